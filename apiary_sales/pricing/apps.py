@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class PricingConfig(AppConfig):
+    name = "apiary_sales.pricing"

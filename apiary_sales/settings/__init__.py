@@ -1,0 +1,193 @@
+"""Settings, read from the environment.
+
+Every variable has a safe default, so that a fresh clone runs; the README lists them all.
+"""
+
+import secrets
+from pathlib import Path
+
+import environ
+from django.core.exceptions import ImproperlyConfigured
+from django.utils.translation import gettext_lazy as _
+
+BASE_DIR = Path(__file__).resolve().parent.parent.parent
+
+env = environ.Env()
+
+DEBUG = env.bool("DEBUG", default=False)
+
+# Where the database, the session key and written documents live by default.
+DATA_DIR = Path(env.str("DATA_DIR", default=str(BASE_DIR / "var")))
+DOCUMENTS_DIR = DATA_DIR / "documents"
+
+
+def _secret_key() -> str:
+    """Return SECRET_KEY, or make one on first use and keep it beside the database."""
+    if key := env.str("SECRET_KEY", default=""):
+        return key
+    path = DATA_DIR / "secret_key"
+    if not path.exists():
+        DATA_DIR.mkdir(parents=True, exist_ok=True)
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_urlsafe(50))
+    if key := path.read_text().strip():
+        return key
+    raise ImproperlyConfigured(f"The key file {path} is empty: delete it, or set SECRET_KEY.")
+
+
+SECRET_KEY = _secret_key()
+
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+
+# Set HTTPS=true behind a proxy that ends TLS and sends X-Forwarded-Proto.
+HTTPS = env.bool("HTTPS", default=False)
+SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+if HTTPS:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+
+INSTALLED_APPS = [
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.forms",
+    "django_filters",
+    "django_htmx",
+    "rest_framework",
+    "rest_framework.authtoken",
+    "drf_spectacular",
+    "inventory",
+    "apiary_sales.accounts",
+    "apiary_sales.customers",
+    "apiary_sales.pricing",
+    "apiary_sales.orders",
+    "apiary_sales.billing",
+    "apiary_sales.reports",
+    "apiary_sales.web",
+    "apiary_sales.api",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "apiary_sales.web.middleware.ContentSecurityPolicyMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+ROOT_URLCONF = "apiary_sales.urls"
+WSGI_APPLICATION = "apiary_sales.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "django.template.context_processors.i18n",
+                "apiary_sales.web.context_processors.navigation",
+            ],
+            "builtins": ["inventory.templatetags.quantities"],
+        },
+    },
+]
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+
+SQLITE_OPTIONS = {
+    # Immediate: a writer takes its lock at the start, so read-then-write never fails half-way.
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    # FULL: an acknowledged sale survives a power cut.
+    "init_command": (
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
+        "PRAGMA busy_timeout=20000; PRAGMA cache_size=-20000;"
+    ),
+}
+
+DATABASES = {
+    "default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'honey.sqlite3'}")
+}
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    DATABASES["default"].setdefault("OPTIONS", {}).update(SQLITE_OPTIONS)
+    Path(DATABASES["default"]["NAME"]).parent.mkdir(parents=True, exist_ok=True)
+else:
+    DATABASES["default"]["CONN_MAX_AGE"] = 60
+    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "accounts.User"
+LOGIN_URL = "accounts:sign_in"
+LOGIN_REDIRECT_URL = "web:today"
+LOGOUT_REDIRECT_URL = "accounts:sign_in"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+
+LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en-us")
+LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
+LOCALE_PATHS = [BASE_DIR / "apiary_sales" / "locale"]
+TIME_ZONE = env.str("TIME_ZONE", default="America/Chicago")
+USE_I18N = True
+USE_TZ = True
+USE_THOUSAND_SEPARATOR = True
+
+# ISO 4217. One house keeps its books in one currency.
+CURRENCY = env.str("CURRENCY", default="USD")
+
+STATIC_URL = "static/"
+STATIC_ROOT = BASE_DIR / "staticfiles"
+# Served straight from the apps: nothing to collect before the first start.
+WHITENOISE_USE_FINDERS = True
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "apiary_sales.api.problems.problem_details",
+    "PAGE_SIZE": 100,
+    "COERCE_DECIMAL_TO_STRING": True,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Honey house",
+    "DESCRIPTION": "Honey in hand, bottling, selling and money of one honey house.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SERVE_INCLUDE_SCHEMA": False,
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {"fontTools": {"level": "ERROR"}, "weasyprint": {"level": "ERROR"}},
+}

@@ -1,0 +1,22 @@
+from django.conf import settings
+from django.contrib import admin
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("apiary_sales.web.urls")),
+    path("account/", include("apiary_sales.accounts.urls")),
+    path("", include("inventory.urls")),
+    path("customers/", include("apiary_sales.customers.urls")),
+    path("prices/", include("apiary_sales.pricing.urls")),
+    path("selling/", include("apiary_sales.orders.urls")),
+    path("", include("apiary_sales.billing.urls")),
+    path("reports/", include("apiary_sales.reports.urls")),
+    path("api/", include("apiary_sales.api.urls")),
+    path("admin/", admin.site.urls),
+    path("i18n/", include("django.conf.urls.i18n")),
+]
+
+if settings.DEBUG:
+    from django.contrib.staticfiles.urls import staticfiles_urlpatterns
+
+    urlpatterns += staticfiles_urlpatterns()

@@ -1,0 +1,21 @@
+#!/usr/bin/env python3
+"""Run the administrative commands of the honey service."""
+
+import os
+import sys
+
+
+def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "apiary_sales.settings")
+    try:
+        from django.core.management import execute_from_command_line
+    except ImportError as error:
+        raise SystemExit(
+            "Django is not installed in this Python. Run the first command of the README, "
+            "or start this file with the virtual environment's Python: .venv/bin/python manage.py"
+        ) from error
+    execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()
