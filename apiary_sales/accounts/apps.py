@@ -1,5 +1,21 @@
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+def _make_groups(using: str, apps, **kwargs) -> None:
+    """Make the groups once the tables for them are there: one app may be migrated alone."""
+    from . import roles
+
+    try:
+        apps.get_model("auth", "Group")
+    except LookupError:
+        return
+    roles.make_groups(using)
 
 
 class AccountsConfig(AppConfig):
     name = "apiary_sales.accounts"
+
+    def ready(self) -> None:
+        # Runs for every app that is migrated, after auth has made that app's permissions.
+        post_migrate.connect(_make_groups, dispatch_uid="accounts.make_groups")

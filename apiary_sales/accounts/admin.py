@@ -1,0 +1,40 @@
+from django.contrib import admin
+from django.contrib.auth.admin import UserAdmin
+from django.utils.translation import gettext_lazy as _
+
+from . import roles
+from .models import User
+
+
+@admin.register(User)
+class PersonAdmin(UserAdmin):
+    list_display = ["username", "first_name", "role", "is_active", "last_login"]
+    list_filter = ["role", "is_active"]
+    # Groups and single permissions follow from the role and are not set by hand.
+    fieldsets = [
+        (None, {"fields": ["username", "password"]}),
+        (_("Person"), {"fields": ["first_name", "last_name", "email"]}),
+        (_("What they do"), {"fields": ["role", "is_active"]}),
+        (_("Dates"), {"fields": ["last_login", "date_joined"]}),
+    ]
+    add_fieldsets = [
+        (
+            None,
+            {
+                "classes": ["wide"],
+                "fields": [
+                    "username",
+                    "first_name",
+                    "role",
+                    "usable_password",
+                    "password1",
+                    "password2",
+                ],
+            },
+        )
+    ]
+    filter_horizontal = []
+
+    def save_related(self, request, form, formsets, change):
+        super().save_related(request, form, formsets, change)
+        roles.put_in_step(form.instance)

@@ -1,0 +1,93 @@
+from django import forms
+from django.contrib.auth import password_validation
+from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.forms import PasswordChangeForm as DjangoPasswordChangeForm
+from django.utils.translation import gettext_lazy as _
+
+from .models import User
+
+
+class SignInForm(AuthenticationForm):
+    error_messages = {
+        "invalid_login": _(
+            "That name and password do not go together. Look at the capital letters, "
+            "then try again or ask the owner for a new password."
+        ),
+        "inactive": _("This name is switched off. Ask the owner."),
+    }
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = _("Name")
+
+
+class ChangePasswordForm(DjangoPasswordChangeForm):
+    error_messages = {
+        **DjangoPasswordChangeForm.error_messages,
+        "password_incorrect": _("This is not your present password. Type it again."),
+        "password_mismatch": _("The two new passwords differ. Type both again."),
+    }
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["old_password"].label = _("Present password")
+        self.fields["new_password1"].label = _("New password")
+        self.fields["new_password2"].label = _("New password again")
+
+
+class _NewPassword(forms.Form):
+    password = forms.CharField(
+        label=_("Password"),
+        strip=False,
+        # Shown as typed: the owner tells it to the person, who changes it after signing in.
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"}),
+        help_text=_("At least eight characters, not only digits. Tell it to the person."),
+    )
+
+    def person_for_check(self) -> User:
+        return User()
+
+    def clean(self):
+        cleaned = super().clean()
+        if password := cleaned.get("password"):
+            try:
+                password_validation.validate_password(password, self.person_for_check())
+            except forms.ValidationError as error:
+                self.add_error("password", error)
+        return cleaned
+
+
+class AddPersonForm(_NewPassword):
+    username = forms.CharField(
+        label=_("Name to sign in with"),
+        max_length=150,
+        validators=[User.username_validator],
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"}),
+        help_text=_("Short and without spaces."),
+    )
+    name = forms.CharField(label=_("Full name"), max_length=150)
+    role = forms.ChoiceField(
+        label=_("What they do"), choices=User.Role.choices, widget=forms.RadioSelect
+    )
+    field_order = ["name", "username", "role", "password"]
+
+    def person_for_check(self) -> User:
+        return User(
+            username=self.cleaned_data.get("username", ""),
+            first_name=self.cleaned_data.get("name", ""),
+        )
+
+
+class ResetPasswordForm(_NewPassword):
+    def __init__(self, *args, person: User, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.person = person
+
+    def person_for_check(self) -> User:
+        return self.person
+
+
+class ChangeRoleForm(forms.Form):
+    role = forms.ChoiceField(
+        label=_("What they do"), choices=User.Role.choices, widget=forms.RadioSelect
+    )

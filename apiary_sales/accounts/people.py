@@ -1,0 +1,84 @@
+"""Write who works here and what they may do: the only code that changes users."""
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from . import roles
+from .models import User
+
+
+@transaction.atomic
+def add(*, username: str, name: str, role: str, password: str) -> User:
+    """Add a person who can sign in, and return them.
+
+    Raises ValidationError, by field, where the name to sign in with is taken or a value missing.
+    """
+    person = User(username=username, first_name=name, role=role)
+    person.set_password(password)
+    person.full_clean()
+    person.save()
+    roles.put_in_step(person)
+    return person
+
+
+@transaction.atomic
+def change_role(*, person: User, role: str) -> User:
+    """Give a person another role, and with it other permissions.
+
+    Raises ValidationError when it would leave the house without an owner.
+    """
+    person = User.objects.select_for_update().get(pk=person.pk)
+    if role != User.Role.OWNER:
+        _keep_an_owner(person)
+    person.role = role
+    person.full_clean()
+    person.save()
+    roles.put_in_step(person)
+    return person
+
+
+@transaction.atomic
+def reset_password(*, person: User, password: str) -> User:
+    """Set a new password; every device the person was signed in on must sign in again."""
+    person = User.objects.select_for_update().get(pk=person.pk)
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    return person
+
+
+@transaction.atomic
+def switch_off(*, person: User) -> User:
+    """Keep a person from signing in; what they wrote down stays under their name.
+
+    Raises ValidationError when it would leave the house without an owner.
+    """
+    person = User.objects.select_for_update().get(pk=person.pk)
+    _keep_an_owner(person)
+    person.is_active = False
+    person.save(update_fields=["is_active"])
+    return person
+
+
+@transaction.atomic
+def switch_on(*, person: User) -> User:
+    """Let a person sign in again."""
+    person = User.objects.select_for_update().get(pk=person.pk)
+    person.is_active = True
+    person.save(update_fields=["is_active"])
+    return person
+
+
+def _keep_an_owner(person: User) -> None:
+    """Refuse what would take the last owner away. Locks the owners, so that two cannot both go."""
+    owners = User.objects.select_for_update().filter(role=User.Role.OWNER, is_active=True)
+    ids = {owner.pk for owner in owners.order_by("pk")}
+    if ids == {person.pk}:
+        raise ValidationError(
+            _(
+                "%(name)s is the only owner. Make somebody else an owner first, "
+                "or nobody could add people any more."
+            )
+            % {"name": person.display_name},
+            code="last_owner",
+        )

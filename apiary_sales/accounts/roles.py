@@ -1,0 +1,94 @@
+"""What each role may do. This is the only place that says so."""
+
+from django.contrib.auth.models import Group, Permission
+from django.db.models import Q
+
+from .models import User
+
+ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
+    User.Role.OWNER: frozenset(
+        {
+            "accounts.manage_people",
+            "inventory.move_honey",
+            "inventory.write_off",
+            "inventory.adjust_stock",
+            "inventory.reverse_posting",
+            "inventory.run_bottling",
+            "inventory.manage_parts",
+            "inventory.manage_places",
+            "inventory.release_hold",
+            "customers.manage_customers",
+            "pricing.manage_prices",
+            "orders.take_orders",
+            "orders.quote_drums",
+            "orders.fulfil_orders",
+            "orders.sell_at_stand",
+            "billing.issue_invoices",
+            "billing.take_payments",
+            "billing.view_money",
+        }
+    ),
+    User.Role.BOTTLING: frozenset(
+        {
+            "inventory.move_honey",
+            "inventory.write_off",
+            "inventory.adjust_stock",
+            "inventory.reverse_posting",
+            "inventory.run_bottling",
+            "inventory.manage_parts",
+            "inventory.manage_places",
+            "orders.fulfil_orders",
+        }
+    ),
+    User.Role.STAND: frozenset({"inventory.write_off", "orders.sell_at_stand"}),
+    User.Role.OFFICE: frozenset(
+        {
+            "inventory.move_honey",
+            "inventory.adjust_stock",
+            "inventory.reverse_posting",
+            "inventory.run_bottling",
+            "inventory.release_hold",
+            "customers.manage_customers",
+            "pricing.manage_prices",
+            "orders.take_orders",
+            "orders.quote_drums",
+            "orders.fulfil_orders",
+            "orders.sell_at_stand",
+            "billing.issue_invoices",
+            "billing.take_payments",
+            "billing.view_money",
+        }
+    ),
+}
+
+
+def group_name(role: str) -> str:
+    """Return the name of the group that stands for a role."""
+    return str(User.Role(role).value)
+
+
+def make_groups(using: str = "default") -> None:
+    """Make one group a role with exactly its permissions.
+
+    Runs after every migrate. A permission whose model is not there yet is passed over, and given
+    when the migrate that makes the model ends.
+    """
+    for role, names in ROLE_PERMISSIONS.items():
+        group, _created = Group.objects.using(using).get_or_create(name=group_name(role))
+        wanted = Q(pk__in=[])
+        for name in names:
+            app_label, codename = name.split(".")
+            wanted |= Q(content_type__app_label=app_label, codename=codename)
+        group.permissions.set(Permission.objects.using(using).filter(wanted))
+
+
+def put_in_step(user: User) -> None:
+    """Give a saved user the group of their role and no other role's; the owner alone is staff."""
+    is_owner = user.role == User.Role.OWNER
+    if (user.is_staff, user.is_superuser) != (is_owner, is_owner):
+        user.is_staff = user.is_superuser = is_owner
+        user.save(update_fields=["is_staff", "is_superuser"])
+    group, _created = Group.objects.get_or_create(name=group_name(user.role))
+    role_names = [group_name(role) for role in User.Role.values]
+    user.groups.remove(*user.groups.filter(name__in=role_names).exclude(pk=group.pk))
+    user.groups.add(group)

@@ -1,0 +1,23 @@
+from django.contrib.auth import views as auth_views
+from django.contrib.auth.decorators import login_not_required
+from django.urls import path
+from django.views.i18n import set_language
+
+from . import views
+
+app_name = "accounts"
+
+urlpatterns = [
+    path("sign-in/", views.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", auth_views.LogoutView.as_view(), name="sign_out"),
+    path("language/", login_not_required(set_language), name="language"),
+    path("", views.account, name="account"),
+    path("password/", views.ChangePassword.as_view(), name="password"),
+    path("people/", views.people_list, name="people"),
+    path("people/add/", views.add_person, name="add_person"),
+    path("people/<int:pk>/", views.person, name="person"),
+    path("people/<int:pk>/role/", views.change_role, name="change_role"),
+    path("people/<int:pk>/password/", views.reset_password, name="reset_password"),
+    path("people/<int:pk>/off/", views.switch_off, name="switch_off"),
+    path("people/<int:pk>/on/", views.switch_on, name="switch_on"),
+]

@@ -1,0 +1,142 @@
+from django.contrib import messages
+from django.contrib.auth import views as auth_views
+from django.contrib.auth.decorators import permission_required
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse_lazy
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from . import people
+from .forms import AddPersonForm, ChangePasswordForm, ChangeRoleForm, ResetPasswordForm, SignInForm
+from .models import User
+
+manages_people = permission_required("accounts.manage_people", raise_exception=True)
+
+
+class SignIn(auth_views.LoginView):
+    template_name = "accounts/sign_in.html"
+    authentication_form = SignInForm
+    redirect_authenticated_user = True
+
+
+class ChangePassword(auth_views.PasswordChangeView):
+    template_name = "accounts/password.html"
+    form_class = ChangePasswordForm
+    success_url = reverse_lazy("accounts:account")
+
+    def form_valid(self, form):
+        response = super().form_valid(form)
+        messages.success(self.request, _("Your password is changed."))
+        return response
+
+
+def account(request: HttpRequest) -> HttpResponse:
+    return render(request, "accounts/account.html")
+
+
+@manages_people
+def people_list(request: HttpRequest) -> HttpResponse:
+    everyone = User.objects.order_by("-is_active", "first_name", "username")
+    return render(request, "accounts/people.html", {"people": everyone})
+
+
+@manages_people
+def add_person(request: HttpRequest) -> HttpResponse:
+    form = AddPersonForm(request.POST or None)
+    if form.is_valid():
+        try:
+            added = people.add(**form.cleaned_data)
+        except ValidationError as error:
+            _put_errors(form, error)
+        else:
+            messages.success(request, _("%(name)s can sign in now.") % {"name": added.display_name})
+            return redirect("accounts:people")
+    return render(request, "accounts/add_person.html", {"form": form})
+
+
+@manages_people
+def person(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(User, pk=pk)
+    return _person_page(request, found)
+
+
+@manages_people
+@require_POST
+def change_role(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(User, pk=pk)
+    form = ChangeRoleForm(request.POST)
+    if form.is_valid():
+        try:
+            changed = people.change_role(person=found, role=form.cleaned_data["role"])
+        except ValidationError as error:
+            _put_errors(form, error)
+        else:
+            messages.success(
+                request,
+                _("%(name)s now has the role: %(role)s.")
+                % {"name": changed.display_name, "role": changed.get_role_display()},
+            )
+            return redirect("accounts:person", pk=pk)
+    return _person_page(request, found, role_form=form)
+
+
+@manages_people
+@require_POST
+def reset_password(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(User, pk=pk)
+    form = ResetPasswordForm(request.POST, person=found)
+    if form.is_valid():
+        people.reset_password(person=found, password=form.cleaned_data["password"])
+        messages.success(request, _("%(name)s has a new password.") % {"name": found.display_name})
+        return redirect("accounts:person", pk=pk)
+    return _person_page(request, found, password_form=form)
+
+
+@manages_people
+@require_POST
+def switch_off(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(User, pk=pk)
+    try:
+        people.switch_off(person=found)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(
+            request, _("%(name)s can no longer sign in.") % {"name": found.display_name}
+        )
+    return redirect("accounts:person", pk=pk)
+
+
+@manages_people
+@require_POST
+def switch_on(request: HttpRequest, pk: int) -> HttpResponse:
+    found = people.switch_on(person=get_object_or_404(User, pk=pk))
+    messages.success(request, _("%(name)s can sign in again.") % {"name": found.display_name})
+    return redirect("accounts:person", pk=pk)
+
+
+def _person_page(request, found, *, role_form=None, password_form=None) -> HttpResponse:
+    return render(
+        request,
+        "accounts/person.html",
+        {
+            "person": found,
+            "role_form": role_form or ChangeRoleForm(initial={"role": found.role}),
+            "password_form": password_form or ResetPasswordForm(person=found),
+            # The form that was refused, for the summary at the top.
+            "refused_form": role_form or password_form,
+        },
+    )
+
+
+def _put_errors(form, error: ValidationError) -> None:
+    """Show a service's complaints at the fields of the form that have them."""
+    if not hasattr(error, "error_dict"):
+        form.add_error(None, error)
+        return
+    names = {"first_name": "name"}
+    for field, errors in error.error_dict.items():
+        field = names.get(field, field)
+        form.add_error(field if field in form.fields else None, errors)

@@ -1,0 +1,11 @@
+from django.urls import path
+
+from . import views
+
+app_name = "web"
+
+urlpatterns = [
+    path("", views.today, name="today"),
+    path("help/", views.help_page, name="help"),
+    path("settings/", views.settings_page, name="settings"),
+]

@@ -1,0 +1,209 @@
+"""Filters that show whole grams, litres, cents and pieces with their units.
+
+A template never shows a bare number: the unit is set smaller beside it. Filters take the whole
+numbers that are kept (grams, cents, pieces) or Decimals, and answer safe HTML. Nothing at all
+(`None` or an empty string) shows as a dash.
+"""
+
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+
+from django import template
+from django.conf import settings
+from django.utils.formats import number_format
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+register = template.Library()
+
+# NIST Handbook 44, appendix C: exact.
+GRAMS_PER_POUND = Decimal("453.59237")
+LITRES_PER_GALLON = Decimal("3.785411784")
+
+CURRENCY_SYMBOLS = {
+    "USD": "$",
+    "CAD": "$",
+    "AUD": "$",
+    "NZD": "$",
+    "MXN": "$",
+    "EUR": "€",
+    "GBP": "£",
+    "ZAR": "R",
+}
+MINUS = "−"
+NOTHING = mark_safe('<span class="nothing">–</span>')
+
+
+def _decimal(value: object) -> Decimal | None:
+    if value is None or value == "":
+        return None
+    try:
+        number = value if isinstance(value, Decimal) else Decimal(str(value))
+    except InvalidOperation:
+        return None
+    return number if number.is_finite() else None
+
+
+def _rounded(number: Decimal, places: int) -> Decimal:
+    return number.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
+
+
+def _plain(number: Decimal, places: int) -> str:
+    """Return a number with thousands separators, rounded half up, with a true minus sign."""
+    rounded = _rounded(number, places)
+    text = number_format(abs(rounded), decimal_pos=places, force_grouping=True)
+    return f"{MINUS}{text}" if rounded < 0 else text
+
+
+def _quantity(number: str, unit: str) -> SafeString:
+    return format_html('<span class="quantity"><b>{}</b> <small>{}</small></span>', number, unit)
+
+
+def _places(number: Decimal) -> int:
+    """One decimal below a hundred, none from there on: what a scale in a honey house can tell."""
+    return 0 if abs(_rounded(number, 1)) >= 100 else 1
+
+
+def _pounds_text(grams: Decimal) -> str:
+    number = grams / GRAMS_PER_POUND
+    return _plain(number, _places(number))
+
+
+def _kilograms_text(grams: Decimal) -> str:
+    number = grams / 1000
+    return _plain(number, _places(number))
+
+
+@register.filter
+def pounds(grams: object) -> SafeString:
+    """Show grams as avoirdupois pounds: one decimal below 100 lb, none from there on."""
+    number = _decimal(grams)
+    return NOTHING if number is None else _quantity(_pounds_text(number), _("lb"))
+
+
+@register.filter
+def kilograms(grams: object) -> SafeString:
+    """Show grams as kilograms: one decimal below 100 kg, none from there on."""
+    number = _decimal(grams)
+    return NOTHING if number is None else _quantity(_kilograms_text(number), _("kg"))
+
+
+@register.filter
+def weight(grams: object) -> SafeString:
+    """Show grams as pounds with kilograms small beside them."""
+    number = _decimal(grams)
+    if number is None:
+        return NOTHING
+    return format_html(
+        '<span class="quantity"><b>{}</b> <small>{}</small> '
+        '<small class="also">{} {}</small></span>',
+        _pounds_text(number),
+        _("lb"),
+        _kilograms_text(number),
+        _("kg"),
+    )
+
+
+@register.filter
+def gallons_of(litres: object) -> SafeString:
+    """Show litres as US gallons: one decimal below 100 gal, none from there on."""
+    number = _decimal(litres)
+    if number is None:
+        return NOTHING
+    number = number / LITRES_PER_GALLON
+    return _quantity(_plain(number, _places(number)), _("gal"))
+
+
+@register.filter
+def litres(value: object) -> SafeString:
+    """Show litres: one decimal below 100 L, none from there on."""
+    number = _decimal(value)
+    return NOTHING if number is None else _quantity(_plain(number, _places(number)), _("L"))
+
+
+def _currency(number: Decimal, places: int) -> SafeString:
+    text = _plain(abs(number), places)
+    sign = MINUS if _rounded(number, places) < 0 else ""
+    code = settings.CURRENCY
+    if symbol := CURRENCY_SYMBOLS.get(code):
+        return format_html('<span class="money">{}{}{}</span>', sign, symbol, text)
+    return format_html('<span class="money">{}{} <small>{}</small></span>', sign, text, code)
+
+
+@register.filter
+def money(cents: object) -> SafeString:
+    """Show whole cents in the house's currency."""
+    number = _decimal(cents)
+    return NOTHING if number is None else _currency(number / 100, 2)
+
+
+@register.filter
+def unit_price(price: object) -> SafeString:
+    """Show a price a pound or a piece: two decimals, up to four where they are not zero."""
+    number = _decimal(price)
+    if number is None:
+        return NOTHING
+    number = _rounded(number, 4)
+    places = max(2, -number.normalize().as_tuple().exponent)
+    return _currency(number, places)
+
+
+@register.filter
+def percent(value: object, places: int = 1) -> SafeString:
+    """Show a number that already is a percentage (17.4 for 17.4 %)."""
+    number = _decimal(value)
+    return NOTHING if number is None else _quantity(_plain(number, int(places)), "%")
+
+
+@register.filter
+def signed(value: object, places: int = 0) -> str:
+    """Show a change with its sign, plus included; zero has none."""
+    number = _decimal(value)
+    if number is None:
+        return NOTHING
+    text = _plain(number, int(places))
+    return f"+{text}" if _rounded(number, int(places)) > 0 else text
+
+
+@register.filter
+def signed_pounds(grams: object) -> SafeString:
+    """Show a change of grams as pounds with its sign, plus included."""
+    number = _decimal(grams)
+    if number is None:
+        return NOTHING
+    text = _pounds_text(number)
+    return _quantity(f"+{text}" if text[0] != MINUS and text.strip("0.,") else text, _("lb"))
+
+
+@register.filter
+def pieces(count: object) -> SafeString:
+    """Show whole pieces."""
+    number = _decimal(count)
+    if number is None:
+        return NOTHING
+    unit = ngettext("piece", "pieces", int(abs(number)))
+    return _quantity(_plain(number, 0), unit)
+
+
+@register.filter
+def part_of(fraction: object, whole: object) -> str:
+    """Return fraction × whole for an SVG attribute, the fraction kept between 0 and 1.
+
+    Written with a point in every language, since SVG reads no other.
+    """
+    number = _decimal(fraction) or Decimal(0)
+    number = min(max(number, Decimal(0)), Decimal(1))
+    return str(_rounded(number * Decimal(str(whole)), 2))
+
+
+@register.filter
+def honey_colour(colour_class: object) -> str:
+    """Return the style name of a colour class: "Extra light amber" → "extra-light-amber"."""
+    return "-".join(str(colour_class or "").lower().replace("_", " ").replace("-", " ").split())
+
+
+@register.filter
+def honey_mark(colour_class: object) -> str:
+    """Return the initials of a colour class, the mark that stands beside its colour."""
+    return "".join(word[0] for word in honey_colour(colour_class).split("-") if word).upper()
