@@ -1,0 +1,1 @@
+"""The only code that reads honey and stock for display."""

@@ -1,0 +1,205 @@
+"""Invoices, payments, and the balanced book of money owed."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import FulfilmentLine, Order
+from inventory.models.ledger import AppendOnlyModel
+
+
+class Invoice(models.Model):
+    """A numbered bill for goods handed over; never changed once issued."""
+
+    series = models.CharField(max_length=12)
+    number = models.PositiveIntegerField()
+    customer = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="invoices"
+    )
+    order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="invoices")
+    credits = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="credit_notes"
+    )
+    issued_on = models.DateField(_("issued"), default=timezone.localdate)
+    due_on = models.DateField(_("due"))
+    currency = models.CharField(max_length=3)
+    seller = models.JSONField()
+    buyer = models.JSONField()
+    exemption = models.CharField(max_length=120, blank=True)
+    net_cents = models.BigIntegerField()
+    tax_cents = models.BigIntegerField()
+    total_cents = models.BigIntegerField()
+    issued_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["-id"]
+        permissions = [
+            ("issue_invoices", "Can issue invoices and credit notes"),
+            ("view_money", "Can see money owed and earned"),
+        ]
+        constraints = [
+            models.UniqueConstraint(fields=["series", "number"], name="invoice_number_is_one"),
+            models.CheckConstraint(
+                condition=Q(total_cents=models.F("net_cents") + models.F("tax_cents")),
+                name="invoice_total_is_net_and_tax",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.series}-{self.number:05d}"
+
+
+class InvoiceLine(models.Model):
+    """One line of an invoice as printed; amounts are negative on a credit note."""
+
+    invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="lines")
+    fulfilment_line = models.ForeignKey(
+        FulfilmentLine, on_delete=models.PROTECT, related_name="invoice_lines"
+    )
+    description = models.CharField(max_length=200)
+    lot_code = models.CharField(max_length=30, blank=True)
+    quantity = models.DecimalField(max_digits=14, decimal_places=3)
+    unit = models.CharField(max_length=12)
+    unit_price = models.DecimalField(max_digits=12, decimal_places=4)
+    amount_cents = models.BigIntegerField()
+    tax_name = models.CharField(max_length=60, blank=True)
+    tax_percent = models.DecimalField(max_digits=7, decimal_places=4, default=0)
+    tax_cents = models.BigIntegerField(default=0)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return self.description
+
+
+class Payment(models.Model):
+    """Money received (or, negative, given back)."""
+
+    class Method(models.TextChoices):
+        CASH = "cash", _("cash")
+        CHECK = "check", _("check")
+        CARD = "card", _("card")
+        TRANSFER = "transfer", _("bank transfer")
+
+    customer = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="payments"
+    )
+    method = models.CharField(_("paid by"), max_length=8, choices=Method)
+    amount_cents = models.BigIntegerField(_("amount"))
+    tendered_cents = models.BigIntegerField(_("cash given"), null=True, blank=True)
+    received_on = models.DateField(_("received"), default=timezone.localdate)
+    reference = models.CharField(_("check number or reference"), max_length=60, blank=True)
+    received_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    reverses = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
+    )
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["-received_on", "-id"]
+        permissions = [("take_payments", "Can record payments")]
+        constraints = [
+            models.CheckConstraint(condition=~Q(amount_cents=0), name="payment_amount_not_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_method_display()} {self.amount_cents}"
+
+
+class Allocation(models.Model):
+    """So much of a payment settles so much of an invoice."""
+
+    payment = models.ForeignKey(Payment, on_delete=models.PROTECT, related_name="allocations")
+    invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="allocations")
+    amount_cents = models.BigIntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["payment", "invoice"], name="allocation_is_one"),
+            models.CheckConstraint(condition=~Q(amount_cents=0), name="allocation_amount_not_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.payment} for {self.invoice}"
+
+
+class Entry(AppendOnlyModel):
+    """One balanced entry in the book of money: an invoice, a credit note or a payment."""
+
+    class Kind(models.TextChoices):
+        INVOICE = "invoice", _("invoice")
+        CREDIT_NOTE = "credit_note", _("credit note")
+        PAYMENT = "payment", _("payment")
+
+    kind = models.CharField(max_length=12, choices=Kind)
+    entered_on = models.DateField()
+    entered_at = models.DateTimeField(auto_now_add=True)
+    invoice = models.OneToOneField(
+        Invoice, on_delete=models.PROTECT, null=True, blank=True, related_name="entry"
+    )
+    payment = models.OneToOneField(
+        Payment, on_delete=models.PROTECT, null=True, blank=True, related_name="entry"
+    )
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind="payment", payment__isnull=False, invoice__isnull=True)
+                | (~Q(kind="payment") & Q(payment__isnull=True, invoice__isnull=False)),
+                name="entry_names_its_document",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.pk}"
+
+
+class EntryLine(AppendOnlyModel):
+    """A signed amount on one account; the lines of an entry add up to zero."""
+
+    class Account(models.TextChoices):
+        RECEIVABLE = "receivable", _("owed by customers")
+        SALES = "sales", _("sales")
+        SALES_TAX = "sales_tax", _("sales tax")
+        CASH = "cash", _("cash")
+        CHECK = "check", _("checks")
+        CARD = "card", _("cards")
+        TRANSFER = "transfer", _("bank")
+
+    entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="lines")
+    account = models.CharField(max_length=12, choices=Account)
+    customer = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="entry_lines"
+    )
+    amount_cents = models.BigIntegerField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(amount_cents=0), name="entry_line_amount_not_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.account} {self.amount_cents:+d}"
+
+
+class CustomerBalance(models.Model):
+    """What a customer owes now; kept with each entry, proved by `verify_ledger`."""
+
+    customer = models.OneToOneField(
+        Customer, on_delete=models.PROTECT, related_name="balance", primary_key=True
+    )
+    owed_cents = models.BigIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.customer} {self.owed_cents}"

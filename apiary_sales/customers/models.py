@@ -1,0 +1,69 @@
+"""People and firms we sell to."""
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+
+class Customer(models.Model):
+    """Somebody who buys: a household, a shop, or a bulk buyer."""
+
+    class Kind(models.TextChoices):
+        RETAIL = "retail", _("retail")
+        SHOP = "shop", _("shop")
+        BULK = "bulk", _("bulk buyer")
+
+    class Tier(models.TextChoices):
+        STAND = "stand", _("stand")
+        SHOP = "shop", _("shop")
+        DISTRIBUTOR = "distributor", _("distributor")
+        BULK = "bulk", _("bulk")
+
+    class TaxStatus(models.TextChoices):
+        TAXABLE = "taxable", _("taxable")
+        EXEMPT = "exempt", _("exempt with certificate")
+
+    name = models.CharField(_("name"), max_length=120, unique=True)
+    kind = models.CharField(_("kind"), max_length=8, choices=Kind, default=Kind.SHOP)
+    tier = models.CharField(_("price tier"), max_length=12, choices=Tier, default=Tier.SHOP)
+    contact = models.CharField(_("person to ask for"), max_length=120, blank=True)
+    email = models.EmailField(_("e-mail"), blank=True)
+    phone = models.CharField(_("telephone"), max_length=40, blank=True)
+    street = models.CharField(_("street"), max_length=160, blank=True)
+    city = models.CharField(_("town"), max_length=80, blank=True)
+    region = models.CharField(_("state or region"), max_length=80, blank=True)
+    postal_code = models.CharField(_("postal code"), max_length=20, blank=True)
+    country = models.CharField(_("country"), max_length=60, blank=True)
+    terms_days = models.PositiveSmallIntegerField(_("days to pay"), default=30)
+    credit_limit_cents = models.BigIntegerField(_("credit limit"), null=True, blank=True)
+    tax_status = models.CharField(
+        _("sales tax"), max_length=8, choices=TaxStatus, default=TaxStatus.TAXABLE
+    )
+    certificate_number = models.CharField(_("certificate number"), max_length=60, blank=True)
+    certificate_expires = models.DateField(_("certificate expires"), null=True, blank=True)
+    is_active = models.BooleanField(_("active"), default=True)
+    note = models.TextField(_("note"), blank=True)
+
+    class Meta:
+        ordering = ["name"]
+        permissions = [("manage_customers", "Can add and change customers")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(tax_status="taxable") | ~Q(certificate_number=""),
+                name="customer_exempt_has_certificate",
+                violation_error_message=_("An exempt customer needs a certificate number."),
+            ),
+            models.CheckConstraint(
+                condition=Q(credit_limit_cents__isnull=True) | Q(credit_limit_cents__gte=0),
+                name="customer_credit_limit_gte_0",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def is_exempt_on(self, day) -> bool:
+        """Tell whether a certificate in force on `day` frees this customer from sales tax."""
+        return self.tax_status == self.TaxStatus.EXEMPT and (
+            self.certificate_expires is None or self.certificate_expires >= day
+        )

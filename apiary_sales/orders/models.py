@@ -1,0 +1,198 @@
+"""One life cycle from a quote to goods handed over."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.customers.models import Customer
+from inventory.models import Balance, ContainerSize, Lot, Place, Posting
+
+
+class Order(models.Model):
+    """A quote, an order or a stand sale; its number stays the same all its life."""
+
+    class Channel(models.TextChoices):
+        STAND = "stand", _("stand")
+        SHOP = "shop", _("shop")
+        DELIVERY = "delivery", _("delivery")
+        BULK = "bulk", _("drums")
+
+    class Status(models.TextChoices):
+        QUOTED = "quoted", _("quoted")
+        OPEN = "open", _("to fill")
+        PART_FILLED = "part_filled", _("part filled")
+        FILLED = "filled", _("filled")
+        CANCELLED = "cancelled", _("cancelled")
+
+    number = models.CharField(_("number"), max_length=20, unique=True)
+    channel = models.CharField(_("channel"), max_length=8, choices=Channel)
+    status = models.CharField(_("status"), max_length=12, choices=Status)
+    customer = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="orders"
+    )
+    placed_on = models.DateField(_("date"), default=timezone.localdate)
+    wanted_on = models.DateField(_("wanted on"), null=True, blank=True)
+    valid_until = models.DateField(_("valid until"), null=True, blank=True)
+    customer_reference = models.CharField(_("their reference"), max_length=60, blank=True)
+    note = models.CharField(_("note"), max_length=300, blank=True)
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    created_at = models.DateTimeField(auto_now_add=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["-id"]
+        permissions = [
+            ("take_orders", "Can take and cancel orders"),
+            ("quote_drums", "Can quote drum buyers"),
+            ("fulfil_orders", "Can fill orders"),
+            ("sell_at_stand", "Can sell at the stand"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(channel="stand") | Q(customer__isnull=False),
+                name="order_has_a_customer",
+                violation_error_message=_("Choose the customer."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+    @property
+    def total_cents(self) -> int:
+        """Total of the lines before tax."""
+        return sum(line.amount_cents for line in self.lines.all())
+
+
+class OrderLine(models.Model):
+    """So much of one thing at a price agreed when the order was taken.
+
+    Packed goods count pieces and are priced a piece; honey in drums counts grams and is priced a
+    pound; charges (deposit, empty drum, freight) count ones. `amount_cents` is the rounded total
+    less the discount. `filled` and `cost_cents` grow with each fulfilment; `cost_cents` is None
+    while the cost of anything handed over is unknown.
+    """
+
+    class Kind(models.TextChoices):
+        PACKED = "packed", _("jars")
+        HONEY = "honey", _("honey in bulk")
+        DRUM_DEPOSIT = "drum_deposit", _("drum deposit")
+        DRUM_SALE = "drum_sale", _("drum sold")
+        FREIGHT = "freight", _("freight")
+
+    STOCKED = (Kind.PACKED, Kind.HONEY)
+
+    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="lines")
+    kind = models.CharField(max_length=12, choices=Kind)
+    container = models.ForeignKey(
+        ContainerSize, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
+    )
+    drum = models.ForeignKey(
+        Place, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
+    )
+    lot = models.ForeignKey(
+        Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
+    )
+    description = models.CharField(max_length=160)
+    quantity = models.BigIntegerField()
+    unit_price = models.DecimalField(max_digits=12, decimal_places=4)
+    discount_cents = models.BigIntegerField(default=0)
+    amount_cents = models.BigIntegerField()
+    filled = models.BigIntegerField(default=0)
+    cost_cents = models.BigIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(quantity__gt=0), name="order_line_quantity_gt_0"),
+            models.CheckConstraint(
+                condition=Q(filled__gte=0, filled__lte=F("quantity")),
+                name="order_line_filled_between_0_and_quantity",
+            ),
+            models.CheckConstraint(
+                condition=Q(amount_cents__gte=0, discount_cents__gte=0, unit_price__gte=0),
+                name="order_line_amounts_gte_0",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="packed") | Q(container__isnull=False),
+                name="order_line_packed_has_a_container",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.description
+
+    @property
+    def is_stocked(self) -> bool:
+        return self.kind in self.STOCKED
+
+    @property
+    def to_fill(self) -> int:
+        return self.quantity - self.filled
+
+
+class Reservation(models.Model):
+    """So much of one balance is promised to one order line; the ledger's `reserved` is their sum."""
+
+    line = models.ForeignKey(OrderLine, on_delete=models.CASCADE, related_name="reservations")
+    balance = models.ForeignKey(Balance, on_delete=models.PROTECT, related_name="reservations")
+    quantity = models.BigIntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["line", "balance"], name="reservation_is_one"),
+            models.CheckConstraint(condition=Q(quantity__gt=0), name="reservation_quantity_gt_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} for {self.line}"
+
+
+class Fulfilment(models.Model):
+    """Goods of one order handed over in one go."""
+
+    order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="fulfilments")
+    posting = models.OneToOneField(
+        Posting, on_delete=models.PROTECT, related_name="fulfilment", null=True, blank=True
+    )
+    filled_on = models.DateField(default=timezone.localdate)
+    filled_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.order} {self.filled_on}"
+
+
+class FulfilmentLine(models.Model):
+    """What one fulfilment handed over of one order line and lot, and what that had cost."""
+
+    fulfilment = models.ForeignKey(Fulfilment, on_delete=models.PROTECT, related_name="lines")
+    order_line = models.ForeignKey(
+        OrderLine, on_delete=models.PROTECT, related_name="fulfilment_lines"
+    )
+    lot = models.ForeignKey(
+        Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="fulfilment_lines"
+    )
+    quantity = models.BigIntegerField()
+    amount_cents = models.BigIntegerField()
+    cost_cents = models.BigIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0), name="fulfilment_line_quantity_gt_0"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} of {self.order_line}"

@@ -1,0 +1,40 @@
+"""Weight from volume and back, in decimals: the one border to the physics, which counts in floats."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from inventory.physics import density
+
+REFERENCE_CELSIUS = Decimal(20)
+
+
+@dataclass(frozen=True)
+class WeighedVolume:
+    """What a volume of honey weighs, and how far the density tables can be wrong."""
+
+    grams: int
+    uncertainty_grams: int
+
+
+def grams_of(litres: Decimal, *, moisture_percent: Decimal, celsius: Decimal) -> WeighedVolume:
+    """Return the weight of `litres` of honey at this moisture and temperature.
+
+    Raises `ValueError` with range and unit outside the density's range.
+    """
+    kg_per_l = density.density_kg_per_l(float(moisture_percent), float(celsius))
+    wrong_by = density.density_uncertainty_kg_per_l(float(moisture_percent), float(celsius))
+    return WeighedVolume(
+        grams=round(litres * Decimal(str(kg_per_l)) * 1000),
+        uncertainty_grams=round(litres * Decimal(str(wrong_by)) * 1000),
+    )
+
+
+def litres_of(
+    grams: int | Decimal, *, moisture_percent: Decimal, celsius: Decimal = REFERENCE_CELSIUS
+) -> Decimal:
+    """Return the litres that `grams` of honey fill, to a millilitre.
+
+    Raises `ValueError` with range and unit outside the density's range.
+    """
+    kg_per_l = density.density_kg_per_l(float(moisture_percent), float(celsius))
+    return (Decimal(grams) / 1000 / Decimal(str(kg_per_l))).quantize(Decimal("0.001"))

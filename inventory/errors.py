@@ -1,0 +1,140 @@
+"""What the business refuses, and why, in words.
+
+    HouseError                     the business said no, and nothing was changed
+    ├── SeveralProblems            more than one thing is wrong; holds them all
+    ├── BadValue                   a figure is missing, negative, absurd or does not fit
+    ├── NotEnoughStock             less is there, or free, than was asked for
+    │   ├── NotEnoughHoney
+    │   └── NotEnoughParts
+    ├── StockReserved              it is there, but promised to somebody
+    ├── VesselTooSmall             it would run over
+    ├── LotOnHold                  a failed check keeps the lot from sale
+    ├── NotAllowedNow              the thing is in the wrong state for this act
+    │   └── CannotReverse
+    └── AlreadyRecorded            the same form came twice; the first one counts
+
+Each carries `field` (the form or API field it belongs to, or None), `message` (a sentence for
+people: what was asked, what is there, what to do next), `code` (stable, for programs) and
+`figures` (the parts of the sentence).
+"""
+
+from collections.abc import Iterable
+from typing import Any
+
+
+class HouseError(Exception):
+    """The business said no; the books are unchanged."""
+
+    code = "refused"
+
+    def __init__(self, message: str, *, field: str | None = None, **figures: Any) -> None:
+        super().__init__(message)
+        self.message = message
+        self.field = field
+        self.figures = figures
+
+    @property
+    def problems(self) -> list["HouseError"]:
+        return [self]
+
+
+class SeveralProblems(HouseError):
+    """More than one thing is wrong; `problems` holds one error for each."""
+
+    code = "several_problems"
+
+    def __init__(self, problems: Iterable[HouseError]) -> None:
+        self._problems = list(problems)
+        super().__init__(" ".join(str(problem.message) for problem in self._problems))
+
+    @property
+    def problems(self) -> list[HouseError]:
+        return self._problems
+
+
+class BadValue(HouseError):
+    """A figure is missing, negative, absurd or does not fit the others."""
+
+    code = "bad_value"
+
+
+class NotEnoughStock(HouseError):
+    """Less is there, or free, than was asked for."""
+
+    code = "not_enough_stock"
+
+
+class NotEnoughHoney(NotEnoughStock):
+    code = "not_enough_honey"
+
+
+class NotEnoughParts(NotEnoughStock):
+    code = "not_enough_parts"
+
+
+class StockReserved(HouseError):
+    """It is there, but promised to somebody."""
+
+    code = "stock_reserved"
+
+
+class VesselTooSmall(HouseError):
+    """It would run over."""
+
+    code = "vessel_too_small"
+
+
+class LotOnHold(HouseError):
+    """A failed check keeps the lot from sale."""
+
+    code = "lot_on_hold"
+
+
+class NotAllowedNow(HouseError):
+    """The thing is in the wrong state for this act."""
+
+    code = "not_allowed_now"
+
+
+class CannotReverse(NotAllowedNow):
+    code = "cannot_reverse"
+
+
+class AlreadyRecorded(HouseError):
+    """The same form came twice; `made` is what the first one made."""
+
+    code = "already_recorded"
+
+    def __init__(self, message: str, *, made: Any = None) -> None:
+        super().__init__(message)
+        self.made = made
+
+
+class Problems:
+    """Collect every problem of a form before answering.
+
+    >>> problems = Problems()
+    >>> problems.add("pieces", "Enter one piece or more.")
+    >>> problems.raise_any()
+    Traceback (most recent call last):
+    inventory.errors.BadValue: Enter one piece or more.
+    """
+
+    def __init__(self) -> None:
+        self._found: list[HouseError] = []
+
+    def add(self, field: str | None, message: str, **figures: Any) -> None:
+        self._found.append(BadValue(message, field=field, **figures))
+
+    def add_error(self, error: HouseError) -> None:
+        self._found.append(error)
+
+    def __bool__(self) -> bool:
+        return bool(self._found)
+
+    def raise_any(self) -> None:
+        """Raise the one problem found, or all together; return quietly when there is none."""
+        if len(self._found) == 1:
+            raise self._found[0]
+        if self._found:
+            raise SeveralProblems(self._found)

@@ -1,0 +1,144 @@
+"""Lots of honey, from the extraction to the jar."""
+
+from decimal import Decimal
+from fractions import Fraction
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from inventory.physics import grading
+
+MOISTURE_MIN = Decimal(10)
+MOISTURE_MAX = Decimal(30)
+
+
+class Lot(models.Model):
+    """Honey that shares one origin and one set of measurements.
+
+    An extraction lot comes from the bees, a blend lot from mixing lots in a vessel, a packed lot
+    from a bottling run. `quantity_made` is in grams for honey, in pieces for packed lots;
+    `cost_cents` is what all of it cost, or None while nobody has said.
+    """
+
+    class Kind(models.TextChoices):
+        EXTRACTION = "extraction", _("extraction")
+        BLEND = "blend", _("blend")
+        PACKED = "packed", _("packed")
+
+    kind = models.CharField(_("kind"), max_length=12, choices=Kind)
+    code = models.CharField(_("lot code"), max_length=30, unique=True)
+    season = models.PositiveSmallIntegerField(_("season"))
+    floral_source = models.CharField(_("floral source"), max_length=120)
+    yard = models.CharField(_("yard or area"), max_length=120, blank=True)
+    made_on = models.DateField(_("date"))
+    moisture_percent = models.DecimalField(_("moisture, percent"), max_digits=4, decimal_places=2)
+    refractive_index = models.DecimalField(
+        _("refractometer index"), max_digits=6, decimal_places=5, null=True, blank=True
+    )
+    refractometer_celsius = models.DecimalField(
+        _("temperature of the reading, °C"), max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    colour_mm = models.DecimalField(
+        _("colour, mm Pfund"), max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    quantity_made = models.BigIntegerField(default=0)
+    cost_cents = models.BigIntegerField(_("cost"), null=True, blank=True)
+    container = models.ForeignKey(
+        "inventory.ContainerSize",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="lots",
+    )
+    best_by = models.DateField(_("best by"), null=True, blank=True)
+    is_on_hold = models.BooleanField(_("on hold"), default=False)
+    hold_reason = models.CharField(_("reason for the hold"), max_length=300, blank=True)
+    note = models.CharField(_("note"), max_length=300, blank=True)
+    parents = models.ManyToManyField(
+        "self", through="LotParent", symmetrical=False, related_name="children"
+    )
+
+    class Meta:
+        ordering = ["-made_on", "-id"]
+        permissions = [("release_hold", "Can release a lot that is on hold")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(moisture_percent__gte=10, moisture_percent__lte=30),
+                name="lot_moisture_percent_10_to_30",
+                violation_error_message=_("Moisture of honey lies between 10 and 30 percent."),
+            ),
+            models.CheckConstraint(
+                condition=Q(colour_mm__isnull=True) | Q(colour_mm__gte=0, colour_mm__lte=200),
+                name="lot_colour_mm_0_to_200",
+                violation_error_message=_("Colour lies between 0 and 200 mm Pfund."),
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="packed", container__isnull=False)
+                | (~Q(kind="packed") & Q(container__isnull=True)),
+                name="lot_packed_has_a_container",
+            ),
+            models.CheckConstraint(
+                condition=Q(cost_cents__isnull=True) | Q(cost_cents__gte=0),
+                name="lot_cost_cents_gte_0",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+    @property
+    def unit_cost_cents(self) -> Fraction | None:
+        """Cost of one gram or one piece in cents, exact; None while the cost is unknown."""
+        if self.cost_cents is None or self.quantity_made <= 0:
+            return None
+        return Fraction(self.cost_cents, self.quantity_made)
+
+    @property
+    def colour_class(self) -> str | None:
+        """The colour class of the United States standard, or None while colour is unknown."""
+        return None if self.colour_mm is None else grading.colour_class(float(self.colour_mm))
+
+    @property
+    def moisture_grade(self) -> str:
+        """The grade by moisture of the United States standard."""
+        return grading.moisture_grade(float(self.moisture_percent))
+
+    @property
+    def fermentation_warning(self) -> str:
+        """A sentence where the honey is at risk of fermenting, else an empty string.
+
+        Bands: 17.1 % and under keeps whatever the yeast count; up to 18 % keeps below 1,000
+        yeasts a gram, up to 19 % below 10, up to 20 % below 1; above 20 % always at risk
+        (Lochhead 1933, as tabled in Crane, Honey: A Comprehensive Survey, 1975; from memory).
+        """
+        if self.moisture_percent > 20:
+            return str(
+                _("Above 20 % moisture: it will ferment. Keep it cool, use or feed it soon.")
+            )
+        if self.moisture_percent > Decimal("18.6"):
+            return str(
+                _(
+                    "Above 18.6 % moisture: it may ferment, and it fails U.S. grade A. Dry or blend it."
+                )
+            )
+        if self.moisture_percent > Decimal("17.1"):
+            return str(_("Above 17.1 % moisture: it keeps only while it is cool and clean."))
+        return ""
+
+
+class LotParent(models.Model):
+    """How many grams of a parent lot went into a blend or packed lot."""
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="parent_links")
+    parent = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="child_links")
+    grams = models.BigIntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["lot", "parent"], name="lot_parent_is_one"),
+            models.CheckConstraint(condition=Q(grams__gt=0), name="lot_parent_grams_gt_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.parent} in {self.lot}"

@@ -1,0 +1,40 @@
+"""How this house works: figures used in every run."""
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class ProductionSettings(models.Model):
+    """One row of figures about the work in the honey house."""
+
+    class CostMethod(models.TextChoices):
+        FIRST_IN_FIRST_OUT = "fifo", _("first in, first out")
+        WEIGHTED_AVERAGE = "average", _("weighted average")
+
+    labour_cents_per_hour = models.PositiveIntegerField(_("labour, an hour"), default=0)
+    cost_method = models.CharField(
+        _("cost of what is sold"),
+        max_length=8,
+        choices=CostMethod,
+        default=CostMethod.FIRST_IN_FIRST_OUT,
+    )
+    honey_house_celsius = models.DecimalField(
+        _("usual filling temperature, °C"), max_digits=4, decimal_places=1, default=32
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="production_settings_is_one"),
+        ]
+
+    def __str__(self) -> str:
+        return "Production settings"
+
+    def save(self, *args, **kwargs) -> None:
+        self.pk = 1
+        super().save(*args, **kwargs)
+
+    @classmethod
+    def current(cls) -> "ProductionSettings":
+        """Return the one row, or its defaults while it has not been saved."""
+        return cls.objects.filter(pk=1).first() or cls(pk=1)

@@ -1,0 +1,57 @@
+"""Checks that many acts share; each says in words what is wrong and at which field."""
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+
+from inventory import words
+from inventory.errors import AlreadyRecorded, Problems
+from inventory.models import Place
+from inventory.services import ledger
+
+# More than any house handles in one go; a figure above it is a slip of the finger.
+GRAMS_MAX = 50_000_000
+
+
+def refuse_repeat(key: str) -> None:
+    """Raise when this form came before; the rival that came first holds the item's lock."""
+    if made := ledger.find(key):
+        raise AlreadyRecorded(_("This was recorded already."), made=made)
+
+
+def check_grams(problems: Problems, field: str, grams: int) -> None:
+    if grams <= 0:
+        problems.add(field, _("Enter a weight of more than nothing."))
+    elif grams > GRAMS_MAX:
+        problems.add(
+            field,
+            _(
+                "%(asked)s is more than a honey house handles at once. Check the figure and its unit."
+            )
+            % {"asked": words.pounds(grams)},
+        )
+
+
+def check_vessel(problems: Problems, field: str, place: Place) -> None:
+    if not place.is_vessel:
+        problems.add(
+            field,
+            _("%(place)s holds no bulk honey. Choose a tank, drum, pail or tote.")
+            % {"place": place.name},
+        )
+    elif not place.is_active:
+        problems.add(field, _("%(place)s is out of use.") % {"place": place.name})
+
+
+def save_checked(instance: Any) -> None:
+    """Validate what a person typed and save it; raise the house's errors, field by field."""
+    try:
+        instance.full_clean()
+    except ValidationError as error:
+        problems = Problems()
+        for field, messages in error.message_dict.items():
+            for message in messages:
+                problems.add(None if field == "__all__" else field, message)
+        problems.raise_any()
+    instance.save()

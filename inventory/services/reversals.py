@@ -1,0 +1,27 @@
+"""Undo by a reversing posting, with what hangs on the posting put right too."""
+
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.errors import CannotReverse
+from inventory.models import BottlingRun, DipReading, Posting
+from inventory.services import ledger
+
+# A sale is undone from its order, where the money is put right with it.
+NOT_FROM_HERE = (Posting.Kind.SALE, Posting.Kind.RETURN, Posting.Kind.REVERSAL)
+
+
+@transaction.atomic
+def reverse(*, posting: Posting, recorded_by: Any, key: str, note: str = "") -> Posting:
+    """Undo `posting` and return the reversal; a run goes back to "undone", a dip to unaccepted.
+
+    Raises `CannotReverse` when it was undone already, when its stock has moved on, or for a sale.
+    """
+    if posting.kind in NOT_FROM_HERE:
+        raise CannotReverse(_("A sale or a return is undone from its order, not from here."))
+    reversal = ledger.reverse(posting=posting, recorded_by=recorded_by, key=key, note=note)
+    BottlingRun.objects.filter(posting=posting).update(status=BottlingRun.Status.REVERSED)
+    DipReading.objects.filter(accepted=posting).update(accepted=None)
+    return reversal

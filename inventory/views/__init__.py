@@ -1,0 +1,1 @@
+"""Pages about honey, bottling and stock."""

@@ -1,0 +1,50 @@
+"""Figures in plain text, for sentences: weights, pieces and money with their units."""
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.models import Item
+from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
+
+
+def pounds(grams: int | Decimal) -> str:
+    """Write grams as pounds: "1,284 lb", with one decimal below a hundred."""
+    return _with_unit(Decimal(grams) / POUND_GRAMS, _("lb"))
+
+
+def kilograms(grams: int | Decimal) -> str:
+    """Write grams as kilograms: "582 kg", with one decimal below a hundred."""
+    return _with_unit(Decimal(grams) / 1000, _("kg"))
+
+
+def gallons(litres: Decimal) -> str:
+    """Write litres as US gallons: "107 gal", with one decimal below a hundred."""
+    return _with_unit(Decimal(litres) / GALLON_LITRES, _("gal"))
+
+
+def pieces(count: int) -> str:
+    """Write whole pieces: "1 piece", "96 pieces"."""
+    return ngettext("%(count)s piece", "%(count)s pieces", count) % {"count": _number(count, 0)}
+
+
+def money(cents: int) -> str:
+    """Write cents in the house's currency: "1,284.50 USD"."""
+    return f"{_number(Decimal(cents) / 100, 2)} {settings.CURRENCY}"
+
+
+def stock(item: Item, quantity: int) -> str:
+    """Write a quantity of an item in the unit people use for it."""
+    return pounds(quantity) if item.kind == Item.Kind.HONEY else pieces(quantity)
+
+
+def _with_unit(number: Decimal, unit: str) -> str:
+    decimals = 0 if abs(number) >= Decimal("99.95") else 1
+    return f"{_number(number, decimals)} {unit}"
+
+
+def _number(number: Decimal | int, decimals: int) -> str:
+    return number_format(round(Decimal(number), decimals), decimals, force_grouping=True)

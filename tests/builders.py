@@ -1,0 +1,120 @@
+"""Small builders with sane defaults: the invented house that the tests are about."""
+
+import itertools
+from datetime import date
+from decimal import Decimal
+
+from apiary_sales.accounts import people
+from apiary_sales.accounts.models import User
+from apiary_sales.customers.models import Customer
+from inventory.models import ContainerPart, ContainerSize, Item, Lot, PackagingPart, Place
+from inventory.services import honey, ledger
+
+_numbers = itertools.count(1)
+
+
+def new_key() -> str:
+    return f"test-{next(_numbers)}"
+
+
+def person(role: str = "owner") -> User:
+    """Return a person of this role, adding them on first use. Their password is their name."""
+    known = User.objects.filter(username=role).first()
+    return known or people.add(username=role, name=role.title(), password=role, role=role)
+
+
+def place(code: str, kind: str = Place.Kind.TANK, **fields) -> Place:
+    return Place.objects.create(code=code, name=fields.pop("name", code), kind=kind, **fields)
+
+
+def lot_in(
+    place: Place,
+    grams: int = 500_000,
+    *,
+    floral_source: str = "Clover",
+    moisture_percent: str = "17.4",
+    colour_mm: str | None = "30",
+    season: int = 2026,
+    cost_cents: int | None = None,
+    recorded_by: User | None = None,
+) -> Lot:
+    """Receive an extraction into a vessel and return its lot."""
+    return honey.receive(
+        place=place,
+        grams=grams,
+        season=season,
+        floral_source=floral_source,
+        extracted_on=date(2026, 7, 20),
+        moisture_percent=Decimal(moisture_percent),
+        colour_mm=None if colour_mm is None else Decimal(colour_mm),
+        cost_cents=cost_cents,
+        recorded_by=recorded_by or person(),
+        key=new_key(),
+    )
+
+
+def container(
+    name: str = "One pound", amount: str = "1", unit: str = "lb", **fields
+) -> ContainerSize:
+    """Make a size without parts; the brimful capacity fits a pound of honey easily."""
+    item = Item.objects.create(kind=Item.Kind.PACKED, name=name)
+    fields.setdefault("code", f"size-{item.pk}")
+    fields.setdefault("brimful_ml", Decimal("400"))
+    return ContainerSize.objects.create(
+        item=item, name=name, declared_amount=Decimal(amount), declared_unit=unit, **fields
+    )
+
+
+def part(name: str = "Jar", kind: str = PackagingPart.Kind.JAR, **fields) -> PackagingPart:
+    item = Item.objects.create(kind=Item.Kind.PART, name=name)
+    fields.setdefault("code", f"part-{item.pk}")
+    return PackagingPart.objects.create(item=item, name=name, kind=kind, **fields)
+
+
+def made_of(container: ContainerSize, part: PackagingPart, quantity: int = 1, per_pieces: int = 1):
+    return ContainerPart.objects.create(
+        container=container, part=part, quantity=quantity, per_pieces=per_pieces
+    )
+
+
+def packed_lot(
+    container: ContainerSize,
+    place: Place,
+    pieces: int = 48,
+    *,
+    code: str | None = None,
+    cost_cents: int | None = None,
+    best_by: date = date(2028, 7, 31),
+    parent: Lot | None = None,
+) -> Lot:
+    """Put pieces on a shelf by a posting, without going through a bottling run."""
+    lot = Lot.objects.create(
+        kind=Lot.Kind.PACKED,
+        code=code or f"L{next(_numbers):05d}",
+        season=2026,
+        floral_source="Clover",
+        made_on=date(2026, 8, 1),
+        moisture_percent=Decimal("17.4"),
+        colour_mm=Decimal("30"),
+        quantity_made=pieces,
+        cost_cents=cost_cents,
+        container=container,
+        best_by=best_by,
+    )
+    if parent:
+        grams = int(container.declared_grams * pieces)
+        lot.parent_links.create(parent=parent, grams=grams)
+    packing = Place.objects.outside(Place.Kind.PACKING)
+    ledger.post(
+        kind="bottling",
+        lines=ledger.move(
+            item=container.item, lot=lot, source=packing, target=place, quantity=pieces
+        ),
+        recorded_by=person(),
+        key=new_key(),
+    )
+    return lot
+
+
+def customer(name: str = "Corner Grocery", **fields) -> Customer:
+    return Customer.objects.create(name=name, **fields)
