@@ -1,4 +1,4 @@
-"""Weight from volume and back, in decimals: the one border to the physics, which counts in floats."""
+"""Weight from volume and back, in decimals: the border to the physics, which counts in floats."""
 
 from dataclasses import dataclass
 from decimal import Decimal

@@ -136,7 +136,7 @@ class OrderLine(models.Model):
 
 
 class Reservation(models.Model):
-    """So much of one balance is promised to one order line; the ledger's `reserved` is their sum."""
+    """So much of one balance promised to one order line; the ledger's `reserved` is their sum."""
 
     line = models.ForeignKey(OrderLine, on_delete=models.CASCADE, related_name="reservations")
     balance = models.ForeignKey(Balance, on_delete=models.PROTECT, related_name="reservations")

@@ -198,6 +198,13 @@ def part_of(fraction: object, whole: object) -> str:
 
 
 @register.filter
+def share_percent(fraction: object) -> str:
+    """Return a fraction between 0 and 1 as whole percent in plain text: 0.62 → "62 %"."""
+    number = min(max(_decimal(fraction) or Decimal(0), Decimal(0)), Decimal(1))
+    return f"{_plain(number * 100, 0)} %"
+
+
+@register.filter
 def honey_colour(colour_class: object) -> str:
     """Return the style name of a colour class: "Extra light amber" → "extra-light-amber"."""
     return "-".join(str(colour_class or "").lower().replace("_", " ").replace("-", " ").split())

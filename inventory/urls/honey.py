@@ -1,0 +1,6 @@
+from django.urls import path
+from django.views.generic import TemplateView
+
+urlpatterns = [
+    path("honey/", TemplateView.as_view(template_name="base.html"), name="honey"),
+]
