@@ -122,8 +122,9 @@ class FillCheck:
     `correction_factor` × `standard_deviation_g`. `limit_g` is the label less one maximum allowable
     variation or tolerable error; `second_limit_g` less two (Europe only). Below the first may lie
     `pieces_allowed_below_limit`, below the second none. `standard_deviation_g` and
-    `correction_factor` are None for a lot of one piece, which answers to `limit_g` alone. `faults` names what was found wrong, for
-    programs: "sample_too_small", "average", "pieces", "pieces_twice"; `reason` says it in words.
+    `correction_factor` are None for a lot of one piece, which answers to `limit_g` alone.
+    `faults` names what was found wrong, for programs: "sample_too_small", "average", "pieces",
+    "pieces_twice"; `reason` says it in words.
     """
 
     scheme: Scheme
@@ -283,8 +284,8 @@ def check_fill(
     several, for more pieces than the lot has, and for a label or lot size that cannot be.
     """
     scheme = _scheme(scheme)
-    label = _one(EUROPEAN_LABELLED_G if scheme == "eu" else LABELLED_G, labelled_g)
-    lot = int(_one(LOT_SIZE, LOT_SIZE.whole_numbers(lot_size)))
+    label = (EUROPEAN_LABELLED_G if scheme == "eu" else LABELLED_G).one(labelled_g)
+    lot = int(LOT_SIZE.one(LOT_SIZE.whole_numbers(lot_size)))
     weights = NET_G.floats(net_weights_g)
     if weights.ndim != 1:
         raise ValueError("The net weights must be a list of numbers in g.")
@@ -353,13 +354,6 @@ def _scheme(scheme: str) -> Scheme:
             f"not {scheme!r}."
         )
     return scheme
-
-
-def _one(allowed: Range, value: Any) -> float:
-    number = allowed.floats(value)
-    if number.ndim:
-        raise ValueError(f"The {allowed.what} must be one number, {allowed}.")
-    return number.item()
 
 
 def _pieces(count: int) -> str:

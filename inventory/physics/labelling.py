@@ -9,6 +9,7 @@ This helps to set up a label; it is no legal advice. State and country rules com
 """
 
 from decimal import ROUND_FLOOR, Decimal
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ PANEL_IN2 = Range("area of the principal display panel", "square inches", 0, low
 EUROPEAN_LABELLED_G = Range("labelled weight", "g", 5, 10_000)
 SIDE_IN = Range("side of the panel", "in", 0, low_included=False)
 
+HALF_OUNCE = Decimal("0.5")
 OUNCES_PER_POUND = 16
 POUNDS_ALONE_FROM_OUNCES = 4 * OUNCES_PER_POUND
 
@@ -40,10 +42,10 @@ def net_contents_statement(grams: Any, *, metric_only: bool = False) -> Any:
     to three digits.
 
     No figure is rounded so as to say more than there is; digits are cut. So 1 lb given exactly,
-    453.59237 g, is "453 g", and a label weight of 454 g stays "454 g". Since a label weight is often
-    kept in whole grams, whole and half ounces are known again from their grams (340 g is 12 oz,
-    though 12 oz are 340.19 g). Other weights show ounces cut to a tenth, under one ounce to a
-    hundredth. Raises ValueError outside 1 g to 1,000 kg.
+    453.59237 g, is "453 g", and a label weight of 454 g stays "454 g". Since a label weight is
+    often kept in whole grams, whole and half ounces are known again from their grams (340 g is
+    12 oz, though 12 oz are 340.19 g). Other weights show ounces cut to a tenth, under one ounce to
+    a hundredth. Raises ValueError outside 1 g to 1,000 kg.
 
     >>> net_contents_statement(340)
     'NET WT 12 OZ (340 g)'
@@ -52,7 +54,7 @@ def net_contents_statement(grams: Any, *, metric_only: bool = False) -> Any:
     >>> net_contents_statement(5443)
     'NET WT 12 LB (5.44 kg)'
     """
-    return each(lambda one: _statement(one, metric_only), value=grams)
+    return each(partial(_statement, metric_only=metric_only), grams)
 
 
 def minimum_type_height(panel_area_in2: Any, *, moulded: bool = False) -> Any:
@@ -94,7 +96,7 @@ def minimum_figure_height_mm(labelled_g: Any) -> Any:
 
 
 def _statement(grams: Any, metric_only: bool) -> str:
-    checked = LABELLED_G.floats(grams).item()
+    checked = LABELLED_G.one(grams)
     exact = grams if isinstance(grams, Decimal) else Decimal(str(checked))
     metric = _metric(exact)
     if metric_only:
@@ -111,10 +113,10 @@ def _statement(grams: Any, metric_only: bool) -> str:
 
 def _ounces(grams: Decimal) -> Decimal:
     """Ounces, cut, but whole and half ounces known again from their cut grams."""
-    half_up = _cut(grams / OUNCE_GRAMS + Decimal("0.5"), Decimal("0.5"))
-    if grams >= _cut(half_up * OUNCE_GRAMS, Decimal(1)) and half_up > 0:
-        return half_up
     exact = grams / OUNCE_GRAMS
+    next_half = _cut(exact, HALF_OUNCE) + HALF_OUNCE
+    if grams >= _cut(next_half * OUNCE_GRAMS, Decimal(1)):
+        return next_half
     return _cut(exact, Decimal("0.1") if exact >= 1 else Decimal("0.01"))
 
 

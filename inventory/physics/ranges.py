@@ -40,8 +40,15 @@ class Range:
         low_enough = array < self.low if self.low_included else array <= self.low
         outside = low_enough | (array > self.high)
         if outside.any():
-            raise ValueError(f"The {self.what} must be {self}, not {array[outside].flat[0]:g}.")
+            raise ValueError(f"The {self.what} must be {self}, not {array[outside].flat[0]:.12g}.")
         return array
+
+    def one(self, value: Any) -> float:
+        """Return `value`, which must be a single number, as a float; raises ValueError."""
+        array = self.floats(value)
+        if array.ndim:
+            raise ValueError(f"The {self.what} must be one number, {self}, not {array.size}.")
+        return array.item()
 
     def whole_numbers(self, value: Any) -> np.ndarray:
         """Return `value` as an array of integers; raises ValueError as `floats` does."""
@@ -50,7 +57,7 @@ class Range:
         if broken.any():
             raise ValueError(
                 f"The {self.what} must be a whole number of {self.unit}, "
-                f"not {array[broken].flat[0]:g}."
+                f"not {array[broken].flat[0]:.12g}."
             )
         return array.astype(np.int64)
 
@@ -69,12 +76,12 @@ class Range:
             raise ValueError(f"The {self.what} must be a finite number, {self}.") from error
 
     def __str__(self) -> str:
-        low = f"{self.low:,g}"
+        low = f"{self.low:,.12g}"
         if math.isinf(self.high):
             return f"{low} {self.unit} or more" if self.low_included else f"over {low} {self.unit}"
         start = f"from {low}" if self.low_included else f"over {low} and"
         joint = "to" if self.low_included else "up to"
-        return f"{start} {joint} {self.high:,g} {self.unit}"
+        return f"{start} {joint} {self.high:,.12g} {self.unit}"
 
 
 def _is_masked(value: Any) -> bool:

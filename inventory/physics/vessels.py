@@ -12,7 +12,7 @@ of a lying cylinder: the closed form in D. Jones, Computing Fluid Tank Volumes, 
 
 import math
 from abc import ABC, abstractmethod
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,8 @@ from .units import Q_
 
 CM3_PER_L = 1000.0
 LENGTH_CM = Range("inside measurement", "cm", 0, 5000, low_included=False)
+CROWN_SHARE = Range("crown radius", "diameters", 0.5, 10)
+KNUCKLE_SHARE = Range("knuckle radius", "diameters", 0, 0.5, low_included=False)
 DEPTH_CM = Range("dip", "cm", 0)
 VOLUME_L = Range("volume", "L", 0)
 # Halving the depth this often leaves nothing that a float can tell, even in the tip of a cone.
@@ -32,11 +34,7 @@ NOISE = 1 + 1e-12
 
 
 def _length(value: Any, what: str) -> float:
-    length = Range(what, LENGTH_CM.unit, LENGTH_CM.low, LENGTH_CM.high, low_included=False)
-    checked = length.floats(value)
-    if checked.ndim:
-        raise ValueError(f"The {what} must be one number, {length}.")
-    return checked.item()
+    return replace(LENGTH_CM, what=what).one(value)
 
 
 class End(ABC):
@@ -156,12 +154,8 @@ class Torispherical(End):
     knuckle_share: float = 0.1
 
     def __post_init__(self) -> None:
-        crown = Range("crown radius", "diameters", 0.5, 10).floats(self.crown_share)
-        knuckle = Range("knuckle radius", "diameters", 0, 0.5, low_included=False).floats(
-            self.knuckle_share
-        )
-        object.__setattr__(self, "crown_share", float(crown))
-        object.__setattr__(self, "knuckle_share", float(knuckle))
+        object.__setattr__(self, "crown_share", CROWN_SHARE.one(self.crown_share))
+        object.__setattr__(self, "knuckle_share", KNUCKLE_SHARE.one(self.knuckle_share))
 
     def _radii(self, radius: float) -> tuple[float, float, float]:
         """Crown, knuckle, and the circle on which the knuckle's centres lie."""
@@ -313,7 +307,7 @@ class HorizontalCylinder(Vessel):
 
 @dataclass(frozen=True)
 class CalibrationTable(Vessel):
-    """A vessel known by measured rows of depth (cm) and volume (L), rising, joined by straight lines.
+    """A vessel known by measured rows of depth (cm) and volume (L), joined by straight lines.
 
     Dips below the first row or above the last are not guessed at.
     """
