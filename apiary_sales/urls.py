@@ -16,6 +16,8 @@ urlpatterns = [
     path("i18n/", include("django.conf.urls.i18n")),
 ]
 
+handler403 = "apiary_sales.web.views.forbidden"
+
 if settings.DEBUG:
     from django.contrib.staticfiles.urls import staticfiles_urlpatterns
 

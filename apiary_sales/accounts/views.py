@@ -8,7 +8,7 @@ from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from . import people
+from . import people, queries
 from .forms import AddPersonForm, ChangePasswordForm, ChangeRoleForm, ResetPasswordForm, SignInForm
 from .models import User
 
@@ -38,8 +38,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 @manages_people
 def people_list(request: HttpRequest) -> HttpResponse:
-    everyone = User.objects.order_by("-is_active", "first_name", "username")
-    return render(request, "accounts/people.html", {"people": everyone})
+    return render(request, "accounts/people.html", {"people": queries.everyone()})
 
 
 @manages_people

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 # Everything comes from this server; no script or style is written into a page.
@@ -32,6 +33,9 @@ class ContentSecurityPolicyMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
+        if settings.DEBUG and response.status_code in (404, 500):
+            # Django's own error pages for developers carry their script and style in the page.
+            return response
         response.headers.setdefault("Content-Security-Policy", CONTENT_SECURITY_POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS_POLICY)
         return response

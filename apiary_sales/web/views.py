@@ -1,6 +1,8 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from apiary_sales.accounts import queries as people_queries
+
 from . import set_up, tasks
 
 
@@ -14,3 +16,9 @@ def help_page(request: HttpRequest) -> HttpResponse:
 
 def settings_page(request: HttpRequest) -> HttpResponse:
     return render(request, "web/settings.html", {"pages": set_up.open_to(request.user)})
+
+
+def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Say which role the person has, and whom to ask."""
+    context = {"owner_names": people_queries.owner_names()}
+    return render(request, "403.html", context, status=403)
