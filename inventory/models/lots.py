@@ -118,9 +118,7 @@ class Lot(models.Model):
             )
         if self.moisture_percent > Decimal("18.6"):
             return str(
-                _(
-                    "Above 18.6 % moisture: it may ferment, and it fails U.S. grade A. Dry or blend it."
-                )
+                _("Above 18.6 % moisture: it may ferment and fails U.S. grade A. Dry or blend it.")
             )
         if self.moisture_percent > Decimal("17.1"):
             return str(_("Above 17.1 % moisture: it keeps only while it is cool and clean."))

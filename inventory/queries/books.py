@@ -94,4 +94,4 @@ def _wrong_parents() -> Iterator[str]:
         .exclude(grams=F("quantity_made"))
         .order_by("id")
     ):
-        yield f"Blend {lot.code}: its parents weigh {lot.grams} g, it was made of {lot.quantity_made} g."
+        yield f"Blend {lot.code} weighs {lot.quantity_made} g, its parents {lot.grams} g."

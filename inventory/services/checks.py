@@ -26,9 +26,7 @@ def check_grams(problems: Problems, field: str, grams: int) -> None:
     elif grams > GRAMS_MAX:
         problems.add(
             field,
-            _(
-                "%(asked)s is more than a honey house handles at once. Check the figure and its unit."
-            )
+            _("%(asked)s is too much to handle at once. Check the figure and its unit.")
             % {"asked": words.pounds(grams)},
         )
 

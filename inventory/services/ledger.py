@@ -238,8 +238,10 @@ def _change_quantity(balances: dict, line: Line) -> None:
                     "%(reserved)s of the %(item)s in %(place)s is reserved for orders: "
                     "%(asked)s asked for, %(there)s is free."
                 )
-                % _words(line.item, line.place, -line.quantity, balance.free)
-                | {"reserved": words.stock(line.item, balance.reserved)},
+                % {
+                    **_words(line.item, line.place, -line.quantity, balance.free),
+                    "reserved": words.stock(line.item, balance.reserved),
+                },
                 asked=-line.quantity,
                 there=balance.free,
             )

@@ -189,5 +189,5 @@ def test_verification_names_a_balance_that_was_tampered_with(shelf, jars):
 
 def test_there_is_one_bulk_honey(db):
     assert Item.objects.honey() == Item.objects.honey()
-    with pytest.raises(IntegrityError, match="item.kind|item_honey_is_one"), transaction.atomic():
+    with pytest.raises(IntegrityError, match=r"item\.kind|item_honey_is_one"), transaction.atomic():
         Item.objects.create(kind=Item.Kind.HONEY, name="another")
