@@ -1,9 +1,13 @@
 from django.apps import AppConfig
+from django.apps import apps as global_apps
 from django.db.models.signals import post_migrate
 
 
-def _make_groups(using: str, apps, **kwargs) -> None:
-    """Make the groups once the tables for them are there: one app may be migrated alone."""
+def _make_groups(using: str, apps=global_apps, **kwargs) -> None:
+    """Make the groups once the tables for them are there: one app may be migrated alone.
+
+    After `flush`, Django sends the signal without `apps`: then all tables are there.
+    """
     from . import roles
 
     try:

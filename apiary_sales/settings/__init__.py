@@ -157,7 +157,6 @@ USE_THOUSAND_SEPARATOR = True
 CURRENCY = env.str("CURRENCY", default="USD")
 
 STATIC_URL = "static/"
-STATIC_ROOT = BASE_DIR / "staticfiles"
 # Served straight from the apps: nothing to collect before the first start.
 WHITENOISE_USE_FINDERS = True
 

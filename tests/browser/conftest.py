@@ -1,0 +1,139 @@
+"""Chromium for the tests that a person's task works on screen.
+
+def test_the_drum_is_filled(sign_in, axe):
+    page = sign_in("bottling", PHONE)
+    page.goto("/honey/")
+    axe(page)
+"""
+
+import json
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from urllib.parse import urlsplit
+
+import pytest
+from django.conf import settings
+from django.test import Client
+
+from tests import builders
+
+DESKTOP = (1280, 800)
+PHONE = (390, 844)
+
+# WCAG 2.2, levels A and AA, and what they took over from 2.0 and 2.1.
+WCAG_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"]
+
+CHROMIUM_PATH = os.environ.get("CHROMIUM", "") or (
+    shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark everything in this folder, so that `-m "not browser"` leaves it out."""
+    for item in items:
+        if "/browser/" in item.path.as_posix():
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator:
+    """A running Chromium; without one the test is skipped, and fails where CI=true."""
+    try:
+        from playwright.sync_api import Error, sync_playwright
+    except ImportError:
+        _do_without("Playwright is not installed: install the test extras.")
+    if not CHROMIUM_PATH:
+        _do_without("Chromium is not on this machine: install it, or set CHROMIUM to its path.")
+    # Playwright keeps a loop running in this thread, which Django would take for async code.
+    before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    playwright = sync_playwright().start()
+    try:
+        browser = playwright.chromium.launch(
+            executable_path=CHROMIUM_PATH, args=["--no-sandbox", "--disable-dev-shm-usage"]
+        )
+    except Error as error:
+        playwright.stop()
+        _do_without(f"Chromium does not start: {error}")
+    yield browser
+    browser.close()
+    playwright.stop()
+    if before is None:
+        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+    else:
+        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = before
+
+
+@pytest.fixture
+def sign_in(chromium, live_server, transactional_db) -> Iterator[Callable]:
+    """Return `sign_in(role, viewport=DESKTOP)`: a page of its own, signed in as that role.
+
+    Each call is another person with another browser. A script that fails, or that the content
+    security policy stops, fails the test at its end.
+    """
+    contexts, complaints = [], []
+
+    def note_complaint(message) -> None:
+        if message.type == "error" and "Content Security Policy" in message.text:
+            complaints.append(message.text)
+
+    def open_page(role: str, viewport: tuple[int, int] = DESKTOP):
+        client = Client()
+        client.force_login(builders.person(role))
+        width, height = viewport
+        context = chromium.new_context(
+            base_url=live_server.url,
+            viewport={"width": width, "height": height},
+            has_touch=width < 600,
+            is_mobile=width < 600,
+            locale="en-US",
+        )
+        contexts.append(context)
+        context.set_default_timeout(10_000)
+        context.add_cookies(
+            [
+                {
+                    "name": settings.SESSION_COOKIE_NAME,
+                    "value": client.cookies[settings.SESSION_COOKIE_NAME].value,
+                    "domain": urlsplit(live_server.url).hostname,
+                    "path": "/",
+                }
+            ]
+        )
+        page = context.new_page()
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", note_complaint)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+@pytest.fixture
+def axe() -> Callable:
+    """Return `axe(page)`: assert that axe-core finds no WCAG 2.2 A or AA violation on the page."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    def check(page) -> None:
+        results = Axe().run(page, options={"runOnly": {"type": "tag", "values": WCAG_TAGS}})
+        found = [
+            {
+                "rule": violation["id"],
+                "help": violation["help"],
+                "where": [node["html"] for node in violation["nodes"]],
+            }
+            for violation in results.response["violations"]
+        ]
+        assert found == [], f"{page.url}\n{json.dumps(found, indent=2)}"
+
+    return check
+
+
+def _do_without(reason: str) -> None:
+    """Skip with a plain reason, or fail where a skip would hide that nothing was tested."""
+    if os.environ.get("CI", "").lower() == "true":
+        pytest.fail(reason)
+    pytest.skip(reason)
