@@ -1,6 +1,7 @@
 """Fixtures shared by all tests."""
 
 import pytest
+from django.db import connection
 
 from tests import builders
 
@@ -20,3 +21,13 @@ def key():
 def _fast_passwords(settings):
     """Hash passwords fast: the strength of the hash is Django's to test."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+def pytest_collection_modifyitems(config, items):
+    """Leave tests of rival writers to the run on PostgreSQL: SQLite has one writer at a time."""
+    if connection.vendor == "postgresql":
+        return
+    rivals = [item for item in items if item.get_closest_marker("postgresql")]
+    if rivals:
+        config.hook.pytest_deselected(items=rivals)
+        items[:] = [item for item in items if item not in rivals]

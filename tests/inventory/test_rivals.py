@@ -1,0 +1,123 @@
+"""Several people at once, on a real PostgreSQL: the last drum, the same form, crossing moves."""
+
+import random
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+import pytest
+from django.db import connection
+
+from inventory.errors import AlreadyRecorded, HouseError
+from inventory.models import Balance, Place, Posting
+from inventory.queries import books
+from inventory.services import drums, honey, ledger, stock
+from tests import builders
+
+pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
+
+
+def together(*acts):
+    """Run the acts at the same moment, each on a connection of its own; return what each gave."""
+    start = Barrier(len(acts))
+
+    def run(act):
+        start.wait(timeout=20)
+        try:
+            return act()
+        except HouseError as error:
+            return error
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(acts)) as pool:
+        return [future.result(timeout=60) for future in [pool.submit(run, act) for act in acts]]
+
+
+def test_of_two_people_who_take_the_last_drum_one_gets_it():
+    person = builders.person()
+    tank, drum = builders.place("tank"), builders.place("drum", Place.Kind.DRUM, tare_grams=0)
+    lot = builders.lot_in(tank, 300_000)
+    drums.fill(tank=tank, drum=drum, gross_grams=300_000, recorded_by=person, key="fill")
+    hold = ledger.Hold(honey.content(drum).item, drum, lot, 300_000)
+
+    outcomes = together(lambda: ledger.reserve([hold]), lambda: ledger.reserve([hold]))
+
+    refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
+    assert [error.code for error in refused] == ["not_enough_stock"]
+    assert Balance.objects.get(place=drum).reserved == 300_000
+
+
+def test_the_same_form_sent_twice_at_once_counts_once():
+    person = builders.person()
+    tank = builders.place("tank")
+    builders.lot_in(tank, 100_000)
+
+    def give():
+        return honey.write_off(
+            place=tank, grams=10_000, reason="gift", recorded_by=person, key="one-form"
+        )
+
+    outcomes = together(give, give, give)
+
+    assert sum(isinstance(outcome, AlreadyRecorded) for outcome in outcomes) == 2
+    assert honey.content(tank).quantity == 90_000
+    assert Posting.objects.filter(kind="gift").count() == 1
+
+
+def test_two_lots_poured_into_one_tank_at_once_become_one_blend():
+    person = builders.person()
+    tank, first, second = (builders.place(code) for code in ("tank", "first", "second"))
+    builders.lot_in(first, 50_000)
+    builders.lot_in(second, 70_000, floral_source="Aster")
+
+    def pour(source, grams):
+        return lambda: honey.transfer(
+            source=source, target=tank, grams=grams, recorded_by=person, key=builders.new_key()
+        )
+
+    together(pour(first, 50_000), pour(second, 70_000))
+
+    assert honey.content(tank).quantity == 120_000
+    assert honey.content(tank).lot.floral_source in ("Clover, Aster", "Aster, Clover")
+    assert list(books.faults()) == []
+
+
+def test_many_writers_crossing_each_other_neither_deadlock_nor_lose_a_piece():
+    person = builders.person()
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    stand = builders.place("stand", Place.Kind.STAND)
+    sizes = [builders.container(name) for name in ("Half pound", "One pound", "Two pound")]
+    lots = [builders.packed_lot(size, shelf, 200) for size in sizes]
+
+    def worker(seed):
+        chance = random.Random(seed)
+
+        def work():
+            refused = 0
+            for step in range(40):
+                index = chance.randrange(3)
+                source, target = chance.sample([shelf, stand], 2)
+                try:
+                    stock.transfer(
+                        item=sizes[index].item,
+                        lot=lots[index],
+                        source=source,
+                        target=target,
+                        pieces=chance.randint(1, 60),
+                        recorded_by=person,
+                        key=f"{seed}-{step}",
+                    )
+                except HouseError:
+                    refused += 1
+            return refused
+
+        return work
+
+    outcomes = together(*(worker(seed) for seed in range(4)))
+
+    assert all(isinstance(refused, int) for refused in outcomes)
+    assert Posting.objects.filter(kind="transfer").count() == 160 - sum(outcomes)
+    for size in sizes:
+        held = Balance.objects.filter(item=size.item, is_physical=True)
+        assert sum(balance.quantity for balance in held) == 200
+    assert list(books.faults()) == []
