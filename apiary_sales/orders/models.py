@@ -153,9 +153,10 @@ class Reservation(models.Model):
 
 
 class Fulfilment(models.Model):
-    """Goods of one order handed over in one go."""
+    """Goods of one order handed over in one go; it stays on record when they are taken back."""
 
     order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="fulfilments")
+    is_taken_back = models.BooleanField(_("taken back"), default=False)
     posting = models.OneToOneField(
         Posting, on_delete=models.PROTECT, related_name="fulfilment", null=True, blank=True
     )
@@ -196,3 +197,28 @@ class FulfilmentLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.quantity} of {self.order_line}"
+
+
+class OrderEvent(models.Model):
+    """What happened to an order that leaves no other record: accepted, cancelled, taken back."""
+
+    class Kind(models.TextChoices):
+        ACCEPTED = "accepted", _("quote accepted")
+        CANCELLED = "cancelled", _("cancelled")
+        TAKEN_BACK = "taken_back", _("goods taken back")
+        DRUMS_BACK = "drums_back", _("drums came back")
+
+    order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="events")
+    kind = models.CharField(max_length=12, choices=Kind)
+    happened_at = models.DateTimeField(default=timezone.now)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    note = models.CharField(max_length=300, blank=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.order} {self.get_kind_display()}"
