@@ -15,6 +15,8 @@ from tests import postgresql, skips
 
 ROOT = Path(__file__).resolve().parent.parent
 DATA_LAYER = [
+    f"tests/{area}" for area in ("inventory", "customers", "pricing", "orders", "billing")
+]
     "tests/inventory",
     "tests/customers",
     "tests/pricing",

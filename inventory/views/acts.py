@@ -49,8 +49,8 @@ class ActView(PermissionRequiredMixin, FormView):
         posting = self.posting_to_undo(made)
         may_undo = posting is not None and self.request.user.has_perm("inventory.reverse_posting")
         undo = reverse("inventory:posting_reverse", args=[posting.pk]) if may_undo else ""
-        # base.html turns an "undo:…" tag into the link beside the message.
-        messages.success(self.request, self.done_message(made), extra_tags=undo and f"undo:{undo}")
+        # A message's extra tag is the address behind the *undo* beside it.
+        messages.success(self.request, self.done_message(made), extra_tags=undo)
         return HttpResponseRedirect(self.next_url(made))
 
     def form_invalid(self, form) -> HttpResponse:
