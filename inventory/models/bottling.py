@@ -119,7 +119,11 @@ class BottlingRun(models.Model):
 
 
 class FillCheck(models.Model):
-    """A house check of net weights after a run; not an official inspection."""
+    """A house check of net weights after a run; not an official inspection.
+
+    A failed check holds the packed lot from sale until somebody releases it, with a reason kept
+    here.
+    """
 
     class Scheme(models.TextChoices):
         US = "us", _("United States, NIST Handbook 133")
@@ -134,10 +138,22 @@ class FillCheck(models.Model):
     )
     has_passed = models.BooleanField()
     reason = models.CharField(max_length=500)
+    released_at = models.DateTimeField(null=True, blank=True)
+    released_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    release_reason = models.CharField(_("why it may be sold"), max_length=300, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
 
     class Meta:
         ordering = ["-checked_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(released_at__isnull=True)
+                | (Q(released_by__isnull=False, has_passed=False) & ~Q(release_reason="")),
+                name="fill_check_release_has_a_reason",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.run} {self.checked_at:%Y-%m-%d}"
