@@ -1,0 +1,28 @@
+from django.core.management.base import BaseCommand, CommandError
+
+from apiary_sales.billing.queries import books as money_books
+from apiary_sales.orders.queries import books as order_books
+from inventory.models import PostingLine, Posting
+from inventory.queries import books as stock_books
+
+
+class Command(BaseCommand):
+    help = "Prove the books of stock, promises and money from their lines; fail on any difference."
+
+    def handle(self, *args, **options) -> None:
+        faults = [
+            *stock_books.faults(),
+            *order_books.faults(),
+            *money_books.faults(),
+        ]
+        for fault in faults:
+            self.stderr.write(fault)
+        if faults:
+            raise CommandError(
+                f"{len(faults)} faults. Stop working in the program, keep a copy of the database, "
+                "and restore the last backup that passes."
+            )
+        self.stdout.write(
+            f"The books hold: {Posting.objects.count():,} postings with "
+            f"{PostingLine.objects.count():,} lines prove every balance."
+        )
