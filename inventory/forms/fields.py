@@ -18,6 +18,8 @@ class QuantityWidget(forms.MultiWidget):
     """A number with its unit beside it."""
 
     template_name = "django/forms/widgets/quantity.html"
+    # One label for the number; the unit beside it says of itself what it is.
+    use_fieldset = False
 
     def __init__(self, units: list[tuple[str, str]], attrs=None) -> None:
         super().__init__(
@@ -27,6 +29,9 @@ class QuantityWidget(forms.MultiWidget):
             },
             attrs=attrs,
         )
+
+    def id_for_label(self, id_):
+        return f"{id_}_0" if id_ else id_
 
     def decompress(self, value):
         return value if isinstance(value, list | tuple) else [value, None]
