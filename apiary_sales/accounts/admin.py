@@ -35,6 +35,14 @@ class PersonAdmin(UserAdmin):
     ]
     filter_horizontal = []
 
+    def get_readonly_fields(self, request, obj=None):
+        """A role changes, and a person is switched off, on the page that keeps an owner."""
+        return ["role", "is_active"] if obj else []
+
+    def has_delete_permission(self, request, obj=None):
+        # What a person wrote down stays under their name.
+        return False
+
     def save_related(self, request, form, formsets, change):
         super().save_related(request, form, formsets, change)
         roles.put_in_step(form.instance)

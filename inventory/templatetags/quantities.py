@@ -15,11 +15,9 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-register = template.Library()
+from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 
-# NIST Handbook 44, appendix C: exact.
-GRAMS_PER_POUND = Decimal("453.59237")
-LITRES_PER_GALLON = Decimal("3.785411784")
+register = template.Library()
 
 CURRENCY_SYMBOLS = {
     "USD": "$",
@@ -66,7 +64,7 @@ def _places(number: Decimal) -> int:
 
 
 def _pounds_text(grams: Decimal) -> str:
-    number = grams / GRAMS_PER_POUND
+    number = grams / POUND_GRAMS
     return _plain(number, _places(number))
 
 
@@ -111,7 +109,7 @@ def gallons_of(litres: object) -> SafeString:
     number = _decimal(litres)
     if number is None:
         return NOTHING
-    number = number / LITRES_PER_GALLON
+    number = number / GALLON_LITRES
     return _quantity(_plain(number, _places(number)), _("gal"))
 
 
