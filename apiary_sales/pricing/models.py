@@ -1,5 +1,6 @@
 """What a jar, a case and a pound in a drum cost the buyer, from which day on."""
 
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -13,6 +14,7 @@ class ContainerPrice(models.Model):
     """The price of one size in one tier from a day on, at so many pieces or more.
 
     A price is never changed: a new row with a later day takes over, and the history stays.
+    A row without a price ends the offer from that day on.
     """
 
     tier = models.CharField(_("tier"), max_length=12, choices=Customer.Tier)
@@ -21,7 +23,7 @@ class ContainerPrice(models.Model):
     )
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
     min_pieces = models.PositiveIntegerField(_("from so many pieces"), default=1)
-    piece_cents = models.BigIntegerField(_("price of one"))
+    piece_cents = models.BigIntegerField(_("price of one"), null=True, blank=True)
     case_cents = models.BigIntegerField(_("price of a case"), null=True, blank=True)
 
     class Meta:
@@ -30,6 +32,11 @@ class ContainerPrice(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=Q(piece_cents__gte=0, min_pieces__gte=1), name="container_price_amounts"
+            ),
+            models.CheckConstraint(
+                condition=Q(case_cents__isnull=True)
+                | Q(case_cents__gte=0, piece_cents__isnull=False),
+                name="container_price_case_needs_a_piece_price",
             ),
         ]
 
@@ -41,7 +48,8 @@ class BulkPrice(models.Model):
     """Price a pound in drums by colour class, moisture and floral source, from a day on.
 
     The most particular row that fits a lot wins: floral source before any, colour before any,
-    then the lowest moisture limit that still covers the lot, then the latest day.
+    then the lowest moisture limit that still covers the lot, then the latest day. A row without a
+    price ends the one it follows.
     """
 
     colour_class = models.CharField(_("colour class"), max_length=30, blank=True)
@@ -49,7 +57,9 @@ class BulkPrice(models.Model):
         _("up to moisture, percent"), max_digits=4, decimal_places=2, default=30
     )
     floral_source = models.CharField(_("floral source"), max_length=120, blank=True)
-    price_per_pound = models.DecimalField(_("price a pound"), max_digits=9, decimal_places=4)
+    price_per_pound = models.DecimalField(
+        _("price a pound"), max_digits=9, decimal_places=4, null=True, blank=True
+    )
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
 
     class Meta:
@@ -65,7 +75,11 @@ class BulkPrice(models.Model):
 
 
 class TaxRate(models.Model):
-    """A sales tax rate on one kind of goods, from a day on. Rates are local: ask your authority."""
+    """A sales tax rate on one kind of goods, from a day on. Rates are local: ask your authority.
+
+    Rates of different names on the same goods (state, county) are added up; a later row of the
+    same name takes over, and one of 0 percent ends it.
+    """
 
     class Goods(models.TextChoices):
         HONEY = "honey", _("honey in jars and drums")
@@ -81,9 +95,113 @@ class TaxRate(models.Model):
         ordering = ["goods", "-valid_from", "-id"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(percent__gte=0, percent__lte=100), name="tax_rate_percent_0_to_100"
+                condition=Q(percent__gte=0, percent__lte=100),
+                name="tax_rate_percent_0_to_100",
+                violation_error_message=_("A tax rate lies between 0 and 100 percent."),
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.name} {self.percent} %"
+
+
+class ChannelCost(models.Model):
+    """What selling through one channel takes from the price."""
+
+    class Channel(models.TextChoices):
+        STAND = "stand", _("stand")
+        SHOP = "shop", _("shop, collected")
+        DELIVERY = "delivery", _("shop, delivered")
+        DISTRIBUTOR = "distributor", _("distributor")
+        BULK = "bulk", _("drums")
+
+    channel = models.CharField(_("channel"), max_length=12, choices=Channel, unique=True)
+    discount_percent = models.DecimalField(
+        _("usual discount, percent"),
+        max_digits=5,
+        decimal_places=2,
+        default=0,
+        validators=[MinValueValidator(0), MaxValueValidator(100)],
+    )
+    card_percent = models.DecimalField(
+        _("card fee, percent of all sales"),
+        max_digits=5,
+        decimal_places=2,
+        default=0,
+        validators=[MinValueValidator(0), MaxValueValidator(100)],
+    )
+    piece_cents = models.PositiveIntegerField(_("cost of each piece"), default=0)
+    per_pound = models.DecimalField(
+        _("cost of each pound"),
+        max_digits=9,
+        decimal_places=4,
+        default=0,
+        validators=[MinValueValidator(0)],
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    discount_percent__gte=0,
+                    discount_percent__lte=100,
+                    card_percent__gte=0,
+                    card_percent__lte=100,
+                    per_pound__gte=0,
+                ),
+                name="channel_cost_amounts",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_channel_display()
+
+
+class FillingTime(models.Model):
+    """Minutes of work on one piece of a size, used while no run has recorded any."""
+
+    container = models.OneToOneField(
+        ContainerSize, on_delete=models.CASCADE, related_name="filling_time"
+    )
+    minutes_each = models.DecimalField(_("minutes a piece"), max_digits=6, decimal_places=3)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(minutes_each__gte=0), name="filling_time_minutes_each_gte_0"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.container} {self.minutes_each}"
+
+
+class SeasonExpense(models.Model):
+    """Money spent on one season's honey, to be spread over the pounds extracted."""
+
+    class Category(models.TextChoices):
+        BEES = "bees", _("queens and bees")
+        FEED = "feed", _("feed")
+        TREATMENT = "treatment", _("treatments")
+        WAGES = "wages", _("wages")
+        FUEL = "fuel", _("fuel and truck")
+        YARDS = "yards", _("yard rent")
+        EXTRACTING = "extracting", _("extracting")
+        REPAIRS = "repairs", _("repairs and equipment")
+        OTHER = "other", _("other")
+
+    season = models.PositiveSmallIntegerField(_("season"))
+    category = models.CharField(_("category"), max_length=12, choices=Category)
+    amount_cents = models.BigIntegerField(_("amount"))
+    note = models.CharField(_("note"), max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-season", "category", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(amount_cents__gt=0), name="season_expense_amount_cents_gt_0"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.season} {self.get_category_display()}"

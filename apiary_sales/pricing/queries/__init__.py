@@ -1,0 +1,1 @@
+"""The only code that reads prices, costs and margins for display."""

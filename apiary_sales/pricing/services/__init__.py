@@ -1,0 +1,1 @@
+"""The only code that writes prices, rates and costs of selling."""

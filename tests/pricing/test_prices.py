@@ -1,0 +1,393 @@
+"""Which price holds: by tier, day, pieces and, for drums, by colour, moisture and source."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from django.db.models import F
+from hypothesis import given
+from hypothesis import strategies as st
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.pricing.models import BulkPrice, ContainerPrice
+from apiary_sales.pricing.queries import prices as read
+from apiary_sales.pricing.services import prices
+from inventory.errors import BadValue, NotAllowedNow
+from tests import builders
+
+STAND, SHOP = Customer.Tier.STAND, Customer.Tier.SHOP
+MAY, JUNE = date(2026, 5, 1), date(2026, 6, 1)
+DAY = timedelta(days=1)
+
+
+@pytest.fixture
+def pound(db):
+    return builders.container()
+
+
+def set_price(container, cents, *, on=MAY, tier=STAND, **fields):
+    return prices.set_piece(
+        container=container, tier=tier, piece_cents=cents, valid_from=on, **fields
+    )
+
+
+def price(container, on, pieces=1, tier=STAND):
+    return read.piece_price_cents(container=container, tier=tier, on=on, pieces=pieces)
+
+
+def test_a_price_holds_from_its_day_until_the_next_one(pound):
+    set_price(pound, 900, on=MAY)
+    set_price(pound, 950, on=JUNE)
+
+    assert price(pound, MAY - DAY) is None
+    assert price(pound, MAY) == 900
+    assert price(pound, JUNE - DAY) == 900
+    assert price(pound, JUNE) == 950
+
+
+def test_of_two_prices_for_the_same_day_the_one_entered_last_holds(pound):
+    set_price(pound, 900)
+    set_price(pound, 925)
+
+    assert price(pound, MAY) == 925
+    assert ContainerPrice.objects.count() == 2
+
+
+def test_the_same_price_set_twice_is_one_row(pound):
+    first = set_price(pound, 900)
+    second = set_price(pound, 900)
+
+    assert second == first
+    assert ContainerPrice.objects.count() == 1
+
+
+def test_each_tier_has_its_own_price(pound):
+    set_price(pound, 900, tier=STAND)
+    set_price(pound, 650, tier=SHOP)
+
+    assert price(pound, MAY, tier=STAND) == 900
+    assert price(pound, MAY, tier=SHOP) == 650
+    assert price(pound, MAY, tier=Customer.Tier.DISTRIBUTOR) is None
+
+
+def test_a_quantity_break_holds_from_its_pieces_on(pound):
+    set_price(pound, 900)
+    set_price(pound, 850, min_pieces=24)
+
+    assert price(pound, MAY, pieces=23) == 900
+    assert price(pound, MAY, pieces=24) == 850
+    assert price(pound, MAY, pieces=25) == 850
+
+
+def test_a_break_without_a_price_ends_it(pound):
+    set_price(pound, 900)
+    set_price(pound, 850, min_pieces=24)
+    set_price(pound, None, min_pieces=24, on=JUNE)
+
+    assert price(pound, JUNE - DAY, pieces=24) == 850
+    assert price(pound, JUNE, pieces=24) == 900
+
+
+def test_ending_the_price_of_one_ends_the_breaks_too(pound):
+    set_price(pound, 900)
+    set_price(pound, 850, min_pieces=24)
+    set_price(pound, None, on=JUNE)
+
+    assert price(pound, JUNE, pieces=1) is None
+    assert price(pound, JUNE, pieces=24) is None
+    assert price(pound, JUNE - DAY, pieces=24) == 850
+
+
+def test_a_break_must_cost_less_than_fewer_pieces_do(pound):
+    set_price(pound, 900)
+
+    with pytest.raises(BadValue) as refused:
+        set_price(pound, 900, min_pieces=24)
+
+    assert refused.value.field == "piece_cents"
+    assert (
+        refused.value.message == "Whoever takes fewer pays 9.00 USD a piece. Enter less than that."
+    )
+    assert ContainerPrice.objects.count() == 1
+
+
+def test_a_break_needs_the_price_of_a_single_piece(pound):
+    with pytest.raises(BadValue, match=r"^Set the price of a single piece first\.$"):
+        set_price(pound, 850, min_pieces=24)
+
+
+def test_a_case_may_not_cost_more_than_its_pieces(pound):
+    with pytest.raises(BadValue) as refused:
+        set_price(pound, 900, case_cents=10801)
+
+    assert refused.value.field == "case_cents"
+    assert refused.value.message == (
+        "A case at 108.01 USD costs more than its 12 pieces alone, which are 108.00 USD."
+    )
+    assert set_price(pound, 900, case_cents=10800).case_cents == 10800
+
+
+def test_an_absurd_price_is_refused(pound):
+    with pytest.raises(BadValue) as refused:
+        set_price(pound, 1_000_001)
+
+    assert refused.value.message == (
+        "10,000.01 USD for one piece is too much. Check the decimal point."
+    )
+
+
+@pytest.mark.parametrize(
+    ("pieces", "expected"),
+    [
+        # 100.00 for a case of 12: 100 ÷ 12 = 8.33333…, to four places 8.3333.
+        (12, "8.3333"),
+        (24, "8.3333"),
+        # Not whole cases: the piece price.
+        (11, "9.0000"),
+        (13, "9.0000"),
+    ],
+)
+def test_whole_cases_go_at_the_case_price(pound, pieces, expected):
+    set_price(pound, 900, case_cents=10000)
+
+    unit_price = read.line_unit_price(container=pound, tier=STAND, on=MAY, pieces=pieces)
+
+    assert unit_price == Decimal(expected)
+
+
+def test_without_a_price_a_line_has_none(pound):
+    assert read.line_unit_price(container=pound, tier=STAND, on=MAY, pieces=1) is None
+    assert read.price_for(container=pound, tier=STAND, on=MAY) is None
+
+
+def test_the_price_list_names_every_size_in_use(pound):
+    pail = builders.container("Pail", "60")
+    builders.container("Old jar", is_active=False)
+    set_price(pound, 900, case_cents=10000)
+
+    listed = read.price_list(STAND, MAY)
+
+    assert {size.container for size in listed.sizes} == {pound, pail}
+    assert listed.of(pound).offer() == read.PieceOffer(900, 10000)
+    assert listed.of(pail).offer() is None
+
+
+def test_price_lists_take_the_same_number_of_queries_whatever_their_length(
+    pound, django_assert_num_queries
+):
+    for number in range(5):
+        size = builders.container(f"Size {number}")
+        set_price(size, 900)
+        set_price(size, 850, min_pieces=12)
+
+    with django_assert_num_queries(2):
+        read.all_price_lists(MAY)
+
+
+# ---- drums
+
+
+def bulk(price, **fields):
+    fields.setdefault("valid_from", MAY)
+    value = None if price is None else Decimal(price)
+    return prices.set_bulk(price_per_pound=value, **fields)
+
+
+def bulk_price(on=MAY, *, colour="White", moisture="17.4", source="Clover"):
+    row = read.bulk_list(on).row_for(
+        colour_class=colour, moisture_percent=Decimal(moisture), floral_source=source
+    )
+    return row and row.price_per_pound
+
+
+def test_a_lot_takes_the_price_of_its_colour_moisture_and_source(db):
+    tank = builders.place("tank-1")
+    # 30 mm Pfund is White (over 17 to 34 mm; U.S. grade standard of 1985).
+    lot = builders.lot_in(tank, colour_mm="30", moisture_percent="17.4")
+    bulk("2.10", colour_class="White", moisture_percent_max=Decimal("18.6"))
+
+    assert read.bulk_price_per_pound(lot=lot, on=MAY) == Decimal("2.10")
+    assert read.bulk_price_per_pound(lot=lot, on=MAY - DAY) is None
+
+
+def test_floral_source_comes_before_colour_and_colour_before_any(db):
+    bulk("1.50")
+    assert bulk_price() == Decimal("1.50")
+    bulk("2.00", colour_class="White")
+    assert bulk_price() == Decimal("2.00")
+    bulk("2.50", floral_source="Clover")
+    assert bulk_price() == Decimal("2.50")
+    bulk("2.60", floral_source="clover", colour_class="White")
+    assert bulk_price() == Decimal("2.60")
+    assert bulk_price(source="Buckwheat") == Decimal("2.00")
+    assert bulk_price(source="Buckwheat", colour="Amber") == Decimal("1.50")
+
+
+@pytest.mark.parametrize(
+    ("moisture", "expected"),
+    [("17.9", "2.20"), ("18.0", "2.20"), ("18.01", "2.00"), ("18.6", "2.00"), ("18.61", None)],
+)
+def test_the_lowest_moisture_step_that_covers_the_honey_counts(db, moisture, expected):
+    bulk("2.20", moisture_percent_max=Decimal("18.0"))
+    bulk("2.00", moisture_percent_max=Decimal("18.6"))
+
+    assert bulk_price(moisture=moisture) == (expected and Decimal(expected))
+
+
+def test_a_later_bulk_price_takes_over_and_can_end(db):
+    bulk("2.00")
+    bulk("2.15", valid_from=JUNE)
+    bulk(None, valid_from=JUNE + 30 * DAY)
+
+    assert bulk_price(on=JUNE - DAY) == Decimal("2.00")
+    assert bulk_price(on=JUNE) == Decimal("2.15")
+    assert bulk_price(on=JUNE + 30 * DAY) is None
+    assert BulkPrice.objects.count() == 3
+
+
+def test_honey_of_unknown_colour_takes_only_a_price_for_any_colour(db):
+    bulk("2.00", colour_class="White")
+    assert bulk_price(colour=None) is None
+    bulk("1.50")
+    assert bulk_price(colour=None) == Decimal("1.50")
+
+
+def test_bulk_prices_refuse_what_is_no_colour_or_moisture(db):
+    with pytest.raises(BadValue, match="There is no colour class Pink"):
+        bulk("2.00", colour_class="Pink")
+    with pytest.raises(BadValue, match="Moisture of honey lies between 10 and 30 percent"):
+        bulk("2.00", moisture_percent_max=Decimal("30.01"))
+    assert not BulkPrice.objects.exists()
+
+
+def test_many_lots_are_priced_from_one_query(db, django_assert_num_queries):
+    bulk("2.00")
+    lots = [builders.lot_in(builders.place(f"d{number}")) for number in range(4)]
+
+    with django_assert_num_queries(1):
+        listed = read.bulk_list(MAY)
+        assert [listed.price_per_pound(lot) for lot in lots] == [Decimal("2.00")] * 4
+
+
+# ---- rounding and change by percent
+
+
+@pytest.mark.parametrize(
+    ("cents", "ending", "expected"),
+    [
+        ("872.4", "cent", 872),
+        ("872.5", "cent", 873),
+        ("849.99", "00", 800),
+        ("850", "00", 900),
+        ("862.49", "25", 850),
+        ("862.5", "25", 875),
+        ("873.9", "49", 849),
+        ("874", "49", 899),
+        ("1049", "99", 1099),
+        ("1048.99", "99", 999),
+        # A price of something never becomes nothing.
+        ("10", "00", 100),
+        ("5", "25", 25),
+        ("5", "49", 49),
+        ("0", "00", 0),
+    ],
+)
+def test_a_price_is_rounded_to_the_nearest_wanted_ending(cents, ending, expected):
+    assert prices.rounded(Decimal(cents), ending) == expected
+
+
+@given(
+    cents=st.decimals(min_value=Decimal("0.01"), max_value=Decimal(500_000), places=2),
+    ending=st.sampled_from(prices.Ending.values),
+)
+def test_rounding_moves_a_price_by_half_a_step_at_most_and_never_to_nothing(cents, ending):
+    step = {"cent": 1, "00": 100, "25": 25, "49": 50, "99": 100}[ending]
+    ends = {"cent": range(100), "00": [0], "25": [0, 25, 50, 75], "49": [49, 99], "99": [99]}
+
+    result = prices.rounded(cents, ending)
+
+    assert result > 0
+    assert result % 100 in ends[ending]
+    assert abs(result - cents) <= Decimal(step) / 2 or result in (step, step - 1, 49, 99)
+
+
+def change(tiers=(STAND,), percent="5", ending="cent", on=JUNE):
+    return prices.changes(tiers=list(tiers), percent=Decimal(percent), ending=ending, valid_from=on)
+
+
+def post(seen, tiers=(STAND,), percent="5", ending="cent", on=JUNE):
+    return prices.change_by_percent(
+        tiers=list(tiers), percent=Decimal(percent), ending=ending, valid_from=on, seen=seen
+    )
+
+
+def test_a_change_by_percent_shows_before_and_after_and_saves_nothing(pound):
+    set_price(pound, 900, case_cents=9900)
+    set_price(pound, 850, min_pieces=24)
+
+    seen = change(percent="5", ending="49")
+
+    # 9.00 × 1.05 = 9.45 → .49; a case 99.00 × 1.05 = 103.95 → 103.99; 8.50 × 1.05 = 8.925 → 8.99.
+    assert [(row.min_pieces, row.new_piece_cents, row.new_case_cents) for row in seen] == [
+        (1, 949, 10399),
+        (24, 899, None),
+    ]
+    assert ContainerPrice.objects.count() == 2
+
+
+def test_a_change_by_percent_is_posted_as_new_rows_from_its_day(pound):
+    set_price(pound, 900)
+    set_price(pound, 650, tier=SHOP)
+
+    post(change(percent="-10"), percent="-10")
+
+    assert price(pound, JUNE) == 810
+    assert price(pound, JUNE - DAY) == 900
+    assert price(pound, JUNE, tier=SHOP) == 650
+
+
+def test_the_same_change_sent_twice_raises_the_prices_once(pound):
+    set_price(pound, 900)
+    seen = change()
+    post(seen)
+
+    with pytest.raises(NotAllowedNow) as refused:
+        post(seen)
+
+    assert refused.value.message == (
+        "The prices have changed since this table was made. "
+        "Look at the new table, then change them."
+    )
+    assert price(pound, JUNE) == 945
+
+
+def test_prices_that_stay_the_same_make_no_row(pound):
+    set_price(pound, 100)
+
+    # 1.00 × 1.001 = 1.001, which rounds back to 1.00.
+    rows = post(change(percent="0.1"), percent="0.1")
+
+    assert rows == []
+    assert ContainerPrice.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("percent", "message"),
+    [
+        ("0", "Enter by how much the prices go up or down."),
+        ("100.01", "Prices can go up by 100 percent at most, and down by less than 100 percent."),
+        ("-100", "Prices can go up by 100 percent at most, and down by less than 100 percent."),
+    ],
+)
+def test_a_change_by_nothing_or_too_much_is_refused(pound, percent, message):
+    with pytest.raises(BadValue) as refused:
+        change(percent=percent)
+
+    assert refused.value.message == message
+
+
+def test_the_database_refuses_a_negative_price(pound):
+    set_price(pound, 900)
+
+    with pytest.raises(Exception, match="container_price_amounts"):
+        ContainerPrice.objects.update(piece_cents=-F("piece_cents"))
