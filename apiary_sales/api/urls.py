@@ -1,5 +1,27 @@
 from django.urls import path
+from drf_spectacular.views import SpectacularAPIView
+from rest_framework.authtoken.views import obtain_auth_token
+from rest_framework.routers import SimpleRouter
+
+from apiary_sales.api import views
 
 app_name = "api"
 
-urlpatterns: list[path] = []
+router = SimpleRouter()
+router.register("places", views.PlaceViewSet)
+router.register("lots", views.LotViewSet)
+router.register("sizes", views.SizeViewSet)
+router.register("stock", views.StockViewSet)
+router.register("postings", views.PostingViewSet)
+router.register("customers", views.CustomerViewSet)
+router.register("orders", views.OrderViewSet)
+router.register("invoices", views.InvoiceViewSet)
+
+urlpatterns = [
+    *router.urls,
+    path("extractions/", views.ExtractionView.as_view(), name="extractions"),
+    path("transfers/", views.TransferView.as_view(), name="transfers"),
+    path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
+    path("token/", obtain_auth_token, name="token"),
+    path("schema/", SpectacularAPIView.as_view(), name="schema"),
+]

@@ -1,0 +1,91 @@
+"""Problem details for HTTP APIs (RFC 9457): one shape for every refusal."""
+
+from http import HTTPStatus
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from rest_framework import exceptions
+from rest_framework.response import Response
+from rest_framework.views import exception_handler
+
+from inventory.errors import AlreadyRecorded, HouseError, NotAllowedNow, NotEnoughStock
+from inventory.errors import StockReserved
+
+CONTENT_TYPE = "application/problem+json"
+
+
+def problem_details(error: Exception, context: dict[str, Any]) -> Response | None:
+    """Answer an error as problem details; None lets Django report a fault of our own."""
+    if isinstance(error, HouseError):
+        return _problem(
+            status=_status_of(error),
+            code=error.code,
+            detail=error.message,
+            errors=[
+                {"field": problem.field, "code": problem.code, "detail": problem.message}
+                for problem in error.problems
+            ],
+        )
+    if isinstance(error, Http404):
+        error = exceptions.NotFound()
+    elif isinstance(error, PermissionDenied):
+        error = exceptions.PermissionDenied()
+    answer = exception_handler(error, context)
+    if answer is None:
+        return None
+    problem = _problem(
+        status=answer.status_code,
+        code=getattr(error, "default_code", "error"),
+        detail=_detail(error),
+        errors=list(_field_errors(error)),
+    )
+    for name, value in answer.items():
+        if name.lower() not in ("content-type",):
+            problem[name] = value
+    return problem
+
+
+def _status_of(error: HouseError) -> int:
+    rivals = (AlreadyRecorded, NotAllowedNow, NotEnoughStock, StockReserved)
+    return HTTPStatus.CONFLICT if isinstance(error, rivals) else HTTPStatus.UNPROCESSABLE_ENTITY
+
+
+def _problem(*, status: int, code: str, detail: str, errors: list[dict]) -> Response:
+    return Response(
+        {
+            "type": "about:blank",
+            "title": HTTPStatus(status).phrase,
+            "status": int(status),
+            "code": code,
+            "detail": detail,
+            "errors": errors,
+        },
+        status=status,
+        content_type=CONTENT_TYPE,
+    )
+
+
+def _detail(error: Exception) -> str:
+    if isinstance(error, exceptions.ValidationError):
+        return "Some fields are not right."
+    return str(getattr(error, "detail", error))
+
+
+def _field_errors(error: Exception):
+    if isinstance(error, exceptions.ValidationError):
+        yield from _flat(error.detail, field=None)
+
+
+def _flat(detail: Any, field: str | None):
+    """Yield one error for each message, naming nested fields with dots: lines.0.quantity."""
+    if isinstance(detail, dict):
+        for name, inner in detail.items():
+            path = None if name == "non_field_errors" else ".".join(filter(None, (field, name)))
+            yield from _flat(inner, path)
+    elif isinstance(detail, list):
+        for index, inner in enumerate(detail):
+            nested = isinstance(inner, dict | list)
+            yield from _flat(inner, f"{field or ''}.{index}".lstrip(".") if nested else field)
+    else:
+        yield {"field": field, "code": getattr(detail, "code", "invalid"), "detail": str(detail)}

@@ -1,0 +1,269 @@
+"""What the API shows and takes. Figures carry their unit in their name: grams, pieces, cents."""
+
+from rest_framework import serializers
+
+from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order, OrderLine
+from inventory.models import Balance, ContainerSize, Lot, Place, Posting, PostingLine
+
+
+class StrictIntegerField(serializers.IntegerField):
+    """A whole JSON number: neither text nor true nor 1.0 counts as one."""
+
+    def to_internal_value(self, data):
+        if not isinstance(data, int) or isinstance(data, bool):
+            self.fail("invalid")
+        return super().to_internal_value(data)
+
+
+class StrictCharField(serializers.CharField):
+    """A JSON string: a number does not count as one."""
+
+    def to_internal_value(self, data):
+        if not isinstance(data, str):
+            self.fail("invalid")
+        return super().to_internal_value(data)
+
+
+class PlaceSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = Place
+        fields = ["code", "name", "kind", "tare_grams", "capacity_litres", "is_active"]
+
+
+class LotSerializer(serializers.ModelSerializer):
+    colour_class = serializers.CharField(read_only=True, allow_null=True)
+    moisture_grade = serializers.CharField(read_only=True)
+    size = serializers.SlugRelatedField(source="container", slug_field="code", read_only=True)
+
+    class Meta:
+        model = Lot
+        fields = [
+            "code",
+            "kind",
+            "season",
+            "floral_source",
+            "yard",
+            "made_on",
+            "moisture_percent",
+            "moisture_grade",
+            "colour_mm",
+            "colour_class",
+            "quantity_made",
+            "size",
+            "best_by",
+            "is_on_hold",
+        ]
+
+
+class StockSerializer(serializers.ModelSerializer):
+    """How much of an item and lot is at a place: grams of bulk honey, pieces of all else."""
+
+    item = serializers.CharField(source="item.name")
+    kind = serializers.CharField(source="item.kind")
+    place = serializers.CharField(source="place.code")
+    lot = serializers.CharField(source="lot.code", default=None)
+    free = serializers.IntegerField()
+
+    class Meta:
+        model = Balance
+        fields = ["item", "kind", "place", "lot", "quantity", "reserved", "free"]
+
+
+class SizeSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = ContainerSize
+        fields = [
+            "code",
+            "name",
+            "declared_amount",
+            "declared_unit",
+            "brimful_ml",
+            "pieces_per_case",
+            "gtin",
+            "is_active",
+        ]
+
+
+class PostingLineSerializer(serializers.ModelSerializer):
+    item = serializers.CharField(source="item.name")
+    place = serializers.CharField(source="place.code")
+    lot = serializers.CharField(source="lot.code", default=None)
+
+    class Meta:
+        model = PostingLine
+        fields = ["item", "place", "lot", "quantity"]
+
+
+class PostingSerializer(serializers.ModelSerializer):
+    lines = PostingLineSerializer(many=True, read_only=True)
+    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+
+    class Meta:
+        model = Posting
+        fields = ["id", "kind", "occurred_at", "recorded_by", "note", "reverses", "lines"]
+
+
+class CustomerSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = Customer
+        fields = ["id", "name", "kind", "tier", "terms_days", "tax_status", "is_active"]
+
+
+class OrderLineSerializer(serializers.ModelSerializer):
+    size = serializers.CharField(source="container.code", default=None)
+    drum = serializers.CharField(source="drum.code", default=None)
+
+    class Meta:
+        model = OrderLine
+        fields = [
+            "kind",
+            "size",
+            "drum",
+            "description",
+            "quantity",
+            "unit_price",
+            "discount_cents",
+            "amount_cents",
+            "filled",
+        ]
+
+
+class OrderSerializer(serializers.ModelSerializer):
+    lines = OrderLineSerializer(many=True, read_only=True)
+    customer = serializers.CharField(source="customer.name", default=None)
+    total_cents = serializers.IntegerField(read_only=True)
+
+    class Meta:
+        model = Order
+        fields = [
+            "number",
+            "channel",
+            "status",
+            "customer",
+            "placed_on",
+            "wanted_on",
+            "valid_until",
+            "customer_reference",
+            "total_cents",
+            "lines",
+        ]
+
+
+class InvoiceLineSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = InvoiceLine
+        fields = [
+            "description",
+            "lot_code",
+            "quantity",
+            "unit",
+            "unit_price",
+            "amount_cents",
+            "tax_name",
+            "tax_percent",
+            "tax_cents",
+        ]
+
+
+class InvoiceSerializer(serializers.ModelSerializer):
+    number = serializers.CharField(source="__str__", read_only=True)
+    customer = serializers.CharField(source="customer.name", default=None)
+    order = serializers.CharField(source="order.number")
+    lines = InvoiceLineSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = Invoice
+        fields = [
+            "id",
+            "number",
+            "customer",
+            "order",
+            "issued_on",
+            "due_on",
+            "currency",
+            "net_cents",
+            "tax_cents",
+            "total_cents",
+            "lines",
+        ]
+
+
+class ExtractionSerializer(serializers.Serializer):
+    """An extraction received into a vessel; moisture as percent or as a refractometer index."""
+
+    place = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
+    grams = StrictIntegerField(min_value=1)
+    season = StrictIntegerField(min_value=1900, max_value=2200)
+    floral_source = StrictCharField(max_length=120)
+    yard = StrictCharField(max_length=120, required=False, allow_blank=True)
+    extracted_on = serializers.DateField()
+    moisture_percent = serializers.DecimalField(
+        max_digits=4, decimal_places=2, required=False, allow_null=True
+    )
+    refractive_index = serializers.DecimalField(
+        max_digits=6, decimal_places=5, required=False, allow_null=True
+    )
+    refractometer_celsius = serializers.DecimalField(
+        max_digits=4, decimal_places=1, required=False, allow_null=True
+    )
+    colour_mm = serializers.DecimalField(
+        max_digits=4, decimal_places=1, required=False, allow_null=True
+    )
+    cost_cents = StrictIntegerField(required=False, allow_null=True, min_value=0)
+
+
+class TransferSerializer(serializers.Serializer):
+    """Honey poured from one vessel into another."""
+
+    source = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
+    target = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
+    grams = StrictIntegerField(min_value=1)
+    note = StrictCharField(max_length=300, required=False, allow_blank=True)
+
+
+class StandSaleLineSerializer(serializers.Serializer):
+    size = serializers.SlugRelatedField(
+        slug_field="code", queryset=ContainerSize.objects.filter(is_active=True)
+    )
+    pieces = StrictIntegerField(min_value=1)
+
+
+class StandSaleSerializer(serializers.Serializer):
+    """Jars sold over the counter, paid at once; prices come from the stand's price list."""
+
+    place = serializers.SlugRelatedField(
+        slug_field="code", queryset=Place.objects.filter(kind__in=Place.STORES)
+    )
+    lines = StandSaleLineSerializer(many=True, allow_empty=False)
+    method = serializers.ChoiceField(choices=Payment.Method)
+    tendered_cents = StrictIntegerField(required=False, allow_null=True, min_value=0)
+    discount_cents = StrictIntegerField(required=False, min_value=0, default=0)
+
+
+class StandSaleMadeSerializer(serializers.Serializer):
+    """The receipt of a stand sale."""
+
+    order = serializers.CharField(source="order.number")
+    receipt = serializers.CharField(source="invoice.__str__")
+    total_cents = serializers.IntegerField(source="invoice.total_cents")
+    tax_cents = serializers.IntegerField(source="invoice.tax_cents")
+    change_cents = serializers.IntegerField()
+
+
+class ProblemFieldSerializer(serializers.Serializer):
+    field = serializers.CharField(allow_null=True)
+    code = serializers.CharField()
+    detail = serializers.CharField()
+
+
+class ProblemSerializer(serializers.Serializer):
+    """Problem details, RFC 9457."""
+
+    type = serializers.CharField()
+    title = serializers.CharField()
+    status = serializers.IntegerField()
+    code = serializers.CharField()
+    detail = serializers.CharField()
+    errors = ProblemFieldSerializer(many=True)

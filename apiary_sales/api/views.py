@@ -1,0 +1,205 @@
+"""The API: the same services and permissions as the pages, in JSON."""
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import mixins, permissions, status, viewsets
+from rest_framework.exceptions import ParseError
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from apiary_sales.api import serializers
+from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.services import stand
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.pricing.queries import prices
+from inventory.errors import Problems
+from inventory.models import Balance, ContainerSize, Lot, Place, Posting
+from inventory.services import honey
+
+IDEMPOTENCY_KEY = OpenApiParameter(
+    name="Idempotency-Key",
+    location=OpenApiParameter.HEADER,
+    type=OpenApiTypes.STR,
+    required=True,
+    description="A text of your own, at most 100 characters; the same key never acts twice.",
+)
+REFUSALS = {
+    code: (serializers.ProblemSerializer, "application/problem+json")
+    for code in (400, 401, 403, 404, 409, 415, 422)
+}
+READ_REFUSALS = {code: REFUSALS[code] for code in (401, 403, 404)}
+
+
+class HoldsPermission(permissions.IsAuthenticated):
+    """Signed in, and holding the permission the view names (if it names one)."""
+
+    def has_permission(self, request, view) -> bool:
+        wanted = getattr(view, "permission_required", None)
+        return super().has_permission(request, view) and (
+            wanted is None or request.user.has_perm(wanted)
+        )
+
+
+class ReadOnly(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
+    """A list and single things, for reading."""
+
+    permission_classes = [HoldsPermission]
+
+
+class PlaceViewSet(ReadOnly):
+    queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.STORES]).order_by("code")
+    serializer_class = serializers.PlaceSerializer
+    lookup_field = "code"
+
+
+class LotViewSet(ReadOnly):
+    queryset = Lot.objects.select_related("container").order_by("-made_on", "-id")
+    serializer_class = serializers.LotSerializer
+    lookup_field = "code"
+    lookup_value_regex = "[^/]+"
+
+
+class SizeViewSet(ReadOnly):
+    queryset = ContainerSize.objects.order_by("brimful_ml", "name")
+    serializer_class = serializers.SizeSerializer
+    lookup_field = "code"
+
+
+class StockViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
+    queryset = (
+        Balance.objects.filter(is_physical=True, quantity__gt=0)
+        .select_related("item", "place", "lot")
+        .order_by("item__name", "place__code", "id")
+    )
+    serializer_class = serializers.StockSerializer
+    permission_classes = [HoldsPermission]
+
+
+class PostingViewSet(ReadOnly):
+    queryset = (
+        Posting.objects.select_related("recorded_by")
+        .prefetch_related("lines__item", "lines__place", "lines__lot")
+        .order_by("-occurred_at", "-id")
+    )
+    serializer_class = serializers.PostingSerializer
+
+
+class CustomerViewSet(ReadOnly):
+    queryset = Customer.objects.order_by("name")
+    serializer_class = serializers.CustomerSerializer
+    permission_required = "orders.take_orders"
+
+
+class OrderViewSet(ReadOnly):
+    queryset = (
+        Order.objects.select_related("customer")
+        .prefetch_related("lines__container", "lines__drum")
+        .order_by("-id")
+    )
+    serializer_class = serializers.OrderSerializer
+    permission_required = "orders.take_orders"
+    lookup_field = "number"
+
+
+class InvoiceViewSet(ReadOnly):
+    queryset = (
+        Invoice.objects.select_related("customer", "order").prefetch_related("lines").order_by("-id")
+    )
+    serializer_class = serializers.InvoiceSerializer
+    permission_required = "billing.view_money"
+
+
+class ActView(APIView):
+    """One act: the body is checked, one service is called, what it made is the answer."""
+
+    permission_classes = [HoldsPermission]
+
+    def key(self) -> str:
+        """Return the request's idempotency key; refuse a request without one."""
+        key = self.request.headers.get("Idempotency-Key", "").strip()
+        if not 1 <= len(key) <= 100:
+            raise ParseError(_("Send an Idempotency-Key header of 1 to 100 characters."))
+        # People share the space of keys; one client must not meet the key of another.
+        return f"api-{self.request.user.pk}-{key}"[:100]
+
+    def checked(self, serializer_class) -> dict:
+        serializer = serializer_class(data=self.request.data)
+        serializer.is_valid(raise_exception=True)
+        return serializer.validated_data
+
+
+class ExtractionView(ActView):
+    permission_required = "inventory.move_honey"
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY],
+        request=serializers.ExtractionSerializer,
+        responses={201: serializers.LotSerializer, **REFUSALS},
+    )
+    def post(self, request):
+        """Receive an extraction into a vessel."""
+        key = self.key()
+        data = self.checked(serializers.ExtractionSerializer)
+        lot = honey.receive(**data, recorded_by=request.user, key=key)
+        return Response(serializers.LotSerializer(lot).data, status=status.HTTP_201_CREATED)
+
+
+class TransferView(ActView):
+    permission_required = "inventory.move_honey"
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY],
+        request=serializers.TransferSerializer,
+        responses={201: serializers.PostingSerializer, **REFUSALS},
+    )
+    def post(self, request):
+        """Pour honey from one vessel into another."""
+        key = self.key()
+        data = self.checked(serializers.TransferSerializer)
+        posting = honey.transfer(**data, recorded_by=request.user, key=key)
+        return Response(serializers.PostingSerializer(posting).data, status=status.HTTP_201_CREATED)
+
+
+class StandSaleView(ActView):
+    permission_required = "orders.sell_at_stand"
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY],
+        request=serializers.StandSaleSerializer,
+        responses={201: serializers.StandSaleMadeSerializer, **REFUSALS},
+    )
+    def post(self, request):
+        """Sell jars over the counter at today's stand prices."""
+        key = self.key()
+        data = self.checked(serializers.StandSaleSerializer)
+        lines = self._priced(data.pop("lines"))
+        sale = stand.sell(**data, lines=lines, sold_by=request.user, key=key)
+        made = serializers.StandSaleMadeSerializer(sale)
+        return Response(made.data, status=status.HTTP_201_CREATED)
+
+    def _priced(self, wanted: list[dict]) -> list[LineWanted]:
+        price_list = prices.price_list(Customer.Tier.STAND, timezone.localdate())
+        problems = Problems()
+        lines = []
+        for index, line in enumerate(wanted):
+            unit_price = price_list.of(line["size"]).unit_price(line["pieces"])
+            if unit_price is None:
+                problems.add(
+                    f"lines.{index}.size",
+                    _("No stand price is set for %(size)s.") % {"size": line["size"].name},
+                )
+                continue
+            lines.append(
+                LineWanted(
+                    kind=OrderLine.Kind.PACKED,
+                    container=line["size"],
+                    quantity=line["pieces"],
+                    unit_price=unit_price,
+                )
+            )
+        problems.raise_any()
+        return lines
