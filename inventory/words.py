@@ -10,6 +10,8 @@ from django.utils.translation import ngettext
 from inventory.models import Item
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 
+MM_PER_INCH = Decimal("25.4")
+
 
 def pounds(grams: int | Decimal) -> str:
     """Write grams as pounds: "1,284 lb", with one decimal below a hundred."""
@@ -24,6 +26,14 @@ def kilograms(grams: int | Decimal) -> str:
 def gallons(litres: Decimal) -> str:
     """Write litres as US gallons: "107 gal", with one decimal below a hundred."""
     return _with_unit(Decimal(litres) / GALLON_LITRES, _("gal"))
+
+
+def depth(mm: int) -> str:
+    """Write millimetres as inches and millimetres: "52.0 in (1,321 mm)"."""
+    return _("%(inches)s in (%(mm)s mm)") % {
+        "inches": _number(Decimal(mm) / MM_PER_INCH, 1),
+        "mm": _number(mm, 0),
+    }
 
 
 def pieces(count: int) -> str:

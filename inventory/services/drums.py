@@ -6,9 +6,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import words
-from inventory.errors import BadValue, NotAllowedNow, Problems
-from inventory.models import Place, Posting
-from inventory.services import checks, honey
+from inventory.errors import BadValue, Problems
+from inventory.models import Item, Place, Posting
+from inventory.services import checks, honey, ledger
 
 # A full steel drum of honey is near 320 kg; nothing that stands on a drum scale weighs twice that.
 GROSS_GRAMS_MAX = 700_000
@@ -29,6 +29,28 @@ def fill(
 
     `tare_grams` is the drum's own empty weight when left out, and becomes it when given.
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`.
+    """
+    ledger.lock_items([Item.objects.honey()])
+    checks.refuse_repeat(key)
+    net = net_grams(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
+    if tare_grams is not None and tare_grams != drum.tare_grams:
+        drum.tare_grams = tare_grams
+        drum.save(update_fields=["tare_grams"])
+    return honey.transfer(
+        source=tank,
+        target=drum,
+        grams=net,
+        recorded_by=recorded_by,
+        key=key,
+        kind=Posting.Kind.DRUM_FILL,
+        note=note,
+    )
+
+
+def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -> int:
+    """Return what went into a drum: gross less tare less what the books say was in it.
+
+    Raises `BadValue` where the figures are not those of a drum filled.
     """
     problems = Problems()
     tare = drum.tare_grams if tare_grams is None else tare_grams
@@ -51,13 +73,9 @@ def fill(
             % {"gross": words.pounds(gross_grams)},
         )
     problems.raise_any()
-    checks.refuse_repeat(key)
-    if tare != drum.tare_grams:
-        drum.tare_grams = tare
-        drum.save(update_fields=["tare_grams"])
     there = honey.content(drum)
-    net_grams = gross_grams - tare - (there.quantity if there else 0)
-    if net_grams <= 0:
+    net = gross_grams - tare - (there.quantity if there else 0)
+    if net <= 0:
         raise BadValue(
             _("%(drum)s holds %(there)s already; a gross weight of %(gross)s adds nothing.")
             % {
@@ -67,29 +85,12 @@ def fill(
             },
             field="gross",
         )
-    return honey.transfer(
-        source=tank,
-        target=drum,
-        grams=net_grams,
-        recorded_by=recorded_by,
-        key=key,
-        kind=Posting.Kind.DRUM_FILL,
-        note=note,
-    )
+    return net
 
 
 @transaction.atomic
 def drain(*, drum: Place, target: Place, recorded_by: Any, key: str, note: str = "") -> Posting:
     """Empty a vessel into another, to the last gram on the books."""
-    checks.refuse_repeat(key)
-    there = honey.content(drum)
-    if there is None:
-        raise NotAllowedNow(_("%(place)s is empty already.") % {"place": drum.name}, field="source")
     return honey.transfer(
-        source=drum,
-        target=target,
-        grams=there.quantity,
-        recorded_by=recorded_by,
-        key=key,
-        note=note,
+        source=drum, target=target, grams=None, recorded_by=recorded_by, key=key, note=note
     )

@@ -1,6 +1,7 @@
 """Bulk honey: extracted, poured, drained, blended, dipped, counted and written off."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -10,8 +11,15 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory import density, words
-from inventory.errors import NotEnoughHoney, Problems, StockReserved, VesselTooSmall
+from inventory.errors import (
+    NotAllowedNow,
+    NotEnoughHoney,
+    Problems,
+    StockReserved,
+    VesselTooSmall,
+)
 from inventory.models import Balance, Item, Lot, Place, Posting
+from inventory.models.lots import MOISTURE_MAX, MOISTURE_MIN
 from inventory.services import checks, ledger, lots
 from inventory.services.ledger import Line
 
@@ -22,6 +30,35 @@ WRITE_OFF_PLACES = {
     Posting.Kind.GIFT: Place.Kind.GIVEN_AWAY,
     Posting.Kind.BREAKAGE: Place.Kind.BROKEN,
 }
+
+SEASON_MIN = 2000
+# The Pfund wedge ends at 140 mm; photometers that imitate it read a little further.
+COLOUR_MM_MAX = 150
+
+
+@dataclass(frozen=True)
+class Change:
+    """What an act would do to the honey in one vessel."""
+
+    place: Place
+    grams_before: int
+    grams_after: int
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What an act would leave: the vessels it changes, and the honey then in the last of them.
+
+    `lot` is not saved when the honey would be a new blend.
+    """
+
+    changes: tuple[Change, ...]
+    lot: Lot
+    litres: Decimal
+
+    @property
+    def is_new_blend(self) -> bool:
+        return self.lot.pk is None
 
 
 def content(place: Place) -> Balance | None:
@@ -63,8 +100,19 @@ def receive(
         problems.add("moisture", _("Enter the moisture, or the refractometer index."))
     if not floral_source.strip():
         problems.add("floral_source", _("Enter the floral source, for example clover."))
-    if extracted_on > timezone.localdate():
+    today = timezone.localdate()
+    if extracted_on > today:
         problems.add("extracted_on", _("The extraction date lies in the future."))
+    if not SEASON_MIN <= season <= today.year + 1:
+        problems.add(
+            "season",
+            _("The season is a year from %(first)s to %(last)s.")
+            % {"first": SEASON_MIN, "last": today.year + 1},
+        )
+    if moisture_percent is not None and not MOISTURE_MIN <= moisture_percent <= MOISTURE_MAX:
+        problems.add("moisture", _("Moisture of honey lies between 10 and 30 percent."))
+    if colour_mm is not None and not 0 <= colour_mm <= COLOUR_MM_MAX:
+        problems.add("colour_mm", _("Colour lies between 0 and 150 mm Pfund."))
     checks.check_vessel(problems, "place", place)
     problems.raise_any()
     if moisture_percent is None:
@@ -101,13 +149,16 @@ def transfer(
     *,
     source: Place,
     target: Place,
-    grams: int,
+    grams: int | None,
     recorded_by: Any,
     key: str,
     kind: str = Posting.Kind.TRANSFER,
     note: str = "",
 ) -> Posting:
-    """Pour `grams` from one vessel into another, blending where the lots differ."""
+    """Pour `grams` (None: all there is) from one vessel into another, blending where lots differ.
+
+    Raises as `blend`.
+    """
     return blend(
         sources=[(source, grams)],
         target=target,
@@ -121,7 +172,7 @@ def transfer(
 @transaction.atomic
 def blend(
     *,
-    sources: Sequence[tuple[Place, int]],
+    sources: Sequence[tuple[Place, int | None]],
     target: Place,
     recorded_by: Any,
     key: str,
@@ -130,25 +181,81 @@ def blend(
 ) -> Posting:
     """Pour honey from several vessels into one in a single posting.
 
-    The blend's moisture and colour are the mass-weighted means of its parents, which are kept.
-    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`.
+    Each source comes with its grams, or None for all that is in it. The blend's moisture and
+    colour are the mass-weighted means of its parents, which are kept.
+    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`; the
+    field is "weight", or "weight_2" for the second of several sources.
     """
+    _check_pouring(sources, target)
+    ledger.lock_items([Item.objects.honey()])
+    checks.refuse_repeat(key)
+    portions = _portions(sources)
+    lines, _content = pour(target=target, portions=portions)
+    return ledger.post(kind=kind, lines=lines, recorded_by=recorded_by, key=key, note=note)
+
+
+def foresee(*, sources: Sequence[tuple[Place, int | None]], target: Place) -> Outcome:
+    """Say what pouring these into a vessel would change, without doing it; raises as `blend`."""
+    _check_pouring(sources, target)
+    portions = _portions(sources)
+    there = content(target)
+    mixed = _with_what_is_there(target, portions, there)
+    grams_after = sum(portion.grams for portion in mixed)
+    lot = lots.mixed(mixed)
+    _check_room(target, lot, grams_after)
+    changes = [
+        Change(portion.source, in_source.quantity, in_source.quantity - portion.grams)
+        for portion in portions
+        if (in_source := content(portion.source))
+    ]
+    changes.append(Change(target, there.quantity if there else 0, grams_after))
+    litres = density.litres_of(grams_after, moisture_percent=lot.moisture_percent)
+    return Outcome(tuple(changes), lot, litres)
+
+
+def _check_pouring(sources: Sequence[tuple[Place, int | None]], target: Place) -> None:
     problems = Problems()
     if not sources:
         problems.add("sources", _("Choose the vessels to pour from."))
-    for source, grams in sources:
-        checks.check_grams(problems, "weight", grams)
+    seen = set()
+    for number, (source, grams) in enumerate(sources, start=1):
+        if grams is not None:
+            checks.check_grams(problems, _weight_field(sources, number), grams)
         if source == target:
             problems.add(
                 "target", _("%(place)s can't be poured into itself.") % {"place": source.name}
             )
+        if source in seen:
+            problems.add(
+                f"source_{number}",
+                _("%(place)s is there twice. Put all of it into one line.")
+                % {"place": source.name},
+            )
+        seen.add(source)
     checks.check_vessel(problems, "target", target)
     problems.raise_any()
-    ledger.lock_items([Item.objects.honey()])
-    checks.refuse_repeat(key)
-    portions = [take(source=source, grams=grams) for source, grams in sources]
-    lines, _content = pour(target=target, portions=portions)
-    return ledger.post(kind=kind, lines=lines, recorded_by=recorded_by, key=key, note=note)
+
+
+def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]:
+    portions = []
+    for number, (source, grams) in enumerate(sources, start=1):
+        field = _weight_field(sources, number)
+        if grams is None:
+            grams = all_of(source, field=field.replace("weight", "source"))
+        portions.append(take(source=source, grams=grams, field=field))
+    return portions
+
+
+def _weight_field(sources: Sequence, number: int) -> str:
+    return "weight" if len(sources) == 1 else f"weight_{number}"
+
+
+def all_of(source: Place, *, field: str = "source") -> int:
+    """Return the grams in a vessel; raises `NotAllowedNow` when it is empty."""
+    there = content(source)
+    if there is None:
+        raise NotAllowedNow(_("%(place)s is empty already.") % {"place": source.name}, field=field)
+    return there.quantity
 
 
 def take(*, source: Place, grams: int, field: str = "weight") -> lots.Portion:
@@ -186,17 +293,8 @@ def pour(*, target: Place, portions: Sequence[lots.Portion]) -> tuple[list[Line]
     Where lots meet, a blend lot is made of all that is then in the vessel.
     """
     honey = Item.objects.honey()
-    there = content(target)
-    grams_after = sum(portion.grams for portion in portions) + (there.quantity if there else 0)
-    mixed = list(portions)
-    if there:
-        if there.reserved:
-            raise StockReserved(
-                _("%(place)s is reserved for an order, so nothing can be added to it.")
-                % {"place": target.name},
-                field="target",
-            )
-        mixed.append(lots.Portion(there.lot, there.quantity, target))
+    mixed = _with_what_is_there(target, portions, content(target))
+    grams_after = sum(portion.grams for portion in mixed)
     distinct = {portion.lot for portion in mixed}
     lot = distinct.pop() if len(distinct) == 1 else lots.make_blend(mixed)
     _check_room(target, lot, grams_after)
@@ -205,22 +303,39 @@ def pour(*, target: Place, portions: Sequence[lots.Portion]) -> tuple[list[Line]
     return lines, lot
 
 
+def _with_what_is_there(
+    target: Place, portions: Sequence[lots.Portion], there: Balance | None
+) -> list[lots.Portion]:
+    if there is None:
+        return list(portions)
+    if there.reserved:
+        raise StockReserved(
+            _("%(place)s is reserved for an order, so nothing can be added to it.")
+            % {"place": target.name},
+            field="target",
+        )
+    return [*portions, lots.Portion(there.lot, there.quantity, target)]
+
+
 @transaction.atomic
 def write_off(
-    *, place: Place, grams: int, reason: str, recorded_by: Any, key: str, note: str = ""
+    *, place: Place, grams: int | None, reason: str, recorded_by: Any, key: str, note: str = ""
 ) -> Posting:
     """Take honey off the books as spoiled, used at home or given away, and say so in the posting.
 
-    `reason` is a posting kind: spoilage, own use or gift.
+    `grams` None means all there is; `reason` is a posting kind: spoilage, own use or gift.
+    Raises `BadValue`, `NotAllowedNow` for an empty vessel, `NotEnoughHoney`, `StockReserved`,
+    `AlreadyRecorded`.
     """
     problems = Problems()
-    checks.check_grams(problems, "weight", grams)
+    if grams is not None:
+        checks.check_grams(problems, "weight", grams)
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why: spoiled, own use or gift."))
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
     checks.refuse_repeat(key)
-    portion = take(source=place, grams=grams)
+    portion = take(source=place, grams=all_of(place, field="place") if grams is None else grams)
     return ledger.post(
         kind=reason,
         lines=ledger.move(
@@ -228,7 +343,7 @@ def write_off(
             lot=portion.lot,
             source=place,
             target=Place.objects.outside(WRITE_OFF_PLACES[reason]),
-            quantity=grams,
+            quantity=portion.grams,
         ),
         recorded_by=recorded_by,
         key=key,

@@ -33,20 +33,37 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
             float(index), celsius=20.0 if celsius is None else float(celsius)
         )
     except ValueError as error:
-        raise BadValue(str(error), field="refractive_index") from error
+        in_a_room = celsius is None or (
+            refractometer.CELSIUS.low <= celsius <= refractometer.CELSIUS.high
+        )
+        field = "refractive_index" if in_a_room else "refractometer_celsius"
+        raise BadValue(str(error), field=field) from error
     return Decimal(str(round(moisture, 2)))
 
 
 def make_blend(portions: Iterable[Portion]) -> Lot:
     """Make the lot that the portions become, with the grams of each parent."""
-    grams_by_lot: dict[Lot, int] = {}
-    for portion in portions:
-        grams_by_lot[portion.lot] = grams_by_lot.get(portion.lot, 0) + portion.grams
-    season = max(lot.season for lot in grams_by_lot)
-    lot = Lot(
+    grams_by_lot = _grams_by_lot(portions)
+    lot = blend_of(grams_by_lot)
+    lot.code = next_code(lot.season, "B")
+    save_checked(lot)
+    LotParent.objects.bulk_create(
+        LotParent(lot=lot, parent=parent, grams=grams) for parent, grams in grams_by_lot.items()
+    )
+    return lot
+
+
+def mixed(portions: Iterable[Portion]) -> Lot:
+    """Return the lot the portions are together: the one they share, or their blend, not saved."""
+    grams_by_lot = _grams_by_lot(portions)
+    return next(iter(grams_by_lot)) if len(grams_by_lot) == 1 else blend_of(grams_by_lot)
+
+
+def blend_of(grams_by_lot: dict[Lot, int]) -> Lot:
+    """Return the blend of these lots with its measurements, not saved and without a code."""
+    return Lot(
         kind=Lot.Kind.BLEND,
-        code=next_code(season, "B"),
-        season=season,
+        season=max(lot.season for lot in grams_by_lot),
         floral_source=_joined(lot.floral_source for lot in grams_by_lot),
         yard=_joined(lot.yard for lot in grams_by_lot),
         made_on=timezone.localdate(),
@@ -55,11 +72,13 @@ def make_blend(portions: Iterable[Portion]) -> Lot:
         quantity_made=sum(grams_by_lot.values()),
         cost_cents=_cost(grams_by_lot),
     )
-    save_checked(lot)
-    LotParent.objects.bulk_create(
-        LotParent(lot=lot, parent=parent, grams=grams) for parent, grams in grams_by_lot.items()
-    )
-    return lot
+
+
+def _grams_by_lot(portions: Iterable[Portion]) -> dict[Lot, int]:
+    grams_by_lot: dict[Lot, int] = {}
+    for portion in portions:
+        grams_by_lot[portion.lot] = grams_by_lot.get(portion.lot, 0) + portion.grams
+    return grams_by_lot
 
 
 def _mean(grams_by_lot: dict[Lot, int], field: str, step: str) -> Decimal | None:

@@ -1,0 +1,225 @@
+"""Places: tanks with their shape, drums with their tare, shelves, the stand and the van."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory import density, vessels, words
+from inventory.errors import BadValue, NotAllowedNow, Problems
+from inventory.models import Balance, CalibrationPoint, Place, TankShape
+from inventory.services import checks, honey
+
+# More drums than this in one go is a slip of the finger.
+DRUMS_MAX = 200
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The inside measurements of a vessel, in whole millimetres; `points` are for a table.
+
+    `length_mm` is the height of an upright tank's straight wall, or the length of a lying one's.
+    A point is a depth in mm and the litres that stand at it.
+    """
+
+    form: str
+    diameter_mm: int | None = None
+    length_mm: int | None = None
+    end: str = TankShape.End.FLAT
+    cone_mm: int | None = None
+    points: Sequence[tuple[int, Decimal]] = ()
+
+
+@transaction.atomic
+def create(
+    *,
+    kind: str,
+    code: str,
+    name: str,
+    tare_grams: int | None = None,
+    capacity_litres: Decimal | None = None,
+    shape: Shape | None = None,
+    note: str = "",
+) -> Place:
+    """Add a place where honey or stock is kept. With a shape, the capacity is worked out from it.
+
+    Raises `BadValue` or `SeveralProblems`.
+    """
+    if kind not in (*Place.VESSELS, *Place.STORES):
+        raise BadValue(_("Choose what kind of place it is."), field="kind")
+    if shape and kind not in Place.VESSELS:
+        raise BadValue(_("Only a vessel for honey has a shape."), field="form")
+    place = Place(
+        kind=kind,
+        code=code,
+        name=name.strip(),
+        tare_grams=tare_grams,
+        capacity_litres=_capacity(shape, capacity_litres),
+        note=note.strip(),
+    )
+    checks.save_checked(place)
+    if shape:
+        _measure(place, shape)
+    return place
+
+
+@transaction.atomic
+def create_drums(
+    *,
+    first_code: str,
+    count: int,
+    tare_grams: int | None = None,
+    capacity_litres: Decimal | None = None,
+) -> list[Place]:
+    """Add several drums in a row: D-001 and 20 make D-001 to D-020.
+
+    Raises `BadValue` when the number does not end in digits, a drum is there already, or the count
+    is absurd.
+    """
+    problems = Problems()
+    counted = re.fullmatch(r"(?P<stem>.*?)(?P<number>\d+)", first_code)
+    if not counted:
+        problems.add("code", _("End the first number in figures, for example D-001."))
+    if not 1 <= count <= DRUMS_MAX:
+        problems.add("count", _("Enter how many drums, from 1 to %(most)s.") % {"most": DRUMS_MAX})
+    problems.raise_any()
+    first, width = int(counted["number"]), len(counted["number"])
+    codes = [f"{counted['stem']}{number:0{width}d}" for number in range(first, first + count)]
+    known = Place.objects.filter(code__in=codes).order_by("code").values_list("code", flat=True)
+    if known:
+        raise BadValue(
+            _("Taken already: %(codes)s. Choose another first number.")
+            % {"codes": ", ".join(known[:5])},
+            field="code",
+        )
+    return [
+        create(
+            kind=Place.Kind.DRUM,
+            code=code,
+            name=_("Drum %(number)s") % {"number": code},
+            tare_grams=tare_grams,
+            capacity_litres=capacity_litres,
+        )
+        for code in codes
+    ]
+
+
+@transaction.atomic
+def change(
+    *,
+    place: Place,
+    name: str,
+    tare_grams: int | None = None,
+    capacity_litres: Decimal | None = None,
+    shape: Shape | None = None,
+    note: str = "",
+) -> Place:
+    """Change what is known of a place; its kind and number stay. Without a shape, it has none.
+
+    Raises `BadValue`, also where what is in it now would not fit the new capacity.
+    """
+    place.name = name.strip()
+    place.tare_grams = tare_grams
+    place.capacity_litres = _capacity(shape, capacity_litres)
+    place.note = note.strip()
+    _check_holds_what_is_in_it(place, "diameter" if shape else "capacity")
+    checks.save_checked(place)
+    TankShape.objects.filter(place=place).delete()
+    if shape:
+        _measure(place, shape)
+    return Place.objects.get(pk=place.pk)
+
+
+@transaction.atomic
+def take_out_of_use(*, place: Place) -> Place:
+    """Keep a place from new acts; it must be empty. Raises `NotAllowedNow`."""
+    if Balance.objects.filter(place=place, quantity__gt=0).exists():
+        raise NotAllowedNow(
+            _("%(place)s is not empty. Move or write off what is there first.")
+            % {"place": place.name}
+        )
+    place.is_active = False
+    place.save(update_fields=["is_active"])
+    return place
+
+
+@transaction.atomic
+def put_in_use(*, place: Place) -> Place:
+    """Take a place that was out of use back into use."""
+    place.is_active = True
+    place.save(update_fields=["is_active"])
+    return place
+
+
+def _capacity(shape: Shape | None, capacity_litres: Decimal | None) -> Decimal | None:
+    """Return the capacity a shape has, or the one that was typed where there is no shape."""
+    if shape is None:
+        return capacity_litres
+    _check_measurements(shape)
+    try:
+        vessel = vessels.physical(_row(shape), shape.points)
+    except ValueError as error:
+        field = "points" if shape.form == TankShape.Form.TABLE else "diameter"
+        raise BadValue(str(error), field=field) from error
+    return vessels.capacity_litres(vessel)
+
+
+def _check_measurements(shape: Shape) -> None:
+    problems = Problems()
+    if shape.form not in TankShape.Form.values:
+        problems.add("form", _("Choose the shape of the vessel."))
+    elif shape.form != TankShape.Form.TABLE:
+        if not shape.diameter_mm:
+            problems.add("diameter", _("Enter the inside diameter."))
+        if not shape.length_mm:
+            problems.add("length", _("Enter the height or length of the straight wall."))
+        if shape.end not in TankShape.End.values:
+            problems.add("end", _("Choose the form of the bottom or the ends."))
+        elif shape.end == TankShape.End.CONE and not shape.cone_mm:
+            problems.add("cone", _("Enter how deep the cone is."))
+    problems.raise_any()
+
+
+def _row(shape: Shape, place: Place | None = None) -> TankShape:
+    """Return the row of a shape, with no figures that its form does not use."""
+    if shape.form == TankShape.Form.TABLE:
+        return TankShape(place=place, form=shape.form)
+    is_cone = shape.end == TankShape.End.CONE
+    return TankShape(
+        place=place,
+        form=shape.form,
+        diameter_mm=shape.diameter_mm,
+        length_mm=shape.length_mm,
+        end=shape.end,
+        cone_mm=shape.cone_mm if is_cone else None,
+    )
+
+
+def _measure(place: Place, shape: Shape) -> None:
+    row = _row(shape, place)
+    checks.save_checked(row)
+    if shape.form == TankShape.Form.TABLE:
+        CalibrationPoint.objects.bulk_create(
+            CalibrationPoint(shape=row, depth_mm=depth_mm, litres=litres)
+            for depth_mm, litres in shape.points
+        )
+
+
+def _check_holds_what_is_in_it(place: Place, field: str) -> None:
+    there = honey.content(place) if place.is_vessel else None
+    if there is None or place.capacity_litres is None:
+        return
+    litres = density.litres_of(there.quantity, moisture_percent=there.lot.moisture_percent)
+    if litres > place.capacity_litres:
+        raise BadValue(
+            _("%(place)s holds %(there)s now, which does not fit into %(capacity)s.")
+            % {
+                "place": place.name,
+                "there": words.gallons(litres),
+                "capacity": words.gallons(place.capacity_litres),
+            },
+            field=field,
+        )
