@@ -1,9 +1,10 @@
 """What stock is worth, and what went out cost: first in, first out, and weighted average.
 
-Pure arithmetic on whole quantities (grams or pieces) and whole cents. Each cost is the rounded
-share, half a cent to the even cent, of the cents that are still there, so what rounding takes from
-one issue stays in the stock for the next: issued and left always add up to received, to the cent,
-and stock that runs out leaves nothing behind.
+Pure arithmetic on whole quantities (grams or pieces) and whole cents. Stock of one unit cost is a
+layer, and what has been taken from a layer so far is worth its share of the layer's cents, half a
+cent to the even cent; an issue costs the difference it makes. So no issue is more than a cent off
+for each layer it draws on, roundings do not pile up, issued and left always add up to received, and
+stock that runs out leaves no cent behind.
 """
 
 from collections import deque
@@ -60,6 +61,29 @@ class Valuation:
         return sum(self.issue_costs_cents)
 
 
+@dataclass
+class _Layer:
+    """Stock of one unit cost, of which some has been taken."""
+
+    quantity: int
+    cents: int
+    taken: int = 0
+
+    @property
+    def left(self) -> int:
+        return self.quantity - self.taken
+
+    @property
+    def left_cents(self) -> int:
+        return self.cents - share_cents(self.cents, self.taken, self.quantity)
+
+    def take(self, wanted: int) -> int:
+        """Take out `wanted` and return the cents that go with it."""
+        before = self.left_cents
+        self.taken += wanted
+        return before - self.left_cents
+
+
 def first_in_first_out(movements: Iterable[Movement]) -> Valuation:
     """Value movements in their order, taking out the oldest first.
 
@@ -69,24 +93,7 @@ def first_in_first_out(movements: Iterable[Movement]) -> Valuation:
     >>> first_in_first_out([Receipt(10, 1000), Receipt(10, 1200), Issue(15)])
     Valuation(issue_costs_cents=(1600,), left_quantity=5, left_cents=600)
     """
-    layers: deque[tuple[int, int]] = deque()
-
-    def receive(quantity: int, cents: int) -> None:
-        layers.append((quantity, cents))
-
-    def issue(wanted: int) -> int:
-        cost = 0
-        while wanted:
-            quantity, cents = layers.popleft()
-            taken = min(wanted, quantity)
-            share = share_cents(cents, taken, quantity)
-            if taken < quantity:
-                layers.appendleft((quantity - taken, cents - share))
-            cost += share
-            wanted -= taken
-        return cost
-
-    return _run(movements, receive, issue)
+    return _value(movements, lambda layers, receipt: layers.append(receipt))
 
 
 def moving_average(movements: Iterable[Movement]) -> Valuation:
@@ -97,54 +104,55 @@ def moving_average(movements: Iterable[Movement]) -> Valuation:
     >>> moving_average([Receipt(10, 1000), Receipt(10, 1200), Issue(15)])
     Valuation(issue_costs_cents=(1650,), left_quantity=5, left_cents=550)
     """
-    there, there_cents = 0, 0
 
-    def receive(quantity: int, cents: int) -> None:
-        nonlocal there, there_cents
-        there += quantity
-        there_cents += cents
+    def mix(layers: deque[_Layer], receipt: _Layer) -> None:
+        if layers:
+            there = layers.pop()
+            receipt = _Layer(there.left + receipt.quantity, there.left_cents + receipt.cents)
+        layers.append(receipt)
 
-    def issue(wanted: int) -> int:
-        nonlocal there, there_cents
-        cost = share_cents(there_cents, wanted, there)
-        there -= wanted
-        there_cents -= cost
-        return cost
-
-    return _run(movements, receive, issue)
+    return _value(movements, mix)
 
 
 def periodic_average(movements: Iterable[Movement]) -> Valuation:
     """Value the issues of a period at the one average of all that was there in it.
 
-    Opening stock is the first receipt. The order matters only for what can go out: raises
-    NotEnoughToIssue where the period's issues come to more than its receipts.
+    Opening stock is a receipt. Receipts count as if they all came first: raises NotEnoughToIssue
+    where the period's issues come to more than its receipts.
 
     >>> periodic_average([Receipt(10, 1000), Issue(5), Receipt(10, 1200), Issue(10)])
     Valuation(issue_costs_cents=(550, 1100), left_quantity=5, left_cents=550)
     """
-    movements = list(movements)
-    receipts_first = sorted(movements, key=lambda movement: isinstance(movement, Issue))
-    return moving_average(receipts_first)
+    return moving_average(sorted(movements, key=lambda movement: isinstance(movement, Issue)))
 
 
-def _run(
-    movements: Iterable[Movement],
-    receive: Callable[[int, int], None],
-    issue: Callable[[int], int],
+def _value(
+    movements: Iterable[Movement], receive: Callable[[deque[_Layer], _Layer], None]
 ) -> Valuation:
-    there, received_cents, costs = 0, 0, []
+    """Run movements through layers of stock; `receive` says how a receipt joins them."""
+    layers: deque[_Layer] = deque()
+    there, costs = 0, []
     for movement in movements:
         if isinstance(movement, Receipt):
             there += movement.quantity
-            received_cents += movement.cost_cents
-            receive(movement.quantity, movement.cost_cents)
-        else:
-            if movement.quantity > there:
-                raise NotEnoughToIssue(movement.quantity, there)
-            there -= movement.quantity
-            costs.append(issue(movement.quantity))
-    return Valuation(tuple(costs), there, received_cents - sum(costs))
+            receive(layers, _Layer(movement.quantity, movement.cost_cents))
+            continue
+        if movement.quantity > there:
+            raise NotEnoughToIssue(movement.quantity, there)
+        there -= movement.quantity
+        costs.append(_take(layers, movement.quantity))
+    return Valuation(tuple(costs), there, sum(layer.left_cents for layer in layers))
+
+
+def _take(layers: deque[_Layer], wanted: int) -> int:
+    cost = 0
+    while wanted:
+        part = min(wanted, layers[0].left)
+        cost += layers[0].take(part)
+        wanted -= part
+        if not layers[0].left:
+            layers.popleft()
+    return cost
 
 
 def _check_whole(what: str, value: int, *, least: int) -> None:

@@ -209,12 +209,13 @@ def maximum_allowable_variation_g(labelled_g: Any, *, unit: LabelUnit = "g") -> 
         raise ValueError(f"The unit of the label must be g or lb, not {unit!r}.")
     if unit == "g":
         return alike(_variation(labelled, _UP_TO_G, _MAV_G))
-    pounds = np.round(labelled / GRAMS_PER_POUND, 9)
+    pounds = labelled / GRAMS_PER_POUND
     return alike(_variation(pounds, _UP_TO_LB, _MAV_LB) * GRAMS_PER_POUND)
 
 
 def _variation(labelled: np.ndarray, up_to: np.ndarray, variations: np.ndarray) -> np.ndarray:
-    row = np.searchsorted(up_to, labelled, side="left")
+    # Nine decimals find the row, so that 1.08 lb, turned to grams and back, stays in its own.
+    row = np.searchsorted(up_to, np.round(labelled, 9), side="left")
     tabled = variations[np.minimum(row, len(up_to) - 1)]
     return np.where(row == 0, labelled * 0.10, np.where(row == len(up_to), labelled * 0.02, tabled))
 

@@ -236,7 +236,7 @@ class Vessel(ABC):
             middle = (low + high) / 2
             short = self._litres(middle) < volume
             low, high = np.where(short, middle, low), np.where(short, high, middle)
-        return np.where(self._litres(high) <= volume, high, low)
+        return np.where(volume < self.capacity_l, low, self.height_cm)
 
     def volume(self, depth: pint.Quantity) -> pint.Quantity:
         """Return the volume at a dip in any unit of length, as litres; raises as `volume_l`."""
