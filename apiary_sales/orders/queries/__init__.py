@@ -1,0 +1,1 @@
+"""The only code that reads quotes, orders and stock for sale for display."""

@@ -1,0 +1,109 @@
+"""Prove the book of orders: work it out again from its parts, and name every difference."""
+
+from collections.abc import Iterator
+
+from django.db.models import F, Q, Sum
+
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
+from apiary_sales.orders.services.lines import LineWanted, is_reserved
+from inventory.models import Balance
+
+
+def faults() -> Iterator[str]:
+    """Yield one sentence for each way in which the stored orders contradict each other."""
+    yield from _wrong_reservations()
+    yield from _unpromised_lines()
+    yield from _wrong_fulfilments()
+    yield from _wrong_amounts()
+    yield from _wrong_statuses()
+
+
+def _wrong_reservations() -> Iterator[str]:
+    sums = dict(Reservation.objects.order_by().values_list("balance").annotate(Sum("quantity")))
+    for balance in (
+        Balance.objects.filter(Q(reserved__gt=0) | Q(pk__in=sums))
+        .select_related("item", "place")
+        .order_by("id")
+    ):
+        promised = sums.get(balance.pk, 0)
+        if promised != balance.reserved:
+            yield (
+                f"{balance.item} at {balance.place}: orders reserve {promised}, "
+                f"the balance says {balance.reserved}."
+            )
+
+
+def _unpromised_lines() -> Iterator[str]:
+    """What is still to fill is reserved in full, and nothing else is."""
+    sums = dict(Reservation.objects.order_by().values_list("line").annotate(Sum("quantity")))
+    open_orders = (Order.Status.OPEN, Order.Status.PART_FILLED)
+    for line in (
+        OrderLine.objects.filter(Q(order__status__in=open_orders) | Q(pk__in=sums))
+        .select_related("order", "drum")
+        .order_by("id")
+    ):
+        is_open = line.order.status in open_orders
+        wanted = line.to_fill if is_open and is_reserved(line) else 0
+        if sums.get(line.pk, 0) != wanted:
+            yield (
+                f"Order {line.order}: {line.description} has {sums.get(line.pk, 0)} reserved, "
+                f"{wanted} should be."
+            )
+
+
+def _wrong_fulfilments() -> Iterator[str]:
+    standing = {
+        line: (quantity, cents)
+        for line, quantity, cents in FulfilmentLine.objects.filter(fulfilment__is_taken_back=False)
+        .order_by()
+        .values_list("order_line")
+        .annotate(Sum("quantity"), Sum("amount_cents"))
+    }
+    for line in (
+        OrderLine.objects.filter(Q(filled__gt=0) | Q(pk__in=standing))
+        .select_related("order")
+        .order_by("id")
+    ):
+        quantity, cents = standing.get(line.pk, (0, 0))
+        if quantity != line.filled:
+            yield (
+                f"Order {line.order}: {line.description} counts {line.filled} filled, "
+                f"its fulfilments hold {quantity}."
+            )
+        elif line.filled == line.quantity and cents != line.amount_cents:
+            yield (
+                f"Order {line.order}: {line.description} comes to {line.amount_cents} cents, "
+                f"its fulfilments to {cents}."
+            )
+
+
+def _wrong_amounts() -> Iterator[str]:
+    for line in OrderLine.objects.select_related("order").order_by("id").iterator():
+        agreed = LineWanted(
+            kind=line.kind,
+            quantity=line.quantity,
+            unit_price=line.unit_price,
+            discount_cents=line.discount_cents,
+        )
+        if agreed.amount_cents != line.amount_cents:
+            yield (
+                f"Order {line.order}: {line.description} comes to {line.amount_cents} cents, "
+                f"quantity and price to {agreed.amount_cents}."
+            )
+
+
+def _wrong_statuses() -> Iterator[str]:
+    for line in (
+        OrderLine.objects.filter(filled__gt=0)
+        .exclude(order__status__in=(Order.Status.PART_FILLED, Order.Status.FILLED))
+        .select_related("order")
+        .order_by("id")
+    ):
+        yield f"Order {line.order} is {line.order.status}, yet {line.description} was filled."
+    for order in (
+        Order.objects.filter(status=Order.Status.FILLED, lines__filled__lt=F("lines__quantity"))
+        .exclude(events__kind="cancelled")
+        .distinct()
+        .order_by("id")
+    ):
+        yield f"Order {order} is filled, yet something is left to fill."

@@ -1,0 +1,177 @@
+"""Goods on their way out: what is taken from where, what it had cost, and its share of the price.
+
+These are the parts of the acts in `orders`, which owns the transaction and the locks.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Any
+
+from django.db.models import Sum
+from django.utils import timezone
+
+from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
+from inventory.models import Item, Lot, Place, Posting
+from inventory.money import share_cents, split_cents
+from inventory.services import ledger
+
+
+@dataclass(frozen=True)
+class Taken:
+    """So much of a lot taken from a place for a line, out of a promise or out of free stock."""
+
+    line: OrderLine
+    item: Item
+    place: Place
+    lot: Lot | None
+    quantity: int
+    reservation: Reservation | None = None
+
+
+def post_sale(
+    taken: Sequence[Taken], *, recorded_by: Any, key: str, day: date | None, note: str
+) -> Posting | None:
+    """Post the goods out to the customers; return None when only charges are handed over."""
+    if not taken:
+        return None
+    customers = Place.objects.outside(Place.Kind.CUSTOMER)
+    lines = [
+        line
+        for goods in taken
+        for line in ledger.move(
+            item=goods.item,
+            lot=goods.lot,
+            source=goods.place,
+            target=customers,
+            quantity=goods.quantity,
+        )
+    ]
+    return ledger.post(
+        kind=Posting.Kind.SALE,
+        lines=lines,
+        recorded_by=recorded_by,
+        key=key,
+        occurred_at=_moment(day),
+        note=note,
+        releases=[
+            ledger.Hold(goods.item, goods.place, goods.lot, goods.quantity)
+            for goods in taken
+            if goods.reservation
+        ],
+    )
+
+
+def record(
+    order: Order,
+    *,
+    wanted: dict[OrderLine, int],
+    taken: Sequence[Taken],
+    posting: Posting | None,
+    filled_by: Any,
+    filled_on: date | None,
+    key: str,
+) -> Fulfilment:
+    """Write the fulfilment with one line for each order line and lot; count the lines filled.
+
+    The amounts of all fulfilments of a line add up to the line, and the costs of all that is sold
+    of a lot to the lot's cost: each takes its share of what is left, half a cent to the even cent.
+    """
+    fulfilment = Fulfilment.objects.create(
+        order=order,
+        posting=posting,
+        filled_on=filled_on or timezone.localdate(),
+        filled_by=filled_by,
+        idempotency_key=key,
+    )
+    costs = _Costs(goods.lot for goods in taken)
+    given = _amounts_given(wanted)
+    rows = []
+    for line, quantity in wanted.items():
+        portions = _by_lot(goods for goods in taken if goods.line == line) or {None: quantity}
+        rest = line.to_fill - quantity
+        shares = split_cents(line.amount_cents - given.get(line.pk, 0), [*portions.values(), rest])
+        rows += [
+            FulfilmentLine(
+                fulfilment=fulfilment,
+                order_line=line,
+                lot=lot,
+                quantity=portion,
+                amount_cents=share,
+                cost_cents=costs.issue(lot, portion) if line.is_stocked else 0,
+            )
+            for (lot, portion), share in zip(portions.items(), shares, strict=False)
+        ]
+        line.filled += quantity
+    FulfilmentLine.objects.bulk_create(rows)
+    update_lines(wanted)
+    return fulfilment
+
+
+def update_lines(lines: Iterable[OrderLine]) -> None:
+    """Save how much of each line is filled, and what that had cost."""
+    lines = list(lines)
+    costs: dict[int, list[int | None]] = {}
+    for row in _standing().filter(order_line__in=lines):
+        costs.setdefault(row.order_line_id, []).append(row.cost_cents)
+    for line in lines:
+        known = costs.get(line.pk, [None])
+        line.cost_cents = None if None in known else sum(known)
+    OrderLine.objects.bulk_update(lines, ["filled", "cost_cents"])
+
+
+def _standing():
+    return FulfilmentLine.objects.filter(fulfilment__is_taken_back=False)
+
+
+def _by_lot(taken: Iterable[Taken]) -> dict[Lot | None, int]:
+    portions: dict[Lot | None, int] = {}
+    for goods in taken:
+        portions[goods.lot] = portions.get(goods.lot, 0) + goods.quantity
+    return portions
+
+
+def _amounts_given(lines: Iterable[OrderLine]) -> dict[int, int]:
+    """Return, by line, the cents of its amount that earlier fulfilments carry."""
+    return dict(
+        _standing()
+        .filter(order_line__in=list(lines))
+        .order_by()
+        .values_list("order_line")
+        .annotate(Sum("amount_cents"))
+    )
+
+
+class _Costs:
+    """What each issue of these lots had cost, out of what the lot cost and what went before."""
+
+    def __init__(self, lots: Iterable[Lot | None]) -> None:
+        self._issued: dict[int, tuple[int, int]] = {
+            lot: (quantity, cents)
+            for lot, quantity, cents in _standing()
+            .filter(lot__in={lot for lot in lots if lot}, cost_cents__isnull=False)
+            .order_by()
+            .values_list("lot")
+            .annotate(Sum("quantity"), Sum("cost_cents"))
+        }
+
+    def issue(self, lot: Lot | None, quantity: int) -> int | None:
+        """Return the cents that fall to so much of a lot; None while its cost is unknown."""
+        if lot is None or lot.unit_cost_cents is None:
+            return None
+        gone, cents = self._issued.get(lot.pk, (0, 0))
+        left = lot.quantity_made - gone
+        if quantity <= left:
+            cost = share_cents(lot.cost_cents - cents, quantity, left)
+        else:
+            # A count found more than was ever made; the surplus costs what the rest did.
+            cost = share_cents(lot.cost_cents, quantity, lot.quantity_made)
+        self._issued[lot.pk] = (gone + quantity, cents + cost)
+        return cost
+
+
+def _moment(day: date | None) -> datetime | None:
+    """Return noon of an earlier day, or None for now."""
+    if day is None or day == timezone.localdate():
+        return None
+    return timezone.make_aware(datetime.combine(day, time(12)))

@@ -1,0 +1,513 @@
+"""Orders: taken, filled, cancelled and taken back; and sales at the stand."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+from typing import Any
+
+from django.db import IntegrityError, models, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import (
+    Fulfilment,
+    Order,
+    OrderEvent,
+    OrderLine,
+    Reservation,
+)
+from inventory import words
+from inventory.errors import (
+    AlreadyRecorded,
+    BadValue,
+    CannotReverse,
+    HouseError,
+    NotAllowedNow,
+    NotEnoughStock,
+    Problems,
+)
+from inventory.models import Item, Lot, Place, Posting
+from inventory.services import honey, ledger
+
+from . import fulfilments, reservations
+from . import lines as order_lines
+from .fulfilments import Taken
+from .lines import LineWanted
+
+__all__ = [
+    "LineWanted",
+    "cancel",
+    "drums_back",
+    "fulfil",
+    "sell_now",
+    "take",
+    "take_back",
+]
+
+FILLABLE = (Order.Status.OPEN, Order.Status.PART_FILLED)
+
+
+@transaction.atomic
+def take(
+    *,
+    customer: Customer,
+    channel: str,
+    lines: Sequence[LineWanted],
+    created_by: Any,
+    key: str,
+    placed_on: date | None = None,
+    wanted_on: date | None = None,
+    customer_reference: str = "",
+    note: str = "",
+) -> Order:
+    """Take an order and reserve its goods; return it, open.
+
+    Jars are reserved oldest lot first over shelves, stand and van, lots on hold left out; a drum
+    is reserved whole; honey from a tank or tote is drawn when the order is filled.
+    Raises `BadValue`, `NotEnoughStock`, `StockReserved`, `LotOnHold`, `AlreadyRecorded`.
+    """
+    placed_on = placed_on or timezone.localdate()
+    problems = Problems()
+    check_customer(problems, customer)
+    if channel not in Order.Channel.values:
+        problems.add("channel", _("Choose how it is sold: shop, delivery or drums."))
+    if wanted_on and wanted_on < placed_on:
+        problems.add("wanted_on", _("The day it is wanted lies before the order."))
+    order_lines.check(problems, lines)
+    problems.raise_any()
+    ledger.lock_items(order_lines.items_of(lines))
+    refuse_repeat(Order, key)
+    order = make(
+        customer=customer,
+        channel=channel,
+        status=Order.Status.OPEN,
+        placed_on=placed_on,
+        wanted_on=wanted_on,
+        customer_reference=customer_reference.strip(),
+        note=note.strip(),
+        created_by=created_by,
+        idempotency_key=key,
+    )
+    reservations.hold(order_lines.make(order, lines))
+    return order
+
+
+@transaction.atomic
+def fulfil(
+    *,
+    order: Order,
+    filled_by: Any,
+    key: str,
+    quantities: dict[int, int] | None = None,
+    filled_on: date | None = None,
+) -> Fulfilment:
+    """Hand over goods of an order: all that is left, or `quantities` by the key of their line.
+
+    The reservation is released and the sale posted in one posting. A drum leaves whole; with it go
+    its deposit or price, and where there is one the drum is taken out of use until it comes back.
+    Raises `NotAllowedNow`, `BadValue`, `LotOnHold`, `NotEnoughHoney`, `AlreadyRecorded`.
+    """
+    order = lock(order)
+    refuse_repeat(Fulfilment, key)
+    if order.status not in FILLABLE:
+        raise NotAllowedNow(
+            _("Order %(order)s is %(status)s: there is nothing to fill.")
+            % {"order": order.number, "status": order.get_status_display()}
+        )
+    if filled_on and filled_on > timezone.localdate():
+        raise BadValue(_("The day it was filled lies in the future."), field="filled_on")
+    lines = lines_of(order)
+    wanted = _wanted(lines, quantities)
+    ledger.lock_items(order_lines.items_of(wanted))
+    taken = _take_goods(wanted)
+    posting = fulfilments.post_sale(
+        taken, recorded_by=filled_by, key=key, day=filled_on, note=f"{order.number}"
+    )
+    for goods in taken:
+        if goods.reservation:
+            reservations.use(goods.reservation, goods.quantity)
+    fulfilment = fulfilments.record(
+        order,
+        wanted=wanted,
+        taken=taken,
+        posting=posting,
+        filled_by=filled_by,
+        filled_on=filled_on,
+        key=key,
+    )
+    _set_drums_active(_drums_that_leave(lines, wanted), False)
+    _save_status(order, _status_by(lines))
+    return fulfilment
+
+
+@transaction.atomic
+def sell_now(
+    *,
+    customer: Customer | None,
+    lines: Sequence[LineWanted],
+    place: Place,
+    created_by: Any,
+    key: str,
+    sold_on: date | None = None,
+) -> Fulfilment:
+    """Sell jars over the counter from what is free at one place, oldest lot first.
+
+    Raises `BadValue`, `NotEnoughStock`, `AlreadyRecorded`.
+    """
+    problems = Problems()
+    order_lines.check(problems, lines)
+    for index, line in enumerate(lines):
+        if line.kind == OrderLine.Kind.HONEY:
+            problems.add(
+                order_lines.field(index, "kind"),
+                _("Honey in bulk is not sold at the stand. Take an order for it."),
+            )
+    if place.kind not in Place.STORES:
+        problems.add("place", _("%(place)s is no shelf, stand or van.") % {"place": place.name})
+    problems.raise_any()
+    ledger.lock_items(order_lines.items_of(lines))
+    refuse_repeat(Fulfilment, key)
+    order = make(
+        customer=customer,
+        channel=Order.Channel.STAND,
+        status=Order.Status.FILLED,
+        placed_on=sold_on or timezone.localdate(),
+        created_by=created_by,
+        idempotency_key=key,
+    )
+    made = order_lines.make(order, lines)
+    taken = _take_free(made, place)
+    posting = fulfilments.post_sale(
+        taken, recorded_by=created_by, key=key, day=sold_on, note=order.number
+    )
+    return fulfilments.record(
+        order,
+        wanted={line: line.quantity for line in made},
+        taken=taken,
+        posting=posting,
+        filled_by=created_by,
+        filled_on=sold_on,
+        key=key,
+    )
+
+
+@transaction.atomic
+def cancel(*, order: Order, cancelled_by: Any, key: str, reason: str) -> Order:
+    """Cancel what is not filled yet and free its reservation; withdraw a quote.
+
+    A part-filled order counts as filled from then on: what was handed over stays sold.
+    Raises `NotAllowedNow` when everything is filled, `BadValue` without a reason,
+    `AlreadyRecorded`.
+    """
+    order = lock(order)
+    refuse_repeat(OrderEvent, key, made=order)
+    if order.status in (Order.Status.FILLED, Order.Status.CANCELLED):
+        raise NotAllowedNow(
+            _("Order %(order)s is %(status)s: there is nothing left to cancel.")
+            % {"order": order.number, "status": order.get_status_display()}
+        )
+    _check_reason(reason, _("Say why it is cancelled."))
+    lines = lines_of(order)
+    ledger.lock_items(order_lines.items_of(lines))
+    reservations.release(lines)
+    was_begun = order.status == Order.Status.PART_FILLED
+    _save_status(order, Order.Status.FILLED if was_begun else Order.Status.CANCELLED)
+    note_event(order, OrderEvent.Kind.CANCELLED, by=cancelled_by, key=key, note=reason)
+    return order
+
+
+@transaction.atomic
+def take_back(
+    *, fulfilment: Fulfilment, taken_by: Any, key: str, reason: str, is_credited: bool = False
+) -> Posting | None:
+    """Undo a fulfilment: the goods return to where they were, and the order to what it was.
+
+    The order is to fill again and its goods are reserved again, unless the rest of it was
+    cancelled or it was a sale at the stand. Returns the reversing posting, or None when the
+    fulfilment held only charges. `is_credited` says that a credit note takes the goods off the
+    bill. Raises `CannotReverse`, `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
+    """
+    order = lock(fulfilment.order)
+    fulfilment = Fulfilment.objects.select_related("posting").get(pk=fulfilment.pk)
+    refuse_repeat(OrderEvent, key, made=fulfilment.posting)
+    if fulfilment.is_taken_back:
+        raise CannotReverse(_("These goods were taken back already."))
+    if not is_credited and is_billed(fulfilment):
+        raise NotAllowedNow(
+            _("These goods are on an invoice. Write a credit note; it takes them back.")
+        )
+    _check_reason(reason, _("Say why the goods are taken back."))
+    lines = lines_of(order)
+    ledger.lock_items(order_lines.items_of(lines))
+    filled = {line.pk: line for line in lines}
+    rows = list(fulfilment.lines.select_related("lot"))
+    for row in rows:
+        line = filled[row.order_line_id]
+        line.filled -= row.quantity
+        if line.kind == OrderLine.Kind.HONEY:
+            _check_may_return(line.drum, row.lot)
+    reversal = None
+    if fulfilment.posting:
+        reversal = ledger.reverse(
+            posting=fulfilment.posting, recorded_by=taken_by, key=key, note=reason.strip()
+        )
+    fulfilment.is_taken_back = True
+    fulfilment.save(update_fields=["is_taken_back"])
+    fulfilments.update_lines(lines)
+    goods = [filled[row.order_line_id] for row in rows]
+    _set_drums_active([line.drum for line in goods if order_lines.is_whole_drum(line)], True)
+    if order.channel == Order.Channel.STAND or _was_cancelled(order):
+        any_left = any(line.filled for line in lines)
+        _save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
+    else:
+        _reserve_again(fulfilment, rows, filled)
+        _save_status(order, _status_by(lines))
+    note_event(order, OrderEvent.Kind.TAKEN_BACK, by=taken_by, key=key, note=reason)
+    return reversal
+
+
+@transaction.atomic
+def drums_back(*, order: Order, drums: Sequence[Place], received_by: Any, key: str) -> OrderEvent:
+    """Put drums that went out with an order back into use, empty.
+
+    Giving the deposit back is a matter of money, and not done here.
+    Raises `BadValue` for a drum that did not go out with this order or is back already.
+    """
+    order = lock(order)
+    refuse_repeat(OrderEvent, key)
+    away = {
+        line.drum for line in lines_of(order) if line.filled and order_lines.is_whole_drum(line)
+    }
+    problems = Problems()
+    if not drums:
+        problems.add("drums", _("Choose the drums that came back."))
+    for drum in drums:
+        if drum not in away:
+            problems.add(
+                "drums",
+                _("%(drum)s did not go out with order %(order)s.")
+                % {"drum": drum.name, "order": order.number},
+            )
+        elif Place.objects.get(pk=drum.pk).is_active:
+            problems.add("drums", _("%(drum)s is back already.") % {"drum": drum.name})
+    problems.raise_any()
+    _set_drums_active(drums, True)
+    names = ", ".join(drum.name for drum in drums)
+    return note_event(order, OrderEvent.Kind.DRUMS_BACK, by=received_by, key=key, note=names)
+
+
+def is_billed(fulfilment: Fulfilment) -> bool:
+    """Tell whether goods of a fulfilment are on an invoice that no credit note has taken off."""
+    # Bills are written a layer above, and found here only by the name of their relation.
+    billed = fulfilment.lines.filter(
+        invoice_lines__isnull=False, invoice_lines__invoice__credits__isnull=True
+    ).exclude(invoice_lines__invoice__credit_notes__isnull=False)
+    return billed.exists()
+
+
+def lock(order: Order) -> Order:
+    """Hold the order's row until the transaction ends, and return it as it is now."""
+    return Order.objects.select_for_update(no_key=True).get(pk=order.pk)
+
+
+def refuse_repeat(model: type[models.Model], key: str, *, made: Any = None) -> None:
+    """Raise `AlreadyRecorded` when this form came before."""
+    if found := model.objects.filter(idempotency_key=key).first():
+        raise AlreadyRecorded(_("This was recorded already."), made=made or found)
+
+
+def make(**fields: Any) -> Order:
+    """Write a new order under the next number of its year; raise `AlreadyRecorded` for a repeat."""
+    year = fields["placed_on"].year
+    number = f"{year % 100:02d}-{ledger.next_number(f'order-{year}'):04d}"
+    try:
+        with transaction.atomic():
+            return Order.objects.create(number=number, **fields)
+    except IntegrityError:
+        # A rival with the same form was faster; anything else is no business of ours.
+        refuse_repeat(Order, fields["idempotency_key"])
+        raise
+
+
+def note_event(order: Order, kind: str, *, by: Any, key: str, note: str = "") -> OrderEvent:
+    return OrderEvent.objects.create(
+        order=order, kind=kind, recorded_by=by, idempotency_key=key, note=note.strip()[:300]
+    )
+
+
+def check_customer(problems: Problems, customer: Customer | None) -> None:
+    if customer is None:
+        problems.add("customer", _("Choose the customer."))
+    elif not customer.is_active:
+        problems.add(
+            "customer",
+            _("%(customer)s is no longer a customer. Set them active first.")
+            % {"customer": customer.name},
+        )
+
+
+def _check_reason(reason: str, message: str) -> None:
+    if not reason.strip():
+        raise BadValue(message, field="reason")
+
+
+def lines_of(order: Order) -> list[OrderLine]:
+    return list(order.lines.select_related("container__item", "drum", "lot"))
+
+
+def _wanted(lines: list[OrderLine], quantities: dict[int, int] | None) -> dict[OrderLine, int]:
+    """Return how much of which line to hand over; drum charges follow the drums that leave."""
+    if quantities is None:
+        return {line: line.to_fill for line in lines if line.to_fill}
+    problems, wanted = Problems(), {}
+    known = {line.pk: line for line in lines}
+    for pk, quantity in quantities.items():
+        if pk not in known:
+            problems.add(None, _("That line is not on this order. Open the order again."))
+        elif quantity < 0 or quantity > known[pk].to_fill:
+            problems.add(f"line_{pk}", _too_many(known[pk], quantity))
+        elif quantity and order_lines.is_whole_drum(known[pk]) and quantity != known[pk].to_fill:
+            problems.add(
+                f"line_{pk}",
+                _("%(drum)s leaves whole or not at all.") % {"drum": known[pk].drum.name},
+            )
+        elif quantity:
+            wanted[known[pk]] = quantity
+    drums = [line.drum for line in wanted if order_lines.is_whole_drum(line)]
+    for line in lines:
+        if line.kind in order_lines.DRUM_CHARGES and line.pk not in quantities and line.to_fill:
+            follows = drums.count(line.drum) if line.drum else len(drums)
+            if follows:
+                wanted[line] = min(line.to_fill, follows)
+    if not problems and not wanted:
+        problems.add(None, _("Enter how much of which line is handed over."))
+    problems.raise_any()
+    return wanted
+
+
+def _too_many(line: OrderLine, quantity: int) -> str:
+    write = words.pounds if line.kind == OrderLine.Kind.HONEY else words.pieces
+    if quantity < 0:
+        return _("Enter nothing or more.")
+    return _("Too many of %(what)s: %(asked)s to hand over, %(left)s left to fill.") % {
+        "what": line.description,
+        "asked": write(quantity),
+        "left": write(line.to_fill),
+    }
+
+
+def _take_goods(wanted: dict[OrderLine, int]) -> list[Taken]:
+    """Return where the goods are taken from: what is reserved, or a tank for honey by weight."""
+    promised: dict[int, list[Reservation]] = {}
+    for reservation in reservations.of(wanted):
+        promised.setdefault(reservation.line_id, []).append(reservation)
+    problems, taken = Problems(), []
+    for line, quantity in wanted.items():
+        name = f"line_{line.pk}"
+        try:
+            if order_lines.is_reserved(line):
+                taken += _take_reserved(line, quantity, promised.get(line.pk, []), name)
+            elif line.kind == OrderLine.Kind.HONEY:
+                portion = honey.take(source=line.drum, grams=quantity, field=name)
+                reservations.check_not_on_hold(portion.lot, name)
+                bulk = Item.objects.honey()
+                taken.append(Taken(line, bulk, line.drum, portion.lot, quantity))
+        except HouseError as error:
+            problems.add_error(error)
+    problems.raise_any()
+    return taken
+
+
+def _take_reserved(
+    line: OrderLine, quantity: int, promised: list[Reservation], name: str
+) -> list[Taken]:
+    taken = []
+    for reservation in promised:
+        part = min(quantity, reservation.quantity)
+        if part == 0:
+            break
+        balance = reservation.balance
+        reservations.check_not_on_hold(balance.lot, name)
+        taken.append(Taken(line, balance.item, balance.place, balance.lot, part, reservation))
+        quantity -= part
+    return taken
+
+
+def _take_free(lines: list[OrderLine], place: Place) -> list[Taken]:
+    problems, picker, taken = Problems(), reservations.Picker([place], at=place), []
+    for index, line in enumerate(lines):
+        if line.kind != OrderLine.Kind.PACKED:
+            continue
+        try:
+            picked = picker.pick(line, order_lines.field(index, "quantity"))
+        except NotEnoughStock as error:
+            problems.add_error(error)
+        else:
+            taken += [
+                Taken(line, balance.item, place, balance.lot, part) for balance, part in picked
+            ]
+    problems.raise_any()
+    return taken
+
+
+def _drums_that_leave(lines: list[OrderLine], wanted: dict[OrderLine, int]) -> list[Place]:
+    """Return the drums handed over now that go out of the house with their honey."""
+    charged = {line.drum for line in lines if line.kind in order_lines.DRUM_CHARGES}
+    return [
+        line.drum
+        for line in wanted
+        if order_lines.is_whole_drum(line) and (line.drum in charged or None in charged)
+    ]
+
+
+def _set_drums_active(drums: Iterable[Place], is_active: bool) -> None:
+    Place.objects.filter(pk__in=[drum.pk for drum in drums]).update(is_active=is_active)
+
+
+def _check_may_return(vessel: Place, lot: Lot) -> None:
+    there = honey.content(vessel)
+    if there and (vessel.kind == Place.Kind.DRUM or there.lot != lot):
+        raise CannotReverse(
+            _("%(vessel)s holds other honey by now. Empty it first, or receive what came back.")
+            % {"vessel": vessel.name}
+        )
+
+
+def _reserve_again(fulfilment: Fulfilment, rows: list, lines: dict[int, OrderLine]) -> None:
+    """Promise what came back to the lines it came back from, where it came back to."""
+    if fulfilment.posting is None:
+        return
+    came_back = {
+        posted: -posted.quantity
+        for posted in fulfilment.posting.lines.select_related("item", "place", "lot")
+        if posted.place.is_physical
+    }
+    promises = []
+    for row in rows:
+        line, wanted = lines[row.order_line_id], row.quantity
+        if not order_lines.is_reserved(line):
+            continue
+        [item] = order_lines.items_of([line])
+        for posted, there in came_back.items():
+            part = min(wanted, there)
+            if part and (posted.item, posted.lot) == (item, row.lot):
+                came_back[posted] -= part
+                wanted -= part
+                promises.append((line, ledger.Hold(item, posted.place, row.lot, part)))
+    reservations.keep(promises)
+
+
+def _was_cancelled(order: Order) -> bool:
+    return order.events.filter(kind=OrderEvent.Kind.CANCELLED).exists()
+
+
+def _status_by(lines: list[OrderLine]) -> str:
+    if all(line.to_fill == 0 for line in lines):
+        return Order.Status.FILLED
+    any_filled = any(line.filled for line in lines)
+    return Order.Status.PART_FILLED if any_filled else Order.Status.OPEN
+
+
+def _save_status(order: Order, status: str) -> None:
+    order.status = status
+    order.save(update_fields=["status"])

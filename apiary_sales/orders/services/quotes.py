@@ -1,0 +1,92 @@
+"""Quotes: drums and jars offered at a price until a day; accepted, they become an order."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.errors import QuoteExpired
+from apiary_sales.orders.models import Order, OrderEvent, OrderLine
+from inventory.errors import HouseError, NotAllowedNow, Problems
+from inventory.services import ledger
+
+from . import lines as order_lines
+from . import orders, reservations
+from .lines import LineWanted
+
+
+@transaction.atomic
+def quote(
+    *,
+    customer: Customer,
+    lines: Sequence[LineWanted],
+    valid_until: date,
+    created_by: Any,
+    key: str,
+    note: str = "",
+) -> Order:
+    """Offer goods at a price until a day; nothing is reserved. Return the quote.
+
+    Drums must be there and free today, and are offered with all they hold.
+    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `LotOnHold`, `AlreadyRecorded`.
+    """
+    problems = Problems()
+    orders.check_customer(problems, customer)
+    if valid_until < timezone.localdate():
+        problems.add("valid_until", _("The day it is valid until is past."))
+    order_lines.check(problems, lines)
+    problems.raise_any()
+    orders.refuse_repeat(Order, key)
+    order = orders.make(
+        customer=customer,
+        channel=Order.Channel.BULK,
+        status=Order.Status.QUOTED,
+        placed_on=timezone.localdate(),
+        valid_until=valid_until,
+        note=note.strip(),
+        created_by=created_by,
+        idempotency_key=key,
+    )
+    for index, line in enumerate(order_lines.make(order, lines)):
+        if line.kind == OrderLine.Kind.HONEY:
+            try:
+                reservations.find_honey(line, order_lines.field(index, "drum"))
+            except HouseError as error:
+                problems.add_error(error)
+    problems.raise_any()
+    return order
+
+
+@transaction.atomic
+def accept(*, order: Order, accepted_by: Any, key: str, on: date | None = None) -> Order:
+    """Turn a quote into an order under the same number, and reserve its goods.
+
+    Raises `QuoteExpired` past its last day, `NotEnoughHoney`, `StockReserved` or `NotAllowedNow`
+    naming each drum that is gone or changed since, and `AlreadyRecorded`.
+    """
+    order = orders.lock(order)
+    orders.refuse_repeat(OrderEvent, key, made=order)
+    if order.status != Order.Status.QUOTED:
+        raise NotAllowedNow(
+            _("%(order)s is no open quote any more: it is %(status)s.")
+            % {"order": order.number, "status": order.get_status_display()}
+        )
+    on = on or timezone.localdate()
+    if order.valid_until and on > order.valid_until:
+        raise QuoteExpired(
+            _("Quote %(order)s was valid until %(day)s. Quote again at today's price.")
+            % {"order": order.number, "day": date_format(order.valid_until)},
+            order=order.number,
+        )
+    lines = orders.lines_of(order)
+    ledger.lock_items(order_lines.items_of(lines))
+    reservations.hold(lines)
+    order.status = Order.Status.OPEN
+    order.save(update_fields=["status"])
+    orders.note_event(order, OrderEvent.Kind.ACCEPTED, by=accepted_by, key=key)
+    return order

@@ -1,0 +1,186 @@
+"""Promises of stock to order lines; the ledger's `reserved` is always their sum.
+
+Jars are promised oldest lot first over the shelves, the stand and the van, drums whole. Call with
+the order's row and the items of its lines locked.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from django.utils.translation import gettext as _
+
+from apiary_sales.orders.models import OrderLine, Reservation
+from inventory import words
+from inventory.errors import (
+    HouseError,
+    LotOnHold,
+    NotAllowedNow,
+    NotEnoughHoney,
+    NotEnoughStock,
+    Problems,
+    StockReserved,
+)
+from inventory.models import Balance, Place
+from inventory.services import honey, ledger, stock
+
+from . import lines as order_lines
+
+# So much of one item, place and lot, promised to a line.
+Promise = tuple[OrderLine, ledger.Hold]
+
+
+def hold(lines: Sequence[OrderLine]) -> None:
+    """Promise the goods of every line of a new order, or nothing at all.
+
+    Raises `NotEnoughStock`, `NotEnoughHoney`, `StockReserved`, `LotOnHold` or `NotAllowedNow` at
+    `lines.<position>.quantity` or `.drum`, one for each line that can't be promised.
+    """
+    problems, picker = Problems(), Picker(shelves())
+    promises: list[Promise] = []
+    for index, line in enumerate(lines):
+        try:
+            if line.kind == OrderLine.Kind.PACKED:
+                picked = picker.pick(line, order_lines.field(index, "quantity"))
+                promises += [(line, as_hold(balance, taken)) for balance, taken in picked]
+            elif line.kind == OrderLine.Kind.HONEY:
+                there = find_honey(line, order_lines.field(index, "drum"))
+                if order_lines.is_whole_drum(line):
+                    promises.append((line, as_hold(there, line.quantity)))
+        except HouseError as error:
+            problems.add_error(error)
+    problems.raise_any()
+    keep(promises)
+
+
+def keep(promises: Sequence[Promise]) -> None:
+    """Promise these quantities to these lines, on top of what they are promised already."""
+    balances = ledger.reserve(hold for _line, hold in promises) if promises else []
+    known = {(row.line_id, row.balance_id): row for row in of(line for line, _hold in promises)}
+    for (line, hold), balance in zip(promises, balances, strict=True):
+        row = known.setdefault(
+            (line.pk, balance.pk), Reservation(line=line, balance=balance, quantity=0)
+        )
+        row.quantity += hold.quantity
+        row.save()
+
+
+def release(lines: Iterable[OrderLine]) -> None:
+    """Take back every promise made to these lines."""
+    promised = list(of(lines))
+    if promised:
+        ledger.release(as_hold(row.balance, row.quantity) for row in promised)
+        Reservation.objects.filter(pk__in=[row.pk for row in promised]).delete()
+
+
+def of(lines: Iterable[OrderLine]):
+    """Return what is promised to these lines, oldest lot first."""
+    return (
+        Reservation.objects.filter(line__in=list(lines))
+        .select_related("balance__item", "balance__place", "balance__lot")
+        .order_by("balance__lot__best_by", "balance__lot__made_on", "balance__lot", "balance")
+    )
+
+
+def as_hold(balance: Balance, quantity: int) -> ledger.Hold:
+    return ledger.Hold(balance.item, balance.place, balance.lot, quantity)
+
+
+def use(reservation: Reservation, quantity: int) -> None:
+    """Take so much off a promise that is being kept."""
+    reservation.quantity -= quantity
+    if reservation.quantity:
+        reservation.save(update_fields=["quantity"])
+    else:
+        reservation.delete()
+
+
+def shelves() -> list[Place]:
+    """Return every shelf, stand and van in use."""
+    return list(Place.objects.filter(kind__in=Place.STORES, is_active=True))
+
+
+def check_not_on_hold(lot, name: str) -> None:
+    if lot is not None and lot.is_on_hold:
+        raise LotOnHold(
+            _("Lot %(lot)s is on hold and can't be sold: %(reason)s")
+            % {"lot": lot.code, "reason": lot.hold_reason or _("no reason was given")},
+            field=name,
+        )
+
+
+class Picker:
+    """Choose free jars for one line after another, none of them twice, with the items locked."""
+
+    def __init__(self, places: list[Place], *, at: Place | None = None) -> None:
+        self._places = places
+        self._at = at
+        self._given: dict[int, int] = {}
+
+    def pick(self, line: OrderLine, name: str) -> list[tuple[Balance, int]]:
+        """Return the balances to take the line from, oldest lot first; raise `NotEnoughStock`."""
+        picked, wanted = [], line.quantity
+        for balance in stock.free_at(line.container.item, self._places):
+            given = self._given.get(balance.pk, 0)
+            taken = min(wanted, balance.free - given)
+            if taken > 0:
+                self._given[balance.pk] = given + taken
+                picked.append((balance, taken))
+                wanted -= taken
+            if wanted == 0:
+                return picked
+        raise self._not_enough(line, line.quantity - wanted, name)
+
+    def _not_enough(self, line: OrderLine, free: int, name: str) -> NotEnoughStock:
+        figures = {
+            "size": line.container.name,
+            "asked": words.pieces(line.quantity),
+            "free": words.pieces(free),
+        }
+        if self._at is None:
+            sentence = _(
+                "Not enough %(size)s: %(asked)s asked for, %(free)s free. "
+                "Take fewer, or plan a bottling run."
+            )
+        else:
+            sentence = _("Not enough %(size)s: %(asked)s asked for, %(free)s free at %(place)s.")
+            figures["place"] = self._at.name
+        return NotEnoughStock(sentence % figures, field=name, asked=line.quantity, there=free)
+
+
+def find_honey(line: OrderLine, name: str) -> Balance:
+    """Return the honey a line is to be taken from, when it is there, free and as agreed."""
+    drum, there = line.drum, honey.content(line.drum)
+    figures = {"drum": drum.name, "asked": words.pounds(line.quantity)}
+    if there is None or not drum.is_active:
+        raise NotEnoughHoney(
+            _("%(drum)s is empty or gone. Choose another.") % figures,
+            field=name,
+            asked=line.quantity,
+            there=0,
+        )
+    check_not_on_hold(there.lot, name)
+    if order_lines.is_whole_drum(line):
+        if there.reserved:
+            taken_by = Reservation.objects.filter(balance=there).select_related("line__order")
+            raise StockReserved(
+                _("%(drum)s is reserved for order %(order)s. Choose another.")
+                % {**figures, "order": ", ".join(row.line.order.number for row in taken_by)},
+                field=name,
+            )
+        if there.quantity != line.quantity or (line.lot and line.lot != there.lot):
+            raise NotAllowedNow(
+                _(
+                    "%(drum)s holds %(there)s of lot %(lot)s now; %(asked)s was agreed. "
+                    "Quote it again."
+                )
+                % {**figures, "there": words.pounds(there.quantity), "lot": there.lot.code},
+                field=name,
+            )
+    elif there.free < line.quantity:
+        raise NotEnoughHoney(
+            _("Not enough honey: %(asked)s asked for, %(drum)s has %(there)s free.")
+            % {**figures, "there": words.pounds(there.free)},
+            field=name,
+            asked=line.quantity,
+            there=there.free,
+        )
+    return there
