@@ -37,13 +37,19 @@ PAGES = (
     Page(
         _("Container sizes"),
         _("Declared weight, capacity, parts, case"),
-        "inventory:containers",
+        "inventory:container_list",
         ("inventory.manage_parts",),
     ),
     Page(
         _("Jars, lids and labels"),
         _("Packaging parts and when to order more"),
-        "inventory:parts",
+        "inventory:part_list",
+        ("inventory.manage_parts",),
+    ),
+    Page(
+        _("Bottling"),
+        _("Cost of an hour, filling temperature, how cost is taken"),
+        "inventory:production_settings",
         ("inventory.manage_parts",),
     ),
     Page(

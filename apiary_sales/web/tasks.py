@@ -33,8 +33,15 @@ TASKS = (
     Task(
         _("Record a run"),
         _("Jars filled, broken, honey used"),
-        "inventory:run_new",
+        "inventory:bottling",
         "bottling",
+        ("inventory.run_bottling",),
+    ),
+    Task(
+        _("Plan a run"),
+        _("Is there honey enough, and jars?"),
+        "inventory:run_plan",
+        "list",
         ("inventory.run_bottling",),
     ),
     Task(
