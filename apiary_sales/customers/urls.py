@@ -1,8 +1,12 @@
 from django.urls import path
-from django.views.generic import TemplateView
+
+from apiary_sales.customers import views
 
 app_name = "customers"
 
 urlpatterns = [
-    path("", TemplateView.as_view(template_name="base.html"), name="list"),
+    path("", views.customer_list, name="list"),
+    path("new/", views.customer_create, name="create"),
+    path("<int:pk>/", views.customer_detail, name="detail"),
+    path("<int:pk>/edit/", views.customer_edit, name="edit"),
 ]

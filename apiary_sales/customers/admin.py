@@ -1,0 +1,10 @@
+from django.contrib import admin
+
+from apiary_sales.customers.models import Customer
+
+
+@admin.register(Customer)
+class CustomerAdmin(admin.ModelAdmin):
+    list_display = ["name", "kind", "tier", "city", "tax_status", "is_active"]
+    list_filter = ["kind", "tier", "tax_status", "is_active"]
+    search_fields = ["name", "contact", "city", "email"]

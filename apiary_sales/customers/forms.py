@@ -1,0 +1,94 @@
+"""The form of a customer, and the one that finds some."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services.customers import Details
+from inventory.forms.acts import HouseForm
+from inventory.forms.fields import MoneyField
+
+
+class CustomerForm(HouseForm):
+    """What is known of a customer; `details()` is what the service takes."""
+
+    name = forms.CharField(label=_("Name"), max_length=120)
+    kind = forms.ChoiceField(
+        label=_("Kind"), choices=Customer.Kind, initial=Customer.Kind.SHOP, widget=forms.RadioSelect
+    )
+    tier = forms.ChoiceField(
+        label=_("Price list"),
+        choices=Customer.Tier,
+        initial=Customer.Tier.SHOP,
+        help_text=_("The prices that new orders start with."),
+    )
+    contact = forms.CharField(label=_("Person to ask for"), max_length=120, required=False)
+    phone = forms.CharField(
+        label=_("Telephone"),
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={"inputmode": "tel", "autocomplete": "off"}),
+    )
+    email = forms.EmailField(
+        label=_("E-mail"),
+        required=False,
+        error_messages={"invalid": _("This is not an e-mail address: name@place.example.")},
+    )
+    street = forms.CharField(label=_("Street"), max_length=160, required=False)
+    city = forms.CharField(label=_("Town"), max_length=80, required=False)
+    region = forms.CharField(label=_("State or region"), max_length=80, required=False)
+    postal_code = forms.CharField(label=_("Postal code"), max_length=20, required=False)
+    country = forms.CharField(label=_("Country"), max_length=60, required=False)
+    terms_days = forms.IntegerField(
+        label=_("Days to pay"),
+        min_value=0,
+        max_value=32_767,
+        initial=30,
+        help_text=_("0 means: to be paid at once."),
+        error_messages={"min_value": _("Enter 0 days or more.")},
+    )
+    credit_limit_cents = MoneyField(
+        label=_("Credit limit"),
+        required=False,
+        help_text=_("Left empty, there is no limit."),
+        error_messages={"min_value": _("Enter a credit limit of nothing or more.")},
+    )
+    tax_status = forms.ChoiceField(
+        label=_("Sales tax"),
+        choices=[
+            (Customer.TaxStatus.TAXABLE, _("pays sales tax")),
+            (Customer.TaxStatus.EXEMPT, _("exempt, with a certificate")),
+        ],
+        initial=Customer.TaxStatus.TAXABLE,
+        widget=forms.RadioSelect,
+    )
+    certificate_number = forms.CharField(
+        label=_("Certificate number"), max_length=60, required=False
+    )
+    certificate_expires = forms.DateField(
+        label=_("Certificate expires"),
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        help_text=_("Left empty, it does not expire."),
+    )
+    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea)
+    is_active = forms.BooleanField(
+        label=_("Offer this customer on new orders"), required=False, initial=True
+    )
+
+    @classmethod
+    def of(cls, customer: Customer) -> "CustomerForm":
+        return cls(initial={name: getattr(customer, name) for name in cls.base_fields})
+
+    def details(self) -> Details:
+        return Details(**self.cleaned_data)
+
+
+class FindForm(forms.Form):
+    """What to find customers by; everything may be left empty."""
+
+    words = forms.CharField(label=_("Find"), required=False, max_length=100)
+    kind = forms.ChoiceField(
+        label=_("Kind"), required=False, choices=[("", _("all")), *Customer.Kind.choices]
+    )
+    all = forms.BooleanField(label=_("Also those no longer served"), required=False)

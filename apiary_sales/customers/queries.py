@@ -1,0 +1,64 @@
+"""The only code that reads customers for display."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import Q, QuerySet
+
+from apiary_sales.customers.models import Customer
+
+# So long before an exemption certificate runs out, ask for the next one.
+RENEW_BEFORE = timedelta(days=30)
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """How an exemption certificate stands on a day; `state` is valid, soon or expired."""
+
+    state: str
+    expires: date | None
+    days_left: int | None
+
+    @property
+    def is_valid(self) -> bool:
+        return self.state != "expired"
+
+
+def find(*, words: str = "", kind: str = "", include_inactive: bool = False) -> QuerySet[Customer]:
+    """Return customers by name; each word typed must stand somewhere in what is known of them."""
+    customers = Customer.objects.all()
+    if not include_inactive:
+        customers = customers.filter(is_active=True)
+    if kind:
+        customers = customers.filter(kind=kind)
+    for word in words.split():
+        customers = customers.filter(
+            Q(name__icontains=word)
+            | Q(contact__icontains=word)
+            | Q(city__icontains=word)
+            | Q(email__icontains=word)
+            | Q(phone__icontains=word)
+        )
+    return customers
+
+
+def certificate(customer: Customer, on: date) -> Certificate | None:
+    """Return how the certificate of an exempt customer stands, or None for a taxable one."""
+    if customer.tax_status != Customer.TaxStatus.EXEMPT:
+        return None
+    expires = customer.certificate_expires
+    if expires is None:
+        return Certificate("valid", None, None)
+    days_left = (expires - on).days
+    if not customer.is_exempt_on(on):
+        return Certificate("expired", expires, days_left)
+    return Certificate("soon" if expires - on <= RENEW_BEFORE else "valid", expires, days_left)
+
+
+def certificates_to_renew(on: date) -> QuerySet[Customer]:
+    """Return active exempt customers whose certificate has run out or soon will, soonest first."""
+    return Customer.objects.filter(
+        is_active=True,
+        tax_status=Customer.TaxStatus.EXEMPT,
+        certificate_expires__lte=on + RENEW_BEFORE,
+    ).order_by("certificate_expires", "name")

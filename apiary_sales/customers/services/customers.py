@@ -1,0 +1,90 @@
+"""Add customers and change what is known of them."""
+
+from dataclasses import asdict, dataclass
+from datetime import date
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from apiary_sales.customers.models import Customer
+from inventory.errors import Problems
+from inventory.services.checks import save_checked
+
+TERMS_DAYS_MAX = 365
+
+
+@dataclass(frozen=True, kw_only=True)
+class Details:
+    """All that is known of a customer; money in whole cents."""
+
+    name: str
+    kind: str = Customer.Kind.SHOP
+    tier: str = Customer.Tier.SHOP
+    contact: str = ""
+    email: str = ""
+    phone: str = ""
+    street: str = ""
+    city: str = ""
+    region: str = ""
+    postal_code: str = ""
+    country: str = ""
+    terms_days: int = 30
+    credit_limit_cents: int | None = None
+    tax_status: str = Customer.TaxStatus.TAXABLE
+    certificate_number: str = ""
+    certificate_expires: date | None = None
+    is_active: bool = True
+    note: str = ""
+
+
+@transaction.atomic
+def add(details: Details) -> Customer:
+    """Add a customer and return it. Raises `BadValue` or `SeveralProblems`, by field."""
+    return _save(Customer(), details)
+
+
+@transaction.atomic
+def change(customer: Customer, details: Details) -> Customer:
+    """Replace what is known of a customer and return it; raises as `add`.
+
+    Orders and invoices that are there keep the prices, terms and tax they were made with.
+    """
+    return _save(Customer.objects.select_for_update().get(pk=customer.pk), details)
+
+
+def _save(customer: Customer, details: Details) -> Customer:
+    for name, value in asdict(details).items():
+        setattr(customer, name, value.strip() if isinstance(value, str) else value)
+    _check(customer)
+    save_checked(customer)
+    return customer
+
+
+def _check(customer: Customer) -> None:
+    problems = Problems()
+    if not customer.name:
+        problems.add("name", _("Enter the name of the customer."))
+    namesake = Customer.objects.filter(name__iexact=customer.name).exclude(pk=customer.pk).first()
+    if namesake:
+        problems.add(
+            "name",
+            _(
+                "There is a customer called %(name)s already. "
+                "Open that one, or add the town to this name."
+            )
+            % {"name": namesake.name},
+        )
+    if customer.tax_status == Customer.TaxStatus.EXEMPT and not customer.certificate_number:
+        problems.add(
+            "certificate_number",
+            _("Enter the number of the exemption certificate, or charge sales tax."),
+        )
+    if customer.terms_days > TERMS_DAYS_MAX:
+        problems.add(
+            "terms_days",
+            _("%(days)s days to pay is too long. Enter %(most)s or fewer.")
+            % {"days": customer.terms_days, "most": TERMS_DAYS_MAX},
+        )
+    if customer.credit_limit_cents is not None and customer.credit_limit_cents < 0:
+        problems.add("credit_limit_cents", _("Enter a credit limit of nothing or more."))
+    problems.raise_any()

@@ -1,0 +1,89 @@
+"""Pages of the people and firms we sell to."""
+
+from django.contrib import messages
+from django.contrib.auth.decorators import permission_required
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.customers import queries
+from apiary_sales.customers.forms import CustomerForm, FindForm
+from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import customers
+from inventory.errors import HouseError
+
+CUSTOMERS_A_PAGE = 50
+
+manages_customers = permission_required("customers.manage_customers", raise_exception=True)
+
+
+def customer_list(request: HttpRequest) -> HttpResponse:
+    form = FindForm(request.GET)
+    asked = form.cleaned_data if form.is_valid() else {}
+    found = queries.find(
+        words=asked.get("words", ""),
+        kind=asked.get("kind", ""),
+        include_inactive=asked.get("all", False),
+    )
+    page = Paginator(found, CUSTOMERS_A_PAGE).get_page(request.GET.get("page"))
+    today = timezone.localdate()
+    rows = [(customer, queries.certificate(customer, today)) for customer in page]
+    return render(
+        request,
+        "customers/list.html",
+        {"form": form, "page": page, "rows": rows, "is_filtered": any(asked.values())},
+    )
+
+
+def customer_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    customer = get_object_or_404(Customer, pk=pk)
+    return render(
+        request,
+        "customers/detail.html",
+        {
+            "customer": customer,
+            "certificate": queries.certificate(customer, timezone.localdate()),
+        },
+    )
+
+
+@manages_customers
+def customer_create(request: HttpRequest) -> HttpResponse:
+    form = CustomerForm(request.POST) if request.method == "POST" else CustomerForm()
+    if form.is_valid():
+        try:
+            added = customers.add(form.details())
+        except HouseError as error:
+            form.refuse(error)
+        else:
+            messages.success(request, _("%(name)s is a customer now.") % {"name": added.name})
+            return redirect("customers:detail", pk=added.pk)
+    return _form_page(request, form, customer=None)
+
+
+@manages_customers
+def customer_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    customer = get_object_or_404(Customer, pk=pk)
+    form = CustomerForm(request.POST) if request.method == "POST" else CustomerForm.of(customer)
+    if form.is_valid():
+        try:
+            changed = customers.change(customer, form.details())
+        except HouseError as error:
+            form.refuse(error)
+        else:
+            messages.success(request, _("%(name)s is changed.") % {"name": changed.name})
+            return redirect("customers:detail", pk=pk)
+    return _form_page(request, form, customer=customer)
+
+
+def _form_page(
+    request: HttpRequest, form: CustomerForm, *, customer: Customer | None
+) -> HttpResponse:
+    return render(
+        request,
+        "customers/form.html",
+        {"form": form, "customer": customer},
+        status=422 if form.errors else 200,
+    )

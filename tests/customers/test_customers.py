@@ -1,0 +1,264 @@
+"""Customers: what is kept of them, how their certificate stands, and who may change them."""
+
+from datetime import date, timedelta
+
+import pytest
+from django.db import IntegrityError, connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from apiary_sales.customers import queries
+from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import customers
+from apiary_sales.customers.services.customers import Details
+from inventory.errors import BadValue, SeveralProblems
+from tests import builders
+
+TODAY = date(2026, 9, 1)
+DAY = timedelta(days=1)
+
+
+def test_a_customer_is_kept_as_entered(db):
+    added = customers.add(
+        Details(
+            name="  Hollow Oak Bakery ",
+            kind=Customer.Kind.BULK,
+            tier=Customer.Tier.BULK,
+            terms_days=14,
+            credit_limit_cents=250_000,
+        )
+    )
+
+    kept = Customer.objects.get(pk=added.pk)
+    assert (kept.name, kept.kind, kept.terms_days) == ("Hollow Oak Bakery", "bulk", 14)
+    assert kept.credit_limit_cents == 250_000
+
+
+def test_two_customers_never_have_the_same_name_whatever_the_capitals(db):
+    builders.customer("Corner Grocery")
+
+    with pytest.raises(BadValue) as refused:
+        customers.add(Details(name="corner grocery"))
+
+    assert refused.value.field == "name"
+    assert refused.value.message == (
+        "There is a customer called Corner Grocery already. "
+        "Open that one, or add the town to this name."
+    )
+    assert Customer.objects.count() == 1
+
+
+def test_an_exempt_customer_needs_a_certificate_number(db):
+    with pytest.raises(BadValue) as refused:
+        customers.add(Details(name="Mill", tax_status="exempt"))
+
+    assert refused.value.field == "certificate_number"
+    assert refused.value.message == (
+        "Enter the number of the exemption certificate, or charge sales tax."
+    )
+    assert not Customer.objects.exists()
+
+
+def test_the_database_too_wants_a_certificate_number(db):
+    with pytest.raises(IntegrityError, match="customer_exempt_has_certificate"):
+        builders.customer(tax_status="exempt")
+
+
+def test_all_problems_are_told_at_once_and_nothing_is_changed(db):
+    customer = builders.customer("Corner Grocery", terms_days=30)
+
+    with pytest.raises(SeveralProblems) as refused:
+        customers.change(customer, Details(name=" ", terms_days=366, credit_limit_cents=-1))
+
+    assert [(each.field, each.message) for each in refused.value.problems] == [
+        ("name", "Enter the name of the customer."),
+        ("terms_days", "366 days to pay is too long. Enter 365 or fewer."),
+        ("credit_limit_cents", "Enter a credit limit of nothing or more."),
+    ]
+    customer.refresh_from_db()
+    assert (customer.name, customer.terms_days) == ("Corner Grocery", 30)
+
+
+@pytest.mark.parametrize(
+    ("days", "state", "is_exempt"),
+    [
+        (-1, "expired", False),
+        (0, "soon", True),
+        (1, "soon", True),
+        (30, "soon", True),
+        (31, "valid", True),
+    ],
+)
+def test_a_certificate_is_good_through_its_last_day(db, days, state, is_exempt):
+    customer = builders.customer(
+        tax_status="exempt", certificate_number="X-1", certificate_expires=TODAY + days * DAY
+    )
+
+    certificate = queries.certificate(customer, TODAY)
+
+    assert certificate.state == state
+    assert certificate.is_valid == is_exempt
+    assert customer.is_exempt_on(TODAY) == is_exempt
+
+
+def test_a_certificate_without_an_end_is_good_and_a_taxable_customer_has_none(db):
+    exempt = builders.customer("A", tax_status="exempt", certificate_number="X-1")
+    taxable = builders.customer("B", certificate_number="old")
+
+    assert queries.certificate(exempt, TODAY) == queries.Certificate("valid", None, None)
+    assert queries.certificate(taxable, TODAY) is None
+    assert taxable.is_exempt_on(TODAY) is False
+
+
+def test_certificates_to_renew_come_soonest_first(db):
+    def exempt(name, days, **fields):
+        return builders.customer(
+            name,
+            tax_status="exempt",
+            certificate_number="X",
+            certificate_expires=TODAY + days * DAY,
+            **fields,
+        )
+
+    later, soon, gone = exempt("Later", 31), exempt("Soon", 30), exempt("Gone", -1)
+    exempt("Left", 1, is_active=False)
+
+    assert list(queries.certificates_to_renew(TODAY)) == [gone, soon]
+    assert later not in queries.certificates_to_renew(TODAY)
+
+
+def test_every_word_looked_for_must_be_somewhere(db):
+    grocery = builders.customer("Corner Grocery", city="Elm Hollow")
+    builders.customer("Hill Grocery", city="Stone Bridge")
+    gone = builders.customer("Old Grocery", city="Elm Hollow", is_active=False)
+
+    assert list(queries.find(words="elm grocery")) == [grocery]
+    assert set(queries.find(words="elm", include_inactive=True)) == {grocery, gone}
+    assert list(queries.find(words="elm", kind="bulk")) == []
+
+
+# ---- pages
+
+
+@pytest.fixture
+def office(client, db):
+    client.force_login(builders.person("office"))
+    return client
+
+
+def posted(**changes):
+    return {
+        "name": "Hollow Oak Bakery",
+        "kind": "bulk",
+        "tier": "bulk",
+        "terms_days": "14",
+        "credit_limit_cents": "2500.00",
+        "tax_status": "taxable",
+        "is_active": "on",
+        **changes,
+    }
+
+
+def test_the_office_adds_a_customer_and_lands_on_its_page(office):
+    response = office.post(reverse("customers:create"), posted(), follow=True)
+
+    customer = Customer.objects.get()
+    assert response.redirect_chain == [(reverse("customers:detail", args=[customer.pk]), 302)]
+    assert customer.credit_limit_cents == 250_000
+    assert "Hollow Oak Bakery is a customer now." in response.text
+    assert "$2,500.00" in response.text
+
+
+def test_a_refused_customer_is_told_why_at_the_field(office):
+    response = office.post(reverse("customers:create"), posted(tax_status="exempt"))
+
+    assert response.status_code == 422
+    assert response.context["form"].errors == {
+        "certificate_number": [
+            "Enter the number of the exemption certificate, or charge sales tax."
+        ]
+    }
+    assert not Customer.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "message"),
+    [
+        ("terms_days", "-1", "Enter 0 days or more."),
+        ("credit_limit_cents", "-1", "Enter a credit limit of nothing or more."),
+        ("email", "nobody", "This is not an e-mail address: name@place.example."),
+    ],
+)
+def test_bad_figures_are_told_in_words(office, field, value, message):
+    response = office.post(reverse("customers:create"), posted(**{field: value}))
+
+    assert response.context["form"].errors[field] == [message]
+
+
+def test_a_customer_is_changed_and_can_be_put_aside(office):
+    customer = builders.customer("Corner Grocery", note="Rings twice.")
+    page = office.get(reverse("customers:edit", args=[customer.pk]))
+    assert page.context["form"].initial["note"] == "Rings twice."
+
+    office.post(
+        reverse("customers:edit", args=[customer.pk]), posted(name="Corner Shop", is_active="")
+    )
+
+    customer.refresh_from_db()
+    assert (customer.name, customer.is_active) == ("Corner Shop", False)
+    assert office.get(reverse("customers:list")).context["rows"] == []
+    assert office.get(reverse("customers:list"), {"all": "on"}).context["rows"] == [
+        (customer, None)
+    ]
+
+
+def test_the_list_says_so_when_nobody_is_there_and_when_nobody_fits(office):
+    assert "Shops and drum buyers go here" in office.get(reverse("customers:list")).text
+    builders.customer()
+    assert "Nobody fits" in office.get(reverse("customers:list"), {"words": "zzz"}).text
+
+
+def test_the_page_warns_of_an_expired_certificate(office):
+    customer = builders.customer(
+        tax_status="exempt", certificate_number="X-1", certificate_expires=date(2020, 1, 31)
+    )
+
+    page = office.get(reverse("customers:detail", args=[customer.pk])).text
+
+    assert "The exemption certificate expired on Jan. 31, 2020." in page
+    assert "certificate expired" in office.get(reverse("customers:list")).text
+
+
+def test_the_list_takes_the_same_queries_for_many(office):
+    builders.customer("Shop")
+    few = queries_of_list(office)
+
+    for number in range(20):
+        builders.customer(f"Shop {number}")
+
+    assert queries_of_list(office) == few
+
+
+def queries_of_list(client):
+    with CaptureQueriesContext(connection) as captured:
+        client.get(reverse("customers:list"))
+    return len(captured)
+
+
+@pytest.mark.parametrize("role", ["bottling", "stand"])
+def test_who_may_not_change_customers_is_refused(client, db, role):
+    client.force_login(builders.person(role))
+    customer = builders.customer()
+
+    assert client.get(reverse("customers:detail", args=[customer.pk])).status_code == 200
+    assert client.get(reverse("customers:create")).status_code == 403
+    assert client.post(reverse("customers:create"), posted()).status_code == 403
+    assert client.post(reverse("customers:edit", args=[customer.pk]), posted()).status_code == 403
+    assert Customer.objects.get().name == "Corner Grocery"
+
+
+def test_a_stranger_is_sent_to_sign_in(client, db):
+    response = client.get(reverse("customers:list"))
+
+    assert response.status_code == 302
+    assert response.url.startswith(reverse("accounts:sign_in"))
