@@ -1,0 +1,1 @@
+"""The bottling plan: what to bottle and what to sell in drums, so that the honey earns most."""
