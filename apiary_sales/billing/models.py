@@ -1,5 +1,7 @@
 """Invoices, payments, and the balanced book of money owed."""
 
+from datetime import date
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -12,7 +14,14 @@ from inventory.models.ledger import AppendOnlyModel
 
 
 class Invoice(models.Model):
-    """A numbered bill for goods handed over; never changed once issued."""
+    """A numbered bill for goods handed over: an invoice, a stand receipt or a credit note.
+
+    Nothing printed on it is ever changed. `open_cents` is what is still to be paid: the total less
+    credit notes and what payments were put to it; the services keep it, `verify_ledger` proves it.
+    """
+
+    RECEIPT_PREFIX = "R"
+    CREDIT_PREFIX = "C"
 
     series = models.CharField(max_length=12)
     number = models.PositiveIntegerField()
@@ -32,6 +41,8 @@ class Invoice(models.Model):
     net_cents = models.BigIntegerField()
     tax_cents = models.BigIntegerField()
     total_cents = models.BigIntegerField()
+    open_cents = models.BigIntegerField(default=0)
+    note = models.CharField(_("reason"), max_length=300, blank=True)
     issued_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
@@ -49,14 +60,47 @@ class Invoice(models.Model):
                 condition=Q(total_cents=models.F("net_cents") + models.F("tax_cents")),
                 name="invoice_total_is_net_and_tax",
             ),
+            models.CheckConstraint(
+                condition=Q(open_cents__gte=0)
+                & (Q(open_cents=0) | Q(open_cents__lte=models.F("total_cents"))),
+                name="invoice_open_between_0_and_total",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["issued_on", "id"], name="invoice_by_day"),
+            models.Index(
+                fields=["due_on"], condition=Q(open_cents__gt=0), name="invoice_open_by_due_day"
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.series}-{self.number:05d}"
 
+    @property
+    def is_credit_note(self) -> bool:
+        return self.credits_id is not None
+
+    @property
+    def is_receipt(self) -> bool:
+        return self.series.startswith(self.RECEIPT_PREFIX)
+
+    @property
+    def terms_days(self) -> int:
+        return (self.due_on - self.issued_on).days
+
+    def is_overdue_on(self, day: date) -> bool:
+        return self.open_cents > 0 and self.due_on < day
+
 
 class InvoiceLine(models.Model):
-    """One line of an invoice as printed; amounts are negative on a credit note."""
+    """One line of an invoice as printed: quantity × unit price − discount = amount.
+
+    Quantity, discount, amount and tax are negative on a credit note.
+    """
+
+    class Unit(models.TextChoices):
+        PIECE = "piece", _("pc")
+        POUND = "lb", _("lb")
 
     invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="lines")
     fulfilment_line = models.ForeignKey(
@@ -65,8 +109,9 @@ class InvoiceLine(models.Model):
     description = models.CharField(max_length=200)
     lot_code = models.CharField(max_length=30, blank=True)
     quantity = models.DecimalField(max_digits=14, decimal_places=3)
-    unit = models.CharField(max_length=12)
+    unit = models.CharField(max_length=12, choices=Unit)
     unit_price = models.DecimalField(max_digits=12, decimal_places=4)
+    discount_cents = models.BigIntegerField(default=0)
     amount_cents = models.BigIntegerField()
     tax_name = models.CharField(max_length=60, blank=True)
     tax_percent = models.DecimalField(max_digits=7, decimal_places=4, default=0)
@@ -96,6 +141,7 @@ class Payment(models.Model):
     tendered_cents = models.BigIntegerField(_("cash given"), null=True, blank=True)
     received_on = models.DateField(_("received"), default=timezone.localdate)
     reference = models.CharField(_("check number or reference"), max_length=60, blank=True)
+    note = models.CharField(_("note"), max_length=300, blank=True)
     received_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
@@ -115,8 +161,12 @@ class Payment(models.Model):
         return f"{self.get_method_display()} {self.amount_cents}"
 
 
-class Allocation(models.Model):
-    """So much of a payment settles so much of an invoice."""
+class Allocation(AppendOnlyModel):
+    """So much of a payment settles so much of an invoice.
+
+    A negative row takes it off again: when the check bounced, or the invoice was credited and the
+    money stays on account.
+    """
 
     payment = models.ForeignKey(Payment, on_delete=models.PROTECT, related_name="allocations")
     invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="allocations")
@@ -124,7 +174,6 @@ class Allocation(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["payment", "invoice"], name="allocation_is_one"),
             models.CheckConstraint(condition=~Q(amount_cents=0), name="allocation_amount_not_0"),
         ]
 

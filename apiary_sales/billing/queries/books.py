@@ -1,0 +1,204 @@
+"""Prove the book of money: work everything out again from the lines, and name every difference."""
+
+from collections.abc import Iterator
+
+from django.db.models import Count, F, Max, OuterRef, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
+
+from apiary_sales.billing.models import (
+    Allocation,
+    CustomerBalance,
+    Entry,
+    EntryLine,
+    Invoice,
+    InvoiceLine,
+    Payment,
+)
+from apiary_sales.customers.models import Customer
+
+Account = EntryLine.Account
+
+
+def faults() -> Iterator[str]:
+    """Yield one sentence for each way in which the stored book breaks a law of its own."""
+    yield from _crooked_entries()
+    yield from _documents_and_entries()
+    yield from _wrong_balances()
+    yield from _wrong_totals()
+    yield from _wrong_credits()
+    yield from _wrong_allocations()
+    yield from _wrong_open_amounts()
+    yield from _billed_twice()
+    yield from _missing_numbers()
+
+
+def _crooked_entries() -> Iterator[str]:
+    for row in (
+        EntryLine.objects.values("entry")
+        .order_by("entry")
+        .annotate(total=Sum("amount_cents"))
+        .exclude(total=0)
+    ):
+        yield f"Entry {row['entry']} adds up to {row['total']} cents, not zero."
+
+
+def _documents_and_entries() -> Iterator[str]:
+    """Each bill and each payment is in the book once, at its own amount."""
+    owed = Coalesce(
+        Sum("entry__lines__amount_cents", filter=Q(entry__lines__account=Account.RECEIVABLE)), 0
+    )
+    for invoice in (
+        Invoice.objects.annotate(entered_cents=owed)
+        .exclude(entry__isnull=False, entered_cents=F("total_cents"))
+        .order_by("id")
+    ):
+        yield f"{invoice} is entered at {invoice.entered_cents} cents, not {invoice.total_cents}."
+    for payment in (
+        Payment.objects.annotate(entered_cents=owed)
+        .exclude(entry__isnull=False, entered_cents=-F("amount_cents"))
+        .order_by("id")
+    ):
+        yield (
+            f"Payment {payment.pk} of {payment.amount_cents} cents is entered at "
+            f"{-payment.entered_cents}."
+        )
+    for entry in Entry.objects.filter(
+        (Q(kind=Entry.Kind.INVOICE) & Q(invoice__credits__isnull=False))
+        | (Q(kind=Entry.Kind.CREDIT_NOTE) & Q(invoice__credits__isnull=True))
+    ).order_by("id"):
+        yield f"Entry {entry.pk} is called a {entry.get_kind_display()}, which it is not."
+
+
+def _wrong_balances() -> Iterator[str]:
+    sums = {
+        row["customer"]: row["total"]
+        for row in EntryLine.objects.filter(account=Account.RECEIVABLE, customer__isnull=False)
+        .values("customer")
+        .order_by()
+        .annotate(total=Sum("amount_cents"))
+    }
+    for balance in CustomerBalance.objects.select_related("customer").order_by("customer"):
+        total = sums.pop(balance.customer_id, 0)
+        if total != balance.owed_cents:
+            yield (
+                f"{balance.customer} owes {total} cents by the lines, "
+                f"{balance.owed_cents} by the balance."
+            )
+    for customer in Customer.objects.filter(pk__in=[key for key, total in sums.items() if total]):
+        yield f"{customer} owes {sums[customer.pk]} cents by the lines and has no balance."
+
+
+def _wrong_totals() -> Iterator[str]:
+    for invoice in (
+        Invoice.objects.annotate(
+            lines_net=Coalesce(Sum("lines__amount_cents"), 0),
+            lines_tax=Coalesce(Sum("lines__tax_cents"), 0),
+        )
+        .exclude(
+            lines_net=F("net_cents"),
+            lines_tax=F("tax_cents"),
+            total_cents=F("net_cents") + F("tax_cents"),
+        )
+        .order_by("id")
+    ):
+        yield (
+            f"{invoice} says {invoice.net_cents} + {invoice.tax_cents} = {invoice.total_cents} "
+            f"cents, its lines {invoice.lines_net} + {invoice.lines_tax}."
+        )
+
+
+def _wrong_credits() -> Iterator[str]:
+    for note in (
+        Invoice.objects.filter(credits__isnull=False)
+        .exclude(
+            total_cents=-F("credits__total_cents"),
+            customer__isnull=True,
+            credits__customer__isnull=True,
+        )
+        .exclude(total_cents=-F("credits__total_cents"), customer=F("credits__customer"))
+        .select_related("credits")
+        .order_by("id")
+    ):
+        yield f"Credit note {note} does not undo {note.credits} exactly."
+    for row in (
+        Invoice.objects.filter(credits__isnull=False)
+        .values("credits")
+        .order_by("credits")
+        .annotate(count=Count("id"))
+        .filter(count__gt=1)
+    ):
+        yield f"Invoice {row['credits']} was credited {row['count']} times."
+
+
+def _wrong_allocations() -> Iterator[str]:
+    """No more is put to invoices than was paid, and nothing less than nothing."""
+    for payment in (
+        Payment.objects.annotate(put_cents=Coalesce(Sum("allocations__amount_cents"), 0))
+        .filter(
+            Q(amount_cents__gt=0) & (Q(put_cents__lt=0) | Q(put_cents__gt=F("amount_cents")))
+            | Q(amount_cents__lt=0) & (Q(put_cents__gt=0) | Q(put_cents__lt=F("amount_cents")))
+        )
+        .order_by("id")
+    ):
+        yield (
+            f"Payment {payment.pk} of {payment.amount_cents} cents has {payment.put_cents} "
+            "put to invoices."
+        )
+    for allocation in (
+        Allocation.objects.exclude(payment__customer=F("invoice__customer"))
+        .exclude(payment__customer__isnull=True, invoice__customer__isnull=True)
+        .select_related("invoice")
+        .order_by("id")
+    ):
+        yield f"Payment {allocation.payment_id} is put to another's invoice {allocation.invoice}."
+    for payment in Payment.objects.filter(reverses__isnull=False).exclude(
+        amount_cents=-F("reverses__amount_cents")
+    ):
+        yield f"Payment {payment.pk} does not undo payment {payment.reverses_id} exactly."
+
+
+def _wrong_open_amounts() -> Iterator[str]:
+    credited = (
+        Invoice.objects.filter(credits=OuterRef("pk"))
+        .values("credits")
+        .order_by()
+        .annotate(total=Sum("total_cents"))
+        .values("total")
+    )
+    for invoice in (
+        Invoice.objects.annotate(
+            put_cents=Coalesce(Sum("allocations__amount_cents"), 0),
+            credited_cents=Coalesce(Subquery(credited), 0),
+        )
+        .annotate(
+            left_cents=F("total_cents") + F("credited_cents") - F("put_cents"),
+        )
+        .exclude(credits__isnull=True, left_cents=F("open_cents"))
+        .exclude(credits__isnull=False, open_cents=0, put_cents=0)
+        .order_by("id")
+    ):
+        yield f"{invoice} has {invoice.left_cents} cents to pay, and says {invoice.open_cents}."
+
+
+def _billed_twice() -> Iterator[str]:
+    for row in (
+        InvoiceLine.objects.filter(invoice__credits__isnull=True)
+        .values("fulfilment_line")
+        .order_by("fulfilment_line")
+        .annotate(count=Count("id"))
+        .filter(count__gt=1)
+    ):
+        yield f"Goods handed over ({row['fulfilment_line']}) are on {row['count']} invoices."
+
+
+def _missing_numbers() -> Iterator[str]:
+    for row in (
+        Invoice.objects.values("series")
+        .order_by("series")
+        .annotate(count=Count("id"), last=Max("number"))
+        .exclude(count=F("last"))
+    ):
+        given = set(Invoice.objects.filter(series=row["series"]).values_list("number", flat=True))
+        missing = sorted(set(range(1, row["last"] + 1)) - given)
+        numbers = ", ".join(f"{row['series']}-{number:05d}" for number in missing)
+        yield f"Series {row['series']} misses {numbers or 'no number, but begins below 1'}."

@@ -1,0 +1,1 @@
+"""The only code that writes bills, payments and the book of money."""

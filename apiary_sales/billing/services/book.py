@@ -1,0 +1,128 @@
+"""The one door through which the book of money changes.
+
+`enter` writes a balanced entry and keeps what the customer owes in the same transaction. `settle`
+puts money to invoices and keeps what is open on them. Both hold the customer's balance row, which
+an act that must look first takes through `lock_customer`; invoices are locked after it, by key.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.db import transaction
+from django.db.models import Sum
+
+from apiary_sales.billing.models import (
+    Allocation,
+    CustomerBalance,
+    Entry,
+    EntryLine,
+    Invoice,
+    Payment,
+)
+from apiary_sales.customers.models import Customer
+
+Account = EntryLine.Account
+
+
+@dataclass(frozen=True)
+class Line:
+    """A signed amount on one account, in cents; money owed names the customer who owes it."""
+
+    account: str
+    amount_cents: int
+    customer: Customer | None = None
+
+
+class BookLawBroken(Exception):
+    """An entry that would not balance: a fault in the program, never in what a person typed."""
+
+
+def lock_customer(customer: Customer | None) -> CustomerBalance | None:
+    """Hold what a customer owes until the transaction ends; nothing to hold without a customer."""
+    if customer is None:
+        return None
+    CustomerBalance.objects.get_or_create(customer=customer)
+    return CustomerBalance.objects.select_for_update(no_key=True).get(customer=customer)
+
+
+def lock_invoices(keys: Iterable[int]) -> dict[int, Invoice]:
+    """Hold these invoices, in order of their keys, and return them as they are now."""
+    rows = Invoice.objects.select_for_update(no_key=True).filter(pk__in=set(keys)).order_by("pk")
+    return {invoice.pk: invoice for invoice in rows}
+
+
+@transaction.atomic
+def enter(
+    *,
+    kind: str,
+    lines: Iterable[Line],
+    entered_on: date,
+    invoice: Invoice | None = None,
+    payment: Payment | None = None,
+) -> Entry:
+    """Write one entry and keep what its customer owes; return it.
+
+    Lines of nothing are left out. Raises `BookLawBroken` when the lines do not add up to zero.
+    """
+    lines = [line for line in lines if line.amount_cents]
+    total = sum(line.amount_cents for line in lines)
+    if total:
+        raise BookLawBroken(f"The lines of an entry must add up to zero, not {total}: {lines}")
+    entry = Entry.objects.create(kind=kind, entered_on=entered_on, invoice=invoice, payment=payment)
+    EntryLine.objects.bulk_create(
+        EntryLine(
+            entry=entry,
+            account=line.account,
+            customer=line.customer,
+            amount_cents=line.amount_cents,
+        )
+        for line in lines
+    )
+    for line in lines:
+        if line.account == Account.RECEIVABLE and line.customer is not None:
+            balance = lock_customer(line.customer)
+            balance.owed_cents += line.amount_cents
+            balance.save(update_fields=["owed_cents"])
+    return entry
+
+
+@transaction.atomic
+def settle(payment: Payment, shares: Iterable[tuple[Invoice, int]]) -> None:
+    """Put so many cents of a payment to each invoice; a negative share takes them off again.
+
+    Call with the customer locked. Raises `BookLawBroken` when an invoice would be paid beyond
+    what is open on it.
+    """
+    shares = [(invoice, cents) for invoice, cents in shares if cents]
+    locked = lock_invoices(invoice.pk for invoice, _cents in shares)
+    for invoice, cents in shares:
+        now = locked[invoice.pk]
+        now.open_cents -= cents
+        if not 0 <= now.open_cents <= now.total_cents:
+            raise BookLawBroken(f"{cents} put to {now}, which would leave {now.open_cents} open.")
+        now.save(update_fields=["open_cents"])
+        invoice.open_cents = now.open_cents
+    Allocation.objects.bulk_create(
+        Allocation(payment=payment, invoice=locked[invoice.pk], amount_cents=cents)
+        for invoice, cents in shares
+    )
+
+
+@transaction.atomic
+def close(invoice: Invoice) -> None:
+    """Leave nothing open on an invoice that a credit note has taken back.
+
+    What was paid on it comes off, payment by payment, and stays on the customer's account.
+    """
+    paid = (
+        Allocation.objects.filter(invoice=invoice)
+        .values("payment")
+        .order_by("payment")
+        .annotate(cents=Sum("amount_cents"))
+    )
+    shares = {row["payment"]: row["cents"] for row in paid if row["cents"]}
+    for payment in Payment.objects.filter(pk__in=shares).order_by("pk"):
+        settle(payment, [(invoice, -shares[payment.pk])])
+    Invoice.objects.filter(pk=invoice.pk).update(open_cents=0)
+    invoice.open_cents = 0

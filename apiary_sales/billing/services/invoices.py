@@ -1,0 +1,324 @@
+"""Bills for goods handed over: invoices, stand receipts and credit notes."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from apiary_sales.accounts.models import House
+from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
+from apiary_sales.billing.services import book
+from apiary_sales.billing.services.book import Account, Line
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.services import orders
+from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.services import tax
+from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
+from inventory.money import cents_half_up
+from inventory.physics.units import POUND_GRAMS
+from inventory.services import ledger
+
+# A drum scale tells half a pound; two decimals hide the gram that at-rest rounding adds.
+POUND_STEP = Decimal("0.01")
+
+GOODS_TAXED_AS = {
+    OrderLine.Kind.PACKED: TaxRate.Goods.HONEY,
+    OrderLine.Kind.HONEY: TaxRate.Goods.HONEY,
+    OrderLine.Kind.DRUM_DEPOSIT: TaxRate.Goods.OTHER,
+    OrderLine.Kind.DRUM_SALE: TaxRate.Goods.OTHER,
+    OrderLine.Kind.FREIGHT: TaxRate.Goods.FREIGHT,
+}
+
+
+def find(key: str) -> Invoice | None:
+    """Return the bill already made with this idempotency key."""
+    return Invoice.objects.filter(idempotency_key=key).first()
+
+
+def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
+    """Return what was handed over of an order, not taken back, and is on no invoice yet."""
+    return (
+        FulfilmentLine.objects.filter(
+            fulfilment__order=order,
+            fulfilment__is_taken_back=False,
+            invoice_lines__isnull=True,
+        )
+        .select_related("order_line__drum", "lot", "fulfilment")
+        .order_by("order_line", "id")
+    )
+
+
+def draft(order: Order, issued_on: date | None = None) -> Invoice | None:
+    """Return the invoice that `issue` would make now, unsaved, with `draft_lines`; None for none.
+
+    It has no number yet.
+    """
+    goods = list(to_invoice(order))
+    if not goods:
+        return None
+    return _compose(order, goods, issued_on or timezone.localdate())
+
+
+@transaction.atomic
+def issue(*, order: Order, issued_by: Any, key: str, issued_on: date | None = None) -> Invoice:
+    """Bill everything handed over of an order that is on no invoice yet, and return the invoice.
+
+    It gets the next number of its series ("26-00017", stand receipts "R26-00042"), the tax of its
+    day or the customer's exemption, and the addresses as they are now; its total is the sum of the
+    rounded lines, owed from that moment. Raises `NotAllowedNow` when there is nothing to invoice,
+    `BadValue` for an impossible date, `AlreadyRecorded` when the same form came before.
+    """
+    order = orders.lock(order)
+    _refuse_repeat(key)
+    issued_on = issued_on or timezone.localdate()
+    goods = list(to_invoice(order))
+    if not goods:
+        raise NotAllowedNow(_why_nothing(order))
+    _check_date(issued_on, max(line.fulfilment.filled_on for line in goods))
+    invoice = _compose(order, goods, issued_on)
+    prefix = Invoice.RECEIPT_PREFIX if order.channel == Order.Channel.STAND else ""
+    return _save(invoice, invoice.draft_lines, prefix=prefix, issued_by=issued_by, key=key)
+
+
+@transaction.atomic
+def credit(
+    *,
+    invoice: Invoice,
+    issued_by: Any,
+    key: str,
+    reason: str,
+    issued_on: date | None = None,
+    gives_money_back: bool = False,
+) -> Invoice:
+    """Take a whole invoice back by a credit note, bring its goods back, and return the note.
+
+    What was paid on the invoice stays on the customer's account. `gives_money_back` says that the
+    caller hands it back in the same transaction, as undoing a stand sale does; a paid receipt
+    without a customer can be credited in no other way. Raises `NotAllowedNow` for a second credit
+    and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
+    """
+    # Holding the order, its goods are billed, and its invoices credited, once.
+    order = orders.lock(invoice.order)
+    _refuse_repeat(key)
+    issued_on = issued_on or timezone.localdate()
+    _check_credit(invoice, reason, issued_on, gives_money_back)
+    for fulfilment in Fulfilment.objects.filter(
+        lines__invoice_lines__invoice=invoice, is_taken_back=False
+    ).distinct():
+        orders.take_back(
+            fulfilment=fulfilment,
+            taken_by=issued_by,
+            key=f"{key}:{fulfilment.pk}",
+            reason=reason,
+            is_credited=True,
+        )
+    note = Invoice(
+        customer=invoice.customer,
+        order=order,
+        credits=invoice,
+        issued_on=issued_on,
+        due_on=issued_on,
+        currency=invoice.currency,
+        seller=_seller(House.current()),
+        buyer=invoice.buyer,
+        exemption=invoice.exemption,
+        note=reason.strip(),
+    )
+    lines = [_negative(line) for line in invoice.lines.all()]
+    note = _save(note, lines, prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
+    book.close(invoice)
+    return note
+
+
+def _refuse_repeat(key: str) -> None:
+    if made := find(key):
+        raise AlreadyRecorded(_("This was recorded already."), made=made)
+
+
+def _why_nothing(order: Order) -> str:
+    numbers = ", ".join(
+        str(invoice) for invoice in Invoice.objects.filter(order=order).order_by("id")
+    )
+    if numbers:
+        return _("Everything handed over of order %(order)s is billed already: %(numbers)s.") % {
+            "order": order.number,
+            "numbers": numbers,
+        }
+    return _(
+        "Nothing of order %(order)s has been handed over yet, so there is nothing to invoice. "
+        "Fill the order first."
+    ) % {"order": order.number}
+
+
+def _check_date(issued_on: date, handed_over_on: date) -> None:
+    if issued_on > timezone.localdate():
+        raise BadValue(
+            _("An invoice can't be dated in the future. Choose today or earlier."),
+            field="issued_on",
+        )
+    if issued_on < handed_over_on:
+        raise BadValue(
+            _("The goods were handed over on %(day)s; the invoice can't be older than that.")
+            % {"day": date_format(handed_over_on)},
+            field="issued_on",
+        )
+
+
+def _check_credit(invoice: Invoice, reason: str, issued_on: date, gives_money_back: bool) -> None:
+    if invoice.is_credit_note:
+        raise NotAllowedNow(_("A credit note can't be credited. Issue an invoice instead."))
+    if note := invoice.credit_notes.first():
+        raise NotAllowedNow(
+            _("Invoice %(invoice)s was credited already by %(note)s.")
+            % {"invoice": invoice, "note": note}
+        )
+    if invoice.customer_id is None and invoice.allocations.exists() and not gives_money_back:
+        raise NotAllowedNow(
+            _(
+                "Receipt %(receipt)s was paid at the stand. Undo the stand sale instead, so that "
+                "the money goes back with the goods."
+            )
+            % {"receipt": invoice}
+        )
+    problems = Problems()
+    if not reason.strip():
+        problems.add("reason", _("Say why the goods come back; it is printed on the credit note."))
+    if issued_on > timezone.localdate():
+        problems.add(
+            "issued_on", _("A credit note can't be dated in the future. Choose today or earlier.")
+        )
+    problems.raise_any()
+
+
+def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> Invoice:
+    """Return an unsaved invoice of these goods without a number, its lines in `draft_lines`."""
+    house, customer = House.current(), order.customer
+    is_exempt = customer is not None and customer.is_exempt_on(issued_on)
+    lines = [_line(good) for good in goods]
+    taxes = tax.tax_invoice_lines(
+        [tax.TaxLine(GOODS_TAXED_AS[good.order_line.kind], good.amount_cents) for good in goods],
+        house.tax_rounding,
+        on=issued_on,
+        exempt=is_exempt,
+    )
+    for line, taxed in zip(lines, taxes, strict=True):
+        line.tax_name = taxed.name
+        line.tax_percent = taxed.percent
+        line.tax_cents = taxed.tax_cents
+    at_once = order.channel == Order.Channel.STAND or customer is None
+    invoice = Invoice(
+        customer=customer,
+        order=order,
+        issued_on=issued_on,
+        due_on=issued_on if at_once else issued_on + timedelta(days=customer.terms_days),
+        currency=settings.CURRENCY,
+        seller=_seller(house),
+        buyer=_buyer(customer, order),
+        exemption=_exemption(customer) if is_exempt else "",
+    )
+    _add_up(invoice, lines)
+    invoice.draft_lines = lines
+    return invoice
+
+
+def _add_up(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:
+    invoice.net_cents = sum(line.amount_cents for line in lines)
+    invoice.tax_cents = sum(line.tax_cents for line in lines)
+    invoice.total_cents = invoice.net_cents + invoice.tax_cents
+
+
+def _save(
+    invoice: Invoice, lines: Sequence[InvoiceLine], *, prefix: str, issued_by: Any, key: str
+) -> Invoice:
+    """Number, save and enter a bill with its lines."""
+    _add_up(invoice, lines)
+    invoice.series = f"{prefix}{invoice.issued_on:%y}"
+    invoice.number = ledger.next_number(f"invoice {invoice.series}")
+    invoice.open_cents = 0 if invoice.is_credit_note else invoice.total_cents
+    invoice.issued_by = issued_by
+    invoice.idempotency_key = key
+    invoice.save()
+    for line in lines:
+        line.invoice = invoice
+    InvoiceLine.objects.bulk_create(lines)
+    book.enter(
+        kind=Entry.Kind.CREDIT_NOTE if invoice.is_credit_note else Entry.Kind.INVOICE,
+        lines=[
+            Line(Account.RECEIVABLE, invoice.total_cents, invoice.customer),
+            Line(Account.SALES, -invoice.net_cents),
+            Line(Account.SALES_TAX, -invoice.tax_cents),
+        ],
+        entered_on=invoice.issued_on,
+        invoice=invoice,
+    )
+    return invoice
+
+
+def _line(good: FulfilmentLine) -> InvoiceLine:
+    """Return the printed line of some goods; honey in bulk is billed by the pound."""
+    order_line = good.order_line
+    if order_line.kind == OrderLine.Kind.HONEY:
+        quantity = (Decimal(good.quantity) / POUND_GRAMS).quantize(POUND_STEP)
+        unit = InvoiceLine.Unit.POUND
+    else:
+        quantity, unit = Decimal(good.quantity), InvoiceLine.Unit.PIECE
+    discount_cents = 0
+    if order_line.discount_cents:
+        before = cents_half_up(quantity * order_line.unit_price)
+        discount_cents = max(0, before - good.amount_cents)
+    return InvoiceLine(
+        fulfilment_line=good,
+        description=order_line.description,
+        lot_code=good.lot.code if good.lot else "",
+        quantity=quantity,
+        unit=unit,
+        unit_price=order_line.unit_price,
+        discount_cents=discount_cents,
+        amount_cents=good.amount_cents,
+    )
+
+
+def _negative(line: InvoiceLine) -> InvoiceLine:
+    return InvoiceLine(
+        fulfilment_line_id=line.fulfilment_line_id,
+        description=line.description,
+        lot_code=line.lot_code,
+        quantity=-line.quantity,
+        unit=line.unit,
+        unit_price=line.unit_price,
+        discount_cents=-line.discount_cents,
+        amount_cents=-line.amount_cents,
+        tax_name=line.tax_name,
+        tax_percent=line.tax_percent,
+        tax_cents=-line.tax_cents,
+    )
+
+
+def _seller(house: House) -> dict[str, str]:
+    """Return the house's address as printed on this day."""
+    fields = ("name", "street", "city", "region", "postal_code", "country")
+    more = ("phone", "email", "tax_number", "payment_note")
+    return {field: getattr(house, field) for field in (*fields, *more)}
+
+
+def _buyer(customer: Customer | None, order: Order) -> dict[str, str]:
+    """Return the customer's address as printed on this day; empty for a buyer at the stand."""
+    reference = {"order_number": order.number, "reference": order.customer_reference}
+    if customer is None:
+        return reference
+    fields = ("name", "contact", "street", "city", "region", "postal_code", "country")
+    return {**{field: getattr(customer, field) for field in fields}, **reference}
+
+
+def _exemption(customer: Customer) -> str:
+    return _("Exempt from sales tax, certificate %(number)s") % {
+        "number": customer.certificate_number
+    }

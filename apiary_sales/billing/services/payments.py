@@ -1,0 +1,252 @@
+"""Money received, put to invoices, and given back."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F, QuerySet, Sum
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Entry, Invoice, Payment
+from apiary_sales.billing.services import book
+from apiary_sales.billing.services.book import Account, Line
+from apiary_sales.customers.models import Customer
+from inventory import words
+from inventory.errors import AlreadyRecorded, CannotReverse, NotAllowedNow, Problems
+
+# A million in one payment is a slip of the finger in a honey house.
+AMOUNT_CENTS_MAX = 100_000_000
+
+
+def find(key: str) -> Payment | None:
+    """Return the payment already recorded with this idempotency key."""
+    return Payment.objects.filter(idempotency_key=key).first()
+
+
+@transaction.atomic
+def receive(
+    *,
+    customer: Customer | None,
+    amount_cents: int,
+    method: str,
+    received_by: Any,
+    key: str,
+    received_on: date | None = None,
+    reference: str = "",
+    allocations: Mapping[Invoice, int] | None = None,
+    tendered_cents: int | None = None,
+    note: str = "",
+) -> Payment:
+    """Record money received and put it to invoices; what is over stays on the customer's account.
+
+    `allocations` says how much goes to which invoice; left out, the invoices due first are paid
+    first. `tendered_cents` is the cash that was handed over, where it was more.
+    Raises `BadValue` (or several at once), `AlreadyRecorded`.
+    """
+    received_on = received_on or timezone.localdate()
+    book.lock_customer(customer)
+    if made := find(key):
+        raise AlreadyRecorded(_("This payment was recorded already."), made=made)
+    problems = Problems()
+    _check_amount(problems, amount_cents)
+    if method not in Payment.Method.values:
+        problems.add("method", _("Choose how it was paid: cash, check, card or bank transfer."))
+    if received_on > timezone.localdate():
+        problems.add("received_on", _("The payment lies in the future. Choose today or earlier."))
+    if allocations is not None:
+        _check_allocations(problems, customer, amount_cents, allocations)
+    problems.raise_any()
+    payment = Payment.objects.create(
+        customer=customer,
+        method=method,
+        amount_cents=amount_cents,
+        tendered_cents=tendered_cents,
+        received_on=received_on,
+        reference=reference.strip(),
+        note=note.strip(),
+        received_by=received_by,
+        idempotency_key=key,
+    )
+    _enter(payment)
+    if allocations is None:
+        shares = _oldest_first(open_invoices(customer), amount_cents)
+    else:
+        shares = allocations.items()
+    book.settle(payment, shares)
+    return payment
+
+
+@transaction.atomic
+def reverse(
+    *,
+    payment: Payment,
+    reversed_by: Any,
+    key: str,
+    reason: str,
+    reversed_on: date | None = None,
+) -> Payment:
+    """Undo a payment (a bounced check, money handed back) and return the opposite payment.
+
+    The invoices it was put to are open again. Raises `CannotReverse` for a payment that was
+    undone already or is an undo itself, `BadValue` without a reason, `AlreadyRecorded`.
+    """
+    book.lock_customer(payment.customer)
+    payment = (
+        Payment.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("customer")
+        .get(pk=payment.pk)
+    )
+    if made := find(key):
+        raise AlreadyRecorded(_("This payment was undone already."), made=made)
+    if payment.reverses_id:
+        raise CannotReverse(_("An undo cannot be undone. Record the payment again instead."))
+    if Payment.objects.filter(reverses=payment).exists():
+        raise CannotReverse(_("This payment was undone already."))
+    problems = Problems()
+    if not reason.strip():
+        problems.add("reason", _("Say why the payment is undone, for example: check bounced."))
+    problems.raise_any()
+    reversal = Payment.objects.create(
+        customer=payment.customer,
+        method=payment.method,
+        amount_cents=-payment.amount_cents,
+        received_on=reversed_on or timezone.localdate(),
+        reference=payment.reference,
+        note=reason.strip(),
+        received_by=reversed_by,
+        reverses=payment,
+        idempotency_key=key,
+    )
+    _enter(reversal)
+    book.settle(reversal, [(invoice, -cents) for invoice, cents in put_to(payment)])
+    return reversal
+
+
+@transaction.atomic
+def use_on_account(*, invoice: Invoice) -> int:
+    """Put money on the customer's account to an invoice, and return how many cents it took.
+
+    Money received first is used first. Raises `NotAllowedNow` when nothing is on account, or
+    nothing is open on the invoice.
+    """
+    book.lock_customer(invoice.customer)
+    invoice.refresh_from_db(fields=["open_cents"])
+    if invoice.open_cents == 0:
+        raise NotAllowedNow(
+            _("Nothing is left to pay on invoice %(invoice)s.") % {"invoice": invoice}
+        )
+    before = invoice.open_cents
+    for payment in money_left(invoice.customer):
+        cents = min(invoice.open_cents, payment.left_cents)
+        book.settle(payment, [(invoice, cents)])
+    if invoice.open_cents == before:
+        raise NotAllowedNow(
+            _("%(customer)s has no money on account.") % {"customer": invoice.customer}
+        )
+    return before - invoice.open_cents
+
+
+def open_invoices(customer: Customer | None) -> QuerySet[Invoice]:
+    """Return what a customer still has to pay, what is due first first."""
+    invoices = Invoice.objects.filter(customer=customer, open_cents__gt=0)
+    # A stand receipt without a customer belongs to nobody's account.
+    return invoices.order_by("due_on", "id") if customer else invoices.none()
+
+
+def money_left(customer: Customer | None) -> QuerySet[Payment]:
+    """Return the customer's payments that are not wholly put to invoices, with `left_cents`."""
+    return (
+        Payment.objects.filter(
+            customer=customer, customer__isnull=False, reverses=None, reversed_by=None
+        )
+        .annotate(left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0))
+        .filter(left_cents__gt=0)
+        .order_by("received_on", "id")
+    )
+
+
+def put_to(payment: Payment) -> list[tuple[Invoice, int]]:
+    """Return the invoices a payment is put to, and how many cents to each."""
+    rows = (
+        payment.allocations.values("invoice")
+        .order_by("invoice")
+        .annotate(cents=Sum("amount_cents"))
+        .exclude(cents=0)
+    )
+    cents = {row["invoice"]: row["cents"] for row in rows}
+    return [(invoice, cents[invoice.pk]) for invoice in Invoice.objects.filter(pk__in=cents)]
+
+
+def _oldest_first(invoices: Iterable[Invoice], cents: int) -> list[tuple[Invoice, int]]:
+    shares = []
+    for invoice in invoices:
+        share = min(cents, invoice.open_cents)
+        shares.append((invoice, share))
+        cents -= share
+        if cents == 0:
+            break
+    return shares
+
+
+def _check_amount(problems: Problems, amount_cents: int) -> None:
+    if amount_cents <= 0:
+        problems.add("amount", _("Enter an amount of more than nothing."))
+    elif amount_cents > AMOUNT_CENTS_MAX:
+        problems.add(
+            "amount",
+            _("%(amount)s is too much for one payment. Check the figure.")
+            % {"amount": words.money(amount_cents)},
+        )
+
+
+def _check_allocations(
+    problems: Problems,
+    customer: Customer | None,
+    amount_cents: int,
+    allocations: Mapping[Invoice, int],
+) -> None:
+    open_now = dict(
+        Invoice.objects.filter(
+            customer=customer, pk__in=[invoice.pk for invoice in allocations]
+        ).values_list("pk", "open_cents")
+    )
+    for invoice, cents in allocations.items():
+        open_cents = open_now.get(invoice.pk)
+        if open_cents is None:
+            problems.add(
+                "allocations",
+                _("Invoice %(invoice)s is not one of this customer's.") % {"invoice": invoice},
+            )
+        elif not 0 <= cents <= open_cents:
+            problems.add(
+                "allocations",
+                _("%(asked)s put to invoice %(invoice)s, which has %(open)s left to pay.")
+                % {
+                    "asked": words.money(cents),
+                    "invoice": invoice,
+                    "open": words.money(open_cents),
+                },
+            )
+    put_cents = sum(allocations.values())
+    if put_cents > amount_cents:
+        problems.add(
+            "allocations",
+            _("%(put)s put to invoices is more than the payment of %(amount)s.")
+            % {"put": words.money(put_cents), "amount": words.money(amount_cents)},
+        )
+
+
+def _enter(payment: Payment) -> None:
+    book.enter(
+        kind=Entry.Kind.PAYMENT,
+        lines=[
+            # The accounts of money are named as the ways it is paid.
+            Line(Account(payment.method), payment.amount_cents),
+            Line(Account.RECEIVABLE, -payment.amount_cents, payment.customer),
+        ],
+        entered_on=payment.received_on,
+        payment=payment,
+    )

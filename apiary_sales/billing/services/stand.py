@@ -1,0 +1,235 @@
+"""Sales at the stand: goods, receipt and money in one go, and the way back."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.services import invoices, payments
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Fulfilment, Order
+from apiary_sales.orders.services import orders
+from apiary_sales.orders.services.orders import LineWanted
+from inventory import words
+from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
+from inventory.models import Place
+from inventory.money import split_cents
+
+METHODS = (Payment.Method.CASH, Payment.Method.CARD, Payment.Method.CHECK)
+PIECES_MAX = 1_000
+# Nobody hands over more than this above the price; it is a slip of the finger.
+CHANGE_CENTS_MAX = 100_000
+# A sale kept without signal comes in late, but not by months: then the clock is wrong.
+DAYS_LATE_MAX = 60
+# The parts of a sale have keys of their own, made from the sale's.
+KEY_LENGTH_MAX = 80
+
+
+@dataclass(frozen=True)
+class StandSale:
+    """What a sale at the stand made; `payment` is None when there was nothing to pay."""
+
+    order: Order
+    fulfilment: Fulfilment
+    invoice: Invoice
+    payment: Payment | None
+
+    @property
+    def change_cents(self) -> int:
+        """The cash given back at the counter."""
+        if self.payment is None or self.payment.tendered_cents is None:
+            return 0
+        return self.payment.tendered_cents - self.payment.amount_cents
+
+
+def find(key: str) -> StandSale | None:
+    """Return the sale already recorded with this idempotency key."""
+    receipt = invoices.find(f"{key}:receipt")
+    return None if receipt is None else of_receipt(receipt)
+
+
+def of_receipt(receipt: Invoice) -> StandSale:
+    """Return the sale that a receipt was written for."""
+    payment = (
+        Payment.objects.filter(allocations__invoice=receipt, reverses=None).order_by("id").first()
+    )
+    fulfilment = receipt.order.fulfilments.order_by("id").first()
+    return StandSale(receipt.order, fulfilment, receipt, payment)
+
+
+@transaction.atomic
+def sell(
+    *,
+    lines: Sequence[LineWanted],
+    place: Place,
+    method: str,
+    tendered_cents: int | None,
+    sold_by: Any,
+    key: str,
+    customer: Customer | None = None,
+    sold_at: datetime | None = None,
+    discount_cents: int = 0,
+) -> StandSale:
+    """Sell goods from a place for money in hand: stock, receipt and payment, all or nothing.
+
+    `tendered_cents` is the cash given; a card or check is recorded at the exact amount.
+    `discount_cents` is taken off the whole sale before tax, shared out over the lines.
+    A sale kept while there was no signal brings its own `sold_at`.
+    Raises `BadValue` (or several), `NotEnoughStock`, `StockReserved`, and `AlreadyRecorded` with
+    the sale made first when the key came before.
+    """
+    if made := find(key):
+        raise AlreadyRecorded(_("This sale was recorded already."), made=made)
+    now = timezone.now()
+    # A device whose clock runs ahead sold its jars now, not tomorrow.
+    sold_at = min(sold_at or now, now)
+    _check(lines, method, tendered_cents, key, sold_at, discount_cents)
+    sold_on = timezone.localdate(sold_at)
+    fulfilment = orders.sell_now(
+        customer=customer,
+        lines=_discounted(lines, discount_cents),
+        place=place,
+        created_by=sold_by,
+        key=f"{key}:goods",
+        sold_on=sold_on,
+    )
+    receipt = invoices.issue(
+        order=fulfilment.order, issued_by=sold_by, key=f"{key}:receipt", issued_on=sold_on
+    )
+    is_cash = method == Payment.Method.CASH
+    if is_cash:
+        _check_cash(receipt.total_cents, tendered_cents)
+    payment = None
+    if receipt.total_cents:
+        payment = payments.receive(
+            customer=customer,
+            amount_cents=receipt.total_cents,
+            method=method,
+            received_by=sold_by,
+            key=f"{key}:payment",
+            received_on=sold_on,
+            allocations={receipt: receipt.total_cents},
+            tendered_cents=tendered_cents if is_cash else None,
+        )
+    return StandSale(fulfilment.order, fulfilment, receipt, payment)
+
+
+@transaction.atomic
+def take_back(*, receipt: Invoice, taken_by: Any, key: str, reason: str) -> Invoice:
+    """Undo a sale at the stand: the jars come back, the money goes back, and a credit note says so.
+
+    Raises `NotAllowedNow` for a bill that is no receipt or was undone already, `BadValue` without
+    a reason, `AlreadyRecorded`.
+    """
+    if not receipt.is_receipt:
+        raise NotAllowedNow(
+            _("%(invoice)s is no stand receipt. Credit the invoice instead.") % {"invoice": receipt}
+        )
+    # Found before the credit note takes the payment off the receipt.
+    sale = of_receipt(receipt)
+    note = invoices.credit(
+        invoice=receipt,
+        issued_by=taken_by,
+        key=key,
+        reason=reason,
+        gives_money_back=True,
+    )
+    if sale.payment is not None and not Payment.objects.filter(reverses=sale.payment).exists():
+        payments.reverse(
+            payment=sale.payment, reversed_by=taken_by, key=f"{key}:payment", reason=reason
+        )
+    return note
+
+
+def _check(
+    lines: Sequence[LineWanted],
+    method: str,
+    tendered_cents: int | None,
+    key: str,
+    sold_at: datetime,
+    discount_cents: int,
+) -> None:
+    problems = Problems()
+    if not key or len(key) > KEY_LENGTH_MAX:
+        problems.add("key", _("The sale has no proper key. Open the stand page again."))
+    if not lines:
+        problems.add("lines", _("Nothing is in the sale yet. Choose the jars that were sold."))
+    for line in lines:
+        _check_line(problems, line)
+    if method not in METHODS:
+        problems.add("method", _("Choose how it was paid: cash, card or check."))
+    elif method == Payment.Method.CASH and tendered_cents is None:
+        problems.add("tendered", _("Enter the cash that was given."))
+    if tendered_cents is not None and tendered_cents < 0:
+        problems.add("tendered", _("The cash given can't be less than nothing."))
+    if timezone.now() - sold_at > timedelta(days=DAYS_LATE_MAX):
+        problems.add(
+            "sold_at",
+            _("The sale is dated %(days)s days ago or more. Check the clock of this device.")
+            % {"days": DAYS_LATE_MAX},
+        )
+    _check_discount(problems, lines, discount_cents)
+    problems.raise_any()
+
+
+def _check_line(problems: Problems, line: LineWanted) -> None:
+    name = line.container.name if line.container else line.description
+    if line.quantity < 1:
+        problems.add("lines", _("Enter one %(name)s or more.") % {"name": name})
+    elif line.quantity > PIECES_MAX:
+        problems.add(
+            "lines",
+            _("%(pieces)s of %(name)s is too much for one stand sale. Take an order instead.")
+            % {"pieces": words.pieces(line.quantity), "name": name},
+        )
+    if line.unit_price < 0:
+        problems.add(
+            "lines", _("The price of %(name)s can't be less than nothing.") % {"name": name}
+        )
+
+
+def _check_discount(problems: Problems, lines: Sequence[LineWanted], discount_cents: int) -> None:
+    whole_cents = sum(line.amount_cents for line in lines)
+    if discount_cents < 0:
+        problems.add("discount", _("The discount can't be less than nothing."))
+    elif discount_cents > max(whole_cents, 0):
+        problems.add(
+            "discount",
+            _("The discount of %(discount)s is more than the jars come to, %(whole)s.")
+            % {"discount": words.money(discount_cents), "whole": words.money(whole_cents)},
+        )
+
+
+def _check_cash(total_cents: int, tendered_cents: int) -> None:
+    if tendered_cents < total_cents:
+        raise BadValue(
+            _("The sale comes to %(total)s, %(given)s was given: ask for %(missing)s more.")
+            % {
+                "total": words.money(total_cents),
+                "given": words.money(tendered_cents),
+                "missing": words.money(total_cents - tendered_cents),
+            },
+            field="tendered",
+        )
+    if tendered_cents - total_cents > CHANGE_CENTS_MAX:
+        raise BadValue(
+            _("%(given)s for a sale of %(total)s? Check the cash that was given.")
+            % {"given": words.money(tendered_cents), "total": words.money(total_cents)},
+            field="tendered",
+        )
+
+
+def _discounted(lines: Sequence[LineWanted], discount_cents: int) -> list[LineWanted]:
+    """Share a discount out over the lines by their amounts, to the last cent."""
+    if not discount_cents:
+        return list(lines)
+    shares = split_cents(discount_cents, [line.amount_cents for line in lines])
+    return [
+        replace(line, discount_cents=line.discount_cents + share)
+        for line, share in zip(lines, shares, strict=True)
+    ]

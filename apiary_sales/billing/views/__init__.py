@@ -1,0 +1,1 @@
+"""Pages and papers about the stand and money."""

@@ -1,0 +1,144 @@
+"""A house with a stand, two sizes, a shop and a tax, on one fixed day."""
+
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+import pytest
+import time_machine
+
+from apiary_sales.accounts.models import House
+from apiary_sales.billing.services import invoices, payments
+from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.services import orders
+from apiary_sales.orders.services.orders import LineWanted
+from apiary_sales.pricing.models import ContainerPrice, TaxRate
+from inventory.models import Place
+from tests import builders
+
+TODAY = date(2026, 9, 10)
+NOON = datetime(2026, 9, 10, 12, tzinfo=ZoneInfo("America/Chicago"))
+
+
+@pytest.fixture(autouse=True)
+def _today():
+    with time_machine.travel(NOON, tick=False):
+        yield
+
+
+@pytest.fixture
+def house(db):
+    house = House(
+        name="Hollow Oak Honey House",
+        street="418 Ridge Road",
+        city="Millbrook",
+        region="IA",
+        postal_code="50001",
+        phone="555-0142",
+        tax_number="00-0000042",
+        payment_note="Check to Hollow Oak Honey House, or transfer to account 000 111.",
+    )
+    house.save()
+    return house
+
+
+@pytest.fixture
+def shelf(house):
+    return builders.place("shelf", Place.Kind.SHELF, name="Packing shelf")
+
+
+@pytest.fixture
+def stand(house):
+    return builders.place("stand", Place.Kind.STAND, name="Stand")
+
+
+@pytest.fixture
+def pounds(shelf, stand):
+    """The one-pound jar: 8.00 at the stand, with 96 on the shelf and 24 at the stand."""
+    size = builders.container("One pound", code="one-pound", low_stock_pieces=12)
+    builders.packed_lot(size, shelf, 96, code="P26-001")
+    builders.packed_lot(size, stand, 24, code="P26-002")
+    _price(size, 800)
+    return size
+
+
+@pytest.fixture
+def quarts(shelf, stand):
+    """The three-pound jar: 21.00 at the stand, with 36 on the shelf and 6 at the stand."""
+    size = builders.container("Three pound", "3", code="three-pound", brimful_ml=Decimal(1050))
+    builders.packed_lot(size, shelf, 36, code="P26-003")
+    builders.packed_lot(size, stand, 6, code="P26-004")
+    _price(size, 2100)
+    return size
+
+
+def _price(size, cents):
+    ContainerPrice.objects.create(
+        tier="stand", container=size, piece_cents=cents, valid_from=date(2026, 1, 1)
+    )
+
+
+@pytest.fixture
+def shop(house):
+    return builders.customer(
+        "Corner Grocery",
+        street="2 Main Street",
+        city="Millbrook",
+        region="IA",
+        postal_code="50001",
+        terms_days=30,
+    )
+
+
+@pytest.fixture
+def honey_tax(house):
+    return TaxRate.objects.create(
+        name="State sales tax", goods="honey", percent=Decimal("6.25"), valid_from=TODAY
+    )
+
+
+def jars(size, pieces, price="6.00", **more):
+    return LineWanted(
+        kind=OrderLine.Kind.PACKED,
+        quantity=pieces,
+        unit_price=Decimal(price),
+        container=size,
+        **more,
+    )
+
+
+def order_of(customer, *lines, fill=True, **more):
+    """Take an order and, unless told otherwise, hand over all of it."""
+    owner = builders.person()
+    order = orders.take(
+        customer=customer,
+        channel=Order.Channel.SHOP,
+        lines=lines,
+        created_by=owner,
+        key=builders.new_key(),
+        **more,
+    )
+    if fill:
+        orders.fulfil(order=order, filled_by=owner, key=builders.new_key())
+    return order
+
+
+def invoice_of(customer, *lines, **more):
+    """Invoice an order that was handed over."""
+    order = order_of(customer, *lines, **more)
+    return invoices.issue(order=order, issued_by=builders.person(), key=builders.new_key())
+
+
+def pay(customer, cents, **more):
+    return payments.receive(
+        customer=customer,
+        amount_cents=cents,
+        method=more.pop("method", "check"),
+        received_by=builders.person(),
+        key=more.pop("key", None) or builders.new_key(),
+        **more,
+    )
+
+
+def days(number):
+    return timedelta(days=number)
