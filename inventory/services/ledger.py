@@ -163,10 +163,12 @@ def reverse(*, posting: Posting, recorded_by: Any, key: str, note: str = "") -> 
     lock_items(line.item for line in lines)
     if Posting.objects.filter(reverses=posting).exists():
         raise CannotReverse(_("This was undone already."))
+    undone = [Line(line.item, line.place, line.lot, -line.quantity) for line in lines]
+    _check_vessels_are_free(undone)
     try:
         return post(
             kind=Posting.Kind.REVERSAL,
-            lines=[Line(line.item, line.place, line.lot, -line.quantity) for line in lines],
+            lines=undone,
             recorded_by=recorded_by,
             key=key,
             note=note,
@@ -177,6 +179,28 @@ def reverse(*, posting: Posting, recorded_by: Any, key: str, note: str = "") -> 
             _("This can't be undone any more: what it brought has moved on. %(why)s")
             % {"why": error.message}
         ) from error
+
+
+def _check_vessels_are_free(lines: list[Line]) -> None:
+    """Raise `CannotReverse` when honey would go back into a vessel that holds another lot now."""
+    change = {line.key: line.quantity for line in lines}
+    back = {(line.place.pk, line.lot.pk) for line in lines if line.lot and line.quantity > 0}
+    vessels = {line.place.pk for line in lines if line.place.is_vessel}
+    for balance in Balance.objects.filter(place__in=vessels, quantity__gt=0).select_related(
+        "place", "lot"
+    ):
+        left = balance.quantity + change.get(
+            (balance.item_id, balance.place_id, balance.lot_id or 0), 0
+        )
+        comes_back = any(place == balance.place_id and lot != balance.lot_id for place, lot in back)
+        if left > 0 and comes_back:
+            raise CannotReverse(
+                _(
+                    "This can't be undone any more: %(place)s holds honey of lot %(lot)s now, "
+                    "and another lot would have to go back into it."
+                )
+                % {"place": balance.place.name, "lot": balance.lot}
+            )
 
 
 def _merged(lines: Iterable[Line]) -> list[Line]:
