@@ -1,0 +1,79 @@
+"""Container sizes for display: their label, their parts and whether the honey fits."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from inventory import filling
+from inventory.models import Balance, ContainerPart, ContainerSize
+from inventory.physics import labelling
+from inventory.queries import bottling, parts
+
+
+@dataclass(frozen=True)
+class SizeLook:
+    """One size with what its label must say and what its parts cost."""
+
+    container: ContainerSize
+    uses: list[ContainerPart]
+    statement: str
+    metric: str
+    figure_height_mm: int | None
+    parts_cents_each: Fraction | None
+
+    @property
+    def declared(self) -> str:
+        return filling.declared(self.container)
+
+    @property
+    def brimful(self) -> str:
+        return filling.volume(self.container.brimful_ml)
+
+
+def all_sizes() -> list[SizeLook]:
+    """Return every size, those in use first; in a constant number of queries."""
+    containers = ContainerSize.objects.prefetch_related("container_parts__part").order_by(
+        "-is_active", "brimful_ml", "name"
+    )
+    costs = parts.average_costs()
+    return [_look(container, costs) for container in containers]
+
+
+def look_at(container: ContainerSize) -> SizeLook:
+    """Return one size as the list shows it."""
+    return _look(container, parts.average_costs())
+
+
+def fits_now(container: ContainerSize) -> list[tuple[Balance, list[filling.Fit]]]:
+    """Tell for the honey of each vessel whether the declared weight goes into the container."""
+    celsius = bottling.usual_celsius()
+    return [
+        (
+            balance,
+            filling.fits(container, moisture_percent=balance.lot.moisture_percent, celsius=celsius),
+        )
+        for balance in bottling.vessels_with_honey()
+    ]
+
+
+def _look(container: ContainerSize, costs: dict[int, Fraction]) -> SizeLook:
+    grams = container.declared_grams
+    uses = list(container.container_parts.all())
+    known = [costs.get(use.part_id) for use in uses]
+    low, high = labelling.EUROPEAN_LABELLED_G.low, labelling.EUROPEAN_LABELLED_G.high
+    return SizeLook(
+        container=container,
+        uses=uses,
+        statement=labelling.net_contents_statement(grams),
+        metric=labelling.net_contents_statement(grams, metric_only=True),
+        figure_height_mm=(
+            labelling.minimum_figure_height_mm(float(grams)) if low <= grams <= high else None
+        ),
+        parts_cents_each=(
+            None
+            if None in known
+            else sum(
+                cost * Fraction(use.quantity, use.per_pieces)
+                for cost, use in zip(known, uses, strict=True)
+            )
+        ),
+    )

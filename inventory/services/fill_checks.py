@@ -1,0 +1,151 @@
+"""Fill checks after a run: a failed one holds the packed lot from sale until it is released."""
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory import filling
+from inventory.errors import AlreadyRecorded, BadValue, LotOnHold, NotAllowedNow, Problems
+from inventory.models import BottlingRun, ContainerSize, FillCheck, FillWeight, Lot
+from inventory.physics import fill_check
+from inventory.services import checks, ledger
+
+WEIGHTS_MAX = 1_000
+# A jar outside these shares of its label weight is a slip of the finger or of the unit.
+NET_SHARE_LIKELY = (0.5, 2)
+REASON_MAX = 300
+
+
+@transaction.atomic
+def record(
+    *,
+    run: BottlingRun,
+    scheme: str,
+    weights_milligrams: Sequence[int],
+    checked_by: Any,
+    key: str,
+    tare_milligrams: int = 0,
+) -> FillCheck:
+    """Judge a recorded run by net weights, and keep the verdict with the weights.
+
+    `weights_milligrams` are net; `tare_milligrams` says what was taken off each gross weight.
+    When the check fails the packed lot is on hold. Raises `BadValue` for weights that cannot be,
+    `NotAllowedNow` for a run that is not recorded, `AlreadyRecorded`.
+    """
+    run = BottlingRun.objects.select_for_update().select_related("container__item").get(pk=run.pk)
+    # A sale of the lot locks its item too, so none slips through while the lot goes on hold.
+    ledger.lock_items([run.container.item])
+    if made := FillCheck.objects.filter(idempotency_key=key).first():
+        raise AlreadyRecorded(_("This check was recorded already."), made=made)
+    if run.status != BottlingRun.Status.RECORDED:
+        raise NotAllowedNow(
+            _("Run %(number)s is %(status)s: only the jars of a recorded run can be checked.")
+            % {"number": run.number, "status": run.get_status_display()}
+        )
+    check_weights(run.container, weights_milligrams)
+    verdict = judge(run, scheme=scheme, weights_milligrams=weights_milligrams)
+    check = FillCheck(
+        run=run,
+        scheme=scheme,
+        tare_milligrams=tare_milligrams,
+        checked_by=checked_by,
+        has_passed=verdict.passed,
+        reason=verdict.reason,
+        idempotency_key=key,
+    )
+    checks.save_checked(check)
+    FillWeight.objects.bulk_create(
+        FillWeight(check_made=check, net_milligrams=milligrams) for milligrams in weights_milligrams
+    )
+    if not check.has_passed:
+        lot = run.packed_lot
+        lot.is_on_hold = True
+        lot.hold_reason = _("Fill check of %(day)s failed.") % {
+            "day": timezone.localdate(check.checked_at).isoformat()
+        }
+        lot.save(update_fields=["is_on_hold", "hold_reason"])
+    return check
+
+
+@transaction.atomic
+def release(*, lot: Lot, reason: str, released_by: Any) -> Lot:
+    """Let a held lot be sold again, and keep with its failed checks who said so and why.
+
+    Raises `BadValue` without a reason, `NotAllowedNow` when the lot is not on hold.
+    """
+    reason = reason.strip()
+    problems = Problems()
+    if not reason:
+        problems.add("reason", _("Say why the lot may be sold, for example “topped up by hand”."))
+    elif len(reason) > REASON_MAX:
+        problems.add("reason", _("Say it in 300 letters or fewer."))
+    problems.raise_any()
+    ledger.lock_items([lot.container.item])
+    lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    if not lot.is_on_hold:
+        raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})
+    lot.is_on_hold = False
+    lot.hold_reason = ""
+    lot.save(update_fields=["is_on_hold", "hold_reason"])
+    FillCheck.objects.filter(
+        run__packed_lot=lot, has_passed=False, released_at__isnull=True
+    ).update(released_at=timezone.now(), released_by=released_by, release_reason=reason)
+    return lot
+
+
+def refuse_held(lots: Iterable[Lot], *, field: str | None = None) -> None:
+    """Raise `LotOnHold` when any of these lots is on hold. Call with their items locked."""
+    keys = {lot.pk for lot in lots}
+    held = Lot.objects.filter(pk__in=keys, is_on_hold=True).order_by("code").first()
+    if held:
+        raise LotOnHold(
+            _("Lot %(code)s is on hold and can't be sold: %(why)s Release it first.")
+            % {"code": held.code, "why": held.hold_reason or _("a check failed.")},
+            field=field,
+        )
+
+
+def judge(
+    run: BottlingRun, *, scheme: str, weights_milligrams: Sequence[int]
+) -> fill_check.FillCheck:
+    """Return what the net weights say about a run, without keeping it. Raises `BadValue`."""
+    container = run.container
+    is_in_pounds = container.declared_unit in (ContainerSize.Unit.POUND, ContainerSize.Unit.OUNCE)
+    try:
+        return fill_check.check_fill(
+            float(container.declared_grams),
+            [milligrams / 1000 for milligrams in weights_milligrams],
+            run.pieces_filled,
+            scheme,
+            label_unit="lb" if is_in_pounds else "g",
+        )
+    except ValueError as error:
+        raise BadValue(str(error), field="weights") from error
+
+
+def check_weights(container: ContainerSize, weights_milligrams: Sequence[int]) -> None:
+    """Name each weight that no filled piece of this size can have."""
+    if len(weights_milligrams) > WEIGHTS_MAX:
+        raise BadValue(_("Weigh 1,000 pieces at most."), field="weights")
+    label_milligrams = float(container.declared_grams) * 1000
+    low, high = (share * label_milligrams for share in NET_SHARE_LIKELY)
+    problems = Problems()
+    for number, milligrams in enumerate(weights_milligrams, start=1):
+        if not low <= milligrams <= high:
+            problems.add(
+                "weights",
+                _(
+                    "Entry %(number)s comes to %(net)s net, far from the label's %(label)s. "
+                    "Check the figure, its unit and the tare."
+                )
+                % {
+                    "number": number,
+                    "net": filling.small_weight(Decimal(milligrams) / 1000),
+                    "label": filling.declared(container),
+                },
+            )
+    problems.raise_any()

@@ -1,0 +1,568 @@
+"""Bottling runs: planned, recorded in one posting, undone."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from django.utils import timezone
+
+from inventory import filling
+from inventory.errors import (
+    AlreadyRecorded,
+    BadValue,
+    CannotReverse,
+    NotAllowedNow,
+    NotEnoughHoney,
+    NotEnoughParts,
+    SeveralProblems,
+    StockReserved,
+    VesselTooSmall,
+)
+from inventory.models import Balance, BottlingRun, Item, Lot, Place, Posting, ProductionSettings
+from inventory.queries import books, bottling, trace
+from inventory.services import honey, ledger, reversals, runs
+from tests import builders
+from tests.inventory import bottling_room
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def room():
+    return bottling_room.set_up()
+
+
+def pieces_of(item, place) -> int:
+    return sum(Balance.objects.filter(item=item, place=place).values_list("quantity", flat=True))
+
+
+def grams_at(kind: str) -> int:
+    balances = Balance.objects.filter(item=Item.objects.honey(), place=Place.objects.outside(kind))
+    return sum(balances.values_list("quantity", flat=True))
+
+
+def test_a_planned_run_leaves_the_books_alone(room):
+    run = bottling_room.plan(room)
+
+    assert run.status == BottlingRun.Status.PLANNED
+    assert run.number == f"R{timezone.localdate():%y}-001"
+    assert honey.content(room.tank).quantity == 200_000
+    assert honey.content(room.tank).reserved == 0
+    assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 0
+
+
+def test_a_run_draws_honey_and_parts_and_makes_a_packed_lot_in_one_posting(room):
+    run = bottling_room.recorded(room)
+
+    # Two broken pounds are 907.18 g, so of 45,000 g drawn 45,000 - 500 - 907 = 43,593 are in jars.
+    assert honey.content(room.tank).quantity == 155_000
+    assert grams_at(Place.Kind.FILLING_LOSS) == 500
+    assert grams_at(Place.Kind.BROKEN) == 907
+    assert grams_at(Place.Kind.PACKING) == 43_593
+    # Broken pieces take their jar and lid with them, but no share of a case: 96 / 12 = 8 cases.
+    assert pieces_of(room.jar.item, room.shelf) == 500 - 98
+    assert pieces_of(room.lid.item, room.shelf) == 500 - 98
+    assert pieces_of(room.case.item, room.shelf) == 50 - 8
+    assert pieces_of(room.size.item, room.shelf) == 96
+    assert {line.item for line in run.posting.lines.all()} == {
+        Item.objects.honey(),
+        room.size.item,
+        room.jar.item,
+        room.lid.item,
+        room.case.item,
+    }
+    assert list(books.faults()) == []
+
+
+def test_a_case_begun_is_a_case_used(room):
+    bottling_room.recorded(room, pieces_filled=97, drawn_grams=46_000)
+
+    assert pieces_of(room.case.item, room.shelf) == 50 - 9
+
+
+def test_the_packed_lot_traces_to_the_honey_with_its_grams(room):
+    run = bottling_room.recorded(room)
+
+    link = run.packed_lot.parent_links.get()
+    assert (link.parent, link.grams) == (room.lot, 43_593)
+    assert trace.descendants(room.lot) == [run.packed_lot]
+
+
+def test_the_packed_lot_takes_over_what_the_honey_is(room):
+    packed = bottling_room.recorded(room).packed_lot
+
+    assert packed.kind == Lot.Kind.PACKED
+    assert packed.floral_source == "Clover"
+    assert packed.season == 2026
+    assert packed.moisture_percent == Decimal("17.40")
+    assert packed.quantity_made == 96
+    assert packed.container == room.size
+
+
+def test_the_lot_code_is_the_day_and_the_number_of_the_run_on_it(room):
+    # 24 November 2026 is day 328 of its year: 365 - 31 (December) - 6 (the 25th to the 30th).
+    day = date(2026, 11, 24)
+    tomorrow = timezone.localdate() + timedelta(days=1)
+    if day >= tomorrow:
+        pytest.skip("That day is still to come.")
+
+    first = bottling_room.recorded(room, bottled_on=day)
+    second = bottling_room.recorded(room, bottled_on=day)
+
+    assert (first.packed_lot.code, second.packed_lot.code) == ("L26328-1", "L26328-2")
+
+
+@pytest.mark.parametrize(
+    ("day", "months", "expected"),
+    [
+        (date(2026, 7, 20), 24, date(2028, 7, 31)),
+        (date(2026, 12, 31), 2, date(2027, 2, 28)),
+        (date(2026, 1, 15), 25, date(2028, 2, 29)),
+        (date(2026, 11, 1), 1, date(2026, 12, 31)),
+    ],
+)
+def test_best_by_is_the_end_of_a_month(day, months, expected):
+    assert filling.best_by(day, months) == expected
+
+
+def test_a_packed_lot_costs_its_honey_parts_and_labour(room):
+    ProductionSettings(labour_cents_per_hour=1_800).save()
+
+    run = bottling_room.recorded(room)
+
+    # Honey: 45,000 of 200,000 g that cost 1,000.00 are 225.00. Parts: 98 jars at 0.60, 98 lids at
+    # 0.15, 8 cases at 0.90 are 58.80 + 14.70 + 7.20 = 80.70. Labour: 90 min at 18.00 are 27.00.
+    assert (run.honey_cents, run.parts_cents, run.labour_cents) == (22_500, 8_070, 2_700)
+    assert run.packed_lot.cost_cents == 33_270
+
+
+def test_parts_cost_the_weighted_average_of_their_receipts(room):
+    # 500 jars for 300.00 and 100 for 90.00: 390.00 / 600 = 0.65 each; 98 of them 63.70.
+    bottling_room.receive(room.jar, room.shelf, 100, 9_000)
+
+    run = bottling_room.recorded(room)
+
+    assert run.parts_cents == 6_370 + 1_470 + 720
+
+
+def test_a_receipt_that_was_undone_has_no_part_in_the_average(room):
+    receipt = bottling_room.receive(room.jar, room.shelf, 100, 9_000)
+    reversals.reverse(
+        posting=receipt.posting, recorded_by=builders.person(), key=builders.new_key()
+    )
+
+    assert bottling_room.recorded(room).parts_cents == 8_070
+
+
+def test_unknown_cost_of_honey_stays_unknown():
+    room = bottling_room.set_up(cost_cents=None)
+
+    run = bottling_room.recorded(room)
+
+    assert run.honey_cents is None
+    assert run.parts_cents == 8_070
+    assert run.packed_lot.cost_cents is None
+
+
+def test_unknown_cost_of_a_part_stays_unknown(room):
+    label = builders.part("Label", "label")
+    builders.made_of(room.size, label)
+    ledger.post(
+        kind=Posting.Kind.COUNT,
+        lines=ledger.move(
+            item=label.item,
+            lot=None,
+            source=Place.objects.outside(Place.Kind.COUNT_DIFFERENCE),
+            target=room.shelf,
+            quantity=200,
+        ),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    run = bottling_room.recorded(room)
+
+    assert run.parts_cents is None
+    assert run.packed_lot.cost_cents is None
+
+
+def test_yield_overfill_and_loss_come_from_the_honey_drawn(room):
+    run = bottling_room.recorded(room)
+
+    figures = bottling.figures_of(run)
+
+    # 96 lb are 43,544.87 g: 43,544.87 / 45,000 = 96.8 %; (43,593 - 43,544.87) / 96 = 0.5 g each;
+    # 48.13 g at half a cent a gram are 24 cents; (500 + 907) / 45,000 = 3.1 %.
+    assert figures.yield_percent == Decimal("96.8")
+    assert figures.overfill_grams_each == Decimal("0.5")
+    assert figures.overfill_cents == 24
+    assert figures.loss_percent == Decimal("3.1")
+    assert not figures.is_underfilled
+
+
+def test_a_run_needs_no_more_than_the_vessel_holds(room):
+    # 441 lb are 200,034.2 g, just more than the 200,000 g there.
+    with pytest.raises(NotEnoughHoney) as refused:
+        bottling_room.plan(room, 441)
+
+    assert refused.value.field == "pieces"
+    assert str(refused.value) == "Not enough honey: the run needs 441 lb, Tank 1 holds 441 lb."
+    assert BottlingRun.objects.count() == 0
+
+
+def test_a_run_may_empty_the_vessel():
+    room = bottling_room.set_up(45_360)
+
+    # 100 lb are 45,359.237 g: rounded up to 45,360.
+    assert bottling_room.plan(room, 100).pieces_planned == 100
+
+
+def test_an_empty_vessel_fills_nothing(room):
+    room.tank = builders.place("tank-2", name="Tank 2")
+
+    with pytest.raises(NotEnoughHoney) as refused:
+        bottling_room.plan(room, 96)
+
+    assert str(refused.value) == "Not enough honey: the run needs 96.0 lb, Tank 2 holds 0.0 lb."
+
+
+def test_honey_promised_to_an_order_is_not_bottled(room):
+    ledger.reserve([ledger.Hold(Item.objects.honey(), room.tank, room.lot, 190_000)])
+
+    with pytest.raises(StockReserved) as refused:
+        bottling_room.plan(room, 96)
+
+    # 10,000 g are 22.0 lb.
+    assert str(refused.value) == (
+        "Tank 1 is promised to an order: the run needs 96.0 lb, 22.0 lb is free. "
+        "Choose another vessel, or cancel the order first."
+    )
+
+
+@pytest.mark.parametrize(
+    ("pieces", "sentence"),
+    [
+        (0, "Enter one piece or more."),
+        (-5, "Enter one piece or more."),
+        (1_000_001, "That is more than a million pieces. Check the figure."),
+    ],
+)
+def test_a_run_of_an_absurd_size_is_refused(room, pieces, sentence):
+    with pytest.raises(BadValue) as refused:
+        bottling_room.plan(room, pieces)
+
+    assert (refused.value.field, str(refused.value)) == ("pieces", sentence)
+
+
+def test_all_problems_of_a_plan_are_told_at_once(room):
+    room.size.is_active = False
+    room.size.save()
+
+    with pytest.raises(SeveralProblems) as refused:
+        bottling_room.plan(room, 0, source=room.shelf, target=room.tank)
+
+    assert {problem.field: problem.message for problem in refused.value.problems} == {
+        "container": "One pound is out of use.",
+        "pieces": "Enter one piece or more.",
+        "source": "Shelf holds no bulk honey. Choose a tank, drum, pail or tote.",
+        "target": "Tank 1 is no shelf, stand or van.",
+    }
+
+
+def test_twelve_pounds_do_not_go_into_a_jug_of_a_gallon(room):
+    # A US gallon is 3,785.4 ml. At 17.4 % and 20 °C honey is 1.4211 kg/L at 17 % and 1.4146 at
+    # 18 % (White 1975 by Crane, from memory: 1.4237 and 1.4171 × 0.998207), so 1.4185 at 17.4 %;
+    # at 32 °C 0.0072 less, 1.4113: 5,443.1 g / 1.4113 = 3.857 L.
+    jug = builders.container("Gallon jug", "12", brimful_ml=Decimal("3785.4"))
+
+    with pytest.raises(VesselTooSmall) as refused:
+        bottling_room.plan(room, 4, container=jug)
+
+    assert refused.value.field == "container"
+    assert str(refused.value) == (
+        "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
+        "Gallon jug holds 3.79 L to the brim: it does not fit."
+    )
+
+
+def test_honey_that_fits_only_when_cool_is_not_filled_warm(room):
+    # By the figures above 12 lb need 3.837 L at 20 °C and 3.857 L at 32 °C.
+    jug = builders.container("Gallon jug", "12", brimful_ml=Decimal("3850"))
+
+    with pytest.raises(VesselTooSmall):
+        bottling_room.plan(room, 4, container=jug, celsius=Decimal(32))
+
+    assert bottling_room.plan(room, 4, container=jug, celsius=Decimal(20)).pieces_planned == 4
+
+
+def test_a_temperature_that_honey_never_has_is_refused(room):
+    with pytest.raises(BadValue) as refused:
+        bottling_room.plan(room, celsius=Decimal(75))
+
+    assert refused.value.field == "celsius"
+    assert str(refused.value) == "The temperature must be from 0 to 60 °C, not 75."
+
+
+def test_a_plan_for_another_year_is_a_slip(room):
+    with pytest.raises(BadValue) as refused:
+        bottling_room.plan(room, planned_for=timezone.localdate() + timedelta(days=367))
+
+    assert refused.value.field == "planned_for"
+
+
+def test_the_same_plan_sent_twice_is_made_once(room):
+    run = bottling_room.plan(room, key="the-form")
+
+    with pytest.raises(AlreadyRecorded) as repeat:
+        bottling_room.plan(room, key="the-form")
+
+    assert repeat.value.made == run
+    assert BottlingRun.objects.count() == 1
+
+
+def test_the_same_record_sent_twice_is_made_once(room):
+    run = bottling_room.recorded(room, key="the-form")
+
+    with pytest.raises(AlreadyRecorded) as repeat:
+        bottling_room.record(run, key="the-form")
+
+    assert repeat.value.made == run
+    assert pieces_of(room.size.item, room.shelf) == 96
+
+
+def test_a_run_is_recorded_once(room):
+    run = bottling_room.recorded(room)
+
+    with pytest.raises(NotAllowedNow) as refused:
+        bottling_room.record(run)
+
+    assert str(refused.value) == (
+        f"Run {run.number} is recorded, no longer planned. Plan another run."
+    )
+    assert pieces_of(room.size.item, room.shelf) == 96
+
+
+def test_a_run_draws_no_more_than_the_vessel_holds():
+    room = bottling_room.set_up(44_000)
+    run = bottling_room.plan(room)
+
+    with pytest.raises(NotEnoughHoney) as refused:
+        bottling_room.record(run)
+
+    assert refused.value.field == "drawn"
+    assert str(refused.value) == (
+        "Not enough honey: the run drew 99.2 lb, Tank 1 holds 97.0 lb by the books. "
+        "Check the figure, or dip the vessel and correct the books first."
+    )
+    assert honey.content(room.tank).quantity == 44_000
+    assert list(books.faults()) == []
+
+
+def test_a_run_with_parts_short_is_planned_but_not_recorded():
+    room = bottling_room.set_up(pieces=97, cases=7)
+    run = bottling_room.plan(room)
+
+    with pytest.raises(SeveralProblems) as refused:
+        bottling_room.record(run)
+
+    assert [problem.message for problem in refused.value.problems] == [
+        "Not enough parts: the run used 98 of Jar, 97 on the books, 1 short. "
+        "Receive the parts or correct the count first.",
+        "Not enough parts: the run used 98 of Lid, 97 on the books, 1 short. "
+        "Receive the parts or correct the count first.",
+        "Not enough parts: the run used 8 of Case, 7 on the books, 1 short. "
+        "Receive the parts or correct the count first.",
+    ]
+    assert all(isinstance(problem, NotEnoughParts) for problem in refused.value.problems)
+    assert honey.content(room.tank).quantity == 200_000
+    assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 0
+    assert list(books.faults()) == []
+
+
+def test_parts_just_enough_are_used_up():
+    room = bottling_room.set_up(pieces=98, cases=8)
+
+    bottling_room.recorded(room)
+
+    assert pieces_of(room.jar.item, room.shelf) == 0
+    assert pieces_of(room.case.item, room.shelf) == 0
+
+
+def test_parts_are_taken_from_all_the_places_they_are_on():
+    room = bottling_room.set_up(pieces=60)
+    van = builders.place("van", Place.Kind.VAN)
+    bottling_room.receive(room.jar, van, 40, 2_400)
+    bottling_room.receive(room.lid, van, 38, 570)
+
+    bottling_room.recorded(room)
+
+    assert (pieces_of(room.jar.item, room.shelf), pieces_of(room.jar.item, van)) == (0, 2)
+    assert (pieces_of(room.lid.item, room.shelf), pieces_of(room.lid.item, van)) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "sentence"),
+    [
+        ({"pieces_filled": 0}, "pieces_filled", "Enter one piece or more."),
+        (
+            {"pieces_broken": -1},
+            "pieces_broken",
+            "Enter how many broke, from none to a million.",
+        ),
+        ({"drawn_grams": 0}, "drawn", "Enter a weight of more than nothing."),
+        ({"loss_grams": -1}, "loss", "The loss can't be less than nothing."),
+        (
+            {"labour_minutes": 40_321},
+            "labour_minutes",
+            "Enter the minutes of work, from none to 40,320.",
+        ),
+        (
+            {"drawn_grams": 30_000},
+            "drawn",
+            "96 pieces of 1 lb hold 96.0 lb, but of the 66.1 lb drawn only 63.0 lb was left for "
+            "them. Check the pieces, the honey drawn and the loss.",
+        ),
+        (
+            {"loss_grams": 46_000},
+            "drawn",
+            "96 pieces of 1 lb hold 96.0 lb, but of the 99.2 lb drawn only 0.0 lb was left for "
+            "them. Check the pieces, the honey drawn and the loss.",
+        ),
+        (
+            {"drawn_grams": 60_000},
+            "figures_are_right",
+            "132 lb were drawn for 96 pieces of 1 lb, more than a quarter over. "
+            "Check the figures, or tick that they are right.",
+        ),
+        (
+            {"celsius": Decimal("60.1")},
+            "celsius",
+            "The temperature must be from 0 to 60 °C, not 60.1.",
+        ),
+    ],
+)
+def test_figures_that_cannot_be_are_refused_at_their_field(room, changes, field, sentence):
+    run = bottling_room.plan(room)
+
+    with pytest.raises(BadValue) as refused:
+        bottling_room.record(run, **changes)
+
+    assert (refused.value.field, str(refused.value)) == (field, sentence)
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.PLANNED
+    assert honey.content(room.tank).quantity == 200_000
+    assert list(books.faults()) == []
+
+
+def test_a_run_of_a_day_to_come_is_refused(room):
+    with pytest.raises(BadValue) as refused:
+        bottling_room.recorded(room, bottled_on=timezone.localdate() + timedelta(days=1))
+
+    assert (refused.value.field, str(refused.value)) == (
+        "bottled_on",
+        "The day of the run lies in the future.",
+    )
+
+
+def test_far_more_honey_than_the_pieces_hold_is_taken_when_it_is_confirmed(room):
+    run = bottling_room.recorded(room, drawn_grams=60_000, figures_are_right=True)
+
+    assert run.drawn_grams == 60_000
+
+
+@pytest.mark.parametrize(("drawn", "is_asked"), [(55_564, False), (55_565, False), (55_566, True)])
+def test_a_quarter_over_is_the_bound_from_which_is_asked(room, drawn, is_asked):
+    # 98 lb × 1.25 are 55,565.07 g.
+    run = bottling_room.plan(room)
+
+    if is_asked:
+        with pytest.raises(BadValue):
+            bottling_room.record(run, drawn_grams=drawn)
+    else:
+        assert bottling_room.record(run, drawn_grams=drawn).drawn_grams == drawn
+
+
+def test_jars_somewhat_under_their_label_are_recorded_and_told(room):
+    # 96 lb are 43,544.9 g; 44,000 - 500 - 907 = 42,593 g were left, 9.9 g a jar too few.
+    figures = bottling.figures_of(bottling_room.recorded(room, drawn_grams=44_000))
+
+    assert figures.is_underfilled
+    assert bottling.underfill_sentence(figures) == (
+        "The pieces are short: on average 9.9 g under the label's 1 lb. Weigh some before they "
+        "are sold; a fill check tells what the rule allows."
+    )
+
+
+def test_an_undone_run_gives_back_honey_and_parts_and_takes_the_jars(room):
+    run = bottling_room.recorded(room)
+
+    reversals.reverse(posting=run.posting, recorded_by=builders.person(), key=builders.new_key())
+
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.REVERSED
+    assert honey.content(room.tank).quantity == 200_000
+    assert pieces_of(room.jar.item, room.shelf) == 500
+    assert pieces_of(room.case.item, room.shelf) == 50
+    assert pieces_of(room.size.item, room.shelf) == 0
+    assert list(books.faults()) == []
+
+
+def test_a_run_whose_jars_were_partly_sold_is_not_undone(room):
+    run = bottling_room.recorded(room)
+    ledger.post(
+        kind=Posting.Kind.SALE,
+        lines=ledger.move(
+            item=room.size.item,
+            lot=run.packed_lot,
+            source=room.shelf,
+            target=Place.objects.outside(Place.Kind.CUSTOMER),
+            quantity=1,
+        ),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    with pytest.raises(CannotReverse) as refused:
+        reversals.reverse(
+            posting=run.posting, recorded_by=builders.person(), key=builders.new_key()
+        )
+
+    assert str(refused.value) == (
+        "This can't be undone any more: what it brought has moved on. Not enough One pound: "
+        "96 pieces asked for, Shelf holds 95 pieces."
+    )
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.RECORDED
+    assert list(books.faults()) == []
+
+
+def test_a_run_is_not_undone_into_a_vessel_that_holds_other_honey(room):
+    run = bottling_room.recorded(room)
+    builders.lot_in(room.tank, 50_000, floral_source="Aster")
+
+    with pytest.raises(CannotReverse) as refused:
+        reversals.reverse(
+            posting=run.posting, recorded_by=builders.person(), key=builders.new_key()
+        )
+
+    assert str(refused.value) == (
+        "This can't be undone any more: Tank 1 holds honey of lot 26-B01 now, and another lot "
+        "would have to go back into it."
+    )
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.RECORDED
+    assert list(books.faults()) == []
+
+
+def test_a_planned_run_can_be_cancelled_once(room):
+    run = bottling_room.plan(room)
+
+    runs.cancel(run=run, cancelled_by=builders.person(), reason="No lids")
+
+    run.refresh_from_db()
+    assert (run.status, run.note) == (BottlingRun.Status.CANCELLED, "No lids")
+    with pytest.raises(NotAllowedNow):
+        runs.cancel(run=run, cancelled_by=builders.person())
+    with pytest.raises(NotAllowedNow):
+        bottling_room.record(run)
+    assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 0
