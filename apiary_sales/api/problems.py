@@ -9,8 +9,13 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
-from inventory.errors import AlreadyRecorded, HouseError, NotAllowedNow, NotEnoughStock
-from inventory.errors import StockReserved
+from inventory.errors import (
+    AlreadyRecorded,
+    HouseError,
+    NotAllowedNow,
+    NotEnoughStock,
+    StockReserved,
+)
 
 CONTENT_TYPE = "application/problem+json"
 

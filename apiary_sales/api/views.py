@@ -27,11 +27,8 @@ IDEMPOTENCY_KEY = OpenApiParameter(
     required=True,
     description="A text of your own, at most 100 characters; the same key never acts twice.",
 )
-REFUSALS = {
-    code: (serializers.ProblemSerializer, "application/problem+json")
-    for code in (400, 401, 403, 404, 409, 415, 422)
-}
-READ_REFUSALS = {code: REFUSALS[code] for code in (401, 403, 404)}
+_PROBLEM = (serializers.ProblemSerializer, "application/problem+json")
+REFUSALS = dict.fromkeys((400, 401, 403, 404, 409, 415, 422), _PROBLEM)
 
 
 class HoldsPermission(permissions.IsAuthenticated):
@@ -107,7 +104,9 @@ class OrderViewSet(ReadOnly):
 
 class InvoiceViewSet(ReadOnly):
     queryset = (
-        Invoice.objects.select_related("customer", "order").prefetch_related("lines").order_by("-id")
+        Invoice.objects.select_related("customer", "order")
+        .prefetch_related("lines")
+        .order_by("-id")
     )
     serializer_class = serializers.InvoiceSerializer
     permission_required = "billing.view_money"

@@ -1,0 +1,42 @@
+"""Read `fixtures_demo/`, and say what is done while it is done."""
+
+import tomllib
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+from django.conf import settings
+
+from inventory.errors import AlreadyRecorded
+from inventory.physics import units
+
+FOLDER = settings.BASE_DIR / "fixtures_demo"
+
+Say = Callable[[str], None]
+
+
+def read(name: str) -> dict[str, Any]:
+    """Return one file of the demo as plain dictionaries."""
+    return tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def once(say: Say, words: str, act: Callable[[], Any]) -> None:
+    """Do an act of the demo and say so, or say that it was done before."""
+    try:
+        act()
+    except AlreadyRecorded:
+        say(f"  was there: {words}")
+    else:
+        say(f"  {words}")
+
+
+def grams(pounds: str) -> int:
+    return units.round_grams(units.grams_from(Decimal(pounds), "lb"))
+
+
+def cents(dollars: str) -> int:
+    return int(Decimal(dollars) * 100)
+
+
+def celsius(fahrenheit: str) -> Decimal:
+    return ((Decimal(fahrenheit) - 32) * 5 / 9).quantize(Decimal("0.1"))

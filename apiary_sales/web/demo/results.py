@@ -1,0 +1,71 @@
+"""What came of the story: a short table of figures, read from the books, and the papers."""
+
+from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.services import stand
+from apiary_sales.orders.models import Order
+from apiary_sales.web.demo.story import key
+from inventory import words
+from inventory.models import BottlingRun, DipReading, Place
+from inventory.queries import stock
+from inventory.services.honey import content
+
+Row = tuple[str, str]
+
+
+def table() -> list[Row]:
+    """Return the figures of the demo as pairs of what and how much."""
+    return [*_honey(), *_runs(), *_jars(), *_sales()]
+
+
+def _honey() -> list[Row]:
+    dip = DipReading.objects.get(idempotency_key=key("dip"))
+    tank = content(dip.place)
+    drums = [content(place) for place in Place.objects.filter(kind=Place.Kind.DRUM)]
+    full = [drum for drum in drums if drum]
+    return [
+        ("Dip of the holding tank", words.pounds(dip.grams)),
+        ("  the book said", words.pounds(dip.book_grams)),
+        ("Honey left in the holding tank", words.pounds(tank.quantity)),
+        ("  moisture of the blend", f"{tank.lot.moisture_percent} %"),
+        ("Drums filled", f"{len(full)}, {words.pounds(sum(drum.quantity for drum in full))}"),
+        ("  of it promised", words.pounds(sum(drum.reserved for drum in full))),
+    ]
+
+
+def _runs() -> list[Row]:
+    rows = []
+    for run in BottlingRun.objects.filter(idempotency_key__startswith=key("run-")).order_by("id"):
+        rows.append(
+            (
+                f"Bottled {run.container.name}",
+                f"{run.pieces_filled} in lot {run.packed_lot.code}, "
+                f"yield {run.yield_fraction * 100:.1f} %, "
+                f"{run.overfill_grams_each:.1f} g over in each",
+            )
+        )
+    return rows
+
+
+def _jars() -> list[Row]:
+    return [
+        (
+            f"{size.container.name} on hand",
+            f"{size.on_hand}, {size.reserved} promised",
+        )
+        for size in stock.sizes()
+        if size.on_hand
+    ]
+
+
+def _sales() -> list[Row]:
+    quote = Order.objects.get(idempotency_key=key("quote"))
+    sale = stand.find(key("stand-sale"))
+    invoice = Invoice.objects.get(idempotency_key=key("shop-invoice"))
+    paid_cents = sum(allocation.amount_cents for allocation in invoice.allocations.all())
+    return [
+        (f"Drum quote {quote.number}, now an order", words.money(quote.total_cents)),
+        ("Stand sale", words.money(sale.invoice.total_cents)),
+        ("  change given", words.money(sale.change_cents)),
+        (f"Shop invoice {invoice}", words.money(invoice.total_cents)),
+        ("  still to pay", words.money(invoice.total_cents - paid_cents)),
+    ]

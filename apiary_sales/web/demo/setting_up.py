@@ -1,0 +1,132 @@
+"""Set up the house: its people, places, sizes, prices and customers."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.db import transaction
+
+from apiary_sales.accounts import people
+from apiary_sales.accounts.models import House, User
+from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import customers
+from apiary_sales.pricing.services import prices
+from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, read
+from inventory.models import PackagingPart, Place, ProductionSettings
+from inventory.physics import units
+from inventory.services import containers, parts, places, production
+from inventory.services.places import Shape
+
+# Prices and rates hold from well before the first sale of the story.
+DAYS_IN_FORCE = 400
+
+
+class HouseIsNotTheDemo(Exception):
+    """The database holds a house of its own, which the demo must not touch."""
+
+
+@transaction.atomic
+def set_up(today: date, say: Say) -> None:
+    """Make the invented house in an empty database; leave it alone where it is there.
+
+    Raises `HouseIsNotTheDemo` when the database holds anything else.
+    """
+    house = read("house")
+    if House.objects.filter(name=house["house"]["name"]).exists():
+        say(f"  was there: {house['house']['name']}")
+        return
+    if House.objects.exists() or User.objects.exists() or Place.objects.exists():
+        raise HouseIsNotTheDemo
+    _set_up_house(house, today)
+    say(f"  {house['house']['name']}: {len(house['people'])} people")
+    _set_up_places(read("places"))
+    say("  tanks, drums, storeroom, stand and van")
+    sizes = read("sizes")
+    _set_up_sizes(sizes, today)
+    say(f"  {len(sizes['sizes'])} sizes, their parts and prices")
+    buyers = read("customers")["customers"]
+    for buyer in buyers:
+        limit = buyer.pop("credit_limit", None)
+        customers.add(
+            customers.Details(**buyer, credit_limit_cents=None if limit is None else cents(limit))
+        )
+    say(f"  {len(buyers)} customers")
+
+
+def _set_up_house(house: dict, today: date) -> None:
+    details = house["house"]
+    for name in ("drum_deposit", "drum_price"):
+        details[f"{name}_cents"] = cents(details.pop(name))
+    House(**details).save()
+    production.change(
+        labour_cents_per_hour=cents(house["production"]["labour_per_hour"]),
+        honey_house_celsius=celsius(house["production"]["filling_fahrenheit"]),
+        cost_method=ProductionSettings.CostMethod.FIRST_IN_FIRST_OUT,
+    )
+    for person in house["people"]:
+        people.add(**person, password=house["sign_in"]["password"])
+    for rate in house["tax_rates"]:
+        prices.set_tax_rate(
+            name=rate["name"],
+            goods=rate["goods"],
+            percent=Decimal(rate["percent"]),
+            valid_from=today - timedelta(days=DAYS_IN_FORCE),
+        )
+
+
+def _set_up_places(rows: dict) -> None:
+    for tank in rows["tanks"]:
+        code, name = tank.pop("code"), tank.pop("name")
+        places.create(kind=Place.Kind.TANK, code=code, name=name, shape=Shape(**tank))
+    drums = rows["drums"]
+    places.create_drums(
+        first_code=drums["first"],
+        count=drums["count"],
+        tare_grams=grams(drums["tare_lb"]),
+        capacity_litres=units.litres_from(Decimal(drums["capacity_gal"]), "gal").quantize(
+            Decimal("0.001")
+        ),
+    )
+    for store in rows["stores"]:
+        places.create(**store)
+
+
+def _set_up_sizes(rows: dict, today: date) -> None:
+    start = today - timedelta(days=DAYS_IN_FORCE)
+    for part in rows["parts"]:
+        parts.save(**part)
+    usual = {size.code: size for size in containers.standard_sizes()}
+    for row in rows["sizes"]:
+        size = usual[row["code"]]
+        used = [containers.PartUse(_part(name)) for name in row.get("parts", [])]
+        if case := row.get("case"):
+            used.append(containers.PartUse(_part(case), per_pieces=12))
+        container = containers.save(
+            code=size.code,
+            name=str(size.name),
+            declared_amount=Decimal(size.amount),
+            declared_unit=size.unit,
+            brimful_ml=Decimal(size.brimful_ml),
+            tare_grams=size.tare_grams,
+            pieces_per_case=12 if case else size.pieces_per_case,
+            gtin=row.get("gtin", ""),
+            low_stock_pieces=row["low"],
+            parts=used,
+        )
+        for tier, price in row["prices"].items():
+            prices.set_piece(
+                container=container,
+                tier=Customer.Tier(tier),
+                piece_cents=cents(price),
+                valid_from=start,
+            )
+    for row in rows["bulk_prices"]:
+        prices.set_bulk(
+            price_per_pound=Decimal(row["price_per_pound"]),
+            colour_class=row.get("colour_class", ""),
+            moisture_percent_max=Decimal(row["moisture_percent_max"]),
+            valid_from=start,
+        )
+
+
+def _part(name: str) -> PackagingPart:
+    return PackagingPart.objects.get(name=name)

@@ -1,0 +1,329 @@
+"""The season's work of the invented house, in the order it was done."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+from apiary_sales.accounts.models import User
+from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.services import invoices, payments, stand
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.services import orders, quotes
+from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.pricing.queries import prices
+from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
+from inventory import words
+from inventory.errors import AlreadyRecorded
+from inventory.models import (
+    BottlingRun,
+    ContainerSize,
+    DipReading,
+    PackagingPart,
+    Place,
+)
+from inventory.services import dips, drums, honey, parts, runs, stock
+from inventory.services.honey import content
+
+MILLIMETRES_PER_INCH = Decimal("25.4")
+
+
+def key(act: str) -> str:
+    """Return the idempotency key of one act of the demo."""
+    return f"demo:{act}"
+
+
+def tell(today: date, say: Say) -> None:
+    """Do everything in `fixtures_demo/story.toml` that has not been done yet."""
+    story = read("story")
+    people = {user.role: user for user in User.objects.all()}
+    bottler, seller = people[User.Role.BOTTLING], people[User.Role.OFFICE]
+    _bring_in_honey(story["extractions"], today, bottler, say)
+    _dip(story["dip"], bottler, seller, say)
+    _fill_drums(story["drum_fills"], bottler, say)
+    _bring_in_parts(story["part_receipts"], today, bottler, say)
+    _bottle(story["runs"], today, bottler, say)
+    _stock_the_stand(story["moves"], bottler, say)
+    _quote(story["quote"], today, seller, say)
+    _sell_at_the_stand(story["stand_sale"], today, people[User.Role.STAND], say)
+    _fill_a_shop_order(story["shop_order"], today, seller, say)
+    _leave_one_unpaid(story["overdue_order"], today, seller, say)
+    _take_an_order(story["open_order"], today, seller, say)
+
+
+def _bring_in_honey(rows: list[dict], today: date, person: User, say: Say) -> None:
+    for number, row in enumerate(rows, start=1):
+        day = today - timedelta(days=row["days_ago"])
+        place = Place.objects.get(code=row["place"])
+        readings = {
+            name: Decimal(row[source])
+            for name, source in (
+                ("moisture_percent", "moisture_percent"),
+                ("refractive_index", "refractive_index"),
+                ("refractometer_celsius", "celsius"),
+                ("colour_mm", "colour_mm"),
+            )
+            if source in row
+        }
+        once(
+            say,
+            f"received {row['pounds']} lb of {row['floral_source']} into the {place.name}",
+            lambda row=row, place=place, day=day, readings=readings, number=number: honey.receive(
+                place=place,
+                grams=grams(row["pounds"]),
+                season=day.year,
+                floral_source=row["floral_source"],
+                yard=row["yard"],
+                extracted_on=day,
+                cost_cents=cents(row["cost"]),
+                recorded_by=person,
+                key=key(f"extraction-{number}"),
+                **readings,
+            ),
+        )
+
+
+def _dip(row: dict, reader: User, accepter: User, say: Say) -> None:
+    place = Place.objects.get(code=row["place"])
+    depth_mm = round(Decimal(row["depth_in"]) * MILLIMETRES_PER_INCH)
+
+    def act() -> None:
+        if DipReading.objects.filter(idempotency_key=key("dip"), accepted__isnull=False).exists():
+            raise AlreadyRecorded("")
+        reading = dips.record(
+            place=place,
+            depth_mm=depth_mm,
+            celsius=celsius(row["fahrenheit"]),
+            recorded_by=reader,
+            key=key("dip"),
+        )
+        dips.accept(
+            reading=reading, reason=row["reason"], recorded_by=accepter, key=key("dip-accepted")
+        )
+
+    once(say, f"dipped the {place.name} at {row['depth_in']} in and accepted the reading", act)
+
+
+def _fill_drums(rows: list[dict], person: User, say: Say) -> None:
+    for row in rows:
+        drum = Place.objects.get(code=row["drum"])
+        once(
+            say,
+            f"filled {drum.name} to {row['gross_pounds']} lb gross",
+            lambda row=row, drum=drum: drums.fill(
+                tank=Place.objects.get(code=row["tank"]),
+                drum=drum,
+                gross_grams=grams(row["gross_pounds"]),
+                recorded_by=person,
+                key=key(f"fill-{row['drum']}"),
+            ),
+        )
+
+
+def _bring_in_parts(rows: list[dict], today: date, person: User, say: Say) -> None:
+    storeroom = Place.objects.get(code="storeroom")
+    for row in rows:
+        part = PackagingPart.objects.get(name=row["part"])
+        once(
+            say,
+            f"received {row['pieces']} × {part.name}",
+            lambda row=row, part=part: parts.receive(
+                part=part,
+                place=storeroom,
+                pieces=row["pieces"],
+                cost_cents=cents(row["cost"]),
+                supplier="",
+                received_on=today,
+                recorded_by=person,
+                key=key(f"parts-{part.code}"),
+            ),
+        )
+
+
+def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
+    storeroom = Place.objects.get(code="storeroom")
+    for row in rows:
+        container = ContainerSize.objects.get(code=row["size"])
+
+        def act(row=row, container=container) -> None:
+            run = BottlingRun.objects.filter(idempotency_key=key(f"run-{row['size']}")).first()
+            run = run or runs.plan(
+                container=container,
+                source=Place.objects.get(code=row["source"]),
+                target=storeroom,
+                pieces=row["planned"],
+                planned_for=today,
+                planned_by=person,
+                key=key(f"run-{row['size']}"),
+            )
+            runs.record(
+                run=run,
+                pieces_filled=row["filled"],
+                pieces_broken=row["broken"],
+                drawn_grams=grams(row["drawn_pounds"]),
+                drawn_by=BottlingRun.DrawnBy.SCALE,
+                loss_grams=grams(row["loss_pounds"]),
+                labour_minutes=row["minutes"],
+                celsius=None,
+                recorded_by=person,
+                key=key(f"run-{row['size']}-recorded"),
+            )
+
+        once(say, f"bottled {row['filled']} × {container.name}", act)
+
+
+def _stock_the_stand(rows: list[dict], person: User, say: Say) -> None:
+    storeroom, shelf = Place.objects.get(code="storeroom"), Place.objects.get(code="stand")
+    for row in rows:
+        container = ContainerSize.objects.get(code=row["size"])
+        run = BottlingRun.objects.get(idempotency_key=key(f"run-{row['size']}"))
+        once(
+            say,
+            f"carried {row['pieces']} × {container.name} to the {shelf.name}",
+            lambda row=row, container=container, run=run: stock.transfer(
+                item=container.item,
+                lot=run.packed_lot,
+                source=storeroom,
+                target=shelf,
+                pieces=row["pieces"],
+                recorded_by=person,
+                key=key(f"carry-{row['size']}"),
+            ),
+        )
+
+
+def _quote(row: dict, today: date, person: User, say: Say) -> None:
+    customer = Customer.objects.get(name=row["customer"])
+
+    def act() -> None:
+        order = Order.objects.filter(idempotency_key=key("quote")).first()
+        if order is None:
+            order = quotes.quote(
+                customer=customer,
+                lines=_drum_lines(row),
+                valid_until=today + timedelta(days=14),
+                created_by=person,
+                key=key("quote"),
+            )
+        quotes.accept(order=order, accepted_by=person, key=key("quote-accepted"))
+
+    once(say, f"quoted {' and '.join(row['drums'])} to {customer.name}, who took them", act)
+
+
+def _drum_lines(row: dict) -> list[LineWanted]:
+    lines = []
+    for code in row["drums"]:
+        drum = Place.objects.get(code=code)
+        there = content(drum)
+        lines.append(
+            LineWanted(
+                kind=OrderLine.Kind.HONEY,
+                quantity=there.quantity,
+                unit_price=Decimal(row["price_per_pound"]),
+                drum=drum,
+                lot=there.lot,
+            )
+        )
+        lines.append(
+            LineWanted(
+                kind=OrderLine.Kind.DRUM_DEPOSIT,
+                quantity=1,
+                unit_price=Decimal(row["deposit_each"]),
+                drum=drum,
+            )
+        )
+    lines.append(
+        LineWanted(kind=OrderLine.Kind.FREIGHT, quantity=1, unit_price=Decimal(row["freight"]))
+    )
+    return lines
+
+
+def _sell_at_the_stand(row: dict, today: date, person: User, say: Say) -> None:
+    once(
+        say,
+        f"sold at the stand for cash, {row['cash_given']} given",
+        lambda: stand.sell(
+            lines=_jar_lines(row["lines"], Customer.Tier.STAND, today),
+            place=Place.objects.get(code="stand"),
+            method=Payment.Method.CASH,
+            tendered_cents=cents(row["cash_given"]),
+            sold_by=person,
+            key=key("stand-sale"),
+        ),
+    )
+
+
+def _jar_lines(rows: list[dict], tier: str, day: date) -> list[LineWanted]:
+    price_list = prices.price_list(tier, day)
+    lines = []
+    for row in rows:
+        container = ContainerSize.objects.get(code=row["size"])
+        lines.append(
+            LineWanted(
+                kind=OrderLine.Kind.PACKED,
+                container=container,
+                quantity=row["pieces"],
+                unit_price=price_list.of(container).unit_price(row["pieces"]),
+            )
+        )
+    return lines
+
+
+def _order(row: dict, name: str, day: date, person: User, **details) -> Order:
+    """Return the order of this name, taking it on first use."""
+    customer = Customer.objects.get(name=row["customer"])
+    return Order.objects.filter(idempotency_key=key(name)).first() or orders.take(
+        customer=customer,
+        channel=Order.Channel.SHOP,
+        lines=_jar_lines(row["lines"], customer.tier, day),
+        created_by=person,
+        key=key(name),
+        placed_on=day,
+        **details,
+    )
+
+
+def _fill_and_invoice(order: Order, name: str, day: date, person: User) -> Invoice:
+    if not order.fulfilments.exists():
+        orders.fulfil(order=order, filled_by=person, key=key(f"{name}-filled"), filled_on=day)
+    return invoices.issue(order=order, issued_by=person, key=key(f"{name}-invoice"), issued_on=day)
+
+
+def _fill_a_shop_order(row: dict, today: date, person: User, say: Say) -> None:
+    def bill() -> None:
+        order = _order(row, "shop", today, person, customer_reference=row["reference"])
+        _fill_and_invoice(order, "shop", today, person)
+
+    once(say, f"filled and invoiced an order of {row['customer']}", bill)
+    invoice = Invoice.objects.get(idempotency_key=key("shop-invoice"))
+    paid = cents(row["part_payment"])
+    once(
+        say,
+        f"received {words.money(paid)} from {row['customer']}",
+        lambda: payments.receive(
+            customer=invoice.customer,
+            amount_cents=paid,
+            method=Payment.Method.CHECK,
+            received_by=person,
+            key=key("shop-payment"),
+            reference=row["check_number"],
+            allocations={invoice: paid},
+        ),
+    )
+
+
+def _leave_one_unpaid(row: dict, today: date, person: User, say: Say) -> None:
+    day = today - timedelta(days=row["days_ago"])
+
+    def act() -> None:
+        _fill_and_invoice(_order(row, "overdue", day, person), "overdue", day, person)
+
+    once(say, f"invoiced {row['customer']} {row['days_ago']} days ago", act)
+
+
+def _take_an_order(row: dict, today: date, person: User, say: Say) -> None:
+    def act() -> None:
+        if Order.objects.filter(idempotency_key=key("open")).exists():
+            raise AlreadyRecorded("")
+        _order(row, "open", today, person, wanted_on=today + timedelta(days=row["wanted_in_days"]))
+
+    once(say, f"took an order of {row['customer']}", act)
