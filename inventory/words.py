@@ -5,12 +5,38 @@ from decimal import Decimal
 from django.conf import settings
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.models import Item
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 
 MM_PER_INCH = Decimal("25.4")
+
+# The words of the United States standard, as `inventory.physics.grading` gives them.
+COLOURS = {
+    "Water White": gettext_lazy("water white"),
+    "Extra White": gettext_lazy("extra white"),
+    "White": gettext_lazy("white"),
+    "Extra Light Amber": gettext_lazy("extra light amber"),
+    "Light Amber": gettext_lazy("light amber"),
+    "Amber": gettext_lazy("amber"),
+    "Dark Amber": gettext_lazy("dark amber"),
+}
+GRADES = {
+    "U.S. Grade A": gettext_lazy("U.S. Grade A"),
+    "U.S. Grade C": gettext_lazy("U.S. Grade C"),
+    "Substandard": gettext_lazy("Substandard"),
+}
+
+
+def colour(colour_class: str) -> str:
+    """Say a colour class in the reader's language."""
+    return str(COLOURS[colour_class])
+
+
+def grade(moisture_grade: str) -> str:
+    """Say a grade by moisture in the reader's language."""
+    return str(GRADES[moisture_grade])
 
 
 def pounds(grams: int | Decimal) -> str:

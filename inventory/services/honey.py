@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory import density, words
 from inventory.errors import (
+    BadValue,
     NotAllowedNow,
     NotEnoughHoney,
     Problems,
@@ -58,7 +59,7 @@ class Outcome:
 
     @property
     def is_new_blend(self) -> bool:
-        return self.lot.pk is None
+        return self.lot.kind == Lot.Kind.BLEND and self.lot.pk is None
 
 
 def content(place: Place) -> Balance | None:
@@ -96,8 +97,12 @@ def receive(
     """
     problems = Problems()
     checks.check_grams(problems, "weight", grams)
-    if moisture_percent is None and refractive_index is None:
-        problems.add("moisture", _("Enter the moisture, or the refractometer index."))
+    try:
+        if moisture_percent is None and refractive_index is not None:
+            moisture_percent = lots.moisture_from_index(refractive_index, refractometer_celsius)
+        check_moisture(problems, moisture_percent)
+    except BadValue as error:
+        problems.add_error(error)
     if not floral_source.strip():
         problems.add("floral_source", _("Enter the floral source, for example clover."))
     today = timezone.localdate()
@@ -109,14 +114,10 @@ def receive(
             _("The season is a year from %(first)s to %(last)s.")
             % {"first": SEASON_MIN, "last": today.year + 1},
         )
-    if moisture_percent is not None and not MOISTURE_MIN <= moisture_percent <= MOISTURE_MAX:
-        problems.add("moisture", _("Moisture of honey lies between 10 and 30 percent."))
     if colour_mm is not None and not 0 <= colour_mm <= COLOUR_MM_MAX:
         problems.add("colour_mm", _("Colour lies between 0 and 150 mm Pfund."))
     checks.check_vessel(problems, "place", place)
     problems.raise_any()
-    if moisture_percent is None:
-        moisture_percent = lots.moisture_from_index(refractive_index, refractometer_celsius)
     honey = Item.objects.honey()
     ledger.lock_items([honey])
     checks.refuse_repeat(key)
@@ -142,6 +143,13 @@ def receive(
         kind=Posting.Kind.EXTRACTION, lines=lines, recorded_by=recorded_by, key=key, note=note
     )
     return lot
+
+
+def check_moisture(problems: Problems, moisture_percent: Decimal | None) -> None:
+    if moisture_percent is None:
+        problems.add("moisture", _("Enter the moisture, or the refractometer index."))
+    elif not MOISTURE_MIN <= moisture_percent <= MOISTURE_MAX:
+        problems.add("moisture", _("Moisture of honey lies between 10 and 30 percent."))
 
 
 @transaction.atomic
@@ -199,18 +207,51 @@ def foresee(*, sources: Sequence[tuple[Place, int | None]], target: Place) -> Ou
     _check_pouring(sources, target)
     portions = _portions(sources)
     there = content(target)
-    mixed = _with_what_is_there(target, portions, there)
-    grams_after = sum(portion.grams for portion in mixed)
-    lot = lots.mixed(mixed)
-    _check_room(target, lot, grams_after)
     changes = [
         Change(portion.source, in_source.quantity, in_source.quantity - portion.grams)
         for portion in portions
         if (in_source := content(portion.source))
     ]
-    changes.append(Change(target, there.quantity if there else 0, grams_after))
+    return _outcome(target, _with_what_is_there(target, portions, there), there, changes)
+
+
+def foresee_receipt(*, place: Place, lot: Lot) -> Outcome:
+    """Say what receiving `lot`, not saved yet, would change; raises as `receive`."""
+    problems = Problems()
+    checks.check_grams(problems, "weight", lot.quantity_made)
+    check_moisture(problems, lot.moisture_percent)
+    checks.check_vessel(problems, "place", place)
+    problems.raise_any()
+    there = content(place)
+    portion = lots.Portion(lot, lot.quantity_made, place)
+    return _outcome(place, _with_what_is_there(place, [portion], there), there)
+
+
+def foresee_write_off(*, place: Place, grams: int | None) -> Outcome:
+    """Say what writing off `grams` (None: all) would leave; raises as `write_off`."""
+    problems = Problems()
+    if grams is not None:
+        checks.check_grams(problems, "weight", grams)
+    problems.raise_any()
+    taken = take(source=place, grams=all_of(place, field="place") if grams is None else grams)
+    before = all_of(place)
+    after = before - taken.grams
+    litres = density.litres_of(after, moisture_percent=taken.lot.moisture_percent)
+    return Outcome((Change(place, before, after),), taken.lot, litres)
+
+
+def _outcome(
+    target: Place,
+    mixed: Sequence[lots.Portion],
+    there: Balance | None,
+    changes: Sequence[Change] = (),
+) -> Outcome:
+    grams_after = sum(portion.grams for portion in mixed)
+    lot = lots.mixed(mixed)
+    _check_room(target, lot, grams_after)
+    in_target = Change(target, there.quantity if there else 0, grams_after)
     litres = density.litres_of(grams_after, moisture_percent=lot.moisture_percent)
-    return Outcome(tuple(changes), lot, litres)
+    return Outcome((*changes, in_target), lot, litres)
 
 
 def _check_pouring(sources: Sequence[tuple[Place, int | None]], target: Place) -> None:

@@ -23,6 +23,10 @@ class Portion:
     source: Place
 
 
+# Lots that are not saved yet can't be keys, so that parts are pairs.
+Parts = list[tuple[Lot, int]]
+
+
 def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
     """Return moisture in percent, to a hundredth, from a refractometer index read at `celsius`.
 
@@ -43,58 +47,63 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
 
 def make_blend(portions: Iterable[Portion]) -> Lot:
     """Make the lot that the portions become, with the grams of each parent."""
-    grams_by_lot = _grams_by_lot(portions)
-    lot = blend_of(grams_by_lot)
+    parts = _parts(portions)
+    lot = _blend_of(parts)
     lot.code = next_code(lot.season, "B")
     save_checked(lot)
     LotParent.objects.bulk_create(
-        LotParent(lot=lot, parent=parent, grams=grams) for parent, grams in grams_by_lot.items()
+        LotParent(lot=lot, parent=parent, grams=grams) for parent, grams in parts
     )
     return lot
 
 
 def mixed(portions: Iterable[Portion]) -> Lot:
     """Return the lot the portions are together: the one they share, or their blend, not saved."""
-    grams_by_lot = _grams_by_lot(portions)
-    return next(iter(grams_by_lot)) if len(grams_by_lot) == 1 else blend_of(grams_by_lot)
+    parts = _parts(portions)
+    return parts[0][0] if len(parts) == 1 else _blend_of(parts)
 
 
-def blend_of(grams_by_lot: dict[Lot, int]) -> Lot:
+def _parts(portions: Iterable[Portion]) -> Parts:
+    """Add up the grams of each lot, in the order the lots come."""
+    parts: Parts = []
+    for portion in portions:
+        grams = portion.grams
+        for at, (lot, known) in enumerate(parts):
+            if lot == portion.lot:
+                parts[at] = (lot, known + grams)
+                break
+        else:
+            parts.append((portion.lot, grams))
+    return parts
+
+
+def _blend_of(parts: Parts) -> Lot:
     """Return the blend of these lots with its measurements, not saved and without a code."""
     return Lot(
         kind=Lot.Kind.BLEND,
-        season=max(lot.season for lot in grams_by_lot),
-        floral_source=_joined(lot.floral_source for lot in grams_by_lot),
-        yard=_joined(lot.yard for lot in grams_by_lot),
+        season=max(lot.season for lot, _grams in parts),
+        floral_source=_joined(lot.floral_source for lot, _grams in parts),
+        yard=_joined(lot.yard for lot, _grams in parts),
         made_on=timezone.localdate(),
-        moisture_percent=_mean(grams_by_lot, "moisture_percent", "0.01"),
-        colour_mm=_mean(grams_by_lot, "colour_mm", "0.1"),
-        quantity_made=sum(grams_by_lot.values()),
-        cost_cents=_cost(grams_by_lot),
+        moisture_percent=_mean(parts, "moisture_percent", "0.01"),
+        colour_mm=_mean(parts, "colour_mm", "0.1"),
+        quantity_made=sum(grams for _lot, grams in parts),
+        cost_cents=_cost(parts),
     )
 
 
-def _grams_by_lot(portions: Iterable[Portion]) -> dict[Lot, int]:
-    grams_by_lot: dict[Lot, int] = {}
-    for portion in portions:
-        grams_by_lot[portion.lot] = grams_by_lot.get(portion.lot, 0) + portion.grams
-    return grams_by_lot
-
-
-def _mean(grams_by_lot: dict[Lot, int], field: str, step: str) -> Decimal | None:
+def _mean(parts: Parts, field: str, step: str) -> Decimal | None:
     """Return the mass-weighted mean of a measurement; None when it is unknown for any lot."""
-    if any(getattr(lot, field) is None for lot in grams_by_lot):
+    if any(getattr(lot, field) is None for lot, _grams in parts):
         return None
-    weighted = sum(getattr(lot, field) * grams for lot, grams in grams_by_lot.items())
-    return (weighted / sum(grams_by_lot.values())).quantize(Decimal(step))
+    weighted = sum(getattr(lot, field) * grams for lot, grams in parts)
+    return (weighted / sum(grams for _lot, grams in parts)).quantize(Decimal(step))
 
 
-def _cost(grams_by_lot: dict[Lot, int]) -> int | None:
-    if any(lot.unit_cost_cents is None for lot in grams_by_lot):
+def _cost(parts: Parts) -> int | None:
+    if any(lot.unit_cost_cents is None for lot, _grams in parts):
         return None
-    return sum(
-        share_cents(lot.cost_cents, grams, lot.quantity_made) for lot, grams in grams_by_lot.items()
-    )
+    return sum(share_cents(lot.cost_cents, grams, lot.quantity_made) for lot, grams in parts)
 
 
 def _joined(names: Iterable[str]) -> str:

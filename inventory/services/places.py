@@ -15,6 +15,8 @@ from inventory.services import checks, honey
 
 # More drums than this in one go is a slip of the finger.
 DRUMS_MAX = 200
+# /honey/places/new/ is the page that makes a place.
+TAKEN_BY_ADDRESSES = ("new", "drums")
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,8 @@ def create(
     """
     if kind not in (*Place.VESSELS, *Place.STORES):
         raise BadValue(_("Choose what kind of place it is."), field="kind")
+    if code in TAKEN_BY_ADDRESSES:
+        raise BadValue(_("Choose another short name: this one is taken."), field="code")
     if shape and kind not in Place.VESSELS:
         raise BadValue(_("Only a vessel for honey has a shape."), field="form")
     place = Place(
@@ -57,7 +61,7 @@ def create(
         code=code,
         name=name.strip(),
         tare_grams=tare_grams,
-        capacity_litres=_capacity(shape, capacity_litres),
+        capacity_litres=capacity_of(shape, capacity_litres),
         note=note.strip(),
     )
     checks.save_checked(place)
@@ -123,7 +127,7 @@ def change(
     """
     place.name = name.strip()
     place.tare_grams = tare_grams
-    place.capacity_litres = _capacity(shape, capacity_litres)
+    place.capacity_litres = capacity_of(shape, capacity_litres)
     place.note = note.strip()
     _check_holds_what_is_in_it(place, "diameter" if shape else "capacity")
     checks.save_checked(place)
@@ -154,7 +158,7 @@ def put_in_use(*, place: Place) -> Place:
     return place
 
 
-def _capacity(shape: Shape | None, capacity_litres: Decimal | None) -> Decimal | None:
+def capacity_of(shape: Shape | None, capacity_litres: Decimal | None = None) -> Decimal | None:
     """Return the capacity a shape has, or the one that was typed where there is no shape."""
     if shape is None:
         return capacity_litres

@@ -1,0 +1,37 @@
+"""Filters that say honey's words in the reader's language: colour classes and grades."""
+
+from django import template
+
+from inventory import words
+
+register = template.Library()
+
+
+@register.filter
+def colour_word(colour_class: str | None) -> str:
+    """Say a colour class: "Extra Light Amber" → "extra light amber"; nothing while unknown."""
+    return words.colour(colour_class) if colour_class else ""
+
+
+@register.filter
+def grade_word(grade: str) -> str:
+    """Say a moisture grade of the United States standard."""
+    return words.grade(grade)
+
+
+@register.filter
+def depth(mm: int | None) -> str:
+    """Say a depth: 1321 → "52.0 in (1,321 mm)"; nothing while unknown."""
+    return "" if mm is None else words.depth(mm)
+
+
+@register.filter
+def quantity_of(quantity: int, item) -> str:
+    """Say a quantity of an item in the unit people use for it: pounds, or pieces."""
+    return words.stock(item, quantity)
+
+
+@register.filter
+def names(things) -> str:
+    """Join the names of places or lots: "Tank 1, Tank 2"."""
+    return ", ".join(str(thing) for thing in things)
