@@ -9,6 +9,7 @@
   memory.
 """
 
+import math
 import re
 from decimal import Decimal
 
@@ -89,6 +90,12 @@ def test_the_statement_of_a_round_metric_weight_never_overstates(grams, statemen
 )
 def test_the_metric_form(grams, statement):
     assert labelling.net_contents_statement(grams, metric_only=True) == statement
+
+
+def test_the_last_bit_of_a_float_cuts_no_tenth_off():
+    just_under = math.nextafter(float(Decimal("15.9") * OUNCE_G), 0)
+
+    assert labelling.net_contents_statement(just_under) == "NET WT 15.9 OZ (450 g)"
 
 
 def test_an_array_of_weights_gives_an_array_of_statements():

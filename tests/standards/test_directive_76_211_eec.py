@@ -6,6 +6,9 @@
 - Annex I 3.1, height of the figures on the label: from memory.
 """
 
+import math
+from fractions import Fraction
+
 import numpy as np
 import pytest
 
@@ -51,6 +54,28 @@ def test_an_array_of_labels_gives_an_array_of_errors():
     errors = fill_check.tolerable_negative_error_g(np.array([40, 250, 500, 1000]))
 
     assert errors.tolist() == [3.6, 9.0, 15.0, 15.0]
+
+
+def test_every_whole_gram_is_rounded_up_exactly_and_never_a_tenth_too_far():
+    def exact(label):
+        for up_to, error in [
+            (50, Fraction(9, 100) * label),
+            (100, Fraction(45, 10)),
+            (200, Fraction(45, 1000) * label),
+            (300, Fraction(9)),
+            (500, Fraction(3, 100) * label),
+            (1000, Fraction(15)),
+            (10_000, Fraction(15, 1000) * label),
+        ]:
+            if label <= up_to:
+                return math.ceil(error * 10) / 10
+        raise AssertionError(label)
+
+    labels = range(5, 10_001)
+
+    found = fill_check.tolerable_negative_error_g(np.array(labels))
+
+    assert found.tolist() == [exact(label) for label in labels]
 
 
 def test_below_5_grams_the_directive_does_not_apply():
@@ -115,10 +140,13 @@ def test_none_may_be_short_by_more_than_twice_the_error(lightest, faults):
     assert found.faults == faults
 
 
-def test_a_jar_short_by_exactly_the_error_is_not_counted():
-    # 340 − 10.2 by floats is 329.8 only after rounding.
-    found = fill_check.check_fill(340, [345.0] * 19 + [329.8], 2000, "eu")
+@pytest.mark.parametrize("label", [340.0, math.nextafter(340.0, 341.0)])
+def test_a_jar_short_by_exactly_the_error_is_not_counted(label):
+    """3 % of 340 g is 10.2 g, and the last bit of a float makes it neither 10.3 nor 329.8 short."""
+    found = fill_check.check_fill(label, [345.0] * 19 + [329.8], 2000, "eu")
 
+    assert fill_check.tolerable_negative_error_g(label) == 10.2
+    assert found.limit_g == 329.8
     assert found.pieces_below_limit == 0
 
 

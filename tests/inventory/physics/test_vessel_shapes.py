@@ -181,6 +181,17 @@ def test_a_film_in_a_lying_tank_keeps_its_digits(heads, depth):
     assert tank.depth_cm(tank.volume_l(depth)) == pytest.approx(depth, rel=1e-9)
 
 
+def test_the_series_near_the_wall_joins_the_closed_form_without_a_step():
+    """The switch is where the half angle of a conical head is 0.3, that of the wall 0.15."""
+    tank = vessels.HorizontalCylinder(5.0, 80.0, vessels.Cone(5000.0))
+
+    for angle in (0.15, 0.3):
+        seam = 40.0 * (1 - math.cos(angle))
+        below, above = tank.volume_l(np.array([seam * (1 - 1e-12), seam * (1 + 1e-12)]))
+
+        assert 0 <= above - below < 1e-11 * above
+
+
 def test_a_calibration_table_is_met_at_its_rows_and_straight_between():
     assert TABLE.volume_l(25) == 66.0
     assert TABLE.volume_l(17.5) == pytest.approx(43.0)
