@@ -374,7 +374,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='lot',
-            constraint=models.CheckConstraint(condition=models.Q(('colour_mm__isnull', True), models.Q(('colour_mm__gte', 0), ('colour_mm__lte', 200)), _connector='OR'), name='lot_colour_mm_0_to_200', violation_error_message='Colour lies between 0 and 200 mm Pfund.'),
+            constraint=models.CheckConstraint(condition=models.Q(('colour_mm__isnull', True), models.Q(('colour_mm__gte', 0), ('colour_mm__lte', 150)), _connector='OR'), name='lot_colour_mm_0_to_150', violation_error_message='Colour lies between 0 and 150 mm Pfund.'),
         ),
         migrations.AddConstraint(
             model_name='lot',

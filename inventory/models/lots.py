@@ -69,9 +69,9 @@ class Lot(models.Model):
                 violation_error_message=_("Moisture of honey lies between 10 and 30 percent."),
             ),
             models.CheckConstraint(
-                condition=Q(colour_mm__isnull=True) | Q(colour_mm__gte=0, colour_mm__lte=200),
-                name="lot_colour_mm_0_to_200",
-                violation_error_message=_("Colour lies between 0 and 200 mm Pfund."),
+                condition=Q(colour_mm__isnull=True) | Q(colour_mm__gte=0, colour_mm__lte=150),
+                name="lot_colour_mm_0_to_150",
+                violation_error_message=_("Colour lies between 0 and 150 mm Pfund."),
             ),
             models.CheckConstraint(
                 condition=Q(kind="packed", container__isnull=False)

@@ -8,7 +8,7 @@ display panel (read); Public Law 102-329 of 1992, both inch-pound and metric (re
 This helps to set up a label; it is no legal advice. State and country rules come on top.
 """
 
-from decimal import ROUND_FLOOR, Decimal
+from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from functools import partial
 from typing import Any
 
@@ -34,18 +34,22 @@ EUROPEAN_FIGURES_UP_TO_G = (50, 200, 1000)
 EUROPEAN_FIGURE_HEIGHT_MM = (2, 3, 4, 6)
 
 
-def net_contents_statement(grams: Any, *, metric_only: bool = False) -> Any:
+def net_contents_statement(
+    grams: Any, *, metric_only: bool = False, never_overstate: bool = False
+) -> Any:
     """Return the net contents as the American label says it, or the metric figure alone.
 
     Under 1 lb: ounces and grams. From 1 lb to under 4 lb: ounces, then pounds and ounces in
     brackets, and grams. From 4 lb: pounds with the ounces over. Grams under 1 kg, else kilograms
     to three digits.
 
-    No figure is rounded so as to say more than there is; digits are cut. So 1 lb given exactly,
-    453.59237 g, is "453 g", and a label weight of 454 g stays "454 g". Since a label weight is
-    often kept in whole grams, whole and half ounces are known again from their grams (340 g is
-    12 oz, though 12 oz are 340.19 g). Other weights show ounces cut to a tenth, under one ounce to
-    a hundredth. Raises ValueError outside 1 g to 1,000 kg.
+    The metric figure is rounded to the nearest, as labels commonly are: 1 lb is 453.59237 g and
+    reads "454 g". Where both figures are given an inspector holds the packer to the larger, so
+    fill to it, or ask for `never_overstate`, which cuts digits ("453 g"): NIST Handbook 130 says
+    that a rounded figure shall not overstate (from memory). Since a label weight is often kept in
+    whole grams, whole and half ounces are known again from their grams (340 g is 12 oz, though
+    12 oz are 340.19 g). Other weights show ounces cut to a tenth, under one ounce to a hundredth.
+    Raises ValueError outside 1 g to 1,000 kg.
 
     >>> net_contents_statement(340)
     'NET WT 12 OZ (340 g)'
@@ -54,7 +58,8 @@ def net_contents_statement(grams: Any, *, metric_only: bool = False) -> Any:
     >>> net_contents_statement(5443)
     'NET WT 12 LB (5.44 kg)'
     """
-    return each(partial(_statement, metric_only=metric_only), grams)
+    rounding = ROUND_FLOOR if never_overstate else ROUND_HALF_UP
+    return each(partial(_statement, metric_only=metric_only, rounding=rounding), grams)
 
 
 def minimum_type_height(panel_area_in2: Any, *, moulded: bool = False) -> Any:
@@ -95,10 +100,10 @@ def minimum_figure_height_mm(labelled_g: Any) -> Any:
     return alike(np.array(EUROPEAN_FIGURE_HEIGHT_MM)[row])
 
 
-def _statement(grams: Any, metric_only: bool) -> str:
+def _statement(grams: Any, metric_only: bool, rounding: str) -> str:
     checked = LABELLED_G.one(grams)
     exact = grams if isinstance(grams, Decimal) else Decimal(str(checked))
-    metric = _metric(exact)
+    metric = _metric(exact, rounding)
     if metric_only:
         return metric
     ounces = _ounces(exact)
@@ -120,18 +125,22 @@ def _ounces(grams: Decimal) -> Decimal:
     return _cut(exact, Decimal("0.1") if exact >= 1 else Decimal("0.01"))
 
 
-def _metric(grams: Decimal) -> str:
+def _metric(grams: Decimal, rounding: str) -> str:
     if grams < 1000:
-        return f"{_plain(_cut(grams, Decimal(1)))} g"
+        whole = _in_steps(grams, Decimal(1), rounding)
+        return f"{_plain(whole)} g" if whole < 1000 else "1 kg"
     kilograms = grams / 1000
     step = Decimal(1).scaleb(kilograms.adjusted() - 2)
-    return f"{_plain(_cut(kilograms, step))} kg"
+    return f"{_plain(_in_steps(kilograms, step, rounding))} kg"
 
 
 def _cut(number: Decimal, step: Decimal) -> Decimal:
+    return _in_steps(number, step, ROUND_FLOOR)
+
+
+def _in_steps(number: Decimal, step: Decimal, rounding: str) -> Decimal:
     # Nine decimals first, so that a float of exactly 24 oz is not cut to 23.9.
-    steps = round(number / step, 9).quantize(Decimal(1), rounding=ROUND_FLOOR)
-    return steps * step
+    return round(number / step, 9).quantize(Decimal(1), rounding=rounding) * step
 
 
 def _plain(number: Decimal) -> str:
