@@ -76,12 +76,12 @@ class RunFigures:
     def yield_percent(self) -> Decimal:
         """Label weight of the filled pieces over the honey drawn, in percent."""
         label = Fraction(self.container.declared_grams) * self.pieces_filled
-        return _decimal(label * 100 / self.shares.drawn_grams, "0.1")
+        return parts.decimal_of(label * 100 / self.shares.drawn_grams, "0.1")
 
     @property
     def loss_percent(self) -> Decimal:
         lost = self.shares.loss_grams + self.shares.broken_grams
-        return _decimal(Fraction(lost * 100, self.shares.drawn_grams), "0.1")
+        return parts.decimal_of(Fraction(lost * 100, self.shares.drawn_grams), "0.1")
 
     @property
     def overfill_grams(self) -> Decimal:
@@ -91,7 +91,7 @@ class RunFigures:
 
     @property
     def overfill_grams_each(self) -> Decimal:
-        return _decimal(Fraction(self.overfill_grams) / self.pieces_filled, "0.1")
+        return parts.decimal_of(Fraction(self.overfill_grams) / self.pieces_filled, "0.1")
 
     @property
     def overfill_cents(self) -> int | None:
@@ -104,7 +104,7 @@ class RunFigures:
         if self.lot.unit_cost_cents is None:
             return None
         each = self.lot.unit_cost_cents * Fraction(self.overfill_grams) / self.pieces_filled
-        return _decimal(each / 100, "0.0001")
+        return parts.decimal_of(each / 100, "0.0001")
 
     @property
     def is_underfilled(self) -> bool:
@@ -120,7 +120,7 @@ class RunFigures:
         """What one filled piece cost, in units of currency, to four places."""
         if self.total_cents is None:
             return None
-        return _decimal(Fraction(self.total_cents, 100 * self.pieces_filled), "0.0001")
+        return parts.decimal_of(Fraction(self.total_cents, 100 * self.pieces_filled), "0.0001")
 
 
 @dataclass(frozen=True)
@@ -179,7 +179,7 @@ class Mark:
     grams: float
     kind: str
     anchor: str
-    row: int
+    y: int
 
 
 @dataclass(frozen=True)
@@ -189,7 +189,7 @@ class Histogram:
     bars: list[Bar]
     marks: list[Mark]
 
-    WIDTH, HEIGHT, TOP = 320, 180, 44
+    WIDTH, HEIGHT, TOP, ROW = 320, 206, 66, 16
 
 
 def plan_preview(
@@ -445,10 +445,12 @@ def histogram(verdict: Verdict, weights_g: Sequence[float]) -> Histogram:
         if count
     ]
     marks = []
-    for row, (grams, label, kind) in enumerate(lines):
+    for row, (grams, label, kind) in enumerate(sorted(lines)):
         x = round((grams - low) / (high - low) * Histogram.WIDTH, 2)
         anchor = "start" if x < Histogram.WIDTH / 2 else "end"
-        marks.append(Mark(x=x, label=label, grams=grams, kind=kind, anchor=anchor, row=row))
+        marks.append(
+            Mark(x=x, label=label, grams=grams, kind=kind, anchor=anchor, y=4 + row * Histogram.ROW)
+        )
     return Histogram(bars, marks)
 
 
@@ -469,7 +471,3 @@ def _planned_grams(source: Place, *, besides: BottlingRun | None) -> int:
         for run in planned.select_related("container")
         if run != besides
     )
-
-
-def _decimal(value: Fraction, step: str) -> Decimal:
-    return (Decimal(value.numerator) / value.denominator).quantize(Decimal(step))

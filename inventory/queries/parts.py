@@ -3,6 +3,7 @@
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import timedelta
+from decimal import Decimal
 from fractions import Fraction
 
 from django.db.models import Sum
@@ -74,6 +75,18 @@ class PartStock:
         return Fraction(self.used, USE_DAYS)
 
     @property
+    def pieces_per_day(self) -> Decimal:
+        """Use a day to a tenth, for display."""
+        return decimal_of(self.used_per_day, "0.1")
+
+    @property
+    def unit_price(self) -> Decimal | None:
+        """Average cost of one, in units of currency, to four places."""
+        if self.unit_cost_cents is None:
+            return None
+        return decimal_of(self.unit_cost_cents / 100, "0.0001")
+
+    @property
     def days_of_cover(self) -> int | None:
         """Whole days that the pieces last at the recent rate; None while none are used."""
         return int(self.on_hand / self.used_per_day) if self.used else None
@@ -105,6 +118,11 @@ class PartStock:
         if self.is_low:
             return _("%(part)s: %(there)s there, order more below %(point)s.") % figures
         return ""
+
+
+def decimal_of(value: Fraction, step: str) -> Decimal:
+    """Return an exact fraction as a decimal, rounded to `step` for display."""
+    return (Decimal(value.numerator) / value.denominator).quantize(Decimal(step))
 
 
 def in_stores():

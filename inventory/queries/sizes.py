@@ -1,10 +1,11 @@
 """Container sizes for display: their label, their parts and whether the honey fits."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 
 from inventory import filling
-from inventory.models import Balance, ContainerPart, ContainerSize
+from inventory.models import ContainerPart, ContainerSize, Lot
 from inventory.physics import labelling
 from inventory.queries import bottling, parts
 
@@ -19,6 +20,13 @@ class SizeLook:
     metric: str
     figure_height_mm: int | None
     parts_cents_each: Fraction | None
+
+    @property
+    def parts_price(self) -> Decimal | None:
+        """What the parts of one piece cost, in units of currency, to four places."""
+        if self.parts_cents_each is None:
+            return None
+        return parts.decimal_of(Fraction(self.parts_cents_each) / 100, "0.0001")
 
     @property
     def declared(self) -> str:
@@ -43,15 +51,18 @@ def look_at(container: ContainerSize) -> SizeLook:
     return _look(container, parts.average_costs())
 
 
-def fits_now(container: ContainerSize) -> list[tuple[Balance, list[filling.Fit]]]:
-    """Tell for the honey of each vessel whether the declared weight goes into the container."""
+def fits_now(container: ContainerSize) -> list[tuple[str, filling.Fit]]:
+    """Tell for each lot of honey there, with its vessels, whether the weight fits when filled."""
     celsius = bottling.usual_celsius()
+    vessels: dict[Lot, list[str]] = {}
+    for balance in bottling.vessels_with_honey():
+        vessels.setdefault(balance.lot, []).append(balance.place.name)
     return [
         (
-            balance,
-            filling.fits(container, moisture_percent=balance.lot.moisture_percent, celsius=celsius),
+            ", ".join(names),
+            filling.fit(container, moisture_percent=lot.moisture_percent, celsius=celsius),
         )
-        for balance in bottling.vessels_with_honey()
+        for lot, names in vessels.items()
     ]
 
 
