@@ -3,11 +3,12 @@ from django.shortcuts import render
 
 from apiary_sales.accounts import queries as people_queries
 
-from . import set_up, tasks
+from . import queries, set_up, tasks
 
 
 def today(request: HttpRequest) -> HttpResponse:
-    return render(request, "web/today.html", {"tasks": tasks.of(request.user)})
+    context = {"tasks": tasks.of(request.user), "today": queries.today(request.user)}
+    return render(request, "web/today.html", context)
 
 
 def help_page(request: HttpRequest) -> HttpResponse:

@@ -1,0 +1,82 @@
+"""What the first page answers at a glance."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.contrib.auth.models import AbstractBaseUser
+from django.urls import reverse
+from django.utils import timezone
+
+from apiary_sales.billing.queries import money
+from apiary_sales.orders.queries import orders
+from inventory.models import BottlingRun, ContainerSize
+from inventory.queries import bottling, honey, stock
+
+ROWS_MAX = 5
+
+
+@dataclass(frozen=True)
+class Jar:
+    """One size on the jar wall; `fraction` is how full the shelf is, as far as it is known."""
+
+    label: str
+    pieces: int
+    fraction: Decimal
+    state: str
+    url: str
+
+
+@dataclass(frozen=True)
+class Today:
+    """The house at a glance; a part is None where the person has no business there."""
+
+    in_hand: honey.InHand
+    jars: list[Jar]
+    to_fill: list[orders.OrderRow] | None
+    to_fill_count: int
+    owing: money.Owing | None
+    runs: list[tuple[BottlingRun, bottling.RunFigures | None]]
+
+
+def today(user: AbstractBaseUser) -> Today:
+    """Return the first page's figures, in a constant number of round trips."""
+    day = timezone.localdate()
+    may_see_orders = user.has_perm("orders.take_orders") or user.has_perm("orders.fulfil_orders")
+    to_fill = orders.rows(orders.to_fill(), on=day) if may_see_orders else None
+    return Today(
+        in_hand=honey.in_hand(),
+        jars=_jars(links=may_see_orders),
+        to_fill=to_fill and to_fill[:ROWS_MAX],
+        to_fill_count=len(to_fill or ()),
+        owing=money.owing(day) if user.has_perm("billing.view_money") else None,
+        runs=bottling.overview().recent[:ROWS_MAX],
+    )
+
+
+def _jars(*, links: bool) -> list[Jar]:
+    """Return the sizes that were ever stocked or are wanted, low ones first."""
+    jars = [
+        Jar(
+            label=size.container.name,
+            pieces=size.free,
+            fraction=_fraction(size.free, size.container),
+            state=_state(size),
+            url=reverse("orders:stock_detail", args=[size.container.code]) if links else "",
+        )
+        for size in stock.sizes()
+        if size.on_hand or size.container.low_stock_pieces
+    ]
+    order = {"out": 0, "low": 1, "": 2}
+    return sorted(jars, key=lambda jar: order[jar.state])
+
+
+def _fraction(free: int, container: ContainerSize) -> Decimal:
+    """Return how full the shelf is; three times the low mark counts as full."""
+    full = container.low_stock_pieces * 3 or free
+    return min(Decimal(free) / full, Decimal(1)) if full else Decimal(0)
+
+
+def _state(size: stock.SizeStock) -> str:
+    if not size.is_low:
+        return ""
+    return "low" if size.free else "out"
