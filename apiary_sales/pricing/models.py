@@ -194,6 +194,7 @@ class SeasonExpense(models.Model):
     category = models.CharField(_("category"), max_length=12, choices=Category)
     amount_cents = models.BigIntegerField(_("amount"))
     note = models.CharField(_("note"), max_length=200, blank=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
 
     class Meta:
         ordering = ["-season", "category", "id"]

@@ -1,8 +1,28 @@
 from django.urls import path
-from django.views.generic import TemplateView
+
+from apiary_sales.pricing.views import costs, drum_or_jar, prices
 
 app_name = "pricing"
 
 urlpatterns = [
-    path("", TemplateView.as_view(template_name="base.html"), name="prices"),
+    path("", prices.price_lists, name="prices"),
+    path("sizes/<slug:code>/", prices.size_prices, name="size_prices"),
+    path("sizes/<slug:code>/set/", prices.SetSizePrices.as_view(), name="price_set"),
+    path("sizes/<slug:code>/many/", prices.SetBreak.as_view(), name="break_set"),
+    path("change/", prices.price_change, name="price_change"),
+    path("drums/", prices.bulk_prices, name="bulk_prices"),
+    path("drums/set/", prices.SetBulkPrice.as_view(), name="bulk_price_set"),
+    path("tax/", prices.tax_rates, name="tax_rates"),
+    path("tax/set/", prices.SetTaxRate.as_view(), name="tax_rate_set"),
+    path("drum-or-jar/", drum_or_jar.page, name="drum_or_jar"),
+    path("drum-or-jar/<slug:code>/", drum_or_jar.size, name="size_margin"),
+    path("costs/", costs.selling_costs, name="selling_costs"),
+    path("costs/minutes/", costs.SetFillingTimes.as_view(), name="filling_times"),
+    path("costs/<slug:channel>/", costs.SetChannelCost.as_view(), name="channel_cost_set"),
+    path("honey/", costs.honey_cost, name="honey_cost"),
+    path("honey/expense/", costs.AddExpense.as_view(), name="expense_add"),
+    path("honey/expense/<int:pk>/remove/", costs.remove_expense, name="expense_remove"),
+    path("honey/<int:year>/", costs.season, name="season"),
+    path("honey/<int:year>/spread/", costs.spread, name="season_spread"),
+    path("honey/lots/<str:code>/", costs.SetLotCost.as_view(), name="lot_cost"),
 ]

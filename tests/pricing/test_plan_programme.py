@@ -301,6 +301,19 @@ def test_a_house_without_anything_has_a_plan_that_earns_nothing():
     assert [limit.kind for limit in programme.limits(answer)] == ["minutes"]
 
 
+def test_a_size_is_not_filled_from_honey_that_does_not_go_into_it():
+    given = house()
+    dense = replace(given.honeys[0], never_in=frozenset({"pound"}))
+    given = replace(given, honeys=(dense, given.honeys[1]))
+
+    plan = programme.solve(given).plan
+
+    assert ("tank-1", "pound") not in plan.pieces
+    assert plan.pieces["tank-2", "pound"] > 0
+    wrong = Plan(given, {("tank-1", "pound"): 1}, {}, {"stand pound": 1})
+    assert list(wrong.faults()) == ["pound is not filled from tank-1"]
+
+
 def test_a_case_begun_is_a_case_used_in_each_run():
     given = Programme(
         honeys=(Honey("tank-1", 1300), Honey("tank-2", 100)),

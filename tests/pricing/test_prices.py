@@ -136,6 +136,32 @@ def test_an_absurd_price_is_refused(pound):
     )
 
 
+def test_the_prices_of_a_size_are_set_together_and_only_what_differs_makes_a_row(pound):
+    set_price(pound, 900)
+    set_price(pound, 650, tier=SHOP)
+
+    rows = prices.set_size(
+        container=pound,
+        wanted={STAND: (900, None), SHOP: (675, 7800), "distributor": (None, None)},
+        valid_from=JUNE,
+    )
+
+    assert [(row.tier, row.piece_cents, row.case_cents) for row in rows] == [(SHOP, 675, 7800)]
+    assert price(pound, JUNE, tier=SHOP) == 675
+    assert ContainerPrice.objects.count() == 3
+
+
+def test_when_one_price_of_a_size_is_refused_none_is_set(pound):
+    with pytest.raises(BadValue) as refused:
+        prices.set_size(
+            container=pound, wanted={STAND: (900, None), SHOP: (None, 7800)}, valid_from=MAY
+        )
+
+    assert refused.value.field == "shop_case_cents"
+    assert refused.value.message == "Enter the price of one piece too."
+    assert not ContainerPrice.objects.exists()
+
+
 @pytest.mark.parametrize(
     ("pieces", "expected"),
     [
@@ -315,9 +341,13 @@ def change(tiers=(STAND,), percent="5", ending="cent", on=JUNE):
     return prices.changes(tiers=list(tiers), percent=Decimal(percent), ending=ending, valid_from=on)
 
 
-def post(seen, tiers=(STAND,), percent="5", ending="cent", on=JUNE):
+def post(table, tiers=(STAND,), percent="5", ending="cent", on=JUNE):
     return prices.change_by_percent(
-        tiers=list(tiers), percent=Decimal(percent), ending=ending, valid_from=on, seen=seen
+        tiers=list(tiers),
+        percent=Decimal(percent),
+        ending=ending,
+        valid_from=on,
+        seen=prices.fingerprint(table),
     )
 
 

@@ -37,19 +37,26 @@ _DENOMINATOR_MAX = 1_000_000
 
 @dataclass(frozen=True)
 class Honey:
-    """The honey of one vessel, and what one bulk unit (a drum) of it weighs and earns.
+    """The honey of one vessel, and what one bulk unit (a drum, a pound) of it weighs and earns.
 
-    Without `bulk_grams` nobody bids for it in bulk.
+    Without `bulk_grams` nobody bids for it in bulk. Sizes in `never_in` are not filled from it.
     """
 
     key: str
     grams: Figure
     bulk_grams: Figure | None = None
     bulk_cents: Figure = 0
+    never_in: frozenset[str] = frozenset()
 
     @property
     def bulk_max(self) -> int:
         return floor(self.grams / Fraction(self.bulk_grams)) if self.bulk_grams else 0
+
+    def pieces_max(self, size: "Size") -> int:
+        """Return how many pieces of a size the honey fills, were it filled into nothing else."""
+        if size.key in self.never_in:
+            return 0
+        return floor(self.grams / Fraction(size.grams_each))
 
 
 @dataclass(frozen=True)
@@ -188,8 +195,8 @@ class Plan:
             honey.key: self.drums.get(honey.key, 0) * (honey.bulk_grams or 0)
             for honey in self.programme.honeys
         }
-        for (honey, size), count in self.pieces.items():
-            used[honey] += count * sizes[size].grams_each
+        for (honey_key, size_key), count in self.pieces.items():
+            used[honey_key] += count * sizes[size_key].grams_each
         return used
 
     @property
@@ -242,6 +249,9 @@ class Plan:
                 yield f"{honey.key} gives {used[honey.key]} g of {honey.grams} g"
             if self.drums.get(honey.key) and honey.bulk_grams is None:
                 yield f"nobody bids for {honey.key} in bulk"
+            for size in honey.never_in:
+                if (honey.key, size) in self.pieces:
+                    yield f"{size} is not filled from {honey.key}"
         if self.minutes_used > self.programme.minutes:
             yield f"the work takes {self.minutes_used} of {self.programme.minutes} minutes"
         bought = self.parts_bought
@@ -295,8 +305,8 @@ class Limit:
     there: Figure
     used: Figure
     step: Figure
-    step_cents: Fraction | None
-    rate_cents: Fraction
+    step_cents: Fraction | None = None
+    rate_cents: Fraction = Fraction(0)
 
     @property
     def left(self) -> Figure:
@@ -348,70 +358,61 @@ def limits(answer: Answer, *, seconds: float = 5) -> list[Limit]:
 
     Each is found by solving again with one step more, all together within about `seconds`.
     """
-    plan, programme = answer.plan, answer.plan.programme
-    rates = relax(programme).rates
+    plan = answer.plan
+    rates = relax(plan.programme).rates
     deadline = time.monotonic() + seconds
-
-    def limit(kind: LimitKind, key: str, there: Figure, used: Figure, step: Figure, more) -> Limit:
-        return Limit(
-            kind=kind,
-            key=key,
-            there=there,
-            used=used,
-            step=step,
-            step_cents=_gain(answer, more, deadline),
-            rate_cents=rates.get((kind, key), Fraction(0)) * step,
-        )
-
-    grams_used, parts_used = plan.grams_used, plan.parts_used
     found = [
-        limit(
-            "minutes",
-            "",
-            programme.minutes,
-            plan.minutes_used,
-            HOUR_MINUTES,
-            replace(programme, minutes=programme.minutes + HOUR_MINUTES),
-        )
+        replace(limit, rate_cents=rates.get((limit.kind, limit.key), 0) * limit.step)
+        for limit in _limits_of(plan)
     ]
+    # Where the prices say that there is enough, one search shows it of all of them at once: what
+    # is worth nothing together is worth nothing alone.
+    idle = [limit for limit in found if not limit.rate_cents]
+    together = plan.programme
+    for limit in idle:
+        together = _with_more(together, limit)
+    are_idle = _gain(answer, together, deadline) == 0
+    return [
+        replace(
+            limit,
+            step_cents=Fraction(0)
+            if are_idle and not limit.rate_cents
+            else _gain(answer, _with_more(plan.programme, limit), deadline),
+        )
+        for limit in found
+    ]
+
+
+def _limits_of(plan: Plan) -> Iterator[Limit]:
+    """Yield every limit with what the plan uses of it, not yet valued."""
+    programme, grams_used, parts_used = plan.programme, plan.grams_used, plan.parts_used
+    yield Limit("minutes", "", programme.minutes, plan.minutes_used, HOUR_MINUTES)
     for honey in programme.honeys:
-        more = replace(honey, grams=honey.grams + POUND_GRAMS)
-        found.append(
-            limit(
-                "honey",
-                honey.key,
-                honey.grams,
-                grams_used[honey.key],
-                POUND_GRAMS,
-                replace(programme, honeys=_swap(programme.honeys, more)),
-            )
-        )
+        yield Limit("honey", honey.key, honey.grams, grams_used[honey.key], POUND_GRAMS)
     for part in programme.parts:
-        more = replace(part, stock=part.stock + 1)
-        found.append(
-            limit(
-                "part",
-                part.key,
-                part.stock + part.order_max,
-                parts_used[part.key],
-                1,
-                replace(programme, parts=_swap(programme.parts, more)),
-            )
-        )
+        yield Limit("part", part.key, part.stock + part.order_max, parts_used[part.key], 1)
     for buyer in programme.buyers:
         if buyer.pieces_max is not None:
-            more = replace(buyer, pieces_max=buyer.pieces_max + 1)
-            found.append(
-                limit(
-                    "buyer",
-                    buyer.key,
-                    buyer.pieces_max,
-                    plan.sold.get(buyer.key, 0),
-                    1,
-                    replace(programme, buyers=_swap(programme.buyers, more)),
-                )
-            )
-    return found
+            yield Limit("buyer", buyer.key, buyer.pieces_max, plan.sold.get(buyer.key, 0), 1)
+
+
+def _with_more(programme: Programme, limit: Limit) -> Programme:
+    """Return the programme with one step more of one limit."""
+    match limit.kind:
+        case "minutes":
+            return replace(programme, minutes=programme.minutes + limit.step)
+        case "honey":
+            return replace(programme, honeys=_more(programme.honeys, limit, "grams"))
+        case "part":
+            return replace(programme, parts=_more(programme.parts, limit, "stock"))
+    return replace(programme, buyers=_more(programme.buyers, limit, "pieces_max"))
+
+
+def _more(rows: tuple, limit: Limit, figure: str) -> tuple:
+    return tuple(
+        replace(row, **{figure: getattr(row, figure) + limit.step}) if row.key == limit.key else row
+        for row in rows
+    )
 
 
 def less_on_hand(buyers: tuple[Buyer, ...], on_hand: Mapping[str, int]) -> tuple[Buyer, ...]:
@@ -436,10 +437,6 @@ def _gain(answer: Answer, more: Programme, deadline: float) -> Fraction | None:
         return None
     # What could be done with less can be done with more.
     return max(Fraction(0), after.plan.cents - answer.plan.cents)
-
-
-def _swap(rows: tuple, row) -> tuple:
-    return tuple(row if old.key == row.key else old for old in rows)
 
 
 class _Model:
@@ -478,11 +475,12 @@ class _Model:
         programme = self.programme
         parts = programme.part_of
         fit = {
-            size.key: sum(floor(h.grams / Fraction(size.grams_each)) for h in programme.honeys)
+            size.key: sum(honey.pieces_max(size) for honey in programme.honeys)
             for size in programme.sizes
         }
         minutes = self._row(("minutes", ""), programme.minutes)
         part_rows = {part.key: self._row(("part", part.key), part.stock) for part in parts.values()}
+        wanted_of = {size.key: 0 for size in programme.sizes}
         balance: dict[str, dict[int, Fraction]] = {size.key: {} for size in programme.sizes}
         for buyer in programme.buyers:
             most = fit[buyer.size]
@@ -495,6 +493,7 @@ class _Model:
                 lowest=0 if wanted is None else wanted,
             )
             balance[buyer.size][column] = Fraction(-1)
+            wanted_of[buyer.size] += self.implied[column] if wanted is None else wanted
         for honey in programme.honeys:
             grams = self._row(("honey", honey.key), honey.grams)
             if honey.bulk_grams is not None:
@@ -503,8 +502,9 @@ class _Model:
                 )
                 grams[column] = Fraction(honey.bulk_grams)
             for size in programme.sizes:
-                most = floor(honey.grams / Fraction(size.grams_each))
-                if most and balance[size.key]:
+                # No more than anybody takes: the tighter the bound, the shorter the search.
+                most = min(honey.pieces_max(size), wanted_of[size.key])
+                if most:
                     column = self._pieces(honey, size, most, minutes, part_rows)
                     grams[column] = Fraction(size.grams_each)
                     balance[size.key][column] = Fraction(1)

@@ -30,10 +30,11 @@ from inventory.models import (
     ContainerSize,
     Item,
     Lot,
-    PartReceipt,
     ProductionSettings,
 )
+from inventory.money import cents_half_up
 from inventory.physics.units import POUND_GRAMS
+from inventory.queries import parts as part_queries
 
 FOUR_PLACES = Decimal("0.0001")
 RUNS_SINCE = timedelta(days=365)
@@ -135,6 +136,10 @@ class JarNetBack:
         return _four_places(self.left / self.fill.drawn_pounds)
 
     @property
+    def per_pound_cents(self) -> int | None:
+        return None if self.per_pound is None else cents_half_up(self.per_pound)
+
+    @property
     def missing(self) -> list[str]:
         return [line.label for line in self.lines if line.each is None]
 
@@ -166,6 +171,10 @@ class DrumNetBack:
     @property
     def per_pound(self) -> Decimal:
         return sum((line.each for line in self.lines), Decimal(0))
+
+    @property
+    def per_pound_cents(self) -> int:
+        return cents_half_up(self.per_pound)
 
     def price_that_brings(self, per_pound: Decimal) -> Decimal | None:
         """Return the drum price a pound that brings back `per_pound`, rounded up to a cent."""
@@ -469,7 +478,8 @@ def _parts(containers: tuple[ContainerSize, ...]) -> dict[int, tuple[ContainerPa
 def _part_costs(on: date) -> dict[int, Fraction]:
     """Return what one of each part cost in cents, averaged over its receipts that still stand."""
     sums = (
-        PartReceipt.objects.filter(received_on__lte=on, posting__reversed_by__isnull=True)
+        part_queries.standing_receipts()
+        .filter(received_on__lte=on)
         .values("part")
         .order_by("part")
         .annotate(cents=Sum("cost_cents"), count=Sum("pieces"))

@@ -1,6 +1,7 @@
 """Set prices and tax rates: each a new row from a day on, so that the history stays."""
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
@@ -14,7 +15,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, ContainerPrice, TaxRate
 from apiary_sales.pricing.queries import prices as read
 from inventory import words
-from inventory.errors import NotAllowedNow, Problems
+from inventory.errors import HouseError, NotAllowedNow, Problems
 from inventory.models import ContainerSize
 from inventory.physics import grading
 from inventory.services.checks import save_checked
@@ -108,6 +109,44 @@ def set_piece(
     if piece_cents is None and min_pieces == 1:
         _end_breaks(container, tier, valid_from)
     return _newest_or_saved(row, same_day, ("piece_cents", "case_cents"))
+
+
+@transaction.atomic
+def set_size(
+    *,
+    container: ContainerSize,
+    wanted: Mapping[str, tuple[int | None, int | None]],
+    valid_from: date,
+) -> list[ContainerPrice]:
+    """Set what a piece and a case cost in each tier from a day on; return the new rows.
+
+    `wanted` names piece and case price by tier. A tier that stays as it is gets no row; one
+    without a price any more ends that day. Raises `BadValue` or `SeveralProblems`, whose fields
+    are named by tier: `stand_piece_cents`.
+    """
+    _lock([container])
+    lists = read.price_lists(wanted, valid_from)
+    rows, problems = [], Problems()
+    for tier, (piece_cents, case_cents) in wanted.items():
+        offer = lists[tier].of(container).offer()
+        before = (offer.piece_cents, offer.case_cents) if offer else (None, None)
+        if before == (piece_cents, case_cents):
+            continue
+        try:
+            row = set_piece(
+                container=container,
+                tier=tier,
+                piece_cents=piece_cents,
+                case_cents=case_cents,
+                valid_from=valid_from,
+            )
+        except HouseError as error:
+            for problem in error.problems:
+                problems.add(problem.field and f"{tier}_{problem.field}", problem.message)
+        else:
+            rows.append(row)
+    problems.raise_any()
+    return rows
 
 
 @transaction.atomic
@@ -226,6 +265,23 @@ def changes(
     ]
 
 
+def fingerprint(table: Iterable[Change]) -> str:
+    """Return a short text that differs when any price of the table does."""
+    figures = [
+        (
+            change.tier,
+            change.container.pk,
+            change.min_pieces,
+            change.piece_cents,
+            change.new_piece_cents,
+            change.case_cents,
+            change.new_case_cents,
+        )
+        for change in table
+    ]
+    return hashlib.sha256(repr(figures).encode()).hexdigest()[:32]
+
+
 @transaction.atomic
 def change_by_percent(
     *,
@@ -233,16 +289,17 @@ def change_by_percent(
     percent: Decimal,
     ending: str,
     valid_from: date,
-    seen: Sequence[Change],
+    seen: str,
 ) -> list[ContainerPrice]:
     """Post the changes a person has seen as new rows from `valid_from`, and return the rows.
 
-    Raises `NotAllowedNow` when the prices are no longer those that were `seen`, which is also what
-    happens when the same change is sent twice; `BadValue` as `changes` does.
+    `seen` is the `fingerprint` of the table that was shown. Raises `NotAllowedNow` when the prices
+    are no longer those, which is also what happens when the same change is sent twice; `BadValue`
+    as `changes` does.
     """
     _lock(ContainerSize.objects.filter(is_active=True))
     now = changes(tiers=tiers, percent=percent, ending=ending, valid_from=valid_from)
-    if now != list(seen):
+    if fingerprint(now) != seen:
         raise NotAllowedNow(
             _(
                 "The prices have changed since this table was made. "

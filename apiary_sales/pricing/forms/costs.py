@@ -1,0 +1,95 @@
+"""Forms of what selling takes, of the work on a piece, and of what a season's honey cost."""
+
+from decimal import Decimal
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.pricing.forms.prices import PercentField, PerPoundField
+from apiary_sales.pricing.models import ChannelCost, SeasonExpense
+from inventory.forms.acts import ActForm, HouseForm
+from inventory.forms.fields import MoneyField
+
+BELOW_HUNDRED = {
+    "min_value": _("Enter 0 percent or more, and less than 100."),
+    "max_value": _("Enter 0 percent or more, and less than 100."),
+}
+NOT_NEGATIVE = {"min_value": _("Enter a cost of nothing or more.")}
+
+
+class ChannelCostForm(HouseForm):
+    """What one channel takes from the price."""
+
+    discount_percent = PercentField(
+        label=_("Usual discount, percent"),
+        max_digits=5,
+        decimal_places=2,
+        min_value=0,
+        max_value=Decimal("99.99"),
+        error_messages=BELOW_HUNDRED,
+        help_text=_("What you give off the price list on average."),
+    )
+    card_percent = PercentField(
+        label=_("Card fee, percent of all sales"),
+        max_digits=5,
+        decimal_places=2,
+        min_value=0,
+        max_value=Decimal("99.99"),
+        error_messages=BELOW_HUNDRED,
+        help_text=_("The fee, times the share of sales that is paid by card."),
+    )
+    piece_cents = MoneyField(
+        label=_("Cost of each piece"),
+        error_messages=NOT_NEGATIVE,
+        help_text=_("Bag, time at the stand, listing fee."),
+    )
+    per_pound = PerPoundField(
+        label=_("Cost of each pound"), help_text=_("Freight, the van, the drum itself.")
+    )
+
+    def __init__(self, *args, channel: str, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        if channel == ChannelCost.Channel.BULK:
+            # Drums are counted by the pound.
+            self.fields["piece_cents"].widget = forms.HiddenInput()
+            self.fields["piece_cents"].initial = 0
+
+
+class FillingTimesForm(HouseForm):
+    """Minutes of work on one piece, a field for each size, named by its code."""
+
+    def __init__(self, *args, containers, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        for container in containers:
+            self.fields[container.code] = forms.DecimalField(
+                label=container.name,
+                required=False,
+                max_digits=6,
+                decimal_places=3,
+                min_value=0,
+                error_messages={"min_value": _("Enter 0 minutes or more.")},
+                widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+            )
+
+
+class ExpenseForm(ActForm):
+    """One expense of a season."""
+
+    season = forms.IntegerField(label=_("Season"), initial=lambda: timezone.localdate().year)
+    category = forms.ChoiceField(label=_("What for"), choices=SeasonExpense.Category)
+    amount_cents = MoneyField(
+        label=_("Amount"), error_messages={"min_value": _("Enter an amount of more than nothing.")}
+    )
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+
+class LotCostForm(HouseForm):
+    """What one extraction cost in all."""
+
+    cost = MoneyField(
+        label=_("Cost of the whole lot"),
+        required=False,
+        error_messages=NOT_NEGATIVE,
+        help_text=_("Left empty, nobody knows what it cost."),
+    )

@@ -1,0 +1,99 @@
+"""What to try out when drum and jar are compared; everything may be left as it is."""
+
+from decimal import Decimal
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.pricing.forms.prices import PercentField, PerPoundField
+from apiary_sales.pricing.models import ChannelCost
+from apiary_sales.pricing.queries.costs import TIER_OF_CHANNEL, WhatIf
+from inventory.forms.fields import MoneyField
+from inventory.words import pounds
+
+MOISTURE_LIMITS = _("Moisture of honey lies between 10 and 30 percent.")
+
+
+class WhatIfForm(forms.Form):
+    """Which honey, and which figures to try in place of those that are kept."""
+
+    lot = forms.ChoiceField(label=_("Honey"), required=False)
+    moisture = PercentField(
+        label=_("Moisture, percent"),
+        required=False,
+        max_digits=4,
+        decimal_places=2,
+        min_value=10,
+        max_value=30,
+        error_messages={"min_value": MOISTURE_LIMITS, "max_value": MOISTURE_LIMITS},
+    )
+    drum_price = PerPoundField(label=_("Drum price, a pound"), required=False)
+    labour = MoneyField(label=_("Labour, an hour"), required=False)
+    overfill = PercentField(
+        label=_("Over the label weight, percent"),
+        required=False,
+        max_digits=4,
+        decimal_places=2,
+        min_value=-10,
+        max_value=50,
+        error_messages={
+            "min_value": _("Enter from -10 to 50 percent."),
+            "max_value": _("Enter from -10 to 50 percent."),
+        },
+    )
+    jar_percent = PercentField(
+        label=_("All jar prices up or down by, percent"),
+        required=False,
+        max_digits=5,
+        decimal_places=2,
+        min_value=-99,
+        max_value=400,
+        error_messages={
+            "min_value": _("Enter from -99 to 400 percent."),
+            "max_value": _("Enter from -99 to 400 percent."),
+        },
+    )
+    jar = forms.ChoiceField(label=_("One jar"), required=False)
+    jar_price = MoneyField(label=_("Its price"), required=False)
+
+    def __init__(self, *args, in_hand, containers, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["lot"].choices = [
+            ("", _("any, at the average cost")) if not in_hand else ("", _("the most there is")),
+            *(
+                (
+                    lot.code,
+                    f"{lot.code}, {lot.floral_source}, {lot.colour_class or _('colour unknown')}, "
+                    f"{pounds(grams)}",
+                )
+                for lot, grams in in_hand
+            ),
+        ]
+        self.fields["jar"].choices = [
+            ("", _("none")),
+            *(
+                (
+                    f"{container.code}:{channel}",
+                    f"{container.name}, {ChannelCost.Channel(channel).label}",
+                )
+                for container in containers
+                for channel in TIER_OF_CHANNEL
+            ),
+        ]
+        self._ids = {container.code: container.pk for container in containers}
+
+    def figure(self, name: str):
+        """Return what was typed in a field, or None when nothing fit was."""
+        return getattr(self, "cleaned_data", {}).get(name)
+
+    def what_if(self) -> WhatIf:
+        piece_cents = {}
+        code, _colon, channel = (self.figure("jar") or "").rpartition(":")
+        if code and self.figure("jar_price") is not None:
+            piece_cents[(self._ids[code], channel)] = self.figure("jar_price")
+        return WhatIf(
+            labour_cents_per_hour=self.figure("labour"),
+            overfill_percent=self.figure("overfill"),
+            jar_percent=self.figure("jar_percent") or Decimal(0),
+            piece_cents=piece_cents,
+        )

@@ -1,0 +1,162 @@
+"""Forms that set prices and tax rates from a day on."""
+
+from decimal import Decimal
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.services.prices import Ending
+from inventory.forms.acts import HouseForm
+from inventory.forms.fields import MoneyField
+from inventory.physics import grading
+
+NEGATIVE = {"min_value": _("Enter a price of nothing or more.")}
+
+
+class DayField(forms.DateField):
+    """A day chosen in the browser's calendar; today unless told otherwise."""
+
+    def __init__(self, **kwargs) -> None:
+        kwargs.setdefault("label", _("From this day on"))
+        kwargs.setdefault("initial", timezone.localdate)
+        widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        super().__init__(widget=widget, **kwargs)
+
+
+class PerPoundField(forms.DecimalField):
+    """A price a pound, to four places."""
+
+    def __init__(self, **kwargs) -> None:
+        super().__init__(
+            max_digits=9, decimal_places=4, min_value=0, error_messages=NEGATIVE, **kwargs
+        )
+        self.widget.attrs.update({"inputmode": "decimal"})
+
+
+class PercentField(forms.DecimalField):
+    """A number that is a percentage."""
+
+    def __init__(self, **kwargs) -> None:
+        super().__init__(**kwargs)
+        self.widget.attrs.update({"inputmode": "decimal"})
+
+
+class SizePricesForm(HouseForm):
+    """The prices of one size in every tier."""
+
+    valid_from = DayField()
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        for tier in Customer.Tier.values:
+            self.fields[f"{tier}_piece_cents"] = MoneyField(
+                label=_("One piece"), required=False, error_messages=NEGATIVE
+            )
+            self.fields[f"{tier}_case_cents"] = MoneyField(
+                label=_("A case"), required=False, error_messages=NEGATIVE
+            )
+
+    def tiers(self) -> list[tuple]:
+        """Return each tier's label with its two fields."""
+        return [
+            (tier.label, self[f"{tier.value}_piece_cents"], self[f"{tier.value}_case_cents"])
+            for tier in Customer.Tier
+        ]
+
+
+class BreakForm(HouseForm):
+    """A lower price for so many pieces or more."""
+
+    tier = forms.ChoiceField(label=_("Price list"), choices=Customer.Tier)
+    min_pieces = forms.IntegerField(
+        label=_("From so many pieces"),
+        min_value=2,
+        max_value=1_000_000,
+        error_messages={"min_value": _("A quantity price starts at 2 pieces or more.")},
+    )
+    piece_cents = MoneyField(
+        label=_("Price of one"),
+        required=False,
+        help_text=_("Left empty, this quantity price ends that day."),
+        error_messages=NEGATIVE,
+    )
+    valid_from = DayField()
+
+
+class ChangeForm(HouseForm):
+    """A change of whole price lists by percent."""
+
+    tiers = forms.MultipleChoiceField(
+        label=_("Price lists"),
+        choices=Customer.Tier,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": _("Choose at least one price list.")},
+    )
+    percent = PercentField(
+        label=_("Up or down by, percent"),
+        max_digits=5,
+        decimal_places=2,
+        help_text=_("5 raises prices by 5 %, -5 lowers them."),
+    )
+    ending = forms.ChoiceField(
+        label=_("New prices end in"), choices=Ending, initial=Ending.FORTY_NINE
+    )
+    valid_from = DayField()
+
+
+class BulkPriceForm(HouseForm):
+    """The price a pound in drums."""
+
+    colour_class = forms.ChoiceField(
+        label=_("Colour class"),
+        required=False,
+        choices=[("", _("any colour")), *((name, name) for name in grading.COLOUR_CLASSES)],
+    )
+    moisture_percent_max = PercentField(
+        label=_("Moisture up to, percent"),
+        max_digits=4,
+        decimal_places=2,
+        initial=Decimal("18.6"),
+        help_text=_("18.6 % is the most for U.S. grades A and B, 20 % for C. 30 means any."),
+    )
+    floral_source = forms.CharField(
+        label=_("Floral source"),
+        required=False,
+        max_length=120,
+        help_text=_("Left empty, the price holds for any source."),
+        widget=forms.TextInput(attrs={"list": "sources", "autocomplete": "off"}),
+    )
+    price_per_pound = PerPoundField(
+        label=_("Price a pound"),
+        required=False,
+        help_text=_("Left empty, this price ends that day."),
+    )
+    valid_from = DayField()
+
+
+class TaxRateForm(HouseForm):
+    """A sales tax rate on one kind of goods."""
+
+    name = forms.CharField(
+        label=_("Name on the invoice"),
+        max_length=60,
+        widget=forms.TextInput(attrs={"list": "names", "autocomplete": "off"}),
+        help_text=_("For example: State sales tax."),
+    )
+    goods = forms.ChoiceField(label=_("On"), choices=TaxRate.Goods)
+    percent = PercentField(
+        label=_("Percent"),
+        max_digits=7,
+        decimal_places=4,
+        min_value=0,
+        max_value=100,
+        help_text=_("0 ends a rate of this name."),
+        error_messages={
+            "min_value": _("A tax rate lies between 0 and 100 percent."),
+            "max_value": _("A tax rate lies between 0 and 100 percent."),
+        },
+    )
+    valid_from = DayField()

@@ -1,0 +1,116 @@
+"""Drum or jar: what a pound of the same honey brings back either way."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from apiary_sales.pricing.queries.costs import (
+    Book,
+    DrumNetBack,
+    FilledCost,
+    HoneyCost,
+    JarNetBack,
+)
+from inventory.models import Balance, Item, Lot
+
+SORTS = ("per_pound", "size", "channel", "price", "break_even", "difference")
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One size in one channel, beside the drum."""
+
+    net_back: JarNetBack
+    drum: DrumNetBack | None
+
+    @property
+    def difference_cents(self) -> int | None:
+        """What a pound brings back more than in the drum, between the figures that are shown.
+
+        Negative when the drum pays better.
+        """
+        if self.net_back.per_pound is None or self.drum is None:
+            return None
+        return self.net_back.per_pound_cents - self.drum.per_pound_cents
+
+    @property
+    def break_even(self) -> Decimal | None:
+        """The least price of a piece that still beats the drum."""
+        return self.net_back.break_even_price(self.drum and self.drum.per_pound)
+
+    @property
+    def beats_the_drum(self) -> bool:
+        if self.net_back.per_pound is None or self.drum is None:
+            return False
+        return self.net_back.per_pound > self.drum.per_pound
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Every size and channel from worst to best, beside the drum."""
+
+    rungs: tuple[Rung, ...]
+    drum: DrumNetBack | None
+    stop_price: Decimal | None
+    costs: tuple[FilledCost, ...]
+
+    @property
+    def known(self) -> tuple[Rung, ...]:
+        return tuple(rung for rung in self.rungs if rung.net_back.per_pound is not None)
+
+    @property
+    def unknown(self) -> tuple[Rung, ...]:
+        return tuple(rung for rung in self.rungs if rung.net_back.per_pound is None)
+
+    @property
+    def best(self) -> JarNetBack | None:
+        return self.known[-1].net_back if self.known else None
+
+    @property
+    def better_than_drum(self) -> int:
+        return sum(rung.beats_the_drum for rung in self.rungs)
+
+    def sorted_by(self, name: str, *, downward: bool) -> list[Rung]:
+        """Return the rungs by one column; those without a figure there come last."""
+        with_figure = [rung for rung in self.rungs if _SORT_KEYS[name](rung) is not None]
+        without = [rung for rung in self.rungs if _SORT_KEYS[name](rung) is None]
+        return sorted(with_figure, key=_SORT_KEYS[name], reverse=downward) + without
+
+
+def compare(*, book: Book, honey: HoneyCost, drum_price: Decimal | None) -> Comparison:
+    """Set every size and channel of a book beside a drum at this price a pound.
+
+    `stop_price` is the drum price from which on no jar brings back more; None without a jar whose
+    figures are all entered.
+    """
+    drum = None if drum_price is None else book.drum_net_back(drum_price)
+    best = book.best_net_back()
+    stop_price = None
+    if best is not None:
+        stop_price = book.drum_net_back(drum_price or Decimal(0)).price_that_brings(best.per_pound)
+    return Comparison(
+        rungs=tuple(Rung(net_back, drum) for net_back in book.net_backs()),
+        drum=drum,
+        stop_price=stop_price,
+        costs=tuple(book.filled_cost(container, honey) for container in book.containers),
+    )
+
+
+def honey_in_hand() -> list[tuple[Lot, int]]:
+    """Return the lots in tanks and drums with the grams of each, the most first."""
+    grams: dict[Lot, int] = {}
+    balances = Balance.objects.filter(
+        item__kind=Item.Kind.HONEY, is_vessel=True, quantity__gt=0
+    ).select_related("lot")
+    for balance in balances:
+        grams[balance.lot] = grams.get(balance.lot, 0) + balance.quantity
+    return sorted(grams.items(), key=lambda pair: (-pair[1], pair[0].pk))
+
+
+_SORT_KEYS = {
+    "per_pound": lambda rung: rung.net_back.per_pound,
+    "size": lambda rung: rung.net_back.container.declared_grams,
+    "channel": lambda rung: rung.net_back.channel_label,
+    "price": lambda rung: rung.net_back.price,
+    "break_even": lambda rung: rung.break_even,
+    "difference": lambda rung: rung.difference_cents,
+}

@@ -1,0 +1,232 @@
+"""Pages of what selling takes from the price, and of what a season's honey cost."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import permission_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_POST
+
+from apiary_sales.pricing.forms.costs import (
+    ChannelCostForm,
+    ExpenseForm,
+    FillingTimesForm,
+    LotCostForm,
+)
+from apiary_sales.pricing.models import ChannelCost, SeasonExpense
+from apiary_sales.pricing.queries import costs as read
+from apiary_sales.pricing.queries import seasons as read_seasons
+from apiary_sales.pricing.services import seasons, selling
+from inventory import words
+from inventory.errors import HouseError
+from inventory.models import Lot
+from inventory.services import costs
+from inventory.views.acts import ActView
+
+manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
+
+
+@manages_prices
+def selling_costs(request: HttpRequest) -> HttpResponse:
+    book = read.book(timezone.localdate())
+    return render(
+        request,
+        "pricing/selling_costs.html",
+        {
+            "channels": [
+                book.channels.get(channel.value) or ChannelCost(channel=channel.value)
+                for channel in ChannelCost.Channel
+            ],
+            "sizes": [(container, book.fill(container)) for container in book.containers],
+            "labour_cents_per_hour": book.labour_cents_per_hour,
+        },
+    )
+
+
+class SetChannelCost(ActView):
+    """Set what one channel takes from the price."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = ChannelCostForm
+    template_name = "pricing/channel_set.html"
+
+    @cached_property
+    def channel(self) -> ChannelCost:
+        name = self.kwargs["channel"]
+        if name not in ChannelCost.Channel.values:
+            raise Http404
+        return ChannelCost.objects.filter(channel=name).first() or ChannelCost(channel=name)
+
+    def get_initial(self) -> dict[str, Any]:
+        names = ("discount_percent", "card_percent", "piece_cents", "per_pound")
+        return {name: getattr(self.channel, name) for name in names}
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return {**super().get_form_kwargs(), "channel": self.channel.channel}
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        return super().get_context_data(channel=self.channel, **kwargs)
+
+    def act(self, data: dict[str, Any]):
+        return selling.set_channel_cost(channel=self.channel.channel, **data)
+
+    def done_message(self, made) -> str:
+        return _("What selling by “%(channel)s” takes is set.") % {
+            "channel": made.get_channel_display()
+        }
+
+    def next_url(self, made) -> str:
+        return reverse("pricing:selling_costs")
+
+
+class SetFillingTimes(ActView):
+    """Set the minutes of work on one piece of each size."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = FillingTimesForm
+    template_name = "pricing/filling_times.html"
+
+    @cached_property
+    def book(self) -> read.Book:
+        return read.book(timezone.localdate())
+
+    def get_initial(self) -> dict[str, Any]:
+        return {size.code: self.book.minutes.get(size.pk) for size in self.book.containers}
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return {**super().get_form_kwargs(), "containers": self.book.containers}
+
+    def act(self, data: dict[str, Any]):
+        minutes = {size: data[size.code] for size in self.book.containers}
+        selling.set_filling_times(minutes)
+        return minutes
+
+    def done_message(self, made) -> str:
+        return _("The minutes for one piece are set.")
+
+    def next_url(self, made) -> str:
+        return reverse("pricing:selling_costs")
+
+
+@manages_prices
+def honey_cost(request: HttpRequest) -> HttpResponse:
+    return render(
+        request,
+        "pricing/honey_cost.html",
+        {"seasons": [read_seasons.season(year) for year in read_seasons.years()]},
+    )
+
+
+@manages_prices
+def season(request: HttpRequest, year: int) -> HttpResponse:
+    return render(
+        request,
+        "pricing/season.html",
+        {
+            "season": read_seasons.season(year),
+            "by_category": read_seasons.by_category(year),
+        },
+    )
+
+
+class AddExpense(ActView):
+    """Add an expense of a season."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = ExpenseForm
+    template_name = "pricing/expense.html"
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"season": self.request.GET.get("season") or timezone.localdate().year}
+
+    def act(self, data: dict[str, Any]):
+        return seasons.add_expense(**data)
+
+    def done_message(self, made: SeasonExpense) -> str:
+        return _("%(amount)s for %(category)s is entered for %(season)s.") % {
+            "amount": words.money(made.amount_cents),
+            "category": made.get_category_display(),
+            "season": made.season,
+        }
+
+    def next_url(self, made: SeasonExpense) -> str:
+        return reverse("pricing:season", args=[made.season])
+
+    def repeat_url(self, made: SeasonExpense) -> str:
+        return self.next_url(made)
+
+
+@manages_prices
+@require_POST
+def remove_expense(request: HttpRequest, pk: int) -> HttpResponse:
+    expense = get_object_or_404(SeasonExpense, pk=pk)
+    seasons.remove_expense(expense)
+    messages.success(
+        request,
+        _("%(amount)s for %(category)s is taken off.")
+        % {
+            "amount": words.money(expense.amount_cents),
+            "category": expense.get_category_display(),
+        },
+    )
+    return redirect("pricing:season", expense.season)
+
+
+@manages_prices
+@require_POST
+def spread(request: HttpRequest, year: int) -> HttpResponse:
+    try:
+        changed = seasons.spread(year)
+    except HouseError as error:
+        messages.error(request, error.message)
+    else:
+        messages.success(request, _changed_message(changed))
+    return redirect("pricing:season", year)
+
+
+class SetLotCost(ActView):
+    """Set what one extraction cost in all."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = LotCostForm
+    template_name = "pricing/lot_cost.html"
+
+    @cached_property
+    def lot(self) -> Lot:
+        return get_object_or_404(Lot, code=self.kwargs["code"], kind=Lot.Kind.EXTRACTION)
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"cost": self.lot.cost_cents}
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        return super().get_context_data(lot=self.lot, **kwargs)
+
+    def act(self, data: dict[str, Any]):
+        return costs.set_lot_cost(lot=self.lot, cost_cents=data["cost"])
+
+    def done_message(self, made: list[Lot]) -> str:
+        return _changed_message(made)
+
+    def next_url(self, made: list[Lot]) -> str:
+        return reverse("pricing:season", args=[self.lot.season])
+
+
+def _changed_message(changed: list[Lot]) -> str:
+    if not changed:
+        return _("Nothing was changed: the lots have these costs already.")
+    return ngettext(
+        "The cost of %(count)d lot is worked out again: %(lots)s.",
+        "The cost of %(count)d lots is worked out again: %(lots)s.",
+        len(changed),
+    ) % {"count": len(changed), "lots": _some(changed)}
+
+
+def _some(lots: list[Lot], most: int = 6) -> str:
+    codes = [lot.code for lot in lots]
+    return ", ".join(codes if len(codes) <= most else [*codes[:most], "…"])

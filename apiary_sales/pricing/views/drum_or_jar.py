@@ -1,0 +1,141 @@
+"""The page that sets drums and jars side by side, and the lines behind its figures."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.contrib.auth.decorators import permission_required
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import render
+from django.utils import timezone
+
+from apiary_sales.pricing import charts
+from apiary_sales.pricing.forms.drum_or_jar import WhatIfForm
+from apiary_sales.pricing.queries import comparison, costs, prices
+from inventory.models import Lot
+
+manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a person wants compared, worked out from the address."""
+
+    form: WhatIfForm
+    book: costs.Book
+    lot: Lot | None
+    honey: costs.HoneyCost
+    moisture: Decimal | None
+    list_price: Decimal | None
+    comparison: comparison.Comparison
+
+
+@manages_prices
+def page(request: HttpRequest) -> HttpResponse:
+    asked = _asked(request.GET)
+    sort = request.GET.get("sort", "")
+    sort, downward = (sort.lstrip("-"), sort.startswith("-"))
+    if sort not in comparison.SORTS:
+        sort, downward = "per_pound", True
+    context = {
+        "asked": asked,
+        "form": asked.form,
+        "comparison": asked.comparison,
+        "ladder": charts.ladder(asked.comparison),
+        "cost_bars": charts.cost_bars(asked.comparison.costs),
+        "rows": asked.comparison.sorted_by(sort, downward=downward),
+        "sort": sort,
+        "downward": downward,
+        "channels": [(series, channel.label) for channel, series in charts.CHANNEL_SERIES.items()],
+        "tried": _tried(request.GET),
+        "keep": _links_to_keep(asked),
+    }
+    name = "pricing/_drum_or_jar.html" if request.htmx else "pricing/drum_or_jar.html"
+    return render(request, name, context)
+
+
+@manages_prices
+def size(request: HttpRequest, code: str) -> HttpResponse:
+    """Open the figures of one size to the lines they come from."""
+    asked = _asked(request.GET)
+    container = next((each for each in asked.book.containers if each.code == code), None)
+    if container is None:
+        raise Http404
+    return render(
+        request,
+        "pricing/size_margin.html",
+        {
+            "asked": asked,
+            "container": container,
+            "fill": asked.book.fill(container),
+            "cost": asked.book.filled_cost(container, asked.honey),
+            "rungs": [
+                rung for rung in asked.comparison.rungs if rung.net_back.container == container
+            ],
+            "drum": asked.comparison.drum,
+            "tried": _tried(request.GET),
+        },
+    )
+
+
+def _asked(parameters: QueryDict) -> Asked:
+    today = timezone.localdate()
+    book = costs.book(today)
+    in_hand = comparison.honey_in_hand()
+    form = WhatIfForm(parameters, in_hand=in_hand, containers=book.containers)
+    form.is_valid()
+    lots = {lot.code: lot for lot, _grams in in_hand}
+    lot = lots.get(form.figure("lot")) or next(iter(lots.values()), None)
+    moisture = form.figure("moisture") or (lot and lot.moisture_percent)
+    list_price = None
+    if moisture is not None:
+        row = prices.bulk_list(today).row_for(
+            colour_class=lot and lot.colour_class,
+            moisture_percent=moisture,
+            floral_source=lot.floral_source if lot else "",
+        )
+        list_price = row and row.price_per_pound
+    tried_price = form.figure("drum_price")
+    book = book.supposing(form.what_if())
+    honey = costs.honey_cost(lot)
+    return Asked(
+        form=form,
+        book=book,
+        lot=lot,
+        honey=honey,
+        moisture=moisture,
+        list_price=list_price,
+        comparison=comparison.compare(
+            book=book,
+            honey=honey,
+            drum_price=list_price if tried_price is None else tried_price,
+        ),
+    )
+
+
+def _tried(parameters: QueryDict) -> str:
+    """Return the figures that were tried as they stand in an address, without the sorting."""
+    kept = parameters.copy()
+    kept.pop("sort", None)
+    for name in [name for name, value in kept.items() if not value]:
+        kept.pop(name)
+    return kept.urlencode()
+
+
+def _links_to_keep(asked: Asked) -> dict[str, str]:
+    """Return the query strings of the pages on which tried prices are set for good."""
+    links = {}
+    form = asked.form
+    if (price := form.figure("drum_price")) is not None:
+        query = QueryDict(mutable=True)
+        query["price"] = str(price)
+        if asked.lot is not None:
+            query["colour"] = asked.lot.colour_class or ""
+        if asked.moisture is not None:
+            query["moisture"] = str(asked.moisture)
+        links["drum"] = query.urlencode()
+    code, _colon, channel = (form.figure("jar") or "").rpartition(":")
+    if code and (cents := form.figure("jar_price")) is not None:
+        query = QueryDict(mutable=True)
+        query[costs.TIER_OF_CHANNEL[costs.Channel(channel)].value] = str(Decimal(cents).scaleb(-2))
+        links["jar_code"], links["jar"] = code, query.urlencode()
+    return links

@@ -1,0 +1,327 @@
+"""Pages that show and set the prices of jars, cases and drums, and the tax on them."""
+
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import permission_required
+from django.core.exceptions import ValidationError
+from django.forms import DateField
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.accounts.models import House
+from apiary_sales.customers.models import Customer
+from apiary_sales.pricing.forms.prices import (
+    BreakForm,
+    BulkPriceForm,
+    ChangeForm,
+    SizePricesForm,
+    TaxRateForm,
+)
+from apiary_sales.pricing.models import BulkPrice, TaxRate
+from apiary_sales.pricing.queries import prices as read
+from apiary_sales.pricing.services import prices, tax
+from inventory import words
+from inventory.errors import HouseError
+from inventory.models import ContainerSize, Lot
+from inventory.physics import grading
+from inventory.views.acts import ActView
+
+manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
+
+
+def price_lists(request: HttpRequest) -> HttpResponse:
+    on = day_asked(request)
+    lists = read.all_price_lists(on)
+    sizes = lists[Customer.Tier.STAND].sizes
+    rows = [
+        (size.container, [lists[tier].of(size.container) for tier in Customer.Tier.values])
+        for size in sizes
+    ]
+    return render(
+        request,
+        "pricing/prices.html",
+        {"on": on, "today": timezone.localdate(), "tiers": Customer.Tier, "rows": rows},
+    )
+
+
+def size_prices(request: HttpRequest, code: str) -> HttpResponse:
+    container = get_object_or_404(ContainerSize, code=code)
+    on = timezone.localdate()
+    lists = read.all_price_lists(on)
+    rows = [(tier.label, lists[tier.value].of(container)) for tier in Customer.Tier]
+    in_force = {row.pk for _label, size in rows for row in size.breaks}
+    return render(
+        request,
+        "pricing/size.html",
+        {
+            "container": container,
+            "today": on,
+            "rows": rows,
+            "history": read.history(container),
+            "in_force": in_force,
+        },
+    )
+
+
+class SetSizePrices(ActView):
+    """Set what one size costs in every tier."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = SizePricesForm
+    template_name = "pricing/size_set.html"
+
+    @cached_property
+    def container(self) -> ContainerSize:
+        return get_object_or_404(ContainerSize, code=self.kwargs["code"])
+
+    def get_initial(self) -> dict[str, Any]:
+        lists = read.all_price_lists(timezone.localdate())
+        initial: dict[str, Any] = {}
+        for tier in Customer.Tier.values:
+            if offer := lists[tier].of(self.container).offer():
+                initial[f"{tier}_piece_cents"] = offer.piece_cents
+                initial[f"{tier}_case_cents"] = offer.case_cents
+            # A page that tried out a price hands it over as an amount: ?stand=8.49
+            if tried := _decimal(self.request.GET.get(tier)):
+                initial[f"{tier}_piece_cents"] = int(tried.scaleb(2))
+        return initial
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        return super().get_context_data(container=self.container, **kwargs)
+
+    def act(self, data: dict[str, Any]):
+        wanted = {
+            tier: (data[f"{tier}_piece_cents"], data[f"{tier}_case_cents"])
+            for tier in Customer.Tier.values
+        }
+        return prices.set_size(
+            container=self.container, wanted=wanted, valid_from=data["valid_from"]
+        )
+
+    def done_message(self, made: list) -> str:
+        if not made:
+            return _("Nothing was changed: these are the prices that hold already.")
+        return ngettext("%(count)d price is set.", "%(count)d prices are set.", len(made)) % {
+            "count": len(made)
+        }
+
+    def next_url(self, made: list) -> str:
+        return reverse("pricing:size_prices", args=[self.container.code])
+
+
+class SetBreak(ActView):
+    """Set a lower price for many pieces."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = BreakForm
+    template_name = "pricing/break_set.html"
+
+    @cached_property
+    def container(self) -> ContainerSize:
+        return get_object_or_404(ContainerSize, code=self.kwargs["code"])
+
+    def get_initial(self) -> dict[str, Any]:
+        asked = self.request.GET
+        return {"tier": asked.get("tier", ""), "min_pieces": asked.get("pieces", "")}
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        return super().get_context_data(container=self.container, **kwargs)
+
+    def act(self, data: dict[str, Any]):
+        return prices.set_piece(container=self.container, **data)
+
+    def done_message(self, made) -> str:
+        if made.piece_cents is None:
+            return _("The price from %(pieces)s ends that day.") % {
+                "pieces": words.pieces(made.min_pieces)
+            }
+        return _("From %(pieces)s on, one costs %(price)s.") % {
+            "pieces": words.pieces(made.min_pieces),
+            "price": words.money(made.piece_cents),
+        }
+
+    def next_url(self, made) -> str:
+        return reverse("pricing:size_prices", args=[self.container.code])
+
+
+@manages_prices
+def price_change(request: HttpRequest) -> HttpResponse:
+    """Ask for a change by percent, show it before and after, and post it once confirmed."""
+    if request.method == "POST":
+        form = ChangeForm(request.POST)
+    else:
+        form = ChangeForm(request.GET) if "percent" in request.GET else ChangeForm()
+    table, seen = [], ""
+    if form.is_valid():
+        try:
+            if request.method == "POST":
+                made = prices.change_by_percent(
+                    **form.cleaned_data, seen=request.POST.get("seen", "")
+                )
+                messages.success(request, _changed_message(len(made), form.cleaned_data))
+                return redirect("pricing:prices")
+        except HouseError as error:
+            form.refuse(error)
+        try:
+            table = prices.changes(**form.cleaned_data)
+            seen = prices.fingerprint(table)
+        except HouseError as error:
+            form.refuse(error)
+    return render(
+        request,
+        "pricing/change.html",
+        {
+            "form": form,
+            "table": table,
+            "seen": seen,
+            "count": sum(change.is_different for change in table),
+            "is_asked": form.is_bound,
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+def bulk_prices(request: HttpRequest) -> HttpResponse:
+    on = day_asked(request)
+    listed = read.bulk_list(on)
+    steps = sorted({row.moisture_percent_max for row in listed.rows})
+    groups: dict[tuple[str, str], dict[Decimal, BulkPrice]] = {}
+    for row in sorted(listed.rows, key=_grid_order):
+        group = groups.setdefault((row.floral_source, row.colour_class), {})
+        group[row.moisture_percent_max] = row
+    grid = [
+        (source, colour, [(step, cells.get(step)) for step in steps])
+        for (source, colour), cells in groups.items()
+    ]
+    return render(
+        request,
+        "pricing/bulk.html",
+        {
+            "on": on,
+            "today": timezone.localdate(),
+            "steps": steps,
+            "grid": grid,
+            "coming": BulkPrice.objects.filter(valid_from__gt=on).order_by("valid_from", "id"),
+            "history": BulkPrice.objects.filter(valid_from__lte=on).order_by("-valid_from", "-id"),
+        },
+    )
+
+
+class SetBulkPrice(ActView):
+    """Set the price a pound in drums."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = BulkPriceForm
+    template_name = "pricing/bulk_set.html"
+
+    def get_initial(self) -> dict[str, Any]:
+        asked = self.request.GET
+        initial = {
+            "colour_class": asked.get("colour", ""),
+            "floral_source": asked.get("source", ""),
+        }
+        for name, value in (
+            ("moisture_percent_max", _decimal(asked.get("moisture"))),
+            ("price_per_pound", _decimal(asked.get("price"))),
+        ):
+            if value is not None:
+                initial[name] = value
+        return initial
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        sources = Lot.objects.order_by("floral_source").values_list("floral_source", flat=True)
+        return super().get_context_data(sources=sources.distinct()[:200], **kwargs)
+
+    def act(self, data: dict[str, Any]):
+        return prices.set_bulk(**data)
+
+    def done_message(self, made) -> str:
+        return _("The drum price for %(honey)s is set.") % {
+            "honey": ", ".join(
+                [made.colour_class or _("any colour"), made.floral_source or _("any source")]
+            )
+        }
+
+    def next_url(self, made) -> str:
+        return reverse("pricing:bulk_prices")
+
+
+@manages_prices
+def tax_rates(request: HttpRequest) -> HttpResponse:
+    today = timezone.localdate()
+    rates = tax.rates_on(today)
+    return render(
+        request,
+        "pricing/tax.html",
+        {
+            "in_force": [(goods.label, rates[goods.value]) for goods in TaxRate.Goods],
+            "history": TaxRate.objects.order_by("-valid_from", "-id"),
+            "today": today,
+            "rounding": House.current().get_tax_rounding_display(),
+        },
+    )
+
+
+class SetTaxRate(ActView):
+    """Set a sales tax rate."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = TaxRateForm
+    template_name = "pricing/tax_set.html"
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        names = TaxRate.objects.order_by("name").values_list("name", flat=True).distinct()
+        return super().get_context_data(names=names[:50], **kwargs)
+
+    def act(self, data: dict[str, Any]):
+        return prices.set_tax_rate(**data)
+
+    def done_message(self, made) -> str:
+        whole = tax.rates_on(made.valid_from)[made.goods]
+        return _("From %(day)s on, the tax on %(goods)s is %(percent)s %% in all.") % {
+            "day": date_format(made.valid_from),
+            "goods": made.get_goods_display(),
+            "percent": whole.percent.normalize() + 0,
+        }
+
+    def next_url(self, made) -> str:
+        return reverse("pricing:tax_rates")
+
+
+def day_asked(request: HttpRequest) -> date:
+    """Return the day named in the address (`?on=2026-05-01`), or today."""
+    try:
+        asked = DateField(required=False).clean(request.GET.get("on", ""))
+    except ValidationError:
+        asked = None
+    return asked or timezone.localdate()
+
+
+def _changed_message(count: int, asked: dict[str, Any]) -> str:
+    return ngettext(
+        "%(count)d price changes on %(day)s.", "%(count)d prices change on %(day)s.", count
+    ) % {"count": count, "day": date_format(asked["valid_from"])}
+
+
+def _grid_order(row: BulkPrice) -> tuple:
+    """Sort the particular sources last and the colours from light to dark."""
+    classes = grading.COLOUR_CLASSES
+    colour = classes.index(row.colour_class) if row.colour_class in classes else -1
+    return (row.floral_source, colour, row.moisture_percent_max)
+
+
+def _decimal(text: str | None) -> Decimal | None:
+    try:
+        number = Decimal(text or "")
+    except InvalidOperation:
+        return None
+    return number if number.is_finite() and 0 <= number < 1_000_000 else None
