@@ -79,6 +79,7 @@ class VesselField(forms.ModelChoiceField):
         super().__init__(
             queryset=Place.objects.none(),
             to_field_name="code",
+            empty_label=_("Choose a vessel"),
             error_messages={
                 "required": _("Choose a vessel."),
                 "invalid_choice": _("There is no such vessel in use. Choose one from the list."),
@@ -105,12 +106,18 @@ class VesselField(forms.ModelChoiceField):
 
 
 class HoneyForm(ActForm):
-    """An act with honey; `shown_at` says which field a service's field is, where they differ."""
+    """An act with honey; `shown_at` says which field a service's field is, where they differ.
+
+    `one_of_several` names fields of which one is wanted: none of them is simply optional.
+    """
 
     shown_at: dict[str, str] = {}
+    one_of_several: tuple[str, ...] = ()
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
+        for name in self.one_of_several:
+            self.fields[name].is_one_of_several = True
         self.offer_vessels()
 
     def offer_vessels(self) -> None:
@@ -147,6 +154,7 @@ class ReceiveForm(HoneyForm):
         ]
 
     shown_at = {"moisture_percent": "moisture", "cost_cents": "cost"}
+    one_of_several = ("moisture", "refractive_index", "weight", "volume", "depth", "honey_celsius")
 
     place = VesselField(label=_("Into"))
     floral_source = forms.CharField(
@@ -400,6 +408,7 @@ class DrumFillForm(HoneyForm):
 class WriteOffForm(HoneyForm):
     """Honey that spoiled, was used at home, or was given away."""
 
+    one_of_several = ("weight",)
     REASONS = [
         (Posting.Kind.SPOILAGE, _("spoiled")),
         (Posting.Kind.OWN_USE, _("own use")),
@@ -564,7 +573,9 @@ class PlaceForm(forms.Form):
         required=False,
         initial=TankShape.End.FLAT,
     )
-    cone = LengthField(label=_("Depth of the cone"), required=False)
+    cone = LengthField(
+        label=_("Depth of the cone"), required=False, help_text=_("Only for a cone.")
+    )
     points_unit = forms.ChoiceField(
         label=_("Depths are in"), choices=LengthField.units, required=False
     )
@@ -585,6 +596,7 @@ class PlaceForm(forms.Form):
         "length_mm": "length",
         "cone_mm": "cone",
     }
+    BY_SHAPE = ("diameter", "length", "end", "points_unit", "points")
     VESSEL_FIELDS = (
         "tare form diameter length end cone points_unit points capacity".split()  # noqa: SIM905
     )
@@ -595,6 +607,8 @@ class PlaceForm(forms.Form):
             for name in self.VESSEL_FIELDS:
                 del self.fields[name]
         else:
+            for name in self.BY_SHAPE:
+                self.fields[name].is_one_of_several = True
             self.fields["points"].unit = self["points_unit"].value() or "in"
 
     def refuse(self, error: HouseError) -> None:

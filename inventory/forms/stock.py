@@ -20,6 +20,7 @@ class StockField(forms.ModelChoiceField):
     def __init__(self, **kwargs) -> None:
         super().__init__(
             queryset=Balance.objects.none(),
+            empty_label=_("Choose what"),
             error_messages={
                 "required": _("Choose what."),
                 "invalid_choice": _("That is no longer there. Choose from the list."),
@@ -46,6 +47,7 @@ class StoreField(forms.ModelChoiceField):
         super().__init__(
             queryset=Place.objects.filter(kind__in=Place.STORES, is_active=True),
             to_field_name="code",
+            empty_label=_("Choose a place"),
             error_messages={
                 "required": _("Choose a shelf, stand or van."),
                 "invalid_choice": _("There is no such place in use. Choose one from the list."),
@@ -91,7 +93,7 @@ class StockCountForm(ActForm):
     """What was counted of one thing at one place, where it may be that the books know of none."""
 
     place = StoreField(label=_("Where"))
-    thing = forms.ChoiceField(label=_("What"))
+    thing = forms.ChoiceField(label=_("What"), error_messages={"required": _("Choose what.")})
     counted = pieces_field(_("Counted"), help_text=_("All that are there now, also none."))
     reason = forms.CharField(
         label=_("Reason"),
@@ -116,10 +118,12 @@ def thing_of(balance: Balance) -> str:
     return f"lot-{balance.lot_id}" if balance.lot_id else f"item-{balance.item_id}"
 
 
-def _things() -> list[tuple[str, list[tuple[str, str]]]]:
+def _things() -> list[tuple]:
+    """Return every packed lot and every part, as grouped choices."""
     packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("container")
     parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
     return [
+        ("", _("Choose what")),
         (
             str(_("Packed honey")),
             [

@@ -27,6 +27,8 @@ from inventory.models import (
 from inventory.money import split_cents
 from inventory.queries import trace
 
+# How many movements of one posting a list shows.
+MOVEMENTS_TOLD = 3
 DRUM_STATES = ("full", "empty", "reserved")
 
 
@@ -101,6 +103,10 @@ class InHand:
     def small_vessels(self) -> list[Vessel]:
         """Pails and totes."""
         return self._of(Place.Kind.PAIL, Place.Kind.TOTE)
+
+    @property
+    def in_small_vessels(self) -> "Total":
+        return Total.of(self.small_vessels)
 
     @property
     def total(self) -> "Total":
@@ -253,7 +259,7 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
             Became(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
             for descendant in descendants
         ],
-        postings=[PostingRow.of(posting) for posting in postings(lot=lot)[:posting_count]],
+        postings=[PostingRow.of(posting, lot) for posting in postings(lot=lot)[:posting_count]],
     )
 
 
@@ -296,17 +302,38 @@ class PostingRow:
     movements: list[Movement]
     is_undone: bool
 
+    @property
+    def main_movements(self) -> list[Movement]:
+        """Honey and jars, and parts only where nothing else moved; no more than a list can show."""
+        told = [movement for movement in self.movements if movement.item.kind != Item.Kind.PART]
+        return (told or self.movements)[:MOVEMENTS_TOLD]
+
+    @property
+    def more_count(self) -> int:
+        return len(self.movements) - len(self.main_movements)
+
     @classmethod
-    def of(cls, posting: Posting) -> "PostingRow":
-        """Tell a posting whose lines, with item, place and lot, are fetched already."""
+    def of(cls, posting: Posting, lot: Lot | None = None) -> "PostingRow":
+        """Tell a posting whose lines, with item, place and lot, are fetched already.
+
+        With a lot, only of what the posting did with this lot's item.
+        """
         by_item: dict[Item, list[PostingLine]] = {}
         for line in posting.lines.all():
             by_item.setdefault(line.item, []).append(line)
         return cls(
             posting=posting,
-            movements=[_movement(item, lines) for item, lines in by_item.items()],
+            movements=[
+                movement
+                for item in sorted(by_item, key=_honey_first)
+                if lot in (None, *(movement := _movement(item, by_item[item])).lots)
+            ],
             is_undone=hasattr(posting, "reversed_by"),
         )
+
+
+def _honey_first(item: Item) -> tuple:
+    return ([Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART].index(item.kind), item.name)
 
 
 def _movement(item: Item, lines: list[PostingLine]) -> Movement:

@@ -32,6 +32,12 @@ def quantity_of(quantity: int, item) -> str:
 
 
 @register.filter
+def out_of(quantity: int, item) -> str:
+    """Say what a line takes away, without its sign: the column says that it went out."""
+    return words.stock(item, -quantity)
+
+
+@register.filter
 def names(things) -> str:
     """Join the names of places or lots: "Tank 1, Tank 2"."""
     return ", ".join(str(thing) for thing in things)
