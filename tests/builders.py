@@ -4,6 +4,8 @@ import itertools
 from datetime import date
 from decimal import Decimal
 
+from django.utils import timezone
+
 from apiary_sales.accounts import people
 from apiary_sales.accounts.models import User
 from apiary_sales.customers.models import Customer
@@ -118,3 +120,7 @@ def packed_lot(
 
 def customer(name: str = "Corner Grocery", **fields) -> Customer:
     return Customer.objects.create(name=name, **fields)
+
+
+def today() -> date:
+    return timezone.localdate()

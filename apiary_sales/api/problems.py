@@ -23,12 +23,17 @@ CONTENT_TYPE = "application/problem+json"
 def problem_details(error: Exception, context: dict[str, Any]) -> Response | None:
     """Answer an error as problem details; None lets Django report a fault of our own."""
     if isinstance(error, HouseError):
+        names = getattr(context.get("view"), "field_names", {})
         return _problem(
             status=_status_of(error),
             code=error.code,
             detail=error.message,
             errors=[
-                {"field": problem.field, "code": problem.code, "detail": problem.message}
+                {
+                    "field": names.get(problem.field, problem.field),
+                    "code": problem.code,
+                    "detail": problem.message,
+                }
                 for problem in error.problems
             ],
         )

@@ -27,8 +27,11 @@ IDEMPOTENCY_KEY = OpenApiParameter(
     required=True,
     description="A text of your own, at most 100 characters; the same key never acts twice.",
 )
-_PROBLEM = (serializers.ProblemSerializer, "application/problem+json")
-REFUSALS = dict.fromkeys((400, 401, 403, 404, 409, 415, 422), _PROBLEM)
+# The figures or the state of the books speak against it. What is refused before that (no key, no
+# permission, no such thing) is every operation's default answer: see `schema.add_problems`.
+REFUSALS = {
+    (code, "application/problem+json"): serializers.ProblemSerializer for code in (400, 409, 422)
+}
 
 
 class HoldsPermission(permissions.IsAuthenticated):
@@ -116,6 +119,8 @@ class ActView(APIView):
     """One act: the body is checked, one service is called, what it made is the answer."""
 
     permission_classes = [HoldsPermission]
+    # What the service calls a field, and what it is called in the body.
+    field_names = {"weight": "grams", "moisture": "moisture_percent"}
 
     def key(self) -> str:
         """Return the request's idempotency key; refuse a request without one."""

@@ -181,6 +181,10 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.1",
     "COMPONENT_SPLIT_REQUEST": True,
     "SERVE_INCLUDE_SCHEMA": False,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "apiary_sales.api.schema.add_problems",
+    ],
 }
 
 LOGGING = {

@@ -1,0 +1,212 @@
+"""The API: the services of the pages in JSON, with keys, permissions and problem details."""
+
+import json
+from decimal import Decimal
+
+import pytest
+from rest_framework.authtoken.models import Token
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.pricing.services import prices
+from inventory.models import Place
+from inventory.queries import books
+from inventory.services import honey
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+
+DAY = "2026-07-20"
+
+
+@pytest.fixture
+def tank():
+    return builders.place("tank-1", name="Holding tank")
+
+
+@pytest.fixture
+def call(client):
+    """Return a caller who signs in with the token of a role."""
+
+    def send(method, path, body=None, *, role="owner", key=None):
+        token, _made = Token.objects.get_or_create(user=builders.person(role))
+        headers = {"Authorization": f"Token {token.key}"}
+        if key:
+            headers["Idempotency-Key"] = key
+        data = {} if body is None else {"data": json.dumps(body)}
+        return getattr(client, method)(
+            f"/api/{path}", headers=headers, content_type="application/json", **data
+        )
+
+    return send
+
+
+def extraction(**changes):
+    return {
+        "place": "tank-1",
+        "grams": 400_000,
+        "season": 2026,
+        "floral_source": "Clover",
+        "extracted_on": DAY,
+        "moisture_percent": "17.40",
+        **changes,
+    }
+
+
+def problem(response, status):
+    assert response.status_code == status
+    assert response["Content-Type"] == "application/problem+json"
+    return response.json()
+
+
+def test_without_signing_in_nothing_is_shown(client):
+    said = problem(client.get("/api/lots/"), 401)
+
+    assert said["code"] == "not_authenticated"
+
+
+def test_an_extraction_is_received_and_read_back(call, tank):
+    made = call("post", "extractions/", extraction(), key="e1")
+
+    assert made.status_code == 201
+    assert made.json()["code"] == "26-E01"
+    assert made.json()["moisture_grade"] == "U.S. Grade A"
+    assert call("get", "lots/26-E01/").json() == made.json()
+    stock = call("get", "stock/").json()["results"]
+    assert [(row["place"], row["lot"], row["quantity"]) for row in stock] == [
+        ("tank-1", "26-E01", 400_000)
+    ]
+
+
+def test_the_same_key_acts_once(call, tank):
+    call("post", "extractions/", extraction(), key="e1")
+
+    said = problem(call("post", "extractions/", extraction(), key="e1"), 409)
+
+    assert said["code"] == "already_recorded"
+    assert honey.content(tank).quantity == 400_000
+
+
+def test_an_act_without_a_key_is_refused(call, tank):
+    said = problem(call("post", "extractions/", extraction()), 400)
+
+    assert said["detail"] == "Send an Idempotency-Key header of 1 to 100 characters."
+    assert honey.content(tank) is None
+
+
+@pytest.mark.parametrize(
+    ("changes", "status", "field"),
+    [
+        ({"grams": -1}, 400, "grams"),
+        ({"grams": "400"}, 400, "grams"),
+        ({"grams": True}, 400, "grams"),
+        ({"place": "nowhere"}, 400, "place"),
+        ({"floral_source": 7}, 400, "floral_source"),
+        ({"moisture_percent": "9.99"}, 422, "moisture_percent"),
+        ({"grams": 60_000_000}, 422, "grams"),
+    ],
+)
+def test_bad_figures_are_named_and_change_nothing(call, tank, changes, status, field):
+    said = problem(call("post", "extractions/", extraction(**changes), key="e1"), status)
+
+    assert [error["field"] for error in said["errors"]] == [field]
+    assert honey.content(tank) is None
+    assert list(books.faults()) == []
+
+
+def test_more_than_there_is_cannot_be_poured(call, tank):
+    builders.place("tank-2")
+    call("post", "extractions/", extraction(), key="e1")
+
+    body = {"source": "tank-1", "target": "tank-2", "grams": 400_001}
+    said = problem(call("post", "transfers/", body, key="t1"), 409)
+
+    # 400 kg are 882 lb.
+    assert said["code"] == "not_enough_honey"
+    assert said["detail"] == "Not enough honey: 882 lb asked for, Holding tank holds 882 lb."
+
+
+def test_the_stand_sells_at_stand_prices(call, tank):
+    stand = builders.place("stand", Place.Kind.STAND)
+    size = builders.container("One pound", code="1-lb")
+    builders.packed_lot(size, stand, 10)
+    prices.set_piece(
+        container=size,
+        tier=Customer.Tier.STAND,
+        piece_cents=950,
+        valid_from=builders.today(),
+    )
+
+    body = {
+        "place": "stand",
+        "lines": [{"size": "1-lb", "pieces": 2}],
+        "method": "cash",
+        "tendered_cents": 2000,
+    }
+    made = call("post", "stand-sales/", body, role="stand", key="s1")
+
+    assert made.status_code == 201
+    assert made.json()["total_cents"] == 1900
+    assert made.json()["change_cents"] == 100
+
+
+def test_a_size_without_a_price_is_named(call):
+    builders.place("stand", Place.Kind.STAND)
+    builders.container("One pound", code="1-lb")
+
+    body = {"place": "stand", "lines": [{"size": "1-lb", "pieces": 2}], "method": "card"}
+    said = problem(call("post", "stand-sales/", body, key="s1"), 422)
+
+    assert said["detail"] == "No stand price is set for One pound."
+    assert said["errors"][0]["field"] == "lines.0.size"
+
+
+@pytest.mark.parametrize(
+    ("path", "role"),
+    [("invoices/", "stand"), ("orders/", "stand"), ("customers/", "stand")],
+)
+def test_what_a_role_has_no_business_with_is_kept_from_it(call, path, role):
+    problem(call("get", path, role=role), 403)
+
+
+def test_the_stand_may_not_receive_honey(call, tank):
+    problem(call("post", "extractions/", extraction(), role="stand", key="e1"), 403)
+
+    assert honey.content(tank) is None
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["places/", "lots/", "sizes/", "stock/", "postings/", "customers/", "orders/", "invoices/"],
+)
+def test_every_list_answers_with_pages(call, tank, path):
+    builders.lot_in(tank, 1000)
+
+    answer = call("get", path)
+
+    assert answer.status_code == 200
+    assert set(answer.json()) == {"count", "next", "previous", "results"}
+
+
+def test_what_is_not_there_is_a_problem_too(call):
+    problem(call("get", "lots/26-E99/"), 404)
+
+
+def test_numbers_travel_as_exact_text(call, tank):
+    builders.lot_in(tank, 1000, moisture_percent="17.45")
+
+    lot = call("get", "lots/26-E01/").json()
+
+    assert Decimal(lot["moisture_percent"]) == Decimal("17.45")
+
+
+def test_a_token_is_given_for_a_name_and_password(client):
+    builders.person("office")
+
+    given = client.post(
+        "/api/token/",
+        json.dumps({"username": "office", "password": "office"}),
+        content_type="application/json",
+    )
+
+    assert given.status_code == 200
+    assert given.json()["token"] == Token.objects.get().key
