@@ -1,6 +1,6 @@
 """Fill checks after a run: a failed one holds the packed lot from sale until it is released."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory import filling
-from inventory.errors import AlreadyRecorded, BadValue, LotOnHold, NotAllowedNow, Problems
+from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.models import BottlingRun, ContainerSize, FillCheck, FillWeight, Lot
 from inventory.physics import fill_check
 from inventory.services import checks, ledger
@@ -95,18 +95,6 @@ def release(*, lot: Lot, reason: str, released_by: Any) -> Lot:
         run__packed_lot=lot, has_passed=False, released_at__isnull=True
     ).update(released_at=timezone.now(), released_by=released_by, release_reason=reason)
     return lot
-
-
-def refuse_held(lots: Iterable[Lot], *, field: str | None = None) -> None:
-    """Raise `LotOnHold` when any of these lots is on hold. Call with their items locked."""
-    keys = {lot.pk for lot in lots}
-    held = Lot.objects.filter(pk__in=keys, is_on_hold=True).order_by("code").first()
-    if held:
-        raise LotOnHold(
-            _("Lot %(code)s is on hold and can't be sold: %(why)s Release it first.")
-            % {"code": held.code, "why": held.hold_reason or _("a check failed.")},
-            field=field,
-        )
 
 
 def judge(

@@ -1,0 +1,281 @@
+"""Container sizes: set up, changed, put out of use, and the usual ones."""
+
+from decimal import Decimal
+
+import pytest
+
+from inventory import density, filling
+from inventory.errors import BadValue, SeveralProblems
+from inventory.models import ContainerSize, Item, ProductionSettings
+from inventory.queries import sizes
+from inventory.services import containers, production
+from inventory.services.containers import PartUse
+from tests import builders
+from tests.inventory import bottling_room
+
+pytestmark = pytest.mark.django_db
+
+
+def save(**changes) -> ContainerSize:
+    told = {
+        "name": "One pound",
+        "declared_amount": Decimal(1),
+        "declared_unit": "lb",
+        "brimful_ml": Decimal(345),
+    }
+    return containers.save(**(told | changes))
+
+
+def test_a_size_is_kept_with_what_it_is_made_up_from():
+    jar, case = builders.part("Jar"), builders.part("Case", "case")
+
+    size = save(parts=[PartUse(jar), PartUse(case, 1, 12)])
+
+    size.refresh_from_db()
+    assert (size.code, size.item.name, size.item.kind) == ("one-pound", "One pound", "packed")
+    assert size.declared_grams == Decimal("453.59237")
+    assert [(use.part, use.quantity, use.per_pieces) for use in size.container_parts.all()] == [
+        (jar, 1, 1),
+        (case, 1, 12),
+    ]
+
+
+def test_a_changed_size_keeps_its_address_and_its_item():
+    size = save()
+    item = size.item
+
+    changed = save(container=size, name="Pound jar", low_stock_pieces=24)
+
+    assert changed.pk == size.pk
+    item.refresh_from_db()
+    assert (changed.code, item.name, changed.low_stock_pieces) == ("one-pound", "Pound jar", 24)
+    assert Item.objects.filter(kind="packed").count() == 1
+
+
+def test_parts_are_replaced_only_when_they_are_given():
+    jar = builders.part("Jar")
+    size = save(parts=[PartUse(jar)])
+
+    save(container=size, parts=None)
+    assert size.container_parts.count() == 1
+
+    save(container=size, parts=[])
+    assert size.container_parts.count() == 0
+
+
+# 036000291452 is the worked example of many texts on check digits: 0×3+3+6×3+0+0×3+0+2×3+9+1×3+4
+# +5×3 = 58, so the check digit is 2.
+@pytest.mark.parametrize(
+    ("gtin", "sentence"),
+    [
+        (
+            "036000291453",
+            "The last digit of 036000291453 is 3, but the check digit of the others is 2. "
+            "Read the number again.",
+        ),
+        ("12345", "A GTIN has 8, 12, 13 or 14 digits; this has 5."),
+        ("03600029145X", "A GTIN is made of digits alone."),
+    ],
+)
+def test_a_bad_gtin_is_refused_with_what_is_wrong(gtin, sentence):
+    with pytest.raises(BadValue) as refused:
+        save(gtin=gtin)
+
+    assert (refused.value.field, str(refused.value)) == ("gtin", sentence)
+    assert ContainerSize.objects.count() == 0
+
+
+@pytest.mark.parametrize("gtin", ["036000291452", "0 36000-29145 2", ""])
+def test_a_right_gtin_is_taken_with_or_without_gaps(gtin):
+    assert save(gtin=gtin).gtin in ("036000291452", "")
+
+
+def test_two_sizes_do_not_share_a_gtin_or_a_name():
+    save(gtin="036000291452")
+
+    with pytest.raises(SeveralProblems) as refused:
+        save(name="one POUND", gtin="036000291452")
+
+    assert {problem.field: problem.message for problem in refused.value.problems} == {
+        "name": "There is a size named one POUND already.",
+        "gtin": "One pound has this GTIN already. Each size needs its own.",
+    }
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "sentence"),
+    [
+        ({"name": "  "}, "name", "Enter a name, for example “One pound”."),
+        (
+            {"declared_amount": Decimal(0)},
+            "declared",
+            "The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb).",
+        ),
+        (
+            {"declared_amount": Decimal("110.3")},
+            "declared",
+            "The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb).",
+        ),
+        ({"declared_unit": "gal"}, "declared", "Choose oz, lb, g or kg."),
+        ({"brimful_ml": Decimal(0)}, "brimful", "Enter a figure from 5 to 60,000 ml."),
+        ({"tare_grams": 10_001}, "tare", "Enter a figure from 0 to 10,000 g."),
+        ({"pieces_per_case": 0}, "pieces_per_case", "Enter a figure from 1 to 1,000."),
+        ({"best_by_months": 0}, "best_by_months", "Enter a figure from 1 to 120 months."),
+        ({"low_stock_pieces": -1}, "low_stock_pieces", "Enter a figure from 0 to 1,000,000."),
+    ],
+)
+def test_figures_no_size_has_are_refused(changes, field, sentence):
+    with pytest.raises(BadValue) as refused:
+        save(**changes)
+
+    assert (refused.value.field, str(refused.value)) == (field, sentence)
+    assert ContainerSize.objects.count() == 0
+    assert Item.objects.filter(kind="packed").count() == 0
+
+
+def test_a_part_is_listed_once():
+    jar = builders.part("Jar")
+
+    with pytest.raises(BadValue) as refused:
+        save(parts=[PartUse(jar), PartUse(jar, 2)])
+
+    assert str(refused.value) == "Jar is listed twice. Put it in one line."
+
+
+def test_the_label_weight_stays_once_pieces_were_packed_under_it():
+    room = bottling_room.set_up()
+    bottling_room.recorded(room)
+
+    with pytest.raises(BadValue) as refused:
+        save(container=room.size, declared_amount=Decimal("1.1"), brimful_ml=Decimal(400))
+
+    assert (refused.value.field, str(refused.value)) == (
+        "declared",
+        "Pieces labelled 1 lb have been packed. Add a new size for another weight, "
+        "and take this one out of use.",
+    )
+
+
+def test_a_size_out_of_use_can_come_back():
+    size = save()
+
+    containers.take_out_of_use(container=size)
+    assert not ContainerSize.objects.get().is_active
+
+    containers.put_back_in_use(container=size)
+    assert ContainerSize.objects.get().is_active
+
+
+def test_the_usual_sizes_are_added_once():
+    first = containers.add_usual_sizes()
+    again = containers.add_usual_sizes()
+
+    assert len(first) == len(containers.standard_sizes()) == ContainerSize.objects.count()
+    assert again == []
+
+
+def test_a_size_of_the_house_s_own_counts_as_the_usual_one():
+    own = save(name="Our pound")
+
+    containers.add_usual_sizes()
+
+    assert [
+        size for size in ContainerSize.objects.all() if size.declared_grams == own.declared_grams
+    ] == [own]
+
+
+def test_the_usual_sizes_are_those_of_the_trade():
+    containers.add_usual_sizes()
+
+    declared = {filling.declared(size) for size in ContainerSize.objects.all()}
+    assert declared >= {
+        "0.5 lb", "12 oz", "1 lb", "2 lb", "3 lb", "6 lb", "12 lb", "24 lb", "60 lb",
+        "250 g", "500 g", "1 kg", "2.5 kg",
+    }  # fmt: skip
+
+
+def test_honey_of_eighteen_percent_filled_warm_fits_every_usual_size():
+    containers.add_usual_sizes()
+
+    for size in ContainerSize.objects.all():
+        # 18 % is 1.4146 kg/L at 20 °C (White 1975, from memory: 1.4171 × 0.998207), and 0.0006
+        # less for each °C: 1.4062 at 34 °C.
+        needed_ml = size.declared_grams / Decimal("1.4062")
+        assert needed_ml < size.brimful_ml, size.name
+        # No jar is offered that would look half empty either.
+        assert size.brimful_ml < needed_ml * Decimal("1.21"), size.name
+
+
+def test_the_fit_is_told_in_words_at_both_temperatures():
+    size = save()
+
+    warm, cool = filling.fits(size, moisture_percent=Decimal(17), celsius=Decimal(35))
+
+    # 453.59 g at 1.4211 kg/L (17 %, 20 °C, as above) are 319.2 ml; at 35 °C, 1.4121, 321.2 ml.
+    assert warm.sentence == (
+        "1 lb of this honey needs 321 ml at 95 °F (35 °C); "
+        "One pound holds 345 ml to the brim: it fits."
+    )
+    assert cool.sentence == (
+        "1 lb of this honey needs 319 ml at 68 °F (20 °C); "
+        "One pound holds 345 ml to the brim: it fits."
+    )
+
+
+def test_a_fit_closer_than_the_tables_can_tell_is_told_as_such():
+    # 319.2 ml needed, give or take 0.18 %, 0.6 ml.
+    fit = filling.fit(
+        save(brimful_ml=Decimal("319.5")), moisture_percent=Decimal(17), celsius=Decimal(20)
+    )
+
+    assert fit.fits
+    assert fit.is_close
+    assert fit.sentence.endswith("it fits by a hair. Try one first.")
+
+
+def test_the_reference_temperature_is_told_once():
+    fits = filling.fits(save(), moisture_percent=Decimal(17), celsius=density.REFERENCE_CELSIUS)
+
+    assert len(fits) == 1
+
+
+def test_a_size_shows_its_label_and_what_its_parts_cost():
+    room = bottling_room.set_up()
+
+    look = sizes.look_at(room.size)
+
+    # 60 + 15 + 90 / 12 = 82.5 cents.
+    assert look.parts_price == Decimal("0.8250")
+    assert look.statement.startswith("NET WT 16 OZ (1 LB)")
+    assert look.figure_height_mm == 4
+
+
+def test_sizes_are_listed_in_a_constant_number_of_queries(django_assert_num_queries):
+    containers.add_usual_sizes()
+
+    with django_assert_num_queries(3):
+        sizes.all_sizes()
+
+
+def test_the_house_sets_what_an_hour_costs_and_how_warm_it_fills():
+    production.change(
+        labour_cents_per_hour=1_850, honey_house_celsius=Decimal("35.0"), cost_method="average"
+    )
+
+    settings = ProductionSettings.current()
+    assert (settings.labour_cents_per_hour, settings.honey_house_celsius) == (1_850, Decimal(35))
+    assert settings.cost_method == "average"
+
+
+def test_figures_no_house_has_are_refused():
+    with pytest.raises(SeveralProblems) as refused:
+        production.change(
+            labour_cents_per_hour=100_001, honey_house_celsius=Decimal(61), cost_method="guess"
+        )
+
+    assert {problem.field: problem.message for problem in refused.value.problems} == {
+        "labour": "Enter what an hour of work costs, from nothing to 1,000.",
+        "celsius": "Honey is filled between 59 °F (15 °C) and 140 °F (60 °C).",
+        "cost_method": "Choose how what is sold is costed.",
+    }
+    assert ProductionSettings.objects.count() == 0
