@@ -117,7 +117,7 @@ def _takings(given: Programme, size: str, count: int) -> Fraction | None:
     return None if count else takings
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(programmes())
 def test_the_plan_earns_exactly_what_counting_out_every_plan_finds(given):
     answer = programme.solve(given)
@@ -127,7 +127,7 @@ def test_the_plan_earns_exactly_what_counting_out_every_plan_finds(given):
     assert answer.cents_at_most == answer.plan.cents
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(programmes())
 def test_no_plan_earns_less_than_all_drums_or_more_than_its_bound_or_uses_more_than_there_is(given):
     plan = programme.solve(given).plan
@@ -144,7 +144,7 @@ def test_no_plan_earns_less_than_all_drums_or_more_than_its_bound_or_uses_more_t
     assert list(plan.faults()) == []
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(programmes())
 def test_one_more_of_a_limit_earns_what_solving_again_with_it_earns(given):
     answer = programme.solve(given)
@@ -180,7 +180,7 @@ def test_one_more_of_a_limit_earns_what_solving_again_with_it_earns(given):
         assert limit.left >= 0
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(programmes(), st.data())
 def test_given_sales_are_kept_to_the_piece_or_refused(given, data):
     best = programme.solve(given).plan

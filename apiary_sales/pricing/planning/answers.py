@@ -351,7 +351,7 @@ class Question:
         return lines
 
     def _labour_lines(self, plan: Plan) -> list[MoneyLine]:
-        if not plan.minutes_used:
+        if not plan.labour_cents:
             return []
         how = _("%(hours)s hours at %(rate)s") % {
             "hours": _number(Fraction(plan.minutes_used) / programme.HOUR_MINUTES, 2),

@@ -1,0 +1,1 @@
+"""The page of the bottling plan, with the demand read from past sales."""

@@ -1,0 +1,555 @@
+"""The bottling plan on its page: figures from the books, the plan, its reasons, its draft runs."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from django.contrib.auth.models import Permission
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import strip_tags
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.pricing.models import ChannelCost, FillingTime
+from apiary_sales.pricing.planning import inputs, programme, services
+from apiary_sales.pricing.planning.demand import Period
+from apiary_sales.pricing.planning.services import DraftRun
+from apiary_sales.pricing.services import prices
+from apiary_sales.reports.planning import past_sales
+from inventory.errors import AlreadyRecorded, BadValue, NotEnoughHoney
+from inventory.models import Balance, BottlingRun, Lot, Place, ProductionSettings
+from inventory.services import parts, runs
+from tests import builders
+
+URL = "/reports/plan/"
+# Ten pounds, and three hundredths of a gram.
+TEN_POUNDS_GRAMS = 4536
+
+
+def words_of(page) -> str:
+    """Return what a person reads on the page."""
+    return " ".join(strip_tags(page.content.decode()).split())
+
+
+def today() -> date:
+    return timezone.localdate()
+
+
+def bid(price: str = "2.0000") -> None:
+    prices.set_bulk(price_per_pound=Decimal(price), valid_from=date(2020, 1, 1))
+
+
+def priced(size, tier: str, cents: int) -> None:
+    prices.set_piece(container=size, tier=tier, piece_cents=cents, valid_from=date(2020, 1, 1))
+
+
+def sold(size, pieces: int, on: date, *, channel="stand", customer=None, status="filled") -> Order:
+    order = Order.objects.create(
+        number=builders.new_key(),
+        channel=channel,
+        status=status,
+        customer=customer,
+        placed_on=on,
+        created_by=builders.person(),
+        idempotency_key=builders.new_key(),
+    )
+    OrderLine.objects.create(
+        order=order,
+        kind=OrderLine.Kind.PACKED,
+        container=size,
+        description=size.name,
+        quantity=pieces,
+        unit_price=Decimal("9.50"),
+        amount_cents=950 * pieces,
+    )
+    return order
+
+
+def a_year_ago(days_on: int = 10) -> date:
+    return past_sales._years_before(today(), 1) + timedelta(days=days_on)
+
+
+@pytest.fixture
+def tank(db):
+    tank = builders.place("tank-1", name="Holding tank")
+    builders.lot_in(tank, TEN_POUNDS_GRAMS)
+    return tank
+
+
+@pytest.fixture
+def pound(db):
+    size = builders.container("One pound")
+    priced(size, "stand", 950)
+    return size
+
+
+@pytest.fixture
+def house(tank, pound):
+    """Ten pounds of honey, four jars sold at the stand a year ago, two dollars a pound in drums."""
+    bid()
+    sold(pound, 4, a_year_ago())
+    return pound
+
+
+@pytest.fixture
+def signed_in(client, owner):
+    client.force_login(owner)
+    return client
+
+
+def test_the_page_plans_what_is_wanted_in_jars_and_the_rest_in_drums(signed_in, house):
+    page = signed_in.get(URL)
+
+    # Four jars take 4 × 454 g; the 2,720 g left are five whole pounds.
+    found = page.context["found"]
+    assert page.status_code == 200
+    assert [(run.container, run.pieces) for run in found.best.runs] == [(house, 4)]
+    assert [(bulk.grams, bulk.drums) for bulk in found.best.bulk] == [(2268, 1)]
+    assert [(line.label, line.how, line.cents) for line in found.best.statement.lines] == [
+        ("One pound, stand", "4 pieces at 9.50 USD", 3800),
+        ("Drums from Holding tank", "5 lb at 2.00 USD a pound", 1000),
+    ]
+    assert found.best.statement.total_cents == 4800
+    assert found.all_drums.statement.total_cents == 2000
+    assert found.as_before.statement.total_cents == 4800
+    assert found.best.answer.is_proven
+    text = words_of(page)
+    assert "$48.00" in text
+    assert "the plan earns $28.00 more" in text
+    assert "Time ran out" not in text
+
+
+def test_the_page_says_what_holds_the_plan_back_and_what_one_more_is_worth(signed_in, house):
+    reasons = {reason.label: reason for reason in signed_in.get(URL).context["found"].reasons}
+
+    # A fifth jar takes 454 g and leaves 2,266 g, four pounds: 9.50 more, 2.00 less.
+    buyers = reasons["Buyers of One pound, stand"]
+    assert (buyers.there, buyers.used, buyers.binds) == ("4 pieces", "4 pieces", True)
+    assert buyers.sentence == "One more piece wanted earns 7.50 USD more."
+    assert reasons["Honey in Holding tank"].sentence == "One more pound earns 2.00 USD more."
+    assert reasons["Hours of work"].sentence == "One more hour earns nothing: there is enough."
+    assert not reasons["Hours of work"].binds
+
+
+def test_figures_are_taken_from_the_address(signed_in, house):
+    page = signed_in.get(URL, {f"pieces-{house.pk}-stand": "2", f"price-{house.pk}-stand": "10.00"})
+
+    # Two jars leave 3,628 g, two grams short of eight pounds.
+    statement = page.context["found"].best.statement
+    assert [line.how for line in statement.lines] == [
+        "2 pieces at 10.00 USD",
+        "7 lb at 2.00 USD a pound",
+    ]
+    assert statement.total_cents == 2000 + 1400
+
+
+def test_wrong_figures_are_told_in_words_and_nothing_is_planned(signed_in, house, tank):
+    page = signed_in.get(
+        URL, {f"use-{tank.pk}": "11", "hours": "-1", "drum": "0", "drum_unit": "lb"}
+    )
+
+    assert page.context["found"] is None
+    form = page.context["form"]
+    assert form.errors[f"use-{tank.pk}"] == [
+        "Holding tank has 10.0 lb free. Enter no more than that."
+    ]
+    assert form.errors["drum"] == ["Enter what a full drum holds."]
+    assert form.errors["hours"] == ["Ensure this value is greater than or equal to 0."]
+    assert "Holding tank has 10.0 lb free." in page.content.decode()
+
+
+def test_full_drums_only(signed_in, house):
+    # 2,720 g after four jars make one drum of five pounds, and none of six.
+    five = signed_in.get(URL, {"bulk": "drums", "drum": "5", "drum_unit": "lb"})
+    six = signed_in.get(URL, {"bulk": "drums", "drum": "6", "drum_unit": "lb"})
+
+    assert five.context["found"].best.statement.total_cents == 3800 + 1000
+    # Three jars and a drum of six pounds (2,722 g) bring 28.50 + 12.00, more than four alone.
+    assert six.context["found"].best.statement.total_cents == 2850 + 1200
+
+
+def test_what_is_not_proven_is_said_with_how_much_better_it_could_be(signed_in, house, monkeypatch):
+    monkeypatch.setattr(programme._Model, "search", lambda model, seconds: (None, False))
+
+    page = signed_in.get(URL)
+
+    assert page.context["found"].best.statement.total_cents == 2000
+    text = words_of(page)
+    assert "Time ran out: this is the best plan found, but a better one may exist." in text
+    # At most: four jars at 9.50 and 2,720 g at 2.00 a pound, 49.99.
+    assert "It could earn $29.99 more at most." in text
+
+
+def test_an_empty_house_is_told_what_is_missing(signed_in, db):
+    page = signed_in.get(URL)
+
+    assert page.status_code == 200
+    assert page.context["obstacle"] == (
+        "There is no free honey: every vessel is empty, promised, on hold or planned. "
+        "Receive honey, or undo a planned run."
+    )
+
+
+def test_honey_that_nobody_buys_is_told_so(signed_in, tank, pound):
+    page = signed_in.get(URL)
+
+    assert page.context["obstacle"] == (
+        "Nobody buys: no pieces can be sold and no drum price fits the honey. "
+        "Enter what you could sell, or a bid a pound."
+    )
+    assert page.context["found"] is None
+
+
+def test_honey_kept_back_is_told_so(signed_in, house, tank):
+    page = signed_in.get(URL, {f"use-{tank.pk}": "0"})
+
+    assert page.context["obstacle"] == (
+        "No honey was given to the plan. Enter how much of a vessel it may use."
+    )
+
+
+def test_sales_of_last_year_that_cannot_be_filled_are_told_so(signed_in, house):
+    sold(house, 8, a_year_ago(11))
+
+    page = signed_in.get(URL)
+
+    # Twelve jars do not come out of ten pounds.
+    assert page.context["found"].as_before is None
+    assert "can't be filled with the honey, parts and hours there are" in page.content.decode()
+
+
+def test_what_is_not_known_is_named(signed_in, house):
+    lid = builders.part("Lid")
+    builders.made_of(house, lid)
+
+    notices = signed_in.get(URL, {f"order-{lid.pk}": "4"}).context["notices"]
+
+    assert notices == [
+        "Minutes of work are not known, and count as none: One pound.",
+        "Cost not entered, and counted as nothing: Lid.",
+    ]
+
+
+def test_parts_labour_and_selling_costs_are_lines_of_their_own_and_add_up(signed_in, house, owner):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    jar = builders.part("Jar")
+    builders.made_of(house, jar)
+    parts.receive(
+        part=jar,
+        place=shelf,
+        pieces=3,
+        cost_cents=150,
+        supplier="Glass Works",
+        received_on=today(),
+        recorded_by=owner,
+        key=builders.new_key(),
+    )
+    ProductionSettings(labour_cents_per_hour=1200).save()
+    FillingTime.objects.create(container=house, minutes_each=Decimal("0.5"))
+    ChannelCost.objects.create(channel="stand", card_percent=Decimal("2"))
+
+    page = signed_in.get(URL, {"per_run": "10", f"order-{jar.pk}": "5"})
+
+    statement = page.context["found"].best.statement
+    assert [(line.kind, line.label, line.how, line.cents) for line in statement.lines] == [
+        ("jars", "One pound, stand", "4 pieces at 9.50 USD", 3800),
+        ("drums", "Drums from Holding tank", "5 lb at 2.00 USD a pound", 1000),
+        ("selling", "Cost of selling, stand", "discount, card fee, delivery", -76),
+        ("stock", "Jar, from stock", "3 pieces at 0.50 USD", -150),
+        ("buy", "Jar, to buy", "1 piece at 0.50 USD", -50),
+        ("labour", "Labour", "0.20 hours at 12.00 USD", -240),
+    ]
+    assert statement.total_cents == 4284
+    assert [(p.row.part, p.bought) for p in page.context["found"].best.to_buy] == [(jar, 1)]
+    free = signed_in.get(URL, {"per_run": "10", f"order-{jar.pk}": "5", "stock_counts": "free"})
+    assert free.context["found"].best.statement.total_cents == 4284 + 150
+
+
+def test_who_may_not_see_prices_may_not_plan(client, db):
+    builders.person("owner")
+    for role, status in (("stand", 403), ("bottling", 403), ("office", 200), ("owner", 200)):
+        client.force_login(builders.person(role))
+        assert client.get(URL).status_code == status
+    assert reverse("reports:plan") == URL
+
+
+def shown_runs(page) -> dict:
+    """Return what the browser would send of the form that makes the runs."""
+    best = page.context["found"].best
+    return {
+        "key": page.context["runs_form"]["key"].value(),
+        "run": [f"{run.vessel.place.pk}-{run.container.pk}-{run.pieces}" for run in best.runs],
+    }
+
+
+def test_one_click_makes_the_draft_runs_and_a_second_makes_none(signed_in, house, tank, owner):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    sent = shown_runs(signed_in.get(URL))
+    assert f'name="run" value="{sent["run"][0]}"' in signed_in.get(URL).content.decode()
+    sent |= {"target": shelf.pk, "planned_for": today().isoformat()}
+
+    first = signed_in.post(URL, sent)
+    second = signed_in.post(URL, sent)
+
+    assert first.status_code == second.status_code == 302
+    assert first.url == reverse("inventory:bottling")
+    run = BottlingRun.objects.get()
+    assert (run.status, run.container, run.source, run.target) == ("planned", house, tank, shelf)
+    assert (run.pieces_planned, run.planned_for, run.recorded_by) == (4, today(), owner)
+
+
+def test_runs_are_not_planned_twice(signed_in, house):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    sent = shown_runs(signed_in.get(URL))
+    signed_in.post(URL, sent | {"target": shelf.pk, "planned_for": today().isoformat()})
+
+    page = signed_in.get(URL)
+
+    # The four jars are planned; what is left of the honey goes in drums.
+    assert page.context["found"].best.runs == ()
+    assert page.context["found"].best.statement.total_cents == 1000
+    assert page.context["notices"] == [
+        "Minutes of work are not known, and count as none: One pound.",
+        "No parts are listed, so none are counted: One pound.",
+        "1 run is planned already. Its honey, parts and jars are set aside.",
+    ]
+
+
+def test_runs_whose_honey_has_gone_are_refused_in_words_and_none_is_made(
+    signed_in, house, tank, owner
+):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    sent = shown_runs(signed_in.get(URL)) | {
+        "target": shelf.pk,
+        "planned_for": today().isoformat(),
+    }
+    sent["run"] = [f"{tank.pk}-{house.pk}-1", f"{tank.pk}-{house.pk}-100"]
+
+    page = signed_in.post(URL, sent)
+
+    assert page.status_code == 422
+    assert page.context["runs_form"].non_field_errors() == [
+        "Not enough honey: the run needs 100 lb, Holding tank holds 10.0 lb."
+    ]
+    assert not BottlingRun.objects.exists()
+
+
+def test_runs_that_cannot_be_read_are_refused(signed_in, house, tank):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    sent = {"key": "k", "target": shelf.pk, "planned_for": today().isoformat()}
+
+    for run in ("x", "1-2", f"{tank.pk}-{house.pk + 1}-1", f"{tank.pk}-{house.pk}-one"):
+        page = signed_in.post(URL, sent | {"run": [run]})
+        assert page.status_code == 422
+        assert page.context["runs_form"].non_field_errors() == [
+            "The runs of the plan can't be read. Work out the plan again."
+        ]
+
+
+def test_draft_runs_need_the_right_to_bottle(client, house, owner):
+    office = builders.person("office")
+    office.groups.clear()
+    office.user_permissions.add(Permission.objects.get(codename="manage_prices"))
+    client.force_login(office)
+
+    assert client.get(URL).status_code == 200
+    assert "Make the runs" not in client.get(URL).content.decode()
+    assert client.post(URL, {}).status_code == 403
+
+
+def test_a_plan_without_jars_makes_no_runs(owner, db):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+
+    with pytest.raises(BadValue, match=r"^The plan fills no jars, so there are no runs to make.$"):
+        services.make_draft_runs(
+            drafts=[], target=shelf, planned_for=today(), planned_by=owner, key="k"
+        )
+
+
+def test_draft_runs_are_made_all_or_none_and_once(owner, tank, pound):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    small, large = DraftRun(tank, pound, 2), DraftRun(tank, pound, 11)
+
+    with pytest.raises(NotEnoughHoney):
+        services.make_draft_runs(
+            drafts=[small, large], target=shelf, planned_for=today(), planned_by=owner, key="k"
+        )
+    assert not BottlingRun.objects.exists()
+    made = services.make_draft_runs(
+        drafts=[small, small], target=shelf, planned_for=today(), planned_by=owner, key="k"
+    )
+    with pytest.raises(AlreadyRecorded):
+        services.make_draft_runs(
+            drafts=[small, small], target=shelf, planned_for=today(), planned_by=owner, key="k"
+        )
+
+    assert [run.pieces_planned for run in made] == [2, 2]
+    assert BottlingRun.objects.count() == 2
+
+
+# --- What the books give to the plan ---------------------------------------------------------
+
+
+def test_promised_held_and_planned_honey_is_not_free(tank, pound, owner):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    drum = builders.place("d-1", Place.Kind.DRUM)
+    held = builders.place("tank-2")
+    promised = Balance.objects.get(place=tank)
+    builders.lot_in(drum, 1000)
+    Lot.objects.filter(pk=builders.lot_in(held, 2000).pk).update(is_on_hold=True)
+    runs.plan(
+        container=pound,
+        source=tank,
+        target=shelf,
+        pieces=3,
+        planned_for=today(),
+        planned_by=owner,
+        key="run",
+    )
+    Balance.objects.filter(pk=promised.pk).update(reserved=536)
+
+    books = inputs.read(today())
+
+    assert [(vessel.place, vessel.free_grams) for vessel in books.vessels] == [
+        (tank, 4000 - 3 * 454),
+        (drum, 1000),
+    ]
+    assert books.planned_runs == 1
+
+
+def test_ready_and_planned_jars_and_the_parts_of_planned_runs_are_set_aside(tank, pound, owner):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    jar = builders.part("Jar")
+    builders.made_of(pound, jar)
+    parts.receive(
+        part=jar,
+        place=shelf,
+        pieces=10,
+        cost_cents=625,
+        supplier="Glass Works",
+        received_on=today(),
+        recorded_by=owner,
+        key=builders.new_key(),
+    )
+    builders.packed_lot(pound, shelf, pieces=6)
+    runs.plan(
+        container=pound,
+        source=tank,
+        target=shelf,
+        pieces=3,
+        planned_for=today(),
+        planned_by=owner,
+        key="run",
+    )
+
+    books = inputs.read(today())
+
+    assert books.sizes[0].ready == 6 + 3
+    assert (books.parts[0].part, books.parts[0].stock) == (jar, 7)
+    assert books.parts[0].cost == Decimal("0.6250")
+
+
+def test_a_size_that_the_honey_does_not_go_into_is_not_planned(signed_in, house):
+    house.brimful_ml = Decimal(300)
+    house.save()
+
+    page = signed_in.get(URL)
+
+    assert page.context["found"].best.runs == ()
+    assert page.context["found"].best.statement.total_cents == 2000
+
+
+def test_a_full_drum_stays_a_drum_until_it_is_given_to_the_plan(signed_in, house):
+    drum = builders.place("d-1", Place.Kind.DRUM, name="Drum 1")
+    builders.lot_in(drum, TEN_POUNDS_GRAMS)
+
+    shut = signed_in.get(URL).context["found"]
+    opened = signed_in.get(URL, {f"use-{drum.pk}": "10"}).context["found"]
+
+    assert shut.best.statement.total_cents == 4800
+    # Sold as it stands: 4,536 g at 2.00 a pound.
+    assert opened.best.statement.total_cents == 4800 + 2000
+    assert [bulk.drums for bulk in opened.best.bulk] == [1, 1]
+
+
+def test_the_books_are_read_in_a_constant_number_of_queries(
+    tank, pound, owner, django_assert_num_queries
+):
+    with CaptureQueriesContext(connection) as before:
+        inputs.read(today())
+    for number in range(4):
+        place = builders.place(f"more-{number}")
+        builders.lot_in(place, 1000)
+        size = builders.container(f"Size {number}")
+        builders.made_of(size, builders.part(f"Part {number}"))
+        priced(size, "stand", 500)
+
+    with django_assert_num_queries(len(before)):
+        inputs.read(today())
+
+
+# --- What past sales let expect --------------------------------------------------------------
+
+
+def test_sales_of_the_same_months_of_earlier_years_are_counted(pound):
+    day = date(2026, 5, 10)
+    sold(pound, 7, date(2025, 5, 10))
+    sold(pound, 5, date(2025, 8, 9))
+    sold(pound, 100, date(2025, 8, 10))
+    sold(pound, 100, date(2025, 5, 9))
+    sold(pound, 3, date(2024, 6, 1))
+    sold(pound, 100, date(2025, 6, 1), status="cancelled")
+    sold(pound, 100, date(2025, 6, 1), status="quoted")
+    sold(pound, 100, date(2026, 5, 1))
+
+    history = past_sales.history(on=day, months=3)
+
+    assert history.is_same_season
+    assert history.periods == (
+        Period(date(2025, 5, 10), date(2025, 8, 9)),
+        Period(date(2024, 5, 10), date(2024, 8, 9)),
+    )
+    assert history.of(pound.pk, "stand").pieces == (12, 3)
+
+
+def test_without_earlier_years_the_months_just_past_stand_in(pound):
+    sold(pound, 7, date(2026, 5, 9))
+    sold(pound, 100, date(2026, 2, 9))
+
+    history = past_sales.history(on=date(2026, 5, 10), months=3)
+
+    assert not history.is_same_season
+    assert history.periods == (Period(date(2026, 2, 10), date(2026, 5, 9)),)
+    assert history.of(pound.pk, "stand").pieces == (7,)
+
+
+def test_sales_go_to_the_channel_whose_price_and_costs_they_have(pound):
+    shop = builders.customer("Shop", tier=Customer.Tier.SHOP)
+    distributor = builders.customer("Distributor", tier=Customer.Tier.DISTRIBUTOR)
+    day = date(2026, 5, 1)
+    sold(pound, 1, day)
+    sold(pound, 2, day, channel="shop", customer=shop)
+    sold(pound, 4, day, channel="delivery", customer=shop)
+    sold(pound, 8, day, channel="delivery", customer=distributor)
+
+    history = past_sales.history(on=date(2026, 5, 10), months=1)
+
+    assert {row.channel: row.pieces for row in history.sales} == {
+        "stand": (1,),
+        "shop": (2,),
+        "delivery": (4,),
+        "distributor": (8,),
+    }
+
+
+def test_a_period_that_begins_on_a_leap_day_has_earlier_years(pound):
+    history = past_sales.history(on=date(2028, 2, 29), months=1)
+
+    assert history.periods == ()
+    assert past_sales.period_from(date(2028, 2, 29), 1) == Period(
+        date(2028, 2, 29), date(2028, 3, 28)
+    )
+    assert past_sales._years_before(date(2028, 2, 29), 1) == date(2027, 2, 28)
