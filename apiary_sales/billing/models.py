@@ -1,6 +1,7 @@
 """Invoices, payments, and the balanced book of money owed."""
 
 from datetime import date
+from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
@@ -11,6 +12,11 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order
 from inventory.models.ledger import AppendOnlyModel
+
+
+def plain(number: Decimal) -> Decimal:
+    """Return a number without trailing zeros: 2.5000 as 2.5, and 20.0000 as 20."""
+    return Decimal(f"{number.normalize():f}")
 
 
 class Invoice(models.Model):
@@ -122,6 +128,11 @@ class InvoiceLine(models.Model):
 
     def __str__(self) -> str:
         return self.description
+
+    @property
+    def tax_rate(self) -> Decimal:
+        """The percentage without the zeros it is stored with."""
+        return plain(self.tax_percent)
 
 
 class Payment(models.Model):

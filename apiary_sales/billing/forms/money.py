@@ -1,0 +1,153 @@
+"""Invoices issued and credited, payments recorded and undone, and the details of the house."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.accounts.models import House
+from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.customers.models import Customer
+from inventory import words
+from inventory.forms.acts import ActForm
+from inventory.forms.fields import MoneyField
+
+OLDEST_FIRST = "oldest"
+
+
+class DayInput(forms.DateInput):
+    """A day, chosen on the browser's own calendar."""
+
+    input_type = "date"
+
+    def __init__(self, attrs=None) -> None:
+        super().__init__(attrs, format="%Y-%m-%d")
+
+
+class IssueForm(ActForm):
+    issued_on = forms.DateField(
+        label=_("Date of the invoice"), initial=timezone.localdate, widget=DayInput
+    )
+
+
+class CreditForm(ActForm):
+    reason = forms.CharField(
+        label=_("Why do the goods come back?"),
+        max_length=300,
+        help_text=_("It is printed on the credit note."),
+    )
+
+
+class PaymentForm(ActForm):
+    """Money from a customer, and which of their invoices it pays."""
+
+    amount = MoneyField(label=_("Amount"), min_value=None)
+    method = forms.ChoiceField(
+        label=_("Paid by"),
+        choices=Payment.Method,
+        initial=Payment.Method.CHECK,
+        widget=forms.RadioSelect,
+    )
+    reference = forms.CharField(label=_("Check number or reference"), max_length=60, required=False)
+    received_on = forms.DateField(label=_("Received"), initial=timezone.localdate, widget=DayInput)
+    allocations = forms.ChoiceField(
+        label=_("Put to"), initial=OLDEST_FIRST, widget=forms.RadioSelect
+    )
+
+    def __init__(self, *args, open_invoices: Iterable[Invoice], **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.open_invoices = {str(invoice.pk): invoice for invoice in open_invoices}
+        self.fields["allocations"].choices = [
+            (OLDEST_FIRST, _("What is due first; what is over stays on account")),
+            *(
+                (
+                    pk,
+                    _("Invoice %(invoice)s: %(open)s left to pay")
+                    % {"invoice": invoice, "open": words.money(invoice.open_cents)},
+                )
+                for pk, invoice in self.open_invoices.items()
+            ),
+        ]
+
+    def shares(self) -> dict[Invoice, int] | None:
+        """Return what goes to the chosen invoice, or None for what is due first."""
+        invoice = self.open_invoices.get(self.cleaned_data["allocations"])
+        if invoice is None:
+            return None
+        return {invoice: min(invoice.open_cents, max(self.cleaned_data["amount"], 0))}
+
+
+class UndoPaymentForm(ActForm):
+    reason = forms.CharField(
+        label=_("Why?"), max_length=300, help_text=_("For example: check bounced.")
+    )
+
+
+class InvoiceFilterForm(forms.Form):
+    """Which invoices a list shows; anything unreadable shows all."""
+
+    STATES = (
+        ("", _("all")),
+        ("open", _("to be paid")),
+        ("overdue", _("overdue")),
+        ("paid", _("paid")),
+        ("credit", _("credit notes")),
+        ("stand", _("stand receipts")),
+    )
+
+    text = forms.CharField(label=_("Name or number"), max_length=60, required=False)
+    state = forms.ChoiceField(label=_("State"), choices=STATES, required=False)
+    since = forms.DateField(label=_("From"), widget=DayInput, required=False)
+    until = forms.DateField(label=_("Up to"), widget=DayInput, required=False)
+
+
+class StatementForm(forms.Form):
+    """The days a statement covers: from the first of January to today, unless told otherwise."""
+
+    since = forms.DateField(label=_("From"), widget=DayInput, required=False)
+    until = forms.DateField(label=_("Up to"), widget=DayInput, required=False)
+
+    def days(self) -> tuple[date, date]:
+        cleaned = self.cleaned_data if self.is_valid() else {}
+        until = cleaned.get("until") or timezone.localdate()
+        since = cleaned.get("since") or until.replace(month=1, day=1)
+        return min(since, until), until
+
+
+class CustomerChoiceForm(forms.Form):
+    customer = forms.ModelChoiceField(
+        label=_("Who paid?"), queryset=Customer.objects.filter(is_active=True)
+    )
+
+
+class HouseForm(forms.ModelForm):
+    """What is printed on every paper, and how tax, quotes and drums are handled."""
+
+    drum_deposit_cents = MoneyField(label=_("Deposit on a drum"))
+    drum_price_cents = MoneyField(label=_("Price of an empty drum"))
+
+    class Meta:
+        model = House
+        fields = [
+            "name",
+            "street",
+            "city",
+            "region",
+            "postal_code",
+            "country",
+            "phone",
+            "email",
+            "tax_number",
+            "payment_note",
+            "paper",
+            "tax_rounding",
+            "quote_days",
+            "drum_deposit_cents",
+            "drum_price_cents",
+        ]
+        help_texts = {
+            "payment_note": _("Printed on invoices: account, name on checks, other ways."),
+            "tax_rounding": _("Your tax office says which; both follow the usual rule."),
+        }

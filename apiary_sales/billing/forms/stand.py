@@ -1,0 +1,183 @@
+"""A sale at the stand: the form that works without script, and the message the page sends."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django import forms
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from apiary_sales.billing.models import Payment
+from apiary_sales.billing.queries.stand import StandSize
+from apiary_sales.billing.services import stand
+from apiary_sales.orders.models import OrderLine
+from apiary_sales.orders.services.orders import LineWanted
+from inventory.errors import BadValue
+from inventory.forms.acts import ActForm
+from inventory.forms.fields import MoneyField
+from inventory.models import ContainerSize, Place
+
+NOT_NEGATIVE = {"min_value": gettext_lazy("Enter nothing or more.")}
+METHODS = [
+    (method.value, label)
+    for method, label in [
+        (Payment.Method.CASH, gettext_lazy("Cash")),
+        (Payment.Method.CARD, gettext_lazy("Card")),
+        (Payment.Method.CHECK, gettext_lazy("Check")),
+    ]
+]
+
+
+class StandForm(ActForm):
+    """How many of each size were sold, and how they were paid."""
+
+    method = forms.ChoiceField(
+        label=gettext_lazy("Paid by"), choices=METHODS, initial="cash", widget=forms.RadioSelect
+    )
+    tendered = MoneyField(
+        label=gettext_lazy("Cash given"), required=False, error_messages=NOT_NEGATIVE
+    )
+    discount = MoneyField(
+        label=gettext_lazy("Discount"), required=False, error_messages=NOT_NEGATIVE
+    )
+
+    def __init__(self, *args, sizes: Sequence[StandSize], **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.sizes = sizes
+        for size in sizes:
+            self.fields[self._name(size)] = forms.IntegerField(
+                label=size.container.name,
+                required=False,
+                min_value=0,
+                error_messages=NOT_NEGATIVE,
+            )
+
+    @property
+    def size_fields(self) -> list[tuple[StandSize, forms.BoundField]]:
+        return [(size, self[self._name(size)]) for size in self.sizes]
+
+    def lines(self) -> list[LineWanted]:
+        """Return the jars of the sale at today's stand prices."""
+        wanted = []
+        for size in self.sizes:
+            if pieces := self.cleaned_data.get(self._name(size)):
+                wanted.append(_line(size.container, pieces, size.prices.unit_price(pieces)))
+        return wanted
+
+    @staticmethod
+    def _name(size: StandSize) -> str:
+        return f"pieces_{size.container.code}"
+
+
+class TakeBackForm(ActForm):
+    """Why a stand sale is undone."""
+
+    reason = forms.CharField(
+        label=gettext_lazy("Why?"),
+        max_length=300,
+        help_text=gettext_lazy("It is printed on the credit note."),
+    )
+
+
+def parse_sale(data: Any) -> dict[str, Any]:
+    """Return the arguments of `stand.sell` out of what the stand page sent.
+
+    Prices come from the page, because the buyer paid what the page showed: a sale kept without
+    signal may reach us after a price has changed. Raises `BadValue` for anything unreadable.
+    """
+    if not isinstance(data, dict):
+        raise _unreadable()
+    return {
+        "key": _text(data, "key"),
+        "place": _place(_text(data, "place")),
+        "lines": [_parse_line(line) for line in _list(data, "lines")],
+        "method": _text(data, "method"),
+        "tendered_cents": _cents(data, "tendered_cents", may_be_missing=True),
+        "discount_cents": _cents(data, "discount_cents", may_be_missing=True) or 0,
+        "sold_at": _moment(data),
+    }
+
+
+def _parse_line(data: Any) -> LineWanted:
+    if not isinstance(data, dict):
+        raise _unreadable()
+    code = _text(data, "size")
+    container = ContainerSize.objects.select_related("item").filter(code=code).first()
+    if container is None:
+        raise BadValue(
+            _("There is no size called %(code)s any more. Open the stand page again.")
+            % {"code": code},
+            field="lines",
+        )
+    return _line(container, _whole(data, "pieces"), _price(data))
+
+
+def _line(container: ContainerSize, pieces: int, unit_price: Decimal) -> LineWanted:
+    return LineWanted(
+        kind=OrderLine.Kind.PACKED, quantity=pieces, unit_price=unit_price, container=container
+    )
+
+
+def _place(code: str) -> Place:
+    place = Place.objects.filter(code=code, kind__in=Place.STORES).first()
+    if place is None:
+        raise BadValue(
+            _("There is no stand called %(code)s any more. Open the stand page again.")
+            % {"code": code},
+            field="place",
+        )
+    return place
+
+
+def _unreadable() -> BadValue:
+    return BadValue(_("The sale could not be read. Open the stand page again."))
+
+
+def _text(data: dict, name: str) -> str:
+    value = data.get(name)
+    if not isinstance(value, str) or not value or len(value) > stand.KEY_LENGTH_MAX:
+        raise _unreadable()
+    return value
+
+
+def _list(data: dict, name: str) -> list:
+    value = data.get(name)
+    if not isinstance(value, list):
+        raise _unreadable()
+    return value
+
+
+def _whole(data: dict, name: str) -> int:
+    value = data.get(name)
+    if not isinstance(value, int) or isinstance(value, bool) or abs(value) > 10**9:
+        raise _unreadable()
+    return value
+
+
+def _cents(data: dict, name: str, *, may_be_missing: bool) -> int | None:
+    if may_be_missing and data.get(name) is None:
+        return None
+    return _whole(data, name)
+
+
+def _price(data: dict) -> Decimal:
+    try:
+        price = Decimal(_text(data, "unit_price"))
+    except InvalidOperation:
+        raise _unreadable() from None
+    if not price.is_finite():
+        raise _unreadable()
+    return price
+
+
+def _moment(data: dict) -> datetime:
+    try:
+        moment = parse_datetime(_text(data, "sold_at"))
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        raise _unreadable()
+    return moment

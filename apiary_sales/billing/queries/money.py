@@ -1,0 +1,413 @@
+"""Who owes what, since when; what was billed and received; the account of one customer.
+
+Everything is read from bills, payments and the balances kept with them, in a constant number of
+round trips.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.billing.models import (
+    CustomerBalance,
+    EntryLine,
+    Invoice,
+    InvoiceLine,
+    Payment,
+    plain,
+)
+from apiary_sales.billing.services import payments
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import FulfilmentLine, Order
+
+# How long overdue, by days: the usual columns of a list of debts.
+BANDS = (
+    ("current", _("not due yet")),
+    ("to_30", _("1–30 days")),
+    ("to_60", _("31–60 days")),
+    ("to_90", _("61–90 days")),
+    ("over_90", _("over 90 days")),
+)
+
+
+@dataclass
+class Aging:
+    """What is left to pay, by how long it is overdue, in cents."""
+
+    current: int = 0
+    to_30: int = 0
+    to_60: int = 0
+    to_90: int = 0
+    over_90: int = 0
+
+    def add(self, *, due_on: date, cents: int, on: date) -> None:
+        name = band(due_on, on)
+        setattr(self, name, getattr(self, name) + cents)
+
+    @property
+    def total(self) -> int:
+        return sum(cents for _label, cents in self.columns)
+
+    @property
+    def overdue(self) -> int:
+        return self.total - self.current
+
+    @property
+    def columns(self) -> list[tuple[str, int]]:
+        return [(label, getattr(self, name)) for name, label in BANDS]
+
+
+def band(due_on: date, on: date) -> str:
+    """Return the column of a debt: due today is not overdue; a day later is its first day.
+
+    >>> band(date(2026, 9, 10), date(2026, 9, 10)), band(date(2026, 9, 9), date(2026, 9, 10))
+    ('current', 'to_30')
+    """
+    days = (on - due_on).days
+    if days <= 0:
+        return "current"
+    if days <= 30:
+        return "to_30"
+    if days <= 60:
+        return "to_60"
+    return "to_90" if days <= 90 else "over_90"
+
+
+@dataclass
+class Account:
+    """What one customer owes: open bills by age, less money on account."""
+
+    customer: Customer
+    owed_cents: int = 0
+    oldest_due_on: date | None = None
+    aging: Aging = field(default_factory=Aging)
+
+    @property
+    def on_account_cents(self) -> int:
+        """Money paid that no bill has used yet."""
+        return self.aging.total - self.owed_cents
+
+
+@dataclass(frozen=True)
+class Owing:
+    """All customers with something open or on account, the longest overdue first."""
+
+    accounts: list[Account]
+
+    @property
+    def aging(self) -> Aging:
+        names = [name for name, _label in BANDS]
+        return Aging(
+            *(sum(getattr(account.aging, name) for account in self.accounts) for name in names)
+        )
+
+    @property
+    def owed_cents(self) -> int:
+        return sum(account.owed_cents for account in self.accounts)
+
+    @property
+    def on_account_cents(self) -> int:
+        return sum(account.on_account_cents for account in self.accounts)
+
+
+@dataclass(frozen=True)
+class Month:
+    """What was billed (less credit notes) and received (less given back) in a month, in cents."""
+
+    first_day: date
+    invoiced_cents: int
+    received_cents: int
+
+
+def owing(on: date) -> Owing:
+    """Return what each customer owes on a day, in two queries."""
+    accounts = {
+        balance.customer_id: Account(balance.customer, balance.owed_cents)
+        for balance in CustomerBalance.objects.select_related("customer")
+    }
+    open_invoices = Invoice.objects.filter(open_cents__gt=0, customer__isnull=False)
+    for customer, due_on, cents in open_invoices.values_list("customer", "due_on", "open_cents"):
+        account = accounts[customer]
+        account.aging.add(due_on=due_on, cents=cents, on=on)
+        account.oldest_due_on = min(account.oldest_due_on or due_on, due_on)
+    found = [account for account in accounts.values() if account.owed_cents or account.aging.total]
+    found.sort(key=lambda account: (account.oldest_due_on or date.max, account.customer.name))
+    return Owing(found)
+
+
+def account_of(customer: Customer, on: date) -> Account:
+    """Return what one customer owes on a day, in two queries."""
+    balance = CustomerBalance.objects.filter(customer=customer).first()
+    account = Account(customer, balance.owed_cents if balance else 0)
+    for invoice in payments.open_invoices(customer):
+        account.aging.add(due_on=invoice.due_on, cents=invoice.open_cents, on=on)
+        account.oldest_due_on = min(account.oldest_due_on or invoice.due_on, invoice.due_on)
+    return account
+
+
+def month_of(day: date) -> Month:
+    """Return what was billed and received in the month of a day, stand sales included."""
+    first = day.replace(day=1)
+    next_first = (first + timedelta(days=32)).replace(day=1)
+    invoiced = Invoice.objects.filter(issued_on__gte=first, issued_on__lt=next_first)
+    received = Payment.objects.filter(received_on__gte=first, received_on__lt=next_first)
+    return Month(
+        first,
+        invoiced.aggregate(cents=Coalesce(Sum("total_cents"), 0))["cents"],
+        received.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"],
+    )
+
+
+def overdue_invoices(on: date) -> QuerySet[Invoice]:
+    """Return what should have been paid by a day, the longest overdue first."""
+    return (
+        Invoice.objects.filter(open_cents__gt=0, due_on__lt=on)
+        .select_related("customer", "order")
+        .order_by("due_on", "id")
+    )
+
+
+def orders_to_invoice() -> QuerySet[Order]:
+    """Return orders with goods handed over that no bill shows, with `to_invoice_cents`."""
+    unbilled = Q(
+        fulfilments__is_taken_back=False, fulfilments__lines__invoice_lines__isnull=True
+    ) & Q(fulfilments__lines__isnull=False)
+    return (
+        Order.objects.filter(
+            Exists(
+                FulfilmentLine.objects.filter(
+                    fulfilment__order=OuterRef("pk"),
+                    fulfilment__is_taken_back=False,
+                    invoice_lines__isnull=True,
+                )
+            )
+        )
+        .select_related("customer")
+        .annotate(
+            to_invoice_cents=Sum("fulfilments__lines__amount_cents", filter=unbilled),
+            handed_over_on=Min("fulfilments__filled_on", filter=unbilled),
+        )
+        .order_by("handed_over_on", "id")
+    )
+
+
+def invoices(
+    *,
+    state: str = "",
+    text: str = "",
+    customer: Customer | None = None,
+    since: date | None = None,
+    until: date | None = None,
+    on: date,
+) -> QuerySet[Invoice]:
+    """Return bills, newest first: `state` is open, overdue, paid, credit (notes) or stand.
+
+    Without a state stand receipts are left out, because they are paid at once and many. `text` is
+    looked for in the buyer's name, the order's number and the bill's own.
+    """
+    found = Invoice.objects.select_related("customer", "order", "credits").annotate(
+        is_credited=Exists(Invoice.objects.filter(credits=OuterRef("pk")))
+    )
+    states = {
+        "open": Q(open_cents__gt=0),
+        "overdue": Q(open_cents__gt=0, due_on__lt=on),
+        "paid": Q(open_cents=0, credits__isnull=True, is_credited=False) & ~_RECEIPT,
+        "credit": Q(credits__isnull=False),
+        "stand": _RECEIPT,
+    }
+    found = found.filter(states.get(state, ~_RECEIPT))
+    if customer is not None:
+        found = found.filter(customer=customer)
+    if since is not None:
+        found = found.filter(issued_on__gte=since)
+    if until is not None:
+        found = found.filter(issued_on__lte=until)
+    if text := text.strip():
+        found = found.filter(_named(text))
+    return found.order_by("-issued_on", "-id")
+
+
+_RECEIPT = Q(series__startswith=Invoice.RECEIPT_PREFIX)
+
+
+def _named(text: str) -> Q:
+    found = Q(customer__name__icontains=text) | Q(order__number__iexact=text)
+    found |= Q(order__customer_reference__icontains=text)
+    series, _dash, number = text.rpartition("-")
+    if series and number.isdecimal() and len(number) < 10:
+        found |= Q(series__iexact=series, number=int(number))
+    return found
+
+
+def invoice_with_all(pk: int) -> Invoice | None:
+    """Return one bill with everything its page and its paper show."""
+    return (
+        Invoice.objects.select_related("customer", "order", "credits", "issued_by")
+        .prefetch_related("lines__fulfilment_line__order_line__drum", "credit_notes")
+        .filter(pk=pk)
+        .first()
+    )
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A payment and what of it stands against one bill, in cents."""
+
+    payment: Payment
+    cents: int
+
+
+def settled_by(invoice: Invoice) -> list[Settled]:
+    """Return the payments put to a bill, oldest first; those taken off again are left out."""
+    rows = (
+        Payment.objects.filter(allocations__invoice=invoice)
+        .annotate(
+            put_cents=Sum("allocations__amount_cents", filter=Q(allocations__invoice=invoice))
+        )
+        .exclude(put_cents=0)
+        .order_by("received_on", "id")
+    )
+    return [Settled(payment, payment.put_cents) for payment in rows]
+
+
+@dataclass(frozen=True)
+class TaxSum:
+    """What is taxed at one rate on a bill, and the tax, in cents."""
+
+    name: str
+    percent: Any
+    net_cents: int
+    tax_cents: int
+
+
+def taxes_of(lines: Iterable[InvoiceLine]) -> list[TaxSum]:
+    """Return the tax of a bill by rate, the highest rate first."""
+    sums: dict[tuple, list[int]] = {}
+    for line in lines:
+        pair = sums.setdefault((line.tax_percent, line.tax_name), [0, 0])
+        pair[0] += line.amount_cents
+        pair[1] += line.tax_cents
+    return [
+        TaxSum(name, plain(percent), net, tax)
+        for (percent, name), (net, tax) in sorted(sums.items(), reverse=True)
+    ]
+
+
+@dataclass(frozen=True)
+class StatementLine:
+    """One thing that happened on a customer's account; `balance_cents` is what was owed after."""
+
+    day: date
+    text: Any
+    invoice: Invoice | None
+    payment: Payment | None
+    charge_cents: int
+    paid_cents: int
+    balance_cents: int
+
+
+@dataclass(frozen=True)
+class Statement:
+    """A customer's account from a day to a day: what was owed, what happened, what is owed."""
+
+    customer: Customer
+    since: date
+    until: date
+    opening_cents: int
+    lines: list[StatementLine]
+    aging: Aging
+    on_account_cents: int
+
+    @property
+    def closing_cents(self) -> int:
+        return self.lines[-1].balance_cents if self.lines else self.opening_cents
+
+    @property
+    def charged_cents(self) -> int:
+        return sum(line.charge_cents for line in self.lines)
+
+    @property
+    def paid_cents(self) -> int:
+        return sum(line.paid_cents for line in self.lines)
+
+
+def statement(customer: Customer, since: date, until: date) -> Statement:
+    """Return a customer's account from `since` to `until`, both days included.
+
+    The age of what is open is told by today's open bills, so it belongs to a statement that runs
+    to today.
+    """
+    owed = EntryLine.objects.filter(customer=customer, account=EntryLine.Account.RECEIVABLE)
+    opening = owed.filter(entry__entered_on__lt=since).aggregate(
+        cents=Coalesce(Sum("amount_cents"), 0)
+    )["cents"]
+    rows = (
+        owed.filter(entry__entered_on__gte=since, entry__entered_on__lte=until)
+        .select_related(
+            "entry__invoice__credits", "entry__invoice__order", "entry__payment__reverses"
+        )
+        .order_by("entry__entered_on", "entry_id", "id")
+    )
+    lines, balance = [], opening
+    for row in rows:
+        balance += row.amount_cents
+        invoice, payment = row.entry.invoice, row.entry.payment
+        lines.append(
+            StatementLine(
+                day=row.entry.entered_on,
+                text=_statement_text(invoice, payment),
+                invoice=invoice,
+                payment=payment,
+                charge_cents=row.amount_cents if invoice else 0,
+                paid_cents=-row.amount_cents if payment else 0,
+                balance_cents=balance,
+            )
+        )
+    account = account_of(customer, until)
+    return Statement(
+        customer, since, until, opening, lines, account.aging, account.on_account_cents
+    )
+
+
+def _statement_text(invoice: Invoice | None, payment: Payment | None) -> str:
+    if payment is not None:
+        words = _("Payment undone, %(way)s") if payment.reverses_id else _("Payment, %(way)s")
+        text = words % {"way": payment.get_method_display()}
+        return f"{text} {payment.reference}".strip()
+    if invoice.is_credit_note:
+        return _("Credit note %(note)s for %(invoice)s") % {
+            "note": invoice,
+            "invoice": invoice.credits,
+        }
+    if invoice.is_receipt:
+        return _("Stand receipt %(receipt)s") % {"receipt": invoice}
+    return _("Invoice %(invoice)s, order %(order)s") % {
+        "invoice": invoice,
+        "order": invoice.order.number,
+    }
+
+
+def payments_list(customer: Customer | None = None) -> QuerySet[Payment]:
+    """Return payments, newest first, with `left_cents` not put to any bill.
+
+    Stand receipts without a customer are settled at the counter and left out.
+    """
+    found = Payment.objects.select_related("customer", "received_by", "reversed_by", "reverses")
+    found = found.filter(customer__isnull=False)
+    if customer is not None:
+        found = found.filter(customer=customer)
+    return found.annotate(
+        left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
+    ).order_by("-received_on", "-id")
+
+
+def counts(on: date) -> dict[str, int]:
+    """Return how many bills are open and how many of them overdue, in one query."""
+    return Invoice.objects.filter(open_cents__gt=0).aggregate(
+        open=Count("id"), overdue=Count("id", filter=Q(due_on__lt=on))
+    )

@@ -1,0 +1,97 @@
+"""What the stand page shows: sizes with their price and stock, and what was sold lately."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db.models import Case, F, QuerySet, Sum, When
+
+from apiary_sales.accounts.models import House
+from apiary_sales.billing.models import Invoice
+from apiary_sales.customers.models import Customer
+from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.queries import prices
+from apiary_sales.pricing.queries.prices import SizePrices
+from apiary_sales.pricing.services import tax
+from inventory.models import Balance, ContainerSize, Place
+
+TIER = Customer.Tier.STAND
+
+
+@dataclass(frozen=True)
+class StandSize:
+    """A size that has a stand price, with the pieces free for sale at the stand."""
+
+    container: ContainerSize
+    free: int
+    prices: SizePrices
+
+    @property
+    def piece_cents(self) -> int:
+        return self.prices.breaks[0].piece_cents
+
+    def as_data(self) -> dict[str, Any]:
+        """Return what the page needs to price a sale without asking the server."""
+        return {
+            "code": self.container.code,
+            "name": self.container.name,
+            "free": self.free,
+            "per_case": self.container.pieces_per_case,
+            "breaks": [
+                {
+                    "pieces": row.min_pieces,
+                    "piece_cents": row.piece_cents,
+                    "case_cents": row.case_cents,
+                }
+                for row in self.prices.breaks
+            ],
+        }
+
+
+def places() -> QuerySet[Place]:
+    """Return where a stand sale can be made from: stands first, then the van and the shelves."""
+    stores = Place.objects.filter(kind__in=Place.STORES, is_active=True)
+    stands_first = Case(When(kind=Place.Kind.STAND, then=0), default=1)
+    return stores.order_by(stands_first, "-kind", "name")
+
+
+def sizes(place: Place, on: date) -> list[StandSize]:
+    """Return the sizes sold at the stand, in three queries; lots on hold do not count."""
+    free = free_pieces(place)
+    return [
+        StandSize(row.container, free.get(row.container.item_id, 0), row)
+        for row in prices.price_list(TIER, on).sizes
+        if row.base is not None
+    ]
+
+
+def free_pieces(place: Place) -> dict[int, int]:
+    """Return the pieces free for sale at a place, by the key of their item."""
+    rows = (
+        Balance.objects.filter(place=place, quantity__gt=0)
+        .exclude(lot__is_on_hold=True)
+        .order_by()
+        .values_list("item")
+        .annotate(free=Sum(F("quantity") - F("reserved")))
+    )
+    return dict(rows)
+
+
+def tax_data(on: date) -> dict[str, Any]:
+    """Return the tax on jars as the page works it out: in ten-thousandths of a percent."""
+    rate = tax.rates_on(on)[TaxRate.Goods.HONEY]
+    return {
+        "name": rate.name,
+        "parts": int(rate.percent * tax.PARTS_PER_PERCENT),
+        "by_line": House.current().tax_rounding == House.Rounding.BY_LINE,
+    }
+
+
+def receipts() -> QuerySet[Invoice]:
+    """Return the receipts of the stand, newest first, with their lines and payments."""
+    return (
+        Invoice.objects.filter(series__startswith=Invoice.RECEIPT_PREFIX)
+        .select_related("issued_by", "customer")
+        .prefetch_related("lines", "allocations__payment", "credit_notes")
+        .order_by("-id")
+    )

@@ -1,0 +1,436 @@
+"""Money owed and received: the first page, invoices, payments, statements."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import permission_required
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from apiary_sales import documents
+from apiary_sales.accounts.models import House
+from apiary_sales.billing.forms.money import (
+    CreditForm,
+    CustomerChoiceForm,
+    HouseForm,
+    InvoiceFilterForm,
+    IssueForm,
+    PaymentForm,
+    StatementForm,
+    UndoPaymentForm,
+)
+from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
+from apiary_sales.billing.queries import money
+from apiary_sales.billing.services import house as house_details
+from apiary_sales.billing.services import invoices, payments
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order
+from inventory import words
+from inventory.errors import HouseError
+from inventory.views.acts import ActView
+
+SEE = "billing.view_money"
+ISSUE = "billing.issue_invoices"
+TAKE = "billing.take_payments"
+PAGE_LENGTH = 50
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def overview(request: HttpRequest) -> HttpResponse:
+    """Answer: who owes what, what is overdue, what is still to be invoiced."""
+    today = timezone.localdate()
+    context = {
+        "today": today,
+        "owing": money.owing(today),
+        "counts": money.counts(today),
+        "month": money.month_of(today),
+        "overdue": money.overdue_invoices(today)[:10],
+        "to_invoice": money.orders_to_invoice(),
+        "received": money.payments_list()[:5],
+    }
+    return render(request, "billing/money.html", context)
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def invoice_list(request: HttpRequest) -> HttpResponse:
+    form = InvoiceFilterForm(request.GET)
+    form.is_valid()
+    today = timezone.localdate()
+    found = money.invoices(**_filters(form), on=today)
+    page = Paginator(found, PAGE_LENGTH).get_page(request.GET.get("page"))
+    return render(
+        request, "billing/invoice_list.html", {"form": form, "page_obj": page, "today": today}
+    )
+
+
+def _filters(form: InvoiceFilterForm) -> dict[str, Any]:
+    return {name: form.cleaned_data[name] for name in form.fields if name in form.cleaned_data}
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    context = _invoice_context(pk)
+    invoice = context["invoice"]
+    if invoice.customer and invoice.open_cents:
+        account = money.account_of(invoice.customer, timezone.localdate())
+        context["on_account_cents"] = max(0, account.on_account_cents)
+    return render(request, "billing/invoice_detail.html", context)
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def invoice_pdf(request: HttpRequest, pk: int) -> HttpResponse:
+    context = _invoice_context(pk)
+    invoice = context["invoice"]
+    kind = "credit_note" if invoice.is_credit_note else "invoice"
+    name = (
+        _("Credit note %(number)s.pdf") if invoice.is_credit_note else _("Invoice %(number)s.pdf")
+    )
+    return documents.serve(
+        request,
+        name=name % {"number": invoice},
+        template_name=f"documents/{kind}.html",
+        context=context,
+    )
+
+
+def invoice_paper(invoice: Invoice) -> bytes:
+    """Return an invoice or credit note as PDF; raises `PdfUnavailable`."""
+    kind = "credit_note" if invoice.is_credit_note else "invoice"
+    return documents.render_pdf(f"documents/{kind}.html", _invoice_context(invoice.pk))
+
+
+def _invoice_context(pk: int) -> dict[str, Any]:
+    invoice = money.invoice_with_all(pk)
+    if invoice is None:
+        raise Http404
+    settled = money.settled_by(invoice)
+    credit_note = next(iter(invoice.credit_notes.all()), None)
+    return {
+        "invoice": invoice,
+        "lines": invoice.lines.all(),
+        "taxes": money.taxes_of(invoice.lines.all()),
+        "settled": settled,
+        "paid_cents": sum(share.cents for share in settled),
+        "credit_note": credit_note,
+        "has_bulk": any(line.unit == InvoiceLine.Unit.POUND for line in invoice.lines.all()),
+        "house": invoice.seller,
+        "today": timezone.localdate(),
+    }
+
+
+class IssueView(ActView):
+    """Show the invoice an order would get, then issue it."""
+
+    permission_required = ISSUE
+    form_class = IssueForm
+    template_name = "billing/invoice_create.html"
+
+    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        orders = Order.objects.select_related("customer")
+        self.order = get_object_or_404(orders, number=kwargs["number"])
+        return super().dispatch(request, *args, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> Invoice:
+        return invoices.issue(
+            order=self.order,
+            issued_by=self.request.user,
+            key=data["key"],
+            issued_on=data["issued_on"],
+        )
+
+    def done_message(self, made: Invoice) -> str:
+        return _("Invoice %(invoice)s issued for %(total)s.") % {
+            "invoice": made,
+            "total": words.money(made.total_cents),
+        }
+
+    def next_url(self, made: Invoice) -> str:
+        return reverse("billing:invoice_detail", args=[made.pk])
+
+    repeat_url = next_url
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        draft = invoices.draft(self.order)
+        return {
+            **super().get_context_data(**kwargs),
+            "order": self.order,
+            "draft": draft,
+            "lines": draft.draft_lines if draft else [],
+            "taxes": money.taxes_of(draft.draft_lines) if draft else [],
+            "issued": self.order.invoices.order_by("id"),
+        }
+
+
+class CreditView(ActView):
+    """Take an invoice back by a credit note."""
+
+    permission_required = ISSUE
+    form_class = CreditForm
+    template_name = "billing/invoice_credit.html"
+
+    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        self.invoice = get_object_or_404(
+            Invoice.objects.select_related("customer", "order"), pk=kwargs["pk"]
+        )
+        return super().dispatch(request, *args, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> Invoice:
+        return invoices.credit(
+            invoice=self.invoice,
+            issued_by=self.request.user,
+            key=data["key"],
+            reason=data["reason"],
+        )
+
+    def done_message(self, made: Invoice) -> str:
+        return _("Credit note %(note)s issued; the goods are back in stock.") % {"note": made}
+
+    def next_url(self, made: Invoice) -> str:
+        return reverse("billing:invoice_detail", args=[made.pk])
+
+    repeat_url = next_url
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        settled = money.settled_by(self.invoice)
+        return {
+            **super().get_context_data(**kwargs),
+            "invoice": self.invoice,
+            "lines": self.invoice.lines.all(),
+            "paid_cents": sum(share.cents for share in settled),
+        }
+
+
+@require_POST
+@permission_required(TAKE, raise_exception=True)
+def use_on_account(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put money on the customer's account to one invoice."""
+    invoice = get_object_or_404(Invoice.objects.select_related("customer"), pk=pk)
+    try:
+        used_cents = payments.use_on_account(invoice=invoice)
+    except HouseError as error:
+        messages.error(request, error.message)
+    else:
+        messages.success(
+            request,
+            _("%(used)s of the money on account was put to invoice %(invoice)s.")
+            % {"used": words.money(used_cents), "invoice": invoice},
+        )
+    return redirect("billing:invoice_detail", pk=pk)
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def payment_list(request: HttpRequest) -> HttpResponse:
+    page = Paginator(money.payments_list(), PAGE_LENGTH).get_page(request.GET.get("page"))
+    return render(request, "billing/payment_list.html", {"page_obj": page})
+
+
+class PaymentView(ActView):
+    """Record money from a customer. Without a customer in the address, ask who paid first."""
+
+    permission_required = TAKE
+    form_class = PaymentForm
+    template_name = "billing/payment_create.html"
+
+    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        self.invoice = self._asked_for(Invoice, "invoice")
+        self.customer = (
+            self.invoice.customer if self.invoice else self._asked_for(Customer, "customer")
+        )
+        return super().dispatch(request, *args, **kwargs)
+
+    def _asked_for(self, model, name: str):
+        key = self.request.GET.get(name, "")
+        if not key:
+            return None
+        if not key.isdecimal() or len(key) > 18:
+            raise Http404
+        return get_object_or_404(model, pk=key)
+
+    def get(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        if self.customer is None:
+            owing = money.owing(timezone.localdate())
+            context = {"form": CustomerChoiceForm(), "owing": owing}
+            return render(request, "billing/payment_who.html", context)
+        return super().get(request, *args, **kwargs)
+
+    def post(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        if self.customer is None:
+            return HttpResponseRedirect(request.path)
+        return super().post(request, *args, **kwargs)
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        open_invoices = payments.open_invoices(self.customer)
+        return {**super().get_form_kwargs(), "open_invoices": open_invoices}
+
+    def get_initial(self) -> dict[str, Any]:
+        if self.invoice is None or not self.invoice.open_cents:
+            return {}
+        return {"amount": self.invoice.open_cents, "allocations": str(self.invoice.pk)}
+
+    def form_valid(self, form: PaymentForm) -> HttpResponse:
+        self.shares = form.shares()
+        return super().form_valid(form)
+
+    def act(self, data: dict[str, Any]) -> Payment:
+        return payments.receive(
+            customer=self.customer,
+            amount_cents=data["amount"],
+            method=data["method"],
+            received_by=self.request.user,
+            key=data["key"],
+            received_on=data["received_on"],
+            reference=data["reference"],
+            allocations=self.shares,
+        )
+
+    def done_message(self, made: Payment) -> str:
+        return _("%(amount)s from %(customer)s recorded.") % {
+            "amount": words.money(made.amount_cents),
+            "customer": made.customer,
+        }
+
+    def next_url(self, made: Payment) -> str:
+        if self.invoice is not None:
+            return reverse("billing:invoice_detail", args=[self.invoice.pk])
+        return reverse("billing:payment_detail", args=[made.pk])
+
+    repeat_url = next_url
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        return {
+            **super().get_context_data(**kwargs),
+            "customer": self.customer,
+            "invoice": self.invoice,
+            "account": money.account_of(self.customer, timezone.localdate()),
+        }
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def payment_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    payment = _payment(pk)
+    put_to = payments.put_to(payment)
+    left_cents = payment.amount_cents - sum(cents for _invoice, cents in put_to)
+    return render(
+        request,
+        "billing/payment_detail.html",
+        {
+            "payment": payment,
+            "put_to": put_to,
+            "left_cents": left_cents,
+            "undone_by": Payment.objects.filter(reverses=payment).first(),
+        },
+    )
+
+
+def _payment(pk: int) -> Payment:
+    found = Payment.objects.select_related("customer", "received_by", "reverses")
+    return get_object_or_404(found, pk=pk)
+
+
+class UndoPaymentView(ActView):
+    """Undo a payment: a check bounced, or it was recorded wrongly."""
+
+    permission_required = TAKE
+    form_class = UndoPaymentForm
+    template_name = "billing/payment_undo.html"
+
+    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        self.payment = _payment(kwargs["pk"])
+        return super().dispatch(request, *args, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> Payment:
+        return payments.reverse(
+            payment=self.payment,
+            reversed_by=self.request.user,
+            key=data["key"],
+            reason=data["reason"],
+        )
+
+    def done_message(self, made: Payment) -> str:
+        return _("The payment of %(amount)s is undone; what it paid is open again.") % {
+            "amount": words.money(-made.amount_cents)
+        }
+
+    def next_url(self, made: Payment) -> str:
+        return reverse("billing:payment_detail", args=[self.payment.pk])
+
+    repeat_url = next_url
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        return {
+            **super().get_context_data(**kwargs),
+            "payment": self.payment,
+            "put_to": payments.put_to(self.payment),
+        }
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def statement(request: HttpRequest, pk: int) -> HttpResponse:
+    context = _statement_context(request, pk)
+    return render(request, "billing/statement.html", context)
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def statement_pdf(request: HttpRequest, pk: int) -> HttpResponse:
+    context = _statement_context(request, pk)
+    name = _("Statement %(customer)s %(day)s.pdf") % {
+        "customer": context["statement"].customer,
+        "day": context["statement"].until.isoformat(),
+    }
+    return documents.serve(
+        request, name=name, template_name="documents/statement.html", context=context
+    )
+
+
+def _statement_context(request: HttpRequest, pk: int) -> dict[str, Any]:
+    form = StatementForm(request.GET)
+    since, until = form.days()
+    customer = get_object_or_404(Customer, pk=pk)
+    found = money.statement(customer, since, until)
+    form = StatementForm(initial={"since": since, "until": until})
+    return {"form": form, "statement": found, "is_today": until == timezone.localdate()}
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def customer_account(request: HttpRequest, pk: int) -> HttpResponse:
+    """Return the account of one customer as a part of another page; alone, show the statement."""
+    if not request.htmx:
+        return redirect("billing:statement", pk=pk)
+    customer = get_object_or_404(Customer, pk=pk)
+    today = timezone.localdate()
+    context = {
+        "customer": customer,
+        "account": money.account_of(customer, today),
+        "invoices": payments.open_invoices(customer).select_related("order")[:10],
+        "today": today,
+    }
+    return render(request, "billing/_customer_account.html", context)
+
+
+@permission_required(ISSUE, raise_exception=True)
+def settings_page(request: HttpRequest) -> HttpResponse:
+    """Change the details of the house, as printed on every paper."""
+    house = House.current()
+    form = HouseForm(request.POST or None, instance=house)
+    status = 200
+    if request.method == "POST":
+        if form.is_valid():
+            house_details.change(**form.cleaned_data)
+            messages.success(request, _("Saved. Papers show it from now on."))
+            return redirect("billing:settings")
+        status = 422
+    return render(request, "billing/settings.html", {"form": form}, status=status)
