@@ -52,11 +52,22 @@ class QuantityField(forms.MultiValueField):
                 forms.DecimalField(
                     required=required, max_digits=14, decimal_places=6, localize=True
                 ),
-                forms.ChoiceField(required=False, choices=choices),
+                forms.ChoiceField(
+                    required=False,
+                    choices=choices,
+                    error_messages={
+                        "invalid_choice": _("%(value)s does not fit here. Choose another unit.")
+                    },
+                ),
             ),
             widget=QuantityWidget(choices),
             required=required,
             require_all_fields=False,
+            error_messages={
+                "required": _("Enter a figure."),
+                "incomplete": _("Enter a figure."),
+                **kwargs.pop("error_messages", {}),
+            },
             **kwargs,
         )
         self._default_unit = choices[0][0]
