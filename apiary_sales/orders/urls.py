@@ -1,9 +1,30 @@
 from django.urls import path
-from django.views.generic import TemplateView
+
+from .views import lists, orders, quotes
 
 app_name = "orders"
 
 urlpatterns = [
-    path("", TemplateView.as_view(template_name="base.html"), name="selling"),
-    path("stock/", TemplateView.as_view(template_name="base.html"), name="stock"),
+    path("", lists.selling, name="selling"),
+    path("orders/new/", orders.OrderCreate.as_view(), name="order_create"),
+    path("orders/new/total/", orders.order_total, name="order_total"),
+    path("orders/<str:number>/", orders.order_detail, name="order_detail"),
+    path("orders/<str:number>/fill/", orders.OrderFulfil.as_view(), name="order_fulfil"),
+    path("orders/<str:number>/cancel/", orders.OrderCancel.as_view(), name="order_cancel"),
+    path("orders/<str:number>/pick-list/", orders.pick_list, name="pick_list"),
+    path("orders/<str:number>/pick-list.pdf", orders.pick_list_pdf, name="pick_list_pdf"),
+    path("orders/<str:number>/drums-back/", orders.DrumsBack.as_view(), name="drums_back"),
+    path(
+        "orders/<str:number>/take-back/<int:pk>/",
+        orders.OrderTakeBack.as_view(),
+        name="order_take_back",
+    ),
+    path("quotes/new/", quotes.QuoteCreate.as_view(), name="quote_create"),
+    path("quotes/new/total/", quotes.quote_total, name="quote_total"),
+    path("quotes/<str:number>/accept/", quotes.QuoteAccept.as_view(), name="quote_accept"),
+    path("quotes/<str:number>/quote.pdf", quotes.quote_pdf, name="quote_pdf"),
+    path("stock/", lists.stock_by_size, name="stock"),
+    path("stock/<slug:code>/", lists.stock_detail, name="stock_detail"),
+    path("customers/<int:pk>/orders/", lists.customer_orders, name="customer_orders"),
+    path("lots/<str:code>/buyers/", lists.lot_buyers, name="lot_buyers"),
 ]

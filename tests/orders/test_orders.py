@@ -275,7 +275,7 @@ def test_a_drum_is_reserved_whole(take, drum_line, full_drum):
     line = order.lines.get()
     assert (line.quantity, line.amount_cents) == (295_000, 139_828)
     assert line.lot == honey.content(drum).lot
-    assert line.description == "Drum 7: Clover, White, 17.4 %"
+    assert line.description == "Drum 7: Clover, White, 17.4\N{NO-BREAK SPACE}%"
     assert honey.content(drum).reserved == 295_000
 
 

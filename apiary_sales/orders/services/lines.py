@@ -189,6 +189,6 @@ def describe(line: LineWanted) -> str:
     traits = [
         line.lot.floral_source,
         line.lot.colour_class,
-        f"{line.lot.moisture_percent.normalize():f} %",
+        f"{line.lot.moisture_percent.normalize():f}\N{NO-BREAK SPACE}%",
     ]
     return f"{line.drum.name}: {', '.join(trait for trait in traits if trait)}"

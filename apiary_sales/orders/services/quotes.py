@@ -19,6 +19,8 @@ from . import lines as order_lines
 from . import orders, reservations
 from .lines import LineWanted
 
+__all__ = ["LineWanted", "accept", "quote"]
+
 
 @transaction.atomic
 def quote(

@@ -76,7 +76,7 @@ def of(lines: Iterable[OrderLine]):
     return (
         Reservation.objects.filter(line__in=list(lines))
         .select_related("balance__item", "balance__place", "balance__lot")
-        .order_by("balance__lot__best_by", "balance__lot__made_on", "balance__lot", "balance")
+        .order_by("balance__lot__best_by", "balance__lot__made_on", "balance__lot_id", "balance_id")
     )
 
 

@@ -1,0 +1,79 @@
+"""What the forms of quotes and orders share: lines out of rows, and refusals back into rows."""
+
+import re
+from decimal import Decimal
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.orders.services.lines import LineWanted
+from inventory.errors import HouseError
+from inventory.forms.acts import ActForm
+
+
+class DateInput(forms.DateInput):
+    """The browser's own day picker."""
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d", attrs={"type": "date"})
+
+
+class PriceField(forms.DecimalField):
+    """A price of one piece or one pound, with up to four decimals."""
+
+    def __init__(self, *, required: bool = False, **kwargs) -> None:
+        super().__init__(
+            required=required,
+            min_value=0,
+            max_digits=12,
+            decimal_places=4,
+            widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+            **kwargs,
+        )
+
+    def prepare_value(self, value):
+        return price_text(value) if isinstance(value, Decimal) else value
+
+
+def price_text(price: Decimal) -> str:
+    """Write a price for an input: two decimals, up to four where they are not nought."""
+    places = max(2, -price.normalize().as_tuple().exponent)
+    return f"{price:.{min(places, 4)}f}"
+
+
+class LinesForm(ActForm):
+    """A form whose rows become order lines.
+
+    `lines` remembers which fields each line came from, so that `refuse` can put the sentence for
+    `lines.2.quantity` beside the row that asked for it.
+    """
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self._line_fields: list[dict[str, str]] = []
+        self._lines: list[LineWanted] = []
+
+    def add_line(self, line: LineWanted, **fields: str) -> None:
+        """Add a line; `fields` names the form field for quantity, drum, unit_price, discount."""
+        self._lines.append(line)
+        self._line_fields.append(fields)
+
+    @property
+    def lines(self) -> list[LineWanted]:
+        return self._lines
+
+    def refuse(self, error: HouseError) -> None:
+        for problem in error.problems:
+            problem.field = self._field_of(problem.field)
+        super().refuse(error)
+
+    def _field_of(self, name: str | None) -> str | None:
+        place = re.fullmatch(r"lines\.(\d+)\.(\w+)", name or "")
+        if place is None:
+            return name
+        fields = self._line_fields[int(place[1])]
+        return fields.get(place[2]) or next(iter(fields.values()), None)
+
+
+def note_field() -> forms.CharField:
+    return forms.CharField(label=_("Note"), required=False, max_length=300)

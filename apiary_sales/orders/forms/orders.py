@@ -1,0 +1,203 @@
+"""Forms of orders: taken, filled, cancelled, taken back."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django import forms
+from django.forms.boundfield import BoundField
+from django.utils import timezone
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.queries import orders
+from apiary_sales.orders.queries.stock import SizeForSale
+from apiary_sales.orders.services import lines as order_lines
+from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.pricing.queries import prices
+from inventory import words
+from inventory.forms.acts import ActForm
+from inventory.forms.fields import MoneyField, WeightField
+from inventory.models import Place
+
+from .lines import DateInput, LinesForm, PriceField, note_field
+
+
+@dataclass(frozen=True)
+class SizeRow:
+    """One size on the order form: its stock, its price in the customer's tier, its fields."""
+
+    size: SizeForSale
+    prices: prices.SizePrices
+    pieces: BoundField
+    price: BoundField
+    discount: BoundField
+
+
+class OrderForm(LinesForm):
+    """A shop or delivery order: how many of each size, at the tier's price or another."""
+
+    customer = forms.ModelChoiceField(
+        label=_("Customer"),
+        queryset=Customer.objects.filter(is_active=True),
+        empty_label=_("Choose the customer"),
+    )
+    channel = forms.ChoiceField(
+        label=_("How it goes"),
+        choices=[
+            (Order.Channel.SHOP, _("To a shop")),
+            (Order.Channel.DELIVERY, _("Delivery")),
+        ],
+    )
+    wanted_on = forms.DateField(label=_("Wanted on"), required=False, widget=DateInput)
+    customer_reference = forms.CharField(label=_("Their reference"), required=False, max_length=60)
+    freight = MoneyField(label=_("Delivery charge"), required=False)
+    note = note_field()
+    over_limit = forms.BooleanField(label=_("Take it anyway"), required=False)
+
+    def __init__(self, *args, sizes: list[SizeForSale], customer: Customer | None, **kwargs):
+        super().__init__(*args, **kwargs)
+        tier = customer.tier if customer else Customer.Tier.SHOP
+        self.price_list = prices.price_list(tier, timezone.localdate())
+        self._sizes = [size for size in sizes if size.container.is_active]
+        for size in self._sizes:
+            key, name = size.container.pk, size.container.name
+            self.fields[f"pieces_{key}"] = forms.IntegerField(
+                label=_now("%(size)s: pieces") % {"size": name}, required=False, min_value=0
+            )
+            self.fields[f"price_{key}"] = PriceField(
+                label=_now("%(size)s: another price") % {"size": name}
+            )
+            self.fields[f"discount_{key}"] = MoneyField(
+                label=_now("%(size)s: discount") % {"size": name}, required=False
+            )
+
+    def rows(self) -> list[SizeRow]:
+        return [
+            SizeRow(
+                size,
+                self.price_list.of(size.container),
+                self[f"pieces_{size.container.pk}"],
+                self[f"price_{size.container.pk}"],
+                self[f"discount_{size.container.pk}"],
+            )
+            for size in self._sizes
+        ]
+
+    def clean(self):
+        data = super().clean()
+        for size in self._sizes:
+            self._add_size(size.container, data)
+        if data.get("freight"):
+            freight = Decimal(data["freight"]) / 100
+            self.add_line(LineWanted(OrderLine.Kind.FREIGHT, 1, freight), quantity="freight")
+        self._check_limit(data)
+        return data
+
+    def _add_size(self, container, data) -> None:
+        key = container.pk
+        pieces = data.get(f"pieces_{key}")
+        if not pieces:
+            return
+        price = data.get(f"price_{key}")
+        if price is None:
+            price = self.price_list.of(container).unit_price(pieces)
+        if price is None:
+            self.add_error(
+                f"price_{key}",
+                _now("%(size)s has no price for this customer. Enter one.")
+                % {"size": container.name},
+            )
+            return
+        self.add_line(
+            LineWanted(
+                OrderLine.Kind.PACKED,
+                pieces,
+                price,
+                container=container,
+                discount_cents=data.get(f"discount_{key}") or 0,
+            ),
+            quantity=f"pieces_{key}",
+            unit_price=f"price_{key}",
+            discount=f"discount_{key}",
+        )
+
+    def _check_limit(self, data) -> None:
+        """Ask before a customer's open orders grow beyond their credit limit."""
+        customer = data.get("customer")
+        if customer is None or customer.credit_limit_cents is None or data.get("over_limit"):
+            return
+        open_cents = orders.open_cents(customer)
+        total_cents = sum(line.amount_cents for line in self.lines)
+        if open_cents + total_cents > customer.credit_limit_cents:
+            self.add_error(
+                "over_limit",
+                _now(
+                    "%(customer)s has a limit of %(limit)s. Open orders come to %(open)s and "
+                    "this one to %(total)s. Tick to take it anyway."
+                )
+                % {
+                    "customer": customer.name,
+                    "limit": words.money(customer.credit_limit_cents),
+                    "open": words.money(open_cents),
+                    "total": words.money(total_cents),
+                },
+            )
+
+
+class FulfilForm(ActForm):
+    """How much of each line is handed over now: all that is left, unless told otherwise."""
+
+    filled_on = forms.DateField(label=_("Handed over on"), widget=DateInput)
+
+    def __init__(self, *args, order: Order, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["filled_on"].initial = timezone.localdate
+        self._left = [line for line in order.lines.all() if line.to_fill]
+        for line in self._left:
+            if line.kind not in order_lines.DRUM_CHARGES:
+                self.fields[f"line_{line.pk}"] = _line_field(line)
+
+    def rows(self) -> list[tuple[OrderLine, BoundField | None]]:
+        """Return each line that is not filled, with its field; drum charges have none."""
+        return [
+            (line, self[f"line_{line.pk}"] if f"line_{line.pk}" in self.fields else None)
+            for line in self._left
+        ]
+
+    @property
+    def quantities(self) -> dict[int, int]:
+        wanted = {}
+        for line in self._left:
+            typed = self.cleaned_data.get(f"line_{line.pk}")
+            if typed is True:
+                typed = line.to_fill
+            if typed:
+                wanted[line.pk] = typed
+        return wanted
+
+
+def _line_field(line: OrderLine) -> forms.Field:
+    label = line.description
+    if line.kind == OrderLine.Kind.PACKED:
+        return forms.IntegerField(label=label, required=False, min_value=0, initial=line.to_fill)
+    if line.kind == OrderLine.Kind.HONEY and line.drum.kind != Place.Kind.DRUM:
+        return WeightField(label=label, required=False, initial=(line.to_fill, "g"))
+    return forms.BooleanField(label=label, required=False, initial=True)
+
+
+class ReasonForm(ActForm):
+    reason = forms.CharField(label=_("Why"), max_length=300)
+
+
+class DrumsBackForm(ActForm):
+    drums = forms.ModelMultipleChoiceField(
+        label=_("Drums that came back"),
+        queryset=Place.objects.none(),
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def __init__(self, *args, away, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["drums"].queryset = away

@@ -1,0 +1,202 @@
+"""Forms of quotes: the drums that make up an amount, and what they are offered at."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+
+from django import forms
+from django.forms.boundfield import BoundField
+from django.utils import timezone
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.accounts.models import House
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import OrderLine
+from apiary_sales.orders.queries import drums
+from apiary_sales.orders.queries.drums import DrumOffer, Wanted
+from apiary_sales.orders.services.lines import LineWanted
+from inventory.forms.fields import MoneyField
+from inventory.models import Place
+from inventory.physics.grading import COLOUR_CLASSES
+
+from .lines import DateInput, LinesForm, PriceField, note_field
+
+
+class PickForm(forms.Form):
+    """How much honey in drums, and what like; the page then ticks the drums that make it up."""
+
+    amount = forms.DecimalField(
+        label=_("How much"),
+        min_value=0,
+        max_digits=9,
+        decimal_places=2,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+    )
+    unit = forms.ChoiceField(
+        label=_("Unit"),
+        choices=[
+            ("lb", _("pounds")),
+            ("gal", _("gallons at 68 °F")),
+            ("kg", _("kilograms")),
+            ("drums", _("drums")),
+        ],
+    )
+    colour = forms.ChoiceField(label=_("Colour class"), required=False)
+    moisture = forms.DecimalField(
+        label=_("Moisture up to, %"),
+        required=False,
+        min_value=10,
+        max_value=30,
+        max_digits=4,
+        decimal_places=2,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+    )
+    prefer = forms.ChoiceField(
+        label=_("Take"),
+        required=False,
+        choices=[
+            (drums.OLDEST_FIRST, _("the oldest honey first")),
+            (drums.BEST_FIT, _("what comes nearest")),
+        ],
+    )
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["colour"].choices = [
+            ("", _("any")),
+            *((name, _now(name)) for name in COLOUR_CLASSES),
+        ]
+
+    def clean(self):
+        data = super().clean()
+        amount = data.get("amount")
+        if data.get("unit") == "drums" and amount is not None and amount % 1:
+            self.add_error("amount", _("Enter whole drums."))
+        return data
+
+    @property
+    def wanted(self) -> Wanted:
+        data = self.cleaned_data
+        return Wanted(
+            amount=data["amount"],
+            unit=data["unit"],
+            colour_class=data["colour"],
+            moisture_percent_max=data["moisture"],
+            prefer=data["prefer"] or drums.OLDEST_FIRST,
+        )
+
+
+@dataclass(frozen=True)
+class DrumRow:
+    """One free drum on the quote form."""
+
+    offer: DrumOffer
+    tick: BoundField
+    price: BoundField
+
+
+class QuoteForm(LinesForm):
+    """Drums ticked and priced a pound, how the drums themselves go, freight, and until when."""
+
+    OWN, DEPOSIT, SALE = "own", OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE
+
+    customer = forms.ModelChoiceField(
+        label=_("Buyer"),
+        queryset=Customer.objects.filter(is_active=True),
+        empty_label=_("Choose the buyer"),
+    )
+    drums_as = forms.ChoiceField(label=_("The drums"), widget=forms.RadioSelect)
+    drum_each = MoneyField(
+        label=_("Another amount a drum"),
+        required=False,
+        help_text=_("Leave empty for the house's usual deposit or price."),
+    )
+    freight = MoneyField(label=_("Freight"), required=False)
+    valid_until = forms.DateField(label=_("Valid until"), widget=DateInput)
+    note = note_field()
+
+    def __init__(self, *args, offers: list[DrumOffer], **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        house = House.current()
+        self._usual = {
+            self.DEPOSIT: house.drum_deposit_cents,
+            self.SALE: house.drum_price_cents,
+        }
+        self.fields["drums_as"].choices = [
+            (self.OWN, _("stay here: the buyer brings drums")),
+            (self.DEPOSIT, _("go on deposit")),
+            (self.SALE, _("are sold with the honey")),
+        ]
+        self.fields["drums_as"].initial = self.DEPOSIT
+        self.fields["valid_until"].initial = lambda: (
+            timezone.localdate() + timedelta(days=house.quote_days)
+        )
+        self._offers = offers
+        for offer in offers:
+            key = offer.drum.pk
+            self.fields[f"drum_{key}"] = forms.BooleanField(
+                label=offer.drum.name,
+                required=False,
+                widget=forms.CheckboxInput(attrs={"form": "quote"}),
+            )
+            self.fields[f"price_{key}"] = PriceField(
+                label=_now("%(drum)s: price a pound") % {"drum": offer.drum.name},
+                initial=offer.price_per_pound,
+            )
+            self.fields[f"price_{key}"].widget.attrs["form"] = "quote"
+
+    def rows(self) -> list[DrumRow]:
+        return [
+            DrumRow(offer, self[f"drum_{offer.drum.pk}"], self[f"price_{offer.drum.pk}"])
+            for offer in self._offers
+        ]
+
+    def clean(self):
+        data = super().clean()
+        ticked = [offer for offer in self._offers if data.get(f"drum_{offer.drum.pk}")]
+        for offer in ticked:
+            self._add_drum(offer, data)
+        kind = data.get("drums_as")
+        each = data.get("drum_each")
+        if kind in self._usual and ticked:
+            cents = self._usual[kind] if each is None else each
+            self.add_line(LineWanted(kind, len(ticked), Decimal(cents) / 100), quantity="drum_each")
+        if data.get("freight"):
+            freight = Decimal(data["freight"]) / 100
+            self.add_line(LineWanted(OrderLine.Kind.FREIGHT, 1, freight), quantity="freight")
+        self._name_drums_that_are_gone()
+        if not ticked and not self.errors:
+            self.add_error(None, _("Tick the drums the buyer gets."))
+        return data
+
+    def _add_drum(self, offer: DrumOffer, data) -> None:
+        tick, name = f"drum_{offer.drum.pk}", f"price_{offer.drum.pk}"
+        price = data.get(name)
+        if price is None:
+            if name not in self.errors:
+                self.add_error(
+                    name,
+                    _now("Enter a price a pound for %(drum)s.") % {"drum": offer.drum.name},
+                )
+            return
+        self.add_line(
+            LineWanted(OrderLine.Kind.HONEY, offer.grams, price, drum=offer.drum, lot=offer.lot),
+            quantity=tick,
+            drum=tick,
+            unit_price=name,
+        )
+
+    def _name_drums_that_are_gone(self) -> None:
+        """Say which ticked drums were sold, reserved or emptied while the page was open."""
+        offered = {str(offer.drum.pk) for offer in self._offers}
+        ticked = {name.removeprefix("drum_") for name in self.data if name.startswith("drum_")}
+        gone = {key for key in ticked - offered if key.isdecimal()}
+        for drum in Place.objects.filter(pk__in=gone, kind=Place.Kind.DRUM):
+            gone.discard(str(drum.pk))
+            self.add_error(
+                None,
+                _now("%(drum)s is not free any more. Choose another.") % {"drum": drum.name},
+            )
+        if gone:
+            self.add_error(None, _("There is no such drum. Open the page again."))

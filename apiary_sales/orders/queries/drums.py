@@ -1,0 +1,244 @@
+"""Drums a buyer can have, which of them make up an amount, and what a quote comes to."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from functools import cached_property
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.orders.models import OrderLine
+from apiary_sales.orders.services.lines import DRUM_CHARGES, LineWanted
+from apiary_sales.pricing.queries import costs, prices
+from inventory import density, words
+from inventory.errors import BadValue, NotEnoughHoney
+from inventory.models import Balance, Item, Lot, Place
+from inventory.money import cents_half_even, share_cents
+from inventory.physics import density as density_tables
+from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
+
+OLDEST_FIRST = "oldest"
+BEST_FIT = "fit"
+
+
+@dataclass(frozen=True)
+class DrumOffer:
+    """A drum that is free, with what it holds and what a pound of it costs today."""
+
+    drum: Place
+    lot: Lot
+    grams: int
+    price_per_pound: Decimal | None
+
+    @cached_property
+    def litres(self) -> Decimal:
+        """Litres at 20 °C (68 °F), by the density of honey of this moisture."""
+        return density.litres_of(self.grams, moisture_percent=self.lot.moisture_percent)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """An amount of honey in drums, and what it may be like."""
+
+    amount: Decimal
+    unit: str
+    colour_class: str = ""
+    moisture_percent_max: Decimal | None = None
+    prefer: str = OLDEST_FIRST
+
+    def fits(self, offer: DrumOffer) -> bool:
+        limit = self.moisture_percent_max
+        return (not self.colour_class or offer.lot.colour_class == self.colour_class) and (
+            limit is None or offer.lot.moisture_percent <= limit
+        )
+
+    def measure(self, offer: DrumOffer) -> Decimal:
+        """Return how much of the unit a drum holds."""
+        if self.unit == "drums":
+            return Decimal(1)
+        if self.unit == "gal":
+            return offer.litres / GALLON_LITRES
+        return Decimal(offer.grams) / (POUND_GRAMS if self.unit == "lb" else 1000)
+
+
+def free_drums(on: date) -> list[DrumOffer]:
+    """Return the full drums nobody has reserved and no check holds back, oldest honey first."""
+    bulk_list = prices.bulk_list(on)
+    balances = (
+        Balance.objects.filter(
+            item__kind=Item.Kind.HONEY,
+            place__kind=Place.Kind.DRUM,
+            place__is_active=True,
+            quantity__gt=0,
+            reserved=0,
+            lot__is_on_hold=False,
+        )
+        .select_related("place", "lot")
+        .order_by("lot__made_on", "lot_id", "place__code")
+    )
+    return [
+        DrumOffer(
+            balance.place, balance.lot, balance.quantity, bulk_list.price_per_pound(balance.lot)
+        )
+        for balance in balances
+    ]
+
+
+def pick(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer]:
+    """Choose whole drums that make up at least the amount, oldest honey first or nearest to it.
+
+    The nearest are as few drums as will do, each exchanged for the emptiest that still makes up
+    the amount. Raises `BadValue` for no amount, `NotEnoughHoney` when all the fitting
+    drums together hold less; the sentence says what they hold.
+    """
+    if wanted.amount <= 0:
+        raise BadValue(_("Enter how much is wanted."), field="amount")
+    fitting = [offer for offer in offers if wanted.fits(offer)]
+    there = sum((wanted.measure(offer) for offer in fitting), Decimal(0))
+    if there < wanted.amount:
+        raise NotEnoughHoney(
+            _("Not enough honey in free drums: %(asked)s asked for, those that fit hold %(there)s.")
+            % {"asked": _amount(wanted.amount, wanted.unit), "there": _amount(there, wanted.unit)},
+            field="amount",
+        )
+    if wanted.prefer == BEST_FIT:
+        return _nearest(fitting, wanted)
+    return _until_enough(fitting, wanted)
+
+
+def _until_enough(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer]:
+    chosen, missing = [], wanted.amount
+    for offer in offers:
+        if missing <= 0:
+            break
+        chosen.append(offer)
+        missing -= wanted.measure(offer)
+    return chosen
+
+
+def _nearest(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer]:
+    # Stable: among drums that hold the same, the oldest honey still goes first.
+    chosen = _until_enough(sorted(offers, key=wanted.measure, reverse=True), wanted)
+    over = sum(wanted.measure(offer) for offer in chosen) - wanted.amount
+    for place, offer in enumerate(chosen):
+        least = wanted.measure(offer) - over
+        others = [other for other in offers if other not in chosen]
+        fitting = [other for other in others if wanted.measure(other) >= least]
+        emptiest = min(fitting, key=wanted.measure, default=offer)
+        if wanted.measure(emptiest) < wanted.measure(offer):
+            chosen[place] = emptiest
+            over = wanted.measure(emptiest) - least
+    return [offer for offer in offers if offer in chosen]
+
+
+@dataclass(frozen=True)
+class QuoteFigures:
+    """What a quote holds, comes to, and leaves."""
+
+    drums: int
+    grams: int
+    litres: Decimal
+    litres_uncertainty: Decimal
+    honey_cents: int
+    drum_cents: int
+    freight_cents: int
+    other_cents: int
+    cost_cents: int | None
+    jar: costs.JarNetBack | None
+    over_jar_cents: int | None
+
+    @property
+    def total_cents(self) -> int:
+        return self.honey_cents + self.drum_cents + self.freight_cents + self.other_cents
+
+    @property
+    def pounds(self) -> Decimal:
+        return Decimal(self.grams) / POUND_GRAMS
+
+    @property
+    def price_per_pound(self) -> Decimal | None:
+        """The average price a pound, to four places."""
+        if not self.grams:
+            return None
+        return (Decimal(self.honey_cents) / 100 / self.pounds).quantize(Decimal("0.0001"))
+
+    @property
+    def margin_cents(self) -> int | None:
+        """What the honey brings over its cost; None while a cost is not entered."""
+        return None if self.cost_cents is None else self.honey_cents - self.cost_cents
+
+
+def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigures:
+    """Return what these lines of a quote come to; a few queries however many lines.
+
+    Gallons are at 68 °F (20 °C) by the density of each lot's moisture; the uncertainties of the
+    density tables are added, because they err the same way. Against the best jar stands what is
+    left of the drum price when selling in drums is paid, pound for pound of honey.
+    """
+    honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
+    litres, wrong_by = _volume([line for line in honey if line.lot])
+    grams = sum(line.quantity for line in honey)
+    honey_cents = sum(line.amount_cents for line in honey)
+    jar, over_jar_cents = _against_jars(grams, honey_cents, on) if grams else (None, None)
+    return QuoteFigures(
+        drums=sum(line.drum.kind == Place.Kind.DRUM for line in honey),
+        grams=grams,
+        litres=litres,
+        litres_uncertainty=wrong_by,
+        honey_cents=honey_cents,
+        drum_cents=_sum(lines, *DRUM_CHARGES),
+        freight_cents=_sum(lines, OrderLine.Kind.FREIGHT),
+        other_cents=_sum(lines, OrderLine.Kind.PACKED),
+        cost_cents=_cost(honey),
+        jar=jar,
+        over_jar_cents=over_jar_cents,
+    )
+
+
+def _volume(honey: Sequence[LineWanted | OrderLine]) -> tuple[Decimal, Decimal]:
+    litres, wrong_by = Decimal(0), Decimal(0)
+    for line in honey:
+        moisture = float(line.lot.moisture_percent)
+        share = density_tables.density_uncertainty_kg_per_l(
+            moisture
+        ) / density_tables.density_kg_per_l(moisture)
+        volume = density.litres_of(line.quantity, moisture_percent=line.lot.moisture_percent)
+        litres += volume
+        wrong_by += volume * Decimal(str(share))
+    return litres, wrong_by.quantize(Decimal("0.001"))
+
+
+def _cost(honey: Sequence[LineWanted | OrderLine]) -> int | None:
+    if any(line.lot is None or line.lot.unit_cost_cents is None for line in honey):
+        return None
+    return sum(
+        share_cents(line.lot.cost_cents, line.quantity, line.lot.quantity_made) for line in honey
+    )
+
+
+def _against_jars(
+    grams: int, honey_cents: int, on: date
+) -> tuple[costs.JarNetBack | None, int | None]:
+    book = costs.book(on)
+    jar = book.best_net_back()
+    if jar is None:
+        return None, None
+    pounds = Decimal(grams) / POUND_GRAMS
+    drum = book.drum_net_back(Decimal(honey_cents) / 100 / pounds)
+    return jar, cents_half_even((drum.per_pound - jar.per_pound) * pounds)
+
+
+def _sum(lines: Sequence[LineWanted | OrderLine], *kinds: str) -> int:
+    return sum(line.amount_cents for line in lines if line.kind in kinds)
+
+
+def _amount(amount: Decimal, unit: str) -> str:
+    if unit == "gal":
+        return words.gallons(amount * GALLON_LITRES)
+    if unit == "lb":
+        return words.pounds(amount * POUND_GRAMS)
+    if unit == "kg":
+        return words.kilograms(amount * 1000)
+    return ngettext("%(count)s drum", "%(count)s drums", int(amount)) % {"count": int(amount)}

@@ -1,0 +1,139 @@
+"""Quotes and orders for lists and for their own page."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import F, Prefetch, Q, QuerySet, Sum
+from django.utils import timezone
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
+from inventory import words
+from inventory.models import Place
+
+OPEN = (Order.Status.OPEN, Order.Status.PART_FILLED)
+
+
+@dataclass(frozen=True)
+class OrderRow:
+    """An order in a list: what is on it in a few words, and whether it is late."""
+
+    order: Order
+    goods: str
+    total_cents: int
+    is_late: bool
+
+
+def listed() -> QuerySet[Order]:
+    """Return orders with all that a list shows of them, in a constant number of queries."""
+    lines = OrderLine.objects.select_related("drum")
+    return Order.objects.select_related("customer").prefetch_related(Prefetch("lines", lines))
+
+
+def to_fill() -> QuerySet[Order]:
+    """Return the orders with something left to fill, the one wanted first at the top."""
+    return listed().filter(status__in=OPEN).order_by(F("wanted_on").asc(nulls_last=True), "id")
+
+
+def quotes_to_follow_up() -> QuerySet[Order]:
+    """Return the quotes nobody has answered, the one that runs out first at the top."""
+    return listed().filter(status=Order.Status.QUOTED).order_by("valid_until", "id")
+
+
+def lately_filled() -> QuerySet[Order]:
+    """Return filled orders, the latest first; sales at the stand are left out."""
+    return (
+        listed()
+        .filter(status=Order.Status.FILLED)
+        .exclude(channel=Order.Channel.STAND)
+        .order_by("-id")
+    )
+
+
+def find(*, status: str = "", channel: str = "", text: str = "") -> QuerySet[Order]:
+    """Return the orders that fit, newest first; `text` is in the number, customer or reference."""
+    found = listed().order_by("-id")
+    if status == "to_fill":
+        found = found.filter(status__in=OPEN)
+    elif status:
+        found = found.filter(status=status)
+    if channel:
+        found = found.filter(channel=channel)
+    for word in text.split():
+        found = found.filter(
+            Q(number__icontains=word)
+            | Q(customer__name__icontains=word)
+            | Q(customer_reference__icontains=word)
+        )
+    return found
+
+
+def of_customer(customer: Customer) -> QuerySet[Order]:
+    """Return the orders of one customer, newest first."""
+    return listed().filter(customer=customer).order_by("-id")
+
+
+def rows(orders, *, on: date | None = None) -> list[OrderRow]:
+    """Return list rows of orders that came from this module."""
+    today = on or timezone.localdate()
+    return [
+        OrderRow(order, _goods(order.lines.all()), order.total_cents, is_late(order, today))
+        for order in orders
+    ]
+
+
+def is_late(order: Order, on: date) -> bool:
+    """Tell whether an order was wanted earlier, or a quote has run out."""
+    if order.status in OPEN:
+        return order.wanted_on is not None and order.wanted_on < on
+    if order.status == Order.Status.QUOTED:
+        return order.valid_until is not None and order.valid_until < on
+    return False
+
+
+def for_page() -> QuerySet[Order]:
+    """Return orders with everything that the page of one shows."""
+    reservations = Reservation.objects.select_related("balance__place", "balance__lot").order_by(
+        "balance__place__code", "balance__lot__best_by", "id"
+    )
+    lines = OrderLine.objects.select_related("container", "drum", "lot").prefetch_related(
+        Prefetch("reservations", reservations)
+    )
+    parts = FulfilmentLine.objects.select_related("order_line", "lot")
+    fulfilments = Fulfilment.objects.select_related("filled_by", "posting").prefetch_related(
+        Prefetch("lines", parts)
+    )
+    return Order.objects.select_related("customer", "created_by").prefetch_related(
+        Prefetch("lines", lines), Prefetch("fulfilments", fulfilments), "events__recorded_by"
+    )
+
+
+def open_cents(customer: Customer) -> int:
+    """Return what a customer's open orders come to, before tax, less what is handed over."""
+    lines = OrderLine.objects.filter(order__customer=customer, order__status__in=OPEN)
+    agreed = lines.aggregate(cents=Sum("amount_cents"))["cents"] or 0
+    filled = FulfilmentLine.objects.filter(
+        order_line__in=lines, fulfilment__is_taken_back=False
+    ).aggregate(cents=Sum("amount_cents"))["cents"]
+    return agreed - (filled or 0)
+
+
+def _goods(lines) -> str:
+    """Say what is on an order: "48 One pound, 24 Two pound" or "6 drums, 3,902 lb"."""
+    said = [
+        f"{number_format(line.quantity, force_grouping=True)} {line.description}"
+        for line in lines
+        if line.kind == OrderLine.Kind.PACKED
+    ]
+    honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
+    drums = [line for line in honey if line.drum.kind == Place.Kind.DRUM]
+    if drums:
+        said.append(
+            ngettext("%(count)s drum", "%(count)s drums", len(drums)) % {"count": len(drums)}
+        )
+    if honey:
+        said.append(words.pounds(sum(line.quantity for line in honey)))
+    return ", ".join(said) or _("charges only")

@@ -1,0 +1,92 @@
+"""Selling at a glance, lists of orders, and stock by container size."""
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order
+from apiary_sales.orders.queries import orders, stock, trace
+from inventory.models import ContainerSize, Lot
+
+PAGE_SIZE = 30
+LATELY = 8
+
+
+@require_safe
+def selling(request: HttpRequest) -> HttpResponse:
+    """Show what waits to be filled or followed up, or the orders that fit the filters."""
+    asked = {name: request.GET.get(name, "").strip() for name in ("status", "channel", "text")}
+    context = {
+        "asked": asked,
+        "is_filtered": any(asked.values()),
+        "statuses": [choice for choice in Order.Status.choices if choice[0] not in orders.OPEN],
+        "channels": Order.Channel.choices,
+        "today": timezone.localdate(),
+    }
+    if context["is_filtered"]:
+        page = Paginator(orders.find(**asked), PAGE_SIZE).get_page(request.GET.get("page"))
+        context |= {"page": page, "found": orders.rows(page)}
+    else:
+        context |= {
+            "to_fill": orders.rows(orders.to_fill()),
+            "quotes": orders.rows(orders.quotes_to_follow_up()),
+            "filled": orders.rows(orders.lately_filled()[:LATELY]),
+        }
+    return render(request, "orders/selling.html", context)
+
+
+@require_safe
+def stock_by_size(request: HttpRequest) -> HttpResponse:
+    sizes = stock.sizes()
+    sizes.sort(key=lambda size: not size.stock.is_low)
+    values = [size.stock.value_cents for size in sizes]
+    return render(
+        request,
+        "orders/stock.html",
+        {
+            "sizes": sizes,
+            "value_cents": None if None in values else sum(values),
+            "known_cents": sum(value for value in values if value),
+        },
+    )
+
+
+@require_safe
+def stock_detail(request: HttpRequest, code: str) -> HttpResponse:
+    container = get_object_or_404(ContainerSize.objects.select_related("item"), code=code)
+    return render(
+        request,
+        "orders/stock_detail.html",
+        {
+            "size": stock.size(container),
+            "reserved_for": stock.reserved_for(container),
+            "runs": stock.planned_runs(container),
+        },
+    )
+
+
+@require_safe
+def customer_orders(request: HttpRequest, pk: int) -> HttpResponse:
+    """A part of the customer's page: their quotes and orders."""
+    customer = get_object_or_404(Customer, pk=pk)
+    page = Paginator(orders.of_customer(customer), 12).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "orders/_customer_orders.html",
+        {
+            "customer": customer,
+            "page": page,
+            "found": orders.rows(page),
+            "open_cents": orders.open_cents(customer),
+        },
+    )
+
+
+@require_safe
+def lot_buyers(request: HttpRequest, code: str) -> HttpResponse:
+    """A part of the lot's page: who got honey of it."""
+    lot = get_object_or_404(Lot, code=code)
+    return render(request, "orders/_lot_buyers.html", {"lot": lot, "buyers": trace.buyers_of(lot)})

@@ -1,0 +1,301 @@
+"""One order: taken, looked at, picked, filled, cancelled and taken back."""
+
+from collections import defaultdict
+from typing import Any
+
+from django.contrib.auth.decorators import permission_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_POST, require_safe
+
+from apiary_sales import documents
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.forms.orders import DrumsBackForm, FulfilForm, OrderForm, ReasonForm
+from apiary_sales.orders.models import Fulfilment, Order, OrderLine
+from apiary_sales.orders.queries import orders as found
+from apiary_sales.orders.queries import stock
+from apiary_sales.orders.queries.drums import figures
+from apiary_sales.orders.services import lines as order_lines
+from apiary_sales.orders.services import orders
+from inventory.models import Place
+from inventory.views.acts import ActView
+
+
+@require_safe
+def order_detail(request: HttpRequest, number: str) -> HttpResponse:
+    order = get_object_or_404(found.for_page(), number=number)
+    lines = list(order.lines.all())
+    is_bulk = any(line.kind == OrderLine.Kind.HONEY for line in lines)
+    context = {
+        "order": order,
+        "lines": lines,
+        "figures": figures(lines, on=order.placed_on) if is_bulk else None,
+        "is_late": found.is_late(order, timezone.localdate()),
+        "is_open": order.status in found.OPEN,
+        "is_quote": order.status == Order.Status.QUOTED,
+        "has_reservations": any(line.reservations.all() for line in lines),
+        "is_begun": any(line.filled for line in lines),
+        "drums_away": list(_drums_away(order)),
+    }
+    return render(request, "orders/order.html", context)
+
+
+@require_safe
+def pick_list(request: HttpRequest, number: str) -> HttpResponse:
+    return render(request, "orders/pick_list.html", _pick_list(number))
+
+
+@require_safe
+def pick_list_pdf(request: HttpRequest, number: str) -> HttpResponse:
+    return documents.serve(
+        request,
+        name=f"pick-list-{number}.pdf",
+        template_name="documents/pick_list.html",
+        context=_pick_list(number),
+    )
+
+
+@permission_required("orders.take_orders", raise_exception=True)
+@require_POST
+def order_total(request: HttpRequest) -> HttpResponse:
+    """A part of the new order's page: what is typed so far, added up."""
+    form = OrderForm(request.POST, sizes=stock.sizes(), customer=_customer(request.POST))
+    form.full_clean()
+    return render(request, "orders/_order_total.html", {"form": form, **_total(form)})
+
+
+class OrderCreate(ActView):
+    permission_required = "orders.take_orders"
+    template_name = "orders/order_form.html"
+    form_class = OrderForm
+
+    def get_initial(self):
+        return {name: value for name, value in self.request.GET.items() if name != "key"}
+
+    def get_form_kwargs(self):
+        typed = self.request.POST or self.request.GET
+        return {
+            **super().get_form_kwargs(),
+            "sizes": stock.sizes(),
+            "customer": _customer(typed),
+        }
+
+    def get_context_data(self, **kwargs):
+        context = super().get_context_data(**kwargs)
+        form = context["form"]
+        typed = self.request.POST or self.request.GET
+        return {**context, "customer": _customer(typed), **_total(form)}
+
+    def act(self, data: dict[str, Any]) -> Order:
+        return orders.take(
+            customer=data["customer"],
+            channel=data["channel"],
+            lines=self.form.lines,
+            wanted_on=data["wanted_on"],
+            customer_reference=data["customer_reference"],
+            note=data["note"],
+            created_by=self.request.user,
+            key=data["key"],
+        )
+
+    def form_valid(self, form):
+        self.form = form
+        return super().form_valid(form)
+
+    def done_message(self, made: Order) -> str:
+        return _("Order %(order)s is taken, and its jars are reserved.") % {"order": made.number}
+
+    def next_url(self, made: Order) -> str:
+        return order_url(made)
+
+    def repeat_url(self, made: Order) -> str:
+        return order_url(made)
+
+
+class OrderAct(ActView):
+    """An act on one order."""
+
+    @cached_property
+    def order(self) -> Order:
+        return get_object_or_404(found.for_page(), number=self.kwargs["number"])
+
+    def get_context_data(self, **kwargs):
+        return {**super().get_context_data(**kwargs), "order": self.order}
+
+    def next_url(self, made: Any) -> str:
+        return order_url(self.order)
+
+    def repeat_url(self, made: Any) -> str:
+        return order_url(self.order)
+
+
+class OrderFulfil(OrderAct):
+    permission_required = "orders.fulfil_orders"
+    template_name = "orders/fulfil.html"
+    form_class = FulfilForm
+
+    def get_form_kwargs(self):
+        return {**super().get_form_kwargs(), "order": self.order}
+
+    def get_context_data(self, **kwargs):
+        context = super().get_context_data(**kwargs)
+        has_drums = any(order_lines.is_whole_drum(line) for line, _field in context["form"].rows())
+        return {**context, "has_drums": has_drums}
+
+    def form_valid(self, form):
+        self.quantities = form.quantities
+        return super().form_valid(form)
+
+    def act(self, data: dict[str, Any]) -> Fulfilment:
+        return orders.fulfil(
+            order=self.order,
+            quantities=self.quantities,
+            filled_on=data["filled_on"],
+            filled_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Fulfilment) -> str:
+        made.order.refresh_from_db()
+        if made.order.status == Order.Status.FILLED:
+            return _("Order %(order)s is filled.") % {"order": made.order.number}
+        return _("Part of order %(order)s is handed over; the rest stays reserved.") % {
+            "order": made.order.number
+        }
+
+
+class OrderCancel(OrderAct):
+    permission_required = "orders.take_orders"
+    template_name = "orders/cancel.html"
+    form_class = ReasonForm
+
+    def act(self, data: dict[str, Any]) -> Order:
+        return orders.cancel(
+            order=self.order,
+            cancelled_by=self.request.user,
+            key=data["key"],
+            reason=data["reason"],
+        )
+
+    def done_message(self, made: Order) -> str:
+        if made.status == Order.Status.FILLED:
+            return _("The rest of order %(order)s is cancelled and free again.") % {
+                "order": made.number
+            }
+        return _("%(order)s is cancelled; nothing is reserved for it any more.") % {
+            "order": made.number
+        }
+
+
+class OrderTakeBack(OrderAct):
+    permission_required = "orders.take_orders"
+    template_name = "orders/take_back.html"
+    form_class = ReasonForm
+
+    @cached_property
+    def fulfilment(self) -> Fulfilment:
+        for fulfilment in self.order.fulfilments.all():
+            if fulfilment.pk == self.kwargs["pk"]:
+                return fulfilment
+        raise Http404
+
+    def get_context_data(self, **kwargs):
+        return {**super().get_context_data(**kwargs), "fulfilment": self.fulfilment}
+
+    def act(self, data: dict[str, Any]) -> Any:
+        return orders.take_back(
+            fulfilment=self.fulfilment,
+            taken_by=self.request.user,
+            key=data["key"],
+            reason=data["reason"],
+        )
+
+    def done_message(self, made: Any) -> str:
+        return _("The goods are back where they were, and order %(order)s knows it.") % {
+            "order": self.order.number
+        }
+
+
+class DrumsBack(OrderAct):
+    permission_required = "orders.fulfil_orders"
+    template_name = "orders/drums_back.html"
+    form_class = DrumsBackForm
+
+    def get_form_kwargs(self):
+        return {**super().get_form_kwargs(), "away": _drums_away(self.order)}
+
+    def act(self, data: dict[str, Any]) -> Any:
+        self.count = len(data["drums"])
+        return orders.drums_back(
+            order=self.order,
+            drums=list(data["drums"]),
+            received_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Any) -> str:
+        return ngettext(
+            "%(count)s drum is back and in use again.",
+            "%(count)s drums are back and in use again.",
+            self.count,
+        ) % {"count": self.count}
+
+
+def order_url(order: Order) -> str:
+    return reverse("orders:order_detail", args=[order.number])
+
+
+def _customer(typed) -> Customer | None:
+    key = typed.get("customer", "")
+    return Customer.objects.filter(pk=key).first() if key.isdecimal() else None
+
+
+def _total(form: OrderForm) -> dict[str, Any]:
+    lines = form.lines if form.is_bound else []
+    return {
+        "total_lines": [(line, order_lines.describe(line)) for line in lines],
+        "total_cents": sum(line.amount_cents for line in lines),
+    }
+
+
+def _drums_away(order: Order):
+    """Return the drums of an order that are out of the house."""
+    drums = [
+        line.drum_id
+        for line in order.lines.all()
+        if line.filled and order_lines.is_whole_drum(line)
+    ]
+    return Place.objects.filter(pk__in=drums, is_active=False)
+
+
+def _pick_list(number: str) -> dict[str, Any]:
+    """Return what is reserved for an order and still to fill, by place and lot."""
+    order = get_object_or_404(found.for_page(), number=number)
+    places: dict[Place, list] = defaultdict(list)
+    by_weight = []
+    for line in order.lines.all():
+        for reservation in line.reservations.all():
+            place = reservation.balance.place
+            row = {
+                "line": line,
+                "lot": reservation.balance.lot,
+                "quantity": reservation.quantity,
+                "gross_grams": reservation.quantity + (place.tare_grams or 0),
+            }
+            places[place].append(row)
+        if line.kind == OrderLine.Kind.HONEY and line.to_fill and not order_lines.is_reserved(line):
+            by_weight.append(line)
+    shelves = [(place, rows) for place, rows in places.items() if not place.is_vessel]
+    drums = [row for place, rows in places.items() if place.is_vessel for row in rows]
+    return {
+        "order": order,
+        "shelves": sorted(shelves, key=lambda pair: pair[0].name),
+        "drums": sorted(drums, key=lambda row: row["line"].drum.code),
+        "by_weight": by_weight,
+        "has_honey": bool(drums or by_weight),
+    }

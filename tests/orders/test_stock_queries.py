@@ -1,0 +1,181 @@
+"""Stock by size as selling sees it, and the trace from a lot to its buyers."""
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from apiary_sales.orders.queries import orders as order_queries
+from apiary_sales.orders.queries import stock, trace
+from apiary_sales.orders.services import orders
+from inventory.models import BottlingRun
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def sell(shop, owner, key):
+    """Return a maker of filled shop orders."""
+
+    def make(*lines, days_ago=0, customer=None):
+        day = timezone.localdate() - timedelta(days=days_ago)
+        order = orders.take(
+            customer=customer or shop,
+            channel="shop",
+            lines=lines,
+            placed_on=day,
+            created_by=owner,
+            key=key(),
+        )
+        return orders.fulfil(order=order, filled_on=day, filled_by=owner, key=key())
+
+    return make
+
+
+def test_cover_is_what_is_free_over_the_sales_of_four_weeks(sell, jar_line, jars, shelf):
+    builders.packed_lot(jars, shelf, 100)
+    sell(jar_line(14), days_ago=27)
+    sell(jar_line(14))
+
+    size = stock.size(jars)
+
+    assert size.sold_lately == 28
+    assert size.days_of_cover == 72  # 72 free ÷ (28 in 28 days)
+
+
+def test_sales_of_longer_ago_do_not_count(sell, jar_line, jars, shelf):
+    builders.packed_lot(jars, shelf, 100)
+    sell(jar_line(14), days_ago=28)
+
+    size = stock.size(jars)
+
+    assert (size.sold_lately, size.days_of_cover) == (0, None)
+
+
+def test_goods_taken_back_are_no_sale(sell, jar_line, jars, shelf, owner, key):
+    builders.packed_lot(jars, shelf, 100)
+    done = sell(jar_line(14))
+    orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
+
+    assert stock.size(jars).sold_lately == 0
+
+
+def test_reserved_pieces_are_wanted_and_planned_runs_are_on_order(
+    jar_line, jars, shelf, shop, owner, key
+):
+    builders.packed_lot(jars, shelf, 100)
+    order = orders.take(
+        customer=shop, channel="shop", lines=[jar_line(30)], created_by=owner, key=key()
+    )
+    BottlingRun.objects.create(
+        number="26-R01",
+        container=jars,
+        source=builders.place("t1"),
+        target=shelf,
+        pieces_planned=240,
+        idempotency_key=key(),
+    )
+
+    size = stock.size(jars)
+
+    assert (size.stock.on_hand, size.stock.reserved, size.stock.free) == (100, 30, 70)
+    assert (size.wanted, size.wanted_beyond, size.coming) == (30, 0, 240)
+    assert [row.line.order for row in stock.reserved_for(jars)] == [order]
+    assert [run.number for run in stock.planned_runs(jars)] == ["26-R01"]
+
+
+def test_a_size_is_low_below_its_own_limit(jars, shelf):
+    jars.low_stock_pieces = 20
+    jars.save()
+    builders.packed_lot(jars, shelf, 20)
+
+    assert stock.size(jars).stock.is_low is False
+
+    jars.low_stock_pieces = 21
+    jars.save()
+
+    assert stock.size(jars).stock.is_low is True
+
+
+@pytest.mark.parametrize("sizes", [1, 6])
+def test_stock_is_read_in_the_same_number_of_queries(django_assert_num_queries, shelf, sizes):
+    for number in range(sizes):
+        builders.packed_lot(builders.container(f"Size {number}"), shelf, 10)
+
+    with django_assert_num_queries(5):
+        assert len(stock.sizes()) == sizes
+
+
+def test_an_extraction_is_traced_to_everybody_who_has_it(sell, jar_line, jars, shelf, packer):
+    tank = builders.place("t1")
+    extraction = builders.lot_in(tank, 500_000)
+    other = builders.lot_in(builders.place("t2"), 500_000)
+    packed = builders.packed_lot(jars, shelf, 48, parent=extraction)
+    sell(jar_line(10))
+    sell(jar_line(5), customer=packer)
+
+    buyers = trace.buyers_of(extraction)
+
+    assert [(buyer.customer.name, buyer.lot, buyer.quantity) for buyer in buyers] == [
+        ("Prairie Packers", packed, 5),
+        ("Corner Grocery", packed, 10),
+    ]
+    assert trace.buyers_of(packed) == buyers
+    assert trace.buyers_of(other) == []
+
+
+def test_what_came_back_is_with_nobody(sell, jar_line, jars, shelf, owner, key):
+    lot = builders.packed_lot(jars, shelf, 48)
+    done = sell(jar_line(10))
+    orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
+
+    assert trace.buyers_of(lot) == []
+
+
+def test_a_drum_is_traced_to_its_buyer(full_drum, drum_line, packer, owner, key):
+    drum = full_drum(7)
+    order = orders.take(
+        customer=packer, channel="bulk", lines=[drum_line(drum)], created_by=owner, key=key()
+    )
+    lot = order.lines.get().lot
+    orders.fulfil(order=order, filled_by=owner, key=key())
+
+    [buyer] = trace.buyers_of(lot)
+
+    assert (buyer.customer, buyer.quantity, buyer.is_honey) == (packer, 295_000, True)
+
+
+def test_open_orders_are_counted_less_what_is_handed_over(jar_line, jars, shelf, shop, owner, key):
+    builders.packed_lot(jars, shelf, 100)
+    order = orders.take(
+        customer=shop, channel="shop", lines=[jar_line(30)], created_by=owner, key=key()
+    )
+    assert order_queries.open_cents(shop) == 19_500
+
+    orders.fulfil(order=order, quantities={order.lines.get().pk: 10}, filled_by=owner, key=key())
+
+    assert order_queries.open_cents(shop) == 13_000
+
+
+def test_a_list_says_what_is_on_each_order(
+    jar_line, drum_line, full_drum, jars, shelf, shop, owner, key
+):
+    builders.packed_lot(jars, shelf, 100)
+    orders.take(
+        customer=shop,
+        channel="shop",
+        lines=[jar_line(30), drum_line(full_drum(7)), drum_line(full_drum(8))],
+        wanted_on=timezone.localdate(),
+        created_by=owner,
+        key=key(),
+    )
+
+    [row] = order_queries.rows(order_queries.to_fill())
+    [later] = order_queries.rows(
+        order_queries.to_fill(), on=timezone.localdate() + timedelta(days=1)
+    )
+
+    # 2 × 295 kg = 1,300.7 lb
+    assert row.goods == "30 One pound, 2 drums, 1,301 lb"
+    assert (row.is_late, later.is_late) == (False, True)
