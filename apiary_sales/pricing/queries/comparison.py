@@ -70,10 +70,12 @@ class Comparison:
         return sum(rung.beats_the_drum for rung in self.rungs)
 
     def sorted_by(self, name: str, *, downward: bool) -> list[Rung]:
-        """Return the rungs by one column; those without a figure there come last."""
-        with_figure = [rung for rung in self.rungs if _SORT_KEYS[name](rung) is not None]
-        without = [rung for rung in self.rungs if _SORT_KEYS[name](rung) is None]
-        return sorted(with_figure, key=_SORT_KEYS[name], reverse=downward) + without
+        """Return the rungs by one column, then by size; those without a figure come last."""
+        key = _SORT_KEYS[name]
+        by_size = sorted(self.rungs, key=_SORT_KEYS["size"])
+        with_figure = [rung for rung in by_size if key(rung) is not None]
+        without = [rung for rung in by_size if key(rung) is None]
+        return sorted(with_figure, key=key, reverse=downward) + without
 
 
 def compare(*, book: Book, honey: HoneyCost, drum_price: Decimal | None) -> Comparison:

@@ -16,6 +16,7 @@ from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from fractions import Fraction
 
+from django.conf import settings
 from django.db.models import Sum
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
@@ -546,4 +547,4 @@ def _text(amount: Decimal) -> str:
     """Write an amount with two decimals, or up to four where they are not nought."""
     amount = _four_places(amount)
     places = max(2, -amount.normalize().as_tuple().exponent)
-    return number_format(amount, places)
+    return f"{number_format(amount, places)} {settings.CURRENCY}"

@@ -1,0 +1,166 @@
+"""What a season's honey cost, and its pages."""
+
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+
+from apiary_sales.pricing.models import SeasonExpense
+from apiary_sales.pricing.queries import seasons as read
+from apiary_sales.pricing.services import seasons
+from inventory.errors import AlreadyRecorded, NotAllowedNow, SeveralProblems
+from inventory.models import Lot
+from inventory.services import reversals
+from tests import builders
+
+
+def expense(cents, category="wages", season=2026):
+    return seasons.add_expense(
+        season=season, category=category, amount_cents=cents, key=builders.new_key()
+    )
+
+
+def cost_of(lot):
+    return Lot.objects.get(pk=lot.pk).cost_cents
+
+
+def test_expenses_are_spread_over_the_pounds_extracted_to_the_cent(db):
+    # 1,000.01 over 100, 200 and 300 kg: running totals 166.67 (166.668…), 500.00 (500.005, half
+    # a cent to the even one), 1,000.01, so the shares are 166.67, 333.33 and 500.01.
+    first, second, third = (
+        builders.lot_in(builders.place(f"t{count}"), count * 100_000) for count in (1, 2, 3)
+    )
+    expense(60_000)
+    expense(40_001, "feed")
+
+    seasons.spread(2026)
+
+    assert [cost_of(lot) for lot in (first, second, third)] == [16_667, 33_333, 50_001]
+    view = read.season(2026)
+    assert view.is_spread
+    assert view.cost_cents == view.total_cents == 100_001
+    # 1,000.01 ÷ 600 kg × 0.45359237 kg = 0.755995 a pound.
+    assert view.cost_per_pound == Decimal("0.7560")
+
+
+def test_only_lots_of_that_season_get_a_share_and_an_undone_extraction_gets_none(db):
+    lot = builders.lot_in(builders.place("t1"), 100_000)
+    older = builders.lot_in(builders.place("t2"), 100_000, season=2025)
+    undone = builders.lot_in(builders.place("t3"), 100_000)
+    reversals.reverse(
+        posting=undone.lines.first().posting, recorded_by=builders.person(), key="undo"
+    )
+    expense(5_000)
+
+    assert seasons.spread(2026) == [lot]
+
+    assert cost_of(lot) == 5_000
+    assert cost_of(older) is None
+    assert cost_of(undone) is None
+
+
+def test_a_season_without_expenses_or_honey_cannot_be_spread(db):
+    with pytest.raises(NotAllowedNow) as nothing:
+        seasons.spread(2026)
+    expense(5_000)
+    with pytest.raises(NotAllowedNow) as nowhere:
+        seasons.spread(2026)
+
+    assert nothing.value.message == ("There is nothing to spread: no expenses of 2026 are entered.")
+    assert nowhere.value.message == (
+        "There is nothing to spread over: no honey of 2026 is extracted yet."
+    )
+
+
+def test_the_same_expense_sent_twice_is_entered_once(db):
+    entered = seasons.add_expense(season=2026, category="feed", amount_cents=500, key="once")
+
+    with pytest.raises(AlreadyRecorded) as repeat:
+        seasons.add_expense(season=2026, category="feed", amount_cents=500, key="once")
+
+    assert repeat.value.made == entered
+    assert SeasonExpense.objects.count() == 1
+
+
+def test_all_that_is_wrong_with_an_expense_is_told_at_once(db):
+    with pytest.raises(SeveralProblems) as refused:
+        seasons.add_expense(season=26, category="feed", amount_cents=0, key="x")
+
+    assert [(each.field, each.message) for each in refused.value.problems] == [
+        ("amount_cents", "Enter an amount of more than nothing and up to 1,000,000.00 USD."),
+        ("season", "Enter the season as a year, for example 2026."),
+    ]
+    assert not SeasonExpense.objects.exists()
+
+
+# ---- pages
+
+
+@pytest.fixture
+def office(client, db):
+    client.force_login(builders.person("office"))
+    return client
+
+
+def test_an_expense_is_entered_and_spread_on_the_pages(office):
+    lot = builders.lot_in(builders.place("t1"), 100_000)
+    office.post(
+        reverse("pricing:expense_add"),
+        {"season": 2026, "category": "wages", "amount_cents": "1234.50", "key": "k"},
+    )
+    page = office.get(reverse("pricing:season", args=[2026]))
+    assert "over 1 extraction<" in page.text
+
+    response = office.post(reverse("pricing:season_spread", args=[2026]), follow=True)
+
+    assert cost_of(lot) == 123_450
+    assert f"The cost of 1 lot is worked out again: {lot.code}." in response.text
+
+
+def test_a_spread_that_cannot_be_is_told_and_changes_nothing(office):
+    response = office.post(reverse("pricing:season_spread", args=[2026]), follow=True)
+
+    assert "There is nothing to spread: no expenses of 2026 are entered." in response.text
+
+
+def test_an_expense_is_taken_off(office):
+    row = expense(5_000)
+
+    office.post(reverse("pricing:expense_remove", args=[row.pk]))
+
+    assert not SeasonExpense.objects.exists()
+
+
+def test_the_cost_of_one_lot_is_entered(office):
+    lot = builders.lot_in(builders.place("t1"), 100_000)
+
+    office.post(reverse("pricing:lot_cost", args=[lot.code]), {"cost": "450.25"})
+    assert cost_of(lot) == 45_025
+    office.post(reverse("pricing:lot_cost", args=[lot.code]), {"cost": ""})
+    assert cost_of(lot) is None
+
+
+def test_seasons_are_listed_newest_first(office):
+    builders.lot_in(builders.place("t1"), season=2025)
+    expense(5_000, season=2027)
+
+    assert read.years() == [2027, 2025]
+    assert office.get(reverse("pricing:honey_cost")).status_code == 200
+
+
+@pytest.mark.parametrize("role", ["bottling", "stand"])
+def test_who_does_not_manage_prices_sees_no_costs(client, db, role):
+    client.force_login(builders.person(role))
+    lot = builders.lot_in(builders.place("t1"))
+    row = expense(5_000)
+
+    for address in (
+        reverse("pricing:honey_cost"),
+        reverse("pricing:season", args=[2026]),
+        reverse("pricing:expense_add"),
+        reverse("pricing:lot_cost", args=[lot.code]),
+    ):
+        assert client.get(address).status_code == 403
+    assert client.post(reverse("pricing:season_spread", args=[2026])).status_code == 403
+    assert client.post(reverse("pricing:expense_remove", args=[row.pk])).status_code == 403
+    assert SeasonExpense.objects.count() == 1
