@@ -152,7 +152,7 @@ class RecordForm(ActForm):
     )
     drawn = WeightField(
         label=_("Honey drawn, by the scale"),
-        error_messages={"required": _("Enter the honey drawn, by the scale or by two dips.")},
+        required=False,
         help_text=_("What left the vessel, the honey lost in filling included."),
     )
     depth_before = LengthField(label=_("Dip before"), required=False)
@@ -179,7 +179,8 @@ class RecordForm(ActForm):
     def __init__(self, *args, run: BottlingRun, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.run = run
-        self.fields["drawn"].required = not self.uses_dip
+        # Asked for in `clean`, since two dips may stand in for it; never shown as optional.
+        self.fields["drawn"].required = True
         self.fields["target"].queryset = stores()
         self.fields["target"].initial = run.target_id
         self.fields["pieces_filled"].initial = run.pieces_planned
@@ -211,6 +212,8 @@ class RecordForm(ActForm):
             self.add_error(
                 "drawn", _("Give the weight drawn or the two dips, not both: which one counts?")
             )
+        elif data.get("drawn") is None and not dips:
+            self.add_error("drawn", _("Enter the honey drawn, by the scale or by two dips."))
         elif len(dips) == 1:
             missing = "depth_after" if dips == ["depth_before"] else "depth_before"
             self.add_error(missing, _("Enter this dip too: the weight is what lies between them."))
@@ -262,6 +265,7 @@ class FillCheckForm(ActForm):
     )
     weights = forms.CharField(
         label=_("Weights"),
+        error_messages={"required": _("Type or paste the weights.")},
         help_text=_(
             "Type or paste them: one a line, or with commas or spaces between. "
             "Take the pieces at random."
@@ -316,6 +320,7 @@ class ReleaseForm(ActForm):
     reason = forms.CharField(
         label=_("Why it may be sold"),
         max_length=300,
+        error_messages={"required": _("Say why the lot may be sold.")},
         help_text=_("For example: topped up by hand and weighed again."),
         widget=forms.Textarea(attrs={"rows": 3}),
     )
@@ -327,7 +332,9 @@ class ReceiveForm(ActForm):
     )
     pieces = PiecesField(label=_("Pieces that came"))
     cost = MoneyField(
-        label=_("Cost of all"), help_text=_("Freight included, so that the jar shows its cost.")
+        label=_("Cost of all"),
+        help_text=_("Freight included, so that the jar shows its cost."),
+        error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
     )
     supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
     place = forms.ModelChoiceField(
@@ -343,7 +350,9 @@ class ReceiveForm(ActForm):
 
 
 class PartForm(ActForm):
-    name = forms.CharField(label=_("Name"), max_length=80)
+    name = forms.CharField(
+        label=_("Name"), max_length=80, error_messages={"required": _("Enter a name.")}
+    )
     kind = forms.ChoiceField(label=_("Kind"), choices=PackagingPart.Kind)
     reorder_point = PiecesField(label=_("Order more when fewer than"), initial=0)
     is_active = forms.BooleanField(label=_("In use"), required=False, initial=True)
@@ -370,7 +379,9 @@ class PartUseForm(forms.Form):
 class ContainerForm(ActForm):
     """A size with the lines of its parts below."""
 
-    name = forms.CharField(label=_("Name"), max_length=60)
+    name = forms.CharField(
+        label=_("Name"), max_length=60, error_messages={"required": _("Enter a name.")}
+    )
     declared = DeclaredWeightField(label=_("Net weight on the label"))
     brimful = BrimfulField(
         label=_("Capacity filled to the brim"),

@@ -1,0 +1,100 @@
+"""The task of the person who bottles: plan a run, record it, check its weights, on a phone."""
+
+import pytest
+from playwright.sync_api import expect
+
+from inventory.models import BottlingRun, FillCheck
+from inventory.queries import books
+from tests.inventory import bottling_room
+
+from .conftest import DESKTOP, PHONE
+
+
+def is_too_wide(page) -> bool:
+    return page.evaluate("document.documentElement.scrollWidth > window.innerWidth")
+
+
+def test_a_run_is_planned_and_recorded_on_a_phone(sign_in, axe):
+    room = bottling_room.set_up()
+    page = sign_in("bottling", PHONE)
+    page.goto("/bottling/")
+    axe(page)
+
+    page.get_by_role("link", name="Plan a run").click()
+    page.get_by_label("Pieces wanted").fill("96")
+    preview = page.locator("#preview")
+    expect(preview).to_contain_text("Honey left after it")
+    expect(preview).to_contain_text("One pound holds 400 ml to the brim: it fits.")
+    axe(page)
+    assert not is_too_wide(page)
+    page.get_by_role("button", name="Plan this run").click()
+
+    expect(page.get_by_role("status")).to_contain_text("96 pieces of One pound")
+    page.get_by_role("link", name="Record this run").click()
+    page.get_by_label("Pieces broken").fill("2")
+    page.get_by_label("Honey drawn, by the scale").fill("99.2")
+    page.get_by_label("Honey lost in filling").fill("1.1")
+    expect(preview).to_contain_text("Yield")
+    expect(preview).to_contain_text("96.8 %")
+    axe(page)
+    assert not is_too_wide(page)
+    page.get_by_role("button", name="Record this run").click()
+
+    run = BottlingRun.objects.get()
+    expect(page.get_by_role("status")).to_contain_text(f"lot {run.packed_lot.code}, on Shelf")
+    expect(page.get_by_role("link", name="Undo", exact=True)).to_be_visible()
+    axe(page)
+    assert not is_too_wide(page)
+    assert (run.status, run.pieces_filled, run.source) == ("recorded", 96, room.tank)
+    assert list(books.faults()) == []
+
+
+def test_a_refused_run_shows_its_sentence_at_the_field_and_takes_the_focus(sign_in, axe):
+    bottling_room.set_up()
+    page = sign_in("bottling", PHONE)
+    page.goto("/bottling/plan/")
+
+    page.get_by_label("Pieces wanted").fill("500")
+    page.get_by_role("button", name="Plan this run").click()
+
+    sentence = "Not enough honey: the run needs 500 lb, Tank 1 holds 441 lb."
+    expect(page.locator("#field-pieces")).to_contain_text(sentence)
+    expect(page.locator(".error-summary")).to_be_focused()
+    axe(page)
+    assert BottlingRun.objects.count() == 0
+
+
+def test_pasted_weights_give_a_verdict_and_a_picture(sign_in, axe):
+    room = bottling_room.set_up()
+    run = bottling_room.recorded(room)
+    page = sign_in("bottling", PHONE)
+    page.goto(f"/bottling/runs/{run.number}/check/")
+
+    page.get_by_label("Weights", exact=True).fill("\n".join(["448.5", "449", "447.5"] * 4))
+    page.get_by_label("net: the honey alone").check()
+    page.get_by_role("button", name="Check these weights").click()
+
+    expect(page.get_by_role("status")).to_contain_text("is on hold and can't be sold")
+    expect(page.locator("article svg rect").first).to_be_visible()
+    axe(page)
+    assert not is_too_wide(page)
+    assert not FillCheck.objects.get().has_passed
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESKTOP])
+def test_the_pages_of_the_bottling_room_read_well_without_eyes(sign_in, axe, viewport):
+    room = bottling_room.set_up()
+    bottling_room.recorded(room)
+    page = sign_in("bottling", viewport)
+
+    for address in (
+        "/bottling/parts/",
+        f"/bottling/parts/{room.jar.code}/",
+        "/bottling/parts/receive/",
+        "/bottling/sizes/",
+        f"/bottling/sizes/{room.size.code}/",
+        "/bottling/settings/",
+    ):
+        page.goto(address)
+        axe(page)
+        assert not is_too_wide(page), address

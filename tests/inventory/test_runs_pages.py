@@ -1,0 +1,938 @@
+"""The pages of the bottling room: what they show, and what they refuse at which field."""
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from inventory.models import (
+    BottlingRun,
+    ContainerSize,
+    FillCheck,
+    Item,
+    Lot,
+    PackagingPart,
+    PartReceipt,
+    Place,
+    Posting,
+    ProductionSettings,
+    TankShape,
+)
+from inventory.queries import books
+from inventory.services import fill_checks, honey, ledger
+from tests import builders
+from tests.inventory import bottling_room
+
+pytestmark = pytest.mark.django_db
+
+FULL = "456 457 455.5 456.4 455.9 457.3\n456, 457, 455.5, 456.4, 455.9, 457.3"
+SHORT = "448\t449\t447.5\t448.4\t447.9\t449.3\n448;449;447.5;448.4;447.9;449.3"
+
+
+@pytest.fixture
+def room():
+    return bottling_room.set_up()
+
+
+@pytest.fixture
+def bottler(client):
+    client.force_login(builders.person("bottling"))
+    return client
+
+
+def plan_form(room, **changes) -> dict:
+    return {
+        "key": builders.new_key(),
+        "container": room.size.pk,
+        "source": room.tank.pk,
+        "target": room.shelf.pk,
+        "pieces": "96",
+        "planned_for": timezone.localdate().isoformat(),
+        "celsius": "90",
+        "celsius_unit": "F",
+    } | changes
+
+
+def record_form(room, **changes) -> dict:
+    return {
+        "key": builders.new_key(),
+        "pieces_filled": "96",
+        "pieces_broken": "2",
+        "drawn": "45",
+        "drawn_unit": "kg",
+        "loss": "500",
+        "loss_unit": "g",
+        "labour_minutes": "90",
+        "celsius": "90",
+        "celsius_unit": "F",
+        "target": room.shelf.pk,
+        "bottled_on": timezone.localdate().isoformat(),
+    } | changes
+
+
+def check_form(**changes) -> dict:
+    return {
+        "key": builders.new_key(),
+        "scheme": "us",
+        "unit": "g",
+        "weighed": "net",
+        "weights": FULL,
+    } | changes
+
+
+def refused(response) -> dict[str, list[str]]:
+    """The sentences of a refused form, by field."""
+    assert response.status_code == 422
+    return {field: list(said) for field, said in response.context["form"].errors.items()}
+
+
+def messages_of(response) -> list[str]:
+    return [str(message) for message in response.context["messages"]]
+
+
+def at(name: str, *args) -> str:
+    return reverse(f"inventory:{name}", args=args)
+
+
+# ------------------------------------------------------------------ plan
+
+
+def test_a_run_is_planned_through_its_page(bottler, room):
+    response = bottler.post(at("run_plan"), plan_form(room), follow=True)
+
+    run = BottlingRun.objects.get()
+    assert response.redirect_chain == [(at("run_detail", run.number), 302)]
+    assert messages_of(response) == [f"Planned run {run.number}: 96 pieces of One pound."]
+    assert (run.pieces_planned, str(run.celsius)) == (96, "32.2")
+
+
+def test_the_vessel_is_offered_with_its_lot_and_what_is_in_it(bottler, room):
+    page = bottler.get(at("run_plan")).content.decode()
+
+    assert "Tank 1: 441 lb of 26-E01, Clover" in page
+
+
+def test_the_plan_tells_live_what_it_needs(bottler, room):
+    jug = builders.container("Gallon jug", "12", brimful_ml="3785.4")
+
+    page = bottler.get(
+        at("run_plan_preview"), plan_form(room, container=jug.pk, pieces="4")
+    ).content.decode()
+
+    assert (
+        "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
+        "Gallon jug holds 3.79 L to the brim: it does not fit."
+    ) in page
+    assert BottlingRun.objects.count() == 0
+
+
+def test_the_plan_tells_live_which_parts_are_short(bottler):
+    room = bottling_room.set_up(pieces=90)
+
+    page = bottler.get(at("run_plan_preview"), plan_form(room)).content.decode()
+
+    assert "Jar: the run needs 96 pieces, 90 pieces there, 6 pieces short." in page
+
+
+def test_the_plan_tells_live_that_other_runs_want_the_honey(bottler, room):
+    bottling_room.plan(room, 400)
+
+    page = bottler.get(at("run_plan_preview"), plan_form(room)).content.decode()
+
+    assert "not all of them can be filled" in page
+
+
+@pytest.mark.parametrize("typed", [{}, {"pieces": "x"}, {"pieces": "-4"}, {"container": "999"}])
+def test_an_unfinished_plan_is_answered_with_what_to_enter(bottler, room, typed):
+    asked = plan_form(room, **typed) if typed else {}
+
+    response = bottler.get(at("run_plan_preview"), asked)
+
+    assert response.status_code == 200
+    assert "Enter the pieces wanted" in response.content.decode()
+
+
+def test_a_plan_can_be_looked_at_without_script(bottler, room):
+    response = bottler.post(at("run_plan"), plan_form(room, look="1"))
+
+    assert response.status_code == 200
+    assert response.context["preview"].needed_grams == 43_545
+    assert BottlingRun.objects.count() == 0
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        (
+            {"pieces": "441"},
+            {"pieces": ["Not enough honey: the run needs 441 lb, Tank 1 holds 441 lb."]},
+        ),
+        ({"pieces": "0"}, {"pieces": ["Enter one piece or more."]}),
+        ({"pieces": "-5"}, {"pieces": ["Enter one piece or more."]}),
+        ({"pieces": ""}, {"pieces": ["Enter how many."]}),
+        ({"pieces": "12.5"}, {"pieces": ["Enter a whole number."]}),
+        (
+            {"pieces": "99999999999999999999"},
+            {"pieces": ["That is more than a million pieces. Check the figure."]},
+        ),
+        (
+            {"celsius": "75", "celsius_unit": "C"},
+            {"celsius": ["The temperature must be from 0 to 60 °C, not 75."]},
+        ),
+        (
+            {"planned_for": "2199-01-01"},
+            {"planned_for": ["That day is more than a year away. Check the date."]},
+        ),
+    ],
+)
+def test_a_plan_that_cannot_be_is_refused_at_its_field(bottler, room, changes, expected):
+    response = bottler.post(at("run_plan"), plan_form(room, **changes))
+
+    assert refused(response) == expected
+    assert BottlingRun.objects.count() == 0
+    assert list(books.faults()) == []
+
+
+def test_a_weight_that_does_not_fit_is_refused_at_the_size(bottler, room):
+    jug = builders.container("Gallon jug", "12", brimful_ml="3785.4")
+
+    response = bottler.post(at("run_plan"), plan_form(room, container=jug.pk, pieces="4"))
+
+    assert refused(response) == {
+        "container": [
+            "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
+            "Gallon jug holds 3.79 L to the brim: it does not fit."
+        ]
+    }
+
+
+def test_honey_promised_to_an_order_is_refused_at_the_pieces(bottler, room):
+    ledger.reserve([ledger.Hold(Item.objects.honey(), room.tank, room.lot, 190_000)])
+
+    response = bottler.post(at("run_plan"), plan_form(room))
+
+    assert refused(response) == {
+        "pieces": [
+            "Tank 1 is promised to an order: the run needs 96.0 lb, 22.0 lb is free. "
+            "Choose another vessel, or cancel the order first."
+        ]
+    }
+
+
+def test_a_vessel_that_was_emptied_meanwhile_is_refused(bottler, room):
+    empty = builders.place("tank-2", name="Tank 2")
+
+    response = bottler.post(at("run_plan"), plan_form(room, source=empty.pk))
+
+    assert refused(response) == {"source": ["That vessel holds no honey now. Choose another."]}
+
+
+def test_the_same_plan_sent_twice_is_made_once(bottler, room):
+    form = plan_form(room)
+    bottler.post(at("run_plan"), form)
+
+    response = bottler.post(at("run_plan"), form, follow=True)
+
+    assert messages_of(response)[-1] == "This run was planned already."
+    assert BottlingRun.objects.count() == 1
+
+
+def test_without_sizes_honey_or_shelves_the_page_says_what_to_do_first(bottler):
+    assert "There is no size to fill yet." in bottler.get(at("run_plan")).content.decode()
+
+    builders.container("One pound")
+    assert "No tank or drum holds honey." in bottler.get(at("run_plan")).content.decode()
+
+    builders.lot_in(builders.place("tank-1"))
+    assert "There is no shelf" in bottler.get(at("run_plan")).content.decode()
+
+
+# ------------------------------------------------------------------ record
+
+
+def test_a_run_is_recorded_through_its_page(bottler, room):
+    run = bottling_room.plan(room)
+
+    response = bottler.post(at("run_record", run.number), record_form(room), follow=True)
+
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.RECORDED
+    assert (run.drawn_grams, run.loss_grams, run.drawn_by) == (45_000, 500, "scale")
+    assert messages_of(response) == [
+        f"Filled 96 pieces of One pound: lot {run.packed_lot.code}, on Shelf."
+    ]
+    page = response.content.decode()
+    assert reverse("inventory:posting_reverse", args=[run.posting_id]) in page
+    assert run.packed_lot.code in page
+    assert "96.8" in page
+    assert list(books.faults()) == []
+
+
+def test_recording_tells_live_what_it_would_do(bottler, room):
+    run = bottling_room.plan(room)
+
+    page = bottler.get(at("run_record_preview", run.number), record_form(room)).content.decode()
+
+    assert "96.8" in page
+    assert "$0.24" in page
+    assert "+0.5" in page
+    assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 0
+
+
+def test_recording_tells_live_that_the_jars_are_short(bottler, room):
+    run = bottling_room.plan(room)
+
+    page = bottler.get(
+        at("run_record_preview", run.number), record_form(room, drawn="44")
+    ).content.decode()
+
+    assert "on average 9.9 g under the label&#x27;s 1 lb" in page
+
+
+@pytest.mark.parametrize("changes", [{"drawn": ""}, {"pieces_filled": "0"}, {"drawn": "0"}])
+def test_unfinished_figures_are_answered_with_what_to_enter(bottler, room, changes):
+    run = bottling_room.plan(room)
+
+    response = bottler.get(at("run_record_preview", run.number), record_form(room, **changes))
+
+    assert "Enter the pieces filled and the honey drawn" in response.content.decode()
+
+
+def test_honey_can_be_drawn_by_two_dips(bottler, room):
+    # An upright tank 1 m across: 10 cm of it are π × 50² × 10 = 78,539.8 cm³, 78.540 L. At 17.4 %
+    # and 32.2 °C (90 °F) honey is 1.4185 - 0.0006 × 12.2 = 1.4112 kg/L: 110.83 kg.
+    TankShape.objects.create(place=room.tank, form="upright", diameter_mm=1000, length_mm=1200)
+    run = bottling_room.plan(room)
+    form = record_form(
+        room,
+        pieces_filled="240",
+        pieces_broken="0",
+        drawn="",
+        depth_before="30",
+        depth_before_unit="cm",
+        depth_after="20",
+        depth_after_unit="cm",
+    )
+
+    response = bottler.post(at("run_record", run.number), form)
+
+    assert response.status_code == 302
+    run.refresh_from_db()
+    assert run.drawn_by == BottlingRun.DrawnBy.DIP
+    assert abs(run.drawn_grams - 110_830) < 40
+
+
+DIPS = {
+    "drawn": "",
+    "depth_before": "30",
+    "depth_before_unit": "cm",
+    "depth_after": "20",
+    "depth_after_unit": "cm",
+}
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        (
+            {"drawn": "45"},
+            {"drawn": ["Give the weight drawn or the two dips, not both: which one counts?"]},
+        ),
+        (
+            {"depth_after": ""},
+            {"depth_after": ["Enter this dip too: the weight is what lies between them."]},
+        ),
+        (
+            {"depth_after": "30"},
+            {"depth_after": ["The dip after the run is as deep as before it: nothing was drawn."]},
+        ),
+        (
+            {"celsius": "80", "celsius_unit": "C"},
+            {"celsius": ["The temperature must be from 0 to 60 °C, not 80."]},
+        ),
+    ],
+)
+def test_dips_that_cannot_be_are_refused_at_their_field(bottler, room, changes, expected):
+    TankShape.objects.create(place=room.tank, form="upright", diameter_mm=1000, length_mm=1200)
+    run = bottling_room.plan(room)
+
+    response = bottler.post(at("run_record", run.number), record_form(room, **(DIPS | changes)))
+
+    assert refused(response) == expected
+    assert honey.content(room.tank).quantity == 200_000
+
+
+def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
+    TankShape.objects.create(place=room.tank, form="upright", diameter_mm=1000, length_mm=1200)
+    run = bottling_room.plan(room)
+
+    response = bottler.post(
+        at("run_record", run.number), record_form(room, **(DIPS | {"depth_before": "121"}))
+    )
+
+    assert list(refused(response)) == ["depth_before"]
+    assert honey.content(room.tank).quantity == 200_000
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({"pieces_filled": "0"}, {"pieces_filled": ["Enter one piece or more."]}),
+        ({"pieces_filled": ""}, {"pieces_filled": ["Enter how many."]}),
+        (
+            {"pieces_broken": "-1"},
+            {"pieces_broken": ["Enter how many broke, from none to a million."]},
+        ),
+        (
+            {"drawn": ""},
+            {"drawn": ["Enter the honey drawn, by the scale or by two dips."]},
+        ),
+        ({"drawn": "-45"}, {"drawn": ["Enter a figure of nothing or more."]}),
+        ({"drawn": "0"}, {"drawn": ["Enter a weight of more than nothing."]}),
+        (
+            {"drawn": "201", "figures_are_right": "on"},
+            {
+                "drawn": [
+                    "Not enough honey: the run drew 443 lb, Tank 1 holds 441 lb by the books. "
+                    "Check the figure, or dip the vessel and correct the books first."
+                ]
+            },
+        ),
+        (
+            {"drawn": "30"},
+            {
+                "drawn": [
+                    "96 pieces of 1 lb hold 96.0 lb, but of the 66.1 lb drawn only 63.0 lb was "
+                    "left for them. Check the pieces, the honey drawn and the loss."
+                ]
+            },
+        ),
+        (
+            {"drawn": "60"},
+            {
+                "figures_are_right": [
+                    "132 lb were drawn for 96 pieces of 1 lb, more than a quarter over. "
+                    "Check the figures, or tick that they are right."
+                ]
+            },
+        ),
+        ({"loss": "-1"}, {"loss": ["Enter a figure of nothing or more."]}),
+    ],
+)
+def test_a_record_that_cannot_be_is_refused_at_its_field(bottler, room, changes, expected):
+    run = bottling_room.plan(room)
+
+    response = bottler.post(at("run_record", run.number), record_form(room, **changes))
+
+    assert refused(response) == expected
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.PLANNED
+    assert honey.content(room.tank).quantity == 200_000
+    assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 0
+    assert list(books.faults()) == []
+
+
+def test_odd_figures_are_taken_when_they_are_ticked(bottler, room):
+    run = bottling_room.plan(room)
+    first = bottler.post(at("run_record", run.number), record_form(room, drawn="60"))
+    assert 'name="figures_are_right"' in first.content.decode()
+
+    form = record_form(room, drawn="60", figures_are_right="on")
+    assert bottler.post(at("run_record", run.number), form).status_code == 302
+
+
+def test_parts_short_are_refused_with_the_number_and_the_way_out(bottler):
+    room = bottling_room.set_up(pieces=97)
+    run = bottling_room.plan(room)
+
+    response = bottler.post(at("run_record", run.number), record_form(room))
+
+    assert refused(response) == {
+        "pieces_filled": [
+            "Not enough parts: the run used 98 of Jar, 97 on the books, 1 short. "
+            "Receive the parts or correct the count first.",
+            "Not enough parts: the run used 98 of Lid, 97 on the books, 1 short. "
+            "Receive the parts or correct the count first.",
+        ]
+    }
+    assert honey.content(room.tank).quantity == 200_000
+    assert list(books.faults()) == []
+
+
+def test_the_same_record_sent_twice_is_made_once(bottler, room):
+    run = bottling_room.plan(room)
+    form = record_form(room)
+    bottler.post(at("run_record", run.number), form)
+
+    response = bottler.post(at("run_record", run.number), form, follow=True)
+
+    assert messages_of(response)[-1] == "This run was recorded already."
+    assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 1
+
+
+def test_a_run_recorded_meanwhile_is_refused_in_words(bottler, room):
+    run = bottling_room.recorded(room)
+
+    response = bottler.post(at("run_record", run.number), record_form(room))
+
+    assert refused(response) == {
+        "__all__": [f"Run {run.number} is recorded, no longer planned. Plan another run."]
+    }
+
+
+def test_a_run_is_undone_from_its_page(bottler, room):
+    run = bottling_room.recorded(room)
+
+    bottler.post(
+        reverse("inventory:posting_reverse", args=[run.posting_id]),
+        {"key": builders.new_key(), "note": "Wrong size", "reason": "Wrong size"},
+    )
+
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.REVERSED
+    page = bottler.get(at("run_detail", run.number)).content.decode()
+    assert "Plan it again" in page
+    assert list(books.faults()) == []
+
+
+def test_a_run_is_cancelled_through_its_page(bottler, room):
+    run = bottling_room.plan(room)
+
+    bottler.post(at("run_cancel", run.number), {"key": "k", "reason": "No lids"})
+
+    run.refresh_from_db()
+    assert (run.status, run.note) == (BottlingRun.Status.CANCELLED, "No lids")
+
+
+def test_the_bottling_room_shows_plans_orders_runs_and_held_lots(bottler, room):
+    run = bottling_room.recorded(room)
+    planned = bottling_room.plan(room, 200)
+    fill_checks.record(
+        run=run,
+        scheme="us",
+        weights_milligrams=[448_000, 449_000] * 6,
+        checked_by=builders.person(),
+        key="c",
+    )
+    builders.part("Ribbon", reorder_point=5)
+
+    page = bottler.get(at("bottling")).content.decode()
+
+    assert at("run_record", planned.number) in page
+    assert run.packed_lot.code in page
+    assert "Ribbon: 0 pieces there, order more below 5 pieces." in page
+    assert "is on hold and can't be sold" in page
+
+
+def test_the_bottling_room_reads_a_constant_number_of_queries(
+    bottler, room, django_assert_max_num_queries
+):
+    for _number in range(3):
+        bottling_room.recorded(room, drawn_grams=45_000)
+    for _number in range(3):
+        bottling_room.plan(room, 10)
+
+    with django_assert_max_num_queries(20):
+        bottler.get(at("bottling"))
+
+
+def test_label_lines_carry_what_the_law_and_the_trace_want(bottler, room):
+    run = bottling_room.recorded(room)
+
+    page = bottler.get(at("run_labels", run.number)).content.decode()
+
+    assert "NET WT 16 OZ (1 LB)" in page
+    assert f"Lot {run.packed_lot.code}" in page
+    assert "Do not give honey to infants under one year of age." in page
+
+
+# ------------------------------------------------------------------ fill check
+
+
+def test_pasted_weights_are_checked_and_kept(bottler, room):
+    run = bottling_room.recorded(room)
+
+    response = bottler.post(at("fill_check", run.number), check_form(), follow=True)
+
+    kept = FillCheck.objects.get()
+    assert kept.has_passed
+    assert [weight.net_milligrams for weight in kept.weights.all()] == [
+        456_000, 457_000, 455_500, 456_400, 455_900, 457_300,
+    ] * 2  # fmt: skip
+    page = response.content.decode()
+    assert messages_of(response) == ["The fill check passed and is kept with the run."]
+    assert "<svg" in page
+    assert "This is a house check, not an official inspection." in page
+    assert "legal for trade" in page
+
+
+def test_gross_weights_have_the_tare_taken_off(bottler, room):
+    run = bottling_room.recorded(room)
+    weights = "\n".join(["1.4"] * 12)
+
+    bottler.post(
+        at("fill_check", run.number),
+        check_form(weighed="gross", unit="lb", weights=weights, tare="180", tare_unit="g"),
+    )
+
+    # 1.4 lb are 635.029 g, less 180 g.
+    kept = FillCheck.objects.get()
+    assert kept.tare_milligrams == 180_000
+    assert {weight.net_milligrams for weight in kept.weights.all()} == {455_029}
+
+
+def test_a_tare_is_not_taken_off_net_weights(bottler, room):
+    run = bottling_room.recorded(room)
+
+    bottler.post(at("fill_check", run.number), check_form(tare="180", tare_unit="g"))
+
+    assert FillCheck.objects.get().has_passed
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        (
+            {"weights": "456\n45a\n457, -3"},
+            {
+                "weights": [
+                    "Entry 2, “45a”, is not a number.",
+                    "Entry 4, “-3”, is not a number.",
+                ]
+            },
+        ),
+        ({"weights": "nan inf"}, {"weights": [
+            "Entry 1, “nan”, is not a number.", "Entry 2, “inf”, is not a number."]}),
+        ({"weights": " "}, {"weights": ["Type or paste the weights."]}),
+        ({"weights": "456"}, {"weights": ["One piece shows no spread: weigh at least 2 pieces."]}),
+        (
+            {"weights": "456 45.6"},
+            {
+                "weights": [
+                    "Entry 2 comes to 45.6 g net, far from the label's 1 lb. "
+                    "Check the figure, its unit and the tare."
+                ]
+            },
+        ),
+        (
+            {"weighed": "gross", "tare": "500", "tare_unit": "g", "weights": "456 690"},
+            {"weights": ["Entry 1, 456 g, weighs no more than an empty piece."]},
+        ),
+        (
+            {"weighed": "gross"},
+            {"tare": ["Enter the empty weight: gross weights need it taken off."]},
+        ),
+        (
+            {"weights": " ".join(["456"] * 97)},
+            {"weights": ["97 pieces were weighed, but the lot has only 96."]},
+        ),
+    ],
+)  # fmt: skip
+def test_weights_that_cannot_be_are_named(bottler, room, changes, expected):
+    run = bottling_room.recorded(room)
+
+    response = bottler.post(at("fill_check", run.number), check_form(**changes))
+
+    assert refused(response) == expected
+    assert FillCheck.objects.count() == 0
+
+
+def test_a_failed_check_holds_the_lot_until_somebody_with_the_right_releases_it(client, room):
+    run = bottling_room.recorded(room)
+    client.force_login(builders.person("bottling"))
+    response = client.post(at("fill_check", run.number), check_form(weights=SHORT), follow=True)
+    code = run.packed_lot.code
+    assert messages_of(response) == [
+        f"The fill check failed: lot {code} is on hold and can't be sold."
+    ]
+    assert Lot.objects.get(code=code).is_on_hold
+
+    release = {"key": builders.new_key(), "reason": "Topped up by hand"}
+    assert client.post(at("lot_release", code), release).status_code == 403
+    assert Lot.objects.get(code=code).is_on_hold
+
+    client.force_login(builders.person("office"))
+    assert refused(client.post(at("lot_release", code), {"key": "k", "reason": "  "})) == {
+        "reason": ["Say why the lot may be sold."]
+    }
+    response = client.post(at("lot_release", code), release, follow=True)
+    assert not Lot.objects.get(code=code).is_on_hold
+    assert "Topped up by hand" in response.content.decode()
+
+
+# ------------------------------------------------------------------ sizes, parts, house
+
+
+def size_form(**changes) -> dict:
+    return {
+        "key": builders.new_key(),
+        "name": "Half pint",
+        "declared": "12",
+        "declared_unit": "oz",
+        "brimful": "8.8",
+        "brimful_unit": "fl_oz",
+        "tare": "25",
+        "tare_unit": "g",
+        "pieces_per_case": "24",
+        "gtin": "036000291452",
+        "best_by_months": "18",
+        "low_stock_pieces": "48",
+        "parts-TOTAL_FORMS": "3",
+        "parts-INITIAL_FORMS": "0",
+    } | changes
+
+
+def test_a_size_is_added_through_its_page(bottler):
+    jar, case = builders.part("Jar"), builders.part("Case", "case")
+
+    bottler.post(
+        at("container_create"),
+        size_form(
+            **{
+                "parts-0-part": jar.pk,
+                "parts-0-quantity": "1",
+                "parts-0-per_pieces": "1",
+                "parts-1-part": case.pk,
+                "parts-1-quantity": "1",
+                "parts-1-per_pieces": "24",
+            }
+        ),
+    )
+
+    size = ContainerSize.objects.get()
+    # 8.8 fl oz × 29.5735 ml are 260.2 ml.
+    assert (str(size.declared_amount), size.declared_unit, str(size.brimful_ml)) == (
+        "12.000",
+        "oz",
+        "260.2",
+    )
+    assert [(use.part, use.per_pieces) for use in size.container_parts.order_by("id")] == [
+        (jar, 1),
+        (case, 24),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        (
+            {"gtin": "036000291453"},
+            {
+                "gtin": [
+                    "The last digit of 036000291453 is 3, but the check digit of the others is "
+                    "2. Read the number again."
+                ]
+            },
+        ),
+        (
+            {"declared": "0"},
+            {
+                "declared": [
+                    "The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb)."
+                ]
+            },
+        ),
+        ({"brimful": "-1"}, {"brimful": ["Enter a figure of nothing or more."]}),
+        ({"declared": "1.23456"}, {"declared": ["Enter at most three decimals."]}),
+        ({"pieces_per_case": "0"}, {"pieces_per_case": ["Enter a figure from 1 to 1,000."]}),
+    ],
+)
+def test_a_size_that_cannot_be_is_refused_at_its_field(bottler, changes, expected):
+    response = bottler.post(at("container_create"), size_form(**changes))
+
+    assert refused(response) == expected
+    assert ContainerSize.objects.count() == 0
+
+
+def test_a_size_is_changed_and_shows_its_label_and_its_fit(bottler, room):
+    page = bottler.get(at("container_edit", room.size.code)).content.decode()
+    assert "NET WT 16 OZ (1 LB)" in page
+    assert "1/16 in" in page
+    assert "One pound holds 400 ml to the brim: it fits." in page
+    assert 'value="1"' in page
+
+    bottler.post(
+        at("container_edit", room.size.code),
+        size_form(name="Pound jar", declared="1", declared_unit="lb", brimful="345",
+                  brimful_unit="mL"),
+    )  # fmt: skip
+
+    room.size.refresh_from_db()
+    assert (room.size.name, str(room.size.brimful_ml)) == ("Pound jar", "345.0")
+    assert room.size.container_parts.count() == 0
+
+
+def test_a_listed_part_stays_when_the_page_is_saved_as_it_is(bottler, room):
+    form = bottler.get(at("container_edit", room.size.code)).context["form"]
+    typed = {"key": "k", "parts-INITIAL_FORMS": "3", "parts-TOTAL_FORMS": "6"}
+    for name in form.fields:
+        value = form[name].value()
+        if isinstance(value, list):
+            typed |= {name: value[0], f"{name}_unit": value[1]}
+        else:
+            typed[name] = value
+    for line in form.part_lines.initial_forms:
+        for name in line.fields:
+            typed[f"{line.prefix}-{name}"] = line[name].value()
+
+    response = bottler.post(at("container_edit", room.size.code), typed)
+
+    assert response.status_code == 302
+    assert [(use.part, use.per_pieces) for use in room.size.container_parts.order_by("id")] == [
+        (room.jar, 1),
+        (room.lid, 1),
+        (room.case, 12),
+    ]
+
+
+def test_the_usual_sizes_come_at_one_press(bottler):
+    response = bottler.post(at("container_add_usual"), follow=True)
+
+    assert ContainerSize.objects.count() == 16
+    assert "Added 16 usual sizes." in response.content.decode()
+    assert "Five-gallon pail (60 lb)" in response.content.decode()
+
+
+def test_a_size_is_switched_off_and_on(bottler, room):
+    bottler.post(at("container_switch", room.size.code))
+    room.size.refresh_from_db()
+    assert not room.size.is_active
+
+    bottler.post(at("container_switch", room.size.code))
+    room.size.refresh_from_db()
+    assert room.size.is_active
+
+
+def test_parts_are_received_through_their_page(bottler, room):
+    response = bottler.post(
+        at("part_receive"),
+        {
+            "key": builders.new_key(),
+            "part": room.jar.pk,
+            "pieces": "144",
+            "cost": "86.40",
+            "supplier": "Valley Glass",
+            "place": room.shelf.pk,
+            "received_on": timezone.localdate().isoformat(),
+        },
+        follow=True,
+    )
+
+    receipt = PartReceipt.objects.get(pieces=144)
+    assert (receipt.cost_cents, receipt.supplier) == (8_640, "Valley Glass")
+    assert messages_of(response) == ["Received 144 pieces of Jar for 86.40 USD."]
+    assert "Valley Glass" in response.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"pieces": "0"}, "pieces"),
+        ({"pieces": "many"}, "pieces"),
+        ({"cost": "-1"}, "cost"),
+        ({"cost": "1.234"}, "cost"),
+        ({"received_on": "2199-01-01"}, "received_on"),
+    ],
+)
+def test_a_receipt_that_cannot_be_is_refused_at_its_field(bottler, room, changes, field):
+    before = PartReceipt.objects.count()
+    form = {
+        "key": builders.new_key(),
+        "part": room.jar.pk,
+        "pieces": "144",
+        "cost": "86.40",
+        "place": room.shelf.pk,
+        "received_on": timezone.localdate().isoformat(),
+    }
+
+    response = bottler.post(at("part_receive"), form | changes)
+
+    assert list(refused(response)) == [field]
+    assert PartReceipt.objects.count() == before
+
+
+def test_a_part_is_added_and_changed_through_its_pages(bottler):
+    typed = {"key": "k", "name": "Lid", "kind": "lid", "reorder_point": "100", "is_active": "on"}
+    bottler.post(at("part_create"), typed)
+    part = PackagingPart.objects.get()
+    assert (part.name, part.reorder_point, part.is_active) == ("Lid", 100, True)
+
+    bottler.post(
+        at("part_edit", part.code),
+        {"key": "k", "name": "Lid, 70 mm", "kind": "lid", "reorder_point": "50"},
+    )
+    part.refresh_from_db()
+    assert (part.name, part.reorder_point, part.is_active) == ("Lid, 70 mm", 50, False)
+
+
+def test_the_house_sets_its_figures_through_its_page(bottler):
+    bottler.post(
+        at("production_settings"),
+        {
+            "key": "k",
+            "labour": "19.50",
+            "celsius": "95",
+            "celsius_unit": "F",
+            "cost_method": "average",
+        },
+    )
+
+    settings = ProductionSettings.current()
+    assert (settings.labour_cents_per_hour, str(settings.honey_house_celsius)) == (1_950, "35.0")
+
+
+# ------------------------------------------------------------------ who may
+
+
+@pytest.mark.parametrize(
+    ("name", "role"),
+    [
+        ("run_plan", "stand"),
+        ("run_plan_preview", "stand"),
+        ("part_create", "stand"),
+        ("part_receive", "office"),
+        ("container_create", "office"),
+        ("container_add_usual", "stand"),
+        ("production_settings", "stand"),
+    ],
+)
+def test_who_has_no_right_is_told_so(client, name, role):
+    client.force_login(builders.person(role))
+
+    assert client.post(at(name)).status_code == 403
+
+
+@pytest.mark.parametrize("name", ["run_record", "run_record_preview", "run_cancel", "fill_check"])
+def test_who_minds_the_stand_records_no_run(client, room, name):
+    run = bottling_room.plan(room)
+    client.force_login(builders.person("stand"))
+
+    assert client.get(at(name, run.number)).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["bottling", "run_plan", "part_list", "part_create", "part_receive", "container_list",
+     "container_create", "production_settings"],
+)  # fmt: skip
+def test_every_page_opens_in_an_empty_house(bottler, name):
+    assert bottler.get(at(name)).status_code == 200
+
+
+def test_every_page_of_a_run_opens_in_each_state(bottler, room):
+    planned = bottling_room.plan(room)
+    recorded = bottling_room.recorded(room)
+
+    for run in (planned, recorded):
+        for name in ("run_detail", "run_record", "run_cancel", "fill_check", "run_labels"):
+            assert bottler.get(at(name, run.number)).status_code == 200
+    assert bottler.get(at("part_detail", room.jar.code)).status_code == 200
+    assert bottler.get(at("part_edit", room.jar.code)).status_code == 200
+    assert bottler.get(at("run_detail", "R99-999")).status_code == 404
+
+
+def test_an_empty_shelf_is_a_place_for_parts(bottler):
+    builders.part("Jar")
+    assert "There is no shelf" in bottler.get(at("part_receive")).content.decode()
+
+    builders.place("shelf", Place.Kind.SHELF)
+    assert "Receive these parts" in bottler.get(at("part_receive")).content.decode()
