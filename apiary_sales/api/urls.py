@@ -3,7 +3,7 @@ from drf_spectacular.views import SpectacularAPIView
 from rest_framework.authtoken.views import obtain_auth_token
 from rest_framework.routers import SimpleRouter
 
-from apiary_sales.api import views
+from apiary_sales.api import reports, views
 
 app_name = "api"
 
@@ -22,6 +22,7 @@ urlpatterns = [
     path("extractions/", views.ExtractionView.as_view(), name="extractions"),
     path("transfers/", views.TransferView.as_view(), name="transfers"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
+    path("reports/<slug:slug>/", reports.ReportView.as_view(), name="report"),
     path("token/", obtain_auth_token, name="token"),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
 ]

@@ -1,0 +1,95 @@
+"""Reports in the API: the same frames as the pages, in whole cents, grams and pieces."""
+
+from django.http import Http404
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from apiary_sales.api.serializers import ProblemSerializer
+from apiary_sales.api.views import HoldsPermission
+from apiary_sales.reports.catalogue import REPORTS
+from apiary_sales.reports.columns import Unit
+from apiary_sales.reports.made import Made
+
+FILTERS = {
+    "since": (OpenApiTypes.DATE, "First day that counts."),
+    "until": (OpenApiTypes.DATE, "Last day that counts."),
+    "on": (OpenApiTypes.DATE, "Stock as of the end of this day; now when left out."),
+    "season": (OpenApiTypes.STR, "Season of the honey, or `none`."),
+    "size": (OpenApiTypes.STR, "Short name of a size."),
+    "channel": (OpenApiTypes.STR, "`stand`, `shop`, `delivery` or `bulk`."),
+    "customer": (OpenApiTypes.STR, "Number of a customer, or `none`."),
+    "goods": (OpenApiTypes.STR, "`packed`, `bulk`, `charges` or `all`; all honey when left out."),
+    "kind": (OpenApiTypes.STR, "Kind of stock: `honey`, `packed` or `part`."),
+    "days": (OpenApiTypes.STR, "Whole days without movement."),
+    "measure": (OpenApiTypes.STR, "`grams` or `margin_cents`; sales in cents when left out."),
+    "seasons": (OpenApiTypes.STR, "How many seasons, from 2 to 7."),
+}
+
+
+class ReportColumnSerializer(serializers.Serializer):
+    name = serializers.CharField()
+    label = serializers.CharField()
+    unit = serializers.ChoiceField(choices=[str(unit) for unit in Unit])
+
+
+class ReportSerializer(serializers.Serializer):
+    """A report: rows of figures by column name, and their total.
+
+    Cents, grams, pieces, days and counts are whole numbers; percentages and prices a pound are
+    decimals in text; null is a figure that is not known, in a total one that does not add up.
+    """
+
+    slug = serializers.CharField()
+    title = serializers.CharField()
+    definition = serializers.ListField(child=serializers.CharField())
+    filters = serializers.DictField(child=serializers.CharField())
+    columns = ReportColumnSerializer(many=True)
+    rows = serializers.ListField(child=serializers.DictField())
+    total = serializers.DictField()
+
+
+class ReportView(APIView):
+    permission_classes = [HoldsPermission]
+    permission_required = "billing.view_money"
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter(name, kind, description=says) for name, (kind, says) in FILTERS.items()
+        ],
+        responses={
+            200: ReportSerializer,
+            (400, "application/problem+json"): ProblemSerializer,
+        },
+    )
+    def get(self, request, slug: str):
+        """Return one report; filters that it does not have are passed over."""
+        try:
+            report = REPORTS[slug]
+        except KeyError:
+            raise Http404 from None
+        form = report.form(request.query_params)
+        if not form.is_valid():
+            raise ValidationError(form.errors)
+        made = Made(report, form)
+        answer = {
+            "slug": report.slug,
+            "title": report.title,
+            "definition": report.definition,
+            "filters": made.in_address,
+            "columns": made.columns,
+            "rows": [_plain(row.values) for row in made.rows],
+            "total": _plain(made.total),
+        }
+        return Response(ReportSerializer(answer).data)
+
+
+def _plain(values: dict) -> dict:
+    """Write decimals as text, so that no reader makes a binary fraction of them."""
+    return {
+        name: value if value is None or isinstance(value, int) else str(value)
+        for name, value in values.items()
+    }

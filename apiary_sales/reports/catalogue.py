@@ -1,0 +1,556 @@
+"""The reports there are: what each counts, in words, and how it is shown."""
+
+from calendar import monthrange
+from datetime import date
+from typing import Any
+from urllib.parse import urlencode
+
+import pandas as pd
+from django.urls import reverse
+from django.utils.translation import gettext_lazy
+
+from apiary_sales.orders.models import Order
+from apiary_sales.reports import filters
+from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit, plain
+from apiary_sales.reports.frames import bottling, sales, stock
+from apiary_sales.reports.made import Picture, Report
+from inventory.models import Item
+
+SALES, BOTTLING, STOCK = (
+    gettext_lazy("Sales"),
+    gettext_lazy("Bottling"),
+    gettext_lazy("Stock"),
+)
+NO_SALES = gettext_lazy("Nothing was sold in these days with these filters.")
+NO_RUNS = gettext_lazy("No bottling run was recorded in these days with these filters.")
+NO_STOCK = gettext_lazy("Nothing was there with these filters.")
+
+WHAT_SALES_ARE = gettext_lazy(
+    "Counted is what was handed over, on the day it was handed over; what was ordered but not yet "
+    "handed over is not, and goods that were taken back or credited no longer are."
+)
+WHAT_AMOUNTS_ARE = gettext_lazy(
+    "Amounts are after discounts and before sales tax. Drums, deposits and freight are left out "
+    "unless they are chosen as goods."
+)
+WHAT_WEIGHTS_ARE = gettext_lazy(
+    "Jars weigh what their label says; honey in bulk weighs what the scale said. Pounds are "
+    "rounded to be read; the download has the grams they come from."
+)
+WHAT_COSTS_ARE = gettext_lazy(
+    "Cost is what the lot had cost when it was handed over: for jars honey, parts and labour, for "
+    "bulk the honey. Margin is sales less that cost; overheads and selling are not in it."
+)
+WHAT_UNKNOWN_COST_MEANS = gettext_lazy(
+    "Where the cost of a lot was not entered, its sales stand under “Sales without a cost” and are "
+    "in no margin and no percentage."
+)
+WHAT_SEASONS_ARE = gettext_lazy(
+    "A season is the year in which the honey was extracted, as its lot says, not the year of sale."
+)
+SALES_DEFINITION = (WHAT_SALES_ARE, WHAT_AMOUNTS_ARE, WHAT_WEIGHTS_ARE)
+MARGIN_DEFINITION = (*SALES_DEFINITION, WHAT_COSTS_ARE, WHAT_UNKNOWN_COST_MEANS)
+
+PIECES = Column("pieces", gettext_lazy("Jars"), Unit.PIECES, adds_up=True)
+GRAMS = Column("grams", gettext_lazy("Honey"), Unit.GRAMS, adds_up=True)
+AMOUNT = Column("amount_cents", gettext_lazy("Sales"), Unit.CENTS, adds_up=True)
+NO_COST = Column(
+    "no_cost_cents",
+    gettext_lazy("Sales without a cost"),
+    Unit.CENTS,
+    adds_up=True,
+    is_left_out_when_nothing=True,
+)
+COST = Column(
+    "cost_cents", gettext_lazy("Cost"), Unit.CENTS, adds_up=True, says_unknown=NOT_ENTERED
+)
+MARGIN = Column(
+    "margin_cents", gettext_lazy("Margin"), Unit.CENTS, adds_up=True, says_unknown=NOT_ENTERED
+)
+MARGIN_PERCENT = Column(
+    "margin_percent",
+    gettext_lazy("Margin, of sales"),
+    Unit.PERCENT,
+    part="margin_cents",
+    whole="known_cents",
+)
+PRICE_A_POUND = Column(
+    "sales_per_pound",
+    gettext_lazy("Sales a pound"),
+    Unit.PER_POUND,
+    part="amount_cents",
+    whole="grams",
+)
+MARGIN_A_POUND = Column(
+    "margin_per_pound",
+    gettext_lazy("Margin a pound"),
+    Unit.PER_POUND,
+    part="margin_cents",
+    whole="known_grams",
+)
+LINES = Column("lines", gettext_lazy("Lines"), Unit.COUNT, adds_up=True)
+SOLD = [LINES, PIECES, GRAMS, AMOUNT]
+EARNED = [NO_COST, COST, MARGIN, MARGIN_PERCENT]
+CHANNELS = dict(Order.Channel.choices)
+
+
+def lines_url(address: Address, **more: str | None) -> str:
+    """Return the address of the sales behind a row: the filters asked for, and the row's own."""
+    known = filters.SalesForm.base_fields
+    wanted = {name: value for name, value in {**address, **more}.items() if name in known}
+    return _url("reports:report", "sale-lines") + _query(wanted)
+
+
+def runs_url(address: Address, **more: str | None) -> str:
+    """Return the address of the runs behind a row."""
+    return _url("reports:report", "yield-by-run") + _query({**address, **more})
+
+
+def _url(name: str, key: str) -> str:
+    return reverse(name, args=[key])
+
+
+def _query(wanted: Address) -> str:
+    said = {name: value for name, value in wanted.items() if value}
+    return f"?{urlencode(said)}" if said else ""
+
+
+def _lot_url(row: Row, _address: Address) -> str | None:
+    return _url("inventory:lot_detail", row["lot"]) if row["lot"] else None
+
+
+def _fixed(*columns: Column) -> Any:
+    return lambda _frame, _asked: list(columns)
+
+
+def _size_lines(row: Row, address: Address) -> str:
+    if row["goods"] == sales.PACKED:
+        return lines_url(address, size=row["size_key"])
+    return lines_url(address, goods=row["goods"])
+
+
+def _season_lines(row: Row, address: Address) -> str:
+    season = plain(row["season"])
+    return lines_url(address, season=sales.NONE if season is None else str(season))
+
+
+def _way_lines(row: Row, address: Address) -> str:
+    if row["goods"] == sales.BULK:
+        return lines_url(address, goods=sales.BULK)
+    return lines_url(address, goods=sales.PACKED, channel=row["channel"])
+
+
+def _month_lines(address: Address, year: int, month: int, **more: str) -> str:
+    """Return the address of the sales of a month, within the days asked for."""
+    first, last = date(year, month, 1), date(year, month, monthrange(year, month)[1])
+    since = max(first, date.fromisoformat(address.get("since", first.isoformat())))
+    until = min(last, date.fromisoformat(address.get("until", last.isoformat())))
+    return lines_url(address, since=since.isoformat(), until=until.isoformat(), **more)
+
+
+def _one_month_lines(row: Row, address: Address) -> str:
+    year, month = map(int, row["month"].split("-"))
+    return _month_lines(address, year, month)
+
+
+def _season_columns(frame: pd.DataFrame, asked: sales.SalesFilters) -> list[Column]:
+    """Return the month and a column for each season in the frame."""
+
+    def behind(season: int) -> Any:
+        def url(row: Row, address: Address) -> str:
+            years, month = divmod(int(row["age"]), 12)
+            return _month_lines(address, season + years, month + 1, season=str(season))
+
+        return url
+
+    unit = Unit.GRAMS if asked.measure == "grams" else Unit.CENTS
+    years = [int(name.split("_")[1]) for name in frame.columns if name.startswith("season_")]
+    return [
+        Column("month", gettext_lazy("Month of the season")),
+        *(
+            Column(f"season_{year}", str(year), unit, adds_up=True, url=behind(year))
+            for year in years
+        ),
+    ]
+
+
+def _thing_url(row: Row, _address: Address) -> str:
+    is_part = row["kind"] == Item.Kind.PART
+    return _url("inventory:part_detail" if is_part else "inventory:lot_detail", row["key"])
+
+
+SALE_LINES = Report(
+    slug="sale-lines",
+    title=gettext_lazy("Sales, line by line"),
+    sentence=gettext_lazy("Every line that was handed over, with its order, lot, cost and margin."),
+    subject=SALES,
+    definition=(
+        *MARGIN_DEFINITION,
+        gettext_lazy("One row is so much of one lot handed over for one line of an order."),
+    ),
+    form=filters.SalesForm,
+    frame=sales.lines,
+    columns=_fixed(
+        Column("order", gettext_lazy("Order"), is_kept_together=True),
+        Column("day", gettext_lazy("Handed over"), Unit.DAY),
+        Column("customer", gettext_lazy("Customer")),
+        Column("channel", gettext_lazy("Channel"), names=CHANNELS),
+        Column("what", gettext_lazy("Goods")),
+        Column("lot", gettext_lazy("Lot"), url=_lot_url, is_kept_together=True),
+        PIECES,
+        GRAMS,
+        AMOUNT,
+        NO_COST,
+        COST,
+        MARGIN,
+    ),
+    picture=None,
+    opens=lambda row, _address: _url("orders:order_detail", row["order"]),
+    nothing=NO_SALES,
+)
+SALES_BY_SIZE = Report(
+    slug="sales-by-size",
+    title=gettext_lazy("Sales by size"),
+    sentence=gettext_lazy("How many jars of each size were sold, and for how much."),
+    subject=SALES,
+    definition=SALES_DEFINITION,
+    form=filters.SalesForm,
+    frame=sales.by_size,
+    columns=_fixed(Column("size", gettext_lazy("Size")), *SOLD, PRICE_A_POUND),
+    picture=Picture("bars", gettext_lazy("Sales by size"), ("amount_cents",)),
+    opens=_size_lines,
+    nothing=NO_SALES,
+)
+SALES_BY_CHANNEL = Report(
+    slug="sales-by-channel",
+    title=gettext_lazy("Sales by channel"),
+    sentence=gettext_lazy("What the stand, the shops, deliveries and drums brought in."),
+    subject=SALES,
+    definition=SALES_DEFINITION,
+    form=filters.SalesForm,
+    frame=sales.by_channel,
+    columns=_fixed(
+        Column("channel", gettext_lazy("Channel"), names=CHANNELS), *SOLD, PRICE_A_POUND
+    ),
+    picture=Picture("bars", gettext_lazy("Sales by channel"), ("amount_cents",)),
+    opens=lambda row, address: lines_url(address, channel=row["channel"]),
+    nothing=NO_SALES,
+)
+SALES_BY_CUSTOMER = Report(
+    slug="sales-by-customer",
+    title=gettext_lazy("Sales by customer"),
+    sentence=gettext_lazy("Who bought how much, the largest buyer first."),
+    subject=SALES,
+    definition=(
+        *SALES_DEFINITION,
+        gettext_lazy("Buyers at the stand whose name was not asked share one row."),
+    ),
+    form=filters.SalesForm,
+    frame=sales.by_customer,
+    columns=_fixed(Column("customer", gettext_lazy("Customer")), *SOLD),
+    picture=Picture("bars", gettext_lazy("Sales by customer"), ("amount_cents",)),
+    opens=lambda row, address: lines_url(address, customer=row["customer_key"]),
+    nothing=NO_SALES,
+)
+SALES_BY_MONTH = Report(
+    slug="sales-by-month",
+    title=gettext_lazy("Sales by month"),
+    sentence=gettext_lazy("How sales rise and fall over the months."),
+    subject=SALES,
+    definition=(
+        *SALES_DEFINITION,
+        gettext_lazy(
+            "Months without sales are shown, from the first month with sales to the last."
+        ),
+    ),
+    form=filters.SalesForm,
+    frame=sales.by_month,
+    columns=_fixed(Column("month", gettext_lazy("Month"), Unit.MONTH), *SOLD),
+    picture=Picture("lines", gettext_lazy("Sales by month"), ("amount_cents",)),
+    opens=_one_month_lines,
+    nothing=NO_SALES,
+)
+SALES_BY_SEASON = Report(
+    slug="sales-by-season",
+    title=gettext_lazy("Sales by season"),
+    sentence=gettext_lazy("What the honey of each season brought in, whenever it was sold."),
+    subject=SALES,
+    definition=(WHAT_SEASONS_ARE, *MARGIN_DEFINITION),
+    form=filters.SalesForm,
+    frame=sales.by_season,
+    columns=_fixed(
+        Column("season", gettext_lazy("Season"), Unit.YEAR, says_unknown=gettext_lazy("none")),
+        *SOLD,
+        *EARNED,
+    ),
+    picture=Picture("bars", gettext_lazy("Sales by season"), ("amount_cents",)),
+    opens=_season_lines,
+    nothing=NO_SALES,
+)
+SEASON_AGAINST_SEASON = Report(
+    slug="season-against-season",
+    title=gettext_lazy("Season against season"),
+    sentence=gettext_lazy("This season's honey month by month, beside that of earlier seasons."),
+    subject=SALES,
+    definition=(
+        WHAT_SEASONS_ARE,
+        gettext_lazy(
+            "Months count from January of the season, so that one row is the same time of the year "
+            "in every season. A month that has not begun yet has no figure."
+        ),
+        *MARGIN_DEFINITION,
+    ),
+    form=filters.SeasonsForm,
+    frame=sales.season_against_season,
+    columns=_season_columns,
+    picture=Picture(
+        "lines", gettext_lazy("Sales of each season, month by month"), label="month_short"
+    ),
+    opens=lambda _row, _address: None,
+    nothing=NO_SALES,
+)
+MARGIN_BY_SIZE = Report(
+    slug="margin-by-size",
+    title=gettext_lazy("Margin by size"),
+    sentence=gettext_lazy("What each size earned above what its honey, parts and labour had cost."),
+    subject=SALES,
+    definition=MARGIN_DEFINITION,
+    form=filters.HoneySalesForm,
+    frame=sales.by_size,
+    columns=_fixed(
+        Column("size", gettext_lazy("Size")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+    ),
+    picture=Picture(
+        "bars", gettext_lazy("Sales and margin by size"), ("amount_cents", "margin_cents")
+    ),
+    opens=_size_lines,
+    nothing=NO_SALES,
+)
+BULK_AGAINST_RETAIL = Report(
+    slug="bulk-against-retail",
+    title=gettext_lazy("Bulk against retail"),
+    sentence=gettext_lazy("What a pound brought in jars, and what a pound brought in drums."),
+    subject=SALES,
+    definition=(
+        *MARGIN_DEFINITION,
+        gettext_lazy(
+            "Money a pound is over the label weight of jars and the net weight of bulk; margin a "
+            "pound is over the pounds whose cost is known."
+        ),
+    ),
+    form=filters.HoneySalesForm,
+    frame=sales.bulk_against_retail,
+    columns=_fixed(
+        Column("way", gettext_lazy("Sold as")),
+        GRAMS,
+        AMOUNT,
+        PRICE_A_POUND,
+        *EARNED,
+        MARGIN_A_POUND,
+    ),
+    picture=Picture(
+        "bars",
+        gettext_lazy("Sales and margin a pound"),
+        ("sales_per_pound", "margin_per_pound"),
+    ),
+    opens=_way_lines,
+    nothing=NO_SALES,
+)
+
+WHAT_RUNS_ARE = gettext_lazy(
+    "Counted are recorded bottling runs on the day they were bottled; runs that were undone or "
+    "only planned are not."
+)
+WHERE_HONEY_WENT = gettext_lazy(
+    "The honey drawn from the tank is split without rest: on the labels of filled jars, above the "
+    "label, in broken jars (each at its label weight), and lost in filling."
+)
+RUNS = Column("runs", gettext_lazy("Runs"), Unit.COUNT, adds_up=True)
+FILLED = Column("filled", gettext_lazy("Filled"), Unit.PIECES, adds_up=True)
+LABEL_GRAMS = Column("label_grams", gettext_lazy("On the labels"), Unit.GRAMS, adds_up=True)
+OVER_GRAMS = Column("over_grams", gettext_lazy("Above the label"), Unit.GRAMS, adds_up=True)
+OVERFILL = Report(
+    slug="overfill",
+    title=gettext_lazy("Overfill given away"),
+    sentence=gettext_lazy("How much honey went into jars above their label, and what it had cost."),
+    subject=BOTTLING,
+    definition=(
+        WHAT_RUNS_ARE,
+        WHERE_HONEY_WENT,
+        gettext_lazy(
+            "Jars filled short count against those filled over, so a figure can be below nothing. "
+            "Its cost is the overfill's share of what the honey drawn had cost, without parts and "
+            "labour. Runs of honey without a cost are in the weight, not in the cost."
+        ),
+    ),
+    form=filters.RunsForm,
+    frame=bottling.overfill,
+    columns=_fixed(
+        Column("size", gettext_lazy("Size")),
+        RUNS,
+        FILLED,
+        LABEL_GRAMS,
+        OVER_GRAMS,
+        Column(
+            "over_percent",
+            gettext_lazy("Of the label"),
+            Unit.PERCENT,
+            part="over_grams",
+            whole="label_grams",
+        ),
+        Column(
+            "over_grams_each",
+            gettext_lazy("In each jar"),
+            Unit.GRAMS_EACH,
+            part="over_grams",
+            whole="filled",
+        ),
+        Column(
+            "over_cents",
+            gettext_lazy("Cost given away"),
+            Unit.CENTS,
+            adds_up=True,
+            says_unknown=NOT_ENTERED,
+        ),
+    ),
+    picture=Picture("bars", gettext_lazy("Honey above the label by size"), ("over_grams",)),
+    opens=lambda row, address: runs_url(address, size=row["size_key"]),
+    nothing=NO_RUNS,
+)
+YIELD_BY_RUN = Report(
+    slug="yield-by-run",
+    title=gettext_lazy("Yield and loss by run"),
+    sentence=gettext_lazy(
+        "Of the honey each run drew, how much can be sold and where the rest went."
+    ),
+    subject=BOTTLING,
+    definition=(
+        WHAT_RUNS_ARE,
+        WHERE_HONEY_WENT,
+        gettext_lazy("Yield is the honey on the labels over the honey drawn."),
+    ),
+    form=filters.RunsForm,
+    frame=bottling.runs,
+    columns=_fixed(
+        Column("run", gettext_lazy("Run"), is_kept_together=True),
+        Column("day", gettext_lazy("Bottled"), Unit.DAY),
+        Column("size", gettext_lazy("Size")),
+        Column("lot", gettext_lazy("Honey"), url=_lot_url, is_kept_together=True),
+        FILLED,
+        Column("drawn_grams", gettext_lazy("Drawn"), Unit.GRAMS, adds_up=True),
+        LABEL_GRAMS,
+        OVER_GRAMS,
+        Column("broken_grams", gettext_lazy("Broken"), Unit.GRAMS, adds_up=True),
+        Column("loss_grams", gettext_lazy("Lost"), Unit.GRAMS, adds_up=True),
+        Column(
+            "yield_percent",
+            gettext_lazy("Yield"),
+            Unit.PERCENT,
+            part="label_grams",
+            whole="drawn_grams",
+        ),
+    ),
+    picture=Picture(
+        "lines", gettext_lazy("Yield, run by run"), ("yield_percent",), is_from_zero=False
+    ),
+    opens=lambda row, _address: _url("inventory:run_detail", row["run"]),
+    nothing=NO_RUNS,
+)
+
+KIND = Column("kind", gettext_lazy("Kind"), names=dict(Item.Kind.choices))
+THING = Column("name", gettext_lazy("Lot or part"))
+WHAT = Column("what", gettext_lazy("What"))
+STOCK_PIECES = Column("pieces", gettext_lazy("Pieces"), Unit.PIECES)
+VALUE = Column(
+    "value_cents", gettext_lazy("Value"), Unit.CENTS, adds_up=True, says_unknown=NOT_ENTERED
+)
+WHAT_STOCK_IS_WORTH = gettext_lazy(
+    "A lot is worth its share of what the whole lot had cost, and a part the average of its "
+    "receipts, as those costs are known today. What has no cost yet adds nothing to the total."
+)
+STOCK_VALUE = Report(
+    slug="stock-value",
+    title=gettext_lazy("Stock value"),
+    sentence=gettext_lazy("What the honey, jars and parts in the house had cost, on any day."),
+    subject=STOCK,
+    definition=(
+        gettext_lazy(
+            "Counted is all that is in tanks, drums, on shelves, at the stand and in the van, "
+            "reserved or not; by the books, at the end of the day chosen."
+        ),
+        WHAT_STOCK_IS_WORTH,
+        WHAT_WEIGHTS_ARE,
+    ),
+    form=filters.StockForm,
+    frame=stock.value,
+    columns=_fixed(THING, KIND, WHAT, STOCK_PIECES, GRAMS, VALUE),
+    picture=Picture(
+        "bars", gettext_lazy("Value of the stock"), ("value_cents",), "what", adds_up=True
+    ),
+    opens=_thing_url,
+    nothing=NO_STOCK,
+)
+SLOW_STOCK = Report(
+    slug="slow-stock",
+    title=gettext_lazy("Slow stock"),
+    sentence=gettext_lazy("Lots of which nothing was sold or bottled for a long time."),
+    subject=STOCK,
+    definition=(
+        gettext_lazy(
+            "Counted are lots on hand of which nothing was sold or bottled for so many days; a lot "
+            "that was never touched counts from the day it was made. Moving honey between tanks "
+            "and drums does not count as movement."
+        ),
+        WHAT_STOCK_IS_WORTH,
+        WHAT_WEIGHTS_ARE,
+    ),
+    form=filters.SlowStockForm,
+    frame=stock.slow,
+    columns=_fixed(
+        THING,
+        KIND,
+        WHAT,
+        Column("made_on", gettext_lazy("Made"), Unit.DAY),
+        Column(
+            "left_on",
+            gettext_lazy("Last sold or bottled"),
+            Unit.DAY,
+            says_unknown=gettext_lazy("never"),
+        ),
+        Column("idle_days", gettext_lazy("Idle"), Unit.DAYS),
+        Column("best_by", gettext_lazy("Best by"), Unit.DAY),
+        STOCK_PIECES,
+        GRAMS,
+        VALUE,
+    ),
+    picture=Picture("bars", gettext_lazy("Days without movement"), ("idle_days",), "name"),
+    opens=_thing_url,
+    nothing=gettext_lazy("No lot has been idle for so long. Nothing is slow."),
+)
+
+REPORTS = {
+    report.slug: report
+    for report in (
+        MARGIN_BY_SIZE,
+        BULK_AGAINST_RETAIL,
+        SALES_BY_SIZE,
+        SALES_BY_CHANNEL,
+        SALES_BY_CUSTOMER,
+        SALES_BY_MONTH,
+        SALES_BY_SEASON,
+        SEASON_AGAINST_SEASON,
+        SALE_LINES,
+        OVERFILL,
+        YIELD_BY_RUN,
+        STOCK_VALUE,
+        SLOW_STOCK,
+    )
+}
+
+
+def by_subject() -> list[tuple[str, list[Report]]]:
+    """Return the reports under their subjects, in the order of the list."""
+    found: dict[str, list[Report]] = {}
+    for report in REPORTS.values():
+        found.setdefault(str(report.subject), []).append(report)
+    return list(found.items())

@@ -1,0 +1,272 @@
+"""The filters of reports, as forms whose fields are the names in the address."""
+
+from dataclasses import fields
+from datetime import date
+from typing import Any, ClassVar
+
+from django import forms
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order
+from apiary_sales.reports.frames import sales, stock
+from apiary_sales.reports.frames.bottling import RunFilters
+from apiary_sales.reports.frames.sales import SalesFilters
+from apiary_sales.reports.frames.stock import StockFilters
+from inventory.models import ContainerSize, Item, Lot
+
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+
+
+class DayField(forms.DateField):
+    """A day, written 2026-09-30 in the address."""
+
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(
+            required=False,
+            input_formats=["%Y-%m-%d"],
+            error_messages={
+                "invalid": gettext_lazy("Write the day as year, month, day: 2026-09-30.")
+            },
+            **options,
+        )
+
+    def clean(self, value: Any) -> date | None:
+        day = super().clean(value)
+        if day is not None and not FIRST_YEAR <= day.year <= LAST_YEAR:
+            raise forms.ValidationError(_("Choose a year from 1900 to 2200."), code="year")
+        return day
+
+
+class ChosenField(forms.ChoiceField):
+    """One of a list, or all when left empty; the list is made when the form is."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(
+            required=False,
+            error_messages={
+                "invalid_choice": gettext_lazy("Choose one of the list, or leave it at all.")
+            },
+            **options,
+        )
+
+
+class FilterForm(forms.Form):
+    """Filters read from an address; `asked()` gives them as the frame wants them."""
+
+    makes: ClassVar[type]
+
+    def asked(self) -> Any:
+        """Return the filters of a valid form; raise `KeyError` for others."""
+        return self.makes(
+            **{
+                field.name: self.cleaned_data[field.name]
+                for field in fields(self.makes)
+                if field.name in self.fields and self.cleaned_data[field.name] not in ("", None)
+            }
+        )
+
+    def in_address(self) -> dict[str, str]:
+        """Return what the address has to say to ask for the same again."""
+        return {
+            name: value.isoformat() if isinstance(value, date) else str(value)
+            for name, value in self.cleaned_data.items()
+            if value not in ("", None)
+        }
+
+    def in_words(self) -> list[str]:
+        """Say what is looked at: the days, and what was chosen."""
+        words = [self._days()] if "since" in self.fields else []
+        for name, field in self.fields.items():
+            value = self.cleaned_data.get(name)
+            if isinstance(field, forms.ChoiceField) and value not in ("", None):
+                label = dict(field.choices).get(value, value)
+                words.append(f"{field.label}: {label}")
+        return [word for word in words if word]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        since, until = cleaned.get("since"), cleaned.get("until")
+        if since and until and since > until:
+            self.add_error(
+                "until",
+                _("The last day, %(until)s, comes before the first, %(since)s. Change one of them.")
+                % {"until": date_format(until), "since": date_format(since)},
+            )
+        return cleaned
+
+    def _days(self) -> str:
+        since, until = self.cleaned_data.get("since"), self.cleaned_data.get("until")
+        if since and until:
+            return _("%(since)s to %(until)s") % {
+                "since": date_format(since),
+                "until": date_format(until),
+            }
+        if since:
+            return _("from %(since)s on") % {"since": date_format(since)}
+        if until:
+            return _("up to %(until)s") % {"until": date_format(until)}
+        return _("all days")
+
+
+def _all_or(choices: Any) -> list[tuple[str, Any]]:
+    return [("", _("all")), *choices]
+
+
+def seasons() -> list[tuple[str, str]]:
+    """Return the seasons of which there are lots, the newest first."""
+    years = Lot.objects.order_by("-season").values_list("season", flat=True).distinct()
+    return [(str(year), str(year)) for year in years]
+
+
+def _sizes() -> list[tuple[str, str]]:
+    return list(ContainerSize.objects.values_list("code", "name"))
+
+
+def _customers() -> list[tuple[str, str]]:
+    return [(str(pk), name) for pk, name in Customer.objects.values_list("pk", "name")]
+
+
+class SalesForm(FilterForm):
+    """Which sales: days, season of the honey, size, channel, customer and goods."""
+
+    makes = SalesFilters
+
+    since = DayField(label=gettext_lazy("From"))
+    until = DayField(label=gettext_lazy("To"))
+    season = ChosenField(label=gettext_lazy("Season"))
+    size = ChosenField(label=gettext_lazy("Size"))
+    channel = ChosenField(label=gettext_lazy("Channel"))
+    customer = ChosenField(label=gettext_lazy("Customer"))
+    goods = ChosenField(
+        label=gettext_lazy("Goods"),
+        choices=[
+            (sales.HONEY, gettext_lazy("all honey")),
+            (sales.PACKED, gettext_lazy("jars")),
+            (sales.BULK, gettext_lazy("honey in bulk")),
+            (sales.CHARGE, gettext_lazy("drums, deposits, freight")),
+            (sales.ALL, gettext_lazy("honey and charges")),
+        ],
+    )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["season"].choices = _all_or([*seasons(), (sales.NONE, _("without a season"))])
+        self.fields["size"].choices = _all_or(_sizes())
+        self.fields["channel"].choices = _all_or(Order.Channel.choices)
+        self.fields["customer"].choices = _all_or(
+            [(sales.NONE, _("buyers at the stand")), *_customers()]
+        )
+
+
+class HoneySalesForm(SalesForm):
+    """Which sales of honey, for margins: charges have no cost of their own."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        wanted = (sales.HONEY, sales.PACKED, sales.BULK)
+        self.fields["goods"].choices = [
+            (value, label) for value, label in self.fields["goods"].choices if value in wanted
+        ]
+        self.fields["season"].choices = _all_or(seasons())
+
+
+class SeasonsForm(HoneySalesForm):
+    """Which seasons to lay side by side, and by what."""
+
+    measure = ChosenField(
+        label=gettext_lazy("Show"),
+        choices=[
+            ("", gettext_lazy("money")),
+            ("grams", gettext_lazy("pounds")),
+            ("margin_cents", gettext_lazy("margin")),
+        ],
+    )
+    seasons = forms.TypedChoiceField(
+        label=gettext_lazy("How many seasons"),
+        required=False,
+        coerce=int,
+        empty_value=None,
+        choices=[
+            ("", str(sales.SEASONS_SHOWN)),
+            *((str(count), str(count)) for count in (2, 4, 5, 6, 7)),
+        ],
+        error_messages={"invalid_choice": gettext_lazy("Choose from 2 to 7 seasons.")},
+    )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        del self.fields["season"]
+
+
+class RunsForm(FilterForm):
+    """Which runs: days, season of the honey and size."""
+
+    makes = RunFilters
+
+    since = DayField(label=gettext_lazy("From"))
+    until = DayField(label=gettext_lazy("To"))
+    season = ChosenField(label=gettext_lazy("Season"))
+    size = ChosenField(label=gettext_lazy("Size"))
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["season"].choices = _all_or(seasons())
+        self.fields["size"].choices = _all_or(_sizes())
+
+
+class StockForm(FilterForm):
+    """Which stock, as of the end of a day."""
+
+    makes = StockFilters
+
+    on = DayField(label=gettext_lazy("At the end of"))
+    kind = ChosenField(label=gettext_lazy("Kind"))
+    season = ChosenField(label=gettext_lazy("Season"))
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["kind"].choices = _all_or(Item.Kind.choices)
+        self.fields["season"].choices = _all_or(seasons())
+
+    def in_words(self) -> list[str]:
+        day = self.cleaned_data.get("on")
+        when = _("now") if day is None else _("end of %(day)s") % {"day": date_format(day)}
+        return [when, *super().in_words()]
+
+
+class SlowStockForm(FilterForm):
+    """Which lots, idle for how long."""
+
+    makes = StockFilters
+
+    days = forms.IntegerField(
+        label=gettext_lazy("Idle for so many days"),
+        required=False,
+        min_value=1,
+        max_value=3650,
+        initial=stock.DAYS,
+        error_messages={
+            "invalid": gettext_lazy("Write a whole number of days, from 1 to 3650."),
+            "min_value": gettext_lazy("Write a whole number of days, from 1 to 3650."),
+            "max_value": gettext_lazy("Write a whole number of days, from 1 to 3650."),
+        },
+    )
+    kind = ChosenField(label=gettext_lazy("Kind"))
+    season = ChosenField(label=gettext_lazy("Season"))
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["kind"].choices = _all_or(
+            choice for choice in Item.Kind.choices if choice[0] != Item.Kind.PART
+        )
+        self.fields["season"].choices = _all_or(seasons())
+
+    def in_words(self) -> list[str]:
+        days = self.cleaned_data.get("days") or stock.DAYS
+        idle = ngettext("idle for %(days)s day", "idle for %(days)s days", days) % {"days": days}
+        return [idle, *super().in_words()]

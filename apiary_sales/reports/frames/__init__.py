@@ -1,0 +1,10 @@
+"""The reports as pandas frames, one module a subject.
+
+A frame holds whole numbers and text only: money in whole cents, honey in whole grams, jars in
+pieces, all of the nullable dtype `Int64`, so that what is not known stays unknown. Percentages
+and prices a pound are worked out where a frame is shown (`apiary_sales.reports.columns`).
+"""
+
+from . import bottling, sales, stock
+
+__all__ = ["bottling", "sales", "stock"]

@@ -1,0 +1,120 @@
+"""What bottling runs drew from the tank, and where that honey went."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import pandas as pd
+from django.utils import timezone
+
+from inventory import filling
+from inventory.models import BottlingRun
+from inventory.money import share_cents
+from inventory.physics import units
+
+from .make import TEXT, WHOLE, frame_of, sums
+
+RUN = {
+    "run": TEXT,
+    "day": TEXT,
+    "size_key": TEXT,
+    "size": TEXT,
+    "lot": TEXT,
+    "packed_lot": TEXT,
+    "season": WHOLE,
+    "runs": WHOLE,
+    "filled": WHOLE,
+    "broken": WHOLE,
+    "minutes": WHOLE,
+    "drawn_grams": WHOLE,
+    "label_grams": WHOLE,
+    "over_grams": WHOLE,
+    "broken_grams": WHOLE,
+    "loss_grams": WHOLE,
+    "over_cents": WHOLE,
+}
+MEASURES = [name for name, dtype in RUN.items() if dtype == WHOLE and name != "season"]
+
+
+@dataclass(frozen=True)
+class RunFilters:
+    """Which recorded runs count; `season` is that of the honey, `size` a short name."""
+
+    since: date | None = None
+    until: date | None = None
+    season: str = ""
+    size: str = ""
+
+
+def runs(filters: RunFilters) -> pd.DataFrame:
+    """Return one row for each recorded run that stands, the oldest first.
+
+    The honey drawn is split without rest: `drawn = label + over + broken + loss`, in whole grams.
+    `over_cents` is the share of the honey's cost that the overfill had; a short run gives less
+    than nothing away.
+    """
+    return frame_of(_rows(filters), RUN)
+
+
+def overfill(filters: RunFilters) -> pd.DataFrame:
+    """Return the honey given away above the label by size, the smallest first."""
+    found = runs(filters)
+    order = sorted(
+        range(len(found)),
+        key=lambda row: (
+            found["label_grams"].iat[row] / found["filled"].iat[row],
+            found["size"].iat[row],
+        ),
+    )
+    return sums(found.iloc[order], ["size_key", "size"], MEASURES)
+
+
+def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
+    for run in _recorded(filters):
+        container = run.container
+        shares = filling.share_out(
+            container,
+            drawn_grams=run.drawn_grams,
+            loss_grams=run.loss_grams,
+            pieces_broken=run.pieces_broken,
+        )
+        label_grams = units.round_grams(container.declared_grams * run.pieces_filled)
+        over_grams = shares.packed_grams - label_grams
+        over_cents = None
+        if run.honey_cents is not None:
+            over_cents = share_cents(run.honey_cents, over_grams, run.drawn_grams)
+        yield (
+            run.number,
+            timezone.localdate(run.posting.occurred_at),
+            container.code,
+            container.name,
+            run.lot.code,
+            run.packed_lot.code,
+            run.lot.season,
+            1,
+            run.pieces_filled,
+            run.pieces_broken,
+            run.labour_minutes,
+            run.drawn_grams,
+            label_grams,
+            over_grams,
+            shares.broken_grams,
+            run.loss_grams,
+            over_cents,
+        )
+
+
+def _recorded(filters: RunFilters):
+    found = BottlingRun.objects.filter(status=BottlingRun.Status.RECORDED)
+    if filters.since:
+        found = found.filter(posting__occurred_at__date__gte=filters.since)
+    if filters.until:
+        found = found.filter(posting__occurred_at__date__lte=filters.until)
+    if filters.season:
+        found = found.filter(lot__season=int(filters.season))
+    if filters.size:
+        found = found.filter(container__code=filters.size)
+    return found.select_related("container", "lot", "packed_lot", "posting").order_by(
+        "posting__occurred_at", "id"
+    )

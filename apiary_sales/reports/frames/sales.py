@@ -1,0 +1,311 @@
+"""What was sold: one row a line handed over, and its sums by size, channel, customer and time."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import pandas as pd
+from django.db.models import QuerySet
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
+from inventory.physics import units
+
+from .make import TEXT, WHOLE, frame_of, sums
+
+# In addresses this stands for rows that have no such thing: no season, no known customer.
+NONE = "none"
+SEASONS_SHOWN = 3
+
+LINE = {
+    "day": TEXT,
+    "order": TEXT,
+    "customer_key": TEXT,
+    "customer": TEXT,
+    "channel": TEXT,
+    "goods": TEXT,
+    "size_key": TEXT,
+    "size": TEXT,
+    "what": TEXT,
+    "lot": TEXT,
+    "season": WHOLE,
+    "lines": WHOLE,
+    "pieces": WHOLE,
+    "grams": WHOLE,
+    "amount_cents": WHOLE,
+    "known_cents": WHOLE,
+    "known_grams": WHOLE,
+    "no_cost_cents": WHOLE,
+    "cost_cents": WHOLE,
+    "margin_cents": WHOLE,
+}
+MEASURES = [name for name, dtype in LINE.items() if dtype == WHOLE and name != "season"]
+
+PACKED, BULK, CHARGE = "packed", "bulk", "charges"
+HONEY, ALL = "", "all"
+KINDS = {
+    HONEY: OrderLine.STOCKED,
+    PACKED: (OrderLine.Kind.PACKED,),
+    BULK: (OrderLine.Kind.HONEY,),
+    CHARGE: tuple(kind for kind in OrderLine.Kind if kind not in OrderLine.STOCKED),
+    ALL: tuple(OrderLine.Kind),
+}
+
+
+@dataclass(frozen=True)
+class SalesFilters:
+    """Which lines count; what is left empty leaves nothing out.
+
+    `season` is a year or `NONE`, `customer` a primary key or `NONE`, `size` the short name of one.
+    """
+
+    since: date | None = None
+    until: date | None = None
+    season: str = ""
+    size: str = ""
+    channel: str = ""
+    customer: str = ""
+    goods: str = HONEY
+    measure: str = "amount_cents"
+    seasons: int = SEASONS_SHOWN
+
+
+def lines(filters: SalesFilters) -> pd.DataFrame:
+    """Return one row for each line handed over and not taken back, the oldest first.
+
+    The weight of jars is their label weight, to the whole gram a line; charges have none.
+    A line without a known cost has no margin, and its amount stands in `no_cost_cents`.
+    """
+    return frame_of(_rows(_handed_over(filters)), LINE)
+
+
+def by_size(filters: SalesFilters) -> pd.DataFrame:
+    """Return sales by container size, the smallest first; honey in bulk and charges have a row."""
+    return sums(lines(filters).pipe(_smallest_first), ["goods", "size_key", "size"], MEASURES)
+
+
+def by_channel(filters: SalesFilters) -> pd.DataFrame:
+    """Return sales by the channel of the order, the largest first."""
+    return sums(lines(filters), ["channel"], MEASURES).pipe(_largest_first)
+
+
+def by_customer(filters: SalesFilters) -> pd.DataFrame:
+    """Return sales by customer, the largest first; buyers without a name share one row."""
+    return sums(lines(filters), ["customer_key", "customer"], MEASURES).pipe(_largest_first)
+
+
+def by_month(filters: SalesFilters) -> pd.DataFrame:
+    """Return sales by calendar month from the first to the last one with sales, none left out."""
+    sold = lines(filters)
+    sold["month"] = sold["day"].map(lambda day: f"{day:%Y-%m}").astype(TEXT)
+    found = sums(sold, ["month"], MEASURES)
+    if found.empty:
+        return found
+    months = pd.DataFrame({"month": _months(found["month"].min(), found["month"].max())})
+    merged = months.astype(TEXT).merge(found, on="month", how="left")
+    # A month without a line sold nothing; that is known.
+    merged.loc[merged["lines"].isna(), MEASURES] = 0
+    return merged
+
+
+def by_season(filters: SalesFilters) -> pd.DataFrame:
+    """Return sales by the season in which the honey was extracted, the newest first."""
+    found = sums(lines(filters), ["season"], MEASURES)
+    return found.sort_values("season", ascending=False, ignore_index=True)
+
+
+def bulk_against_retail(filters: SalesFilters) -> pd.DataFrame:
+    """Return honey sold in jars by channel, and honey sold in bulk, in one table."""
+    sold = lines(filters)
+    sold = sold[sold["goods"].isin([PACKED, BULK])].copy()
+    sold["way"] = [
+        _("Honey in bulk") if goods == BULK else _jars_sold(channel)
+        for goods, channel in zip(sold["goods"], sold["channel"], strict=True)
+    ]
+    sold["channel"] = sold["channel"].where(sold["goods"] == PACKED, "")
+    sold["way"] = sold["way"].astype(TEXT)
+    found = sums(sold, ["goods", "channel", "way"], MEASURES)
+    return pd.concat(
+        [found[found["goods"] == goods].pipe(_largest_first) for goods in (PACKED, BULK)],
+        ignore_index=True,
+    )
+
+
+def season_against_season(filters: SalesFilters) -> pd.DataFrame:
+    """Return what was sold of the newest seasons' honey, month by month of each season's age.
+
+    Month 0 is January of the season's year, so that the same row is the same time of the year in
+    each season. A column `season_<year>` holds the measure; it is unknown (None) for months that
+    had not begun by the last day looked at.
+    """
+    sold = lines(filters)
+    sold = sold[sold["season"].notna()]
+    seasons = sorted(sold["season"].unique().tolist())[-filters.seasons :]
+    sold = sold[sold["season"].isin(seasons)]
+    ages = [
+        (day.year - season) * 12 + day.month - 1
+        for day, season in zip(sold["day"], sold["season"], strict=True)
+    ]
+    found: dict[tuple[int, int], int] = {}
+    for season, age, figure in zip(sold["season"], ages, sold[filters.measure], strict=True):
+        key = int(season), age
+        found[key] = found.get(key, 0) + (0 if pd.isna(figure) else int(figure))
+    last_day = filters.until or timezone.localdate()
+    rows = [
+        [
+            age,
+            _month_of(age),
+            _short_month_of(age),
+            *(
+                _figure(found, season, age, (last_day.year - season) * 12 + last_day.month - 1)
+                for season in seasons
+            ),
+        ]
+        for age in (range(min(ages), max(ages) + 1) if ages else ())
+    ]
+    columns = {f"season_{season}": WHOLE for season in seasons}
+    return frame_of(rows, {"age": WHOLE, "month": TEXT, "month_short": TEXT, **columns})
+
+
+def _figure(found: dict[tuple[int, int], int], season: int, age: int, age_now: int) -> int | None:
+    return found.get((season, age), 0 if age <= age_now else None)
+
+
+def _month_of(age: int) -> str:
+    """Name a month of a season: "July", "January, 1 year on"."""
+    years, month = divmod(age, 12)
+    name = date_format(date(2000, month + 1, 1), "F")
+    if not years:
+        return name
+    return ngettext("%(month)s, %(years)s year on", "%(month)s, %(years)s years on", years) % {
+        "month": name,
+        "years": years,
+    }
+
+
+def _short_month_of(age: int) -> str:
+    """Name a month of a season in little room: "Jul", "Jan +1"."""
+    years, month = divmod(age, 12)
+    name = date_format(date(2000, month + 1, 1), "M")
+    return f"{name} +{years}" if years else name
+
+
+def _handed_over(filters: SalesFilters) -> QuerySet:
+    found = FulfilmentLine.objects.filter(
+        fulfilment__is_taken_back=False, order_line__kind__in=KINDS[filters.goods]
+    )
+    if filters.since:
+        found = found.filter(fulfilment__filled_on__gte=filters.since)
+    if filters.until:
+        found = found.filter(fulfilment__filled_on__lte=filters.until)
+    if filters.season:
+        season = None if filters.season == NONE else int(filters.season)
+        found = found.filter(lot__season=season) if season else found.filter(lot=None)
+    if filters.size:
+        found = found.filter(order_line__container__code=filters.size)
+    if filters.channel:
+        found = found.filter(fulfilment__order__channel=filters.channel)
+    if filters.customer:
+        customer = None if filters.customer == NONE else int(filters.customer)
+        found = found.filter(fulfilment__order__customer=customer)
+    return found.order_by("fulfilment__filled_on", "id").values_list(
+        "fulfilment__filled_on",
+        "fulfilment__order__number",
+        "fulfilment__order__customer",
+        "fulfilment__order__customer__name",
+        "fulfilment__order__channel",
+        "order_line__kind",
+        "order_line__container__code",
+        "order_line__container__name",
+        "order_line__container__declared_amount",
+        "order_line__container__declared_unit",
+        "order_line__description",
+        "lot__code",
+        "lot__season",
+        "quantity",
+        "amount_cents",
+        "cost_cents",
+    )
+
+
+def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
+    grams_each: dict[str, Any] = {}
+    for row in found:
+        day, order, customer, name, channel, kind, code, size, declared, unit, *rest = row
+        what, lot, season, quantity, amount, cost = rest
+        pieces = grams = None
+        if kind == OrderLine.Kind.PACKED:
+            if code not in grams_each:
+                grams_each[code] = units.grams_from(declared, unit)
+            pieces, grams = quantity, units.round_grams(grams_each[code] * quantity)
+        elif kind == OrderLine.Kind.HONEY:
+            grams = quantity
+        is_known = cost is not None
+        yield (
+            day,
+            order,
+            NONE if customer is None else str(customer),
+            name or _("Buyers at the stand"),
+            channel,
+            _goods(kind),
+            code or "",
+            size or (_("Honey in bulk") if grams is not None else _("Drums, deposits, freight")),
+            what,
+            lot or "",
+            season,
+            1,
+            pieces,
+            grams,
+            amount,
+            amount if is_known else 0,
+            grams if is_known else (None if grams is None else 0),
+            0 if is_known else amount,
+            cost,
+            amount - cost if is_known else None,
+        )
+
+
+def _goods(kind: str) -> str:
+    if kind == OrderLine.Kind.PACKED:
+        return PACKED
+    return BULK if kind == OrderLine.Kind.HONEY else CHARGE
+
+
+def _jars_sold(channel: str) -> str:
+    return _("Jars, %(channel)s") % {"channel": Order.Channel(channel).label}
+
+
+def _smallest_first(sold: pd.DataFrame) -> pd.DataFrame:
+    """Order lines by what a piece weighs: jars by size, then bulk, then charges."""
+    each = {
+        key: grams / pieces
+        for key, grams, pieces in zip(sold["size_key"], sold["grams"], sold["pieces"], strict=True)
+        if key
+    }
+    place = {PACKED: 0, BULK: 1, CHARGE: 2}
+    order = sorted(
+        range(len(sold)),
+        key=lambda row: (
+            place[sold["goods"].iat[row]],
+            each.get(sold["size_key"].iat[row], 0),
+            sold["size"].iat[row],
+        ),
+    )
+    return sold.iloc[order]
+
+
+def _largest_first(found: pd.DataFrame) -> pd.DataFrame:
+    return found.sort_values("amount_cents", ascending=False, kind="stable", ignore_index=True)
+
+
+def _months(first: str, last: str) -> list[str]:
+    year, month = map(int, first.split("-"))
+    months = [first]
+    while months[-1] < last:
+        year, month = (year, month + 1) if month < 12 else (year + 1, 1)
+        months.append(f"{year}-{month:02}")
+    return months

@@ -1,0 +1,200 @@
+"""A report made for some filters: its rows, its total and its picture."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import pandas as pd
+from django.utils.functional import Promise
+
+from apiary_sales.reports import charts
+from apiary_sales.reports.columns import Column, Row
+from apiary_sales.reports.filters import FilterForm
+from apiary_sales.reports.frames.make import WHOLE, total
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What a report draws: bars of the rows, or lines over them, of these columns.
+
+    No columns means every column that holds a figure: one line a season. `label` is the column
+    of the report or its frame that names the rows, where it is not the first; rows of one label
+    are drawn together when they `add_up`.
+    """
+
+    kind: str
+    title: str | Promise
+    columns: tuple[str, ...] = ()
+    label: str = ""
+    adds_up: bool = False
+    is_from_zero: bool = True
+
+
+@dataclass(frozen=True)
+class Report:
+    """One report: a frame, what it counts in words, and how it is shown.
+
+    `columns` gets the frame, because some reports have a column a season. `opens` gives the
+    address of the lines, runs or page behind a row from the row and the filters in the address.
+    """
+
+    slug: str
+    title: str | Promise
+    sentence: str | Promise
+    definition: tuple[str | Promise, ...]
+    subject: str | Promise
+    form: type[FilterForm]
+    frame: Callable[[Any], pd.DataFrame]
+    columns: Callable[[pd.DataFrame, Any], list[Column]]
+    picture: Picture | None
+    opens: Callable[[Row, dict[str, str]], str | None]
+    nothing: str | Promise
+
+
+@dataclass(frozen=True)
+class MadeRow:
+    """The figures of one row by column, and the addresses behind it."""
+
+    values: dict[str, Any]
+    urls: dict[str, str | None]
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell of a table on a page."""
+
+    label: str | Promise
+    shown: str
+    css: str
+    url: str | None = None
+
+
+@dataclass(frozen=True)
+class Page:
+    """The table of a page: the first rows, the sum of those that did not fit, and the total."""
+
+    rows: list[list[Cell]]
+    further: int
+    further_cells: list[Cell]
+    total: list[Cell]
+
+
+class Made:
+    """A report made for the filters of a valid form; reads the database once, when made."""
+
+    def __init__(self, report: Report, form: FilterForm) -> None:
+        self.report = report
+        self.asked = form.asked()
+        self.in_address = form.in_address()
+        self.in_words = form.in_words()
+        self.frame = report.frame(self.asked)
+        self.columns = report.columns(self.frame, self.asked)
+
+    @cached_property
+    def rows(self) -> list[MadeRow]:
+        return [self._row(record) for record in self.frame.to_dict("records")]
+
+    @cached_property
+    def total(self) -> dict[str, Any]:
+        """The sum of the rows in each column that adds up; fractions are those of the sums."""
+        return self._sums(self.frame)
+
+    @cached_property
+    def columns_shown(self) -> list[Column]:
+        """The columns of a page: those that say nothing here are left out."""
+        return [
+            column
+            for column in self.columns
+            if not (column.is_left_out_when_nothing and not self.total[column.name])
+        ]
+
+    @cached_property
+    def picture(self) -> charts.Bars | charts.Lines | None:
+        picture = self.report.picture
+        if picture is None or not self.rows:
+            return None
+        by_name = {column.name: column for column in self.columns}
+        names = picture.columns or [column.name for column in self.columns if column.is_number]
+        label = picture.label or self.columns[0].name
+        rows = [row.values for row in self.rows]
+        if label not in by_name:
+            rows = [{**row, label: name} for row, name in zip(rows, self.frame[label], strict=True)]
+        if picture.adds_up:
+            rows = _added_up(rows, label, names)
+        name_of = by_name[label].text if label in by_name else str
+        labels = [name_of(row[label]) for row in rows]
+        series = [
+            charts.Series(
+                name=by_name[name].label,
+                values=tuple(by_name[name].drawn(row[name]) for row in rows),
+                words=tuple(by_name[name].text(row[name]) for row in rows),
+            )
+            for name in names
+        ]
+        if picture.kind == "bars":
+            return charts.bars(str(picture.title), labels, series)
+        return charts.lines(
+            str(picture.title),
+            labels,
+            series,
+            write=by_name[names[0]].at_axis,
+            is_from_zero=picture.is_from_zero,
+        )
+
+    def page(self, rows_max: int) -> Page:
+        """Return the table of a page; its total is that of all rows, shown or not."""
+        rest = self.frame.iloc[rows_max:]
+        return Page(
+            rows=[self._cells(row.values, row.urls) for row in self.rows[:rows_max]],
+            further=len(rest),
+            further_cells=self._cells(self._sums(rest)) if len(rest) else [],
+            total=self._cells(self.total),
+        )
+
+    def _row(self, record: Row) -> MadeRow:
+        urls = {
+            column.name: column.url(record, self.in_address)
+            for column in self.columns
+            if column.url and column.value(record)
+        }
+        urls.setdefault(self.columns[0].name, self.report.opens(record, self.in_address))
+        return MadeRow({column.name: column.value(record) for column in self.columns}, urls)
+
+    def _sums(self, frame: pd.DataFrame) -> dict[str, Any]:
+        sums = {
+            str(name): total(frame, name) for name, dtype in frame.dtypes.items() if dtype == WHOLE
+        }
+        return {
+            column.name: column.value(sums) if column.adds_up or column.is_derived else None
+            for column in self.columns
+        }
+
+    def _cells(self, values: dict[str, Any], urls: dict[str, str | None] | None = None):
+        is_sum = urls is None
+        return [
+            Cell(
+                column.label,
+                # What is no sum has no place in a row of sums.
+                ""
+                if is_sum and not column.adds_up and not column.is_derived
+                else column.shown(values[column.name]),
+                column.css,
+                None if is_sum else urls.get(column.name),
+            )
+            for column in self.columns_shown
+        ]
+
+
+def _added_up(rows: list[dict[str, Any]], label: str, names: list[str]) -> list[dict[str, Any]]:
+    """Add up the rows of one label; the largest comes first, what is not known last."""
+    found: dict[Any, dict[str, Any]] = {}
+    for row in rows:
+        sums = found.setdefault(row[label], {label: row[label], **dict.fromkeys(names)})
+        for name in names:
+            if row[name] is not None:
+                sums[name] = (sums[name] or 0) + row[name]
+    return sorted(
+        found.values(),
+        key=lambda sums: (sums[names[0]] is None, -(sums[names[0]] or 0)),
+    )

@@ -1,0 +1,99 @@
+"""Pages and files of the reports."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+
+from django.contrib.auth.decorators import permission_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.reports import catalogue, exports
+from apiary_sales.reports.filters import FilterForm
+from apiary_sales.reports.made import Made, Report
+
+ROWS_SHOWN_MAX = 500
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+sees_money = permission_required("billing.view_money", raise_exception=True)
+
+
+@sees_money
+def index(request: HttpRequest) -> HttpResponse:
+    return render(request, "reports/index.html", {"subjects": catalogue.by_subject()})
+
+
+@sees_money
+def report(request: HttpRequest, slug: str) -> HttpResponse:
+    asked = _report(slug)
+    form = asked.form(request.GET)
+    made = Made(asked, form) if form.is_valid() else None
+    return render(
+        request,
+        "reports/report.html",
+        {
+            "report": asked,
+            "form": form,
+            "made": made,
+            "shown": made and made.page(ROWS_SHOWN_MAX),
+            "spans": _spans() if "since" in form.fields else [],
+        },
+        status=200 if made else 422,
+    )
+
+
+@sees_money
+def csv_file(request: HttpRequest, slug: str) -> HttpResponse:
+    return _file(request, slug, "csv", "text/csv; charset=utf-8", exports.csv_file)
+
+
+@sees_money
+def xlsx_file(request: HttpRequest, slug: str) -> HttpResponse:
+    return _file(request, slug, "xlsx", XLSX, exports.xlsx_file)
+
+
+def _report(slug: str) -> Report:
+    try:
+        return catalogue.REPORTS[slug]
+    except KeyError:
+        raise Http404(_("There is no such report.")) from None
+
+
+def _file(
+    request: HttpRequest, slug: str, ending: str, content_type: str, write: Callable[[Made], bytes]
+) -> HttpResponse:
+    asked = _report(slug)
+    form = asked.form(request.GET)
+    if not form.is_valid():
+        # The page says in words what is wrong with the address.
+        return report(request, slug)
+    name = "-".join([slug, *_days_in_name(form)])
+    return HttpResponse(
+        write(Made(asked, form)),
+        content_type=content_type,
+        headers={"Content-Disposition": f'attachment; filename="{name}.{ending}"'},
+    )
+
+
+def _days_in_name(form: FilterForm) -> list[str]:
+    days = (form.cleaned_data.get(name) for name in ("since", "until", "on"))
+    return [day.isoformat() for day in days if day]
+
+
+def _spans() -> list[tuple[str, str, str]]:
+    """Return the spans of days that are asked for most, with their first and last day."""
+    today = timezone.localdate()
+    month = today.replace(day=1)
+    last_month = (month - timedelta(days=1)).replace(day=1)
+    year = date(today.year, 1, 1)
+    spans = [
+        (_("This month"), month, today),
+        (_("Last month"), last_month, month - timedelta(days=1)),
+        (_("This year"), year, today),
+        (_("Last year"), date(today.year - 1, 1, 1), year - timedelta(days=1)),
+    ]
+    return [
+        *((name, since.isoformat(), until.isoformat()) for name, since, until in spans),
+        (_("All days"), "", ""),
+    ]
