@@ -1,11 +1,15 @@
 """A house with a stand, two sizes, a shop and a tax, on one fixed day."""
 
+import html
+import re
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from apiary_sales.accounts.models import House
 from apiary_sales.billing.services import invoices, payments
@@ -142,3 +146,23 @@ def pay(customer, cents, **more):
 
 def days(number):
     return timedelta(days=number)
+
+
+def errors_in(response):
+    """Return the sentences of the error summary of a page, in order."""
+    text = response.content.decode()
+    summary = re.search(r'<div class="error-summary".*?</div>', text, re.DOTALL).group()
+    items = re.findall(r"<li>(.*?)</li>", summary, re.DOTALL)
+    return [html.unescape(re.sub(r"<[^>]+>", "", item)) for item in items]
+
+
+def queries_of(client, address):
+    """Return how many queries a page takes."""
+    with CaptureQueriesContext(connection) as asked:
+        assert client.get(address).status_code == 200
+    return len(asked)
+
+
+def words_of(text):
+    """Return the words of a page or paper without its markup, single-spaced."""
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).split())

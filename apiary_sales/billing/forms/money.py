@@ -15,6 +15,7 @@ from inventory.forms.acts import ActForm
 from inventory.forms.fields import MoneyField
 
 OLDEST_FIRST = "oldest"
+NOT_NEGATIVE = {"min_value": _("Enter nothing or more.")}
 
 
 class DayInput(forms.DateInput):
@@ -74,9 +75,10 @@ class PaymentForm(ActForm):
     def shares(self) -> dict[Invoice, int] | None:
         """Return what goes to the chosen invoice, or None for what is due first."""
         invoice = self.open_invoices.get(self.cleaned_data["allocations"])
-        if invoice is None:
+        amount_cents = self.cleaned_data["amount"]
+        if invoice is None or amount_cents <= 0:
             return None
-        return {invoice: min(invoice.open_cents, max(self.cleaned_data["amount"], 0))}
+        return {invoice: min(invoice.open_cents, amount_cents)}
 
 
 class UndoPaymentForm(ActForm):
@@ -125,8 +127,8 @@ class CustomerChoiceForm(forms.Form):
 class HouseForm(forms.ModelForm):
     """What is printed on every paper, and how tax, quotes and drums are handled."""
 
-    drum_deposit_cents = MoneyField(label=_("Deposit on a drum"))
-    drum_price_cents = MoneyField(label=_("Price of an empty drum"))
+    drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)
+    drum_price_cents = MoneyField(label=_("Price of an empty drum"), error_messages=NOT_NEGATIVE)
 
     class Meta:
         model = House
@@ -147,6 +149,7 @@ class HouseForm(forms.ModelForm):
             "drum_deposit_cents",
             "drum_price_cents",
         ]
+        error_messages = {"quote_days": NOT_NEGATIVE}
         help_texts = {
             "payment_note": _("Printed on invoices: account, name on checks, other ways."),
             "tax_rounding": _("Your tax office says which; both follow the usual rule."),

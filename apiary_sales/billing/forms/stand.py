@@ -10,6 +10,7 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from apiary_sales.billing.forms.money import NOT_NEGATIVE
 from apiary_sales.billing.models import Payment
 from apiary_sales.billing.queries.stand import StandSize
 from apiary_sales.billing.services import stand
@@ -20,7 +21,6 @@ from inventory.forms.acts import ActForm
 from inventory.forms.fields import MoneyField
 from inventory.models import ContainerSize, Place
 
-NOT_NEGATIVE = {"min_value": gettext_lazy("Enter nothing or more.")}
 METHODS = [
     (method.value, label)
     for method, label in [

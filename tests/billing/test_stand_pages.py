@@ -1,0 +1,371 @@
+"""The stand's pages and its message door, as a browser and the till meet them."""
+
+import json
+import re
+from datetime import timedelta
+
+import pytest
+from django.contrib.staticfiles import finders
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.queries import books
+from inventory.models import Balance, Lot
+from tests import builders
+from tests.billing.conftest import errors_in, invoice_of, jars, queries_of
+
+pytestmark = pytest.mark.django_db
+
+STAND = "/stand/"
+SALES = "/stand/sales/"
+
+
+@pytest.fixture
+def seller(client):
+    client.force_login(builders.person("stand"))
+    return client
+
+
+@pytest.fixture
+def form(pounds, quarts):
+    """What the form without script sends for one pound jar, paid in cash."""
+    return {
+        "key": "form-1",
+        "pieces_one-pound": "1",
+        "pieces_three-pound": "",
+        "method": "cash",
+        "tendered": "10.00",
+        "discount": "",
+    }
+
+
+@pytest.fixture
+def message(pounds):
+    """What the till sends for two pound jars, paid in cash."""
+    return {
+        "key": "sale-1",
+        "place": "stand",
+        "lines": [{"size": "one-pound", "pieces": 2, "unit_price": "8.0000"}],
+        "method": "cash",
+        "tendered_cents": 2_000,
+        "discount_cents": 0,
+        "sold_at": timezone.now().isoformat(),
+    }
+
+
+def send(client, message, **more):
+    return client.post(SALES, json.dumps(message), content_type="application/json", **more)
+
+
+def at_stand(size):
+    return Balance.objects.get(place__code="stand", item=size.item).quantity
+
+
+def test_the_page_shows_sizes_with_price_and_stock(seller, pounds, quarts):
+    text = seller.get(STAND).content.decode()
+
+    assert 'data-size="one-pound"' in text
+    assert "24 here" in text
+    assert "$21.00" in text
+
+
+def test_the_page_asks_the_database_as_often_for_many_sizes_as_for_few(
+    seller, pounds, quarts, stand
+):
+    few = queries_of(seller, STAND)
+    for number in range(5):
+        size = builders.container(f"Size {number}")
+        builders.packed_lot(size, stand, 3)
+
+    assert queries_of(seller, STAND) == few
+
+
+def test_a_size_on_hold_is_not_for_sale(seller, pounds):
+    Lot.objects.filter(code="P26-002").update(is_on_hold=True)
+
+    assert "0 here" in seller.get(STAND).content.decode()
+
+
+def test_without_a_stand_the_page_says_what_to_set_up(seller, house):
+    assert "Set up a stand" in seller.get(STAND).content.decode()
+
+
+def test_the_form_without_script_sells(seller, form, pounds):
+    response = seller.post(STAND, form, follow=True)
+
+    receipt = Invoice.objects.get()
+    assert response.redirect_chain == [(reverse("billing:receipt", args=[receipt.pk]), 302)]
+    text = response.content.decode()
+    assert "Sold for 8.00 USD. Give back 2.00 USD." in text
+    assert "Do not feed honey to infants under one year of age." in text
+    assert at_stand(pounds) == 23
+
+
+def test_the_form_sent_twice_sells_once(seller, form, pounds):
+    seller.post(STAND, form)
+
+    response = seller.post(STAND, form, follow=True)
+
+    assert "This sale was recorded already." in response.content.decode()
+    assert Invoice.objects.count() == 1
+    assert at_stand(pounds) == 23
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentences"),
+    [
+        ({"tendered": ""}, ["Cash given: Enter the cash that was given."]),
+        (
+            {"tendered": "7.99"},
+            ["Cash given: The sale comes to 8.00 USD, 7.99 USD was given: ask for 0.01 USD more."],
+        ),
+        ({"tendered": "-1"}, ["Cash given: Enter nothing or more."]),
+        ({"discount": "-1"}, ["Discount: Enter nothing or more."]),
+        (
+            {"discount": "8.01"},
+            ["Discount: The discount of 8.01 USD is more than the jars come to, 8.00 USD."],
+        ),
+        ({"pieces_one-pound": "-1"}, ["One pound: Enter nothing or more."]),
+        (
+            {"pieces_one-pound": ""},
+            ["Nothing is in the sale yet. Choose the jars that were sold."],
+        ),
+        (
+            {"pieces_one-pound": "25", "tendered": "300"},
+            ["Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."],
+        ),
+        (
+            {"pieces_one-pound": "1001", "tendered": "9000"},
+            ["1,001 pieces of One pound is too much for one stand sale. Take an order instead."],
+        ),
+    ],
+)
+def test_a_wrong_form_is_answered_in_words_and_changes_nothing(
+    seller, form, pounds, typed, sentences
+):
+    response = seller.post(STAND, {**form, **typed})
+
+    assert response.status_code == 422
+    assert errors_in(response) == sentences
+    assert at_stand(pounds) == 24
+    assert not Invoice.objects.exists()
+    assert not Payment.objects.exists()
+
+
+def test_the_till_sends_a_sale(seller, message, pounds):
+    response = send(seller, message)
+
+    receipt = Invoice.objects.get()
+    assert response.status_code == 200
+    assert response.json() == {
+        "number": "R26-00001",
+        "text": "Sold for 16.00 USD. Give back 4.00 USD.",
+        "total_cents": 1_600,
+        "change_cents": 400,
+        "receipt_url": f"/stand/receipts/{receipt.pk}/",
+    }
+    assert at_stand(pounds) == 22
+    assert list(books.faults()) == []
+
+
+def test_the_same_sale_gets_the_same_answer(seller, message, pounds):
+    first = send(seller, message)
+
+    second = send(seller, message)
+
+    assert (second.status_code, second.json()) == (200, first.json())
+    assert at_stand(pounds) == 22
+    assert Payment.objects.count() == 1
+
+
+def test_a_sale_kept_without_signal_is_dated_when_it_was_made(seller, message):
+    yesterday = timezone.now() - timedelta(days=1)
+
+    send(seller, {**message, "sold_at": yesterday.isoformat()})
+
+    assert Invoice.objects.get().issued_on == timezone.localdate(yesterday)
+
+
+def test_a_sale_keeps_the_price_the_buyer_paid(seller, message, pounds):
+    line = {**message["lines"][0], "unit_price": "7.5000"}
+
+    response = send(seller, {**message, "lines": [line]})
+
+    assert response.json()["total_cents"] == 1_500
+
+
+def test_a_sale_that_runs_short_is_left_for_a_person_to_settle(seller, message, pounds):
+    line = {**message["lines"][0], "pieces": 25}
+
+    response = send(seller, {**message, "lines": [line], "tendered_cents": 20_000})
+
+    assert response.status_code == 422
+    assert response.json()["message"] == (
+        "Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."
+    )
+    assert at_stand(pounds) == 24
+
+
+UNREADABLE = "The sale could not be read. Open the stand page again."
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"key": ""}, UNREADABLE),
+        ({"key": 7}, UNREADABLE),
+        ({"key": "k" * 81}, UNREADABLE),
+        ({"lines": "one"}, UNREADABLE),
+        ({"lines": ["one"]}, UNREADABLE),
+        ({"lines": []}, "Nothing is in the sale yet. Choose the jars that were sold."),
+        (
+            {"place": "market"},
+            "There is no stand called market any more. Open the stand page again.",
+        ),
+        ({"tendered_cents": "20"}, UNREADABLE),
+        ({"tendered_cents": 10**30}, UNREADABLE),
+        ({"tendered_cents": None}, "Enter the cash that was given."),
+        ({"sold_at": "yesterday"}, UNREADABLE),
+        ({"sold_at": "2026-09-10T10:00:00"}, UNREADABLE),
+        ({"sold_at": "2026-13-99T10:00:00Z"}, UNREADABLE),
+        ({"method": "barter"}, "Choose how it was paid: cash, card or check."),
+    ],
+)
+def test_an_unreadable_sale_is_refused_in_words(seller, message, change, sentence):
+    response = send(seller, {**message, **change})
+
+    assert (response.status_code, response.json()["message"]) == (422, sentence)
+    assert not Invoice.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("line", "sentence"),
+    [
+        ({"pieces": 1.5}, UNREADABLE),
+        ({"pieces": True}, UNREADABLE),
+        ({"pieces": 0}, "Enter one One pound or more."),
+        ({"unit_price": "NaN"}, UNREADABLE),
+        ({"unit_price": "eight"}, UNREADABLE),
+        ({"unit_price": "-1"}, "The price of One pound can't be less than nothing."),
+        (
+            {"size": "bucket"},
+            "There is no size called bucket any more. Open the stand page again.",
+        ),
+    ],
+)
+def test_an_unreadable_line_is_refused_in_words(seller, message, line, sentence):
+    response = send(seller, {**message, "lines": [{**message["lines"][0], **line}]})
+
+    assert (response.status_code, response.json()["message"]) == (422, sentence)
+    assert not Invoice.objects.exists()
+
+
+@pytest.mark.parametrize("body", ["", "sale", "[]", "\udcff".encode("utf-8", "surrogatepass")])
+def test_what_is_no_message_is_refused_in_words(seller, body):
+    response = seller.post(SALES, body, content_type="application/json")
+
+    assert (response.status_code, response.json()["message"]) == (422, UNREADABLE)
+
+
+def test_signed_out_the_till_is_told_to_sign_in(client, message):
+    response = send(client, message)
+
+    assert response.status_code == 401
+    assert response.json()["message"] == "Sign in again, then the sales that wait are sent."
+
+
+def test_only_who_sells_may_send_sales(client, message):
+    client.force_login(builders.person("bottling"))
+
+    assert send(client, message).status_code == 403
+    assert not Invoice.objects.exists()
+
+
+def test_a_sale_sent_by_another_site_is_refused(message):
+    strict = Client(enforce_csrf_checks=True)
+    strict.force_login(builders.person("stand"))
+
+    assert send(strict, message).status_code == 403
+    assert not Invoice.objects.exists()
+
+
+def test_the_worker_answers_for_the_stand_alone(seller, stand):
+    response = seller.get("/stand/worker.js")
+
+    assert response["Content-Type"] == "text/javascript"
+    assert response["Service-Worker-Allowed"] == "/stand/"
+    assert response["Cache-Control"] == "no-cache"
+    assert "worker-src 'self'" in response["Content-Security-Policy"]
+    for asset in re.findall(r'"(/static/[^"]+)"', response.content.decode()):
+        assert finders.find(asset.removeprefix("/static/")), asset
+
+
+def test_the_stand_can_be_put_on_a_telephone(client):
+    manifest = client.get("/stand/app.webmanifest")
+
+    assert manifest["Content-Type"] == "application/manifest+json"
+    assert (manifest.json()["scope"], manifest.json()["start_url"]) == (STAND, STAND)
+
+
+def test_a_sale_is_undone_from_its_receipt(seller, message, pounds):
+    send(seller, message)
+    receipt = Invoice.objects.get()
+    address = reverse("billing:receipt_undo", args=[receipt.pk])
+    asked = seller.get(address).content.decode()
+
+    response = seller.post(address, {"key": "undo-1", "reason": "Jar leaked"}, follow=True)
+
+    assert "P26-002" in asked
+    text = response.content.decode()
+    assert "Undone: the jars are back, give back 16.00 USD. Credit note C26-00001." in text
+    assert "Jar leaked" in text
+    assert at_stand(pounds) == 24
+    assert list(books.faults()) == []
+
+
+def test_an_undo_without_a_reason_is_refused(seller, message, pounds):
+    send(seller, message)
+    address = reverse("billing:receipt_undo", args=[Invoice.objects.get().pk])
+
+    response = seller.post(address, {"key": "undo-1", "reason": " "})
+
+    assert response.status_code == 422
+    assert errors_in(response) == ["Why?: This field is required."]
+    assert at_stand(pounds) == 22
+
+
+def test_receipts_are_listed_in_a_constant_number_of_queries(seller, message):
+    send(seller, message)
+    one = queries_of(seller, "/stand/receipts/")
+    for number in range(4):
+        send(seller, {**message, "key": f"more-{number}"})
+
+    assert queries_of(seller, "/stand/receipts/") == one
+
+
+def test_a_receipt_is_no_way_into_other_bills(seller, shop, pounds):
+    invoice = invoice_of(shop, jars(pounds, 1))
+
+    assert seller.get(reverse("billing:receipt", args=[invoice.pk])).status_code == 404
+    assert seller.get(reverse("billing:receipt_undo", args=[invoice.pk])).status_code == 404
+
+
+@pytest.mark.parametrize("name", ["receipt", "receipt_pdf", "receipt_undo"])
+def test_only_who_sells_sees_receipts(client, seller, message, name):
+    send(seller, message)
+    address = reverse(f"billing:{name}", args=[Invoice.objects.get().pk])
+    client.force_login(builders.person("bottling"))
+
+    assert client.get(address).status_code == 403
+
+
+def test_the_receipt_is_a_pdf(seller, message):
+    send(seller, message)
+
+    response = seller.get(reverse("billing:receipt_pdf", args=[Invoice.objects.get().pk]))
+
+    assert response["Content-Type"] == "application/pdf"
+    assert response["Content-Disposition"] == 'inline; filename="Receipt R26-00001.pdf"'
+    assert response.content.startswith(b"%PDF-")
