@@ -1,0 +1,64 @@
+"""Prices in the back office: to be looked at. They are set on their pages, which keep history."""
+
+from django.contrib import admin
+
+from apiary_sales.pricing.models import (
+    BulkPrice,
+    ChannelCost,
+    ContainerPrice,
+    FillingTime,
+    SeasonExpense,
+    TaxRate,
+)
+
+
+class NeverChangedAdmin(admin.ModelAdmin):
+    """A row that is written once: a later one takes over."""
+
+    def has_change_permission(self, request, obj=None) -> bool:
+        return False
+
+    def has_delete_permission(self, request, obj=None) -> bool:
+        return False
+
+
+@admin.register(ContainerPrice)
+class ContainerPriceAdmin(NeverChangedAdmin):
+    list_display = ["container", "tier", "min_pieces", "piece_cents", "case_cents", "valid_from"]
+    list_filter = ["tier", "container"]
+    list_select_related = ["container"]
+
+
+@admin.register(BulkPrice)
+class BulkPriceAdmin(NeverChangedAdmin):
+    list_display = [
+        "colour_class",
+        "moisture_percent_max",
+        "floral_source",
+        "price_per_pound",
+        "valid_from",
+    ]
+    list_filter = ["colour_class"]
+
+
+@admin.register(TaxRate)
+class TaxRateAdmin(NeverChangedAdmin):
+    list_display = ["name", "goods", "percent", "valid_from"]
+    list_filter = ["goods"]
+
+
+@admin.register(ChannelCost)
+class ChannelCostAdmin(admin.ModelAdmin):
+    list_display = ["channel", "discount_percent", "card_percent", "piece_cents", "per_pound"]
+
+
+@admin.register(FillingTime)
+class FillingTimeAdmin(admin.ModelAdmin):
+    list_display = ["container", "minutes_each"]
+    list_select_related = ["container"]
+
+
+@admin.register(SeasonExpense)
+class SeasonExpenseAdmin(admin.ModelAdmin):
+    list_display = ["season", "category", "amount_cents", "note"]
+    list_filter = ["season", "category"]
