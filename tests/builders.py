@@ -10,7 +10,7 @@ from apiary_sales.accounts import people
 from apiary_sales.accounts.models import User
 from apiary_sales.customers.models import Customer
 from inventory.models import ContainerPart, ContainerSize, Item, Lot, PackagingPart, Place
-from inventory.services import honey, ledger
+from inventory.services import honey, ledger, places
 
 _numbers = itertools.count(1)
 
@@ -27,6 +27,14 @@ def person(role: str = "owner") -> User:
 
 def place(code: str, kind: str = Place.Kind.TANK, **fields) -> Place:
     return Place.objects.create(code=code, name=fields.pop("name", code), kind=kind, **fields)
+
+
+def measured_tank(code: str, *, diameter_mm: int, length_mm: int, **fields) -> Place:
+    """Make an upright tank with a flat bottom, of these inside measurements."""
+    shape = places.Shape(form="upright", diameter_mm=diameter_mm, length_mm=length_mm)
+    return places.create(
+        kind=Place.Kind.TANK, code=code, name=fields.pop("name", code), shape=shape, **fields
+    )
 
 
 def lot_in(

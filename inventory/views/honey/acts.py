@@ -14,7 +14,7 @@ from inventory.errors import HouseError
 from inventory.forms import honey as forms
 from inventory.models import Lot, Place, Posting
 from inventory.queries import honey as queries
-from inventory.services import drums, honey
+from inventory.services import drums, honey, ledger
 from inventory.services.honey import Outcome
 from inventory.views.acts import ActView
 
@@ -97,6 +97,7 @@ class Receive(HoneyActView):
         return honey.foresee_receipt(place=data["place"], lot=lot)
 
     def act(self, data: dict[str, Any]) -> Lot:
+        self._key = data["key"]
         note = " ".join(part for part in (data["note"], str(data["measured"].how)) if part)
         return honey.receive(
             place=data["place"],
@@ -126,7 +127,7 @@ class Receive(HoneyActView):
         return reverse("inventory:lot_detail", args=[made.code])
 
     def posting_to_undo(self, made: Lot) -> Posting:
-        return Posting.objects.get(kind=Posting.Kind.EXTRACTION, lines__lot=made)
+        return ledger.find(self._key)
 
 
 class Transfer(HoneyActView):

@@ -1,0 +1,1092 @@
+"""The honey pages: what they show, what each act does, and what is refused at which field."""
+
+import re
+from decimal import Decimal
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from inventory.models import Balance, Item, Lot, Place, Posting
+from inventory.queries import books
+from inventory.services import drums, honey, ledger
+from tests import builders
+from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
+
+pytestmark = pytest.mark.django_db
+
+POUNDS_1000 = 453_592  # grams
+
+
+@pytest.fixture
+def tank():
+    return builders.place("tank-1", name="Tank 1", capacity_litres=Decimal("1300"))
+
+
+@pytest.fixture
+def other_tank():
+    return builders.place("tank-2", name="Tank 2", capacity_litres=Decimal("1300"))
+
+
+@pytest.fixture
+def drum():
+    return builders.place(
+        "d-014",
+        Place.Kind.DRUM,
+        name="Drum D-014",
+        tare_grams=17_600,
+        capacity_litres=Decimal("215"),
+    )
+
+
+@pytest.fixture
+def bottler():
+    return signed_in("bottling")
+
+
+def receipt(**changes) -> dict:
+    return {
+        "key": builders.new_key(),
+        "place": "tank-1",
+        "floral_source": "Clover",
+        "yard": "Mill field",
+        "season": "2026",
+        "extracted_on": "2026-07-20",
+        "moisture": "17.4",
+        "colour_mm": "30",
+        "measured_by": "scale",
+        "weight": "1000",
+        "weight_unit": "lb",
+    } | changes
+
+
+def post(client, name: str, data: dict, *args):
+    return client.post(reverse(f"inventory:{name}", args=args), {"key": builders.new_key()} | data)
+
+
+def grams_in(place: Place) -> int:
+    there = honey.content(place)
+    return there.quantity if there else 0
+
+
+def queries_of(client, url: str) -> int:
+    with CaptureQueriesContext(connection) as asked:
+        assert client.get(url).status_code == 200
+    return len(asked)
+
+
+# ------------------------------------------------------------------ overview
+
+
+def test_an_empty_house_is_told_where_to_begin():
+    page = text(signed_in("owner").get(reverse("inventory:honey")))
+
+    assert "No tank is set up yet." in page
+    assert "Set up a tank" in page
+    assert "No drum is set up yet." in page
+
+
+def test_who_may_not_set_up_places_is_not_sent_there():
+    page = text(signed_in("stand").get(reverse("inventory:honey")))
+
+    assert "No tank is set up yet." in page
+    assert "Set up a tank" not in page
+
+
+def test_the_overview_adds_up_pounds_and_gallons(tank, drum, owner, key):
+    builders.lot_in(tank, 2 * POUNDS_1000, moisture_percent="17.0")
+    honey.transfer(source=tank, target=drum, grams=POUNDS_1000 // 2, recorded_by=owner, key=key())
+
+    page = text(signed_in("office").get(reverse("inventory:honey")))
+
+    # 2,000 lb at 17 % and 20 °C: 907.184 kg / (1.4237 × 0.998207 kg/L) = 638.35 L = 168.6 gal,
+    # with the specific gravity of White 1975 (from memory) and water by IAPWS-95.
+    assert "All bulk honey 2,000 lb 169 gal at 68 °F (20 °C)" in page
+    assert "In tanks 1,500 lb" in page
+    assert "In drums 500 lb 42.2 gal, 1 drum" in page
+
+
+def test_wettest_lots_are_warned_of_first_and_dry_ones_not(tank, other_tank, drum):
+    builders.lot_in(tank, moisture_percent="18.7")
+    builders.lot_in(other_tank, moisture_percent="20.4")
+    builders.lot_in(drum, 100_000, moisture_percent="17.0")
+
+    page = text(signed_in("office").get(reverse("inventory:honey")))
+
+    assert page.index("it will ferment") < page.index("it may ferment")
+    assert "26-E03, 17.00 %" not in page
+
+
+@pytest.mark.parametrize(
+    ("shown", "codes"),
+    [
+        ("", ["d-1", "d-2", "d-3"]),
+        ("full", ["d-1"]),
+        ("reserved", ["d-2"]),
+        ("empty", ["d-3"]),
+        ("nonsense", ["d-1", "d-2", "d-3"]),
+    ],
+)
+def test_drums_are_shown_full_reserved_or_empty(shown, codes):
+    for code in ("d-1", "d-2", "d-3"):
+        builders.place(code, Place.Kind.DRUM, name=f"Drum {code}")
+    builders.lot_in(Place.objects.get(code="d-1"), 290_000)
+    lot = builders.lot_in(Place.objects.get(code="d-2"), 290_000)
+    ledger.reserve([ledger.Hold(Item.objects.honey(), Place.objects.get(code="d-2"), lot, 290_000)])
+
+    response = signed_in("office").get(reverse("inventory:honey"), {"drums": shown})
+
+    assert [drum.place.code for drum in response.context["drums"]] == codes
+    assert [tab["count"] for tab in response.context["drum_filters"]] == [3, 1, 1, 1]
+
+
+def test_drums_stand_in_the_order_of_their_colour():
+    for code, colour in (("d-1", "120"), ("d-2", None), ("d-3", "5"), ("d-4", "40")):
+        builders.lot_in(builders.place(code, Place.Kind.DRUM), 1000, colour_mm=colour)
+    builders.place("d-0", Place.Kind.DRUM)
+
+    response = signed_in("office").get(reverse("inventory:honey"))
+
+    codes = [drum.place.code for drum in response.context["drums"]]
+    # Water white, extra light amber, dark amber, of unknown colour, empty.
+    assert codes == ["d-3", "d-4", "d-1", "d-2", "d-0"]
+
+
+def fill_house(count: int) -> None:
+    made = Place.objects.filter(kind=Place.Kind.DRUM).count()
+    for number in range(made, made + count):
+        drum = builders.place(f"d-{number}", Place.Kind.DRUM)
+        builders.lot_in(drum, 100_000)
+
+
+@pytest.mark.parametrize("name", ["honey", "lot_list", "places", "posting_list"])
+def test_a_list_asks_the_database_as_often_for_many_rows_as_for_one(name):
+    client = signed_in("owner")
+    url = reverse(f"inventory:{name}")
+    fill_house(1)
+    for_one = queries_of(client, url)
+
+    fill_house(9)
+
+    assert queries_of(client, url) == for_one
+
+
+@pytest.mark.parametrize("name", ["transfer", "blend", "drum_fill", "drain", "write_off"])
+def test_a_form_asks_the_database_as_often_for_many_vessels_as_for_one(name):
+    client = signed_in("owner")
+    url = reverse(f"inventory:{name}")
+    fill_house(1)
+    for_one = queries_of(client, url)
+
+    fill_house(9)
+
+    assert queries_of(client, url) == for_one
+
+
+# ------------------------------------------------------------------ who may
+
+
+@pytest.mark.parametrize("name", ["receive", "transfer", "blend", "drum_fill", "drain", "dip"])
+def test_who_minds_the_stand_moves_no_honey(name, tank):
+    args = [tank.code] if name == "dip" else []
+
+    response = signed_in("stand").get(reverse(f"inventory:{name}", args=args))
+
+    assert response.status_code == 403
+
+
+def test_the_office_writes_no_honey_off():
+    assert signed_in("office").get(reverse("inventory:write_off")).status_code == 403
+
+
+# ------------------------------------------------------------------ receive
+
+
+def test_an_extraction_weighed_on_a_scale_becomes_a_lot(tank, bottler):
+    response = post(bottler, "receive", receipt(cost="1,250.50".replace(",", "")))
+
+    lot = Lot.objects.get()
+    assert response.url == reverse("inventory:lot_detail", args=[lot.code])
+    assert said(response) == ["Lot 26-E01 received: 1,000 lb of Clover."]
+    assert (lot.quantity_made, lot.cost_cents) == (POUNDS_1000, 125_050)
+    assert (lot.yard, lot.season, lot.moisture_percent) == ("Mill field", 2026, Decimal("17.40"))
+    assert grams_in(tank) == POUNDS_1000
+    assert list(books.faults()) == []
+
+
+def test_a_cost_that_is_not_entered_stays_unknown(tank, bottler):
+    post(bottler, "receive", receipt())
+
+    page = text(bottler.get(reverse("inventory:lot_detail", args=["26-E01"])))
+    assert Lot.objects.get().cost_cents is None
+    assert "cost not entered" in page
+
+
+def test_an_extraction_measured_by_volume_is_weighed_by_density(tank, bottler):
+    post(
+        bottler,
+        "receive",
+        receipt(
+            moisture="17.0",
+            measured_by="volume",
+            weight="",
+            volume="100",
+            volume_unit="gal",
+            honey_celsius="68",
+            honey_celsius_unit="F",
+        ),
+    )
+
+    lot = Lot.objects.get()
+    # 378.541 L × 1.4237 × 0.998207 kg/L = 537,963 g: White 1975 (from memory), by hand.
+    assert abs(lot.quantity_made - 537_963) <= 1
+    # 0.18 % of 538 kg is 2.1 lb.
+    assert lot.note == (
+        "100 gal (378.5 L) weighed by density at 17 % moisture, 20.0 °C; give or take 2.1 lb."
+    )
+
+
+def test_an_extraction_can_be_dipped_into_a_measured_tank(bottler):
+    upright = builders.measured_tank("tank-9", diameter_mm=1000, length_mm=1200)
+
+    post(
+        bottler,
+        "receive",
+        receipt(
+            place="tank-9",
+            moisture="",
+            refractive_index="1.4940",
+            refractometer_celsius="20",
+            refractometer_celsius_unit="C",
+            measured_by="dip",
+            weight="",
+            depth="80",
+            depth_unit="cm",
+            honey_celsius="30",
+            honey_celsius_unit="C",
+        ),
+    )
+
+    lot = Lot.objects.get()
+    # 1.4940 at 20 °C is 17.0 %: Bogdanov, Book of Honey, chapter 4 (read), to 0.03.
+    assert abs(lot.moisture_percent - Decimal("17.0")) <= Decimal("0.03")
+    assert lot.refractive_index == Decimal("1.49400")
+    # π × 50² × 80 cm³ = 628.319 L; × (1.42115 − 10 × 0.0006) kg/L = 889.2 kg: by hand, to 0.1 %.
+    assert abs(grams_in(upright) - 889_163) <= 900
+
+
+def test_only_the_new_honey_counts_when_a_tank_is_dipped_before_and_after(bottler):
+    upright = builders.measured_tank("tank-9", diameter_mm=1000, length_mm=1200)
+    builders.lot_in(upright, 200_000, moisture_percent="17.0")
+    dipped = receipt(
+        place="tank-9",
+        moisture="17.0",
+        measured_by="dip",
+        weight="",
+        depth="50",
+        depth_unit="cm",
+        honey_celsius="20",
+        honey_celsius_unit="C",
+    )
+
+    with books_unchanged():
+        refused = post(bottler, "receive", dipped)
+    post(bottler, "receive", dipped | {"depth_before": "20", "depth_before_unit": "cm"})
+
+    assert errors(refused) == {
+        "depth_before": [
+            "tank-9 held 441 lb already. Enter the dip before as well, so that only the new "
+            "honey counts."
+        ]
+    }
+    # π × 50² × 30 cm³ = 235.619 L × 1.42115 kg/L = 334,850 g: by hand.
+    assert abs(grams_in(upright) - 200_000 - 334_850) <= 10
+
+
+def test_a_dip_that_found_no_more_than_before_is_refused(bottler):
+    builders.measured_tank("tank-9", diameter_mm=1000, length_mm=1200)
+
+    with books_unchanged():
+        response = post(
+            bottler,
+            "receive",
+            receipt(
+                place="tank-9",
+                measured_by="dip",
+                weight="",
+                depth="20",
+                depth_unit="cm",
+                depth_before="20",
+                depth_before_unit="cm",
+                honey_celsius="20",
+                honey_celsius_unit="C",
+            ),
+        )
+
+    assert errors(response) == {
+        "depth": [
+            "The dip after, 7.9 in (200 mm), is no deeper than the one before, 7.9 in (200 mm)."
+        ]
+    }
+
+
+BAD_RECEIPTS = [
+    ({"moisture": "9.99"}, "moisture", "Moisture of honey lies between 10 and 30 percent."),
+    ({"moisture": "30.01"}, "moisture", "Moisture of honey lies between 10 and 30 percent."),
+    ({"moisture": "wet"}, "moisture", "Enter a number."),
+    ({"moisture": ""}, "moisture", "Enter the moisture, or the refractometer index."),
+    ({"weight": "-5"}, "weight", "Enter a figure of nothing or more."),
+    ({"weight": "0"}, "weight", "Enter a weight of more than nothing."),
+    (
+        {"weight": "200000"},
+        "weight",
+        "200,000 lb is too much to handle at once. Check the figure and its unit.",
+    ),
+    ({"weight": "much"}, "weight", "Enter a number."),
+    ({"weight": ""}, "weight", "Enter the weight."),
+    ({"weight_unit": "gal"}, "weight", "gal does not fit here. Choose another unit."),
+    (
+        {"weight": "9000"},
+        "weight",
+        "Tank 1 would run over: it takes 343 gal, this would make 760 gal.",
+    ),
+    ({"colour_mm": "150.1"}, "colour_mm", "Colour lies between 0 and 150 mm Pfund."),
+    ({"colour_mm": "-1"}, "colour_mm", "Colour lies between 0 and 150 mm Pfund."),
+    ({"floral_source": " "}, "floral_source", "This field is required."),
+    ({"extracted_on": "2126-07-20"}, "extracted_on", "The extraction date lies in the future."),
+    ({"season": "26"}, "season", None),
+    (
+        {"place": "nowhere"},
+        "place",
+        "There is no such vessel in use. Choose one from the list.",
+    ),
+    ({"cost": "-1"}, "cost", "Ensure this value is greater than or equal to 0."),
+    ({"measured_by": "volume", "volume": ""}, "volume", "Enter the volume."),
+    (
+        {"measured_by": "volume", "volume": "5", "volume_unit": "lb", "honey_celsius": "20"},
+        "volume",
+        "lb does not fit here. Choose another unit.",
+    ),
+    (
+        {"measured_by": "volume", "volume": "5", "volume_unit": "gal"},
+        "honey_celsius",
+        "Enter the temperature: the weight depends on it.",
+    ),
+    (
+        {
+            "measured_by": "volume",
+            "volume": "5",
+            "volume_unit": "gal",
+            "honey_celsius": "61",
+            "honey_celsius_unit": "C",
+        },
+        "honey_celsius",
+        "The temperature must be from 0 to 60 °C, not 61.",
+    ),
+    (
+        {"moisture": "", "refractive_index": "1.3"},
+        "refractive_index",
+        None,
+    ),
+    (
+        {
+            "moisture": "",
+            "refractive_index": "1.4940",
+            "refractometer_celsius": "41",
+            "refractometer_celsius_unit": "C",
+        },
+        "refractometer_celsius",
+        "The temperature of the reading must be from 10 to 40 °C, not 41.",
+    ),
+    ({"measured_by": "dip", "depth": ""}, "depth", "Enter how deep the honey stands."),
+    (
+        {"measured_by": "dip", "depth": "10", "depth_unit": "in"},
+        None,
+        "The shape of Tank 1 is not known. Enter its measurements first.",
+    ),
+]
+
+
+@pytest.mark.parametrize(("wrong", "field", "sentence"), BAD_RECEIPTS)
+def test_a_receipt_that_cannot_be_is_refused_at_its_field(tank, bottler, wrong, field, sentence):
+    with books_unchanged():
+        response = post(bottler, "receive", receipt(**wrong))
+
+    told = errors(response)[field or "place"] if field else errors(response)["place"]
+    if sentence is None:
+        assert len(told) == 1
+    else:
+        assert told == [sentence]
+
+
+def test_all_problems_of_a_form_are_told_at_once(tank, bottler):
+    with books_unchanged():
+        response = post(
+            bottler, "receive", receipt(floral_source="", moisture="", weight="", place="")
+        )
+
+    assert set(errors(response)) == {"floral_source", "moisture", "weight", "place"}
+
+
+def test_the_same_form_sent_twice_receives_once(tank, bottler):
+    form = receipt()
+    post(bottler, "receive", form)
+
+    with books_unchanged():
+        response = post(bottler, "receive", form)
+
+    assert response.url == reverse("inventory:posting_detail", args=[Posting.objects.get().pk])
+    assert said(response)[-1] == "This was recorded already."
+    assert grams_in(tank) == POUNDS_1000
+
+
+def test_what_receiving_changes_is_shown_before(tank, bottler):
+    builders.lot_in(tank, POUNDS_1000, moisture_percent="18.6", colour_mm="60")
+    url = reverse("inventory:receive")
+
+    with books_unchanged():
+        fragment = bottler.get(
+            url, receipt(moisture="17.0", colour_mm="20"), headers={"HX-Request": "true"}
+        )
+        page = bottler.post(url, receipt(moisture="17.0", colour_mm="20") | {"preview": "yes"})
+
+    # Equal weights: (18.6 + 17.0) / 2 = 17.8 %, (60 + 20) / 2 = 40 mm: by hand.
+    for response in (fragment, page):
+        assert "Tank 1 1,000 lb → 2,000 lb" in text(response)
+        assert "It becomes a new blend" in text(response)
+        assert "17.80 %, U.S. Grade A" in text(response)
+        assert "40.0 mm, extra light amber" in text(response)
+    assert "<html" not in fragment.content.decode()
+    assert 'name="floral_source" value="Clover"' in page.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("what", "wrong", "line"),
+    [
+        ("moisture", {"moisture": "17.0"}, "= 17 % moisture, U.S. Grade A by moisture."),
+        (
+            "moisture",
+            {"moisture": "", "refractive_index": "1.4930"},
+            # (−0.26810 − log10 0.4930) / 0.002243 = 17.41: Bogdanov's formula (read), by hand.
+            "= 17.41 % moisture, U.S. Grade A by moisture. "
+            "Above 17.1 % moisture: it keeps only while it is cool and clean.",
+        ),
+        ("moisture", {"moisture": "45"}, ""),
+        ("colour", {"colour_mm": "8"}, "= water white"),
+        ("colour", {"colour_mm": "8.1"}, "= extra white"),
+        ("colour", {"colour_mm": "114.1"}, "= dark amber"),
+        ("colour", {"colour_mm": "500"}, ""),
+        ("weight", {"moisture": "17.0"}, "= 1,000 lb, 454 kg; 84.3 gal at 17 %, 68 °F (20 °C)"),
+        (
+            "weight",
+            {
+                "moisture": "17.0",
+                "measured_by": "volume",
+                "volume": "100",
+                "volume_unit": "gal",
+                "honey_celsius": "20",
+                "honey_celsius_unit": "C",
+            },
+            "= 1,186 lb, 538 kg, give or take 2.1 lb; 100 gal at 17 %, 20.0 °C",
+        ),
+        ("weight", {"weight": ""}, ""),
+    ],
+)
+def test_figures_are_converted_while_they_are_typed(tank, bottler, what, wrong, line):
+    response = bottler.get(reverse("inventory:convert_receipt", args=[what]), receipt(**wrong))
+
+    assert text(response) == line
+
+
+# ------------------------------------------------------------------ transfer, blend, drain
+
+
+def test_some_of_a_tank_is_transferred(tank, other_tank, bottler):
+    builders.lot_in(tank, 2 * POUNDS_1000)
+
+    response = post(
+        bottler,
+        "transfer",
+        {"source": "tank-1", "target": "tank-2", "weight": "500", "weight_unit": "lb"},
+    )
+
+    assert said(response) == ["500 lb from Tank 1 into Tank 2."]
+    assert response.url == reverse("inventory:place_detail", args=["tank-2"])
+    assert grams_in(other_tank) == 226_796
+    assert list(books.faults()) == []
+
+
+def test_a_transfer_without_a_weight_is_all_of_it(tank, other_tank, bottler):
+    builders.lot_in(tank, 123_457)
+
+    post(bottler, "transfer", {"source": "tank-1", "target": "tank-2", "weight": ""})
+
+    assert (grams_in(tank), grams_in(other_tank)) == (0, 123_457)
+
+
+def test_more_than_a_tank_holds_cannot_be_transferred(tank, other_tank, bottler):
+    builders.lot_in(tank, POUNDS_1000)
+
+    with books_unchanged():
+        response = post(
+            bottler,
+            "transfer",
+            {"source": "tank-1", "target": "tank-2", "weight": "1001", "weight_unit": "lb"},
+        )
+
+    assert errors(response) == {
+        "weight": ["Not enough honey: 1,001 lb asked for, Tank 1 holds 1,000 lb."]
+    }
+
+
+def test_honey_is_not_poured_into_its_own_tank(tank, bottler):
+    builders.lot_in(tank)
+
+    with books_unchanged():
+        response = post(bottler, "transfer", {"source": "tank-1", "target": "tank-1"})
+
+    assert errors(response) == {"target": ["Tank 1 can't be poured into itself."]}
+
+
+def test_an_undo_stands_beside_what_was_done(tank, other_tank, bottler):
+    builders.lot_in(tank)
+
+    response = bottler.post(
+        reverse("inventory:transfer"),
+        {"key": "k", "source": "tank-1", "target": "tank-2"},
+        follow=True,
+    )
+
+    made = Posting.objects.latest("id")
+    undo_url = reverse("inventory:posting_reverse", args=[made.pk])
+    assert f'<a class="undo" href="{undo_url}">Undo</a>' in response.content.decode()
+
+
+def test_a_blend_is_shown_before_and_posted_after(tank, other_tank, drum, bottler):
+    clover = builders.lot_in(tank, 300_000, moisture_percent="17.0", colour_mm="20")
+    aster = builders.lot_in(
+        other_tank, 100_000, floral_source="Aster", moisture_percent="18.6", colour_mm="60"
+    )
+    big = builders.place("tote-1", Place.Kind.TOTE, name="Tote 1")
+    form = {
+        "key": builders.new_key(),
+        "target": "tote-1",
+        "source_1": "tank-1",
+        "source_2": "tank-2",
+    }
+    url = reverse("inventory:blend")
+
+    with books_unchanged():
+        shown = text(bottler.get(url, form, headers={"HX-Request": "true"}))
+    response = bottler.post(url, form)
+
+    # (300 × 17.0 + 100 × 18.6) / 400 = 17.4; (300 × 20 + 100 × 60) / 400 = 30: by hand.
+    assert "17.40 %, U.S. Grade A" in shown
+    assert "30.0 mm, white" in shown
+    assert "Tote 1 0.0 lb → 882 lb" in shown
+    blend = honey.content(big).lot
+    assert response.url == reverse("inventory:lot_detail", args=[blend.code])
+    assert (blend.moisture_percent, blend.colour_mm) == (Decimal("17.40"), Decimal("30.0"))
+    assert {(link.parent, link.grams) for link in blend.parent_links.all()} == {
+        (clover, 300_000),
+        (aster, 100_000),
+    }
+    assert list(books.faults()) == []
+
+
+def test_a_blend_needs_two_vessels(tank, bottler):
+    builders.lot_in(tank)
+
+    with books_unchanged():
+        response = post(bottler, "blend", {"target": "tank-1", "source_1": ""})
+
+    assert errors(response) == {
+        "source_1": ["Choose a vessel."],
+        "source_2": ["Choose a vessel."],
+    }
+
+
+def test_a_blend_that_asks_too_much_says_so_at_its_line(tank, other_tank, bottler):
+    builders.lot_in(tank, POUNDS_1000)
+    builders.lot_in(other_tank, POUNDS_1000)
+    builders.lot_in(builders.place("pail-1", Place.Kind.PAIL, name="Pail 1"), 20_000)
+    builders.place("tote-1", Place.Kind.TOTE)
+
+    with books_unchanged():
+        response = post(
+            bottler,
+            "blend",
+            {
+                "target": "tote-1",
+                "source_1": "tank-1",
+                "source_2": "tank-2",
+                "source_4": "pail-1",
+                "weight_4": "60",
+                "weight_4_unit": "lb",
+            },
+        )
+
+    assert errors(response) == {
+        "weight_4": ["Not enough honey: 60.0 lb asked for, Pail 1 holds 44.1 lb."]
+    }
+
+
+def test_a_vessel_is_named_once_in_a_blend(tank, other_tank, bottler):
+    builders.lot_in(tank)
+
+    with books_unchanged():
+        response = post(
+            bottler,
+            "blend",
+            {"target": "tank-2", "source_1": "tank-1", "source_2": "tank-1"},
+        )
+
+    assert errors(response) == {"source_2": ["Tank 1 is there twice. Put all of it into one line."]}
+
+
+def test_a_weight_without_its_vessel_is_refused(tank, other_tank, drum, bottler):
+    builders.lot_in(tank)
+    builders.lot_in(other_tank)
+
+    with books_unchanged():
+        response = post(
+            bottler,
+            "blend",
+            {
+                "target": "d-014",
+                "source_1": "tank-1",
+                "source_2": "tank-2",
+                "weight_3": "5",
+                "weight_3_unit": "lb",
+            },
+        )
+
+    assert errors(response) == {"source_3": ["Choose the vessel this weight comes from."]}
+
+
+def test_a_drum_is_drained_to_the_last_gram(tank, drum, bottler):
+    builders.lot_in(drum, 123_457)
+
+    response = post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
+
+    assert said(response) == ["272 lb from Drum D-014 into Tank 1."]
+    assert (grams_in(drum), grams_in(tank)) == (0, 123_457)
+
+
+def test_an_empty_drum_is_not_offered_for_draining(tank, drum, bottler):
+    with books_unchanged():
+        response = post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
+
+    assert errors(response) == {
+        "source": ["There is no such vessel in use. Choose one from the list."]
+    }
+
+
+def test_reserved_honey_is_not_drained(tank, drum, bottler):
+    lot = builders.lot_in(drum, 290_000)
+    ledger.reserve([ledger.Hold(Item.objects.honey(), drum, lot, 90_000)])
+
+    with books_unchanged():
+        response = post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
+
+    assert list(errors(response).values()) == [
+        [
+            "Drum D-014 is reserved for an order: 639 lb asked for, 441 lb is free. "
+            "Choose another, or cancel the order first."
+        ]
+    ]
+
+
+# ------------------------------------------------------------------ drums
+
+
+def fill_form(**changes) -> dict:
+    return {"tank": "tank-1", "drum": "d-014", "gross": "312.6", "gross_unit": "kg"} | changes
+
+
+def test_a_drum_is_filled_by_gross_less_tare(tank, drum, bottler):
+    builders.lot_in(tank, 600_000)
+
+    response = post(bottler, "drum_fill", fill_form())
+
+    assert grams_in(drum) == 295_000
+    assert said(response) == ["650 lb from Tank 1 into Drum D-014."]
+    # The next drum is filled from the same tank.
+    assert response.url == reverse("inventory:drum_fill") + "?tank=tank-1"
+    assert list(books.faults()) == []
+
+
+def test_a_tare_that_is_typed_becomes_the_drums(tank, drum, bottler):
+    builders.lot_in(tank, 600_000)
+
+    post(bottler, "drum_fill", fill_form(tare="18", tare_unit="kg"))
+
+    drum.refresh_from_db()
+    assert (drum.tare_grams, grams_in(drum)) == (18_000, 294_600)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field", "sentence"),
+    [
+        (
+            {"gross": "17.6"},
+            "gross",
+            "The full drum weighs 38.8 lb, no more than the empty one, 38.8 lb.",
+        ),
+        (
+            {"gross": "701"},
+            "gross",
+            "1,545 lb is more than a drum of honey weighs. Check the figure and its unit.",
+        ),
+        (
+            {"gross": "250"},
+            "gross",
+            "Not enough honey: 512 lb asked for, Tank 1 holds 441 lb.",
+        ),
+        ({"gross": ""}, "gross", "Enter a figure."),
+        ({"gross_unit": "gal"}, "gross", "gal does not fit here. Choose another unit."),
+        ({"drum": "tank-1"}, "drum", "There is no such vessel in use. Choose one from the list."),
+    ],
+)
+def test_a_drum_that_cannot_be_is_refused(tank, drum, bottler, wrong, field, sentence):
+    builders.lot_in(tank, 200_000)
+
+    with books_unchanged():
+        response = post(bottler, "drum_fill", fill_form(**wrong))
+
+    assert errors(response) == {field: [sentence]}
+
+
+def test_a_drum_whose_tare_nobody_knows_needs_one(tank, bottler):
+    builders.lot_in(tank)
+    builders.place("d-1", Place.Kind.DRUM, name="Drum D-1")
+
+    with books_unchanged():
+        response = post(bottler, "drum_fill", fill_form(drum="d-1"))
+
+    assert errors(response) == {"tare": ["Enter the empty weight of Drum D-1."]}
+
+
+def test_what_a_drum_takes_is_said_while_it_is_weighed(tank, drum, bottler):
+    url = reverse("inventory:convert_drum")
+
+    assert text(bottler.get(url, fill_form())) == "= 650 lb net, 295 kg (tare 38.8 lb)"
+    assert text(bottler.get(url, fill_form(gross=""))) == ""
+    assert "no more than the empty one" in text(bottler.get(url, fill_form(gross="10")))
+
+
+# ------------------------------------------------------------------ write off
+
+
+@pytest.mark.parametrize("reason", ["spoilage", "own_use", "gift"])
+def test_honey_leaves_the_books_with_its_reason(tank, bottler, reason):
+    builders.lot_in(tank, POUNDS_1000)
+
+    response = post(
+        bottler,
+        "write_off",
+        {"place": "tank-1", "reason": reason, "weight": "10", "weight_unit": "kg", "note": "foam"},
+    )
+
+    made = Posting.objects.latest("id")
+    assert (made.kind, made.note) == (reason, "foam")
+    assert said(response) == [f"22.0 lb from Tank 1 written off: {made.get_kind_display()}."]
+    assert grams_in(tank) == POUNDS_1000 - 10_000
+    assert list(books.faults()) == []
+
+
+def test_all_of_a_vessel_can_be_written_off(drum, bottler):
+    builders.lot_in(drum, 123_457)
+
+    post(bottler, "write_off", {"place": "d-014", "reason": "spoilage", "everything": "on"})
+
+    assert grams_in(drum) == 0
+
+
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [
+        ({"weight": ""}, {"weight": ["Enter the weight, or tick that it is all."]}),
+        ({"weight": "-1"}, {"weight": ["Enter a figure of nothing or more."]}),
+        ({"weight": "0"}, {"weight": ["Enter a weight of more than nothing."]}),
+        (
+            {"weight": "1000.1"},
+            {"weight": ["Not enough honey: 1,000 lb asked for, Tank 1 holds 1,000 lb."]},
+        ),
+        ({"reason": ""}, {"reason": ["This field is required."]}),
+    ],
+)
+def test_a_write_off_that_cannot_be_is_refused(tank, bottler, wrong, told):
+    builders.lot_in(tank, POUNDS_1000)
+    form = {"place": "tank-1", "reason": "gift", "weight": "1", "weight_unit": "lb"}
+
+    with books_unchanged():
+        response = post(bottler, "write_off", form | wrong)
+
+    assert errors(response) == told
+
+
+def test_what_a_write_off_leaves_is_shown_before(tank, bottler):
+    builders.lot_in(tank, POUNDS_1000)
+    form = {"key": "k", "place": "tank-1", "reason": "gift", "weight": "100", "weight_unit": "lb"}
+
+    with books_unchanged():
+        shown = bottler.get(reverse("inventory:write_off"), form, headers={"HX-Request": "true"})
+
+    assert "Tank 1 1,000 lb → 900 lb" in text(shown)
+
+
+def test_what_is_in_the_way_is_said_before_it_is_sent(tank, bottler):
+    builders.lot_in(tank, POUNDS_1000)
+    form = {"key": "k", "place": "tank-1", "reason": "gift", "weight": "2000", "weight_unit": "lb"}
+
+    shown = bottler.get(reverse("inventory:write_off"), form, headers={"HX-Request": "true"})
+
+    assert text(shown) == "! Not enough honey: 2,000 lb asked for, Tank 1 holds 1,000 lb."
+
+
+# ------------------------------------------------------------------ lots
+
+
+def test_a_lot_page_traces_a_blend_back_to_its_grams(tank, other_tank, bottler):
+    builders.lot_in(tank, 200_000, moisture_percent="17.0")
+    builders.lot_in(tank, 100_001, floral_source="Aster")
+
+    response = bottler.get(reverse("inventory:lot_detail", args=["26-B01"]))
+
+    shares = [
+        (origin.lot.code, origin.grams, round(origin.percent, 2))
+        for origin in response.context["story"].origins
+    ]
+    # 200,000 / 300,001 = 66.67 %, 100,001 / 300,001 = 33.33 %: by hand.
+    assert shares == [
+        ("26-E01", 200_000, Decimal("66.67")),
+        ("26-E02", 100_001, Decimal("33.33")),
+    ]
+    assert "Where it is now Tank 1 661 lb" in text(response)
+
+
+def test_shares_through_two_blends_add_up_to_the_last_gram(tank, other_tank, owner, key):
+    builders.lot_in(tank, 100_003)
+    builders.lot_in(tank, 50_021)
+    builders.lot_in(other_tank, 33_333)
+    honey.transfer(source=tank, target=other_tank, grams=77_777, recorded_by=owner, key=key())
+    lot = honey.content(other_tank).lot
+
+    story = (
+        signed_in("office").get(reverse("inventory:lot_detail", args=[lot.code])).context["story"]
+    )
+
+    assert sum(origin.grams for origin in story.origins) == 111_110
+    assert sum(origin.share for origin in story.origins) == 1
+    # 77,777 × 100,003 / 150,024 = 51,844.5 g of the first: by hand.
+    assert abs(story.origins[0].grams - 51_844) <= 1
+
+
+def test_a_lot_page_traces_an_extraction_out_to_blends_and_jars(tank, bottler):
+    lot = builders.lot_in(tank, 200_000)
+    builders.lot_in(tank, 100_000)
+    shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
+    blend = honey.content(tank).lot
+    builders.packed_lot(builders.container(), shelf, 48, code="L1", parent=blend)
+
+    response = bottler.get(reverse("inventory:lot_detail", args=[lot.code]))
+
+    became = response.context["story"].became
+    assert [(row.lot.code, row.grams) for row in became] == [("26-B01", 200_000), ("L1", None)]
+    assert "Shelf: 48 pieces" in text(response)
+    assert "None of it is in hand any more." in text(response)
+
+
+def test_a_lot_on_hold_says_why(tank, bottler):
+    lot = builders.lot_in(tank)
+    Lot.objects.filter(pk=lot.pk).update(is_on_hold=True, hold_reason="A jar was light.")
+
+    page = text(bottler.get(reverse("inventory:lot_detail", args=[lot.code])))
+
+    assert "On hold: not for sale. A jar was light." in page
+
+
+def test_a_lot_that_is_not_there_is_not_found(bottler):
+    assert bottler.get(reverse("inventory:lot_detail", args=["26-X99"])).status_code == 404
+
+
+def test_a_lot_page_asks_as_often_for_many_rows_as_for_one(tank, owner):
+    client = signed_in("owner")
+    lot = builders.lot_in(tank, 900_000)
+    url = reverse("inventory:lot_detail", args=[lot.code])
+
+    def pour_out(count: int) -> None:
+        for _number in range(count):
+            drum = builders.place(f"d-{Place.objects.count()}", Place.Kind.DRUM)
+            honey.transfer(
+                source=tank, target=drum, grams=1000, recorded_by=owner, key=builders.new_key()
+            )
+
+    pour_out(1)
+    for_one = queries_of(client, url)
+    pour_out(9)
+
+    assert queries_of(client, url) == for_one
+
+
+def test_lots_are_found_by_word_season_and_what_is_in_hand(tank, other_tank, bottler, owner, key):
+    builders.lot_in(tank, floral_source="Clover")
+    builders.lot_in(other_tank, floral_source="Buckwheat", season=2025)
+    honey.write_off(place=tank, grams=None, reason="gift", recorded_by=owner, key=key())
+
+    def found(**wanted) -> list[str]:
+        page = bottler.get(reverse("inventory:lot_list"), wanted).context["page"]
+        return [lot.code for lot in page.object_list]
+
+    assert found() == ["25-E01", "26-E01"]
+    assert found(words="buck") == ["25-E01"]
+    assert found(season="2026") == ["26-E01"]
+    assert found(in_hand="on") == ["25-E01"]
+    assert found(words="heather") == []
+    assert found(season="nonsense") == ["25-E01", "26-E01"]
+
+
+# ------------------------------------------------------------------ postings
+
+
+def test_postings_are_found_by_kind_place_lot_and_day(tank, drum, bottler, owner, key):
+    lot = builders.lot_in(tank, 600_000)
+    drums.fill(tank=tank, drum=drum, gross_grams=300_000, recorded_by=owner, key=key())
+    today = timezone.localdate().isoformat()
+
+    def found(**wanted) -> list[str]:
+        response = bottler.get(reverse("inventory:posting_list"), wanted)
+        return [row.posting.kind for row in response.context["rows"]]
+
+    assert found() == ["drum_fill", "extraction"]
+    assert found(kind="extraction") == ["extraction"]
+    assert found(place="d-014") == ["drum_fill"]
+    assert found(lot=lot.code) == ["drum_fill", "extraction"]
+    assert found(first=today, last=today) == ["drum_fill", "extraction"]
+    assert found(last="2020-01-01") == []
+
+
+def test_a_filter_that_cannot_be_says_so(bottler):
+    url = reverse("inventory:posting_list")
+
+    response = bottler.get(url, {"lot": "no-such", "first": "2026-02-01", "last": "2026-01-01"})
+
+    assert "There is no lot of this code." in text(response)
+    assert "The last day lies before the first." in text(response)
+
+
+def test_long_lists_come_in_pages(tank, other_tank, bottler, owner):
+    builders.lot_in(tank)
+    for _number in range(50):
+        honey.transfer(
+            source=tank, target=other_tank, grams=1, recorded_by=owner, key=builders.new_key()
+        )
+
+    first = bottler.get(reverse("inventory:posting_list"), {"kind": "transfer"})
+    everything = bottler.get(reverse("inventory:posting_list"), {"page": "2"})
+
+    assert len(first.context["rows"]) == 50
+    assert [row.posting.kind for row in everything.context["rows"]] == ["extraction"]
+    assert "Page 2 of 2" in text(everything)
+
+
+def test_a_posting_shows_its_lines(tank, drum, bottler, owner, key):
+    builders.lot_in(tank, 600_000)
+    made = drums.fill(tank=tank, drum=drum, gross_grams=312_600, recorded_by=owner, key=key())
+
+    page = text(bottler.get(reverse("inventory:posting_detail", args=[made.pk])))
+
+    assert "650 lb from Tank 1 to Drum D-014" in page
+    assert re.search(r"Tank 1 Bulk honey 26-E01 650 lb Drum D-014 Bulk honey 26-E01 650 lb", page)
+
+
+def test_undoing_asks_first_and_then_reverses(tank, drum, bottler, owner, key):
+    builders.lot_in(tank, 600_000)
+    made = drums.fill(tank=tank, drum=drum, gross_grams=312_600, recorded_by=owner, key=key())
+    url = reverse("inventory:posting_reverse", args=[made.pk])
+
+    with books_unchanged():
+        asked = text(bottler.get(url))
+    response = bottler.post(url, {"key": builders.new_key(), "note": "wrong drum"})
+
+    assert "650 lb goes back from Drum D-014 to Tank 1" in asked
+    assert said(response)[0].startswith("Undone: drum filled of ")
+    assert (grams_in(tank), grams_in(drum)) == (600_000, 0)
+    made.refresh_from_db()
+    assert (made.reversed_by.kind, made.reversed_by.note) == ("reversal", "wrong drum")
+    assert list(books.faults()) == []
+
+
+def test_what_was_undone_is_not_undone_again(tank, bottler):
+    builders.lot_in(tank)
+    made = Posting.objects.get()
+    post(bottler, "posting_reverse", {}, made.pk)
+
+    with books_unchanged():
+        page = text(bottler.get(reverse("inventory:posting_reverse", args=[made.pk])))
+        response = post(bottler, "posting_reverse", {}, made.pk)
+
+    assert "This was undone already." in page
+    assert errors(response) == {"__all__": ["This was undone already."]}
+
+
+def test_what_has_moved_on_is_not_undone(tank, other_tank, bottler, owner, key):
+    builders.lot_in(tank, POUNDS_1000)
+    made = Posting.objects.get()
+    honey.transfer(source=tank, target=other_tank, grams=None, recorded_by=owner, key=key())
+
+    with books_unchanged():
+        response = post(bottler, "posting_reverse", {}, made.pk)
+
+    [sentence] = errors(response)["__all__"]
+    assert sentence.startswith("This can't be undone any more: what it brought has moved on.")
+
+
+def test_a_sale_is_not_undone_from_here(tank, bottler, owner, key):
+    lot = builders.lot_in(tank)
+    made = ledger.post(
+        kind="sale",
+        lines=ledger.move(
+            item=Item.objects.honey(),
+            lot=lot,
+            source=tank,
+            target=Place.objects.outside("customer"),
+            quantity=1000,
+        ),
+        recorded_by=owner,
+        key=key(),
+    )
+
+    with books_unchanged():
+        page = bottler.get(reverse("inventory:posting_reverse", args=[made.pk]))
+        response = post(bottler, "posting_reverse", {}, made.pk)
+
+    sentence = "A sale or a return is undone from its order, not from here."
+    assert sentence in text(page)
+    assert errors(response) == {"__all__": [sentence]}
+
+
+def test_who_minds_the_stand_undoes_nothing(tank):
+    builders.lot_in(tank)
+    url = reverse("inventory:posting_reverse", args=[Posting.objects.get().pk])
+
+    assert signed_in("stand").get(url).status_code == 403
+    assert "Undo it" not in text(
+        signed_in("stand").get(reverse("inventory:posting_detail", args=[Posting.objects.get().pk]))
+    )
+
+
+def test_a_posting_that_is_not_there_is_not_found(bottler):
+    assert bottler.get(reverse("inventory:posting_detail", args=[99])).status_code == 404
+
+
+def test_every_balance_of_these_acts_is_never_below_nothing(tank, drum, bottler):
+    post(bottler, "receive", receipt())
+    post(bottler, "drum_fill", fill_form(gross="300"))
+    post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
+
+    assert not Balance.objects.filter(is_physical=True, quantity__lt=0).exists()
+    assert grams_in(tank) == POUNDS_1000
