@@ -1,0 +1,304 @@
+"""The person at the stand: a jar in four taps on a telephone, with and without signal."""
+
+from datetime import date
+
+import pytest
+
+from apiary_sales.accounts.models import House
+from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.queries import books
+from apiary_sales.pricing.models import ContainerPrice
+from inventory.models import Balance, Place
+from inventory.services import stock
+from tests import builders
+from tests.browser.conftest import DESKTOP, PHONE
+
+
+@pytest.fixture
+def stand(transactional_db):
+    House(name="Hollow Oak Honey House").save()
+    return builders.place("stand", Place.Kind.STAND, name="Stand")
+
+
+@pytest.fixture
+def pounds(stand):
+    """The one-pound jar at 8.00, 24 of them at the stand."""
+    size = builders.container("One pound", code="one-pound")
+    builders.packed_lot(size, stand, 24)
+    ContainerPrice.objects.create(
+        tier="stand", container=size, piece_cents=800, valid_from=date(2026, 1, 1)
+    )
+    return size
+
+
+@pytest.fixture
+def till(sign_in, pounds):
+    """The stand page on a telephone, ready to go on without signal."""
+    page = sign_in("stand", PHONE)
+    page.goto("/stand/")
+    page.wait_for_function(
+        """async () => {
+            await navigator.serviceWorker.ready;
+            return Boolean(await caches.match("/stand/"));
+        }"""
+    )
+    return page
+
+
+def tap(page, name):
+    page.get_by_role("button", name=name, exact=False).first.tap()
+
+
+def sees(page, text, **more):
+    """Wait until a text is on the screen."""
+    page.get_by_text(text, **more).filter(visible=True).first.wait_for()
+
+
+def sees_no(page, text):
+    """Wait until a text is gone from the screen."""
+    page.get_by_text(text).filter(visible=True).wait_for(state="hidden")
+
+
+def at_stand(size):
+    return Balance.objects.get(place__code="stand", item=size.item).quantity
+
+
+def test_one_jar_is_sold_in_four_taps(till, pounds, axe):
+    taps = 0
+
+    for name in ["One pound", "Cash", "$10.00", "Take $10.00, give back $2.00"]:
+        tap(till, name)
+        taps += 1
+
+    sees(till, "Recorded on receipt R")
+    assert taps == 4
+    sees(till, "Give back $2.00")
+    receipt = Invoice.objects.get()
+    payment = Payment.objects.get()
+    assert (receipt.total_cents, payment.tendered_cents) == (800, 1_000)
+    assert at_stand(pounds) == 23
+    assert till.locator("[data-size=one-pound]").inner_text().endswith("23 here")
+    axe(till)
+
+
+def test_the_till_has_no_barrier_at_any_stage(till, axe):
+    axe(till)
+    tap(till, "One pound")
+    axe(till)
+    tap(till, "Cash")
+    axe(till)
+    tap(till, "Back to the jars")
+    tap(till, "Card")
+    axe(till)
+
+
+def test_nothing_is_wider_than_the_telephone(till):
+    tap(till, "One pound")
+    tap(till, "Cash")
+
+    assert till.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+
+
+def test_the_till_works_with_the_keyboard_alone(sign_in, pounds):
+    page = sign_in("stand", DESKTOP)
+    page.goto("/stand/")
+    page.locator("[data-till]:not([hidden])").wait_for()
+
+    page.locator("[data-size=one-pound]").focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.locator("[data-pay=cash]").focus()
+    page.keyboard.press("Enter")
+    page.locator("#till-given").focus()
+    page.keyboard.press("Control+A")
+    page.keyboard.type("20")
+    sees(page, "Give back $4.00", exact=True)
+    page.keyboard.press("Enter")
+    sees(page, "Recorded on receipt")
+
+    assert Payment.objects.get().tendered_cents == 2_000
+    assert at_stand(pounds) == 22
+
+
+def test_too_little_cash_is_said_before_it_is_sent(till):
+    tap(till, "One pound")
+    tap(till, "Cash")
+    till.locator("#till-given").fill("5")
+    sees(till, "Ask for $3.00 more")
+
+    tap(till, "Take $5.00")
+
+    assert till.get_by_role("alert").filter(has_text="The sale comes to $8.00").is_visible()
+    assert not Invoice.objects.exists()
+
+
+def test_a_discount_and_a_card_are_recorded(till, pounds):
+    tap(till, "One pound")
+    tap(till, "One pound")
+    till.get_by_text("Discount").first.tap()
+    till.locator("#till-discount").fill("1.00")
+    tap(till, "Card")
+    tap(till, "Card paid $15.00")
+    sees(till, "Recorded on receipt")
+
+    payment = Payment.objects.get()
+    assert (payment.method, payment.amount_cents) == ("card", 1_500)
+
+
+def test_the_stock_that_ran_out_is_said_while_the_buyer_stands_there(till, pounds, stand):
+    tap(till, "One pound")
+    _carry_away(pounds, stand, 24)
+    tap(till, "Cash")
+
+    tap(till, "Take $8.00")
+
+    sees(till, "Not enough One pound: 1 piece asked for")
+    assert till.get_by_text("waits to be sent").count() == 0
+    assert not Invoice.objects.exists()
+
+
+def test_a_sale_without_signal_is_kept_through_a_reload_and_sent_once(till, pounds):
+    till.context.set_offline(True)
+    for name in ["One pound", "Cash", "$10.00", "Take $10.00, give back $2.00"]:
+        tap(till, name)
+    sees(till, "The sale is kept on this device and sent later.")
+    sees(till, "Give back $2.00")
+    sees(till, "1 sale waits to be sent")
+    assert till.locator("[data-size=one-pound]").inner_text().endswith("23 here")
+
+    till.reload()
+    sees(till, "1 sale waits to be sent")
+    sees(till, "1 × One pound: $8.00, Cash")
+    sees(till, "No signal. Go on selling")
+    assert till.locator("[data-size=one-pound]").inner_text().endswith("23 here")
+    assert not Invoice.objects.exists()
+
+    till.context.set_offline(False)
+    sees_no(till, "1 sale waits to be sent")
+    till.reload()
+    till.locator("[data-till]:not([hidden])").wait_for()
+
+    assert Invoice.objects.count() == 1
+    assert Payment.objects.get().tendered_cents == 1_000
+    assert at_stand(pounds) == 23
+    assert till.locator("[data-size=one-pound]").inner_text().endswith("23 here")
+    assert list(books.faults()) == []
+
+
+def test_an_answer_lost_on_the_way_does_not_sell_twice(till, pounds):
+    """The server records the sale, the signal goes before its answer arrives."""
+    lost = []
+
+    def lose_the_answer(route):
+        route.fetch()
+        lost.append(route.request.post_data_json["key"])
+        route.abort("connectionreset")
+
+    till.context.route("**/stand/sales/", lose_the_answer)
+    for name in ["One pound", "Cash", "Take $8.00"]:
+        tap(till, name)
+    sees(till, "1 sale waits to be sent")
+    assert Invoice.objects.count() == 1
+
+    till.context.unroute("**/stand/sales/")
+    tap(till, "Send now")
+    sees_no(till, "1 sale waits to be sent")
+
+    assert len(lost) >= 1
+    assert Invoice.objects.count() == 1
+    assert Payment.objects.count() == 1
+    assert at_stand(pounds) == 23
+
+
+def test_a_sale_refused_later_is_kept_for_a_person_to_settle(till, pounds, stand):
+    till.context.set_offline(True)
+    for name in ["One pound", "Cash", "Take $8.00"]:
+        tap(till, name)
+    sees(till, "1 sale waits to be sent")
+    lot = _carry_away(pounds, stand, 24)
+
+    till.context.set_offline(False)
+    sees(till, "Not enough One pound: 1 piece asked for, 0 pieces free at Stand.")
+    sees(till, "A sale was refused. Settle what it says")
+    assert not Invoice.objects.exists()
+
+    till.reload()
+    sees(till, "Not enough One pound")
+    stock.count(
+        item=pounds.item,
+        lot=lot,
+        place=stand,
+        counted=2,
+        reason="Two stood under the table",
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    tap(till, "Try again")
+    sees_no(till, "1 sale waits to be sent")
+
+    assert Invoice.objects.count() == 1
+    assert at_stand(pounds) == 1
+
+
+def test_signed_out_meanwhile_the_sale_waits_until_the_next_sign_in(till, pounds):
+    cookies = till.context.cookies()
+    till.context.clear_cookies(name="sessionid")
+    for name in ["One pound", "Cash", "Take $8.00"]:
+        tap(till, name)
+    sees(till, "Sign in again, then the sales that wait are sent.")
+    assert not Invoice.objects.exists()
+
+    till.context.add_cookies(cookies)
+    tap(till, "Send now")
+    sees_no(till, "1 sale waits to be sent")
+
+    assert Invoice.objects.count() == 1
+
+
+def test_without_script_the_form_sells(chromium, sign_in, live_server, pounds):
+    signed_in = sign_in("stand", PHONE).context.storage_state()
+    context = chromium.new_context(
+        base_url=live_server.url, java_script_enabled=False, storage_state=signed_in
+    )
+    page = context.new_page()
+
+    page.goto("/stand/")
+    page.get_by_role("spinbutton", name="One pound").fill("2")
+    page.get_by_role("spinbutton", name="Cash given").fill("20")
+    page.get_by_role("button", name="Finish the sale").click()
+    sees(page, "Sold for 16.00 USD. Give back 4.00 USD.")
+    context.close()
+
+    assert at_stand(pounds) == 22
+
+
+def test_a_sale_is_undone_from_its_receipt(till, pounds, axe):
+    for name in ["One pound", "Cash", "Take $8.00"]:
+        tap(till, name)
+    till.get_by_role("link", name="Receipt", exact=True).tap()
+    till.get_by_role("link", name="Undo this sale").wait_for()
+    axe(till)
+    till.get_by_role("link", name="Undo this sale").tap()
+    till.get_by_label("Why?").fill("Changed their mind")
+    axe(till)
+    tap(till, "Undo and give back $8.00")
+    sees(till, "Undone: the jars are back")
+
+    assert at_stand(pounds) == 24
+    assert list(books.faults()) == []
+
+
+def _carry_away(size, stand, pieces):
+    """Take jars off the stand without the till knowing, and return their lot."""
+    balance = Balance.objects.get(place=stand, item=size.item)
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    stock.transfer(
+        item=size.item,
+        lot=balance.lot,
+        source=stand,
+        target=shelf,
+        pieces=pieces,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    return balance.lot
