@@ -230,7 +230,9 @@ def _balances(lines: list[Line]) -> dict[tuple[int, int, int], Balance]:
     keys = Q()
     for item, place, lot in wanted:
         keys |= Q(item=item, place=place, lot=lot or None)
-    rows = Balance.objects.select_for_update().filter(keys).order_by("item", "place", "lot")
+    rows = (
+        Balance.objects.select_for_update().filter(keys).order_by("item_id", "place_id", "lot_id")
+    )
     balances = {(row.item_id, row.place_id, row.lot_id or 0): row for row in rows}
     # Nobody else can make these meanwhile: the items are locked.
     for key in sorted(wanted.keys() - balances.keys()):
