@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 BARS_MAX = 15
 LABELS_MAX = 6
 # So many letters stand in a row on a phone.
-LABELS_WIDTH = 44
+LABELS_WIDTH = 36
 SERIES_MAX = 7
 
 WORDS_HEIGHT = 24

@@ -28,7 +28,8 @@ def sums(frame: pd.DataFrame, keys: Sequence[str], measures: Sequence[str]) -> p
     out, and a sum of nothing but unknown figures is unknown.
     """
     groups = frame.groupby(list(keys), sort=False, dropna=False)
-    return groups[list(measures)].sum(min_count=1).reset_index()
+    found = groups[list(measures)].sum(min_count=1).reset_index()
+    return found.astype({key: frame[key].dtype for key in keys})
 
 
 def total(frame: pd.DataFrame, name: str) -> int | None:

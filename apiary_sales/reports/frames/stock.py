@@ -128,7 +128,7 @@ def slow(filters: StockFilters) -> pd.DataFrame:
     A lot of which nothing left yet has been idle since the day it was made.
     """
     today = timezone.localdate()
-    lots = [held for held in _held(filters) if isinstance(held.thing, Lot)]
+    lots = _lots_held(_there(filters)[0], filters.season)
     left = _last_left(held.thing for held in lots)
     rows = []
     for held in lots:
@@ -156,15 +156,23 @@ def slow(filters: StockFilters) -> pd.DataFrame:
 
 
 def _held(filters: StockFilters) -> list[_Held]:
+    """Return the lots that are there, then the parts; parts are of no season."""
+    lots, pieces = _there(filters)
+    return _lots_held(lots, filters.season) + ([] if filters.season else _parts_held(pieces))
+
+
+def _there(filters: StockFilters) -> tuple[dict[int, list[int]], dict[int, int]]:
+    """Return by lot how much is at each place, and by item how many parts there are."""
     rows = _there_on(filters.on) if filters.on else _there_now()
     kinds = (filters.kind,) if filters.kind else KINDS
-    lots, pieces = {}, {}
+    lots: dict[int, list[int]] = {}
+    pieces: dict[int, int] = {}
     for kind, item, lot, quantity in rows:
         if kind in kinds and lot is not None:
             lots.setdefault(lot, []).append(quantity)
         elif kind in kinds:
             pieces[item] = pieces.get(item, 0) + quantity
-    return _lots_held(lots, filters.season) + ([] if filters.season else _parts_held(pieces))
+    return lots, pieces
 
 
 def _there_now() -> Iterable[tuple[str, int, int | None, int]]:

@@ -1,0 +1,135 @@
+"""A house whose sales are few enough to be added up by hand, on one fixed day."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+import pytest
+import time_machine
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Fulfilment, OrderLine
+from apiary_sales.orders.services import orders
+from apiary_sales.orders.services.orders import LineWanted
+from inventory.models import ContainerSize, Lot, Place
+from inventory.services import drums, honey
+from tests import builders
+
+TODAY = date(2026, 11, 20)
+NOON = datetime(2026, 11, 20, 12, tzinfo=ZoneInfo("America/Chicago"))
+
+
+@pytest.fixture(autouse=True)
+def _today():
+    with time_machine.travel(NOON, tick=False):
+        yield
+
+
+@dataclass
+class House:
+    """What was sold is in `test_sales_frames.py`, worked out by hand."""
+
+    stand: Place
+    pounds: ContainerSize
+    quarts: ContainerSize
+    known: Lot
+    unknown: Lot
+    shop: Customer
+    packer: Customer
+    taken_back: Fulfilment
+
+
+@pytest.fixture
+def house(db) -> House:
+    return sell_a_little()
+
+
+def sell_a_little() -> House:
+    """Four sales and one that was taken back."""
+    stand = builders.place("stand", Place.Kind.STAND, name="Stand")
+    pounds = builders.container("One pound", "1", code="one-pound")
+    quarts = builders.container("Three pound", "3", code="three-pound", brimful_ml=Decimal(1050))
+    # 100 jars that had cost 300 cents each, of the season before; 50 of which nobody knows it.
+    known = builders.packed_lot(pounds, stand, 100, code="P25-001", cost_cents=30_000)
+    unknown = builders.packed_lot(quarts, stand, 50, code="P26-001")
+    Lot.objects.filter(pk=known.pk).update(season=2025, made_on=date(2025, 9, 1))
+    shop = builders.customer("Corner Grocery")
+    packer = builders.customer("Prairie Packers", kind="bulk", tier="bulk")
+
+    sell(stand, jars(pounds, 10, "8.00"), on=date(2026, 8, 5))
+    order(
+        shop,
+        "shop",
+        jars(pounds, 24, "6.50", discount_cents=600),
+        jars(quarts, 12, "17.00"),
+        on=date(2026, 8, 20),
+    )
+    back = sell(stand, jars(pounds, 5, "8.00"), on=date(2026, 9, 10))
+    orders.take_back(
+        fulfilment=back, taken_by=builders.person(), key=builders.new_key(), reason="Leaking lids"
+    )
+    order(
+        packer,
+        "bulk",
+        drum("d-1", grams=295_000, cost_cents=59_000),
+        LineWanted(kind=OrderLine.Kind.DRUM_DEPOSIT, quantity=1, unit_price=Decimal(25)),
+        on=date(2026, 10, 2),
+    )
+    return House(stand, pounds, quarts, known, unknown, shop, packer, back)
+
+
+def jars(size: ContainerSize, pieces: int, price: str, **more) -> LineWanted:
+    return LineWanted(
+        kind=OrderLine.Kind.PACKED,
+        quantity=pieces,
+        unit_price=Decimal(price),
+        container=size,
+        **more,
+    )
+
+
+def drum(number: str, *, grams: int, cost_cents: int | None, price: str = "2.15") -> LineWanted:
+    """Fill a drum with honey of its own lot and want all of it."""
+    owner = builders.person()
+    tank = builders.place(f"tank-{number}", name=f"Tank for {number}")
+    builders.lot_in(tank, grams, cost_cents=cost_cents)
+    full = builders.place(number, Place.Kind.DRUM, name=number.title(), tare_grams=18_000)
+    drums.fill(
+        tank=tank,
+        drum=full,
+        gross_grams=18_000 + grams,
+        recorded_by=owner,
+        key=builders.new_key(),
+    )
+    return LineWanted(
+        kind=OrderLine.Kind.HONEY,
+        quantity=honey.content(full).quantity,
+        unit_price=Decimal(price),
+        drum=full,
+    )
+
+
+def sell(place: Place, *lines: LineWanted, on: date) -> Fulfilment:
+    return orders.sell_now(
+        customer=None,
+        lines=lines,
+        place=place,
+        created_by=builders.person(),
+        key=builders.new_key(),
+        sold_on=on,
+    )
+
+
+def order(customer: Customer, channel: str, *lines: LineWanted, on: date) -> Fulfilment:
+    taken = orders.take(
+        customer=customer,
+        channel=channel,
+        lines=lines,
+        created_by=builders.person(),
+        key=builders.new_key(),
+        placed_on=on,
+    )
+    return orders.fulfil(
+        order=taken, filled_by=builders.person(), key=builders.new_key(), filled_on=on
+    )

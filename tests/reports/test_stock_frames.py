@@ -1,0 +1,166 @@
+"""What the stock is worth and what does not move, worked out by hand."""
+
+from datetime import date, timedelta
+
+import pandas as pd
+import pytest
+import time_machine
+
+from apiary_sales.reports.frames import stock
+from apiary_sales.reports.frames.stock import StockFilters
+from inventory.models import Place
+from inventory.queries import stock as stock_now
+from inventory.services import honey
+from tests import builders
+from tests.inventory import bottling_room
+from tests.reports import conftest as made
+
+NEXT_DAY = made.NOON + timedelta(days=1)
+
+pytestmark = pytest.mark.django_db
+
+
+def by_name(frame, value):
+    return {
+        name: None if pd.isna(figure) else int(figure)
+        for name, figure in zip(frame["name"], frame[value], strict=True)
+    }
+
+
+def pieces(*, on):
+    return by_name(stock.value(StockFilters(on=on)), "pieces")
+
+
+def test_the_value_of_stock_is_each_lots_share_of_its_cost(house):
+    """One pound jars: 100 − 10 − 24 = 66 (five came back) of 100 that cost 30,000: 19,800 cents.
+
+    Three pound jars: 38, cost unknown. The drum is sold.
+    """
+    found = stock.value(StockFilters())
+
+    assert by_name(found, "pieces") == {"P25-001": 66, "P26-001": 38}
+    assert by_name(found, "value_cents") == {"P25-001": 19_800, "P26-001": None}
+    # 66 lb = 29,937.1 g; 38 × 3 lb = 51,709.5 g.
+    assert by_name(found, "grams") == {"P25-001": 29_937, "P26-001": 51_710}
+
+
+def test_honey_jars_and_parts_come_in_this_order():
+    """200,000 g cost 100,000 cents; the run drew 45,000 g: 155,000 g at half a cent are left.
+
+    98 jars and lids (broken ones too) and 8 cases of 500, 500 and 50 are used up:
+    402 × 60, 402 × 15 and 42 × 90 cents.
+    """
+    room = bottling_room.set_up()
+    run = bottling_room.recorded(room)
+
+    found = stock.value(StockFilters())
+
+    assert found["kind"].tolist() == ["honey", "packed", "part", "part", "part"]
+    values = by_name(found, "value_cents")
+    assert values[room.lot.code] == 77_500
+    assert values[run.packed_lot.code] == run.packed_lot.cost_cents
+    assert (values["Jar"], values["Lid"], values["Case"]) == (24_120, 6_030, 3_780)
+
+
+def test_the_stock_of_a_day_is_what_was_posted_by_its_end(house):
+    """Today 66 and 38 jars are left; 20 and 38 when 46 of the first were sold tomorrow."""
+    with time_machine.travel(NEXT_DAY):
+        made.sell(house.stand, made.jars(house.pounds, 46, "8.00"), on=NEXT_DAY.date())
+
+        assert pieces(on=made.TODAY) == {"P25-001": 66, "P26-001": 38}
+        assert pieces(on=NEXT_DAY.date()) == {"P25-001": 20, "P26-001": 38}
+        assert pieces(on=None) == {"P25-001": 20, "P26-001": 38}
+    assert pieces(on=date(2026, 8, 4)) == {}
+
+
+def test_the_stock_of_today_by_its_lines_is_that_of_the_balances(house):
+    today = stock.value(StockFilters(on=made.TODAY))
+
+    pd.testing.assert_frame_equal(today, stock.value(StockFilters()))
+
+
+def test_the_value_by_lot_agrees_with_the_stock_by_size(house):
+    shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
+    builders.packed_lot(house.pounds, shelf, 7, code="P26-009", cost_cents=1_003)
+
+    found = stock.value(StockFilters(kind="packed"))
+
+    sizes = {size.container.name: size for size in stock_now.sizes()}
+    assert sizes["One pound"].value_cents == 19_800 + 1_003
+    assert found["value_cents"].sum() == 19_800 + 1_003
+
+
+@pytest.mark.parametrize(
+    ("filters", "names"),
+    [
+        ({"kind": "packed"}, ["P25-001", "P26-001"]),
+        ({"kind": "honey"}, []),
+        ({"season": "2025"}, ["P25-001"]),
+    ],
+)
+def test_filters_of_stock_leave_out_the_rest(house, filters, names):
+    assert stock.value(StockFilters(**filters))["name"].tolist() == names
+
+
+def test_a_lot_is_slow_when_nothing_left_for_so_many_days(house):
+    """The last one pound jars that stayed sold went on 2026-08-20, 92 days before 2026-11-20."""
+    found = stock.slow(StockFilters(days=92))
+
+    assert by_name(found, "idle_days") == {"P25-001": 92, "P26-001": 92}
+    assert found["left_on"].tolist() == [date(2026, 8, 20)] * 2
+    assert len(stock.slow(StockFilters(days=93))) == 0
+
+
+def test_a_lot_never_touched_is_idle_since_it_was_made(house):
+    tank = builders.place("tank-9", name="Tank 9")
+    lot = builders.lot_in(tank, 90_000)
+
+    found = stock.slow(StockFilters(days=100))
+
+    # Extracted on 2026-07-20: 11 + 31 + 30 + 31 + 20 = 123 days.
+    assert by_name(found, "idle_days") == {lot.code: 123}
+    assert found["left_on"].tolist() == [None]
+
+
+def test_pouring_honey_into_another_tank_does_not_make_it_move(house):
+    tank, other = builders.place("tank-8"), builders.place("tank-9")
+    lot = builders.lot_in(tank, 90_000)
+
+    honey.transfer(
+        source=tank,
+        target=other,
+        grams=40_000,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    assert by_name(stock.slow(StockFilters(days=100)), "grams") == {lot.code: 90_000}
+
+
+def test_packaging_is_not_among_slow_stock():
+    bottling_room.set_up()
+
+    found = stock.slow(StockFilters(days=1))
+
+    assert found["kind"].tolist() == ["honey"]
+
+
+@pytest.mark.parametrize(
+    ("make", "filters", "queries"),
+    [
+        # Balances or lines, lots with their sizes, parts, their costs.
+        (stock.value, StockFilters(), 4),
+        (stock.value, StockFilters(on=made.TODAY), 4),
+        # Balances, lots, and when they moved last.
+        (stock.slow, StockFilters(), 3),
+    ],
+)
+def test_stock_takes_the_same_number_of_queries(
+    house, make, filters, queries, django_assert_num_queries
+):
+    for _number in range(3):
+        builders.packed_lot(house.pounds, house.stand, 12)
+        bottling_room.receive(builders.part(f"Jar {_number}"), house.stand, 10, 600)
+
+    with django_assert_num_queries(queries):
+        make(filters)
