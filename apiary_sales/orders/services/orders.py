@@ -121,7 +121,7 @@ def fulfil(
     ledger.lock_items(order_lines.items_of(wanted))
     taken = _take_goods(wanted)
     posting = fulfilments.post_sale(
-        taken, recorded_by=filled_by, key=key, day=filled_on, note=f"{order.number}"
+        taken, recorded_by=filled_by, key=key, day=filled_on, note=order.number
     )
     for goods in taken:
         if goods.reservation:
