@@ -4,6 +4,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import pairwise
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -166,8 +167,7 @@ def capacity_of(shape: Shape | None, capacity_litres: Decimal | None = None) -> 
     try:
         vessel = vessels.physical(_row(shape), shape.points)
     except ValueError as error:
-        field = "points" if shape.form == TankShape.Form.TABLE else "diameter"
-        raise BadValue(str(error), field=field) from error
+        raise BadValue(str(error), field="diameter") from error
     return vessels.capacity_litres(vessel)
 
 
@@ -175,7 +175,9 @@ def _check_measurements(shape: Shape) -> None:
     problems = Problems()
     if shape.form not in TankShape.Form.values:
         problems.add("form", _("Choose the shape of the vessel."))
-    elif shape.form != TankShape.Form.TABLE:
+    elif shape.form == TankShape.Form.TABLE:
+        _check_table(problems, shape.points)
+    else:
         if not shape.diameter_mm:
             problems.add("diameter", _("Enter the inside diameter."))
         if not shape.length_mm:
@@ -185,6 +187,21 @@ def _check_measurements(shape: Shape) -> None:
         elif shape.end == TankShape.End.CONE and not shape.cone_mm:
             problems.add("cone", _("Enter how deep the cone is."))
     problems.raise_any()
+
+
+def _check_table(problems: Problems, points: Sequence[tuple[int, Decimal]]) -> None:
+    if len(points) < 2:
+        problems.add(
+            "points",
+            _("A calibration table needs two lines or more, each with a depth and its litres."),
+        )
+    for number, ((depth_mm, litres), (next_mm, next_litres)) in enumerate(pairwise(points), 2):
+        if next_mm <= depth_mm or next_litres <= litres:
+            problems.add(
+                "points",
+                _("Line %(number)s must be deeper and fuller than the line before.")
+                % {"number": number},
+            )
 
 
 def _row(shape: Shape, place: Place | None = None) -> TankShape:

@@ -1,11 +1,13 @@
 """Packed goods and parts: moved between shelves, counted, and written off."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.errors import NotEnoughStock, Problems
+from inventory.errors import NotEnoughStock, Problems, StockReserved
 from inventory.models import Balance, Item, Lot, Place, Posting
 from inventory.services import checks, ledger
 from inventory.services.honey import WRITE_OFF_PLACES
@@ -34,13 +36,14 @@ def transfer(
     problems.raise_any()
     ledger.lock_items([item])
     checks.refuse_repeat(key)
-    return ledger.post(
-        kind=Posting.Kind.TRANSFER,
-        lines=ledger.move(item=item, lot=lot, source=source, target=target, quantity=pieces),
-        recorded_by=recorded_by,
-        key=key,
-        note=note,
-    )
+    with _refused_at("pieces"):
+        return ledger.post(
+            kind=Posting.Kind.TRANSFER,
+            lines=ledger.move(item=item, lot=lot, source=source, target=target, quantity=pieces),
+            recorded_by=recorded_by,
+            key=key,
+            note=note,
+        )
 
 
 @transaction.atomic
@@ -63,19 +66,20 @@ def write_off(
     problems.raise_any()
     ledger.lock_items([item])
     checks.refuse_repeat(key)
-    return ledger.post(
-        kind=reason,
-        lines=ledger.move(
-            item=item,
-            lot=lot,
-            source=place,
-            target=Place.objects.outside(WRITE_OFF_PLACES[reason]),
-            quantity=pieces,
-        ),
-        recorded_by=recorded_by,
-        key=key,
-        note=note,
-    )
+    with _refused_at("pieces"):
+        return ledger.post(
+            kind=reason,
+            lines=ledger.move(
+                item=item,
+                lot=lot,
+                source=place,
+                target=Place.objects.outside(WRITE_OFF_PLACES[reason]),
+                quantity=pieces,
+            ),
+            recorded_by=recorded_by,
+            key=key,
+            note=note,
+        )
 
 
 @transaction.atomic
@@ -106,19 +110,30 @@ def count(
     difference = counted - (balance.quantity if balance else 0)
     if difference == 0:
         return None
-    return ledger.post(
-        kind=Posting.Kind.COUNT,
-        lines=ledger.move(
-            item=item,
-            lot=lot,
-            source=Place.objects.outside(Place.Kind.COUNT_DIFFERENCE),
-            target=place,
-            quantity=difference,
-        ),
-        recorded_by=recorded_by,
-        key=key,
-        note=reason.strip(),
-    )
+    with _refused_at("counted"):
+        return ledger.post(
+            kind=Posting.Kind.COUNT,
+            lines=ledger.move(
+                item=item,
+                lot=lot,
+                source=Place.objects.outside(Place.Kind.COUNT_DIFFERENCE),
+                target=place,
+                quantity=difference,
+            ),
+            recorded_by=recorded_by,
+            key=key,
+            note=reason.strip(),
+        )
+
+
+@contextmanager
+def _refused_at(field: str) -> Iterator[None]:
+    """Give what the ledger refuses the field it was typed in."""
+    try:
+        yield
+    except (NotEnoughStock, StockReserved) as error:
+        error.field = field
+        raise
 
 
 def free_at(item: Item, places: list[Place]) -> list[Balance]:

@@ -1,0 +1,456 @@
+"""Dips: from a depth and a temperature to a weight, beside the book, and into it."""
+
+import math
+from decimal import Decimal
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from inventory import vessels
+from inventory.errors import BadValue
+from inventory.models import DipReading, Item, Place, Posting, TankShape
+from inventory.queries import books
+from inventory.services import dips, honey, ledger, places
+from tests import builders
+from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def tank():
+    """One metre wide and 1.2 m high: 942.478 L, and 7.854 L a centimetre."""
+    return builders.measured_tank("tank-1", diameter_mm=1000, length_mm=1200, name="Tank 1")
+
+
+@pytest.fixture
+def bottler():
+    return signed_in("bottling")
+
+
+def dip(client, tank, **changes):
+    form = {
+        "key": builders.new_key(),
+        "depth": "80",
+        "depth_unit": "cm",
+        "celsius": "30",
+        "celsius_unit": "C",
+    }
+    return client.post(reverse("inventory:dip", args=[tank.code]), form | changes)
+
+
+def accept(client, reading, **changes):
+    form = {"key": builders.new_key(), "reason": "Foam was skimmed off."}
+    return client.post(reverse("inventory:dip_accept", args=[reading.pk]), form | changes)
+
+
+# ------------------------------------------------------------------ shapes
+
+
+def shaped(form: str, **measurements) -> Place:
+    shape = places.Shape(form=form, **measurements)
+    return places.create(kind=Place.Kind.TANK, code="shaped", name="Shaped", shape=shape)
+
+
+@pytest.mark.parametrize(
+    ("form", "measurements", "depth_mm", "litres"),
+    [
+        # Expected: geometry worked out here, r = 0.5 m, litres = 1000 × m³.
+        ("upright", {"end": "flat"}, 600, 1000 * math.pi * 0.25 * 0.6),
+        (
+            "upright",
+            {"end": "cone", "cone_mm": 300},
+            900,
+            1000 * math.pi * 0.25 * (0.3 / 3 + 0.6),
+        ),
+        # Half a ball: 2/3 π r³.
+        ("upright", {"end": "hemisphere"}, 500, 1000 * 2 / 3 * math.pi * 0.125),
+        # Half an ellipsoid a quarter of the diameter deep: 2/3 π r² (r/2).
+        ("upright", {"end": "elliptical"}, 250, 1000 * 2 / 3 * math.pi * 0.25 * 0.25),
+        # A lying cylinder half full: half a circle times its length.
+        ("horizontal", {"end": "flat"}, 500, 1000 * math.pi * 0.25 * 1.2 / 2),
+        # The same with both ends half balls, together one ball half full.
+        (
+            "horizontal",
+            {"end": "hemisphere"},
+            500,
+            1000 * (math.pi * 0.25 * 1.2 + 4 / 3 * math.pi * 0.125) / 2,
+        ),
+        (
+            "horizontal",
+            {"end": "elliptical"},
+            500,
+            1000 * (math.pi * 0.25 * 1.2 + 4 / 3 * math.pi * 0.25 * 0.25) / 2,
+        ),
+        (
+            "horizontal",
+            {"end": "cone", "cone_mm": 300},
+            500,
+            1000 * (math.pi * 0.25 * 1.2 + 2 * math.pi * 0.25 * 0.3 / 3) / 2,
+        ),
+    ],
+)
+def test_a_dip_means_the_litres_of_the_vessels_shape(form, measurements, depth_mm, litres):
+    place = shaped(form, diameter_mm=1000, length_mm=1200, **measurements)
+
+    assert abs(float(vessels.litres_at(place, depth_mm)) - litres) < 0.01
+
+
+def test_a_calibration_table_is_joined_by_straight_lines():
+    place = shaped("table", points=[(100, Decimal(80)), (300, Decimal(240)), (500, Decimal(500))])
+
+    assert vessels.litres_at(place, 200) == Decimal("160.000")
+    assert vessels.litres_at(place, 400) == Decimal("370.000")
+    assert place.capacity_litres == Decimal("500.000")
+
+
+def test_nothing_is_guessed_below_a_calibration_table():
+    place = shaped("table", points=[(100, Decimal(80)), (300, Decimal(240))])
+
+    with pytest.raises(BadValue) as refused:
+        vessels.litres_at(place, 99)
+
+    assert refused.value.field == "depth"
+    assert refused.value.message == (
+        "The dip of 3.9 in (99 mm) is below the first line of the calibration table of Shaped. "
+        "Add a line for less, or weigh what is left."
+    )
+
+
+def test_every_form_and_end_a_tank_can_have_is_a_shape():
+    for form in TankShape.Form.values:
+        for end in TankShape.End.values:
+            shape = TankShape(form=form, diameter_mm=1000, length_mm=1000, end=end, cone_mm=100)
+            points = [(0, Decimal(0)), (100, Decimal(50))]
+
+            assert vessels.physical(shape, points).capacity_l > 0
+
+
+def test_the_level_of_a_lying_tank_is_that_of_its_height():
+    place = shaped("horizontal", diameter_mm=1000, length_mm=1200)
+
+    # A lying cylinder filled to a quarter of its height holds 19.55 % of its capacity:
+    # (acos(1/2) − 1/2 × √3/2) / π, by hand.
+    litres = place.capacity_litres * Decimal("0.19550")
+    assert abs(vessels.level(place, litres) - Decimal("0.25")) < Decimal("0.0005")
+
+
+def test_a_vessel_without_shape_or_capacity_has_no_level():
+    assert vessels.level(builders.place("bare"), Decimal(10)) is None
+    assert vessels.level(
+        builders.place("known", capacity_litres=Decimal(40)), Decimal(10)
+    ) == Decimal("0.25")
+
+
+# ------------------------------------------------------------------ read
+
+
+def test_a_dip_is_kept_beside_the_book_and_changes_nothing_in_it(tank, bottler):
+    builders.lot_in(tank, 900_000, moisture_percent="17.0")
+    before = Posting.objects.count()
+
+    response = dip(bottler, tank)
+
+    reading = DipReading.objects.get()
+    # π × 50² × 80 cm³ = 628.319 L; at 17 % and 30 °C 1.4237 × 0.998207 − 10 × 0.0006 kg/L,
+    # with White 1975 (from memory): 889,163 g, by hand.
+    assert reading.litres == Decimal("628.319")
+    assert abs(reading.grams - 889_163) <= 1
+    # 0.18 % of the density and 0.0001 kg/L for each of 10 °C: 1,600 + 628 g, by hand.
+    assert abs(reading.uncertainty_grams - 2_229) <= 2
+    assert (reading.book_grams, reading.depth_mm, reading.celsius) == (900_000, 800, Decimal("30"))
+    assert response.url == reverse("inventory:dip_detail", args=[reading.pk])
+    assert said(response) == ["Tank 1 dipped at 31.5 in (800 mm): 1,960 lb."]
+    assert Posting.objects.count() == before
+
+
+def test_a_depth_in_inches_and_a_temperature_in_fahrenheit_mean_the_same(tank, bottler):
+    builders.lot_in(tank, 900_000, moisture_percent="17.0")
+
+    dip(bottler, tank, depth="31.5", depth_unit="in", celsius="86", celsius_unit="F")
+
+    reading = DipReading.objects.get()
+    assert (reading.depth_mm, reading.celsius) == (800, Decimal("30.0"))
+
+
+def test_a_reading_shows_dip_book_difference_and_uncertainty(tank, bottler):
+    builders.lot_in(tank, 900_000, moisture_percent="17.0")
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+
+    page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
+
+    assert "The dip says 1,960 lb 889 kg give or take 4.9 lb" in page
+    assert "The book said 1,984 lb" in page
+    assert "Difference −23.9 lb" in page
+    assert "Tank 1 1,984 lb → 1,960 lb" in page
+    assert "628 L, 166 gal" in page
+
+
+def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
+    builders.lot_in(tank, 900_000, moisture_percent="17.0")
+    url = reverse("inventory:convert_dip", args=["tank-1"])
+    form = {"depth": "80", "depth_unit": "cm", "celsius": "30", "celsius_unit": "C"}
+
+    assert text(bottler.get(url, form)) == (
+        "= 628.3 L, 166 gal; 889 kg, 1,960 lb, give or take 4.9 lb, at 17 %, 30.0 °C. "
+        "The book says 1,984 lb."
+    )
+    assert text(bottler.get(url, form | {"depth": ""})) == ""
+    assert text(bottler.get(url, form | {"depth": "130"})).startswith("The dip is too deep")
+    assert "from 0 to 60 °C" in text(bottler.get(url, form | {"celsius": "70"}))
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field", "sentence"),
+    [
+        (
+            {"depth": "120.1"},
+            "depth",
+            "The dip is too deep: 47.3 in (1,201 mm) was entered, Tank 1 is 47.2 in (1,200 mm) "
+            "deep inside. Check the figure and its unit.",
+        ),
+        ({"depth": "-1"}, "depth", "Enter a figure of nothing or more."),
+        ({"depth": ""}, "depth", "Enter a figure."),
+        ({"depth_unit": "lb"}, "depth", "lb does not fit here. Choose another unit."),
+        ({"celsius": "60.1"}, "celsius", "The temperature must be from 0 to 60 °C, not 60.1."),
+        ({"celsius": ""}, "celsius", "Enter a figure."),
+        ({"celsius": "warm"}, "celsius", "Enter a number."),
+    ],
+)
+def test_a_dip_that_cannot_be_is_refused_at_its_field(tank, bottler, wrong, field, sentence):
+    builders.lot_in(tank, 900_000)
+
+    with books_unchanged():
+        response = dip(bottler, tank, **wrong)
+
+    assert errors(response) == {field: [sentence]}
+
+
+@pytest.mark.parametrize("depth", ["0", "120"])
+def test_a_dip_at_the_ends_of_the_tank_is_taken(tank, bottler, depth):
+    builders.lot_in(tank, 900_000)
+
+    dip(bottler, tank, depth=depth)
+
+    assert DipReading.objects.get().depth_mm == int(depth) * 10
+
+
+def test_a_tank_empty_on_the_books_is_received_before_it_is_dipped(tank, bottler):
+    page = text(bottler.get(reverse("inventory:dip", args=["tank-1"])))
+
+    with books_unchanged():
+        response = dip(bottler, tank)
+
+    assert "Tank 1 is empty on the books. If there is honey in it, receive that honey first" in page
+    assert errors(response) == {
+        "__all__": ["Tank 1 is empty on the books. Receive the honey first."]
+    }
+
+
+def test_a_tank_without_a_shape_is_measured_before_it_is_dipped(bottler):
+    bare = builders.place("tank-2", name="Tank 2")
+    builders.lot_in(bare)
+    page = text(bottler.get(reverse("inventory:dip", args=["tank-2"])))
+
+    with books_unchanged():
+        response = dip(bottler, bare)
+
+    assert "The shape of Tank 2 is not known, so a depth cannot become a weight." in page
+    assert errors(response) == {
+        "__all__": ["The shape of Tank 2 is not known. Enter its measurements first."]
+    }
+
+
+def test_the_same_dip_sent_twice_is_kept_once(tank, bottler):
+    builders.lot_in(tank, 900_000)
+
+    dip(bottler, tank, key="once")
+    dip(bottler, tank, key="once")
+
+    assert DipReading.objects.count() == 1
+
+
+# ------------------------------------------------------------------ accept
+
+
+def test_accepting_brings_the_book_to_the_dip_with_its_reason(tank, bottler):
+    builders.lot_in(tank, 900_000, moisture_percent="17.0")
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+
+    response = accept(bottler, reading)
+
+    reading.refresh_from_db()
+    assert honey.content(tank).quantity == reading.grams
+    assert (reading.accepted.kind, reading.accepted.note) == ("count", "Foam was skimmed off.")
+    assert said(response)[-1] == "The books of Tank 1 follow the dip: 1,960 lb."
+    assert list(books.faults()) == []
+
+
+def test_accepting_without_a_reason_is_refused(tank, bottler):
+    builders.lot_in(tank, 900_000)
+    dip(bottler, tank)
+
+    with books_unchanged():
+        response = accept(bottler, DipReading.objects.get(), reason=" ")
+
+    assert errors(response) == {"reason": ["This field is required."]}
+
+
+def test_a_reading_is_accepted_once(tank, bottler):
+    builders.lot_in(tank, 900_000)
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+    accept(bottler, reading)
+
+    with books_unchanged():
+        response = accept(bottler, reading)
+
+    assert errors(response) == {"__all__": ["This reading was accepted already."]}
+
+
+def test_the_same_acceptance_sent_twice_counts_once(tank, bottler):
+    builders.lot_in(tank, 900_000)
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+    accept(bottler, reading, key="once")
+    counted = Posting.objects.latest("id")
+
+    with books_unchanged():
+        response = accept(bottler, reading, key="once")
+
+    assert response.url == reverse("inventory:posting_detail", args=[counted.pk])
+
+
+def test_a_reading_is_not_accepted_after_honey_moved(tank, bottler, owner, key):
+    builders.lot_in(tank, 900_000)
+    other = builders.place("tank-2", name="Tank 2")
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+    honey.transfer(source=tank, target=other, grams=1, recorded_by=owner, key=key())
+
+    with books_unchanged():
+        page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
+        response = accept(bottler, reading)
+
+    assert "Honey has moved since this reading" in page
+    assert errors(response) == {"__all__": ["Honey has moved since this reading. Dip again."]}
+
+
+def test_a_dip_below_what_is_promised_is_not_accepted(tank, bottler):
+    lot = builders.lot_in(tank, 900_000, moisture_percent="17.0")
+    ledger.reserve([ledger.Hold(Item.objects.honey(), tank, lot, 895_000)])
+    dip(bottler, tank)
+
+    with books_unchanged():
+        response = accept(bottler, DipReading.objects.get())
+
+    [[sentence]] = errors(response).values()
+    assert "is reserved for orders" in sentence
+
+
+def test_an_accepted_dip_can_be_undone(tank, bottler):
+    builders.lot_in(tank, 900_000)
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+    accept(bottler, reading)
+    reading.refresh_from_db()
+
+    bottler.post(
+        reverse("inventory:posting_reverse", args=[reading.accepted_id]),
+        {"key": builders.new_key()},
+    )
+
+    reading.refresh_from_db()
+    assert reading.accepted is None
+    assert honey.content(tank).quantity == 900_000
+    assert list(books.faults()) == []
+
+
+def test_a_difference_the_tables_cannot_tell_need_not_be_accepted(tank, bottler):
+    builders.lot_in(tank, 890_000, moisture_percent="17.0")
+    dip(bottler, tank)
+
+    page = text(bottler.get(reverse("inventory:dip_detail", args=[DipReading.objects.get().pk])))
+
+    assert "The difference is smaller than the density tables can tell." in page
+
+
+def test_a_reading_that_agrees_has_nothing_to_correct(tank, bottler, owner, key):
+    builders.lot_in(tank, 889_163, moisture_percent="17.0")
+    reading = dips.record(
+        place=tank, depth_mm=800, celsius=Decimal(30), recorded_by=owner, key=key()
+    )
+    DipReading.objects.filter(pk=reading.pk).update(grams=889_163)
+
+    with books_unchanged():
+        page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
+        response = accept(bottler, reading)
+
+    sentence = "The reading agrees with the book: there is nothing to correct."
+    assert sentence in page
+    assert errors(response) == {"__all__": [sentence]}
+
+
+def test_who_may_not_count_sees_the_reading_without_the_form(tank, bottler):
+    builders.lot_in(tank, 900_000)
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+    stand = signed_in("stand")
+
+    page = text(stand.get(reverse("inventory:dip_detail", args=[reading.pk])))
+
+    assert "Accept: the books follow the dip" not in page
+    assert accept(stand, reading).status_code == 403
+
+
+# ------------------------------------------------------------------ lists
+
+
+def test_past_dips_are_listed_for_all_and_for_one_vessel(tank, bottler):
+    builders.lot_in(tank, 900_000)
+    other = builders.measured_tank("tank-2", diameter_mm=900, length_mm=900, name="Tank 2")
+    builders.lot_in(other, 100_000)
+    dip(bottler, tank)
+    dip(bottler, other, depth="10")
+    url = reverse("inventory:dip_list")
+
+    everything = bottler.get(url).context["page"].object_list
+    of_one = bottler.get(url, {"place": "tank-2"}).context["page"].object_list
+
+    assert [reading.place.code for reading in everything] == ["tank-2", "tank-1"]
+    assert [reading.place.code for reading in of_one] == ["tank-2"]
+    assert "No dip has been written down yet." in text(
+        signed_in("office").get(url, {"place": builders.place("tank-3").code})
+    )
+
+
+def test_the_list_of_dips_asks_as_often_for_many_as_for_one(tank, bottler):
+    builders.lot_in(tank, 900_000)
+    url = reverse("inventory:dip_list")
+
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            bottler.get(url)
+        return len(queries)
+
+    dip(bottler, tank)
+    bottler.get(url)
+    for_one = asked()
+    for _number in range(9):
+        dip(bottler, tank)
+    bottler.get(url)
+
+    assert asked() == for_one
+
+
+def test_who_dips_first_chooses_the_tank(tank, bottler):
+    builders.lot_in(tank, 900_000)
+    builders.place("d-1", Place.Kind.DRUM, name="Drum D-1")
+
+    page = bottler.get(reverse("inventory:dip"))
+
+    assert [vessel.place.code for vessel in page.context["vessels"]] == ["tank-1"]
