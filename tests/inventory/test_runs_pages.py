@@ -288,6 +288,17 @@ def test_recording_tells_live_that_the_jars_are_short(bottler, room):
     assert "on average 9.9 g under the label&#x27;s 1 lb" in page
 
 
+def test_a_record_can_be_looked_at_without_script(bottler, room):
+    run = bottling_room.plan(room)
+
+    response = bottler.post(at("run_record", run.number), record_form(room, look="1"))
+
+    assert response.status_code == 200
+    assert str(response.context["preview"].figures.yield_percent) == "96.8"
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.PLANNED
+
+
 @pytest.mark.parametrize("changes", [{"drawn": ""}, {"pieces_filled": "0"}, {"drawn": "0"}])
 def test_unfinished_figures_are_answered_with_what_to_enter(bottler, room, changes):
     run = bottling_room.plan(room)

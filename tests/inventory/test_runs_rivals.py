@@ -1,0 +1,83 @@
+"""Two people bottling at once, on a real PostgreSQL."""
+
+import pytest
+
+from inventory.errors import AlreadyRecorded, HouseError
+from inventory.models import Balance, BottlingRun, Lot
+from inventory.queries import books
+from inventory.services import fill_checks, honey, reversals
+from tests import builders
+from tests.inventory import bottling_room
+from tests.inventory.test_rivals import together
+
+pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
+
+
+def test_of_two_people_who_record_the_same_run_one_does():
+    room = bottling_room.set_up()
+    run = bottling_room.plan(room)
+
+    outcomes = together(lambda: bottling_room.record(run), lambda: bottling_room.record(run))
+
+    refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
+    assert [error.code for error in refused] == ["not_allowed_now"]
+    assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 1
+    assert honey.content(room.tank).quantity == 155_000
+    assert list(books.faults()) == []
+
+
+def test_the_same_form_sent_twice_at_once_records_once():
+    room = bottling_room.set_up()
+    run = bottling_room.plan(room)
+
+    outcomes = together(*[lambda: bottling_room.record(run, key="one-form")] * 3)
+
+    assert sum(isinstance(outcome, AlreadyRecorded) for outcome in outcomes) == 2
+    assert honey.content(room.tank).quantity == 155_000
+
+
+def test_two_runs_do_not_fill_from_the_same_last_honey():
+    room = bottling_room.set_up(60_000)
+    first, second = bottling_room.plan(room), bottling_room.plan(room)
+
+    outcomes = together(lambda: bottling_room.record(first), lambda: bottling_room.record(second))
+
+    refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
+    assert [error.code for error in refused] == ["not_enough_honey"]
+    assert honey.content(room.tank).quantity == 15_000
+    assert list(books.faults()) == []
+
+
+def test_runs_planned_at_once_get_numbers_of_their_own():
+    room = bottling_room.set_up()
+
+    together(*[lambda: bottling_room.plan(room, 10)] * 4)
+
+    assert len(set(BottlingRun.objects.values_list("number", flat=True))) == 4
+
+
+def test_jars_are_not_undone_under_a_check_that_holds_them():
+    room = bottling_room.set_up()
+    run = bottling_room.recorded(room)
+
+    def check():
+        return fill_checks.record(
+            run=run,
+            scheme="us",
+            weights_milligrams=[448_000, 449_000] * 6,
+            checked_by=builders.person("bottling"),
+            key="check",
+        )
+
+    def undo():
+        return reversals.reverse(
+            posting=run.posting, recorded_by=builders.person("bottling"), key="undo"
+        )
+
+    builders.person("bottling")
+    together(check, undo)
+
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.REVERSED
+    assert Balance.objects.get(place=room.shelf, lot=run.packed_lot).quantity == 0
+    assert list(books.faults()) == []
