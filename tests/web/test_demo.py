@@ -113,8 +113,9 @@ def test_the_table_is_what_the_fixtures_come_to(table):
 
     # Jars: bottled, less sold; what is promised is the open order.
     sold = {}
-    for sale in ("stand_sale", "shop_order", "overdue_order"):
-        for row in story[sale]["lines"]:
+    sales = [story["stand_sale"], story["shop_order"]]
+    for sale in [*sales, *story["stand_weeks"], *story["past_orders"]]:
+        for row in sale["lines"]:
             sold[row["size"]] = sold.get(row["size"], 0) + row["pieces"]
     wanted = {row["size"]: row["pieces"] for row in story["open_order"]["lines"]}
     for row in story["runs"]:

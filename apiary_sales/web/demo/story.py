@@ -1,7 +1,9 @@
 """The season's work of the invented house, in the order it was done."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+
+from django.utils import timezone
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
@@ -43,10 +45,10 @@ def tell(today: date, say: Say) -> None:
     _bring_in_parts(story["part_receipts"], today, bottler, say)
     _bottle(story["runs"], today, bottler, say)
     _stock_the_stand(story["moves"], bottler, say)
+    _look_back(story, today, people[User.Role.STAND], seller, say)
     _quote(story["quote"], today, seller, say)
     _sell_at_the_stand(story["stand_sale"], today, people[User.Role.STAND], say)
     _fill_a_shop_order(story["shop_order"], today, seller, say)
-    _leave_one_unpaid(story["overdue_order"], today, seller, say)
     _take_an_order(story["open_order"], today, seller, say)
 
 
@@ -151,7 +153,7 @@ def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
                 source=Place.objects.get(code=row["source"]),
                 target=storeroom,
                 pieces=row["planned"],
-                planned_for=today,
+                planned_for=today - timedelta(days=row["days_ago"]),
                 planned_by=person,
                 key=key(f"run-{row['size']}"),
             )
@@ -164,6 +166,7 @@ def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
                 loss_grams=grams(row["loss_pounds"]),
                 labour_minutes=row["minutes"],
                 celsius=None,
+                bottled_on=today - timedelta(days=row["days_ago"]),
                 recorded_by=person,
                 key=key(f"run-{row['size']}-recorded"),
             )
@@ -189,6 +192,60 @@ def _stock_the_stand(rows: list[dict], person: User, say: Say) -> None:
                 key=key(f"carry-{row['size']}"),
             ),
         )
+
+
+def _look_back(story: dict, today: date, minder: User, seller: User, say: Say) -> None:
+    """Sell what the stand and the shops bought in the weeks before."""
+    for row in story["stand_weeks"]:
+        day = today - timedelta(weeks=row["weeks_ago"])
+        once(
+            say,
+            f"sold at the stand {row['weeks_ago']} weeks ago",
+            lambda row=row, day=day: _sell(
+                row,
+                day,
+                minder,
+                f"stand-week-{row['weeks_ago']}",
+                sold_at=timezone.make_aware(datetime.combine(day, time(12))),
+            ),
+        )
+    # Oldest first, so that the numbers of the invoices follow their days.
+    for row in sorted(story["past_orders"], key=lambda row: -row["days_ago"]):
+        day = today - timedelta(days=row["days_ago"])
+        once(
+            say,
+            f"filled and invoiced an order of {row['customer']} {row['days_ago']} days ago",
+            lambda row=row, day=day: _fill_a_past_order(row, day, seller),
+        )
+
+
+def _fill_a_past_order(row: dict, day: date, seller: User) -> None:
+    name = f"past-{row['days_ago']}"
+    invoice = _fill_and_invoice(_order(row, name, day, seller), name, day, seller)
+    if "paid_after_days" in row:
+        payments.receive(
+            customer=invoice.customer,
+            amount_cents=invoice.total_cents,
+            method=Payment.Method.TRANSFER,
+            received_by=seller,
+            key=key(f"{name}-payment"),
+            received_on=day + timedelta(days=row["paid_after_days"]),
+            allocations={invoice: invoice.total_cents},
+        )
+
+
+def _sell(
+    row: dict, day: date, minder: User, name: str, *, sold_at: datetime | None
+) -> stand.StandSale:
+    return stand.sell(
+        lines=_jar_lines(row["lines"], Customer.Tier.STAND, day),
+        place=Place.objects.get(code="stand"),
+        method=row["method"],
+        tendered_cents=cents(row["cash_given"]) if "cash_given" in row else None,
+        sold_by=minder,
+        key=key(name),
+        sold_at=sold_at,
+    )
 
 
 def _quote(row: dict, today: date, person: User, say: Say) -> None:
@@ -241,14 +298,7 @@ def _sell_at_the_stand(row: dict, today: date, person: User, say: Say) -> None:
     once(
         say,
         f"sold at the stand for cash, {row['cash_given']} given",
-        lambda: stand.sell(
-            lines=_jar_lines(row["lines"], Customer.Tier.STAND, today),
-            place=Place.objects.get(code="stand"),
-            method=Payment.Method.CASH,
-            tendered_cents=cents(row["cash_given"]),
-            sold_by=person,
-            key=key("stand-sale"),
-        ),
+        lambda: _sell(row, today, person, "stand-sale", sold_at=None),
     )
 
 
@@ -309,15 +359,6 @@ def _fill_a_shop_order(row: dict, today: date, person: User, say: Say) -> None:
             allocations={invoice: paid},
         ),
     )
-
-
-def _leave_one_unpaid(row: dict, today: date, person: User, say: Say) -> None:
-    day = today - timedelta(days=row["days_ago"])
-
-    def act() -> None:
-        _fill_and_invoice(_order(row, "overdue", day, person), "overdue", day, person)
-
-    once(say, f"invoiced {row['customer']} {row['days_ago']} days ago", act)
 
 
 def _take_an_order(row: dict, today: date, person: User, say: Say) -> None:
