@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
+from apiary_sales.billing.services import invoices
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders
@@ -745,6 +746,27 @@ def test_goods_are_taken_back_once(take, fulfil, jar_line, jars, shelf, owner, k
 
     with pytest.raises(CannotReverse, match="These goods were taken back already"):
         orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="again")
+
+    assert on_shelf(jars) == (48, 30)
+
+
+def test_goods_on_an_invoice_come_back_by_a_credit_note_alone(
+    take, fulfil, jar_line, jars, shelf, owner, key
+):
+    builders.packed_lot(jars, shelf, 48)
+    order = take(jar_line(30))
+    done = fulfil(order)
+    invoice = invoices.issue(order=order, issued_by=owner, key=key())
+
+    with pytest.raises(NotAllowedNow) as refused:
+        orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
+
+    assert str(refused.value) == (
+        "These goods are on an invoice. Write a credit note; it takes them back."
+    )
+    assert on_shelf(jars) == (18, 0)
+
+    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="wrong shop")
 
     assert on_shelf(jars) == (48, 30)
 

@@ -685,6 +685,31 @@ def test_selling_is_read_in_the_same_number_of_queries(
         office.get(reverse("orders:selling"))
 
 
+@pytest.mark.parametrize("lines", [1, 8])
+def test_an_order_is_read_in_the_same_number_of_queries(
+    office, shop, shelf, jar_line, owner, key, lines, django_assert_max_num_queries
+):
+    sizes = [builders.container(f"Size {number}") for number in range(lines)]
+    for size in sizes:
+        builders.packed_lot(size, shelf, 10)
+    order = orders.take(
+        customer=shop,
+        channel="shop",
+        lines=[jar_line(3, container=size) for size in sizes],
+        created_by=owner,
+        key=key(),
+    )
+    orders.fulfil(
+        order=order,
+        quantities={line.pk: 1 for line in order.lines.all()},
+        filled_by=owner,
+        key=key(),
+    )
+
+    with django_assert_max_num_queries(14):
+        office.get(reverse("orders:order_detail", args=[order.number]))
+
+
 def test_stock_by_size_shows_the_low_ones_first(office, jars, shelf):
     builders.packed_lot(jars, shelf, 48, cost_cents=9_600)
     low = builders.container("Two pound", low_stock_pieces=5)

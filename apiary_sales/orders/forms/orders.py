@@ -154,7 +154,8 @@ class FulfilForm(ActForm):
     def __init__(self, *args, order: Order, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.fields["filled_on"].initial = timezone.localdate
-        self._left = [line for line in order.lines.all() if line.to_fill]
+        is_open = order.status in orders.OPEN
+        self._left = [line for line in order.lines.all() if is_open and line.to_fill]
         for line in self._left:
             if line.kind not in order_lines.DRUM_CHARGES:
                 self.fields[f"line_{line.pk}"] = _line_field(line)

@@ -16,6 +16,7 @@ from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries.drums import DrumOffer, Wanted
 from apiary_sales.orders.services.lines import LineWanted
+from inventory import words
 from inventory.forms.fields import MoneyField
 from inventory.models import Place
 from inventory.physics.grading import COLOUR_CLASSES
@@ -125,8 +126,15 @@ class QuoteForm(LinesForm):
         }
         self.fields["drums_as"].choices = [
             (self.OWN, _("stay here: the buyer brings drums")),
-            (self.DEPOSIT, _("go on deposit")),
-            (self.SALE, _("are sold with the honey")),
+            (
+                self.DEPOSIT,
+                _now("go on deposit, %(amount)s each")
+                % {"amount": words.money(house.drum_deposit_cents)},
+            ),
+            (
+                self.SALE,
+                _now("are sold, %(amount)s each") % {"amount": words.money(house.drum_price_cents)},
+            ),
         ]
         self.fields["drums_as"].initial = self.DEPOSIT
         self.fields["valid_until"].initial = lambda: (
