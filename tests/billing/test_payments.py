@@ -137,6 +137,18 @@ def test_a_payment_whose_invoice_was_credited_can_still_bounce(shop, invoice, ow
     assert list(books.faults()) == []
 
 
+def test_an_invoice_whose_check_bounced_can_be_credited(shop, invoice, owner, key):
+    payment = pay(shop, 500)
+    payments.reverse(payment=payment, reversed_by=owner, key=key(), reason="Check bounced")
+
+    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+
+    assert owed(shop) == 0
+    assert left_to_pay(invoice) == [0]
+    assert list(payments.money_left(shop)) == []
+    assert list(books.faults()) == []
+
+
 @pytest.mark.parametrize(
     ("cents", "sentence"),
     [

@@ -11,6 +11,7 @@ from datetime import date
 
 from django.db import transaction
 from django.db.models import Sum
+from django.db.models.functions import Coalesce
 
 from apiary_sales.billing.models import (
     Allocation,
@@ -117,11 +118,12 @@ def close(invoice: Invoice) -> None:
     """
     paid = (
         Allocation.objects.filter(invoice=invoice)
-        .values("payment")
-        .order_by("payment")
+        # A payment and its undoing stand against each other, and leave nothing to take off.
+        .values(root=Coalesce("payment__reverses", "payment"))
+        .order_by("root")
         .annotate(cents=Sum("amount_cents"))
     )
-    shares = {row["payment"]: row["cents"] for row in paid if row["cents"]}
+    shares = {row["root"]: row["cents"] for row in paid if row["cents"]}
     for payment in Payment.objects.filter(pk__in=shares).order_by("pk"):
         settle(payment, [(invoice, -shares[payment.pk])])
     Invoice.objects.filter(pk=invoice.pk).update(open_cents=0)

@@ -83,21 +83,25 @@ def sell(
     Raises `BadValue` (or several), `NotEnoughStock`, `StockReserved`, and `AlreadyRecorded` with
     the sale made first when the key came before.
     """
-    if made := find(key):
-        raise AlreadyRecorded(_("This sale was recorded already."), made=made)
+    _refuse_repeat(key)
     now = timezone.now()
     # A device whose clock runs ahead sold its jars now, not tomorrow.
     sold_at = min(sold_at or now, now)
     _check(lines, method, tendered_cents, key, sold_at, discount_cents)
     sold_on = timezone.localdate(sold_at)
-    fulfilment = orders.sell_now(
-        customer=customer,
-        lines=_discounted(lines, discount_cents),
-        place=place,
-        created_by=sold_by,
-        key=f"{key}:goods",
-        sold_on=sold_on,
-    )
+    try:
+        fulfilment = orders.sell_now(
+            customer=customer,
+            lines=_discounted(lines, discount_cents),
+            place=place,
+            created_by=sold_by,
+            key=f"{key}:goods",
+            sold_on=sold_on,
+        )
+    except AlreadyRecorded:
+        # The same sale, sent at the same moment, was faster.
+        _refuse_repeat(key)
+        raise
     receipt = invoices.issue(
         order=fulfilment.order, issued_by=sold_by, key=f"{key}:receipt", issued_on=sold_on
     )
@@ -144,6 +148,11 @@ def take_back(*, receipt: Invoice, taken_by: Any, key: str, reason: str) -> Invo
             payment=sale.payment, reversed_by=taken_by, key=f"{key}:payment", reason=reason
         )
     return note
+
+
+def _refuse_repeat(key: str) -> None:
+    if made := find(key):
+        raise AlreadyRecorded(_("This sale was recorded already."), made=made)
 
 
 def _check(

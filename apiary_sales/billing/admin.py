@@ -1,0 +1,83 @@
+"""Bills, payments and the book of money in the back office: to be looked at, never changed."""
+
+from django.contrib import admin
+
+from apiary_sales.billing.models import (
+    Allocation,
+    CustomerBalance,
+    Entry,
+    EntryLine,
+    Invoice,
+    InvoiceLine,
+    Payment,
+)
+
+
+class ReadOnlyAdmin(admin.ModelAdmin):
+    """Rows that services alone write."""
+
+    def has_add_permission(self, request) -> bool:
+        return False
+
+    def has_change_permission(self, request, obj=None) -> bool:
+        return False
+
+    def has_delete_permission(self, request, obj=None) -> bool:
+        return False
+
+
+class ReadOnlyInline(admin.TabularInline):
+    extra = 0
+    can_delete = False
+
+    def has_add_permission(self, request, obj=None) -> bool:
+        return False
+
+    def has_change_permission(self, request, obj=None) -> bool:
+        return False
+
+
+class InvoiceLineInline(ReadOnlyInline):
+    model = InvoiceLine
+    raw_id_fields = ["fulfilment_line"]
+
+
+class AllocationInline(ReadOnlyInline):
+    model = Allocation
+
+
+class EntryLineInline(ReadOnlyInline):
+    model = EntryLine
+
+
+@admin.register(Invoice)
+class InvoiceAdmin(ReadOnlyAdmin):
+    list_display = ["__str__", "customer", "issued_on", "due_on", "total_cents", "open_cents"]
+    list_filter = ["series"]
+    list_select_related = ["customer"]
+    search_fields = ["customer__name", "order__number"]
+    inlines = [InvoiceLineInline, AllocationInline]
+
+
+@admin.register(Payment)
+class PaymentAdmin(ReadOnlyAdmin):
+    list_display = ["id", "customer", "method", "amount_cents", "received_on", "reference"]
+    list_filter = ["method"]
+    list_select_related = ["customer"]
+    search_fields = ["customer__name", "reference"]
+    inlines = [AllocationInline]
+
+
+@admin.register(Entry)
+class EntryAdmin(ReadOnlyAdmin):
+    list_display = ["id", "kind", "entered_on", "invoice", "payment"]
+    list_filter = ["kind"]
+    list_select_related = ["invoice", "payment"]
+    inlines = [EntryLineInline]
+
+
+@admin.register(CustomerBalance)
+class CustomerBalanceAdmin(ReadOnlyAdmin):
+    list_display = ["customer", "owed_cents"]
+    list_select_related = ["customer"]
+    search_fields = ["customer__name"]

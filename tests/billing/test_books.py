@@ -1,0 +1,190 @@
+"""A tampered book is found out: each law, broken behind the services' back, is named."""
+
+import pytest
+from django.db import IntegrityError, models, transaction
+from django.urls import reverse
+
+from apiary_sales.billing.models import (
+    Allocation,
+    CustomerBalance,
+    Entry,
+    EntryLine,
+    Invoice,
+    InvoiceLine,
+    Payment,
+)
+from apiary_sales.billing.queries import books
+from apiary_sales.billing.services import book, invoices, payments
+from tests import builders
+from tests.billing.conftest import TODAY, invoice_of, jars, pay
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def invoice(shop, pounds):
+    """60.00, of which 20.00 is paid."""
+    invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
+    pay(shop, 2_000)
+    return invoice
+
+
+def rows(model, **which):
+    """Return rows that can be changed, as somebody with the database in hand can."""
+    return models.QuerySet(model).filter(**which)
+
+
+def faults():
+    return list(books.faults())
+
+
+def test_an_untouched_book_has_no_fault(invoice):
+    assert faults() == []
+
+
+def test_an_entry_that_does_not_balance(invoice):
+    entry = invoice.entry.pk
+    rows(EntryLine, entry=entry, account="sales").update(amount_cents=-5_999)
+
+    assert faults() == [f"Entry {entry} adds up to 1 cents, not zero."]
+
+
+def test_a_bill_that_is_not_in_the_book(invoice):
+    rows(EntryLine, entry=invoice.entry).delete()
+    rows(Entry, invoice=invoice).delete()
+
+    assert "26-00001 is entered at 0 cents, not 6000." in faults()
+
+
+def test_a_payment_entered_at_another_amount(invoice):
+    payment = Payment.objects.get()
+    rows(EntryLine, entry=payment.entry, account="receivable").update(amount_cents=-2_001)
+    rows(EntryLine, entry=payment.entry, account="check").update(amount_cents=2_001)
+
+    assert f"Payment {payment.pk} of 2000 cents is entered at 2001." in faults()
+
+
+def test_a_balance_that_is_not_the_sum_of_its_lines(invoice):
+    CustomerBalance.objects.update(owed_cents=3_999)
+
+    assert faults() == ["Corner Grocery owes 4000 cents by the lines, 3999 by the balance."]
+
+
+def test_a_balance_that_is_missing(invoice):
+    CustomerBalance.objects.all().delete()
+
+    assert faults() == ["Corner Grocery owes 4000 cents by the lines and has no balance."]
+
+
+def test_a_total_that_is_not_the_sum_of_its_lines(invoice):
+    InvoiceLine.objects.update(amount_cents=6_001)
+
+    assert faults() == ["26-00001 says 6000 + 0 = 6000 cents, its lines 6001 + 0."]
+
+
+def test_more_put_to_bills_than_was_paid(invoice):
+    payment = Payment.objects.get()
+    rows(Allocation, payment=payment).update(amount_cents=2_001)
+
+    assert faults() == [
+        f"Payment {payment.pk} of 2000 cents has 2001 put to invoices.",
+        "26-00001 has 3999 cents to pay, and says 4000.",
+    ]
+
+
+def test_a_payment_put_to_anothers_bill(invoice):
+    other = builders.customer("Harvest Table")
+    payment = pay(other, 500)
+    Allocation.objects.create(payment=payment, invoice=invoice, amount_cents=500)
+
+    assert f"Payment {payment.pk} is put to another's invoice 26-00001." in faults()
+
+
+def test_an_open_amount_that_is_not_what_is_left(invoice):
+    Invoice.objects.update(open_cents=3_999)
+
+    assert faults() == ["26-00001 has 4000 cents to pay, and says 3999."]
+
+
+def test_a_credit_note_that_does_not_undo_its_invoice(invoice, owner, key):
+    note = invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Leaked")
+    Invoice.objects.filter(pk=note.pk).update(total_cents=-5_999, net_cents=-5_999)
+
+    assert "Credit note C26-00001 does not undo 26-00001 exactly." in faults()
+
+
+def test_goods_on_two_bills(invoice, shop, pounds):
+    other = invoice_of(shop, jars(pounds, 10, "6.00"))
+    good = invoice.lines.get().fulfilment_line
+    other.lines.update(fulfilment_line=good)
+
+    assert faults() == [f"Goods handed over ({good.pk}) are on 2 invoices."]
+
+
+def test_a_number_that_is_missing(invoice, shop, pounds):
+    later = invoice_of(shop, jars(pounds, 1))
+    Invoice.objects.filter(pk=later.pk).update(number=4)
+
+    assert faults() == ["Series 26 misses 26-00002, 26-00003."]
+
+
+def test_a_reversal_of_another_amount(invoice, owner, key):
+    payment = Payment.objects.get()
+    undo = payments.reverse(payment=payment, reversed_by=owner, key=key(), reason="Bounced")
+    Payment.objects.filter(pk=undo.pk).update(amount_cents=-1_999)
+
+    assert f"Payment {undo.pk} does not undo payment {payment.pk} exactly." in faults()
+
+
+def test_an_entry_that_does_not_balance_is_not_written(invoice, shop):
+    before = EntryLine.objects.count()
+
+    with pytest.raises(book.BookLawBroken):
+        book.enter(
+            kind=Entry.Kind.INVOICE,
+            lines=[book.Line("receivable", 100, shop), book.Line("sales", -99)],
+            entered_on=TODAY,
+            invoice=invoice,
+        )
+
+    assert EntryLine.objects.count() == before
+
+
+def test_no_bill_is_paid_beyond_what_is_open(invoice):
+    with pytest.raises(book.BookLawBroken):
+        book.settle(Payment.objects.get(), [(invoice, 4_001)])
+
+    assert faults() == []
+
+
+@pytest.mark.parametrize(
+    ("change", "law"),
+    [
+        ({"open_cents": 6_001}, "invoice_open_between_0_and_total"),
+        ({"open_cents": -1}, "invoice_open_between_0_and_total"),
+        ({"tax_cents": 1}, "invoice_total_is_net_and_tax"),
+    ],
+)
+def test_the_database_itself_refuses_a_broken_bill(invoice, change, law):
+    with pytest.raises(IntegrityError, match=law), transaction.atomic():
+        Invoice.objects.update(**change)
+
+
+def test_entries_are_never_changed(invoice):
+    with pytest.raises(TypeError):
+        EntryLine.objects.update(amount_cents=1)
+    with pytest.raises(TypeError):
+        Allocation.objects.all().delete()
+
+
+@pytest.mark.parametrize("name", ["invoice", "payment", "entry", "customerbalance"])
+def test_the_back_office_shows_the_book_and_changes_nothing(client, invoice, name):
+    client.force_login(builders.person("owner"))
+    first = {"invoice": invoice, "payment": Payment.objects.get(), "entry": invoice.entry}.get(
+        name, CustomerBalance.objects.get()
+    )
+
+    assert client.get(reverse(f"admin:billing_{name}_changelist")).status_code == 200
+    assert client.get(reverse(f"admin:billing_{name}_change", args=[first.pk])).status_code == 200
+    assert client.get(reverse(f"admin:billing_{name}_add")).status_code == 403
+    assert client.post(reverse(f"admin:billing_{name}_delete", args=[first.pk])).status_code == 403
