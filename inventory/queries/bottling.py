@@ -151,6 +151,7 @@ class CheckView:
 
     check: FillCheck
     verdict: Verdict
+    weights_g: list[float]
     histogram: "Histogram"
     run_cents: int | None
     season_pieces: int
@@ -396,13 +397,15 @@ def checks_of(run: BottlingRun) -> list[CheckView]:
         "weights"
     ):
         weights = [weight.net_milligrams for weight in check.weights.all()]
+        weights_g = [weight / 1000 for weight in weights]
         verdict = fill_checks.judge(run, scheme=check.scheme, weights_milligrams=weights)
         overfill = Decimal(str(verdict.overfill_g))
         views.append(
             CheckView(
                 check=check,
                 verdict=verdict,
-                histogram=histogram(verdict, [weight / 1000 for weight in weights]),
+                weights_g=weights_g,
+                histogram=histogram(verdict, weights_g),
                 run_cents=cents_of(run.lot, overfill * run.pieces_filled),
                 season_pieces=pieces,
                 season_cents=cents_of(run.lot, overfill * pieces),

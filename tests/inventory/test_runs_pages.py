@@ -572,6 +572,7 @@ def test_pasted_weights_are_checked_and_kept(bottler, room):
     page = response.content.decode()
     assert messages_of(response) == ["The fill check passed and is kept with the run."]
     assert "<svg" in page
+    assert "456.0 · 457.0 · 455.5" in page
     assert "This is a house check, not an official inspection." in page
     assert "legal for trade" in page
 
