@@ -48,8 +48,8 @@ def house(db) -> House:
 def sell_a_little() -> House:
     """Four sales and one that was taken back."""
     stand = builders.place("stand", Place.Kind.STAND, name="Stand")
-    pounds = builders.container("One pound", "1", code="one-pound")
-    quarts = builders.container("Three pound", "3", code="three-pound", brimful_ml=Decimal(1050))
+    pounds = builders.container("Pound jar", "1", code="one-pound")
+    quarts = builders.container("Quart jar", "3", code="three-pound", brimful_ml=Decimal(1050))
     # 100 jars that had cost 300 cents each, of the season before; 50 of which nobody knows it.
     known = builders.packed_lot(pounds, stand, 100, code="P25-001", cost_cents=30_000)
     unknown = builders.packed_lot(quarts, stand, 50, code="P26-001")

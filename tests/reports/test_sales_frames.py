@@ -87,18 +87,18 @@ def test_sizes_come_smallest_first_with_bulk_after_the_jars(house):
 
     # 8,000 + 15,000; then 20,400; then the drum.
     assert column(found, "size") == {
-        "One pound": 23_000,
-        "Three pound": 20_400,
+        "Pound jar": 23_000,
+        "Quart jar": 20_400,
         "Honey in bulk": 139_828,
     }
-    assert list(found["size"]) == ["One pound", "Three pound", "Honey in bulk"]
+    assert list(found["size"]) == ["Pound jar", "Quart jar", "Honey in bulk"]
     assert column(found, "size", "pieces") == {
-        "One pound": 34,
-        "Three pound": 12,
+        "Pound jar": 34,
+        "Quart jar": 12,
         "Honey in bulk": None,
     }
     # 4,536 + 10,886 = 15,422: the rounded lines are added, not 34 lb rounded once.
-    assert column(found, "size", "grams")["One pound"] == 15_422
+    assert column(found, "size", "grams")["Pound jar"] == 15_422
 
 
 def test_a_margin_is_sales_less_cost_and_unknown_cost_stays_unknown(house):
@@ -106,18 +106,18 @@ def test_a_margin_is_sales_less_cost_and_unknown_cost_stays_unknown(house):
 
     # 3,000 + 7,200 = 10,200; 23,000 − 10,200 = 12,800. 139,828 − 59,000 = 80,828.
     assert column(found, "size", "cost_cents") == {
-        "One pound": 10_200,
-        "Three pound": None,
+        "Pound jar": 10_200,
+        "Quart jar": None,
         "Honey in bulk": 59_000,
     }
     assert column(found, "size", "margin_cents") == {
-        "One pound": 12_800,
-        "Three pound": None,
+        "Pound jar": 12_800,
+        "Quart jar": None,
         "Honey in bulk": 80_828,
     }
     assert column(found, "size", "no_cost_cents") == {
-        "One pound": 0,
-        "Three pound": 20_400,
+        "Pound jar": 0,
+        "Quart jar": 20_400,
         "Honey in bulk": 0,
     }
 

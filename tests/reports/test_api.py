@@ -1,0 +1,107 @@
+"""Reports in the API: the figures of the pages, in whole cents, grams and pieces."""
+
+import pytest
+from rest_framework.authtoken.models import Token
+
+from apiary_sales.reports import catalogue
+from apiary_sales.reports.made import Made
+from tests import builders
+from tests.inventory import bottling_room
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def ask(client):
+    def get(path, role="office"):
+        token, _made = Token.objects.get_or_create(user=builders.person(role))
+        return client.get(f"/api/reports/{path}", headers={"Authorization": f"Token {token.key}"})
+
+    return get
+
+
+def test_a_report_gives_its_rows_in_whole_cents_and_grams(ask, house):
+    answer = ask("margin-by-size/?season=2025").json()
+
+    assert answer["slug"] == "margin-by-size"
+    assert answer["filters"] == {"season": "2025"}
+    assert answer["rows"] == [
+        {
+            "size": "Pound jar",
+            "pieces": 34,
+            "grams": 15_422,
+            "amount_cents": 23_000,
+            "no_cost_cents": 0,
+            "cost_cents": 10_200,
+            "margin_cents": 12_800,
+            "margin_percent": "55.7",
+            "margin_per_pound": "3.7647",
+        }
+    ]
+    assert answer["total"] == {**answer["rows"][0], "size": None}
+
+
+def test_an_unknown_cost_is_null(ask, house):
+    rows = ask("margin-by-size/").json()["rows"]
+
+    assert [row["margin_cents"] for row in rows] == [12_800, None, 80_828]
+
+
+def test_columns_say_their_unit(ask, house):
+    columns = ask("margin-by-size/").json()["columns"]
+
+    assert columns[1] == {"name": "pieces", "label": "Jars", "unit": "pieces"}
+    assert columns[3] == {"name": "amount_cents", "label": "Sales", "unit": "cents"}
+
+
+@pytest.mark.parametrize("slug", catalogue.REPORTS)
+def test_the_api_gives_what_the_page_shows(ask, client, house, slug):
+    bottling_room.recorded(bottling_room.set_up())
+    query = "days=1" if slug == "slow-stock" else "season=2026"
+
+    answer = ask(f"{slug}/?{query}").json()
+    client.force_login(builders.person("office"))
+    page = client.get(f"/reports/{slug}/?{query}")
+
+    report: Made = page.context["made"]
+    assert len(answer["rows"]) == len(report.rows) > 0
+    for row, made_row in zip(answer["rows"], report.rows, strict=True):
+        for column in report.columns:
+            value = made_row.values[column.name]
+            assert row[column.name] == (
+                value if value is None or isinstance(value, int) else str(value)
+            )
+            # What the page writes is the figure of the API.
+            if column in report.columns_shown:
+                assert str(column.shown(value)) in page.text
+    for column in report.columns:
+        if column.adds_up:
+            known = [row[column.name] for row in answer["rows"] if row[column.name] is not None]
+            assert answer["total"][column.name] == (sum(known) if known else None)
+
+
+def test_filters_that_make_no_sense_are_problems_of_their_fields(ask):
+    answer = ask("sales-by-size/?since=soon&size=bucket")
+
+    assert answer.status_code == 400
+    assert answer.headers["Content-Type"] == "application/problem+json"
+    assert {problem["field"] for problem in answer.json()["errors"]} == {"since", "size"}
+
+
+@pytest.mark.parametrize("role", ["stand", "bottling"])
+def test_who_may_not_see_money_gets_no_report(ask, role):
+    assert ask("sales-by-size/", role=role).status_code == 403
+
+
+def test_a_report_there_is_not_is_not_found(ask):
+    assert ask("sales-by-moon/").status_code == 404
+
+
+def test_without_a_token_there_is_no_report(client):
+    assert client.get("/api/reports/sales-by-size/").status_code == 401
+
+
+def test_a_report_cannot_be_written(client):
+    client.force_login(builders.person("office"))
+
+    assert client.post("/api/reports/sales-by-size/").status_code == 405

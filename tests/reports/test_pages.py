@@ -1,0 +1,299 @@
+"""Pages of reports: what is asked stands in the address, and figures add up and open."""
+
+import re
+from datetime import date
+from html import unescape
+from html.parser import HTMLParser
+
+import pytest
+
+from apiary_sales.reports import catalogue, views
+from apiary_sales.reports.made import Made
+from tests import builders
+from tests.inventory import bottling_room
+from tests.reports import conftest as made
+
+pytestmark = pytest.mark.django_db
+
+SALES = [
+    slug for slug, report in catalogue.REPORTS.items() if "customer" in report.form.base_fields
+]
+
+
+class Table(HTMLParser):
+    """The rows of a page's table as text, and the address in each cell."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.rows: list[list[str]] = []
+        self.urls: list[list[str | None]] = []
+        self._in_cell = False
+        self.feed(html[html.index("<table") : html.index("</table>")])
+
+    def handle_starttag(self, tag, attrs):
+        if tag == "tr":
+            self.rows.append([])
+            self.urls.append([])
+        elif tag in ("td", "th"):
+            self.rows[-1].append("")
+            self.urls[-1].append(None)
+            self._in_cell = True
+        elif tag == "a" and self._in_cell:
+            self.urls[-1][-1] = dict(attrs)["href"]
+
+    def handle_endtag(self, tag):
+        if tag in ("td", "th"):
+            self._in_cell = False
+
+    def handle_data(self, data):
+        if self._in_cell:
+            self.rows[-1][-1] += data
+
+    def column(self, heading: str) -> list[str]:
+        at = self.rows[0].index(heading)
+        return [row[at] for row in self.rows[1:]]
+
+
+def cents(text: str) -> int:
+    """Read "−$1,234.50" as −123450; a dash and words are no money."""
+    digits = text.replace("−", "-").replace("$", "").replace(",", "").replace(".", "")
+    return int(digits) if re.fullmatch(r"-?\d+", digits) else 0
+
+
+@pytest.fixture
+def office(client):
+    client.force_login(builders.person("office"))
+    return client
+
+
+@pytest.mark.parametrize("role", ["stand", "bottling"])
+@pytest.mark.parametrize(
+    "path", ["", "margin-by-size/", "margin-by-size.csv", "margin-by-size.xlsx"]
+)
+def test_who_may_not_see_money_sees_no_report(client, role, path):
+    client.force_login(builders.person(role))
+
+    assert client.get(f"/reports/{path}").status_code == 403
+
+
+def test_the_first_page_names_every_report_with_its_sentence(office):
+    page = office.get("/reports/")
+
+    for report in catalogue.REPORTS.values():
+        assert f'href="/reports/{report.slug}/"' in page.text
+        assert str(report.sentence) in unescape(page.text)
+
+
+def test_a_report_there_is_not(office):
+    assert office.get("/reports/sales-by-moon/").status_code == 404
+    assert office.get("/reports/sales-by-moon.csv").status_code == 404
+
+
+@pytest.mark.parametrize("slug", catalogue.REPORTS)
+def test_every_report_says_what_it_counts(office, slug):
+    page = unescape(office.get(f"/reports/{slug}/").text)
+
+    report = catalogue.REPORTS[slug]
+    assert page.count("<h1>") == 1
+    for sentence in report.definition:
+        assert str(sentence) in page
+
+
+@pytest.mark.parametrize("slug", catalogue.REPORTS)
+def test_a_report_without_rows_says_so(office, slug):
+    page = office.get(f"/reports/{slug}/")
+
+    assert str(catalogue.REPORTS[slug].nothing) in page.text
+    assert "<table" not in page.text
+    assert 'class="chart' not in page.text
+
+
+@pytest.mark.parametrize("slug", catalogue.REPORTS)
+def test_the_total_is_the_sum_of_the_rows_shown(office, house, slug):
+    bottling_room.recorded(bottling_room.set_up())
+
+    table = Table(office.get(f"/reports/{slug}/?{'days=1' if slug == 'slow-stock' else ''}").text)
+
+    assert table.rows[-1][0].strip() == "Total"
+    money = [
+        heading
+        for heading in table.rows[0]
+        if any("$" in text for text in table.column(heading)) and "a pound" not in heading
+    ]
+    assert money or slug == "yield-by-run"
+    for heading in money:
+        *rows, total = map(cents, table.column(heading))
+        assert sum(rows) == total, heading
+
+
+def test_rows_that_do_not_fit_are_added_up_in_one(office, house, monkeypatch):
+    monkeypatch.setattr(views, "ROWS_SHOWN_MAX", 1)
+
+    table = Table(office.get("/reports/sale-lines/").text)
+
+    # 8,000 shown; 15,000 + 20,400 + 139,828 in one row.
+    assert [row[0] for row in table.rows[2:]] == ["3 more rows, in the download", "Total"]
+    assert table.column("Sales") == ["$80.00", "$1,752.28", "$1,832.28"]
+
+
+@pytest.mark.parametrize("slug", [slug for slug in SALES if slug != "sale-lines"])
+def test_every_figure_of_sales_opens_to_the_lines_it_came_from(office, house, slug):
+    """A row's amount is the total of the lines behind its address; charges have rows too."""
+    goods = "" if slug in ("margin-by-size", "bulk-against-retail") else "goods=all"
+    if slug == "season-against-season":
+        goods = ""
+    table = Table(office.get(f"/reports/{slug}/?{goods}&since=2026-08-01").text)
+
+    opened = 0
+    for row, urls in zip(table.rows[1:-1], table.urls[1:-1], strict=True):
+        for at, url in enumerate(urls):
+            if url is None or (at == 0 and cents(row[table.rows[0].index("Sales")]) == 0):
+                continue
+            shown = row[at] if at else row[table.rows[0].index("Sales")]
+            behind = Table(office.get(url).text)
+            assert behind.column("Sales")[-1] == shown, url
+            opened += 1
+    assert opened >= 2
+
+
+def test_a_line_opens_to_its_order_and_its_lot(office, house):
+    table = Table(office.get("/reports/sale-lines/?size=three-pound").text)
+
+    order, lot = table.urls[1][0], table.urls[1][table.rows[0].index("Lot")]
+    assert lot == "/honey/lots/P26-001/"
+    assert office.get(order).status_code == 200
+    assert office.get(lot).status_code == 200
+
+
+def test_overfill_opens_to_its_runs_and_a_run_to_its_page(office):
+    run = bottling_room.recorded(bottling_room.set_up())
+
+    overfill = Table(office.get("/reports/overfill/").text)
+    runs = Table(office.get(overfill.urls[1][0]).text)
+
+    assert overfill.column("Above the label")[0] == runs.column("Above the label")[-1] == "0.1 lb"
+    assert runs.rows[1][0] == run.number
+    assert office.get(runs.urls[1][0]).status_code == 200
+
+
+def test_stock_opens_to_its_lots_and_parts(office):
+    bottling_room.recorded(bottling_room.set_up())
+
+    table = Table(office.get("/reports/stock-value/").text)
+
+    addresses = [urls[0] for urls in table.urls[1:-1]]
+    assert len(addresses) == 5
+    for address in addresses:
+        assert office.get(address).status_code == 200
+
+
+def test_filters_stand_in_the_address_and_on_the_page(office, house):
+    page = office.get("/reports/margin-by-size/?season=2025&since=2026-08-10&channel=shop")
+
+    assert "From Aug. 10, 2026 on · Season: 2025 · Channel: shop" in page.text
+    assert Table(page.text).column("Sales") == ["$150.00", "$150.00"]
+    assert '<option value="2025" selected>' in page.text
+    assert (
+        "/reports/margin-by-size.csv?season=2025&amp;since=2026-08-10&amp;channel=shop" in page.text
+    )
+
+
+def test_the_margin_of_unknown_cost_is_said_not_guessed(office, house):
+    page = office.get("/reports/margin-by-size/")
+
+    table = Table(page.text)
+    assert table.rows[2][0] == "Quart jar"
+    assert table.column("Cost")[1] == "cost not entered"
+    assert table.column("Margin")[1] == "cost not entered"
+    assert table.column("Sales without a cost") == ["$0.00", "$204.00", "$0.00", "$204.00"]
+
+
+def test_the_column_of_unknown_cost_is_left_out_when_all_is_known(office, house):
+    page = office.get("/reports/margin-by-size/?season=2025")
+
+    assert "Sales without a cost" not in Table(page.text).rows[0]
+
+
+@pytest.mark.parametrize(
+    ("query", "message"),
+    [
+        ("since=yesterday", "From: Write the day as year, month, day: 2026-09-30."),
+        ("since=0001-01-01", "From: Choose a year from 1900 to 2200."),
+        (
+            "since=2026-09-02&until=2026-09-01",
+            "To: The last day, Sept. 1, 2026, comes before the first, Sept. 2, 2026. "
+            "Change one of them.",
+        ),
+        ("size=bucket", "Size: Choose one of the list, or leave it at all."),
+        ("customer=1%27--", "Customer: Choose one of the list, or leave it at all."),
+        ("season=2025.5", "Season: Choose one of the list, or leave it at all."),
+    ],
+)
+def test_a_filter_that_makes_no_sense_is_said_in_words(office, query, message):
+    page = office.get(f"/reports/sales-by-size/?{query}")
+
+    assert page.status_code == 422
+    assert message in unescape(page.text)
+    assert office.get(f"/reports/sales-by-size.csv?{query}").status_code == 422
+
+
+@pytest.mark.parametrize("days", ["0", "3651", "many"])
+def test_idle_days_are_whole_and_not_too_many(office, days):
+    page = office.get(f"/reports/slow-stock/?days={days}")
+
+    assert page.status_code == 422
+    assert "Write a whole number of days, from 1 to 3650." in page.text
+
+
+def test_the_picture_has_words_for_those_who_do_not_see_it(office, house):
+    page = office.get("/reports/margin-by-size/").text
+
+    assert 'role="img" aria-labelledby="chart-title chart-words"' in page
+    assert "Sales: Pound jar $230.00, Quart jar $204.00, Honey in bulk $1,398.28" in page
+    assert "Margin: Pound jar $128.00, Quart jar cost not entered" in page
+
+
+def test_sizes_of_a_drawing_are_written_with_a_point_in_every_language(office, house):
+    for number in range(30):
+        builders.customer(f"Shop {number}")
+        size = builders.container(f"Size {number}", code=f"size-{number}")
+        builders.packed_lot(size, house.stand, 2)
+        made.sell(house.stand, made.jars(size, 1, "5.00"), on=date(2026, 8, 1))
+
+    page = office.get("/reports/sales-by-size/", headers={"accept-language": "es"}).text
+
+    drawing = page[page.index("<svg width=") : page.index("</figure>")]
+    assert not re.search(r' (x|y|width|height|x1|y1|cx)="[^"]*,', drawing)
+
+
+def test_the_language_of_the_reader_keeps_the_figures(office, house):
+    page = office.get("/reports/sales-by-month/", headers={"accept-language": "es"})
+
+    assert page.status_code == 200
+
+
+@pytest.mark.parametrize("slug", ["margin-by-size", "sales-by-customer", "sale-lines"])
+def test_a_page_takes_the_same_number_of_queries_however_many_rows(
+    office, house, slug, django_assert_num_queries, django_assert_max_num_queries
+):
+    office.get(f"/reports/{slug}/")
+    with django_assert_max_num_queries(12) as before:
+        office.get(f"/reports/{slug}/")
+    for number in range(4):
+        shop = builders.customer(f"Shop {number}")
+        size = builders.container(f"Size {number}", code=f"size-{number}")
+        builders.packed_lot(size, house.stand, 2)
+        made.order(shop, "shop", made.jars(size, 1, "5.00"), on=date(2026, 8, 1))
+
+    with django_assert_num_queries(len(before)):
+        office.get(f"/reports/{slug}/")
+
+
+def test_a_frame_is_made_once_for_page_and_picture(house, django_assert_num_queries):
+    form = catalogue.MARGIN_BY_SIZE.form({})
+    form.is_valid()
+
+    with django_assert_num_queries(1):
+        report = Made(catalogue.MARGIN_BY_SIZE, form)
+        assert report.picture is not None
+        assert report.page(10).total
