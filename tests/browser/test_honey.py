@@ -93,6 +93,19 @@ def test_what_is_wrong_takes_the_focus_and_leads_to_its_field(sign_in, axe, hous
     expect(page.get_by_label("Depth of the honey")).to_be_focused()
 
 
+def test_the_unit_last_chosen_is_offered_again_for_an_empty_figure(sign_in, house):
+    page = sign_in("bottling")
+
+    page.goto("/honey/dip/tank-1/")
+    page.locator("select[name=depth_unit]").select_option("cm")
+    page.locator("select[name=celsius_unit]").select_option("C")
+    page.goto("/honey/dip/tank-1/")
+
+    expect(page.locator("select[name=depth_unit]")).to_have_value("cm")
+    # The usual temperature stands there in its own unit.
+    expect(page.locator("select[name=celsius_unit]")).to_have_value("F")
+
+
 def test_only_the_fields_of_the_way_of_measuring_are_shown(sign_in, axe, house):
     page = sign_in("bottling", PHONE)
 

@@ -41,6 +41,31 @@
     input.dispatchEvent(new Event("change", { bubbles: true }));
   }
 
+  /* ---- the unit last chosen for a figure is offered again ---- */
+
+  function rememberUnit(event) {
+    const select = event.target.closest(".quantity > select");
+    if (!select) return;
+    try {
+      localStorage.setItem(`unit:${select.name}`, select.value);
+    } catch {
+      // A browser that keeps nothing offers the first unit each time.
+    }
+  }
+
+  function offerUnits() {
+    for (const select of document.querySelectorAll(".quantity > select")) {
+      // A figure that stands there already has its unit.
+      if (select.parentElement.querySelector("input").value !== "") continue;
+      try {
+        const unit = localStorage.getItem(`unit:${select.name}`);
+        if ([...select.options].some((option) => option.value === unit)) select.value = unit;
+      } catch {
+        return;
+      }
+    }
+  }
+
   /* ---- the live line under a quantity ---- */
 
   const waiting = new WeakMap();
@@ -149,6 +174,7 @@
   document.addEventListener("click", copyOrPrint);
   document.addEventListener("input", askForConversion);
   document.addEventListener("change", submitOnChange);
+  document.addEventListener("change", rememberUnit);
   document.addEventListener("submit", confirmFirst, true);
   document.addEventListener("submit", sendOnce);
   document.addEventListener("htmx:afterRequest", (event) => {
@@ -159,5 +185,6 @@
   // Coming back with the browser's back button shows the page as it was left.
   window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(allowAgain));
 
+  offerUnits();
   focusErrorSummary(document);
 })();
