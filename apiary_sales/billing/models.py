@@ -7,6 +7,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
@@ -128,6 +129,13 @@ class InvoiceLine(models.Model):
 
     def __str__(self) -> str:
         return self.description
+
+    @property
+    def shown_quantity(self) -> str:
+        """The quantity as printed: whole pieces, pounds with two decimals or, if needed, three."""
+        needed = -plain(self.quantity).as_tuple().exponent
+        places = max(2, needed) if self.unit == self.Unit.POUND else needed
+        return number_format(self.quantity, places, force_grouping=True)
 
     @property
     def tax_rate(self) -> Decimal:

@@ -1,5 +1,7 @@
 """The office's pages: what is owed, invoices, payments, statements, and their papers."""
 
+import re
+import zlib
 from datetime import date
 from decimal import Decimal
 
@@ -8,13 +10,14 @@ from django.urls import reverse
 
 from apiary_sales import documents
 from apiary_sales.accounts.models import House
+from apiary_sales.billing import papers
 from apiary_sales.billing.models import CustomerBalance, Invoice, Payment
 from apiary_sales.billing.queries import books, money
 from apiary_sales.billing.services import invoices, payments
-from apiary_sales.billing.views.money import _invoice_context
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
 from inventory.models import Place
+from inventory.money import cents_half_up
 from tests import builders
 from tests.billing.conftest import (
     TODAY,
@@ -452,9 +455,15 @@ def test_a_house_without_a_name_is_refused(office, house):
     assert House.current().name == "Hollow Oak Honey House"
 
 
+def unpacked(pdf):
+    """Return the objects of a PDF, out of its compressed streams."""
+    streams = re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.DOTALL)
+    return b"\n".join(zlib.decompress(stream) for stream in streams)
+
+
 def paper_of(invoice):
-    kind = "credit_note" if invoice.is_credit_note else "invoice"
-    return words_of(documents.render_html(f"documents/{kind}.html", _invoice_context(invoice.pk)))
+    context = papers.invoice_context(invoice)
+    return words_of(documents.render_html(papers.invoice_template(invoice), context))
 
 
 def test_the_paper_says_what_a_bookkeeper_looks_for(shop, pounds, honey_tax):
@@ -537,12 +546,45 @@ def test_a_paper_is_the_same_bytes_each_time(office, invoice):
     assert first.content == second.content
 
 
+@pytest.mark.parametrize(
+    ("grams", "price", "shown", "cents"),
+    [
+        # 648.5 lb = 294 154.65 g, kept as 294 155; 648.50 × 2.85 = 1 848.225, half up
+        (294_155, "2.85", "648.50", 184_823),
+        # 294 154 g are 648.4986 lb: × 2.85 = 1 848.2209; 648.50 would make 1 848.23
+        (294_154, "2.85", "648.499", 184_822),
+    ],
+)
+def test_printed_pounds_multiply_out_to_the_amount(shop, grams, price, shown, cents):
+    drum = builders.place("7", Place.Kind.DRUM, name="Drum 7")
+    lot = builders.lot_in(drum, grams)
+    wanted = LineWanted(
+        kind=OrderLine.Kind.HONEY, quantity=grams, unit_price=Decimal(price), drum=drum, lot=lot
+    )
+
+    [line] = invoice_of(shop, wanted).lines.all()
+
+    assert (line.shown_quantity, line.amount_cents) == (shown, cents)
+    assert cents_half_up(Decimal(shown) * Decimal(price)) == cents
+
+
+def test_a_long_invoice_goes_on_with_its_name_on_each_page(shop, pounds):
+    invoice = invoice_of(shop, *[jars(pounds, 1, "6.00") for _line in range(60)])
+
+    html = documents.render_html("documents/invoice.html", papers.invoice_context(invoice))
+    pages = len(re.findall(rb"/Type ?/Page(?!s)", unpacked(papers.invoice(invoice))))
+
+    assert 'data-paper="Invoice 26-00001"' in html
+    assert html.count("One pound") == 60
+    assert pages > 1
+
+
 def test_typed_markup_is_printed_and_not_obeyed(shop, pounds):
     shop.street = '<img src="file:///etc/passwd">'
     shop.save()
     invoice = invoice_of(shop, jars(pounds, 1))
 
-    html = documents.render_html("documents/invoice.html", _invoice_context(invoice.pk))
+    html = documents.render_html("documents/invoice.html", papers.invoice_context(invoice))
 
     assert "&lt;img src=" in html
     assert "<img" not in html

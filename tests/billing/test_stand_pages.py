@@ -216,7 +216,7 @@ UNREADABLE = "The sale could not be read. Open the stand page again."
     [
         ({"key": ""}, UNREADABLE),
         ({"key": 7}, UNREADABLE),
-        ({"key": "k" * 81}, UNREADABLE),
+        ({"key": "k" * 101}, UNREADABLE),
         ({"lines": "one"}, UNREADABLE),
         ({"lines": ["one"]}, UNREADABLE),
         ({"lines": []}, "Nothing is in the sale yet. Choose the jars that were sold."),
@@ -262,7 +262,25 @@ def test_an_unreadable_line_is_refused_in_words(seller, message, line, sentence)
     assert not Invoice.objects.exists()
 
 
-@pytest.mark.parametrize("body", ["", "sale", "[]", "\udcff".encode("utf-8", "surrogatepass")])
+def test_a_key_may_be_as_long_as_keys_may_be(seller, message, pounds):
+    long = {**message, "key": "k" * 100}
+
+    first, second = send(seller, long), send(seller, long)
+
+    assert (first.status_code, second.json()) == (200, first.json())
+    assert at_stand(pounds) == 22
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        "",
+        "sale",
+        "[]",
+        "\udcff".encode("utf-8", "surrogatepass"),
+        pytest.param("[" * 100_000, id="too deep"),
+    ],
+)
 def test_what_is_no_message_is_refused_in_words(seller, body):
     response = seller.post(SALES, body, content_type="application/json")
 

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from apiary_sales.billing.forms.money import NOT_NEGATIVE
 from apiary_sales.billing.models import Payment
 from apiary_sales.billing.queries.stand import StandSize
-from apiary_sales.billing.services import stand
+from apiary_sales.billing.services import keys
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
 from inventory.errors import BadValue
@@ -138,7 +138,7 @@ def _unreadable() -> BadValue:
 
 def _text(data: dict, name: str) -> str:
     value = data.get(name)
-    if not isinstance(value, str) or not value or len(value) > stand.KEY_LENGTH_MAX:
+    if not isinstance(value, str) or not value or len(value) > keys.LENGTH_MAX:
         raise _unreadable()
     return value
 

@@ -244,16 +244,6 @@ def _named(text: str) -> Q:
     return found
 
 
-def invoice_with_all(pk: int) -> Invoice | None:
-    """Return one bill with everything its page and its paper show."""
-    return (
-        Invoice.objects.select_related("customer", "order", "credits", "issued_by")
-        .prefetch_related("lines__fulfilment_line__order_line__drum", "credit_notes")
-        .filter(pk=pk)
-        .first()
-    )
-
-
 @dataclass(frozen=True)
 class Settled:
     """A payment and what of it stands against one bill, in cents."""

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
-from apiary_sales.billing.services import book
+from apiary_sales.billing.services import book, keys
 from apiary_sales.billing.services.book import Account, Line
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
@@ -26,8 +26,9 @@ from inventory.money import cents_half_up
 from inventory.physics.units import POUND_GRAMS
 from inventory.services import ledger
 
-# A drum scale tells half a pound; two decimals hide the gram that at-rest rounding adds.
-POUND_STEP = Decimal("0.01")
+# A drum scale tells half a pound: two decimals hide the gram that at-rest rounding adds. Three are
+# printed where two would not multiply out to the amount.
+POUND_STEPS = (Decimal("0.01"), Decimal("0.001"))
 
 GOODS_TAXED_AS = {
     OrderLine.Kind.PACKED: TaxRate.Goods.HONEY,
@@ -116,7 +117,7 @@ def credit(
         orders.take_back(
             fulfilment=fulfilment,
             taken_by=issued_by,
-            key=f"{key}:{fulfilment.pk}",
+            key=keys.part(key, fulfilment.pk),
             reason=reason,
             is_credited=True,
         )
@@ -266,8 +267,7 @@ def _line(good: FulfilmentLine) -> InvoiceLine:
     """Return the printed line of some goods; honey in bulk is billed by the pound."""
     order_line = good.order_line
     if order_line.kind == OrderLine.Kind.HONEY:
-        quantity = (Decimal(good.quantity) / POUND_GRAMS).quantize(POUND_STEP)
-        unit = InvoiceLine.Unit.POUND
+        quantity, unit = _pounds(good), InvoiceLine.Unit.POUND
     else:
         quantity, unit = Decimal(good.quantity), InvoiceLine.Unit.PIECE
     discount_cents = 0
@@ -284,6 +284,17 @@ def _line(good: FulfilmentLine) -> InvoiceLine:
         discount_cents=discount_cents,
         amount_cents=good.amount_cents,
     )
+
+
+def _pounds(good: FulfilmentLine) -> Decimal:
+    """Return the pounds to print: the coarsest that multiply out to the amount, where one does."""
+    pounds = Decimal(good.quantity) / POUND_GRAMS
+    steps = [pounds.quantize(step) for step in POUND_STEPS]
+    amount_cents = good.amount_cents + good.order_line.discount_cents
+    for shown in steps:
+        if cents_half_up(shown * good.order_line.unit_price) == amount_cents:
+            return shown
+    return steps[0]
 
 
 def _negative(line: InvoiceLine) -> InvoiceLine:

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import invoices, keys, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, Order
 from apiary_sales.orders.services import orders
@@ -26,8 +26,6 @@ PIECES_MAX = 1_000
 CHANGE_CENTS_MAX = 100_000
 # A sale kept without signal comes in late, but not by months: then the clock is wrong.
 DAYS_LATE_MAX = 60
-# The parts of a sale have keys of their own, made from the sale's.
-KEY_LENGTH_MAX = 80
 
 
 @dataclass(frozen=True)
@@ -49,7 +47,7 @@ class StandSale:
 
 def find(key: str) -> StandSale | None:
     """Return the sale already recorded with this idempotency key."""
-    receipt = invoices.find(f"{key}:receipt")
+    receipt = invoices.find(keys.part(key, "receipt"))
     return None if receipt is None else of_receipt(receipt)
 
 
@@ -95,7 +93,7 @@ def sell(
             lines=_discounted(lines, discount_cents),
             place=place,
             created_by=sold_by,
-            key=f"{key}:goods",
+            key=keys.part(key, "goods"),
             sold_on=sold_on,
         )
     except AlreadyRecorded:
@@ -103,7 +101,7 @@ def sell(
         _refuse_repeat(key)
         raise
     receipt = invoices.issue(
-        order=fulfilment.order, issued_by=sold_by, key=f"{key}:receipt", issued_on=sold_on
+        order=fulfilment.order, issued_by=sold_by, key=keys.part(key, "receipt"), issued_on=sold_on
     )
     is_cash = method == Payment.Method.CASH
     if is_cash:
@@ -115,7 +113,7 @@ def sell(
             amount_cents=receipt.total_cents,
             method=method,
             received_by=sold_by,
-            key=f"{key}:payment",
+            key=keys.part(key, "payment"),
             received_on=sold_on,
             allocations={receipt: receipt.total_cents},
             tendered_cents=tendered_cents if is_cash else None,
@@ -145,7 +143,7 @@ def take_back(*, receipt: Invoice, taken_by: Any, key: str, reason: str) -> Invo
     )
     if sale.payment is not None and not Payment.objects.filter(reverses=sale.payment).exists():
         payments.reverse(
-            payment=sale.payment, reversed_by=taken_by, key=f"{key}:payment", reason=reason
+            payment=sale.payment, reversed_by=taken_by, key=keys.part(key, "payment"), reason=reason
         )
     return note
 
@@ -164,7 +162,7 @@ def _check(
     discount_cents: int,
 ) -> None:
     problems = Problems()
-    if not key or len(key) > KEY_LENGTH_MAX:
+    if not key or len(key) > keys.LENGTH_MAX:
         problems.add("key", _("The sale has no proper key. Open the stand page again."))
     if not lines:
         problems.add("lines", _("Nothing is in the sale yet. Choose the jars that were sold."))

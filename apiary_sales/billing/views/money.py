@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from apiary_sales import documents
 from apiary_sales.accounts.models import House
+from apiary_sales.billing import papers
 from apiary_sales.billing.forms.money import (
     CreditForm,
     CustomerChoiceForm,
@@ -24,7 +25,7 @@ from apiary_sales.billing.forms.money import (
     StatementForm,
     UndoPaymentForm,
 )
-from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
+from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import house as house_details
 from apiary_sales.billing.services import invoices, payments
@@ -77,54 +78,34 @@ def _filters(form: InvoiceFilterForm) -> dict[str, Any]:
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
-    context = _invoice_context(pk)
-    invoice = context["invoice"]
+    invoice = _invoice(pk)
+    context = papers.invoice_context(invoice)
     if invoice.customer and invoice.open_cents:
         account = money.account_of(invoice.customer, timezone.localdate())
         context["on_account_cents"] = max(0, account.on_account_cents)
+    # The page belongs to the house of today; the paper keeps the house of its day.
+    del context["house"]
     return render(request, "billing/invoice_detail.html", context)
 
 
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def invoice_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    context = _invoice_context(pk)
-    invoice = context["invoice"]
-    kind = "credit_note" if invoice.is_credit_note else "invoice"
+    invoice = _invoice(pk)
     name = (
         _("Credit note %(number)s.pdf") if invoice.is_credit_note else _("Invoice %(number)s.pdf")
     )
     return documents.serve(
         request,
         name=name % {"number": invoice},
-        template_name=f"documents/{kind}.html",
-        context=context,
+        template_name=papers.invoice_template(invoice),
+        context=papers.invoice_context(invoice),
     )
 
 
-def invoice_paper(invoice: Invoice) -> bytes:
-    """Return an invoice or credit note as PDF; raises `PdfUnavailable`."""
-    kind = "credit_note" if invoice.is_credit_note else "invoice"
-    return documents.render_pdf(f"documents/{kind}.html", _invoice_context(invoice.pk))
-
-
-def _invoice_context(pk: int) -> dict[str, Any]:
-    invoice = money.invoice_with_all(pk)
-    if invoice is None:
-        raise Http404
-    settled = money.settled_by(invoice)
-    credit_note = next(iter(invoice.credit_notes.all()), None)
-    return {
-        "invoice": invoice,
-        "lines": invoice.lines.all(),
-        "taxes": money.taxes_of(invoice.lines.all()),
-        "settled": settled,
-        "paid_cents": sum(share.cents for share in settled),
-        "credit_note": credit_note,
-        "has_bulk": any(line.unit == InvoiceLine.Unit.POUND for line in invoice.lines.all()),
-        "house": invoice.seller,
-        "today": timezone.localdate(),
-    }
+def _invoice(pk: int) -> Invoice:
+    found = Invoice.objects.select_related("customer", "order", "credits", "issued_by")
+    return get_object_or_404(found, pk=pk)
 
 
 class IssueView(ActView):
@@ -396,12 +377,10 @@ def statement_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _statement_context(request: HttpRequest, pk: int) -> dict[str, Any]:
-    form = StatementForm(request.GET)
-    since, until = form.days()
+    since, until = StatementForm(request.GET).days()
     customer = get_object_or_404(Customer, pk=pk)
-    found = money.statement(customer, since, until)
     form = StatementForm(initial={"since": since, "until": until})
-    return {"form": form, "statement": found, "is_today": until == timezone.localdate()}
+    return {"form": form, **papers.statement_context(customer, since, until)}
 
 
 @require_GET

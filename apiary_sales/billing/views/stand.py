@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from apiary_sales import documents
+from apiary_sales.billing import papers
 from apiary_sales.billing.forms.stand import StandForm, TakeBackForm, parse_sale
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.queries import stand as stand_queries
@@ -122,7 +123,7 @@ def record_sale(request: HttpRequest) -> JsonResponse:
     try:
         fields = parse_sale(json.loads(request.body))
         made = stand.sell(sold_by=request.user, **fields)
-    except ValueError:
+    except (ValueError, RecursionError):
         return _refusal(_("The sale could not be read. Open the stand page again."), status=422)
     except AlreadyRecorded as repeat:
         made = repeat.made
@@ -188,18 +189,20 @@ def receipt_list(request: HttpRequest) -> HttpResponse:
 @permission_required(SELL, raise_exception=True)
 def receipt(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one receipt with its way back."""
-    return render(request, "billing/receipt.html", _receipt_context(pk))
+    context = papers.receipt_context(_receipt(pk))
+    del context["house"]
+    return render(request, "billing/receipt.html", context)
 
 
 @require_GET
 @permission_required(SELL, raise_exception=True)
 def receipt_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    context = _receipt_context(pk)
+    receipt = _receipt(pk)
     return documents.serve(
         request,
-        name=_("Receipt %(number)s.pdf") % {"number": context["receipt"]},
+        name=_("Receipt %(number)s.pdf") % {"number": receipt},
         template_name="documents/receipt.html",
-        context={**context, "house": context["receipt"].seller},
+        context=papers.receipt_context(receipt),
     )
 
 
@@ -211,7 +214,7 @@ class TakeBackView(ActView):
     template_name = "billing/receipt_undo.html"
 
     def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
-        self.receipt = get_object_or_404(stand_queries.receipts(), pk=kwargs["pk"])
+        self.receipt = _receipt(kwargs["pk"])
         return super().dispatch(request, *args, **kwargs)
 
     def act(self, data: dict[str, Any]) -> Invoice:
@@ -287,13 +290,8 @@ def sold_text(made: StandSale) -> str:
     return _("Sold for %(total)s.") % {"total": total}
 
 
-def _receipt_context(pk: int) -> dict[str, Any]:
-    found = get_object_or_404(stand_queries.receipts(), pk=pk)
-    return {"receipt": found, "sale": stand.of_receipt(found), "undone_by": _undone_by(found)}
-
-
-def _undone_by(receipt: Invoice) -> Invoice | None:
-    return next(iter(receipt.credit_notes.all()), None)
+def _receipt(pk: int) -> Invoice:
+    return get_object_or_404(stand_queries.receipts(), pk=pk)
 
 
 def _answer(made: StandSale) -> dict[str, Any]:
