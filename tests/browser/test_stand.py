@@ -1,13 +1,14 @@
 """The person at the stand: a jar in four taps on a telephone, with and without signal."""
 
 from datetime import date
+from decimal import Decimal
 
 import pytest
 
 from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.pricing.models import ContainerPrice
+from apiary_sales.pricing.models import ContainerPrice, TaxRate
 from inventory.models import Balance, Place
 from inventory.services import stock
 from tests import builders
@@ -130,6 +131,64 @@ def test_too_little_cash_is_said_before_it_is_sent(till):
 
     assert till.get_by_role("alert").filter(has_text="The sale comes to $8.00").is_visible()
     assert not Invoice.objects.exists()
+
+
+@pytest.mark.parametrize("rounding", ["line", "invoice"])
+def test_the_till_reckons_to_the_cent_as_the_books_do(sign_in, stand, rounding):
+    """Tax, quantity breaks, case prices and a discount: what the till asks is what is booked."""
+    House(name="Hollow Oak Honey House", tax_rounding=rounding).save()
+    TaxRate.objects.create(
+        name="Sales tax", goods="honey", percent=Decimal("7.375"), valid_from=date(2026, 1, 1)
+    )
+    for code, per_case, prices in [
+        ("half", 8, [(1, 525, 4015), (3, 499, 4015)]),
+        ("pound", 12, [(1, 835, 9955)]),
+        ("quart", 6, [(1, 2115, None), (2, 2049, None)]),
+    ]:
+        size = builders.container(code, code=code, pieces_per_case=per_case)
+        builders.packed_lot(size, stand, 100)
+        for pieces, piece_cents, case_cents in prices:
+            ContainerPrice.objects.create(
+                tier="stand",
+                container=size,
+                min_pieces=pieces,
+                piece_cents=piece_cents,
+                case_cents=case_cents,
+                valid_from=date(2026, 1, 1),
+            )
+    page = sign_in("stand", DESKTOP)
+    page.goto("/stand/")
+    baskets = [
+        ({"half": 1, "pound": 1, "quart": 1}, "0.01"),
+        ({"half": 3, "pound": 7}, "1.00"),
+        ({"half": 8, "pound": 12, "quart": 2}, "3.33"),
+        ({"half": 16, "pound": 13, "quart": 5}, "0.50"),
+        ({"quart": 1}, "21.15"),
+    ]
+
+    asked = []
+    for basket, discount in baskets:
+        for code in basket:
+            page.locator(f"[data-size={code}]").click()
+        for code, pieces in basket.items():
+            page.get_by_role("spinbutton", name=code, exact=True).and_(
+                page.locator(".basket input")
+            ).fill(str(pieces))
+            page.keyboard.press("Tab")
+        page.locator("summary", has_text="Discount").click()
+        page.locator("#till-discount").fill(discount)
+        asked.append(page.locator("[data-part=total]").inner_text())
+        page.locator("[data-pay=card]").click()
+        page.get_by_role("button", name=f"Card paid {asked[-1]}").click()
+        sees(page, "Recorded on receipt R")
+        page.get_by_role("button", name="Next sale").click()
+
+    booked = [f"${bill.total_cents / 100:,.2f}" for bill in Invoice.objects.order_by("id")]
+    assert asked == booked
+    # 21.15 less 21.15 is nothing; a case of pounds at 99.55 is no multiple of a piece's price.
+    assert booked[-1] == "$0.00"
+    case_line = Invoice.objects.order_by("id")[2].lines.get(description="pound")
+    assert case_line.amount_cents + case_line.discount_cents == 9_955
 
 
 def test_a_discount_and_a_card_are_recorded(till, pounds):
