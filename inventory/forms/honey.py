@@ -158,7 +158,10 @@ class ReceiveForm(HoneyForm):
 
     place = VesselField(label=_("Into"))
     floral_source = forms.CharField(
-        label=_("Floral source"), max_length=120, help_text=_("For example clover, or wildflower.")
+        label=_("Floral source"),
+        max_length=120,
+        help_text=_("For example clover, or wildflower."),
+        error_messages={"required": _("Enter the floral source, for example clover.")},
     )
     yard = forms.CharField(label=_("Yard or area"), max_length=120, required=False)
     season = forms.IntegerField(label=_("Season"), widget=number_widget())
@@ -416,7 +419,12 @@ class WriteOffForm(HoneyForm):
     ]
 
     place = VesselField(label=_("From"), filled=True)
-    reason = forms.ChoiceField(label=_("Why"), choices=REASONS, widget=forms.RadioSelect)
+    reason = forms.ChoiceField(
+        label=_("Why"),
+        choices=REASONS,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose why.")},
+    )
     everything = forms.BooleanField(label=_("All that is in it"), required=False)
     weight = WeightField(label=_("Weight"), required=False)
     note = forms.CharField(label=_("What happened"), max_length=200, required=False)
@@ -452,6 +460,7 @@ class AcceptDipForm(HoneyForm):
         label=_("Reason"),
         max_length=200,
         help_text=_("For example: foam skimmed off, or scale read wrong on Tuesday."),
+        error_messages={"required": _("Say why the books should follow the dip.")},
     )
 
 

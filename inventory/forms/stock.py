@@ -11,7 +11,10 @@ from inventory.queries import honey as queries
 
 def pieces_field(label, **kwargs) -> forms.IntegerField:
     widget = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
-    return forms.IntegerField(label=label, localize=True, widget=widget, **kwargs)
+    messages = {"required": _("Enter how many.")}
+    return forms.IntegerField(
+        label=label, localize=True, widget=widget, error_messages=messages, **kwargs
+    )
 
 
 class StockField(forms.ModelChoiceField):
@@ -85,7 +88,12 @@ class StockWriteOffForm(StockForm):
     ]
 
     pieces = pieces_field(_("Pieces"))
-    reason = forms.ChoiceField(label=_("Why"), choices=REASONS, widget=forms.RadioSelect)
+    reason = forms.ChoiceField(
+        label=_("Why"),
+        choices=REASONS,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose why.")},
+    )
     note = forms.CharField(label=_("What happened"), max_length=300, required=False)
 
 
@@ -99,6 +107,7 @@ class StockCountForm(ActForm):
         label=_("Reason"),
         max_length=300,
         help_text=_("For example: counted at the end of the month."),
+        error_messages={"required": _("Say why the books should follow the count.")},
     )
 
     def __init__(self, *args, **kwargs) -> None:

@@ -297,7 +297,7 @@ def test_accepting_without_a_reason_is_refused(tank, bottler):
     with books_unchanged():
         response = accept(bottler, DipReading.objects.get(), reason=" ")
 
-    assert errors(response) == {"reason": ["This field is required."]}
+    assert errors(response) == {"reason": ["Say why the books should follow the dip."]}
 
 
 def test_a_reading_is_accepted_once(tank, bottler):

@@ -354,7 +354,11 @@ BAD_RECEIPTS = [
     ),
     ({"colour_mm": "150.1"}, "colour_mm", "Colour lies between 0 and 150 mm Pfund."),
     ({"colour_mm": "-1"}, "colour_mm", "Colour lies between 0 and 150 mm Pfund."),
-    ({"floral_source": " "}, "floral_source", "This field is required."),
+    (
+        {"floral_source": " "},
+        "floral_source",
+        "Enter the floral source, for example clover.",
+    ),
     ({"extracted_on": "2126-07-20"}, "extracted_on", "The extraction date lies in the future."),
     ({"season": "26"}, "season", None),
     (
@@ -815,7 +819,7 @@ def test_all_of_a_vessel_can_be_written_off(drum, bottler):
             {"weight": "1000.1"},
             {"weight": ["Not enough honey: 1,000 lb asked for, Tank 1 holds 1,000 lb."]},
         ),
-        ({"reason": ""}, {"reason": ["This field is required."]}),
+        ({"reason": ""}, {"reason": ["Choose why."]}),
     ],
 )
 def test_a_write_off_that_cannot_be_is_refused(tank, bottler, wrong, told):

@@ -155,7 +155,7 @@ def test_jars_leave_the_books_with_their_reason(shelf, jars, bottler, reason):
             {"pieces": "49"},
             {"pieces": ["Not enough One pound: 49 pieces asked for, Shelf holds 48 pieces."]},
         ),
-        ({"reason": ""}, {"reason": ["This field is required."]}),
+        ({"reason": ""}, {"reason": ["Choose why."]}),
         (
             {"reason": "sale"},
             {"reason": ["Select a valid choice. sale is not one of the available choices."]},
@@ -223,8 +223,11 @@ def test_parts_are_counted_too(shelf, bottler):
             {"counted": "1000001"},
             {"counted": ["Enter how many you counted, from none to a million."]},
         ),
-        ({"counted": ""}, {"counted": ["This field is required."]}),
-        ({"reason": " "}, {"reason": ["This field is required."]}),
+        ({"counted": ""}, {"counted": ["Enter how many."]}),
+        (
+            {"reason": " "},
+            {"reason": ["Say why the books should follow the count."]},
+        ),
         ({"thing": ""}, {"thing": ["Choose what."]}),
         (
             {"thing": "lot-99999"},
