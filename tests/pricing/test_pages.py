@@ -384,6 +384,10 @@ def test_a_figure_that_cannot_be_is_told_and_left_out(office, compared, field, v
 
     assert response.context["form"].errors == {field: [message]}
     assert response.context["comparison"].best.per_pound == Decimal("8.0000")
+    answer = office.get(
+        reverse("pricing:drum_or_jar"), {field: value}, headers={"HX-Request": "true"}
+    )
+    assert f": {message}</p>" in answer.text
 
 
 def test_without_a_drum_price_the_page_says_so(office, compared):
@@ -393,6 +397,16 @@ def test_without_a_drum_price_the_page_says_so(office, compared):
 
     assert "No drum price fits this honey" in response.text
     assert response.context["comparison"].rungs[0].break_even is None
+
+
+def test_an_empty_field_shows_the_figure_that_is_kept(office, compared):
+    form = office.get(reverse("pricing:drum_or_jar")).context["form"]
+
+    shown = {
+        name: form.fields[name].widget.attrs["placeholder"]
+        for name in ("moisture", "drum_price", "labour")
+    }
+    assert shown == {"moisture": "17.40", "drum_price": "2.0000", "labour": "0.00"}
 
 
 def test_an_empty_house_gets_words_not_errors(office):

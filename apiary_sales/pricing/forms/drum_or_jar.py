@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 from django import forms
+from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.pricing.forms.prices import PercentField, PerPoundField
@@ -80,7 +81,16 @@ class WhatIfForm(forms.Form):
                 for channel in TIER_OF_CHANNEL
             ),
         ]
+        for field in self.fields.values():
+            # Every field may stay empty, and the form says so once for all of them.
+            field.is_one_of_several = True
         self._ids = {container.code: container.pk for container in containers}
+
+    def show_kept(self, **figures) -> None:
+        """Show, in each empty field, the figure that is kept."""
+        for name, figure in figures.items():
+            if figure is not None:
+                self.fields[name].widget.attrs["placeholder"] = number_format(figure)
 
     def figure(self, name: str):
         """Return what was typed in a field, or None when nothing fit was."""

@@ -12,6 +12,7 @@ from apiary_sales.pricing import charts
 from apiary_sales.pricing.forms.drum_or_jar import WhatIfForm
 from apiary_sales.pricing.queries import comparison, costs, prices
 from inventory.models import Lot
+from inventory.money import amount
 
 manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
 
@@ -94,6 +95,11 @@ def _asked(parameters: QueryDict) -> Asked:
             floral_source=lot.floral_source if lot else "",
         )
         list_price = row and row.price_per_pound
+    form.show_kept(
+        moisture=lot and lot.moisture_percent,
+        drum_price=list_price,
+        labour=amount(book.labour_cents_per_hour),
+    )
     tried_price = form.figure("drum_price")
     book = book.supposing(form.what_if())
     honey = costs.honey_cost(lot)
