@@ -81,7 +81,7 @@ class ReportView(APIView):
             "definition": report.definition,
             "filters": made.in_address,
             "columns": made.columns,
-            "rows": [_plain(row.values) for row in made.rows],
+            "rows": [_plain(row) for row in made.rows],
             "total": _plain(made.total),
         }
         return Response(ReportSerializer(answer).data)

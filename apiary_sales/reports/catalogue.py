@@ -11,8 +11,9 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.orders.models import Order
 from apiary_sales.reports import filters
-from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit, plain
+from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
+from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.made import Picture, Report
 from inventory.models import Item
 

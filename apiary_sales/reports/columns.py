@@ -10,7 +10,6 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from enum import StrEnum
 from typing import Any
 
-import pandas as pd
 from django.conf import settings
 from django.utils.formats import date_format, number_format
 from django.utils.functional import Promise
@@ -19,6 +18,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from apiary_sales.reports.frames.make import plain
 from inventory import money
 from inventory.physics.units import POUND_GRAMS
 from inventory.templatetags import quantities
@@ -138,15 +138,6 @@ class Column:
             (f"{self.label}{f', {unit}' if unit else ''}", figure, number_format_code)
             for unit, figure, number_format_code in EXPORTED[self.unit]()
         ]
-
-
-def plain(value: Any) -> Any:
-    """Return a value of a frame as Python's own: int, date or text; None for unknown."""
-    if value is None or value is pd.NA:
-        return None
-    if isinstance(value, str | date | int):
-        return value
-    return None if pd.isna(value) else int(value)
 
 
 def pounds(grams: int) -> Decimal:

@@ -7,7 +7,7 @@ marked as quoted in XLSX (OWASP, "CSV Injection"). Figures are ours and stay fig
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -19,6 +19,7 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
+from apiary_sales.reports.columns import Column
 from apiary_sales.reports.made import Made
 
 # The wide forms are what a spreadsheet set to an East Asian language takes for the same.
@@ -76,19 +77,19 @@ def _headings(made: Made) -> Iterator[tuple[str, Any, str]]:
 
 def _rows(made: Made) -> Iterator[list[Any]]:
     """Yield the figures of each row, then those of the total."""
-    for row in made.rows:
-        yield _figures(made, row.values)
-    if made.rows:
-        yield _figures(made, made.total, first=_("Total"))
-
-
-def _figures(made: Made, values: dict[str, Any], first: str | None = None) -> list[Any]:
     figures = [
-        None if values[column.name] is None else figure(column.named(values[column.name]))
+        (column.name, _writer(column, figure))
         for column in made.columns
         for _heading, figure, _format in column.exports()
     ]
-    return figures if first is None else [first, *figures[1:]]
+    for row in made.rows:
+        yield [write(row[name]) for name, write in figures]
+    if made.rows:
+        yield [_("Total"), *(write(made.total[name]) for name, write in figures[1:])]
+
+
+def _writer(column: Column, figure: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    return lambda value: None if value is None else figure(column.named(value))
 
 
 def _csv_cell(value: Any) -> str:

@@ -53,14 +53,6 @@ class Report:
 
 
 @dataclass(frozen=True)
-class MadeRow:
-    """The figures of one row by column, and the addresses behind it."""
-
-    values: dict[str, Any]
-    urls: dict[str, str | None]
-
-
-@dataclass(frozen=True)
 class Cell:
     """One cell of a table on a page."""
 
@@ -92,8 +84,12 @@ class Made:
         self.columns = report.columns(self.frame, self.asked)
 
     @cached_property
-    def rows(self) -> list[MadeRow]:
-        return [self._row(record) for record in self.frame.to_dict("records")]
+    def rows(self) -> list[dict[str, Any]]:
+        """The figures of each row by column."""
+        return [
+            {column.name: column.value(record) for column in self.columns}
+            for record in self.frame.to_dict("records")
+        ]
 
     @cached_property
     def total(self) -> dict[str, Any]:
@@ -117,7 +113,7 @@ class Made:
         by_name = {column.name: column for column in self.columns}
         names = picture.columns or [column.name for column in self.columns if column.is_number]
         label = picture.label or self.columns[0].name
-        rows = [row.values for row in self.rows]
+        rows = self.rows
         if label not in by_name:
             rows = [{**row, label: name} for row, name in zip(rows, self.frame[label], strict=True)]
         if picture.adds_up:
@@ -144,22 +140,28 @@ class Made:
 
     def page(self, rows_max: int) -> Page:
         """Return the table of a page; its total is that of all rows, shown or not."""
-        rest = self.frame.iloc[rows_max:]
+        first, rest = self.frame.iloc[:rows_max], self.frame.iloc[rows_max:]
+        records = first.to_dict("records")
         return Page(
-            rows=[self._cells(row.values, row.urls) for row in self.rows[:rows_max]],
+            rows=[
+                self._cells(row, self._urls(record, row))
+                for row, record in zip(self.rows, records, strict=False)
+            ],
             further=len(rest),
             further_cells=self._cells(self._sums(rest)) if len(rest) else [],
             total=self._cells(self.total),
         )
 
-    def _row(self, record: Row) -> MadeRow:
-        urls = {
-            column.name: column.url(record, self.in_address)
-            for column in self.columns
-            if column.url and column.value(record)
+    def _urls(self, record: Row, row: dict[str, Any]) -> dict[str, str | None]:
+        """Return the addresses behind the figures of a row; the first column opens the row."""
+        return {
+            self.columns[0].name: self.report.opens(record, self.in_address),
+            **{
+                column.name: column.url(record, self.in_address)
+                for column in self.columns
+                if column.url and row[column.name]
+            },
         }
-        urls.setdefault(self.columns[0].name, self.report.opens(record, self.in_address))
-        return MadeRow({column.name: column.value(record) for column in self.columns}, urls)
 
     def _sums(self, frame: pd.DataFrame) -> dict[str, Any]:
         sums = {

@@ -67,7 +67,7 @@ def test_the_api_gives_what_the_page_shows(ask, client, house, slug):
     assert len(answer["rows"]) == len(report.rows) > 0
     for row, made_row in zip(answer["rows"], report.rows, strict=True):
         for column in report.columns:
-            value = made_row.values[column.name]
+            value = made_row[column.name]
             assert row[column.name] == (
                 value if value is None or isinstance(value, int) else str(value)
             )

@@ -1,6 +1,7 @@
 """How frames are made: whole numbers that may be unknown, and plain text."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -32,7 +33,15 @@ def sums(frame: pd.DataFrame, keys: Sequence[str], measures: Sequence[str]) -> p
     return found.astype({key: frame[key].dtype for key in keys})
 
 
+def plain(value: Any) -> Any:
+    """Return a value of a frame as Python's own: int, date or text; None for unknown."""
+    if value is None or value is pd.NA:
+        return None
+    if isinstance(value, str | date | int):
+        return value
+    return None if pd.isna(value) else int(value)
+
+
 def total(frame: pd.DataFrame, name: str) -> int | None:
     """Return the sum of a column of whole numbers; None when no figure in it is known."""
-    value = frame[name].sum(min_count=1)
-    return None if pd.isna(value) else int(value)
+    return plain(frame[name].sum(min_count=1))

@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from inventory.physics import units
 
-from .make import TEXT, WHOLE, frame_of, sums
+from .make import TEXT, WHOLE, frame_of, plain, sums
 
 # In addresses this stands for rows that have no such thing: no season, no known customer.
 NONE = "none"
@@ -85,7 +85,7 @@ def lines(filters: SalesFilters) -> pd.DataFrame:
 
 def by_size(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by container size, the smallest first; honey in bulk and charges have a row."""
-    return sums(lines(filters).pipe(_smallest_first), ["goods", "size_key", "size"], MEASURES)
+    return sums(lines(filters), ["goods", "size_key", "size"], MEASURES).pipe(_smallest_first)
 
 
 def by_channel(filters: SalesFilters) -> pd.DataFrame:
@@ -150,10 +150,12 @@ def season_against_season(filters: SalesFilters) -> pd.DataFrame:
         (day.year - season) * 12 + day.month - 1
         for day, season in zip(sold["day"], sold["season"], strict=True)
     ]
-    found: dict[tuple[int, int], int] = {}
-    for season, age, figure in zip(sold["season"], ages, sold[filters.measure], strict=True):
-        key = int(season), age
-        found[key] = found.get(key, 0) + (0 if pd.isna(figure) else int(figure))
+    sold = sold.assign(age=pd.Series(ages, sold.index, dtype=WHOLE))
+    by_age = sums(sold, ["season", "age"], [filters.measure])
+    found = {
+        (int(season), int(age)): plain(figure)
+        for season, age, figure in by_age.itertuples(index=False)
+    }
     last_day = filters.until or timezone.localdate()
     rows = [
         [
@@ -234,6 +236,8 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
 
 def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
     grams_each: dict[str, Any] = {}
+    at_the_stand, in_bulk = _("Buyers at the stand"), _("Honey in bulk")
+    charges = _("Drums, deposits, freight")
     for row in found:
         day, order, customer, name, channel, kind, code, size, declared, unit, *rest = row
         what, lot, season, quantity, amount, cost = rest
@@ -249,11 +253,11 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             day,
             order,
             NONE if customer is None else str(customer),
-            name or _("Buyers at the stand"),
+            name or at_the_stand,
             channel,
             _goods(kind),
             code or "",
-            size or (_("Honey in bulk") if grams is not None else _("Drums, deposits, freight")),
+            size or (charges if grams is None else in_bulk),
             what,
             lot or "",
             season,
@@ -279,23 +283,17 @@ def _jars_sold(channel: str) -> str:
     return _("Jars, %(channel)s") % {"channel": Order.Channel(channel).label}
 
 
-def _smallest_first(sold: pd.DataFrame) -> pd.DataFrame:
-    """Order lines by what a piece weighs: jars by size, then bulk, then charges."""
-    each = {
-        key: grams / pieces
-        for key, grams, pieces in zip(sold["size_key"], sold["grams"], sold["pieces"], strict=True)
-        if key
-    }
-    place = {PACKED: 0, BULK: 1, CHARGE: 2}
-    order = sorted(
-        range(len(sold)),
-        key=lambda row: (
-            place[sold["goods"].iat[row]],
-            each.get(sold["size_key"].iat[row], 0),
-            sold["size"].iat[row],
-        ),
-    )
-    return sold.iloc[order]
+def _smallest_first(found: pd.DataFrame) -> pd.DataFrame:
+    """Order sizes by what a piece weighs: jars, then bulk, then charges."""
+    place = [PACKED, BULK, CHARGE]
+
+    def key(row: int) -> tuple[int, float, str]:
+        goods, size, grams, pieces = (
+            found[name].iat[row] for name in ("goods", "size", "grams", "pieces")
+        )
+        return place.index(goods), grams / pieces if goods == PACKED else 0.0, size
+
+    return found.iloc[sorted(range(len(found)), key=key)].reset_index(drop=True)
 
 
 def _largest_first(found: pd.DataFrame) -> pd.DataFrame:
