@@ -9,7 +9,7 @@ from apiary_sales.accounts import people
 from apiary_sales.accounts.models import House, User
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
-from apiary_sales.pricing.services import prices
+from apiary_sales.pricing.services import prices, selling
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, read
 from inventory.models import PackagingPart, Place, ProductionSettings
 from inventory.physics import units
@@ -125,6 +125,14 @@ def _set_up_sizes(rows: dict, today: date) -> None:
             colour_class=row.get("colour_class", ""),
             moisture_percent_max=Decimal(row["moisture_percent_max"]),
             valid_from=start,
+        )
+    for row in rows["channel_costs"]:
+        selling.set_channel_cost(
+            channel=row["channel"],
+            discount_percent=Decimal(row["discount_percent"]),
+            card_percent=Decimal(row["card_percent"]),
+            piece_cents=cents(row["piece"]),
+            per_pound=Decimal(row["per_pound"]),
         )
 
 
