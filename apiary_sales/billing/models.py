@@ -135,7 +135,7 @@ class InvoiceLine(models.Model):
         """The quantity as printed: whole pieces, pounds with two decimals or, if needed, three."""
         needed = -plain(self.quantity).as_tuple().exponent
         places = max(2, needed) if self.unit == self.Unit.POUND else needed
-        return number_format(self.quantity, places, force_grouping=True)
+        return number_format(self.quantity, places, force_grouping=True).replace("-", "−")
 
     @property
     def tax_rate(self) -> Decimal:
@@ -178,6 +178,15 @@ class Payment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_method_display()} {self.amount_cents}"
+
+    @property
+    def is_pay_back(self) -> bool:
+        """Whether this is money on account given back, and no undoing of a payment."""
+        return self.amount_cents < 0 and self.reverses_id is None
+
+    @property
+    def given_back_cents(self) -> int:
+        return max(0, -self.amount_cents)
 
 
 class Allocation(AppendOnlyModel):

@@ -27,5 +27,6 @@ urlpatterns = [
     path("money/customers/<int:pk>/", money.statement, name="statement"),
     path("money/customers/<int:pk>/pdf/", money.statement_pdf, name="statement_pdf"),
     path("money/customers/<int:pk>/account/", money.customer_account, name="customer_account"),
+    path("money/customers/<int:pk>/pay-back/", money.PayBackView.as_view(), name="pay_back"),
     path("money/settings/", money.settings_page, name="settings"),
 ]

@@ -29,6 +29,7 @@ acts = st.one_of(
     st.tuples(st.just("invoice"), name, st.integers(min_value=0, max_value=30), cents),
     st.tuples(st.just("pay"), name, cents),
     st.tuples(st.just("pay_one"), name, index, cents),
+    st.tuples(st.just("pay_back"), name, cents),
     st.tuples(st.just("use_on_account"), index),
     st.tuples(st.just("bounce"), index),
     st.tuples(st.just("credit"), index),
@@ -71,6 +72,16 @@ class Office:
         pay(self.customers[name], cents, allocations={invoice: cents // 2})
         return {name: -cents}
 
+    def pay_back(self, name, cents):
+        payments.pay_back(
+            customer=self.customers[name],
+            amount_cents=cents,
+            method="cash",
+            paid_by=self.person,
+            key=builders.new_key(),
+        )
+        return {name: cents}
+
     def use_on_account(self, index):
         payments.use_on_account(invoice=self._pick(Invoice.objects.all(), index))
 
@@ -101,11 +112,14 @@ class Office:
 
     def take_back(self, index):
         receipt = self._pick(Invoice.objects.filter(series__startswith="R"), index)
+        paid = stand_sales.of_receipt(receipt).payment
+        is_paid = paid is not None and not Payment.objects.filter(reverses=paid).exists()
         stand_sales.take_back(
             receipt=receipt, taken_by=self.person, key=builders.new_key(), reason="Leaked"
         )
         # Paid, the money goes back with the jars; after its check bounced, only the bill goes.
-        return {receipt.customer and receipt.customer.name: -receipt.open_cents}
+        given_back = paid.amount_cents if is_paid else 0
+        return {receipt.customer and receipt.customer.name: given_back - receipt.total_cents}
 
     def _pick(self, rows, index):
         rows = list(rows.order_by("id"))

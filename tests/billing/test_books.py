@@ -88,6 +88,7 @@ def test_more_put_to_bills_than_was_paid(invoice):
 
     assert faults() == [
         f"Payment {payment.pk} of 2000 cents has 2001 put to invoices.",
+        "Corner Grocery has -1 cents on account.",
         "26-00001 has 3999 cents to pay, and says 4000.",
     ]
 

@@ -339,6 +339,25 @@ def test_money_on_account_is_used_from_the_invoice(office, shop, pounds):
     assert "Corner Grocery has no money on account." in again.content.decode()
 
 
+def test_money_on_account_is_given_back(office, shop, pounds):
+    pay(shop, 2_000)
+    statement = office.get(f"/money/customers/{shop.pk}/").content.decode()
+    address = reverse("billing:pay_back", args=[shop.pk])
+    form = {"key": "b-1", "amount": "20.01", "method": "check", "received_on": "2026-09-10"}
+
+    too_much = office.post(address, form)
+    response = office.post(address, {**form, "amount": "20"}, follow=True)
+
+    assert address in statement
+    assert too_much.status_code == 422
+    assert errors_in(too_much) == [
+        "Amount: 20.01 USD to give back, but Corner Grocery has 20.00 USD on account."
+    ]
+    assert "20.00 USD given back to Corner Grocery." in response.content.decode()
+    assert CustomerBalance.objects.get(customer=shop).owed_cents == 0
+    assert "Money given back, check" in office.get(f"/money/customers/{shop.pk}/").content.decode()
+
+
 def test_an_invoice_is_credited_from_its_page(office, shop, invoice):
     pay(shop, 1_000)
     address = reverse("billing:invoice_credit", args=[invoice.pk])
@@ -528,7 +547,7 @@ def test_the_paper_of_a_credit_note_points_at_its_invoice(invoice, owner, key):
         "Credit note Number C26-00001",
         "For invoice 26-00001",
         "Why Lids leak",
-        "One pound P26-001 -10 pc $6.00 – −$60.00",
+        "One pound P26-001 −10 pc $6.00 – −$60.00",
         "Credited −$60.00",
     ]:
         assert wanted in text, wanted

@@ -88,6 +88,75 @@ def test_money_on_account_pays_a_later_invoice(shop, pounds):
     assert list(books.faults()) == []
 
 
+def give_back(customer, cents, **more):
+    return payments.pay_back(
+        customer=customer,
+        amount_cents=cents,
+        method="cash",
+        paid_by=builders.person(),
+        key=more.pop("key", None) or builders.new_key(),
+        **more,
+    )
+
+
+def test_money_given_back_is_no_longer_on_account(shop, pounds):
+    pay(shop, 4_000)
+
+    given = give_back(shop, 3_000)
+
+    assert (given.amount_cents, owed(shop)) == (-3_000, -1_000)
+    assert payments.on_account_cents(shop) == 1_000
+    invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
+    assert payments.use_on_account(invoice=invoice) == 1_000
+    assert left_to_pay(invoice) == [5_000]
+    assert list(books.faults()) == []
+
+
+@pytest.mark.parametrize(
+    ("cents", "sentence"),
+    [
+        (4_001, "40.01 USD to give back, but Corner Grocery has 40.00 USD on account."),
+        (0, "Enter an amount of more than nothing."),
+    ],
+)
+def test_no_more_is_given_back_than_is_on_account(shop, invoice, cents, sentence):
+    pay(shop, 10_000)  # 60.00 for the invoice, 40.00 on account
+
+    with pytest.raises(BadValue) as refused:
+        give_back(shop, cents)
+
+    assert (refused.value.field, refused.value.message) == ("amount", sentence)
+    assert owed(shop) == -4_000
+
+
+def test_the_same_money_is_given_back_once(shop, key):
+    pay(shop, 4_000)
+    once = key()
+    first = give_back(shop, 1_000, key=once)
+
+    with pytest.raises(AlreadyRecorded) as refused:
+        give_back(shop, 1_000, key=once)
+
+    assert refused.value.made == first
+    assert owed(shop) == -3_000
+
+
+def test_a_payment_given_back_in_part_bounces_only_after_that_is_undone(shop, owner, key):
+    payment = pay(shop, 4_000)
+    given = give_back(shop, 1_000)
+
+    with pytest.raises(CannotReverse) as refused:
+        payments.reverse(payment=payment, reversed_by=owner, key=key(), reason="Bounced")
+    assert refused.value.message == (
+        "Part of this payment was given back to Corner Grocery. Undo that first."
+    )
+
+    payments.reverse(payment=given, reversed_by=owner, key=key(), reason="Not handed over")
+    payments.reverse(payment=payment, reversed_by=owner, key=key(), reason="Bounced")
+    assert owed(shop) == 0
+    assert list(books.faults()) == []
+
+
 def test_a_bounced_check_opens_its_invoices_again(shop, invoice, later, owner, key):
     payment = pay(shop, 7_000)
 

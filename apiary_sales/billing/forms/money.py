@@ -81,6 +81,20 @@ class PaymentForm(ActForm):
         return {invoice: min(invoice.open_cents, amount_cents)}
 
 
+class PayBackForm(ActForm):
+    """Money on account, given back to the customer."""
+
+    amount = MoneyField(label=_("Amount"), min_value=None)
+    method = forms.ChoiceField(
+        label=_("Given back by"),
+        choices=Payment.Method,
+        initial=Payment.Method.CHECK,
+        widget=forms.RadioSelect,
+    )
+    reference = forms.CharField(label=_("Check number or reference"), max_length=60, required=False)
+    received_on = forms.DateField(label=_("Day"), initial=timezone.localdate, widget=DayInput)
+
+
 class UndoPaymentForm(ActForm):
     reason = forms.CharField(
         label=_("Why?"), max_length=300, help_text=_("For example: check bounced.")

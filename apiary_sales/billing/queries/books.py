@@ -151,6 +151,17 @@ def _wrong_allocations() -> Iterator[str]:
         .order_by("id")
     ):
         yield f"Payment {allocation.payment_id} is put to another's invoice {allocation.invoice}."
+    put = Allocation.objects.values("payment__customer").annotate(cents=Sum("amount_cents"))
+    put_by_customer = {row["payment__customer"]: row["cents"] for row in put.order_by()}
+    for row in (
+        Payment.objects.filter(customer__isnull=False)
+        .values("customer", "customer__name")
+        .order_by("customer")
+        .annotate(cents=Sum("amount_cents"))
+    ):
+        left = row["cents"] - put_by_customer.get(row["customer"], 0)
+        if left < 0:
+            yield f"{row['customer__name']} has {left} cents on account."
     for payment in Payment.objects.filter(reverses__isnull=False).exclude(
         amount_cents=-F("reverses__amount_cents")
     ):

@@ -366,7 +366,11 @@ def statement(customer: Customer, since: date, until: date) -> Statement:
 
 def _statement_text(invoice: Invoice | None, payment: Payment | None) -> str:
     if payment is not None:
-        words = _("Payment undone, %(way)s") if payment.reverses_id else _("Payment, %(way)s")
+        words = _("Payment, %(way)s")
+        if payment.reverses_id:
+            words = _("Payment undone, %(way)s")
+        elif payment.is_pay_back:
+            words = _("Money given back, %(way)s")
         text = words % {"way": payment.get_method_display()}
         return f"{text} {payment.reference}".strip()
     if invoice.is_credit_note:

@@ -10,7 +10,7 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import Entry, Invoice, Payment
+from apiary_sales.billing.models import Allocation, Entry, Invoice, Payment
 from apiary_sales.billing.services import book
 from apiary_sales.billing.services.book import Account, Line
 from apiary_sales.customers.models import Customer
@@ -52,10 +52,7 @@ def receive(
         raise AlreadyRecorded(_("This payment was recorded already."), made=made)
     problems = Problems()
     _check_amount(problems, amount_cents)
-    if method not in Payment.Method.values:
-        problems.add("method", _("Choose how it was paid: cash, check, card or bank transfer."))
-    if received_on > timezone.localdate():
-        problems.add("received_on", _("The payment lies in the future. Choose today or earlier."))
+    _check_how(problems, method, received_on)
     if allocations is not None:
         _check_allocations(problems, customer, amount_cents, allocations)
     problems.raise_any()
@@ -105,6 +102,13 @@ def reverse(
         raise CannotReverse(_("An undo cannot be undone. Record the payment again instead."))
     if Payment.objects.filter(reverses=payment).exists():
         raise CannotReverse(_("This payment was undone already."))
+    shares = put_to(payment)
+    left_cents = payment.amount_cents - sum(cents for _invoice, cents in shares)
+    if payment.customer_id and left_cents > on_account_cents(payment.customer):
+        raise CannotReverse(
+            _("Part of this payment was given back to %(customer)s. Undo that first.")
+            % {"customer": payment.customer}
+        )
     problems = Problems()
     if not reason.strip():
         problems.add("reason", _("Say why the payment is undone, for example: check bounced."))
@@ -121,8 +125,57 @@ def reverse(
         idempotency_key=key,
     )
     _enter(reversal)
-    book.settle(reversal, [(invoice, -cents) for invoice, cents in put_to(payment)])
+    book.settle(reversal, [(invoice, -cents) for invoice, cents in shares])
     return reversal
+
+
+@transaction.atomic
+def pay_back(
+    *,
+    customer: Customer,
+    amount_cents: int,
+    method: str,
+    paid_by: Any,
+    key: str,
+    paid_on: date | None = None,
+    reference: str = "",
+    note: str = "",
+) -> Payment:
+    """Give money on a customer's account back to them, and return the negative payment.
+
+    Raises `BadValue` for more than is on the account, `AlreadyRecorded`.
+    """
+    paid_on = paid_on or timezone.localdate()
+    book.lock_customer(customer)
+    if made := find(key):
+        raise AlreadyRecorded(_("This payment was recorded already."), made=made)
+    there_cents = on_account_cents(customer)
+    problems = Problems()
+    _check_amount(problems, amount_cents)
+    _check_how(problems, method, paid_on)
+    if amount_cents > there_cents:
+        problems.add(
+            "amount",
+            _("%(asked)s to give back, but %(customer)s has %(there)s on account.")
+            % {
+                "asked": words.money(amount_cents),
+                "customer": customer,
+                "there": words.money(there_cents),
+            },
+        )
+    problems.raise_any()
+    payment = Payment.objects.create(
+        customer=customer,
+        method=method,
+        amount_cents=-amount_cents,
+        received_on=paid_on,
+        reference=reference.strip(),
+        note=note.strip(),
+        received_by=paid_by,
+        idempotency_key=key,
+    )
+    _enter(payment)
+    return payment
 
 
 @transaction.atomic
@@ -139,9 +192,12 @@ def use_on_account(*, invoice: Invoice) -> int:
             _("Nothing is left to pay on invoice %(invoice)s.") % {"invoice": invoice}
         )
     before = invoice.open_cents
+    # What was given back is no longer there, though the payment it came from still has it left.
+    there_cents = on_account_cents(invoice.customer)
     for payment in money_left(invoice.customer):
-        cents = min(invoice.open_cents, payment.left_cents)
+        cents = min(invoice.open_cents, payment.left_cents, there_cents)
         book.settle(payment, [(invoice, cents)])
+        there_cents -= cents
     if invoice.open_cents == before:
         raise NotAllowedNow(
             _("%(customer)s has no money on account.") % {"customer": invoice.customer}
@@ -166,6 +222,19 @@ def money_left(customer: Customer | None) -> QuerySet[Payment]:
         .filter(left_cents__gt=0)
         .order_by("received_on", "id")
     )
+
+
+def on_account_cents(customer: Customer | None) -> int:
+    """Return the money a customer paid that no bill uses and that was not given back."""
+    if customer is None:
+        return 0
+    paid = Payment.objects.filter(customer=customer)
+    put = Allocation.objects.filter(payment__customer=customer)
+    return _sum(paid) - _sum(put)
+
+
+def _sum(rows: QuerySet) -> int:
+    return rows.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
 
 
 def put_to(payment: Payment) -> list[tuple[Invoice, int]]:
@@ -200,6 +269,13 @@ def _check_amount(problems: Problems, amount_cents: int) -> None:
             _("%(amount)s is too much for one payment. Check the figure.")
             % {"amount": words.money(amount_cents)},
         )
+
+
+def _check_how(problems: Problems, method: str, day: date) -> None:
+    if method not in Payment.Method.values:
+        problems.add("method", _("Choose how it was paid: cash, check, card or bank transfer."))
+    if day > timezone.localdate():
+        problems.add("received_on", _("The payment lies in the future. Choose today or earlier."))
 
 
 def _check_allocations(

@@ -21,6 +21,7 @@ from apiary_sales.billing.forms.money import (
     HouseForm,
     InvoiceFilterForm,
     IssueForm,
+    PayBackForm,
     PaymentForm,
     StatementForm,
     UndoPaymentForm,
@@ -293,6 +294,51 @@ class PaymentView(ActView):
             "customer": self.customer,
             "invoice": self.invoice,
             "account": money.account_of(self.customer, timezone.localdate()),
+        }
+
+
+class PayBackView(ActView):
+    """Give money on a customer's account back to them."""
+
+    permission_required = TAKE
+    form_class = PayBackForm
+    template_name = "billing/pay_back.html"
+
+    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        self.customer = get_object_or_404(Customer, pk=kwargs["pk"])
+        self.there_cents = payments.on_account_cents(self.customer)
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"amount": self.there_cents}
+
+    def act(self, data: dict[str, Any]) -> Payment:
+        return payments.pay_back(
+            customer=self.customer,
+            amount_cents=data["amount"],
+            method=data["method"],
+            paid_by=self.request.user,
+            key=data["key"],
+            paid_on=data["received_on"],
+            reference=data["reference"],
+        )
+
+    def done_message(self, made: Payment) -> str:
+        return _("%(amount)s given back to %(customer)s.") % {
+            "amount": words.money(-made.amount_cents),
+            "customer": made.customer,
+        }
+
+    def next_url(self, made: Payment) -> str:
+        return reverse("billing:payment_detail", args=[made.pk])
+
+    repeat_url = next_url
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        return {
+            **super().get_context_data(**kwargs),
+            "customer": self.customer,
+            "there_cents": self.there_cents,
         }
 
 
