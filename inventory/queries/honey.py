@@ -309,6 +309,16 @@ class PostingRow:
         return (told or self.movements)[:MOVEMENTS_TOLD]
 
     @property
+    def sources(self) -> list[Place]:
+        """The places the main movements came from, each once."""
+        return list(dict.fromkeys(place for row in self.main_movements for place in row.sources))
+
+    @property
+    def targets(self) -> list[Place]:
+        """The places the main movements went to, each once."""
+        return list(dict.fromkeys(place for row in self.main_movements for place in row.targets))
+
+    @property
     def more_count(self) -> int:
         return len(self.movements) - len(self.main_movements)
 
