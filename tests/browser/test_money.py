@@ -85,6 +85,7 @@ def test_the_other_money_pages_have_no_barrier(sign_in, order, axe, viewport):
         "/money/payments/",
         "/money/payments/new/",
         f"/money/customers/{order.customer_id}/",
+        f"/money/customers/{order.customer_id}/pay-back/",
         "/money/settings/",
         "/stand/receipts/",
     ]
