@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers import queries
 from apiary_sales.customers.forms import CustomerForm, FindForm
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.customers.services import customers
 from inventory.errors import HouseError
 
@@ -19,6 +20,7 @@ CUSTOMERS_A_PAGE = 50
 manages_customers = permission_required("customers.manage_customers", raise_exception=True)
 
 
+@sees_buyers
 def customer_list(request: HttpRequest) -> HttpResponse:
     form = FindForm(request.GET)
     asked = form.cleaned_data if form.is_valid() else {}
@@ -37,6 +39,7 @@ def customer_list(request: HttpRequest) -> HttpResponse:
     )
 
 
+@sees_buyers
 def customer_detail(request: HttpRequest, pk: int) -> HttpResponse:
     customer = get_object_or_404(Customer, pk=pk)
     return render(

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
-from django.http import HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.views.generic import FormView
 
@@ -20,6 +20,16 @@ class ActView(PermissionRequiredMixin, FormView):
     """
 
     raise_exception = True
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        # Who may not do the act learns nothing of what it is about, not even whether it exists.
+        if not self.has_permission():
+            return self.handle_no_permission()
+        self.prepare()
+        return super().dispatch(request, *args, **kwargs)
+
+    def prepare(self) -> None:
+        """Look up what the act is about, by `self.kwargs` and `self.request`."""
 
     def act(self, data: dict[str, Any]) -> Any:
         """Call the service with the cleaned form data and return what it made."""

@@ -116,10 +116,9 @@ class IssueView(ActView):
     form_class = IssueForm
     template_name = "billing/invoice_create.html"
 
-    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+    def prepare(self) -> None:
         orders = Order.objects.select_related("customer")
-        self.order = get_object_or_404(orders, number=kwargs["number"])
-        return super().dispatch(request, *args, **kwargs)
+        self.order = get_object_or_404(orders, number=self.kwargs["number"])
 
     def act(self, data: dict[str, Any]) -> Invoice:
         return invoices.issue(
@@ -159,11 +158,10 @@ class CreditView(ActView):
     form_class = CreditForm
     template_name = "billing/invoice_credit.html"
 
-    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+    def prepare(self) -> None:
         self.invoice = get_object_or_404(
-            Invoice.objects.select_related("customer", "order"), pk=kwargs["pk"]
+            Invoice.objects.select_related("customer", "order"), pk=self.kwargs["pk"]
         )
-        return super().dispatch(request, *args, **kwargs)
 
     def act(self, data: dict[str, Any]) -> Invoice:
         return invoices.credit(
@@ -223,12 +221,11 @@ class PaymentView(ActView):
     form_class = PaymentForm
     template_name = "billing/payment_create.html"
 
-    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+    def prepare(self) -> None:
         self.invoice = self._asked_for(Invoice, "invoice")
         self.customer = (
             self.invoice.customer if self.invoice else self._asked_for(Customer, "customer")
         )
-        return super().dispatch(request, *args, **kwargs)
 
     def _asked_for(self, model, name: str):
         key = self.request.GET.get(name, "")
@@ -304,10 +301,9 @@ class PayBackView(ActView):
     form_class = PayBackForm
     template_name = "billing/pay_back.html"
 
-    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
-        self.customer = get_object_or_404(Customer, pk=kwargs["pk"])
+    def prepare(self) -> None:
+        self.customer = get_object_or_404(Customer, pk=self.kwargs["pk"])
         self.there_cents = payments.on_account_cents(self.customer)
-        return super().dispatch(request, *args, **kwargs)
 
     def get_initial(self) -> dict[str, Any]:
         return {"amount": self.there_cents}
@@ -372,9 +368,8 @@ class UndoPaymentView(ActView):
     form_class = UndoPaymentForm
     template_name = "billing/payment_undo.html"
 
-    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
-        self.payment = _payment(kwargs["pk"])
-        return super().dispatch(request, *args, **kwargs)
+    def prepare(self) -> None:
+        self.payment = _payment(self.kwargs["pk"])
 
     def act(self, data: dict[str, Any]) -> Payment:
         return payments.reverse(

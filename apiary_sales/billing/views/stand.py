@@ -46,16 +46,15 @@ class StandView(ActView):
     form_class = StandForm
     template_name = "billing/stand.html"
 
-    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+    def prepare(self) -> None:
         self.places = list(stand_queries.places())
-        chosen = request.GET.get("place")
+        chosen = self.request.GET.get("place")
         self.place = next(
             (place for place in self.places if place.code == chosen),
             self.places[0] if self.places else None,
         )
         self.on = timezone.localdate()
         self.sizes = stand_queries.sizes(self.place, self.on) if self.place else []
-        return super().dispatch(request, *args, **kwargs)
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return {**super().get_form_kwargs(), "sizes": self.sizes}
@@ -213,9 +212,8 @@ class TakeBackView(ActView):
     form_class = TakeBackForm
     template_name = "billing/receipt_undo.html"
 
-    def dispatch(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
-        self.receipt = _receipt(kwargs["pk"])
-        return super().dispatch(request, *args, **kwargs)
+    def prepare(self) -> None:
+        self.receipt = _receipt(self.kwargs["pk"])
 
     def act(self, data: dict[str, Any]) -> Invoice:
         return stand.take_back(

@@ -34,11 +34,10 @@ class Dip(ActView):
     form_class = forms.DipForm
     template_name = "inventory/honey/dip.html"
 
-    def setup(self, request, *args, **kwargs) -> None:
-        super().setup(request, *args, **kwargs)
+    def prepare(self) -> None:
         self.place = get_object_or_404(
             Place.objects.select_related("shape"),
-            code=kwargs["code"],
+            code=self.kwargs["code"],
             kind__in=Place.VESSELS,
         )
 
@@ -78,9 +77,8 @@ class AcceptDip(ActView):
     form_class = forms.AcceptDipForm
     template_name = "inventory/honey/dip_detail.html"
 
-    def setup(self, request, *args, **kwargs) -> None:
-        super().setup(request, *args, **kwargs)
-        self.reading = get_object_or_404(queries.dips(), pk=kwargs["pk"])
+    def prepare(self) -> None:
+        self.reading = get_object_or_404(queries.dips(), pk=self.kwargs["pk"])
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
         return super().get_context_data(**dip_context(self.reading), **kwargs)

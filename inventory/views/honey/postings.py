@@ -51,9 +51,8 @@ class Undo(ActView):
     form_class = forms.UndoForm
     template_name = "inventory/honey/posting_reverse.html"
 
-    def setup(self, request, *args, **kwargs) -> None:
-        super().setup(request, *args, **kwargs)
-        self.posting = _posting(kwargs["pk"])
+    def prepare(self) -> None:
+        self.posting = _posting(self.kwargs["pk"])
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
         return super().get_context_data(
