@@ -793,6 +793,30 @@ def test_who_may_act_on_an_order(client, shop_order, jars, shelf, role, name, st
     assert client.get(reverse(f"orders:{name}", args=[order.number])).status_code == status
 
 
+@pytest.mark.parametrize(("role", "status"), [("stand", 403), ("bottling", 200), ("office", 200)])
+def test_who_may_see_buyers_and_what_they_buy(client, shop_order, jars, shelf, role, status):
+    lot = builders.packed_lot(jars, shelf, 48)
+    order = shop_order(3)
+    client.force_login(builders.person(role))
+
+    answers = {
+        name: client.get(reverse(f"orders:{name}", args=arguments)).status_code
+        for name, arguments in {
+            "selling": [],
+            "order_detail": [order.number],
+            "pick_list": [order.number],
+            "pick_list_pdf": [order.number],
+            "quote_pdf": [order.number],
+            "stock": [],
+            "stock_detail": [jars.code],
+            "customer_orders": [order.customer.pk],
+            "lot_buyers": [lot.code],
+        }.items()
+    }
+
+    assert set(answers.values()) == {status}
+
+
 def test_nobody_sees_orders_without_signing_in(client):
     response = client.get(reverse("orders:selling"))
 

@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import orders, stock, trace
 from inventory.models import ContainerSize, Lot
@@ -15,6 +16,7 @@ PAGE_SIZE = 30
 LATELY = 8
 
 
+@sees_buyers
 @require_safe
 def selling(request: HttpRequest) -> HttpResponse:
     """Show what waits to be filled or followed up, or the orders that fit the filters."""
@@ -38,6 +40,7 @@ def selling(request: HttpRequest) -> HttpResponse:
     return render(request, "orders/selling.html", context)
 
 
+@sees_buyers
 @require_safe
 def stock_by_size(request: HttpRequest) -> HttpResponse:
     sizes = stock.sizes()
@@ -54,6 +57,7 @@ def stock_by_size(request: HttpRequest) -> HttpResponse:
     )
 
 
+@sees_buyers
 @require_safe
 def stock_detail(request: HttpRequest, code: str) -> HttpResponse:
     container = get_object_or_404(ContainerSize.objects.select_related("item"), code=code)
@@ -68,6 +72,7 @@ def stock_detail(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
+@sees_buyers
 @require_safe
 def customer_orders(request: HttpRequest, pk: int) -> HttpResponse:
     """A part of the customer's page: their quotes and orders."""
@@ -85,6 +90,7 @@ def customer_orders(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
+@sees_buyers
 @require_safe
 def lot_buyers(request: HttpRequest, code: str) -> HttpResponse:
     """A part of the lot's page: who got honey of it."""

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from apiary_sales import documents
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders.forms.orders import DrumsBackForm, FulfilForm, OrderForm, ReasonForm
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.queries import orders as found
@@ -26,6 +27,7 @@ from inventory.models import Place
 from inventory.views.acts import ActView
 
 
+@sees_buyers
 @require_safe
 def order_detail(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(found.for_page(), number=number)
@@ -45,11 +47,13 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
     return render(request, "orders/order.html", context)
 
 
+@sees_buyers
 @require_safe
 def pick_list(request: HttpRequest, number: str) -> HttpResponse:
     return render(request, "orders/pick_list.html", _pick_list(number))
 
 
+@sees_buyers
 @require_safe
 def pick_list_pdf(request: HttpRequest, number: str) -> HttpResponse:
     return documents.serve(

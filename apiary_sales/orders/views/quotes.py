@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from apiary_sales import documents
+from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders.forms.quotes import PickForm, QuoteForm
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
@@ -34,6 +35,7 @@ def quote_total(request: HttpRequest) -> HttpResponse:
     )
 
 
+@sees_buyers
 @require_safe
 def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(found.for_page(), number=number)
