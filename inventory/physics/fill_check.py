@@ -17,7 +17,7 @@ Sources.
 
 import math
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -106,8 +106,7 @@ CONFIDENCE: dict[Scheme, float] = {"us": 0.975, "eu": 0.995}
 EUROPEAN_PIECES_FOR_ONE_BEYOND = 50  # 2 %
 
 
-@dataclass(frozen=True)
-class SamplingPlan:
+class SamplingPlan(NamedTuple):
     """How many pieces to weigh, and how many of them may be short by more than the MAV."""
 
     sample_size: Any
@@ -119,12 +118,11 @@ class FillCheck:
     """What a sample of net weights says about its lot. Weights are in grams.
 
     The average must reach `average_limit_g`, the label less `correction_g`, which is
-    `correction_factor` × `standard_deviation_g`. `limit_g` is the label less one maximum allowable
-    variation or tolerable error; `second_limit_g` less two (Europe only). Below the first may lie
-    `pieces_allowed_below_limit`, below the second none. `standard_deviation_g` and
-    `correction_factor` are None for a lot of one piece, which answers to `limit_g` alone.
-    `faults` names what was found wrong, for programs: "sample_too_small", "average", "pieces",
-    "pieces_twice"; `reason` says it in words.
+    `sample_correction_factor` × `standard_deviation_g`; both are None for a lot of one piece, which
+    answers to `limit_g` alone. `limit_g` is the label less one maximum allowable variation or
+    tolerable error; `second_limit_g` less two (Europe only). Below the first may lie
+    `pieces_allowed_below_limit`, below the second none. `faults` names what was found wrong, for
+    programs: "sample_too_small", "average", "pieces", "pieces_twice"; `reason` says it in words.
     """
 
     scheme: Scheme
@@ -134,7 +132,7 @@ class FillCheck:
     sample_size_wanted: int
     average_g: float
     standard_deviation_g: float | None
-    correction_factor: float | None
+    sample_correction_factor: float | None
     correction_g: float
     average_limit_g: float
     limit_g: float
@@ -167,7 +165,7 @@ class FillCheck:
         return " ".join(["Passed." if self.passed else "Failed.", *sentences])
 
     def _average_sentence(self) -> str:
-        if self.correction_factor is None:
+        if self.sample_correction_factor is None:
             return (
                 f"The one piece of the lot holds {self.average_g:.2f} g; "
                 f"it may be short of {self.labelled_g:g} g by the allowed variation."
@@ -223,7 +221,8 @@ def _variation(labelled: np.ndarray, up_to: np.ndarray, variations: np.ndarray) 
 def tolerable_negative_error_g(labelled_g: Any) -> Any:
     """Return by how many grams one package may be short in Europe before it counts as short.
 
-    Directive 76/211/EEC, annex I 2.4; percentages are rounded up to 0.1 g. Over 10 kg OIML R 87.
+    Directive 76/211/EEC, annex I 2.4; percentages are rounded up to 0.1 g. Over 10 kg OIML R 87,
+    whose whole-gram rounding of large labels (from memory) is not taken up: a tenth allows less.
     Raises ValueError below 5 g, where neither the directive nor the mark applies.
 
     >>> tolerable_negative_error_g(125)
@@ -241,6 +240,7 @@ def sampling_plan(lot_size: Any) -> SamplingPlan:
     1 to 11 pieces are all weighed; up to 250, 12; up to 3,200, 24; over that 48, of which one may
     be short by more than the MAV. Raises ValueError unless the lot is a whole number, 1 or more.
 
+    >>> sample_size, pieces_allowed = sampling_plan(480)
     >>> sampling_plan(480)
     SamplingPlan(sample_size=24, pieces_allowed_beyond_mav=0)
     """
@@ -283,6 +283,9 @@ def check_fill(
 
     Raises ValueError for weights that are no list of numbers of 0 g or more, for one piece out of
     several, for more pieces than the lot has, and for a label or lot size that cannot be.
+
+    >>> check_fill(340, [341, 343, 342, 340, 344, 342], 6, "us").passed
+    True
     """
     scheme = _scheme(scheme)
     label = (EUROPEAN_LABELLED_G if scheme == "eu" else LABELLED_G).one(labelled_g)
@@ -336,7 +339,7 @@ def check_fill(
         sample_size_wanted=wanted,
         average_g=average,
         standard_deviation_g=spread,
-        correction_factor=factor,
+        sample_correction_factor=factor,
         correction_g=correction,
         average_limit_g=average_limit,
         limit_g=limit,
@@ -348,13 +351,14 @@ def check_fill(
     )
 
 
-def _scheme(scheme: str) -> Scheme:
-    if scheme not in CONFIDENCE:
+def _scheme(scheme: Any) -> Scheme:
+    spelt = scheme.lower() if isinstance(scheme, str) else None
+    if spelt not in CONFIDENCE:
         raise ValueError(
             'The scheme must be "us" (NIST Handbook 133) or "eu" (Directive 76/211/EEC), '
             f"not {scheme!r}."
         )
-    return scheme
+    return spelt
 
 
 def _pieces(count: int) -> str:

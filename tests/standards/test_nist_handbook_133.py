@@ -155,6 +155,7 @@ def test_the_sampling_plan(lot, sample, allowed):
     plan = fill_check.sampling_plan(lot)
 
     assert (plan.sample_size, plan.pieces_allowed_beyond_mav) == (sample, allowed)
+    assert plan == (sample, allowed)
 
 
 @pytest.mark.parametrize(
@@ -191,7 +192,7 @@ def test_a_sample_of_twelve_worked_by_hand():
 
     assert found.average_g == pytest.approx(453.5)
     assert found.standard_deviation_g == pytest.approx(1.4460, abs=0.0001)
-    assert found.correction_factor == pytest.approx(0.6354, abs=0.0001)
+    assert found.sample_correction_factor == pytest.approx(0.6354, abs=0.0001)
     assert found.correction_g == pytest.approx(0.9187, abs=0.0002)
     assert found.average_limit_g == pytest.approx(453.0813, abs=0.0002)
     assert found.limit_g == 434.1
@@ -249,7 +250,7 @@ def test_in_a_sample_of_24_none_may_be():
 def test_a_small_lot_weighed_whole_still_gets_the_printed_factor():
     found = fill_check.check_fill(454, [452, 454, 455, 456, 453], 5, "us")
 
-    assert found.correction_factor == pytest.approx(1.242, abs=0.0011)
+    assert found.sample_correction_factor == pytest.approx(1.242, abs=0.0011)
     assert found.passed is True
 
 
@@ -258,7 +259,7 @@ def test_a_lot_of_one_answers_to_the_mav_alone(net, passed):
     found = fill_check.check_fill(454, [net], 1, "us")
 
     assert found.passed is passed
-    assert found.correction_factor is None
+    assert found.sample_correction_factor is None
     assert found.standard_deviation_g is None
 
 

@@ -46,10 +46,18 @@ def test_a_label_that_cannot_be_is_refused(label, scheme):
         fill_check.check_fill(label, [340.0] * 12, 96, scheme)
 
 
-@pytest.mark.parametrize("scheme", ["", "uk", None, "US "])
+@pytest.mark.parametrize("scheme", ["", "uk", None, "US ", 1, ["us"], {}, np.array(["us"])])
 def test_an_unknown_scheme_is_refused_by_naming_both(scheme):
     with pytest.raises(ValueError, match=r'must be "us" .* or "eu"'):
         fill_check.check_fill(340, [340.0] * 12, 96, scheme)
+
+
+@pytest.mark.parametrize(("spelt", "scheme"), [("US", "us"), ("Eu", "eu"), ("EU", "eu")])
+def test_the_scheme_may_be_written_in_capitals(spelt, scheme):
+    found = fill_check.check_fill(340, [340.0] * 12, 96, spelt)
+
+    assert found == fill_check.check_fill(340, [340.0] * 12, 96, scheme)
+    assert found.scheme == scheme
 
 
 def test_an_unknown_label_unit_is_refused():
