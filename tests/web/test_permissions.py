@@ -1,0 +1,87 @@
+"""Every address asks for a permission, or stands in the list of those open to all who sign in."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from apiary_sales.accounts.models import User
+
+pytestmark = pytest.mark.django_db
+
+# What everybody in the house may look at: their own account, help, what honey and stock there is,
+# and the price lists. Writing anything, and all that is about money or buyers, needs a permission.
+OPEN = {
+    "accounts:account",
+    "accounts:language",
+    "accounts:password",
+    "accounts:sign_in",
+    "accounts:sign_out",
+    "api:balance-list",
+    "api:containersize-detail",
+    "api:containersize-list",
+    "api:lot-detail",
+    "api:lot-list",
+    "api:place-detail",
+    "api:place-list",
+    "api:posting-detail",
+    "api:posting-list",
+    "api:schema",
+    "api:token",
+    "billing:stand_manifest",
+    "inventory:bottling",
+    "inventory:container_list",
+    "inventory:convert_capacity",
+    "inventory:convert_dip",
+    "inventory:convert_drum",
+    "inventory:convert_receipt",
+    "inventory:dip",
+    "inventory:dip_detail",
+    "inventory:dip_list",
+    "inventory:honey",
+    "inventory:lot_detail",
+    "inventory:lot_list",
+    "inventory:part_detail",
+    "inventory:part_list",
+    "inventory:place_detail",
+    "inventory:places",
+    "inventory:posting_detail",
+    "inventory:posting_list",
+    "inventory:run_detail",
+    "inventory:run_labels",
+    "inventory:stock_list",
+    "pricing:bulk_prices",
+    "pricing:prices",
+    "pricing:size_prices",
+    "set_language",
+    "web:help",
+    "web:settings",
+    "web:today",
+}
+SAMPLES = {"pk": 1, "year": 2026, "what": "moisture"}
+
+
+def addresses(resolver=None, namespace: str = "") -> Iterator[tuple[str, str]]:
+    """Yield the full name and a sample address of every page of our own."""
+    for entry in (resolver or get_resolver()).url_patterns:
+        if isinstance(entry, URLResolver) and entry.namespace != "admin":
+            inner = f"{namespace}{entry.namespace}:" if entry.namespace else namespace
+            yield from addresses(entry, inner)
+        elif isinstance(entry, URLPattern) and entry.name:
+            name = f"{namespace}{entry.name}"
+            arguments = entry.pattern.regex.groupindex
+            yield name, reverse(name, kwargs={key: SAMPLES.get(key, "x") for key in arguments})
+
+
+def test_nobody_without_permission_gets_further_than_what_is_open_to_all(client):
+    newcomer = User.objects.create(username="newcomer")
+    further = set()
+
+    for name, url in addresses():
+        for method in (client.get, client.post):
+            # Again each time: one of the addresses signs out.
+            client.force_login(newcomer)
+            if method(url).status_code not in (401, 403, 405):
+                further.add(name)
+
+    assert further == OPEN
