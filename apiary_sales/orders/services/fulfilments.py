@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Count, Sum
 from django.utils import timezone
 
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
 from inventory.models import Item, Lot, Place, Posting
 from inventory.money import share_cents, split_cents
+from inventory.queries import packed_costs
+from inventory.queries.packed_costs import AverageCost
 from inventory.services import ledger
 
 
@@ -75,7 +77,8 @@ def record(
     """Write the fulfilment with one line for each order line and lot; count the lines filled.
 
     The amounts of all fulfilments of a line add up to the line, and the costs of all that is sold
-    of a lot to the lot's cost: each takes its share of what is left, half a cent to the even cent.
+    of a lot to the lot's cost, unless that was changed meanwhile or the house has chosen the
+    weighted average: each takes its share of what is left, half a cent to the even cent.
     """
     fulfilment = Fulfilment.objects.create(
         order=order,
@@ -84,7 +87,7 @@ def record(
         filled_by=filled_by,
         idempotency_key=key,
     )
-    costs = _Costs(goods.lot for goods in taken)
+    costs = _Costs((goods.lot for goods in taken), posting)
     given = _amounts_given(wanted)
     rows = []
     for line, quantity in wanted.items():
@@ -98,7 +101,7 @@ def record(
                 lot=lot,
                 quantity=portion,
                 amount_cents=share,
-                cost_cents=costs.issue(lot, portion) if line.is_stocked else 0,
+                cost_cents=costs.issue(line, lot, portion) if line.is_stocked else 0,
             )
             for (lot, portion), share in zip(portions.items(), shares, strict=False)
         ]
@@ -143,30 +146,50 @@ def _amounts_given(lines: Iterable[OrderLine]) -> dict[int, int]:
 
 
 class _Costs:
-    """What each issue of these lots had cost, out of what the lot cost and what went before."""
+    """What each issue of these lots had cost, by the method the house has chosen.
 
-    def __init__(self, lots: Iterable[Lot | None]) -> None:
-        self._issued: dict[int, tuple[int, int]] = {
-            lot: (quantity, cents)
-            for lot, quantity, cents in _standing()
+    A lot's own cost, out of what the lot cost and what went before; or, for jars where it is
+    chosen, the weighted average of what is there of the size.
+    """
+
+    def __init__(self, lots: Iterable[Lot | None], posting: Posting | None) -> None:
+        self._posting = posting
+        self._is_average = packed_costs.is_average()
+        self._averages: dict[int, AverageCost] = {}
+        self._issued: dict[int, tuple[int, int, int]] = {
+            lot: (quantity, cents, count)
+            for lot, quantity, cents, count in _standing()
             .filter(lot__in={lot for lot in lots if lot}, cost_cents__isnull=False)
             .order_by()
             .values_list("lot")
-            .annotate(Sum("quantity"), Sum("cost_cents"))
+            .annotate(Sum("quantity"), Sum("cost_cents"), Count("pk"))
         }
 
-    def issue(self, lot: Lot | None, quantity: int) -> int | None:
-        """Return the cents that fall to so much of a lot; None while its cost is unknown."""
+    def issue(self, line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
+        """Return the cents that fall to so much of a lot; None while the cost is unknown."""
+        if self._is_average and line.kind == OrderLine.Kind.PACKED:
+            item = line.container.item_id
+            if item not in self._averages:
+                self._averages[item] = AverageCost(item, before=self._posting)
+            return self._averages[item].issue(quantity)
+        return self._issue_of_lot(lot, quantity)
+
+    def _issue_of_lot(self, lot: Lot | None, quantity: int) -> int | None:
         if lot is None or lot.unit_cost_cents is None:
             return None
-        gone, cents = self._issued.get(lot.pk, (0, 0))
+        gone, cents, count = self._issued.get(lot.pk, (0, 0, 0))
+        should_have = share_cents(lot.cost_cents, gone, lot.quantity_made)
+        # A cent here and there is rounding, and is carried on. More than that means that the cost
+        # of the lot was set anew after some of it was sold: that is not heaped on the rest.
+        if abs(cents - should_have) > count:
+            cents = should_have
         left = lot.quantity_made - gone
         if quantity <= left:
             cost = share_cents(lot.cost_cents - cents, quantity, left)
         else:
             # A count found more than was ever made; the surplus costs what the rest did.
             cost = share_cents(lot.cost_cents, quantity, lot.quantity_made)
-        self._issued[lot.pk] = (gone + quantity, cents + cost)
+        self._issued[lot.pk] = (gone + quantity, cents + cost, count + 1)
         return cost
 
 

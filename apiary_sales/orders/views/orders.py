@@ -1,6 +1,5 @@
 """One order: taken, looked at, picked, filled, cancelled and taken back."""
 
-from collections import defaultdict
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
@@ -16,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from apiary_sales import documents
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
+from apiary_sales.orders import papers
 from apiary_sales.orders.forms.orders import DrumsBackForm, FulfilForm, OrderForm, ReasonForm
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.queries import orders as found
@@ -50,7 +50,7 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
 @sees_buyers
 @require_safe
 def pick_list(request: HttpRequest, number: str) -> HttpResponse:
-    return render(request, "orders/pick_list.html", _pick_list(number))
+    return render(request, "orders/pick_list.html", papers.pick_list_context(_order(number)))
 
 
 @sees_buyers
@@ -60,7 +60,7 @@ def pick_list_pdf(request: HttpRequest, number: str) -> HttpResponse:
         request,
         name=f"pick-list-{number}.pdf",
         template_name="documents/pick_list.html",
-        context=_pick_list(number),
+        context=papers.pick_list_context(_order(number)),
     )
 
 
@@ -277,29 +277,5 @@ def _drums_away(order: Order):
     return Place.objects.filter(pk__in=drums, is_active=False)
 
 
-def _pick_list(number: str) -> dict[str, Any]:
-    """Return what is reserved for an order and still to fill, by place and lot."""
-    order = get_object_or_404(found.for_page(), number=number)
-    places: dict[Place, list] = defaultdict(list)
-    by_weight = []
-    for line in order.lines.all():
-        for reservation in line.reservations.all():
-            place = reservation.balance.place
-            row = {
-                "line": line,
-                "lot": reservation.balance.lot,
-                "quantity": reservation.quantity,
-                "gross_grams": reservation.quantity + (place.tare_grams or 0),
-            }
-            places[place].append(row)
-        if line.kind == OrderLine.Kind.HONEY and line.to_fill and not order_lines.is_reserved(line):
-            by_weight.append(line)
-    shelves = [(place, rows) for place, rows in places.items() if not place.is_vessel]
-    drums = [row for place, rows in places.items() if place.is_vessel for row in rows]
-    return {
-        "order": order,
-        "shelves": sorted(shelves, key=lambda pair: pair[0].name),
-        "drums": sorted(drums, key=lambda row: row["line"].drum.code),
-        "by_weight": by_weight,
-        "has_honey": bool(drums or by_weight),
-    }
+def _order(number: str) -> Order:
+    return get_object_or_404(found.for_page(), number=number)

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from apiary_sales import documents
 from apiary_sales.customers.permissions import sees_buyers
+from apiary_sales.orders import papers
 from apiary_sales.orders.forms.quotes import PickForm, QuoteForm
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
@@ -39,16 +40,11 @@ def quote_total(request: HttpRequest) -> HttpResponse:
 @require_safe
 def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(found.for_page(), number=number)
-    lines = list(order.lines.all())
     return documents.serve(
         request,
         name=f"quote-{order.number}.pdf",
         template_name="documents/quote.html",
-        context={
-            "order": order,
-            "lines": lines,
-            "figures": drums.figures(lines, on=order.placed_on),
-        },
+        context=papers.quote_context(order),
     )
 
 

@@ -1,0 +1,61 @@
+"""Drum quotes and pick lists as papers: what each shows, and its PDF.
+
+The same context feeds the page and the paper, so that they never disagree. Orders come from
+`orders.queries.orders.for_page`.
+"""
+
+from collections import defaultdict
+from typing import Any
+
+from apiary_sales import documents
+from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.queries import drums
+from apiary_sales.orders.services import lines as order_lines
+from inventory.models import Place
+
+
+def quote_context(order: Order) -> dict[str, Any]:
+    """Return what the paper of a drum quote shows."""
+    lines = list(order.lines.all())
+    return {
+        "order": order,
+        "lines": lines,
+        "figures": drums.figures(lines, on=order.placed_on),
+    }
+
+
+def pick_list_context(order: Order) -> dict[str, Any]:
+    """Return what is reserved for an order and still to fill, by place and lot."""
+    places: dict[Place, list] = defaultdict(list)
+    by_weight = []
+    for line in order.lines.all():
+        for reservation in line.reservations.all():
+            place = reservation.balance.place
+            row = {
+                "line": line,
+                "lot": reservation.balance.lot,
+                "quantity": reservation.quantity,
+                "gross_grams": reservation.quantity + (place.tare_grams or 0),
+            }
+            places[place].append(row)
+        if line.kind == OrderLine.Kind.HONEY and line.to_fill and not order_lines.is_reserved(line):
+            by_weight.append(line)
+    shelves = [(place, rows) for place, rows in places.items() if not place.is_vessel]
+    in_drums = [row for place, rows in places.items() if place.is_vessel for row in rows]
+    return {
+        "order": order,
+        "shelves": sorted(shelves, key=lambda pair: pair[0].name),
+        "drums": sorted(in_drums, key=lambda row: row["line"].drum.code),
+        "by_weight": by_weight,
+        "has_honey": bool(in_drums or by_weight),
+    }
+
+
+def quote(order: Order) -> bytes:
+    """Return a drum quote as PDF; raises `PdfUnavailable`."""
+    return documents.render_pdf("documents/quote.html", quote_context(order))
+
+
+def pick_list(order: Order) -> bytes:
+    """Return a pick list as PDF; raises `PdfUnavailable`."""
+    return documents.render_pdf("documents/pick_list.html", pick_list_context(order))
