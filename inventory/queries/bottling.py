@@ -9,7 +9,7 @@ from fractions import Fraction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory import density, filling, vessels
+from inventory import density, filling, verdicts, vessels
 from inventory.errors import BadValue, HouseError
 from inventory.models import (
     Balance,
@@ -156,6 +156,11 @@ class CheckView:
     run_cents: int | None
     season_pieces: int
     season_cents: int | None
+
+    @property
+    def reason(self) -> str:
+        """The verdict and what it rests on, in the reader's language."""
+        return verdicts.sentence(self.verdict)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory import filling
+from inventory import filling, words
 from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.models import BottlingRun, ContainerSize, FillCheck, FillWeight, Lot
 from inventory.physics import fill_check
@@ -46,7 +46,7 @@ def record(
             _("Run %(number)s is %(status)s: only the jars of a recorded run can be checked.")
             % {"number": run.number, "status": run.get_status_display()}
         )
-    check_weights(run.container, weights_milligrams)
+    check_weights(run, weights_milligrams)
     verdict = judge(run, scheme=scheme, weights_milligrams=weights_milligrams)
     check = FillCheck(
         run=run,
@@ -115,10 +115,19 @@ def judge(
         raise BadValue(str(error), field="weights") from error
 
 
-def check_weights(container: ContainerSize, weights_milligrams: Sequence[int]) -> None:
-    """Name each weight that no filled piece of this size can have."""
-    if len(weights_milligrams) > WEIGHTS_MAX:
+def check_weights(run: BottlingRun, weights_milligrams: Sequence[int]) -> None:
+    """Refuse a sample that the run cannot give, and name each weight that no piece can have."""
+    weighed, container = len(weights_milligrams), run.container
+    if weighed > WEIGHTS_MAX:
         raise BadValue(_("Weigh 1,000 pieces at most."), field="weights")
+    if weighed > run.pieces_filled:
+        raise BadValue(
+            _("%(weighed)s were weighed, but the lot has only %(filled)s.")
+            % {"weighed": words.pieces(weighed), "filled": run.pieces_filled},
+            field="weights",
+        )
+    if weighed == 1 and run.pieces_filled > 1:
+        raise BadValue(_("One piece shows no spread: weigh at least 2 pieces."), field="weights")
     label_milligrams = float(container.declared_grams) * 1000
     low, high = (share * label_milligrams for share in NET_SHARE_LIKELY)
     problems = Problems()

@@ -39,6 +39,10 @@ class ActView(PermissionRequiredMixin, FormView):
         """Say what was done, in one sentence."""
         raise NotImplementedError
 
+    def done_level(self, made: Any) -> int:
+        """Return how the message looks: good news, unless the subclass knows better."""
+        return messages.SUCCESS
+
     def next_url(self, made: Any) -> str:
         """Where to go after the act."""
         raise NotImplementedError
@@ -60,7 +64,9 @@ class ActView(PermissionRequiredMixin, FormView):
         may_undo = posting is not None and self.request.user.has_perm("inventory.reverse_posting")
         undo = reverse("inventory:posting_reverse", args=[posting.pk]) if may_undo else ""
         # A message's extra tag is the address behind the *undo* beside it.
-        messages.success(self.request, self.done_message(made), extra_tags=undo)
+        messages.add_message(
+            self.request, self.done_level(made), self.done_message(made), extra_tags=undo
+        )
         return HttpResponseRedirect(self.next_url(made))
 
     def form_invalid(self, form) -> HttpResponse:

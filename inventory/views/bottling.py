@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -237,7 +238,7 @@ class FillCheckView(RunView):
     def get_initial(self) -> dict[str, Any]:
         container = self.run.container
         is_american = container.declared_unit in ("lb", "oz")
-        last = FillCheck.objects.first()
+        last = FillCheck.objects.filter(run__container=container).first()
         scheme = last.scheme if last else ("us" if is_american else "eu")
         return {"scheme": scheme, "unit": "g", "tare": [container.tare_grams or None, "g"]}
 
@@ -264,6 +265,9 @@ class FillCheckView(RunView):
         return _("The fill check failed: lot %(lot)s is on hold and can't be sold.") % {
             "lot": made.run.packed_lot.code
         }
+
+    def done_level(self, made: FillCheck) -> int:
+        return messages.SUCCESS if made.has_passed else messages.WARNING
 
     def next_url(self, made: Any) -> str:
         return reverse("inventory:fill_check", args=[self.run.number])

@@ -577,6 +577,29 @@ def test_pasted_weights_are_checked_and_kept(bottler, room):
     assert "legal for trade" in page
 
 
+def test_the_verdict_is_told_in_the_colour_of_its_news(bottler, room):
+    run = bottling_room.recorded(room)
+
+    passed = bottler.post(at("fill_check", run.number), check_form(), follow=True)
+    failed = bottler.post(at("fill_check", run.number), check_form(weights=SHORT), follow=True)
+
+    assert [message.level_tag for message in passed.context["messages"]] == ["success"]
+    assert [message.level_tag for message in failed.context["messages"]] == ["warning"]
+    assert "Failed. The average of 12 pieces" in failed.content.decode()
+
+
+def test_the_rule_last_used_for_a_size_is_offered_again_for_that_size_alone(bottler, room):
+    run = bottling_room.recorded(room)
+    before = bottler.get(at("fill_check", run.number)).context["form"].initial["scheme"]
+
+    bottler.post(at("fill_check", run.number), check_form(scheme="eu"))
+
+    other = bottling_room.plan(room, container=builders.container("Half pound"), pieces=12)
+    assert before == "us"
+    assert bottler.get(at("fill_check", run.number)).context["form"].initial["scheme"] == "eu"
+    assert bottler.get(at("fill_check", other.number)).context["form"].initial["scheme"] == "us"
+
+
 def test_gross_weights_have_the_tare_taken_off(bottler, room):
     run = bottling_room.recorded(room)
     weights = "\n".join(["1.4"] * 12)
