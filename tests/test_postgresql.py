@@ -14,15 +14,7 @@ import pytest
 from tests import postgresql, skips
 
 ROOT = Path(__file__).resolve().parent.parent
-DATA_LAYER = [
-    f"tests/{area}" for area in ("inventory", "customers", "pricing", "orders", "billing")
-]
-    "tests/inventory",
-    "tests/customers",
-    "tests/pricing",
-    "tests/orders",
-    "tests/billing",
-]
+AREAS = ["inventory", "customers", "pricing", "orders", "billing", "reports"]
 
 
 @pytest.mark.skipif(
@@ -34,7 +26,7 @@ def test_the_data_layer_holds_on_postgresql():
 
     with postgresql.server() as url:
         run = subprocess.run(
-            [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *DATA_LAYER],
+            [sys.executable, "-m", "pytest", "-q", "-n", "2", *(f"tests/{area}" for area in AREAS)],
             cwd=ROOT,
             env={**os.environ, "DATABASE_URL": url},
             capture_output=True,

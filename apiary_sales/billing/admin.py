@@ -11,30 +11,7 @@ from apiary_sales.billing.models import (
     InvoiceLine,
     Payment,
 )
-
-
-class ReadOnlyAdmin(admin.ModelAdmin):
-    """Rows that services alone write."""
-
-    def has_add_permission(self, request) -> bool:
-        return False
-
-    def has_change_permission(self, request, obj=None) -> bool:
-        return False
-
-    def has_delete_permission(self, request, obj=None) -> bool:
-        return False
-
-
-class ReadOnlyInline(admin.TabularInline):
-    extra = 0
-    can_delete = False
-
-    def has_add_permission(self, request, obj=None) -> bool:
-        return False
-
-    def has_change_permission(self, request, obj=None) -> bool:
-        return False
+from inventory.admin import ReadOnlyAdmin, ReadOnlyInline
 
 
 class InvoiceLineInline(ReadOnlyInline):

@@ -1,10 +1,6 @@
 """Several people at once, on a real PostgreSQL: one invoice, one payment, one stand sale."""
 
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
-
 import pytest
-from django.db import connection
 
 from apiary_sales.billing.models import CustomerBalance, Invoice, Payment
 from apiary_sales.billing.queries import books
@@ -14,25 +10,9 @@ from inventory.errors import AlreadyRecorded, HouseError, NotAllowedNow
 from inventory.models import Balance
 from inventory.queries import books as stock_books
 from tests.billing.conftest import invoice_of, jars, order_of, pay
+from tests.rivals import together
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
-
-
-def together(*acts):
-    """Run the acts at the same moment, each on a connection of its own; return what each gave."""
-    start = Barrier(len(acts))
-
-    def run(act):
-        start.wait(timeout=20)
-        try:
-            return act()
-        except HouseError as error:
-            return error
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(len(acts)) as pool:
-        return [future.result(timeout=60) for future in [pool.submit(run, act) for act in acts]]
 
 
 def test_of_two_people_who_invoice_one_order_one_does(shop, pounds, owner):

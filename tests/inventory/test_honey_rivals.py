@@ -9,7 +9,7 @@ from inventory.models import DipReading, Place, Posting
 from inventory.queries import books
 from inventory.services import dips, drums, honey
 from tests import builders
-from tests.inventory.test_rivals import together
+from tests.rivals import together
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
 

@@ -1,36 +1,17 @@
 """Several people at once, on a real PostgreSQL: the last drum, the same form, crossing moves."""
 
 import random
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
 
 import pytest
-from django.db import connection
 
 from inventory.errors import AlreadyRecorded, HouseError
 from inventory.models import Balance, Place, Posting
 from inventory.queries import books
 from inventory.services import drums, honey, ledger, stock
 from tests import builders
+from tests.rivals import together
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
-
-
-def together(*acts):
-    """Run the acts at the same moment, each on a connection of its own; return what each gave."""
-    start = Barrier(len(acts))
-
-    def run(act):
-        start.wait(timeout=20)
-        try:
-            return act()
-        except HouseError as error:
-            return error
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(len(acts)) as pool:
-        return [future.result(timeout=60) for future in [pool.submit(run, act) for act in acts]]
 
 
 def test_of_two_people_who_take_the_last_drum_one_gets_it():

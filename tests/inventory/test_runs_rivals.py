@@ -8,7 +8,7 @@ from inventory.queries import books
 from inventory.services import fill_checks, honey, reversals
 from tests import builders
 from tests.inventory import bottling_room
-from tests.inventory.test_rivals import together
+from tests.rivals import together
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
 

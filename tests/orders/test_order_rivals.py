@@ -15,7 +15,7 @@ from inventory.models import Balance
 from inventory.queries import books as stock_books
 from inventory.services import honey
 from tests import builders
-from tests.inventory.test_rivals import together
+from tests.rivals import together
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
 
