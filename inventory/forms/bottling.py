@@ -444,7 +444,14 @@ class ProductionForm(ActForm):
         help_text=_("What a new run starts from; it can be changed for each run."),
     )
     cost_method = forms.ChoiceField(
-        label=_("Cost of what is sold"), choices=ProductionSettings.CostMethod
+        label=_("Cost of what is sold"),
+        choices=ProductionSettings.CostMethod,
+        help_text=_(
+            "First in, first out: a jar costs what its own lot did; the oldest lot is sold first. "
+            "Weighted average: a jar costs the average of all jars of its size that are there when "
+            "it is sold. Honey in drums costs what its lot did. Choose once, with your accountant: "
+            "what was sold before keeps its cost."
+        ),
     )
 
 

@@ -148,11 +148,11 @@ def test_packaging_is_not_among_slow_stock():
 @pytest.mark.parametrize(
     ("make", "filters", "queries"),
     [
-        # Balances or lines, lots with their sizes, parts, their costs.
-        (stock.value, StockFilters(), 4),
-        (stock.value, StockFilters(on=made.TODAY), 4),
-        # Balances, lots, and when they moved last.
-        (stock.slow, StockFilters(), 3),
+        # Balances or lines, lots with their sizes, the method of cost, parts, their costs.
+        (stock.value, StockFilters(), 5),
+        (stock.value, StockFilters(on=made.TODAY), 5),
+        # Balances, lots, the method of cost, and when they moved last.
+        (stock.slow, StockFilters(), 4),
     ],
 )
 def test_stock_takes_the_same_number_of_queries(

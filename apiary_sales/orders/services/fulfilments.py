@@ -170,7 +170,7 @@ class _Costs:
         if self._is_average and line.kind == OrderLine.Kind.PACKED:
             item = line.container.item_id
             if item not in self._averages:
-                self._averages[item] = AverageCost(item, before=self._posting)
+                self._averages |= packed_costs.average_costs([item], before=self._posting)
             return self._averages[item].issue(quantity)
         return self._issue_of_lot(lot, quantity)
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
 from typing import Any
 
 import pandas as pd
@@ -11,9 +12,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.models import Balance, Item, Lot, PackagingPart, Place, Posting, PostingLine
-from inventory.money import share_cents
 from inventory.physics import units
-from inventory.queries import parts
+from inventory.queries import packed_costs, parts
 
 from .make import TEXT, WHOLE, frame_of
 
@@ -101,8 +101,9 @@ class _Held:
 def value(filters: StockFilters) -> pd.DataFrame:
     """Return one row for each lot and part that is there: honey, then jars, then parts.
 
-    A lot is worth its share of what the lot cost, a part the average of its receipts; both as
-    they are known today, whatever day is looked at.
+    A lot is worth its share of what the lot cost, jars the average of their size where the house
+    has chosen that, a part the average of its receipts; all as they are known today, whatever day
+    is looked at.
     """
     return frame_of(
         (
@@ -204,9 +205,9 @@ def _lots_held(there: dict[int, list[int]], season: str) -> list[_Held]:
             lot,
             Item.Kind.PACKED if lot.kind == Lot.Kind.PACKED else Item.Kind.HONEY,
             sum(there[lot.pk]),
-            _value_cents(lot, there[lot.pk]),
+            _value_cents(unit_cost_cents, there[lot.pk]),
         )
-        for lot in lots
+        for lot, unit_cost_cents in packed_costs.unit_costs_cents(lots).items()
     ]
     return sorted(held, key=_honey_then_jars)
 
@@ -217,11 +218,11 @@ def _honey_then_jars(held: _Held) -> tuple[Any, ...]:
     return KINDS.index(held.kind), *size, lot.made_on, lot.pk
 
 
-def _value_cents(lot: Lot, there: list[int]) -> int | None:
-    """Add up what the lot is worth at each place, as the pages of stock show it."""
-    if lot.unit_cost_cents is None:
+def _value_cents(unit_cost_cents: Fraction | None, there: list[int]) -> int | None:
+    """Add up what a lot is worth at each place, as the pages of stock show it."""
+    if unit_cost_cents is None:
         return None
-    return sum(share_cents(lot.cost_cents, quantity, lot.quantity_made) for quantity in there)
+    return sum(round(unit_cost_cents * quantity) for quantity in there)
 
 
 def _parts_held(there: dict[int, int]) -> list[_Held]:
