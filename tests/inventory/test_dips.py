@@ -434,8 +434,8 @@ def test_the_list_of_dips_shows_how_far_each_can_be_wrong(tank, bottler):
 
     page = text(bottler.get(reverse("inventory:dip_list")))
 
-    # 628.32 L of 1.41515 kg/L, which is loose by 0.18 % and by 0.0001 kg/L for each of ten degrees.
-    assert "1,960 lb ± 4.9 lb" in page
+    # 628.32 L of 1.4125 kg/L, which is loose by 0.18 % and by 0.0001 kg/L for each of ten degrees.
+    assert "1,957 lb ± 4.9 lb" in page
 
 
 def test_the_list_of_dips_asks_as_often_for_many_as_for_one(tank, bottler):
