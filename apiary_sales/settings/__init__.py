@@ -155,6 +155,7 @@ TIME_ZONE = env.str("TIME_ZONE", default="America/Chicago")
 USE_I18N = True
 USE_TZ = True
 USE_THOUSAND_SEPARATOR = True
+FORMAT_MODULE_PATH = ["apiary_sales.formats"]
 
 # ISO 4217. One house keeps its books in one currency.
 CURRENCY = env.str("CURRENCY", default="USD")
