@@ -1,10 +1,15 @@
 """Sales tax rounded as published rules say.
 
-Source (read): Streamlined Sales Tax rounding rule, as enacted in R.I. Gen. Laws 44-18.1-25: tax is
-computed to the third decimal place and rounded up to a whole cent whenever that decimal is greater
-than four; the seller may do so item by item or once an invoice; state and local tax may be added
-up first. The rule prints no figures of its own, so the examples below are worked by hand from it,
-with the arithmetic beside each.
+- Streamlined Sales Tax rounding rule, as enacted in R.I. Gen. Laws 44-18.1-25 (read): tax is
+  computed to the third decimal place and rounded up to a whole cent whenever that decimal is
+  greater than four; the seller may do so item by item or once an invoice; state and local tax may
+  be added up first. The rule prints no figures of its own: what is worked by hand from it has its
+  arithmetic beside it.
+- Collection charts that states of the agreement hand to sellers, from which the tax on a price is
+  read instead of reckoned: 6 % (Kentucky, Iowa, West Virginia) and 7 % (Indiana). From memory. By
+  line each price is looked up, by invoice their sum.
+- VAT Notice 700, 17.5.1 (HM Revenue and Customs), rounding by line to the nearest penny: "86.76p
+  would be rounded up to 87p". From memory.
 """
 
 from datetime import date
@@ -58,6 +63,58 @@ def by_the_letter(amount_cents: int, percent: Decimal) -> int:
 def test_the_third_decimal_decides(amount_cents, percent, tax_cents):
     assert round_taxes([amount_cents], [Decimal(percent)], BY_LINE) == [tax_cents]
     assert by_the_letter(amount_cents, Decimal(percent)) == tax_cents
+
+
+# The last cent of price that bears 0, 1, 2 … cents of tax, up to a dollar and a little.
+CHARTS = {
+    6: [8, 24, 41, 58, 74, 91, 108],
+    7: [7, 21, 35, 49, 64, 78, 92, 107],
+}
+
+
+def by_the_chart(price_cents: int, percent: int) -> int:
+    return next(tax for tax, up_to in enumerate(CHARTS[percent]) if price_cents <= up_to)
+
+
+@pytest.mark.parametrize("percent", CHARTS)
+def test_by_line_each_price_bears_the_tax_of_the_printed_chart(percent):
+    prices_cents = list(range(1, CHARTS[percent][-1] + 1))
+
+    taxes = round_taxes(prices_cents, [Decimal(percent)] * len(prices_cents), BY_LINE)
+
+    assert taxes == [by_the_chart(price, percent) for price in prices_cents]
+    assert round_taxes([CHARTS[percent][-1] + 1], [Decimal(percent)], BY_LINE) == [percent + 1]
+
+
+@pytest.mark.parametrize(
+    ("prices_cents", "percent", "by_line", "by_invoice"),
+    [
+        # Chart: 8 bears 0, and their sum of 24 bears 1.
+        ([8, 8, 8], 6, 0, 1),
+        # Chart: 25 bears 2, and their sum of 75 bears 5.
+        ([25, 25, 25], 6, 6, 5),
+        # Chart: 10, 20 and 30 bear 1, 1 and 2, and their sum of 60 bears 4.
+        ([10, 20, 30], 6, 4, 4),
+        # Chart: 50 bears 4, and their sum of 100 bears 7.
+        ([50, 50], 7, 8, 7),
+        # Chart: 21 and 35 bear 1 and 2, and their sum of 56 bears 4.
+        ([21, 35], 7, 3, 4),
+    ],
+)
+def test_by_invoice_the_sum_is_looked_up_in_the_printed_chart(
+    prices_cents, percent, by_line, by_invoice
+):
+    percents = [Decimal(percent)] * len(prices_cents)
+
+    assert sum(by_the_chart(price, percent) for price in prices_cents) == by_line
+    assert by_the_chart(sum(prices_cents), percent) == by_invoice
+    assert sum(round_taxes(prices_cents, percents, BY_LINE)) == by_line
+    assert sum(round_taxes(prices_cents, percents, BY_INVOICE)) == by_invoice
+
+
+def test_a_line_of_86_76_pence_of_tax_bears_87():
+    # 14.46 at 6 % is 0.8676; at 20 % no whole price comes to it.
+    assert round_taxes([1446], [Decimal(6)], BY_LINE) == [87]
 
 
 @given(
