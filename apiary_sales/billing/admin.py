@@ -4,7 +4,6 @@ from django.contrib import admin
 
 from apiary_sales.billing.models import (
     Allocation,
-    CustomerBalance,
     Entry,
     EntryLine,
     Invoice,
@@ -51,10 +50,3 @@ class EntryAdmin(ReadOnlyAdmin):
     list_filter = ["kind"]
     list_select_related = ["invoice", "payment"]
     inlines = [EntryLineInline]
-
-
-@admin.register(CustomerBalance)
-class CustomerBalanceAdmin(ReadOnlyAdmin):
-    list_display = ["customer", "owed_cents"]
-    list_select_related = ["customer"]
-    search_fields = ["customer__name"]

@@ -268,15 +268,3 @@ class EntryLine(AppendOnlyModel):
 
     def __str__(self) -> str:
         return f"{self.account} {self.amount_cents:+d}"
-
-
-class CustomerBalance(models.Model):
-    """What a customer owes now; kept with each entry, proved by `verify_ledger`."""
-
-    customer = models.OneToOneField(
-        Customer, on_delete=models.PROTECT, related_name="balance", primary_key=True
-    )
-    owed_cents = models.BigIntegerField(default=0)
-
-    def __str__(self) -> str:
-        return f"{self.customer} {self.owed_cents}"

@@ -1,6 +1,7 @@
 from django.contrib import admin
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, CustomerBalance
+from inventory.admin import ReadOnlyAdmin
 
 
 @admin.register(Customer)
@@ -8,3 +9,10 @@ class CustomerAdmin(admin.ModelAdmin):
     list_display = ["name", "kind", "tier", "city", "tax_status", "is_active"]
     list_filter = ["kind", "tier", "tax_status", "is_active"]
     search_fields = ["name", "contact", "city", "email"]
+
+
+@admin.register(CustomerBalance)
+class CustomerBalanceAdmin(ReadOnlyAdmin):
+    list_display = ["customer", "owed_cents"]
+    list_select_related = ["customer"]
+    search_fields = ["customer__name"]

@@ -67,3 +67,19 @@ class Customer(models.Model):
         return self.tax_status == self.TaxStatus.EXEMPT and (
             self.certificate_expires is None or self.certificate_expires >= day
         )
+
+
+class CustomerBalance(models.Model):
+    """What a customer owes now, tax included; below nothing, they have money on account.
+
+    Only the book of money writes it, with each entry; `verify_ledger` proves it. It stands here so
+    that an order can be weighed against the credit limit.
+    """
+
+    customer = models.OneToOneField(
+        Customer, on_delete=models.PROTECT, related_name="balance", primary_key=True
+    )
+    owed_cents = models.BigIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.customer} {self.owed_cents}"

@@ -8,10 +8,11 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from apiary_sales.billing.models import CustomerBalance, Invoice, Payment
+from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.billing.services import stand as stand_sales
+from apiary_sales.customers.models import CustomerBalance
 from inventory.errors import HouseError
 from inventory.models import Place
 from inventory.queries import books as stock_books

@@ -6,7 +6,6 @@ from django.urls import reverse
 
 from apiary_sales.billing.models import (
     Allocation,
-    CustomerBalance,
     Entry,
     EntryLine,
     Invoice,
@@ -15,6 +14,7 @@ from apiary_sales.billing.models import (
 )
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import book, invoices, payments
+from apiary_sales.customers.models import CustomerBalance
 from tests import builders
 from tests.billing.conftest import TODAY, invoice_of, jars, pay
 
@@ -178,14 +178,19 @@ def test_entries_are_never_changed(invoice):
         Allocation.objects.all().delete()
 
 
-@pytest.mark.parametrize("name", ["invoice", "payment", "entry", "customerbalance"])
+@pytest.mark.parametrize(
+    "name", ["billing_invoice", "billing_payment", "billing_entry", "customers_customerbalance"]
+)
 def test_the_back_office_shows_the_book_and_changes_nothing(client, invoice, name):
     client.force_login(builders.person("owner"))
-    first = {"invoice": invoice, "payment": Payment.objects.get(), "entry": invoice.entry}.get(
-        name, CustomerBalance.objects.get()
-    )
+    first = {
+        "billing_invoice": invoice,
+        "billing_payment": Payment.objects.get(),
+        "billing_entry": invoice.entry,
+        "customers_customerbalance": CustomerBalance.objects.get(),
+    }[name]
 
-    assert client.get(reverse(f"admin:billing_{name}_changelist")).status_code == 200
-    assert client.get(reverse(f"admin:billing_{name}_change", args=[first.pk])).status_code == 200
-    assert client.get(reverse(f"admin:billing_{name}_add")).status_code == 403
-    assert client.post(reverse(f"admin:billing_{name}_delete", args=[first.pk])).status_code == 403
+    assert client.get(reverse(f"admin:{name}_changelist")).status_code == 200
+    assert client.get(reverse(f"admin:{name}_change", args=[first.pk])).status_code == 200
+    assert client.get(reverse(f"admin:{name}_add")).status_code == 403
+    assert client.post(reverse(f"admin:{name}_delete", args=[first.pk])).status_code == 403

@@ -7,9 +7,10 @@ import pytest
 import time_machine
 from django.db import transaction
 
-from apiary_sales.billing.models import CustomerBalance, Entry, EntryLine, Invoice
+from apiary_sales.billing.models import Entry, EntryLine, Invoice
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices, payments
+from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.orders import LineWanted

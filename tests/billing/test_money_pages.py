@@ -11,9 +11,10 @@ from django.urls import reverse
 from apiary_sales import documents
 from apiary_sales.accounts.models import House
 from apiary_sales.billing import papers
-from apiary_sales.billing.models import CustomerBalance, Invoice, Payment
+from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books, money
 from apiary_sales.billing.services import invoices, payments
+from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
 from inventory.models import Place

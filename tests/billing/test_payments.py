@@ -2,9 +2,10 @@
 
 import pytest
 
-from apiary_sales.billing.models import Allocation, CustomerBalance, EntryLine, Payment
+from apiary_sales.billing.models import Allocation, EntryLine, Payment
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices, payments
+from apiary_sales.customers.models import CustomerBalance
 from inventory.errors import (
     AlreadyRecorded,
     BadValue,

@@ -2,10 +2,11 @@
 
 import pytest
 
-from apiary_sales.billing.models import CustomerBalance, Invoice, Payment
+from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.billing.services import stand as stand_sales
+from apiary_sales.customers.models import CustomerBalance
 from inventory.errors import AlreadyRecorded, HouseError, NotAllowedNow
 from inventory.models import Balance
 from inventory.queries import books as stock_books

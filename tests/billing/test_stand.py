@@ -5,10 +5,11 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from apiary_sales.billing.models import CustomerBalance, Invoice, Payment
+from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices
 from apiary_sales.billing.services import stand as stand_sales
+from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order
 from inventory.errors import (
     AlreadyRecorded,

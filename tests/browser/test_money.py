@@ -3,8 +3,9 @@
 import pytest
 
 from apiary_sales.accounts.models import House
-from apiary_sales.billing.models import CustomerBalance, Invoice, Payment
+from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
+from apiary_sales.customers.models import CustomerBalance
 from inventory.models import Place
 from tests import builders
 from tests.billing.conftest import jars, order_of

@@ -19,13 +19,6 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
-            name='CustomerBalance',
-            fields=[
-                ('customer', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, primary_key=True, related_name='balance', serialize=False, to='customers.customer')),
-                ('owed_cents', models.BigIntegerField(default=0)),
-            ],
-        ),
-        migrations.CreateModel(
             name='Invoice',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),

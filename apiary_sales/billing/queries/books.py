@@ -7,14 +7,13 @@ from django.db.models.functions import Coalesce
 
 from apiary_sales.billing.models import (
     Allocation,
-    CustomerBalance,
     Entry,
     EntryLine,
     Invoice,
     InvoiceLine,
     Payment,
 )
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, CustomerBalance
 
 Account = EntryLine.Account
 

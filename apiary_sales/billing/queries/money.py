@@ -14,7 +14,6 @@ from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models import (
-    CustomerBalance,
     EntryLine,
     Invoice,
     InvoiceLine,
@@ -22,7 +21,7 @@ from apiary_sales.billing.models import (
     plain,
 )
 from apiary_sales.billing.services import payments
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, Order
 
 # How long overdue, by days: the usual columns of a list of debts.
