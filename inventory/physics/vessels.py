@@ -252,6 +252,10 @@ class UprightCylinder(Vessel):
     """A cylinder that stands on its bottom, open or flat above.
 
     `wall_cm` is the height of the straight wall; what the bottom bulges comes on top of it.
+
+    >>> tank = UprightCylinder(diameter_cm=100, wall_cm=120, bottom=Cone(30))
+    >>> round(tank.volume_l(80), 1), round(tank.depth_cm(471.2), 1)
+    (471.2, 80.0)
     """
 
     diameter_cm: float
@@ -283,6 +287,10 @@ class HorizontalCylinder(Vessel):
     """A cylinder that lies level on its side, with two equal heads.
 
     `length_cm` is that of the straight wall; what the heads bulge comes on top of it.
+
+    >>> tank = HorizontalCylinder(length_cm=200, diameter_cm=100, heads=Elliptical())
+    >>> round(tank.volume_l(50), 1), round(tank.depth_cm(916.3), 1)
+    (916.3, 50.0)
     """
 
     length_cm: float
@@ -310,6 +318,10 @@ class CalibrationTable(Vessel):
     """A vessel known by measured rows of depth (cm) and volume (L), joined by straight lines.
 
     Dips below the first row or above the last are not guessed at.
+
+    >>> tank = CalibrationTable(depths_cm=(0, 10, 50), volumes_l=(0, 60, 380))
+    >>> tank.volume_l(20), tank.depth_cm(140)
+    (140.0, 20.0)
     """
 
     depths_cm: tuple[float, ...]
