@@ -27,6 +27,7 @@ FILTERS = {
     "days": (OpenApiTypes.STR, "Whole days without movement."),
     "measure": (OpenApiTypes.STR, "`grams` or `margin_cents`; sales in cents when left out."),
     "seasons": (OpenApiTypes.STR, "How many seasons, from 2 to 7."),
+    "sort": (OpenApiTypes.STR, "Name of a column, with `-` before it for the largest first."),
 }
 
 
@@ -74,14 +75,14 @@ class ReportView(APIView):
         form = report.form(request.query_params)
         if not form.is_valid():
             raise ValidationError(form.errors)
-        made = Made(report, form)
+        made = Made(report, form, request.query_params.get("sort", ""))
         answer = {
             "slug": report.slug,
             "title": report.title,
             "definition": report.definition,
             "filters": made.in_address,
             "columns": made.columns,
-            "rows": [_plain(row) for row in made.rows],
+            "rows": [_plain(row) for row in made.sorted_rows],
             "total": _plain(made.total),
         }
         return Response(ReportSerializer(answer).data)

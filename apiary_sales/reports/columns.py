@@ -115,6 +115,11 @@ class Column:
         """Return the name of a word of a closed set, and anything else as it is."""
         return str(self.names[value]) if value in self.names else value
 
+    def sort_key(self, value: Any) -> Any:
+        """Return what a figure is sorted by; words are sorted as they are read."""
+        value = self.named(value)
+        return value.casefold() if isinstance(value, str) else value
+
     def drawn(self, value: Any) -> Decimal | int | None:
         """Return a figure in the unit of its axis."""
         if value is not None and self.unit == Unit.CENTS:

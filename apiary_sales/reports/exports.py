@@ -82,7 +82,7 @@ def _rows(made: Made) -> Iterator[list[Any]]:
         for column in made.columns
         for _heading, figure, _format in column.exports()
     ]
-    for row in made.rows:
+    for row in made.sorted_rows:
         yield [write(row[name]) for name, write in figures]
     if made.rows:
         yield [_("Total"), *(write(made.total[name]) for name, write in figures[1:])]

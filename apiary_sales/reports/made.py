@@ -72,20 +72,49 @@ class Page:
     total: list[Cell]
 
 
-class Made:
-    """A report made for the filters of a valid form; reads the database once, when made."""
+@dataclass(frozen=True)
+class Heading:
+    """One heading of a table on a page, with what the address says to sort by its column."""
 
-    def __init__(self, report: Report, form: FilterForm) -> None:
+    column: Column
+    sort: str
+    is_sorted: bool
+    is_downward: bool
+
+
+class Made:
+    """A report made for the filters of a valid form; reads the database once, when made.
+
+    `sort` names the column to sort the table by, with a minus before it for the largest first;
+    the report's own order stays where it names none, and in the picture.
+    """
+
+    def __init__(self, report: Report, form: FilterForm, sort: str = "") -> None:
         self.report = report
         self.asked = form.asked()
         self.in_address = form.in_address()
         self.in_words = form.in_words()
         self.frame = report.frame(self.asked)
         self.columns = report.columns(self.frame, self.asked)
+        self._sort_name, self._is_downward = sort.removeprefix("-"), sort.startswith("-")
+
+    @cached_property
+    def sorted_by(self) -> Column | None:
+        """The column the table is sorted by; None for the report's own order."""
+        return next((each for each in self.columns if each.name == self._sort_name), None)
+
+    @property
+    def headings(self) -> list[Heading]:
+        return [self._heading(column) for column in self.columns_shown]
+
+    @cached_property
+    def sorted_rows(self) -> list[dict[str, Any]]:
+        """The figures of each row by column, in the order of the table."""
+        return [self.rows[at] for at in self._order]
 
     @cached_property
     def rows(self) -> list[dict[str, Any]]:
-        """The figures of each row by column."""
+        """The figures of each row by column, in the report's own order."""
         return [
             {column.name: column.value(record) for column in self.columns}
             for record in self.frame.to_dict("records")
@@ -140,17 +169,37 @@ class Made:
 
     def page(self, rows_max: int) -> Page:
         """Return the table of a page; its total is that of all rows, shown or not."""
-        first, rest = self.frame.iloc[:rows_max], self.frame.iloc[rows_max:]
+        frame = self.frame.iloc[self._order]
+        first, rest = frame.iloc[:rows_max], frame.iloc[rows_max:]
         records = first.to_dict("records")
         return Page(
             rows=[
                 self._cells(row, self._urls(record, row))
-                for row, record in zip(self.rows, records, strict=False)
+                for row, record in zip(self.sorted_rows, records, strict=False)
             ],
             further=len(rest),
             further_cells=self._cells(self._sums(rest)) if len(rest) else [],
             total=self._cells(self.total),
         )
+
+    @cached_property
+    def _order(self) -> list[int]:
+        """The rows of the table by their place in the frame; what is not known comes last."""
+        places = range(len(self.frame))
+        column = self.sorted_by
+        if column is None:
+            return list(places)
+        values = [column.sort_key(row[column.name]) for row in self.rows]
+        known = [at for at in places if values[at] is not None]
+        unknown = [at for at in places if values[at] is None]
+        return sorted(known, key=values.__getitem__, reverse=self._is_downward) + unknown
+
+    def _heading(self, column: Column) -> Heading:
+        is_sorted = column == self.sorted_by
+        # Figures are looked at from the largest, words and days from the first.
+        goes_down = not self._is_downward if is_sorted else column.is_number
+        sort = f"-{column.name}" if goes_down else column.name
+        return Heading(column, sort, is_sorted, is_sorted and self._is_downward)
 
     def _urls(self, record: Row, row: dict[str, Any]) -> dict[str, str | None]:
         """Return the addresses behind the figures of a row; the first column opens the row."""

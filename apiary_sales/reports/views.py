@@ -28,7 +28,7 @@ def index(request: HttpRequest) -> HttpResponse:
 def report(request: HttpRequest, slug: str) -> HttpResponse:
     asked = _report(slug)
     form = asked.form(request.GET)
-    made = Made(asked, form) if form.is_valid() else None
+    made = Made(asked, form, request.GET.get("sort", "")) if form.is_valid() else None
     return render(
         request,
         "reports/report.html",
@@ -70,7 +70,7 @@ def _file(
         return report(request, slug)
     name = "-".join([slug, *_days_in_name(form)])
     return HttpResponse(
-        write(Made(asked, form)),
+        write(Made(asked, form, request.GET.get("sort", ""))),
         content_type=content_type,
         headers={"Content-Disposition": f'attachment; filename="{name}.{ending}"'},
     )

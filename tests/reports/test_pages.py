@@ -297,3 +297,62 @@ def test_a_frame_is_made_once_for_page_and_picture(house, django_assert_num_quer
         report = Made(catalogue.MARGIN_BY_SIZE, form)
         assert report.picture is not None
         assert report.page(10).total
+
+
+def html_of(client, slug, **asked):
+    return client.get(f"/reports/{slug}/", asked).text
+
+
+def test_a_table_is_sorted_by_the_column_in_the_address(office, house):
+    smallest_first = Table(html_of(office, "sales-by-size", sort="amount_cents"))
+    largest_first = Table(html_of(office, "sales-by-size", sort="-amount_cents"))
+
+    amounts = [cents(text) for text in smallest_first.column("Sales ▲")[:-1]]
+    assert amounts == sorted(amounts)
+    assert [cents(text) for text in largest_first.column("Sales ▼")[:-1]] == amounts[::-1]
+    assert largest_first.rows[-1][0] == smallest_first.rows[-1][0] == "Total"
+
+
+def test_a_row_opens_to_its_own_lines_however_the_table_is_sorted(office, house):
+    plain, turned = (
+        Table(html_of(office, "sales-by-size", sort=sort)) for sort in ("size", "-size")
+    )
+
+    def addresses(table):
+        return {row[0]: urls[0] for row, urls in zip(table.rows, table.urls, strict=True)}
+
+    assert addresses(plain)["Quart jar"] == addresses(turned)["Quart jar"]
+    assert "size=three-pound" in addresses(turned)["Quart jar"]
+
+
+def test_a_heading_turns_the_order_round_and_keeps_the_filters(office, house):
+    html = html_of(office, "sales-by-size", sort="-amount_cents", since="2026-08-01")
+
+    assert 'href="?sort=amount_cents&amp;since=2026-08-01#table">Sales' in html
+    assert 'aria-sort="descending"' in html
+    assert '<option value="-amount_cents" selected>Sales</option>' in html
+
+
+def test_figures_that_are_not_known_come_last_either_way(office, house):
+    for sort in ("margin_cents", "-margin_cents"):
+        table = Table(html_of(office, "sale-lines", sort=sort))
+        margins = [row[-1] for row in table.rows[1:-1]]
+        unknown = [at for at, text in enumerate(margins) if text == "cost not entered"]
+        assert unknown == list(range(len(margins) - len(unknown), len(margins)))
+        assert unknown
+
+
+def test_a_column_that_is_not_there_leaves_the_usual_order(office, house):
+    usual = Table(html_of(office, "sales-by-size"))
+
+    assert Table(html_of(office, "sales-by-size", sort="-nothing")).rows == usual.rows
+
+
+def test_files_come_in_the_order_of_the_table(office, house):
+    asked = {"sort": "-amount_cents"}
+    csv = office.get("/reports/sales-by-size.csv", asked).content.decode("utf-8-sig")
+    table = Table(html_of(office, "sales-by-size", **asked))
+
+    assert [line.split(",")[0] for line in csv.splitlines()[1:]] == [
+        row[0] for row in table.rows[1:]
+    ]
