@@ -201,40 +201,6 @@ def test_a_discount_beyond_the_line_is_refused_at_its_field(office, shop, jars, 
     ]
 
 
-def test_beyond_the_credit_limit_the_office_must_say_yes(
-    office, shop, jars, shelf, shop_price, shop_order
-):
-    builders.packed_lot(jars, shelf, 48)
-    shop.credit_limit_cents = 10_000
-    shop.save()
-    shop_order(10)
-    data = order_data(shop, jars, 6)
-
-    refused = office.post(reverse("orders:order_create"), data)
-
-    assert refused.status_code == 422
-    assert refused.context["form"].errors["over_limit"] == [
-        "Corner Grocery has a limit of 100.00 USD. Open orders come to 65.00 USD and this one "
-        "to 39.00 USD. Tick to take it anyway."
-    ]
-    assert Order.objects.count() == 1
-    assert "Take it anyway" in refused.text
-
-    office.post(reverse("orders:order_create"), data | {"over_limit": "on"})
-
-    assert Order.objects.count() == 2
-
-
-def test_within_the_credit_limit_nothing_is_asked(office, shop, jars, shelf, shop_price):
-    builders.packed_lot(jars, shelf, 48)
-    shop.credit_limit_cents = 3_250
-    shop.save()
-
-    response = office.post(reverse("orders:order_create"), order_data(shop, jars, 5))
-
-    assert response.status_code == 302
-
-
 def test_the_total_follows_what_is_typed(office, shop, jars, shelf, shop_price):
     builders.packed_lot(jars, shelf, 48)
 

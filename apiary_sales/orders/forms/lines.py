@@ -77,3 +77,7 @@ class LinesForm(ActForm):
 
 def note_field() -> forms.CharField:
     return forms.CharField(label=_("Note"), required=False, max_length=300)
+
+
+def over_limit_field() -> forms.BooleanField:
+    return forms.BooleanField(label=_("Take it anyway"), required=False)

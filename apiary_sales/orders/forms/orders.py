@@ -16,12 +16,11 @@ from apiary_sales.orders.queries.stock import SizeForSale
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
-from inventory import words
 from inventory.forms.acts import ActForm
 from inventory.forms.fields import MoneyField, WeightField
 from inventory.models import Place
 
-from .lines import DateInput, LinesForm, PriceField, note_field
+from .lines import DateInput, LinesForm, PriceField, note_field, over_limit_field
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ class OrderForm(LinesForm):
     customer_reference = forms.CharField(label=_("Their reference"), required=False, max_length=60)
     freight = MoneyField(label=_("Delivery charge"), required=False)
     note = note_field()
-    over_limit = forms.BooleanField(label=_("Take it anyway"), required=False)
+    over_limit = over_limit_field()
 
     def __init__(self, *args, sizes: list[SizeForSale], customer: Customer | None, **kwargs):
         super().__init__(*args, **kwargs)
@@ -92,7 +91,6 @@ class OrderForm(LinesForm):
         if data.get("freight"):
             freight = Decimal(data["freight"]) / 100
             self.add_line(LineWanted(OrderLine.Kind.FREIGHT, 1, freight), quantity="freight")
-        self._check_limit(data)
         return data
 
     def _add_size(self, container, data) -> None:
@@ -122,28 +120,6 @@ class OrderForm(LinesForm):
             unit_price=f"price_{key}",
             discount=f"discount_{key}",
         )
-
-    def _check_limit(self, data) -> None:
-        """Ask before a customer's open orders grow beyond their credit limit."""
-        customer = data.get("customer")
-        if customer is None or customer.credit_limit_cents is None or data.get("over_limit"):
-            return
-        open_cents = orders.open_cents(customer)
-        total_cents = sum(line.amount_cents for line in self.lines)
-        if open_cents + total_cents > customer.credit_limit_cents:
-            self.add_error(
-                "over_limit",
-                _now(
-                    "%(customer)s has a limit of %(limit)s. Open orders come to %(open)s and "
-                    "this one to %(total)s. Tick to take it anyway."
-                )
-                % {
-                    "customer": customer.name,
-                    "limit": words.money(customer.credit_limit_cents),
-                    "open": words.money(open_cents),
-                    "total": words.money(total_cents),
-                },
-            )
 
 
 class FulfilForm(ActForm):

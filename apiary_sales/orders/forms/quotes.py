@@ -17,11 +17,12 @@ from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries.drums import DrumOffer, Wanted
 from apiary_sales.orders.services.lines import LineWanted
 from inventory import words
+from inventory.forms.acts import ActForm
 from inventory.forms.fields import MoneyField
 from inventory.models import Place
 from inventory.physics.grading import COLOUR_CLASSES
 
-from .lines import DateInput, LinesForm, PriceField, note_field
+from .lines import DateInput, LinesForm, PriceField, note_field, over_limit_field
 
 
 class PickForm(forms.Form):
@@ -208,3 +209,7 @@ class QuoteForm(LinesForm):
             )
         if gone:
             self.add_error(None, _("There is no such drum. Open the page again."))
+
+
+class AcceptForm(ActForm):
+    over_limit = over_limit_field()

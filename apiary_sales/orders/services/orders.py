@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
+from apiary_sales.orders.errors import OverCreditLimit
 from apiary_sales.orders.models import (
     Fulfilment,
     Order,
@@ -16,6 +17,7 @@ from apiary_sales.orders.models import (
     OrderLine,
     Reservation,
 )
+from apiary_sales.orders.queries import credit
 from inventory import words
 from inventory.errors import (
     AlreadyRecorded,
@@ -59,12 +61,15 @@ def take(
     wanted_on: date | None = None,
     customer_reference: str = "",
     note: str = "",
+    over_limit: bool = False,
 ) -> Order:
     """Take an order and reserve its goods; return it, open.
 
     Jars are reserved oldest lot first over shelves, stand and van, lots on hold left out; a drum
-    is reserved whole; honey from a tank or tote is drawn when the order is filled.
-    Raises `BadValue`, `NotEnoughStock`, `StockReserved`, `LotOnHold`, `AlreadyRecorded`.
+    is reserved whole; honey from a tank or tote is drawn when the order is filled. `over_limit`
+    says that somebody takes it though it goes beyond the customer's credit limit.
+    Raises `BadValue`, `OverCreditLimit`, `NotEnoughStock`, `StockReserved`, `LotOnHold`,
+    `AlreadyRecorded`.
     """
     placed_on = placed_on or timezone.localdate()
     problems = Problems()
@@ -77,6 +82,8 @@ def take(
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     refuse_repeat(Order, key)
+    if not over_limit:
+        check_credit(customer, sum(line.amount_cents for line in lines))
     order = make(
         customer=customer,
         channel=channel,
@@ -344,6 +351,14 @@ def check_customer(problems: Problems, customer: Customer | None) -> None:
             _("%(customer)s is no longer a customer. Set them active first.")
             % {"customer": customer.name},
         )
+
+
+def check_credit(customer: Customer, asked_cents: int) -> None:
+    """Raise `OverCreditLimit` when a customer would owe more than agreed with this much more."""
+    if customer.credit_limit_cents is None:
+        return
+    if warning := credit.of(customer).warning(asked_cents):
+        raise OverCreditLimit(warning, field="over_limit")
 
 
 def _check_reason(reason: str, message: str) -> None:

@@ -65,11 +65,19 @@ def quote(
 
 
 @transaction.atomic
-def accept(*, order: Order, accepted_by: Any, key: str, on: date | None = None) -> Order:
+def accept(
+    *,
+    order: Order,
+    accepted_by: Any,
+    key: str,
+    on: date | None = None,
+    over_limit: bool = False,
+) -> Order:
     """Turn a quote into an order under the same number, and reserve its goods.
 
-    Raises `QuoteExpired` past its last day, `NotEnoughHoney`, `StockReserved` or `NotAllowedNow`
-    naming each drum that is gone or changed since, and `AlreadyRecorded`.
+    `over_limit` says that somebody takes it though it goes beyond the buyer's credit limit.
+    Raises `QuoteExpired` past its last day, `OverCreditLimit`, `NotEnoughHoney`, `StockReserved`
+    or `NotAllowedNow` naming each drum that is gone or changed since, and `AlreadyRecorded`.
     """
     order = orders.lock(order)
     orders.refuse_repeat(OrderEvent, key, made=order)
@@ -86,6 +94,8 @@ def accept(*, order: Order, accepted_by: Any, key: str, on: date | None = None) 
             order=order.number,
         )
     lines = orders.lines_of(order)
+    if not over_limit:
+        orders.check_credit(order.customer, sum(line.amount_cents for line in lines))
     ledger.lock_items(order_lines.items_of(lines))
     reservations.hold(lines)
     order.status = Order.Status.OPEN

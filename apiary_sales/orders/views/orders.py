@@ -103,6 +103,7 @@ class OrderCreate(ActView):
             wanted_on=data["wanted_on"],
             customer_reference=data["customer_reference"],
             note=data["note"],
+            over_limit=data["over_limit"],
             created_by=self.request.user,
             key=data["key"],
         )

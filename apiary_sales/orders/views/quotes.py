@@ -12,13 +12,12 @@ from django.views.decorators.http import require_POST, require_safe
 from apiary_sales import documents
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
-from apiary_sales.orders.forms.quotes import PickForm, QuoteForm
+from apiary_sales.orders.forms.quotes import AcceptForm, PickForm, QuoteForm
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.orders.queries import drums
+from apiary_sales.orders.queries import credit, drums
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.services import quotes
 from inventory.errors import HouseError
-from inventory.forms.acts import ActForm
 from inventory.views.acts import ActView
 
 from .orders import OrderAct, order_url
@@ -141,10 +140,19 @@ class QuoteCreate(ActView):
 class QuoteAccept(OrderAct):
     permission_required = "orders.quote_drums"
     template_name = "orders/accept.html"
-    form_class = ActForm
+    form_class = AcceptForm
+
+    def get_context_data(self, **kwargs):
+        over_limit = credit.of(self.order.customer).warning(self.order.total_cents)
+        return {**super().get_context_data(**kwargs), "over_limit": over_limit}
 
     def act(self, data: dict[str, Any]) -> Order:
-        return quotes.accept(order=self.order, accepted_by=self.request.user, key=data["key"])
+        return quotes.accept(
+            order=self.order,
+            over_limit=data["over_limit"],
+            accepted_by=self.request.user,
+            key=data["key"],
+        )
 
     def done_message(self, made: Order) -> str:
         return _("Quote %(order)s is an order now, and its goods are reserved.") % {
