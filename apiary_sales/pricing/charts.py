@@ -66,12 +66,15 @@ class Segment:
     series: int
     start: Decimal
     length: Decimal
-    per_pound: Decimal
+    per_pound_cents: int
 
 
 @dataclass(frozen=True)
 class CostBar:
-    """The cost of one filled size, a pound on the label, in its parts."""
+    """The cost of one filled size, a pound on the label, in its parts.
+
+    The parts add up to the whole in cents: each is the difference of two rounded running totals.
+    """
 
     cost: FilledCost
     y: int
@@ -132,13 +135,15 @@ def cost_bars(costs: Sequence[FilledCost]) -> CostBars | None:
     scale = LONGEST / longest if longest else Decimal(0)
     bars = []
     for index, cost in enumerate(known):
-        segments, start = [], Decimal(0)
+        segments, start, running, told = [], Decimal(0), Decimal(0), 0
         for series, (name, kinds) in enumerate(COST_GROUPS, start=1):
             per_pound = _a_pound(cost, cost.of(*kinds))
             # Jars short of their label can make overfill negative: nothing to draw then.
             length = max(per_pound, Decimal(0)) * scale
-            segments.append(Segment(name, series, _place(start), _place(length), per_pound))
-            start += length
+            running += cost.of(*kinds)
+            upto = cents_half_up(_a_pound(cost, running))
+            segments.append(Segment(name, series, _place(start), _place(length), upto - told))
+            start, told = start + length, upto
         bars.append(CostBar(cost, index * ROW_HEIGHT, tuple(segments), _a_pound(cost, cost.total)))
     return CostBars(tuple(bars), len(bars) * ROW_HEIGHT)
 

@@ -127,7 +127,7 @@ class ProductionSettingsView(ActView):
     def get_initial(self) -> dict[str, Any]:
         settings = ProductionSettings.current()
         return {
-            "labour": settings.labour_cents_per_hour,
+            "labour": self.request.GET.get("labour", settings.labour_cents_per_hour),
             "celsius": [f"{settings.honey_house_celsius * 9 / 5 + 32:.0f}", "F"],
             "cost_method": settings.cost_method,
         }

@@ -1,7 +1,9 @@
 """The pages of prices, and of drums beside jars."""
 
+import re
 from datetime import date, timedelta
 from decimal import Decimal
+from html import unescape
 
 import pytest
 from django.db import connection
@@ -354,6 +356,26 @@ def test_a_tried_price_can_be_set_for_good(office, compared):
 
     assert f"{reverse('pricing:price_set', args=['pound'])}?stand=7.00" in page
     assert f"{reverse('pricing:bulk_price_set')}?price=6.50&amp;colour=White" in page
+
+
+def test_a_tried_labour_rate_and_change_of_prices_can_be_set_for_good(client, compared):
+    client.force_login(builders.person("owner"))
+    page = client.get(reverse("pricing:drum_or_jar"), {"labour": "12.50", "jar_percent": "5"}).text
+    links = [unescape(url) for url in re.findall(r'<a href="([^"]+)">Set it for good', page)]
+
+    assert links[0] == f"{reverse('inventory:production_settings')}?labour=12.50"
+    assert client.get(links[0]).context["form"]["labour"].value() == "12.50"
+    table = client.get(links[1]).context["table"]
+    # 5 % on 9.00 is 9.45: what was tried, and nothing rounded away from it.
+    assert [(change.tier, change.new_piece_cents) for change in table] == [("stand", 945)]
+
+
+def test_the_parts_of_what_a_pound_costs_add_up_in_cents(office, compared):
+    bars = office.get(reverse("pricing:drum_or_jar")).context["cost_bars"].bars
+
+    assert bars
+    for bar in bars:
+        assert sum(part.per_pound_cents for part in bar.segments) == bar.per_pound_cents
 
 
 def test_moisture_tried_takes_the_drum_price_of_that_step(office, compared):

@@ -319,7 +319,8 @@ class Book:
             offer = self.price_lists[TIER_OF_CHANNEL[Channel(channel)]].of(container).offer()
             if offer is None:
                 return None
-            cents = Decimal(offer.piece_cents) * (1 + self.what_if.jar_percent / 100)
+            # Nobody asks for a part of a cent, so none is tried.
+            cents = round(offer.piece_cents * (1 + self.what_if.jar_percent / 100))
         return _four_places(Decimal(cents) / 100)
 
     def _channel(self, channel: str) -> ChannelCost:

@@ -2,17 +2,30 @@
 
 from dataclasses import dataclass
 from decimal import Decimal
+from urllib.parse import urlencode
 
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.pricing import charts
 from apiary_sales.pricing.forms.drum_or_jar import WhatIfForm
 from apiary_sales.pricing.queries import comparison, costs, prices
+from apiary_sales.pricing.services.prices import Ending
 from inventory.models import Lot
 from inventory.money import amount
+
+SORT_LABELS = {
+    "size": _("Size"),
+    "channel": _("Channel"),
+    "price": _("Price"),
+    "per_pound": _("A pound brings"),
+    "difference": _("Against the drum"),
+    "break_even": _("Break-even price"),
+}
+TIERS_OF_JARS = dict.fromkeys(costs.TIER_OF_CHANNEL.values())
 
 manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
 
@@ -48,6 +61,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "downward": downward,
         "channels": [(series, channel.label) for channel, series in charts.CHANNEL_SERIES.items()],
         "tried": _tried(request.GET),
+        "sorts": SORT_LABELS.items(),
         "keep": _links_to_keep(asked),
     }
     name = "pricing/_drum_or_jar.html" if request.htmx else "pricing/drum_or_jar.html"
@@ -139,6 +153,18 @@ def _links_to_keep(asked: Asked) -> dict[str, str]:
         if asked.moisture is not None:
             query["moisture"] = str(asked.moisture)
         links["drum"] = query.urlencode()
+    if (labour := form.figure("labour")) is not None:
+        links["labour"] = urlencode({"labour": Decimal(labour).scaleb(-2)})
+    if (percent := form.figure("jar_percent")) is not None:
+        links["percent"] = urlencode(
+            {
+                "tiers": [tier.value for tier in TIERS_OF_JARS],
+                "percent": percent,
+                "ending": Ending.CENT.value,
+                "valid_from": timezone.localdate().isoformat(),
+            },
+            doseq=True,
+        )
     code, _colon, channel = (form.figure("jar") or "").rpartition(":")
     if code and (cents := form.figure("jar_price")) is not None:
         query = QueryDict(mutable=True)
