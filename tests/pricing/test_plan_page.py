@@ -134,6 +134,25 @@ def test_the_page_says_what_holds_the_plan_back_and_what_one_more_is_worth(signe
     assert not reasons["Hours of work"].binds
 
 
+def test_buyers_whose_jars_are_ready_do_not_crowd_the_reasons(signed_in, house):
+    builders.packed_lot(house, builders.place("shelf", Place.Kind.SHELF), 10)
+
+    page = signed_in.get(URL)
+
+    found = page.context["found"]
+    assert [reason.label for reason in found.served] == ["Buyers of One pound, stand"]
+    assert "Buyers of One pound, stand" not in [reason.label for reason in found.binding]
+    assert "Buyers who want no more than is ready" in words_of(page)
+
+
+def test_figures_are_folded_until_one_of_them_is_wrong(signed_in, house):
+    folded = '<details class="card"><summary>What could be sold</summary>'
+    shown = '<details class="card" open><summary>What could be sold</summary>'
+
+    assert folded in signed_in.get(URL).text
+    assert shown in signed_in.get(URL, {"hours": "many"}).text
+
+
 def test_figures_are_taken_from_the_address(signed_in, house):
     page = signed_in.get(URL, {f"pieces-{house.pk}-stand": "2", f"price-{house.pk}-stand": "10.00"})
 

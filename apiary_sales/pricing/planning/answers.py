@@ -87,6 +87,8 @@ class Reason:
     used: str
     sentence: str
     binds: bool
+    # Buyers whom the jars that are ready serve already, or who want none.
+    is_served: bool = False
 
 
 @dataclass(frozen=True)
@@ -367,6 +369,7 @@ class Question:
             used=amount(limit.used),
             sentence=_worth(limit, step),
             binds=limit.binds,
+            is_served=limit.kind == "buyer" and not limit.there,
         )
 
     def _named(self, limit: Limit):

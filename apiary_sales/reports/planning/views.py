@@ -1,5 +1,6 @@
 """The page of the bottling plan: figures in, the best plan out, draft runs on request."""
 
+import time
 from dataclasses import dataclass
 from datetime import date
 
@@ -25,6 +26,10 @@ from apiary_sales.reports.planning.forms import (
 )
 from inventory.errors import AlreadyRecorded, BadValue, HouseError
 from inventory.models import ContainerSize, Place
+
+# Nobody waits longer for the page than this, and each search gets a moment at least.
+PAGE_SECONDS = 6.0
+LEAST_SECONDS = 0.5
 
 
 @dataclass(frozen=True)
@@ -82,22 +87,31 @@ class Found:
 
     @classmethod
     def of(cls, question: Question, last_pieces: dict[str, int]) -> "Found":
-        answer = question.best()
-        limits = programme.limits(answer, seconds=answers.SECONDS)
+        deadline = time.monotonic() + PAGE_SECONDS
+
+        def left() -> float:
+            return min(max(deadline - time.monotonic(), LEAST_SECONDS), answers.SECONDS)
+
+        answer = question.best(left())
+        as_before = question.as_before(last_pieces, left()) if any(last_pieces.values()) else None
         return cls(
             best=question.shown(answer),
             all_drums=question.all_drums(),
-            as_before=question.as_before(last_pieces) if any(last_pieces.values()) else None,
-            reasons=question.reasons(limits),
+            as_before=as_before,
+            reasons=question.reasons(programme.limits(answer, seconds=left())),
         )
 
     @property
     def binding(self) -> list[Reason]:
-        return [reason for reason in self.reasons if reason.binds]
+        return [reason for reason in self.reasons if reason.binds and not reason.is_served]
+
+    @property
+    def served(self) -> list[Reason]:
+        return [reason for reason in self.reasons if reason.is_served]
 
     @property
     def slack(self) -> list[Reason]:
-        return [reason for reason in self.reasons if not reason.binds]
+        return [reason for reason in self.reasons if not (reason.binds or reason.is_served)]
 
     @property
     def more_than_drums_cents(self) -> int:
