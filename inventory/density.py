@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
+from inventory import words
 from inventory.physics import density
 
 REFERENCE_CELSIUS = Decimal(20)
@@ -19,8 +22,9 @@ class WeighedVolume:
 def grams_of(litres: Decimal, *, moisture_percent: Decimal, celsius: Decimal) -> WeighedVolume:
     """Return the weight of `litres` of honey at this moisture and temperature.
 
-    Raises `ValueError` with range and unit outside the density's range.
+    Raises `ValueError`, in words for people, outside the density's range.
     """
+    _check_temperature(celsius)
     kg_per_l = density.density_kg_per_l(float(moisture_percent), float(celsius))
     wrong_by = density.density_uncertainty_kg_per_l(float(moisture_percent), float(celsius))
     return WeighedVolume(
@@ -34,7 +38,24 @@ def litres_of(
 ) -> Decimal:
     """Return the litres that `grams` of honey fill, to a millilitre.
 
-    Raises `ValueError` with range and unit outside the density's range.
+    Raises `ValueError`, in words for people, outside the density's range.
     """
+    _check_temperature(celsius)
     kg_per_l = density.density_kg_per_l(float(moisture_percent), float(celsius))
     return (Decimal(grams) / 1000 / Decimal(str(kg_per_l))).quantize(Decimal("0.001"))
+
+
+def _check_temperature(celsius: Decimal) -> None:
+    low, high = (Decimal(end) for end in (density.CELSIUS.low, density.CELSIUS.high))
+    if not low <= celsius <= high:
+        raise ValueError(
+            _(
+                "Honey is weighed by its density from %(low)s to %(high)s only; "
+                "%(typed)s was entered. Check the figure and its unit."
+            )
+            % {
+                "low": words.exact_temperature(low),
+                "high": words.exact_temperature(high),
+                "typed": words.exact_temperature(celsius),
+            }
+        )

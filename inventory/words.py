@@ -62,6 +62,12 @@ def depth(mm: int) -> str:
     }
 
 
+def exact_temperature(celsius: Decimal) -> str:
+    """Write a temperature both ways, to a tenth where it has one: "89.6 °F (32 °C)"."""
+    fahrenheit = Decimal(celsius) * 9 / 5 + 32
+    return f"{_tenths(fahrenheit)} °F ({_tenths(celsius)} °C)"
+
+
 def pieces(count: int) -> str:
     """Write whole pieces: "1 piece", "96 pieces"."""
     return ngettext("%(count)s piece", "%(count)s pieces", count) % {"count": _number(count, 0)}
@@ -80,6 +86,10 @@ def stock(item: Item, quantity: int) -> str:
 def _with_unit(number: Decimal, unit: str) -> str:
     decimals = 0 if abs(number) >= Decimal("99.95") else 1
     return f"{_number(number, decimals)} {unit}"
+
+
+def _tenths(number: Decimal) -> str:
+    return _number(number, 0 if round(number, 1) == round(number) else 1)
 
 
 def _number(number: Decimal | int, decimals: int) -> str:

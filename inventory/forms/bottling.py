@@ -18,6 +18,7 @@ from inventory.forms.fields import (
     QuantityField,
     TemperatureField,
     WeightField,
+    WholeNumberField,
 )
 from inventory.models import (
     BottlingRun,
@@ -61,16 +62,10 @@ class SmallWeightField(WeightField):
     units = [("g", _("g")), ("oz", _("oz")), ("lb", _("lb"))]
 
 
-class PiecesField(forms.IntegerField):
+class PiecesField(WholeNumberField):
     """How many: a whole number, typed with the number keys of a phone."""
 
-    default_error_messages = {
-        "required": _("Enter how many."),
-        "invalid": _("Enter a whole number."),
-    }
-
-    def __init__(self, **kwargs) -> None:
-        super().__init__(widget=forms.NumberInput(attrs={"inputmode": "numeric"}), **kwargs)
+    default_error_messages = {"required": _("Enter how many.")}
 
 
 class VesselChoice(forms.ModelChoiceField):

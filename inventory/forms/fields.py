@@ -4,14 +4,75 @@ A weight comes out in whole grams, a depth in whole millimetres, a temperature i
 whole cents. The unit is chosen beside the number.
 """
 
+import re
 from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.formats import get_format
 from django.utils.translation import gettext_lazy as _
 
 from inventory.money import amount
 from inventory.physics import units
+
+
+def plain_number(typed: str) -> str:
+    """Return a number as it was typed, without spaces and thousands marks: "1,250.5" → "1250.5".
+
+    Raises `ValidationError` for a mark that parts no thousands: "12,5" is twelve and a half to
+    one person and a slip for 125 to another, and a guess would go into the books.
+    """
+    text = "".join(typed.split())
+    thousands, point = get_format("THOUSAND_SEPARATOR"), get_format("DECIMAL_SEPARATOR")
+    if thousands in text:
+        mark, end = re.escape(thousands), re.escape(point)
+        if not re.fullmatch(rf"[+-]?\d{{1,3}}({mark}\d{{3}})+({end}\d*)?", text):
+            raise ValidationError(
+                _(
+                    "“%(typed)s” can be read in two ways. Write decimals as in 12%(point)s5, "
+                    "thousands as in 1%(thousands)s250."
+                ),
+                code="ambiguous",
+                params={"typed": typed.strip()[:20], "point": point, "thousands": thousands},
+            )
+        text = text.replace(thousands, "")
+    return text.replace(point, ".")
+
+
+class FigureField(forms.DecimalField):
+    """A decimal number as people type it, with or without thousands marks and spaces."""
+
+    widget = forms.TextInput
+    default_error_messages = {
+        "max_digits": _("That has too many digits. Check the figure."),
+        "max_whole_digits": _("That is far too much. Check the figure."),
+        "min_value": _("Enter %(limit_value)s or more."),
+        "max_value": _("Enter %(limit_value)s or less."),
+    }
+
+    def to_python(self, value: Any) -> Decimal | None:
+        return super().to_python(plain_number(value) if isinstance(value, str) else value)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return super().widget_attrs(widget) | {"inputmode": "decimal", "autocomplete": "off"}
+
+
+class WholeNumberField(forms.IntegerField):
+    """A whole number as people type it, with or without thousands marks and spaces."""
+
+    widget = forms.TextInput
+    default_error_messages = {
+        "invalid": _("Enter a whole number."),
+        "min_value": _("Enter %(limit_value)s or more."),
+        "max_value": _("Enter %(limit_value)s or less."),
+    }
+
+    def to_python(self, value: Any) -> int | None:
+        return super().to_python(plain_number(value) if isinstance(value, str) else value)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return super().widget_attrs(widget) | {"inputmode": "numeric", "autocomplete": "off"}
 
 
 class QuantityWidget(forms.MultiWidget):
@@ -49,9 +110,7 @@ class QuantityField(forms.MultiValueField):
         choices = units or self.units
         super().__init__(
             fields=(
-                forms.DecimalField(
-                    required=required, max_digits=14, decimal_places=6, localize=True
-                ),
+                FigureField(required=required, max_digits=14, decimal_places=6),
                 forms.ChoiceField(
                     required=False,
                     choices=choices,
@@ -122,12 +181,11 @@ class TemperatureField(QuantityField):
         return celsius.quantize(Decimal("0.1"), ROUND_HALF_EVEN)
 
 
-class MoneyField(forms.DecimalField):
+class MoneyField(FigureField):
     """An amount of money with at most two decimals; comes out in whole cents."""
 
     def __init__(self, *, min_value=0, **kwargs) -> None:
         super().__init__(max_digits=12, decimal_places=2, min_value=min_value, **kwargs)
-        self.widget.attrs.update({"inputmode": "decimal"})
 
     def clean(self, value):
         number = super().clean(value)

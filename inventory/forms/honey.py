@@ -8,23 +8,25 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
-from django.utils.formats import sanitize_separators
 from django.utils.translation import gettext_lazy as _
 
 from inventory import density, vessels, words
 from inventory.errors import BadValue, HouseError, Problems
 from inventory.forms.acts import ActForm
 from inventory.forms.fields import (
+    FigureField,
     LengthField,
     MoneyField,
     TemperatureField,
     VolumeField,
     WeightField,
+    WholeNumberField,
+    plain_number,
 )
 from inventory.models import Lot, Place, Posting, ProductionSettings, TankShape
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 from inventory.queries import honey as honey_queries
-from inventory.services import honey, lots
+from inventory.services import honey, lots, places
 from inventory.services.places import Shape
 
 
@@ -52,10 +54,6 @@ def as_gallons(litres: Decimal) -> tuple[Decimal, str]:
 def plain(number: Decimal, places: int) -> Decimal:
     """Round a number and drop the zeros it ends in, without powers of ten."""
     return Decimal(f"{round(number, places).normalize():f}")
-
-
-def number_widget() -> forms.TextInput:
-    return forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
 
 
 def date_field(label, **kwargs) -> forms.DateField:
@@ -164,23 +162,19 @@ class ReceiveForm(HoneyForm):
         error_messages={"required": _("Enter the floral source, for example clover.")},
     )
     yard = forms.CharField(label=_("Yard or area"), max_length=120, required=False)
-    season = forms.IntegerField(label=_("Season"), widget=number_widget())
+    season = WholeNumberField(label=_("Season"))
     extracted_on = date_field(_("Extracted on"))
-    moisture = forms.DecimalField(
+    moisture = FigureField(
         label=_("Moisture, percent"),
         max_digits=5,
         decimal_places=2,
-        localize=True,
         required=False,
-        widget=number_widget(),
     )
-    refractive_index = forms.DecimalField(
+    refractive_index = FigureField(
         label=_("Refractometer index"),
         max_digits=6,
         decimal_places=5,
-        localize=True,
         required=False,
-        widget=number_widget(),
         help_text=_("Instead of percent, for example 1.4930."),
     )
     refractometer_celsius = TemperatureField(
@@ -188,13 +182,11 @@ class ReceiveForm(HoneyForm):
         required=False,
         help_text=_("Left empty, it counts as 68 °F (20 °C)."),
     )
-    colour_mm = forms.DecimalField(
+    colour_mm = FigureField(
         label=_("Colour, mm Pfund"),
         max_digits=5,
         decimal_places=1,
-        localize=True,
         required=False,
-        widget=number_widget(),
     )
     measured_by = forms.ChoiceField(
         label=_("How much, measured"),
@@ -309,12 +301,12 @@ class ReceiveForm(HoneyForm):
             raise BadValue(str(error), field="honey_celsius") from error
         how = _(
             "%(gallons)s (%(litres)s L) weighed by density at %(moisture)s %% moisture, "
-            "%(celsius)s °C; give or take %(uncertainty)s."
+            "%(temperature)s; give or take %(uncertainty)s."
         ) % {
             "gallons": words.gallons(litres),
             "litres": litres.quantize(Decimal("0.1")),
-            "moisture": moisture.normalize(),
-            "celsius": celsius,
+            "moisture": plain(moisture, 2),
+            "temperature": words.exact_temperature(celsius),
             "uncertainty": words.pounds(weighed.uncertainty_grams),
         }
         return Measured(weighed.grams, weighed.uncertainty_grams, litres, how)
@@ -515,6 +507,9 @@ class LotFilterForm(forms.Form):
         ]
 
 
+NO_SPACES = _("Use letters, figures and hyphens only, without spaces, for example tank-2.")
+
+
 class PointsField(forms.CharField):
     """A calibration table typed line by line, "depth, litres"; comes out as pairs of mm and L.
 
@@ -538,25 +533,29 @@ class PointsField(forms.CharField):
         ]
 
     def _point(self, number: int, line: str) -> tuple[int, Decimal]:
-        # Where a comma marks decimals, a semicolon or a tab stands between the two.
+        # Where a comma marks decimals or thousands, a semicolon or a tab stands between the two.
         between = next((mark for mark in ";\t" if mark in line), ",")
-        parts = line.split(between)
         try:
-            depth, litres = (Decimal(sanitize_separators(part.strip())) for part in parts)
-        except (ValueError, InvalidOperation):
-            raise ValidationError(
+            depth, litres = (Decimal(plain_number(part)) for part in line.split(between))
+        except (ValueError, InvalidOperation, ValidationError):
+            depth = litres = Decimal("NaN")
+        if not (depth.is_finite() and litres.is_finite()):
+            raise self._wrong(
+                number,
                 _("Line %(number)s: write a depth, a comma, and litres, for example 10, 125.5."),
-                code="line",
-                params={"number": number},
-            ) from None
-        if depth < 0 or litres < 0 or not (depth.is_finite() and litres.is_finite()):
-            raise ValidationError(
-                _("Line %(number)s: a depth and litres are nothing or more."),
-                code="line",
-                params={"number": number},
             )
-        depth_mm = round(depth * LengthField.MILLIMETRES[self.unit])
-        return depth_mm, litres.quantize(Decimal("0.001"))
+        if depth < 0 or litres < 0:
+            raise self._wrong(number, _("Line %(number)s: a depth and litres are nothing or more."))
+        depth_mm = depth * LengthField.MILLIMETRES[self.unit]
+        if depth_mm > places.MEASURE_MM_MAX or litres > places.CAPACITY_LITRES_MAX:
+            raise self._wrong(
+                number, _("Line %(number)s: no tank is so deep or so large. Check the figures.")
+            )
+        return round(depth_mm), litres.quantize(Decimal("0.001"))
+
+    @staticmethod
+    def _wrong(number: int, message) -> ValidationError:
+        return ValidationError(message, code="line", params={"number": number})
 
 
 class PlaceForm(forms.Form):
@@ -663,6 +662,7 @@ class NewPlaceForm(PlaceForm):
         label=_("Number or short name"),
         max_length=30,
         help_text=_("Letters, figures and hyphens, for example tank-2. It stays as it is."),
+        error_messages={"invalid": NO_SPACES},
     )
     field_order = ["kind", "code", "name"]
 
@@ -671,11 +671,12 @@ class DrumsForm(forms.Form):
     """Several drums in a row."""
 
     code = forms.SlugField(
-        label=_("First number"), max_length=30, help_text=_("For example D-001.")
+        label=_("First number"),
+        max_length=30,
+        help_text=_("For example D-001."),
+        error_messages={"invalid": NO_SPACES},
     )
-    count = forms.IntegerField(
-        label=_("How many"), initial=20, widget=forms.TextInput(attrs={"inputmode": "numeric"})
-    )
+    count = WholeNumberField(label=_("How many"), initial=20)
     tare = WeightField(
         label=_("Tare"),
         required=False,

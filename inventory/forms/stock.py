@@ -5,16 +5,14 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory import words
 from inventory.forms.acts import ActForm
+from inventory.forms.fields import WholeNumberField
 from inventory.models import Balance, Item, Lot, Place, Posting
 from inventory.queries import honey as queries
 
 
-def pieces_field(label, **kwargs) -> forms.IntegerField:
-    widget = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+def pieces_field(label, **kwargs) -> WholeNumberField:
     messages = {"required": _("Enter how many.")}
-    return forms.IntegerField(
-        label=label, localize=True, widget=widget, error_messages=messages, **kwargs
-    )
+    return WholeNumberField(label=label, error_messages=messages, **kwargs)
 
 
 class StockField(forms.ModelChoiceField):

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from inventory import words
 from inventory.errors import BadValue
 from inventory.models import Lot, LotParent, Place
 from inventory.money import share_cents
@@ -32,16 +34,34 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
 
     Without a temperature the reading counts as one at 20 °C. Raises `BadValue`.
     """
+    read_at = Decimal(20) if celsius is None else celsius
+    low, high = (Decimal(end) for end in (refractometer.CELSIUS.low, refractometer.CELSIUS.high))
+    if not low <= read_at <= high:
+        raise BadValue(
+            _(
+                "A reading is put right for temperature from %(low)s to %(high)s; "
+                "%(typed)s was entered. Check the figure and its unit, or read again in a room."
+            )
+            % {
+                "low": words.exact_temperature(low),
+                "high": words.exact_temperature(high),
+                "typed": words.exact_temperature(read_at),
+            },
+            field="refractometer_celsius",
+        )
     try:
         moisture = refractometer.moisture_from_refractive_index(
-            float(index), celsius=20.0 if celsius is None else float(celsius)
+            float(index), celsius=float(read_at)
         )
     except ValueError as error:
-        in_a_room = celsius is None or (
-            refractometer.CELSIUS.low <= celsius <= refractometer.CELSIUS.high
-        )
-        field = "refractive_index" if in_a_room else "refractometer_celsius"
-        raise BadValue(str(error), field=field) from error
+        raise BadValue(
+            _(
+                "An index of %(index)s is off the table, which goes from 1.4740 (25 %% moisture) "
+                "to 1.5044 (13 %%) at 20 °C. Read it again, or enter the moisture in percent."
+            )
+            % {"index": index},
+            field="refractive_index",
+        ) from error
     return Decimal(str(round(moisture, 2)))
 
 

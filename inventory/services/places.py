@@ -16,6 +16,11 @@ from inventory.services import checks, honey
 
 # More drums than this in one go is a slip of the finger.
 DRUMS_MAX = 200
+# Larger or heavier than any vessel of a honey house: a slip of the finger, or of the unit.
+MEASURE_MM_MAX = 50_000
+CAPACITY_LITRES_MAX = 500_000
+TARE_GRAMS_MAX = {Place.Kind.DRUM: 100_000, Place.Kind.PAIL: 100_000}
+TARE_GRAMS_MAX_ELSE = 5_000_000
 # /honey/places/new/ is the page that makes a place.
 TAKEN_BY_ADDRESSES = ("new", "drums")
 
@@ -57,12 +62,20 @@ def create(
         raise BadValue(_("Choose another short name: this one is taken."), field="code")
     if shape and kind not in Place.VESSELS:
         raise BadValue(_("Only a vessel for honey has a shape."), field="form")
+    problems = Problems()
+    if Place.objects.filter(code__iexact=code).exists():
+        problems.add(
+            "code", _("%(code)s is taken already. Choose another short name.") % {"code": code}
+        )
+    capacity_litres = capacity_of(shape, capacity_litres)
+    _check_size(problems, kind, tare_grams, capacity_litres, _capacity_field(shape))
+    problems.raise_any()
     place = Place(
         kind=kind,
         code=code,
         name=name.strip(),
         tare_grams=tare_grams,
-        capacity_litres=capacity_of(shape, capacity_litres),
+        capacity_litres=capacity_litres,
         note=note.strip(),
     )
     checks.save_checked(place)
@@ -90,6 +103,7 @@ def create_drums(
         problems.add("code", _("End the first number in figures, for example D-001."))
     if not 1 <= count <= DRUMS_MAX:
         problems.add("count", _("Enter how many drums, from 1 to %(most)s.") % {"most": DRUMS_MAX})
+    _check_size(problems, Place.Kind.DRUM, tare_grams, capacity_litres)
     problems.raise_any()
     first, width = int(counted["number"]), len(counted["number"])
     codes = [f"{counted['stem']}{number:0{width}d}" for number in range(first, first + count)]
@@ -126,11 +140,15 @@ def change(
 
     Raises `BadValue`, also where what is in it now would not fit the new capacity.
     """
+    problems = Problems()
+    capacity_litres = capacity_of(shape, capacity_litres)
+    _check_size(problems, place.kind, tare_grams, capacity_litres, _capacity_field(shape))
+    problems.raise_any()
     place.name = name.strip()
     place.tare_grams = tare_grams
-    place.capacity_litres = capacity_of(shape, capacity_litres)
+    place.capacity_litres = capacity_litres
     place.note = note.strip()
-    _check_holds_what_is_in_it(place, "diameter" if shape else "capacity")
+    _check_holds_what_is_in_it(place, _capacity_field(shape))
     checks.save_checked(place)
     TankShape.objects.filter(place=place).delete()
     if shape:
@@ -167,8 +185,40 @@ def capacity_of(shape: Shape | None, capacity_litres: Decimal | None = None) -> 
     try:
         vessel = vessels.physical(_row(shape), shape.points)
     except ValueError as error:
-        raise BadValue(str(error), field="diameter") from error
+        raise BadValue(str(error), field=_capacity_field(shape)) from error
     return vessels.capacity_litres(vessel)
+
+
+def _capacity_field(shape: Shape | None) -> str:
+    """Return the field that decides what a vessel holds."""
+    if shape is None:
+        return "capacity"
+    return "points" if shape.form == TankShape.Form.TABLE else "diameter"
+
+
+def _check_size(
+    problems: Problems,
+    kind: str,
+    tare_grams: int | None,
+    capacity_litres: Decimal | None,
+    capacity_field: str = "capacity",
+) -> None:
+    if (tare_grams or 0) > TARE_GRAMS_MAX.get(kind, TARE_GRAMS_MAX_ELSE):
+        problems.add(
+            "tare",
+            _("%(tare)s is more than an empty vessel weighs. Check the figure and its unit.")
+            % {"tare": words.pounds(tare_grams)},
+        )
+    if capacity_litres is None:
+        return
+    if capacity_litres <= 0:
+        problems.add(capacity_field, _("The capacity must be more than nothing."))
+    elif capacity_litres > CAPACITY_LITRES_MAX:
+        problems.add(
+            capacity_field,
+            _("No vessel holds %(capacity)s. Check the figure and its unit.")
+            % {"capacity": words.gallons(capacity_litres)},
+        )
 
 
 def _check_measurements(shape: Shape) -> None:
@@ -186,6 +236,14 @@ def _check_measurements(shape: Shape) -> None:
             problems.add("end", _("Choose the form of the bottom or the ends."))
         elif shape.end == TankShape.End.CONE and not shape.cone_mm:
             problems.add("cone", _("Enter how deep the cone is."))
+        for field in ("diameter", "length", "cone"):
+            measured_mm = getattr(shape, f"{field}_mm") or 0
+            if measured_mm > MEASURE_MM_MAX:
+                problems.add(
+                    field,
+                    _("No tank measures %(measured)s. Check the figure and its unit.")
+                    % {"measured": words.depth(measured_mm)},
+                )
     problems.raise_any()
 
 

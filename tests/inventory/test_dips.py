@@ -195,12 +195,12 @@ def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
     form = {"depth": "80", "depth_unit": "cm", "celsius": "30", "celsius_unit": "C"}
 
     assert text(bottler.get(url, form)) == (
-        "= 628.3 L, 166 gal; 889 kg, 1,960 lb, give or take 4.9 lb, at 17 %, 30.0 °C. "
+        "= 628.3 L, 166 gal; 889 kg, 1,960 lb, give or take 4.9 lb, at 17 %, 86 °F (30 °C). "
         "The book says 1,984 lb."
     )
     assert text(bottler.get(url, form | {"depth": ""})) == ""
     assert text(bottler.get(url, form | {"depth": "130"})).startswith("The dip is too deep")
-    assert "from 0 to 60 °C" in text(bottler.get(url, form | {"celsius": "70"}))
+    assert "158 °F (70 °C) was entered." in text(bottler.get(url, form | {"celsius": "70"}))
 
 
 @pytest.mark.parametrize(
@@ -215,7 +215,12 @@ def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
         ({"depth": "-1"}, "depth", "Enter a figure of nothing or more."),
         ({"depth": ""}, "depth", "Enter a figure."),
         ({"depth_unit": "lb"}, "depth", "lb does not fit here. Choose another unit."),
-        ({"celsius": "60.1"}, "celsius", "The temperature must be from 0 to 60 °C, not 60.1."),
+        (
+            {"celsius": "60.1"},
+            "celsius",
+            "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
+            "140.2 °F (60.1 °C) was entered. Check the figure and its unit.",
+        ),
         ({"celsius": ""}, "celsius", "Enter a figure."),
         ({"celsius": "warm"}, "celsius", "Enter a number."),
     ],

@@ -244,7 +244,7 @@ def test_an_extraction_measured_by_volume_is_weighed_by_density(tank, bottler):
     assert abs(lot.quantity_made - 537_963) <= 1
     # 0.18 % of 538 kg is 2.1 lb.
     assert lot.note == (
-        "100 gal (378.5 L) weighed by density at 17 % moisture, 20.0 °C; give or take 2.1 lb."
+        "100 gal (378.5 L) weighed by density at 17 % moisture, 68 °F (20 °C); give or take 2.1 lb."
     )
 
 
@@ -366,7 +366,7 @@ BAD_RECEIPTS = [
         "place",
         "There is no such vessel in use. Choose one from the list.",
     ),
-    ({"cost": "-1"}, "cost", "Ensure this value is greater than or equal to 0."),
+    ({"cost": "-1"}, "cost", "Enter 0 or more."),
     ({"measured_by": "volume", "volume": ""}, "volume", "Enter the volume."),
     (
         {"measured_by": "volume", "volume": "5", "volume_unit": "lb", "honey_celsius": "20"},
@@ -387,12 +387,14 @@ BAD_RECEIPTS = [
             "honey_celsius_unit": "C",
         },
         "honey_celsius",
-        "The temperature must be from 0 to 60 °C, not 61.",
+        "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
+        "141.8 °F (61 °C) was entered. Check the figure and its unit.",
     ),
     (
         {"moisture": "", "refractive_index": "1.3"},
         "refractive_index",
-        None,
+        "An index of 1.3 is off the table, which goes from 1.4740 (25 % moisture) to 1.5044 "
+        "(13 %) at 20 °C. Read it again, or enter the moisture in percent.",
     ),
     (
         {
@@ -402,7 +404,8 @@ BAD_RECEIPTS = [
             "refractometer_celsius_unit": "C",
         },
         "refractometer_celsius",
-        "The temperature of the reading must be from 10 to 40 °C, not 41.",
+        "A reading is put right for temperature from 50 °F (10 °C) to 104 °F (40 °C); "
+        "105.8 °F (41 °C) was entered. Check the figure and its unit, or read again in a room.",
     ),
     ({"measured_by": "dip", "depth": ""}, "depth", "Enter how deep the honey stands."),
     (
@@ -493,7 +496,7 @@ def test_what_receiving_changes_is_shown_before(tank, bottler):
                 "honey_celsius": "20",
                 "honey_celsius_unit": "C",
             },
-            "= 1,186 lb, 538 kg, give or take 2.1 lb; 100 gal at 17 %, 20.0 °C",
+            "= 1,186 lb, 538 kg, give or take 2.1 lb; 100 gal at 17 %, 68 °F (20 °C)",
         ),
         ("weight", {"weight": ""}, ""),
     ],

@@ -95,6 +95,16 @@ def test_a_calibration_table_is_typed_line_by_line(bottler):
         ),
         ("0, 0\n10, -5", "Line 2: a depth and litres are nothing or more."),
         (
+            "nan, 0\n10, 5",
+            "Line 1: write a depth, a comma, and litres, for example 10, 125.5.",
+        ),
+        (
+            "0; 0\n10; 12,5",
+            "Line 2: write a depth, a comma, and litres, for example 10, 125.5.",
+        ),
+        ("0, 0\n10, 1e30", "Line 2: no tank is so deep or so large. Check the figures."),
+        ("0, 0\n1e300, 80", "Line 2: no tank is so deep or so large. Check the figures."),
+        (
             "0, 0\n10, 50\n10, 60",
             "Line 3 must be deeper and fuller than the line before.",
         ),
@@ -123,7 +133,7 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
             {"code": "tank 1"},
             {
                 "code": [
-                    "Enter a valid “slug” consisting of letters, numbers, underscores or hyphens."
+                    "Use letters, figures and hyphens only, without spaces, for example tank-2."
                 ]
             },
         ),
@@ -151,11 +161,39 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
         ),
         (
             upright(diameter="5001"),
-            {"diameter": ["The inside diameter must be over 0 and up to 5,000 cm, not 5001."]},
+            {
+                "diameter": [
+                    "No tank measures 1,968.9 in (50,010 mm). Check the figure and its unit."
+                ]
+            },
+        ),
+        (
+            upright(end="cone", cone="99999", cone_unit="in"),
+            {
+                "cone": [
+                    "No tank measures 99,999.0 in (2,539,975 mm). Check the figure and its unit."
+                ]
+            },
+        ),
+        (
+            upright(diameter="4000", length="4000"),
+            {"diameter": ["No vessel holds 13,278,736 gal. Check the figure and its unit."]},
         ),
         (
             {"capacity": "0", "capacity_unit": "gal"},
-            {"__all__": ["The capacity must be more than nothing."]},
+            {"capacity": ["The capacity must be more than nothing."]},
+        ),
+        (
+            {"capacity": "9999999", "capacity_unit": "gal"},
+            {"capacity": ["No vessel holds 9,999,999 gal. Check the figure and its unit."]},
+        ),
+        (
+            {"kind": "drum", "tare": "3800", "tare_unit": "lb"},
+            {
+                "tare": [
+                    "3,800 lb is more than an empty vessel weighs. Check the figure and its unit."
+                ]
+            },
         ),
         ({"kind": "shelf", **upright()}, {"form": ["Only a vessel for honey has a shape."]}),
     ],

@@ -300,7 +300,10 @@ def test_a_temperature_that_honey_never_has_is_refused(room):
         bottling_room.plan(room, celsius=Decimal(75))
 
     assert refused.value.field == "celsius"
-    assert str(refused.value) == "The temperature must be from 0 to 60 °C, not 75."
+    assert str(refused.value) == (
+        "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
+        "167 °F (75 °C) was entered. Check the figure and its unit."
+    )
 
 
 def test_a_plan_for_another_year_is_a_slip(room):
@@ -437,7 +440,8 @@ def test_parts_are_taken_from_all_the_places_they_are_on():
         (
             {"celsius": Decimal("60.1")},
             "celsius",
-            "The temperature must be from 0 to 60 °C, not 60.1.",
+            "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
+            "140.2 °F (60.1 °C) was entered. Check the figure and its unit.",
         ),
     ],
 )

@@ -176,7 +176,12 @@ def test_a_plan_can_be_looked_at_without_script(bottler, room):
         ),
         (
             {"celsius": "75", "celsius_unit": "C"},
-            {"celsius": ["The temperature must be from 0 to 60 °C, not 75."]},
+            {
+                "celsius": [
+                    "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
+                    "167 °F (75 °C) was entered. Check the figure and its unit."
+                ]
+            },
         ),
         (
             {"planned_for": "2199-01-01"},
@@ -358,7 +363,12 @@ DIPS = {
         ),
         (
             {"celsius": "80", "celsius_unit": "C"},
-            {"celsius": ["The temperature must be from 0 to 60 °C, not 80."]},
+            {
+                "celsius": [
+                    "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
+                    "176 °F (80 °C) was entered. Check the figure and its unit."
+                ]
+            },
         ),
     ],
 )

@@ -61,11 +61,11 @@ def _weight_line(data: dict) -> str:
             _("= %(pounds)s, %(kilograms)s; %(gallons)s at %(moisture)s %%, 68 °F (20 °C)")
             % figures
         )
-    figures["celsius"] = data["honey_celsius"]
+    figures["temperature"] = words.exact_temperature(data["honey_celsius"])
     return (
         _(
             "= %(pounds)s, %(kilograms)s, give or take %(uncertainty)s; "
-            "%(gallons)s at %(moisture)s %%, %(celsius)s °C"
+            "%(gallons)s at %(moisture)s %%, %(temperature)s"
         )
         % figures
     )
@@ -93,7 +93,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         return _line(request, str(error))
     text = _(
         "= %(litres)s L, %(gallons)s; %(kilograms)s, %(pounds)s, give or take %(uncertainty)s, "
-        "at %(moisture)s %%, %(celsius)s °C. The book says %(book)s."
+        "at %(moisture)s %%, %(temperature)s. The book says %(book)s."
     ) % {
         "litres": litres.quantize(Decimal("0.1")),
         "gallons": words.gallons(litres),
@@ -101,7 +101,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "pounds": words.pounds(weighed.grams),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
         "moisture": forms.plain(there.lot.moisture_percent, 2),
-        "celsius": celsius,
+        "temperature": words.exact_temperature(celsius),
         "book": words.pounds(there.quantity),
     }
     return _line(request, text)
