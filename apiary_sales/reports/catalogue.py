@@ -39,8 +39,9 @@ WHAT_WEIGHTS_ARE = gettext_lazy(
     "rounded to be read; the download has the grams they come from."
 )
 WHAT_COSTS_ARE = gettext_lazy(
-    "Cost is what the lot had cost when it was handed over: for jars honey, parts and labour, for "
-    "bulk the honey. Margin is sales less that cost; overheads and selling are not in it."
+    "Cost is kept with each line when it is handed over: for jars honey, parts and labour of their "
+    "lot, or the average of their size where that is chosen in the settings; for bulk the honey of "
+    "the lot. Margin is sales less that cost; overheads and selling are not in it."
 )
 WHAT_UNKNOWN_COST_MEANS = gettext_lazy(
     "Where the cost of a lot was not entered, its sales stand under “Sales without a cost” and are "
@@ -466,8 +467,9 @@ VALUE = Column(
     "value_cents", gettext_lazy("Value"), Unit.CENTS, adds_up=True, says_unknown=NOT_ENTERED
 )
 WHAT_STOCK_IS_WORTH = gettext_lazy(
-    "A lot is worth its share of what the whole lot had cost, and a part the average of its "
-    "receipts, as those costs are known today. What has no cost yet adds nothing to the total."
+    "A lot is worth its share of what the whole lot had cost (jars the average of their size where "
+    "that is chosen in the settings), and a part the average of its receipts, as those costs are "
+    "known today. What has no cost yet adds nothing to the total."
 )
 STOCK_VALUE = Report(
     slug="stock-value",

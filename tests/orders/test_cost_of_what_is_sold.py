@@ -65,6 +65,14 @@ def test_first_in_first_out_takes_each_jar_at_the_cost_of_its_lot(sell, jars, sh
     assert stock.size(jars).value_cents == 5 * 106_00
 
 
+def test_what_is_sold_and_what_is_left_are_worth_the_lot(sell, jars, shelf):
+    """7 jars at 10.00: five sold one by one are worth 7.14, and the two left 2.86."""
+    builders.packed_lot(jars, shelf, 7, cost_cents=1_000)
+
+    assert sum(sell(1) for _ in range(5)) == 714
+    assert stock.size(jars).value_cents == 286
+
+
 def test_weighted_average_is_what_the_house_chose_and_what_a_sale_costs(average, sell, jars, shelf):
     builders.packed_lot(jars, shelf, 10, cost_cents=10 * 91_00)
     builders.packed_lot(jars, shelf, 15, cost_cents=15 * 106_00)

@@ -78,7 +78,8 @@ def record(
 
     The amounts of all fulfilments of a line add up to the line, and the costs of all that is sold
     of a lot to the lot's cost, unless that was changed meanwhile or the house has chosen the
-    weighted average: each takes its share of what is left, half a cent to the even cent.
+    weighted average: each is what it adds to the share of all that is sold, half a cent to the
+    even cent. So what is sold and what is left are worth the whole, give or take half a cent.
     """
     fulfilment = Fulfilment.objects.create(
         order=order,
@@ -183,12 +184,8 @@ class _Costs:
         # of the lot was set anew after some of it was sold: that is not heaped on the rest.
         if abs(cents - should_have) > count:
             cents = should_have
-        left = lot.quantity_made - gone
-        if quantity <= left:
-            cost = share_cents(lot.cost_cents - cents, quantity, left)
-        else:
-            # A count found more than was ever made; the surplus costs what the rest did.
-            cost = share_cents(lot.cost_cents, quantity, lot.quantity_made)
+        upto = share_cents(lot.cost_cents, gone + quantity, lot.quantity_made)
+        cost = max(upto - cents, 0)
         self._issued[lot.pk] = (gone + quantity, cents + cost, count + 1)
         return cost
 
