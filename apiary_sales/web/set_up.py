@@ -1,10 +1,15 @@
-"""What is set up once: the links of the settings page."""
+"""What is set up once: the links of the settings page, and the first steps of a new house."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.accounts.models import House, User
+from apiary_sales.pricing.models import ContainerPrice
+from inventory.models import ContainerSize, Lot, PackagingPart, Place
 
 from . import doors
 
@@ -84,3 +89,90 @@ def open_to(user) -> list[Page]:
     return [
         page for page in PAGES if doors.may(user, page.permissions) and doors.exists(page.url_name)
     ]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing to set up in a new house; `is_there` tells whether it has been."""
+
+    label: str | Promise
+    hint: str | Promise
+    url_name: str
+    is_there: Callable[[], bool]
+    query: str = ""
+
+    @property
+    def url(self) -> str:
+        return reverse(self.url_name) + self.query
+
+    @property
+    def is_done(self) -> bool:
+        return self.is_there()
+
+
+FIRST_STEPS = (
+    Step(
+        _("Set up a tank"),
+        _("Its shape turns a dip into a weight. Drums, pails and totes too"),
+        "inventory:place_create",
+        lambda: Place.objects.filter(kind__in=Place.VESSELS).exists(),
+    ),
+    Step(
+        _("Set up a shelf for the jars"),
+        _("A shelf, the stand or the van"),
+        "inventory:place_create",
+        lambda: Place.objects.filter(kind__in=Place.STORES).exists(),
+        query=f"?kind={Place.Kind.SHELF.value}",
+    ),
+    Step(
+        _("Add the container sizes"),
+        _("The usual ones at once, or your own"),
+        "inventory:container_list",
+        lambda: ContainerSize.objects.exists(),
+    ),
+    Step(
+        _("Add jars, lids and labels"),
+        _("So that a run says what is short, and a jar what it cost"),
+        "inventory:part_list",
+        lambda: PackagingPart.objects.exists(),
+    ),
+    Step(
+        _("Enter the prices"),
+        _("For each size, at the stand and for shops"),
+        "pricing:prices",
+        lambda: ContainerPrice.objects.exists(),
+    ),
+    Step(
+        _("Enter the business details"),
+        _("The name and address that stand on papers"),
+        "billing:settings",
+        lambda: House.objects.exclude(street="").exists(),
+    ),
+    Step(
+        _("Add the people"),
+        _("Each with a name, a password and a role"),
+        "accounts:people",
+        lambda: User.objects.count() > 1,
+    ),
+    Step(
+        _("Receive the first honey"),
+        _("What is in the tank today, with its moisture"),
+        "inventory:receive",
+        lambda: Lot.objects.exists(),
+    ),
+    Step(
+        _("Plan the first run"),
+        _("From the tank into jars"),
+        "inventory:run_plan",
+        lambda: False,
+    ),
+)
+
+
+def first_steps(user) -> list[Step]:
+    """Return what a new house sets up, in order, for its owner; nothing once jars were filled."""
+    if not user.has_perm("accounts.manage_people"):
+        return []
+    if Lot.objects.filter(kind=Lot.Kind.PACKED).exists():
+        return []
+    return list(FIRST_STEPS)

@@ -7,7 +7,11 @@ from . import queries, set_up, tasks
 
 
 def today(request: HttpRequest) -> HttpResponse:
-    context = {"tasks": tasks.of(request.user), "today": queries.today(request.user)}
+    context = {
+        "steps": set_up.first_steps(request.user),
+        "tasks": tasks.of(request.user),
+        "today": queries.today(request.user),
+    }
     return render(request, "web/today.html", context)
 
 

@@ -111,3 +111,36 @@ def test_an_empty_house_says_what_to_do(client, db):
     assert "No jars on the shelf yet" in response.text
     assert "Nothing waits to be filled" in response.text
     assert "No run has been recorded yet" in response.text
+    assert response.text.count("Free jars by size") == 1
+
+
+def steps_done(response) -> dict[str, bool]:
+    return {str(step.label): step.is_done for step in response.context["steps"]}
+
+
+def test_a_new_owner_is_led_from_an_empty_house_to_the_first_jar(client, db):
+    builders.person("owner")
+
+    assert set(steps_done(page(client, "owner")).values()) == {False}
+
+    builders.lot_in(builders.place("tank-1"), 1000)
+    builders.place("shelf", Place.Kind.SHELF)
+    builders.person("bottling")
+    size = builders.container("One pound")
+
+    assert steps_done(page(client, "owner")) == {
+        "Set up a tank": True,
+        "Set up a shelf for the jars": True,
+        "Add the container sizes": True,
+        "Add jars, lids and labels": False,
+        "Enter the prices": False,
+        "Enter the business details": False,
+        "Add the people": True,
+        "Receive the first honey": True,
+        "Plan the first run": False,
+    }
+    assert page(client, "bottling").context["steps"] == []
+
+    builders.packed_lot(size, Place.objects.get(code="shelf"), 10)
+
+    assert page(client, "owner").context["steps"] == []
