@@ -25,8 +25,8 @@ def plain_number(typed: str) -> str:
     """
     text = "".join(typed.split())
     thousands, point = get_format("THOUSAND_SEPARATOR"), get_format("DECIMAL_SEPARATOR")
-    if thousands in text:
-        mark, end = re.escape(thousands), re.escape(point)
+    mark, end = re.escape(thousands), re.escape(point)
+    if thousands in text and re.fullmatch(rf"[+-]?[\d{mark}{end}]*", text):
         if not re.fullmatch(rf"[+-]?\d{{1,3}}({mark}\d{{3}})+({end}\d*)?", text):
             raise ValidationError(
                 _(

@@ -58,6 +58,8 @@ def test_a_comma_that_parts_no_thousands_is_asked_about_and_not_guessed(name, ty
     ("name", "typed", "sentence"),
     [
         ("weight", "ten", "Enter a number."),
+        ("money", "1,250.50x", "Enter a number."),
+        ("money", "$5", "Enter a number."),
         ("weight", "nan", "Enter a number."),
         ("weight", "inf", "Enter a number."),
         ("weight", "1e9", "That is far too much. Check the figure."),
