@@ -54,8 +54,8 @@ def _check_temperature(celsius: Decimal) -> None:
                 "%(typed)s was entered. Check the figure and its unit."
             )
             % {
-                "low": words.exact_temperature(low),
-                "high": words.exact_temperature(high),
-                "typed": words.exact_temperature(celsius),
+                "low": words.temperature(low),
+                "high": words.temperature(high),
+                "typed": words.temperature(celsius),
             }
         )

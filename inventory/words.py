@@ -62,10 +62,12 @@ def depth(mm: int) -> str:
     }
 
 
-def exact_temperature(celsius: Decimal) -> str:
-    """Write a temperature both ways, to a tenth where it has one: "89.6 °F (32 °C)"."""
+def temperature(celsius: Decimal) -> str:
+    """Write a temperature both ways, as it was typed in either: "92 °F (33.3 °C)"."""
     fahrenheit = Decimal(celsius) * 9 / 5 + 32
-    return f"{_tenths(fahrenheit)} °F ({_tenths(celsius)} °C)"
+    # A tenth of a degree Celsius tells no more than whole degrees Fahrenheit.
+    decimals = 0 if round(celsius, 1) == round(celsius) else 1
+    return f"{_number(fahrenheit, 0)} °F ({_number(celsius, decimals)} °C)"
 
 
 def pieces(count: int) -> str:
@@ -86,10 +88,6 @@ def stock(item: Item, quantity: int) -> str:
 def _with_unit(number: Decimal, unit: str) -> str:
     decimals = 0 if abs(number) >= Decimal("99.95") else 1
     return f"{_number(number, decimals)} {unit}"
-
-
-def _tenths(number: Decimal) -> str:
-    return _number(number, 0 if round(number, 1) == round(number) else 1)
 
 
 def _number(number: Decimal | int, decimals: int) -> str:

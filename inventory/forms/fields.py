@@ -9,12 +9,14 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.utils.formats import get_format
 from django.utils.translation import gettext_lazy as _
 
 from inventory.money import amount
 from inventory.physics import units
+from inventory.templatetags.quantities import CURRENCY_SYMBOLS
 
 
 def plain_number(typed: str) -> str:
@@ -181,8 +183,20 @@ class TemperatureField(QuantityField):
         return celsius.quantize(Decimal("0.1"), ROUND_HALF_EVEN)
 
 
+class MoneyInput(forms.TextInput):
+    """A figure with the sign of the house's currency before it."""
+
+    template_name = "django/forms/widgets/money.html"
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        sign = CURRENCY_SYMBOLS.get(settings.CURRENCY, settings.CURRENCY)
+        return super().get_context(name, value, attrs) | {"sign": sign}
+
+
 class MoneyField(FigureField):
     """An amount of money with at most two decimals; comes out in whole cents."""
+
+    widget = MoneyInput
 
     def __init__(self, *, min_value=0, **kwargs) -> None:
         super().__init__(max_digits=12, decimal_places=2, min_value=min_value, **kwargs)

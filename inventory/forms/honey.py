@@ -306,7 +306,7 @@ class ReceiveForm(HoneyForm):
             "gallons": words.gallons(litres),
             "litres": litres.quantize(Decimal("0.1")),
             "moisture": plain(moisture, 2),
-            "temperature": words.exact_temperature(celsius),
+            "temperature": words.temperature(celsius),
             "uncertainty": words.pounds(weighed.uncertainty_grams),
         }
         return Measured(weighed.grams, weighed.uncertainty_grams, litres, how)

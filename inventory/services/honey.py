@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory import density, words
@@ -113,6 +114,12 @@ def receive(
             "season",
             _("The season is a year from %(first)s to %(last)s.")
             % {"first": SEASON_MIN, "last": today.year + 1},
+        )
+    elif extracted_on <= today and abs(extracted_on.year - season) > 1:
+        problems.add(
+            "extracted_on",
+            _("%(day)s does not belong to the season %(season)s. Check the date and the season.")
+            % {"day": date_format(extracted_on, "SHORT_DATE_FORMAT"), "season": season},
         )
     if colour_mm is not None and not 0 <= colour_mm <= COLOUR_MM_MAX:
         problems.add("colour_mm", _("Colour lies between 0 and 150 mm Pfund."))

@@ -43,9 +43,9 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
                 "%(typed)s was entered. Check the figure and its unit, or read again in a room."
             )
             % {
-                "low": words.exact_temperature(low),
-                "high": words.exact_temperature(high),
-                "typed": words.exact_temperature(read_at),
+                "low": words.temperature(low),
+                "high": words.temperature(high),
+                "typed": words.temperature(read_at),
             },
             field="refractometer_celsius",
         )

@@ -219,7 +219,7 @@ def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
             {"celsius": "60.1"},
             "celsius",
             "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
-            "140.2 °F (60.1 °C) was entered. Check the figure and its unit.",
+            "140 °F (60.1 °C) was entered. Check the figure and its unit.",
         ),
         ({"celsius": ""}, "celsius", "Enter a figure."),
         ({"celsius": "warm"}, "celsius", "Enter a number."),

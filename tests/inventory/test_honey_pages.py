@@ -366,6 +366,11 @@ BAD_RECEIPTS = [
         "place",
         "There is no such vessel in use. Choose one from the list.",
     ),
+    (
+        {"extracted_on": "1900-01-01", "season": "2026"},
+        "extracted_on",
+        "01/01/1900 does not belong to the season 2026. Check the date and the season.",
+    ),
     ({"cost": "-1"}, "cost", "Enter 0 or more."),
     ({"measured_by": "volume", "volume": ""}, "volume", "Enter the volume."),
     (
@@ -388,7 +393,7 @@ BAD_RECEIPTS = [
         },
         "honey_celsius",
         "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
-        "141.8 °F (61 °C) was entered. Check the figure and its unit.",
+        "142 °F (61 °C) was entered. Check the figure and its unit.",
     ),
     (
         {"moisture": "", "refractive_index": "1.3"},
@@ -405,7 +410,7 @@ BAD_RECEIPTS = [
         },
         "refractometer_celsius",
         "A reading is put right for temperature from 50 °F (10 °C) to 104 °F (40 °C); "
-        "105.8 °F (41 °C) was entered. Check the figure and its unit, or read again in a room.",
+        "106 °F (41 °C) was entered. Check the figure and its unit, or read again in a room.",
     ),
     ({"measured_by": "dip", "depth": ""}, "depth", "Enter how deep the honey stands."),
     (

@@ -441,7 +441,7 @@ def test_parts_are_taken_from_all_the_places_they_are_on():
             {"celsius": Decimal("60.1")},
             "celsius",
             "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
-            "140.2 °F (60.1 °C) was entered. Check the figure and its unit.",
+            "140 °F (60.1 °C) was entered. Check the figure and its unit.",
         ),
     ],
 )

@@ -61,7 +61,7 @@ def _weight_line(data: dict) -> str:
             _("= %(pounds)s, %(kilograms)s; %(gallons)s at %(moisture)s %%, 68 °F (20 °C)")
             % figures
         )
-    figures["temperature"] = words.exact_temperature(data["honey_celsius"])
+    figures["temperature"] = words.temperature(data["honey_celsius"])
     return (
         _(
             "= %(pounds)s, %(kilograms)s, give or take %(uncertainty)s; "
@@ -101,7 +101,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "pounds": words.pounds(weighed.grams),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
         "moisture": forms.plain(there.lot.moisture_percent, 2),
-        "temperature": words.exact_temperature(celsius),
+        "temperature": words.temperature(celsius),
         "book": words.pounds(there.quantity),
     }
     return _line(request, text)
