@@ -23,8 +23,10 @@ def plain(number: Decimal) -> Decimal:
 class Invoice(models.Model):
     """A numbered bill for goods handed over: an invoice, a stand receipt or a credit note.
 
-    Nothing printed on it is ever changed. `open_cents` is what is still to be paid: the total less
-    credit notes and what payments were put to it; the services keep it, `verify_ledger` proves it.
+    A credit note takes back all that is left of its invoice or, where it `returns_deposit`, the
+    deposit of drums that came back. Nothing printed on a bill is ever changed. `open_cents` is
+    what is still to be paid: the total less credit notes and what payments were put to it; the
+    services keep it, `verify_ledger` proves it.
     """
 
     RECEIPT_PREFIX = "R"
@@ -39,6 +41,7 @@ class Invoice(models.Model):
     credits = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="credit_notes"
     )
+    returns_deposit = models.BooleanField(default=False)
     issued_on = models.DateField(_("issued"), default=timezone.localdate)
     due_on = models.DateField(_("due"))
     currency = models.CharField(max_length=3)
@@ -72,6 +75,10 @@ class Invoice(models.Model):
                 & (Q(open_cents=0) | Q(open_cents__lte=models.F("total_cents"))),
                 name="invoice_open_between_0_and_total",
             ),
+            models.CheckConstraint(
+                condition=Q(returns_deposit=False) | Q(credits__isnull=False),
+                name="invoice_deposit_is_returned_by_a_credit_note",
+            ),
         ]
         indexes = [
             models.Index(fields=["issued_on", "id"], name="invoice_by_day"),
@@ -86,6 +93,16 @@ class Invoice(models.Model):
     @property
     def is_credit_note(self) -> bool:
         return self.credits_id is not None
+
+    @property
+    def deposit_notes(self) -> list["Invoice"]:
+        """The credit notes for drums of this invoice that came back, oldest first."""
+        return list(self.credit_notes.filter(returns_deposit=True).order_by("id"))
+
+    @property
+    def full_credit_note(self) -> "Invoice | None":
+        """The credit note that took this invoice back, or None."""
+        return self.credit_notes.filter(returns_deposit=False).first()
 
     @property
     def is_receipt(self) -> bool:

@@ -30,7 +30,8 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         "taxes": money.taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
-        "credit_note": invoice.credit_notes.first(),
+        "credit_note": invoice.full_credit_note,
+        "deposit_notes": invoice.deposit_notes,
         "has_bulk": any(line.unit == InvoiceLine.Unit.POUND for line in lines),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,

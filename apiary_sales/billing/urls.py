@@ -19,6 +19,11 @@ urlpatterns = [
     path("money/invoices/<int:pk>/", money.invoice_detail, name="invoice_detail"),
     path("money/invoices/<int:pk>/pdf/", money.invoice_pdf, name="invoice_pdf"),
     path("money/invoices/<int:pk>/credit/", money.CreditView.as_view(), name="invoice_credit"),
+    path(
+        "money/invoices/<int:pk>/deposit/",
+        money.DepositView.as_view(),
+        name="deposit_credit",
+    ),
     path("money/invoices/<int:pk>/on-account/", money.use_on_account, name="use_on_account"),
     path("money/payments/", money.payment_list, name="payment_list"),
     path("money/payments/new/", money.PaymentView.as_view(), name="payment_create"),

@@ -3,6 +3,8 @@
 The expected figures come from a second, simple book: what each customer owes, as one number.
 """
 
+from decimal import Decimal
+
 import pytest
 from django.db import transaction
 from hypothesis import HealthCheck, given, settings
@@ -13,6 +15,8 @@ from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
+from apiary_sales.orders.models import OrderLine
+from apiary_sales.orders.services.orders import LineWanted
 from inventory.errors import HouseError
 from inventory.models import Place
 from inventory.queries import books as stock_books
@@ -28,6 +32,8 @@ index = st.integers(min_value=0, max_value=3)
 cents = st.integers(min_value=-1, max_value=20_000)
 acts = st.one_of(
     st.tuples(st.just("invoice"), name, st.integers(min_value=0, max_value=30), cents),
+    st.tuples(st.just("lend_drums"), name, st.integers(min_value=0, max_value=3), cents),
+    st.tuples(st.just("drums_back"), index, st.integers(min_value=0, max_value=3)),
     st.tuples(st.just("pay"), name, cents),
     st.tuples(st.just("pay_one"), name, index, cents),
     st.tuples(st.just("pay_back"), name, cents),
@@ -63,6 +69,18 @@ class Office:
     def invoice(self, name, pieces, cents):
         line = jars(self.size, pieces, str(cents / 100))
         return {name: invoice_of(self.customers[name], line).total_cents}
+
+    def lend_drums(self, name, drums, cents):
+        jar = jars(self.size, 1)
+        deposit = LineWanted(OrderLine.Kind.DRUM_DEPOSIT, drums, Decimal(cents) / 100)
+        return {name: invoice_of(self.customers[name], jar, deposit).total_cents}
+
+    def drums_back(self, index, drums):
+        invoice = self._pick(Invoice.objects.all(), index)
+        note = invoices.credit_deposit(
+            invoice=invoice, drums=drums, issued_by=self.person, key=builders.new_key()
+        )
+        return {invoice.customer and invoice.customer.name: note.total_cents}
 
     def pay(self, name, cents):
         pay(self.customers[name], cents)

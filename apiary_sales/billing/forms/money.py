@@ -41,6 +41,13 @@ class CreditForm(ActForm):
     )
 
 
+class DepositForm(ActForm):
+    drums = forms.IntegerField(
+        label=_("Drums that came back"),
+        help_text=_("It need not be the same drums, only as many."),
+    )
+
+
 class PaymentForm(ActForm):
     """Money from a customer, and which of their invoices it pays."""
 

@@ -24,6 +24,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('series', models.CharField(max_length=12)),
                 ('number', models.PositiveIntegerField()),
+                ('returns_deposit', models.BooleanField(default=False)),
                 ('issued_on', models.DateField(default=django.utils.timezone.localdate, verbose_name='issued')),
                 ('due_on', models.DateField(verbose_name='due')),
                 ('currency', models.CharField(max_length=3)),
@@ -143,6 +144,10 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='invoice',
             constraint=models.CheckConstraint(condition=models.Q(('open_cents__gte', 0), models.Q(('open_cents', 0), ('open_cents__lte', models.F('total_cents')), _connector='OR')), name='invoice_open_between_0_and_total'),
+        ),
+        migrations.AddConstraint(
+            model_name='invoice',
+            constraint=models.CheckConstraint(condition=models.Q(('returns_deposit', False), ('credits__isnull', False), _connector='OR'), name='invoice_deposit_is_returned_by_a_credit_note'),
         ),
         migrations.AddConstraint(
             model_name='payment',

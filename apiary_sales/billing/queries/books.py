@@ -14,6 +14,7 @@ from apiary_sales.billing.models import (
     Payment,
 )
 from apiary_sales.customers.models import Customer, CustomerBalance
+from apiary_sales.orders.models import OrderLine
 
 Account = EntryLine.Account
 
@@ -107,26 +108,56 @@ def _wrong_totals() -> Iterator[str]:
 
 
 def _wrong_credits() -> Iterator[str]:
+    """An invoice is taken back once and exactly, and no drum's deposit is given back twice."""
     for note in (
         Invoice.objects.filter(credits__isnull=False)
-        .exclude(
-            total_cents=-F("credits__total_cents"),
-            customer__isnull=True,
-            credits__customer__isnull=True,
-        )
-        .exclude(total_cents=-F("credits__total_cents"), customer=F("credits__customer"))
+        .exclude(customer__isnull=True, credits__customer__isnull=True)
+        .exclude(customer=F("credits__customer"))
+        .order_by("id")
+    ):
+        yield f"Credit note {note} is another's than its invoice."
+    for note in (
+        Invoice.objects.filter(credits__isnull=False, returns_deposit=False)
+        .annotate(credited_cents=_credited_cents("credits"))
+        .exclude(credited_cents=-F("credits__total_cents"))
         .select_related("credits")
         .order_by("id")
     ):
         yield f"Credit note {note} does not undo {note.credits} exactly."
     for row in (
-        Invoice.objects.filter(credits__isnull=False)
+        Invoice.objects.filter(credits__isnull=False, returns_deposit=False)
         .values("credits")
         .order_by("credits")
         .annotate(count=Count("id"))
         .filter(count__gt=1)
     ):
         yield f"Invoice {row['credits']} was credited {row['count']} times."
+    for row in (
+        InvoiceLine.objects.values("fulfilment_line")
+        .order_by("fulfilment_line")
+        .annotate(quantity_left=Sum("quantity"), cents_left=Sum("amount_cents"))
+        .filter(Q(quantity_left__lt=0) | Q(cents_left__lt=0))
+    ):
+        yield f"More of goods handed over ({row['fulfilment_line']}) is credited than was billed."
+    for line in (
+        InvoiceLine.objects.filter(invoice__returns_deposit=True)
+        .exclude(fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT)
+        .select_related("invoice")
+        .order_by("id")
+    ):
+        yield f"Credit note {line.invoice} gives {line.description} back as a deposit."
+
+
+def _credited_cents(invoice: str) -> Coalesce:
+    """Return, as a part of a query, what all credit notes for this invoice come to."""
+    notes = (
+        Invoice.objects.filter(credits=OuterRef(invoice))
+        .values("credits")
+        .order_by()
+        .annotate(total=Sum("total_cents"))
+        .values("total")
+    )
+    return Coalesce(Subquery(notes), 0)
 
 
 def _wrong_allocations() -> Iterator[str]:
@@ -168,17 +199,10 @@ def _wrong_allocations() -> Iterator[str]:
 
 
 def _wrong_open_amounts() -> Iterator[str]:
-    credited = (
-        Invoice.objects.filter(credits=OuterRef("pk"))
-        .values("credits")
-        .order_by()
-        .annotate(total=Sum("total_cents"))
-        .values("total")
-    )
     for invoice in (
         Invoice.objects.annotate(
             put_cents=Coalesce(Sum("allocations__amount_cents"), 0),
-            credited_cents=Coalesce(Subquery(credited), 0),
+            credited_cents=_credited_cents("pk"),
         )
         .annotate(
             left_cents=F("total_cents") + F("credited_cents") - F("put_cents"),

@@ -210,7 +210,7 @@ def invoices(
     looked for in the buyer's name, the order's number and the bill's own.
     """
     found = Invoice.objects.select_related("customer", "order", "credits").annotate(
-        is_credited=Exists(Invoice.objects.filter(credits=OuterRef("pk")))
+        is_credited=Exists(Invoice.objects.filter(credits=OuterRef("pk"), returns_deposit=False))
     )
     states = {
         "open": Q(open_cents__gt=0),
@@ -372,6 +372,11 @@ def _statement_text(invoice: Invoice | None, payment: Payment | None) -> str:
             words = _("Money given back, %(way)s")
         text = words % {"way": payment.get_method_display()}
         return f"{text} {payment.reference}".strip()
+    if invoice.returns_deposit:
+        return _("Credit note %(note)s for a deposit on %(invoice)s") % {
+            "note": invoice,
+            "invoice": invoice.credits,
+        }
     if invoice.is_credit_note:
         return _("Credit note %(note)s for %(invoice)s") % {
             "note": invoice,

@@ -110,11 +110,26 @@ def settle(payment: Payment, shares: Iterable[tuple[Invoice, int]]) -> None:
 
 
 @transaction.atomic
-def close(invoice: Invoice) -> None:
-    """Leave nothing open on an invoice that a credit note has taken back.
+def credit(invoice: Invoice, cents: int) -> None:
+    """Take so much off an invoice that a credit note takes back, in whole or in part.
 
-    What was paid on it comes off, payment by payment, and stays on the customer's account.
+    First what is open becomes less. What was paid beyond comes off, the last payment first, and
+    stays on the customer's account.
     """
+    [now] = lock_invoices([invoice.pk]).values()
+    beyond_cents = cents - now.open_cents
+    for payment, put_cents in reversed(_paid_on(invoice)):
+        if beyond_cents <= 0:
+            break
+        share_cents = min(beyond_cents, put_cents)
+        settle(payment, [(now, -share_cents)])
+        beyond_cents -= share_cents
+    invoice.open_cents = now.open_cents - cents
+    Invoice.objects.filter(pk=invoice.pk).update(open_cents=invoice.open_cents)
+
+
+def _paid_on(invoice: Invoice) -> list[tuple[Payment, int]]:
+    """Return what of each payment stands on an invoice, oldest first."""
     paid = (
         Allocation.objects.filter(invoice=invoice)
         # A payment and its undoing stand against each other, and leave nothing to take off.
@@ -123,7 +138,5 @@ def close(invoice: Invoice) -> None:
         .annotate(cents=Sum("amount_cents"))
     )
     shares = {row["root"]: row["cents"] for row in paid if row["cents"]}
-    for payment in Payment.objects.filter(pk__in=shares).order_by("pk"):
-        settle(payment, [(invoice, -shares[payment.pk])])
-    Invoice.objects.filter(pk=invoice.pk).update(open_cents=0)
-    invoice.open_cents = 0
+    payments = Payment.objects.filter(pk__in=shares).order_by("pk")
+    return [(payment, shares[payment.pk]) for payment in payments]

@@ -7,10 +7,11 @@ from typing import Any
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import QuerySet, Sum
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
@@ -22,13 +23,16 @@ from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.services import tax
 from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
-from inventory.money import cents_half_up
+from inventory.money import cents_half_up, share_cents
 from inventory.physics.units import POUND_GRAMS
 from inventory.services import ledger
 
 # A drum scale tells half a pound: two decimals hide the gram that at-rest rounding adds. Three are
 # printed where two would not multiply out to the amount.
 POUND_STEPS = (Decimal("0.01"), Decimal("0.001"))
+
+# What a credit note takes off a line.
+CREDITED = ("quantity", "discount_cents", "amount_cents", "tax_cents")
 
 GOODS_TAXED_AS = {
     OrderLine.Kind.PACKED: TaxRate.Goods.HONEY,
@@ -101,13 +105,14 @@ def credit(
 ) -> Invoice:
     """Take a whole invoice back by a credit note, bring its goods back, and return the note.
 
+    A deposit given back before is left out: together the credit notes come to the invoice.
     What was paid on the invoice stays on the customer's account. `gives_money_back` says that the
     caller hands it back in the same transaction, as undoing a stand sale does; a paid receipt
     without a customer can be credited in no other way. Raises `NotAllowedNow` for a second credit
     and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
     """
     # Holding the order, its goods are billed, and its invoices credited, once.
-    order = orders.lock(invoice.order)
+    orders.lock(invoice.order)
     _refuse_repeat(key)
     issued_on = issued_on or timezone.localdate()
     _check_credit(invoice, reason, issued_on, gives_money_back)
@@ -121,22 +126,128 @@ def credit(
             reason=reason,
             is_credited=True,
         )
-    note = Invoice(
+    lines = [_negative(line) for line in _uncredited(invoice)]
+    return _credit(invoice, lines, issued_on=issued_on, note=reason, issued_by=issued_by, key=key)
+
+
+@transaction.atomic
+def credit_deposit(
+    *, invoice: Invoice, drums: int, issued_by: Any, key: str, issued_on: date | None = None
+) -> Invoice:
+    """Credit the deposit of so many drums that came back, with its tax, and return the note.
+
+    It comes off what is to pay on the invoice; what was paid already stays on the customer's
+    account, from where it can be given back. Raises `NotAllowedNow` when no drum of the invoice is
+    out on deposit, `BadValue` for more than are, `AlreadyRecorded`.
+    """
+    orders.lock(invoice.order)
+    _refuse_repeat(key)
+    out = _deposits(invoice)
+    there = sum(int(line.quantity) for line in out)
+    if not there:
+        raise NotAllowedNow(
+            _("Invoice %(invoice)s has no drum out on deposit any more.") % {"invoice": invoice}
+        )
+    if not 1 <= drums <= there:
+        raise BadValue(
+            ngettext(
+                "Invoice %(invoice)s has %(count)s drum out on deposit. Enter 1.",
+                "Invoice %(invoice)s has %(count)s drums out on deposit. Enter from 1 to "
+                "%(count)s.",
+                there,
+            )
+            % {"invoice": invoice, "count": there},
+            field="drums",
+        )
+    came_back = ngettext(
+        "Deposit of %(count)s drum that came back",
+        "Deposit of %(count)s drums that came back",
+        drums,
+    ) % {"count": drums}
+    lines = []
+    for line in out:
+        if part := min(drums, int(line.quantity)):
+            lines.append(_negative(_part(line, part)))
+            drums -= part
+    return _credit(
+        invoice,
+        lines,
+        returns_deposit=True,
+        issued_on=issued_on or timezone.localdate(),
+        note=came_back,
+        issued_by=issued_by,
+        key=key,
+    )
+
+
+def drums_on_deposit(invoice: Invoice) -> int:
+    """Return how many drums of an invoice are out on a deposit that no credit note gave back."""
+    return sum(int(line.quantity) for line in _deposits(invoice))
+
+
+def _deposits(invoice: Invoice) -> list[InvoiceLine]:
+    return [
+        line
+        for line in _uncredited(invoice)
+        if line.fulfilment_line.order_line.kind == OrderLine.Kind.DRUM_DEPOSIT
+    ]
+
+
+def _uncredited(invoice: Invoice) -> list[InvoiceLine]:
+    """Return the lines of a bill, less what credit notes took off them; none is to be saved."""
+    credited = {
+        row["fulfilment_line"]: row
+        for row in InvoiceLine.objects.filter(invoice__credits=invoice)
+        .order_by()
+        .values("fulfilment_line")
+        .annotate(*(Sum(name) for name in CREDITED))
+    }
+    left = []
+    for line in invoice.lines.select_related("fulfilment_line__order_line"):
+        if row := credited.get(line.fulfilment_line_id):
+            for name in CREDITED:
+                setattr(line, name, getattr(line, name) + row[f"{name}__sum"])
+        if line.quantity:
+            left.append(line)
+    return left
+
+
+def _part(line: InvoiceLine, quantity: int) -> InvoiceLine:
+    """Return the line with so much of it; the last part takes what rounding has left."""
+    whole = int(line.quantity)
+    for name in ("discount_cents", "amount_cents", "tax_cents"):
+        setattr(line, name, share_cents(getattr(line, name), quantity, whole))
+    line.quantity = Decimal(quantity)
+    return line
+
+
+def _credit(
+    invoice: Invoice,
+    lines: Sequence[InvoiceLine],
+    *,
+    issued_on: date,
+    note: str,
+    issued_by: Any,
+    key: str,
+    returns_deposit: bool = False,
+) -> Invoice:
+    """Save a credit note of these lines, and take what it comes to off its invoice."""
+    made = Invoice(
         customer=invoice.customer,
-        order=order,
+        order=invoice.order,
         credits=invoice,
+        returns_deposit=returns_deposit,
         issued_on=issued_on,
         due_on=issued_on,
         currency=invoice.currency,
         seller=_seller(House.current()),
         buyer=invoice.buyer,
         exemption=invoice.exemption,
-        note=reason.strip(),
+        note=note.strip(),
     )
-    lines = [_negative(line) for line in invoice.lines.all()]
-    note = _save(note, lines, prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
-    book.close(invoice)
-    return note
+    made = _save(made, lines, prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
+    book.credit(invoice, -made.total_cents)
+    return made
 
 
 def _refuse_repeat(key: str) -> None:
@@ -176,7 +287,7 @@ def _check_date(issued_on: date, handed_over_on: date) -> None:
 def _check_credit(invoice: Invoice, reason: str, issued_on: date, gives_money_back: bool) -> None:
     if invoice.is_credit_note:
         raise NotAllowedNow(_("A credit note can't be credited. Issue an invoice instead."))
-    if note := invoice.credit_notes.first():
+    if note := invoice.full_credit_note:
         raise NotAllowedNow(
             _("Invoice %(invoice)s was credited already by %(note)s.")
             % {"invoice": invoice, "note": note}

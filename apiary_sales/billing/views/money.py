@@ -18,6 +18,7 @@ from apiary_sales.billing import papers
 from apiary_sales.billing.forms.money import (
     CreditForm,
     CustomerChoiceForm,
+    DepositForm,
     HouseForm,
     InvoiceFilterForm,
     IssueForm,
@@ -81,7 +82,8 @@ def _filters(form: InvoiceFilterForm) -> dict[str, Any]:
 def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
     invoice = _invoice(pk)
     context = papers.invoice_context(invoice)
-    if invoice.customer and invoice.open_cents:
+    context["drums_on_deposit"] = invoices.drums_on_deposit(invoice)
+    if invoice.customer and (invoice.open_cents or invoice.returns_deposit):
         account = money.account_of(invoice.customer, timezone.localdate())
         context["on_account_cents"] = max(0, account.on_account_cents)
     # The page belongs to the house of today; the paper keeps the house of its day.
@@ -186,6 +188,47 @@ class CreditView(ActView):
             "invoice": self.invoice,
             "lines": self.invoice.lines.all(),
             "paid_cents": sum(share.cents for share in settled),
+        }
+
+
+class DepositView(ActView):
+    """Give the deposit of drums that came back by a credit note."""
+
+    permission_required = ISSUE
+    form_class = DepositForm
+    template_name = "billing/deposit_credit.html"
+
+    def prepare(self) -> None:
+        self.invoice = _invoice(self.kwargs["pk"])
+        self.drums = invoices.drums_on_deposit(self.invoice)
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"drums": self.drums or None}
+
+    def act(self, data: dict[str, Any]) -> Invoice:
+        return invoices.credit_deposit(
+            invoice=self.invoice,
+            drums=data["drums"],
+            issued_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Invoice) -> str:
+        return _("Credit note %(note)s gives %(amount)s of deposit back.") % {
+            "note": made,
+            "amount": words.money(-made.total_cents),
+        }
+
+    def next_url(self, made: Invoice) -> str:
+        return reverse("billing:invoice_detail", args=[made.pk])
+
+    repeat_url = next_url
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        return {
+            **super().get_context_data(**kwargs),
+            "invoice": self.invoice,
+            "drums": self.drums,
         }
 
 

@@ -277,7 +277,7 @@ def take_back(
 def drums_back(*, order: Order, drums: Sequence[Place], received_by: Any, key: str) -> OrderEvent:
     """Put drums that went out with an order back into use, empty.
 
-    Giving the deposit back is a matter of money, and not done here.
+    The deposit is given back by a credit note for its invoice.
     Raises `BadValue` for a drum that did not go out with this order or is back already.
     """
     order = lock(order)
@@ -304,11 +304,11 @@ def drums_back(*, order: Order, drums: Sequence[Place], received_by: Any, key: s
 
 
 def is_billed(fulfilment: Fulfilment) -> bool:
-    """Tell whether goods of a fulfilment are on an invoice that no credit note has taken off."""
+    """Tell whether goods of a fulfilment are on an invoice that no credit note has taken back."""
     # Bills are written a layer above, and found here only by the name of their relation.
     billed = fulfilment.lines.filter(
         invoice_lines__isnull=False, invoice_lines__invoice__credits__isnull=True
-    ).exclude(invoice_lines__invoice__credit_notes__isnull=False)
+    ).exclude(invoice_lines__invoice__credit_notes__returns_deposit=False)
     return billed.exists()
 
 
