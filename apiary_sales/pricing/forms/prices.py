@@ -10,7 +10,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.services.prices import Ending
 from inventory.forms.acts import HouseForm
-from inventory.forms.fields import MoneyField
+from inventory.forms.fields import MoneyField, MoneyInput
 from inventory.physics import grading
 
 NEGATIVE = {"min_value": _("Enter a price of nothing or more.")}
@@ -28,6 +28,8 @@ class DayField(forms.DateField):
 
 class PerPoundField(forms.DecimalField):
     """A price a pound, to four places."""
+
+    widget = MoneyInput
 
     def __init__(self, **kwargs) -> None:
         super().__init__(

@@ -25,7 +25,7 @@ from apiary_sales.pricing.queries import seasons as read_seasons
 from apiary_sales.pricing.services import seasons, selling
 from inventory import words
 from inventory.errors import HouseError
-from inventory.models import Lot
+from inventory.models import Lot, ProductionSettings
 from inventory.services import costs
 from inventory.views.acts import ActView
 
@@ -119,7 +119,10 @@ def honey_cost(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "pricing/honey_cost.html",
-        {"seasons": [read_seasons.season(year) for year in read_seasons.years()]},
+        {
+            "seasons": [read_seasons.season(year) for year in read_seasons.years()],
+            "cost_method": ProductionSettings.current().get_cost_method_display(),
+        },
     )
 
 
