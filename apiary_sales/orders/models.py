@@ -207,6 +207,7 @@ class OrderEvent(models.Model):
         CANCELLED = "cancelled", _("cancelled")
         TAKEN_BACK = "taken_back", _("goods taken back")
         DRUMS_BACK = "drums_back", _("drums came back")
+        REPICKED = "repicked", _("other jars picked")
 
     order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=12, choices=Kind)

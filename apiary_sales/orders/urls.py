@@ -10,6 +10,7 @@ urlpatterns = [
     path("orders/new/total/", orders.order_total, name="order_total"),
     path("orders/<str:number>/", orders.order_detail, name="order_detail"),
     path("orders/<str:number>/fill/", orders.OrderFulfil.as_view(), name="order_fulfil"),
+    path("orders/<str:number>/repick/", orders.OrderRepick.as_view(), name="order_repick"),
     path("orders/<str:number>/cancel/", orders.OrderCancel.as_view(), name="order_cancel"),
     path("orders/<str:number>/pick-list/", orders.pick_list, name="pick_list"),
     path("orders/<str:number>/pick-list.pdf", orders.pick_list_pdf, name="pick_list_pdf"),

@@ -58,7 +58,7 @@ class Migration(migrations.Migration):
             name='OrderEvent',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('accepted', 'quote accepted'), ('cancelled', 'cancelled'), ('taken_back', 'goods taken back'), ('drums_back', 'drums came back')], max_length=12)),
+                ('kind', models.CharField(choices=[('accepted', 'quote accepted'), ('cancelled', 'cancelled'), ('taken_back', 'goods taken back'), ('drums_back', 'drums came back'), ('repicked', 'other jars picked')], max_length=12)),
                 ('happened_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('note', models.CharField(blank=True, max_length=300)),
                 ('idempotency_key', models.CharField(max_length=100, unique=True)),

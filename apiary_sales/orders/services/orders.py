@@ -41,6 +41,7 @@ __all__ = [
     "cancel",
     "drums_back",
     "fulfil",
+    "repick",
     "sell_now",
     "take",
     "take_back",
@@ -145,6 +146,27 @@ def fulfil(
     _set_drums_active(_drums_that_leave(lines, wanted), False)
     _save_status(order, _status_by(lines))
     return fulfilment
+
+
+@transaction.atomic
+def repick(*, order: Order, picked_by: Any, key: str) -> Order:
+    """Reserve other jars in place of those whose lot was put on hold since; return the order.
+
+    Raises `NotAllowedNow` when nothing reserved for it is on hold, `NotEnoughStock` when too few
+    others are free, `AlreadyRecorded`.
+    """
+    order = lock(order)
+    refuse_repeat(OrderEvent, key, made=order)
+    lines = lines_of(order)
+    ledger.lock_items(order_lines.items_of(lines))
+    lots = reservations.repick(lines)
+    if not lots:
+        raise NotAllowedNow(
+            _("Nothing reserved for order %(order)s is on hold.") % {"order": order.number}
+        )
+    note = ", ".join(lot.code for lot in lots)
+    note_event(order, OrderEvent.Kind.REPICKED, by=picked_by, key=key, note=note)
+    return order
 
 
 @transaction.atomic

@@ -19,7 +19,7 @@ from inventory.errors import (
     Problems,
     StockReserved,
 )
-from inventory.models import Balance, Place
+from inventory.models import Balance, Lot, Place
 from inventory.services import honey, ledger, stock
 
 from . import lines as order_lines
@@ -65,10 +65,36 @@ def keep(promises: Sequence[Promise]) -> None:
 
 def release(lines: Iterable[OrderLine]) -> None:
     """Take back every promise made to these lines."""
-    promised = list(of(lines))
+    _release(list(of(lines)))
+
+
+def _release(promised: Sequence[Reservation]) -> None:
     if promised:
         ledger.release(as_hold(row.balance, row.quantity) for row in promised)
         Reservation.objects.filter(pk__in=[row.pk for row in promised]).delete()
+
+
+def repick(lines: Sequence[OrderLine]) -> list[Lot]:
+    """Promise jars of other lots in place of those on hold by now; return the lots given up.
+
+    Raises `NotEnoughStock` at `line_<key>`, and then nothing is changed.
+    """
+    known = {line.pk: line for line in lines if line.kind == OrderLine.Kind.PACKED}
+    held = [row for row in of(known.values()) if row.balance.lot.is_on_hold]
+    problems, picker = Problems(), Picker(shelves())
+    promises: list[Promise] = []
+    for row in held:
+        line = known[row.line_id]
+        try:
+            picked = picker.pick(line, f"line_{line.pk}", row.quantity)
+        except NotEnoughStock as error:
+            problems.add_error(error)
+        else:
+            promises += [(line, as_hold(balance, taken)) for balance, taken in picked]
+    problems.raise_any()
+    _release(held)
+    keep(promises)
+    return list(dict.fromkeys(row.balance.lot for row in held))
 
 
 def of(lines: Iterable[OrderLine]):
@@ -115,9 +141,15 @@ class Picker:
         self._at = at
         self._given: dict[int, int] = {}
 
-    def pick(self, line: OrderLine, name: str) -> list[tuple[Balance, int]]:
-        """Return the balances to take the line from, oldest lot first; raise `NotEnoughStock`."""
-        picked, wanted = [], line.quantity
+    def pick(
+        self, line: OrderLine, name: str, quantity: int | None = None
+    ) -> list[tuple[Balance, int]]:
+        """Return the balances to take the line, or so much of it, from, oldest lot first.
+
+        Raises `NotEnoughStock`.
+        """
+        asked = line.quantity if quantity is None else quantity
+        picked, wanted = [], asked
         for balance in stock.free_at(line.container.item, self._places):
             given = self._given.get(balance.pk, 0)
             taken = min(wanted, balance.free - given)
@@ -127,12 +159,12 @@ class Picker:
                 wanted -= taken
             if wanted == 0:
                 return picked
-        raise self._not_enough(line, line.quantity - wanted, name)
+        raise self._not_enough(line, asked, asked - wanted, name)
 
-    def _not_enough(self, line: OrderLine, free: int, name: str) -> NotEnoughStock:
+    def _not_enough(self, line: OrderLine, asked: int, free: int, name: str) -> NotEnoughStock:
         figures = {
             "size": line.container.name,
-            "asked": words.pieces(line.quantity),
+            "asked": words.pieces(asked),
             "free": words.pieces(free),
         }
         if self._at is None:
@@ -143,7 +175,7 @@ class Picker:
         else:
             sentence = _("Not enough %(size)s: %(asked)s asked for, %(free)s free at %(place)s.")
             figures["place"] = self._at.name
-        return NotEnoughStock(sentence % figures, field=name, asked=line.quantity, there=free)
+        return NotEnoughStock(sentence % figures, field=name, asked=asked, there=free)
 
 
 def find_honey(line: OrderLine, name: str) -> Balance:

@@ -17,12 +17,13 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.orders import DrumsBackForm, FulfilForm, OrderForm, ReasonForm
-from apiary_sales.orders.models import Fulfilment, Order, OrderLine
+from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
 from apiary_sales.orders.queries.drums import figures
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services import orders
+from inventory.forms.acts import ActForm
 from inventory.models import Place
 from inventory.views.acts import ActView
 
@@ -41,6 +42,7 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
         "is_open": order.status in found.OPEN,
         "is_quote": order.status == Order.Status.QUOTED,
         "has_reservations": any(line.reservations.all() for line in lines),
+        "held": _held(order),
         "is_begun": any(line.filled for line in lines),
         "drums_away": list(_drums_away(order)),
     }
@@ -150,7 +152,7 @@ class OrderFulfil(OrderAct):
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
         has_drums = any(order_lines.is_whole_drum(line) for line, _field in context["form"].rows())
-        return {**context, "has_drums": has_drums}
+        return {**context, "has_drums": has_drums, "held": _held(self.order)}
 
     def form_valid(self, form):
         self.quantities = form.quantities
@@ -171,6 +173,23 @@ class OrderFulfil(OrderAct):
             return _("Order %(order)s is filled.") % {"order": made.order.number}
         return _("Part of order %(order)s is handed over; the rest stays reserved.") % {
             "order": made.order.number
+        }
+
+
+class OrderRepick(OrderAct):
+    permission_required = "orders.fulfil_orders"
+    template_name = "orders/repick.html"
+    form_class = ActForm
+
+    def get_context_data(self, **kwargs):
+        return {**super().get_context_data(**kwargs), "held": _held(self.order)}
+
+    def act(self, data: dict[str, Any]) -> Order:
+        return orders.repick(order=self.order, picked_by=self.request.user, key=data["key"])
+
+    def done_message(self, made: Order) -> str:
+        return _("Other jars are reserved for order %(order)s; print its pick list again.") % {
+            "order": made.number
         }
 
 
@@ -266,6 +285,17 @@ def _total(form: OrderForm) -> dict[str, Any]:
         "total_lines": [(line, order_lines.describe(line)) for line in lines],
         "total_cents": sum(line.amount_cents for line in lines),
     }
+
+
+def _held(order: Order) -> list[tuple[OrderLine, Reservation]]:
+    """Return the jars reserved for an order whose lot is on hold by now."""
+    return [
+        (line, reservation)
+        for line in order.lines.all()
+        if line.kind == OrderLine.Kind.PACKED
+        for reservation in line.reservations.all()
+        if reservation.balance.lot.is_on_hold
+    ]
 
 
 def _drums_away(order: Order):
