@@ -330,7 +330,9 @@ class TransferForm(HoneyForm):
 class DrainForm(HoneyForm):
     """A vessel emptied into another."""
 
-    source = VesselField(label=_("Empty"), filled=True)
+    shown_at = {"weight": "target"}
+
+    source = VesselField(label=_("Vessel to empty"), filled=True)
     target = VesselField(label=_("Into"))
     note = note_field()
 
@@ -374,7 +376,7 @@ class BlendForm(HoneyForm):
             (data[f"source_{number}"], data.get(f"weight_{number}")) for number in filled
         ]
         # The service counts the lines that are filled; the form may have empty ones between.
-        self.shown_at = {
+        self.shown_at = {"weight": "target"} | {
             f"{name}_{nth}": f"{name}_{number}"
             for nth, number in enumerate(filled, start=1)
             for name in ("source", "weight")
@@ -682,7 +684,13 @@ class DrumsForm(forms.Form):
         required=False,
         help_text=_("The empty drum. Each can have its own later, when it is filled."),
     )
-    capacity = VolumeField(label=_("Capacity"), required=False, initial=("55", "gal"))
+    capacity = VolumeField(
+        label=_("Capacity to the brim"),
+        required=False,
+        # ISO 15750-1, from memory: a steel drum sold as 55 gallons holds at least 216.5 L.
+        initial=("57.2", "gal"),
+        help_text=_("A steel drum sold as 55 gallons holds a little more, 57.2, to the brim."),
+    )
 
     refuse = PlaceForm.refuse
     shown_at = PlaceForm.shown_at

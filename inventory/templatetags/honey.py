@@ -26,6 +26,12 @@ def depth(mm: int | None) -> str:
 
 
 @register.filter
+def temperature(celsius) -> str:
+    """Say a temperature: 33.3 → "92 °F (33.3 °C)"."""
+    return words.temperature(celsius)
+
+
+@register.filter
 def quantity_of(quantity: int, item) -> str:
     """Say a quantity of an item in the unit people use for it: pounds, or pieces."""
     return words.stock(item, quantity)

@@ -1102,3 +1102,46 @@ def test_every_balance_of_these_acts_is_never_below_nothing(tank, drum, bottler)
 
     assert not Balance.objects.filter(is_physical=True, quantity__lt=0).exists()
     assert grams_in(tank) == POUNDS_1000
+
+
+# ------------------------------------------------------------------ an empty house
+
+
+@pytest.mark.parametrize("act", ["receive", "transfer", "blend", "drain", "drum_fill", "write_off"])
+def test_an_act_without_a_vessel_leads_to_setting_one_up(db, act):
+    page = signed_in("bottling").get(reverse(f"inventory:{act}"))
+
+    if act == "write_off":
+        assert "No vessel holds honey. Receive it first." in text(page)
+    else:
+        assert "No tank or drum is set up yet to hold honey." in text(page)
+        assert f'href="{reverse("inventory:place_create")}"' in page.text
+
+
+@pytest.mark.parametrize("act", ["transfer", "blend", "drain", "drum_fill", "write_off"])
+def test_an_act_without_honey_leads_to_receiving_some(db, act):
+    builders.place("tank-1")
+    builders.place("d-1", Place.Kind.DRUM)
+
+    page = signed_in("bottling").get(reverse(f"inventory:{act}"))
+
+    assert "No vessel holds honey. Receive it first." in text(page)
+    assert f'href="{reverse("inventory:receive")}"' in page.text
+
+
+def test_what_would_run_over_is_said_at_the_vessel_it_is_poured_into(bottler):
+    builders.lot_in(builders.place("tank-2"), 500_000)
+    builders.lot_in(builders.place("tank-3"), 500_000)
+    builders.place("pail-1", Place.Kind.PAIL, capacity_litres=20)
+
+    with books_unchanged():
+        drained = bottler.post(
+            reverse("inventory:drain"), {"key": "k-1", "source": "tank-2", "target": "pail-1"}
+        )
+        blended = bottler.post(
+            reverse("inventory:blend"),
+            {"key": "k-2", "target": "pail-1", "source_1": "tank-2", "source_2": "tank-3"},
+        )
+
+    assert list(errors(drained)) == ["target"]
+    assert list(errors(blended)) == ["target"]

@@ -42,6 +42,10 @@ class HoneyActView(ActView):
         }
         return super().get_initial() | given
 
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        context = super().get_context_data(**kwargs)
+        return context | {"missing": _missing(context["form"])}
+
     def get(self, request, *args, **kwargs) -> HttpResponse:
         if request.htmx and "key" in request.GET:
             form = self.get_form_class()(**{**self.get_form_kwargs(), "data": request.GET})
@@ -72,6 +76,15 @@ class HoneyActView(ActView):
         if isinstance(made, Posting):
             return reverse("inventory:posting_detail", args=[made.pk])
         return reverse("inventory:honey")
+
+
+def _missing(form: forms.HoneyForm) -> str:
+    """Return what the house has none of and the act needs: "vessel", "honey", or nothing."""
+    fields = [field for field in form.fields.values() if isinstance(field, forms.VesselField)]
+    for field in sorted(fields, key=lambda field: field.filled):
+        if not field.queryset.exists():
+            return "honey" if field.filled else "vessel"
+    return ""
 
 
 def place_url(place: Place) -> str:
