@@ -1,0 +1,87 @@
+"""English and Spanish: the same figures, and no sentence left out."""
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.urls import reverse
+from django.utils import translation
+
+from inventory import words
+from inventory.forms.fields import WeightField
+from tests import builders
+
+CATALOGUE = Path(settings.LOCALE_PATHS[0]) / "es" / "LC_MESSAGES" / "django.po"
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_point_is_a_point_in_both_languages(language):
+    with translation.override(language):
+        assert words.pounds(453_592) == "1,000 lb"
+        assert words.pounds(34_019) == "75.0 lb"
+        # 2.45 lb × 453.59237 g, half to even.
+        assert WeightField().clean(["2.45", "lb"]) == 1111
+
+
+def entries() -> list[tuple[str, str]]:
+    """Return the pairs of English and Spanish, the header left out; plurals by their last form."""
+    text = CATALOGUE.read_text(encoding="utf-8")
+    blocks = re.split(r"\n\n", text)[1:]
+    pairs = []
+    for block in blocks:
+        parts = {}
+        name = None
+        for line in block.splitlines():
+            if match := re.match(r'(msgid_plural|msgid|msgstr(?:\[\d\])?|msgctxt) (".*")$', line):
+                name, quoted = match.groups()
+                parts[name] = quoted[1:-1]
+            elif name and line.startswith('"'):
+                parts[name] += line[1:-1]
+        if parts.get("msgid"):
+            pairs.append(
+                (
+                    parts.get("msgid_plural", parts["msgid"]),
+                    parts.get("msgstr", parts.get("msgstr[1]", "")),
+                )
+            )
+    return pairs
+
+
+def test_every_sentence_has_its_spanish():
+    assert [english for english, spanish in entries() if not spanish] == []
+
+
+def test_spanish_keeps_every_figure_of_a_sentence():
+    holes = re.compile(r"%\(\w+\)[sd]|%s|%d|\{\w+\}")
+
+    wrong = [
+        english
+        for english, spanish in entries()
+        if sorted(holes.findall(english)) != sorted(holes.findall(spanish))
+    ]
+
+    assert wrong == []
+
+
+def test_the_compiled_catalogue_is_the_one_in_the_repository(tmp_path):
+    compiled = tmp_path / "django.mo"
+    try:
+        subprocess.run(["msgfmt", "-o", compiled, CATALOGUE], check=True)
+    except FileNotFoundError:
+        from tests import skips
+
+        skips.skip("gettext is not installed (Debian: apt-get install gettext)")
+
+    assert compiled.read_bytes() == CATALOGUE.with_suffix(".mo").read_bytes()
+
+
+@pytest.mark.django_db
+def test_a_page_speaks_the_language_a_person_chose(client):
+    client.force_login(builders.person("owner"))
+
+    spanish = client.get(reverse("inventory:honey"), headers={"Accept-Language": "es"}).text
+
+    assert '<html lang="es"' in spanish
+    assert "Miel" in spanish
