@@ -43,6 +43,7 @@ class PlanPreview:
     fits: list[filling.Fit]
     parts: list[parts.PartNeed]
     refusals: list[str]
+    warnings: list[str]
 
     @property
     def left_grams(self) -> int:
@@ -233,6 +234,7 @@ def plan_preview(
         fits=fits,
         parts=parts.needs(container, filled=pieces),
         refusals=refusals,
+        warnings=_other_lot(planned_already, there) if planned_already else [],
     )
 
 
@@ -267,7 +269,8 @@ def record_preview(
         labour_cents=runs.labour_cost_cents(labour_minutes),
         best_by=filling.best_by(bottled_on, container.best_by_months),
     )
-    warnings = [need.warning for need in needs if need.short]
+    warnings = _other_lot(run, there)
+    warnings += [need.warning for need in needs if need.short]
     if error := runs.honey_error(there, run.source, drawn_grams, field="drawn", is_done=True):
         warnings.append(error.message)
     if filling.is_excessive(container, shares, pieces_filled + pieces_broken):
@@ -282,6 +285,19 @@ def record_preview(
         parts=needs,
         warnings=warnings,
     )
+
+
+def _other_lot(run: BottlingRun, there: Balance | None) -> list[str]:
+    """Say that the vessel holds other honey than the run was planned with, where it does."""
+    if there is None or run.lot is None or run.lot == there.lot:
+        return []
+    return [
+        _(
+            "%(place)s holds lot %(now)s now; the run was planned with lot %(then)s. "
+            "If the jars were filled before that, undo what was poured in first."
+        )
+        % {"place": run.source.name, "now": there.lot.code, "then": run.lot.code}
+    ]
 
 
 def underfill_sentence(figures: RunFigures) -> str:

@@ -87,6 +87,7 @@ def plan(
         container=container,
         source=source,
         target=target,
+        lot=there.lot,
         pieces_planned=pieces,
         planned_for=planned_for,
         celsius=celsius,

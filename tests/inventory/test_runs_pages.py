@@ -293,6 +293,29 @@ def test_recording_tells_live_that_the_jars_are_short(bottler, room):
     assert "on average 9.9 g under the label&#x27;s 1 lb" in page
 
 
+def test_a_tank_refilled_since_the_plan_is_told_before_the_run_is_recorded(bottler, room):
+    run = bottling_room.plan(room)
+    assert "the run was planned with" not in bottler.get(at("run_detail", run.number)).text
+
+    other = builders.place("tank-2")
+    builders.lot_in(other, 10_000)
+    honey.transfer(
+        source=other,
+        target=room.tank,
+        grams=None,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    told = (
+        f"Tank 1 holds lot {honey.content(room.tank).lot} now; "
+        f"the run was planned with lot {room.lot}. "
+        "If the jars were filled before that, undo what was poured in first."
+    )
+    assert told in bottler.get(at("run_detail", run.number)).text
+    assert told in bottler.get(at("run_record_preview", run.number), record_form(room)).text
+
+
 def test_a_record_can_be_looked_at_without_script(bottler, room):
     run = bottling_room.plan(room)
 
