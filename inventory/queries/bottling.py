@@ -254,7 +254,7 @@ def record_preview(
     shares = filling.share_out(
         container, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
     )
-    if there is None or pieces_filled < 1 or drawn_grams <= 0:
+    if there is None or pieces_filled < 1 or drawn_grams <= 0 or pieces_broken < 0:
         return None
     needs = parts.needs(container, filled=pieces_filled, broken=pieces_broken)
     lot = there.lot
@@ -273,9 +273,12 @@ def record_preview(
     warnings += [need.warning for need in needs if need.short]
     if error := runs.honey_error(there, run.source, drawn_grams, field="drawn", is_done=True):
         warnings.append(error.message)
-    if filling.is_excessive(container, shares, pieces_filled + pieces_broken):
+    is_impossible = filling.is_impossible(container, shares, pieces_filled)
+    if is_impossible:
+        warnings.append(runs.impossible_sentence(container, shares, pieces_filled))
+    elif filling.is_excessive(container, shares, pieces_filled + pieces_broken):
         warnings.append(runs.excess_sentence(container, shares, pieces_filled))
-    if figures.is_underfilled:
+    if figures.is_underfilled and not is_impossible:
         warnings.append(underfill_sentence(figures))
     return RecordPreview(
         figures=figures,

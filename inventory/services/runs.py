@@ -290,6 +290,21 @@ def excess_sentence(container: ContainerSize, shares: filling.Shares, pieces_fil
     }
 
 
+def impossible_sentence(
+    container: ContainerSize, shares: filling.Shares, pieces_filled: int
+) -> str:
+    return _(
+        "%(pieces)s of %(label)s hold %(wanted)s, but of the %(drawn)s drawn only %(left)s "
+        "was left for them. Check the pieces, the honey drawn and the loss."
+    ) % {
+        "pieces": words.pieces(pieces_filled),
+        "label": filling.declared(container),
+        "wanted": words.pounds(filling.grams_needed(container, pieces_filled)),
+        "drawn": words.pounds(shares.drawn_grams),
+        "left": words.pounds(max(0, shares.packed_grams)),
+    }
+
+
 def _check_figures(
     container: ContainerSize,
     shares: filling.Shares,
@@ -308,20 +323,7 @@ def _check_figures(
         problems.add("labour_minutes", _("Enter the minutes of work, from none to 40,320."))
     problems.raise_any()
     if filling.is_impossible(container, shares, pieces_filled):
-        problems.add(
-            "drawn",
-            _(
-                "%(pieces)s of %(label)s hold %(wanted)s, but of the %(drawn)s drawn only %(left)s "
-                "was left for them. Check the pieces, the honey drawn and the loss."
-            )
-            % {
-                "pieces": words.pieces(pieces_filled),
-                "label": filling.declared(container),
-                "wanted": words.pounds(filling.grams_needed(container, pieces_filled)),
-                "drawn": words.pounds(shares.drawn_grams),
-                "left": words.pounds(max(0, shares.packed_grams)),
-            },
-        )
+        problems.add("drawn", impossible_sentence(container, shares, pieces_filled))
     problems.raise_any()
 
 

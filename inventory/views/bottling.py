@@ -201,6 +201,9 @@ def run_record_preview(request: HttpRequest, number: str) -> HttpResponse:
 def preview_of_record(form: RecordForm) -> bottling.RecordPreview | None:
     form.is_valid()
     data = form.cleaned_data
+    # A figure that can't be is told when the form is sent; the rest would be worked out without it.
+    if {"pieces_broken", "loss", "labour_minutes"} & form.errors.keys():
+        return None
     if data.get("drawn") is None or not data.get("pieces_filled") or not data.get("bottled_on"):
         return None
     return bottling.record_preview(

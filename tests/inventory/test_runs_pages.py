@@ -316,6 +316,23 @@ def test_a_tank_refilled_since_the_plan_is_told_before_the_run_is_recorded(bottl
     assert told in bottler.get(at("run_record_preview", run.number), record_form(room)).text
 
 
+def test_what_cannot_be_is_told_before_it_is_recorded_and_not_worked_out(bottler, room):
+    run = bottling_room.plan(room)
+    preview = at("run_record_preview", run.number)
+
+    # 96 one-pound jars want 96 lb; 100 lb less 100 lb lost leave nothing.
+    page = bottler.get(
+        preview, record_form(room, drawn="100", drawn_unit="lb", loss="100", loss_unit="lb")
+    ).text
+    assert (
+        "96 pieces of 1 lb hold 96.0 lb, but of the 100 lb drawn only 0.0 lb was left for them."
+    ) in page
+    assert "Yield" not in page
+
+    for wrong in ({"pieces_broken": "-1"}, {"loss": "-1"}, {"labour_minutes": "1.5"}):
+        assert "Yield" not in bottler.get(preview, record_form(room, **wrong)).text
+
+
 def test_a_record_can_be_looked_at_without_script(bottler, room):
     run = bottling_room.plan(room)
 
