@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services.customers import Details
 from inventory.forms.acts import HouseForm
-from inventory.forms.fields import MoneyField
+from inventory.forms.fields import MoneyField, WholeNumberField
 
 
 class CustomerForm(HouseForm):
@@ -39,7 +39,7 @@ class CustomerForm(HouseForm):
     region = forms.CharField(label=_("State or region"), max_length=80, required=False)
     postal_code = forms.CharField(label=_("Postal code"), max_length=20, required=False)
     country = forms.CharField(label=_("Country"), max_length=60, required=False)
-    terms_days = forms.IntegerField(
+    terms_days = WholeNumberField(
         label=_("Days to pay"),
         min_value=0,
         max_value=32_767,

@@ -49,6 +49,7 @@ class FigureField(forms.DecimalField):
     default_error_messages = {
         "max_digits": _("That has too many digits. Check the figure."),
         "max_whole_digits": _("That is far too much. Check the figure."),
+        "max_decimal_places": _("Enter at most %(max)s decimals."),
         "min_value": _("Enter %(limit_value)s or more."),
         "max_value": _("Enter %(limit_value)s or less."),
     }

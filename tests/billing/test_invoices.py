@@ -240,6 +240,23 @@ def test_an_invoice_is_dated_between_the_goods_and_today(shop, pounds, owner, ke
     assert not Entry.objects.exists()
 
 
+def test_numbers_follow_the_days(shop, pounds, owner, key):
+    with time_machine.travel(TODAY - days(2)):
+        early, late = order_of(shop, jars(pounds, 10)), order_of(shop, jars(pounds, 10))
+    invoices.issue(order=late, issued_by=owner, key=key(), issued_on=TODAY - days(1))
+
+    with pytest.raises(BadValue) as refused:
+        invoices.issue(order=early, issued_by=owner, key=key(), issued_on=TODAY - days(2))
+
+    assert (refused.value.field, refused.value.message) == (
+        "issued_on",
+        "Invoice 26-00001 is dated Sept. 9, 2026, and numbers follow the days. Choose that day or "
+        "a later one.",
+    )
+    second = invoices.issue(order=early, issued_by=owner, key=key(), issued_on=TODAY - days(1))
+    assert str(second) == "26-00002"
+
+
 def test_a_credit_note_takes_back_goods_and_bill(shop, pounds, honey_tax, owner, key):
     invoice = invoice_of(shop, jars(pounds, 24, "6.10"))
     before = Balance.objects.get(place__code="shelf", item=pounds.item).quantity

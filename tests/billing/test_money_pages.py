@@ -258,7 +258,7 @@ def test_a_part_payment_is_recorded_on_its_invoice(office, shop, invoice, paymen
         ({"amount": "ten"}, ["Amount: Enter a number."]),
         (
             {"amount": "1.005"},
-            ["Amount: Ensure that there are no more than 2 decimal places."],
+            ["Amount: Enter at most 2 decimals."],
         ),
         (
             {"received_on": "2026-09-11"},

@@ -117,7 +117,7 @@ def test_a_refused_price_is_told_at_its_tier(office, pound):
     [
         ("-1", "Enter a price of nothing or more."),
         ("abc", "Enter a number."),
-        ("1.005", "Ensure that there are no more than 2 decimal places."),
+        ("1.005", "Enter at most 2 decimals."),
     ],
 )
 def test_a_price_that_is_no_price_is_refused(office, pound, typed, message):

@@ -12,7 +12,7 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.customers.models import Customer
 from inventory import words
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import MoneyField
+from inventory.forms.fields import MoneyField, WholeNumberField
 
 OLDEST_FIRST = "oldest"
 NOT_NEGATIVE = {"min_value": _("Enter nothing or more.")}
@@ -42,7 +42,7 @@ class CreditForm(ActForm):
 
 
 class DepositForm(ActForm):
-    drums = forms.IntegerField(
+    drums = WholeNumberField(
         label=_("Drums that came back"),
         help_text=_("It need not be the same drums, only as many."),
     )

@@ -18,7 +18,7 @@ from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
 from inventory.errors import BadValue
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import MoneyField
+from inventory.forms.fields import MoneyField, WholeNumberField
 from inventory.models import ContainerSize, Place
 
 METHODS = [
@@ -48,7 +48,7 @@ class StandForm(ActForm):
         super().__init__(*args, **kwargs)
         self.sizes = sizes
         for size in sizes:
-            self.fields[self._name(size)] = forms.IntegerField(
+            self.fields[self._name(size)] = WholeNumberField(
                 label=size.container.name,
                 required=False,
                 min_value=0,

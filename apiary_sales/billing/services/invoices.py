@@ -90,6 +90,9 @@ def issue(*, order: Order, issued_by: Any, key: str, issued_on: date | None = No
     _check_date(issued_on, max(line.fulfilment.filled_on for line in goods))
     invoice = _compose(order, goods, issued_on)
     prefix = Invoice.RECEIPT_PREFIX if order.channel == Order.Channel.STAND else ""
+    if not prefix:
+        # Receipts of sales kept without signal come in later than the days they are of.
+        _check_order_of_days(issued_on)
     return _save(invoice, invoice.draft_lines, prefix=prefix, issued_by=issued_by, key=key)
 
 
@@ -284,6 +287,20 @@ def _check_date(issued_on: date, handed_over_on: date) -> None:
         )
 
 
+def _check_order_of_days(issued_on: date) -> None:
+    """Refuse an invoice older than the last one of its series: numbers follow the days."""
+    last = Invoice.objects.filter(series=_series("", issued_on)).order_by("-number").first()
+    if last and issued_on < last.issued_on:
+        raise BadValue(
+            _(
+                "Invoice %(last)s is dated %(day)s, and numbers follow the days. Choose that day "
+                "or a later one."
+            )
+            % {"last": last, "day": date_format(last.issued_on)},
+            field="issued_on",
+        )
+
+
 def _check_credit(invoice: Invoice, reason: str, issued_on: date, gives_money_back: bool) -> None:
     if invoice.is_credit_note:
         raise NotAllowedNow(_("A credit note can't be credited. Issue an invoice instead."))
@@ -352,7 +369,7 @@ def _save(
 ) -> Invoice:
     """Number, save and enter a bill with its lines."""
     _add_up(invoice, lines)
-    invoice.series = f"{prefix}{invoice.issued_on:%y}"
+    invoice.series = _series(prefix, invoice.issued_on)
     invoice.number = ledger.next_number(f"invoice {invoice.series}")
     invoice.open_cents = 0 if invoice.is_credit_note else invoice.total_cents
     invoice.issued_by = issued_by
@@ -372,6 +389,10 @@ def _save(
         invoice=invoice,
     )
     return invoice
+
+
+def _series(prefix: str, day: date) -> str:
+    return f"{prefix}{day:%y}"
 
 
 def _line(good: FulfilmentLine) -> InvoiceLine:

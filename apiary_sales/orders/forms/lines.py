@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.orders.services.lines import LineWanted
 from inventory.errors import HouseError
 from inventory.forms.acts import ActForm
+from inventory.forms.fields import FigureField
 
 
 class DateInput(forms.DateInput):
@@ -18,7 +19,7 @@ class DateInput(forms.DateInput):
         super().__init__(format="%Y-%m-%d", attrs={"type": "date"})
 
 
-class PriceField(forms.DecimalField):
+class PriceField(FigureField):
     """A price of one piece or one pound, with up to four decimals."""
 
     def __init__(self, *, required: bool = False, **kwargs) -> None:
@@ -27,7 +28,6 @@ class PriceField(forms.DecimalField):
             min_value=0,
             max_digits=12,
             decimal_places=4,
-            widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
             **kwargs,
         )
 

@@ -17,7 +17,7 @@ from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import MoneyField, WeightField
+from inventory.forms.fields import MoneyField, WeightField, WholeNumberField
 from inventory.models import Place
 
 from .lines import DateInput, LinesForm, PriceField, note_field, over_limit_field
@@ -62,7 +62,7 @@ class OrderForm(LinesForm):
         self._sizes = [size for size in sizes if size.container.is_active]
         for size in self._sizes:
             key, name = size.container.pk, size.container.name
-            self.fields[f"pieces_{key}"] = forms.IntegerField(
+            self.fields[f"pieces_{key}"] = WholeNumberField(
                 label=_now("%(size)s: pieces") % {"size": name}, required=False, min_value=0
             )
             self.fields[f"price_{key}"] = PriceField(
@@ -158,7 +158,7 @@ class FulfilForm(ActForm):
 def _line_field(line: OrderLine) -> forms.Field:
     label = line.description
     if line.kind == OrderLine.Kind.PACKED:
-        return forms.IntegerField(label=label, required=False, min_value=0, initial=line.to_fill)
+        return WholeNumberField(label=label, required=False, min_value=0, initial=line.to_fill)
     if line.kind == OrderLine.Kind.HONEY and line.drum.kind != Place.Kind.DRUM:
         return WeightField(label=label, required=False, initial=(line.to_fill, "g"))
     return forms.BooleanField(label=label, required=False, initial=True)

@@ -18,7 +18,7 @@ from apiary_sales.orders.queries.drums import DrumOffer, Wanted
 from apiary_sales.orders.services.lines import LineWanted
 from inventory import words
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import MoneyField
+from inventory.forms.fields import FigureField, MoneyField
 from inventory.models import Place
 from inventory.physics.grading import COLOUR_CLASSES
 
@@ -28,13 +28,7 @@ from .lines import DateInput, LinesForm, PriceField, note_field, over_limit_fiel
 class PickForm(forms.Form):
     """How much honey in drums, and what like; the page then ticks the drums that make it up."""
 
-    amount = forms.DecimalField(
-        label=_("How much"),
-        min_value=0,
-        max_digits=9,
-        decimal_places=2,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-    )
+    amount = FigureField(label=_("How much"), min_value=0, max_digits=9, decimal_places=2)
     unit = forms.ChoiceField(
         label=_("Unit"),
         choices=[
@@ -45,14 +39,13 @@ class PickForm(forms.Form):
         ],
     )
     colour = forms.ChoiceField(label=_("Colour class"), required=False)
-    moisture = forms.DecimalField(
+    moisture = FigureField(
         label=_("Moisture up to, %"),
         required=False,
         min_value=10,
         max_value=30,
         max_digits=4,
         decimal_places=2,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
     )
     prefer = forms.ChoiceField(
         label=_("Take"),
