@@ -1,7 +1,7 @@
 """Fixtures shared by all tests."""
 
 import pytest
-from django.db import connection
+from django.db import connection, connections
 
 from tests import builders
 
@@ -21,6 +21,19 @@ def key():
 def _fast_passwords(settings):
     """Hash passwords fast: the strength of the hash is Django's to test."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings, tmp_path_factory):
+    """Keep SQLite's test database in a file, as in real life.
+
+    In memory all threads of the live server would share one connection, and closing it from a
+    thread that ends late is an error.
+    """
+    for handler in connections.all():
+        if handler.vendor == "sqlite":
+            name = tmp_path_factory.mktemp("database") / "test.sqlite3"
+            handler.settings_dict["TEST"]["NAME"] = str(name)
 
 
 def pytest_collection_modifyitems(config, items):

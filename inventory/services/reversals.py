@@ -21,6 +21,8 @@ def reverse(*, posting: Posting, recorded_by: Any, key: str, note: str = "") -> 
     """
     if posting.kind in NOT_FROM_HERE:
         raise CannotReverse(_("A sale or a return is undone from its order, not from here."))
+    # The run before the items, as everywhere: a fill check of its jars may be on its way.
+    list(BottlingRun.objects.select_for_update().filter(posting=posting))
     reversal = ledger.reverse(posting=posting, recorded_by=recorded_by, key=key, note=note)
     BottlingRun.objects.filter(posting=posting).update(status=BottlingRun.Status.REVERSED)
     DipReading.objects.filter(accepted=posting).update(accepted=None)
