@@ -74,14 +74,16 @@ class VesselField(forms.ModelChoiceField):
     def __init__(
         self, *, kinds: Iterable[str] = Place.VESSELS, filled: bool = False, **kwargs
     ) -> None:
+        gone = (
+            _("That vessel holds no honey now. Choose one from the list.")
+            if filled
+            else _("There is no such vessel in use. Choose one from the list.")
+        )
         super().__init__(
             queryset=Place.objects.none(),
             to_field_name="code",
             empty_label=_("Choose a vessel"),
-            error_messages={
-                "required": _("Choose a vessel."),
-                "invalid_choice": _("There is no such vessel in use. Choose one from the list."),
-            },
+            error_messages={"required": _("Choose a vessel."), "invalid_choice": gone},
             **kwargs,
         )
         self.kinds, self.filled = tuple(kinds), filled
@@ -316,14 +318,28 @@ class ReceiveForm(HoneyForm):
             self.add_error(name, message)
 
 
-class TransferForm(HoneyForm):
+class AllOrSomeForm(HoneyForm):
+    """An act with some honey of a vessel, or with all of it: an empty weight alone says neither."""
+
+    one_of_several = ("weight",)
+
+    everything = forms.BooleanField(label=_("All that is in it"), required=False)
+    weight = WeightField(label=_("Weight"), required=False)
+
+    def clean(self) -> dict:
+        data = super().clean()
+        if data.get("everything"):
+            data["weight"] = None
+        elif data.get("weight") is None and "weight" not in self.errors:
+            self.add_error("weight", _("Enter the weight, or tick that it is all."))
+        return data
+
+
+class TransferForm(AllOrSomeForm):
     """Some of a vessel, or all of it, into another."""
 
     source = VesselField(label=_("From"), filled=True)
     target = VesselField(label=_("Into"))
-    weight = WeightField(
-        label=_("Weight"), required=False, help_text=_("Left empty, all of it is poured.")
-    )
     note = note_field()
 
 
@@ -402,10 +418,9 @@ class DrumFillForm(HoneyForm):
     note = note_field()
 
 
-class WriteOffForm(HoneyForm):
+class WriteOffForm(AllOrSomeForm):
     """Honey that spoiled, was used at home, or was given away."""
 
-    one_of_several = ("weight",)
     REASONS = [
         (Posting.Kind.SPOILAGE, _("spoiled")),
         (Posting.Kind.OWN_USE, _("own use")),
@@ -419,17 +434,7 @@ class WriteOffForm(HoneyForm):
         widget=forms.RadioSelect,
         error_messages={"required": _("Choose why.")},
     )
-    everything = forms.BooleanField(label=_("All that is in it"), required=False)
-    weight = WeightField(label=_("Weight"), required=False)
     note = forms.CharField(label=_("What happened"), max_length=200, required=False)
-
-    def clean(self) -> dict:
-        data = super().clean()
-        if data.get("everything"):
-            data["weight"] = None
-        elif data.get("weight") is None and "weight" not in self.errors:
-            self.add_error("weight", _("Enter the weight, or tick that it is all."))
-        return data
 
 
 class DipForm(HoneyForm):

@@ -289,7 +289,9 @@ def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]
     for number, (source, grams) in enumerate(sources, start=1):
         field = _weight_field(sources, number)
         if grams is None:
-            grams = all_of(source, field=field.replace("weight", "source"))
+            # No weight was asked for: what is in the way lies at the vessel.
+            field = field.replace("weight", "source")
+            grams = all_of(source, field=field)
         portions.append(take(source=source, grams=grams, field=field))
     return portions
 

@@ -530,12 +530,32 @@ def test_some_of_a_tank_is_transferred(tank, other_tank, bottler):
     assert list(books.faults()) == []
 
 
-def test_a_transfer_without_a_weight_is_all_of_it(tank, other_tank, bottler):
+def test_a_transfer_of_everything_is_all_of_it(tank, other_tank, bottler):
     builders.lot_in(tank, 123_457)
 
-    post(bottler, "transfer", {"source": "tank-1", "target": "tank-2", "weight": ""})
+    post(bottler, "transfer", {"source": "tank-1", "target": "tank-2", "everything": "on"})
 
     assert (grams_in(tank), grams_in(other_tank)) == (0, 123_457)
+
+
+def test_a_transfer_without_a_weight_is_asked_about(tank, other_tank, bottler):
+    builders.lot_in(tank, 123_457)
+
+    with books_unchanged():
+        response = post(bottler, "transfer", {"source": "tank-1", "target": "tank-2"})
+
+    assert errors(response) == {"weight": ["Enter the weight, or tick that it is all."]}
+
+
+def test_what_is_reserved_is_told_at_the_vessel_when_all_of_it_is_asked_for(drum, tank, bottler):
+    lot = builders.lot_in(drum, 100_000)
+    item = Item.objects.honey()
+    ledger.reserve([ledger.Hold(item, drum, lot, 100_000)])
+
+    with books_unchanged():
+        response = post(bottler, "drain", {"source": drum.code, "target": "tank-1"})
+
+    assert list(errors(response)) == ["source"]
 
 
 def test_more_than_a_tank_holds_cannot_be_transferred(tank, other_tank, bottler):
@@ -557,7 +577,9 @@ def test_honey_is_not_poured_into_its_own_tank(tank, bottler):
     builders.lot_in(tank)
 
     with books_unchanged():
-        response = post(bottler, "transfer", {"source": "tank-1", "target": "tank-1"})
+        response = post(
+            bottler, "transfer", {"source": "tank-1", "target": "tank-1", "everything": "on"}
+        )
 
     assert errors(response) == {"target": ["Tank 1 can't be poured into itself."]}
 
@@ -567,7 +589,7 @@ def test_an_undo_stands_beside_what_was_done(tank, other_tank, bottler):
 
     response = bottler.post(
         reverse("inventory:transfer"),
-        {"key": "k", "source": "tank-1", "target": "tank-2"},
+        {"key": "k", "source": "tank-1", "target": "tank-2", "everything": "on"},
         follow=True,
     )
 
@@ -692,7 +714,7 @@ def test_an_empty_drum_is_not_offered_for_draining(tank, drum, bottler):
         response = post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
 
     assert errors(response) == {
-        "source": ["There is no such vessel in use. Choose one from the list."]
+        "source": ["That vessel holds no honey now. Choose one from the list."]
     }
 
 
