@@ -131,3 +131,33 @@ def test_a_refused_order_shows_its_sentence_at_the_row_and_takes_the_focus(house
     expect(page.locator("#sizes")).to_contain_text(sentence)
     axe(page)
     assert Order.objects.count() == 0
+
+
+def test_going_back_and_sending_the_form_again_takes_one_order(house, sign_in):
+    page = sign_in("office", DESKTOP)
+    page.goto("/selling/orders/new/")
+    page.get_by_label("Customer").select_option(label="Corner Grocery")
+    page.get_by_label("One pound: pieces", exact=True).fill("12")
+    page.get_by_role("button", name="Take the order").click()
+    expect(page.get_by_role("status")).to_contain_text("its jars are reserved")
+
+    page.go_back()
+    page.get_by_label("Customer").select_option(label="Corner Grocery")
+    page.get_by_label("One pound: pieces", exact=True).fill("12")
+    page.get_by_role("button", name="Take the order").click()
+
+    expect(page.get_by_text("This was recorded already.")).to_be_visible()
+    assert Order.objects.count() == 1
+    assert Balance.objects.get(place__code="shelf").reserved == 12
+
+
+def test_a_new_form_is_a_new_order(house, sign_in):
+    page = sign_in("office", DESKTOP)
+    for _order in range(2):
+        page.goto("/selling/orders/new/")
+        page.get_by_label("Customer").select_option(label="Corner Grocery")
+        page.get_by_label("One pound: pieces", exact=True).fill("12")
+        page.get_by_role("button", name="Take the order").click()
+        expect(page.get_by_role("status")).to_contain_text("its jars are reserved")
+
+    assert Order.objects.count() == 2

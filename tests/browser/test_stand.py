@@ -133,6 +133,30 @@ def test_too_little_cash_is_said_before_it_is_sent(till):
     assert not Invoice.objects.exists()
 
 
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        ("50", "The discount of $50.00 is more than the jars come to, $8.00."),
+        ("-1", "Enter the discount as money, for example 0.50."),
+        ("1.2.3", "Enter the discount as money, for example 0.50."),
+    ],
+)
+def test_a_discount_that_cannot_be_stops_the_sale(till, typed, sentence):
+    tap(till, "One pound")
+    till.locator("details.discount summary").tap()
+    till.locator("#till-discount").fill(typed)
+
+    tap(till, "Cash")
+
+    sees(till, sentence)
+    assert not till.get_by_text("Cash for").is_visible()
+    assert till.evaluate("document.activeElement.id") == "till-discount"
+
+    till.locator("#till-discount").fill("8")
+    tap(till, "Cash")
+    sees(till, "Cash for $0.00")
+
+
 @pytest.mark.parametrize("rounding", ["line", "invoice"])
 def test_the_till_reckons_to_the_cent_as_the_books_do(sign_in, stand, rounding):
     """Tax, quantity breaks, case prices and a discount: what the till asks is what is booked."""

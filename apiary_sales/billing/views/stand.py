@@ -260,6 +260,10 @@ def till_words() -> dict[str, str]:
         "no_change": _("No change"),
         "ask_for": _("Ask for {missing} more"),
         "too_little": _("The sale comes to {total}: ask for {missing} more."),
+        "discount_too_much": _(
+            "The discount of {discount} is more than the jars come to, {whole}."
+        ),
+        "discount_unread": _("Enter the discount as money, for example 0.50."),
         "sold": _("Sold"),
         "receipt": _("Recorded on receipt {number}."),
         "no_signal": _("No signal."),

@@ -69,7 +69,8 @@
     }));
     const whole = lines.reduce((sum, line) => sum + line.cents, 0);
     const typed = centsTyped(discountInput.value) ?? 0;
-    const discount = Math.min(Math.max(Number.isNaN(typed) ? 0 : typed, 0), whole);
+    const isDiscount = typed >= 0 && typed <= whole;
+    const discount = isDiscount ? typed : 0;
     let running = 0;
     let taken = 0;
     let tax = 0;
@@ -81,7 +82,11 @@
       if (data.tax.by_line) tax += taxCents(net);
     }
     if (!data.tax.by_line) tax = taxCents(whole - discount);
-    return { lines, discount, tax, total: whole - discount + tax };
+    const wrong = isDiscount ? "" : say(typed > whole ? words.discount_too_much : words.discount_unread, {
+      discount: show(typed),
+      whole: show(whole),
+    });
+    return { lines, discount, tax, total: whole - discount + tax, wrong };
   }
 
   /* ---- sales kept on this device ---- */
@@ -233,7 +238,7 @@
   }
 
   function showBasket() {
-    const { lines, discount, tax, total } = figures();
+    const { lines, discount, tax, total, wrong } = figures();
     const focused = document.activeElement?.dataset?.focus;
     part("lines").replaceChildren(...lines.map(basketLine));
     if (focused) till.querySelector(`[data-focus="${focused}"]`)?.focus();
@@ -241,6 +246,8 @@
     part("empty").hidden = !isEmpty;
     part("sum").hidden = isEmpty;
     till.querySelector("[data-act=clear]").hidden = isEmpty;
+    part("discount-problem").textContent = wrong;
+    discountInput.setAttribute("aria-invalid", String(wrong !== ""));
     part("discount-row").hidden = discount === 0;
     part("discount").textContent = `−${show(discount)}`;
     part("tax-row").hidden = data.tax.parts === 0;
@@ -305,7 +312,11 @@
 
   function startPaying(chosen) {
     way = chosen;
-    const { total } = figures();
+    const { total, wrong } = figures();
+    if (wrong) {
+      discountInput.focus();
+      return;
+    }
     if (way === "cash") {
       given = total;
       givenInput.value = (total / 100).toFixed(2);

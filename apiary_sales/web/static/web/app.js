@@ -149,6 +149,14 @@
     }
   }
 
+  /* A page met again through the history gets the keys it had, so that its act counts once. */
+  function keepKeys() {
+    const keys = [...document.querySelectorAll("form input[type=hidden][name=key]")];
+    const kept = history.state?.keys;
+    if (kept?.length === keys.length) keys.forEach((key, index) => (key.value = kept[index]));
+    else history.replaceState({ ...history.state, keys: keys.map((key) => key.value) }, "");
+  }
+
   /* ---- copy, print, submit on change ---- */
 
   async function copyOrPrint(event) {
@@ -186,5 +194,6 @@
   window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(allowAgain));
 
   offerUnits();
+  keepKeys();
   focusErrorSummary(document);
 })();
