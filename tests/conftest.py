@@ -2,6 +2,7 @@
 
 import pytest
 from django.db import connection, connections
+from django.utils import translation
 
 from tests import builders
 
@@ -21,6 +22,13 @@ def key():
 def _fast_passwords(settings):
     """Hash passwords fast: the strength of the hash is Django's to test."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True)
+def _own_language():
+    """Leave no language behind: a request in Spanish would set it for the tests that follow."""
+    yield
+    translation.deactivate()
 
 
 @pytest.fixture(scope="session")
