@@ -1167,3 +1167,14 @@ def test_what_would_run_over_is_said_at_the_vessel_it_is_poured_into(bottler):
 
     assert list(errors(drained)) == ["target"]
     assert list(errors(blended)) == ["target"]
+
+
+@pytest.mark.parametrize(
+    ("role", "is_shown"), [("owner", True), ("bottling", True), ("office", True), ("stand", False)]
+)
+def test_the_buyers_of_a_lot_are_shown_to_those_who_may_see_them(tank, role, is_shown):
+    lot = builders.lot_in(tank)
+
+    page = signed_in(role).get(reverse("inventory:lot_detail", args=[lot.code]))
+
+    assert ("Who bought it" in page.text) == is_shown

@@ -715,7 +715,11 @@ def test_a_lot_page_gets_its_buyers(office, shop_order, jars, shelf, owner):
 
     orders.fulfil(order=shop_order(30), filled_by=owner, key="fill")
 
-    assert "Corner Grocery" in office.get(address).text
+    part = office.get(address, headers={"HX-Request": "true"})
+    page = office.get(address)
+    assert "Corner Grocery" in part.text
+    assert "Corner Grocery" in page.text
+    assert ("<h1" in part.text, "<h1" in page.text) == (False, True)
 
 
 # ---------------------------------------------------------------- who may

@@ -5,6 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
+from django.views.decorators.vary import vary_on_headers
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
@@ -92,7 +93,9 @@ def customer_orders(request: HttpRequest, pk: int) -> HttpResponse:
 
 @sees_buyers
 @require_safe
+@vary_on_headers("HX-Request")
 def lot_buyers(request: HttpRequest, code: str) -> HttpResponse:
-    """A part of the lot's page: who got honey of it."""
+    """Who got honey of a lot: a part of the lot's page, or a page of its own without script."""
     lot = get_object_or_404(Lot, code=code)
-    return render(request, "orders/_lot_buyers.html", {"lot": lot, "buyers": trace.buyers_of(lot)})
+    template_name = "orders/_lot_buyers.html" if request.htmx else "orders/lot_buyers.html"
+    return render(request, template_name, {"lot": lot, "buyers": trace.buyers_of(lot)})
