@@ -444,8 +444,8 @@ class ProductionForm(ActForm):
         help_text=_(
             "First in, first out: a jar costs what its own lot did; the oldest lot is sold first. "
             "Weighted average: a jar costs the average of all jars of its size that are there when "
-            "it is sold. Honey in drums costs what its lot did. Choose once, with your accountant: "
-            "what was sold before keeps its cost."
+            "it is sold. Honey in drums costs what its lot did. Choose once, with your accountant, "
+            "before the first sale; after it the choice stays."
         ),
     )
 

@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.errors import Problems
-from inventory.models import ProductionSettings
+from inventory.models import Posting, ProductionSettings
 from inventory.services import checks
 
 # 1,000 an hour: a slip of the finger, in any currency of a honey house.
@@ -21,7 +21,8 @@ def change(
 ) -> ProductionSettings:
     """Set what an hour of work costs, how warm honey is filled, and how what is sold is costed.
 
-    Runs recorded before keep the figures of their day. Raises `BadValue`.
+    Runs recorded before keep the figures of their day. The way of costing is chosen once: after
+    the first sale it stays. Raises `BadValue`.
     """
     problems = Problems()
     if not 0 <= labour_cents_per_hour <= LABOUR_CENTS_MAX:
@@ -29,12 +30,23 @@ def change(
     low, high = FILLING_CELSIUS
     if not low <= honey_house_celsius <= high:
         problems.add("celsius", _("Honey is filled between 59 °F (15 °C) and 140 °F (60 °C)."))
+    settings = ProductionSettings.current()
     if cost_method not in ProductionSettings.CostMethod.values:
         problems.add("cost_method", _("Choose how what is sold is costed."))
+    elif cost_method != settings.cost_method and _is_anything_sold():
+        # Margins of one year could not be set beside those of another.
+        problems.add(
+            "cost_method",
+            _("What was sold is costed by %(method)s already: this is chosen once, before selling.")
+            % {"method": settings.get_cost_method_display()},
+        )
     problems.raise_any()
-    settings = ProductionSettings.current()
     settings.labour_cents_per_hour = labour_cents_per_hour
     settings.honey_house_celsius = honey_house_celsius
     settings.cost_method = cost_method
     checks.save_checked(settings)
     return settings
+
+
+def _is_anything_sold() -> bool:
+    return Posting.objects.filter(kind=Posting.Kind.SALE).exists()

@@ -6,9 +6,9 @@ import pytest
 
 from inventory import density, filling
 from inventory.errors import BadValue, SeveralProblems
-from inventory.models import ContainerSize, Item, ProductionSettings
+from inventory.models import ContainerSize, Item, Place, ProductionSettings
 from inventory.queries import sizes
-from inventory.services import containers, production
+from inventory.services import containers, ledger, production
 from inventory.services.containers import PartUse
 from tests import builders
 from tests.inventory import bottling_room
@@ -265,6 +265,31 @@ def test_the_house_sets_what_an_hour_costs_and_how_warm_it_fills():
     settings = ProductionSettings.current()
     assert (settings.labour_cents_per_hour, settings.honey_house_celsius) == (1_850, Decimal(35))
     assert settings.cost_method == "average"
+
+
+def test_the_way_of_costing_is_chosen_once_before_the_first_sale(owner, key):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    size = builders.container("One pound")
+    lot = builders.packed_lot(size, shelf, 48)
+    sold_to = Place.objects.outside(Place.Kind.CUSTOMER)
+    lines = ledger.move(item=size.item, lot=lot, source=shelf, target=sold_to, quantity=1)
+    ledger.post(kind="sale", lines=lines, recorded_by=owner, key=key())
+
+    with pytest.raises(BadValue) as refused:
+        production.change(
+            labour_cents_per_hour=1_850, honey_house_celsius=Decimal("35.0"), cost_method="average"
+        )
+    production.change(
+        labour_cents_per_hour=1_850, honey_house_celsius=Decimal("35.0"), cost_method="fifo"
+    )
+
+    assert (refused.value.field, refused.value.message) == (
+        "cost_method",
+        "What was sold is costed by first in, first out already: this is chosen once, before "
+        "selling.",
+    )
+    assert ProductionSettings.current().labour_cents_per_hour == 1_850
+    assert ProductionSettings.current().cost_method == "fifo"
 
 
 def test_figures_no_house_has_are_refused():
