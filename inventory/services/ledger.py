@@ -176,7 +176,10 @@ def reverse(*, posting: Posting, recorded_by: Any, key: str, note: str = "") -> 
         )
     except (NotEnoughStock, StockReserved) as error:
         raise CannotReverse(
-            _("This can't be undone any more: what it brought has moved on. %(why)s")
+            _(
+                "This can't be undone any more: what it brought has moved on. %(why)s "
+                "Undo what happened since first, the newest before the others."
+            )
             % {"why": error.message}
         ) from error
 

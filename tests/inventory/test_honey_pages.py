@@ -1077,6 +1077,7 @@ def test_what_has_moved_on_is_not_undone(tank, other_tank, bottler, owner, key):
 
     [sentence] = errors(response)["__all__"]
     assert sentence.startswith("This can't be undone any more: what it brought has moved on.")
+    assert "This was undone already." not in response.text
 
 
 def test_a_sale_is_not_undone_from_here(tank, bottler, owner, key):

@@ -533,7 +533,8 @@ def test_a_run_whose_jars_were_partly_sold_is_not_undone(room):
 
     assert str(refused.value) == (
         "This can't be undone any more: what it brought has moved on. Not enough One pound: "
-        "96 pieces asked for, Shelf holds 95 pieces."
+        "96 pieces asked for, Shelf holds 95 pieces. "
+        "Undo what happened since first, the newest before the others."
     )
     run.refresh_from_db()
     assert run.status == BottlingRun.Status.RECORDED

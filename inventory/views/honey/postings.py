@@ -63,8 +63,9 @@ class Undo(ActView):
         )
 
     def act(self, data: dict[str, Any]) -> Posting:
+        # A posting of its own: a refused undo must leave no trace on the one that is shown.
         return reversals.reverse(
-            posting=self.posting,
+            posting=_posting(self.posting.pk),
             note=data["note"],
             recorded_by=self.request.user,
             key=data["key"],
