@@ -85,8 +85,8 @@ def test_the_first_page_adds_up_what_is_owed(office, shop, pounds, house):
 
     text = words_of(office.get("/money/").content.decode())
 
-    # 60.00 − 20.00 and 30.00 − 35.00
-    assert "Owed to us $35.00 1 invoice to be paid" in text
+    # 60.00 − 20.00 are owed; of the 35.00 for 30.00, 5.00 are over and lessen nobody else's.
+    assert "Owed to us $40.00 1 invoice to be paid $5.00 on account with us" in text
     assert "Overdue $40.00 1 invoice" in text
     assert "Billed in September $90.00" in text
     assert "Received in September $55.00" in text
@@ -246,6 +246,34 @@ def test_a_part_payment_is_recorded_on_its_invoice(office, shop, invoice, paymen
     assert CustomerBalance.objects.get(customer=shop).owed_cents == 3_500
 
 
+def test_what_is_over_is_named_and_does_not_lessen_what_others_owe(
+    office, invoice, payment_form, pounds
+):
+    other = builders.customer("Harvest Table")
+    invoice_of(other, jars(pounds, 5, "6.00"))
+
+    paid = office.post(
+        reverse("billing:payment_create") + f"?invoice={invoice.pk}",
+        payment_form | {"amount": "100.00"},
+        follow=True,
+    )
+
+    text = words_of(paid.content.decode())
+    assert "100.00 USD from Corner Grocery recorded; 40.00 USD of it stay on account." in text
+    page = words_of(office.get(reverse("billing:money")).content.decode())
+    assert "Owed to us $30.00 1 invoice to be paid $40.00 on account with us" in page
+
+
+def test_a_paid_invoice_says_so_before_more_is_recorded(office, shop, invoice):
+    address = reverse("billing:payment_create") + f"?invoice={invoice.pk}"
+    sentence = "Nothing is left to pay on 26-00001."
+    assert sentence not in office.get(address).text
+
+    pay(shop, invoice.total_cents)
+
+    assert sentence in office.get(address).text
+
+
 @pytest.mark.parametrize(
     ("typed", "sentences"),
     [
@@ -263,6 +291,10 @@ def test_a_part_payment_is_recorded_on_its_invoice(office, shop, invoice, paymen
         (
             {"received_on": "2026-09-11"},
             ["Received: The payment lies in the future. Choose today or earlier."],
+        ),
+        (
+            {"received_on": "2025-09-08"},
+            ["Received: Sept. 8, 2025 is more than a year ago. Check the date."],
         ),
         (
             {"method": "barter"},

@@ -12,7 +12,7 @@ from apiary_sales.orders.errors import OverCreditLimit
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import credit
 from apiary_sales.orders.services import orders, quotes
-from inventory.errors import AlreadyRecorded
+from inventory.errors import AlreadyRecorded, NotEnoughStock
 from inventory.services import honey
 from tests import builders
 
@@ -139,6 +139,15 @@ def test_money_on_account_makes_room(shop, take, owner, key):
         "6.50 USD for this one, less 10.00 USD on account, come to 55.00 USD. "
         "Tick to take it anyway."
     )
+
+
+def test_what_is_not_there_is_told_before_the_limit(shop, take):
+    limit(shop, 100)
+
+    with pytest.raises(NotEnoughStock):
+        take(201)
+
+    assert not Order.objects.exists()
 
 
 def test_beyond_the_limit_when_somebody_said_so(shop, take):

@@ -571,6 +571,24 @@ def test_nothing_is_handed_over_tomorrow(take, fulfil, jar_line, jars, shelf):
         fulfil(order, filled_on=timezone.localdate() + timedelta(days=1))
 
 
+def test_goods_leave_no_earlier_than_they_were_made(take, fulfil, jar_line, jars, shelf):
+    lot = builders.packed_lot(jars, shelf, 48)
+    order = take(jar_line(30))
+
+    with pytest.raises(BadValue) as refused:
+        fulfil(order, filled_on=lot.made_on - timedelta(days=1))
+
+    assert (refused.value.field, refused.value.message) == (
+        "filled_on",
+        f"Lot {lot.code} was made on Aug. 1, 2026; it can't be handed over before that.",
+    )
+    assert not Fulfilment.objects.exists()
+
+    fulfil(order, filled_on=lot.made_on)
+
+    assert Fulfilment.objects.get().filled_on == lot.made_on
+
+
 def test_reserved_jars_are_not_given_away(take, jar_line, jars, shelf, owner, key):
     lot = builders.packed_lot(jars, shelf, 48)
     take(jar_line(40))

@@ -201,6 +201,17 @@ def test_a_discount_beyond_the_line_is_refused_at_its_field(office, shop, jars, 
     ]
 
 
+@pytest.mark.parametrize(
+    ("name", "sentence"),
+    [("order_create", "Choose the customer."), ("quote_create", "Choose the buyer.")],
+)
+def test_a_customer_is_asked_for_in_words(office, jars, name, sentence):
+    response = office.post(reverse(f"orders:{name}"), {"key": "form-1"})
+
+    assert response.status_code == 422
+    assert response.context["form"].errors["customer"] == [sentence]
+
+
 def test_the_total_follows_what_is_typed(office, shop, jars, shelf, shop_price):
     builders.packed_lot(jars, shelf, 48)
 

@@ -1,13 +1,14 @@
 """Money received, put to invoices, and given back."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
 from django.db.models import F, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Allocation, Entry, Invoice, Payment
@@ -19,6 +20,8 @@ from inventory.errors import AlreadyRecorded, CannotReverse, NotAllowedNow, Prob
 
 # A million in one payment is a slip of the finger in a honey house.
 AMOUNT_CENTS_MAX = 100_000_000
+# Nobody enters a payment of the year before last; it is a slip in the date.
+DAYS_BACK_MAX = timedelta(days=366)
 
 
 def find(key: str) -> Payment | None:
@@ -274,8 +277,14 @@ def _check_amount(problems: Problems, amount_cents: int) -> None:
 def _check_how(problems: Problems, method: str, day: date) -> None:
     if method not in Payment.Method.values:
         problems.add("method", _("Choose how it was paid: cash, check, card or bank transfer."))
-    if day > timezone.localdate():
+    today = timezone.localdate()
+    if day > today:
         problems.add("received_on", _("The payment lies in the future. Choose today or earlier."))
+    elif day < today - DAYS_BACK_MAX:
+        problems.add(
+            "received_on",
+            _("%(day)s is more than a year ago. Check the date.") % {"day": date_format(day)},
+        )
 
 
 def _check_allocations(

@@ -316,9 +316,15 @@ class PaymentView(ActView):
         )
 
     def done_message(self, made: Payment) -> str:
-        return _("%(amount)s from %(customer)s recorded.") % {
+        left_cents = made.amount_cents - sum(cents for _bill, cents in payments.put_to(made))
+        if left_cents:
+            sentence = _("%(amount)s from %(customer)s recorded; %(left)s of it stay on account.")
+        else:
+            sentence = _("%(amount)s from %(customer)s recorded.")
+        return sentence % {
             "amount": words.money(made.amount_cents),
             "customer": made.customer,
+            "left": words.money(left_cents),
         }
 
     def next_url(self, made: Payment) -> str:

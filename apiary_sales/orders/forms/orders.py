@@ -41,6 +41,7 @@ class OrderForm(LinesForm):
         label=_("Customer"),
         queryset=Customer.objects.filter(is_active=True),
         empty_label=_("Choose the customer"),
+        error_messages={"required": _("Choose the customer.")},
     )
     channel = forms.ChoiceField(
         label=_("How it goes"),

@@ -100,6 +100,7 @@ class QuoteForm(LinesForm):
         label=_("Buyer"),
         queryset=Customer.objects.filter(is_active=True),
         empty_label=_("Choose the buyer"),
+        error_messages={"required": _("Choose the buyer.")},
     )
     drums_as = forms.ChoiceField(label=_("The drums"), widget=forms.RadioSelect)
     drum_each = MoneyField(

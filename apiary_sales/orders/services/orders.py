@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db import IntegrityError, models, transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
@@ -18,6 +19,7 @@ from apiary_sales.orders.models import (
     Reservation,
 )
 from apiary_sales.orders.queries import credit
+from apiary_sales.orders.queries.credit import Credit
 from inventory import words
 from inventory.errors import (
     AlreadyRecorded,
@@ -83,8 +85,7 @@ def take(
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     refuse_repeat(Order, key)
-    if not over_limit:
-        check_credit(customer, sum(line.amount_cents for line in lines))
+    credit_before = credit.of(customer)
     order = make(
         customer=customer,
         channel=channel,
@@ -97,6 +98,9 @@ def take(
         idempotency_key=key,
     )
     reservations.hold(order_lines.make(order, lines))
+    # What is not there is told first: no tick helps against it.
+    if not over_limit:
+        check_credit(credit_before, sum(line.amount_cents for line in lines))
     return order
 
 
@@ -128,6 +132,7 @@ def fulfil(
     wanted = _wanted(lines, quantities)
     ledger.lock_items(order_lines.items_of(wanted))
     taken = _take_goods(wanted)
+    _check_not_before(filled_on, taken)
     posting = fulfilments.post_sale(
         taken, recorded_by=filled_by, key=key, day=filled_on, note=order.number
     )
@@ -375,11 +380,9 @@ def check_customer(problems: Problems, customer: Customer | None) -> None:
         )
 
 
-def check_credit(customer: Customer, asked_cents: int) -> None:
-    """Raise `OverCreditLimit` when a customer would owe more than agreed with this much more."""
-    if customer.credit_limit_cents is None:
-        return
-    if warning := credit.of(customer).warning(asked_cents):
+def check_credit(before: Credit, asked_cents: int) -> None:
+    """Raise `OverCreditLimit` when the customer would owe more than agreed with this much more."""
+    if warning := before.warning(asked_cents):
         raise OverCreditLimit(warning, field="over_limit")
 
 
@@ -453,6 +456,21 @@ def _take_goods(wanted: dict[OrderLine, int]) -> list[Taken]:
             problems.add_error(error)
     problems.raise_any()
     return taken
+
+
+def _check_not_before(filled_on: date | None, taken: list[Taken]) -> None:
+    """Refuse a day on which the goods were not made yet."""
+    youngest = max((goods.lot for goods in taken if goods.lot), key=_made_on, default=None)
+    if filled_on and youngest and filled_on < youngest.made_on:
+        raise BadValue(
+            _("Lot %(lot)s was made on %(day)s; it can't be handed over before that.")
+            % {"lot": youngest.code, "day": date_format(youngest.made_on)},
+            field="filled_on",
+        )
+
+
+def _made_on(lot: Lot) -> date:
+    return lot.made_on
 
 
 def _take_reserved(

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.errors import QuoteExpired
 from apiary_sales.orders.models import Order, OrderEvent, OrderLine
+from apiary_sales.orders.queries import credit
 from inventory.errors import HouseError, NotAllowedNow, Problems
 from inventory.services import ledger
 
@@ -94,10 +95,11 @@ def accept(
             order=order.number,
         )
     lines = orders.lines_of(order)
-    if not over_limit:
-        orders.check_credit(order.customer, sum(line.amount_cents for line in lines))
     ledger.lock_items(order_lines.items_of(lines))
     reservations.hold(lines)
+    if not over_limit:
+        # The order counts as a quote until its status is saved.
+        orders.check_credit(credit.of(order.customer), sum(line.amount_cents for line in lines))
     order.status = Order.Status.OPEN
     order.save(update_fields=["status"])
     orders.note_event(order, OrderEvent.Kind.ACCEPTED, by=accepted_by, key=key)
