@@ -7,6 +7,8 @@ The same context feeds the page and the paper, so that they never disagree. Orde
 from collections import defaultdict
 from typing import Any
 
+from django.utils.formats import number_format
+
 from apiary_sales import documents
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
@@ -19,9 +21,18 @@ def quote_context(order: Order) -> dict[str, Any]:
     lines = list(order.lines.all())
     return {
         "order": order,
-        "lines": lines,
+        "lines": [(line, _pounds(line)) for line in lines],
         "figures": drums.figures(lines, on=order.placed_on),
     }
+
+
+def _pounds(line: OrderLine) -> str:
+    """Write the pounds of a line of honey as its invoice will; nothing for other lines."""
+    if line.kind != OrderLine.Kind.HONEY:
+        return ""
+    gross_cents = line.amount_cents + line.discount_cents
+    pounds = order_lines.pounds_to_print(line.quantity, line.unit_price, gross_cents)
+    return number_format(pounds, force_grouping=True)
 
 
 def pick_list_context(order: Order) -> dict[str, Any]:

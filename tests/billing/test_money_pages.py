@@ -390,6 +390,15 @@ def test_money_on_account_is_given_back(office, shop, pounds):
     assert CustomerBalance.objects.get(customer=shop).owed_cents == 0
     assert "Money given back, check" in office.get(f"/money/customers/{shop.pk}/").content.decode()
 
+    back = Payment.objects.get(amount_cents=-2_000)
+    undone = office.post(
+        reverse("billing:payment_undo", args=[back.pk]),
+        {"key": "b-2", "reason": "Sent to nobody"},
+        follow=True,
+    )
+    assert "The 20.00 USD given back are on account again." in undone.content.decode()
+    assert CustomerBalance.objects.get(customer=shop).owed_cents == -2_000
+
 
 def test_an_invoice_is_credited_from_its_page(office, shop, invoice):
     pay(shop, 1_000)

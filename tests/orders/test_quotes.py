@@ -3,9 +3,11 @@
 from datetime import timedelta
 
 import pytest
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from apiary_sales.orders import papers
 from apiary_sales.orders.errors import QuoteExpired
 from apiary_sales.orders.models import Order, Reservation
 from apiary_sales.orders.queries import books
@@ -224,3 +226,15 @@ def test_a_quote_can_be_withdrawn(quote, drum_line, full_drum, owner, key):
     quoted.refresh_from_db()
 
     assert quoted.status == Order.Status.CANCELLED
+
+
+def test_the_paper_prints_pounds_that_multiply_out(quote, drum_line, full_drum):
+    order = quote(drum_line(full_drum(7, grams=297_218), price="2.10"))
+
+    paper = render_to_string(
+        "documents/quote.html", {**papers.quote_context(order), "house": {"name": "House"}}
+    )
+
+    # 297,218 g are 655.254 lb; 655.25 × 2.10 = 1,376.03, where 655 lb would come to 1,375.50.
+    assert "655.25 <small>lb</small>" in paper
+    assert "$1,376.03" in paper

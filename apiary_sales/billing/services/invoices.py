@@ -20,16 +20,12 @@ from apiary_sales.billing.services.book import Account, Line
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.services import orders
+from apiary_sales.orders.services.lines import pounds_to_print
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.services import tax
 from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.money import cents_half_up, share_cents
-from inventory.physics.units import POUND_GRAMS
 from inventory.services import ledger
-
-# A drum scale tells half a pound: two decimals hide the gram that at-rest rounding adds. Three are
-# printed where two would not multiply out to the amount.
-POUND_STEPS = (Decimal("0.01"), Decimal("0.001"))
 
 # What a credit note takes off a line.
 CREDITED = ("quantity", "discount_cents", "amount_cents", "tax_cents")
@@ -399,7 +395,9 @@ def _line(good: FulfilmentLine) -> InvoiceLine:
     """Return the printed line of some goods; honey in bulk is billed by the pound."""
     order_line = good.order_line
     if order_line.kind == OrderLine.Kind.HONEY:
-        quantity, unit = _pounds(good), InvoiceLine.Unit.POUND
+        gross_cents = good.amount_cents + order_line.discount_cents
+        quantity = pounds_to_print(good.quantity, order_line.unit_price, gross_cents)
+        unit = InvoiceLine.Unit.POUND
     else:
         quantity, unit = Decimal(good.quantity), InvoiceLine.Unit.PIECE
     discount_cents = 0
@@ -416,17 +414,6 @@ def _line(good: FulfilmentLine) -> InvoiceLine:
         discount_cents=discount_cents,
         amount_cents=good.amount_cents,
     )
-
-
-def _pounds(good: FulfilmentLine) -> Decimal:
-    """Return the pounds to print: the coarsest that multiply out to the amount, where one does."""
-    pounds = Decimal(good.quantity) / POUND_GRAMS
-    steps = [pounds.quantize(step) for step in POUND_STEPS]
-    amount_cents = good.amount_cents + good.order_line.discount_cents
-    for shown in steps:
-        if cents_half_up(shown * good.order_line.unit_price) == amount_cents:
-            return shown
-    return steps[0]
 
 
 def _negative(line: InvoiceLine) -> InvoiceLine:

@@ -429,9 +429,11 @@ class UndoPaymentView(ActView):
         )
 
     def done_message(self, made: Payment) -> str:
-        return _("The payment of %(amount)s is undone; what it paid is open again.") % {
-            "amount": words.money(-made.amount_cents)
-        }
+        if made.amount_cents > 0:
+            sentence = _("The %(amount)s given back are on account again.")
+        else:
+            sentence = _("The payment of %(amount)s is undone; what it paid is open again.")
+        return sentence % {"amount": words.money(abs(made.amount_cents))}
 
     def next_url(self, made: Payment) -> str:
         return reverse("billing:payment_detail", args=[self.payment.pk])

@@ -22,6 +22,10 @@ LINES_MAX = 200
 UNIT_PRICE_MAX = Decimal(1_000_000)
 UNIT_PRICE_STEP = Decimal("0.0001")
 
+# A drum scale tells half a pound: two decimals hide the gram that at-rest rounding adds. Three are
+# printed where two would not multiply out to the amount.
+POUND_STEPS = (Decimal("0.01"), Decimal("0.001"))
+
 DRUM_CHARGES = (OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE)
 
 
@@ -176,6 +180,16 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
         )
         for line in with_lots(wanted)
     )
+
+
+def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decimal:
+    """Return the pounds to print: the coarsest that multiply out to the amount, where one does."""
+    pounds = Decimal(grams) / POUND_GRAMS
+    steps = [pounds.quantize(step) for step in POUND_STEPS]
+    for shown in steps:
+        if cents_half_up(shown * unit_price) == gross_cents:
+            return shown
+    return steps[0]
 
 
 def describe(line: LineWanted) -> str:
