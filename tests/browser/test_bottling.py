@@ -14,6 +14,25 @@ def is_too_wide(page) -> bool:
     return page.evaluate("document.documentElement.scrollWidth > window.innerWidth")
 
 
+def test_fields_side_by_side_stay_level_when_one_is_wrong(sign_in, axe):
+    bottling_room.set_up()
+    page = sign_in("bottling", DESKTOP)
+    page.goto("/bottling/plan/")
+    pieces, day = page.get_by_label("Pieces wanted"), page.get_by_label("Day")
+
+    def tops() -> tuple[float, float]:
+        return pieces.bounding_box()["y"], day.bounding_box()["y"]
+
+    assert tops()[0] == tops()[1]
+
+    pieces.fill("0")
+    page.get_by_role("button", name="Plan this run").click()
+
+    expect(page.locator(".errorlist")).to_have_text("Enter one piece or more.")
+    assert tops()[0] == tops()[1]
+    axe(page)
+
+
 def test_a_run_is_planned_and_recorded_on_a_phone(sign_in, axe):
     room = bottling_room.set_up()
     page = sign_in("bottling", PHONE)

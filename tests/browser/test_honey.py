@@ -64,6 +64,27 @@ def test_the_tank_is_dipped_accepted_and_a_drum_filled(sign_in, axe, house, view
     assert list(books.faults()) == []
 
 
+def test_going_back_and_sending_the_form_again_pours_once(sign_in, house):
+    tank, _drum = house
+    other = builders.place("tank-2", name="Tank 2")
+    page = sign_in("bottling")
+    page.goto("/honey/transfer/")
+    page.get_by_label("From").select_option("tank-1")
+    page.get_by_label("Into").select_option("tank-2")
+    page.get_by_label("Weight", exact=True).fill("100")
+    page.get_by_role("button", name="Transfer this honey").click()
+    expect(page.get_by_text("100 lb from Tank 1 into Tank 2.")).to_be_visible()
+
+    page.go_back()
+    page.get_by_label("Weight", exact=True).fill("100")
+    page.get_by_role("button", name="Transfer this honey").click()
+
+    expect(page.get_by_text("This was recorded already.")).to_be_visible()
+    # 100 lb × 453.59237 g.
+    assert honey.content(other).quantity == 45_359
+    assert honey.content(tank).quantity == 900_000 - 45_359
+
+
 def test_a_mistake_is_undone_from_the_line_that_tells_of_it(sign_in, house):
     tank, drum = house
     page = sign_in("bottling", PHONE)
