@@ -212,6 +212,23 @@ def test_a_customer_is_asked_for_in_words(office, jars, name, sentence):
     assert response.context["form"].errors["customer"] == [sentence]
 
 
+def test_a_day_beyond_a_year_is_a_slip(office, shop, packer, jars, shelf, shop_price, full_drum):
+    builders.packed_lot(jars, shelf, 48)
+    drum = full_drum(7)
+    far = "2090-01-01"
+
+    order = office.post(reverse("orders:order_create"), order_data(shop, jars, 5, wanted_on=far))
+    quote = office.post(
+        reverse("orders:quote_create"),
+        quote_data(packer, [drum], builders.today(), valid_until=far),
+    )
+
+    sentence = "Jan. 1, 2090 is more than a year away. Check the date."
+    assert order.context["form"].errors["wanted_on"] == [sentence]
+    assert quote.context["form"].errors["valid_until"] == [sentence]
+    assert not Order.objects.exists()
+
+
 def test_the_total_follows_what_is_typed(office, shop, jars, shelf, shop_price):
     builders.packed_lot(jars, shelf, 48)
 

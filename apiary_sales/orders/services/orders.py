@@ -1,7 +1,7 @@
 """Orders: taken, filled, cancelled and taken back; and sales at the stand."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.db import IntegrityError, models, transaction
@@ -49,6 +49,9 @@ __all__ = [
     "take_back",
 ]
 
+# Nobody orders or quotes further ahead; it is a slip in the year.
+DAYS_AHEAD_MAX = timedelta(days=366)
+
 FILLABLE = (Order.Status.OPEN, Order.Status.PART_FILLED)
 
 
@@ -81,6 +84,8 @@ def take(
         problems.add("channel", _("Choose how it is sold: shop, delivery or drums."))
     if wanted_on and wanted_on < placed_on:
         problems.add("wanted_on", _("The day it is wanted lies before the order."))
+    elif wanted_on:
+        check_not_far(problems, "wanted_on", wanted_on)
     order_lines.check(problems, lines)
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
@@ -377,6 +382,14 @@ def check_customer(problems: Problems, customer: Customer | None) -> None:
             "customer",
             _("%(customer)s is no longer a customer. Set them active first.")
             % {"customer": customer.name},
+        )
+
+
+def check_not_far(problems: Problems, field: str, day: date) -> None:
+    if day > timezone.localdate() + DAYS_AHEAD_MAX:
+        problems.add(
+            field,
+            _("%(day)s is more than a year away. Check the date.") % {"day": date_format(day)},
         )
 
 

@@ -42,6 +42,7 @@ def quote(
     orders.check_customer(problems, customer)
     if valid_until < timezone.localdate():
         problems.add("valid_until", _("The day it is valid until is past."))
+    orders.check_not_far(problems, "valid_until", valid_until)
     order_lines.check(problems, lines)
     problems.raise_any()
     orders.refuse_repeat(Order, key)
