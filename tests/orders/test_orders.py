@@ -139,8 +139,8 @@ def test_more_than_is_free_is_refused_and_nothing_is_kept(take, jar_line, jars, 
         take(jar_line(29))
 
     assert str(refused.value) == (
-        "Not enough One pound: 29 pieces asked for, 28 pieces free. "
-        "Take fewer, or plan a bottling run."
+        "Not enough One pound: 29 pieces asked for, 28 pieces free beside the 20 pieces promised "
+        "to orders. Take fewer, or plan a bottling run."
     )
     assert Order.objects.count() == 1
     assert on_shelf(jars) == (48, 20)
@@ -638,7 +638,8 @@ def test_the_stand_sells_no_jar_that_is_promised(take, jar_line, jars, stand, ow
         )
 
     assert str(refused.value) == (
-        "Not enough One pound: 3 pieces asked for, 2 pieces free at Stand."
+        "Not enough One pound: 3 pieces asked for, 2 pieces free at Stand beside the 10 pieces "
+        "promised to orders."
     )
     assert on_shelf(jars) == (12, 10)
     assert Order.objects.count() == 1

@@ -6,7 +6,7 @@ from decimal import Decimal
 from django import forms
 from django.forms.boundfield import BoundField
 from django.utils import timezone
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
@@ -64,13 +64,13 @@ class OrderForm(LinesForm):
         for size in self._sizes:
             key, name = size.container.pk, size.container.name
             self.fields[f"pieces_{key}"] = WholeNumberField(
-                label=_now("%(size)s: pieces") % {"size": name}, required=False, min_value=0
+                label=gettext("%(size)s: pieces") % {"size": name}, required=False, min_value=0
             )
             self.fields[f"price_{key}"] = PriceField(
-                label=_now("%(size)s: another price") % {"size": name}
+                label=gettext("%(size)s: another price") % {"size": name}
             )
             self.fields[f"discount_{key}"] = MoneyField(
-                label=_now("%(size)s: discount") % {"size": name}, required=False
+                label=gettext("%(size)s: discount") % {"size": name}, required=False
             )
 
     def rows(self) -> list[SizeRow]:
@@ -105,7 +105,7 @@ class OrderForm(LinesForm):
         if price is None:
             self.add_error(
                 f"price_{key}",
-                _now("%(size)s has no price for this customer. Enter one.")
+                gettext("%(size)s has no price for this customer. Enter one.")
                 % {"size": container.name},
             )
             return

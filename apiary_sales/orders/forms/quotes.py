@@ -7,7 +7,7 @@ from decimal import Decimal
 from django import forms
 from django.forms.boundfield import BoundField
 from django.utils import timezone
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.accounts.models import House
@@ -60,7 +60,7 @@ class PickForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["colour"].choices = [
             ("", _("any")),
-            *((name, _now(name)) for name in COLOUR_CLASSES),
+            *((name, gettext(name)) for name in COLOUR_CLASSES),
         ]
 
     def clean(self):
@@ -123,12 +123,13 @@ class QuoteForm(LinesForm):
             (self.OWN, _("stay here: the buyer brings drums")),
             (
                 self.DEPOSIT,
-                _now("go on deposit, %(amount)s each")
+                gettext("go on deposit, %(amount)s each")
                 % {"amount": words.money(house.drum_deposit_cents)},
             ),
             (
                 self.SALE,
-                _now("are sold, %(amount)s each") % {"amount": words.money(house.drum_price_cents)},
+                gettext("are sold, %(amount)s each")
+                % {"amount": words.money(house.drum_price_cents)},
             ),
         ]
         self.fields["drums_as"].initial = self.DEPOSIT
@@ -144,7 +145,7 @@ class QuoteForm(LinesForm):
                 widget=forms.CheckboxInput(attrs={"form": "quote"}),
             )
             self.fields[f"price_{key}"] = PriceField(
-                label=_now("%(drum)s: price a pound") % {"drum": offer.drum.name},
+                label=gettext("%(drum)s: price a pound") % {"drum": offer.drum.name},
                 initial=offer.price_per_pound,
             )
             self.fields[f"price_{key}"].widget.attrs["form"] = "quote"
@@ -180,7 +181,7 @@ class QuoteForm(LinesForm):
             if name not in self.errors:
                 self.add_error(
                     name,
-                    _now("Enter a price a pound for %(drum)s.") % {"drum": offer.drum.name},
+                    gettext("Enter a price a pound for %(drum)s.") % {"drum": offer.drum.name},
                 )
             return
         self.add_line(
@@ -199,7 +200,7 @@ class QuoteForm(LinesForm):
             gone.discard(str(drum.pk))
             self.add_error(
                 None,
-                _now("%(drum)s is not free any more. Choose another.") % {"drum": drum.name},
+                gettext("%(drum)s is not free any more. Choose another.") % {"drum": drum.name},
             )
         if gone:
             self.add_error(None, _("There is no such drum. Open the page again."))

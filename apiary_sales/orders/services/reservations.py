@@ -6,6 +6,7 @@ the order's row and the items of its lines locked.
 
 from collections.abc import Iterable, Sequence
 
+from django.db.models import Sum
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine, Reservation
@@ -162,19 +163,32 @@ class Picker:
         raise self._not_enough(line, asked, asked - wanted, name)
 
     def _not_enough(self, line: OrderLine, asked: int, free: int, name: str) -> NotEnoughStock:
-        figures = {
-            "size": line.container.name,
-            "asked": words.pieces(asked),
-            "free": words.pieces(free),
-        }
-        if self._at is None:
+        balances = Balance.objects.filter(item=line.container.item, place__in=self._places)
+        promised = balances.aggregate(pieces=Sum("reserved"))["pieces"] or 0
+        if self._at is not None and promised:
+            sentence = _(
+                "Not enough %(size)s: %(asked)s asked for, %(free)s free at %(place)s beside the "
+                "%(promised)s promised to orders."
+            )
+        elif self._at is not None:
+            sentence = _("Not enough %(size)s: %(asked)s asked for, %(free)s free at %(place)s.")
+        elif promised:
+            sentence = _(
+                "Not enough %(size)s: %(asked)s asked for, %(free)s free beside the %(promised)s "
+                "promised to orders. Take fewer, or plan a bottling run."
+            )
+        else:
             sentence = _(
                 "Not enough %(size)s: %(asked)s asked for, %(free)s free. "
                 "Take fewer, or plan a bottling run."
             )
-        else:
-            sentence = _("Not enough %(size)s: %(asked)s asked for, %(free)s free at %(place)s.")
-            figures["place"] = self._at.name
+        figures = {
+            "size": line.container.name,
+            "asked": words.pieces(asked),
+            "free": words.pieces(free),
+            "promised": words.pieces(promised),
+            "place": self._at.name if self._at else "",
+        }
         return NotEnoughStock(sentence % figures, field=name, asked=asked, there=free)
 
 
