@@ -60,7 +60,7 @@ class PickForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["colour"].choices = [
             ("", _("any")),
-            *((name, gettext(name)) for name in COLOUR_CLASSES),
+            *((name, words.colour(name)) for name in COLOUR_CLASSES),
         ]
 
     def clean(self):
