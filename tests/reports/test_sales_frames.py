@@ -269,7 +269,7 @@ def many_sales() -> None:
             lot = builders.packed_lot(
                 size, stand, 60, cost_cents=cost, best_by=date(season + 2, 7, 31)
             )
-            Lot.objects.filter(pk=lot.pk).update(season=season)
+            Lot.objects.filter(pk=lot.pk).update(season=season, made_on=date(2025, 11, 1))
     shops = [builders.customer(f"Shop {number}") for number in range(3)]
     for number in range(40):
         day = date(2025, 12, 1) + timedelta(days=chance.randrange(300))
