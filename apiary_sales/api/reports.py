@@ -6,6 +6,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.response import Response
+from rest_framework.reverse import reverse
 from rest_framework.views import APIView
 
 from apiary_sales.api.serializers import ProblemSerializer
@@ -51,6 +52,36 @@ class ReportSerializer(serializers.Serializer):
     columns = ReportColumnSerializer(many=True)
     rows = serializers.ListField(child=serializers.DictField())
     total = serializers.DictField()
+
+
+class ReportEntrySerializer(serializers.Serializer):
+    """A report there is to ask for, and the names of the filters it takes."""
+
+    slug = serializers.CharField()
+    title = serializers.CharField()
+    definition = serializers.ListField(child=serializers.CharField())
+    filters = serializers.ListField(child=serializers.CharField())
+    url = serializers.URLField()
+
+
+class ReportListView(APIView):
+    permission_classes = [HoldsPermission]
+    permission_required = "billing.view_money"
+
+    @extend_schema(operation_id="reports_list", responses=ReportEntrySerializer(many=True))
+    def get(self, request):
+        """Return every report there is, with its address."""
+        entries = [
+            {
+                "slug": slug,
+                "title": report.title,
+                "definition": report.definition,
+                "filters": list(report.form().fields),
+                "url": reverse("api:report", args=[slug], request=request),
+            }
+            for slug, report in REPORTS.items()
+        ]
+        return Response(ReportEntrySerializer(entries, many=True).data)
 
 
 class ReportView(APIView):

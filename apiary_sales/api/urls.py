@@ -22,6 +22,7 @@ urlpatterns = [
     path("extractions/", views.ExtractionView.as_view(), name="extractions"),
     path("transfers/", views.TransferView.as_view(), name="transfers"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
+    path("reports/", reports.ReportListView.as_view(), name="reports"),
     path("reports/<slug:slug>/", reports.ReportView.as_view(), name="report"),
     path("token/", obtain_auth_token, name="token"),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),

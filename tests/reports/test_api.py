@@ -41,6 +41,17 @@ def test_a_report_gives_its_rows_in_whole_cents_and_grams(ask, house):
     assert answer["total"] == {**answer["rows"][0], "size": None}
 
 
+def test_the_list_names_every_report_with_its_address_and_filters(ask, house):
+    listed = ask("").json()
+
+    assert [report["slug"] for report in listed] == list(catalogue.REPORTS)
+    stock = next(report for report in listed if report["slug"] == "stock-value")
+    assert stock["title"] == "Stock value"
+    assert set(stock["filters"]) == {"on", "kind", "season"}
+    for report in listed:
+        assert ask(report["url"].removeprefix("http://testserver/api/reports/")).status_code == 200
+
+
 def test_an_unknown_cost_is_null(ask, house):
     rows = ask("margin-by-size/").json()["rows"]
 
@@ -91,6 +102,7 @@ def test_filters_that_make_no_sense_are_problems_of_their_fields(ask):
 @pytest.mark.parametrize("role", ["stand", "bottling"])
 def test_who_may_not_see_money_gets_no_report(ask, role):
     assert ask("sales-by-size/", role=role).status_code == 403
+    assert ask("", role=role).status_code == 403
 
 
 def test_a_report_there_is_not_is_not_found(ask):
