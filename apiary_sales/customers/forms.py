@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services.customers import Details
 from inventory.forms.acts import HouseForm
-from inventory.forms.fields import MoneyField, WholeNumberField
+from inventory.forms.fields import DayInput, MoneyField, WholeNumberField
 
 
 class CustomerForm(HouseForm):
@@ -68,7 +68,7 @@ class CustomerForm(HouseForm):
     certificate_expires = forms.DateField(
         label=_("Certificate expires"),
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        widget=DayInput,
         help_text=_("Left empty, it does not expire."),
     )
     note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea)

@@ -15,6 +15,7 @@ from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
+from inventory.forms.fields import DayInput
 from inventory.models import ContainerSize, Item, Lot
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
@@ -23,7 +24,7 @@ FIRST_YEAR, LAST_YEAR = 1900, 2200
 class DayField(forms.DateField):
     """A day, written 2026-09-30 in the address."""
 
-    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    widget = DayInput
 
     def __init__(self, **options: Any) -> None:
         super().__init__(

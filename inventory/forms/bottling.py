@@ -13,6 +13,7 @@ from inventory import words
 from inventory.errors import HouseError
 from inventory.forms.acts import ActForm
 from inventory.forms.fields import (
+    DayInput,
     LengthField,
     MoneyField,
     QuantityField,
@@ -96,15 +97,6 @@ def stores():
     return Place.objects.filter(kind__in=Place.STORES, is_active=True)
 
 
-class DateInput(forms.DateInput):
-    """The browser's own calendar, which reads and writes 2026-07-31 in every language."""
-
-    input_type = "date"
-
-    def __init__(self, attrs=None) -> None:
-        super().__init__(attrs, format="%Y-%m-%d")
-
-
 class PlanForm(ActForm):
     container = forms.ModelChoiceField(
         label=_("Size"), queryset=ContainerSize.objects.filter(is_active=True), empty_label=None
@@ -124,7 +116,7 @@ class PlanForm(ActForm):
         label=_("Put the filled pieces on"), queryset=Place.objects.none(), empty_label=None
     )
     planned_for = forms.DateField(
-        label=_("Day"), widget=DateInput, initial=timezone.localdate, localize=False
+        label=_("Day"), widget=DayInput, initial=timezone.localdate, localize=False
     )
 
     def __init__(self, *args, **kwargs) -> None:
@@ -165,7 +157,7 @@ class RecordForm(ActForm):
         label=_("The filled pieces are on"), queryset=Place.objects.none(), empty_label=None
     )
     bottled_on = forms.DateField(
-        label=_("Day of the run"), widget=DateInput, initial=timezone.localdate, localize=False
+        label=_("Day of the run"), widget=DayInput, initial=timezone.localdate, localize=False
     )
     figures_are_right = forms.BooleanField(
         label=_("Yes, that much honey was drawn"), required=False
@@ -336,7 +328,7 @@ class ReceiveForm(ActForm):
         label=_("Put on"), queryset=Place.objects.none(), empty_label=None
     )
     received_on = forms.DateField(
-        label=_("Day"), widget=DateInput, initial=timezone.localdate, localize=False
+        label=_("Day"), widget=DayInput, initial=timezone.localdate, localize=False
     )
 
     def __init__(self, *args, **kwargs) -> None:

@@ -42,6 +42,15 @@ def plain_number(typed: str) -> str:
     return text.replace(point, ".")
 
 
+class DayInput(forms.DateInput):
+    """The browser's own calendar, which reads and writes 2026-07-31 in every language."""
+
+    input_type = "date"
+
+    def __init__(self, attrs=None) -> None:
+        super().__init__(attrs, format="%Y-%m-%d")
+
+
 class FigureField(forms.DecimalField):
     """A decimal number as people type it, with or without thousands marks and spaces."""
 

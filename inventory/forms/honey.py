@@ -14,6 +14,7 @@ from inventory import density, vessels, words
 from inventory.errors import BadValue, HouseError, Problems
 from inventory.forms.acts import ActForm
 from inventory.forms.fields import (
+    DayInput,
     FigureField,
     LengthField,
     MoneyField,
@@ -57,10 +58,9 @@ def plain(number: Decimal, places: int) -> Decimal:
 
 
 def date_field(label, **kwargs) -> forms.DateField:
-    """A day, chosen with the browser's own calendar, which writes it as 2026-07-20."""
-    widget = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+    """A day, also as people type it where the browser has no calendar of its own."""
     return forms.DateField(
-        label=label, widget=widget, input_formats=["%Y-%m-%d", "%m/%d/%Y"], **kwargs
+        label=label, widget=DayInput, input_formats=["%Y-%m-%d", "%m/%d/%Y"], **kwargs
     )
 
 

@@ -12,19 +12,10 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.customers.models import Customer
 from inventory import words
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import MoneyField, WholeNumberField
+from inventory.forms.fields import DayInput, MoneyField, WholeNumberField
 
 OLDEST_FIRST = "oldest"
 NOT_NEGATIVE = {"min_value": _("Enter nothing or more.")}
-
-
-class DayInput(forms.DateInput):
-    """A day, chosen on the browser's own calendar."""
-
-    input_type = "date"
-
-    def __init__(self, attrs=None) -> None:
-        super().__init__(attrs, format="%Y-%m-%d")
 
 
 class IssueForm(ActForm):

@@ -12,13 +12,6 @@ from inventory.forms.acts import ActForm
 from inventory.forms.fields import FigureField
 
 
-class DateInput(forms.DateInput):
-    """The browser's own day picker."""
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d", attrs={"type": "date"})
-
-
 class PriceField(FigureField):
     """A price of one piece or one pound, with up to four decimals."""
 

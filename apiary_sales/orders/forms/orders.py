@@ -17,10 +17,10 @@ from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import MoneyField, WeightField, WholeNumberField
+from inventory.forms.fields import DayInput, MoneyField, WeightField, WholeNumberField
 from inventory.models import Place
 
-from .lines import DateInput, LinesForm, PriceField, note_field, over_limit_field
+from .lines import LinesForm, PriceField, note_field, over_limit_field
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class OrderForm(LinesForm):
             (Order.Channel.DELIVERY, _("Delivery")),
         ],
     )
-    wanted_on = forms.DateField(label=_("Wanted on"), required=False, widget=DateInput)
+    wanted_on = forms.DateField(label=_("Wanted on"), required=False, widget=DayInput)
     customer_reference = forms.CharField(label=_("Their reference"), required=False, max_length=60)
     freight = MoneyField(label=_("Delivery charge"), required=False)
     note = note_field()
@@ -126,7 +126,7 @@ class OrderForm(LinesForm):
 class FulfilForm(ActForm):
     """How much of each line is handed over now: all that is left, unless told otherwise."""
 
-    filled_on = forms.DateField(label=_("Handed over on"), widget=DateInput)
+    filled_on = forms.DateField(label=_("Handed over on"), widget=DayInput)
 
     def __init__(self, *args, order: Order, **kwargs) -> None:
         super().__init__(*args, **kwargs)

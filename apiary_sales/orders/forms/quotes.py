@@ -18,11 +18,11 @@ from apiary_sales.orders.queries.drums import DrumOffer, Wanted
 from apiary_sales.orders.services.lines import LineWanted
 from inventory import words
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import FigureField, MoneyField
+from inventory.forms.fields import DayInput, FigureField, MoneyField
 from inventory.models import Place
 from inventory.physics.grading import COLOUR_CLASSES
 
-from .lines import DateInput, LinesForm, PriceField, note_field, over_limit_field
+from .lines import LinesForm, PriceField, note_field, over_limit_field
 
 
 class PickForm(forms.Form):
@@ -109,7 +109,7 @@ class QuoteForm(LinesForm):
         help_text=_("Leave empty for the house's usual deposit or price."),
     )
     freight = MoneyField(label=_("Freight"), required=False)
-    valid_until = forms.DateField(label=_("Valid until"), widget=DateInput)
+    valid_until = forms.DateField(label=_("Valid until"), widget=DayInput)
     note = note_field()
 
     def __init__(self, *args, offers: list[DrumOffer], **kwargs) -> None:

@@ -10,7 +10,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.services.prices import Ending
 from inventory.forms.acts import HouseForm
-from inventory.forms.fields import MoneyField, MoneyInput
+from inventory.forms.fields import DayInput, MoneyField, MoneyInput
 from inventory.physics import grading
 
 NEGATIVE = {"min_value": _("Enter a price of nothing or more.")}
@@ -22,8 +22,7 @@ class DayField(forms.DateField):
     def __init__(self, **kwargs) -> None:
         kwargs.setdefault("label", _("From this day on"))
         kwargs.setdefault("initial", timezone.localdate)
-        widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-        super().__init__(widget=widget, **kwargs)
+        super().__init__(widget=DayInput, **kwargs)
 
 
 class PerPoundField(forms.DecimalField):

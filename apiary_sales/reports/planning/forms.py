@@ -23,7 +23,7 @@ from apiary_sales.pricing.planning.inputs import (
 )
 from inventory import words
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import MoneyField, WeightField
+from inventory.forms.fields import DayInput, MoneyField, WeightField
 from inventory.models import Place
 from inventory.money import amount
 from inventory.physics.units import POUND_GRAMS
@@ -257,7 +257,7 @@ class DraftRunsForm(ActForm):
     planned_for = forms.DateField(
         label=_("Day"),
         initial=timezone.localdate,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        widget=DayInput,
     )
 
 
