@@ -2,8 +2,12 @@ from django import forms
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.forms import PasswordChangeForm as DjangoPasswordChangeForm
+from django.contrib.contenttypes.models import ContentType
 from django.utils.translation import gettext_lazy as _
 
+from inventory.forms.fields import DayInput
+
+from . import queries
 from .models import User
 
 
@@ -91,3 +95,45 @@ class ChangeRoleForm(forms.Form):
     role = forms.ChoiceField(
         label=_("What they do"), choices=User.Role.choices, widget=forms.RadioSelect
     )
+
+
+class KindField(forms.ModelChoiceField):
+    def label_from_instance(self, obj: ContentType) -> str:
+        return queries.kind_name(obj)
+
+
+class PersonField(forms.ModelChoiceField):
+    def label_from_instance(self, obj: User) -> str:
+        return obj.display_name
+
+
+class ChangeFilterForm(forms.Form):
+    """What the list of changes is narrowed to."""
+
+    kind = KindField(
+        label=_("Of what"),
+        required=False,
+        queryset=ContentType.objects.none(),
+        to_field_name="model",
+        empty_label=_("all"),
+    )
+    person = PersonField(
+        label=_("Who"),
+        required=False,
+        queryset=User.objects.order_by("first_name", "username"),
+        to_field_name="username",
+        empty_label=_("all"),
+    )
+    first = forms.DateField(label=_("From"), required=False, widget=DayInput)
+    last = forms.DateField(label=_("To"), required=False, widget=DayInput)
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["kind"].queryset = queries.kinds_tracked()
+
+    def clean(self) -> dict:
+        data = super().clean()
+        first, last = data.get("first"), data.get("last")
+        if first and last and last < first:
+            self.add_error("last", _("The last day lies before the first."))
+        return data

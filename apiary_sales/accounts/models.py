@@ -25,6 +25,8 @@ class User(AbstractUser):
     objects = UserManager()
 
     class Meta(AbstractUser.Meta):
+        verbose_name = _("person")
+        verbose_name_plural = _("people")
         permissions = [("manage_people", _("Add people and set what they may do"))]
 
     @property
@@ -62,6 +64,8 @@ class House(models.Model):
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
 
     class Meta:
+        verbose_name = _("business details")
+        verbose_name_plural = _("business details")
         constraints = [
             models.CheckConstraint(condition=models.Q(pk=1), name="house_is_one"),
         ]

@@ -13,6 +13,7 @@ urlpatterns = [
     path("language/", login_not_required(set_language), name="language"),
     path("", views.account, name="account"),
     path("password/", views.ChangePassword.as_view(), name="password"),
+    path("changes/", views.changes, name="changes"),
     path("people/", views.people_list, name="people"),
     path("people/add/", views.add_person, name="add_person"),
     path("people/<int:pk>/", views.person, name="person"),

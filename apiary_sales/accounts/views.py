@@ -2,6 +2,7 @@ from django.contrib import messages
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import permission_required
 from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse_lazy
@@ -9,8 +10,17 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from . import people, queries
-from .forms import AddPersonForm, ChangePasswordForm, ChangeRoleForm, ResetPasswordForm, SignInForm
+from .forms import (
+    AddPersonForm,
+    ChangeFilterForm,
+    ChangePasswordForm,
+    ChangeRoleForm,
+    ResetPasswordForm,
+    SignInForm,
+)
 from .models import User
+
+CHANGES_A_PAGE = 50
 
 manages_people = permission_required("accounts.manage_people", raise_exception=True)
 
@@ -114,6 +124,20 @@ def switch_on(request: HttpRequest, pk: int) -> HttpResponse:
     found = people.switch_on(person=get_object_or_404(User, pk=pk))
     messages.success(request, _("%(name)s can sign in again.") % {"name": found.display_name})
     return redirect("accounts:person", pk=pk)
+
+
+@manages_people
+def changes(request: HttpRequest) -> HttpResponse:
+    form = ChangeFilterForm(request.GET)
+    wanted = form.cleaned_data if form.is_valid() else {}
+    page = Paginator(queries.changes(**wanted), CHANGES_A_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "form": form,
+        "page": page,
+        "rows": [queries.Change.of(entry) for entry in page],
+        "is_filtered": any(wanted.values()),
+    }
+    return render(request, "accounts/changes.html", context)
 
 
 def _person_page(request, found, *, role_form=None, password_form=None) -> HttpResponse:

@@ -45,6 +45,8 @@ class Customer(models.Model):
     note = models.TextField(_("note"), blank=True)
 
     class Meta:
+        verbose_name = _("customer")
+        verbose_name_plural = _("customers")
         ordering = ["name"]
         permissions = [("manage_customers", "Can add and change customers")]
         constraints = [

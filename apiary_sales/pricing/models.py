@@ -27,6 +27,8 @@ class ContainerPrice(models.Model):
     case_cents = models.BigIntegerField(_("price of a case"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("price")
+        verbose_name_plural = _("prices")
         ordering = ["container", "tier", "min_pieces", "-valid_from", "-id"]
         permissions = [("manage_prices", "Can change prices and tax rates")]
         constraints = [
@@ -63,6 +65,8 @@ class BulkPrice(models.Model):
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
 
     class Meta:
+        verbose_name = _("bulk price")
+        verbose_name_plural = _("bulk prices")
         ordering = ["colour_class", "moisture_percent_max", "-valid_from", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -92,6 +96,8 @@ class TaxRate(models.Model):
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
 
     class Meta:
+        verbose_name = _("tax rate")
+        verbose_name_plural = _("tax rates")
         ordering = ["goods", "-valid_from", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -140,6 +146,8 @@ class ChannelCost(models.Model):
     )
 
     class Meta:
+        verbose_name = _("cost of selling")
+        verbose_name_plural = _("costs of selling")
         constraints = [
             models.CheckConstraint(
                 condition=Q(
@@ -161,11 +169,16 @@ class FillingTime(models.Model):
     """Minutes of work on one piece of a size, used while no run has recorded any."""
 
     container = models.OneToOneField(
-        ContainerSize, on_delete=models.CASCADE, related_name="filling_time"
+        ContainerSize,
+        on_delete=models.CASCADE,
+        related_name="filling_time",
+        verbose_name=_("size"),
     )
     minutes_each = models.DecimalField(_("minutes a piece"), max_digits=6, decimal_places=3)
 
     class Meta:
+        verbose_name = _("filling time")
+        verbose_name_plural = _("filling times")
         constraints = [
             models.CheckConstraint(
                 condition=Q(minutes_each__gte=0), name="filling_time_minutes_each_gte_0"
@@ -197,6 +210,8 @@ class SeasonExpense(models.Model):
     idempotency_key = models.CharField(max_length=100, unique=True)
 
     class Meta:
+        verbose_name = _("season expense")
+        verbose_name_plural = _("season expenses")
         ordering = ["-season", "category", "id"]
         constraints = [
             models.CheckConstraint(

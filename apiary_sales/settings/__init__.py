@@ -62,6 +62,7 @@ INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "django.forms",
+    "auditlog",
     "django_filters",
     "django_htmx",
     "rest_framework",
@@ -88,6 +89,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "auditlog.middleware.AuditlogMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -159,6 +161,35 @@ FORMAT_MODULE_PATH = ["apiary_sales.formats"]
 
 # ISO 4217. One house keeps its books in one currency.
 CURRENCY = env.str("CURRENCY", default="USD")
+
+# Who changed what in all that is not a posting: those keep their own who and when.
+# Values are compared as what they are, so that 32 and 32.0 are no change.
+AUDITLOG_STORE_JSON_CHANGES = True
+# What a row pointed at is kept by its name, as it was called then.
+AUDITLOG_USE_FK_STRING_REPRESENTATION = True
+AUDITLOG_DISABLE_REMOTE_ADDR = True
+AUDITLOG_INCLUDE_TRACKING_MODELS = [
+    {"model": "accounts.User", "exclude_fields": ["id", "password", "last_login"]},
+    *(
+        {"model": model, "exclude_fields": ["id", "item", "idempotency_key"]}
+        for model in (
+            "accounts.House",
+            "customers.Customer",
+            "pricing.ContainerPrice",
+            "pricing.BulkPrice",
+            "pricing.TaxRate",
+            "pricing.ChannelCost",
+            "pricing.FillingTime",
+            "pricing.SeasonExpense",
+            "inventory.Place",
+            "inventory.TankShape",
+            "inventory.ContainerSize",
+            "inventory.ContainerPart",
+            "inventory.PackagingPart",
+            "inventory.ProductionSettings",
+        )
+    ),
+]
 
 STATIC_URL = "static/"
 # Served straight from the apps: nothing to collect before the first start.

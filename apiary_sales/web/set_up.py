@@ -76,6 +76,12 @@ PAGES = (
         ("billing.issue_invoices",),
     ),
     Page(
+        _("Changes"),
+        _("Who changed what in sizes, prices, customers, places and people"),
+        "accounts:changes",
+        ("accounts.manage_people",),
+    ),
+    Page(
         _("Back office"),
         _("Every table, for repairs: take care"),
         "admin:index",

@@ -90,6 +90,8 @@ class Place(models.Model):
     objects = PlaceManager()
 
     class Meta:
+        verbose_name = _("place")
+        verbose_name_plural = _("places")
         ordering = ["kind", "code"]
         permissions = [("manage_places", "Can set up tanks, drums and shelves")]
         constraints = [

@@ -43,6 +43,8 @@ class ContainerSize(models.Model):
     parts = models.ManyToManyField("PackagingPart", through="ContainerPart")
 
     class Meta:
+        verbose_name = _("container size")
+        verbose_name_plural = _("container sizes")
         ordering = ["brimful_ml", "name"]
         permissions = [("manage_parts", "Can edit sizes and receive packaging parts")]
         constraints = [
@@ -85,6 +87,8 @@ class PackagingPart(models.Model):
     is_active = models.BooleanField(_("in use"), default=True)
 
     class Meta:
+        verbose_name = _("packaging part")
+        verbose_name_plural = _("packaging parts")
         ordering = ["kind", "name"]
 
     def __str__(self) -> str:
@@ -95,13 +99,20 @@ class ContainerPart(models.Model):
     """So many of a part go with so many filled pieces: one lid for 1, one case for 12."""
 
     container = models.ForeignKey(
-        ContainerSize, on_delete=models.CASCADE, related_name="container_parts"
+        ContainerSize,
+        on_delete=models.CASCADE,
+        related_name="container_parts",
+        verbose_name=_("size"),
     )
-    part = models.ForeignKey(PackagingPart, on_delete=models.PROTECT, related_name="used_in")
+    part = models.ForeignKey(
+        PackagingPart, on_delete=models.PROTECT, related_name="used_in", verbose_name=_("part")
+    )
     quantity = models.PositiveIntegerField(_("how many"), default=1)
     per_pieces = models.PositiveIntegerField(_("for how many filled pieces"), default=1)
 
     class Meta:
+        verbose_name = _("part of a size")
+        verbose_name_plural = _("parts of sizes")
         constraints = [
             models.UniqueConstraint(fields=["container", "part"], name="container_part_is_one"),
             models.CheckConstraint(

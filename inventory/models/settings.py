@@ -23,6 +23,8 @@ class ProductionSettings(models.Model):
     )
 
     class Meta:
+        verbose_name = _("bottling settings")
+        verbose_name_plural = _("bottling settings")
         constraints = [
             models.CheckConstraint(condition=models.Q(pk=1), name="production_settings_is_one"),
         ]

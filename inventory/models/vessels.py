@@ -24,7 +24,9 @@ class TankShape(models.Model):
         ELLIPTICAL = "elliptical", _("dished, 2:1 ellipse")
         HEMISPHERE = "hemisphere", _("dished, half ball")
 
-    place = models.OneToOneField(Place, on_delete=models.CASCADE, related_name="shape")
+    place = models.OneToOneField(
+        Place, on_delete=models.CASCADE, related_name="shape", verbose_name=_("place")
+    )
     form = models.CharField(_("form"), max_length=12, choices=Form)
     diameter_mm = models.PositiveIntegerField(_("inside diameter, mm"), null=True, blank=True)
     length_mm = models.PositiveIntegerField(
@@ -36,6 +38,8 @@ class TankShape(models.Model):
     cone_mm = models.PositiveIntegerField(_("depth of the cone, mm"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("tank shape")
+        verbose_name_plural = _("tank shapes")
         constraints = [
             models.CheckConstraint(
                 condition=Q(form="table") | Q(diameter_mm__gt=0, length_mm__gt=0),

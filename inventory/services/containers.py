@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy
 
 from inventory import filling
 from inventory.errors import Problems
-from inventory.models import ContainerPart, ContainerSize, Item, Lot, PackagingPart
+from inventory.models import ContainerSize, Item, Lot, PackagingPart
 from inventory.physics import gtin as gtins
 from inventory.physics import units
 from inventory.services import checks, codes
@@ -142,16 +142,11 @@ def save(
         container.item.name = name
         container.item.save(update_fields=["name"])
     if parts is not None:
-        container.container_parts.all().delete()
-        ContainerPart.objects.bulk_create(
-            ContainerPart(
-                container=container,
-                part=use.part,
-                quantity=use.quantity,
-                per_pieces=use.per_pieces,
+        container.container_parts.exclude(part__in=[use.part for use in parts]).delete()
+        for use in parts:
+            container.container_parts.update_or_create(
+                part=use.part, defaults={"quantity": use.quantity, "per_pieces": use.per_pieces}
             )
-            for use in parts
-        )
     return container
 
 

@@ -150,9 +150,10 @@ def change(
     place.note = note.strip()
     _check_holds_what_is_in_it(place, _capacity_field(shape))
     checks.save_checked(place)
-    TankShape.objects.filter(place=place).delete()
     if shape:
         _measure(place, shape)
+    else:
+        TankShape.objects.filter(place=place).delete()
     return Place.objects.get(pk=place.pk)
 
 
@@ -183,7 +184,7 @@ def capacity_of(shape: Shape | None, capacity_litres: Decimal | None = None) -> 
         return capacity_litres
     _check_measurements(shape)
     try:
-        vessel = vessels.physical(_row(shape), shape.points)
+        vessel = vessels.physical(_with_figures(TankShape(), shape), shape.points)
     except ValueError as error:
         raise BadValue(str(error), field=_capacity_field(shape)) from error
     return vessels.capacity_litres(vessel)
@@ -262,24 +263,22 @@ def _check_table(problems: Problems, points: Sequence[tuple[int, Decimal]]) -> N
             )
 
 
-def _row(shape: Shape, place: Place | None = None) -> TankShape:
-    """Return the row of a shape, with no figures that its form does not use."""
-    if shape.form == TankShape.Form.TABLE:
-        return TankShape(place=place, form=shape.form)
-    is_cone = shape.end == TankShape.End.CONE
-    return TankShape(
-        place=place,
-        form=shape.form,
-        diameter_mm=shape.diameter_mm,
-        length_mm=shape.length_mm,
-        end=shape.end,
-        cone_mm=shape.cone_mm if is_cone else None,
-    )
+def _with_figures(row: TankShape, shape: Shape) -> TankShape:
+    """Put the figures of a shape on a row, and none that its form does not use."""
+    has_walls = shape.form != TankShape.Form.TABLE
+    row.form = shape.form
+    row.diameter_mm = shape.diameter_mm if has_walls else None
+    row.length_mm = shape.length_mm if has_walls else None
+    row.end = shape.end if has_walls else TankShape.End.FLAT
+    row.cone_mm = shape.cone_mm if has_walls and shape.end == TankShape.End.CONE else None
+    return row
 
 
 def _measure(place: Place, shape: Shape) -> None:
-    row = _row(shape, place)
+    standing = TankShape.objects.filter(place=place).first()
+    row = _with_figures(standing or TankShape(place=place), shape)
     checks.save_checked(row)
+    row.points.all().delete()
     if shape.form == TankShape.Form.TABLE:
         CalibrationPoint.objects.bulk_create(
             CalibrationPoint(shape=row, depth_mm=depth_mm, litres=litres)

@@ -318,7 +318,10 @@ def change_by_percent(
         for change in now
         if change.is_different
     ]
-    return ContainerPrice.objects.bulk_create(rows)
+    # One by one: what is created in bulk leaves no trace of who did it.
+    for row in rows:
+        row.save()
+    return rows
 
 
 def _check_case(
@@ -360,10 +363,10 @@ def _check_break(
 
 def _end_breaks(container: ContainerSize, tier: str, on: date) -> None:
     standing = read.price_list(tier, on).of(container).quantity_breaks
-    ContainerPrice.objects.bulk_create(
-        ContainerPrice(tier=tier, container=container, valid_from=on, min_pieces=row.min_pieces)
-        for row in standing
-    )
+    for row in standing:
+        ContainerPrice.objects.create(
+            tier=tier, container=container, valid_from=on, min_pieces=row.min_pieces
+        )
 
 
 def _lock(containers) -> None:

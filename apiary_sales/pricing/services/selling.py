@@ -59,9 +59,10 @@ def set_filling_times(minutes: Mapping[ContainerSize, Decimal | None]) -> None:
                 _("%(size)s: enter from 0 to 60 minutes for one piece.") % {"size": container.name},
             )
     problems.raise_any()
-    FillingTime.objects.filter(container__in=minutes).delete()
-    FillingTime.objects.bulk_create(
-        FillingTime(container=container, minutes_each=each)
-        for container, each in minutes.items()
-        if each is not None
-    )
+    for container, each in minutes.items():
+        if each is None:
+            FillingTime.objects.filter(container=container).delete()
+        else:
+            FillingTime.objects.update_or_create(
+                container=container, defaults={"minutes_each": each}
+            )
