@@ -168,6 +168,7 @@ def test_the_till_reckons_to_the_cent_as_the_books_do(sign_in, stand, rounding):
         ("half", 8, [(1, 525, 4015), (3, 499, 4015)]),
         ("pound", 12, [(1, 835, 9955)]),
         ("quart", 6, [(1, 2115, None), (2, 2049, None)]),
+        ("bear", 12, [(1, 540, 6000), (6, 530, None), (36, 490, None)]),
     ]:
         size = builders.container(code, code=code, pieces_per_case=per_case)
         builders.packed_lot(size, stand, 100)
@@ -187,6 +188,9 @@ def test_the_till_reckons_to_the_cent_as_the_books_do(sign_in, stand, rounding):
         ({"half": 3, "pound": 7}, "1.00"),
         ({"half": 8, "pound": 12, "quart": 2}, "3.33"),
         ({"half": 16, "pound": 13, "quart": 5}, "0.50"),
+        ({"bear": 6}, "0.00"),
+        ({"bear": 12}, "0.00"),
+        ({"bear": 36}, "0.00"),
         ({"quart": 1}, "21.15"),
     ]
 
@@ -207,12 +211,16 @@ def test_the_till_reckons_to_the_cent_as_the_books_do(sign_in, stand, rounding):
         sees(page, "Recorded on receipt R")
         page.get_by_role("button", name="Next sale").click()
 
-    booked = [f"${bill.total_cents / 100:,.2f}" for bill in Invoice.objects.order_by("id")]
+    bills = list(Invoice.objects.order_by("id"))
+    booked = [f"${bill.total_cents / 100:,.2f}" for bill in bills]
     assert asked == booked
     # 21.15 less 21.15 is nothing; a case of pounds at 99.55 is no multiple of a piece's price.
     assert booked[-1] == "$0.00"
-    case_line = Invoice.objects.order_by("id")[2].lines.get(description="pound")
+    case_line = bills[2].lines.get(description="pound")
     assert case_line.amount_cents + case_line.discount_cents == 9_955
+    # 6 at 5.30; a case at 60.00 is less than 12 at 5.30; 36 at 4.90 are less than three cases.
+    bears = [line.amount_cents for bill in bills for line in bill.lines.filter(description="bear")]
+    assert bears == [3_180, 6_000, 17_640]
 
 
 def test_a_discount_and_a_card_are_recorded(till, pounds):

@@ -124,6 +124,18 @@ def test_whole_cases_go_at_the_case_price(office, shop, jars, shelf, shop_price)
     assert Order.objects.get().total_cents == 14_400
 
 
+def test_a_quantity_price_leaves_the_lower_case_price_as_it_is(
+    office, shop, jars, shelf, shop_price
+):
+    builders.packed_lot(jars, shelf, 48)
+    ContainerPrice.objects.create(tier="shop", container=jars, min_pieces=6, piece_cents=640)
+
+    office.post(reverse("orders:order_create"), order_data(shop, jars, 24))
+
+    # Two cases of 12 at 72.00, not 24 at 6.40.
+    assert Order.objects.get().total_cents == 14_400
+
+
 def test_another_price_a_discount_and_a_delivery_charge_are_kept(
     office, shop, jars, shelf, shop_price
 ):

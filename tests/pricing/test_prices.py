@@ -181,6 +181,44 @@ def test_whole_cases_go_at_the_case_price(pound, pieces, expected):
     assert unit_price == Decimal(expected)
 
 
+@pytest.mark.parametrize(
+    ("pieces", "expected"),
+    [
+        (5, "5.4000"),
+        (6, "5.3000"),
+        (11, "5.3000"),
+        # 60.00 ÷ 12 = 5.00 is less than 5.30.
+        (12, "5.0000"),
+        (13, "5.3000"),
+        (24, "5.0000"),
+        # From 36 on a piece at 4.90 is less than one of a case at 5.00.
+        (36, "4.9000"),
+    ],
+)
+def test_whole_cases_go_at_the_case_price_or_the_quantity_price_whichever_is_lower(
+    pound, pieces, expected
+):
+    set_price(pound, 540, case_cents=6000)
+    set_price(pound, 530, min_pieces=6)
+    set_price(pound, 490, min_pieces=36)
+
+    unit_price = read.line_unit_price(container=pound, tier=STAND, on=MAY, pieces=pieces)
+
+    assert unit_price == Decimal(expected)
+
+
+def test_a_quantity_price_that_names_a_case_price_of_its_own_keeps_it(pound):
+    set_price(pound, 540, case_cents=6000)
+    set_price(pound, 530, min_pieces=48, case_cents=5400)
+
+    listed = read.price_list(STAND, MAY).of(pound)
+
+    assert listed.offer(47) == read.PieceOffer(540, 6000)
+    assert listed.offer(48) == read.PieceOffer(530, 5400)
+    # 54.00 ÷ 12 = 4.50.
+    assert listed.unit_price(48) == Decimal("4.5000")
+
+
 def test_without_a_price_a_line_has_none(pound):
     assert read.line_unit_price(container=pound, tier=STAND, on=MAY, pieces=1) is None
     assert read.price_for(container=pound, tier=STAND, on=MAY) is None

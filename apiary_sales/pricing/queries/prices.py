@@ -37,23 +37,32 @@ class SizePrices:
         return tuple(row for row in self.breaks if row.min_pieces > 1)
 
     def offer(self, pieces: int = 1) -> PieceOffer | None:
-        """Return what a piece costs when so many are taken, or None without a price."""
-        fitting = [row for row in self.breaks if row.min_pieces <= pieces]
-        return PieceOffer(fitting[-1].piece_cents, fitting[-1].case_cents) if fitting else None
+        """Return what a piece and a case cost when so many are taken, or None without a price.
+
+        Of the rows that are reached, the one with the most pieces that names a price counts: a
+        quantity price for pieces leaves the price of a case as it is.
+        """
+        reached = [row for row in self.breaks if row.min_pieces <= pieces]
+        if not reached:
+            return None
+        cases = [row.case_cents for row in reached if row.case_cents is not None]
+        return PieceOffer(reached[-1].piece_cents, cases[-1] if cases else None)
 
     def unit_price(self, pieces: int) -> Decimal | None:
-        """Return the price of one of `pieces`, to four places.
+        """Return the price of one of `pieces`, to four places; stand.js reckons the same way.
 
-        Whole cases go at the case price, shared out over their pieces; anything else goes at the
-        piece price. Four places lose at most a cent in a hundred pieces.
+        Whole cases go at the case price, shared out over their pieces, unless the piece price for
+        so many is lower still; anything else goes at the piece price. Four places lose at most a
+        cent in a hundred pieces.
         """
         offer = self.offer(pieces)
         if offer is None:
             return None
+        each = (Decimal(offer.piece_cents) / 100).quantize(FOUR_PLACES)
         per_case = self.container.pieces_per_case
-        if offer.case_cents is not None and pieces % per_case == 0:
-            return (Decimal(offer.case_cents) / 100 / per_case).quantize(FOUR_PLACES)
-        return (Decimal(offer.piece_cents) / 100).quantize(FOUR_PLACES)
+        if offer.case_cents is None or pieces % per_case:
+            return each
+        return min(each, (Decimal(offer.case_cents) / 100 / per_case).quantize(FOUR_PLACES))
 
 
 @dataclass(frozen=True)
@@ -108,8 +117,8 @@ def price_for(
 ) -> PieceOffer | None:
     """Return what a piece and a case cost when so many pieces are taken, or None without a price.
 
-    The row with the most pieces that are reached wins; of rows for the same pieces, the one with
-    the latest day up to `on`, then the one entered last.
+    Of rows for the same pieces, the one with the latest day up to `on` holds, then the one entered
+    last; which of those for fewer and for more counts, see `SizePrices.offer`.
     """
     return _size_prices(container, tier, on).offer(pieces)
 

@@ -36,14 +36,15 @@
     return rest * 2 > divisor ? whole + 1 : whole;
   }
 
-  /* Price of one piece in hundredths of a cent: whole cases at the case price. */
+  /* Price of one piece in hundredths of a cent: whole cases at the case price, unless the piece
+     price for so many is lower still; see SizePrices.unit_price. */
   function unitPrice(size, pieces) {
     const fitting = size.breaks.filter((row) => row.pieces <= pieces);
-    const row = fitting.at(-1) ?? size.breaks[0];
-    if (row.case_cents !== null && pieces > 0 && pieces % size.per_case === 0) {
-      return roundHalfEven(row.case_cents * 100, size.per_case);
-    }
-    return row.piece_cents * 100;
+    const reached = fitting.length ? fitting : size.breaks.slice(0, 1);
+    const each = reached.at(-1).piece_cents * 100;
+    const caseCents = reached.findLast((row) => row.case_cents !== null)?.case_cents;
+    if (caseCents === undefined || pieces % size.per_case !== 0) return each;
+    return Math.min(each, roundHalfEven(caseCents * 100, size.per_case));
   }
 
   function lineCents(size, pieces) {
