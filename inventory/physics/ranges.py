@@ -62,7 +62,12 @@ class Range:
         return array.astype(np.int64)
 
     def _array(self, value: Any) -> np.ndarray:
+        if isinstance(value, np.floating):
+            value = np.asarray(value)
         if isinstance(value, np.ndarray) and value.dtype.kind in "iuf" and not _is_masked(value):
+            if value.dtype.kind == "f" and value.dtype.itemsize < 8:
+                # By their digits: 18.6 in single precision is not a little over 18.6.
+                value = value.astype(str)
             return value.astype(float)
         if isinstance(value, pint.Quantity) or _is_masked(value):
             raise ValueError(f"The {self.what} must be plain numbers, {self}, not {value!r}.")

@@ -420,4 +420,11 @@ def _ellipsoid_bottom(radius: float, depth: float, filled: np.ndarray) -> np.nda
 
 
 def _ellipsoid_head(radius: float, depth: float, filled: np.ndarray) -> np.ndarray:
-    return math.pi * depth / 2 * filled**2 * (1 - filled / (3 * radius))
+    """cm³ in one dished head of a lying tank; above the middle, what is missing to a full one.
+
+    So it keeps its digits near the brim, as the segment of the straight part does.
+    """
+    nearer = np.minimum(filled, 2 * radius - filled)
+    lesser = math.pi * depth / 2 * nearer**2 * (1 - nearer / (3 * radius))
+    full = 2 / 3 * math.pi * depth * radius**2
+    return np.where(filled <= radius, lesser, full - lesser)

@@ -196,3 +196,12 @@ def test_net_contents_are_stated_from_1_gram_to_a_tonne(grams):
 def test_net_contents_of_nothing_are_refused():
     with pytest.raises(ValueError, match="at least one value is wanted"):
         labelling.net_contents_statement([])
+
+
+def test_a_number_in_single_precision_counts_by_its_digits():
+    """In single precision 18.6 is 18.6000004, which is no reason to grade honey down."""
+    assert grading.moisture_grade(np.float32(18.6)) == "U.S. Grade A"
+    assert grading.moisture_grade(np.array([18.6, 18.7], dtype=np.float32)).tolist() == [
+        "U.S. Grade A",
+        "U.S. Grade C",
+    ]

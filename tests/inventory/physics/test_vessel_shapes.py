@@ -181,6 +181,16 @@ def test_a_film_in_a_lying_tank_keeps_its_digits(heads, depth):
     assert tank.depth_cm(tank.volume_l(depth)) == pytest.approx(depth, rel=1e-9)
 
 
+@pytest.mark.parametrize("heads", ENDS, ids=names(ENDS))
+def test_a_dip_just_below_the_brim_of_a_lying_tank_keeps_its_digits(heads):
+    """The missing litre fraction there is far below the last digit of a sum from the bottom."""
+    for length, diameter in ((10.4, 286.0), (150.0, 80.0), (200.0, 100.0)):
+        tank = vessels.HorizontalCylinder(length, diameter, heads)
+        below = math.nextafter(tank.height_cm, 0)
+
+        assert tank.depth_cm(tank.volume_l(below)) == pytest.approx(below, abs=1e-12)
+
+
 def test_the_series_near_the_wall_joins_the_closed_form_without_a_step():
     """The switch is where the half angle of a conical head is 0.3, that of the wall 0.15."""
     tank = vessels.HorizontalCylinder(5.0, 80.0, vessels.Cone(5000.0))
