@@ -167,6 +167,20 @@ def test_a_change_is_shown_before_it_is_made(office, pound):
     assert ContainerPrice.objects.count() == 1
 
 
+def test_the_table_says_where_a_case_is_held_down_and_a_quantity_price_ends(office, pound):
+    set_price(pound, 540, case_cents=6400)
+    set_price(pound, 530, min_pieces=6)
+
+    response = office.get(
+        reverse("pricing:price_change"), ASKED | {"percent": "-1", "ending": "00"}
+    )
+
+    page = " ".join(re.sub(r"<[^>]*>", " ", response.text).split())
+    # 5.346 → 5.00, and 12 of them are 60.00; 5.247 → 5.00, which is what one costs.
+    assert "1 piece $5.40 $5.00 $64.00 $60.00 no more than its pieces" in page
+    assert "6 pieces $5.30 ends no lower than for fewer" in page
+
+
 def test_a_confirmed_change_is_made_once(office, pound):
     set_price(pound, 950)
     seen = office.get(reverse("pricing:price_change"), ASKED).context["seen"]

@@ -13,6 +13,7 @@ from apiary_sales.pricing.models import BulkPrice, ContainerPrice
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.services import prices
 from inventory.errors import BadValue, NotAllowedNow
+from inventory.models import ContainerSize
 from tests import builders
 
 STAND, SHOP = Customer.Tier.STAND, Customer.Tier.SHOP
@@ -401,6 +402,69 @@ def test_a_change_by_percent_shows_before_and_after_and_saves_nothing(pound):
         (24, 899, None),
     ]
     assert ContainerPrice.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("ending", "piece_cents", "case_cents"),
+    [
+        # 5.40 × 0.99 = 5.346 → 5.00, and 12 of them are 60.00; 64.00 × 0.99 = 63.36 → 63.00.
+        ("00", 500, 6000),
+        # 5.346 → 4.99, and 12 of them are 59.88; the next lower price in .99 is 58.99.
+        ("99", 499, 5899),
+        # 5.346 → 5.35, and 12 of them are 64.20: 63.36 stays.
+        ("cent", 535, 6336),
+    ],
+)
+def test_a_change_by_percent_never_makes_a_case_dearer_than_its_pieces(
+    pound, ending, piece_cents, case_cents
+):
+    set_price(pound, 540, case_cents=6400)
+
+    [seen] = change(percent="-1", ending=ending)
+    post([seen], percent="-1", ending=ending)
+
+    assert (seen.new_piece_cents, seen.new_case_cents) == (piece_cents, case_cents)
+    assert seen.is_case_capped == (ending != "cent")
+    offer = read.price_for(container=pound, tier=STAND, on=JUNE)
+    assert offer == read.PieceOffer(piece_cents, case_cents)
+
+
+def test_a_quantity_price_that_a_change_makes_no_lower_than_fewer_cost_ends(pound):
+    set_price(pound, 540)
+    set_price(pound, 530, min_pieces=6)
+    set_price(pound, 440, min_pieces=24)
+
+    # 5.346 and 5.247 both round to 5.00; 4.356 to 4.00.
+    seen = change(percent="-1", ending="00")
+    post(seen, percent="-1", ending="00")
+
+    assert [(row.min_pieces, row.new_piece_cents) for row in seen] == [
+        (1, 500),
+        (6, None),
+        (24, 400),
+    ]
+    assert [price(pound, JUNE, pieces) for pieces in (1, 6, 24)] == [500, 500, 400]
+    assert price(pound, JUNE - DAY, 6) == 530
+
+
+@given(
+    piece=st.integers(1, 5000),
+    case=st.integers(1, 60_000),
+    percent=st.decimals(min_value=-99, max_value=100, places=2).filter(bool),
+    ending=st.sampled_from(prices.Ending.values),
+)
+def test_what_a_change_works_out_could_be_set_by_hand(piece, case, percent, ending):
+    size = ContainerSize(pieces_per_case=12)
+    rows = [
+        ContainerPrice(min_pieces=1, piece_cents=piece, case_cents=min(case, piece * 12)),
+        ContainerPrice(min_pieces=6, piece_cents=piece - 1),
+    ]
+    prices_now = read.SizePrices(size, tuple(rows))
+
+    one, many = prices.changes_of(STAND, prices_now, 1 + percent / 100, ending)
+
+    assert 0 < one.new_case_cents <= one.new_piece_cents * 12
+    assert many.new_piece_cents is None or many.new_piece_cents < one.new_piece_cents
 
 
 def test_a_change_by_percent_is_posted_as_new_rows_from_its_day(pound):

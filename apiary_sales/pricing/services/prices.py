@@ -48,15 +48,17 @@ _ENDINGS = {
 
 @dataclass(frozen=True)
 class Change:
-    """One price before and after a change by percent."""
+    """One price before and after a change by percent; without a new price, it ends that day."""
 
     tier: str
     container: ContainerSize
     min_pieces: int
     piece_cents: int
-    new_piece_cents: int
+    new_piece_cents: int | None
     case_cents: int | None
     new_case_cents: int | None
+    # Rounding alone would have made the case dearer than its pieces.
+    is_case_capped: bool
 
     @property
     def tier_label(self) -> str:
@@ -217,14 +219,32 @@ def rounded(cents: Decimal, ending: str) -> int:
     >>> rounded(Decimal("872.4"), Ending.FORTY_NINE), rounded(Decimal("875"), Ending.WHOLE)
     (849, 900)
     """
-    step, offset = _ENDINGS[Ending(ending)]
-    steps = (cents - offset) / step
-    below = int(steps.to_integral_value(ROUND_FLOOR)) * step + offset
-    above = int(steps.to_integral_value(ROUND_CEILING)) * step + offset
+    below, above = _around(cents, ending)
     nearest = above if above - cents <= cents - below else below
     if nearest <= 0 < cents:
+        step, offset = _ENDINGS[Ending(ending)]
         return offset or step
     return max(nearest, 0)
+
+
+def highest(cents: int, ending: str) -> int:
+    """Return the highest price with a wanted ending up to `cents`; `cents` where there is none.
+
+    >>> highest(5988, Ending.NINETY_NINE), highest(40, Ending.NINETY_NINE)
+    (5899, 40)
+    """
+    below, _above = _around(Decimal(cents), ending)
+    return below if below > 0 else cents
+
+
+def _around(cents: Decimal, ending: str) -> tuple[int, int]:
+    """Return the prices with a wanted ending next to `cents`, below and above."""
+    step, offset = _ENDINGS[Ending(ending)]
+    steps = (cents - offset) / step
+    return (
+        int(steps.to_integral_value(ROUND_FLOOR)) * step + offset,
+        int(steps.to_integral_value(ROUND_CEILING)) * step + offset,
+    )
 
 
 def changes(
@@ -232,8 +252,9 @@ def changes(
 ) -> list[Change]:
     """Work out every price of these tiers before and after a change by percent.
 
-    Before is what would hold on `valid_from` if nothing were changed. Nothing is saved.
-    Raises `BadValue`.
+    Before is what would hold on `valid_from` if nothing were changed. A case never costs more than
+    its pieces alone; a quantity price that is no lower than what fewer cost ends.
+    Nothing is saved. Raises `BadValue`.
     """
     problems = Problems()
     if percent == 0:
@@ -248,21 +269,40 @@ def changes(
     problems.raise_any()
     factor = 1 + percent / 100
     return [
-        Change(
-            tier=tier,
-            container=size.container,
-            min_pieces=row.min_pieces,
-            piece_cents=row.piece_cents,
-            new_piece_cents=rounded(row.piece_cents * factor, ending),
-            case_cents=row.case_cents,
-            new_case_cents=(
-                None if row.case_cents is None else rounded(row.case_cents * factor, ending)
-            ),
-        )
+        change
         for tier, prices in read.price_lists(tiers, valid_from).items()
         for size in prices.sizes
-        for row in size.breaks
+        for change in changes_of(tier, size, factor, ending)
     ]
+
+
+def changes_of(tier: str, size: read.SizePrices, factor: Decimal, ending: str) -> list[Change]:
+    """Work out the prices of one size in one tier, each times a factor; see `changes`."""
+    made, fewer_cents = [], None
+    for row in size.breaks:
+        piece_cents = rounded(row.piece_cents * factor, ending)
+        case_cents = row.case_cents and rounded(row.case_cents * factor, ending)
+        alone_cents = piece_cents * size.container.pieces_per_case
+        is_dearer = case_cents is not None and case_cents > alone_cents
+        if is_dearer:
+            case_cents = highest(alone_cents, ending)
+        if fewer_cents is not None and piece_cents >= fewer_cents:
+            piece_cents = case_cents = None
+        else:
+            fewer_cents = piece_cents
+        made.append(
+            Change(
+                tier=tier,
+                container=size.container,
+                min_pieces=row.min_pieces,
+                piece_cents=row.piece_cents,
+                new_piece_cents=piece_cents,
+                case_cents=row.case_cents,
+                new_case_cents=case_cents,
+                is_case_capped=is_dearer and case_cents is not None,
+            )
+        )
+    return made
 
 
 def fingerprint(table: Iterable[Change]) -> str:
