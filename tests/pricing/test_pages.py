@@ -372,6 +372,46 @@ def test_a_tried_price_can_be_set_for_good(office, compared):
     assert f"{reverse('pricing:bulk_price_set')}?price=6.50&amp;colour=White" in page
 
 
+@pytest.mark.parametrize(
+    ("standing", "kept"),
+    [
+        # The price in force is taken over at its own step, not at the 17.4 % of this one lot.
+        ({"moisture_percent_max": "18.6"}, ("", "18.60")),
+        ({"moisture_percent_max": "18.6", "floral_source": "Clover"}, ("Clover", "18.60")),
+        # None in force: the limit of U.S. grade A, or a lower step that the house uses already.
+        (None, ("", "18.6")),
+        ({"moisture_percent_max": "18", "colour_class": "Amber"}, ("", "18.00")),
+    ],
+)
+def test_a_tried_drum_price_is_set_for_the_whole_moisture_step(office, compared, standing, kept):
+    BulkPrice.objects.all().delete()
+    if standing:
+        row = {"colour_class": "White", "price_per_pound": "2.00", "valid_from": START} | standing
+        BulkPrice.objects.create(**row)
+
+    page = office.get(reverse("pricing:drum_or_jar"), {"drum_price": "6.50"})
+
+    [link] = [unescape(url) for url in re.findall(r'<a href="([^"]+)">Set it for good', page.text)]
+    initial = office.get(link).context["form"].initial
+    assert (initial["floral_source"], str(initial["moisture_percent_max"])) == kept
+    assert (initial["colour_class"], str(initial["price_per_pound"])) == ("White", "6.50")
+
+
+def test_a_tried_drum_price_set_for_good_holds_for_honey_a_little_wetter(office, compared):
+    BulkPrice.objects.update(moisture_percent_max=Decimal("18.6"))
+    page = office.get(reverse("pricing:drum_or_jar"), {"drum_price": "6.50"})
+    [link] = [unescape(url) for url in re.findall(r'<a href="([^"]+)">Set it for good', page.text)]
+
+    initial = office.get(link).context["form"].initial
+    office.post(reverse("pricing:bulk_price_set"), initial | {"valid_from": today()})
+
+    listed = read.bulk_list(timezone.localdate())
+    row = listed.row_for(colour_class="White", moisture_percent=Decimal("17.5"))
+    assert row.price_per_pound == Decimal("6.50")
+    grid = office.get(reverse("pricing:bulk_prices"))
+    assert grid.context["steps"] == [Decimal("18.60")]
+
+
 def test_a_tried_labour_rate_and_change_of_prices_can_be_set_for_good(client, compared):
     client.force_login(builders.person("owner"))
     page = client.get(reverse("pricing:drum_or_jar"), {"labour": "12.50", "jar_percent": "5"}).text

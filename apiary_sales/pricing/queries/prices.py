@@ -8,8 +8,11 @@ from decimal import Decimal
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, ContainerPrice
 from inventory.models import ContainerSize, Lot
+from inventory.physics.grading import GRADE_MOISTURE_UP_TO
 
 FOUR_PLACES = Decimal("0.0001")
+# Limits of the United States grades in percent (see `grading`), and what stands for any moisture.
+USUAL_STEPS = frozenset([*(Decimal(str(limit)) for limit in GRADE_MOISTURE_UP_TO), Decimal(30)])
 
 
 @dataclass(frozen=True)
@@ -101,6 +104,11 @@ class BulkList:
             and row.moisture_percent_max >= moisture_percent
         ]
         return min(fitting, key=_particularity, default=None)
+
+    def step_for(self, moisture_percent: Decimal) -> Decimal:
+        """Return the lowest moisture limit in use, or usual, that covers such honey."""
+        steps = USUAL_STEPS.union(row.moisture_percent_max for row in self.rows)
+        return min(step for step in steps if step >= moisture_percent)
 
     def price_per_pound(self, lot: Lot) -> Decimal | None:
         """Return the price a pound of a lot, or None when no row fits it."""

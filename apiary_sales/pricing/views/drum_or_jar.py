@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.pricing import charts
 from apiary_sales.pricing.forms.drum_or_jar import WhatIfForm
+from apiary_sales.pricing.models import BulkPrice
 from apiary_sales.pricing.queries import comparison, costs, prices
 from apiary_sales.pricing.services.prices import Ending
 from inventory.models import Lot
@@ -39,7 +40,8 @@ class Asked:
     lot: Lot | None
     honey: costs.HoneyCost
     moisture: Decimal | None
-    list_price: Decimal | None
+    listed: BulkPrice | None
+    bulk_list: prices.BulkList
     comparison: comparison.Comparison
 
 
@@ -101,14 +103,14 @@ def _asked(parameters: QueryDict) -> Asked:
     lots = {lot.code: lot for lot, _grams in in_hand}
     lot = lots.get(form.figure("lot")) or next(iter(lots.values()), None)
     moisture = form.figure("moisture") or (lot and lot.moisture_percent)
-    list_price = None
+    bulk_list, listed = prices.bulk_list(today), None
     if moisture is not None:
-        row = prices.bulk_list(today).row_for(
+        listed = bulk_list.row_for(
             colour_class=lot and lot.colour_class,
             moisture_percent=moisture,
             floral_source=lot.floral_source if lot else "",
         )
-        list_price = row and row.price_per_pound
+    list_price = listed and listed.price_per_pound
     form.show_kept(
         moisture=lot and lot.moisture_percent,
         drum_price=list_price,
@@ -123,7 +125,8 @@ def _asked(parameters: QueryDict) -> Asked:
         lot=lot,
         honey=honey,
         moisture=moisture,
-        list_price=list_price,
+        listed=listed,
+        bulk_list=bulk_list,
         comparison=comparison.compare(
             book=book,
             honey=honey,
@@ -146,13 +149,7 @@ def _links_to_keep(asked: Asked) -> dict[str, str]:
     links = {}
     form = asked.form
     if (price := form.figure("drum_price")) is not None:
-        query = QueryDict(mutable=True)
-        query["price"] = str(price)
-        if asked.lot is not None:
-            query["colour"] = asked.lot.colour_class or ""
-        if asked.moisture is not None:
-            query["moisture"] = str(asked.moisture)
-        links["drum"] = query.urlencode()
+        links["drum"] = _bulk_price_to_keep(asked, price)
     if (labour := form.figure("labour")) is not None:
         links["labour"] = urlencode({"labour": Decimal(labour).scaleb(-2)})
     if (percent := form.figure("jar_percent")) is not None:
@@ -171,3 +168,21 @@ def _links_to_keep(asked: Asked) -> dict[str, str]:
         query[costs.TIER_OF_CHANNEL[costs.Channel(channel)].value] = str(Decimal(cents).scaleb(-2))
         links["jar_code"], links["jar"] = code, query.urlencode()
     return links
+
+
+def _bulk_price_to_keep(asked: Asked, price: Decimal) -> str:
+    """Return the query string that sets a drum price for all honey priced as this lot is.
+
+    That is the moisture step and source of the price in force, so that the new one takes its
+    place; the step the lot falls in while there is none.
+    """
+    query = QueryDict(mutable=True)
+    query["price"] = str(price)
+    if asked.lot is not None:
+        query["colour"] = asked.lot.colour_class or ""
+    if asked.listed is not None:
+        query["source"] = asked.listed.floral_source
+        query["moisture"] = str(asked.listed.moisture_percent_max)
+    elif asked.moisture is not None:
+        query["moisture"] = str(asked.bulk_list.step_for(asked.moisture))
+    return query.urlencode()
