@@ -5,8 +5,8 @@ from datetime import date, datetime, time
 from django.utils import timezone
 
 
-def moment(day: date) -> datetime:
-    """Return when something of that day is booked: now for today, else noon of that day."""
-    if day == timezone.localdate():
+def moment(day: date | None) -> datetime:
+    """Return when something of that day is booked: noon of it; now for today or for no day."""
+    if day is None or day == timezone.localdate():
         return timezone.now()
     return timezone.make_aware(datetime.combine(day, time(12)))

@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 import pandas as pd
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.orders.models import Order
@@ -173,6 +174,20 @@ def _season_columns(frame: pd.DataFrame, asked: sales.SalesFilters) -> list[Colu
             Column(f"season_{year}", str(year), unit, adds_up=True, url=behind(year))
             for year in years
         ),
+    ]
+
+
+def _below_nothing(frame: pd.DataFrame) -> list[str]:
+    names = stock.below_nothing(frame)
+    if not names:
+        return []
+    return [
+        _(
+            "At the end of this day the books hold less than nothing of %(names)s: some of it had "
+            "left before the day its coming in was written down for. It is shown as the books "
+            "have it and counts against the total."
+        )
+        % {"names": ", ".join(names)}
     ]
 
 
@@ -481,6 +496,12 @@ STOCK_VALUE = Report(
             "Counted is all that is in tanks, drums, on shelves, at the stand and in the van, "
             "reserved or not; by the books, at the end of the day chosen."
         ),
+        gettext_lazy(
+            "Extractions, bottling runs, packaging received and sales count from the day entered "
+            "for them, and a dip from when it was read. Pouring, filling drums, other counts, "
+            "write-offs and undoing have no day to enter and count from when they were written "
+            "down, so an earlier day is only as good as the books were kept up."
+        ),
         WHAT_STOCK_IS_WORTH,
         WHAT_WEIGHTS_ARE,
     ),
@@ -492,6 +513,7 @@ STOCK_VALUE = Report(
     ),
     opens=_thing_url,
     nothing=NO_STOCK,
+    warns=_below_nothing,
 )
 SLOW_STOCK = Report(
     slug="slow-stock",

@@ -37,6 +37,7 @@ class Report:
 
     `columns` gets the frame, because some reports have a column a season. `opens` gives the
     address of the lines, runs or page behind a row from the row and the filters in the address.
+    `warns` says in sentences what is odd about the figures of a frame.
     """
 
     slug: str
@@ -50,6 +51,7 @@ class Report:
     picture: Picture | None
     opens: Callable[[Row, dict[str, str]], str | None]
     nothing: str | Promise
+    warns: Callable[[pd.DataFrame], list[str]] = lambda _frame: []
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,11 @@ class Made:
     def sorted_by(self) -> Column | None:
         """The column the table is sorted by; None for the report's own order."""
         return next((each for each in self.columns if each.name == self._sort_name), None)
+
+    @cached_property
+    def warnings(self) -> list[str]:
+        """What is odd about the figures, in sentences."""
+        return self.report.warns(self.frame)
 
     @property
     def headings(self) -> list[Heading]:

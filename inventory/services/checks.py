@@ -1,8 +1,10 @@
 """Checks that many acts share; each says in words what is wrong and at which field."""
 
+from datetime import date
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory import words
@@ -29,6 +31,12 @@ def check_grams(problems: Problems, field: str, grams: int) -> None:
             _("%(asked)s is too much to handle at once. Check the figure and its unit.")
             % {"asked": words.pounds(grams)},
         )
+
+
+def check_day(problems: Problems, field: str, day: date | None) -> None:
+    """Add a problem for a day that has not come; None stands for now."""
+    if day is not None and day > timezone.localdate():
+        problems.add(field, _("The day lies in the future."))
 
 
 def check_vessel(problems: Problems, field: str, place: Place) -> None:

@@ -1,28 +1,40 @@
 """Dip readings: from a depth and a temperature to litres and weight, and to the books."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory import density, vessels
-from inventory.errors import BadValue, NotAllowedNow
+from inventory import days, density, vessels
+from inventory.errors import BadValue, NotAllowedNow, Problems
 from inventory.models import DipReading, Item, Place, Posting
 from inventory.services import checks, honey, ledger
 
 
 @transaction.atomic
 def record(
-    *, place: Place, depth_mm: int, celsius: Decimal, recorded_by: Any, key: str, note: str = ""
+    *,
+    place: Place,
+    depth_mm: int,
+    celsius: Decimal,
+    recorded_by: Any,
+    key: str,
+    note: str = "",
+    read_on: date | None = None,
 ) -> DipReading:
     """Keep a dip reading with the weight it means; the books are not changed yet.
 
+    Without `read_on` it was read now.
     Raises `BadValue` for an empty vessel, a vessel without a shape, a dip deeper than the
     vessel, or a temperature outside the density's range.
     """
     if made := DipReading.objects.filter(idempotency_key=key).first():
         return made
+    problems = Problems()
+    checks.check_day(problems, "read_on", read_on)
+    problems.raise_any()
     there = honey.content(place)
     if there is None:
         raise BadValue(
@@ -39,6 +51,7 @@ def record(
     reading = DipReading(
         place=place,
         lot=there.lot,
+        read_at=days.moment(read_on),
         read_by=recorded_by,
         depth_mm=depth_mm,
         celsius=celsius,
@@ -56,7 +69,7 @@ def record(
 
 @transaction.atomic
 def accept(*, reading: DipReading, reason: str, recorded_by: Any, key: str) -> Posting:
-    """Bring the books to what the dip found, as a count with its reason.
+    """Bring the books to what the dip found when it was read, as a count with its reason.
 
     Raises `BadValue` without a reason, `NotAllowedNow` when the reading was accepted already,
     agrees with the book, or honey has moved since.
@@ -86,6 +99,7 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Any, key: str) -> P
         recorded_by=recorded_by,
         key=key,
         note=reason.strip(),
+        occurred_at=reading.read_at,
     )
     reading.accepted = posting
     reading.save(update_fields=["accepted"])

@@ -1,5 +1,6 @@
 """Drums: filled by weight, and emptied."""
 
+from datetime import date
 from typing import Any
 
 from django.db import transaction
@@ -24,10 +25,12 @@ def fill(
     key: str,
     tare_grams: int | None = None,
     note: str = "",
+    filled_on: date | None = None,
 ) -> Posting:
     """Fill a drum from a vessel; what went in is gross less tare less what was in it.
 
-    `tare_grams` is the drum's own empty weight when left out, and becomes it when given.
+    `tare_grams` is the drum's own empty weight when left out, and becomes it when given. Without
+    `filled_on` it happens now.
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`.
     """
     ledger.lock_items([Item.objects.honey()])
@@ -44,6 +47,7 @@ def fill(
         key=key,
         kind=Posting.Kind.DRUM_FILL,
         note=note,
+        poured_on=filled_on,
     )
 
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory import density, words
+from inventory import days, density, words
 from inventory.errors import (
     BadValue,
     NotAllowedNow,
@@ -92,6 +92,7 @@ def receive(
 ) -> Lot:
     """Bring an extraction into a vessel as a new lot, and return the lot.
 
+    It is in the books from the day it was extracted on, whenever that is written down.
     Moisture comes as percent, or as a refractometer index with its temperature. When the vessel
     holds another lot the two become a blend, which is then what the vessel holds.
     Raises `BadValue`, `VesselTooSmall`, `AlreadyRecorded`.
@@ -145,9 +146,15 @@ def receive(
     )
     checks.save_checked(lot)
     harvest = Place.objects.outside(Place.Kind.HARVEST)
-    lines, _content = pour(target=place, portions=[lots.Portion(lot, grams, harvest)])
+    portions = [lots.Portion(lot, grams, harvest)]
+    lines, _content = pour(target=place, portions=portions, poured_on=extracted_on)
     ledger.post(
-        kind=Posting.Kind.EXTRACTION, lines=lines, recorded_by=recorded_by, key=key, note=note
+        kind=Posting.Kind.EXTRACTION,
+        lines=lines,
+        recorded_by=recorded_by,
+        key=key,
+        note=note,
+        occurred_at=days.moment(extracted_on),
     )
     return lot
 
@@ -169,6 +176,7 @@ def transfer(
     key: str,
     kind: str = Posting.Kind.TRANSFER,
     note: str = "",
+    poured_on: date | None = None,
 ) -> Posting:
     """Pour `grams` (None: all there is) from one vessel into another, blending where lots differ.
 
@@ -181,6 +189,7 @@ def transfer(
         key=key,
         kind=kind,
         note=note,
+        poured_on=poured_on,
     )
 
 
@@ -193,20 +202,29 @@ def blend(
     key: str,
     kind: str = Posting.Kind.BLEND,
     note: str = "",
+    poured_on: date | None = None,
 ) -> Posting:
     """Pour honey from several vessels into one in a single posting.
 
     Each source comes with its grams, or None for all that is in it. The blend's moisture and
-    colour are the mass-weighted means of its parents, which are kept.
+    colour are the mass-weighted means of its parents, which are kept. Without `poured_on` it
+    happens now.
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`; the
     field is "weight", or "weight_2" for the second of several sources.
     """
-    _check_pouring(sources, target)
+    _check_pouring(sources, target, poured_on)
     ledger.lock_items([Item.objects.honey()])
     checks.refuse_repeat(key)
     portions = _portions(sources)
-    lines, _content = pour(target=target, portions=portions)
-    return ledger.post(kind=kind, lines=lines, recorded_by=recorded_by, key=key, note=note)
+    lines, _content = pour(target=target, portions=portions, poured_on=poured_on)
+    return ledger.post(
+        kind=kind,
+        lines=lines,
+        recorded_by=recorded_by,
+        key=key,
+        note=note,
+        occurred_at=days.moment(poured_on),
+    )
 
 
 def foresee(*, sources: Sequence[tuple[Place, int | None]], target: Place) -> Outcome:
@@ -261,8 +279,11 @@ def _outcome(
     return Outcome((*changes, in_target), lot, litres)
 
 
-def _check_pouring(sources: Sequence[tuple[Place, int | None]], target: Place) -> None:
+def _check_pouring(
+    sources: Sequence[tuple[Place, int | None]], target: Place, poured_on: date | None = None
+) -> None:
     problems = Problems()
+    checks.check_day(problems, "poured_on", poured_on)
     if not sources:
         problems.add("sources", _("Choose the vessels to pour from."))
     seen = set()
@@ -337,16 +358,18 @@ def take(*, source: Place, grams: int, field: str = "weight") -> lots.Portion:
     return lots.Portion(there.lot, grams, source)
 
 
-def pour(*, target: Place, portions: Sequence[lots.Portion]) -> tuple[list[Line], Lot]:
+def pour(
+    *, target: Place, portions: Sequence[lots.Portion], poured_on: date | None = None
+) -> tuple[list[Line], Lot]:
     """Return the lines that bring `portions` into a vessel, and the lot it then holds.
 
-    Where lots meet, a blend lot is made of all that is then in the vessel.
+    Where lots meet, a blend lot of that day is made of all that is then in the vessel.
     """
     honey = Item.objects.honey()
     mixed = _with_what_is_there(target, portions, content(target))
     grams_after = sum(portion.grams for portion in mixed)
     distinct = {portion.lot for portion in mixed}
-    lot = distinct.pop() if len(distinct) == 1 else lots.make_blend(mixed)
+    lot = distinct.pop() if len(distinct) == 1 else lots.make_blend(mixed, made_on=poured_on)
     _check_room(target, lot, grams_after)
     lines = [Line(honey, portion.source, portion.lot, -portion.grams) for portion in mixed]
     lines.append(Line(honey, target, lot, grams_after))

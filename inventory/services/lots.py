@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
 from django.utils import timezone
@@ -65,10 +66,11 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
     return Decimal(str(round(moisture, 2)))
 
 
-def make_blend(portions: Iterable[Portion]) -> Lot:
-    """Make the lot that the portions become, with the grams of each parent."""
+def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> Lot:
+    """Make the lot that the portions become, today or on that day, with the grams of each parent."""
     parts = _parts(portions)
     lot = _blend_of(parts)
+    lot.made_on = made_on or lot.made_on
     lot.code = next_code(lot.season, "B")
     save_checked(lot)
     LotParent.objects.bulk_create(

@@ -4,7 +4,6 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory import days
@@ -72,8 +71,7 @@ def receive(
     stock.check_store(problems, "place", place)
     if not 0 <= cost_cents <= COST_CENTS_MAX:
         problems.add("cost", _("Enter what all of it cost, from nothing to a million."))
-    if received_on > timezone.localdate():
-        problems.add("received_on", _("The day lies in the future."))
+    checks.check_day(problems, "received_on", received_on)
     problems.raise_any()
     ledger.lock_items([part.item])
     checks.refuse_repeat(key)

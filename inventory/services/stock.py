@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import date
 from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from inventory import days
 from inventory.errors import NotEnoughStock, Problems, StockReserved
 from inventory.models import Balance, Item, Lot, Place, Posting
 from inventory.services import checks, ledger
@@ -26,13 +28,15 @@ def transfer(
     recorded_by: Any,
     key: str,
     note: str = "",
+    carried_on: date | None = None,
 ) -> Posting:
-    """Carry pieces from one shelf, stand or van to another."""
+    """Carry pieces from one shelf, stand or van to another, now or on that day."""
     problems = Problems()
     check_pieces(problems, "pieces", pieces)
     check_store(problems, "target", target)
     if source == target:
         problems.add("target", _("Choose another place than the one they are in."))
+    checks.check_day(problems, "carried_on", carried_on)
     problems.raise_any()
     ledger.lock_items([item])
     checks.refuse_repeat(key)
@@ -43,6 +47,7 @@ def transfer(
             recorded_by=recorded_by,
             key=key,
             note=note,
+            occurred_at=days.moment(carried_on),
         )
 
 

@@ -45,6 +45,45 @@ def test_an_extraction_is_in_the_vessel_it_was_received_into(tank):
     assert list(books.faults()) == []
 
 
+def test_an_extraction_and_the_blend_it_makes_are_of_the_day_it_was_extracted_on(tank, owner, key):
+    builders.lot_in(tank, 200_000, floral_source="Clover")
+    lot = builders.lot_in(tank, 100_000, floral_source="Basswood")
+
+    posting = Posting.objects.filter(lines__lot=lot).get()
+    assert timezone.localdate(posting.occurred_at) == date(2026, 7, 20)
+    assert timezone.localdate(posting.recorded_at) == timezone.localdate()
+    assert honey.content(tank).lot.made_on == date(2026, 7, 20)
+
+
+def test_an_extraction_of_today_is_posted_now(tank, owner, key):
+    before = timezone.now()
+    honey.receive(
+        place=tank,
+        grams=1000,
+        season=timezone.localdate().year,
+        floral_source="Clover",
+        extracted_on=timezone.localdate(),
+        moisture_percent=Decimal("17.4"),
+        recorded_by=owner,
+        key=key(),
+    )
+
+    assert before <= Posting.objects.get().occurred_at <= timezone.now()
+
+
+def test_honey_is_not_poured_on_a_day_to_come(tank, drum, owner, key):
+    builders.lot_in(tank, 200_000)
+    tomorrow = timezone.localdate() + timedelta(days=1)
+
+    with pytest.raises(BadValue, match="The day lies in the future") as refused:
+        honey.transfer(
+            source=tank, target=drum, grams=1000, recorded_by=owner, key=key(), poured_on=tomorrow
+        )
+
+    assert refused.value.field == "poured_on"
+    assert Posting.objects.count() == 1
+
+
 def test_moisture_can_come_from_a_refractometer(tank, owner, key):
     lot = honey.receive(
         place=tank,

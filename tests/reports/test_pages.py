@@ -187,6 +187,19 @@ def test_stock_opens_to_its_lots_and_parts(office):
         assert office.get(address).status_code == 200
 
 
+def test_stock_below_nothing_on_a_day_is_said_and_counted(office):
+    """96 one pound jars of a run on the 1st; its parts were received on the 20th, as today is."""
+    bottling_room.recorded(bottling_room.set_up(), bottled_on=date(2026, 11, 1))
+
+    then = office.get("/reports/stock-value/?on=2026-11-10")
+    now = office.get("/reports/stock-value/")
+
+    warning = "At the end of this day the books hold less than nothing of Case, Jar, Lid:"
+    assert warning in unescape(then.text)
+    assert "less than nothing" not in now.text
+    assert Table(then.text).column("Pieces")[2:] == ["−8 pc", "−98 pc", "−98 pc", ""]
+
+
 def test_filters_stand_in_the_address_and_on_the_page(office, house):
     page = office.get("/reports/margin-by-size/?season=2025&since=2026-08-10&channel=shop")
 

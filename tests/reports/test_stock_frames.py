@@ -11,6 +11,7 @@ from apiary_sales.reports.frames.stock import StockFilters
 from inventory.models import Place
 from inventory.queries import stock as stock_now
 from inventory.services import honey
+from inventory.services import stock as stock_acts
 from tests import builders
 from tests.inventory import bottling_room
 from tests.reports import conftest as made
@@ -70,7 +71,39 @@ def test_the_stock_of_a_day_is_what_was_posted_by_its_end(house):
         assert pieces(on=made.TODAY) == {"P25-001": 66, "P26-001": 38}
         assert pieces(on=NEXT_DAY.date()) == {"P25-001": 20, "P26-001": 38}
         assert pieces(on=None) == {"P25-001": 20, "P26-001": 38}
-    assert pieces(on=date(2026, 8, 4)) == {}
+    # The honey of the drum was extracted on 2026-07-20; before that there was nothing.
+    assert by_name(stock.value(StockFilters(on=date(2026, 7, 20))), "grams") == {"26-E01": 295_000}
+    assert pieces(on=date(2026, 7, 19)) == {}
+
+
+def test_jars_carried_after_they_were_sold_are_counted_once_over_all_places():
+    """96 filled on the 1st, 4 sold at the stand on the 10th, carried there on the 20th: 92 left.
+
+    What was used up of the parts is below nothing until they are received, on the 20th too:
+    98 jars and lids and 8 cases, at 60, 15 and 90 cents.
+    """
+    room = bottling_room.set_up()
+    stand = builders.place("stand", Place.Kind.STAND, name="Stand")
+    run = bottling_room.recorded(room, bottled_on=date(2026, 11, 1))
+    stock_acts.transfer(
+        item=room.size.item,
+        lot=run.packed_lot,
+        source=room.shelf,
+        target=stand,
+        pieces=10,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    made.sell(stand, made.jars(room.size, 4, "8.00"), on=date(2026, 11, 10))
+
+    found = stock.value(StockFilters(on=date(2026, 11, 10)))
+
+    expected = {"Jar": -98, "Lid": -98, "Case": -8, room.lot.code: None, run.packed_lot.code: 92}
+    assert by_name(found, "pieces") == expected
+    values = by_name(found, "value_cents")
+    assert (values["Jar"], values["Lid"], values["Case"]) == (-5_880, -1_470, -720)
+    assert sorted(stock.below_nothing(found)) == ["Case", "Jar", "Lid"]
+    assert stock.below_nothing(stock.value(StockFilters())) == []
 
 
 def test_the_stock_of_today_by_its_lines_is_that_of_the_balances(house):

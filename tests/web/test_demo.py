@@ -7,16 +7,20 @@ appendix C), the tank is a cylinder on a cone, money is added up in decimals.
 import math
 import re
 import tomllib
+from datetime import timedelta
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 from io import StringIO
 from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.utils import timezone
 
 from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Invoice
 from apiary_sales.orders.models import Order
+from apiary_sales.reports.frames import stock
+from apiary_sales.reports.frames.stock import StockFilters
 from inventory.models import DipReading, Posting
 from tests import builders
 
@@ -149,6 +153,46 @@ def test_the_table_is_what_the_fixtures_come_to(table):
     assert table[f"Shop invoice {invoice}"] == dollars(at_shop)
     paid = cents(Decimal(story["shop_order"]["part_payment"]))
     assert table["still to pay"] == dollars(at_shop - paid)
+
+
+def test_the_season_of_the_demo_reads_right_on_every_day(table):
+    """Stock by lot is never below nothing, and is what the fixtures come to on two days."""
+    story, places = read("story"), read("places")
+    today = timezone.localdate()
+
+    def on(days_ago):
+        return stock.value(StockFilters(on=today - timedelta(days=days_ago)))
+
+    for days_ago in range(125):
+        assert stock.below_nothing(on(days_ago)) == [], days_ago
+
+    # Before the first sale: all honey but what the runs drew, and every jar they filled.
+    tare = grams(places["drums"]["tare_lb"])
+    in_drums = sum(grams(row["gross_pounds"]) - tare for row in story["drum_fills"])
+    settling = [row for row in story["extractions"] if row["place"] == "tank-2"]
+    book = DipReading.objects.get().grams + sum(grams(row["pounds"]) for row in settling)
+    drawn = sum(grams(row["drawn_pounds"]) for row in story["runs"])
+    before = on(60)
+    honey = before[before["kind"] == "honey"]
+    assert in_drums < honey["grams"].sum() == book - drawn
+    jars = before[before["kind"] == "packed"]
+    assert sorted(jars["pieces"]) == sorted(row["filled"] for row in story["runs"])
+
+    # Yesterday: less what was sold in the weeks before.
+    filled = next(row["filled"] for row in story["runs"] if row["size"] == "1-lb")
+    sold = sum(
+        row["pieces"]
+        for sale in [*story["stand_weeks"], *story["past_orders"]]
+        for row in sale["lines"]
+        if row["size"] == "1-lb"
+    )
+    yesterday = on(1)
+    assert filled - sold in yesterday.loc[yesterday["kind"] == "packed", "pieces"].tolist()
+
+    # Only the first extraction was there before the second.
+    first = grams(story["extractions"][0]["pounds"])
+    assert on(115)["grams"].tolist() == [first]
+    assert on(122).empty
 
 
 def test_running_it_twice_leaves_what_is_there_alone(settings, tmp_path):

@@ -103,7 +103,8 @@ def value(filters: StockFilters) -> pd.DataFrame:
 
     A lot is worth its share of what the lot cost, jars the average of their size where the house
     has chosen that, a part the average of its receipts; all as they are known today, whatever day
-    is looked at.
+    is looked at. What came in may be dated later than what had left by then: such a lot or part
+    has a row below nothing, so that the sums hold.
     """
     return frame_of(
         (
@@ -121,6 +122,12 @@ def value(filters: StockFilters) -> pd.DataFrame:
         ),
         VALUE,
     )
+
+
+def below_nothing(found: pd.DataFrame) -> list[str]:
+    """Return the names of the lots and parts of which a frame of `value` has less than none."""
+    left = found["pieces"].fillna(found["grams"])
+    return found.loc[left < 0, "name"].tolist()
 
 
 def slow(filters: StockFilters) -> pd.DataFrame:
@@ -163,7 +170,10 @@ def _held(filters: StockFilters) -> list[_Held]:
 
 
 def _there(filters: StockFilters) -> tuple[dict[int, list[int]], dict[int, int]]:
-    """Return by lot how much is at each place, and by item how many parts there are."""
+    """Return by lot how much is at each place, and by item how many parts there are.
+
+    What comes to nothing over all places is left out; what is below nothing is not.
+    """
     rows = _there_on(filters.on) if filters.on else _there_now()
     kinds = (filters.kind,) if filters.kind else KINDS
     lots: dict[int, list[int]] = {}
@@ -173,7 +183,10 @@ def _there(filters: StockFilters) -> tuple[dict[int, list[int]], dict[int, int]]
             lots.setdefault(lot, []).append(quantity)
         elif kind in kinds:
             pieces[item] = pieces.get(item, 0) + quantity
-    return lots, pieces
+    return (
+        {lot: there for lot, there in lots.items() if sum(there)},
+        {item: there for item, there in pieces.items() if there},
+    )
 
 
 def _there_now() -> Iterable[tuple[str, int, int | None, int]]:
@@ -190,7 +203,6 @@ def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
         )
         .values("item__kind", "item", "lot", "place")
         .annotate(there=Sum("quantity"))
-        .filter(there__gt=0)
         .order_by()
         .values_list("item__kind", "item", "lot", "there")
     )

@@ -34,17 +34,21 @@ def key(act: str) -> str:
     return f"demo:{act}"
 
 
+def _day(row: dict, today: date) -> date:
+    return today - timedelta(days=row["days_ago"])
+
+
 def tell(today: date, say: Say) -> None:
     """Do everything in `fixtures_demo/story.toml` that has not been done yet."""
     story = read("story")
     people = {user.role: user for user in User.objects.all()}
     bottler, seller = people[User.Role.BOTTLING], people[User.Role.OFFICE]
     _bring_in_honey(story["extractions"], today, bottler, say)
-    _dip(story["dip"], bottler, seller, say)
-    _fill_drums(story["drum_fills"], bottler, say)
+    _dip(story["dip"], today, bottler, seller, say)
+    _fill_drums(story["drum_fills"], today, bottler, say)
     _bring_in_parts(story["part_receipts"], today, bottler, say)
     _bottle(story["runs"], today, bottler, say)
-    _stock_the_stand(story["moves"], bottler, say)
+    _stock_the_stand(story["moves"], today, bottler, say)
     _look_back(story, today, people[User.Role.STAND], seller, say)
     _quote(story["quote"], today, seller, say)
     _sell_at_the_stand(story["stand_sale"], today, people[User.Role.STAND], say)
@@ -54,7 +58,7 @@ def tell(today: date, say: Say) -> None:
 
 def _bring_in_honey(rows: list[dict], today: date, person: User, say: Say) -> None:
     for number, row in enumerate(rows, start=1):
-        day = today - timedelta(days=row["days_ago"])
+        day = _day(row, today)
         place = Place.objects.get(code=row["place"])
         readings = {
             name: Decimal(row[source])
@@ -84,7 +88,7 @@ def _bring_in_honey(rows: list[dict], today: date, person: User, say: Say) -> No
         )
 
 
-def _dip(row: dict, reader: User, accepter: User, say: Say) -> None:
+def _dip(row: dict, today: date, reader: User, accepter: User, say: Say) -> None:
     place = Place.objects.get(code=row["place"])
     depth_mm = round(Decimal(row["depth_in"]) * MILLIMETRES_PER_INCH)
 
@@ -97,6 +101,7 @@ def _dip(row: dict, reader: User, accepter: User, say: Say) -> None:
             celsius=celsius(row["fahrenheit"]),
             recorded_by=reader,
             key=key("dip"),
+            read_on=_day(row, today),
         )
         dips.accept(
             reading=reading, reason=row["reason"], recorded_by=accepter, key=key("dip-accepted")
@@ -105,7 +110,7 @@ def _dip(row: dict, reader: User, accepter: User, say: Say) -> None:
     once(say, f"dipped the {place.name} at {row['depth_in']} in and accepted the reading", act)
 
 
-def _fill_drums(rows: list[dict], person: User, say: Say) -> None:
+def _fill_drums(rows: list[dict], today: date, person: User, say: Say) -> None:
     for row in rows:
         drum = Place.objects.get(code=row["drum"])
         once(
@@ -117,6 +122,7 @@ def _fill_drums(rows: list[dict], person: User, say: Say) -> None:
                 gross_grams=grams(row["gross_pounds"]),
                 recorded_by=person,
                 key=key(f"fill-{row['drum']}"),
+                filled_on=_day(row, today),
             ),
         )
 
@@ -134,7 +140,7 @@ def _bring_in_parts(rows: list[dict], today: date, person: User, say: Say) -> No
                 pieces=row["pieces"],
                 cost_cents=cents(row["cost"]),
                 supplier="",
-                received_on=today,
+                received_on=_day(row, today),
                 recorded_by=person,
                 key=key(f"parts-{part.code}"),
             ),
@@ -153,7 +159,7 @@ def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
                 source=Place.objects.get(code=row["source"]),
                 target=storeroom,
                 pieces=row["planned"],
-                planned_for=today - timedelta(days=row["days_ago"]),
+                planned_for=_day(row, today),
                 planned_by=person,
                 key=key(f"run-{row['size']}"),
             )
@@ -166,7 +172,7 @@ def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
                 loss_grams=grams(row["loss_pounds"]),
                 labour_minutes=row["minutes"],
                 celsius=None,
-                bottled_on=today - timedelta(days=row["days_ago"]),
+                bottled_on=_day(row, today),
                 recorded_by=person,
                 key=key(f"run-{row['size']}-recorded"),
             )
@@ -174,7 +180,7 @@ def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
         once(say, f"bottled {row['filled']} × {container.name}", act)
 
 
-def _stock_the_stand(rows: list[dict], person: User, say: Say) -> None:
+def _stock_the_stand(rows: list[dict], today: date, person: User, say: Say) -> None:
     storeroom, shelf = Place.objects.get(code="storeroom"), Place.objects.get(code="stand")
     for row in rows:
         container = ContainerSize.objects.get(code=row["size"])
@@ -190,6 +196,7 @@ def _stock_the_stand(rows: list[dict], person: User, say: Say) -> None:
                 pieces=row["pieces"],
                 recorded_by=person,
                 key=key(f"carry-{row['size']}"),
+                carried_on=_day(row, today),
             ),
         )
 
@@ -211,7 +218,7 @@ def _look_back(story: dict, today: date, minder: User, seller: User, say: Say) -
         )
     # Oldest first, so that the numbers of the invoices follow their days.
     for row in sorted(story["past_orders"], key=lambda row: -row["days_ago"]):
-        day = today - timedelta(days=row["days_ago"])
+        day = _day(row, today)
         once(
             say,
             f"filled and invoiced an order of {row['customer']} {row['days_ago']} days ago",
