@@ -259,10 +259,18 @@ class FillCheckForm(ActForm):
         ),
         widget=forms.Textarea(attrs={"rows": 8, "autocomplete": "off", "spellcheck": "false"}),
     )
+    weights_are_right = forms.BooleanField(label=_("Yes, the weights are right"), required=False)
 
     def __init__(self, *args, run: BottlingRun, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.run = run
+
+    @property
+    def asks_to_confirm(self) -> bool:
+        """Whether the box that confirms odd weights is shown."""
+        return self.is_bound and bool(
+            self.errors.get("weights_are_right") or self["weights_are_right"].value()
+        )
 
     def clean_weights(self) -> list[Decimal]:
         """Return the numbers typed; name each entry that is none."""

@@ -103,6 +103,8 @@ _ERROR_UP_TO_G, _ERROR_SHARE, _ERROR_G = (
 )
 
 CONFIDENCE: dict[Scheme, float] = {"us": 0.975, "eu": 0.995}
+# Annex II 2.1 and 2.2 of the directive, from memory: 20 pieces at the least of 100 or more.
+EUROPEAN_SAMPLE_LEAST = 20
 EUROPEAN_PIECES_FOR_ONE_BEYOND = 50  # 2 %
 
 
@@ -250,6 +252,20 @@ def sampling_plan(lot_size: Any) -> SamplingPlan:
     return SamplingPlan(alike(sample), alike(np.array(PIECES_ALLOWED_BEYOND_MAV)[row]))
 
 
+def sample_size_wanted(lot_size: Any, scheme: Scheme) -> Any:
+    """Return how many pieces a check of a lot should weigh.
+
+    "us": as `sampling_plan`. "eu": 20, the least that the directive takes of a batch, and all
+    of fewer. Raises ValueError unless the lot is a whole number, 1 or more.
+
+    >>> sample_size_wanted(480, "eu")
+    20
+    """
+    if _scheme(scheme) == "us":
+        return sampling_plan(lot_size).sample_size
+    return alike(np.minimum(LOT_SIZE.whole_numbers(lot_size), EUROPEAN_SAMPLE_LEAST))
+
+
 def sample_correction_factor(sample_size: Any, scheme: Scheme = "us") -> Any:
     """Return t(p, n − 1)/√n for a sample of n: p is 0.975 for "us", 0.995 for "eu".
 
@@ -277,9 +293,10 @@ def check_fill(
 
     Under "us" a sample smaller than `sampling_plan` wants cannot pass. Handbook 133 applies its
     factor to lots of 2 to 11 pieces too, though all are weighed (table 2-1 prints factors for
-    them); a lot of one piece answers to the MAV alone. Under "eu" two pieces are the least;
-    the official reference test weighs 20 to 80, and the 2 % are taken of the pieces weighed, so
-    that fewer than 50 allow none. `label_unit` is that of `maximum_allowable_variation_g`.
+    them); a lot of one piece answers to the MAV alone. Under "eu" two pieces are the least that
+    can be judged at all; `sample_size_wanted` says how many should be. The 2 % are taken of the
+    pieces weighed, so that fewer than 50 allow none. `label_unit` is that of
+    `maximum_allowable_variation_g`.
 
     Raises ValueError for weights that are no list of numbers of 0 g or more, for one piece out of
     several, for more pieces than the lot has, and for a label or lot size that cannot be.

@@ -397,9 +397,14 @@ def usual_celsius() -> Decimal:
     return ProductionSettings.current().honey_house_celsius
 
 
-def sample_wanted(run: BottlingRun) -> int | None:
-    """Return how many pieces the American rule weighs of a recorded run."""
-    return fill_check.sampling_plan(run.pieces_filled).sample_size if run.pieces_filled else None
+def samples_wanted(run: BottlingRun) -> dict[str, int]:
+    """Return how many pieces each rule weighs of a recorded run, by its short name."""
+    if not run.pieces_filled:
+        return {}
+    return {
+        scheme: fill_check.sample_size_wanted(run.pieces_filled, scheme)
+        for scheme in FillCheck.Scheme.values
+    }
 
 
 def season_pieces(container: ContainerSize) -> int:

@@ -17,6 +17,8 @@ from inventory.services import checks, ledger
 WEIGHTS_MAX = 1_000
 # A jar outside these shares of its label weight is a slip of the finger or of the unit.
 NET_SHARE_LIKELY = (0.5, 2)
+# An average outside these may be gross weights taken for net, or net for gross: ask first.
+AVERAGE_SHARE_LIKELY = (Decimal("0.95"), Decimal("1.05"))
 REASON_MAX = 300
 
 
@@ -29,12 +31,14 @@ def record(
     checked_by: Any,
     key: str,
     tare_milligrams: int = 0,
+    weights_are_right: bool = False,
 ) -> FillCheck:
     """Judge a recorded run by net weights, and keep the verdict with the weights.
 
-    `weights_milligrams` are net; `tare_milligrams` says what was taken off each gross weight.
-    When the check fails the packed lot is on hold. Raises `BadValue` for weights that cannot be,
-    `NotAllowedNow` for a run that is not recorded, `AlreadyRecorded`.
+    `weights_milligrams` are net; `tare_milligrams` says what was taken off each gross weight;
+    `weights_are_right` confirms an average far from the label. When the check fails the packed
+    lot is on hold. Raises `BadValue` for weights that cannot be or are too few, `NotAllowedNow`
+    for a run that is not recorded, `AlreadyRecorded`.
     """
     run = BottlingRun.objects.select_for_update().select_related("container__item").get(pk=run.pk)
     # A sale of the lot locks its item too, so none slips through while the lot goes on hold.
@@ -46,7 +50,9 @@ def record(
             _("Run %(number)s is %(status)s: only the jars of a recorded run can be checked.")
             % {"number": run.number, "status": run.get_status_display()}
         )
-    check_weights(run, weights_milligrams)
+    check_weights(run, scheme, weights_milligrams)
+    if not weights_are_right:
+        _check_average(run.container, weights_milligrams, tare_milligrams)
     verdict = judge(run, scheme=scheme, weights_milligrams=weights_milligrams)
     check = FillCheck(
         run=run,
@@ -115,8 +121,11 @@ def judge(
         raise BadValue(str(error), field="weights") from error
 
 
-def check_weights(run: BottlingRun, weights_milligrams: Sequence[int]) -> None:
-    """Refuse a sample that the run cannot give, and name each weight that no piece can have."""
+def check_weights(run: BottlingRun, scheme: str, weights_milligrams: Sequence[int]) -> None:
+    """Refuse a sample that the run cannot give, and name each weight that no piece can have.
+
+    Too few pieces are refused, not failed: more of them are weighed before anybody is stopped.
+    """
     weighed, container = len(weights_milligrams), run.container
     if weighed > WEIGHTS_MAX:
         raise BadValue(_("Weigh 1,000 pieces at most."), field="weights")
@@ -126,8 +135,13 @@ def check_weights(run: BottlingRun, weights_milligrams: Sequence[int]) -> None:
             % {"weighed": words.pieces(weighed), "filled": run.pieces_filled},
             field="weights",
         )
-    if weighed == 1 and run.pieces_filled > 1:
-        raise BadValue(_("One piece shows no spread: weigh at least 2 pieces."), field="weights")
+    wanted = fill_check.sample_size_wanted(run.pieces_filled, scheme)
+    if weighed < wanted:
+        raise BadValue(
+            _("This rule weighs at least %(wanted)s of this run. Weigh %(more)s more.")
+            % {"wanted": words.pieces(wanted), "more": wanted - weighed},
+            field="weights",
+        )
     label_milligrams = float(container.declared_grams) * 1000
     low, high = (share * label_milligrams for share in NET_SHARE_LIKELY)
     problems = Problems()
@@ -146,3 +160,26 @@ def check_weights(run: BottlingRun, weights_milligrams: Sequence[int]) -> None:
                 },
             )
     problems.raise_any()
+
+
+def _check_average(
+    container: ContainerSize, weights_milligrams: Sequence[int], tare_milligrams: int
+) -> None:
+    """Ask before judging an average that gross and net taken for each other would explain."""
+    average = Decimal(sum(weights_milligrams)) / 1000 / len(weights_milligrams)
+    low, high = AVERAGE_SHARE_LIKELY
+    if low <= average / container.declared_grams <= high:
+        return
+    told = {"net": filling.small_weight(average), "label": filling.declared(container)}
+    if tare_milligrams:
+        sentence = _(
+            "With the empty weight taken off, the pieces average %(net)s; the label says "
+            "%(label)s. Are these gross weights, and is the empty weight right? "
+            "If so, tick the box and send again."
+        )
+    else:
+        sentence = _(
+            "The pieces average %(net)s; the label says %(label)s. Are these net weights, "
+            "without jar and lid? If so, tick the box and send again."
+        )
+    raise BadValue(sentence % told, field="weights_are_right")

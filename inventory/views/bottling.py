@@ -248,7 +248,7 @@ class FillCheckView(RunView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
             checks=bottling.checks_of(self.run),
-            sample=bottling.sample_wanted(self.run),
+            samples=bottling.samples_wanted(self.run),
             **kwargs,
         )
 
@@ -258,6 +258,7 @@ class FillCheckView(RunView):
             scheme=data["scheme"],
             weights_milligrams=data["weights_milligrams"],
             tare_milligrams=data["tare_milligrams"],
+            weights_are_right=data["weights_are_right"],
             checked_by=self.request.user,
             key=data["key"],
         )

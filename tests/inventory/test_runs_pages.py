@@ -642,7 +642,8 @@ def test_the_rule_last_used_for_a_size_is_offered_again_for_that_size_alone(bott
     run = bottling_room.recorded(room)
     before = bottler.get(at("fill_check", run.number)).context["form"].initial["scheme"]
 
-    bottler.post(at("fill_check", run.number), check_form(scheme="eu"))
+    weights = " ".join(["456"] * 20)
+    bottler.post(at("fill_check", run.number), check_form(scheme="eu", weights=weights))
 
     other = bottling_room.plan(room, container=builders.container("Half pound"), pieces=12)
     assert before == "us"
@@ -688,9 +689,12 @@ def test_a_tare_is_not_taken_off_net_weights(bottler, room):
         ({"weights": "nan inf"}, {"weights": [
             "Entry 1, “nan”, is not a number.", "Entry 2, “inf”, is not a number."]}),
         ({"weights": " "}, {"weights": ["Type or paste the weights."]}),
-        ({"weights": "456"}, {"weights": ["One piece shows no spread: weigh at least 2 pieces."]}),
         (
-            {"weights": "456 45.6"},
+            {"weights": "456"},
+            {"weights": ["This rule weighs at least 12 pieces of this run. Weigh 11 more."]},
+        ),
+        (
+            {"weights": "456 45.6" + " 456" * 10},
             {
                 "weights": [
                     "Entry 2 comes to 45.6 g net, far from the label's 1 lb. "
@@ -719,6 +723,18 @@ def test_weights_that_cannot_be_are_named(bottler, room, changes, expected):
 
     assert refused(response) == expected
     assert FillCheck.objects.count() == 0
+
+
+def test_gross_weights_taken_for_net_are_asked_about_and_kept_once_confirmed(bottler, room):
+    run = bottling_room.recorded(room)
+    gross = check_form(weights=" ".join(["634"] * 12))
+
+    asked = bottler.post(at("fill_check", run.number), gross)
+
+    assert list(refused(asked)) == ["weights_are_right"]
+    assert 'name="weights_are_right"' in asked.text
+    bottler.post(at("fill_check", run.number), gross | {"weights_are_right": "on"})
+    assert FillCheck.objects.get().has_passed
 
 
 def test_a_failed_check_holds_the_lot_until_somebody_with_the_right_releases_it(client, room):

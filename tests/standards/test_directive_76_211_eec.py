@@ -164,3 +164,10 @@ def test_the_two_schemes_can_differ_on_the_same_jars():
 )
 def test_the_height_of_the_figures_on_the_label(label, height):
     assert labelling.minimum_figure_height_mm(label) == height
+
+
+# Annex II, 2.1 and 2.2, from memory: samples begin at 20 of 100 or more; smaller batches are
+# weighed whole, or by the national rule.
+@pytest.mark.parametrize(("lot", "wanted"), [(1, 1), (19, 19), (20, 20), (100, 20), (5000, 20)])
+def test_the_least_sample_of_the_european_rule(lot, wanted):
+    assert fill_check.sample_size_wanted(lot, "eu") == wanted
