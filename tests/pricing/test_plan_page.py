@@ -145,6 +145,52 @@ def test_buyers_whose_jars_are_ready_do_not_crowd_the_reasons(signed_in, house):
     assert "Buyers who want no more than is ready" in words_of(page)
 
 
+def test_spare_jars_that_are_ready_are_sold_before_one_more_is_filled(signed_in, house):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    builders.packed_lot(house, shelf, 10)
+
+    spare = signed_in.get(URL).context["found"]
+    last = signed_in.get(URL, {f"pieces-{house.pk}-stand": "9"}).context["found"]
+    none = signed_in.get(URL, {f"pieces-{house.pk}-stand": "10"}).context["found"]
+
+    # To fill one more takes 454 g of 4,536 g, and leaves eight whole pounds of ten: 9.50 less 4.00.
+    assert [reason.sentence for reason in spare.served] == [
+        "6 are ready or planned that nobody wants yet: one more piece wanted sells one of them, "
+        "for 9.50 USD after the cost of selling. "
+        "Once they are sold, one more piece wanted earns 5.50 USD more."
+    ]
+    assert [reason.sentence for reason in last.served] == [
+        "1 is ready or planned that nobody wants yet: one more piece wanted sells it, "
+        "for 9.50 USD after the cost of selling. "
+        "Once they are sold, one more piece wanted earns 5.50 USD more."
+    ]
+    assert [reason.sentence for reason in none.served] == [
+        "One more piece wanted earns 5.50 USD more."
+    ]
+
+
+def test_a_spare_jar_brings_its_price_less_what_selling_takes(signed_in, house):
+    builders.packed_lot(house, builders.place("shelf", Place.Kind.SHELF), 5)
+    ChannelCost.objects.create(channel="stand", card_percent=Decimal("2"))
+
+    [reason] = signed_in.get(URL).context["found"].served
+
+    assert "sells it, for 9.31 USD after the cost of selling." in reason.sentence
+
+
+def test_one_more_piece_wanted_earns_nothing_where_no_hour_is_left_to_fill_it(signed_in, house):
+    FillingTime.objects.create(container=house, minutes_each=Decimal("0.5"))
+
+    [reason] = (
+        signed_in.get(URL, {f"pieces-{house.pk}-stand": "0", "hours": "0"}).context["found"].served
+    )
+
+    assert reason.sentence == (
+        "One more piece wanted earns nothing: it can't be filled, or brings no more than its honey "
+        "does otherwise."
+    )
+
+
 def test_figures_are_folded_until_one_of_them_is_wrong(signed_in, house):
     folded = '<details class="card"><summary>What could be sold</summary>'
     shown = '<details class="card" open><summary>What could be sold</summary>'
@@ -240,6 +286,30 @@ def test_sales_of_last_year_that_cannot_be_filled_are_told_so(signed_in, house):
     assert "can't be filled with the honey, parts and hours there are" in page.content.decode()
 
 
+def test_jars_that_are_ready_are_part_of_what_was_sold_before(signed_in, house):
+    builders.packed_lot(house, builders.place("shelf", Place.Kind.SHELF), 3)
+
+    found = signed_in.get(URL, {f"pieces-{house.pk}-stand": "10"}).context["found"]
+
+    # Four were sold: three are ready, one is filled, and eight whole pounds are left.
+    assert [run.pieces for run in found.as_before.runs] == [1]
+    assert found.as_before.statement.total_cents == 950 + 1600
+
+
+def test_as_many_ready_jars_as_were_sold_before_leave_nothing_to_fill(signed_in, house):
+    priced(house, "shop", 680)
+    sold(house, 2, a_year_ago(), channel="shop", customer=builders.customer())
+    builders.packed_lot(house, builders.place("shelf", Place.Kind.SHELF), 6)
+
+    wanted = {f"pieces-{house.pk}-stand": "7", f"pieces-{house.pk}-shop": "2"}
+    found = signed_in.get(URL, wanted).context["found"]
+
+    # Four at the stand and two in the shop, as before, though the stand now wants all six.
+    assert found.as_before.runs == ()
+    assert found.as_before.statement.total_cents == 2000
+    assert [run.pieces for run in found.best.runs] == [3]
+
+
 def test_what_is_not_known_is_named(signed_in, house):
     lid = builders.part("Lid")
     builders.made_of(house, lid)
@@ -300,6 +370,7 @@ def shown_runs(page) -> dict:
     best = page.context["found"].best
     return {
         "key": page.context["runs_form"]["key"].value(),
+        "newest_seen": page.context["desk"].form.books.newest_run,
         "run": [f"{run.vessel.place.pk}-{run.container.pk}-{run.pieces}" for run in best.runs],
     }
 
@@ -360,12 +431,75 @@ def test_runs_that_cannot_be_read_are_refused(signed_in, house, tank):
     shelf = builders.place("shelf", Place.Kind.SHELF)
     sent = {"key": "k", "target": shelf.pk, "planned_for": today().isoformat()}
 
-    for run in ("x", "1-2", f"{tank.pk}-{house.pk + 1}-1", f"{tank.pk}-{house.pk}-one"):
+    for run in (
+        "x",
+        "1-2",
+        f"{tank.pk}-{house.pk + 1}-1",
+        f"{tank.pk}-{house.pk}-one",
+        "99999999999999999999-1-1",
+        f"{tank.pk}-99999999999999999999-1",
+        f"{tank.pk}-{house.pk}-99999999999999999999",
+    ):
         page = signed_in.post(URL, sent | {"run": [run]})
         assert page.status_code == 422
         assert page.context["runs_form"].non_field_errors() == [
             "The runs of the plan can't be read. Work out the plan again."
         ]
+
+
+def test_a_refusal_is_shown_also_where_the_new_plan_has_no_runs(signed_in, house, tank):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    sent = {"key": "k", "target": shelf.pk, "planned_for": today().isoformat()}
+    sent["run"] = [f"{tank.pk}-{house.pk}-100"]
+
+    page = signed_in.post(f"{URL}?pieces-{house.pk}-stand=0", sent)
+
+    assert page.status_code == 422
+    assert page.context["found"].best.runs == ()
+    told = "Not enough honey: the run needs 100 lb, Holding tank holds 10.0 lb."
+    assert words_of(page).count(told) == 1
+
+
+def test_a_refusal_is_shown_once_where_the_new_plan_has_runs(signed_in, house, tank):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    sent = {"key": "k", "target": shelf.pk, "planned_for": today().isoformat(), "run": ["x"]}
+
+    page = signed_in.post(URL, sent)
+
+    told = "The runs of the plan can&#x27;t be read. Work out the plan again."
+    assert words_of(page).count(told) == 1
+
+
+def test_what_somebody_planned_meanwhile_is_not_planned_again_unawares(signed_in, house, tank):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    place = {"target": shelf.pk, "planned_for": today().isoformat()}
+    mine, theirs = (shown_runs(signed_in.get(URL)) | place for _ in range(2))
+    signed_in.post(URL, theirs)
+
+    page = signed_in.post(URL, mine)
+
+    assert page.status_code == 422
+    assert page.context["runs_form"].non_field_errors() == [
+        "Somebody planned the same since this plan was worked out: "
+        "4 pieces of One pound from Holding tank. "
+        "They are set aside in the plan below. Make its runs if you want more."
+    ]
+    assert BottlingRun.objects.count() == 1
+
+
+def test_more_of_a_planned_run_is_planned_by_who_has_seen_it(signed_in, house):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    place = {"target": shelf.pk, "planned_for": today().isoformat()}
+    signed_in.post(URL, shown_runs(signed_in.get(URL)) | place)
+    more = f"{URL}?pieces-{house.pk}-stand=6"
+    page = signed_in.get(more)
+    seen = BottlingRun.objects.get().pk
+    assert f'name="newest_seen" value="{seen}"' in page.text
+
+    made = signed_in.post(more, shown_runs(page) | place)
+
+    assert made.status_code == 302
+    assert sorted(BottlingRun.objects.values_list("pieces_planned", flat=True)) == [2, 4]
 
 
 def test_draft_runs_need_the_right_to_bottle(client, house, owner):
@@ -384,7 +518,7 @@ def test_a_plan_without_jars_makes_no_runs(owner, db):
 
     with pytest.raises(BadValue, match=r"^The plan fills no jars, so there are no runs to make.$"):
         services.make_draft_runs(
-            drafts=[], target=shelf, planned_for=today(), planned_by=owner, key="k"
+            drafts=[], target=shelf, planned_for=today(), planned_by=owner, key="k", newest_seen=0
         )
 
 
@@ -394,15 +528,30 @@ def test_draft_runs_are_made_all_or_none_and_once(owner, tank, pound):
 
     with pytest.raises(NotEnoughHoney):
         services.make_draft_runs(
-            drafts=[small, large], target=shelf, planned_for=today(), planned_by=owner, key="k"
+            drafts=[small, large],
+            target=shelf,
+            planned_for=today(),
+            planned_by=owner,
+            key="k",
+            newest_seen=0,
         )
     assert not BottlingRun.objects.exists()
     made = services.make_draft_runs(
-        drafts=[small, small], target=shelf, planned_for=today(), planned_by=owner, key="k"
+        drafts=[small, small],
+        target=shelf,
+        planned_for=today(),
+        planned_by=owner,
+        key="k",
+        newest_seen=0,
     )
     with pytest.raises(AlreadyRecorded):
         services.make_draft_runs(
-            drafts=[small, small], target=shelf, planned_for=today(), planned_by=owner, key="k"
+            drafts=[small, small],
+            target=shelf,
+            planned_for=today(),
+            planned_by=owner,
+            key="k",
+            newest_seen=0,
         )
 
     assert [run.pieces_planned for run in made] == [2, 2]
@@ -469,6 +618,60 @@ def test_ready_and_planned_jars_and_the_parts_of_planned_runs_are_set_aside(tank
     assert books.sizes[0].ready == 6 + 3
     assert (books.parts[0].part, books.parts[0].stock) == (jar, 7)
     assert books.parts[0].cost == Decimal("0.6250")
+
+
+def recorded_run(size, *, pieces: int, minutes: int) -> None:
+    shelf = builders.place(builders.new_key(), Place.Kind.SHELF)
+    packed = builders.packed_lot(size, shelf, pieces)
+    BottlingRun.objects.create(
+        number=builders.new_key(),
+        status=BottlingRun.Status.RECORDED,
+        container=size,
+        source=builders.place(builders.new_key()),
+        target=shelf,
+        pieces_planned=pieces,
+        pieces_filled=pieces,
+        pieces_broken=0,
+        drawn_grams=pieces * 460,
+        loss_grams=0,
+        labour_minutes=minutes,
+        packed_lot=packed,
+        posting=packed.lines.get(quantity__gt=0).posting,
+        recorded_at=timezone.now(),
+        idempotency_key=builders.new_key(),
+    )
+
+
+def test_minutes_each_leave_out_setting_up_which_each_run_of_the_plan_counts(pound):
+    recorded_run(pound, pieces=100, minutes=75)
+    recorded_run(pound, pieces=20, minutes=39)
+    # Nobody wrote down the work of this one, and this one took no longer than setting up.
+    recorded_run(pound, pieces=1000, minutes=0)
+    recorded_run(pound, pieces=1000, minutes=15)
+
+    [size] = inputs.read(today()).sizes
+
+    # 75 − 15 and 39 − 15 minutes for 120 pieces.
+    assert size.minutes_each == Decimal("0.7")
+
+
+def test_minutes_each_are_those_of_short_runs_where_there_are_no_others(pound):
+    recorded_run(pound, pieces=20, minutes=10)
+
+    assert inputs.read(today()).sizes[0].minutes_each == Decimal("0.5")
+
+
+def test_minutes_each_that_were_entered_are_taken_as_they_are(pound):
+    FillingTime.objects.create(container=pound, minutes_each=Decimal("0.5"))
+
+    assert inputs.read(today()).sizes[0].minutes_each == Decimal("0.5")
+
+
+def test_the_page_says_that_setting_up_is_counted_once_for_each_run(signed_in, house):
+    assert (
+        "Minutes each leave out 15 minutes of every past run for setting up and cleaning. "
+        "If you change what each run takes, change the minutes each too."
+    ) in words_of(signed_in.get(URL))
 
 
 def test_a_size_that_the_honey_does_not_go_into_is_not_planned(signed_in, house):

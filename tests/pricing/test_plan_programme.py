@@ -337,13 +337,56 @@ def test_jars_on_the_shelf_are_sold_to_the_best_payers_first():
         Buyer("anybody", "half", 100, None),
     )
 
-    left = programme.less_on_hand(buyers, {"pound": 14, "half": 5})
+    rest = programme.less_on_hand(buyers, {"pound": 14, "half": 5})
 
-    assert [(buyer.key, buyer.pieces_max) for buyer in left] == [
+    assert [(buyer.key, buyer.pieces_max) for buyer in rest.buyers] == [
         ("shop", 56),
         ("stand", 0),
         ("anybody", None),
     ]
+    assert rest.spare == {"pound": 0, "half": 5}
+
+
+def one_size(pieces_max: int, **fields) -> Programme:
+    """A size that brings 500 c: 60 c of jar, 50 c of honey sold in bulk, 10 c of work in each."""
+    return Programme(
+        honeys=(Honey("tank", 10_000, 100, 50),),
+        sizes=(Size("pound", 100, 1, (Need("jar"),)),),
+        buyers=(Buyer("stand", "pound", 500, pieces_max),),
+        parts=(Part("jar", 200, 60),),
+        **{"minutes": 600, "cents_per_minute": 10, **fields},
+    )
+
+
+@pytest.mark.parametrize("pieces_max", [0, 1])
+def test_a_piece_is_worth_its_price_less_jar_honey_and_work_also_to_who_takes_none(pieces_max):
+    relaxed = programme.relax(one_size(pieces_max))
+
+    assert relaxed.rates["buyer", "stand"] == 500 - 60 - 50 - 10
+    assert relaxed.cents_at_most == 100 * 50 + pieces_max * 380
+
+
+def test_many_pieces_for_who_takes_none_share_one_set_up():
+    # 100 pieces fit: a hundredth of 20 minutes at 10 c is 2 c for each.
+    given = one_size(0, minutes_per_run=20)
+
+    assert programme.relax(given).rates["buyer", "stand"] == 380 - 2
+    # One alone bears it all.
+    [buyer] = [x for x in programme.limits(programme.solve(given)) if x.kind == "buyer"]
+    assert buyer.step_cents == 380 - 200
+
+
+@pytest.mark.parametrize(("minutes", "rate"), [(0, 0), (20, 0), (21, 378)])
+def test_a_piece_is_worth_nothing_to_who_takes_none_while_no_run_can_be_set_up(minutes, rate):
+    given = one_size(0, minutes_per_run=20, minutes=minutes)
+
+    assert programme.relax(given).rates["buyer", "stand"] == rate
+
+
+def test_a_piece_is_worth_nothing_to_who_takes_none_while_its_parts_are_not_to_be_had():
+    given = replace(one_size(0), parts=(Part("jar", 0, 60),))
+
+    assert programme.relax(given).rates["buyer", "stand"] == 0
 
 
 @pytest.mark.parametrize(

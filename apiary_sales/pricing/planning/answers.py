@@ -7,7 +7,7 @@ differ from the exact value by less than a cent a line.
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from math import floor
@@ -20,7 +20,7 @@ from django.utils.translation import ngettext
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.planning import inputs, programme
 from apiary_sales.pricing.planning.inputs import Books, Figures, Offer, PartNow, SizeNow, Vessel
-from apiary_sales.pricing.planning.programme import Answer, Limit, Plan, Programme
+from apiary_sales.pricing.planning.programme import Answer, Buyer, Limit, Plan, Programme, Rest
 from inventory import words
 from inventory.models import ContainerSize
 
@@ -122,11 +122,17 @@ class Question:
     books: Books
     figures: Figures
     offers: tuple[Offer, ...]
+    # All that each buyer takes, and what is left of it once the jars that are ready are sold.
+    buyers: tuple[Buyer, ...]
+    rest: Rest
     programme: Programme
 
     @classmethod
     def of(cls, books: Books, figures: Figures, offers: tuple[Offer, ...]) -> "Question":
-        return cls(books, figures, offers, inputs.programme_of(books, figures, offers))
+        buyers = inputs.buyers_of(books, figures, offers)
+        rest = programme.less_on_hand(buyers, books.ready)
+        planned_for = inputs.programme_of(books, figures, rest.buyers)
+        return cls(books, figures, offers, buyers, rest, planned_for)
 
     @property
     def vessel_of(self) -> dict[str, Vessel]:
@@ -156,12 +162,15 @@ class Question:
     def as_before(self, pieces: Mapping[str, int], seconds: float = SECONDS) -> Shown | None:
         """Return the best plan that sells these pieces of each offer, as far as they are wanted.
 
-        None when honey, parts or hours do not allow it.
+        The jars that are ready are sold among them, and not filled again. None when honey, parts
+        or hours do not allow it.
         """
-        sales = {
-            buyer.key: min(pieces.get(buyer.key, 0), buyer.pieces_max)
-            for buyer in self.programme.buyers
-        }
+        buyers = tuple(
+            replace(buyer, pieces_max=min(pieces.get(buyer.key, 0), buyer.pieces_max))
+            for buyer in self.buyers
+        )
+        rest = programme.less_on_hand(buyers, self.books.ready)
+        sales = {buyer.key: buyer.pieces_max for buyer in rest.buyers}
         answer = programme.solve(self.programme, seconds=seconds, sales=sales)
         return None if answer is None else self.shown(answer)
 
@@ -367,10 +376,31 @@ class Question:
             label=label,
             there=amount(limit.there),
             used=amount(limit.used),
-            sentence=_worth(limit, step),
+            sentence=self._spare(limit) or _worth(limit, step),
             binds=limit.binds,
             is_served=limit.kind == "buyer" and not limit.there,
         )
+
+    def _spare(self, limit: Limit) -> str:
+        """Say what one more piece wanted brings while jars are ready for it; empty without."""
+        if limit.kind != "buyer":
+            return ""
+        offer = self.offer_of[limit.key]
+        spare = self.rest.spare.get(str(offer.container.pk), 0)
+        if not spare:
+            return ""
+        selling = inputs.jar_selling(self.books, self.figures, offer)
+        ready = ngettext(
+            "%(count)s is ready or planned that nobody wants yet: one more piece wanted sells it, "
+            "for %(worth)s after the cost of selling.",
+            "%(count)s are ready or planned that nobody wants yet: one more piece wanted sells one "
+            "of them, for %(worth)s after the cost of selling.",
+            spare,
+        ) % {
+            "count": number_format(spare, 0, force_grouping=True),
+            "worth": words.money(round(selling.net_cents)),
+        }
+        return f"{ready} {_worth(limit, _('Once they are sold, one more piece wanted'))}"
 
     def _named(self, limit: Limit):
         """Return the name of a limit, how its amounts are written, and the words for one more."""
@@ -426,6 +456,11 @@ def _worth(limit: Limit, step: str) -> str:
             "%(step)s alone earns nothing, since only whole pieces are filled and sold; "
             "of many more, each earns about %(rate)s."
         ) % {"step": step, "rate": rate}
+    if limit.kind == "buyer" and not limit.left:
+        return _(
+            "%(step)s earns nothing: it can't be filled, or brings no more than its honey does "
+            "otherwise."
+        ) % {"step": step}
     return _("%(step)s earns nothing: there is enough.") % {"step": step}
 
 

@@ -49,7 +49,8 @@ FOUR_PLACES = Decimal("0.0001")
 # A 55-gallon drum holds about 640 to 660 lb (common practice).
 DRUM_POUNDS = Decimal(650)
 # Nobody has said how long work may take: a week of one person, and a quarter of an hour to set up
-# and clean. Both are figures to change on the page.
+# and clean. Both are figures to change on the page. What is counted for each run is taken out of
+# the minutes each of past runs, whose recorded work began with setting up.
 HOURS = Decimal(40)
 MINUTES_PER_RUN = Decimal(15)
 # Always offered; the other channels when something was ever sold there.
@@ -126,6 +127,13 @@ class Books:
     parts: tuple[PartNow, ...]
     costs: costs.Book
     planned_runs: int
+    # The key of the planned run that was made last; 0 without any.
+    newest_run: int
+
+    @property
+    def ready(self) -> dict[str, int]:
+        """Pieces that are filled or planned and not promised, by the key of their size."""
+        return {str(size.container.pk): size.ready for size in self.sizes}
 
     def offers(self, history: History) -> tuple[Offer, ...]:
         """Return every size in each channel it is usually or was ever sold in."""
@@ -198,17 +206,16 @@ def read(on: date) -> Books:
         ),
         costs=book,
         planned_runs=len(planned),
+        newest_run=max((run.pk for run in planned), default=0),
     )
 
 
-def programme_of(books: Books, figures: Figures, offers: tuple[Offer, ...]) -> Programme:
-    """Make the integer programme of the books with these figures.
+def buyers_of(books: Books, figures: Figures, offers: tuple[Offer, ...]) -> tuple[Buyer, ...]:
+    """Return who buys which size, and how many pieces in all; offers without a price are left out.
 
-    Vessels without honey to use are left out, and buyers without a price. Jars that are ready are
-    taken off what buyers want first.
+    Jars that are ready are not taken off yet.
     """
-    ready = {str(size.container.pk): size.ready for size in books.sizes}
-    buyers = tuple(
+    return tuple(
         Buyer(
             key=offer.key,
             size=str(offer.container.pk),
@@ -218,6 +225,13 @@ def programme_of(books: Books, figures: Figures, offers: tuple[Offer, ...]) -> P
         for offer in offers
         if (selling := jar_selling(books, figures, offer))
     )
+
+
+def programme_of(books: Books, figures: Figures, buyers: tuple[Buyer, ...]) -> Programme:
+    """Make the integer programme of the books with these figures, for what these buyers take.
+
+    Vessels without honey to use are left out.
+    """
     return Programme(
         honeys=tuple(
             _honey(books, figures, vessel)
@@ -235,7 +249,7 @@ def programme_of(books: Books, figures: Figures, offers: tuple[Offer, ...]) -> P
             )
             for size in books.sizes
         ),
-        buyers=programme.less_on_hand(buyers, ready),
+        buyers=buyers,
         parts=tuple(
             Part(
                 key=str(row.part.pk),
@@ -345,20 +359,44 @@ def _sizes(book: costs.Book, planned: list[BottlingRun]) -> tuple[SizeNow, ...]:
         ready[row.container.pk] += row.free
     for run in planned:
         ready[run.container_id] += run.pieces_planned
+    recorded = _minutes_each(book.on)
     found = []
     for container in book.containers:
         fill = book.fill(container)
+        minutes_each = recorded.get(container.pk, fill.minutes)
         found.append(
             SizeNow(
                 container=container,
                 uses=tuple(book.parts.get(container.pk, ())),
                 # A run is refused below the label weight, whatever earlier runs drew.
                 grams_each=_up(max(fill.drawn_grams, container.declared_grams)),
-                minutes_each=None if fill.minutes is None else fill.minutes.quantize(FOUR_PLACES),
+                minutes_each=None if minutes_each is None else minutes_each.quantize(FOUR_PLACES),
                 ready=ready[container.pk],
             )
         )
     return tuple(found)
+
+
+def _minutes_each(on: date) -> dict[int, Decimal]:
+    """Return minutes of work on one piece by size, without setting up and cleaning.
+
+    From the runs of the year up to `on` that recorded their work. Those that took no longer than
+    the usual set-up tell nothing of their pieces.
+    """
+    minutes: dict[int, Decimal] = defaultdict(Decimal)
+    filled: dict[int, int] = defaultdict(int)
+    rows = BottlingRun.objects.filter(
+        status=BottlingRun.Status.RECORDED,
+        labour_minutes__gt=MINUTES_PER_RUN,
+        recorded_at__date__gt=on - costs.RUNS_SINCE,
+        recorded_at__date__lte=on,
+    )
+    for container_id, pieces, worked in rows.values_list(
+        "container_id", "pieces_filled", "labour_minutes"
+    ):
+        minutes[container_id] += worked - MINUTES_PER_RUN
+        filled[container_id] += pieces
+    return {pk: minutes[pk] / filled[pk] for pk in filled}
 
 
 def _up(grams: Decimal) -> int:

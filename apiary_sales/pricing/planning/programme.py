@@ -284,7 +284,8 @@ class Relaxation:
 
     `cents_at_most` is exact and certain (weak duality holds for any prices on the limits, so the
     floats of the search can only make it too high). `rates` says by how much it rises with one
-    gram, part, minute or piece more of each limit.
+    gram, part, minute or piece more of each limit; for a buyer who takes none, what a piece would
+    earn if they took one.
     """
 
     cents_at_most: Fraction
@@ -415,7 +416,18 @@ def _more(rows: tuple, limit: Limit, figure: str) -> tuple:
     )
 
 
-def less_on_hand(buyers: tuple[Buyer, ...], on_hand: Mapping[str, int]) -> tuple[Buyer, ...]:
+@dataclass(frozen=True)
+class Rest:
+    """What is left once jars that are filled already are sold.
+
+    `buyers` take only what is still to be filled for them; `spare` jars by size nobody takes.
+    """
+
+    buyers: tuple[Buyer, ...]
+    spare: Mapping[str, int]
+
+
+def less_on_hand(buyers: tuple[Buyer, ...], on_hand: Mapping[str, int]) -> Rest:
     """Take the jars that are filled already off what buyers take, the best payers served first."""
     left = dict(on_hand)
     served: dict[str, Buyer] = {}
@@ -425,7 +437,7 @@ def less_on_hand(buyers: tuple[Buyer, ...], on_hand: Mapping[str, int]) -> tuple
             left[buyer.size] = left.get(buyer.size, 0) - taken
             buyer = replace(buyer, pieces_max=buyer.pieces_max - taken)
         served[buyer.key] = buyer
-    return tuple(served[buyer.key] for buyer in buyers)
+    return Rest(tuple(served[buyer.key] for buyer in buyers), MappingProxyType(left))
 
 
 def _gain(answer: Answer, more: Programme, deadline: float) -> Fraction | None:
@@ -502,9 +514,10 @@ class _Model:
                 )
                 grams[column] = Fraction(honey.bulk_grams)
             for size in programme.sizes:
-                # No more than anybody takes: the tighter the bound, the shorter the search.
-                most = min(honey.pieces_max(size), wanted_of[size.key])
-                if most:
+                # No more than anybody takes: the tighter the bound, the shorter the search. What
+                # nobody takes still has its column: without it, a piece would seem to cost nothing.
+                fits = honey.pieces_max(size)
+                if most := min(fits, wanted_of[size.key] or fits):
                     column = self._pieces(honey, size, most, minutes, part_rows)
                     grams[column] = Fraction(size.grams_each)
                     balance[size.key][column] = Fraction(1)
@@ -580,19 +593,7 @@ class _Model:
         """Solve with parted pieces, and make of its prices a bound that is exact."""
         if not self.earns:
             return Relaxation(Fraction(0), MappingProxyType({}))
-        table, there = self._table(self.rows.values())
-        equal, zero = self._table((row, Fraction(0)) for row in self.balances)
-        result = linprog(
-            -self._floats(self.earns),
-            A_ub=table,
-            b_ub=there,
-            A_eq=equal if self.balances else None,
-            b_eq=zero if self.balances else None,
-            bounds=list(zip(self.lowest, self.highest, strict=True)),
-            method="highs",
-        )
-        if result.status != _SOLVED:
-            raise ArithmeticError(f"The relaxed plan was not found: {result.message}")
+        result = self._parted(self.highest)
         prices = [max(Fraction(0), _exact(-price)) for price in result.ineqlin.marginals]
         balance_prices = (
             [_exact(-price) for price in result.eqlin.marginals] if self.balances else []
@@ -613,11 +614,48 @@ class _Model:
             for name, price in zip(self.rows, prices, strict=True)
             if name[0] in ("honey", "part", "minutes")
         }
-        for buyer in self.programme.buyers:
-            rates["buyer", buyer.key] = max(
-                Fraction(0), _exact(-result.upper.marginals[self.columns["sold", buyer.key]])
-            )
+        rates |= {("buyer", key): rate for key, rate in self._rates_of_buyers(result).items()}
         return Relaxation(at_most, MappingProxyType(rates))
+
+    def _rates_of_buyers(self, result) -> dict[str, Fraction]:
+        """Return what one piece more is worth to each buyer of a solved programme.
+
+        A limit of nothing has many right prices, the bare price of the jar among them: those who
+        take none are asked again as if they took one.
+        """
+        takes_none = [buyer for buyer in self.programme.buyers if buyer.pieces_max == 0]
+        asked = result
+        if takes_none:
+            asked = self._parted([1 if most == 0 else most for most in self.highest])
+        rates = {}
+        for buyer in self.programme.buyers:
+            priced = asked if buyer in takes_none else result
+            rate = _exact(-priced.upper.marginals[self.columns["sold", buyer.key]])
+            can_fill = buyer not in takes_none or self._has_time_for(buyer.size)
+            rates[buyer.key] = max(Fraction(0), rate) if can_fill else Fraction(0)
+        return rates
+
+    def _has_time_for(self, size_key: str) -> bool:
+        """Say whether one piece can be filled at all: a run can't be set up in part."""
+        minutes_each = self.programme.size_of[size_key].minutes_each
+        return minutes_each + self.programme.minutes_per_run <= self.programme.minutes
+
+    def _parted(self, highest: list[int | None]):
+        """Solve with pieces and drums that can be parted, no column above its `highest`."""
+        table, there = self._table(self.rows.values())
+        equal, zero = self._table((row, Fraction(0)) for row in self.balances)
+        result = linprog(
+            -self._floats(self.earns),
+            A_ub=table,
+            b_ub=there,
+            A_eq=equal if self.balances else None,
+            b_eq=zero if self.balances else None,
+            bounds=list(zip(self.lowest, highest, strict=True)),
+            method="highs",
+        )
+        if result.status != _SOLVED:
+            raise ArithmeticError(f"The relaxed plan was not found: {result.message}")
+        return result
 
     def _plan(self, values: list[int]) -> Plan:
         pieces, drums, sold = {}, {}, {}

@@ -247,8 +247,15 @@ class PlanForm(forms.Form):
 
 
 class DraftRunsForm(ActForm):
-    """Where the jars of a plan go, and on which day the runs are."""
+    """Where the jars of a plan go, and on which day the runs are.
 
+    `newest_seen` is the newest planned run the page knew of, so that what others planned since is
+    not planned twice.
+    """
+
+    newest_seen = forms.IntegerField(
+        required=False, min_value=0, max_value=2**63 - 1, widget=forms.HiddenInput
+    )
     target = forms.ModelChoiceField(
         label=_("Put the jars on"),
         queryset=Place.objects.filter(kind__in=Place.STORES, is_active=True),

@@ -1,5 +1,6 @@
 """The page of the bottling plan: figures in, the best plan out, draft runs on request."""
 
+import re
 import time
 from dataclasses import dataclass
 from datetime import date
@@ -30,6 +31,8 @@ from inventory.models import ContainerSize, Place
 # Nobody waits longer for the page than this, and each search gets a moment at least.
 PAGE_SECONDS = 6.0
 LEAST_SECONDS = 0.5
+# A run as the page writes it: vessel-size-pieces, each short enough for the books.
+RUN_WRITTEN = re.compile(r"(\d{1,18})-(\d{1,18})-(\d{1,9})", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -155,6 +158,7 @@ class PlanView(PermissionRequiredMixin, TemplateView):
             has_past=any(desk.last_pieces.values()),
             coming=past_sales.period_from(desk.on, desk.outlook_form.cleaned_data["months"]),
             may_plan=may_plan,
+            usual_minutes_per_run=inputs.MINUTES_PER_RUN,
             **{"runs_form": DraftRunsForm(), **kwargs},
         )
 
@@ -173,6 +177,7 @@ class PlanView(PermissionRequiredMixin, TemplateView):
                 planned_for=data["planned_for"],
                 planned_by=request.user,
                 key=data["key"],
+                newest_seen=data["newest_seen"] or 0,
             )
         except AlreadyRecorded:
             messages.info(request, _("These runs were made already."))
@@ -196,10 +201,11 @@ def _drafts(shown: list[str]) -> list[DraftRun]:
 
     Raises `BadValue` when they are not what the page wrote.
     """
-    try:
-        rows = [tuple(int(number) for number in run.split("-")) for run in shown]
-        places = Place.objects.in_bulk([place for place, _size, _pieces in rows])
-        sizes = ContainerSize.objects.in_bulk([size for _place, size, _pieces in rows])
-        return [DraftRun(places[place], sizes[size], pieces) for place, size, pieces in rows]
-    except (ValueError, KeyError):
-        raise BadValue(_("The runs of the plan can't be read. Work out the plan again.")) from None
+    written = [RUN_WRITTEN.fullmatch(run) for run in shown]
+    rows = [tuple(map(int, run.groups())) for run in written if run]
+    places = Place.objects.in_bulk([place for place, _size, _pieces in rows])
+    sizes = ContainerSize.objects.in_bulk([size for _place, size, _pieces in rows])
+    are_known = all(place in places and size in sizes for place, size, _pieces in rows)
+    if not (all(written) and are_known):
+        raise BadValue(_("The runs of the plan can't be read. Work out the plan again."))
+    return [DraftRun(places[place], sizes[size], pieces) for place, size, pieces in rows]
