@@ -48,11 +48,20 @@ WHAT_UNKNOWN_COST_MEANS = gettext_lazy(
     "Where the cost of a lot was not entered, its sales stand under “Sales without a cost” and are "
     "in no margin and no percentage."
 )
+WHAT_NO_MINUTES_MEAN = gettext_lazy(
+    "Where the minutes of a bottling run were not entered, the cost of its jars has no labour in "
+    "it, as the page of their lot says."
+)
 WHAT_SEASONS_ARE = gettext_lazy(
     "A season is the year in which the honey was extracted, as its lot says, not the year of sale."
 )
 SALES_DEFINITION = (WHAT_SALES_ARE, WHAT_AMOUNTS_ARE, WHAT_WEIGHTS_ARE)
-MARGIN_DEFINITION = (*SALES_DEFINITION, WHAT_COSTS_ARE, WHAT_UNKNOWN_COST_MEANS)
+MARGIN_DEFINITION = (
+    *SALES_DEFINITION,
+    WHAT_COSTS_ARE,
+    WHAT_UNKNOWN_COST_MEANS,
+    WHAT_NO_MINUTES_MEAN,
+)
 
 PIECES = Column("pieces", gettext_lazy("Jars"), Unit.PIECES, adds_up=True)
 GRAMS = Column("grams", gettext_lazy("Honey"), Unit.GRAMS, adds_up=True)
@@ -503,6 +512,7 @@ STOCK_VALUE = Report(
             "down, so an earlier day is only as good as the books were kept up."
         ),
         WHAT_STOCK_IS_WORTH,
+        WHAT_NO_MINUTES_MEAN,
         WHAT_WEIGHTS_ARE,
     ),
     form=filters.StockForm,
@@ -527,6 +537,7 @@ SLOW_STOCK = Report(
             "and drums does not count as movement."
         ),
         WHAT_STOCK_IS_WORTH,
+        WHAT_NO_MINUTES_MEAN,
         WHAT_WEIGHTS_ARE,
     ),
     form=filters.SlowStockForm,

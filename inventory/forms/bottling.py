@@ -151,7 +151,11 @@ class RecordForm(ActForm):
         help_text=_("Left in the filler and hoses, on the floor, or down the drain."),
     )
     labour_minutes = PiecesField(
-        label=_("Minutes of work"), required=False, help_text=_("All people together.")
+        label=_("Minutes of work"),
+        required=False,
+        help_text=_(
+            "All people together. Left empty, the cost of the jars has no labour in it, and says so."
+        ),
     )
     target = forms.ModelChoiceField(
         label=_("The filled pieces are on"), queryset=Place.objects.none(), empty_label=None
@@ -189,7 +193,7 @@ class RecordForm(ActForm):
 
     def clean(self) -> dict:
         data = super().clean()
-        for name in ("pieces_broken", "labour_minutes", "loss"):
+        for name in ("pieces_broken", "loss"):
             if name not in self.errors:
                 data[name] = data.get(name) or 0
         dips = [name for name in ("depth_before", "depth_after") if data.get(name) is not None]

@@ -59,8 +59,9 @@ class BottlingRun(models.Model):
         _("weighed by"), max_length=6, choices=DrawnBy, default=DrawnBy.SCALE
     )
     loss_grams = models.BigIntegerField(_("honey lost in filling"), default=0)
-    labour_minutes = models.PositiveIntegerField(_("minutes of work"), default=0)
-    labour_cents = models.BigIntegerField(default=0)
+    # None while nobody entered them, which is not the same as no work at all.
+    labour_minutes = models.PositiveIntegerField(_("minutes of work"), null=True, blank=True)
+    labour_cents = models.BigIntegerField(null=True, blank=True)
     honey_cents = models.BigIntegerField(null=True, blank=True)
     parts_cents = models.BigIntegerField(null=True, blank=True)
     recorded_at = models.DateTimeField(null=True, blank=True)

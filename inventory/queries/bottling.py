@@ -9,7 +9,7 @@ from fractions import Fraction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory import density, filling, verdicts, vessels
+from inventory import costing, density, filling, verdicts, vessels
 from inventory.errors import BadValue, HouseError
 from inventory.models import (
     Balance,
@@ -70,7 +70,7 @@ class RunFigures:
     shares: filling.Shares
     honey_cents: int | None
     parts_cents: int | None
-    labour_cents: int
+    labour_cents: int | None
     best_by: date
 
     @property
@@ -113,8 +113,11 @@ class RunFigures:
 
     @property
     def total_cents(self) -> int | None:
-        costs = (self.honey_cents, self.parts_cents, self.labour_cents)
-        return None if None in costs else sum(costs)
+        return costing.run_cents(
+            honey_cents=self.honey_cents,
+            parts_cents=self.parts_cents,
+            labour_cents=self.labour_cents,
+        )
 
     @property
     def piece_price(self) -> Decimal | None:
@@ -245,7 +248,7 @@ def record_preview(
     pieces_broken: int,
     drawn_grams: int,
     loss_grams: int,
-    labour_minutes: int,
+    labour_minutes: int | None,
     bottled_on: date,
     drawn_uncertainty_grams: int | None = None,
 ) -> RecordPreview | None:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory import words
+from inventory import costing, words
 from inventory.errors import BadValue, NotAllowedNow
 from inventory.models import BottlingRun, Item, Lot, LotParent
 from inventory.money import share_cents
@@ -103,5 +103,6 @@ def _packed_cost(run: BottlingRun, portions: list[tuple[Lot, int]]) -> int | Non
     # A run fills from one vessel, so its jars have one parent.
     run.honey_cents = _cost_of([(portions[0][0], run.drawn_grams)])
     run.save(update_fields=["honey_cents"])
-    costs = (run.honey_cents, run.parts_cents, run.labour_cents)
-    return None if None in costs else sum(costs)
+    return costing.run_cents(
+        honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
+    )

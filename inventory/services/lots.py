@@ -67,7 +67,7 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
 
 
 def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> Lot:
-    """Make the lot that the portions become, today or on that day, with the grams of each parent."""
+    """Make the lot that the portions become, today or that day, with the grams of each parent."""
     parts = _parts(portions)
     lot = _blend_of(parts)
     lot.made_on = made_on or lot.made_on

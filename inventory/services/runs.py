@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory import days, filling, words
+from inventory import costing, days, filling, words
 from inventory.errors import (
     AlreadyRecorded,
     BadValue,
@@ -108,7 +108,7 @@ def record(
     drawn_grams: int,
     drawn_by: str,
     loss_grams: int,
-    labour_minutes: int,
+    labour_minutes: int | None,
     celsius: Decimal | None,
     recorded_by: Any,
     key: str,
@@ -121,7 +121,8 @@ def record(
 
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
     label weight. The packed lot gets a printed code, a best-by date and, where honey and parts
-    have a cost, its own. `figures_are_right` confirms far more honey than the pieces hold.
+    have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
+    `figures_are_right` confirms far more honey than the pieces hold.
 
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `NotEnoughParts`, `NotAllowedNow`,
     `AlreadyRecorded`; several at once as `SeveralProblems`.
@@ -274,8 +275,10 @@ def parts_cost_cents(needs: list[part_queries.PartNeed]) -> int | None:
     return sum(round(average[need.part.pk] * need.needed) for need in needs)
 
 
-def labour_cost_cents(minutes: int) -> int:
-    """Return what so many minutes of work cost at the house's rate."""
+def labour_cost_cents(minutes: int | None) -> int | None:
+    """Return what so many minutes of work cost at the house's rate; None when not entered."""
+    if minutes is None:
+        return None
     return share_cents(ProductionSettings.current().labour_cents_per_hour, minutes, 60)
 
 
@@ -310,7 +313,7 @@ def _check_figures(
     shares: filling.Shares,
     pieces_filled: int,
     pieces_broken: int,
-    labour_minutes: int,
+    labour_minutes: int | None,
 ) -> None:
     problems = Problems()
     stock.check_pieces(problems, "pieces_filled", pieces_filled)
@@ -319,7 +322,7 @@ def _check_figures(
     checks.check_grams(problems, "drawn", shares.drawn_grams)
     if shares.loss_grams < 0:
         problems.add("loss", _("The loss can't be less than nothing."))
-    if not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
+    if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
         problems.add("labour_minutes", _("Enter the minutes of work, from none to 40,320."))
     problems.raise_any()
     if filling.is_impossible(container, shares, pieces_filled):
@@ -394,7 +397,6 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
     practice on packing lines, short enough for a hand stamp.
     """
     day = f"L{bottled_on:%y%j}"
-    costs = (run.honey_cents, run.parts_cents, run.labour_cents)
     packed = Lot(
         kind=Lot.Kind.PACKED,
         code=f"{day}-{ledger.next_number(f'packed-{day}')}",
@@ -405,7 +407,9 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
         moisture_percent=lot.moisture_percent,
         colour_mm=lot.colour_mm,
         quantity_made=pieces,
-        cost_cents=None if None in costs else sum(costs),
+        cost_cents=costing.run_cents(
+            honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
+        ),
         container=run.container,
         best_by=filling.best_by(bottled_on, run.container.best_by_months),
     )

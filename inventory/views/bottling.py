@@ -213,7 +213,7 @@ def preview_of_record(form: RecordForm) -> bottling.RecordPreview | None:
         drawn_grams=data["drawn"],
         drawn_uncertainty_grams=data.get("drawn_uncertainty"),
         loss_grams=data.get("loss") or 0,
-        labour_minutes=data.get("labour_minutes") or 0,
+        labour_minutes=data.get("labour_minutes"),
         bottled_on=data["bottled_on"],
     )
 

@@ -186,6 +186,22 @@ def test_unknown_cost_of_a_part_stays_unknown(room):
     assert run.packed_lot.cost_cents is None
 
 
+def test_a_run_without_minutes_costs_honey_and_parts_and_keeps_labour_unknown(room):
+    run = bottling_room.recorded(room, labour_minutes=None)
+
+    run.refresh_from_db()
+    assert (run.labour_minutes, run.labour_cents) == (None, None)
+    # Honey and parts of the run above, 22,500 and 8,070 cents.
+    assert run.packed_lot.cost_cents == 30_570
+    assert bottling.figures_of(run).total_cents == 30_570
+
+
+def test_no_minutes_of_work_is_a_figure_too(room):
+    run = bottling_room.recorded(room, labour_minutes=0)
+
+    assert (run.labour_minutes, run.labour_cents) == (0, 0)
+
+
 def test_yield_overfill_and_loss_come_from_the_honey_drawn(room):
     run = bottling_room.recorded(room)
 

@@ -333,6 +333,39 @@ def test_what_cannot_be_is_told_before_it_is_recorded_and_not_worked_out(bottler
         assert "Yield" not in bottler.get(preview, record_form(room, **wrong)).text
 
 
+def test_minutes_left_empty_are_said_not_taken_for_nothing(bottler, room):
+    ProductionSettings(labour_cents_per_hour=1_800).save()
+    run = bottling_room.plan(room)
+
+    page = bottler.get(at("run_record_preview", run.number), record_form(room, labour_minutes=""))
+    assert "without labour" in page.text
+    bottler.post(at("run_record", run.number), record_form(room, labour_minutes=""))
+
+    run.refresh_from_db()
+    assert run.labour_minutes is None
+    page = bottler.get(at("run_detail", run.number)).text
+    assert "minutes not entered" in page
+    assert "No labour is in this cost: the minutes of work were not entered." in page
+    lot = bottler.get(reverse("inventory:lot_detail", args=[run.packed_lot.code])).text
+    assert "without labour" in lot
+    assert "The minutes of work were not entered." in lot
+
+
+def test_a_packed_lot_and_its_posting_lead_to_the_run(bottler, room):
+    run = bottling_room.recorded(room)
+    address = at("run_detail", run.number)
+
+    lot = bottler.get(reverse("inventory:lot_detail", args=[run.packed_lot.code])).text
+    posting = bottler.get(reverse("inventory:posting_detail", args=[run.posting_id])).text
+
+    assert f'<a href="{address}#cost-heading">what it cost</a>' in lot
+    assert f'<a href="{address}">{run.number}</a>' in posting
+    assert "without labour" not in lot
+    assert 'id="cost-heading"' in bottler.get(address).text
+    honey = bottler.get(reverse("inventory:lot_detail", args=[room.lot.code])).text
+    assert "Bottling run" not in honey
+
+
 def test_a_record_can_be_looked_at_without_script(bottler, room):
     run = bottling_room.plan(room)
 

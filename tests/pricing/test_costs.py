@@ -55,7 +55,7 @@ def receive_parts(part, count, cents, on=date(2026, 3, 1)):
     return posting
 
 
-def run(size, *, filled, drawn_grams, loss_grams=0, broken=0, minutes=0, at=NOON, **fields):
+def run(size, *, filled, drawn_grams, loss_grams=0, broken=0, minutes=None, at=NOON, **fields):
     """Record a run's figures directly: the arithmetic on them is what is tested."""
     place = builders.place(builders.new_key(), "tank")
     shelf = builders.place(builders.new_key(), "shelf")
@@ -116,6 +116,22 @@ def test_the_cost_of_a_filled_jar_is_the_sum_of_its_lines(jar):
         "Labour": Decimal("0.5000"),  # 1.5 minutes × 20.00 ÷ 60
     }
     assert cost.total == Decimal("3.5360")
+
+
+def test_runs_without_minutes_do_not_make_the_work_on_a_piece_less(jar):
+    run(jar, filled=100, drawn_grams=50_000, minutes=150)
+    run(jar, filled=300, drawn_grams=150_000)
+
+    # 150 minutes for the 100 jars whose minutes were entered.
+    assert costs.book(TODAY).fill(jar).minutes == Decimal("1.5")
+    assert costs.book(TODAY).fill(jar).runs == 2
+
+
+def test_runs_whose_minutes_were_none_count_as_work_of_none(jar):
+    FillingTime.objects.create(container=jar, minutes_each=Decimal("1.2"))
+    run(jar, filled=100, drawn_grams=50_000, minutes=0)
+
+    assert costs.book(TODAY).fill(jar).minutes == 0
 
 
 def test_without_runs_the_label_weight_and_the_entered_minutes_count(jar):

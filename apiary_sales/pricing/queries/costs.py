@@ -336,7 +336,7 @@ class Book:
             packed = runs["drawn"] - runs["loss"] - runs["broken"] * declared
             net, loss = packed / filled, Decimal(runs["loss"]) / filled
             broken = Decimal(runs["broken"]) / filled
-            minutes = Decimal(runs["minutes"]) / filled if runs["minutes"] else None
+            minutes = Decimal(runs["minutes"]) / runs["timed"] if runs["timed"] else None
         if self.what_if.overfill_percent is not None:
             net = declared * (1 + self.what_if.overfill_percent / 100)
         if minutes is None:
@@ -490,14 +490,17 @@ def _part_costs(on: date) -> dict[int, Fraction]:
 
 
 def _runs(on: date) -> dict[int, dict[str, int]]:
-    """Return the sums of the runs recorded in the year up to `on`, by size."""
+    """Return the sums of the runs recorded in the year up to `on`, by size.
+
+    "timed" are the pieces filled in runs whose minutes were entered.
+    """
     found: dict[int, dict[str, int]] = {}
     rows = BottlingRun.objects.filter(
         status=BottlingRun.Status.RECORDED,
         recorded_at__date__gt=on - RUNS_SINCE,
         recorded_at__date__lte=on,
     )
-    for row in rows.values_list(
+    for container, filled, broken, drawn, loss, minutes in rows.values_list(
         "container_id",
         "pieces_filled",
         "pieces_broken",
@@ -505,11 +508,17 @@ def _runs(on: date) -> dict[int, dict[str, int]]:
         "loss_grams",
         "labour_minutes",
     ):
-        sums = found.setdefault(
-            row[0],
-            {"count": 0, "filled": 0, "broken": 0, "drawn": 0, "loss": 0, "minutes": 0},
-        )
-        for name, figure in zip(sums, (1, *row[1:]), strict=True):
+        figures = {
+            "count": 1,
+            "filled": filled,
+            "broken": broken,
+            "drawn": drawn,
+            "loss": loss,
+            "minutes": minutes or 0,
+            "timed": 0 if minutes is None else filled,
+        }
+        sums = found.setdefault(container, dict.fromkeys(figures, 0))
+        for name, figure in figures.items():
             sums[name] += figure
     return found
 
