@@ -154,7 +154,7 @@ class RecordForm(ActForm):
         label=_("Minutes of work"),
         required=False,
         help_text=_(
-            "All people together. Left empty, the cost of the jars has no labour in it, and says so."
+            "All people together. Left empty, the jars cost honey and parts alone, and say so."
         ),
     )
     target = forms.ModelChoiceField(
