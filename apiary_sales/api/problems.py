@@ -98,4 +98,6 @@ def _flat(detail: Any, field: str | None):
             nested = isinstance(inner, dict | list)
             yield from _flat(inner, f"{field or ''}.{index}".lstrip(".") if nested else field)
     else:
-        yield {"field": field, "code": getattr(detail, "code", "invalid"), "detail": str(detail)}
+        # Half a character that was sent cannot be sent back.
+        sentence = str(detail).encode("utf-8", "replace").decode("utf-8")
+        yield {"field": field, "code": getattr(detail, "code", "invalid"), "detail": sentence}

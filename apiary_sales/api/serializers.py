@@ -7,6 +7,10 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from inventory.models import Balance, ContainerSize, Lot, Place, Posting, PostingLine
 
+# Ten million in money, and a million jars: what is above is a slip, and more than sums can carry.
+CENTS_MAX = 1_000_000_000
+PIECES_MAX = 1_000_000
+
 
 class StrictIntegerField(serializers.IntegerField):
     """A whole JSON number: neither text nor true nor 1.0 counts as one."""
@@ -211,7 +215,9 @@ class ExtractionSerializer(serializers.Serializer):
     colour_mm = serializers.DecimalField(
         max_digits=4, decimal_places=1, required=False, allow_null=True
     )
-    cost_cents = StrictIntegerField(required=False, allow_null=True, min_value=0)
+    cost_cents = StrictIntegerField(
+        required=False, allow_null=True, min_value=0, max_value=CENTS_MAX
+    )
 
 
 class TransferSerializer(serializers.Serializer):
@@ -227,7 +233,7 @@ class StandSaleLineSerializer(serializers.Serializer):
     size = serializers.SlugRelatedField(
         slug_field="code", queryset=ContainerSize.objects.filter(is_active=True)
     )
-    pieces = StrictIntegerField(min_value=1)
+    pieces = StrictIntegerField(min_value=1, max_value=PIECES_MAX)
 
 
 class StandSaleSerializer(serializers.Serializer):
@@ -238,8 +244,10 @@ class StandSaleSerializer(serializers.Serializer):
     )
     lines = StandSaleLineSerializer(many=True, allow_empty=False)
     method = serializers.ChoiceField(choices=Payment.Method)
-    tendered_cents = StrictIntegerField(required=False, allow_null=True, min_value=0)
-    discount_cents = StrictIntegerField(required=False, min_value=0, default=0)
+    tendered_cents = StrictIntegerField(
+        required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
+    )
+    discount_cents = StrictIntegerField(required=False, min_value=0, max_value=CENTS_MAX, default=0)
 
 
 class StandSaleMadeSerializer(serializers.Serializer):

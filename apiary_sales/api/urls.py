@@ -1,6 +1,5 @@
 from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
-from rest_framework.authtoken.views import obtain_auth_token
 from rest_framework.routers import SimpleRouter
 
 from apiary_sales.api import reports, views
@@ -24,6 +23,6 @@ urlpatterns = [
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
     path("reports/", reports.ReportListView.as_view(), name="reports"),
     path("reports/<slug:slug>/", reports.ReportView.as_view(), name="report"),
-    path("token/", obtain_auth_token, name="token"),
+    path("token/", views.TokenView.as_view(), name="token"),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
 ]

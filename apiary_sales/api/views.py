@@ -4,14 +4,16 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import mixins, permissions, status, viewsets
+from rest_framework import mixins, parsers, permissions, status, viewsets
+from rest_framework.authtoken.views import ObtainAuthToken
 from rest_framework.exceptions import ParseError
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from apiary_sales.api import serializers
+from apiary_sales.api.parsers import JSONParser
 from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services import stand
+from apiary_sales.billing.services import keys, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.services.lines import LineWanted
@@ -125,15 +127,21 @@ class ActView(APIView):
     def key(self) -> str:
         """Return the request's idempotency key; refuse a request without one."""
         key = self.request.headers.get("Idempotency-Key", "").strip()
-        if not 1 <= len(key) <= 100:
+        if not 1 <= len(key) <= keys.LENGTH_MAX:
             raise ParseError(_("Send an Idempotency-Key header of 1 to 100 characters."))
         # People share the space of keys; one client must not meet the key of another.
-        return f"api-{self.request.user.pk}-{key}"[:100]
+        return keys.part(key, f"api-{self.request.user.pk}")
 
     def checked(self, serializer_class) -> dict:
         serializer = serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data
+
+
+class TokenView(ObtainAuthToken):
+    """A token for a name and a password."""
+
+    parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
 
 
 class ExtractionView(ActView):
@@ -170,6 +178,7 @@ class TransferView(ActView):
 
 class StandSaleView(ActView):
     permission_required = "orders.sell_at_stand"
+    field_names = {"tendered": "tendered_cents", "discount": "discount_cents"}
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY],

@@ -149,6 +149,161 @@ def test_the_stand_sells_at_stand_prices(call, tank):
     assert made.json()["change_cents"] == 100
 
 
+@pytest.fixture
+def till():
+    """A stand with a hundred one-pound jars at 9.50, and a case of 12 at 108.00."""
+    stand = builders.place("stand", Place.Kind.STAND)
+    size = builders.container("One pound", code="1-lb")
+    builders.packed_lot(size, stand, 100)
+    prices.set_piece(
+        container=size,
+        tier=Customer.Tier.STAND,
+        piece_cents=950,
+        case_cents=10_800,
+        valid_from=builders.today(),
+    )
+    return size
+
+
+def sale(**changes):
+    lines = [{"size": "1-lb", "pieces": 2}]
+    return {"place": "stand", "lines": lines, "method": "card", **changes}
+
+
+def test_a_card_sale_needs_no_more_than_place_lines_and_method(call, till):
+    made = call("post", "stand-sales/", sale(), key="s1")
+
+    assert made.status_code == 201
+    assert (made.json()["total_cents"], made.json()["change_cents"]) == (1900, 0)
+
+
+def test_a_cash_sale_without_the_cash_given_says_what_is_missing(call, till):
+    said = problem(call("post", "stand-sales/", sale(method="cash"), key="s1"), 422)
+
+    assert said["errors"] == [
+        {
+            "field": "tendered_cents",
+            "code": "bad_value",
+            "detail": "Enter the cash that was given.",
+        }
+    ]
+
+
+def test_a_whole_case_is_charged_at_the_lower_of_case_price_and_quantity_price(call, till):
+    prices.set_piece(
+        container=till,
+        tier=Customer.Tier.STAND,
+        piece_cents=940,
+        min_pieces=6,
+        valid_from=builders.today(),
+    )
+
+    body = sale(lines=[{"size": "1-lb", "pieces": 12}])
+    made = call("post", "stand-sales/", body, key="s1")
+
+    # A case at 108.00; twelve at 9.40 would be 112.80.
+    assert made.json()["total_cents"] == 10_800
+
+
+@pytest.mark.parametrize("last", ["a", "b"])
+def test_keys_that_differ_only_at_the_end_are_two_keys(call, till, last):
+    call("post", "stand-sales/", sale(), key="k" * 99 + "a")
+
+    again = call("post", "stand-sales/", sale(), key="k" * 99 + last)
+
+    assert again.status_code == (409 if last == "a" else 201)
+
+
+LEAST_BODIES = {
+    "extractions/": {
+        "place": "tank-1",
+        "grams": 1000,
+        "season": 2026,
+        "floral_source": "Clover",
+        "extracted_on": DAY,
+    },
+    "transfers/": {"source": "tank-1", "target": "tank-2", "grams": 1000},
+    "stand-sales/": sale(),
+    "token/": {"username": "owner", "password": "owner"},
+}
+OTHER_FIELDS = {
+    "extractions/": [
+        "yard",
+        "moisture_percent",
+        "refractive_index",
+        "refractometer_celsius",
+        "colour_mm",
+        "cost_cents",
+    ],
+    "transfers/": ["note"],
+    "stand-sales/": ["tendered_cents", "discount_cents"],
+    "token/": [],
+}
+ABSURD = [
+    *(None, True, "", "x", -1, 0, 1.5, 10**9, 2**63, 10**30, float("inf")),
+    *([], {}, [None], [[]], {"a": 1}),
+    *("NaN", "Infinity", "1e999999", "9" * 5000, "0000-00-00", "9999-12-31", "\x00", "\ud800"),
+    *([{"size": value, "pieces": 1}] for value in (None, "x", "\ud800", [], 1)),
+    *([{"size": "1-lb", "pieces": value}] for value in (None, "x", -1, 10**9, 10**30)),
+]
+
+
+@pytest.fixture
+def house(till, tank):
+    builders.place("tank-2")
+    builders.lot_in(tank, 100_000)
+
+
+@pytest.mark.parametrize("path", LEAST_BODIES)
+def test_whatever_stands_in_a_field_is_answered_and_never_a_fault(call, house, path):
+    least = LEAST_BODIES[path]
+    bodies = [least, *({name: least[name] for name in least if name != left} for left in least)]
+    for name in [*least, *OTHER_FIELDS[path]]:
+        bodies += [{**least, name: value} for value in ABSURD]
+
+    for number, body in enumerate(bodies):
+        answer = call("post", path, body, key=f"k{number}")
+
+        assert answer.status_code in (200, 201, 400, 409, 422), body
+    assert list(books.faults()) == []
+
+
+@pytest.mark.parametrize("path", LEAST_BODIES)
+@pytest.mark.parametrize(
+    "raw",
+    ["", "null", "[]", "5", "{", "9" * 5000, pytest.param("[" * 100_000, id="too deep")],
+)
+def test_a_body_that_is_no_object_is_answered_and_never_a_fault(call, client, house, path, raw):
+    token, _made = Token.objects.get_or_create(user=builders.person("owner"))
+
+    answer = client.post(
+        f"/api/{path}",
+        raw,
+        content_type="application/json",
+        headers={"Authorization": f"Token {token.key}", "Idempotency-Key": "k"},
+    )
+
+    assert answer.status_code == 400
+    if raw.startswith("[["):
+        assert answer.json()["detail"] == "The body is nested too deeply to be read."
+
+
+@pytest.mark.parametrize("asked", ["limit", "offset"])
+@pytest.mark.parametrize("figure", ["x", "-1", "0", str(2**63), str(10**30)])
+def test_any_limit_and_offset_is_answered(call, house, asked, figure):
+    for path in ("places/", "lots/", "sizes/", "stock/", "postings/", "orders/", "invoices/"):
+        assert call("get", f"{path}?{asked}={figure}").status_code == 200
+
+
+def test_one_answer_carries_a_thousand_rows_at_most(call):
+    Customer.objects.bulk_create(Customer(name=f"Shop {number}") for number in range(1001))
+
+    answer = call("get", "customers/?limit=5000").json()
+
+    assert (answer["count"], len(answer["results"])) == (1001, 1000)
+    assert answer["next"].endswith("limit=1000&offset=1000")
+
+
 def test_a_size_without_a_price_is_named(call):
     builders.place("stand", Place.Kind.STAND)
     builders.container("One pound", code="1-lb")

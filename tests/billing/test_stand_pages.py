@@ -230,6 +230,7 @@ UNREADABLE = "The sale could not be read. Open the stand page again."
         ({"sold_at": "yesterday"}, UNREADABLE),
         ({"sold_at": "2026-09-10T10:00:00"}, UNREADABLE),
         ({"sold_at": "2026-13-99T10:00:00Z"}, UNREADABLE),
+        ({"sold_at": "0001-01-01T00:00:00Z"}, UNREADABLE),
         ({"method": "barter"}, "Choose how it was paid: cash, card or check."),
     ],
 )
@@ -248,6 +249,8 @@ def test_an_unreadable_sale_is_refused_in_words(seller, message, change, sentenc
         ({"pieces": 0}, "Enter one One pound or more."),
         ({"unit_price": "NaN"}, UNREADABLE),
         ({"unit_price": "eight"}, UNREADABLE),
+        ({"unit_price": "1e999999"}, UNREADABLE),
+        ({"unit_price": "8.00001"}, UNREADABLE),
         ({"unit_price": "-1"}, "The price of One pound can't be less than nothing."),
         (
             {"size": "bucket"},
@@ -387,3 +390,22 @@ def test_the_receipt_is_a_pdf(seller, message):
     assert response["Content-Type"] == "application/pdf"
     assert response["Content-Disposition"] == 'inline; filename="Receipt R26-00001.pdf"'
     assert response.content.startswith(b"%PDF-")
+
+
+def test_pieces_beyond_counting_are_refused_at_their_size(seller, form):
+    response = seller.post(STAND, form | {"pieces_one-pound": "9" * 30})
+
+    assert response.status_code == 422
+    assert response.context["form"].errors == {
+        "pieces_one-pound": ["That is far too much. Check the figure."]
+    }
+    assert Invoice.objects.count() == 0
+
+
+@pytest.mark.parametrize("name", ["key", "place"])
+def test_a_sale_with_a_null_character_is_unreadable(seller, message, name):
+    response = send(seller, message | {name: "a\x00b"})
+
+    assert response.status_code == 422
+    assert response.json()["message"] == "The sale could not be read. Open the stand page again."
+    assert Invoice.objects.count() == 0

@@ -140,6 +140,9 @@ def _text(data: dict, name: str) -> str:
     value = data.get(name)
     if not isinstance(value, str) or not value or len(value) > keys.LENGTH_MAX:
         raise _unreadable()
+    # PostgreSQL takes no null character into a text, nor into a question.
+    if "\x00" in value:
+        raise _unreadable()
     return value
 
 
@@ -168,7 +171,8 @@ def _price(data: dict) -> Decimal:
         price = Decimal(_text(data, "unit_price"))
     except InvalidOperation:
         raise _unreadable() from None
-    if not price.is_finite():
+    # More than that is no price of a jar, and more than sums can carry.
+    if not price.is_finite() or abs(price) > 10**6 or price != round(price, 4):
         raise _unreadable()
     return price
 
@@ -178,6 +182,7 @@ def _moment(data: dict) -> datetime:
         moment = parse_datetime(_text(data, "sold_at"))
     except ValueError:
         moment = None
-    if moment is None or moment.tzinfo is None:
+    # Days at the ends of the calendar have no local time.
+    if moment is None or moment.tzinfo is None or not 1900 <= moment.year <= 9000:
         raise _unreadable()
     return moment
