@@ -1,9 +1,9 @@
-"""Response headers that tell the browser what a page of ours may load and use."""
+"""What holds for every page: what its address may be, and what it may load and use."""
 
 from collections.abc import Callable
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 
 # Everything comes from this server; no script or style is written into a page.
 CONTENT_SECURITY_POLICY = "; ".join(
@@ -39,3 +39,21 @@ class ContentSecurityPolicyMiddleware:
         response.headers.setdefault("Content-Security-Policy", CONTENT_SECURITY_POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS_POLICY)
         return response
+
+
+class NullCharacterMiddleware:
+    """Answer that there is no such page for an address with a null character in it.
+
+    Nothing is called so, and PostgreSQL does not even take the question. Forms and the API refuse
+    the character in what they are sent.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        asked = [request.path_info, *request.GET]
+        asked += [value for values in request.GET.lists() for value in values[1]]
+        if any("\x00" in text for text in asked):
+            raise Http404
+        return self.get_response(request)
