@@ -66,24 +66,30 @@ class Segment:
     series: int
     start: Decimal
     length: Decimal
-    per_pound_cents: int
+    cents: int
 
 
 @dataclass(frozen=True)
 class CostBar:
-    """The cost of one filled size, a pound on the label, in its parts.
+    """The cost of one filled piece in its parts, which add up to it in cents.
 
-    The parts add up to the whole in cents: each is the difference of two rounded running totals.
+    Each part is the difference of two rounded running totals. The bars of all sizes are as long:
+    beside a pail the parts of a jar that costs a hundredth of it could not be seen.
     """
 
     cost: FilledCost
     y: int
     segments: tuple[Segment, ...]
-    per_pound: Decimal
+
+    @property
+    def cents(self) -> int:
+        return cents_half_up(self.cost.total)
 
     @property
     def per_pound_cents(self) -> int:
-        return cents_half_up(self.per_pound)
+        """The cost of so much as is a pound on the label."""
+        pound = self.cost.total / self.cost.container.declared_grams * POUND_GRAMS
+        return cents_half_up(pound.quantize(Decimal("0.0001")))
 
 
 @dataclass(frozen=True)
@@ -127,29 +133,24 @@ def ladder(comparison: Comparison) -> Ladder | None:
 
 
 def cost_bars(costs: Sequence[FilledCost]) -> CostBars | None:
-    """Lay out the cost of a pound in each size whose figures are all entered, or None without."""
+    """Lay out the cost of a piece of each size whose figures are all entered, or None without."""
     known = [cost for cost in costs if cost.total is not None]
     if not known:
         return None
-    longest = max(_a_pound(cost, cost.total) for cost in known)
-    scale = LONGEST / longest if longest else Decimal(0)
     bars = []
     for index, cost in enumerate(known):
+        # Jars short of their label can make overfill negative: nothing to draw then.
+        drawn = [max(cost.of(*kinds), Decimal(0)) for _name, kinds in COST_GROUPS]
+        scale = 100 / sum(drawn) if any(drawn) else Decimal(0)
         segments, start, running, told = [], Decimal(0), Decimal(0), 0
         for series, (name, kinds) in enumerate(COST_GROUPS, start=1):
-            per_pound = _a_pound(cost, cost.of(*kinds))
-            # Jars short of their label can make overfill negative: nothing to draw then.
-            length = max(per_pound, Decimal(0)) * scale
+            length = drawn[series - 1] * scale
             running += cost.of(*kinds)
-            upto = cents_half_up(_a_pound(cost, running))
+            upto = cents_half_up(running)
             segments.append(Segment(name, series, _place(start), _place(length), upto - told))
             start, told = start + length, upto
-        bars.append(CostBar(cost, index * ROW_HEIGHT, tuple(segments), _a_pound(cost, cost.total)))
+        bars.append(CostBar(cost, index * ROW_HEIGHT, tuple(segments)))
     return CostBars(tuple(bars), len(bars) * ROW_HEIGHT)
-
-
-def _a_pound(cost: FilledCost, each: Decimal) -> Decimal:
-    return (each / cost.container.declared_grams * POUND_GRAMS).quantize(Decimal("0.0001"))
 
 
 def _place(percent: Decimal) -> Decimal:

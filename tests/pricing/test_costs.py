@@ -134,6 +134,13 @@ def test_runs_whose_minutes_were_none_count_as_work_of_none(jar):
     assert costs.book(TODAY).fill(jar).minutes == 0
 
 
+def test_honey_without_a_cost_is_told_in_plain_words(jar):
+    cost = costs.book(TODAY).filled_cost(jar, costs.HoneyCost(None))
+
+    assert cost.lines[0].how == "500.0 g; what this honey cost is not entered"
+    assert cost.lines[0].each is None
+
+
 def test_without_runs_the_label_weight_and_the_entered_minutes_count(jar):
     FillingTime.objects.create(container=jar, minutes_each=Decimal("1.2"))
     labour(1_500)

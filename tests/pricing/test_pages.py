@@ -424,12 +424,28 @@ def test_a_tried_labour_rate_and_change_of_prices_can_be_set_for_good(client, co
     assert [(change.tier, change.new_piece_cents) for change in table] == [("stand", 945)]
 
 
-def test_the_parts_of_what_a_pound_costs_add_up_in_cents(office, compared):
+def test_the_parts_of_what_a_piece_costs_add_up_in_cents_and_fill_its_bar(office, compared):
     bars = office.get(reverse("pricing:drum_or_jar")).context["cost_bars"].bars
 
     assert bars
     for bar in bars:
-        assert sum(part.per_pound_cents for part in bar.segments) == bar.per_pound_cents
+        assert sum(part.cents for part in bar.segments) == bar.cents
+        assert sum(part.length for part in bar.segments) == pytest.approx(100, abs=Decimal("0.03"))
+        # A pound is 453.59237 g (NIST Handbook 44).
+        pound = bar.cost.total * Decimal("453.59237") / bar.cost.container.declared_grams
+        assert abs(bar.per_pound_cents - pound * 100) < Decimal("0.51")
+
+
+def test_the_words_for_the_cost_bars_tell_each_part(office, compared):
+    page = office.get(reverse("pricing:drum_or_jar"))
+
+    [words] = re.findall(r'<desc id="cost-text">(.*?)</desc>', page.text, re.DOTALL)
+    for bar in page.context["cost_bars"].bars:
+        assert bar.cost.container.name in words
+        for part in bar.segments:
+            assert f"${part.cents / 100:.2f}" in words
+    for name in ("honey on the label", "overfill, loss, broken", "jar, lid, label, case", "labour"):
+        assert name in words
 
 
 def test_moisture_tried_takes_the_drum_price_of_that_step(office, compared):

@@ -345,16 +345,15 @@ class Book:
 
     def _honey_lines(self, fill: Fill, honey: HoneyCost) -> list[CostLine]:
         def line(kind: str, label: str, grams: Decimal) -> CostLine:
-            each = None
-            if honey.cents_per_gram is not None:
-                each = _money(Fraction(grams) * honey.cents_per_gram)
+            weight = number_format(round(grams, 1), 1)
+            if honey.cents_per_gram is None:
+                how = _("%(grams)s g; what this honey cost is not entered") % {"grams": weight}
+                return CostLine(kind, label, how, None)
             how = _("%(grams)s g at %(price)s a pound") % {
-                "grams": number_format(round(grams, 1), 1),
-                "price": _("a cost not entered")
-                if honey.per_pound is None
-                else _text(honey.per_pound),
+                "grams": weight,
+                "price": _text(honey.per_pound),
             }
-            return CostLine(kind, label, how, each)
+            return CostLine(kind, label, how, _money(Fraction(grams) * honey.cents_per_gram))
 
         return [
             line("honey", _("Honey on the label"), fill.declared_grams),
