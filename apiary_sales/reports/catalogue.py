@@ -48,6 +48,10 @@ WHAT_UNKNOWN_COST_MEANS = gettext_lazy(
     "Where the cost of a lot was not entered, its sales stand under “Sales without a cost” and are "
     "in no margin and no percentage."
 )
+WHAT_CHARGES_COST = gettext_lazy(
+    "What drums and freight cost the house is not kept, so where drums, deposits and freight are "
+    "chosen they stand under “Sales without a cost” too."
+)
 WHAT_NO_MINUTES_MEAN = gettext_lazy(
     "Where the minutes of a bottling run were not entered, the cost of its jars has no labour in "
     "it, as the page of their lot says."
@@ -212,6 +216,7 @@ SALE_LINES = Report(
     subject=SALES,
     definition=(
         *MARGIN_DEFINITION,
+        WHAT_CHARGES_COST,
         gettext_lazy("One row is so much of one lot handed over for one line of an order."),
     ),
     form=filters.SalesForm,
@@ -301,7 +306,7 @@ SALES_BY_SEASON = Report(
     title=gettext_lazy("Sales by season"),
     sentence=gettext_lazy("What the honey of each season brought in, whenever it was sold."),
     subject=SALES,
-    definition=(WHAT_SEASONS_ARE, *MARGIN_DEFINITION),
+    definition=(WHAT_SEASONS_ARE, *MARGIN_DEFINITION, WHAT_CHARGES_COST),
     form=filters.SalesForm,
     frame=sales.by_season,
     columns=_fixed(

@@ -23,6 +23,7 @@ import pytest
 from apiary_sales.orders.models import FulfilmentLine, Order
 from apiary_sales.orders.services import orders
 from apiary_sales.reports.frames import sales
+from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.frames.sales import SalesFilters
 from inventory.models import Lot, Place
 from tests import builders
@@ -213,6 +214,19 @@ def test_only_the_newest_seasons_are_laid_side_by_side(house):
     ]
     # 5 lb = 2,267.96 g.
     assert grams["season_2024"].sum() == 2_268
+
+
+def test_a_deposit_earns_no_margin_in_any_report(house):
+    """The deposit of 25.00 comes back to the buyer: it is no honey and no gain."""
+    for make in (sales.lines, sales.by_size, sales.by_season, sales.by_channel):
+        charges, honey = make(SalesFilters(goods="all")), make(SalesFilters())
+
+        assert charges["amount_cents"].sum() - honey["amount_cents"].sum() == 2_500
+        assert charges["no_cost_cents"].sum() - honey["no_cost_cents"].sum() == 2_500
+        for name in ("margin_cents", "cost_cents", "known_cents"):
+            assert charges[name].sum() == honey[name].sum()
+    [deposit] = sales.lines(SalesFilters(goods="charges")).to_dict("records")
+    assert (plain(deposit["cost_cents"]), plain(deposit["margin_cents"])) == (None, None)
 
 
 @pytest.mark.parametrize(

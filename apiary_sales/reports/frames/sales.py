@@ -78,7 +78,8 @@ def lines(filters: SalesFilters) -> pd.DataFrame:
     """Return one row for each line handed over and not taken back, the oldest first.
 
     The weight of jars is their label weight, to the whole gram a line; charges have none.
-    A line without a known cost has no margin, and its amount stands in `no_cost_cents`.
+    A line without a known cost has no margin, and its amount stands in `no_cost_cents`; charges
+    never have one.
     """
     return frame_of(_rows(_handed_over(filters)), LINE)
 
@@ -248,6 +249,9 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             pieces, grams = quantity, units.round_grams(grams_each[code] * quantity)
         elif kind == OrderLine.Kind.HONEY:
             grams = quantity
+        # What a drum or its freight costs the house is in no book: nothing is no cost of it.
+        if kind not in OrderLine.STOCKED:
+            cost = None
         is_known = cost is not None
         yield (
             day,
