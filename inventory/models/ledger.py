@@ -1,5 +1,6 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
+from auditlog.context import disable_auditlog
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -42,9 +43,11 @@ class PlaceManager(models.Manager):
     def outside(self, kind: str) -> "Place":
         """Return the outside place of this kind, where stock goes when it leaves the building."""
         kind = Place.Kind(kind)
-        place, _created = self.get_or_create(
-            kind=kind, defaults={"code": f"outside-{kind.value}", "name": str(kind.label)}
-        )
+        # Made by the program when it is first wanted: no change of anybody's.
+        with disable_auditlog():
+            place, _created = self.get_or_create(
+                kind=kind, defaults={"code": f"outside-{kind.value}", "name": str(kind.label)}
+            )
         return place
 
 

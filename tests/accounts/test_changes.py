@@ -18,7 +18,7 @@ from apiary_sales.accounts.queries import Figure
 from apiary_sales.customers.services import customers
 from apiary_sales.customers.services.customers import Details
 from apiary_sales.pricing.services import prices, selling
-from inventory.models import ProductionSettings, TankShape
+from inventory.models import Place, ProductionSettings, TankShape
 from inventory.services import containers, places
 from inventory.services.containers import PartUse
 from tests import builders
@@ -189,6 +189,12 @@ def test_a_lid_taken_from_a_size_and_a_tank_measured_again_are_in_the_trail(seen
         ["capacity, litres"],
     )
     assert shape.figures == (Figure("inside diameter, mm", "900", "910"),)
+
+
+def test_the_places_the_program_makes_for_itself_are_nobodys_change(seen):
+    Place.objects.outside(Place.Kind.CUSTOMER)
+
+    assert seen() == []
 
 
 def test_no_password_is_ever_in_the_trail(office, seen):
