@@ -1,6 +1,6 @@
 """Figures in plain text, for sentences: weights, pieces and money with their units."""
 
-from decimal import Decimal
+from decimal import MAX_PREC, Decimal, localcontext
 
 from django.conf import settings
 from django.utils.formats import number_format
@@ -91,4 +91,7 @@ def _with_unit(number: Decimal, unit: str) -> str:
 
 
 def _number(number: Decimal | int, decimals: int) -> str:
-    return number_format(round(Decimal(number), decimals), decimals, force_grouping=True)
+    # A sentence that refuses a figure may have to repeat it, however long it is.
+    with localcontext(prec=MAX_PREC):
+        rounded = round(Decimal(number), decimals)
+    return number_format(rounded, decimals, force_grouping=True)

@@ -18,6 +18,10 @@ from inventory.money import amount
 from inventory.physics import units
 from inventory.templatetags.quantities import CURRENCY_SYMBOLS
 
+# The most of anything that is counted in whole numbers; more is a slip of the finger, and the
+# services say so earlier where a thing has a limit of its own.
+WHOLE_NUMBER_MAX = 1_000_000_000
+
 
 def plain_number(typed: str) -> str:
     """Return a number as it was typed, without spaces and thousands marks: "1,250.5" → "1250.5".
@@ -76,15 +80,32 @@ class WholeNumberField(forms.IntegerField):
     widget = forms.TextInput
     default_error_messages = {
         "invalid": _("Enter a whole number."),
+        "too_much": _("That is far too much. Check the figure."),
         "min_value": _("Enter %(limit_value)s or more."),
         "max_value": _("Enter %(limit_value)s or less."),
     }
 
     def to_python(self, value: Any) -> int | None:
-        return super().to_python(plain_number(value) if isinstance(value, str) else value)
+        number = super().to_python(plain_number(value) if isinstance(value, str) else value)
+        if number is not None and abs(number) > WHOLE_NUMBER_MAX:
+            raise ValidationError(self.error_messages["too_much"], code="too_much")
+        return number
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
         return super().widget_attrs(widget) | {"inputmode": "numeric", "autocomplete": "off"}
+
+
+class CodeChoiceField(forms.ModelChoiceField):
+    """One row, chosen by its code."""
+
+    def __init__(self, **kwargs) -> None:
+        super().__init__(to_field_name="code", **kwargs)
+
+    def to_python(self, value: Any) -> Any:
+        # PostgreSQL does not even take the question.
+        if isinstance(value, str) and "\x00" in value:
+            raise ValidationError(self.error_messages["invalid_choice"], code="invalid_choice")
+        return super().to_python(value)
 
 
 class QuantityWidget(forms.MultiWidget):

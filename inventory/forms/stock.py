@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory import words
 from inventory.forms.acts import ActForm
-from inventory.forms.fields import WholeNumberField
+from inventory.forms.fields import CodeChoiceField, WholeNumberField
 from inventory.models import Balance, Item, Lot, Place, Posting
 from inventory.queries import honey as queries
 
@@ -41,13 +41,12 @@ class StockField(forms.ModelChoiceField):
         return _("%(item)s: %(there)s, %(place)s") % figures
 
 
-class StoreField(forms.ModelChoiceField):
+class StoreField(CodeChoiceField):
     """A shelf, stand or van in use, chosen by its short name."""
 
     def __init__(self, **kwargs) -> None:
         super().__init__(
             queryset=Place.objects.filter(kind__in=Place.STORES, is_active=True),
-            to_field_name="code",
             empty_label=_("Choose a place"),
             error_messages={
                 "required": _("Choose a shelf, stand or van."),

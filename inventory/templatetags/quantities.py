@@ -5,7 +5,7 @@ numbers that are kept (grams, cents, pieces) or Decimals, and answer safe HTML. 
 (`None` or an empty string) shows as a dash.
 """
 
-from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from decimal import MAX_PREC, ROUND_HALF_UP, Decimal, InvalidOperation, localcontext
 
 from django import template
 from django.conf import settings
@@ -44,13 +44,15 @@ def _decimal(value: object) -> Decimal | None:
 
 
 def _rounded(number: Decimal, places: int) -> Decimal:
-    return number.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
+    # A page may have to repeat a figure that was typed, however long it is.
+    with localcontext(prec=MAX_PREC):
+        return number.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
 
 
 def _plain(number: Decimal, places: int) -> str:
     """Return a number with thousands separators, rounded half up, with a true minus sign."""
     rounded = _rounded(number, places)
-    text = number_format(abs(rounded), decimal_pos=places, force_grouping=True)
+    text = number_format(rounded.copy_abs(), decimal_pos=places, force_grouping=True)
     return f"{MINUS}{text}" if rounded < 0 else text
 
 

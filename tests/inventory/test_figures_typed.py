@@ -38,6 +38,7 @@ def read(name, typed):
         ("money", "1,000,000", 100_000_000),
         ("pieces", "1,200", 1_200),
         ("pieces", "12 000", 12_000),
+        ("pieces", "1,000,000,000", 1_000_000_000),
         ("moisture", "17.4", Decimal("17.4")),
     ],
 )
@@ -68,6 +69,9 @@ def test_a_comma_that_parts_no_thousands_is_asked_about_and_not_guessed(name, ty
         ("money", "99,999,999,999", "That is far too much. Check the figure."),
         ("pieces", "1.5", "Enter a whole number."),
         ("pieces", "0", "Enter 1 or more."),
+        ("pieces", "1,000,000,001", "That is far too much. Check the figure."),
+        ("pieces", "9" * 30, "That is far too much. Check the figure."),
+        ("pieces", "-" + "9" * 30, "That is far too much. Check the figure."),
         ("moisture", "174", "That is far too much. Check the figure."),
     ],
 )

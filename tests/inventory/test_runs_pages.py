@@ -171,8 +171,12 @@ def test_a_plan_can_be_looked_at_without_script(bottler, room):
         ({"pieces": ""}, {"pieces": ["Enter how many."]}),
         ({"pieces": "12.5"}, {"pieces": ["Enter a whole number."]}),
         (
-            {"pieces": "99999999999999999999"},
+            {"pieces": "1,000,001"},
             {"pieces": ["That is more than a million pieces. Check the figure."]},
+        ),
+        (
+            {"pieces": "99999999999999999999"},
+            {"pieces": ["That is far too much. Check the figure."]},
         ),
         (
             {"celsius": "75", "celsius_unit": "C"},
