@@ -816,7 +816,6 @@ def test_who_may_see_buyers_and_what_they_buy(client, shop_order, jars, shelf, r
             "order_detail": [order.number],
             "pick_list": [order.number],
             "pick_list_pdf": [order.number],
-            "quote_pdf": [order.number],
             "stock": [],
             "stock_detail": [jars.code],
             "customer_orders": [order.customer.pk],
@@ -827,8 +826,64 @@ def test_who_may_see_buyers_and_what_they_buy(client, shop_order, jars, shelf, r
     assert set(answers.values()) == {status}
 
 
+@pytest.mark.parametrize(("role", "status"), [("stand", 403), ("bottling", 200), ("office", 200)])
+def test_who_may_see_a_quote(client, quoted, full_drum, role, status):
+    order = quoted(full_drum(1))
+    client.force_login(builders.person(role))
+
+    for name in ("order_detail", "quote_pdf"):
+        address = reverse(f"orders:{name}", args=[order.number])
+        assert client.get(address).status_code == status
+
+
 def test_nobody_sees_orders_without_signing_in(client):
     response = client.get(reverse("orders:selling"))
 
     assert response.status_code == 302
     assert Place.objects.count() == 0
+
+
+# ---------------------------------------------------------------- what nobody should have typed
+
+NINES = "9" * 30
+FAR_TOO_MUCH = "That is far too much. Check the figure."
+
+
+def test_pieces_beyond_counting_are_refused_at_their_size(office, shop, jars, shelf, shop_price):
+    builders.packed_lot(jars, shelf, 48)
+
+    response = office.post(reverse("orders:order_create"), order_data(shop, jars, NINES))
+
+    assert response.status_code == 422
+    assert response.context["form"].errors == {f"pieces_{jars.pk}": [FAR_TOO_MUCH]}
+    assert Order.objects.count() == 0
+
+
+def test_the_total_stands_still_for_pieces_beyond_counting(office, shop, jars, shelf, shop_price):
+    response = office.post(reverse("orders:order_total"), order_data(shop, jars, NINES))
+
+    assert response.status_code == 200
+
+
+def test_handing_over_more_than_can_be_counted_is_refused_at_its_line(
+    office, shop_order, jars, shelf, today
+):
+    builders.packed_lot(jars, shelf, 48)
+    order = shop_order(30)
+    line = order.lines.get()
+
+    response = office.post(
+        reverse("orders:order_fulfil", args=[order.number]),
+        {"key": "form-1", "filled_on": today, f"line_{line.pk}": NINES},
+    )
+
+    assert response.status_code == 422
+    assert response.context["form"].errors == {f"line_{line.pk}": [FAR_TOO_MUCH]}
+    assert Fulfilment.objects.count() == 0
+
+
+def test_an_order_that_never_was_a_quote_has_no_paper_of_one(office, shop_order, jars, shelf):
+    builders.packed_lot(jars, shelf, 48)
+    order = shop_order(30)
+
+    assert office.get(reverse("orders:quote_pdf", args=[order.number])).status_code == 404

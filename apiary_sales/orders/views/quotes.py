@@ -38,7 +38,8 @@ def quote_total(request: HttpRequest) -> HttpResponse:
 @sees_buyers
 @require_safe
 def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
-    order = get_object_or_404(found.for_page(), number=number)
+    # Drums are always quoted first; other orders never were a quote.
+    order = get_object_or_404(found.for_page(), number=number, channel=Order.Channel.BULK)
     return documents.serve(
         request,
         name=f"quote-{order.number}.pdf",
