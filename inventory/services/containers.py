@@ -8,15 +8,16 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory import filling
+from inventory import density, filling
 from inventory.errors import Problems
 from inventory.models import ContainerSize, Item, Lot, PackagingPart
+from inventory.models.lots import MOISTURE_MIN
 from inventory.physics import gtin as gtins
 from inventory.physics import units
 from inventory.services import checks, codes
 
 GRAMS_MIN, GRAMS_MAX = Decimal(5), Decimal(50_000)
-BRIMFUL_ML_MAX = Decimal(60_000)
+BRIMFUL_ML_MIN, BRIMFUL_ML_MAX = Decimal(5), Decimal(60_000)
 TARE_GRAMS_MAX = 10_000
 PIECES_PER_CASE_MAX = 1_000
 BEST_BY_MONTHS_MAX = 120
@@ -110,7 +111,8 @@ def save(
     if code and container is None and rivals.filter(code=code).exists():
         problems.add("code", _("There is a size with the short name %(code)s.") % {"code": code})
     _check_declared(problems, container, declared_amount, declared_unit)
-    _check_between(problems, "brimful", brimful_ml, Decimal(5), BRIMFUL_ML_MAX, _("ml"))
+    _check_between(problems, "brimful", brimful_ml, BRIMFUL_ML_MIN, BRIMFUL_ML_MAX, _("ml"))
+    _check_room(problems, declared_amount, declared_unit, brimful_ml)
     _check_between(problems, "tare", tare_grams, 0, TARE_GRAMS_MAX, _("g"))
     _check_between(problems, "pieces_per_case", pieces_per_case, 1, PIECES_PER_CASE_MAX)
     _check_between(problems, "best_by_months", best_by_months, 1, BEST_BY_MONTHS_MAX, _("months"))
@@ -239,6 +241,32 @@ def _check_declared(
                 "and take this one out of use."
             )
             % {"label": filling.declared(container)},
+        )
+
+
+def _check_room(problems: Problems, amount: Decimal, unit: str, brimful_ml: Decimal) -> None:
+    """Refuse a capacity that does not take the weight of even the driest, densest honey.
+
+    Whether the weight of the honey at hand fits is told when a run is planned.
+    """
+    if unit not in ContainerSize.Unit.values or brimful_ml < BRIMFUL_ML_MIN:
+        return
+    size = ContainerSize(declared_amount=amount, declared_unit=unit, brimful_ml=brimful_ml)
+    if not GRAMS_MIN <= size.declared_grams <= GRAMS_MAX:
+        return
+    driest = filling.fit(size, moisture_percent=MOISTURE_MIN, celsius=density.REFERENCE_CELSIUS)
+    if not driest.fits:
+        problems.add(
+            "brimful",
+            _(
+                "%(weight)s of even the driest honey needs %(needed)s; this size holds "
+                "%(brimful)s to the brim. Check both figures and their units."
+            )
+            % {
+                "weight": filling.declared(size),
+                "needed": filling.volume(driest.needed_ml),
+                "brimful": filling.volume(brimful_ml),
+            },
         )
 
 

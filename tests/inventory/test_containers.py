@@ -133,6 +133,29 @@ def test_figures_no_size_has_are_refused(changes, field, sentence):
     assert Item.objects.filter(kind="packed").count() == 0
 
 
+def test_a_size_that_holds_its_weight_of_very_dry_honey_is_kept():
+    # White's table ends at 13 % with a specific gravity of 1.4457 (20/20 °C), which is 1.4431 kg/L:
+    # 453.59 g fill 314.3 ml.
+    assert save(brimful_ml=Decimal(315)).brimful_ml == 315
+
+
+# A pound in 300 ml would need 1.51 kg/L, far denser than any honey. The 310 ml are those of the
+# driest honey that can be entered, 10 %, where the density is extended below White's table.
+@pytest.mark.parametrize(
+    ("brimful_ml", "shown"), [(Decimal(300), "300 ml"), (Decimal(10), "10 ml")]
+)
+def test_a_size_too_small_for_the_driest_honey_is_refused(brimful_ml, shown):
+    with pytest.raises(BadValue) as refused:
+        save(brimful_ml=brimful_ml)
+
+    assert (refused.value.field, str(refused.value)) == (
+        "brimful",
+        f"1 lb of even the driest honey needs 310 ml; this size holds {shown} to the brim. "
+        "Check both figures and their units.",
+    )
+    assert ContainerSize.objects.count() == 0
+
+
 def test_a_part_is_listed_once():
     jar = builders.part("Jar")
 
