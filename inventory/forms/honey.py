@@ -14,6 +14,7 @@ from inventory import density, vessels, words
 from inventory.errors import BadValue, HouseError, Problems
 from inventory.forms.acts import ActForm
 from inventory.forms.fields import (
+    CodeChoiceField,
     DayInput,
     FigureField,
     LengthField,
@@ -68,7 +69,7 @@ def note_field() -> forms.CharField:
     return forms.CharField(label=_("Note"), max_length=200, required=False)
 
 
-class VesselField(forms.ModelChoiceField):
+class VesselField(CodeChoiceField):
     """A vessel in use, chosen by its short name and shown with what is in it."""
 
     def __init__(
@@ -81,7 +82,6 @@ class VesselField(forms.ModelChoiceField):
         )
         super().__init__(
             queryset=Place.objects.none(),
-            to_field_name="code",
             empty_label=_("Choose a vessel"),
             error_messages={"required": _("Choose a vessel."), "invalid_choice": gone},
             **kwargs,
@@ -232,12 +232,13 @@ class ReceiveForm(HoneyForm):
 
     def _moisture(self, data: dict) -> Decimal | None:
         moisture, index = data.get("moisture"), data.get("refractive_index")
+        if "moisture" in self.errors or (moisture is None and "refractive_index" in self.errors):
+            return None
         if moisture is None and index is not None:
             moisture = lots.moisture_from_index(index, data.get("refractometer_celsius"))
         problems = Problems()
         honey.check_moisture(problems, moisture)
-        if "moisture" not in self.errors and "refractive_index" not in self.errors:
-            problems.raise_any()
+        problems.raise_any()
         return moisture
 
     def _measured(self, data: dict) -> Measured | None:
@@ -624,7 +625,9 @@ class PlaceForm(forms.Form):
         else:
             for name in self.BY_SHAPE:
                 self.fields[name].is_one_of_several = True
-            self.fields["points"].unit = self["points_unit"].value() or "in"
+            unit = self["points_unit"].value()
+            # A unit that is none is told at its own field; the table is read all the same.
+            self.fields["points"].unit = unit if unit in LengthField.MILLIMETRES else "in"
 
     def refuse(self, error: HouseError) -> None:
         for problem in error.problems:

@@ -433,6 +433,17 @@ def test_a_receipt_that_cannot_be_is_refused_at_its_field(tank, bottler, wrong, 
         assert told == [sentence]
 
 
+@pytest.mark.parametrize("moisture", ["174", "1"])
+def test_a_moisture_and_an_index_that_cannot_be_are_told_together(tank, bottler, moisture):
+    with books_unchanged():
+        response = post(bottler, "receive", receipt(moisture=moisture, refractive_index="1,492"))
+
+    assert errors(response) == {
+        "moisture": ["Moisture of honey lies between 10 and 30 percent."],
+        "refractive_index": ["That is far too much. Check the figure."],
+    }
+
+
 def test_all_problems_of_a_form_are_told_at_once(tank, bottler):
     with books_unchanged():
         response = post(

@@ -50,6 +50,13 @@ def test_a_tank_with_a_shape_knows_its_capacity(bottler):
     assert said(response) == ["Tank 1 is set up."]
 
 
+def test_a_unit_of_depths_that_is_none_is_refused_at_its_field(bottler):
+    with books_unchanged():
+        response = new_place(bottler, form="table", points="0, 0\n10, 78.5", points_unit="furlong")
+
+    assert list(errors(response)) == ["points_unit"]
+
+
 def test_a_cone_below_adds_to_the_capacity(bottler):
     new_place(bottler, **upright(end="cone", cone="30", cone_unit="cm"))
 
