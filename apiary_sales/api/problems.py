@@ -9,6 +9,8 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
+from apiary_sales.api import serializers
+from apiary_sales.billing.services.stand import StandSale
 from inventory.errors import (
     AlreadyRecorded,
     HouseError,
@@ -16,6 +18,7 @@ from inventory.errors import (
     NotEnoughStock,
     StockReserved,
 )
+from inventory.models import Posting
 
 CONTENT_TYPE = "application/problem+json"
 
@@ -24,7 +27,7 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
     """Answer an error as problem details; None lets Django report a fault of our own."""
     if isinstance(error, HouseError):
         names = getattr(context.get("view"), "field_names", {})
-        return _problem(
+        problem = _problem(
             status=_status_of(error),
             code=error.code,
             detail=error.message,
@@ -37,6 +40,9 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
                 for problem in error.problems
             ],
         )
+        if made := _made(error):
+            problem.data["made"] = made
+        return problem
     if isinstance(error, Http404):
         error = exceptions.NotFound()
     elif isinstance(error, PermissionDenied):
@@ -54,6 +60,19 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
         if name.lower() not in ("content-type",):
             problem[name] = value
     return problem
+
+
+def _made(error: HouseError) -> dict[str, Any] | None:
+    """Return what the key of a repeated act made, for a client that lost the first answer.
+
+    It may come from another act than the one that was asked for: then the key was used twice.
+    """
+    made = getattr(error, "made", None)
+    if isinstance(made, Posting):
+        return serializers.PostingSerializer(made).data
+    if isinstance(made, StandSale):
+        return serializers.StandSaleMadeSerializer(made).data
+    return None
 
 
 def _status_of(error: HouseError) -> int:

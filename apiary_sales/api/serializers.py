@@ -30,6 +30,19 @@ class StrictCharField(serializers.CharField):
         return super().to_internal_value(data)
 
 
+class CodeField(serializers.SlugRelatedField):
+    """The code of a place or size that is there."""
+
+    def __init__(self, **kwargs) -> None:
+        super().__init__(slug_field="code", **kwargs)
+
+    def to_internal_value(self, data):
+        # PostgreSQL does not even take the question.
+        if isinstance(data, str) and "\x00" in data:
+            self.fail("does_not_exist", slug_name="code", value=data)
+        return super().to_internal_value(data)
+
+
 class PlaceSerializer(serializers.ModelSerializer):
     class Meta:
         model = Place
@@ -197,7 +210,7 @@ class InvoiceSerializer(serializers.ModelSerializer):
 class ExtractionSerializer(serializers.Serializer):
     """An extraction received into a vessel; moisture as percent or as a refractometer index."""
 
-    place = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
+    place = CodeField(queryset=Place.objects.all())
     grams = StrictIntegerField(min_value=1)
     season = StrictIntegerField(min_value=1900, max_value=2200)
     floral_source = StrictCharField(max_length=120)
@@ -223,25 +236,21 @@ class ExtractionSerializer(serializers.Serializer):
 class TransferSerializer(serializers.Serializer):
     """Honey poured from one vessel into another."""
 
-    source = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
-    target = serializers.SlugRelatedField(slug_field="code", queryset=Place.objects.all())
+    source = CodeField(queryset=Place.objects.all())
+    target = CodeField(queryset=Place.objects.all())
     grams = StrictIntegerField(min_value=1)
     note = StrictCharField(max_length=300, required=False, allow_blank=True)
 
 
 class StandSaleLineSerializer(serializers.Serializer):
-    size = serializers.SlugRelatedField(
-        slug_field="code", queryset=ContainerSize.objects.filter(is_active=True)
-    )
+    size = CodeField(queryset=ContainerSize.objects.filter(is_active=True))
     pieces = StrictIntegerField(min_value=1, max_value=PIECES_MAX)
 
 
 class StandSaleSerializer(serializers.Serializer):
     """Jars sold over the counter, paid at once; prices come from the stand's price list."""
 
-    place = serializers.SlugRelatedField(
-        slug_field="code", queryset=Place.objects.filter(kind__in=Place.STORES)
-    )
+    place = CodeField(queryset=Place.objects.filter(kind__in=Place.STORES))
     lines = StandSaleLineSerializer(many=True, allow_empty=False)
     method = serializers.ChoiceField(choices=Payment.Method)
     tendered_cents = StrictIntegerField(
@@ -275,3 +284,10 @@ class ProblemSerializer(serializers.Serializer):
     code = serializers.CharField()
     detail = serializers.CharField()
     errors = ProblemFieldSerializer(many=True)
+    made = serializers.DictField(
+        required=False,
+        help_text=(
+            "For already_recorded: what the key made when it came first, a stand sale as it was "
+            "answered then, and honey received or moved as its posting."
+        ),
+    )

@@ -127,7 +127,7 @@ class ActView(APIView):
     def key(self) -> str:
         """Return the request's idempotency key; refuse a request without one."""
         key = self.request.headers.get("Idempotency-Key", "").strip()
-        if not 1 <= len(key) <= keys.LENGTH_MAX:
+        if not 1 <= len(key) <= keys.LENGTH_MAX or "\x00" in key:
             raise ParseError(_("Send an Idempotency-Key header of 1 to 100 characters."))
         # People share the space of keys; one client must not meet the key of another.
         return keys.part(key, f"api-{self.request.user.pk}")

@@ -5,10 +5,13 @@ from decimal import Decimal
 
 import pytest
 from rest_framework.authtoken.models import Token
+from rest_framework.exceptions import ValidationError
 
+from apiary_sales.api import serializers
+from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.services import prices
-from inventory.models import Place
+from inventory.models import Place, Posting
 from inventory.queries import books
 from inventory.services import honey
 from tests import builders
@@ -84,6 +87,55 @@ def test_the_same_key_acts_once(call, tank):
 
     assert said["code"] == "already_recorded"
     assert honey.content(tank).quantity == 400_000
+    # A client that lost the first answer reads here what it made.
+    posting = Posting.objects.get()
+    assert said["made"] == call("get", f"postings/{posting.pk}/").json()
+    assert {line["lot"] for line in said["made"]["lines"]} == {"26-E01"}
+
+
+def test_a_sale_sent_again_names_its_order_and_receipt(call, till):
+    made = call("post", "stand-sales/", sale(), key="s1")
+
+    said = problem(call("post", "stand-sales/", sale(), key="s1"), 409)
+
+    assert said["made"] == made.json()
+    assert made.json()["receipt"] == str(Invoice.objects.get())
+
+
+def test_a_key_of_another_act_names_what_that_act_made(call, tank):
+    builders.place("tank-2")
+    call("post", "extractions/", extraction(), key="e1")
+    body = {"source": "tank-1", "target": "tank-2", "grams": 1000}
+
+    said = problem(call("post", "transfers/", body, key="e1"), 409)
+
+    assert said["made"]["kind"] == "extraction"
+
+
+def test_other_refusals_name_nothing_made(call, tank):
+    said = problem(call("post", "extractions/", extraction(grams=60_000_000), key="e1"), 422)
+
+    assert "made" not in said
+
+
+@pytest.mark.parametrize("name", ["place", "floral_source"])
+def test_a_null_character_is_refused_at_its_field(call, tank, name):
+    said = problem(call("post", "extractions/", extraction(**{name: "a\x00"}), key="e1"), 400)
+
+    assert [error["field"] for error in said["errors"]] == [name]
+
+
+def test_no_code_with_a_null_character_is_looked_up(tank, django_assert_num_queries):
+    field = serializers.CodeField(queryset=Place.objects.all())
+
+    with django_assert_num_queries(0), pytest.raises(ValidationError):
+        field.to_internal_value("a\x00")
+
+
+def test_a_key_with_a_null_character_is_refused(call, tank):
+    problem(call("post", "extractions/", extraction(), key="e\x00"), 400)
+
+    assert honey.content(tank) is None
 
 
 def test_an_act_without_a_key_is_refused(call, tank):
