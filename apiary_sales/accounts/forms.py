@@ -5,13 +5,14 @@ from django.contrib.auth.forms import PasswordChangeForm as DjangoPasswordChange
 from django.contrib.contenttypes.models import ContentType
 from django.utils.translation import gettext_lazy as _
 
+from inventory.forms.acts import PlainWords
 from inventory.forms.fields import DayInput
 
 from . import queries
 from .models import User
 
 
-class SignInForm(AuthenticationForm):
+class SignInForm(PlainWords, AuthenticationForm):
     error_messages = {
         "invalid_login": _(
             "That name and password do not go together. Look at the capital letters, "
@@ -25,7 +26,7 @@ class SignInForm(AuthenticationForm):
         self.fields["username"].label = _("Name")
 
 
-class ChangePasswordForm(DjangoPasswordChangeForm):
+class ChangePasswordForm(PlainWords, DjangoPasswordChangeForm):
     error_messages = {
         **DjangoPasswordChangeForm.error_messages,
         "password_incorrect": _("This is not your present password. Type it again."),
@@ -39,7 +40,7 @@ class ChangePasswordForm(DjangoPasswordChangeForm):
         self.fields["new_password2"].label = _("New password again")
 
 
-class _NewPassword(forms.Form):
+class _NewPassword(PlainWords, forms.Form):
     password = forms.CharField(
         label=_("Password"),
         strip=False,
@@ -91,7 +92,7 @@ class ResetPasswordForm(_NewPassword):
         return self.person
 
 
-class ChangeRoleForm(forms.Form):
+class ChangeRoleForm(PlainWords, forms.Form):
     role = forms.ChoiceField(
         label=_("What they do"), choices=User.Role.choices, widget=forms.RadioSelect
     )
@@ -107,7 +108,7 @@ class PersonField(forms.ModelChoiceField):
         return obj.display_name
 
 
-class ChangeFilterForm(forms.Form):
+class ChangeFilterForm(PlainWords, forms.Form):
     """What the list of changes is narrowed to."""
 
     kind = KindField(

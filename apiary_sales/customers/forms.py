@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services.customers import Details
-from inventory.forms.acts import HouseForm
+from inventory.forms.acts import HouseForm, PlainWords
 from inventory.forms.fields import DayInput, MoneyField, WholeNumberField
 
 
@@ -84,7 +84,7 @@ class CustomerForm(HouseForm):
         return Details(**self.cleaned_data)
 
 
-class FindForm(forms.Form):
+class FindForm(PlainWords, forms.Form):
     """What to find customers by; everything may be left empty."""
 
     words = forms.CharField(label=_("Find"), required=False, max_length=100)

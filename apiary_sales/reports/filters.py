@@ -15,6 +15,7 @@ from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
+from inventory.forms.acts import PlainWords
 from inventory.forms.fields import DayInput
 from inventory.models import ContainerSize, Item, Lot
 
@@ -56,7 +57,7 @@ class ChosenField(forms.ChoiceField):
         )
 
 
-class FilterForm(forms.Form):
+class FilterForm(PlainWords, forms.Form):
     """Filters read from an address; `asked()` gives them as the frame wants them."""
 
     makes: ClassVar[type]

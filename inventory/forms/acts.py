@@ -3,11 +3,22 @@
 import uuid
 
 from django import forms
+from django.core.exceptions import ValidationError
 
 from inventory.errors import HouseError
+from inventory.sentences import plain
 
 
-class HouseForm(forms.Form):
+class PlainWords:
+    """For any form: what Django finds wrong is told in the house's own words."""
+
+    def add_error(self, field: str | None, error) -> None:
+        if not isinstance(error, ValidationError):
+            error = ValidationError(error)
+        super().add_error(field, plain(error, self.fields.get(field)))
+
+
+class HouseForm(PlainWords, forms.Form):
     """A form whose fields take refusals."""
 
     def refuse(self, error: HouseError) -> None:

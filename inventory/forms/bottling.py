@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory import words
 from inventory.errors import HouseError
-from inventory.forms.acts import ActForm
+from inventory.forms.acts import ActForm, PlainWords
 from inventory.forms.fields import (
     DayInput,
     LengthField,
@@ -357,7 +357,7 @@ class PartForm(ActForm):
     is_active = forms.BooleanField(label=_("In use"), required=False, initial=True)
 
 
-class PartUseForm(forms.Form):
+class PartUseForm(PlainWords, forms.Form):
     """One line of what a size is made up from."""
 
     part = forms.ModelChoiceField(

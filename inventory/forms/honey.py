@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory import density, vessels, words
 from inventory.errors import BadValue, HouseError, Problems
-from inventory.forms.acts import ActForm
+from inventory.forms.acts import ActForm, PlainWords
 from inventory.forms.fields import (
     CodeChoiceField,
     DayInput,
@@ -468,7 +468,7 @@ class UndoForm(HoneyForm):
     note = forms.CharField(label=_("Why"), max_length=200, required=False)
 
 
-class PostingFilterForm(forms.Form):
+class PostingFilterForm(PlainWords, forms.Form):
     """What the list of postings is narrowed to."""
 
     kind = forms.ChoiceField(
@@ -500,7 +500,7 @@ class PostingFilterForm(forms.Form):
         return data
 
 
-class LotFilterForm(forms.Form):
+class LotFilterForm(PlainWords, forms.Form):
     """What the list of lots is narrowed to."""
 
     words = forms.CharField(label=_("Code, flower or yard"), required=False, widget=forms.TextInput)
@@ -566,7 +566,7 @@ class PointsField(forms.CharField):
         return ValidationError(message, code="line", params={"number": number})
 
 
-class PlaceForm(forms.Form):
+class PlaceForm(PlainWords, forms.Form):
     """A place as it is known: its name, its tare and capacity, and a vessel's shape."""
 
     name = forms.CharField(label=_("Name"), max_length=80)
@@ -677,7 +677,7 @@ class NewPlaceForm(PlaceForm):
     field_order = ["kind", "code", "name"]
 
 
-class DrumsForm(forms.Form):
+class DrumsForm(PlainWords, forms.Form):
     """Several drums in a row."""
 
     code = forms.SlugField(

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from inventory import words
 from inventory.errors import AlreadyRecorded, Problems
 from inventory.models import Place
+from inventory.sentences import plain
 from inventory.services import ledger
 
 # More than any house handles in one go; a figure above it is a slip of the finger.
@@ -56,7 +57,7 @@ def save_checked(instance: Any) -> None:
         instance.full_clean()
     except ValidationError as error:
         problems = Problems()
-        for field, messages in error.message_dict.items():
+        for field, messages in plain(error).message_dict.items():
             for message in messages:
                 problems.add(None if field == "__all__" else field, message)
         problems.raise_any()

@@ -35,7 +35,7 @@ def test_two_people_cannot_have_the_same_name_to_sign_in_with(signed_in_owner):
         {"username": "stand", "name": "Maren", "role": "office", "password": "beeswax-and-twine"},
     )
 
-    assert page.context["form"].errors["username"] == ["A user with that username already exists."]
+    assert page.context["form"].errors["username"] == ["This is taken already. Choose another."]
     assert User.objects.filter(username="stand").count() == 1
 
 

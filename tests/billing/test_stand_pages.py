@@ -353,7 +353,7 @@ def test_an_undo_without_a_reason_is_refused(seller, message, pounds):
     response = seller.post(address, {"key": "undo-1", "reason": " "})
 
     assert response.status_code == 422
-    assert errors_in(response) == ["Why?: This field is required."]
+    assert errors_in(response) == ["Why?: Fill this in."]
     assert at_stand(pounds) == 22
 
 

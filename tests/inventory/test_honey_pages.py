@@ -335,7 +335,7 @@ def test_a_dip_that_found_no_more_than_before_is_refused(bottler):
 BAD_RECEIPTS = [
     ({"moisture": "9.99"}, "moisture", "Moisture of honey lies between 10 and 30 percent."),
     ({"moisture": "30.01"}, "moisture", "Moisture of honey lies between 10 and 30 percent."),
-    ({"moisture": "wet"}, "moisture", "Enter a number."),
+    ({"moisture": "wet"}, "moisture", "Enter a figure, for example 12.5."),
     ({"moisture": ""}, "moisture", "Enter the moisture, or the refractometer index."),
     ({"weight": "-5"}, "weight", "Enter a figure of nothing or more."),
     ({"weight": "0"}, "weight", "Enter a weight of more than nothing."),
@@ -344,7 +344,7 @@ BAD_RECEIPTS = [
         "weight",
         "200,000 lb is too much to handle at once. Check the figure and its unit.",
     ),
-    ({"weight": "much"}, "weight", "Enter a number."),
+    ({"weight": "much"}, "weight", "Enter a figure, for example 12.5."),
     ({"weight": ""}, "weight", "Enter the weight."),
     ({"weight_unit": "gal"}, "weight", "gal does not fit here. Choose another unit."),
     (

@@ -135,7 +135,7 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
 @pytest.mark.parametrize(
     ("wrong", "told"),
     [
-        ({"code": ""}, {"code": ["This field is required."]}),
+        ({"code": ""}, {"code": ["Fill this in."]}),
         (
             {"code": "tank 1"},
             {
@@ -145,10 +145,10 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
             },
         ),
         ({"code": "new"}, {"code": ["Choose another short name: this one is taken."]}),
-        ({"name": ""}, {"name": ["This field is required."]}),
+        ({"name": ""}, {"name": ["Fill this in."]}),
         (
             {"kind": "customer"},
-            {"kind": ["Select a valid choice. customer is not one of the available choices."]},
+            {"kind": ["Choose one of the list."]},
         ),
         (
             {"form": "upright"},

@@ -116,7 +116,7 @@ def test_a_refused_price_is_told_at_its_tier(office, pound):
     ("typed", "message"),
     [
         ("-1", "Enter a price of nothing or more."),
-        ("abc", "Enter a number."),
+        ("abc", "Enter a figure, for example 12.5."),
         ("1.005", "Enter at most 2 decimals."),
     ],
 )

@@ -222,7 +222,7 @@ def test_wrong_figures_are_told_in_words_and_nothing_is_planned(signed_in, house
         "Holding tank has 10.0 lb free. Enter no more than that."
     ]
     assert form.errors["drum"] == ["Enter what a full drum holds."]
-    assert form.errors["hours"] == ["Ensure this value is greater than or equal to 0."]
+    assert form.errors["hours"] == ["Enter 0 or more."]
     assert "Holding tank has 10.0 lb free." in page.content.decode()
 
 

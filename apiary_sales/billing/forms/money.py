@@ -11,7 +11,7 @@ from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.customers.models import Customer
 from inventory import words
-from inventory.forms.acts import ActForm
+from inventory.forms.acts import ActForm, PlainWords
 from inventory.forms.fields import DayInput, MoneyField, WholeNumberField
 
 OLDEST_FIRST = "oldest"
@@ -99,7 +99,7 @@ class UndoPaymentForm(ActForm):
     )
 
 
-class InvoiceFilterForm(forms.Form):
+class InvoiceFilterForm(PlainWords, forms.Form):
     """Which invoices a list shows; anything unreadable shows all."""
 
     STATES = (
@@ -117,7 +117,7 @@ class InvoiceFilterForm(forms.Form):
     until = forms.DateField(label=_("Up to"), widget=DayInput, required=False)
 
 
-class StatementForm(forms.Form):
+class StatementForm(PlainWords, forms.Form):
     """The days a statement covers: from the first of January to today, unless told otherwise."""
 
     since = forms.DateField(label=_("From"), widget=DayInput, required=False)
@@ -130,13 +130,13 @@ class StatementForm(forms.Form):
         return min(since, until), until
 
 
-class CustomerChoiceForm(forms.Form):
+class CustomerChoiceForm(PlainWords, forms.Form):
     customer = forms.ModelChoiceField(
         label=_("Who paid?"), queryset=Customer.objects.filter(is_active=True)
     )
 
 
-class HouseForm(forms.ModelForm):
+class HouseForm(PlainWords, forms.ModelForm):
     """What is printed on every paper, and how tax, quotes and drums are handled."""
 
     drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)

@@ -17,7 +17,7 @@ from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries.drums import DrumOffer, Wanted
 from apiary_sales.orders.services.lines import LineWanted
 from inventory import words
-from inventory.forms.acts import ActForm
+from inventory.forms.acts import ActForm, PlainWords
 from inventory.forms.fields import DayInput, FigureField, MoneyField
 from inventory.models import Place
 from inventory.physics.grading import COLOUR_CLASSES
@@ -25,7 +25,7 @@ from inventory.physics.grading import COLOUR_CLASSES
 from .lines import LinesForm, PriceField, note_field, over_limit_field
 
 
-class PickForm(forms.Form):
+class PickForm(PlainWords, forms.Form):
     """How much honey in drums, and what like; the page then ticks the drums that make it up."""
 
     amount = FigureField(label=_("How much"), min_value=0, max_digits=9, decimal_places=2)

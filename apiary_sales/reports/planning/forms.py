@@ -22,7 +22,7 @@ from apiary_sales.pricing.planning.inputs import (
     Vessel,
 )
 from inventory import words
-from inventory.forms.acts import ActForm
+from inventory.forms.acts import ActForm, PlainWords
 from inventory.forms.fields import DayInput, MoneyField, WeightField
 from inventory.models import Place
 from inventory.money import amount
@@ -40,7 +40,7 @@ MONTHS = [
 MONTHS_USUAL = 3
 
 
-class OutlookForm(forms.Form):
+class OutlookForm(PlainWords, forms.Form):
     """For how long the plan is, and how much of past sales it counts on."""
 
     months = forms.TypedChoiceField(label=_("Jars to be sold in"), choices=MONTHS, coerce=int)
@@ -76,7 +76,7 @@ class PartRow:
     cost: BoundField
 
 
-class PlanForm(forms.Form):
+class PlanForm(PlainWords, forms.Form):
     """Every figure a plan depends on. Always bound: to the address, or to what the books say.
 
     `figures()` makes of the cleaned data what the plan is worked out from.
