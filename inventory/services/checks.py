@@ -1,6 +1,6 @@
 """Checks that many acts share; each says in words what is wrong and at which field."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -15,6 +15,8 @@ from inventory.services import ledger
 
 # More than any house handles in one go; a figure above it is a slip of the finger.
 GRAMS_MAX = 50_000_000
+# What is older was not written down late: its year is a slip.
+YEARS_BACK_MAX = timedelta(days=5 * 365)
 
 
 def refuse_repeat(key: str) -> None:
@@ -35,9 +37,14 @@ def check_grams(problems: Problems, field: str, grams: int) -> None:
 
 
 def check_day(problems: Problems, field: str, day: date | None) -> None:
-    """Add a problem for a day that has not come; None stands for now."""
-    if day is not None and day > timezone.localdate():
+    """Add a problem for a day that has not come or is long gone; None stands for now."""
+    if day is None:
+        return
+    today = timezone.localdate()
+    if day > today:
         problems.add(field, _("The day lies in the future."))
+    elif day < today - YEARS_BACK_MAX:
+        problems.add(field, _("The day is more than five years ago. Check the year."))
 
 
 def check_vessel(problems: Problems, field: str, place: Place) -> None:

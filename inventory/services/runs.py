@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory import costing, days, filling, words
@@ -32,6 +33,7 @@ from inventory.models import (
 )
 from inventory.money import share_cents
 from inventory.queries import parts as part_queries
+from inventory.queries import trace
 from inventory.services import checks, honey, ledger, stock
 
 # A plan for a day further away is a slip of the finger.
@@ -146,6 +148,12 @@ def record(
     there = honey.content(source)
     if bottled_on > timezone.localdate():
         problems.add("bottled_on", _("The day of the run lies in the future."))
+    elif there and bottled_on < (extracted_on := _extracted_on(there.lot)):
+        problems.add(
+            "bottled_on",
+            _("This honey was extracted on %(day)s; it can't have been bottled before that.")
+            % {"day": date_format(extracted_on)},
+        )
     is_excessive = filling.is_excessive(container, shares, pieces_filled + pieces_broken)
     if is_excessive and not figures_are_right:
         problems.add("figures_are_right", excess_sentence(container, shares, pieces_filled))
@@ -354,6 +362,14 @@ def _parts_error(need: part_queries.PartNeed) -> NotEnoughParts:
         field="pieces_filled",
         short=need.short,
     )
+
+
+def _extracted_on(lot: Lot) -> date:
+    """Return the day the oldest honey in a lot was extracted.
+
+    The oldest: the tank may have taken in younger honey between the run and its writing down.
+    """
+    return min(origin.lot.made_on for origin in trace.origins(lot))
 
 
 def _refuse_unless_planned(run: BottlingRun) -> None:

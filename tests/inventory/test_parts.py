@@ -132,6 +132,11 @@ def test_parts_counted_in_without_a_receipt_have_no_cost(jar, shelf):
             "received_on",
             "The day lies in the future.",
         ),
+        (
+            {"received_on": timezone.localdate() - timedelta(days=5 * 365 + 1)},
+            "received_on",
+            "The day is more than five years ago. Check the year.",
+        ),
     ],
 )
 def test_a_receipt_that_cannot_be_is_refused(jar, shelf, changes, field, sentence):

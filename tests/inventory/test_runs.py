@@ -474,6 +474,36 @@ def test_figures_that_cannot_be_are_refused_at_their_field(room, changes, field,
     assert list(books.faults()) == []
 
 
+def test_a_run_before_its_honey_was_extracted_is_refused(room):
+    Lot.objects.filter(pk=room.lot.pk).update(made_on=date(2026, 7, 20))
+
+    with pytest.raises(BadValue) as refused:
+        bottling_room.recorded(room, bottled_on=date(2026, 7, 19))
+
+    assert (refused.value.field, str(refused.value)) == (
+        "bottled_on",
+        "This honey was extracted on July 20, 2026; it can't have been bottled before that.",
+    )
+    assert honey.content(room.tank).quantity == 200_000
+
+
+def test_a_run_written_down_after_younger_honey_came_in_keeps_its_day(room):
+    Lot.objects.filter(pk=room.lot.pk).update(made_on=date(2026, 7, 20))
+    younger = builders.place("tank-2")
+    builders.lot_in(younger, 50_000)
+    honey.transfer(
+        source=younger,
+        target=room.tank,
+        grams=None,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    run = bottling_room.recorded(room, bottled_on=date(2026, 7, 20))
+
+    assert run.packed_lot.made_on == date(2026, 7, 20)
+
+
 def test_a_run_of_a_day_to_come_is_refused(room):
     with pytest.raises(BadValue) as refused:
         bottling_room.recorded(room, bottled_on=timezone.localdate() + timedelta(days=1))
