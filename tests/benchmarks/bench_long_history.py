@@ -29,7 +29,7 @@ from inventory.queries import books as stock_books
 from inventory.queries import stock as stock_queries
 from tests import builders
 
-# Two sales a day: some seven weeks, and nearly three years. The short one fills the page of every list.
+# Two sales a day: some seven weeks, and nearly three years. The short one fills every list's page.
 SHORT, LONG = 100, 2_000
 BETWEEN_SALES = timedelta(hours=12)
 TIMES = 7
