@@ -4,6 +4,19 @@ from collections.abc import Sequence
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
+from django.conf import settings
+
+# How a currency is written before its amounts; any other is written by its code, behind them.
+SYMBOLS = {
+    "USD": "$",
+    "CAD": "$",
+    "AUD": "$",
+    "NZD": "$",
+    "MXN": "$",
+    "EUR": "€",
+    "GBP": "£",
+    "ZAR": "R",
+}
 CENT = Decimal("0.01")
 
 
@@ -47,6 +60,21 @@ def split_cents(total_cents: int, weights: Sequence[int]) -> list[int]:
 def amount(cents: int) -> Decimal:
     """Return whole cents as a decimal amount with two places."""
     return Decimal(cents).scaleb(-2).quantize(CENT)
+
+
+def symbol() -> str:
+    """Return the sign of the house's currency: "$"; empty for one that is written by its code."""
+    return SYMBOLS.get(settings.CURRENCY, "")
+
+
+def with_currency(number: str) -> str:
+    """Write a number, already in words, in the house's currency: "$1,284.50" or "1,284.50 CHF".
+
+    A sign before the number stays before all of it: "−$0.50".
+    """
+    sign = number[0] if number[:1] in ("-", "−") else ""
+    number = number[len(sign) :]
+    return f"{sign}{symbol()}{number}" if symbol() else f"{sign}{number} {settings.CURRENCY}"
 
 
 def _cents(value: Decimal | Fraction, rounding: str) -> int:

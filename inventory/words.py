@@ -1,16 +1,20 @@
 """Figures in plain text, for sentences: weights, pieces and money with their units."""
 
+from collections.abc import Callable, Sequence
 from decimal import MAX_PREC, Decimal, localcontext
 
-from django.conf import settings
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.models import Item
+from inventory.money import with_currency
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 
 MM_PER_INCH = Decimal("25.4")
+MINUS = "−"
+# A gram is 0.002 lb and a millilitre 0.0003 gal: with four decimals any two that differ show it.
+DECIMALS_MAX = 4
 
 # The words of the United States standard, as `inventory.physics.grading` gives them.
 COLOURS = {
@@ -39,9 +43,26 @@ def grade(moisture_grade: str) -> str:
     return str(GRADES[moisture_grade])
 
 
-def pounds(grams: int | Decimal) -> str:
-    """Write grams as pounds: "1,284 lb", with one decimal below a hundred."""
-    return _with_unit(Decimal(grams) / POUND_GRAMS, _("lb"))
+def pounds(grams: int | Decimal, decimals: int | None = None) -> str:
+    """Write grams as pounds: "1,284 lb", with one decimal below a hundred.
+
+    Where a weight stands beside others that it is compared or added up with, `decimals` says how
+    many each of them has.
+    """
+    return _with_unit(Decimal(grams) / POUND_GRAMS, _("lb"), decimals)
+
+
+def pounds_apart(*grams: int) -> tuple[str, ...]:
+    """Write weights that are compared: with as many decimals as tell those apart that differ.
+
+    200,035 g and 200,000 g would both be "441 lb"; they are written "441.0 lb" and "440.9 lb".
+    """
+    return _apart(pounds, grams)
+
+
+def gallons_apart(*litres: Decimal) -> tuple[str, ...]:
+    """Write volumes that are compared, as `pounds_apart` does weights."""
+    return _apart(gallons, litres)
 
 
 def kilograms(grams: int | Decimal) -> str:
@@ -49,9 +70,9 @@ def kilograms(grams: int | Decimal) -> str:
     return _with_unit(Decimal(grams) / 1000, _("kg"))
 
 
-def gallons(litres: Decimal) -> str:
-    """Write litres as US gallons: "107 gal", with one decimal below a hundred."""
-    return _with_unit(Decimal(litres) / GALLON_LITRES, _("gal"))
+def gallons(litres: Decimal, decimals: int | None = None) -> str:
+    """Write litres as US gallons: "107 gal", with one decimal below a hundred, or `decimals`."""
+    return _with_unit(Decimal(litres) / GALLON_LITRES, _("gal"), decimals)
 
 
 def depth(mm: int) -> str:
@@ -76,17 +97,41 @@ def pieces(count: int) -> str:
 
 
 def money(cents: int) -> str:
-    """Write cents in the house's currency: "1,284.50 USD"."""
-    return f"{_number(Decimal(cents) / 100, 2)} {settings.CURRENCY}"
+    """Write cents in the house's currency: "$1,284.50"."""
+    return with_currency(_number(Decimal(cents) / 100, 2).replace("-", MINUS))
 
 
-def stock(item: Item, quantity: int) -> str:
-    """Write a quantity of an item in the unit people use for it."""
-    return pounds(quantity) if item.kind == Item.Kind.HONEY else pieces(quantity)
+def unit_price(price: Decimal) -> str:
+    """Write a price a pound or a piece: two decimals, up to four where they are not nought."""
+    price = round(Decimal(price), 4)
+    places = max(2, -price.normalize().as_tuple().exponent)
+    return with_currency(_number(price, places).replace("-", MINUS))
 
 
-def _with_unit(number: Decimal, unit: str) -> str:
-    decimals = 0 if abs(number) >= Decimal("99.95") else 1
+def stock(item: Item, quantity: int, decimals: int | None = None) -> str:
+    """Write a quantity of an item in the unit people use for it; `decimals` as for `pounds`."""
+    return pounds(quantity, decimals) if item.kind == Item.Kind.HONEY else pieces(quantity)
+
+
+def stock_apart(item: Item, *quantities: int) -> tuple[str, ...]:
+    """Write quantities of an item that are compared; see `pounds_apart`."""
+    if item.kind == Item.Kind.HONEY:
+        return pounds_apart(*quantities)
+    return tuple(pieces(quantity) for quantity in quantities)
+
+
+def _apart(write: Callable[..., str], figures: Sequence[int | Decimal]) -> tuple[str, ...]:
+    different = len(set(figures))
+    for decimals in (None, *range(1, DECIMALS_MAX + 1)):
+        written = tuple(write(figure, decimals) for figure in figures)
+        if len(set(written)) == different:
+            break
+    return written
+
+
+def _with_unit(number: Decimal, unit: str, decimals: int | None = None) -> str:
+    if decimals is None:
+        decimals = 0 if abs(number) >= Decimal("99.95") else 1
     return f"{_number(number, decimals)} {unit}"
 
 

@@ -130,7 +130,7 @@ class Column:
         """Return a round figure as it stands at an axis: "$2,500", "40 lb", "97.5 %"."""
         text = _number(value, 0 if value == int(value) else 1)
         if self.unit in (Unit.CENTS, Unit.PER_POUND):
-            return _with_currency(text)
+            return money.with_currency(text.replace("-", quantities.MINUS))
         unit = {Unit.GRAMS: _("lb"), Unit.PERCENT: "%"}.get(self.unit, "")
         return f"{text} {unit}".strip()
 
@@ -165,13 +165,7 @@ def _quantity(text: str, unit: str) -> SafeString:
 
 
 def _money_text(amount: Decimal) -> str:
-    return _with_currency(_number(amount, 2))
-
-
-def _with_currency(text: str) -> str:
-    sign, text = (quantities.MINUS, text[1:]) if text.startswith("-") else ("", text)
-    symbol = quantities.CURRENCY_SYMBOLS.get(settings.CURRENCY)
-    return f"{sign}{symbol}{text}" if symbol else f"{sign}{text} {settings.CURRENCY}"
+    return money.with_currency(_number(amount, 2).replace("-", quantities.MINUS))
 
 
 def _same(value: Any) -> Any:

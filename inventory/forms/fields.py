@@ -14,9 +14,22 @@ from django.core.exceptions import ValidationError
 from django.utils.formats import get_format
 from django.utils.translation import gettext_lazy as _
 
-from inventory.money import amount
+from inventory.money import amount, symbol
 from inventory.physics import units
-from inventory.templatetags.quantities import CURRENCY_SYMBOLS
+
+# The fractions that have a sign of their own, as some keyboards write them.
+SMALL_FRACTIONS = str.maketrans(
+    {
+        "½": " 1/2",
+        "¼": " 1/4",
+        "¾": " 3/4",
+        "⅛": " 1/8",
+        "⅜": " 3/8",
+        "⅝": " 5/8",
+        "⅞": " 7/8",
+        "⁄": "/",
+    }
+)
 
 # The most of anything that is counted in whole numbers; more is a slip of the finger, and the
 # services say so earlier where a thing has a limit of its own.
@@ -46,6 +59,22 @@ def plain_number(typed: str) -> str:
     return text.replace(point, ".")
 
 
+def with_fraction(typed: str) -> str:
+    """Return a figure read off a stick or dial in decimals: "12 1/2" or "12-1/2" → "12.5".
+
+    What is no whole number with halves, quarters, eighths or sixteenths comes back as typed. Those
+    have at most four decimals, so nothing is rounded.
+    """
+    text = typed.translate(SMALL_FRACTIONS).strip()
+    found = re.fullmatch(r"(?:(\d{1,6})(?:\s*-\s*|\s+))?(\d{1,2})\s*/\s*(2|4|8|16)", text)
+    if not found:
+        return typed
+    whole, part, parts = (int(figure or 0) for figure in found.groups())
+    if part >= parts:
+        return typed
+    return str(whole + Decimal(part) / parts).replace(".", get_format("DECIMAL_SEPARATOR"))
+
+
 class DayInput(forms.DateInput):
     """The browser's own calendar, which reads and writes 2026-07-31 in every language."""
 
@@ -72,6 +101,13 @@ class FigureField(forms.DecimalField):
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
         return super().widget_attrs(widget) | {"inputmode": "decimal", "autocomplete": "off"}
+
+
+class ScaleField(FigureField):
+    """A figure as a stick or scale is read: "12.5", or "12 1/2" in halves to sixteenths."""
+
+    def to_python(self, value: Any) -> Decimal | None:
+        return super().to_python(with_fraction(value) if isinstance(value, str) else value)
 
 
 class WholeNumberField(forms.IntegerField):
@@ -138,12 +174,13 @@ class QuantityField(forms.MultiValueField):
     """
 
     units: list[tuple[str, str]] = []
+    number_field = FigureField
 
     def __init__(self, *, required: bool = True, units=None, **kwargs) -> None:
         choices = units or self.units
         super().__init__(
             fields=(
-                FigureField(required=required, max_digits=14, decimal_places=6),
+                self.number_field(required=required, max_digits=14, decimal_places=6),
                 forms.ChoiceField(
                     required=False,
                     choices=choices,
@@ -177,8 +214,12 @@ class QuantityField(forms.MultiValueField):
 
 
 class WeightField(QuantityField):
-    """A weight in pounds, kilograms, ounces or grams; comes out in whole grams."""
+    """A weight in pounds, kilograms, ounces or grams; comes out in whole grams.
 
+    It may be written in fractions, as a scale with a dial shows them.
+    """
+
+    number_field = ScaleField
     units = [("lb", _("lb")), ("kg", _("kg")), ("oz", _("oz")), ("g", _("g"))]
 
     def to_rest(self, number: Decimal, unit: str) -> int:
@@ -186,8 +227,12 @@ class WeightField(QuantityField):
 
 
 class LengthField(QuantityField):
-    """A depth or length in inches, centimetres or millimetres; comes out in whole millimetres."""
+    """A depth or length in inches, centimetres or millimetres; comes out in whole millimetres.
 
+    Inches may be written in fractions, as a stick or tape shows them.
+    """
+
+    number_field = ScaleField
     units = [("in", _("in")), ("cm", _("cm")), ("mm", _("mm"))]
     MILLIMETRES = {"in": Decimal("25.4"), "cm": Decimal(10), "mm": Decimal(1)}
 
@@ -220,7 +265,7 @@ class MoneyInput(forms.TextInput):
     template_name = "django/forms/widgets/money.html"
 
     def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
-        sign = CURRENCY_SYMBOLS.get(settings.CURRENCY, settings.CURRENCY)
+        sign = symbol() or settings.CURRENCY
         return super().get_context(name, value, attrs) | {"sign": sign}
 
 

@@ -65,10 +65,11 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
     elif tare < 0:
         problems.add("tare", _("The empty weight can't be less than nothing."))
     elif gross_grams <= tare:
+        gross_words, tare_words = words.pounds_apart(gross_grams, tare)
         problems.add(
             "gross",
             _("The full drum weighs %(gross)s, no more than the empty one, %(tare)s.")
-            % {"gross": words.pounds(gross_grams), "tare": words.pounds(tare)},
+            % {"gross": gross_words, "tare": tare_words},
         )
     if gross_grams > GROSS_GRAMS_MAX:
         problems.add(
@@ -84,8 +85,8 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
             _("%(drum)s holds %(there)s already; a gross weight of %(gross)s adds nothing.")
             % {
                 "drum": drum.name,
-                "there": words.pounds(there.quantity),
-                "gross": words.pounds(gross_grams),
+                "there": words.pounds(there.quantity, 1),
+                "gross": words.pounds(gross_grams, 1),
             },
             field="gross",
         )

@@ -258,7 +258,8 @@ def foresee_write_off(*, place: Place, grams: int | None) -> Outcome:
     if grams is not None:
         checks.check_grams(problems, "weight", grams)
     problems.raise_any()
-    taken = take(source=place, grams=all_of(place, field="place") if grams is None else grams)
+    asked = all_of(place, field="place") if grams is None else grams
+    taken = take(source=place, grams=asked, source_field="place")
     before = all_of(place)
     after = before - taken.grams
     litres = density.litres_of(after, moisture_percent=taken.lot.moisture_percent)
@@ -313,7 +314,8 @@ def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]
             # No weight was asked for: what is in the way lies at the vessel.
             field = field.replace("weight", "source")
             grams = all_of(source, field=field)
-        portions.append(take(source=source, grams=grams, field=field))
+        source_field = field.replace("weight", "source")
+        portions.append(take(source=source, grams=grams, field=field, source_field=source_field))
     return portions
 
 
@@ -329,31 +331,30 @@ def all_of(source: Place, *, field: str = "source") -> int:
     return there.quantity
 
 
-def take(*, source: Place, grams: int, field: str = "weight") -> lots.Portion:
-    """Return the portion that `grams` drawn from a vessel are; raise when they are not free."""
+def take(
+    *, source: Place, grams: int, field: str = "weight", source_field: str = "source"
+) -> lots.Portion:
+    """Return the portion that `grams` drawn from a vessel are; raise when they are not free.
+
+    Too much is said at `field`; that all of the vessel is promised, at `source_field`.
+    """
     there = content(source)
     if there is None or there.quantity < grams:
+        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
         raise NotEnoughHoney(
             _("Not enough honey: %(asked)s asked for, %(place)s holds %(there)s.")
-            % {
-                "asked": words.pounds(grams),
-                "place": source.name,
-                "there": words.pounds(there.quantity if there else 0),
-            },
+            % {"asked": asked, "place": source.name, "there": held},
             field=field,
         )
     if there.free < grams:
+        asked, free = words.pounds_apart(grams, there.free)
         raise StockReserved(
             _(
                 "%(place)s is reserved for an order: %(asked)s asked for, %(free)s is free. "
                 "Choose another, or cancel the order first."
             )
-            % {
-                "place": source.name,
-                "asked": words.pounds(grams),
-                "free": words.pounds(there.free),
-            },
-            field=field,
+            % {"place": source.name, "asked": asked, "free": free},
+            field=field if there.free else source_field,
         )
     return lots.Portion(there.lot, grams, source)
 
@@ -408,7 +409,8 @@ def write_off(
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
     checks.refuse_repeat(key)
-    portion = take(source=place, grams=all_of(place, field="place") if grams is None else grams)
+    asked = all_of(place, field="place") if grams is None else grams
+    portion = take(source=place, grams=asked, source_field="place")
     return ledger.post(
         kind=reason,
         lines=ledger.move(
@@ -430,12 +432,13 @@ def _check_room(place: Place, lot: Lot, grams: int) -> None:
         return
     litres = density.litres_of(grams, moisture_percent=lot.moisture_percent)
     if litres > place.capacity_litres:
+        capacity, made = words.gallons_apart(place.capacity_litres, litres)
         raise VesselTooSmall(
             _("%(place)s would run over: it takes %(capacity)s, this would make %(litres)s.")
             % {
                 "place": place.name,
-                "capacity": words.gallons(place.capacity_litres),
-                "litres": words.gallons(litres),
+                "capacity": capacity,
+                "litres": made,
             },
             field="weight",
         )

@@ -297,9 +297,5 @@ def _change_reserved(balances: dict, hold: Hold, change: int) -> Balance:
 
 
 def _words(item: Item, place: Place, asked: int, there: int) -> dict[str, str]:
-    return {
-        "item": item.name,
-        "place": place.name,
-        "asked": words.stock(item, asked),
-        "there": words.stock(item, there),
-    }
+    asked_words, there_words = words.stock_apart(item, asked, there)
+    return {"item": item.name, "place": place.name, "asked": asked_words, "there": there_words}

@@ -224,13 +224,9 @@ def honey_error(
 
     `is_done` tells a run that was made from one that is planned.
     """
-    figures = {
-        "asked": words.pounds(grams),
-        "place": source.name,
-        "there": words.pounds(there.quantity if there else 0),
-        "free": words.pounds(there.free if there else 0),
-    }
     if there is None or there.quantity < grams:
+        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
+        figures = {"asked": asked, "place": source.name, "there": held}
         if is_done:
             return NotEnoughHoney(
                 _(
@@ -245,12 +241,13 @@ def honey_error(
             field=field,
         )
     if there.free < grams:
+        asked, free = words.pounds_apart(grams, there.free)
         return StockReserved(
             _(
                 "%(place)s is promised to an order: the run needs %(asked)s, %(free)s is free. "
                 "Choose another vessel, or cancel the order first."
             )
-            % figures,
+            % {"asked": asked, "place": source.name, "free": free},
             field=field,
         )
     return None

@@ -33,14 +33,17 @@ def temperature(celsius) -> str:
 
 @register.filter
 def quantity_of(quantity: int, item) -> str:
-    """Say a quantity of an item in the unit people use for it: pounds, or pieces."""
-    return words.stock(item, quantity)
+    """Say a quantity of an item in the unit people use for it: pounds and tenths, or pieces.
+
+    In the books what goes out and what comes in stand side by side, so all of it has tenths.
+    """
+    return words.stock(item, quantity, 1)
 
 
 @register.filter
 def out_of(quantity: int, item) -> str:
     """Say what a line takes away, without its sign: the column says that it went out."""
-    return words.stock(item, -quantity)
+    return words.stock(item, -quantity, 1)
 
 
 @register.filter

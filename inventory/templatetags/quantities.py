@@ -5,30 +5,22 @@ numbers that are kept (grams, cents, pieces) or Decimals, and answer safe HTML. 
 (`None` or an empty string) shows as a dash.
 """
 
+from collections.abc import Iterable
 from decimal import MAX_PREC, ROUND_HALF_UP, Decimal, InvalidOperation, localcontext
+from operator import attrgetter
 
 from django import template
-from django.conf import settings
 from django.utils.formats import number_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from inventory.money import symbol, with_currency
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 
 register = template.Library()
 
-CURRENCY_SYMBOLS = {
-    "USD": "$",
-    "CAD": "$",
-    "AUD": "$",
-    "NZD": "$",
-    "MXN": "$",
-    "EUR": "€",
-    "GBP": "£",
-    "ZAR": "R",
-}
 MINUS = "−"
 NOTHING = mark_safe('<span class="nothing">–</span>')
 
@@ -60,49 +52,104 @@ def _quantity(number: str, unit: str) -> SafeString:
     return format_html('<span class="quantity"><b>{}</b> <small>{}</small></span>', number, unit)
 
 
-def _places(number: Decimal) -> int:
-    """One decimal below a hundred, none from there on: what a scale in a honey house can tell."""
+def _places(number: Decimal, decimals: int | None = None) -> int:
+    """One decimal below a hundred, none from there on: what a scale in a honey house can tell.
+
+    Where figures add up or are multiplied beside each other, the page says how many `decimals`.
+    """
+    if decimals is not None:
+        return decimals
     return 0 if abs(_rounded(number, 1)) >= 100 else 1
 
 
-def _pounds_text(grams: Decimal) -> str:
+def _pounds_text(grams: Decimal, decimals: int | None = None) -> str:
     number = grams / POUND_GRAMS
-    return _plain(number, _places(number))
+    return _plain(number, _places(number, decimals))
 
 
-def _kilograms_text(grams: Decimal) -> str:
+def _kilograms_text(grams: Decimal, decimals: int | None = None) -> str:
     number = grams / 1000
-    return _plain(number, _places(number))
+    return _plain(number, _places(number, decimals))
 
 
 @register.filter
-def pounds(grams: object) -> SafeString:
-    """Show grams as avoirdupois pounds: one decimal below 100 lb, none from there on."""
+def pounds(grams: object, decimals: int | None = None) -> SafeString:
+    """Show grams as avoirdupois pounds: one decimal below 100 lb, none from there on.
+
+    `decimals` is for rows that add up (1) or are multiplied by a price (2).
+    """
     number = _decimal(grams)
-    return NOTHING if number is None else _quantity(_pounds_text(number), _("lb"))
+    return NOTHING if number is None else _quantity(_pounds_text(number, decimals), _("lb"))
 
 
 @register.filter
-def kilograms(grams: object) -> SafeString:
-    """Show grams as kilograms: one decimal below 100 kg, none from there on."""
+def kilograms(grams: object, decimals: int | None = None) -> SafeString:
+    """Show grams as kilograms: one decimal below 100 kg, none from there on, or `decimals`."""
     number = _decimal(grams)
-    return NOTHING if number is None else _quantity(_kilograms_text(number), _("kg"))
+    return NOTHING if number is None else _quantity(_kilograms_text(number, decimals), _("kg"))
 
 
 @register.filter
-def weight(grams: object) -> SafeString:
-    """Show grams as pounds with kilograms small beside them."""
+def weight(grams: object, decimals: int | None = None) -> SafeString:
+    """Show grams as pounds with kilograms small beside them; `decimals` as for `pounds`."""
     number = _decimal(grams)
     if number is None:
         return NOTHING
+    return _weight(_pounds_text(number, decimals), _kilograms_text(number, decimals))
+
+
+def _weight(pounds_text: str, kilograms_text: str) -> SafeString:
     return format_html(
         '<span class="quantity"><b>{}</b> <small>{}</small> '
         '<small class="also">{} {}</small></span>',
-        _pounds_text(number),
+        pounds_text,
         _("lb"),
-        _kilograms_text(number),
+        kilograms_text,
         _("kg"),
     )
+
+
+@register.filter
+def pounds_of_all(things: Iterable, attribute: str = "grams") -> SafeString:
+    """Show the sum of the pounds and tenths that stand in the rows above it.
+
+    `things` are what the rows show, `attribute` where each keeps its grams: "lot.quantity_made".
+    """
+    grams_of = attrgetter(attribute)
+    total = sum((_tenths(grams_of(thing)) for thing in things), Decimal(0))
+    return _quantity(_plain(total, 1), _("lb"))
+
+
+@register.simple_tag
+def pounds_left(grams: int, *taken: int) -> SafeString:
+    """Show what is left of a weight once others are taken off, in the tenths that are shown."""
+    return _quantity(_left_text(grams, taken, POUND_GRAMS), _("lb"))
+
+
+@register.simple_tag
+def weight_left(grams: int, *taken: int) -> SafeString:
+    """Show as `pounds_left`, with kilograms small beside them."""
+    kilogram_grams = Decimal(1000)
+    return _weight(_left_text(grams, taken, POUND_GRAMS), _left_text(grams, taken, kilogram_grams))
+
+
+@register.simple_tag
+def pounds_between(before: int, after: int) -> SafeString:
+    """Show how much heavier `after` is than `before`, with its sign, in the tenths shown."""
+    text = _left_text(after, [before], POUND_GRAMS)
+    return _quantity(_with_plus(text), _("lb"))
+
+
+def _left_text(grams: int, taken: Iterable[int], unit_grams: Decimal) -> str:
+    return _plain(_tenths(grams, unit_grams) - sum(_tenths(each, unit_grams) for each in taken), 1)
+
+
+def _tenths(grams: int, unit_grams: Decimal = POUND_GRAMS) -> Decimal:
+    return _rounded(grams / unit_grams, 1)
+
+
+def _with_plus(text: str) -> str:
+    return f"+{text}" if text[0] != MINUS and text.strip("0.,") else text
 
 
 @register.filter
@@ -123,12 +170,11 @@ def litres(value: object) -> SafeString:
 
 
 def _currency(number: Decimal, places: int) -> SafeString:
-    text = _plain(abs(number), places)
-    sign = MINUS if _rounded(number, places) < 0 else ""
-    code = settings.CURRENCY
-    if symbol := CURRENCY_SYMBOLS.get(code):
-        return format_html('<span class="money">{}{}{}</span>', sign, symbol, text)
-    return format_html('<span class="money">{}{} <small>{}</small></span>', sign, text, code)
+    text = with_currency(_plain(number, places))
+    if symbol():
+        return format_html('<span class="money">{}</span>', text)
+    text, code = text.rsplit(" ", 1)
+    return format_html('<span class="money">{} <small>{}</small></span>', text, code)
 
 
 @register.filter
@@ -167,13 +213,12 @@ def signed(value: object, places: int = 0) -> str:
 
 
 @register.filter
-def signed_pounds(grams: object) -> SafeString:
-    """Show a change of grams as pounds with its sign, plus included."""
+def signed_pounds(grams: object, decimals: int | None = None) -> SafeString:
+    """Show a change of grams as pounds with its sign, plus included; `decimals` as for `pounds`."""
     number = _decimal(grams)
     if number is None:
         return NOTHING
-    text = _pounds_text(number)
-    return _quantity(f"+{text}" if text[0] != MINUS and text.strip("0.,") else text, _("lb"))
+    return _quantity(_with_plus(_pounds_text(number, decimals)), _("lb"))
 
 
 @register.filter

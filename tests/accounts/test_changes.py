@@ -68,7 +68,7 @@ def test_a_raised_credit_limit_is_kept_with_who_when_and_what_it_was(client, off
     [change] = seen(kind="customer")
     assert (change.who, change.when, change.act) == (office.display_name, NOON, "changed")
     assert (change.kind, change.name) == ("Customer", "Corner Grocery")
-    assert change.figures == (Figure("credit limit", "500.00 USD", "1,250.00 USD"),)
+    assert change.figures == (Figure("credit limit", "$500.00", "$1,250.00"),)
 
 
 def test_choices_days_and_what_was_empty_are_written_as_people_read_them(seen):
@@ -123,7 +123,7 @@ def test_every_price_of_a_change_by_percent_is_in_the_trail(office, seen):
         ("Pint stand", "added"),
         ("Quart stand", "added"),
     }
-    assert {row.figures[-1].after for row in rows} == {"9.90 USD", "18.70 USD"}
+    assert {row.figures[-1].after for row in rows} == {"$9.90", "$18.70"}
 
 
 def test_saving_what_is_there_already_leaves_no_trace(seen):

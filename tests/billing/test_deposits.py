@@ -233,7 +233,7 @@ def test_the_office_credits_a_deposit_on_its_page(client, packer, invoice):
 
     note = Invoice.objects.get(returns_deposit=True)
     assert done.redirect_chain[-1][0] == reverse("billing:invoice_detail", args=[note.pk])
-    assert "Credit note C26-00001 gives 80.10 USD of deposit back." in done.text
+    assert "Credit note C26-00001 gives $80.10 of deposit back." in done.text
     shown = words_of(client.get(reverse("billing:invoice_detail", args=[invoice.pk])).text)
     assert "Deposit of 2 drums that came back" in shown
     assert "Give a drum deposit back" not in shown

@@ -161,6 +161,14 @@ def test_a_filter_that_makes_no_sense_shows_all(office, invoice):
     assert "26-00001" in page
 
 
+def test_no_number_is_broken_at_its_hyphen_in_the_list_of_invoices(office, invoice):
+    page = office.get(reverse("billing:invoice_list")).text
+    address = reverse("billing:invoice_detail", args=[invoice.pk])
+
+    assert f'<th scope="row" class="nowrap"><a href="{address}">26-00001</a></th>' in page
+    assert f'<td class="nowrap" data-label="Order">{invoice.order.number}</td>' in page
+
+
 def test_an_order_is_invoiced_after_a_look(office, shop, pounds, honey_tax):
     order = order_of(shop, jars(pounds, 24, "6.10"))
     address = reverse("billing:invoice_create", args=[order.number])
@@ -171,7 +179,7 @@ def test_an_order_is_invoiced_after_a_look(office, shop, pounds, honey_tax):
     # 24 × 6.10 = 146.40 and 6.25 % of it, 9.15
     assert "Issue the invoice for $155.55" in looked_at
     assert "Dated today it is due on Oct. 10, 2026, in 30 days." in looked_at
-    assert "Invoice 26-00001 issued for 155.55 USD." in response.content.decode()
+    assert "Invoice 26-00001 issued for $155.55." in response.content.decode()
     assert Invoice.objects.get().total_cents == 15_555
 
 
@@ -240,7 +248,7 @@ def test_a_part_payment_is_recorded_on_its_invoice(office, shop, invoice, paymen
     response = office.post(address, payment_form, follow=True)
 
     text = words_of(response.content.decode())
-    assert "25.00 USD from Corner Grocery recorded." in text
+    assert "$25.00 from Corner Grocery recorded." in text
     assert "Paid $25.00 Left to pay $35.00" in text
     assert "part paid" in text
     assert CustomerBalance.objects.get(customer=shop).owed_cents == 3_500
@@ -259,7 +267,7 @@ def test_what_is_over_is_named_and_does_not_lessen_what_others_owe(
     )
 
     text = words_of(paid.content.decode())
-    assert "100.00 USD from Corner Grocery recorded; 40.00 USD of it stay on account." in text
+    assert "$100.00 from Corner Grocery recorded; $40.00 of it stay on account." in text
     page = words_of(office.get(reverse("billing:money")).content.decode())
     assert "Owed to us $30.00 1 invoice to be paid $40.00 on account with us" in page
 
@@ -281,7 +289,7 @@ def test_a_paid_invoice_says_so_before_more_is_recorded(office, shop, invoice):
         ({"amount": "-5"}, ["Amount: Enter an amount of more than nothing."]),
         (
             {"amount": "1000000.01"},
-            ["Amount: 1,000,000.01 USD is too much for one payment. Check the figure."],
+            ["Amount: $1,000,000.01 is too much for one payment. Check the figure."],
         ),
         ({"amount": "ten"}, ["Amount: Enter a figure, for example 12.5."]),
         (
@@ -347,7 +355,7 @@ def test_a_bounced_check_is_undone_from_its_page(office, shop, invoice):
     again = office.post(address, {"key": "u-2", "reason": "Check bounced"})
 
     text = response.content.decode()
-    assert "The payment of 60.00 USD is undone; what it paid is open again." in text
+    assert "The payment of $60.00 is undone; what it paid is open again." in text
     assert again.status_code == 422
     assert errors_in(again) == ["This payment was undone already."]
     invoice.refresh_from_db()
@@ -365,8 +373,7 @@ def test_money_on_account_is_used_from_the_invoice(office, shop, pounds):
 
     assert "Corner Grocery has $20.00 on account." in page
     assert (
-        "20.00 USD of the money on account was put to invoice 26-00001."
-        in response.content.decode()
+        "$20.00 of the money on account was put to invoice 26-00001." in response.content.decode()
     )
     again = office.post(reverse("billing:use_on_account", args=[invoice.pk]), follow=True)
     assert "Corner Grocery has no money on account." in again.content.decode()
@@ -384,9 +391,9 @@ def test_money_on_account_is_given_back(office, shop, pounds):
     assert address in statement
     assert too_much.status_code == 422
     assert errors_in(too_much) == [
-        "Amount: 20.01 USD to give back, but Corner Grocery has 20.00 USD on account."
+        "Amount: $20.01 to give back, but Corner Grocery has $20.00 on account."
     ]
-    assert "20.00 USD given back to Corner Grocery." in response.content.decode()
+    assert "$20.00 given back to Corner Grocery." in response.content.decode()
     assert CustomerBalance.objects.get(customer=shop).owed_cents == 0
     assert "Money given back, check" in office.get(f"/money/customers/{shop.pk}/").content.decode()
 
@@ -396,7 +403,7 @@ def test_money_on_account_is_given_back(office, shop, pounds):
         {"key": "b-2", "reason": "Sent to nobody"},
         follow=True,
     )
-    assert "The 20.00 USD given back are on account again." in undone.content.decode()
+    assert "The $20.00 given back are on account again." in undone.content.decode()
     assert CustomerBalance.objects.get(customer=shop).owed_cents == -2_000
 
 

@@ -116,7 +116,7 @@ def test_money_given_back_is_no_longer_on_account(shop, pounds):
 @pytest.mark.parametrize(
     ("cents", "sentence"),
     [
-        (4_001, "40.01 USD to give back, but Corner Grocery has 40.00 USD on account."),
+        (4_001, "$40.01 to give back, but Corner Grocery has $40.00 on account."),
         (0, "Enter an amount of more than nothing."),
     ],
 )
@@ -226,7 +226,7 @@ def test_an_invoice_whose_check_bounced_can_be_credited(shop, invoice, owner, ke
         (0, "Enter an amount of more than nothing."),
         (
             100_000_001,
-            "1,000,000.01 USD is too much for one payment. Check the figure.",
+            "$1,000,000.01 is too much for one payment. Check the figure.",
         ),
     ],
 )
@@ -253,9 +253,9 @@ def test_everything_wrong_with_a_payment_is_said_at_once(shop, invoice):
 @pytest.mark.parametrize(
     ("put", "sentence"),
     [
-        (6_001, "60.01 USD put to invoice 26-00001, which has 60.00 USD left to pay."),
-        (-1, "-0.01 USD put to invoice 26-00001, which has 60.00 USD left to pay."),
-        (5_001, "50.01 USD put to invoices is more than the payment of 50.00 USD."),
+        (6_001, "$60.01 put to invoice 26-00001, which has $60.00 left to pay."),
+        (-1, "−$0.01 put to invoice 26-00001, which has $60.00 left to pay."),
+        (5_001, "$50.01 put to invoices is more than the payment of $50.00."),
     ],
 )
 def test_no_more_goes_to_an_invoice_than_fits(shop, invoice, put, sentence):

@@ -101,7 +101,7 @@ def test_too_little_cash_changes_nothing(sell, pounds):
 
     assert (refused.value.field, refused.value.message) == (
         "tendered",
-        "The sale comes to 8.00 USD, 7.99 USD was given: ask for 0.01 USD more.",
+        "The sale comes to $8.00, $7.99 was given: ask for $0.01 more.",
     )
     assert at_stand(pounds) == 24
     assert not Order.objects.exists()
@@ -114,7 +114,7 @@ def test_far_too_much_cash_is_a_slip_of_the_finger(sell, pounds):
         sell(jars(pounds, 1, "8.00"), tendered_cents=200_000)
 
     assert refused.value.message == (
-        "2,000.00 USD for a sale of 8.00 USD? Check the cash that was given."
+        "$2,000.00 for a sale of $8.00? Check the cash that was given."
     )
 
 
@@ -182,7 +182,7 @@ def test_a_discount_is_no_more_than_the_jars_come_to(sell, pounds):
 
     assert (refused.value.field, refused.value.message) == (
         "discount",
-        "The discount of 8.01 USD is more than the jars come to, 8.00 USD.",
+        "The discount of $8.01 is more than the jars come to, $8.00.",
     )
 
 

@@ -98,7 +98,7 @@ def test_the_form_without_script_sells(seller, form, pounds):
     receipt = Invoice.objects.get()
     assert response.redirect_chain == [(reverse("billing:receipt", args=[receipt.pk]), 302)]
     text = response.content.decode()
-    assert "Sold for 8.00 USD. Give back 2.00 USD." in text
+    assert "Sold for $8.00. Give back $2.00." in text
     assert "Do not feed honey to infants under one year of age." in text
     assert at_stand(pounds) == 23
 
@@ -119,13 +119,13 @@ def test_the_form_sent_twice_sells_once(seller, form, pounds):
         ({"tendered": ""}, ["Cash given: Enter the cash that was given."]),
         (
             {"tendered": "7.99"},
-            ["Cash given: The sale comes to 8.00 USD, 7.99 USD was given: ask for 0.01 USD more."],
+            ["Cash given: The sale comes to $8.00, $7.99 was given: ask for $0.01 more."],
         ),
         ({"tendered": "-1"}, ["Cash given: Enter nothing or more."]),
         ({"discount": "-1"}, ["Discount: Enter nothing or more."]),
         (
             {"discount": "8.01"},
-            ["Discount: The discount of 8.01 USD is more than the jars come to, 8.00 USD."],
+            ["Discount: The discount of $8.01 is more than the jars come to, $8.00."],
         ),
         ({"pieces_one-pound": "-1"}, ["One pound: Enter nothing or more."]),
         (
@@ -134,7 +134,7 @@ def test_the_form_sent_twice_sells_once(seller, form, pounds):
         ),
         (
             {"pieces_one-pound": "25", "tendered": "300"},
-            ["Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."],
+            ["One pound: Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."],
         ),
         (
             {"pieces_one-pound": "1001", "tendered": "9000"},
@@ -161,7 +161,7 @@ def test_the_till_sends_a_sale(seller, message, pounds):
     assert response.status_code == 200
     assert response.json() == {
         "number": "R26-00001",
-        "text": "Sold for 16.00 USD. Give back 4.00 USD.",
+        "text": "Sold for $16.00. Give back $4.00.",
         "total_cents": 1_600,
         "change_cents": 400,
         "receipt_url": f"/stand/receipts/{receipt.pk}/",
@@ -340,7 +340,7 @@ def test_a_sale_is_undone_from_its_receipt(seller, message, pounds):
 
     assert "P26-002" in asked
     text = response.content.decode()
-    assert "Undone: the jars are back, give back 16.00 USD. Credit note C26-00001." in text
+    assert "Undone: the jars are back, give back $16.00. Credit note C26-00001." in text
     assert "Jar leaked" in text
     assert at_stand(pounds) == 24
     assert list(books.faults()) == []
@@ -409,3 +409,11 @@ def test_a_sale_with_a_null_character_is_unreadable(seller, message, name):
     assert response.status_code == 422
     assert response.json()["message"] == "The sale could not be read. Open the stand page again."
     assert Invoice.objects.count() == 0
+
+
+def test_too_few_jars_are_said_at_the_size_that_is_short(seller, form, pounds):
+    response = seller.post(STAND, {**form, "pieces_one-pound": "25", "tendered": "300"})
+
+    assert response.context["form"].errors == {
+        "pieces_one-pound": ["Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."]
+    }

@@ -35,7 +35,7 @@ def test_the_tank_is_dipped_accepted_and_a_drum_filled(sign_in, axe, house, view
     page.get_by_label("Depth of the honey").fill("31.5")
     page.get_by_label("Temperature of the honey").fill("86")
     # 31.5 in is 80 cm: 628.3 L at 17 % and 30 °C, 889 kg (worked out in test_dips).
-    expect(page.locator(".conversion").first).to_contain_text("889 kg, 1,960 lb")
+    expect(page.locator(".conversion").first).to_contain_text("889 kg, 1,960.3 lb")
     axe(page)
     page.get_by_role("button", name="Write down this dip").click()
 
@@ -45,19 +45,19 @@ def test_the_tank_is_dipped_accepted_and_a_drum_filled(sign_in, axe, house, view
     page.get_by_label("Reason").fill("Foam was skimmed off.")
     page.get_by_role("button", name="Accept: the books follow the dip").click()
 
-    expect(page.get_by_text("The books of Tank 1 follow the dip: 1,960 lb.")).to_be_visible()
+    expect(page.get_by_text("The books of Tank 1 follow the dip: 1,960.3 lb.")).to_be_visible()
     axe(page)
     page.get_by_role("link", name="Fill a drum from it").click()
 
     page.get_by_label("Drum", exact=True).select_option("d-014")
     page.get_by_label("Gross weight").fill("688.5")
     # 688.5 lb less 38.5 lb of drum.
-    expect(page.locator(".conversion").first).to_contain_text("650 lb net")
-    expect(page.locator("#foreseen")).to_contain_text("1,960 lb → 1,310 lb")
+    expect(page.locator(".conversion").first).to_contain_text("650.0 lb net")
+    expect(page.locator("#foreseen")).to_contain_text("1,960.3 lb → 1,310.3 lb")
     axe(page)
     page.get_by_role("button", name="Fill this drum").click()
 
-    expect(page.get_by_text("650 lb from Tank 1 into Drum D-014.")).to_be_visible()
+    expect(page.get_by_text("650.0 lb from Tank 1 into Drum D-014.")).to_be_visible()
     reading = DipReading.objects.get()
     assert abs(honey.content(drum).quantity - 294_835) <= 2
     assert honey.content(tank).quantity + honey.content(drum).quantity == reading.grams
@@ -73,7 +73,7 @@ def test_going_back_and_sending_the_form_again_pours_once(sign_in, house):
     page.get_by_label("Into").select_option("tank-2")
     page.get_by_label("Weight", exact=True).fill("100")
     page.get_by_role("button", name="Transfer this honey").click()
-    expect(page.get_by_text("100 lb from Tank 1 into Tank 2.")).to_be_visible()
+    expect(page.get_by_text("100.0 lb from Tank 1 into Tank 2.")).to_be_visible()
 
     page.go_back()
     page.get_by_label("Weight", exact=True).fill("100")

@@ -31,7 +31,7 @@ def test_an_order_is_invoiced_and_paid_in_part(sign_in, order, axe, viewport):
     page.get_by_role("link", name="Invoice it").click()
     axe(page)
     page.get_by_role("button", name="Issue the invoice for $60.00").click()
-    page.get_by_text("issued for 60.00 USD.").wait_for()
+    page.get_by_text("issued for $60.00.").wait_for()
     axe(page)
 
     page.get_by_role("link", name="Record a payment").click()
@@ -40,7 +40,7 @@ def test_an_order_is_invoiced_and_paid_in_part(sign_in, order, axe, viewport):
     page.get_by_label("Check number or reference").fill("4410")
     axe(page)
     page.get_by_role("button", name="Record the payment").click()
-    page.get_by_text("25.00 USD from Corner Grocery recorded.").wait_for()
+    page.get_by_text("$25.00 from Corner Grocery recorded.").wait_for()
 
     assert page.get_by_text("part paid").is_visible()
     assert page.locator("dd", has_text="$35.00").is_visible()

@@ -357,7 +357,7 @@ def test_without_script_the_form_sells(chromium, sign_in, live_server, pounds):
     page.get_by_label("One pound").fill("2")
     page.get_by_role("textbox", name="Cash given").fill("20")
     page.get_by_role("button", name="Finish the sale").click()
-    sees(page, "Sold for 16.00 USD. Give back 4.00 USD.")
+    sees(page, "Sold for $16.00. Give back $4.00.")
     context.close()
 
     assert at_stand(pounds) == 22

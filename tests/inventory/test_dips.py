@@ -162,7 +162,7 @@ def test_a_dip_is_kept_beside_the_book_and_changes_nothing_in_it(tank, bottler):
     assert abs(reading.uncertainty_grams - 2_229) <= 2
     assert (reading.book_grams, reading.depth_mm, reading.celsius) == (900_000, 800, Decimal("30"))
     assert response.url == reverse("inventory:dip_detail", args=[reading.pk])
-    assert said(response) == ["Tank 1 dipped at 31.5 in (800 mm): 1,960 lb."]
+    assert said(response) == ["Tank 1 dipped at 31.5 in (800 mm): 1,960.3 lb."]
     assert Posting.objects.count() == before
 
 
@@ -182,10 +182,10 @@ def test_a_reading_shows_dip_book_difference_and_uncertainty(tank, bottler):
 
     page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
 
-    assert "The dip says 1,960 lb 889 kg give or take 4.9 lb" in page
-    assert "The book said 1,984 lb" in page
+    assert "The dip says 1,960.3 lb 889.2 kg give or take 4.9 lb" in page
+    assert "The book said 1,984.2 lb" in page
     assert "Difference −23.9 lb" in page
-    assert "Tank 1 1,984 lb → 1,960 lb" in page
+    assert "Tank 1 1,984.2 lb → 1,960.3 lb" in page
     assert "628 L, 166 gal" in page
 
 
@@ -195,8 +195,8 @@ def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
     form = {"depth": "80", "depth_unit": "cm", "celsius": "30", "celsius_unit": "C"}
 
     assert text(bottler.get(url, form)) == (
-        "= 628.3 L, 166 gal; 889 kg, 1,960 lb, give or take 4.9 lb, at 17 %, 86 °F (30 °C). "
-        "The book says 1,984 lb."
+        "= 628.3 L, 166 gal; 889 kg, 1,960.3 lb, give or take 4.9 lb, at 17 %, 86 °F (30 °C). "
+        "The book says 1,984.2 lb."
     )
     assert text(bottler.get(url, form | {"depth": ""})) == ""
     assert text(bottler.get(url, form | {"depth": "130"})).startswith("The dip is too deep")
@@ -291,7 +291,7 @@ def test_accepting_brings_the_book_to_the_dip_with_its_reason(tank, bottler):
     reading.refresh_from_db()
     assert honey.content(tank).quantity == reading.grams
     assert (reading.accepted.kind, reading.accepted.note) == ("count", "Foam was skimmed off.")
-    assert said(response)[-1] == "The books of Tank 1 follow the dip: 1,960 lb."
+    assert said(response)[-1] == "The books of Tank 1 follow the dip: 1,960.3 lb."
     assert list(books.faults()) == []
 
 
@@ -440,7 +440,7 @@ def test_the_list_of_dips_shows_how_far_each_can_be_wrong(tank, bottler):
     page = text(bottler.get(reverse("inventory:dip_list")))
 
     # 628.32 L of 1.4125 kg/L, which is loose by 0.18 % and by 0.0001 kg/L for each of ten degrees.
-    assert "1,957 lb ± 4.9 lb" in page
+    assert "1,956.6 lb ± 4.9 lb" in page
 
 
 def test_the_list_of_dips_asks_as_often_for_many_as_for_one(tank, bottler):

@@ -6,7 +6,13 @@ import pytest
 from django import forms
 from django.utils import translation
 
-from inventory.forms.fields import FigureField, MoneyField, WeightField, WholeNumberField
+from inventory.forms.fields import (
+    FigureField,
+    LengthField,
+    MoneyField,
+    WeightField,
+    WholeNumberField,
+)
 
 
 class Typed(forms.Form):
@@ -77,3 +83,48 @@ def test_a_comma_that_parts_no_thousands_is_asked_about_and_not_guessed(name, ty
 )
 def test_what_is_no_figure_is_refused_in_a_plain_sentence(name, typed, sentence):
     assert read(name, typed) == sentence
+
+
+class OffTheStick(forms.Form):
+    depth = LengthField()
+    gross = WeightField(required=False)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize(
+    ("typed", "mm"),
+    [
+        # An inch is 25.4 mm exactly.
+        ("12 3/8", 314),  # 12.375 in = 314.325 mm
+        ("12-3/8", 314),
+        (" 12 - 3 / 8 ", 314),
+        ("12⅜", 314),
+        ("3/4", 19),  # 19.05 mm
+        ("¾", 19),
+        ("5 1/16", 129),  # 5.0625 in = 128.5875 mm
+        ("0 1/2", 13),  # 12.7 mm
+        ("12.375", 314),
+        ("1 250", 31_750),
+    ],
+)
+def test_a_depth_is_typed_in_fractions_as_the_stick_shows_it(language, typed, mm):
+    with translation.override(language):
+        form = OffTheStick({"depth": typed, "depth_unit": "in"})
+
+        assert form.is_valid()
+        assert form.cleaned_data["depth"] == mm
+
+
+def test_a_weight_is_typed_in_fractions_as_the_dial_shows_it():
+    form = OffTheStick({"depth": "1", "gross": "690 1/2", "gross_unit": "lb"})
+
+    assert form.is_valid()
+    # 690.5 × 453.59237 = 313,205.53 g
+    assert form.cleaned_data["gross"] == 313_206
+
+
+@pytest.mark.parametrize("typed", ["12 1/3", "12 4/4", "12/1/2", "-12 1/2", "1/0", "12 1/2 3"])
+def test_what_is_no_fraction_of_a_stick_is_no_figure(typed):
+    form = OffTheStick({"depth": typed, "depth_unit": "in"})
+
+    assert form.errors == {"depth": ["Enter a number."]}

@@ -103,9 +103,9 @@ def test_the_overview_adds_up_pounds_and_gallons(tank, drum, owner, key):
 
     # 2,000 lb at 17 % and 20 °C: 907.184 kg / (1.4237 × 0.998207 kg/L) = 638.35 L = 168.6 gal,
     # with the specific gravity of White 1975 (from memory) and water by IAPWS-95.
-    assert "All bulk honey 2,000 lb 169 gal at 68 °F (20 °C)" in page
-    assert "In tanks 1,500 lb" in page
-    assert "In drums 500 lb 42.2 gal, 1 drum" in page
+    assert "All bulk honey 2,000.0 lb 169 gal at 68 °F (20 °C)" in page
+    assert "In tanks 1,500.0 lb" in page
+    assert "In drums 500.0 lb 42.2 gal, 1 drum" in page
 
 
 def test_wettest_lots_are_warned_of_first_and_dry_ones_not(tank, other_tank, drum):
@@ -117,6 +117,18 @@ def test_wettest_lots_are_warned_of_first_and_dry_ones_not(tank, other_tank, dru
 
     assert page.index("it will ferment") < page.index("it may ferment")
     assert "26-E03, 17.00 %" not in page
+
+
+def test_the_drums_shown_add_up_to_what_is_shown_for_all(db):
+    # 651.5, 649.5 and 655.5 lb: 1,956.5 lb.
+    for number, grams in ((1, 295_515), (2, 294_608), (3, 297_330)):
+        builders.lot_in(builders.place(f"d-{number}", Place.Kind.DRUM), grams)
+
+    page = text(signed_in("office").get(reverse("inventory:honey")))
+
+    assert "All bulk honey 1,956.5 lb" in page
+    assert "In drums 1,956.5 lb" in page
+    assert sorted(re.findall(r"6\d\d\.\d lb", page)) == ["649.5 lb", "651.5 lb", "655.5 lb"]
 
 
 @pytest.mark.parametrize(
@@ -209,7 +221,7 @@ def test_an_extraction_weighed_on_a_scale_becomes_a_lot(tank, bottler):
 
     lot = Lot.objects.get()
     assert response.url == reverse("inventory:lot_detail", args=[lot.code])
-    assert said(response) == ["Lot 26-E01 received: 1,000 lb of Clover."]
+    assert said(response) == ["Lot 26-E01 received: 1,000.0 lb of Clover."]
     assert (lot.quantity_made, lot.cost_cents) == (POUNDS_1000, 125_050)
     assert (lot.yard, lot.season, lot.moisture_percent) == ("Mill field", 2026, Decimal("17.40"))
     assert grams_in(tank) == POUNDS_1000
@@ -477,7 +489,7 @@ def test_what_receiving_changes_is_shown_before(tank, bottler):
 
     # Equal weights: (18.6 + 17.0) / 2 = 17.8 %, (60 + 20) / 2 = 40 mm: by hand.
     for response in (fragment, page):
-        assert "Tank 1 1,000 lb → 2,000 lb" in text(response)
+        assert "Tank 1 1,000.0 lb → 2,000.0 lb" in text(response)
         assert "It becomes a new blend" in text(response)
         assert "17.80 %, U.S. Grade A" in text(response)
         assert "40.0 mm, extra light amber" in text(response)
@@ -501,7 +513,7 @@ def test_what_receiving_changes_is_shown_before(tank, bottler):
         ("colour", {"colour_mm": "8.1"}, "= extra white"),
         ("colour", {"colour_mm": "114.1"}, "= dark amber"),
         ("colour", {"colour_mm": "500"}, ""),
-        ("weight", {"moisture": "17.0"}, "= 1,000 lb, 454 kg; 84.3 gal at 17 %, 68 °F (20 °C)"),
+        ("weight", {"moisture": "17.0"}, "= 1,000.0 lb, 454 kg; 84.3 gal at 17 %, 68 °F (20 °C)"),
         (
             "weight",
             {
@@ -512,7 +524,7 @@ def test_what_receiving_changes_is_shown_before(tank, bottler):
                 "honey_celsius": "20",
                 "honey_celsius_unit": "C",
             },
-            "= 1,186 lb, 538 kg, give or take 2.1 lb; 100 gal at 17 %, 68 °F (20 °C)",
+            "= 1,186.0 lb, 538 kg, give or take 2.1 lb; 100 gal at 17 %, 68 °F (20 °C)",
         ),
         ("weight", {"weight": ""}, ""),
     ],
@@ -535,7 +547,7 @@ def test_some_of_a_tank_is_transferred(tank, other_tank, bottler):
         {"source": "tank-1", "target": "tank-2", "weight": "500", "weight_unit": "lb"},
     )
 
-    assert said(response) == ["500 lb from Tank 1 into Tank 2."]
+    assert said(response) == ["500.0 lb from Tank 1 into Tank 2."]
     assert response.url == reverse("inventory:place_detail", args=["tank-2"])
     assert grams_in(other_tank) == 226_796
     assert list(books.faults()) == []
@@ -630,7 +642,7 @@ def test_a_blend_is_shown_before_and_posted_after(tank, other_tank, drum, bottle
     # (300 × 17.0 + 100 × 18.6) / 400 = 17.4; (300 × 20 + 100 × 60) / 400 = 30: by hand.
     assert "17.40 %, U.S. Grade A" in shown
     assert "30.0 mm, white" in shown
-    assert "Tote 1 0.0 lb → 882 lb" in shown
+    assert "Tote 1 0.0 lb → 881.8 lb" in shown
     blend = honey.content(big).lot
     assert response.url == reverse("inventory:lot_detail", args=[blend.code])
     assert (blend.moisture_percent, blend.colour_mm) == (Decimal("17.40"), Decimal("30.0"))
@@ -716,7 +728,7 @@ def test_a_drum_is_drained_to_the_last_gram(tank, drum, bottler):
 
     response = post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
 
-    assert said(response) == ["272 lb from Drum D-014 into Tank 1."]
+    assert said(response) == ["272.2 lb from Drum D-014 into Tank 1."]
     assert (grams_in(drum), grams_in(tank)) == (0, 123_457)
 
 
@@ -751,13 +763,29 @@ def fill_form(**changes) -> dict:
     return {"tank": "tank-1", "drum": "d-014", "gross": "312.6", "gross_unit": "kg"} | changes
 
 
+def test_a_drum_promised_to_a_buyer_fills_no_other_and_says_so_at_the_drum(drum, bottler):
+    full = builders.place("d-2", Place.Kind.DRUM, name="Drum D-002")
+    lot = builders.lot_in(full, 290_000)
+    ledger.reserve([ledger.Hold(Item.objects.honey(), full, lot, 290_000)])
+
+    response = post(bottler, "drum_fill", fill_form(tank="d-2", gross="118"))
+
+    # 118 kg less 17.6 kg of drum: 100,400 g = 221.3 lb.
+    assert response.context["form"].errors == {
+        "tank": [
+            "Drum D-002 is reserved for an order: 221 lb asked for, 0.0 lb is free. "
+            "Choose another, or cancel the order first."
+        ]
+    }
+
+
 def test_a_drum_is_filled_by_gross_less_tare(tank, drum, bottler):
     builders.lot_in(tank, 600_000)
 
     response = post(bottler, "drum_fill", fill_form())
 
     assert grams_in(drum) == 295_000
-    assert said(response) == ["650 lb from Tank 1 into Drum D-014."]
+    assert said(response) == ["650.4 lb from Tank 1 into Drum D-014."]
     # The next drum is filled from the same tank.
     assert response.url == reverse("inventory:drum_fill") + "?tank=tank-1"
     assert list(books.faults()) == []
@@ -817,7 +845,7 @@ def test_a_drum_whose_tare_nobody_knows_needs_one(tank, bottler):
 def test_what_a_drum_takes_is_said_while_it_is_weighed(tank, drum, bottler):
     url = reverse("inventory:convert_drum")
 
-    assert text(bottler.get(url, fill_form())) == "= 650 lb net, 295 kg (tare 38.8 lb)"
+    assert text(bottler.get(url, fill_form())) == "= 650.4 lb net, 295 kg (tare 38.8 lb)"
     assert text(bottler.get(url, fill_form(gross=""))) == ""
     assert "no more than the empty one" in text(bottler.get(url, fill_form(gross="10")))
 
@@ -858,7 +886,7 @@ def test_all_of_a_vessel_can_be_written_off(drum, bottler):
         ({"weight": "0"}, {"weight": ["Enter a weight of more than nothing."]}),
         (
             {"weight": "1000.1"},
-            {"weight": ["Not enough honey: 1,000 lb asked for, Tank 1 holds 1,000 lb."]},
+            {"weight": ["Not enough honey: 1,000.1 lb asked for, Tank 1 holds 1,000.0 lb."]},
         ),
         ({"reason": ""}, {"reason": ["Choose why."]}),
     ],
@@ -880,7 +908,7 @@ def test_what_a_write_off_leaves_is_shown_before(tank, bottler):
     with books_unchanged():
         shown = bottler.get(reverse("inventory:write_off"), form, headers={"HX-Request": "true"})
 
-    assert "Tank 1 1,000 lb → 900 lb" in text(shown)
+    assert "Tank 1 1,000.0 lb → 900.0 lb" in text(shown)
 
 
 def test_what_is_in_the_way_is_said_before_it_is_sent(tank, bottler):
@@ -910,7 +938,7 @@ def test_a_lot_page_traces_a_blend_back_to_its_grams(tank, other_tank, bottler):
         ("26-E01", 200_000, Decimal("66.67")),
         ("26-E02", 100_001, Decimal("33.33")),
     ]
-    assert "Where it is now Tank 1 661 lb" in text(response)
+    assert "Where it is now Tank 1 661.4 lb" in text(response)
 
 
 def test_shares_through_two_blends_add_up_to_the_last_gram(tank, other_tank, owner, key):
@@ -1046,8 +1074,10 @@ def test_a_posting_shows_its_lines(tank, drum, bottler, owner, key):
 
     page = text(bottler.get(reverse("inventory:posting_detail", args=[made.pk])))
 
-    assert "650 lb from Tank 1 to Drum D-014" in page
-    assert re.search(r"Tank 1 Bulk honey 26-E01 650 lb Drum D-014 Bulk honey 26-E01 650 lb", page)
+    assert "650.4 lb from Tank 1 to Drum D-014" in page
+    assert re.search(
+        r"Tank 1 Bulk honey 26-E01 650.4 lb Drum D-014 Bulk honey 26-E01 650.4 lb", page
+    )
 
 
 def test_undoing_asks_first_and_then_reverses(tank, drum, bottler, owner, key):
@@ -1059,7 +1089,7 @@ def test_undoing_asks_first_and_then_reverses(tank, drum, bottler, owner, key):
         asked = text(bottler.get(url))
     response = bottler.post(url, {"key": builders.new_key(), "note": "wrong drum"})
 
-    assert "650 lb goes back from Drum D-014 to Tank 1" in asked
+    assert "650.4 lb goes back from Drum D-014 to Tank 1" in asked
     assert said(response)[0].startswith("Undone: drum filled of ")
     assert (grams_in(tank), grams_in(drum)) == (600_000, 0)
     made.refresh_from_db()

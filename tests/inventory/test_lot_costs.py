@@ -135,7 +135,7 @@ def test_an_absurd_cost_is_refused_and_nothing_is_changed(tank, cents):
 
     assert refused.value.field == "cost"
     assert refused.value.message == (
-        f"Enter what all of lot {lot.code} cost, from nothing to 1,000,000.00 USD."
+        f"Enter what all of lot {lot.code} cost, from nothing to $1,000,000.00."
     )
     assert cost_of(lot) == 10_000
 

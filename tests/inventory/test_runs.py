@@ -222,7 +222,7 @@ def test_a_run_needs_no_more_than_the_vessel_holds(room):
         bottling_room.plan(room, 441)
 
     assert refused.value.field == "pieces"
-    assert str(refused.value) == "Not enough honey: the run needs 441 lb, Tank 1 holds 441 lb."
+    assert str(refused.value) == "Not enough honey: the run needs 441.0 lb, Tank 1 holds 440.9 lb."
     assert BottlingRun.objects.count() == 0
 
 

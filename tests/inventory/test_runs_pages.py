@@ -1,5 +1,7 @@
 """The pages of the bottling room: what they show, and what they refuse at which field."""
 
+import re
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
@@ -164,7 +166,7 @@ def test_a_plan_can_be_looked_at_without_script(bottler, room):
     [
         (
             {"pieces": "441"},
-            {"pieces": ["Not enough honey: the run needs 441 lb, Tank 1 holds 441 lb."]},
+            {"pieces": ["Not enough honey: the run needs 441.0 lb, Tank 1 holds 440.9 lb."]},
         ),
         ({"pieces": "0"}, {"pieces": ["Enter one piece or more."]}),
         ({"pieces": "-5"}, {"pieces": ["Enter one piece or more."]}),
@@ -285,6 +287,28 @@ def test_recording_tells_live_what_it_would_do(bottler, room):
     assert "$0.24" in page
     assert "+0.5" in page
     assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 0
+
+
+def test_what_was_drawn_is_shown_as_typed_and_its_shares_add_up_to_it(bottler, room):
+    run = bottling_room.plan(room)
+    typed = {"drawn": "102.5", "drawn_unit": "lb", "loss": "3", "loss_unit": "lb"}
+    form = record_form(room, pieces_broken="0", **typed)
+
+    preview = bottler.get(at("run_record_preview", run.number), form).text
+    bottler.post(at("run_record", run.number), form)
+    page = bottler.get(at("run_detail", run.number)).text
+
+    # 102.5 = 99.5 + 3.0; 102.5 lb are 46.5 kg, 3 lb are 1.4 kg. 200 kg are 440.9 lb.
+    assert re.findall(r"<b>([\d.]+)</b> <small>lb", preview) == ["102.5", "338.4", "99.5", "3.0"]
+    shares = re.findall(r"<b>([\d.]+)</b> <small>lb</small> <small class=\"also\">([\d.]+)", page)
+    assert shares == [("99.5", "45.1"), ("3.0", "1.4"), ("0.0", "0.0"), ("102.5", "46.5")]
+
+
+def test_a_plan_shows_tenths_that_subtract(bottler, room):
+    page = bottler.get(at("run_plan_preview"), plan_form(room, pieces="300")).text
+
+    # 200 kg are 440.92 lb: 440.9 − 300.0 = 140.9.
+    assert re.findall(r"<b>([\d.]+)</b> <small>lb", page) == ["440.9", "300.0", "140.9"]
 
 
 def test_recording_tells_live_that_the_jars_are_short(bottler, room):
@@ -966,7 +990,7 @@ def test_parts_are_received_through_their_page(bottler, room):
 
     receipt = PartReceipt.objects.get(pieces=144)
     assert (receipt.cost_cents, receipt.supplier) == (8_640, "Valley Glass")
-    assert messages_of(response) == ["Received 144 pieces of Jar for 86.40 USD."]
+    assert messages_of(response) == ["Received 144 pieces of Jar for $86.40."]
     assert "Valley Glass" in response.content.decode()
 
 

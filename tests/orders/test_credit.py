@@ -106,8 +106,8 @@ def test_what_is_owed_counts_against_the_limit(shop, take, fill, bill):
     # 65.00 + 97.50 + 39.00 = 201.50
     assert (refused.value.field, refused.value.message) == (
         "over_limit",
-        "Corner Grocery has a limit of 200.00 USD: 65.00 USD owed, 97.50 USD ordered and not "
-        "invoiced yet, and 39.00 USD for this one come to 201.50 USD. Tick to take it anyway.",
+        "Corner Grocery has a limit of $200.00: $65.00 owed, $97.50 ordered and not "
+        "invoiced yet, and $39.00 for this one come to $201.50. Tick to take it anyway.",
     )
     assert Order.objects.count() == 2
 
@@ -135,8 +135,8 @@ def test_money_on_account_makes_room(shop, take, owner, key):
 
     # 58.50 + 6.50 − 10.00 = 55.00
     assert refused.value.message == (
-        "Corner Grocery has a limit of 50.00 USD: 58.50 USD ordered and not invoiced yet and "
-        "6.50 USD for this one, less 10.00 USD on account, come to 55.00 USD. "
+        "Corner Grocery has a limit of $50.00: $58.50 ordered and not invoiced yet and "
+        "$6.50 for this one, less $10.00 on account, come to $55.00. "
         "Tick to take it anyway."
     )
 
@@ -183,8 +183,8 @@ def test_a_quote_beyond_the_limit_is_accepted_only_with_a_tick(client, quoted, p
     client.force_login(builders.person("office"))
     address = reverse("orders:quote_accept", args=[quoted.number])
     sentence = (
-        "Prairie Packers has a limit of 1,398.27 USD: 0.00 USD owed, 0.00 USD ordered and not "
-        "invoiced yet, and 1,398.28 USD for this one come to 1,398.28 USD. Tick to take it anyway."
+        "Prairie Packers has a limit of $1,398.27: $0.00 owed, $0.00 ordered and not "
+        "invoiced yet, and $1,398.28 for this one come to $1,398.28. Tick to take it anyway."
     )
 
     page = client.get(address)
@@ -230,8 +230,8 @@ def test_the_order_page_names_the_figures_at_the_tick(client, shop, jars, take):
 
     assert refused.status_code == 422
     assert refused.context["form"].errors["over_limit"] == [
-        "Corner Grocery has a limit of 100.00 USD: 0.00 USD owed, 65.00 USD ordered and not "
-        "invoiced yet, and 39.00 USD for this one come to 104.00 USD. Tick to take it anyway."
+        "Corner Grocery has a limit of $100.00: $0.00 owed, $65.00 ordered and not "
+        "invoiced yet, and $39.00 for this one come to $104.00. Tick to take it anyway."
     ]
     assert "Take it anyway" in refused.text
 

@@ -208,9 +208,7 @@ def test_what_is_wrong_with_an_order_is_told_all_at_once(take, jar_line, jars):
         "lines.0.quantity": "Enter one piece or more.",
         "lines.1.unit_price": "Enter a price from nothing to a million.",
         "lines.2.unit_price": "Enter a price with at most four decimals.",
-        "lines.3.discount": (
-            "The discount of 13.01 USD is more than the line comes to, 13.00 USD."
-        ),
+        "lines.3.discount": ("The discount of $13.01 is more than the line comes to, $13.00."),
         "lines.4.discount": "A discount can't be less than nothing.",
     }
     assert Order.objects.count() == 0

@@ -209,7 +209,7 @@ def test_a_discount_beyond_the_line_is_refused_at_its_field(office, shop, jars, 
 
     assert response.status_code == 422
     assert response.context["form"].errors[f"discount_{jars.pk}"] == [
-        "The discount of 6.51 USD is more than the line comes to, 6.50 USD."
+        "The discount of $6.51 is more than the line comes to, $6.50."
     ]
 
 
@@ -430,7 +430,7 @@ def test_a_pick_list_of_drums_warns_of_their_weight(office, quoted, full_drum, o
 
     assert "Never lift or tip one alone" in page.text
     # 295 kg of honey and 18 kg of drum are 690.05 lb
-    assert ">690<" in page.text
+    assert ">690.0<" in page.text
 
 
 def test_pick_list_and_quote_come_as_pdf(office, quoted, full_drum, owner, key):
@@ -440,6 +440,34 @@ def test_pick_list_and_quote_come_as_pdf(office, quoted, full_drum, owner, key):
         response = office.get(reverse(f"orders:{name}", args=[order.number]))
         assert response["Content-Type"] == "application/pdf"
         assert response.content.startswith(b"%PDF-")
+
+
+def test_a_line_by_weight_shows_the_pounds_that_its_price_multiplies_to_its_amount(
+    office, packer, drum_line, full_drum, owner, key, today
+):
+    # 655.5 lb are 297,329.8 g; 655.50 × 2.65 = 1,737.075, half up 1,737.08. 656 × 2.65 is 1,738.40.
+    order = quotes.quote(
+        customer=packer,
+        lines=[drum_line(full_drum(7, grams=297_330), price="2.65")],
+        valid_until=today,
+        created_by=owner,
+        key=key(),
+    )
+    page = reverse("orders:order_detail", args=[order.number])
+    shown = "<b>655.50</b> <small>lb</small>"
+
+    quoted = office.get(page).text
+    offered = office.get(reverse("orders:quote_create")).text
+    accepting = office.get(reverse("orders:quote_accept", args=[order.number])).text
+    quotes.accept(order=order, accepted_by=owner, key=key())
+    reserved = office.get(page).text
+
+    # The line and what the drums come to; then the line, what is reserved, and the sum.
+    assert (quoted.count(shown), reserved.count(shown)) == (2, 3)
+    assert shown in offered
+    assert shown in accepting
+    assert "$1,737.08" in quoted
+    assert "656" not in quoted + reserved
 
 
 # ---------------------------------------------------------------- quotes

@@ -238,3 +238,16 @@ def test_the_paper_prints_pounds_that_multiply_out(quote, drum_line, full_drum):
     # 297,218 g are 655.254 lb; 655.25 × 2.10 = 1,376.03, where 655 lb would come to 1,375.50.
     assert "655.25 <small>lb</small>" in paper
     assert "$1,376.03" in paper
+
+
+def test_the_sum_of_a_quote_adds_up_the_pounds_that_are_printed(quote, drum_line, full_drum):
+    # Each is 655.254 lb, printed 655.25: two of them are 1,310.50 and not 1,310.51.
+    drums = [full_drum(7, grams=297_218), full_drum(8, grams=297_218)]
+    order = quote(*(drum_line(drum, price="2.10") for drum in drums))
+
+    paper = render_to_string(
+        "documents/quote.html", {**papers.quote_context(order), "house": {"name": "House"}}
+    )
+
+    assert paper.count("655.25 <small>lb</small>") == 2
+    assert "<b>1,310.50</b> <small>lb</small>" in paper

@@ -146,7 +146,7 @@ def test_a_price_for_many_is_set_and_ended(office, pound):
     set_page = office.post(address, {**asked, "piece_cents": "9"}, follow=True)
     ended_page = office.post(address, {**asked, "piece_cents": ""}, follow=True)
 
-    assert "From 24 pieces on, one costs 9.00 USD." in set_page.text
+    assert "From 24 pieces on, one costs $9.00." in set_page.text
     assert "The price from 24 pieces ends that day." in ended_page.text
 
 

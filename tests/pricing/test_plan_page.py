@@ -109,8 +109,8 @@ def test_the_page_plans_what_is_wanted_in_jars_and_the_rest_in_drums(signed_in, 
     assert [(run.container, run.pieces) for run in found.best.runs] == [(house, 4)]
     assert [(bulk.grams, bulk.drums) for bulk in found.best.bulk] == [(2268, 1)]
     assert [(line.label, line.how, line.cents) for line in found.best.statement.lines] == [
-        ("One pound, stand", "4 pieces at 9.50 USD", 3800),
-        ("Drums from Holding tank", "5 lb at 2.00 USD a pound", 1000),
+        ("One pound, stand", "4 pieces at $9.50", 3800),
+        ("Drums from Holding tank", "5 lb at $2.00 a pound", 1000),
     ]
     assert found.best.statement.total_cents == 4800
     assert found.all_drums.statement.total_cents == 2000
@@ -128,8 +128,8 @@ def test_the_page_says_what_holds_the_plan_back_and_what_one_more_is_worth(signe
     # A fifth jar takes 454 g and leaves 2,266 g, four pounds: 9.50 more, 2.00 less.
     buyers = reasons["Buyers of One pound, stand"]
     assert (buyers.there, buyers.used, buyers.binds) == ("4 pieces", "4 pieces", True)
-    assert buyers.sentence == "One more piece wanted earns 7.50 USD more."
-    assert reasons["Honey in Holding tank"].sentence == "One more pound earns 2.00 USD more."
+    assert buyers.sentence == "One more piece wanted earns $7.50 more."
+    assert reasons["Honey in Holding tank"].sentence == "One more pound earns $2.00 more."
     assert reasons["Hours of work"].sentence == "One more hour earns nothing: there is enough."
     assert not reasons["Hours of work"].binds
 
@@ -156,16 +156,16 @@ def test_spare_jars_that_are_ready_are_sold_before_one_more_is_filled(signed_in,
     # To fill one more takes 454 g of 4,536 g, and leaves eight whole pounds of ten: 9.50 less 4.00.
     assert [reason.sentence for reason in spare.served] == [
         "6 are ready or planned that nobody wants yet: one more piece wanted sells one of them, "
-        "for 9.50 USD after the cost of selling. "
-        "Once they are sold, one more piece wanted earns 5.50 USD more."
+        "for $9.50 after the cost of selling. "
+        "Once they are sold, one more piece wanted earns $5.50 more."
     ]
     assert [reason.sentence for reason in last.served] == [
         "1 is ready or planned that nobody wants yet: one more piece wanted sells it, "
-        "for 9.50 USD after the cost of selling. "
-        "Once they are sold, one more piece wanted earns 5.50 USD more."
+        "for $9.50 after the cost of selling. "
+        "Once they are sold, one more piece wanted earns $5.50 more."
     ]
     assert [reason.sentence for reason in none.served] == [
-        "One more piece wanted earns 5.50 USD more."
+        "One more piece wanted earns $5.50 more."
     ]
 
 
@@ -175,7 +175,7 @@ def test_a_spare_jar_brings_its_price_less_what_selling_takes(signed_in, house):
 
     [reason] = signed_in.get(URL).context["found"].served
 
-    assert "sells it, for 9.31 USD after the cost of selling." in reason.sentence
+    assert "sells it, for $9.31 after the cost of selling." in reason.sentence
 
 
 def test_one_more_piece_wanted_earns_nothing_where_no_hour_is_left_to_fill_it(signed_in, house):
@@ -205,8 +205,8 @@ def test_figures_are_taken_from_the_address(signed_in, house):
     # Two jars leave 3,628 g, two grams short of eight pounds.
     statement = page.context["found"].best.statement
     assert [line.how for line in statement.lines] == [
-        "2 pieces at 10.00 USD",
-        "7 lb at 2.00 USD a pound",
+        "2 pieces at $10.00",
+        "7 lb at $2.00 a pound",
     ]
     assert statement.total_cents == 2000 + 1400
 
@@ -344,12 +344,12 @@ def test_parts_labour_and_selling_costs_are_lines_of_their_own_and_add_up(signed
 
     statement = page.context["found"].best.statement
     assert [(line.kind, line.label, line.how, line.cents) for line in statement.lines] == [
-        ("jars", "One pound, stand", "4 pieces at 9.50 USD", 3800),
-        ("drums", "Drums from Holding tank", "5 lb at 2.00 USD a pound", 1000),
+        ("jars", "One pound, stand", "4 pieces at $9.50", 3800),
+        ("drums", "Drums from Holding tank", "5 lb at $2.00 a pound", 1000),
         ("selling", "Cost of selling, stand", "discount, card fee, delivery", -76),
-        ("stock", "Jar, from stock", "3 pieces at 0.50 USD", -150),
-        ("buy", "Jar, to buy", "1 piece at 0.50 USD", -50),
-        ("labour", "Labour", "0.20 hours at 12.00 USD", -240),
+        ("stock", "Jar, from stock", "3 pieces at $0.50", -150),
+        ("buy", "Jar, to buy", "1 piece at $0.50", -50),
+        ("labour", "Labour", "0.20 hours at $12.00", -240),
     ]
     assert statement.total_cents == 4284
     assert [(p.row.part, p.bought) for p in page.context["found"].best.to_buy] == [(jar, 1)]

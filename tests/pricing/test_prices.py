@@ -106,9 +106,7 @@ def test_a_break_must_cost_less_than_fewer_pieces_do(pound):
         set_price(pound, 900, min_pieces=24)
 
     assert refused.value.field == "piece_cents"
-    assert (
-        refused.value.message == "Whoever takes fewer pays 9.00 USD a piece. Enter less than that."
-    )
+    assert refused.value.message == "Whoever takes fewer pays $9.00 a piece. Enter less than that."
     assert ContainerPrice.objects.count() == 1
 
 
@@ -123,7 +121,7 @@ def test_a_case_may_not_cost_more_than_its_pieces(pound):
 
     assert refused.value.field == "case_cents"
     assert refused.value.message == (
-        "A case at 108.01 USD costs more than its 12 pieces alone, which are 108.00 USD."
+        "A case at $108.01 costs more than its 12 pieces alone, which are $108.00."
     )
     assert set_price(pound, 900, case_cents=10800).case_cents == 10800
 
@@ -133,7 +131,7 @@ def test_an_absurd_price_is_refused(pound):
         set_price(pound, 1_000_001)
 
     assert refused.value.message == (
-        "10,000.01 USD for one piece is too much. Check the decimal point."
+        "$10,000.01 for one piece is too much. Check the decimal point."
     )
 
 

@@ -87,7 +87,7 @@ def test_all_that_is_wrong_with_an_expense_is_told_at_once(db):
         seasons.add_expense(season=26, category="feed", amount_cents=0, key="x")
 
     assert [(each.field, each.message) for each in refused.value.problems] == [
-        ("amount_cents", "Enter an amount of more than nothing and up to 1,000,000.00 USD."),
+        ("amount_cents", "Enter an amount of more than nothing and up to $1,000,000.00."),
         ("season", "Enter the season as a year, for example 2026."),
     ]
     assert not SeasonExpense.objects.exists()

@@ -1,5 +1,6 @@
 """A sale at the stand: the form that works without script, and the message the page sends."""
 
+import re
 from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
@@ -16,7 +17,7 @@ from apiary_sales.billing.queries.stand import StandSize
 from apiary_sales.billing.services import keys
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
-from inventory.errors import BadValue
+from inventory.errors import BadValue, HouseError
 from inventory.forms.acts import ActForm
 from inventory.forms.fields import MoneyField, WholeNumberField
 from inventory.models import ContainerSize, Place
@@ -66,6 +67,15 @@ class StandForm(ActForm):
             if pieces := self.cleaned_data.get(self._name(size)):
                 wanted.append(_line(size.container, pieces, size.prices.unit_price(pieces)))
         return wanted
+
+    def refuse(self, error: HouseError) -> None:
+        """Show what is wrong with one of `lines` at the size it sells."""
+        sold = [size for size in self.sizes if self.cleaned_data.get(self._name(size))]
+        for problem in error.problems:
+            if found := re.fullmatch(r"lines\.(\d+)\..+", problem.field or ""):
+                self.add_error(self._name(sold[int(found[1])]), problem.message)
+            else:
+                super().refuse(problem)
 
     @staticmethod
     def _name(size: StandSize) -> str:

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.services.lines import DRUM_CHARGES, LineWanted
+from apiary_sales.orders.services.lines import DRUM_CHARGES, LineWanted, pounds_to_print
 from apiary_sales.pricing.queries import costs, prices
 from inventory import density, words
 from inventory.errors import BadValue, NotEnoughHoney
@@ -135,10 +135,11 @@ def _nearest(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer]:
 
 @dataclass(frozen=True)
 class QuoteFigures:
-    """What a quote holds, comes to, and leaves."""
+    """What a quote holds, comes to, and leaves; `printed_pounds` add up the lines as printed."""
 
     drums: int
     grams: int
+    printed_pounds: Decimal
     litres: Decimal
     litres_uncertainty: Decimal
     honey_cents: int
@@ -185,6 +186,7 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
     return QuoteFigures(
         drums=sum(line.drum.kind == Place.Kind.DRUM for line in honey),
         grams=grams,
+        printed_pounds=sum(map(_printed_pounds, honey), Decimal(0)),
         litres=litres,
         litres_uncertainty=wrong_by,
         honey_cents=honey_cents,
@@ -195,6 +197,11 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
         jar=jar,
         over_jar_cents=over_jar_cents,
     )
+
+
+def _printed_pounds(line: LineWanted | OrderLine) -> Decimal:
+    gross_cents = line.amount_cents + line.discount_cents
+    return pounds_to_print(line.quantity, line.unit_price, gross_cents)
 
 
 def _volume(honey: Sequence[LineWanted | OrderLine]) -> tuple[Decimal, Decimal]:

@@ -47,14 +47,10 @@ class LineWanted:
 
     @property
     def gross_cents(self) -> int:
-        """Amount before the discount: quantity times price, half a cent rounding up.
-
-        Grams become pounds by the exact pound of 453.59237 g.
-        """
-        price = Fraction(self.unit_price)
+        """Amount before the discount: quantity times price, half a cent rounding up."""
         if self.kind == OrderLine.Kind.HONEY:
-            return cents_half_up(Fraction(self.quantity) / Fraction(POUND_GRAMS) * price)
-        return cents_half_up(self.quantity * price)
+            return honey_cents(self.quantity, self.unit_price)
+        return cents_half_up(self.quantity * Fraction(self.unit_price))
 
     @property
     def amount_cents(self) -> int:
@@ -180,6 +176,14 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
         )
         for line in with_lots(wanted)
     )
+
+
+def honey_cents(grams: int, unit_price: Decimal) -> int:
+    """Return what grams of honey come to at a price a pound, half a cent rounding up.
+
+    Grams become pounds by the exact pound of 453.59237 g.
+    """
+    return cents_half_up(Fraction(grams) / Fraction(POUND_GRAMS) * Fraction(unit_price))
 
 
 def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decimal:

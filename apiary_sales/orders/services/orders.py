@@ -439,13 +439,17 @@ def _wanted(lines: list[OrderLine], quantities: dict[int, int] | None) -> dict[O
 
 
 def _too_many(line: OrderLine, quantity: int) -> str:
-    write = words.pounds if line.kind == OrderLine.Kind.HONEY else words.pieces
     if quantity < 0:
         return _("Enter nothing or more.")
+    figures = (quantity, line.to_fill)
+    if line.kind == OrderLine.Kind.HONEY:
+        asked, left = words.pounds_apart(*figures)
+    else:
+        asked, left = map(words.pieces, figures)
     return _("Too many of %(what)s: %(asked)s to hand over, %(left)s left to fill.") % {
         "what": line.description,
-        "asked": write(quantity),
-        "left": write(line.to_fill),
+        "asked": asked,
+        "left": left,
     }
 
 
@@ -461,7 +465,9 @@ def _take_goods(wanted: dict[OrderLine, int]) -> list[Taken]:
             if order_lines.is_reserved(line):
                 taken += _take_reserved(line, quantity, promised.get(line.pk, []), name)
             elif line.kind == OrderLine.Kind.HONEY:
-                portion = honey.take(source=line.drum, grams=quantity, field=name)
+                portion = honey.take(
+                    source=line.drum, grams=quantity, field=name, source_field=name
+                )
                 reservations.check_not_on_hold(portion.lot, name)
                 bulk = Item.objects.honey()
                 taken.append(Taken(line, bulk, line.drum, portion.lot, quantity))

@@ -195,7 +195,7 @@ class Picker:
 def find_honey(line: OrderLine, name: str) -> Balance:
     """Return the honey a line is to be taken from, when it is there, free and as agreed."""
     drum, there = line.drum, honey.content(line.drum)
-    figures = {"drum": drum.name, "asked": words.pounds(line.quantity)}
+    figures = {"drum": drum.name}
     if there is None or not drum.is_active:
         raise NotEnoughHoney(
             _("%(drum)s is empty or gone. Choose another.") % figures,
@@ -213,18 +213,20 @@ def find_honey(line: OrderLine, name: str) -> Balance:
                 field=name,
             )
         if there.quantity != line.quantity or (line.lot and line.lot != there.lot):
+            now, agreed = words.pounds_apart(there.quantity, line.quantity)
             raise NotAllowedNow(
                 _(
                     "%(drum)s holds %(there)s of lot %(lot)s now; %(asked)s was agreed. "
                     "Quote it again."
                 )
-                % {**figures, "there": words.pounds(there.quantity), "lot": there.lot.code},
+                % {**figures, "there": now, "asked": agreed, "lot": there.lot.code},
                 field=name,
             )
     elif there.free < line.quantity:
+        asked, free = words.pounds_apart(line.quantity, there.free)
         raise NotEnoughHoney(
             _("Not enough honey: %(asked)s asked for, %(drum)s has %(there)s free.")
-            % {**figures, "there": words.pounds(there.free)},
+            % {**figures, "asked": asked, "there": free},
             field=name,
             asked=line.quantity,
             there=there.free,

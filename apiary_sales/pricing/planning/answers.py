@@ -8,11 +8,9 @@ differ from the exact value by less than a cent a line.
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from fractions import Fraction
 from math import floor
 
-from django.conf import settings
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -312,7 +310,7 @@ class Question:
                         _("%(pounds)s lb at %(price)s a pound")
                         % {
                             "pounds": _number(pounds, 0 if pounds.denominator == 1 else 1),
-                            "price": _price(selling.price),
+                            "price": words.unit_price(selling.price),
                         },
                         round(pounds * Fraction(selling.price) * 100),
                     )
@@ -347,7 +345,7 @@ class Question:
         used, bought = plan.parts_used, plan.parts_bought
         for part in self.programme.parts:
             row = self.part_of[part.key]
-            cost = _price(self.figures.part_costs[row.part.pk])
+            cost = words.unit_price(self.figures.part_costs[row.part.pk])
             to_buy = bought[part.key]
             from_stock = used[part.key] - to_buy
             if from_stock:
@@ -467,8 +465,3 @@ def _worth(limit: Limit, step: str) -> str:
 def _number(number: Fraction, decimals: int) -> str:
     exact = round(number, decimals)
     return number_format(float(exact), decimals, force_grouping=True)
-
-
-def _price(price: Decimal) -> str:
-    places = max(2, -price.normalize().as_tuple().exponent)
-    return f"{number_format(price, places, force_grouping=True)} {settings.CURRENCY}"

@@ -16,7 +16,6 @@ from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from fractions import Fraction
 
-from django.conf import settings
 from django.db.models import Sum
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
@@ -24,6 +23,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.queries import prices
+from inventory import words
 from inventory.models import (
     Balance,
     BottlingRun,
@@ -262,8 +262,8 @@ class Book:
                 _("Selling this way"),
                 _("%(piece)s a piece and %(pound)s a pound")
                 % {
-                    "piece": _text(Decimal(cost.piece_cents) / 100),
-                    "pound": _text(cost.per_pound),
+                    "piece": words.unit_price(Decimal(cost.piece_cents) / 100),
+                    "pound": words.unit_price(cost.per_pound),
                 },
                 -_four_places(Decimal(cost.piece_cents) / 100 + cost.per_pound * label_pounds),
             ),
@@ -307,7 +307,7 @@ class Book:
             CostLine(
                 "channel",
                 _("Selling this way"),
-                _("%(pound)s a pound") % {"pound": _text(cost.per_pound)},
+                _("%(pound)s a pound") % {"pound": words.unit_price(cost.per_pound)},
                 -_four_places(cost.per_pound),
             ),
         )
@@ -351,7 +351,7 @@ class Book:
                 return CostLine(kind, label, how, None)
             how = _("%(grams)s g at %(price)s a pound") % {
                 "grams": weight,
-                "price": _text(honey.per_pound),
+                "price": words.unit_price(honey.per_pound),
             }
             return CostLine(kind, label, how, _money(Fraction(grams) * honey.cents_per_gram))
 
@@ -395,7 +395,8 @@ class Book:
         how = _("%(count)s for %(pieces)s") % {"count": row.quantity, "pieces": row.per_pieces}
         if cost is None:
             return CostLine(kind, row.part.name, how, None)
-        how = _("%(how)s, at %(price)s on average") % {"how": how, "price": _text(_money(cost))}
+        price = words.unit_price(_money(cost))
+        how = _("%(how)s, at %(price)s on average") % {"how": how, "price": price}
         return CostLine(
             kind, row.part.name, how, _money(cost * Fraction(row.quantity, row.per_pieces))
         )
@@ -409,7 +410,7 @@ class Book:
             "labour",
             _("Labour"),
             _("%(minutes)s minutes at %(rate)s an hour")
-            % {"minutes": number_format(round(minutes, 2), 2), "rate": _text(rate)},
+            % {"minutes": number_format(round(minutes, 2), 2), "rate": words.unit_price(rate)},
             _four_places(minutes * rate / 60),
         )
 
@@ -548,12 +549,5 @@ def _four_places(amount: Decimal) -> Decimal:
 def _percent_of(percent: Decimal, price: Decimal) -> str:
     return _("%(percent)s %% of %(price)s") % {
         "percent": number_format(Decimal(percent).normalize() + 0),
-        "price": _text(price),
+        "price": words.unit_price(price),
     }
-
-
-def _text(amount: Decimal) -> str:
-    """Write an amount with two decimals, or up to four where they are not nought."""
-    amount = _four_places(amount)
-    places = max(2, -amount.normalize().as_tuple().exponent)
-    return f"{number_format(amount, places)} {settings.CURRENCY}"

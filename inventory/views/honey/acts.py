@@ -132,7 +132,7 @@ class Receive(HoneyActView):
     def done_message(self, made: Lot) -> str:
         return _("Lot %(lot)s received: %(weight)s of %(source)s.") % {
             "lot": made.code,
-            "weight": words.pounds(made.quantity_made),
+            "weight": words.pounds(made.quantity_made, 1),
             "source": made.floral_source,
         }
 
@@ -272,7 +272,7 @@ class WriteOff(HoneyActView):
     def done_message(self, made: Posting) -> str:
         grams = sum(line.quantity for line in made.lines.all() if line.quantity > 0)
         return _("%(weight)s from %(place)s written off: %(kind)s.") % {
-            "weight": words.pounds(grams),
+            "weight": words.pounds(grams, 1),
             "place": self._place.name,
             "kind": made.get_kind_display(),
         }
@@ -286,7 +286,7 @@ def moved_message(posting: Posting, target: Place) -> str:
     row = queries.PostingRow.of(queries.posting(posting.pk))
     movement = row.movements[0]
     return _("%(weight)s from %(sources)s into %(target)s.") % {
-        "weight": words.pounds(movement.quantity),
+        "weight": words.pounds(movement.quantity, 1),
         "sources": ", ".join(source.name for source in movement.sources),
         "target": target.name,
     }

@@ -50,7 +50,7 @@ def _weight_line(data: dict) -> str:
     if measured is None:
         return ""
     figures = {
-        "pounds": words.pounds(measured.grams),
+        "pounds": words.pounds(measured.grams, 1),
         "kilograms": words.kilograms(measured.grams),
         "gallons": words.gallons(measured.litres),
         "moisture": forms.plain(data["moisture_known"], 2),
@@ -98,11 +98,11 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "litres": litres.quantize(Decimal("0.1")),
         "gallons": words.gallons(litres),
         "kilograms": words.kilograms(weighed.grams),
-        "pounds": words.pounds(weighed.grams),
+        "pounds": words.pounds(weighed.grams, 1),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
         "moisture": forms.plain(there.lot.moisture_percent, 2),
         "temperature": words.temperature(celsius),
-        "book": words.pounds(there.quantity),
+        "book": words.pounds(there.quantity, 1),
     }
     return _line(request, text)
 
@@ -122,9 +122,9 @@ def drum(request: HttpRequest) -> HttpResponse:
         return _line(request, error.message)
     tare = data.get("tare")
     text = _("= %(net)s net, %(kilograms)s (tare %(tare)s)") % {
-        "net": words.pounds(net),
+        "net": words.pounds(net, 1),
         "kilograms": words.kilograms(net),
-        "tare": words.pounds(data["drum"].tare_grams if tare is None else tare),
+        "tare": words.pounds(data["drum"].tare_grams if tare is None else tare, 1),
     }
     return _line(request, text)
 

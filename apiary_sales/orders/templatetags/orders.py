@@ -1,0 +1,26 @@
+"""Filters for what is sold by weight."""
+
+from decimal import Decimal
+
+from django import template
+from django.utils.formats import number_format
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from apiary_sales.orders.services import lines
+
+register = template.Library()
+
+
+@register.filter
+def priced_pounds(grams: int, price: Decimal) -> SafeString:
+    """Show grams beside their price a pound, as papers print them: 2.65 → "655.50 lb"."""
+    return printed_pounds(lines.pounds_to_print(grams, price, lines.honey_cents(grams, price)))
+
+
+@register.filter
+def printed_pounds(pounds: Decimal) -> SafeString:
+    """Show pounds with the decimals they are printed with."""
+    text = number_format(pounds, force_grouping=True)
+    return format_html('<span class="quantity"><b>{}</b> <small>{}</small></span>', text, _("lb"))
