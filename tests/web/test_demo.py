@@ -48,7 +48,7 @@ def cents(amount):
 
 
 def dollars(amount_cents):
-    return f"{Decimal(amount_cents) / 100:,.2f} USD"
+    return f"${Decimal(amount_cents) / 100:,.2f}"
 
 
 def run_demo(settings, tmp_path):
