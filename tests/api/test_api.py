@@ -174,7 +174,7 @@ def test_more_than_there_is_cannot_be_poured(call, tank):
 
     # 400 kg are 882 lb.
     assert said["code"] == "not_enough_honey"
-    assert said["detail"] == "Not enough honey: 882 lb asked for, Holding tank holds 882 lb."
+    assert said["detail"] == "Not enough honey: 881.9 lb asked for, Holding tank holds 881.8 lb."
 
 
 def test_the_stand_sells_at_stand_prices(call, tank):
