@@ -1,7 +1,9 @@
 """English and Spanish: the same figures, and no sentence left out."""
 
 import re
+import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -11,7 +13,7 @@ from django.utils import translation
 
 from inventory import words
 from inventory.forms.fields import WeightField
-from tests import builders
+from tests import builders, skips
 
 CATALOGUE = Path(settings.LOCALE_PATHS[0]) / "es" / "LC_MESSAGES" / "django.po"
 
@@ -25,9 +27,9 @@ def test_a_point_is_a_point_in_both_languages(language):
         assert WeightField().clean(["2.45", "lb"]) == 1111
 
 
-def entries() -> list[tuple[str, str]]:
+def entries(catalogue: Path = CATALOGUE) -> list[tuple[str, str]]:
     """Return the pairs of English and Spanish, the header left out; plurals by their last form."""
-    text = CATALOGUE.read_text(encoding="utf-8")
+    text = catalogue.read_text(encoding="utf-8")
     blocks = re.split(r"\n\n", text)[1:]
     pairs = []
     for block in blocks:
@@ -53,6 +55,24 @@ def test_every_sentence_has_its_spanish():
     assert [english for english, spanish in entries() if not spanish] == []
 
 
+def test_every_sentence_of_the_program_is_in_the_catalogue(tmp_path):
+    if shutil.which("xgettext") is None:
+        skips.skip("gettext is not installed (Debian: apt-get install gettext)")
+    for name in ("apiary_sales", "inventory", "templates", "manage.py"):
+        copy = shutil.copytree if (settings.BASE_DIR / name).is_dir() else shutil.copy
+        copy(settings.BASE_DIR / name, tmp_path / name)
+
+    subprocess.run(
+        [sys.executable, "manage.py", "makemessages", "-l", "es", "--no-obsolete"],
+        cwd=tmp_path,
+        check=True,
+        capture_output=True,
+    )
+
+    made = tmp_path / CATALOGUE.relative_to(settings.BASE_DIR)
+    assert {english for english, _ in entries(made)} == {english for english, _ in entries()}
+
+
 def test_spanish_keeps_every_figure_of_a_sentence():
     holes = re.compile(r"%\(\w+\)[sd]|%s|%d|\{\w+\}")
 
@@ -70,8 +90,6 @@ def test_the_compiled_catalogue_is_the_one_in_the_repository(tmp_path):
     try:
         subprocess.run(["msgfmt", "-o", compiled, CATALOGUE], check=True)
     except FileNotFoundError:
-        from tests import skips
-
         skips.skip("gettext is not installed (Debian: apt-get install gettext)")
 
     assert compiled.read_bytes() == CATALOGUE.with_suffix(".mo").read_bytes()
