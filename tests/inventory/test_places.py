@@ -449,11 +449,11 @@ def test_a_vessels_page_shows_what_is_in_it_and_how_it_is_built(bottler, owner, 
 
     page = text(bottler.get(reverse("inventory:place_detail", args=["tank-1"])))
 
-    assert "1,000 lb" in page
+    assert "1,000.0 lb" in page
     assert "26-E01" in page
     assert "Inside diameter 39.4 in (1,000 mm)" in page
     assert "Bottom cone, 11.8 in (300 mm)" in page
-    assert "extraction 1,000 lb harvest Tank 1" in page
+    assert "extraction 1,000.0 lb harvest Tank 1" in page
 
 
 def test_a_drums_page_shows_net_and_gross(bottler):
@@ -463,8 +463,8 @@ def test_a_drums_page_shows_net_and_gross(bottler):
     page = text(bottler.get(reverse("inventory:place_detail", args=["d-1"])))
 
     # 294,835 g = 650 lb; with 38.5 lb of drum 688.5 lb.
-    assert "Net 650 lb" in page
-    assert "Gross, by the books 688 lb" in page
+    assert "Net 650.0 lb" in page
+    assert "Gross, by the books 688.5 lb" in page
 
 
 def test_places_outside_the_house_have_no_page(bottler):
