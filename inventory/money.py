@@ -67,6 +67,11 @@ def symbol() -> str:
     return SYMBOLS.get(settings.CURRENCY, "")
 
 
+def price_places(price: Decimal) -> int:
+    """Return the decimals a price is written with: two, and more where they are not nought."""
+    return max(2, -price.normalize().as_tuple().exponent)
+
+
 def with_currency(number: str) -> str:
     """Write a number, already in words, in the house's currency: "$1,284.50" or "1,284.50 CHF".
 

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.models import Item
-from inventory.money import with_currency
+from inventory.money import price_places, with_currency
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 
 MM_PER_INCH = Decimal("25.4")
@@ -104,8 +104,7 @@ def money(cents: int) -> str:
 def unit_price(price: Decimal) -> str:
     """Write a price a pound or a piece: two decimals, up to four where they are not nought."""
     price = round(Decimal(price), 4)
-    places = max(2, -price.normalize().as_tuple().exponent)
-    return with_currency(_number(price, places).replace("-", MINUS))
+    return with_currency(_number(price, price_places(price)).replace("-", MINUS))
 
 
 def stock(item: Item, quantity: int, decimals: int | None = None) -> str:

@@ -6,7 +6,7 @@ from django.contrib.contenttypes.models import ContentType
 from django.utils.translation import gettext_lazy as _
 
 from inventory.forms.acts import PlainWords
-from inventory.forms.fields import DayInput
+from inventory.forms.days import DaysForm
 
 from . import queries
 from .models import User
@@ -108,8 +108,10 @@ class PersonField(forms.ModelChoiceField):
         return obj.display_name
 
 
-class ChangeFilterForm(PlainWords, forms.Form):
+class ChangeFilterForm(DaysForm):
     """What the list of changes is narrowed to."""
+
+    field_order = ["kind", "person", "first", "last"]
 
     kind = KindField(
         label=_("Of what"),
@@ -125,16 +127,7 @@ class ChangeFilterForm(PlainWords, forms.Form):
         to_field_name="username",
         empty_label=_("all"),
     )
-    first = forms.DateField(label=_("From"), required=False, widget=DayInput)
-    last = forms.DateField(label=_("To"), required=False, widget=DayInput)
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.fields["kind"].queryset = queries.kinds_tracked()
-
-    def clean(self) -> dict:
-        data = super().clean()
-        first, last = data.get("first"), data.get("last")
-        if first and last and last < first:
-            self.add_error("last", _("The last day lies before the first."))
-        return data

@@ -6,10 +6,10 @@ from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from inventory.models import Balance, ContainerSize, Lot, Place, Posting, PostingLine
+from inventory.services.stock import PIECES_MAX
 
-# Ten million in money, and a million jars: what is above is a slip, and more than sums can carry.
+# Ten million in money: what is above is a slip, and more than sums can carry.
 CENTS_MAX = 1_000_000_000
-PIECES_MAX = 1_000_000
 
 
 class StrictIntegerField(serializers.IntegerField):

@@ -30,8 +30,7 @@ def _pounds(line: OrderLine) -> str:
     """Write the pounds of a line of honey as its invoice will; nothing for other lines."""
     if line.kind != OrderLine.Kind.HONEY:
         return ""
-    gross_cents = line.amount_cents + line.discount_cents
-    pounds = order_lines.pounds_to_print(line.quantity, line.unit_price, gross_cents)
+    pounds = order_lines.printed_pounds(line.quantity, line.unit_price)
     return number_format(pounds, force_grouping=True)
 
 

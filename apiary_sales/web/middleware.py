@@ -52,8 +52,9 @@ class NullCharacterMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        asked = [request.path_info, *request.GET]
-        asked += [value for values in request.GET.lists() for value in values[1]]
+        asked = [request.path_info]
+        for name, values in request.GET.lists():
+            asked += [name, *values]
         if any("\x00" in text for text in asked):
             raise Http404
         return self.get_response(request)

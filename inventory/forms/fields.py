@@ -84,6 +84,13 @@ class DayInput(forms.DateInput):
         super().__init__(attrs, format="%Y-%m-%d")
 
 
+def date_field(label, **kwargs) -> forms.DateField:
+    """A day, also as people type it where the browser has no calendar of its own."""
+    return forms.DateField(
+        label=label, widget=DayInput, input_formats=["%Y-%m-%d", "%m/%d/%Y"], **kwargs
+    )
+
+
 class FigureField(forms.DecimalField):
     """A decimal number as people type it, with or without thousands marks and spaces."""
 

@@ -13,9 +13,9 @@ from django.utils.translation import gettext_lazy as _
 from inventory import density, vessels, words
 from inventory.errors import BadValue, HouseError, Problems
 from inventory.forms.acts import ActForm, PlainWords
+from inventory.forms.days import DaysForm
 from inventory.forms.fields import (
     CodeChoiceField,
-    DayInput,
     FigureField,
     LengthField,
     MoneyField,
@@ -23,6 +23,7 @@ from inventory.forms.fields import (
     VolumeField,
     WeightField,
     WholeNumberField,
+    date_field,
     plain_number,
 )
 from inventory.models import Lot, Place, Posting, ProductionSettings, TankShape
@@ -56,13 +57,6 @@ def as_gallons(litres: Decimal) -> tuple[Decimal, str]:
 def plain(number: Decimal, places: int) -> Decimal:
     """Round a number and drop the zeros it ends in, without powers of ten."""
     return Decimal(f"{round(number, places).normalize():f}")
-
-
-def date_field(label, **kwargs) -> forms.DateField:
-    """A day, also as people type it where the browser has no calendar of its own."""
-    return forms.DateField(
-        label=label, widget=DayInput, input_formats=["%Y-%m-%d", "%m/%d/%Y"], **kwargs
-    )
 
 
 def note_field() -> forms.CharField:
@@ -468,8 +462,10 @@ class UndoForm(HoneyForm):
     note = forms.CharField(label=_("Why"), max_length=200, required=False)
 
 
-class PostingFilterForm(PlainWords, forms.Form):
+class PostingFilterForm(DaysForm):
     """What the list of postings is narrowed to."""
+
+    field_order = ["kind", "place", "lot", "first", "last"]
 
     kind = forms.ChoiceField(
         label=_("Kind"), required=False, choices=[("", _("all")), *Posting.Kind.choices]
@@ -489,15 +485,6 @@ class PostingFilterForm(PlainWords, forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
         error_messages={"invalid_choice": _("There is no lot of this code.")},
     )
-    first = date_field(_("From"), required=False)
-    last = date_field(_("To"), required=False)
-
-    def clean(self) -> dict:
-        data = super().clean()
-        first, last = data.get("first"), data.get("last")
-        if first and last and last < first:
-            self.add_error("last", _("The last day lies before the first."))
-        return data
 
 
 class LotFilterForm(PlainWords, forms.Form):

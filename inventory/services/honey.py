@@ -310,11 +310,11 @@ def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]
     portions = []
     for number, (source, grams) in enumerate(sources, start=1):
         field = _weight_field(sources, number)
+        source_field = field.replace("weight", "source")
         if grams is None:
             # No weight was asked for: what is in the way lies at the vessel.
-            field = field.replace("weight", "source")
+            field = source_field
             grams = all_of(source, field=field)
-        source_field = field.replace("weight", "source")
         portions.append(take(source=source, grams=grams, field=field, source_field=source_field))
     return portions
 

@@ -10,13 +10,14 @@ from decimal import MAX_PREC, ROUND_HALF_UP, Decimal, InvalidOperation, localcon
 from operator import attrgetter
 
 from django import template
+from django.conf import settings
 from django.utils.formats import number_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.money import symbol, with_currency
+from inventory.money import price_places, symbol, with_currency
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 
 register = template.Library()
@@ -170,11 +171,10 @@ def litres(value: object) -> SafeString:
 
 
 def _currency(number: Decimal, places: int) -> SafeString:
-    text = with_currency(_plain(number, places))
+    text = _plain(number, places)
     if symbol():
-        return format_html('<span class="money">{}</span>', text)
-    text, code = text.rsplit(" ", 1)
-    return format_html('<span class="money">{} <small>{}</small></span>', text, code)
+        return format_html('<span class="money">{}</span>', with_currency(text))
+    return format_html('<span class="money">{} <small>{}</small></span>', text, settings.CURRENCY)
 
 
 @register.filter
@@ -191,8 +191,7 @@ def unit_price(price: object) -> SafeString:
     if number is None:
         return NOTHING
     number = _rounded(number, 4)
-    places = max(2, -number.normalize().as_tuple().exponent)
-    return _currency(number, places)
+    return _currency(number, price_places(number))
 
 
 @register.filter

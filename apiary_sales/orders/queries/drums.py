@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.services.lines import DRUM_CHARGES, LineWanted, pounds_to_print
+from apiary_sales.orders.services.lines import DRUM_CHARGES, LineWanted, printed_pounds
 from apiary_sales.pricing.queries import costs, prices
 from inventory import density, words
 from inventory.errors import BadValue, NotEnoughHoney
@@ -186,7 +186,9 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
     return QuoteFigures(
         drums=sum(line.drum.kind == Place.Kind.DRUM for line in honey),
         grams=grams,
-        printed_pounds=sum(map(_printed_pounds, honey), Decimal(0)),
+        printed_pounds=sum(
+            (printed_pounds(line.quantity, line.unit_price) for line in honey), Decimal(0)
+        ),
         litres=litres,
         litres_uncertainty=wrong_by,
         honey_cents=honey_cents,
@@ -197,11 +199,6 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
         jar=jar,
         over_jar_cents=over_jar_cents,
     )
-
-
-def _printed_pounds(line: LineWanted | OrderLine) -> Decimal:
-    gross_cents = line.amount_cents + line.discount_cents
-    return pounds_to_print(line.quantity, line.unit_price, gross_cents)
 
 
 def _volume(honey: Sequence[LineWanted | OrderLine]) -> tuple[Decimal, Decimal]:

@@ -196,6 +196,11 @@ def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decima
     return steps[0]
 
 
+def printed_pounds(grams: int, unit_price: Decimal) -> Decimal:
+    """Return the pounds that are printed of so much honey at a price a pound."""
+    return pounds_to_print(grams, unit_price, honey_cents(grams, unit_price))
+
+
 def describe(line: LineWanted) -> str:
     """Name a line as it is printed: "One pound", "Drum 7: Clover, White, 17.4 %"."""
     if line.kind == OrderLine.Kind.PACKED:

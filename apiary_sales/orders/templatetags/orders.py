@@ -16,7 +16,7 @@ register = template.Library()
 @register.filter
 def priced_pounds(grams: int, price: Decimal) -> SafeString:
     """Show grams beside their price a pound, as papers print them: 2.65 → "655.50 lb"."""
-    return printed_pounds(lines.pounds_to_print(grams, price, lines.honey_cents(grams, price)))
+    return printed_pounds(lines.printed_pounds(grams, price))
 
 
 @register.filter

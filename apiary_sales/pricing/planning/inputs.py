@@ -385,12 +385,7 @@ def _minutes_each(on: date) -> dict[int, Decimal]:
     """
     minutes: dict[int, Decimal] = defaultdict(Decimal)
     filled: dict[int, int] = defaultdict(int)
-    rows = BottlingRun.objects.filter(
-        status=BottlingRun.Status.RECORDED,
-        labour_minutes__gt=MINUTES_PER_RUN,
-        recorded_at__date__gt=on - costs.RUNS_SINCE,
-        recorded_at__date__lte=on,
-    )
+    rows = costs.runs_recorded(on).filter(labour_minutes__gt=MINUTES_PER_RUN)
     for container_id, pieces, worked in rows.values_list(
         "container_id", "pieces_filled", "labour_minutes"
     ):

@@ -16,7 +16,7 @@ from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from fractions import Fraction
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
@@ -489,18 +489,22 @@ def _part_costs(on: date) -> dict[int, Fraction]:
     return {row["part"]: Fraction(row["cents"], row["count"]) for row in sums}
 
 
+def runs_recorded(on: date) -> QuerySet[BottlingRun]:
+    """Return the runs recorded in the year up to `on`, which averages are taken of."""
+    return BottlingRun.objects.filter(
+        status=BottlingRun.Status.RECORDED,
+        recorded_at__date__gt=on - RUNS_SINCE,
+        recorded_at__date__lte=on,
+    )
+
+
 def _runs(on: date) -> dict[int, dict[str, int]]:
     """Return the sums of the runs recorded in the year up to `on`, by size.
 
     "timed" are the pieces filled in runs whose minutes were entered.
     """
     found: dict[int, dict[str, int]] = {}
-    rows = BottlingRun.objects.filter(
-        status=BottlingRun.Status.RECORDED,
-        recorded_at__date__gt=on - RUNS_SINCE,
-        recorded_at__date__lte=on,
-    )
-    for container, filled, broken, drawn, loss, minutes in rows.values_list(
+    for container, filled, broken, drawn, loss, minutes in runs_recorded(on).values_list(
         "container_id",
         "pieces_filled",
         "pieces_broken",

@@ -27,8 +27,8 @@ from inventory.forms.fields import DayInput, MoneyField, WeightField
 from inventory.models import Place
 from inventory.money import amount
 from inventory.physics.units import POUND_GRAMS
+from inventory.services.stock import PIECES_MAX
 
-PIECES_MAX = 1_000_000
 GRAMS_EACH_MAX = 100_000
 MONTHS = [
     (1, _("1 month")),
