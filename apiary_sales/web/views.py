@@ -2,8 +2,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from apiary_sales.accounts import queries as people_queries
-
-from . import queries, set_up, tasks
+from apiary_sales.web import queries, set_up, tasks
 
 
 def today(request: HttpRequest) -> HttpResponse:
