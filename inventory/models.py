@@ -6,12 +6,12 @@ Code imports them from their rooms: `inventory.shared.models`, `inventory.stock.
 
 from inventory.bottling.models import (
     BottlingRun,
-    ContainerPart,
-    ContainerSize,
     FillCheck,
     FillWeight,
     PackagingPart,
     PartReceipt,
+    Size,
+    SizePart,
 )
 from inventory.shared.models import House
 from inventory.stock.models import (
@@ -33,8 +33,6 @@ __all__ = [
     "Balance",
     "BottlingRun",
     "CalibrationPoint",
-    "ContainerPart",
-    "ContainerSize",
     "Counter",
     "DipReading",
     "FillCheck",
@@ -49,5 +47,7 @@ __all__ = [
     "Posting",
     "PostingLine",
     "ProductionSettings",
+    "Size",
+    "SizePart",
     "TankShape",
 ]

@@ -9,7 +9,7 @@ from django.utils import timezone
 from apiary_sales.accounts import people
 from apiary_sales.accounts.models import User
 from apiary_sales.customers.models import Customer
-from inventory.bottling.models import ContainerPart, ContainerSize, PackagingPart
+from inventory.bottling.models import PackagingPart, Size, SizePart
 from inventory.stock.models import Item, Lot, Place
 from inventory.stock.services import honey, ledger, places
 
@@ -64,14 +64,12 @@ def lot_in(
     )
 
 
-def container(
-    name: str = "One pound", amount: str = "1", unit: str = "lb", **fields
-) -> ContainerSize:
+def size(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields) -> Size:
     """Make a size without parts; the brimful capacity fits a pound of honey easily."""
     item = Item.objects.create(kind=Item.Kind.PACKED, name=name)
     fields.setdefault("code", f"size-{item.pk}")
     fields.setdefault("brimful_ml", Decimal("400"))
-    return ContainerSize.objects.create(
+    return Size.objects.create(
         item=item, name=name, declared_amount=Decimal(amount), declared_unit=unit, **fields
     )
 
@@ -82,14 +80,12 @@ def part(name: str = "Jar", kind: str = PackagingPart.Kind.JAR, **fields) -> Pac
     return PackagingPart.objects.create(item=item, name=name, kind=kind, **fields)
 
 
-def made_of(container: ContainerSize, part: PackagingPart, quantity: int = 1, per_pieces: int = 1):
-    return ContainerPart.objects.create(
-        container=container, part=part, quantity=quantity, per_pieces=per_pieces
-    )
+def made_of(size: Size, part: PackagingPart, quantity: int = 1, per_pieces: int = 1):
+    return SizePart.objects.create(size=size, part=part, quantity=quantity, per_pieces=per_pieces)
 
 
 def packed_lot(
-    container: ContainerSize,
+    size: Size,
     place: Place,
     pieces: int = 48,
     *,
@@ -109,18 +105,16 @@ def packed_lot(
         colour_mm=Decimal("30"),
         quantity_made=pieces,
         cost_cents=cost_cents,
-        container=container,
+        size=size,
         best_by=best_by,
     )
     if parent:
-        grams = int(container.declared_grams * pieces)
+        grams = int(size.declared_grams * pieces)
         lot.parent_links.create(parent=parent, grams=grams)
     packing = Place.objects.outside(Place.Kind.PACKING)
     ledger.post(
         kind="bottling",
-        lines=ledger.move(
-            item=container.item, lot=lot, source=packing, target=place, quantity=pieces
-        ),
+        lines=ledger.move(item=size.item, lot=lot, source=packing, target=place, quantity=pieces),
         recorded_by=person(),
         key=new_key(),
     )

@@ -33,7 +33,7 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
             detail=error.message,
             errors=[
                 {
-                    "field": names.get(problem.field, problem.field),
+                    "field": names.get(problem.parameter, problem.parameter),
                     "code": problem.code,
                     "detail": problem.message,
                 }

@@ -5,7 +5,7 @@ from rest_framework import serializers
 from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 from inventory.stock.rules import PIECES_MAX
 
@@ -53,7 +53,7 @@ class PlaceSerializer(serializers.ModelSerializer):
 class LotSerializer(serializers.ModelSerializer):
     colour_class = serializers.CharField(read_only=True, allow_null=True)
     moisture_grade = serializers.CharField(read_only=True)
-    size = serializers.SlugRelatedField(source="container", slug_field="code", read_only=True)
+    size = serializers.SlugRelatedField(slug_field="code", read_only=True)
 
     class Meta:
         model = Lot
@@ -91,7 +91,7 @@ class StockSerializer(serializers.ModelSerializer):
 
 class SizeSerializer(serializers.ModelSerializer):
     class Meta:
-        model = ContainerSize
+        model = Size
         fields = [
             "code",
             "name",
@@ -130,7 +130,7 @@ class CustomerSerializer(serializers.ModelSerializer):
 
 
 class OrderLineSerializer(serializers.ModelSerializer):
-    size = serializers.CharField(source="container.code", default=None)
+    size = serializers.CharField(source="size.code", default=None)
     drum = serializers.CharField(source="drum.code", default=None)
 
     class Meta:
@@ -244,7 +244,7 @@ class TransferSerializer(serializers.Serializer):
 
 
 class StandSaleLineSerializer(serializers.Serializer):
-    size = CodeField(queryset=ContainerSize.objects.filter(is_active=True))
+    size = CodeField(queryset=Size.objects.filter(is_active=True))
     pieces = StrictIntegerField(min_value=1, max_value=PIECES_MAX)
 
 

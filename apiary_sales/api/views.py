@@ -18,7 +18,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.shared.errors import Problems
 from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.services import honey
@@ -60,14 +60,14 @@ class PlaceViewSet(ReadOnly):
 
 
 class LotViewSet(ReadOnly):
-    queryset = Lot.objects.select_related("container").order_by("-made_on", "-id")
+    queryset = Lot.objects.select_related("size").order_by("-made_on", "-id")
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
 
 
 class SizeViewSet(ReadOnly):
-    queryset = ContainerSize.objects.order_by("brimful_ml", "name")
+    queryset = Size.objects.order_by("brimful_ml", "name")
     serializer_class = serializers.SizeSerializer
     lookup_field = "code"
 
@@ -100,7 +100,7 @@ class CustomerViewSet(ReadOnly):
 class OrderViewSet(ReadOnly):
     queryset = (
         Order.objects.select_related("customer")
-        .prefetch_related("lines__container", "lines__drum")
+        .prefetch_related("lines__size", "lines__drum")
         .order_by("-id")
     )
     serializer_class = serializers.OrderSerializer
@@ -210,7 +210,7 @@ class StandSaleView(ActView):
             lines.append(
                 LineWanted(
                     kind=OrderLine.Kind.PACKED,
-                    container=line["size"],
+                    size=line["size"],
                     quantity=line["pieces"],
                     unit_price=unit_price,
                 )

@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.stock.models import Balance, Lot, Place, Posting
 
 
@@ -89,8 +89,8 @@ class OrderLine(models.Model):
 
     order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="lines")
     kind = models.CharField(max_length=12, choices=Kind)
-    container = models.ForeignKey(
-        ContainerSize, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
+    size = models.ForeignKey(
+        Size, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
     )
     drum = models.ForeignKey(
         Place, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
@@ -119,8 +119,8 @@ class OrderLine(models.Model):
                 name="order_line_amounts_gte_0",
             ),
             models.CheckConstraint(
-                condition=~Q(kind="packed") | Q(container__isnull=False),
-                name="order_line_packed_has_a_container",
+                condition=~Q(kind="packed") | Q(size__isnull=False),
+                name="order_line_packed_has_a_size",
             ),
         ]
 

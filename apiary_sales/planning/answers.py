@@ -19,7 +19,7 @@ from apiary_sales.planning import inputs, programme
 from apiary_sales.planning.inputs import Books, Figures, Offer, PartNow, SizeNow, Vessel
 from apiary_sales.planning.programme import Answer, Buyer, Limit, Plan, Programme, Rest
 from apiary_sales.pricing.models import ChannelCost
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.shared import words
 
 # Nobody waits longer for one search than this.
@@ -31,7 +31,7 @@ class RunWanted:
     """One run of the plan: so many pieces of a size from a vessel."""
 
     vessel: Vessel
-    container: ContainerSize
+    size: Size
     pieces: int
     grams: int
 
@@ -138,7 +138,7 @@ class Question:
 
     @property
     def size_of(self) -> dict[str, SizeNow]:
-        return {str(size.container.pk): size for size in self.books.sizes}
+        return {str(row.size.pk): row for row in self.books.sizes}
 
     @property
     def part_of(self) -> dict[str, PartNow]:
@@ -196,9 +196,9 @@ class Question:
         """Name what is not known and was therefore counted as nothing."""
         told = []
         untimed = [
-            size.container.name
-            for size in self.books.sizes
-            if not self.figures.minutes_each[size.container.pk]
+            each.size.name
+            for each in self.books.sizes
+            if not self.figures.minutes_each[each.size.pk]
         ]
         if untimed:
             told.append(
@@ -213,15 +213,14 @@ class Question:
                 _("Cost not entered, and counted as nothing: %(parts)s.")
                 % {"parts": ", ".join(costless)}
             )
-        partless = [size.container.name for size in self.books.sizes if not size.uses]
+        partless = [each.size.name for each in self.books.sizes if not each.uses]
         if partless:
             told.append(
                 _("No parts are listed, so none are counted: %(sizes)s.")
                 % {"sizes": ", ".join(partless)}
             )
         unpriced = [
-            _("%(size)s, %(channel)s")
-            % {"size": offer.container.name, "channel": offer.channel_label}
+            _("%(size)s, %(channel)s") % {"size": offer.size.name, "channel": offer.channel_label}
             for offer in self.offers
             if self.figures.price_cents[offer.key] is None
         ]
@@ -261,12 +260,12 @@ class Question:
             runs=tuple(
                 RunWanted(
                     vessel=vessel,
-                    container=size.container,
+                    size=each.size,
                     pieces=plan.pieces[key, size_key],
-                    grams=plan.pieces[key, size_key] * self.figures.grams_each[size.container.pk],
+                    grams=plan.pieces[key, size_key] * self.figures.grams_each[each.size.pk],
                 )
                 for key, vessel in self.vessel_of.items()
-                for size_key, size in self.size_of.items()
+                for size_key, each in self.size_of.items()
                 if (key, size_key) in plan.pieces
             ),
             bulk=tuple(
@@ -293,7 +292,7 @@ class Question:
                     MoneyLine(
                         "jars",
                         _("%(size)s, %(channel)s")
-                        % {"size": offer.container.name, "channel": offer.channel_label},
+                        % {"size": offer.size.name, "channel": offer.channel_label},
                         _count(count, words.money(figures.price_cents[key])),
                         count * figures.price_cents[key],
                     )
@@ -384,7 +383,7 @@ class Question:
         if limit.kind != "buyer":
             return ""
         offer = self.offer_of[limit.key]
-        spare = self.rest.spare.get(str(offer.container.pk), 0)
+        spare = self.rest.spare.get(str(offer.size.pk), 0)
         if not spare:
             return ""
         selling = inputs.jar_selling(self.books, self.figures, offer)
@@ -425,7 +424,7 @@ class Question:
         offer = self.offer_of[limit.key]
         return (
             _("Buyers of %(size)s, %(channel)s")
-            % {"size": offer.container.name, "channel": offer.channel_label},
+            % {"size": offer.size.name, "channel": offer.channel_label},
             words.pieces,
             _("One more piece wanted"),
         )

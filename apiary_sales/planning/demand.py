@@ -29,7 +29,7 @@ class Period:
 class PastSales:
     """Pieces of one size sold in one channel in each period, the newest first."""
 
-    container_id: int
+    size_id: int
     channel: str
     pieces: tuple[int, ...]
 
@@ -76,12 +76,12 @@ class History:
     is_same_season: bool
     sales: tuple[PastSales, ...]
 
-    def of(self, container_id: int, channel: str) -> PastSales:
+    def of(self, size_id: int, channel: str) -> PastSales:
         """Return the sales of one size in one channel; nothing in every period where none were."""
         for row in self.sales:
-            if (row.container_id, row.channel) == (container_id, channel):
+            if (row.size_id, row.channel) == (size_id, channel):
                 return row
-        return PastSales(container_id, channel, (0,) * len(self.periods))
+        return PastSales(size_id, channel, (0,) * len(self.periods))
 
 
 def _whole(pieces: Decimal) -> int:

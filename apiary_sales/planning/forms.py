@@ -113,13 +113,13 @@ class PlanForm(PlainWords, forms.Form):
             name = vessel.place.name
             self._add(f"use-{vessel.place.pk}", _("Use up to"), name, WeightField())
             self._add(f"bid-{vessel.place.pk}", _("Bid a pound"), name, _price_field(1000))
-        for size in books.sizes:
-            name, least = size.container.name, inputs.label_grams(size.container)
+        for each in books.sizes:
+            name, least = each.size.name, inputs.label_grams(each.size)
             draws = forms.IntegerField(min_value=least, max_value=GRAMS_EACH_MAX)
-            self._add(f"draws-{size.container.pk}", _("Honey drawn for each, g"), name, draws)
-            self._add(f"minutes-{size.container.pk}", _("Minutes each"), name, _price_field(600))
+            self._add(f"draws-{each.size.pk}", _("Honey drawn for each, g"), name, draws)
+            self._add(f"minutes-{each.size.pk}", _("Minutes each"), name, _price_field(600))
         for offer in offers:
-            name = f"{offer.container.name}, {offer.channel_label}"
+            name = f"{offer.size.name}, {offer.channel_label}"
             self._add(f"pieces-{offer.key}", _("Could be sold"), name, _pieces_field())
             self._add(f"price-{offer.key}", _("Price"), name, MoneyField(required=False))
         for row in books.parts:
@@ -153,11 +153,11 @@ class PlanForm(PlainWords, forms.Form):
             data[f"use-{vessel.place.pk}"] = pounds
             data[f"use-{vessel.place.pk}_unit"] = "lb"
             data[f"bid-{vessel.place.pk}"] = _shown(vessel.bid_per_pound)
-        for size in books.sizes:
-            data[f"draws-{size.container.pk}"] = size.grams_each
-            data[f"minutes-{size.container.pk}"] = _shown(size.minutes_each)
+        for each in books.sizes:
+            data[f"draws-{each.size.pk}"] = each.grams_each
+            data[f"minutes-{each.size.pk}"] = _shown(each.minutes_each)
         for offer in offers:
-            past = history.of(offer.container.pk, offer.channel)
+            past = history.of(offer.size.pk, offer.channel)
             data[f"pieces-{offer.key}"] = past.expected(outlook)
             data[f"price-{offer.key}"] = (
                 "" if offer.price_cents is None else amount(offer.price_cents)
@@ -185,7 +185,7 @@ class PlanForm(PlainWords, forms.Form):
         """Return the figures of a valid form."""
         data = self.cleaned_data
         vessels = [vessel.place.pk for vessel in self.books.vessels]
-        sizes = [size.container.pk for size in self.books.sizes]
+        sizes = [each.size.pk for each in self.books.sizes]
         parts = [row.part.pk for row in self.books.parts]
         return Figures(
             grams={pk: data[f"use-{pk}"] for pk in vessels},
@@ -216,7 +216,7 @@ class PlanForm(PlainWords, forms.Form):
         return [
             OfferRow(
                 offer,
-                self.history.of(offer.container.pk, offer.channel),
+                self.history.of(offer.size.pk, offer.channel),
                 self[f"pieces-{offer.key}"],
                 self[f"price-{offer.key}"],
             )
@@ -226,8 +226,8 @@ class PlanForm(PlainWords, forms.Form):
     @property
     def size_rows(self) -> list[SizeRow]:
         return [
-            SizeRow(size, self[f"draws-{size.container.pk}"], self[f"minutes-{size.container.pk}"])
-            for size in self.books.sizes
+            SizeRow(row, self[f"draws-{row.size.pk}"], self[f"minutes-{row.size.pk}"])
+            for row in self.books.sizes
         ]
 
     @property

@@ -19,10 +19,18 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.planning import programme
 from apiary_sales.planning.demand import History
-from apiary_sales.planning.programme import POUND_GRAMS, Buyer, Honey, Need, Part, Programme, Size
+from apiary_sales.planning.programme import (
+    POUND_GRAMS,
+    Buyer,
+    Honey,
+    Need,
+    Part,
+    PlannedSize,
+    Programme,
+)
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.queries import costs, prices
-from inventory.bottling.models import BottlingRun, ContainerPart, ContainerSize, PackagingPart
+from inventory.bottling.models import BottlingRun, PackagingPart, Size, SizePart
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.services import runs
@@ -67,8 +75,8 @@ class Vessel:
 class SizeNow:
     """One size: what a piece takes, and the pieces that are filled or planned and not promised."""
 
-    container: ContainerSize
-    uses: tuple[ContainerPart, ...]
+    size: Size
+    uses: tuple[SizePart, ...]
     grams_each: int
     minutes_each: Decimal | None
     ready: int
@@ -87,7 +95,7 @@ class PartNow:
 class Offer:
     """One size in one channel, at the price of its list; None while there is no price."""
 
-    container: ContainerSize
+    size: Size
     channel: str
     price_cents: int | None
 
@@ -97,7 +105,7 @@ class Offer:
 
     @property
     def key(self) -> str:
-        return f"{self.container.pk}-{self.channel}"
+        return f"{self.size.pk}-{self.channel}"
 
 
 @dataclass(frozen=True)
@@ -116,18 +124,18 @@ class Books:
     @property
     def ready(self) -> dict[str, int]:
         """Pieces that are filled or planned and not promised, by the key of their size."""
-        return {str(size.container.pk): size.ready for size in self.sizes}
+        return {str(row.size.pk): row.ready for row in self.sizes}
 
     def offers(self, history: History) -> tuple[Offer, ...]:
         """Return every size in each channel it is usually or was ever sold in."""
         found = []
-        for size in self.sizes:
+        for row in self.sizes:
             for channel, tier in costs.TIER_OF_CHANNEL.items():
-                price = self.costs.price_lists[tier].of(size.container).offer()
-                was_sold = any(history.of(size.container.pk, channel).pieces)
+                price = self.costs.price_lists[tier].of(row.size).offer()
+                was_sold = any(history.of(row.size.pk, channel).pieces)
                 if was_sold or (price and channel in USUAL_CHANNELS):
                     cents = price.piece_cents if price else None
-                    found.append(Offer(size.container, str(channel), cents))
+                    found.append(Offer(row.size, str(channel), cents))
         return tuple(found)
 
 
@@ -170,7 +178,7 @@ def read(on: date) -> Books:
     """Read everything the plan can choose from, in a constant number of queries."""
     book = costs.book(on)
     planned = list(
-        BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("container")
+        BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("size")
     )
     sizes = _sizes(book, planned)
     used = {use.part_id for size in sizes for use in size.uses}
@@ -201,7 +209,7 @@ def buyers_of(books: Books, figures: Figures, offers: tuple[Offer, ...]) -> tupl
     return tuple(
         Buyer(
             key=offer.key,
-            size=str(offer.container.pk),
+            size=str(offer.size.pk),
             cents_each=selling.net_cents,
             pieces_max=figures.pieces[offer.key],
         )
@@ -222,15 +230,15 @@ def programme_of(books: Books, figures: Figures, buyers: tuple[Buyer, ...]) -> P
             if figures.grams[vessel.place.pk]
         ),
         sizes=tuple(
-            Size(
-                key=str(size.container.pk),
-                grams_each=figures.grams_each[size.container.pk],
-                minutes_each=Fraction(figures.minutes_each[size.container.pk]),
+            PlannedSize(
+                key=str(each.size.pk),
+                grams_each=figures.grams_each[each.size.pk],
+                minutes_each=Fraction(figures.minutes_each[each.size.pk]),
                 needs=tuple(
-                    Need(str(use.part_id), use.quantity, use.per_pieces) for use in size.uses
+                    Need(str(use.part_id), use.quantity, use.per_pieces) for use in each.uses
                 ),
             )
-            for size in books.sizes
+            for each in books.sizes
         ),
         buyers=buyers,
         parts=tuple(
@@ -257,9 +265,9 @@ def jar_selling(books: Books, figures: Figures, offer: Offer) -> Selling | None:
     if price_cents is None:
         return None
     supposed = books.costs.supposing(
-        costs.WhatIf(piece_cents={(offer.container.pk, offer.channel): price_cents})
+        costs.WhatIf(piece_cents={(offer.size.pk, offer.channel): price_cents})
     )
-    net_back = supposed.net_back(offer.container, offer.channel)
+    net_back = supposed.net_back(offer.size, offer.channel)
     taken = sum(
         (line.each for line in net_back.lines if line.kind in ("discount", "card", "channel")),
         Decimal(0),
@@ -300,9 +308,9 @@ def _vessels(
     on: date, sizes: tuple[SizeNow, ...], planned: list[BottlingRun]
 ) -> tuple[Vessel, ...]:
     wanted: dict[int, int] = defaultdict(int)
-    grams_each = {size.container.pk: size.grams_each for size in sizes}
+    grams_each = {row.size.pk: row.grams_each for row in sizes}
     for run in planned:
-        each = grams_each.get(run.container_id) or _up(run.container.declared_grams)
+        each = grams_each.get(run.size_id) or _up(run.size.declared_grams)
         wanted[run.source_id] += run.pieces_planned * each
     bids = prices.bulk_list(on)
     celsius = ProductionSettings.current().honey_house_celsius
@@ -324,9 +332,7 @@ def _vessels(
             free_grams=balance.free - wanted[balance.place_id],
             bid_per_pound=bids.price_per_pound(balance.lot),
             misfits=frozenset(
-                size.container.pk
-                for size in sizes
-                if runs.fit_error(balance, size.container, celsius)
+                row.size.pk for row in sizes if runs.fit_error(balance, row.size, celsius)
             ),
         )
         for balance in balances
@@ -339,22 +345,22 @@ def _vessels(
 def _sizes(book: costs.Book, planned: list[BottlingRun]) -> tuple[SizeNow, ...]:
     ready: dict[int, int] = defaultdict(int)
     for row in stock_queries.sizes():
-        ready[row.container.pk] += row.free
+        ready[row.size.pk] += row.free
     for run in planned:
-        ready[run.container_id] += run.pieces_planned
+        ready[run.size_id] += run.pieces_planned
     recorded = _minutes_each(book.on)
     found = []
-    for container in book.containers:
-        fill = book.fill(container)
-        minutes_each = recorded.get(container.pk, fill.minutes)
+    for size in book.sizes:
+        fill = book.fill(size)
+        minutes_each = recorded.get(size.pk, fill.minutes)
         found.append(
             SizeNow(
-                container=container,
-                uses=tuple(book.parts.get(container.pk, ())),
+                size=size,
+                uses=tuple(book.parts.get(size.pk, ())),
                 # A run is refused below the label weight, whatever earlier runs drew.
-                grams_each=_up(max(fill.drawn_grams, container.declared_grams)),
+                grams_each=_up(max(fill.drawn_grams, size.declared_grams)),
                 minutes_each=None if minutes_each is None else minutes_each.quantize(FOUR_PLACES),
-                ready=ready[container.pk],
+                ready=ready[size.pk],
             )
         )
     return tuple(found)
@@ -369,11 +375,9 @@ def _minutes_each(on: date) -> dict[int, Decimal]:
     minutes: dict[int, Decimal] = defaultdict(Decimal)
     filled: dict[int, int] = defaultdict(int)
     rows = costs.runs_recorded(on).filter(labour_minutes__gt=MINUTES_PER_RUN)
-    for container_id, pieces, worked in rows.values_list(
-        "container_id", "pieces_filled", "labour_minutes"
-    ):
-        minutes[container_id] += worked - MINUTES_PER_RUN
-        filled[container_id] += pieces
+    for size_id, pieces, worked in rows.values_list("size_id", "pieces_filled", "labour_minutes"):
+        minutes[size_id] += worked - MINUTES_PER_RUN
+        filled[size_id] += pieces
     return {pk: minutes[pk] / filled[pk] for pk in filled}
 
 
@@ -388,6 +392,6 @@ def _money(cents: Fraction | None) -> Decimal | None:
     return exact.quantize(FOUR_PLACES, ROUND_HALF_EVEN)
 
 
-def label_grams(container: ContainerSize) -> int:
+def label_grams(size: Size) -> int:
     """Return the whole grams that fill one piece to its label, rounded up."""
-    return _up(container.declared_grams)
+    return _up(size.declared_grams)

@@ -66,15 +66,15 @@ def _sold(periods: list[Period]) -> dict[Period, dict[tuple[int, str], int]]:
             "order__placed_on",
             "order__channel",
             "order__customer__tier",
-            "container_id",
+            "size_id",
             "quantity",
         )
     )
     found: dict[Period, dict[tuple[int, str], int]] = {p: defaultdict(int) for p in periods}
-    for placed_on, channel, tier, container_id, quantity in rows:
+    for placed_on, channel, tier, size_id, quantity in rows:
         for period in periods:
             if period.first <= placed_on <= period.last:
-                found[period][container_id, str(channel_of(channel, tier))] += quantity
+                found[period][size_id, str(channel_of(channel, tier))] += quantity
     return found
 
 

@@ -52,7 +52,7 @@ class Honey:
     def bulk_max(self) -> int:
         return floor(self.grams / Fraction(self.bulk_grams)) if self.bulk_grams else 0
 
-    def pieces_max(self, size: "Size") -> int:
+    def pieces_max(self, size: "PlannedSize") -> int:
         """Return how many pieces of a size the honey fills, were it filled into nothing else."""
         if size.key in self.never_in:
             return 0
@@ -72,7 +72,7 @@ class Need:
 
 
 @dataclass(frozen=True)
-class Size:
+class PlannedSize:
     """What one piece takes: honey drawn (overfill and loss included), minutes, parts."""
 
     key: str
@@ -113,7 +113,7 @@ class Programme:
     """Everything the plan depends on. Raises ValueError where the figures contradict each other."""
 
     honeys: tuple[Honey, ...]
-    sizes: tuple[Size, ...]
+    sizes: tuple[PlannedSize, ...]
     buyers: tuple[Buyer, ...]
     parts: tuple[Part, ...] = ()
     minutes: Figure = 0
@@ -154,7 +154,7 @@ class Programme:
         )
 
     @property
-    def size_of(self) -> dict[str, Size]:
+    def size_of(self) -> dict[str, PlannedSize]:
         return {size.key: size for size in self.sizes}
 
     @property
@@ -532,7 +532,7 @@ class _Model:
                 part_rows[part.key][column] = Fraction(-1)
         self.balances = [row for row in balance.values() if row]
 
-    def _pieces(self, honey: Honey, size: Size, most: int, minutes, part_rows) -> int:
+    def _pieces(self, honey: Honey, size: PlannedSize, most: int, minutes, part_rows) -> int:
         programme, parts = self.programme, self.programme.part_of
         rate = Fraction(programme.cents_per_minute)
         column = self._column(

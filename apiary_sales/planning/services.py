@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.services import runs
 from inventory.shared import words
 from inventory.shared.errors import BadValue
@@ -24,7 +24,7 @@ class DraftRun:
     """So many pieces of a size, to be filled from a vessel."""
 
     source: Place
-    container: ContainerSize
+    size: Size
     pieces: int
 
 
@@ -58,7 +58,7 @@ def make_draft_runs(
     _check_planned_since(drafts, newest_seen, key)
     return [
         runs.plan(
-            container=draft.container,
+            size=draft.size,
             source=draft.source,
             target=target,
             pieces=draft.pieces,
@@ -73,15 +73,15 @@ def make_draft_runs(
 
 def _check_planned_since(drafts: Sequence[DraftRun], newest_seen: int, key: str) -> None:
     """Refuse to fill again what another person planned while the plan lay on the screen."""
-    wanted = {(draft.source.pk, draft.container.pk) for draft in drafts}
+    wanted = {(draft.source.pk, draft.size.pk) for draft in drafts}
     since = (
         BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED, pk__gt=newest_seen)
         # The runs of this plan, sent twice, are told by `runs.plan`.
         .exclude(idempotency_key__startswith=f"{key}-")
-        .select_related("source", "container")
+        .select_related("source", "size")
         .order_by("pk")
     )
-    same = [run for run in since if (run.source_id, run.container_id) in wanted]
+    same = [run for run in since if (run.source_id, run.size_id) in wanted]
     if same:
         raise BadValue(
             _(
@@ -93,7 +93,7 @@ def _check_planned_since(drafts: Sequence[DraftRun], newest_seen: int, key: str)
                     _("%(pieces)s of %(size)s from %(vessel)s")
                     % {
                         "pieces": words.pieces(run.pieces_planned),
-                        "size": run.container.name,
+                        "size": run.size.name,
                         "vessel": run.source.name,
                     }
                     for run in same

@@ -19,7 +19,7 @@ from apiary_sales.planning.answers import Question, Reason, Shown
 from apiary_sales.planning.demand import History, Outlook
 from apiary_sales.planning.forms import MONTHS_USUAL, DraftRunsForm, OutlookForm, PlanForm
 from apiary_sales.planning.services import DraftRun
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError
 from inventory.stock.models import Place
 
@@ -69,7 +69,7 @@ class Desk:
         if not self.history.periods:
             return {}
         return {
-            offer.key: self.history.of(offer.container.pk, offer.channel).pieces[0]
+            offer.key: self.history.of(offer.size.pk, offer.channel).pieces[0]
             for offer in self.form.offers
         }
 
@@ -199,7 +199,7 @@ def _drafts(shown: list[str]) -> list[DraftRun]:
     written = [RUN_WRITTEN.fullmatch(run) for run in shown]
     rows = [tuple(map(int, run.groups())) for run in written if run]
     places = Place.objects.in_bulk([place for place, _size, _pieces in rows])
-    sizes = ContainerSize.objects.in_bulk([size for _place, size, _pieces in rows])
+    sizes = Size.objects.in_bulk([size for _place, size, _pieces in rows])
     are_known = all(place in places and size in sizes for place, size, _pieces in rows)
     if not (all(written) and are_known):
         raise BadValue(_("The runs of the plan can't be read. Work out the plan again."))

@@ -5,8 +5,8 @@ from django.contrib import admin
 from apiary_sales.pricing.models import (
     BulkPrice,
     ChannelCost,
-    ContainerPrice,
     FillingTime,
+    PiecePrice,
     SeasonExpense,
     TaxRate,
 )
@@ -22,11 +22,11 @@ class NeverChangedAdmin(admin.ModelAdmin):
         return False
 
 
-@admin.register(ContainerPrice)
-class ContainerPriceAdmin(NeverChangedAdmin):
-    list_display = ["container", "tier", "min_pieces", "piece_cents", "case_cents", "valid_from"]
-    list_filter = ["tier", "container"]
-    list_select_related = ["container"]
+@admin.register(PiecePrice)
+class PiecePriceAdmin(NeverChangedAdmin):
+    list_display = ["size", "tier", "min_pieces", "piece_cents", "case_cents", "valid_from"]
+    list_filter = ["tier", "size"]
+    list_select_related = ["size"]
 
 
 @admin.register(BulkPrice)
@@ -54,8 +54,8 @@ class ChannelCostAdmin(admin.ModelAdmin):
 
 @admin.register(FillingTime)
 class FillingTimeAdmin(admin.ModelAdmin):
-    list_display = ["container", "minutes_each"]
-    list_select_related = ["container"]
+    list_display = ["size", "minutes_each"]
+    list_select_related = ["size"]
 
 
 @admin.register(SeasonExpense)

@@ -88,7 +88,7 @@ class CostBar:
     @property
     def per_pound_cents(self) -> int:
         """The cost of so much as is a pound on the label."""
-        pound = self.cost.total / self.cost.container.declared_grams * POUND_GRAMS
+        pound = self.cost.total / self.cost.size.declared_grams * POUND_GRAMS
         return cents_half_up(pound.quantize(Decimal("0.0001")))
 
 

@@ -7,10 +7,10 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 
 
-class ContainerPrice(models.Model):
+class PiecePrice(models.Model):
     """The price of one size in one tier from a day on, at so many pieces or more.
 
     A price is never changed: a new row with a later day takes over, and the history stays.
@@ -18,8 +18,8 @@ class ContainerPrice(models.Model):
     """
 
     tier = models.CharField(_("tier"), max_length=12, choices=Customer.Tier)
-    container = models.ForeignKey(
-        ContainerSize, on_delete=models.PROTECT, related_name="prices", verbose_name=_("size")
+    size = models.ForeignKey(
+        Size, on_delete=models.PROTECT, related_name="prices", verbose_name=_("size")
     )
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
     min_pieces = models.PositiveIntegerField(_("from so many pieces"), default=1)
@@ -29,21 +29,21 @@ class ContainerPrice(models.Model):
     class Meta:
         verbose_name = _("price")
         verbose_name_plural = _("prices")
-        ordering = ["container", "tier", "min_pieces", "-valid_from", "-id"]
+        ordering = ["size", "tier", "min_pieces", "-valid_from", "-id"]
         permissions = [("manage_prices", "Can change prices and tax rates")]
         constraints = [
             models.CheckConstraint(
-                condition=Q(piece_cents__gte=0, min_pieces__gte=1), name="container_price_amounts"
+                condition=Q(piece_cents__gte=0, min_pieces__gte=1), name="piece_price_amounts"
             ),
             models.CheckConstraint(
                 condition=Q(case_cents__isnull=True)
                 | Q(case_cents__gte=0, piece_cents__isnull=False),
-                name="container_price_case_needs_a_piece_price",
+                name="piece_price_case_needs_a_piece",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.container} {self.get_tier_display()}"
+        return f"{self.size} {self.get_tier_display()}"
 
 
 class BulkPrice(models.Model):
@@ -168,8 +168,8 @@ class ChannelCost(models.Model):
 class FillingTime(models.Model):
     """Minutes of work on one piece of a size, used while no run has recorded any."""
 
-    container = models.OneToOneField(
-        ContainerSize,
+    size = models.OneToOneField(
+        Size,
         on_delete=models.CASCADE,
         related_name="filling_time",
         verbose_name=_("size"),
@@ -186,7 +186,7 @@ class FillingTime(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.container} {self.minutes_each}"
+        return f"{self.size} {self.minutes_each}"
 
 
 class SeasonExpense(models.Model):

@@ -15,7 +15,7 @@ from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.shared.forms.acts import PlainWords
 from inventory.shared.forms.fields import DayInput
 from inventory.stock.models import Item, Lot
@@ -127,7 +127,7 @@ def seasons() -> list[tuple[str, str]]:
 
 
 def _sizes() -> list[tuple[str, str]]:
-    return list(ContainerSize.objects.values_list("code", "name"))
+    return list(Size.objects.values_list("code", "name"))
 
 
 def _customers() -> list[tuple[str, str]]:

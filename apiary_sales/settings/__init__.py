@@ -178,7 +178,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
         for model in (
             "inventory.House",
             "customers.Customer",
-            "pricing.ContainerPrice",
+            "pricing.PiecePrice",
             "pricing.BulkPrice",
             "pricing.TaxRate",
             "pricing.ChannelCost",
@@ -186,8 +186,8 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "pricing.SeasonExpense",
             "inventory.Place",
             "inventory.TankShape",
-            "inventory.ContainerSize",
-            "inventory.ContainerPart",
+            "inventory.Size",
+            "inventory.SizePart",
             "inventory.PackagingPart",
             "inventory.ProductionSettings",
         )

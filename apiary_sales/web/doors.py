@@ -56,7 +56,7 @@ _FIRST_PARTS = {
     "bottling": "bottling",
     "runs": "bottling",
     "parts": "bottling",
-    "containers": "bottling",
+    "sizes": "bottling",
     "selling": "selling",
     "orders": "selling",
     "quotes": "selling",

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from apiary_sales.billing.queries import money
 from apiary_sales.orders.queries import orders
-from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.queries import bottling, packed_stock
 from inventory.stock.queries import honey
 
@@ -58,22 +58,22 @@ def _jars(*, links: bool) -> list[Jar]:
     """Return the sizes that were ever stocked or are wanted, low ones first."""
     jars = [
         Jar(
-            label=size.container.name,
-            pieces=size.free,
-            fraction=_fraction(size.free, size.container),
-            state=_state(size),
-            url=reverse("orders:stock_detail", args=[size.container.code]) if links else "",
+            label=row.size.name,
+            pieces=row.free,
+            fraction=_fraction(row.free, row.size),
+            state=_state(row),
+            url=reverse("orders:stock_detail", args=[row.size.code]) if links else "",
         )
-        for size in packed_stock.sizes()
-        if size.on_hand or size.container.low_stock_pieces
+        for row in packed_stock.sizes()
+        if row.on_hand or row.size.low_stock_pieces
     ]
     order = {"out": 0, "low": 1, "": 2}
     return sorted(jars, key=lambda jar: order[jar.state])
 
 
-def _fraction(free: int, container: ContainerSize) -> Decimal:
+def _fraction(free: int, size: Size) -> Decimal:
     """Return how full the shelf is; three times the low mark counts as full."""
-    full = container.low_stock_pieces * 3 or free
+    full = size.low_stock_pieces * 3 or free
     return min(Decimal(free) / full, Decimal(1)) if full else Decimal(0)
 
 

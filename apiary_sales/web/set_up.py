@@ -8,9 +8,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.accounts.models import User
-from apiary_sales.pricing.models import ContainerPrice
+from apiary_sales.pricing.models import PiecePrice
 from apiary_sales.web import doors
-from inventory.bottling.models import ContainerSize, PackagingPart
+from inventory.bottling.models import PackagingPart, Size
 from inventory.shared.models import House
 from inventory.stock.models import Lot, Place
 
@@ -43,7 +43,7 @@ PAGES = (
     Page(
         _("Container sizes"),
         _("Declared weight, capacity, parts, case"),
-        "inventory:container_list",
+        "inventory:size_list",
         ("inventory.manage_parts",),
     ),
     Page(
@@ -134,8 +134,8 @@ FIRST_STEPS = (
     Step(
         _("Add the container sizes"),
         _("The usual ones at once, or your own"),
-        "inventory:container_list",
-        lambda: ContainerSize.objects.exists(),
+        "inventory:size_list",
+        lambda: Size.objects.exists(),
     ),
     Step(
         _("Add jars, lids and labels"),
@@ -147,7 +147,7 @@ FIRST_STEPS = (
         _("Enter the prices"),
         _("For each size, at the stand and for shops"),
         "pricing:prices",
-        lambda: ContainerPrice.objects.exists(),
+        lambda: PiecePrice.objects.exists(),
     ),
     Step(
         _("Enter the business details"),

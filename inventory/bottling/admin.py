@@ -6,17 +6,17 @@ from inventory.bottling import models
 from inventory.shared.admin import NoDeleteAdmin, ReadOnlyAdmin, ReadOnlyInline
 
 
-class ContainerPartInline(admin.TabularInline):
-    model = models.ContainerPart
+class SizePartInline(admin.TabularInline):
+    model = models.SizePart
     extra = 1
 
 
-@admin.register(models.ContainerSize)
-class ContainerSizeAdmin(NoDeleteAdmin):
+@admin.register(models.Size)
+class SizeAdmin(NoDeleteAdmin):
     list_display = ["name", "declared_amount", "declared_unit", "brimful_ml", "is_active"]
     list_filter = ["is_active"]
     readonly_fields = ["item"]
-    inlines = [ContainerPartInline]
+    inlines = [SizePartInline]
 
     def has_add_permission(self, request) -> bool:
         return False
@@ -40,9 +40,9 @@ class PartReceiptAdmin(ReadOnlyAdmin):
 
 @admin.register(models.BottlingRun)
 class BottlingRunAdmin(ReadOnlyAdmin):
-    list_display = ["number", "status", "container", "pieces_filled", "recorded_at"]
+    list_display = ["number", "status", "size", "pieces_filled", "recorded_at"]
     list_filter = ["status"]
-    list_select_related = ["container"]
+    list_select_related = ["size"]
 
 
 class FillWeightInline(ReadOnlyInline):

@@ -9,7 +9,7 @@ from fractions import Fraction
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.stock import density
 
 # Honey that should be in the jars may be out by this share before the figures are impossible:
@@ -21,31 +21,31 @@ EXCESS_ASKED = Fraction(1, 4)
 
 @dataclass(frozen=True)
 class Fit:
-    """The room a declared weight needs at one temperature, beside what the container holds."""
+    """The room a declared weight needs at one temperature, beside what the size takes."""
 
-    container: ContainerSize
+    size: Size
     celsius: Decimal
     needed_ml: Decimal
     uncertainty_ml: Decimal
 
     @property
     def fits(self) -> bool:
-        return self.needed_ml <= self.container.brimful_ml
+        return self.needed_ml <= self.size.brimful_ml
 
     @property
     def is_close(self) -> bool:
         """It fits, but by less than the density tables can be wrong."""
-        return self.fits and self.needed_ml + self.uncertainty_ml > self.container.brimful_ml
+        return self.fits and self.needed_ml + self.uncertainty_ml > self.size.brimful_ml
 
     @property
     def sentence(self) -> str:
         """Say whether the weight fits at this temperature, with the two volumes."""
         figures = {
-            "weight": declared(self.container),
+            "weight": declared(self.size),
             "needed": volume(self.needed_ml),
             "temperature": temperature(self.celsius),
-            "size": self.container.name,
-            "brimful": volume(self.container.brimful_ml),
+            "size": self.size.name,
+            "brimful": volume(self.size.brimful_ml),
         }
         if not self.fits:
             return (
@@ -85,50 +85,47 @@ class Shares:
         return self.drawn_grams - self.loss_grams - self.broken_grams
 
 
-def fit(container: ContainerSize, *, moisture_percent: Decimal, celsius: Decimal) -> Fit:
-    """Work out whether the declared weight of honey of this moisture goes into the container.
+def fit(size: Size, *, moisture_percent: Decimal, celsius: Decimal) -> Fit:
+    """Work out whether the declared weight of honey of this moisture goes into the size.
 
     Raises `ValueError` with range and unit for a temperature outside the density's range.
     """
-    grams = container.declared_grams
+    grams = size.declared_grams
     litres = density.litres_of(grams, moisture_percent=moisture_percent, celsius=celsius)
     weighed = density.grams_of(litres * 1000, moisture_percent=moisture_percent, celsius=celsius)
     share = Decimal(weighed.uncertainty_grams) / weighed.grams
     needed_ml = litres * 1000
-    return Fit(container, celsius, needed_ml, (needed_ml * share).quantize(Decimal("0.1")))
+    return Fit(size, celsius, needed_ml, (needed_ml * share).quantize(Decimal("0.1")))
 
 
-def fits(container: ContainerSize, *, moisture_percent: Decimal, celsius: Decimal) -> list[Fit]:
+def fits(size: Size, *, moisture_percent: Decimal, celsius: Decimal) -> list[Fit]:
     """Return the fit at the filling temperature and at 20 °C, where the honey ends up."""
     temperatures = dict.fromkeys([celsius, density.REFERENCE_CELSIUS])
     return [
-        fit(container, moisture_percent=moisture_percent, celsius=degrees)
-        for degrees in temperatures
+        fit(size, moisture_percent=moisture_percent, celsius=degrees) for degrees in temperatures
     ]
 
 
-def grams_needed(container: ContainerSize, pieces: int) -> int:
+def grams_needed(size: Size, pieces: int) -> int:
     """Return the whole grams that so many pieces need to reach their label, rounded up."""
-    return int((pieces * container.declared_grams).to_integral_value(ROUND_CEILING))
+    return int((pieces * size.declared_grams).to_integral_value(ROUND_CEILING))
 
 
-def share_out(
-    container: ContainerSize, *, drawn_grams: int, loss_grams: int, pieces_broken: int
-) -> Shares:
+def share_out(size: Size, *, drawn_grams: int, loss_grams: int, pieces_broken: int) -> Shares:
     """Share the drawn honey out: lost, in broken pieces (each at its label weight), the rest."""
-    broken = pieces_broken * container.declared_grams
+    broken = pieces_broken * size.declared_grams
     return Shares(drawn_grams, loss_grams, int(broken.to_integral_value(ROUND_HALF_EVEN)))
 
 
-def is_impossible(container: ContainerSize, shares: Shares, pieces_filled: int) -> bool:
+def is_impossible(size: Size, shares: Shares, pieces_filled: int) -> bool:
     """Tell whether far too little honey was left for the pieces said to be filled."""
-    label_grams = Fraction(container.declared_grams) * pieces_filled
+    label_grams = Fraction(size.declared_grams) * pieces_filled
     return shares.packed_grams <= 0 or shares.packed_grams < label_grams * (1 - SHORTFALL_MAX)
 
 
-def is_excessive(container: ContainerSize, shares: Shares, pieces: int) -> bool:
+def is_excessive(size: Size, shares: Shares, pieces: int) -> bool:
     """Tell whether far more honey was drawn than the pieces, broken ones included, can hold."""
-    return shares.drawn_grams > Fraction(container.declared_grams) * pieces * (1 + EXCESS_ASKED)
+    return shares.drawn_grams > Fraction(size.declared_grams) * pieces * (1 + EXCESS_ASKED)
 
 
 def best_by(day: date, months: int) -> date:
@@ -137,10 +134,10 @@ def best_by(day: date, months: int) -> date:
     return date(years, month + 1, calendar.monthrange(years, month + 1)[1])
 
 
-def declared(container: ContainerSize) -> str:
+def declared(size: Size) -> str:
     """Write the declared weight as its label is typed: "12 lb", "500 g"."""
-    amount = container.declared_amount.normalize()
-    return f"{_number(amount, max(0, -amount.as_tuple().exponent))} {container.declared_unit}"
+    amount = size.declared_amount.normalize()
+    return f"{_number(amount, max(0, -amount.as_tuple().exponent))} {size.declared_unit}"
 
 
 def volume(millilitres: Decimal) -> str:

@@ -9,7 +9,7 @@ from django.forms import formset_factory
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.bottling.models import BottlingRun, ContainerSize, FillCheck, PackagingPart
+from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Size
 from inventory.bottling.queries import bottling
 from inventory.physics import units
 from inventory.shared import words
@@ -92,8 +92,8 @@ def stores():
 
 
 class PlanForm(ActForm):
-    container = forms.ModelChoiceField(
-        label=_("Size"), queryset=ContainerSize.objects.filter(is_active=True), empty_label=None
+    size = forms.ModelChoiceField(
+        label=_("Size"), queryset=Size.objects.filter(is_active=True), empty_label=None
     )
     source = VesselChoice(
         label=_("From"),
@@ -369,7 +369,7 @@ class PartUseForm(PlainWords, forms.Form):
             self.fields["part"].choices = parts
 
 
-class ContainerForm(ActForm):
+class SizeForm(ActForm):
     """A size with the lines of its parts below."""
 
     name = forms.CharField(
@@ -396,9 +396,9 @@ class ContainerForm(ActForm):
 
     PART_LINES_SPARE = 3
 
-    def __init__(self, *args, container: ContainerSize | None = None, **kwargs) -> None:
+    def __init__(self, *args, size: Size | None = None, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        uses = list(container.container_parts.order_by("id")) if container else []
+        uses = list(size.size_parts.order_by("id")) if size else []
         parts = [("", "–"), *((part.pk, part.name) for part in PackagingPart.objects.all())]
         lines = formset_factory(PartUseForm, extra=self.PART_LINES_SPARE, max_num=30)
         self.part_lines = lines(
@@ -410,8 +410,8 @@ class ContainerForm(ActForm):
                 for use in uses
             ],
         )
-        if container and not self.is_bound:
-            self.initial |= initial_of(container)
+        if size and not self.is_bound:
+            self.initial |= initial_of(size)
 
     def is_valid(self) -> bool:
         # Both are asked, so that every problem is told at once.
@@ -420,10 +420,10 @@ class ContainerForm(ActForm):
 
     def refuse(self, error: HouseError) -> None:
         for problem in error.problems:
-            if problem.field == "parts":
+            if problem.parameter == "parts":
                 self.add_error(None, problem.message)
             else:
-                field = problem.field if problem.field in self.fields else None
+                field = problem.parameter if problem.parameter in self.fields else None
                 self.add_error(field, problem.message)
 
 
@@ -448,17 +448,17 @@ class ProductionForm(ActForm):
     )
 
 
-def initial_of(container: ContainerSize) -> dict:
+def initial_of(size: Size) -> dict:
     """Return what the form of a size shows first."""
     return {
-        "name": container.name,
-        "declared": [_plain(container.declared_amount), container.declared_unit],
-        "brimful": [_plain(container.brimful_ml), "mL"],
-        "tare": [container.tare_grams, "g"],
-        "pieces_per_case": container.pieces_per_case,
-        "gtin": container.gtin,
-        "best_by_months": container.best_by_months,
-        "low_stock_pieces": container.low_stock_pieces,
+        "name": size.name,
+        "declared": [_plain(size.declared_amount), size.declared_unit],
+        "brimful": [_plain(size.brimful_ml), "mL"],
+        "tare": [size.tare_grams, "g"],
+        "pieces_per_case": size.pieces_per_case,
+        "gtin": size.gtin,
+        "best_by_months": size.best_by_months,
+        "low_stock_pieces": size.low_stock_pieces,
     }
 
 

@@ -17,26 +17,26 @@ GRAMS_MAX = 50_000_000
 YEARS_BACK_MAX = timedelta(days=5 * 365)
 
 
-def check_grams(problems: Problems, field: str, grams: int) -> None:
+def check_grams(problems: Problems, parameter: str, grams: int) -> None:
     if grams <= 0:
-        problems.add(field, _("Enter a weight of more than nothing."))
+        problems.add(parameter, _("Enter a weight of more than nothing."))
     elif grams > GRAMS_MAX:
         problems.add(
-            field,
+            parameter,
             _("%(asked)s is too much to handle at once. Check the figure and its unit.")
             % {"asked": words.pounds(grams)},
         )
 
 
-def check_day(problems: Problems, field: str, day: date | None) -> None:
+def check_day(problems: Problems, parameter: str, day: date | None) -> None:
     """Add a problem for a day that has not come or is long gone; None stands for now."""
     if day is None:
         return
     today = timezone.localdate()
     if day > today:
-        problems.add(field, _("The day lies in the future."))
+        problems.add(parameter, _("The day lies in the future."))
     elif day < today - YEARS_BACK_MAX:
-        problems.add(field, _("The day is more than five years ago. Check the year."))
+        problems.add(parameter, _("The day is more than five years ago. Check the year."))
 
 
 def save_checked(instance: Any) -> None:

@@ -13,9 +13,10 @@
     │   └── CannotReverse
     └── AlreadyRecorded            the same form came twice; the first one counts
 
-Each carries `field` (the form or API field it belongs to, or None), `message` (a sentence for
-people: what was asked, what is there, what to do next), `code` (stable, for programs) and
-`figures` (the parts of the sentence).
+Each carries `parameter` (the argument of the service that is wrong, or None), `message` (a
+sentence for people: what was asked, what is there, what to do next), `code` (stable, for programs)
+and `figures` (the parts of the sentence). A form or the API says at which of its own fields a
+parameter was typed.
 """
 
 from collections.abc import Iterable
@@ -27,10 +28,10 @@ class HouseError(Exception):
 
     code = "refused"
 
-    def __init__(self, message: str, *, field: str | None = None, **figures: Any) -> None:
+    def __init__(self, message: str, *, parameter: str | None = None, **figures: Any) -> None:
         super().__init__(message)
         self.message = message
-        self.field = field
+        self.parameter = parameter
         self.figures = figures
 
     @property
@@ -123,8 +124,8 @@ class Problems:
     def __init__(self) -> None:
         self._found: list[HouseError] = []
 
-    def add(self, field: str | None, message: str, **figures: Any) -> None:
-        self._found.append(BadValue(message, field=field, **figures))
+    def add(self, parameter: str | None, message: str, **figures: Any) -> None:
+        self._found.append(BadValue(message, parameter=parameter, **figures))
 
     def add_error(self, error: HouseError) -> None:
         self._found.append(error)

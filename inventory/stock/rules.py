@@ -16,26 +16,26 @@ def can_undo(posting: Posting) -> bool:
     return posting.kind not in UNDONE_ELSEWHERE and not hasattr(posting, "reversed_by")
 
 
-def check_vessel(problems: Problems, field: str, place: Place) -> None:
+def check_vessel(problems: Problems, parameter: str, place: Place) -> None:
     if not place.is_vessel:
         problems.add(
-            field,
+            parameter,
             _("%(place)s holds no bulk honey. Choose a tank, drum, pail or tote.")
             % {"place": place.name},
         )
     elif not place.is_active:
-        problems.add(field, _("%(place)s is out of use.") % {"place": place.name})
+        problems.add(parameter, _("%(place)s is out of use.") % {"place": place.name})
 
 
-def check_pieces(problems: Problems, field: str, pieces: int) -> None:
+def check_pieces(problems: Problems, parameter: str, pieces: int) -> None:
     if pieces < 1:
-        problems.add(field, _("Enter one piece or more."))
+        problems.add(parameter, _("Enter one piece or more."))
     elif pieces > PIECES_MAX:
-        problems.add(field, _("That is more than a million pieces. Check the figure."))
+        problems.add(parameter, _("That is more than a million pieces. Check the figure."))
 
 
-def check_store(problems: Problems, field: str, place: Place) -> None:
+def check_store(problems: Problems, parameter: str, place: Place) -> None:
     if place.kind not in Place.STORES:
-        problems.add(field, _("%(place)s is no shelf, stand or van.") % {"place": place.name})
+        problems.add(parameter, _("%(place)s is no shelf, stand or van.") % {"place": place.name})
     elif not place.is_active:
-        problems.add(field, _("%(place)s is out of use.") % {"place": place.name})
+        problems.add(parameter, _("%(place)s is out of use.") % {"place": place.name})

@@ -109,9 +109,7 @@ def test_what_is_added_names_only_what_was_filled_in(seen):
 def test_every_price_of_a_change_by_percent_is_in_the_trail(office, seen):
     day = date(2026, 6, 1)
     for name, cents in [("Pint", 900), ("Quart", 1700)]:
-        prices.set_piece(
-            container=builders.container(name), tier="stand", piece_cents=cents, valid_from=day
-        )
+        prices.set_piece(size=builders.size(name), tier="stand", piece_cents=cents, valid_from=day)
     forget()
     asked = {"tiers": ["stand"], "percent": Decimal(10), "ending": "cent", "valid_from": day}
     table = prices.changes(**asked)
@@ -143,7 +141,7 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
     forget()
 
     sizes.save(
-        container=pint,
+        size=pint,
         name="Pint",
         declared_amount=Decimal("1.500"),
         declared_unit="lb",
@@ -175,7 +173,7 @@ def test_a_lid_taken_from_a_size_and_a_tank_measured_again_are_in_the_trail(seen
     )
     forget()
 
-    sizes.save(**same, container=pint, parts=[PartUse(jar)])
+    sizes.save(**same, size=pint, parts=[PartUse(jar)])
     places.change(
         place=tank,
         name="Tank 9",
@@ -260,7 +258,7 @@ def test_a_long_trail_costs_no_more_queries_than_a_short_one(client, owner):
         client.get(CHANGES)
     for number in range(30):
         builders.customer(f"Shop {number}")
-        builders.container(f"Size {number}")
+        builders.size(f"Size {number}")
     with CaptureQueriesContext(connection) as long:
         assert len(client.get(CHANGES).context["rows"]) == 50
 

@@ -179,10 +179,10 @@ def test_more_than_there_is_cannot_be_poured(call, tank):
 
 def test_the_stand_sells_at_stand_prices(call, tank):
     stand = builders.place("stand", Place.Kind.STAND)
-    size = builders.container("One pound", code="1-lb")
+    size = builders.size("One pound", code="1-lb")
     builders.packed_lot(size, stand, 10)
     prices.set_piece(
-        container=size,
+        size=size,
         tier=Customer.Tier.STAND,
         piece_cents=950,
         valid_from=builders.today(),
@@ -205,10 +205,10 @@ def test_the_stand_sells_at_stand_prices(call, tank):
 def till():
     """A stand with a hundred one-pound jars at 9.50, and a case of 12 at 108.00."""
     stand = builders.place("stand", Place.Kind.STAND)
-    size = builders.container("One pound", code="1-lb")
+    size = builders.size("One pound", code="1-lb")
     builders.packed_lot(size, stand, 100)
     prices.set_piece(
-        container=size,
+        size=size,
         tier=Customer.Tier.STAND,
         piece_cents=950,
         case_cents=10_800,
@@ -243,7 +243,7 @@ def test_a_cash_sale_without_the_cash_given_says_what_is_missing(call, till):
 
 def test_a_whole_case_is_charged_at_the_lower_of_case_price_and_quantity_price(call, till):
     prices.set_piece(
-        container=till,
+        size=till,
         tier=Customer.Tier.STAND,
         piece_cents=940,
         min_pieces=6,
@@ -358,7 +358,7 @@ def test_one_answer_carries_a_thousand_rows_at_most(call):
 
 def test_a_size_without_a_price_is_named(call):
     builders.place("stand", Place.Kind.STAND)
-    builders.container("One pound", code="1-lb")
+    builders.size("One pound", code="1-lb")
 
     body = {"place": "stand", "lines": [{"size": "1-lb", "pieces": 2}], "method": "card"}
     said = problem(call("post", "stand-sales/", body, key="s1"), 422)

@@ -24,7 +24,7 @@ from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.queries import books as order_books
 from apiary_sales.orders.services.lines import LineWanted
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.stock.models import Lot, Place
 from inventory.stock.queries import books as stock_books
@@ -39,14 +39,14 @@ TIMES = 7
 @dataclass
 class Stand:
     place: Place
-    pounds: ContainerSize
+    pounds: Size
 
     def sell(self) -> None:
         line = LineWanted(
             kind=OrderLine.Kind.PACKED,
             quantity=2,
             unit_price=Decimal("9.50"),
-            container=self.pounds,
+            size=self.pounds,
         )
         stand_sales.sell(
             lines=[line],
@@ -68,7 +68,7 @@ class Stand:
 @pytest.fixture
 def stand(db):
     place = builders.place("stand", Place.Kind.STAND, name="Stand")
-    pounds = builders.container("One pound")
+    pounds = builders.size("One pound")
     lot = builders.packed_lot(pounds, place, 1_000_000)
     Lot.objects.filter(pk=lot.pk).update(made_on=date(2015, 8, 1))
     return Stand(place, pounds)

@@ -15,7 +15,7 @@ from apiary_sales.billing.services import invoices, payments
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.orders import LineWanted
-from apiary_sales.pricing.models import ContainerPrice, TaxRate
+from apiary_sales.pricing.models import PiecePrice, TaxRate
 from inventory.shared.models import House
 from inventory.stock.models import Place
 from tests import builders
@@ -59,7 +59,7 @@ def stand(house):
 @pytest.fixture
 def pounds(shelf, stand):
     """The one-pound jar: 8.00 at the stand, with 96 on the shelf and 24 at the stand."""
-    size = builders.container("One pound", code="one-pound", low_stock_pieces=12)
+    size = builders.size("One pound", code="one-pound", low_stock_pieces=12)
     builders.packed_lot(size, shelf, 96, code="P26-001")
     builders.packed_lot(size, stand, 24, code="P26-002")
     _price(size, 800)
@@ -69,7 +69,7 @@ def pounds(shelf, stand):
 @pytest.fixture
 def quarts(shelf, stand):
     """The three-pound jar: 21.00 at the stand, with 36 on the shelf and 6 at the stand."""
-    size = builders.container("Three pound", "3", code="three-pound", brimful_ml=Decimal(1050))
+    size = builders.size("Three pound", "3", code="three-pound", brimful_ml=Decimal(1050))
     builders.packed_lot(size, shelf, 36, code="P26-003")
     builders.packed_lot(size, stand, 6, code="P26-004")
     _price(size, 2100)
@@ -77,8 +77,8 @@ def quarts(shelf, stand):
 
 
 def _price(size, cents):
-    ContainerPrice.objects.create(
-        tier="stand", container=size, piece_cents=cents, valid_from=date(2026, 1, 1)
+    PiecePrice.objects.create(
+        tier="stand", size=size, piece_cents=cents, valid_from=date(2026, 1, 1)
     )
 
 
@@ -106,7 +106,7 @@ def jars(size, pieces, price="6.00", **more):
         kind=OrderLine.Kind.PACKED,
         quantity=pieces,
         unit_price=Decimal(price),
-        container=size,
+        size=size,
         **more,
     )
 

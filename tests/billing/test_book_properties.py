@@ -51,7 +51,7 @@ class Office:
     def __init__(self) -> None:
         self.person = builders.person()
         self.stand = builders.place("stand", Place.Kind.STAND)
-        self.size = builders.container("One pound")
+        self.size = builders.size("One pound")
         builders.packed_lot(self.size, self.stand, 500)
         self.customers = {name: builders.customer(name, credit_limit_cents=None) for name in NAMES}
         self.owed = dict.fromkeys(NAMES, 0)

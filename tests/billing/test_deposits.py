@@ -119,7 +119,7 @@ def test_no_more_drums_than_are_out_on_deposit(invoice, give_back, count):
     with pytest.raises(BadValue) as refused:
         give_back(invoice, count)
 
-    assert (refused.value.field, refused.value.message) == (
+    assert (refused.value.parameter, refused.value.message) == (
         "drums",
         "Invoice 26-00001 has 2 drums out on deposit. Enter from 1 to 2.",
     )

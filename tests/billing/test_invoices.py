@@ -67,7 +67,7 @@ def test_freight_and_deposits_are_taxed_at_their_own_rates(shop, pounds, honey_t
         TaxRate.objects.create(
             name=name, goods=goods, percent=Decimal(percent), valid_from=date(2026, 1, 1)
         )
-    charge = {"quantity": 1, "container": None}
+    charge = {"quantity": 1, "size": None}
     lines = [
         jars(pounds, 10, "6.00"),  # 60.00 at 6.25 % = 3.75
         LineWanted(kind=OrderLine.Kind.FREIGHT, unit_price=Decimal("15.50"), **charge),  # 0.31
@@ -236,7 +236,7 @@ def test_an_invoice_is_dated_between_the_goods_and_today(shop, pounds, owner, ke
     with pytest.raises(BadValue) as refused:
         invoices.issue(order=order, issued_by=owner, key=key(), issued_on=day)
 
-    assert (refused.value.field, refused.value.message) == ("issued_on", sentence)
+    assert (refused.value.parameter, refused.value.message) == ("issued_on", sentence)
     assert not Entry.objects.exists()
 
 
@@ -248,7 +248,7 @@ def test_numbers_follow_the_days(shop, pounds, owner, key):
     with pytest.raises(BadValue) as refused:
         invoices.issue(order=early, issued_by=owner, key=key(), issued_on=TODAY - days(2))
 
-    assert (refused.value.field, refused.value.message) == (
+    assert (refused.value.parameter, refused.value.message) == (
         "issued_on",
         "Invoice 26-00001 is dated Sept. 9, 2026, and numbers follow the days. Choose that day or "
         "a later one.",
@@ -306,7 +306,7 @@ def test_a_credit_note_says_why(shop, pounds, owner, key):
     with pytest.raises(BadValue) as refused:
         invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="  ")
 
-    assert refused.value.field == "reason"
+    assert refused.value.parameter == "reason"
     assert refused.value.message == (
         "Say why the goods come back; it is printed on the credit note."
     )

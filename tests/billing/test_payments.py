@@ -126,7 +126,7 @@ def test_no_more_is_given_back_than_is_on_account(shop, invoice, cents, sentence
     with pytest.raises(BadValue) as refused:
         give_back(shop, cents)
 
-    assert (refused.value.field, refused.value.message) == ("amount", sentence)
+    assert (refused.value.parameter, refused.value.message) == ("amount", sentence)
     assert owed(shop) == -4_000
 
 
@@ -234,7 +234,7 @@ def test_an_amount_is_sensible(shop, invoice, cents, sentence):
     with pytest.raises(BadValue) as refused:
         pay(shop, cents)
 
-    assert (refused.value.field, refused.value.message) == ("amount", sentence)
+    assert (refused.value.parameter, refused.value.message) == ("amount", sentence)
     assert not Payment.objects.exists()
     assert owed(shop) == 6_000
 
@@ -243,7 +243,7 @@ def test_everything_wrong_with_a_payment_is_said_at_once(shop, invoice):
     with pytest.raises(SeveralProblems) as refused:
         pay(shop, 0, method="barter", received_on=TODAY + days(1))
 
-    assert [(problem.field, problem.message) for problem in refused.value.problems] == [
+    assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
         ("amount", "Enter an amount of more than nothing."),
         ("method", "Choose how it was paid: cash, check, card or bank transfer."),
         ("received_on", "The payment lies in the future. Choose today or earlier."),
@@ -264,7 +264,7 @@ def test_no_more_goes_to_an_invoice_than_fits(shop, invoice, put, sentence):
     with pytest.raises(BadValue) as refused:
         pay(shop, amount, allocations={invoice: put})
 
-    assert (refused.value.field, refused.value.message) == ("allocations", sentence)
+    assert (refused.value.parameter, refused.value.message) == ("allocations", sentence)
     assert not Allocation.objects.exists()
 
 

@@ -99,7 +99,7 @@ def test_too_little_cash_changes_nothing(sell, pounds):
     with pytest.raises(BadValue) as refused:
         sell(jars(pounds, 1, "8.00"), tendered_cents=799)
 
-    assert (refused.value.field, refused.value.message) == (
+    assert (refused.value.parameter, refused.value.message) == (
         "tendered",
         "The sale comes to $8.00, $7.99 was given: ask for $0.01 more.",
     )
@@ -133,7 +133,7 @@ def test_everything_wrong_with_a_sale_is_said_at_once(sell):
     with pytest.raises(SeveralProblems) as refused:
         sell(method="barter", tendered_cents=-1, discount_cents=-1)
 
-    assert [(problem.field, problem.message) for problem in refused.value.problems] == [
+    assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
         ("lines", "Nothing is in the sale yet. Choose the jars that were sold."),
         ("method", "Choose how it was paid: cash, card or check."),
         ("tendered", "The cash given can't be less than nothing."),
@@ -156,7 +156,7 @@ def test_pieces_are_sensible(sell, pounds, pieces, sentence):
     with pytest.raises(BadValue) as refused:
         sell(jars(pounds, pieces, "8.00"))
 
-    assert (refused.value.field, refused.value.message) == ("lines", sentence)
+    assert (refused.value.parameter, refused.value.message) == ("lines", sentence)
     assert at_stand(pounds) == 24
 
 
@@ -180,7 +180,7 @@ def test_a_discount_is_no_more_than_the_jars_come_to(sell, pounds):
     with pytest.raises(BadValue) as refused:
         sell(jars(pounds, 1, "8.00"), discount_cents=801)
 
-    assert (refused.value.field, refused.value.message) == (
+    assert (refused.value.parameter, refused.value.message) == (
         "discount",
         "The discount of $8.01 is more than the jars come to, $8.00.",
     )

@@ -76,7 +76,7 @@ def test_the_page_asks_the_database_as_often_for_many_sizes_as_for_few(
 ):
     few = queries_of(seller, STAND)
     for number in range(5):
-        size = builders.container(f"Size {number}")
+        size = builders.size(f"Size {number}")
         builders.packed_lot(size, stand, 3)
 
     assert queries_of(seller, STAND) == few

@@ -145,7 +145,7 @@ def test_every_honey_page_can_be_read_by_everyone_and_fits(sign_in, axe, house, 
     tank, _drum = house
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
     builders.lot_in(tank, 10_000, moisture_percent="19.0")
-    builders.packed_lot(builders.container(), shelf, 48, parent=honey.content(tank).lot)
+    builders.packed_lot(builders.size(), shelf, 48, parent=honey.content(tank).lot)
     received = Posting.objects.filter(kind="extraction").latest("id")
     page = sign_in("owner", viewport)
 

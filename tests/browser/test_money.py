@@ -17,7 +17,7 @@ def order(transactional_db):
     """Ten one-pound jars at 6.00, handed over to the grocery."""
     House(name="Hollow Oak Honey House", payment_note="Check by mail.").save()
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Packing shelf")
-    size = builders.container("One pound", code="one-pound")
+    size = builders.size("One pound", code="one-pound")
     builders.packed_lot(size, shelf, 48)
     return order_of(builders.customer("Corner Grocery"), jars(size, 10, "6.00"))
 

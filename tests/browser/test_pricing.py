@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from playwright.sync_api import expect
 
-from apiary_sales.pricing.models import ContainerPrice
+from apiary_sales.pricing.models import PiecePrice
 from apiary_sales.pricing.services import prices
 from tests import builders
 
@@ -18,7 +18,7 @@ START = date(2026, 1, 1)
 @pytest.fixture
 def house(transactional_db):
     """One pound jars at 9.00 whose only part costs 1.00, and white honey at 2.00 in drums."""
-    pound = builders.container(code="pound")
+    pound = builders.size(code="pound")
     part = builders.part("Jar")
     builders.made_of(pound, part)
     lot = builders.lot_in(builders.place("tank-1"), cost_cents=100_000)
@@ -29,8 +29,8 @@ def house(transactional_db):
         received_on=START,
         posting=lot.lines.first().posting,
     )
-    prices.set_piece(container=pound, tier="stand", piece_cents=900, valid_from=START)
-    prices.set_piece(container=pound, tier="shop", piece_cents=650, valid_from=START)
+    prices.set_piece(size=pound, tier="stand", piece_cents=900, valid_from=START)
+    prices.set_piece(size=pound, tier="shop", piece_cents=650, valid_from=START)
     prices.set_bulk(colour_class="White", price_per_pound=Decimal("2.00"), valid_from=START)
     return pound
 
@@ -78,12 +78,12 @@ def test_prices_go_up_only_after_they_were_seen(house, sign_in, axe):
     # 9.00 × 1.05 = 9.45 → 9.49.
     expect(page.get_by_text("$9.49")).to_be_visible()
     axe(page)
-    assert ContainerPrice.objects.count() == 2
+    assert PiecePrice.objects.count() == 2
 
     page.get_by_role("button", name="Change 1 price").click()
 
     expect(page.get_by_role("status")).to_contain_text("1 price changes on")
-    assert ContainerPrice.objects.filter(tier="stand").latest("id").piece_cents == 949
+    assert PiecePrice.objects.filter(tier="stand").latest("id").piece_cents == 949
 
 
 def test_a_customer_is_added_with_the_keyboard_alone(house, sign_in, axe):

@@ -20,7 +20,7 @@ from .conftest import DESKTOP, PHONE
 def sales(transactional_db):
     """Jars of two seasons: 10 that cost 300 cents each sold at 8.00, and 4 that cost 350."""
     stand = builders.place("stand", Place.Kind.STAND, name="Stand")
-    size = builders.container("Pound jar", code="pound-jar")
+    size = builders.size("Pound jar", code="pound-jar")
     day = timezone.localdate() - timedelta(days=3)
     for season, pieces, cents in ((2025, 10, 300), (2026, 4, 350)):
         lot = builders.packed_lot(

@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import books
-from apiary_sales.pricing.models import BulkPrice, ContainerPrice
+from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
 from inventory.stock.services import drums
@@ -38,9 +38,9 @@ def house(transactional_db):
             key=builders.new_key(),
         )
     BulkPrice.objects.create(price_per_pound=Decimal("2.15"), moisture_percent_max=Decimal(30))
-    jars = builders.container("One pound")
+    jars = builders.size("One pound")
     builders.packed_lot(jars, builders.place("shelf", Place.Kind.SHELF, name="Shelf"), 48)
-    ContainerPrice.objects.create(tier="shop", container=jars, piece_cents=650, case_cents=7_200)
+    PiecePrice.objects.create(tier="shop", size=jars, piece_cents=650, case_cents=7_200)
     builders.customer("Corner Grocery")
     builders.customer("Prairie Packers", kind="bulk", tier="bulk")
 

@@ -7,7 +7,7 @@ import pytest
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.pricing.models import ContainerPrice, TaxRate
+from apiary_sales.pricing.models import PiecePrice, TaxRate
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
 from inventory.stock.services import stores
@@ -24,11 +24,9 @@ def stand(transactional_db):
 @pytest.fixture
 def pounds(stand):
     """The one-pound jar at 8.00, 24 of them at the stand."""
-    size = builders.container("One pound", code="one-pound")
+    size = builders.size("One pound", code="one-pound")
     builders.packed_lot(size, stand, 24)
-    ContainerPrice.objects.create(
-        tier="stand", container=size, piece_cents=800, valid_from=date(2026, 1, 1)
-    )
+    PiecePrice.objects.create(tier="stand", size=size, piece_cents=800, valid_from=date(2026, 1, 1))
     return size
 
 
@@ -170,12 +168,12 @@ def test_the_till_reckons_to_the_cent_as_the_books_do(sign_in, stand, rounding):
         ("quart", 6, [(1, 2115, None), (2, 2049, None)]),
         ("bear", 12, [(1, 540, 6000), (6, 530, None), (36, 490, None)]),
     ]:
-        size = builders.container(code, code=code, pieces_per_case=per_case)
+        size = builders.size(code, code=code, pieces_per_case=per_case)
         builders.packed_lot(size, stand, 100)
         for pieces, piece_cents, case_cents in prices:
-            ContainerPrice.objects.create(
+            PiecePrice.objects.create(
                 tier="stand",
-                container=size,
+                size=size,
                 min_pieces=pieces,
                 piece_cents=piece_cents,
                 case_cents=case_cents,

@@ -40,7 +40,7 @@ def test_two_customers_never_have_the_same_name_whatever_the_capitals(db):
     with pytest.raises(BadValue) as refused:
         customers.add(Details(name="corner grocery"))
 
-    assert refused.value.field == "name"
+    assert refused.value.parameter == "name"
     assert refused.value.message == (
         "There is a customer called Corner Grocery already. "
         "Open that one, or add the town to this name."
@@ -52,7 +52,7 @@ def test_an_exempt_customer_needs_a_certificate_number(db):
     with pytest.raises(BadValue) as refused:
         customers.add(Details(name="Mill", tax_status="exempt"))
 
-    assert refused.value.field == "certificate_number"
+    assert refused.value.parameter == "certificate_number"
     assert refused.value.message == (
         "Enter the number of the exemption certificate, or charge sales tax."
     )
@@ -70,7 +70,7 @@ def test_all_problems_are_told_at_once_and_nothing_is_changed(db):
     with pytest.raises(SeveralProblems) as refused:
         customers.change(customer, Details(name=" ", terms_days=366, credit_limit_cents=-1))
 
-    assert [(each.field, each.message) for each in refused.value.problems] == [
+    assert [(each.parameter, each.message) for each in refused.value.problems] == [
         ("name", "Enter the name of the customer."),
         ("terms_days", "366 days to pay is too long. Enter 365 or fewer."),
         ("credit_limit_cents", "Enter a credit limit of nothing or more."),

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from inventory.bottling.models import BottlingRun, ContainerSize, PackagingPart
+from inventory.bottling.models import BottlingRun, PackagingPart, Size
 from inventory.bottling.services import parts, runs
 from inventory.stock.models import Lot, Place
 from tests import builders
@@ -15,7 +15,7 @@ from tests import builders
 class Room:
     tank: Place
     shelf: Place
-    size: ContainerSize
+    size: Size
     lot: Lot
     jar: PackagingPart
     lid: PackagingPart
@@ -29,7 +29,7 @@ def set_up(
     tank = builders.place("tank-1", name="Tank 1")
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
     lot = builders.lot_in(tank, grams, cost_cents=cost_cents)
-    size = builders.container("One pound")
+    size = builders.size("One pound")
     jar = builders.part("Jar", PackagingPart.Kind.JAR)
     lid = builders.part("Lid", PackagingPart.Kind.LID)
     case = builders.part("Case", PackagingPart.Kind.CASE)
@@ -57,7 +57,7 @@ def receive(part: PackagingPart, shelf: Place, pieces: int, cost_cents: int):
 
 def plan(room: Room, pieces: int = 96, **changes) -> BottlingRun:
     asked = {
-        "container": room.size,
+        "size": room.size,
         "source": room.tank,
         "target": room.shelf,
         "pieces": pieces,

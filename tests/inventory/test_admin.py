@@ -10,7 +10,7 @@ from tests.inventory.pages import books_unchanged, signed_in
 pytestmark = pytest.mark.django_db
 
 LEDGER = ["posting", "balance", "dipreading", "partreceipt", "bottlingrun", "fillcheck"]
-REFERENCE = ["lot", "place", "tankshape", "containersize", "packagingpart", "productionsettings"]
+REFERENCE = ["lot", "place", "tankshape", "size", "packagingpart", "productionsettings"]
 
 
 @pytest.mark.parametrize("name", [*LEDGER, *REFERENCE])

@@ -93,7 +93,7 @@ def test_too_small_a_sample_is_refused_and_holds_nothing(run, scheme, weighed, s
     with pytest.raises(BadValue) as refused:
         check(run, [448_000] * weighed, scheme=scheme)
 
-    assert (refused.value.field, str(refused.value)) == ("weights", sentence)
+    assert (refused.value.parameter, str(refused.value)) == ("weights", sentence)
     assert FillCheck.objects.count() == 0
     assert not Lot.objects.get(pk=run.packed_lot.pk).is_on_hold
 
@@ -103,7 +103,7 @@ def test_gross_weights_taken_for_net_are_asked_about(run):
     with pytest.raises(BadValue) as refused:
         check(run, [634_000] * 12)
 
-    assert (refused.value.field, str(refused.value)) == (
+    assert (refused.value.parameter, str(refused.value)) == (
         "weights_are_right",
         "The pieces average 634.0 g; the label says 1 lb. Are these net weights, "
         "without jar and lid? If so, tick the box and send again.",
@@ -115,7 +115,7 @@ def test_net_weights_with_a_tare_taken_off_are_asked_about_before_they_hold_the_
     with pytest.raises(BadValue) as refused:
         check(run, [274_000] * 12, tare_milligrams=180_000)
 
-    assert (refused.value.field, str(refused.value)) == (
+    assert (refused.value.parameter, str(refused.value)) == (
         "weights_are_right",
         "With the empty weight taken off, the pieces average 274.0 g; the label says 1 lb. "
         "Are these gross weights, and is the empty weight right? "
@@ -170,7 +170,7 @@ def test_a_release_needs_a_reason(run, reason, sentence):
     with pytest.raises(BadValue) as refused:
         fill_checks.release(lot=run.packed_lot, reason=reason, released_by=builders.person())
 
-    assert (refused.value.field, str(refused.value)) == ("reason", sentence)
+    assert (refused.value.parameter, str(refused.value)) == ("reason", sentence)
     assert Lot.objects.get(pk=run.packed_lot.pk).is_on_hold
 
 
@@ -279,7 +279,7 @@ def test_the_histogram_counts_every_weight_and_marks_label_and_limits(run):
 def test_a_metric_label_answers_to_the_gram_columns(room):
     # Handbook 133, table 2-5, from memory: 500 g may be short by 21.7 g, so 478.3 g passes and
     # 478.2 g does not.
-    room.size = builders.container("500 g", "500", "g", brimful_ml=Decimal(400))
+    room.size = builders.size("500 g", "500", "g", brimful_ml=Decimal(400))
     run = bottling_room.recorded(room, drawn_grams=50_000)
 
     assert check(run, [505_000] * 11 + [478_300]).has_passed

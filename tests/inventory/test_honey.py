@@ -81,7 +81,7 @@ def test_honey_is_not_poured_on_a_day_to_come(tank, drum, owner, key):
             source=tank, target=drum, grams=1000, recorded_by=owner, key=key(), poured_on=tomorrow
         )
 
-    assert refused.value.field == "poured_on"
+    assert refused.value.parameter == "poured_on"
     assert Posting.objects.count() == 1
 
 
@@ -114,7 +114,7 @@ def test_all_problems_of_an_extraction_are_told_at_once(tank, owner, key):
             key=key(),
         )
 
-    assert {problem.field for problem in refused.value.problems} == {
+    assert {problem.parameter for problem in refused.value.problems} == {
         "weight",
         "moisture",
         "floral_source",
@@ -193,7 +193,7 @@ def test_a_full_drum_weighs_more_than_an_empty_one(tank, drum, owner, key, gross
     with pytest.raises(BadValue) as refused:
         drums.fill(tank=tank, drum=drum, gross_grams=gross, recorded_by=owner, key=key())
 
-    assert refused.value.field == "gross"
+    assert refused.value.parameter == "gross"
     assert honey.content(drum) is None
 
 

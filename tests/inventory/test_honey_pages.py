@@ -963,7 +963,7 @@ def test_a_lot_page_traces_an_extraction_out_to_blends_and_jars(tank, bottler):
     builders.lot_in(tank, 100_000)
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
     blend = honey.content(tank).lot
-    builders.packed_lot(builders.container(), shelf, 48, code="L1", parent=blend)
+    builders.packed_lot(builders.size(), shelf, 48, code="L1", parent=blend)
 
     response = bottler.get(reverse("inventory:lot_detail", args=[lot.code]))
 

@@ -37,13 +37,13 @@ def blend_of_two(tank):
 
 def filled_run(blend, tank):
     """A recorded run of 40 jars that drew 20 kg of the blend; parts 30.00, labour 10.00."""
-    size = builders.container("Half kilo", "500", "g")
+    size = builders.size("Half kilo", "500", "g")
     shelf = builders.place("shelf-1", "shelf")
     packed = builders.packed_lot(size, shelf, 40, parent=blend)
     return BottlingRun.objects.create(
         number="R26-001",
         status=BottlingRun.Status.RECORDED,
-        container=size,
+        size=size,
         source=tank,
         target=shelf,
         pieces_planned=40,
@@ -135,7 +135,7 @@ def test_an_absurd_cost_is_refused_and_nothing_is_changed(tank, cents):
     with pytest.raises(BadValue) as refused:
         costs.set_lot_cost(lot=lot, cost_cents=cents)
 
-    assert refused.value.field == "cost"
+    assert refused.value.parameter == "cost"
     assert refused.value.message == (
         f"Enter what all of lot {lot.code} cost, from nothing to $1,000,000.00."
     )
@@ -156,7 +156,7 @@ def test_a_cost_spread_by_weight_adds_up_to_the_cent_and_is_fair_to_a_cent(total
 
 def test_a_jar_without_a_run_keeps_its_cost(tank):
     lot = builders.lot_in(tank)
-    size = builders.container()
+    size = builders.size()
     packed = builders.packed_lot(
         size, builders.place("shelf", "shelf"), 10, cost_cents=700, parent=lot
     )

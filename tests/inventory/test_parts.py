@@ -69,7 +69,7 @@ def test_two_parts_do_not_share_a_name(jar):
     with pytest.raises(BadValue) as refused:
         parts.save(name="jar,  70 MM", kind="jar")
 
-    assert (refused.value.field, str(refused.value)) == (
+    assert (refused.value.parameter, str(refused.value)) == (
         "name",
         "There is a part named jar, 70 MM already.",
     )
@@ -145,7 +145,7 @@ def test_a_receipt_that_cannot_be_is_refused(jar, shelf, changes, field, sentenc
     with pytest.raises(BadValue) as refused:
         receive(jar, shelf, **changes)
 
-    assert (refused.value.field, str(refused.value)) == (field, sentence)
+    assert (refused.value.parameter, str(refused.value)) == (field, sentence)
     assert PartReceipt.objects.count() == 0
     assert stock_of(jar).on_hand == 0
 

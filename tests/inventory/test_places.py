@@ -479,12 +479,15 @@ def test_an_unknown_shape_is_refused_by_the_service():
     with pytest.raises(BadValue) as refused:
         places.create(kind="tank", code="a", name="A", shape=places.Shape(form="ball"))
 
-    assert (refused.value.field, str(refused.value)) == ("form", "Choose the shape of the vessel.")
+    assert (refused.value.parameter, str(refused.value)) == (
+        "form",
+        "Choose the shape of the vessel.",
+    )
 
 
 def test_an_outside_place_is_not_set_up_by_hand():
     with pytest.raises(BadValue) as refused:
         places.create(kind="customer", code="a", name="A")
 
-    assert refused.value.field == "kind"
+    assert refused.value.parameter == "kind"
     assert honey.content(Place.objects.outside(Place.Kind.CUSTOMER)) is None

@@ -67,7 +67,7 @@ def test_many_writers_crossing_each_other_neither_deadlock_nor_lose_a_piece():
     person = builders.person()
     shelf = builders.place("shelf", Place.Kind.SHELF)
     stand = builders.place("stand", Place.Kind.STAND)
-    sizes = [builders.container(name) for name in ("Half pound", "One pound", "Two pound")]
+    sizes = [builders.size(name) for name in ("Half pound", "One pound", "Two pound")]
     lots = [builders.packed_lot(size, shelf, 200) for size in sizes]
 
     def worker(seed):

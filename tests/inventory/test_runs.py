@@ -99,7 +99,7 @@ def test_the_packed_lot_takes_over_what_the_honey_is(room):
     assert packed.season == 2026
     assert packed.moisture_percent == Decimal("17.40")
     assert packed.quantity_made == 96
-    assert packed.container == room.size
+    assert packed.size == room.size
 
 
 def test_the_lot_code_is_the_day_and_the_number_of_the_run_on_it(room):
@@ -224,7 +224,7 @@ def test_a_run_needs_no_more_than_the_vessel_holds(room):
     with pytest.raises(NotEnoughHoney) as refused:
         bottling_room.plan(room, 441)
 
-    assert refused.value.field == "pieces"
+    assert refused.value.parameter == "pieces"
     assert str(refused.value) == "Not enough honey: the run needs 441.0 lb, Tank 1 holds 440.9 lb."
     assert BottlingRun.objects.count() == 0
 
@@ -270,7 +270,7 @@ def test_a_run_of_an_absurd_size_is_refused(room, pieces, sentence):
     with pytest.raises(BadValue) as refused:
         bottling_room.plan(room, pieces)
 
-    assert (refused.value.field, str(refused.value)) == ("pieces", sentence)
+    assert (refused.value.parameter, str(refused.value)) == ("pieces", sentence)
 
 
 def test_all_problems_of_a_plan_are_told_at_once(room):
@@ -280,8 +280,8 @@ def test_all_problems_of_a_plan_are_told_at_once(room):
     with pytest.raises(SeveralProblems) as refused:
         bottling_room.plan(room, 0, source=room.shelf, target=room.tank)
 
-    assert {problem.field: problem.message for problem in refused.value.problems} == {
-        "container": "One pound is out of use.",
+    assert {problem.parameter: problem.message for problem in refused.value.problems} == {
+        "size": "One pound is out of use.",
         "pieces": "Enter one piece or more.",
         "source": "Shelf holds no bulk honey. Choose a tank, drum, pail or tote.",
         "target": "Tank 1 is no shelf, stand or van.",
@@ -292,12 +292,12 @@ def test_twelve_pounds_do_not_go_into_a_jug_of_a_gallon(room):
     # A US gallon is 3,785.4 ml. At 17.4 % and 20 °C honey is 1.4211 kg/L at 17 % and 1.4146 at
     # 18 % (White 1975 by Crane, from memory: 1.4237 and 1.4171 × 0.998207), so 1.4185 at 17.4 %;
     # at 32 °C 0.0072 less, 1.4113: 5,443.1 g / 1.4113 = 3.857 L.
-    jug = builders.container("Gallon jug", "12", brimful_ml=Decimal("3785.4"))
+    jug = builders.size("Gallon jug", "12", brimful_ml=Decimal("3785.4"))
 
     with pytest.raises(VesselTooSmall) as refused:
-        bottling_room.plan(room, 4, container=jug)
+        bottling_room.plan(room, 4, size=jug)
 
-    assert refused.value.field == "container"
+    assert refused.value.parameter == "size"
     assert str(refused.value) == (
         "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
         "Gallon jug holds 3.79 L to the brim: it does not fit."
@@ -306,19 +306,19 @@ def test_twelve_pounds_do_not_go_into_a_jug_of_a_gallon(room):
 
 def test_honey_that_fits_only_when_cool_is_not_filled_warm(room):
     # By the figures above 12 lb need 3.837 L at 20 °C and 3.857 L at 32 °C.
-    jug = builders.container("Gallon jug", "12", brimful_ml=Decimal("3850"))
+    jug = builders.size("Gallon jug", "12", brimful_ml=Decimal("3850"))
 
     with pytest.raises(VesselTooSmall):
-        bottling_room.plan(room, 4, container=jug, celsius=Decimal(32))
+        bottling_room.plan(room, 4, size=jug, celsius=Decimal(32))
 
-    assert bottling_room.plan(room, 4, container=jug, celsius=Decimal(20)).pieces_planned == 4
+    assert bottling_room.plan(room, 4, size=jug, celsius=Decimal(20)).pieces_planned == 4
 
 
 def test_a_temperature_that_honey_never_has_is_refused(room):
     with pytest.raises(BadValue) as refused:
         bottling_room.plan(room, celsius=Decimal(75))
 
-    assert refused.value.field == "celsius"
+    assert refused.value.parameter == "celsius"
     assert str(refused.value) == (
         "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
         "167 °F (75 °C) was entered. Check the figure and its unit."
@@ -329,7 +329,7 @@ def test_a_plan_for_another_year_is_a_slip(room):
     with pytest.raises(BadValue) as refused:
         bottling_room.plan(room, planned_for=timezone.localdate() + timedelta(days=367))
 
-    assert refused.value.field == "planned_for"
+    assert refused.value.parameter == "planned_for"
 
 
 def test_the_same_plan_sent_twice_is_made_once(room):
@@ -371,7 +371,7 @@ def test_a_run_draws_no_more_than_the_vessel_holds():
     with pytest.raises(NotEnoughHoney) as refused:
         bottling_room.record(run)
 
-    assert refused.value.field == "drawn"
+    assert refused.value.parameter == "drawn"
     assert str(refused.value) == (
         "Not enough honey: the run drew 99.2 lb, Tank 1 holds 97.0 lb by the books. "
         "Check the figure, or dip the vessel and correct the books first."
@@ -470,7 +470,7 @@ def test_figures_that_cannot_be_are_refused_at_their_field(room, changes, field,
     with pytest.raises(BadValue) as refused:
         bottling_room.record(run, **changes)
 
-    assert (refused.value.field, str(refused.value)) == (field, sentence)
+    assert (refused.value.parameter, str(refused.value)) == (field, sentence)
     run.refresh_from_db()
     assert run.status == BottlingRun.Status.PLANNED
     assert honey.content(room.tank).quantity == 200_000
@@ -483,7 +483,7 @@ def test_a_run_before_its_honey_was_extracted_is_refused(room):
     with pytest.raises(BadValue) as refused:
         bottling_room.recorded(room, bottled_on=date(2026, 7, 19))
 
-    assert (refused.value.field, str(refused.value)) == (
+    assert (refused.value.parameter, str(refused.value)) == (
         "bottled_on",
         "This honey was extracted on July 20, 2026; it can't have been bottled before that.",
     )
@@ -511,7 +511,7 @@ def test_a_run_of_a_day_to_come_is_refused(room):
     with pytest.raises(BadValue) as refused:
         bottling_room.recorded(room, bottled_on=timezone.localdate() + timedelta(days=1))
 
-    assert (refused.value.field, str(refused.value)) == (
+    assert (refused.value.parameter, str(refused.value)) == (
         "bottled_on",
         "The day of the run lies in the future.",
     )

@@ -8,10 +8,10 @@ from django.utils import timezone
 
 from inventory.bottling.models import (
     BottlingRun,
-    ContainerSize,
     FillCheck,
     PackagingPart,
     PartReceipt,
+    Size,
 )
 from inventory.bottling.services import fill_checks
 from inventory.stock.models import Item, Lot, Place, Posting, ProductionSettings, TankShape
@@ -40,7 +40,7 @@ def bottler(client):
 def plan_form(room, **changes) -> dict:
     return {
         "key": builders.new_key(),
-        "container": room.size.pk,
+        "size": room.size.pk,
         "source": room.tank.pk,
         "target": room.shelf.pk,
         "pieces": "96",
@@ -110,10 +110,10 @@ def test_the_vessel_is_offered_with_its_lot_and_what_is_in_it(bottler, room):
 
 
 def test_the_plan_tells_live_what_it_needs(bottler, room):
-    jug = builders.container("Gallon jug", "12", brimful_ml="3785.4")
+    jug = builders.size("Gallon jug", "12", brimful_ml="3785.4")
 
     page = bottler.get(
-        at("run_plan_preview"), plan_form(room, container=jug.pk, pieces="4")
+        at("run_plan_preview"), plan_form(room, size=jug.pk, pieces="4")
     ).content.decode()
 
     assert (
@@ -139,7 +139,7 @@ def test_the_plan_tells_live_that_other_runs_want_the_honey(bottler, room):
     assert "not all of them can be filled" in page
 
 
-@pytest.mark.parametrize("typed", [{}, {"pieces": "x"}, {"pieces": "-4"}, {"container": "999"}])
+@pytest.mark.parametrize("typed", [{}, {"pieces": "x"}, {"pieces": "-4"}, {"size": "999"}])
 def test_an_unfinished_plan_is_answered_with_what_to_enter(bottler, room, typed):
     asked = plan_form(room, **typed) if typed else {}
 
@@ -200,12 +200,12 @@ def test_a_plan_that_cannot_be_is_refused_at_its_field(bottler, room, changes, e
 
 
 def test_a_weight_that_does_not_fit_is_refused_at_the_size(bottler, room):
-    jug = builders.container("Gallon jug", "12", brimful_ml="3785.4")
+    jug = builders.size("Gallon jug", "12", brimful_ml="3785.4")
 
-    response = bottler.post(at("run_plan"), plan_form(room, container=jug.pk, pieces="4"))
+    response = bottler.post(at("run_plan"), plan_form(room, size=jug.pk, pieces="4"))
 
     assert refused(response) == {
-        "container": [
+        "size": [
             "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
             "Gallon jug holds 3.79 L to the brim: it does not fit."
         ]
@@ -246,7 +246,7 @@ def test_the_same_plan_sent_twice_is_made_once(bottler, room):
 def test_without_sizes_honey_or_shelves_the_page_says_what_to_do_first(bottler):
     assert "There is no size to fill yet." in bottler.get(at("run_plan")).content.decode()
 
-    builders.container("One pound")
+    builders.size("One pound")
     assert "No tank or drum holds honey." in bottler.get(at("run_plan")).content.decode()
 
     builders.lot_in(builders.place("tank-1"))
@@ -702,7 +702,7 @@ def test_the_rule_last_used_for_a_size_is_offered_again_for_that_size_alone(bott
     weights = " ".join(["456"] * 20)
     bottler.post(at("fill_check", run.number), check_form(scheme="eu", weights=weights))
 
-    other = bottling_room.plan(room, container=builders.container("Half pound"), pieces=12)
+    other = bottling_room.plan(room, size=builders.size("Half pound"), pieces=12)
     assert before == "us"
     assert bottler.get(at("fill_check", run.number)).context["form"].initial["scheme"] == "eu"
     assert bottler.get(at("fill_check", other.number)).context["form"].initial["scheme"] == "us"
@@ -843,7 +843,7 @@ def test_a_size_is_added_through_its_page(bottler):
     jar, case = builders.part("Jar"), builders.part("Case", "case")
 
     bottler.post(
-        at("container_create"),
+        at("size_create"),
         size_form(
             **{
                 "parts-0-part": jar.pk,
@@ -856,14 +856,14 @@ def test_a_size_is_added_through_its_page(bottler):
         ),
     )
 
-    size = ContainerSize.objects.get()
+    size = Size.objects.get()
     # 8.8 fl oz × 29.5735 ml are 260.2 ml.
     assert (str(size.declared_amount), size.declared_unit, str(size.brimful_ml)) == (
         "12.000",
         "oz",
         "260.2",
     )
-    assert [(use.part, use.per_pieces) for use in size.container_parts.order_by("id")] == [
+    assert [(use.part, use.per_pieces) for use in size.size_parts.order_by("id")] == [
         (jar, 1),
         (case, 24),
     ]
@@ -904,32 +904,32 @@ def test_a_size_is_added_through_its_page(bottler):
     ],
 )
 def test_a_size_that_cannot_be_is_refused_at_its_field(bottler, changes, expected):
-    response = bottler.post(at("container_create"), size_form(**changes))
+    response = bottler.post(at("size_create"), size_form(**changes))
 
     assert refused(response) == expected
-    assert ContainerSize.objects.count() == 0
+    assert Size.objects.count() == 0
 
 
 def test_a_size_is_changed_and_shows_its_label_and_its_fit(bottler, room):
-    page = bottler.get(at("container_edit", room.size.code)).content.decode()
+    page = bottler.get(at("size_edit", room.size.code)).content.decode()
     assert "NET WT 16 OZ (1 LB)" in page
     assert "1/16 in" in page
     assert "One pound holds 400 ml to the brim: it fits." in page
     assert 'value="1"' in page
 
     bottler.post(
-        at("container_edit", room.size.code),
+        at("size_edit", room.size.code),
         size_form(name="Pound jar", declared="1", declared_unit="lb", brimful="345",
                   brimful_unit="mL"),
     )  # fmt: skip
 
     room.size.refresh_from_db()
     assert (room.size.name, str(room.size.brimful_ml)) == ("Pound jar", "345.0")
-    assert room.size.container_parts.count() == 0
+    assert room.size.size_parts.count() == 0
 
 
 def test_a_listed_part_stays_when_the_page_is_saved_as_it_is(bottler, room):
-    form = bottler.get(at("container_edit", room.size.code)).context["form"]
+    form = bottler.get(at("size_edit", room.size.code)).context["form"]
     typed = {"key": "k", "parts-INITIAL_FORMS": "3", "parts-TOTAL_FORMS": "6"}
     for name in form.fields:
         value = form[name].value()
@@ -941,10 +941,10 @@ def test_a_listed_part_stays_when_the_page_is_saved_as_it_is(bottler, room):
         for name in line.fields:
             typed[f"{line.prefix}-{name}"] = line[name].value()
 
-    response = bottler.post(at("container_edit", room.size.code), typed)
+    response = bottler.post(at("size_edit", room.size.code), typed)
 
     assert response.status_code == 302
-    assert [(use.part, use.per_pieces) for use in room.size.container_parts.order_by("id")] == [
+    assert [(use.part, use.per_pieces) for use in room.size.size_parts.order_by("id")] == [
         (room.jar, 1),
         (room.lid, 1),
         (room.case, 12),
@@ -952,19 +952,19 @@ def test_a_listed_part_stays_when_the_page_is_saved_as_it_is(bottler, room):
 
 
 def test_the_usual_sizes_come_at_one_press(bottler):
-    response = bottler.post(at("container_add_usual"), follow=True)
+    response = bottler.post(at("size_add_usual"), follow=True)
 
-    assert ContainerSize.objects.count() == 16
+    assert Size.objects.count() == 16
     assert "Added 16 usual sizes." in response.content.decode()
     assert "Five-gallon pail (60 lb)" in response.content.decode()
 
 
 def test_a_size_is_switched_off_and_on(bottler, room):
-    bottler.post(at("container_switch", room.size.code))
+    bottler.post(at("size_switch", room.size.code))
     room.size.refresh_from_db()
     assert not room.size.is_active
 
-    bottler.post(at("container_switch", room.size.code))
+    bottler.post(at("size_switch", room.size.code))
     room.size.refresh_from_db()
     assert room.size.is_active
 
@@ -1057,8 +1057,8 @@ def test_the_house_sets_its_figures_through_its_page(bottler):
         ("run_plan_preview", "stand"),
         ("part_create", "stand"),
         ("part_receive", "office"),
-        ("container_create", "office"),
-        ("container_add_usual", "stand"),
+        ("size_create", "office"),
+        ("size_add_usual", "stand"),
         ("production_settings", "stand"),
     ],
 )
@@ -1078,8 +1078,8 @@ def test_who_minds_the_stand_records_no_run(client, room, name):
 
 @pytest.mark.parametrize(
     "name",
-    ["bottling", "run_plan", "part_list", "part_create", "part_receive", "container_list",
-     "container_create", "production_settings"],
+    ["bottling", "run_plan", "part_list", "part_create", "part_receive", "size_list",
+     "size_create", "production_settings"],
 )  # fmt: skip
 def test_every_page_opens_in_an_empty_house(bottler, name):
     assert bottler.get(at(name)).status_code == 200
@@ -1106,8 +1106,8 @@ def test_a_part_leads_to_its_sizes_only_those_who_may_change_them(client, room, 
     page = client.get(at("part_detail", room.jar.code)).content.decode()
 
     assert "One pound" in page
-    assert (at("container_edit", room.size.code) in page) is is_open
-    assert client.get(at("container_edit", room.size.code)).status_code == (200 if is_open else 403)
+    assert (at("size_edit", room.size.code) in page) is is_open
+    assert client.get(at("size_edit", room.size.code)).status_code == (200 if is_open else 403)
 
 
 def test_an_empty_shelf_is_a_place_for_parts(bottler):

@@ -46,7 +46,7 @@ def test_drawn_is_packed_and_lost_and_broken_and_parts_are_what_was_needed(
     size = room.new_size(amount, unit, per_case=per_case, lids=lids)
     drawn = int(size.declared_grams * (filled + broken)) + loss + over * filled // 10
     tank_before = honey.content(room.tank).quantity
-    run = bottling_room.plan(room, 1, container=size)
+    run = bottling_room.plan(room, 1, size=size)
 
     try:
         run = bottling_room.record(
@@ -60,7 +60,7 @@ def test_drawn_is_packed_and_lost_and_broken_and_parts_are_what_was_needed(
     except HouseError:
         # Too little left for the pieces: refused as a whole.
         assert honey.content(room.tank).quantity == tank_before
-        assert Lot.objects.filter(container=size).count() == 0
+        assert Lot.objects.filter(size=size).count() == 0
         assert list(books.faults()) == []
         return
 
@@ -96,7 +96,7 @@ def room(db):
 
     def new_size(amount: str, unit: str, *, per_case: int, lids: int):
         name = f"{amount} {unit} {builders.new_key()}"
-        size = builders.container(name, amount, unit, brimful_ml=Decimal(3_000))
+        size = builders.size(name, amount, unit, brimful_ml=Decimal(3_000))
         for kind, quantity, per_pieces in (("jar", 1, 1), ("lid", lids, 1), ("case", 1, per_case)):
             part = builders.part(f"{kind} {name}", kind)
             builders.made_of(size, part, quantity, per_pieces)

@@ -80,7 +80,7 @@ def test_what_a_model_finds_wrong_is_told_in_the_same_words(db):
     }.items():
         with pytest.raises(BadValue) as refused:
             save_checked(place)
-        told[name] = (refused.value.field, refused.value.message)
+        told[name] = (refused.value.parameter, refused.value.message)
 
     assert told == {
         "taken": ("code", "This is taken already. Choose another."),

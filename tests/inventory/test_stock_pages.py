@@ -27,7 +27,7 @@ def stand():
 @pytest.fixture
 def jars(shelf):
     """Forty-eight one pound jars on the shelf."""
-    return builders.packed_lot(builders.container("One pound"), shelf, 48, code="L26-1")
+    return builders.packed_lot(builders.size("One pound"), shelf, 48, code="L26-1")
 
 
 @pytest.fixture
@@ -94,7 +94,7 @@ def test_what_cannot_be_carried_is_refused(shelf, stand, jars, bottler, wrong, t
 
 
 def test_reserved_jars_are_not_carried_away(shelf, stand, jars, bottler):
-    ledger.reserve([ledger.Hold(jars.container.item, shelf, jars, 40)])
+    ledger.reserve([ledger.Hold(jars.size.item, shelf, jars, 40)])
 
     with books_unchanged():
         response = post(
@@ -247,7 +247,7 @@ def test_a_count_that_cannot_be_is_refused(shelf, jars, bottler, wrong, told):
 
 
 def test_a_count_below_what_is_promised_is_refused(shelf, jars, bottler):
-    ledger.reserve([ledger.Hold(jars.container.item, shelf, jars, 40)])
+    ledger.reserve([ledger.Hold(jars.size.item, shelf, jars, 40)])
 
     with books_unchanged():
         response = post(bottler, "stock_count", count_form(jars, counted="39"))
@@ -302,6 +302,6 @@ def test_stock_pages_ask_as_often_for_many_rows_as_for_one(shelf, jars, bottler,
     asked()
     for_one = asked()
     for number in range(9):
-        builders.packed_lot(builders.container(f"Size {number}"), shelf, 12)
+        builders.packed_lot(builders.size(f"Size {number}"), shelf, 12)
 
     assert asked() == for_one

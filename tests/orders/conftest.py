@@ -23,7 +23,7 @@ def stand(db):
 
 @pytest.fixture
 def jars(db):
-    return builders.container("One pound", code="1lb")
+    return builders.size("One pound", code="1lb")
 
 
 @pytest.fixture
@@ -40,12 +40,12 @@ def packer(db):
 def jar_line(jars):
     """Return a maker of a line of jars at $6.50 a piece."""
 
-    def make(pieces, price="6.50", container=None, **fields):
+    def make(pieces, price="6.50", size=None, **fields):
         return LineWanted(
             kind=OrderLine.Kind.PACKED,
             quantity=pieces,
             unit_price=Decimal(price),
-            container=container or jars,
+            size=size or jars,
             **fields,
         )
 

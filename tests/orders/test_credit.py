@@ -104,7 +104,7 @@ def test_what_is_owed_counts_against_the_limit(shop, take, fill, bill):
         take(6)
 
     # 65.00 + 97.50 + 39.00 = 201.50
-    assert (refused.value.field, refused.value.message) == (
+    assert (refused.value.parameter, refused.value.message) == (
         "over_limit",
         "Corner Grocery has a limit of $200.00: $65.00 owed, $97.50 ordered and not "
         "invoiced yet, and $39.00 for this one come to $201.50. Tick to take it anyway.",

@@ -8,7 +8,7 @@ from django.utils import timezone
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries.drums import Wanted
 from apiary_sales.orders.services import orders
-from apiary_sales.pricing.models import BulkPrice, ContainerPrice
+from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from inventory.bottling.services import parts
 from inventory.shared.errors import BadValue, NotEnoughHoney
 from inventory.stock.models import Lot, ProductionSettings
@@ -121,7 +121,7 @@ def test_more_than_the_free_drums_hold_is_refused(offers):
     assert str(refused.value) == (
         "Not enough honey in free drums: 3,000 lb asked for, those that fit hold 2,337 lb."
     )
-    assert refused.value.field == "amount"
+    assert refused.value.parameter == "amount"
 
 
 def test_more_drums_than_fit_is_refused(offers):
@@ -183,7 +183,7 @@ def test_without_a_jar_price_there_is_nothing_to_stand_against(offers, drum_line
 def test_the_quote_stands_against_the_best_jar_pound_for_pound(
     offers, drum_line, today, shelf, owner, key
 ):
-    pound = builders.container("One pound")
+    pound = builders.size("One pound")
     jar = builders.part("Jar with lid")
     builders.made_of(pound, jar)
     parts.receive(
@@ -196,12 +196,12 @@ def test_the_quote_stands_against_the_best_jar_pound_for_pound(
         recorded_by=owner,
         key=key(),
     )
-    ContainerPrice.objects.create(tier="stand", container=pound, piece_cents=500)
+    PiecePrice.objects.create(tier="stand", size=pound, piece_cents=500)
     ProductionSettings.objects.update_or_create(pk=1, defaults={"labour_cents_per_hour": 0})
 
     figures = drums.figures([drum_line(offers[0].drum, price="2.00", lot=offers[0].lot)], on=today)
 
     # In a jar a pound brings $5.00 − $0.50 for the jar = $4.50, in the drum $2.00:
     # 440.9245 lb × ($2.00 − $4.50) = −$1,102.31
-    assert (figures.jar.container, figures.jar.per_pound) == (pound, Decimal("4.5000"))
+    assert (figures.jar.size, figures.jar.per_pound) == (pound, Decimal("4.5000"))
     assert figures.over_jar_cents == -110_231

@@ -41,7 +41,7 @@ class Shop:
     def __init__(self) -> None:
         self.person = builders.person()
         self.customer = builders.customer()
-        self.jars = builders.container()
+        self.jars = builders.size()
         self.shelf = builders.place("shelf", Place.Kind.SHELF)
         self.stand = builders.place("stand", Place.Kind.STAND)
         for count, place in zip(PIECES, (self.shelf, self.stand, self.shelf), strict=True):
@@ -53,7 +53,7 @@ class Shop:
             self.on_hand += getattr(self, name)(*figures)
 
     def line(self, pieces: int, price: int = 650) -> LineWanted:
-        return LineWanted("packed", pieces, Decimal(price) / 100, container=self.jars)
+        return LineWanted("packed", pieces, Decimal(price) / 100, size=self.jars)
 
     def take(self, pieces: int, price: int) -> int:
         orders.take(

@@ -118,7 +118,7 @@ def test_two_lines_of_one_size_never_get_the_same_jars(take, jar_line, jars, she
         "Not enough One pound: 5 pieces asked for, 4 pieces free. "
         "Take fewer, or plan a bottling run."
     )
-    assert refused.value.field == "lines.1.quantity"
+    assert refused.value.parameter == "lines.1.quantity"
     assert on_shelf(jars) == (10, 0)
 
 
@@ -148,12 +148,12 @@ def test_more_than_is_free_is_refused_and_nothing_is_kept(take, jar_line, jars, 
 
 def test_every_size_that_is_short_is_named(take, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 5)
-    big = builders.container("Two pound")
+    big = builders.size("Two pound")
 
     with pytest.raises(SeveralProblems) as refused:
-        take(jar_line(6), jar_line(2, container=big))
+        take(jar_line(6), jar_line(2, size=big))
 
-    assert [(problem.field, problem.message) for problem in refused.value.problems] == [
+    assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
         (
             "lines.0.quantity",
             "Not enough One pound: 6 pieces asked for, 5 pieces free. "
@@ -202,7 +202,7 @@ def test_what_is_wrong_with_an_order_is_told_all_at_once(take, jar_line, jars):
             wanted_on=yesterday,
         )
 
-    assert {problem.field: problem.message for problem in refused.value.problems} == {
+    assert {problem.parameter: problem.message for problem in refused.value.problems} == {
         "customer": "Choose the customer.",
         "wanted_on": "The day it is wanted lies before the order.",
         "lines.0.quantity": "Enter one piece or more.",
@@ -218,7 +218,7 @@ def test_an_order_needs_a_line(take):
     with pytest.raises(BadValue, match="Put at least one thing on the order") as refused:
         take()
 
-    assert refused.value.field == "lines"
+    assert refused.value.parameter == "lines"
 
 
 def test_a_customer_who_left_buys_nothing(take, jar_line, jars, shelf, shop):
@@ -286,7 +286,7 @@ def test_a_reserved_drum_is_refused_to_the_second_buyer(take, drum_line, full_dr
         take(drum_line(drum), channel="bulk")
 
     assert str(refused.value) == (f"Drum 7 is reserved for order {first.number}. Choose another.")
-    assert refused.value.field == "lines.0.drum"
+    assert refused.value.parameter == "lines.0.drum"
     assert Order.objects.count() == 1
 
 
@@ -388,7 +388,7 @@ def test_a_drum_leaves_whole_or_not_at_all(take, fulfil, drum_line, full_drum):
         fulfil(order, {line.pk: 1000})
 
     assert str(refused.value) == "Drum 7 leaves whole or not at all."
-    assert refused.value.field == f"line_{line.pk}"
+    assert refused.value.parameter == f"line_{line.pk}"
 
 
 def test_honey_from_a_tank_is_drawn_when_it_leaves(take, fulfil, drum_line):
@@ -505,7 +505,7 @@ def test_no_more_is_handed_over_than_is_left_to_fill(take, fulfil, jar_line, jar
     assert str(refused.value) == (
         "Too many of One pound: 11 pieces to hand over, 10 pieces left to fill."
     )
-    assert refused.value.field == f"line_{line.pk}"
+    assert refused.value.parameter == f"line_{line.pk}"
     assert on_shelf(jars) == (28, 10)
 
 
@@ -576,7 +576,7 @@ def test_goods_leave_no_earlier_than_they_were_made(take, fulfil, jar_line, jars
     with pytest.raises(BadValue) as refused:
         fulfil(order, filled_on=lot.made_on - timedelta(days=1))
 
-    assert (refused.value.field, refused.value.message) == (
+    assert (refused.value.parameter, refused.value.message) == (
         "filled_on",
         f"Lot {lot.code} was made on Aug. 1, 2026; it can't be handed over before that.",
     )
@@ -730,7 +730,7 @@ def test_cancelling_needs_a_reason(take, jar_line, jars, shelf, owner, key):
     with pytest.raises(BadValue, match="Say why it is cancelled") as refused:
         orders.cancel(order=take(jar_line(1)), cancelled_by=owner, key=key(), reason=" ")
 
-    assert refused.value.field == "reason"
+    assert refused.value.parameter == "reason"
     assert on_shelf(jars) == (48, 1)
 
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 from apiary_sales.orders.models import Fulfilment, Order, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders, quotes
-from apiary_sales.pricing.models import BulkPrice, ContainerPrice
+from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.queries import books as stock_books
@@ -40,9 +40,7 @@ def today():
 
 @pytest.fixture
 def shop_price(jars):
-    return ContainerPrice.objects.create(
-        tier="shop", container=jars, piece_cents=650, case_cents=7_200
-    )
+    return PiecePrice.objects.create(tier="shop", size=jars, piece_cents=650, case_cents=7_200)
 
 
 @pytest.fixture
@@ -128,7 +126,7 @@ def test_a_quantity_price_leaves_the_lower_case_price_as_it_is(
     office, shop, jars, shelf, shop_price
 ):
     builders.packed_lot(jars, shelf, 48)
-    ContainerPrice.objects.create(tier="shop", container=jars, min_pieces=6, piece_cents=640)
+    PiecePrice.objects.create(tier="shop", size=jars, min_pieces=6, piece_cents=640)
 
     office.post(reverse("orders:order_create"), order_data(shop, jars, 24))
 
@@ -251,7 +249,7 @@ def test_the_total_follows_what_is_typed(office, shop, jars, shelf, shop_price):
 
 
 def test_the_prices_are_those_of_the_chosen_customer(office, packer, jars, shelf, shop_price):
-    ContainerPrice.objects.create(tier="bulk", container=jars, piece_cents=599)
+    PiecePrice.objects.create(tier="bulk", size=jars, piece_cents=599)
 
     for_shops = office.get(reverse("orders:order_create"))
     for_packer = office.get(reverse("orders:order_create"), {"customer": packer.pk})
@@ -723,13 +721,13 @@ def test_selling_is_read_in_the_same_number_of_queries(
 def test_an_order_is_read_in_the_same_number_of_queries(
     office, shop, shelf, jar_line, owner, key, lines, django_assert_max_num_queries
 ):
-    sizes = [builders.container(f"Size {number}") for number in range(lines)]
+    sizes = [builders.size(f"Size {number}") for number in range(lines)]
     for size in sizes:
         builders.packed_lot(size, shelf, 10)
     order = orders.take(
         customer=shop,
         channel="shop",
-        lines=[jar_line(3, container=size) for size in sizes],
+        lines=[jar_line(3, size=size) for size in sizes],
         created_by=owner,
         key=key(),
     )
@@ -746,11 +744,11 @@ def test_an_order_is_read_in_the_same_number_of_queries(
 
 def test_stock_by_size_shows_the_low_ones_first(office, jars, shelf):
     builders.packed_lot(jars, shelf, 48, cost_cents=9_600)
-    low = builders.container("Two pound", low_stock_pieces=5)
+    low = builders.size("Two pound", low_stock_pieces=5)
 
     page = office.get(reverse("orders:stock"))
 
-    assert [size.container for size in page.context["sizes"]] == [low, jars]
+    assert [row.size for row in page.context["sizes"]] == [low, jars]
     assert "$96.00" in page.text
 
 

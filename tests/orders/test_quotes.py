@@ -205,7 +205,7 @@ def test_a_quote_is_not_valid_until_yesterday(quote, drum_line, full_drum, today
         quote(drum_line(full_drum(7)), valid_until=today - timedelta(days=1))
 
     assert str(refused.value) == "The day it is valid until is past."
-    assert refused.value.field == "valid_until"
+    assert refused.value.parameter == "valid_until"
     assert Order.objects.count() == 0
 
 

@@ -38,7 +38,7 @@ def test_cover_is_what_is_free_over_the_sales_of_four_weeks(sell, jar_line, jars
     sell(jar_line(14), days_ago=27)
     sell(jar_line(14))
 
-    size = stock.size(jars)
+    size = stock.of(jars)
 
     assert size.sold_lately == 28
     assert size.days_of_cover == 72  # 72 free ÷ (28 in 28 days)
@@ -48,7 +48,7 @@ def test_sales_of_longer_ago_do_not_count(sell, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 100)
     sell(jar_line(14), days_ago=28)
 
-    size = stock.size(jars)
+    size = stock.of(jars)
 
     assert (size.sold_lately, size.days_of_cover) == (0, None)
 
@@ -58,7 +58,7 @@ def test_goods_taken_back_are_no_sale(sell, jar_line, jars, shelf, owner, key):
     done = sell(jar_line(14))
     orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
 
-    assert stock.size(jars).sold_lately == 0
+    assert stock.of(jars).sold_lately == 0
 
 
 def test_reserved_pieces_are_wanted_and_planned_runs_are_on_order(
@@ -70,14 +70,14 @@ def test_reserved_pieces_are_wanted_and_planned_runs_are_on_order(
     )
     BottlingRun.objects.create(
         number="26-R01",
-        container=jars,
+        size=jars,
         source=builders.place("t1"),
         target=shelf,
         pieces_planned=240,
         idempotency_key=key(),
     )
 
-    size = stock.size(jars)
+    size = stock.of(jars)
 
     assert (size.stock.on_hand, size.stock.reserved, size.stock.free) == (100, 30, 70)
     assert (size.wanted, size.wanted_beyond, size.coming) == (30, 0, 240)
@@ -90,18 +90,18 @@ def test_a_size_is_low_below_its_own_limit(jars, shelf):
     jars.save()
     builders.packed_lot(jars, shelf, 20)
 
-    assert stock.size(jars).stock.is_low is False
+    assert stock.of(jars).stock.is_low is False
 
     jars.low_stock_pieces = 21
     jars.save()
 
-    assert stock.size(jars).stock.is_low is True
+    assert stock.of(jars).stock.is_low is True
 
 
 @pytest.mark.parametrize("sizes", [1, 12])
 def test_stock_is_read_in_the_same_number_of_queries(django_assert_max_num_queries, shelf, sizes):
     for number in range(sizes):
-        builders.packed_lot(builders.container(f"Size {number}"), shelf, 10)
+        builders.packed_lot(builders.size(f"Size {number}"), shelf, 10)
 
     with django_assert_max_num_queries(8):
         assert len(stock.sizes()) == sizes

@@ -23,7 +23,7 @@ NOON = datetime(2026, 8, 20, 12, tzinfo=UTC)
 @pytest.fixture
 def jar(db):
     """A 500 g jar: glass 0.60, lid 0.12, label 0.08, a case of 1.20 for 12."""
-    size = builders.container("Half kilo", "500", "g")
+    size = builders.size("Half kilo", "500", "g")
     for name, kind, cents, count, per_pieces in (
         ("Glass", "jar", 6000, 100, 1),
         ("Lid", "lid", 2400, 200, 1),
@@ -64,7 +64,7 @@ def run(size, *, filled, drawn_grams, loss_grams=0, broken=0, minutes=None, at=N
     return BottlingRun.objects.create(
         number=builders.new_key(),
         status=BottlingRun.Status.RECORDED,
-        container=size,
+        size=size,
         source=place,
         target=shelf,
         pieces_planned=filled,
@@ -86,7 +86,7 @@ def labour(cents_per_hour):
 
 
 def priced(size, cents, tier="stand"):
-    prices.set_piece(container=size, tier=tier, piece_cents=cents, valid_from=date(2026, 1, 1))
+    prices.set_piece(size=size, tier=tier, piece_cents=cents, valid_from=date(2026, 1, 1))
 
 
 def lines_of(cost):
@@ -100,7 +100,7 @@ def test_the_cost_of_a_filled_jar_is_the_sum_of_its_lines(jar):
     # 400 kg of honey for 1,600.00: 0.40 cents a gram.
     lot = builders.lot_in(builders.place("tank-1"), 400_000, cost_cents=160_000)
 
-    cost = costs.container_cost(container=jar, on=TODAY, lot=lot)
+    cost = costs.size_cost(size=jar, on=TODAY, lot=lot)
 
     # Packed 53,000 − 1,000 − 2 × 500 = 51,000 g, 510 g a jar: 10 g over.
     assert cost.fill.net_grams == 510
@@ -129,7 +129,7 @@ def test_runs_without_minutes_do_not_make_the_work_on_a_piece_less(jar):
 
 
 def test_runs_whose_minutes_were_none_count_as_work_of_none(jar):
-    FillingTime.objects.create(container=jar, minutes_each=Decimal("1.2"))
+    FillingTime.objects.create(size=jar, minutes_each=Decimal("1.2"))
     run(jar, filled=100, drawn_grams=50_000, minutes=0)
 
     assert costs.book(TODAY).fill(jar).minutes == 0
@@ -143,11 +143,11 @@ def test_honey_without_a_cost_is_told_in_plain_words(jar):
 
 
 def test_without_runs_the_label_weight_and_the_entered_minutes_count(jar):
-    FillingTime.objects.create(container=jar, minutes_each=Decimal("1.2"))
+    FillingTime.objects.create(size=jar, minutes_each=Decimal("1.2"))
     labour(1_500)
     lot = builders.lot_in(builders.place("tank-1"), 400_000, cost_cents=160_000)
 
-    cost = costs.container_cost(container=jar, on=TODAY, lot=lot)
+    cost = costs.size_cost(size=jar, on=TODAY, lot=lot)
 
     # 2.00 honey + 0.60 + 0.12 + 0.08 + 0.10 parts + 1.2 × 15.00 ÷ 60 = 0.30 labour.
     assert cost.total == Decimal("3.2000")
@@ -159,7 +159,7 @@ def test_what_is_not_entered_is_named_and_never_counts_as_nothing(jar):
     lot = builders.lot_in(builders.place("tank-1"))
     builders.made_of(jar, builders.part("Seal", "other"))
 
-    cost = costs.container_cost(container=jar, on=TODAY, lot=lot)
+    cost = costs.size_cost(size=jar, on=TODAY, lot=lot)
 
     assert cost.missing == [
         "Honey on the label",
@@ -174,21 +174,21 @@ def test_what_is_not_entered_is_named_and_never_counts_as_nothing(jar):
 
 
 def test_a_size_without_parts_has_no_known_cost(db):
-    size = builders.container()
+    size = builders.size()
 
-    cost = costs.container_cost(container=size, on=TODAY)
+    cost = costs.size_cost(size=size, on=TODAY)
 
     assert "Jar, lid and label" in cost.missing
 
 
 def test_part_costs_average_the_receipts_that_still_stand(jar):
-    glass = jar.container_parts.get(part__name="Glass").part
+    glass = jar.size_parts.get(part__name="Glass").part
     receive_parts(glass, 300, 27_000)
     undone = receive_parts(glass, 50, 99_999)
     ledger.reverse(posting=undone, recorded_by=builders.person(), key=builders.new_key())
     receive_parts(glass, 50, 99_999, on=TODAY + timedelta(days=1))
 
-    cost = costs.container_cost(container=jar, on=TODAY)
+    cost = costs.size_cost(size=jar, on=TODAY)
 
     # (100 × 0.60 + 300 × 0.90) ÷ 400 = 330.00 ÷ 400 = 0.825.
     assert lines_of(cost)["Glass"] == Decimal("0.8250")
@@ -308,14 +308,14 @@ def test_the_drum_price_that_brings_the_same_is_found_the_other_way_round(db):
 
 
 def test_the_best_jar_is_the_one_that_brings_back_most_and_is_known(sold_jar):
-    dear = builders.container("Without parts", "1")
+    dear = builders.size("Without parts", "1")
     priced(dear, 9_900)
     priced(sold_jar, 650, tier="shop")
 
     best = costs.best_jar_net_back(on=TODAY)
 
-    assert (best.container, best.channel) == (sold_jar, Channel.STAND)
-    assert costs.net_back_per_pound(container=dear, channel=Channel.STAND, on=TODAY) is None
+    assert (best.size, best.channel) == (sold_jar, Channel.STAND)
+    assert costs.net_back_per_pound(size=dear, channel=Channel.STAND, on=TODAY) is None
 
 
 def test_without_any_priced_size_there_is_no_best_jar(jar):
@@ -340,13 +340,13 @@ def test_what_if_changes_the_answer_and_nothing_that_is_kept(sold_jar):
 
 
 def test_the_ladder_goes_from_worst_to_best_with_the_unknown_first(sold_jar):
-    unknown = builders.container("Unknown", "1")
+    unknown = builders.size("Unknown", "1")
     priced(unknown, 100)
     priced(sold_jar, 650, tier="shop")
 
     ladder = costs.book(TODAY).net_backs()
 
-    assert [(each.container.name, each.channel) for each in ladder] == [
+    assert [(each.size.name, each.channel) for each in ladder] == [
         ("Unknown", "stand"),
         ("Half kilo", "shop"),
         ("Half kilo", "delivery"),
@@ -358,7 +358,7 @@ def test_the_book_takes_the_same_queries_whatever_the_number_of_sizes(
     sold_jar, django_assert_max_num_queries
 ):
     for number in range(5):
-        priced(builders.container(f"Size {number}"), 500)
+        priced(builders.size(f"Size {number}"), 500)
 
     # Sizes, prices, parts, receipts, runs, filling times, settings, channels.
     with django_assert_max_num_queries(8):
@@ -373,7 +373,7 @@ def test_the_book_takes_the_same_queries_whatever_the_number_of_sizes(
     drum=st.decimals(0, 20, places=2),
 )
 def test_a_jar_at_its_break_even_price_never_loses_to_the_drum(price, discount, card, drawn, drum):
-    size = builders.ContainerSize(
+    size = builders.Size(
         name="Any", declared_amount=Decimal(1), declared_unit="lb", pieces_per_case=12
     )
     fill = costs.Fill(0, drawn, Decimal(0), Decimal(0), None, size.declared_grams)

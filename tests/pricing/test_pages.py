@@ -14,8 +14,8 @@ from django.utils import timezone
 from apiary_sales.pricing.models import (
     BulkPrice,
     ChannelCost,
-    ContainerPrice,
     FillingTime,
+    PiecePrice,
     TaxRate,
 )
 from apiary_sales.pricing.queries import prices as read
@@ -34,13 +34,11 @@ def office(client, db):
 
 @pytest.fixture
 def pound(db):
-    return builders.container(code="pound")
+    return builders.size(code="pound")
 
 
-def set_price(container, cents, tier="stand", **fields):
-    return prices.set_piece(
-        container=container, tier=tier, piece_cents=cents, valid_from=START, **fields
-    )
+def set_price(size, cents, tier="stand", **fields):
+    return prices.set_piece(size=size, tier=tier, piece_cents=cents, valid_from=START, **fields)
 
 
 def today():
@@ -93,8 +91,8 @@ def test_the_prices_of_a_size_are_set_on_one_page(office, pound):
 
     assert "2 prices are set." in response.text
     on = timezone.localdate()
-    assert read.piece_price_cents(container=pound, tier="stand", on=on) == 975
-    assert read.piece_price_cents(container=pound, tier="shop", on=on) == 700
+    assert read.piece_price_cents(size=pound, tier="stand", on=on) == 975
+    assert read.piece_price_cents(size=pound, tier="shop", on=on) == 700
     # The page of the size shows the price that holds and the one before it.
     assert "$9.50" in response.text
 
@@ -109,7 +107,7 @@ def test_a_refused_price_is_told_at_its_tier(office, pound):
     assert response.context["form"].errors == {
         "shop_case_cents": ["Enter the price of one piece too."]
     }
-    assert not ContainerPrice.objects.exists()
+    assert not PiecePrice.objects.exists()
 
 
 @pytest.mark.parametrize(
@@ -135,7 +133,7 @@ def test_a_price_that_was_tried_is_handed_over_to_be_set(office, pound):
     page = office.get(reverse("pricing:price_set", args=["pound"]), {"stand": "8.49"})
 
     assert page.context["form"].initial["stand_piece_cents"] == 849
-    assert ContainerPrice.objects.count() == 1
+    assert PiecePrice.objects.count() == 1
 
 
 def test_a_price_for_many_is_set_and_ended(office, pound):
@@ -164,7 +162,7 @@ def test_a_change_is_shown_before_it_is_made(office, pound):
     # 9.50 × 1.05 = 9.975 → 9.99.
     assert [change.new_piece_cents for change in response.context["table"]] == [999]
     assert "Change 1 price from Jan. 1, 2030" in response.text
-    assert ContainerPrice.objects.count() == 1
+    assert PiecePrice.objects.count() == 1
 
 
 def test_the_table_says_where_a_case_is_held_down_and_a_quantity_price_ends(office, pound):
@@ -192,7 +190,7 @@ def test_a_confirmed_change_is_made_once(office, pound):
     assert second.status_code == 422
     assert "The prices have changed since this table was made." in second.text
     on = date(2030, 1, 1)
-    assert read.piece_price_cents(container=pound, tier="stand", on=on) == 999
+    assert read.piece_price_cents(size=pound, tier="stand", on=on) == 999
 
 
 def test_a_change_nobody_has_seen_is_not_made(office, pound):
@@ -201,7 +199,7 @@ def test_a_change_nobody_has_seen_is_not_made(office, pound):
     response = office.post(reverse("pricing:price_change"), ASKED)
 
     assert response.status_code == 422
-    assert ContainerPrice.objects.count() == 1
+    assert PiecePrice.objects.count() == 1
 
 
 def test_a_change_without_a_list_says_so(office, pound):
@@ -357,7 +355,7 @@ def test_what_is_tried_moves_the_answer_and_is_not_kept(office, compared):
     assert comparison.unknown[0].net_back.missing == ["Labour"]
     assert comparison.drum.per_pound == Decimal("6.50")
     assert "<html" not in response.text
-    assert ContainerPrice.objects.get().piece_cents == 900
+    assert PiecePrice.objects.get().piece_cents == 900
     assert BulkPrice.objects.get().price_per_pound == Decimal("2.00")
     assert ProductionSettings.current().labour_cents_per_hour == 0
 
@@ -432,7 +430,7 @@ def test_the_parts_of_what_a_piece_costs_add_up_in_cents_and_fill_its_bar(office
         assert sum(part.cents for part in bar.segments) == bar.cents
         assert sum(part.length for part in bar.segments) == pytest.approx(100, abs=Decimal("0.03"))
         # A pound is 453.59237 g (NIST Handbook 44).
-        pound = bar.cost.total * Decimal("453.59237") / bar.cost.container.declared_grams
+        pound = bar.cost.total * Decimal("453.59237") / bar.cost.size.declared_grams
         assert abs(bar.per_pound_cents - pound * 100) < Decimal("0.51")
 
 
@@ -441,7 +439,7 @@ def test_the_words_for_the_cost_bars_tell_each_part(office, compared):
 
     [words] = re.findall(r'<desc id="cost-text">(.*?)</desc>', page.text, re.DOTALL)
     for bar in page.context["cost_bars"].bars:
-        assert bar.cost.container.name in words
+        assert bar.cost.size.name in words
         for part in bar.segments:
             assert f"${part.cents / 100:.2f}" in words
     for name in ("honey on the label", "overfill, loss, broken", "jar, lid, label, case", "labour"):
@@ -510,12 +508,12 @@ def test_an_empty_house_gets_words_not_errors(office):
 
 @pytest.mark.parametrize("sort", ["size", "-size", "channel", "price", "break_even", "difference"])
 def test_the_table_sorts_by_every_column(office, compared, sort):
-    bigger = builders.container("Two pound", "2", code="two")
+    bigger = builders.size("Two pound", "2", code="two")
     set_price(bigger, 1_600)
 
     response = office.get(reverse("pricing:drum_or_jar"), {"sort": sort})
 
-    rows = [rung.net_back.container.code for rung in response.context["rows"]]
+    rows = [rung.net_back.size.code for rung in response.context["rows"]]
     expected = {"-size": ["two", "pound"]}.get(sort, ["pound", "two"])
     assert rows == expected
 
@@ -535,7 +533,7 @@ def test_the_comparison_takes_the_same_queries_for_many_sizes(office, compared):
     few = queries_of(office, reverse("pricing:drum_or_jar"))
 
     for number in range(6):
-        set_price(builders.container(f"Size {number}"), 500 + number)
+        set_price(builders.size(f"Size {number}"), 500 + number)
         builders.lot_in(builders.place(f"drum-{number}", "drum"))
 
     assert queries_of(office, reverse("pricing:drum_or_jar")) == few
@@ -591,7 +589,7 @@ def test_everybody_of_the_house_may_look_at_prices(client, pound):
 
 def test_a_price_to_come_is_marked(office, pound):
     prices.set_piece(
-        container=pound,
+        size=pound,
         tier="stand",
         piece_cents=999,
         valid_from=timezone.localdate() + timedelta(days=1),

@@ -43,7 +43,7 @@ def bid(price: str = "2.0000") -> None:
 
 
 def priced(size, tier: str, cents: int) -> None:
-    prices.set_piece(container=size, tier=tier, piece_cents=cents, valid_from=date(2020, 1, 1))
+    prices.set_piece(size=size, tier=tier, piece_cents=cents, valid_from=date(2020, 1, 1))
 
 
 def sold(size, pieces: int, on: date, *, channel="stand", customer=None, status="filled") -> Order:
@@ -59,7 +59,7 @@ def sold(size, pieces: int, on: date, *, channel="stand", customer=None, status=
     OrderLine.objects.create(
         order=order,
         kind=OrderLine.Kind.PACKED,
-        container=size,
+        size=size,
         description=size.name,
         quantity=pieces,
         unit_price=Decimal("9.50"),
@@ -81,7 +81,7 @@ def tank(db):
 
 @pytest.fixture
 def pound(db):
-    size = builders.container("One pound")
+    size = builders.size("One pound")
     priced(size, "stand", 950)
     return size
 
@@ -106,7 +106,7 @@ def test_the_page_plans_what_is_wanted_in_jars_and_the_rest_in_drums(signed_in, 
     # Four jars take 4 × 454 g; the 2,720 g left are five whole pounds.
     found = page.context["found"]
     assert page.status_code == 200
-    assert [(run.container, run.pieces) for run in found.best.runs] == [(house, 4)]
+    assert [(run.size, run.pieces) for run in found.best.runs] == [(house, 4)]
     assert [(bulk.grams, bulk.drums) for bulk in found.best.bulk] == [(2268, 1)]
     assert [(line.label, line.how, line.cents) for line in found.best.statement.lines] == [
         ("One pound, stand", "4 pieces at $9.50", 3800),
@@ -179,7 +179,7 @@ def test_a_spare_jar_brings_its_price_less_what_selling_takes(signed_in, house):
 
 
 def test_one_more_piece_wanted_earns_nothing_where_no_hour_is_left_to_fill_it(signed_in, house):
-    FillingTime.objects.create(container=house, minutes_each=Decimal("0.5"))
+    FillingTime.objects.create(size=house, minutes_each=Decimal("0.5"))
 
     [reason] = (
         signed_in.get(URL, {f"pieces-{house.pk}-stand": "0", "hours": "0"}).context["found"].served
@@ -337,7 +337,7 @@ def test_parts_labour_and_selling_costs_are_lines_of_their_own_and_add_up(signed
         key=builders.new_key(),
     )
     ProductionSettings(labour_cents_per_hour=1200).save()
-    FillingTime.objects.create(container=house, minutes_each=Decimal("0.5"))
+    FillingTime.objects.create(size=house, minutes_each=Decimal("0.5"))
     ChannelCost.objects.create(channel="stand", card_percent=Decimal("2"))
 
     page = signed_in.get(URL, {"per_run": "10", f"order-{jar.pk}": "5"})
@@ -371,7 +371,7 @@ def shown_runs(page) -> dict:
     return {
         "key": page.context["runs_form"]["key"].value(),
         "newest_seen": page.context["desk"].form.books.newest_run,
-        "run": [f"{run.vessel.place.pk}-{run.container.pk}-{run.pieces}" for run in best.runs],
+        "run": [f"{run.vessel.place.pk}-{run.size.pk}-{run.pieces}" for run in best.runs],
     }
 
 
@@ -387,7 +387,7 @@ def test_one_click_makes_the_draft_runs_and_a_second_makes_none(signed_in, house
     assert first.status_code == second.status_code == 302
     assert first.url == reverse("inventory:bottling")
     run = BottlingRun.objects.get()
-    assert (run.status, run.container, run.source, run.target) == ("planned", house, tank, shelf)
+    assert (run.status, run.size, run.source, run.target) == ("planned", house, tank, shelf)
     assert (run.pieces_planned, run.planned_for, run.recorded_by) == (4, today(), owner)
 
 
@@ -569,7 +569,7 @@ def test_promised_held_and_planned_honey_is_not_free(tank, pound, owner):
     builders.lot_in(drum, 1000)
     Lot.objects.filter(pk=builders.lot_in(held, 2000).pk).update(is_on_hold=True)
     runs.plan(
-        container=pound,
+        size=pound,
         source=tank,
         target=shelf,
         pieces=3,
@@ -604,7 +604,7 @@ def test_ready_and_planned_jars_and_the_parts_of_planned_runs_are_set_aside(tank
     )
     builders.packed_lot(pound, shelf, pieces=6)
     runs.plan(
-        container=pound,
+        size=pound,
         source=tank,
         target=shelf,
         pieces=3,
@@ -626,7 +626,7 @@ def recorded_run(size, *, pieces: int, minutes: int) -> None:
     BottlingRun.objects.create(
         number=builders.new_key(),
         status=BottlingRun.Status.RECORDED,
-        container=size,
+        size=size,
         source=builders.place(builders.new_key()),
         target=shelf,
         pieces_planned=pieces,
@@ -662,7 +662,7 @@ def test_minutes_each_are_those_of_short_runs_where_there_are_no_others(pound):
 
 
 def test_minutes_each_that_were_entered_are_taken_as_they_are(pound):
-    FillingTime.objects.create(container=pound, minutes_each=Decimal("0.5"))
+    FillingTime.objects.create(size=pound, minutes_each=Decimal("0.5"))
 
     assert inputs.read(today()).sizes[0].minutes_each == Decimal("0.5")
 
@@ -705,7 +705,7 @@ def test_the_books_are_read_in_a_constant_number_of_queries(
     for number in range(4):
         place = builders.place(f"more-{number}")
         builders.lot_in(place, 1000)
-        size = builders.container(f"Size {number}")
+        size = builders.size(f"Size {number}")
         builders.made_of(size, builders.part(f"Part {number}"))
         priced(size, "stand", 500)
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from apiary_sales.planning import programme
-from apiary_sales.planning.programme import Buyer, Honey, Need, Part, Plan, Programme, Size
+from apiary_sales.planning.programme import Buyer, Honey, Need, Part, Plan, PlannedSize, Programme
 
 cents = st.fractions(min_value=0, max_value=50, max_denominator=60)
 
@@ -18,7 +18,7 @@ cents = st.fractions(min_value=0, max_value=50, max_denominator=60)
 def programmes(draw) -> Programme:
     """Draw a house so small that every plan can be counted out."""
     sizes = tuple(
-        Size(
+        PlannedSize(
             key,
             draw(st.integers(2, 6)),
             draw(st.fractions(min_value=0, max_value=3, max_denominator=4)),
@@ -205,10 +205,10 @@ def house(**fields) -> Programme:
                 Honey("tank-2", 235_000, 294_835, 1_365_00),
             ),
             sizes=(
-                Size(
+                PlannedSize(
                     "pound", 463, Fraction("0.65"), (Need("jar"), Need("lid"), Need("case", 1, 12))
                 ),
-                Size("half", 233, Fraction("0.72"), (Need("half jar"), Need("case", 1, 12))),
+                PlannedSize("half", 233, Fraction("0.72"), (Need("half jar"), Need("case", 1, 12))),
             ),
             buyers=(
                 Buyer("stand pound", "pound", 950, 300),
@@ -317,7 +317,7 @@ def test_a_size_is_not_filled_from_honey_that_does_not_go_into_it():
 def test_a_case_begun_is_a_case_used_in_each_run():
     given = Programme(
         honeys=(Honey("tank-1", 1300), Honey("tank-2", 100)),
-        sizes=(Size("pound", 100, 0, (Need("case", 1, 12),)),),
+        sizes=(PlannedSize("pound", 100, 0, (Need("case", 1, 12),)),),
         buyers=(Buyer("stand", "pound", 50, None),),
         parts=(Part("case", 3, 40, 0, 40),),
     )
@@ -351,7 +351,7 @@ def one_size(pieces_max: int, **fields) -> Programme:
     """A size that brings 500 c: 60 c of jar, 50 c of honey sold in bulk, 10 c of work in each."""
     return Programme(
         honeys=(Honey("tank", 10_000, 100, 50),),
-        sizes=(Size("pound", 100, 1, (Need("jar"),)),),
+        sizes=(PlannedSize("pound", 100, 1, (Need("jar"),)),),
         buyers=(Buyer("stand", "pound", 500, pieces_max),),
         parts=(Part("jar", 200, 60),),
         **{"minutes": 600, "cents_per_minute": 10, **fields},
@@ -397,7 +397,7 @@ def test_a_piece_is_worth_nothing_to_who_takes_none_while_its_parts_are_not_to_b
         ({"honeys": (Honey("tank-1", 1, 0),)}, "a bulk unit of tank-1 weighs nothing"),
         ({"parts": ()}, "size pound needs unknown jar"),
         ({"sizes": ()}, "buyer stand pound wants unknown pound"),
-        ({"sizes": (Size("pound", 0), Size("half", 1))}, "size pound takes no honey"),
+        ({"sizes": (PlannedSize("pound", 0), PlannedSize("half", 1))}, "size pound takes no honey"),
     ],
 )
 def test_figures_that_contradict_each_other_are_refused(wrong, told):

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import BulkPrice, ContainerPrice
+from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.services import prices
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.shared.errors import BadValue, NotAllowedNow
 from tests import builders
 
@@ -23,17 +23,15 @@ DAY = timedelta(days=1)
 
 @pytest.fixture
 def pound(db):
-    return builders.container()
+    return builders.size()
 
 
-def set_price(container, cents, *, on=MAY, tier=STAND, **fields):
-    return prices.set_piece(
-        container=container, tier=tier, piece_cents=cents, valid_from=on, **fields
-    )
+def set_price(size, cents, *, on=MAY, tier=STAND, **fields):
+    return prices.set_piece(size=size, tier=tier, piece_cents=cents, valid_from=on, **fields)
 
 
-def price(container, on, pieces=1, tier=STAND):
-    return read.piece_price_cents(container=container, tier=tier, on=on, pieces=pieces)
+def price(size, on, pieces=1, tier=STAND):
+    return read.piece_price_cents(size=size, tier=tier, on=on, pieces=pieces)
 
 
 def test_a_price_holds_from_its_day_until_the_next_one(pound):
@@ -51,7 +49,7 @@ def test_of_two_prices_for_the_same_day_the_one_entered_last_holds(pound):
     set_price(pound, 925)
 
     assert price(pound, MAY) == 925
-    assert ContainerPrice.objects.count() == 2
+    assert PiecePrice.objects.count() == 2
 
 
 def test_the_same_price_set_twice_is_one_row(pound):
@@ -59,7 +57,7 @@ def test_the_same_price_set_twice_is_one_row(pound):
     second = set_price(pound, 900)
 
     assert second == first
-    assert ContainerPrice.objects.count() == 1
+    assert PiecePrice.objects.count() == 1
 
 
 def test_each_tier_has_its_own_price(pound):
@@ -105,9 +103,9 @@ def test_a_break_must_cost_less_than_fewer_pieces_do(pound):
     with pytest.raises(BadValue) as refused:
         set_price(pound, 900, min_pieces=24)
 
-    assert refused.value.field == "piece_cents"
+    assert refused.value.parameter == "piece_cents"
     assert refused.value.message == "Whoever takes fewer pays $9.00 a piece. Enter less than that."
-    assert ContainerPrice.objects.count() == 1
+    assert PiecePrice.objects.count() == 1
 
 
 def test_a_break_needs_the_price_of_a_single_piece(pound):
@@ -119,7 +117,7 @@ def test_a_case_may_not_cost_more_than_its_pieces(pound):
     with pytest.raises(BadValue) as refused:
         set_price(pound, 900, case_cents=10801)
 
-    assert refused.value.field == "case_cents"
+    assert refused.value.parameter == "case_cents"
     assert refused.value.message == (
         "A case at $108.01 costs more than its 12 pieces alone, which are $108.00."
     )
@@ -140,25 +138,23 @@ def test_the_prices_of_a_size_are_set_together_and_only_what_differs_makes_a_row
     set_price(pound, 650, tier=SHOP)
 
     rows = prices.set_size(
-        container=pound,
+        size=pound,
         wanted={STAND: (900, None), SHOP: (675, 7800), "distributor": (None, None)},
         valid_from=JUNE,
     )
 
     assert [(row.tier, row.piece_cents, row.case_cents) for row in rows] == [(SHOP, 675, 7800)]
     assert price(pound, JUNE, tier=SHOP) == 675
-    assert ContainerPrice.objects.count() == 3
+    assert PiecePrice.objects.count() == 3
 
 
 def test_when_one_price_of_a_size_is_refused_none_is_set(pound):
     with pytest.raises(BadValue) as refused:
-        prices.set_size(
-            container=pound, wanted={STAND: (900, None), SHOP: (None, 7800)}, valid_from=MAY
-        )
+        prices.set_size(size=pound, wanted={STAND: (900, None), SHOP: (None, 7800)}, valid_from=MAY)
 
-    assert refused.value.field == "shop_case_cents"
+    assert refused.value.parameter == "shop_case_cents"
     assert refused.value.message == "Enter the price of one piece too."
-    assert not ContainerPrice.objects.exists()
+    assert not PiecePrice.objects.exists()
 
 
 @pytest.mark.parametrize(
@@ -175,7 +171,7 @@ def test_when_one_price_of_a_size_is_refused_none_is_set(pound):
 def test_whole_cases_go_at_the_case_price(pound, pieces, expected):
     set_price(pound, 900, case_cents=10000)
 
-    unit_price = read.line_unit_price(container=pound, tier=STAND, on=MAY, pieces=pieces)
+    unit_price = read.line_unit_price(size=pound, tier=STAND, on=MAY, pieces=pieces)
 
     assert unit_price == Decimal(expected)
 
@@ -201,7 +197,7 @@ def test_whole_cases_go_at_the_case_price_or_the_quantity_price_whichever_is_low
     set_price(pound, 530, min_pieces=6)
     set_price(pound, 490, min_pieces=36)
 
-    unit_price = read.line_unit_price(container=pound, tier=STAND, on=MAY, pieces=pieces)
+    unit_price = read.line_unit_price(size=pound, tier=STAND, on=MAY, pieces=pieces)
 
     assert unit_price == Decimal(expected)
 
@@ -219,18 +215,18 @@ def test_a_quantity_price_that_names_a_case_price_of_its_own_keeps_it(pound):
 
 
 def test_without_a_price_a_line_has_none(pound):
-    assert read.line_unit_price(container=pound, tier=STAND, on=MAY, pieces=1) is None
-    assert read.price_for(container=pound, tier=STAND, on=MAY) is None
+    assert read.line_unit_price(size=pound, tier=STAND, on=MAY, pieces=1) is None
+    assert read.price_for(size=pound, tier=STAND, on=MAY) is None
 
 
 def test_the_price_list_names_every_size_in_use(pound):
-    pail = builders.container("Pail", "60")
-    builders.container("Old jar", is_active=False)
+    pail = builders.size("Pail", "60")
+    builders.size("Old jar", is_active=False)
     set_price(pound, 900, case_cents=10000)
 
     listed = read.price_list(STAND, MAY)
 
-    assert {size.container for size in listed.sizes} == {pound, pail}
+    assert {row.size for row in listed.sizes} == {pound, pail}
     assert listed.of(pound).offer() == read.PieceOffer(900, 10000)
     assert listed.of(pail).offer() is None
 
@@ -239,7 +235,7 @@ def test_price_lists_take_the_same_number_of_queries_whatever_their_length(
     pound, django_assert_num_queries
 ):
     for number in range(5):
-        size = builders.container(f"Size {number}")
+        size = builders.size(f"Size {number}")
         set_price(size, 900)
         set_price(size, 850, min_pieces=12)
 
@@ -399,7 +395,7 @@ def test_a_change_by_percent_shows_before_and_after_and_saves_nothing(pound):
         (1, 949, 10399),
         (24, 899, None),
     ]
-    assert ContainerPrice.objects.count() == 2
+    assert PiecePrice.objects.count() == 2
 
 
 @pytest.mark.parametrize(
@@ -423,7 +419,7 @@ def test_a_change_by_percent_never_makes_a_case_dearer_than_its_pieces(
 
     assert (seen.new_piece_cents, seen.new_case_cents) == (piece_cents, case_cents)
     assert seen.is_case_capped == (ending != "cent")
-    offer = read.price_for(container=pound, tier=STAND, on=JUNE)
+    offer = read.price_for(size=pound, tier=STAND, on=JUNE)
     assert offer == read.PieceOffer(piece_cents, case_cents)
 
 
@@ -452,10 +448,10 @@ def test_a_quantity_price_that_a_change_makes_no_lower_than_fewer_cost_ends(poun
     ending=st.sampled_from(prices.Ending.values),
 )
 def test_what_a_change_works_out_could_be_set_by_hand(piece, case, percent, ending):
-    size = ContainerSize(pieces_per_case=12)
+    size = Size(pieces_per_case=12)
     rows = [
-        ContainerPrice(min_pieces=1, piece_cents=piece, case_cents=min(case, piece * 12)),
-        ContainerPrice(min_pieces=6, piece_cents=piece - 1),
+        PiecePrice(min_pieces=1, piece_cents=piece, case_cents=min(case, piece * 12)),
+        PiecePrice(min_pieces=6, piece_cents=piece - 1),
     ]
     prices_now = read.SizePrices(size, tuple(rows))
 
@@ -498,7 +494,7 @@ def test_prices_that_stay_the_same_make_no_row(pound):
     rows = post(change(percent="0.1"), percent="0.1")
 
     assert rows == []
-    assert ContainerPrice.objects.count() == 1
+    assert PiecePrice.objects.count() == 1
 
 
 @pytest.mark.parametrize(
@@ -519,5 +515,5 @@ def test_a_change_by_nothing_or_too_much_is_refused(pound, percent, message):
 def test_the_database_refuses_a_negative_price(pound):
     set_price(pound, 900)
 
-    with pytest.raises(Exception, match="container_price_amounts"):
-        ContainerPrice.objects.update(piece_cents=-F("piece_cents"))
+    with pytest.raises(Exception, match="piece_price_amounts"):
+        PiecePrice.objects.update(piece_cents=-F("piece_cents"))

@@ -86,7 +86,7 @@ def test_all_that_is_wrong_with_an_expense_is_told_at_once(db):
     with pytest.raises(SeveralProblems) as refused:
         seasons.add_expense(season=26, category="feed", amount_cents=0, key="x")
 
-    assert [(each.field, each.message) for each in refused.value.problems] == [
+    assert [(each.parameter, each.message) for each in refused.value.problems] == [
         ("amount_cents", "Enter an amount of more than nothing and up to $1,000,000.00."),
         ("season", "Enter the season as a year, for example 2026."),
     ]

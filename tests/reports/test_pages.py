@@ -269,7 +269,7 @@ def test_the_picture_has_words_for_those_who_do_not_see_it(office, house):
 def test_sizes_of_a_drawing_are_written_with_a_point_in_every_language(office, house):
     for number in range(30):
         builders.customer(f"Shop {number}")
-        size = builders.container(f"Size {number}", code=f"size-{number}")
+        size = builders.size(f"Size {number}", code=f"size-{number}")
         builders.packed_lot(size, house.stand, 2)
         made.sell(house.stand, made.jars(size, 1, "5.00"), on=date(2026, 8, 1))
 
@@ -294,7 +294,7 @@ def test_a_page_takes_the_same_number_of_queries_however_many_rows(
         office.get(f"/reports/{slug}/")
     for number in range(4):
         shop = builders.customer(f"Shop {number}")
-        size = builders.container(f"Size {number}", code=f"size-{number}")
+        size = builders.size(f"Size {number}", code=f"size-{number}")
         builders.packed_lot(size, house.stand, 2)
         made.order(shop, "shop", made.jars(size, 1, "5.00"), on=date(2026, 8, 1))
 

@@ -275,7 +275,7 @@ def many_sales() -> None:
     chance = random.Random(20260731)
     stand = builders.place("stand", Place.Kind.STAND, name="Stand")
     sizes = [
-        builders.container(f"{ounces} ounces", str(ounces), "oz", code=f"oz-{ounces}")
+        builders.size(f"{ounces} ounces", str(ounces), "oz", code=f"oz-{ounces}")
         for ounces in (8, 12, 16)
     ]
     for size in sizes:
@@ -305,7 +305,7 @@ def many_sales() -> None:
 @pytest.mark.parametrize(
     ("make", "key", "of"),
     [
-        (sales.by_size, "size_key", lambda row: row.order_line.container.code),
+        (sales.by_size, "size_key", lambda row: row.order_line.size.code),
         (sales.by_channel, "channel", lambda row: row.fulfilment.order.channel),
         (
             sales.by_customer,

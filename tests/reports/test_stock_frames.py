@@ -118,7 +118,7 @@ def test_the_value_by_lot_agrees_with_the_stock_by_size(house):
 
     found = stock.value(StockFilters(kind="packed"))
 
-    sizes = {size.container.name: size for size in stock_now.sizes()}
+    sizes = {row.size.name: row for row in stock_now.sizes()}
     assert sizes["Pound jar"].value_cents == 19_800 + 1_003
     assert found["value_cents"].sum() == 19_800 + 1_003
 

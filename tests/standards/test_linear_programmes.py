@@ -8,14 +8,14 @@ from fractions import Fraction
 import pytest
 
 from apiary_sales.planning import programme
-from apiary_sales.planning.programme import Buyer, Honey, Need, Part, Programme, Size
+from apiary_sales.planning.programme import Buyer, Honey, Need, Part, PlannedSize, Programme
 
 
 def one_vessel(size_rows, *, grams, minutes, cents, parts=(), pieces_max=None) -> Programme:
     pieces_max = pieces_max or {}
     return Programme(
         honeys=(Honey("tank", grams),),
-        sizes=tuple(Size(*row) for row in size_rows),
+        sizes=tuple(PlannedSize(*row) for row in size_rows),
         buyers=tuple(
             Buyer(f"stand {key}", key, worth, pieces_max.get(key)) for key, worth in cents.items()
         ),

@@ -14,7 +14,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def shelf():
     shelf = builders.place("shelf", Place.Kind.SHELF)
-    builders.packed_lot(builders.container("One pound"), shelf, 48, code="L1")
+    builders.packed_lot(builders.size("One pound"), shelf, 48, code="L1")
     return shelf
 
 

@@ -17,7 +17,7 @@ from apiary_sales.billing.queries.stand import StandSize
 from apiary_sales.billing.services import keys
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.shared.errors import BadValue, HouseError
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import MoneyField, WholeNumberField
@@ -49,9 +49,9 @@ class StandForm(ActForm):
     def __init__(self, *args, sizes: Sequence[StandSize], **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.sizes = sizes
-        for size in sizes:
-            self.fields[self._name(size)] = WholeNumberField(
-                label=size.container.name,
+        for row in sizes:
+            self.fields[self._name(row)] = WholeNumberField(
+                label=row.size.name,
                 required=False,
                 min_value=0,
                 error_messages=NOT_NEGATIVE,
@@ -64,23 +64,23 @@ class StandForm(ActForm):
     def lines(self) -> list[LineWanted]:
         """Return the jars of the sale at today's stand prices."""
         wanted = []
-        for size in self.sizes:
-            if pieces := self.cleaned_data.get(self._name(size)):
-                wanted.append(_line(size.container, pieces, size.prices.unit_price(pieces)))
+        for row in self.sizes:
+            if pieces := self.cleaned_data.get(self._name(row)):
+                wanted.append(_line(row.size, pieces, row.prices.unit_price(pieces)))
         return wanted
 
     def refuse(self, error: HouseError) -> None:
         """Show what is wrong with one of `lines` at the size it sells."""
         sold = [size for size in self.sizes if self.cleaned_data.get(self._name(size))]
         for problem in error.problems:
-            if found := re.fullmatch(r"lines\.(\d+)\..+", problem.field or ""):
+            if found := re.fullmatch(r"lines\.(\d+)\..+", problem.parameter or ""):
                 self.add_error(self._name(sold[int(found[1])]), problem.message)
             else:
                 super().refuse(problem)
 
     @staticmethod
-    def _name(size: StandSize) -> str:
-        return f"pieces_{size.container.code}"
+    def _name(row: StandSize) -> str:
+        return f"pieces_{row.size.code}"
 
 
 class TakeBackForm(ActForm):
@@ -116,20 +116,18 @@ def _parse_line(data: Any) -> LineWanted:
     if not isinstance(data, dict):
         raise _unreadable()
     code = _text(data, "size")
-    container = ContainerSize.objects.select_related("item").filter(code=code).first()
-    if container is None:
+    size = Size.objects.select_related("item").filter(code=code).first()
+    if size is None:
         raise BadValue(
             _("There is no size called %(code)s any more. Open the stand page again.")
             % {"code": code},
-            field="lines",
+            parameter="lines",
         )
-    return _line(container, _whole(data, "pieces"), _price(data))
+    return _line(size, _whole(data, "pieces"), _price(data))
 
 
-def _line(container: ContainerSize, pieces: int, unit_price: Decimal) -> LineWanted:
-    return LineWanted(
-        kind=OrderLine.Kind.PACKED, quantity=pieces, unit_price=unit_price, container=container
-    )
+def _line(size: Size, pieces: int, unit_price: Decimal) -> LineWanted:
+    return LineWanted(kind=OrderLine.Kind.PACKED, quantity=pieces, unit_price=unit_price, size=size)
 
 
 def _place(code: str) -> Place:
@@ -138,7 +136,7 @@ def _place(code: str) -> Place:
         raise BadValue(
             _("There is no stand called %(code)s any more. Open the stand page again.")
             % {"code": code},
-            field="place",
+            parameter="place",
         )
     return place
 

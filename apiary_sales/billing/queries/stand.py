@@ -12,7 +12,7 @@ from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.queries.prices import SizePrices
 from apiary_sales.pricing.services import tax
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
 
@@ -23,7 +23,7 @@ TIER = Customer.Tier.STAND
 class StandSize:
     """A size that has a stand price, with the pieces free for sale at the stand."""
 
-    container: ContainerSize
+    size: Size
     free: int
     prices: SizePrices
 
@@ -34,10 +34,10 @@ class StandSize:
     def as_data(self) -> dict[str, Any]:
         """Return what the page needs to price a sale without asking the server."""
         return {
-            "code": self.container.code,
-            "name": self.container.name,
+            "code": self.size.code,
+            "name": self.size.name,
             "free": self.free,
-            "per_case": self.container.pieces_per_case,
+            "per_case": self.size.pieces_per_case,
             "breaks": [
                 {
                     "pieces": row.min_pieces,
@@ -60,7 +60,7 @@ def sizes(place: Place, on: date) -> list[StandSize]:
     """Return the sizes sold at the stand, in three queries; lots on hold do not count."""
     free = free_pieces(place)
     return [
-        StandSize(row.container, free.get(row.container.item_id, 0), row)
+        StandSize(row.size, free.get(row.size.item_id, 0), row)
         for row in prices.price_list(TIER, on).sizes
         if row.base is not None
     ]

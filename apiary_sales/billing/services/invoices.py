@@ -156,7 +156,7 @@ def credit_deposit(
                 there,
             )
             % {"invoice": invoice, "count": there},
-            field="drums",
+            parameter="drums",
         )
     came_back = ngettext(
         "Deposit of %(count)s drum that came back",
@@ -273,13 +273,13 @@ def _check_date(issued_on: date, handed_over_on: date) -> None:
     if issued_on > timezone.localdate():
         raise BadValue(
             _("An invoice can't be dated in the future. Choose today or earlier."),
-            field="issued_on",
+            parameter="issued_on",
         )
     if issued_on < handed_over_on:
         raise BadValue(
             _("The goods were handed over on %(day)s; the invoice can't be older than that.")
             % {"day": date_format(handed_over_on)},
-            field="issued_on",
+            parameter="issued_on",
         )
 
 
@@ -293,7 +293,7 @@ def _check_order_of_days(issued_on: date) -> None:
                 "or a later one."
             )
             % {"last": last, "day": date_format(last.issued_on)},
-            field="issued_on",
+            parameter="issued_on",
         )
 
 

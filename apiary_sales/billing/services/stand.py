@@ -185,7 +185,7 @@ def _check(
 
 
 def _check_line(problems: Problems, line: LineWanted) -> None:
-    name = line.container.name if line.container else line.description
+    name = line.size.name if line.size else line.description
     if line.quantity < 1:
         problems.add("lines", _("Enter one %(name)s or more.") % {"name": name})
     elif line.quantity > PIECES_MAX:
@@ -221,13 +221,13 @@ def _check_cash(total_cents: int, tendered_cents: int) -> None:
                 "given": words.money(tendered_cents),
                 "missing": words.money(total_cents - tendered_cents),
             },
-            field="tendered",
+            parameter="tendered",
         )
     if tendered_cents - total_cents > CHANGE_CENTS_MAX:
         raise BadValue(
             _("%(given)s for a sale of %(total)s? Check the cash that was given.")
             % {"given": words.money(tendered_cents), "total": words.money(total_cents)},
-            field="tendered",
+            parameter="tendered",
         )
 
 

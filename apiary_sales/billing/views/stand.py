@@ -310,7 +310,7 @@ def _refusal(message: str, *, status: int, problems=()) -> JsonResponse:
         {
             "message": message,
             "problems": [
-                {"field": problem.field, "message": problem.message} for problem in problems
+                {"field": problem.parameter, "message": problem.message} for problem in problems
             ],
         },
         status=status,

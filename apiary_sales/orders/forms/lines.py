@@ -57,7 +57,7 @@ class LinesForm(ActForm):
 
     def refuse(self, error: HouseError) -> None:
         for problem in error.problems:
-            problem.field = self._field_of(problem.field)
+            problem.parameter = self._field_of(problem.parameter)
         super().refuse(error)
 
     def _field_of(self, name: str | None) -> str | None:

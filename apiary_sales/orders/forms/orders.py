@@ -59,9 +59,9 @@ class OrderForm(LinesForm):
         super().__init__(*args, **kwargs)
         tier = customer.tier if customer else Customer.Tier.SHOP
         self.price_list = prices.price_list(tier, timezone.localdate())
-        self._sizes = [size for size in sizes if size.container.is_active]
-        for size in self._sizes:
-            key, name = size.container.pk, size.container.name
+        self._sizes = [row for row in sizes if row.size.is_active]
+        for row in self._sizes:
+            key, name = row.size.pk, row.size.name
             self.fields[f"pieces_{key}"] = WholeNumberField(
                 label=gettext("%(size)s: pieces") % {"size": name}, required=False, min_value=0
             )
@@ -75,37 +75,37 @@ class OrderForm(LinesForm):
     def rows(self) -> list[SizeRow]:
         return [
             SizeRow(
-                size,
-                self.price_list.of(size.container),
-                self[f"pieces_{size.container.pk}"],
-                self[f"price_{size.container.pk}"],
-                self[f"discount_{size.container.pk}"],
+                row,
+                self.price_list.of(row.size),
+                self[f"pieces_{row.size.pk}"],
+                self[f"price_{row.size.pk}"],
+                self[f"discount_{row.size.pk}"],
             )
-            for size in self._sizes
+            for row in self._sizes
         ]
 
     def clean(self):
         data = super().clean()
-        for size in self._sizes:
-            self._add_size(size.container, data)
+        for row in self._sizes:
+            self._add_size(row.size, data)
         if data.get("freight"):
             freight = Decimal(data["freight"]) / 100
             self.add_line(LineWanted(OrderLine.Kind.FREIGHT, 1, freight), quantity="freight")
         return data
 
-    def _add_size(self, container, data) -> None:
-        key = container.pk
+    def _add_size(self, size, data) -> None:
+        key = size.pk
         pieces = data.get(f"pieces_{key}")
         if not pieces:
             return
         price = data.get(f"price_{key}")
         if price is None:
-            price = self.price_list.of(container).unit_price(pieces)
+            price = self.price_list.of(size).unit_price(pieces)
         if price is None:
             self.add_error(
                 f"price_{key}",
                 gettext("%(size)s has no price for this customer. Enter one.")
-                % {"size": container.name},
+                % {"size": size.name},
             )
             return
         self.add_line(
@@ -113,7 +113,7 @@ class OrderForm(LinesForm):
                 OrderLine.Kind.PACKED,
                 pieces,
                 price,
-                container=container,
+                size=size,
                 discount_cents=data.get(f"discount_{key}") or 0,
             ),
             quantity=f"pieces_{key}",

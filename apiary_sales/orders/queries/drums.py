@@ -95,14 +95,14 @@ def pick(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer]:
     drums together hold less; the sentence says what they hold.
     """
     if wanted.amount <= 0:
-        raise BadValue(_("Enter how much is wanted."), field="amount")
+        raise BadValue(_("Enter how much is wanted."), parameter="amount")
     fitting = [offer for offer in offers if wanted.fits(offer)]
     there = sum((wanted.measure(offer) for offer in fitting), Decimal(0))
     if there < wanted.amount:
         raise NotEnoughHoney(
             _("Not enough honey in free drums: %(asked)s asked for, those that fit hold %(there)s.")
             % {"asked": _amount(wanted.amount, wanted.unit), "there": _amount(there, wanted.unit)},
-            field="amount",
+            parameter="amount",
         )
     if wanted.prefer == BEST_FIT:
         return _nearest(fitting, wanted)

@@ -1,4 +1,4 @@
-"""Stock by container size as selling sees it: what is there, promised, coming, and for how long."""
+"""Stock by size as selling sees it: what is there, promised, coming, and for how long."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from apiary_sales.orders.models import FulfilmentLine, OrderLine, Reservation
 from apiary_sales.orders.queries.orders import OPEN
-from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.queries import packed_stock
 from inventory.bottling.queries.packed_stock import SizeStock
 
@@ -27,8 +27,8 @@ class SizeForSale:
     sold_lately: int
 
     @property
-    def container(self) -> ContainerSize:
-        return self.stock.container
+    def size(self) -> Size:
+        return self.stock.size
 
     @property
     def days_of_cover(self) -> int | None:
@@ -48,60 +48,60 @@ def sizes(*, on: date | None = None) -> list[SizeForSale]:
     return _for_sale(packed_stock.sizes(), on)
 
 
-def size(container: ContainerSize, *, on: date | None = None) -> SizeForSale:
+def of(size: Size, *, on: date | None = None) -> SizeForSale:
     """Return one size."""
-    return _for_sale([packed_stock.size(container)], on)[0]
+    return _for_sale([packed_stock.of(size)], on)[0]
 
 
-def reserved_for(container: ContainerSize) -> list[Reservation]:
+def reserved_for(size: Size) -> list[Reservation]:
     """Return who a size is reserved for, by place and lot."""
     return list(
-        Reservation.objects.filter(line__container=container)
+        Reservation.objects.filter(line__size=size)
         .select_related("line__order__customer", "balance__place", "balance__lot")
         .order_by("line__order__wanted_on", "line__order_id", "balance__place__code", "id")
     )
 
 
-def planned_runs(container: ContainerSize) -> list[BottlingRun]:
+def planned_runs(size: Size) -> list[BottlingRun]:
     """Return the runs that will fill this size, the next one first."""
     return list(
-        BottlingRun.objects.filter(container=container, status=BottlingRun.Status.PLANNED)
+        BottlingRun.objects.filter(size=size, status=BottlingRun.Status.PLANNED)
         .select_related("source", "target")
         .order_by("planned_for", "id")
     )
 
 
 def _for_sale(found: list[SizeStock], on: date | None) -> list[SizeForSale]:
-    containers = [size.container.pk for size in found]
+    sizes = [each.size.pk for each in found]
     wanted = defaultdict(int)
-    for row in OrderLine.objects.filter(
-        container__in=containers, order__status__in=OPEN
-    ).values_list("container", "quantity", "filled"):
+    for row in OrderLine.objects.filter(size__in=sizes, order__status__in=OPEN).values_list(
+        "size", "quantity", "filled"
+    ):
         wanted[row[0]] += row[1] - row[2]
     coming = _sums(
-        BottlingRun.objects.filter(
-            container__in=containers, status=BottlingRun.Status.PLANNED
-        ).values_list("container"),
+        BottlingRun.objects.filter(size__in=sizes, status=BottlingRun.Status.PLANNED).values_list(
+            "size"
+        ),
         "pieces_planned",
     )
     today = on or timezone.localdate()
     sold = _sums(
         FulfilmentLine.objects.filter(
-            order_line__container__in=containers,
+            order_line__size__in=sizes,
             fulfilment__is_taken_back=False,
             fulfilment__filled_on__gt=today - RECENT,
             fulfilment__filled_on__lte=today,
-        ).values_list("order_line__container"),
+        ).values_list("order_line__size"),
         "quantity",
     )
     return [
         SizeForSale(
-            size,
-            wanted=wanted[size.container.pk],
-            coming=coming.get(size.container.pk, 0),
-            sold_lately=sold.get(size.container.pk, 0),
+            each,
+            wanted=wanted[each.size.pk],
+            coming=coming.get(each.size.pk, 0),
+            sold_lately=sold.get(each.size.pk, 0),
         )
-        for size in found
+        for each in found
     ]
 
 

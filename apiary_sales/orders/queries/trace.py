@@ -34,7 +34,7 @@ def buyers_of(lot: Lot) -> list[Buyer]:
     family = [lot, *trace.descendants(lot)]
     sold = (
         FulfilmentLine.objects.filter(lot__in=family, fulfilment__is_taken_back=False)
-        .select_related("order_line__order__customer", "lot__container", "fulfilment")
+        .select_related("order_line__order__customer", "lot__size", "fulfilment")
         .order_by("-fulfilment__filled_on", "-id")
     )
     return [

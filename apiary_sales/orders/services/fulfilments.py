@@ -169,7 +169,7 @@ class _Costs:
     def issue(self, line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
         """Return the cents that fall to so much of a lot; None while the cost is unknown."""
         if self._is_average and line.kind == OrderLine.Kind.PACKED:
-            item = line.container.item_id
+            item = line.size.item_id
             if item not in self._averages:
                 self._averages |= packed_costs.average_costs([item], before=self._posting)
             return self._averages[item].issue(quantity)

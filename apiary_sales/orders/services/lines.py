@@ -1,6 +1,6 @@
 """The lines of an order: checked, priced and written down.
 
-A problem of a line is reported at the field `lines.<position>.<name>`, positions counted from 0.
+A problem of a line names the parameter `lines.<position>.<name>`, positions counted from 0.
 """
 
 from collections.abc import Iterable, Sequence
@@ -11,7 +11,7 @@ from fractions import Fraction
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import Order, OrderLine
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import checks, words
 from inventory.shared.errors import Problems
@@ -40,7 +40,7 @@ class LineWanted:
     kind: str
     quantity: int
     unit_price: Decimal
-    container: ContainerSize | None = None
+    size: Size | None = None
     drum: Place | None = None
     lot: Lot | None = None
     description: str = ""
@@ -61,7 +61,7 @@ class LineWanted:
 def items_of(lines: Iterable[LineWanted | OrderLine]) -> set[Item]:
     """Return what the ledger counts of these lines, charges left out."""
     lines = list(lines)
-    items = {line.container.item for line in lines if line.kind == OrderLine.Kind.PACKED}
+    items = {line.size.item for line in lines if line.kind == OrderLine.Kind.PACKED}
     if any(line.kind == OrderLine.Kind.HONEY for line in lines):
         items.add(Item.objects.honey())
     return items
@@ -80,7 +80,7 @@ def is_reserved(line: OrderLine) -> bool:
     return line.kind == OrderLine.Kind.PACKED or is_whole_drum(line)
 
 
-def field(index: int, name: str) -> str:
+def parameter_of(index: int, name: str) -> str:
     return f"lines.{index}.{name}"
 
 
@@ -100,18 +100,18 @@ def check(problems: Problems, lines: Sequence[LineWanted]) -> None:
 def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: set[Place]) -> bool:
     """Return whether the line names what it sells well enough to look at its figures."""
     if line.kind not in OrderLine.Kind.values:
-        problems.add(field(index, "kind"), _("Choose jars, honey, a drum or freight."))
+        problems.add(parameter_of(index, "kind"), _("Choose jars, honey, a drum or freight."))
         return False
-    if line.kind == OrderLine.Kind.PACKED and line.container is None:
-        problems.add(field(index, "container"), _("Choose the size."))
+    if line.kind == OrderLine.Kind.PACKED and line.size is None:
+        problems.add(parameter_of(index, "size"), _("Choose the size."))
         return False
     if line.kind == OrderLine.Kind.HONEY:
         if line.drum is None or not line.drum.is_vessel:
-            problems.add(field(index, "drum"), _("Choose the drum or tank the honey is in."))
+            problems.add(parameter_of(index, "drum"), _("Choose the drum or tank the honey is in."))
             return False
         if line.drum in drums_seen:
             problems.add(
-                field(index, "drum"),
+                parameter_of(index, "drum"),
                 _("%(drum)s is on the list twice. Leave one out.") % {"drum": line.drum.name},
             )
         drums_seen.add(line.drum)
@@ -119,7 +119,7 @@ def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: s
 
 
 def _check_quantity(problems: Problems, index: int, line: LineWanted) -> None:
-    name = field(index, "quantity")
+    name = parameter_of(index, "quantity")
     if line.kind == OrderLine.Kind.HONEY:
         checks.check_grams(problems, name, line.quantity)
     else:
@@ -127,16 +127,16 @@ def _check_quantity(problems: Problems, index: int, line: LineWanted) -> None:
 
 
 def _check_price(problems: Problems, index: int, line: LineWanted) -> None:
-    price, name = line.unit_price, field(index, "unit_price")
+    price, name = line.unit_price, parameter_of(index, "unit_price")
     if not Decimal(0) <= price <= UNIT_PRICE_MAX:
         problems.add(name, _("Enter a price from nothing to a million."))
     elif price != price.quantize(UNIT_PRICE_STEP):
         problems.add(name, _("Enter a price with at most four decimals."))
     elif line.discount_cents < 0:
-        problems.add(field(index, "discount"), _("A discount can't be less than nothing."))
+        problems.add(parameter_of(index, "discount"), _("A discount can't be less than nothing."))
     elif line.quantity > 0 and line.discount_cents > line.gross_cents:
         problems.add(
-            field(index, "discount"),
+            parameter_of(index, "discount"),
             _("The discount of %(discount)s is more than the line comes to, %(gross)s.")
             % {
                 "discount": words.money(line.discount_cents),
@@ -166,7 +166,7 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
         OrderLine(
             order=order,
             kind=line.kind,
-            container=line.container,
+            size=line.size,
             drum=line.drum,
             lot=line.lot,
             description=(line.description or describe(line))[:160],
@@ -205,7 +205,7 @@ def printed_pounds(grams: int, unit_price: Decimal) -> Decimal:
 def describe(line: LineWanted) -> str:
     """Name a line as it is printed: "One pound", "Drum 7: Clover, White, 17.4 %"."""
     if line.kind == OrderLine.Kind.PACKED:
-        return line.container.name
+        return line.size.name
     if line.kind != OrderLine.Kind.HONEY:
         return str(OrderLine.Kind(line.kind).label).capitalize()
     if line.lot is None:

@@ -131,7 +131,7 @@ def fulfil(
             % {"order": order.number, "status": order.get_status_display()}
         )
     if filled_on and filled_on > timezone.localdate():
-        raise BadValue(_("The day it was filled lies in the future."), field="filled_on")
+        raise BadValue(_("The day it was filled lies in the future."), parameter="filled_on")
     lines = lines_of(order)
     wanted = _wanted(lines, quantities)
     ledger.lock_items(order_lines.items_of(wanted))
@@ -197,7 +197,7 @@ def sell_now(
     for index, line in enumerate(lines):
         if line.kind == OrderLine.Kind.HONEY:
             problems.add(
-                order_lines.field(index, "kind"),
+                order_lines.parameter_of(index, "kind"),
                 _("Honey in bulk is not sold at the stand. Take an order for it."),
             )
     if place.kind not in Place.STORES:
@@ -384,10 +384,10 @@ def check_customer(problems: Problems, customer: Customer | None) -> None:
         )
 
 
-def check_not_far(problems: Problems, field: str, day: date) -> None:
+def check_not_far(problems: Problems, parameter: str, day: date) -> None:
     if day > timezone.localdate() + DAYS_AHEAD_MAX:
         problems.add(
-            field,
+            parameter,
             _("%(day)s is more than a year away. Check the date.") % {"day": date_format(day)},
         )
 
@@ -395,16 +395,16 @@ def check_not_far(problems: Problems, field: str, day: date) -> None:
 def check_credit(before: Credit, asked_cents: int) -> None:
     """Raise `OverCreditLimit` when the customer would owe more than agreed with this much more."""
     if warning := before.warning(asked_cents):
-        raise OverCreditLimit(warning, field="over_limit")
+        raise OverCreditLimit(warning, parameter="over_limit")
 
 
 def _check_reason(reason: str, message: str) -> None:
     if not reason.strip():
-        raise BadValue(message, field="reason")
+        raise BadValue(message, parameter="reason")
 
 
 def lines_of(order: Order) -> list[OrderLine]:
-    return list(order.lines.select_related("container__item", "drum", "lot"))
+    return list(order.lines.select_related("size__item", "drum", "lot"))
 
 
 def _wanted(lines: list[OrderLine], quantities: dict[int, int] | None) -> dict[OrderLine, int]:
@@ -465,7 +465,7 @@ def _take_goods(wanted: dict[OrderLine, int]) -> list[Taken]:
                 taken += _take_reserved(line, quantity, promised.get(line.pk, []), name)
             elif line.kind == OrderLine.Kind.HONEY:
                 portion = honey.take(
-                    source=line.drum, grams=quantity, field=name, source_field=name
+                    source=line.drum, grams=quantity, parameter=name, source_parameter=name
                 )
                 reservations.check_not_on_hold(portion.lot, name)
                 bulk = Item.objects.honey()
@@ -483,7 +483,7 @@ def _check_not_before(filled_on: date | None, taken: list[Taken]) -> None:
         raise BadValue(
             _("Lot %(lot)s was made on %(day)s; it can't be handed over before that.")
             % {"lot": youngest.code, "day": date_format(youngest.made_on)},
-            field="filled_on",
+            parameter="filled_on",
         )
 
 
@@ -512,7 +512,7 @@ def _take_free(lines: list[OrderLine], place: Place) -> list[Taken]:
         if line.kind != OrderLine.Kind.PACKED:
             continue
         try:
-            picked = picker.pick(line, order_lines.field(index, "quantity"))
+            picked = picker.pick(line, order_lines.parameter_of(index, "quantity"))
         except NotEnoughStock as error:
             problems.add_error(error)
         else:

@@ -58,7 +58,7 @@ def quote(
     for index, line in enumerate(order_lines.make(order, lines)):
         if line.kind == OrderLine.Kind.HONEY:
             try:
-                reservations.find_honey(line, order_lines.field(index, "drum"))
+                reservations.find_honey(line, order_lines.parameter_of(index, "drum"))
             except HouseError as error:
                 problems.add_error(error)
     problems.raise_any()

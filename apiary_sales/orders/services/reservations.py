@@ -39,10 +39,10 @@ def hold(lines: Sequence[OrderLine]) -> None:
     for index, line in enumerate(lines):
         try:
             if line.kind == OrderLine.Kind.PACKED:
-                picked = picker.pick(line, order_lines.field(index, "quantity"))
+                picked = picker.pick(line, order_lines.parameter_of(index, "quantity"))
                 promises += [(line, as_hold(balance, taken)) for balance, taken in picked]
             elif line.kind == OrderLine.Kind.HONEY:
-                there = find_honey(line, order_lines.field(index, "drum"))
+                there = find_honey(line, order_lines.parameter_of(index, "drum"))
                 if order_lines.is_whole_drum(line):
                     promises.append((line, as_hold(there, line.quantity)))
         except HouseError as error:
@@ -129,7 +129,7 @@ def check_not_on_hold(lot, name: str) -> None:
         raise LotOnHold(
             _("Lot %(lot)s is on hold and can't be sold: %(reason)s")
             % {"lot": lot.code, "reason": lot.hold_reason or _("no reason was given")},
-            field=name,
+            parameter=name,
         )
 
 
@@ -150,7 +150,7 @@ class Picker:
         """
         asked = line.quantity if quantity is None else quantity
         picked, wanted = [], asked
-        for balance in stores.free_at(line.container.item, self._places):
+        for balance in stores.free_at(line.size.item, self._places):
             given = self._given.get(balance.pk, 0)
             taken = min(wanted, balance.free - given)
             if taken > 0:
@@ -162,7 +162,7 @@ class Picker:
         raise self._not_enough(line, asked, asked - wanted, name)
 
     def _not_enough(self, line: OrderLine, asked: int, free: int, name: str) -> NotEnoughStock:
-        balances = Balance.objects.filter(item=line.container.item, place__in=self._places)
+        balances = Balance.objects.filter(item=line.size.item, place__in=self._places)
         promised = balances.aggregate(pieces=Sum("reserved"))["pieces"] or 0
         if self._at is not None and promised:
             sentence = _(
@@ -182,13 +182,13 @@ class Picker:
                 "Take fewer, or plan a bottling run."
             )
         figures = {
-            "size": line.container.name,
+            "size": line.size.name,
             "asked": words.pieces(asked),
             "free": words.pieces(free),
             "promised": words.pieces(promised),
             "place": self._at.name if self._at else "",
         }
-        return NotEnoughStock(sentence % figures, field=name, asked=asked, there=free)
+        return NotEnoughStock(sentence % figures, parameter=name, asked=asked, there=free)
 
 
 def find_honey(line: OrderLine, name: str) -> Balance:
@@ -198,7 +198,7 @@ def find_honey(line: OrderLine, name: str) -> Balance:
     if there is None or not drum.is_active:
         raise NotEnoughHoney(
             _("%(drum)s is empty or gone. Choose another.") % figures,
-            field=name,
+            parameter=name,
             asked=line.quantity,
             there=0,
         )
@@ -209,7 +209,7 @@ def find_honey(line: OrderLine, name: str) -> Balance:
             raise StockReserved(
                 _("%(drum)s is reserved for order %(order)s. Choose another.")
                 % {**figures, "order": ", ".join(row.line.order.number for row in taken_by)},
-                field=name,
+                parameter=name,
             )
         if there.quantity != line.quantity or (line.lot and line.lot != there.lot):
             now, agreed = words.pounds_apart(there.quantity, line.quantity)
@@ -219,14 +219,14 @@ def find_honey(line: OrderLine, name: str) -> Balance:
                     "Quote it again."
                 )
                 % {**figures, "there": now, "asked": agreed, "lot": there.lot.code},
-                field=name,
+                parameter=name,
             )
     elif there.free < line.quantity:
         asked, free = words.pounds_apart(line.quantity, there.free)
         raise NotEnoughHoney(
             _("Not enough honey: %(asked)s asked for, %(drum)s has %(there)s free.")
             % {**figures, "asked": asked, "there": free},
-            field=name,
+            parameter=name,
             asked=line.quantity,
             there=there.free,
         )

@@ -1,4 +1,4 @@
-"""Selling at a glance, lists of orders, and stock by container size."""
+"""Selling at a glance, lists of orders, and stock by size."""
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -11,7 +11,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import orders, stock, trace
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.stock.models import Lot
 
 PAGE_SIZE = 30
@@ -62,14 +62,14 @@ def stock_by_size(request: HttpRequest) -> HttpResponse:
 @sees_buyers
 @require_safe
 def stock_detail(request: HttpRequest, code: str) -> HttpResponse:
-    container = get_object_or_404(ContainerSize.objects.select_related("item"), code=code)
+    size = get_object_or_404(Size.objects.select_related("item"), code=code)
     return render(
         request,
         "orders/stock_detail.html",
         {
-            "size": stock.size(container),
-            "reserved_for": stock.reserved_for(container),
-            "runs": stock.planned_runs(container),
+            "size": stock.of(size),
+            "reserved_for": stock.reserved_for(size),
+            "runs": stock.planned_runs(size),
         },
     )
 

@@ -83,7 +83,7 @@ class QuoteCreate(ActView):
             try:
                 chosen = drums.pick(self.offers, form.wanted)
             except HouseError as error:
-                form.add_error(error.field, error.message)
+                form.add_error(error.parameter, error.message)
             else:
                 picked = {f"drum_{offer.drum.pk}": True for offer in chosen}
         return form, picked

@@ -59,11 +59,11 @@ class ChannelCostForm(HouseForm):
 class FillingTimesForm(HouseForm):
     """Minutes of work on one piece, a field for each size, named by its code."""
 
-    def __init__(self, *args, containers, **kwargs) -> None:
+    def __init__(self, *args, sizes, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        for container in containers:
-            self.fields[container.code] = forms.DecimalField(
-                label=container.name,
+        for size in sizes:
+            self.fields[size.code] = forms.DecimalField(
+                label=size.name,
                 required=False,
                 max_digits=6,
                 decimal_places=3,

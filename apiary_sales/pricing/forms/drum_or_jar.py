@@ -58,7 +58,7 @@ class WhatIfForm(PlainWords, forms.Form):
     jar = forms.ChoiceField(label=_("One jar"), required=False)
     jar_price = MoneyField(label=_("Its price"), required=False)
 
-    def __init__(self, *args, in_hand, containers, **kwargs) -> None:
+    def __init__(self, *args, in_hand, sizes, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.fields["lot"].choices = [
             ("", _("any, at the average cost")) if not in_hand else ("", _("the most there is")),
@@ -75,17 +75,17 @@ class WhatIfForm(PlainWords, forms.Form):
             ("", _("none")),
             *(
                 (
-                    f"{container.code}:{channel}",
-                    f"{container.name}, {ChannelCost.Channel(channel).label}",
+                    f"{size.code}:{channel}",
+                    f"{size.name}, {ChannelCost.Channel(channel).label}",
                 )
-                for container in containers
+                for size in sizes
                 for channel in TIER_OF_CHANNEL
             ),
         ]
         for field in self.fields.values():
             # Every field may stay empty, and the form says so once for all of them.
             field.is_one_of_several = True
-        self._ids = {container.code: container.pk for container in containers}
+        self._ids = {size.code: size.pk for size in sizes}
 
     def show_kept(self, **figures) -> None:
         """Show, in each empty field, the figure that is kept."""

@@ -93,7 +93,7 @@ def compare(*, book: Book, honey: HoneyCost, drum_price: Decimal | None) -> Comp
         rungs=tuple(Rung(net_back, drum) for net_back in book.net_backs()),
         drum=drum,
         stop_price=stop_price,
-        costs=tuple(book.filled_cost(container, honey) for container in book.containers),
+        costs=tuple(book.filled_cost(size, honey) for size in book.sizes),
     )
 
 
@@ -110,7 +110,7 @@ def honey_in_hand() -> list[tuple[Lot, int]]:
 
 _SORT_KEYS = {
     "per_pound": lambda rung: rung.net_back.per_pound,
-    "size": lambda rung: rung.net_back.container.declared_grams,
+    "size": lambda rung: rung.net_back.size.declared_grams,
     "channel": lambda rung: rung.net_back.channel_label,
     "price": lambda rung: rung.net_back.price,
     "break_even": lambda rung: rung.break_even,

@@ -23,7 +23,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.queries import prices
-from inventory.bottling.models import BottlingRun, ContainerPart, ContainerSize
+from inventory.bottling.models import BottlingRun, Size, SizePart
 from inventory.bottling.queries import parts as part_queries
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
@@ -84,7 +84,7 @@ class Fill:
 class FilledCost:
     """The cost of one filled piece, line by line."""
 
-    container: ContainerSize
+    size: Size
     fill: Fill
     lines: tuple[CostLine, ...]
 
@@ -105,7 +105,7 @@ class FilledCost:
 class JarNetBack:
     """What one size brings back a pound in one channel, line by line."""
 
-    container: ContainerSize
+    size: Size
     channel: str
     price: Decimal
     fill: Fill
@@ -207,8 +207,8 @@ class Book:
     """Everything costs and margins stand on for one day, read in a constant number of queries."""
 
     on: date
-    containers: tuple[ContainerSize, ...]
-    parts: Mapping[int, tuple[ContainerPart, ...]]
+    sizes: tuple[Size, ...]
+    parts: Mapping[int, tuple[SizePart, ...]]
     part_costs: Mapping[int, Fraction]
     runs: Mapping[int, Mapping[str, int]]
     minutes: Mapping[int, Decimal]
@@ -226,21 +226,21 @@ class Book:
             labour_cents_per_hour=self.labour_cents_per_hour if rate is None else rate,
         )
 
-    def filled_cost(self, container: ContainerSize, honey: HoneyCost) -> FilledCost:
+    def filled_cost(self, size: Size, honey: HoneyCost) -> FilledCost:
         """Return the cost of one filled piece with honey at this cost."""
-        fill = self.fill(container)
+        fill = self.fill(size)
         return FilledCost(
-            container,
+            size,
             fill,
-            (*self._honey_lines(fill, honey), *self._packing_lines(container, fill, honey)),
+            (*self._honey_lines(fill, honey), *self._packing_lines(size, fill, honey)),
         )
 
-    def net_back(self, container: ContainerSize, channel: str) -> JarNetBack | None:
+    def net_back(self, size: Size, channel: str) -> JarNetBack | None:
         """Return what a size brings back in a channel, or None where it has no price."""
-        price = self._price(container, channel)
+        price = self._price(size, channel)
         if price is None:
             return None
-        fill = self.fill(container)
+        fill = self.fill(size)
         cost = self._channel(channel)
         discount, after_discount, card, kept_share = _deductions(price, cost)
         label_pounds = fill.declared_grams / POUND_GRAMS
@@ -262,18 +262,18 @@ class Book:
             ),
             *(
                 replace(line, each=None if line.each is None else -line.each)
-                for line in self._packing_lines(container, fill, honey=None)
+                for line in self._packing_lines(size, fill, honey=None)
             ),
         ]
-        return JarNetBack(container, channel, price, fill, tuple(lines), kept_share)
+        return JarNetBack(size, channel, price, fill, tuple(lines), kept_share)
 
     def net_backs(self) -> list[JarNetBack]:
         """Return every size in every channel where it has a price, the best last."""
         found = [
             net_back
-            for container in self.containers
+            for size in self.sizes
             for channel in TIER_OF_CHANNEL
-            if (net_back := self.net_back(container, channel))
+            if (net_back := self.net_back(size, channel))
         ]
         known = [each for each in found if each.per_pound is not None]
         unknown = [each for each in found if each.per_pound is None]
@@ -306,10 +306,10 @@ class Book:
         )
         return DrumNetBack(price_per_pound, lines, kept_share, cost.per_pound)
 
-    def _price(self, container: ContainerSize, channel: str) -> Decimal | None:
-        cents = self.what_if.piece_cents.get((container.pk, channel))
+    def _price(self, size: Size, channel: str) -> Decimal | None:
+        cents = self.what_if.piece_cents.get((size.pk, channel))
         if cents is None:
-            offer = self.price_lists[TIER_OF_CHANNEL[Channel(channel)]].of(container).offer()
+            offer = self.price_lists[TIER_OF_CHANNEL[Channel(channel)]].of(size).offer()
             if offer is None:
                 return None
             # Nobody asks for a part of a cent, so none is tried.
@@ -319,10 +319,10 @@ class Book:
     def _channel(self, channel: str) -> ChannelCost:
         return self.channels.get(channel) or ChannelCost(channel=channel)
 
-    def fill(self, container: ContainerSize) -> Fill:
+    def fill(self, size: Size) -> Fill:
         """Return the average fill of recorded runs, or the label weight while there are none."""
-        runs = self.runs.get(container.pk)
-        declared = container.declared_grams
+        runs = self.runs.get(size.pk)
+        declared = size.declared_grams
         net, loss, broken, minutes = declared, Decimal(0), Decimal(0), None
         if runs:
             filled = runs["filled"]
@@ -333,7 +333,7 @@ class Book:
         if self.what_if.overfill_percent is not None:
             net = declared * (1 + self.what_if.overfill_percent / 100)
         if minutes is None:
-            minutes = self.minutes.get(container.pk)
+            minutes = self.minutes.get(size.pk)
         return Fill(runs["count"] if runs else 0, net, loss, broken, minutes, declared)
 
     def _honey_lines(self, fill: Fill, honey: HoneyCost) -> list[CostLine]:
@@ -354,11 +354,9 @@ class Book:
             line("loss", _("Filling loss"), fill.loss_grams),
         ]
 
-    def _packing_lines(
-        self, container: ContainerSize, fill: Fill, honey: HoneyCost | None
-    ) -> list[CostLine]:
+    def _packing_lines(self, size: Size, fill: Fill, honey: HoneyCost | None) -> list[CostLine]:
         """Return parts, broken pieces and labour; the honey of broken pieces where it is asked."""
-        part_lines = [self._part_line(row) for row in self.parts.get(container.pk, ())]
+        part_lines = [self._part_line(row) for row in self.parts.get(size.pk, ())]
         if not part_lines:
             part_lines = [CostLine("part", _("Jar, lid and label"), _("no parts listed"), None)]
         broken = _total([line for line in part_lines if line.kind == "part"])
@@ -382,7 +380,7 @@ class Book:
             self._labour_line(fill),
         ]
 
-    def _part_line(self, row: ContainerPart) -> CostLine:
+    def _part_line(self, row: SizePart) -> CostLine:
         cost = self.part_costs.get(row.part_id)
         kind = "case" if row.part.kind == row.part.Kind.CASE else "part"
         how = _("%(count)s for %(pieces)s") % {"count": row.quantity, "pieces": row.per_pieces}
@@ -411,14 +409,14 @@ class Book:
 def book(on: date) -> Book:
     """Read everything costs and margins stand on for one day, in a constant number of queries."""
     price_lists = prices.all_price_lists(on)
-    containers = tuple(size.container for size in price_lists[Customer.Tier.STAND].sizes)
+    sizes = tuple(each.size for each in price_lists[Customer.Tier.STAND].sizes)
     return Book(
         on=on,
-        containers=containers,
-        parts=_parts(containers),
+        sizes=sizes,
+        parts=_parts(sizes),
         part_costs=_part_costs(on),
         runs=_runs(on),
-        minutes=dict(FillingTime.objects.values_list("container_id", "minutes_each")),
+        minutes=dict(FillingTime.objects.values_list("size_id", "minutes_each")),
         labour_cents_per_hour=ProductionSettings.current().labour_cents_per_hour,
         channels={row.channel: row for row in ChannelCost.objects.all()},
         price_lists=price_lists,
@@ -446,14 +444,14 @@ def honey_cost(lot: Lot | None = None) -> HoneyCost:
     return HoneyCost(cents / grams if known else None, tuple(without.values()))
 
 
-def container_cost(*, container: ContainerSize, on: date, lot: Lot | None = None) -> FilledCost:
+def size_cost(*, size: Size, on: date, lot: Lot | None = None) -> FilledCost:
     """Return the cost of one filled piece of a size, with a lot's honey or the average there is."""
-    return book(on).filled_cost(container, honey_cost(lot))
+    return book(on).filled_cost(size, honey_cost(lot))
 
 
-def net_back_per_pound(*, container: ContainerSize, channel: str, on: date) -> Decimal | None:
+def net_back_per_pound(*, size: Size, channel: str, on: date) -> Decimal | None:
     """Return what a pound in this size brings back; None without a price or a known cost."""
-    net_back = book(on).net_back(container, channel)
+    net_back = book(on).net_back(size, channel)
     return None if net_back is None else net_back.per_pound
 
 
@@ -462,11 +460,11 @@ def best_jar_net_back(*, on: date) -> JarNetBack | None:
     return book(on).best_net_back()
 
 
-def _parts(containers: tuple[ContainerSize, ...]) -> dict[int, tuple[ContainerPart, ...]]:
-    found: dict[int, list[ContainerPart]] = {}
-    rows = ContainerPart.objects.filter(container__in=containers).select_related("part")
+def _parts(sizes: tuple[Size, ...]) -> dict[int, tuple[SizePart, ...]]:
+    found: dict[int, list[SizePart]] = {}
+    rows = SizePart.objects.filter(size__in=sizes).select_related("part")
     for row in rows.order_by("part__kind", "part__name", "id"):
-        found.setdefault(row.container_id, []).append(row)
+        found.setdefault(row.size_id, []).append(row)
     return {key: tuple(rows) for key, rows in found.items()}
 
 
@@ -497,8 +495,8 @@ def _runs(on: date) -> dict[int, dict[str, int]]:
     "timed" are the pieces filled in runs whose minutes were entered.
     """
     found: dict[int, dict[str, int]] = {}
-    for container, filled, broken, drawn, loss, minutes in runs_recorded(on).values_list(
-        "container_id",
+    for size, filled, broken, drawn, loss, minutes in runs_recorded(on).values_list(
+        "size_id",
         "pieces_filled",
         "pieces_broken",
         "drawn_grams",
@@ -514,7 +512,7 @@ def _runs(on: date) -> dict[int, dict[str, int]]:
             "minutes": minutes or 0,
             "timed": 0 if minutes is None else filled,
         }
-        sums = found.setdefault(container, dict.fromkeys(figures, 0))
+        sums = found.setdefault(size, dict.fromkeys(figures, 0))
         for name, figure in figures.items():
             sums[name] += figure
     return found

@@ -6,8 +6,8 @@ from datetime import date
 from decimal import Decimal
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import BulkPrice, ContainerPrice
-from inventory.bottling.models import ContainerSize
+from apiary_sales.pricing.models import BulkPrice, PiecePrice
+from inventory.bottling.models import Size
 from inventory.physics.grading import GRADE_MOISTURE_UP_TO
 from inventory.stock.models import Lot
 
@@ -28,16 +28,16 @@ class PieceOffer:
 class SizePrices:
     """The rows in force for one size in one tier, by pieces, fewest first."""
 
-    container: ContainerSize
-    breaks: tuple[ContainerPrice, ...]
+    size: Size
+    breaks: tuple[PiecePrice, ...]
 
     @property
-    def base(self) -> ContainerPrice | None:
+    def base(self) -> PiecePrice | None:
         """The row for a single piece, or None while there is no such price."""
         return next((row for row in self.breaks if row.min_pieces == 1), None)
 
     @property
-    def quantity_breaks(self) -> tuple[ContainerPrice, ...]:
+    def quantity_breaks(self) -> tuple[PiecePrice, ...]:
         return tuple(row for row in self.breaks if row.min_pieces > 1)
 
     def offer(self, pieces: int = 1) -> PieceOffer | None:
@@ -63,7 +63,7 @@ class SizePrices:
         if offer is None:
             return None
         each = (Decimal(offer.piece_cents) / 100).quantize(FOUR_PLACES)
-        per_case = self.container.pieces_per_case
+        per_case = self.size.pieces_per_case
         if offer.case_cents is None or pieces % per_case:
             return each
         return min(each, (Decimal(offer.case_cents) / 100 / per_case).quantize(FOUR_PLACES))
@@ -77,12 +77,12 @@ class PriceList:
     on: date
     sizes: tuple[SizePrices, ...]
 
-    def of(self, container: ContainerSize) -> SizePrices:
+    def of(self, size: Size) -> SizePrices:
         """Return the prices of one size; without any when it is not on the list."""
         for prices in self.sizes:
-            if prices.container.pk == container.pk:
+            if prices.size.pk == size.pk:
                 return prices
-        return SizePrices(container, ())
+        return SizePrices(size, ())
 
 
 @dataclass(frozen=True)
@@ -121,30 +121,24 @@ class BulkList:
         return None if row is None else row.price_per_pound
 
 
-def price_for(
-    *, container: ContainerSize, tier: str, on: date, pieces: int = 1
-) -> PieceOffer | None:
+def price_for(*, size: Size, tier: str, on: date, pieces: int = 1) -> PieceOffer | None:
     """Return what a piece and a case cost when so many pieces are taken, or None without a price.
 
     Of rows for the same pieces, the one with the latest day up to `on` holds, then the one entered
     last; which of those for fewer and for more counts, see `SizePrices.offer`.
     """
-    return _size_prices(container, tier, on).offer(pieces)
+    return _size_prices(size, tier, on).offer(pieces)
 
 
-def piece_price_cents(
-    *, container: ContainerSize, tier: str, on: date, pieces: int = 1
-) -> int | None:
+def piece_price_cents(*, size: Size, tier: str, on: date, pieces: int = 1) -> int | None:
     """Return the price of one piece in cents when so many are taken, or None without a price."""
-    offer = price_for(container=container, tier=tier, on=on, pieces=pieces)
+    offer = price_for(size=size, tier=tier, on=on, pieces=pieces)
     return None if offer is None else offer.piece_cents
 
 
-def line_unit_price(
-    *, container: ContainerSize, tier: str, on: date, pieces: int
-) -> Decimal | None:
+def line_unit_price(*, size: Size, tier: str, on: date, pieces: int) -> Decimal | None:
     """Return the price of one piece of an order line, to four places; see `SizePrices`."""
-    return _size_prices(container, tier, on).unit_price(pieces)
+    return _size_prices(size, tier, on).unit_price(pieces)
 
 
 def price_list(tier: str, on: date) -> PriceList:
@@ -154,19 +148,16 @@ def price_list(tier: str, on: date) -> PriceList:
 
 def price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     """Return the price lists of several tiers, in two queries."""
-    containers = list(ContainerSize.objects.filter(is_active=True))
-    rows = ContainerPrice.objects.filter(valid_from__lte=on, container__in=containers)
-    by_size: dict[tuple[str, int], list[ContainerPrice]] = {}
+    sizes = list(Size.objects.filter(is_active=True))
+    rows = PiecePrice.objects.filter(valid_from__lte=on, size__in=sizes)
+    by_size: dict[tuple[str, int], list[PiecePrice]] = {}
     for row in rows.order_by("min_pieces", "-valid_from", "-id"):
-        by_size.setdefault((row.tier, row.container_id), []).append(row)
+        by_size.setdefault((row.tier, row.size_id), []).append(row)
     return {
         tier: PriceList(
             tier,
             on,
-            tuple(
-                SizePrices(container, _in_force(by_size.get((tier, container.pk), [])))
-                for container in containers
-            ),
+            tuple(SizePrices(size, _in_force(by_size.get((tier, size.pk), []))) for size in sizes),
         )
         for tier in tiers
     }
@@ -196,22 +187,22 @@ def bulk_price_per_pound(*, lot: Lot, on: date) -> Decimal | None:
     return bulk_list(on).price_per_pound(lot)
 
 
-def history(container: ContainerSize) -> list[ContainerPrice]:
+def history(size: Size) -> list[PiecePrice]:
     """Return every price a size ever had, newest first."""
-    return list(container.prices.order_by("-valid_from", "-id"))
+    return list(size.prices.order_by("-valid_from", "-id"))
 
 
-def _size_prices(container: ContainerSize, tier: str, on: date) -> SizePrices:
-    rows = ContainerPrice.objects.filter(container=container, tier=tier, valid_from__lte=on)
-    return SizePrices(container, _in_force(rows.order_by("min_pieces", "-valid_from", "-id")))
+def _size_prices(size: Size, tier: str, on: date) -> SizePrices:
+    rows = PiecePrice.objects.filter(size=size, tier=tier, valid_from__lte=on)
+    return SizePrices(size, _in_force(rows.order_by("min_pieces", "-valid_from", "-id")))
 
 
-def _in_force(rows: Iterable[ContainerPrice]) -> tuple[ContainerPrice, ...]:
+def _in_force(rows: Iterable[PiecePrice]) -> tuple[PiecePrice, ...]:
     """Keep the newest row of each number of pieces, where it has a price.
 
     The rows come by pieces, the newest of each first.
     """
-    newest: dict[int, ContainerPrice] = {}
+    newest: dict[int, PiecePrice] = {}
     for row in rows:
         newest.setdefault(row.min_pieces, row)
     return tuple(row for row in newest.values() if row.piece_cents is not None)

@@ -7,7 +7,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from apiary_sales.pricing.models import ChannelCost, FillingTime
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import Problems
 
@@ -46,23 +46,21 @@ def set_channel_cost(
 
 
 @transaction.atomic
-def set_filling_times(minutes: Mapping[ContainerSize, Decimal | None]) -> None:
+def set_filling_times(minutes: Mapping[Size, Decimal | None]) -> None:
     """Set the minutes of work on one piece of each size; None when nobody knows.
 
     Raises `BadValue`, at the size's code.
     """
     problems = Problems()
-    for container, each in minutes.items():
+    for size, each in minutes.items():
         if each is not None and not 0 <= each <= MINUTES_MAX:
             problems.add(
-                container.code,
-                _("%(size)s: enter from 0 to 60 minutes for one piece.") % {"size": container.name},
+                size.code,
+                _("%(size)s: enter from 0 to 60 minutes for one piece.") % {"size": size.name},
             )
     problems.raise_any()
-    for container, each in minutes.items():
+    for size, each in minutes.items():
         if each is None:
-            FillingTime.objects.filter(container=container).delete()
+            FillingTime.objects.filter(size=size).delete()
         else:
-            FillingTime.objects.update_or_create(
-                container=container, defaults={"minutes_each": each}
-            )
+            FillingTime.objects.update_or_create(size=size, defaults={"minutes_each": each})

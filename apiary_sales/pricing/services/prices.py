@@ -12,9 +12,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import BulkPrice, ContainerPrice, TaxRate
+from apiary_sales.pricing.models import BulkPrice, PiecePrice, TaxRate
 from apiary_sales.pricing.queries import prices as read
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.physics import grading
 from inventory.shared import words
 from inventory.shared.checks import save_checked
@@ -51,7 +51,7 @@ class Change:
     """One price before and after a change by percent; without a new price, it ends that day."""
 
     tier: str
-    container: ContainerSize
+    size: Size
     min_pieces: int
     piece_cents: int
     new_piece_cents: int | None
@@ -72,19 +72,19 @@ class Change:
 @transaction.atomic
 def set_piece(
     *,
-    container: ContainerSize,
+    size: Size,
     tier: str,
     piece_cents: int | None,
     valid_from: date,
     min_pieces: int = 1,
     case_cents: int | None = None,
-) -> ContainerPrice:
+) -> PiecePrice:
     """Set what a piece costs in a tier from a day on, at so many pieces or more; return the row.
 
     Without a price the offer ends that day, and with that of a single piece those for more. The
     same price set twice for the same day stays one row. Raises `BadValue` or `SeveralProblems`.
     """
-    _lock([container])
+    _lock([size])
     problems = Problems()
     if piece_cents is not None and piece_cents > PIECE_CENTS_MAX:
         problems.add(
@@ -93,50 +93,50 @@ def set_piece(
             % {"price": words.money(piece_cents)},
         )
     if case_cents is not None:
-        _check_case(problems, container, piece_cents, case_cents)
+        _check_case(problems, size, piece_cents, case_cents)
     if min_pieces > 1 and piece_cents is not None:
-        _check_break(problems, container, tier, valid_from, min_pieces, piece_cents)
+        _check_break(problems, size, tier, valid_from, min_pieces, piece_cents)
     problems.raise_any()
-    row = ContainerPrice(
+    row = PiecePrice(
         tier=tier,
-        container=container,
+        size=size,
         valid_from=valid_from,
         min_pieces=min_pieces,
         piece_cents=piece_cents,
         case_cents=case_cents,
     )
-    same_day = ContainerPrice.objects.filter(
-        tier=tier, container=container, valid_from=valid_from, min_pieces=min_pieces
+    same_day = PiecePrice.objects.filter(
+        tier=tier, size=size, valid_from=valid_from, min_pieces=min_pieces
     )
     if piece_cents is None and min_pieces == 1:
-        _end_breaks(container, tier, valid_from)
+        _end_breaks(size, tier, valid_from)
     return _newest_or_saved(row, same_day, ("piece_cents", "case_cents"))
 
 
 @transaction.atomic
 def set_size(
     *,
-    container: ContainerSize,
+    size: Size,
     wanted: Mapping[str, tuple[int | None, int | None]],
     valid_from: date,
-) -> list[ContainerPrice]:
+) -> list[PiecePrice]:
     """Set what a piece and a case cost in each tier from a day on; return the new rows.
 
     `wanted` names piece and case price by tier. A tier that stays as it is gets no row; one
     without a price any more ends that day. Raises `BadValue` or `SeveralProblems`, whose fields
     are named by tier: `stand_piece_cents`.
     """
-    _lock([container])
+    _lock([size])
     lists = read.price_lists(wanted, valid_from)
     rows, problems = [], Problems()
     for tier, (piece_cents, case_cents) in wanted.items():
-        offer = lists[tier].of(container).offer()
+        offer = lists[tier].of(size).offer()
         before = (offer.piece_cents, offer.case_cents) if offer else (None, None)
         if before == (piece_cents, case_cents):
             continue
         try:
             row = set_piece(
-                container=container,
+                size=size,
                 tier=tier,
                 piece_cents=piece_cents,
                 case_cents=case_cents,
@@ -144,7 +144,7 @@ def set_size(
             )
         except HouseError as error:
             for problem in error.problems:
-                problems.add(problem.field and f"{tier}_{problem.field}", problem.message)
+                problems.add(problem.parameter and f"{tier}_{problem.parameter}", problem.message)
         else:
             rows.append(row)
     problems.raise_any()
@@ -276,13 +276,13 @@ def changes(
     ]
 
 
-def changes_of(tier: str, size: read.SizePrices, factor: Decimal, ending: str) -> list[Change]:
+def changes_of(tier: str, each: read.SizePrices, factor: Decimal, ending: str) -> list[Change]:
     """Work out the prices of one size in one tier, each times a factor; see `changes`."""
     made, fewer_cents = [], None
-    for row in size.breaks:
+    for row in each.breaks:
         piece_cents = rounded(row.piece_cents * factor, ending)
         case_cents = row.case_cents and rounded(row.case_cents * factor, ending)
-        alone_cents = piece_cents * size.container.pieces_per_case
+        alone_cents = piece_cents * each.size.pieces_per_case
         is_dearer = case_cents is not None and case_cents > alone_cents
         if is_dearer:
             case_cents = highest(alone_cents, ending)
@@ -293,7 +293,7 @@ def changes_of(tier: str, size: read.SizePrices, factor: Decimal, ending: str) -
         made.append(
             Change(
                 tier=tier,
-                container=size.container,
+                size=each.size,
                 min_pieces=row.min_pieces,
                 piece_cents=row.piece_cents,
                 new_piece_cents=piece_cents,
@@ -310,7 +310,7 @@ def fingerprint(table: Iterable[Change]) -> str:
     figures = [
         (
             change.tier,
-            change.container.pk,
+            change.size.pk,
             change.min_pieces,
             change.piece_cents,
             change.new_piece_cents,
@@ -330,14 +330,14 @@ def change_by_percent(
     ending: str,
     valid_from: date,
     seen: str,
-) -> list[ContainerPrice]:
+) -> list[PiecePrice]:
     """Post the changes a person has seen as new rows from `valid_from`, and return the rows.
 
     `seen` is the `fingerprint` of the table that was shown. Raises `NotAllowedNow` when the prices
     are no longer those, which is also what happens when the same change is sent twice; `BadValue`
     as `changes` does.
     """
-    _lock(ContainerSize.objects.filter(is_active=True))
+    _lock(Size.objects.filter(is_active=True))
     now = changes(tiers=tiers, percent=percent, ending=ending, valid_from=valid_from)
     if fingerprint(now) != seen:
         raise NotAllowedNow(
@@ -347,9 +347,9 @@ def change_by_percent(
             )
         )
     rows = [
-        ContainerPrice(
+        PiecePrice(
             tier=change.tier,
-            container=change.container,
+            size=change.size,
             valid_from=valid_from,
             min_pieces=change.min_pieces,
             piece_cents=change.new_piece_cents,
@@ -364,33 +364,31 @@ def change_by_percent(
     return rows
 
 
-def _check_case(
-    problems: Problems, container: ContainerSize, piece_cents: int | None, case_cents: int
-) -> None:
+def _check_case(problems: Problems, size: Size, piece_cents: int | None, case_cents: int) -> None:
     if piece_cents is None:
         problems.add("case_cents", _("Enter the price of one piece too."))
-    elif case_cents > piece_cents * container.pieces_per_case:
+    elif case_cents > piece_cents * size.pieces_per_case:
         problems.add(
             "case_cents",
             _("A case at %(case)s costs more than its %(count)s pieces alone, which are %(alone)s.")
             % {
                 "case": words.money(case_cents),
-                "count": container.pieces_per_case,
-                "alone": words.money(piece_cents * container.pieces_per_case),
+                "count": size.pieces_per_case,
+                "alone": words.money(piece_cents * size.pieces_per_case),
             },
         )
 
 
 def _check_break(
     problems: Problems,
-    container: ContainerSize,
+    size: Size,
     tier: str,
     on: date,
     min_pieces: int,
     piece_cents: int,
 ) -> None:
     """Refuse a price for many that is not below what one of the same costs for fewer."""
-    fewer = read.price_for(container=container, tier=tier, on=on, pieces=min_pieces - 1)
+    fewer = read.price_for(size=size, tier=tier, on=on, pieces=min_pieces - 1)
     if fewer is None:
         problems.add("min_pieces", _("Set the price of a single piece first."))
     elif piece_cents >= fewer.piece_cents:
@@ -401,18 +399,16 @@ def _check_break(
         )
 
 
-def _end_breaks(container: ContainerSize, tier: str, on: date) -> None:
-    standing = read.price_list(tier, on).of(container).quantity_breaks
+def _end_breaks(size: Size, tier: str, on: date) -> None:
+    standing = read.price_list(tier, on).of(size).quantity_breaks
     for row in standing:
-        ContainerPrice.objects.create(
-            tier=tier, container=container, valid_from=on, min_pieces=row.min_pieces
-        )
+        PiecePrice.objects.create(tier=tier, size=size, valid_from=on, min_pieces=row.min_pieces)
 
 
-def _lock(containers) -> None:
+def _lock(sizes) -> None:
     """Hold these sizes until the transaction ends, so that two price changes take turns."""
-    keys = sorted(container.pk for container in containers)
-    list(ContainerSize.objects.select_for_update().filter(pk__in=keys).order_by("pk"))
+    keys = sorted(size.pk for size in sizes)
+    list(Size.objects.select_for_update().filter(pk__in=keys).order_by("pk"))
 
 
 def _newest_or_saved(row, same_day, figures: tuple[str, ...]):

@@ -43,7 +43,7 @@ def selling_costs(request: HttpRequest) -> HttpResponse:
                 book.channels.get(channel.value) or ChannelCost(channel=channel.value)
                 for channel in ChannelCost.Channel
             ],
-            "sizes": [(container, book.fill(container)) for container in book.containers],
+            "sizes": [(size, book.fill(size)) for size in book.sizes],
             "labour_cents_per_hour": book.labour_cents_per_hour,
         },
     )
@@ -97,13 +97,13 @@ class SetFillingTimes(ActView):
         return read.book(timezone.localdate())
 
     def get_initial(self) -> dict[str, Any]:
-        return {size.code: self.book.minutes.get(size.pk) for size in self.book.containers}
+        return {size.code: self.book.minutes.get(size.pk) for size in self.book.sizes}
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        return {**super().get_form_kwargs(), "containers": self.book.containers}
+        return {**super().get_form_kwargs(), "sizes": self.book.sizes}
 
     def act(self, data: dict[str, Any]):
-        minutes = {size: data[size.code] for size in self.book.containers}
+        minutes = {size: data[size.code] for size in self.book.sizes}
         channels.set_filling_times(minutes)
         return minutes
 

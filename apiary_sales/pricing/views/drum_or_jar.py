@@ -74,20 +74,18 @@ def page(request: HttpRequest) -> HttpResponse:
 def size(request: HttpRequest, code: str) -> HttpResponse:
     """Open the figures of one size to the lines they come from."""
     asked = _asked(request.GET)
-    container = next((each for each in asked.book.containers if each.code == code), None)
-    if container is None:
+    size = next((each for each in asked.book.sizes if each.code == code), None)
+    if size is None:
         raise Http404
     return render(
         request,
         "pricing/size_margin.html",
         {
             "asked": asked,
-            "container": container,
-            "fill": asked.book.fill(container),
-            "cost": asked.book.filled_cost(container, asked.honey),
-            "rungs": [
-                rung for rung in asked.comparison.rungs if rung.net_back.container == container
-            ],
+            "size": size,
+            "fill": asked.book.fill(size),
+            "cost": asked.book.filled_cost(size, asked.honey),
+            "rungs": [rung for rung in asked.comparison.rungs if rung.net_back.size == size],
             "drum": asked.comparison.drum,
             "tried": _tried(request.GET),
         },
@@ -98,7 +96,7 @@ def _asked(parameters: QueryDict) -> Asked:
     today = timezone.localdate()
     book = costs.book(today)
     in_hand = comparison.honey_in_hand()
-    form = WhatIfForm(parameters, in_hand=in_hand, containers=book.containers)
+    form = WhatIfForm(parameters, in_hand=in_hand, sizes=book.sizes)
     form.is_valid()
     lots = {lot.code: lot for lot, _grams in in_hand}
     lot = lots.get(form.figure("lot")) or next(iter(lots.values()), None)

@@ -28,7 +28,7 @@ from apiary_sales.pricing.forms.prices import (
 from apiary_sales.pricing.models import BulkPrice, TaxRate
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.services import prices, tax
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.physics import grading
 from inventory.shared import words
 from inventory.shared.errors import HouseError
@@ -44,8 +44,7 @@ def price_lists(request: HttpRequest) -> HttpResponse:
     lists = read.all_price_lists(on)
     sizes = lists[Customer.Tier.STAND].sizes
     rows = [
-        (size.container, [lists[tier].of(size.container) for tier in Customer.Tier.values])
-        for size in sizes
+        (row.size, [lists[tier].of(row.size) for tier in Customer.Tier.values]) for row in sizes
     ]
     return render(
         request,
@@ -55,19 +54,19 @@ def price_lists(request: HttpRequest) -> HttpResponse:
 
 
 def size_prices(request: HttpRequest, code: str) -> HttpResponse:
-    container = get_object_or_404(ContainerSize, code=code)
+    size = get_object_or_404(Size, code=code)
     on = timezone.localdate()
     lists = read.all_price_lists(on)
-    rows = [(tier.label, lists[tier.value].of(container)) for tier in Customer.Tier]
-    in_force = {row.pk for _label, size in rows for row in size.breaks}
+    rows = [(tier.label, lists[tier.value].of(size)) for tier in Customer.Tier]
+    in_force = {row.pk for _label, listed in rows for row in listed.breaks}
     return render(
         request,
         "pricing/size.html",
         {
-            "container": container,
+            "size": size,
             "today": on,
             "rows": rows,
-            "history": read.history(container),
+            "history": read.history(size),
             "in_force": in_force,
         },
     )
@@ -81,14 +80,14 @@ class SetSizePrices(ActView):
     template_name = "pricing/size_set.html"
 
     @cached_property
-    def container(self) -> ContainerSize:
-        return get_object_or_404(ContainerSize, code=self.kwargs["code"])
+    def size(self) -> Size:
+        return get_object_or_404(Size, code=self.kwargs["code"])
 
     def get_initial(self) -> dict[str, Any]:
         lists = read.all_price_lists(timezone.localdate())
         initial: dict[str, Any] = {}
         for tier in Customer.Tier.values:
-            if offer := lists[tier].of(self.container).offer():
+            if offer := lists[tier].of(self.size).offer():
                 initial[f"{tier}_piece_cents"] = offer.piece_cents
                 initial[f"{tier}_case_cents"] = offer.case_cents
             # A page that tried out a price hands it over as an amount: ?stand=8.49
@@ -97,16 +96,14 @@ class SetSizePrices(ActView):
         return initial
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
-        return super().get_context_data(container=self.container, **kwargs)
+        return super().get_context_data(size=self.size, **kwargs)
 
     def act(self, data: dict[str, Any]):
         wanted = {
             tier: (data[f"{tier}_piece_cents"], data[f"{tier}_case_cents"])
             for tier in Customer.Tier.values
         }
-        return prices.set_size(
-            container=self.container, wanted=wanted, valid_from=data["valid_from"]
-        )
+        return prices.set_size(size=self.size, wanted=wanted, valid_from=data["valid_from"])
 
     def done_message(self, made: list) -> str:
         if not made:
@@ -116,7 +113,7 @@ class SetSizePrices(ActView):
         }
 
     def next_url(self, made: list) -> str:
-        return reverse("pricing:size_prices", args=[self.container.code])
+        return reverse("pricing:size_prices", args=[self.size.code])
 
 
 class SetBreak(ActView):
@@ -127,18 +124,18 @@ class SetBreak(ActView):
     template_name = "pricing/break_set.html"
 
     @cached_property
-    def container(self) -> ContainerSize:
-        return get_object_or_404(ContainerSize, code=self.kwargs["code"])
+    def size(self) -> Size:
+        return get_object_or_404(Size, code=self.kwargs["code"])
 
     def get_initial(self) -> dict[str, Any]:
         asked = self.request.GET
         return {"tier": asked.get("tier", ""), "min_pieces": asked.get("pieces", "")}
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
-        return super().get_context_data(container=self.container, **kwargs)
+        return super().get_context_data(size=self.size, **kwargs)
 
     def act(self, data: dict[str, Any]):
-        return prices.set_piece(container=self.container, **data)
+        return prices.set_piece(size=self.size, **data)
 
     def done_message(self, made) -> str:
         if made.piece_cents is None:
@@ -151,7 +148,7 @@ class SetBreak(ActView):
         }
 
     def next_url(self, made) -> str:
-        return reverse("pricing:size_prices", args=[self.container.code])
+        return reverse("pricing:size_prices", args=[self.size.code])
 
 
 @manages_prices

@@ -71,14 +71,14 @@ def overfill(filters: RunFilters) -> pd.DataFrame:
 
 def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
     for run in _recorded(filters):
-        container = run.container
+        size = run.size
         shares = filling.share_out(
-            container,
+            size,
             drawn_grams=run.drawn_grams,
             loss_grams=run.loss_grams,
             pieces_broken=run.pieces_broken,
         )
-        label_grams = units.round_grams(container.declared_grams * run.pieces_filled)
+        label_grams = units.round_grams(size.declared_grams * run.pieces_filled)
         over_grams = shares.packed_grams - label_grams
         over_cents = None
         if run.honey_cents is not None:
@@ -86,8 +86,8 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
         yield (
             run.number,
             timezone.localdate(run.posting.occurred_at),
-            container.code,
-            container.name,
+            size.code,
+            size.name,
             run.lot.code,
             run.packed_lot.code,
             run.lot.season,
@@ -113,7 +113,7 @@ def _recorded(filters: RunFilters):
     if filters.season:
         found = found.filter(lot__season=int(filters.season))
     if filters.size:
-        found = found.filter(container__code=filters.size)
-    return found.select_related("container", "lot", "packed_lot", "posting").order_by(
+        found = found.filter(size__code=filters.size)
+    return found.select_related("size", "lot", "packed_lot", "posting").order_by(
         "posting__occurred_at", "id"
     )

@@ -84,7 +84,7 @@ def lines(filters: SalesFilters) -> pd.DataFrame:
 
 
 def by_size(filters: SalesFilters) -> pd.DataFrame:
-    """Return sales by container size, the smallest first; honey in bulk and charges have a row."""
+    """Return sales by size, the smallest first; honey in bulk and charges have a row."""
     return sums(lines(filters), ["goods", "size_key", "size"], MEASURES).pipe(_smallest_first)
 
 
@@ -208,7 +208,7 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         season = None if filters.season == NONE else int(filters.season)
         found = found.filter(lot__season=season) if season else found.filter(lot=None)
     if filters.size:
-        found = found.filter(order_line__container__code=filters.size)
+        found = found.filter(order_line__size__code=filters.size)
     if filters.channel:
         found = found.filter(fulfilment__order__channel=filters.channel)
     if filters.customer:
@@ -221,10 +221,10 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         "fulfilment__order__customer__name",
         "fulfilment__order__channel",
         "order_line__kind",
-        "order_line__container__code",
-        "order_line__container__name",
-        "order_line__container__declared_amount",
-        "order_line__container__declared_unit",
+        "order_line__size__code",
+        "order_line__size__name",
+        "order_line__size__declared_amount",
+        "order_line__size__declared_unit",
         "order_line__description",
         "lot__code",
         "lot__season",

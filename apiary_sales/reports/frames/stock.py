@@ -74,7 +74,7 @@ class _Held:
         if self.kind == Item.Kind.PART:
             return _("Packaging: %(kind)s") % {"kind": self.thing.get_kind_display()}
         if self.kind == Item.Kind.PACKED:
-            return f"{self.thing.container.name}, {self.thing.floral_source}"
+            return f"{self.thing.size.name}, {self.thing.floral_source}"
         return self.thing.floral_source
 
     @property
@@ -94,7 +94,7 @@ class _Held:
         if self.kind == Item.Kind.PART:
             return None
         if self.kind == Item.Kind.PACKED:
-            return units.round_grams(self.thing.container.declared_grams * self.quantity)
+            return units.round_grams(self.thing.size.declared_grams * self.quantity)
         return self.quantity
 
 
@@ -209,7 +209,7 @@ def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
 
 
 def _lots_held(there: dict[int, list[int]], season: str) -> list[_Held]:
-    lots = Lot.objects.filter(pk__in=there).select_related("container")
+    lots = Lot.objects.filter(pk__in=there).select_related("size")
     if season:
         lots = lots.filter(season=int(season))
     held = [
@@ -226,7 +226,7 @@ def _lots_held(there: dict[int, list[int]], season: str) -> list[_Held]:
 
 def _honey_then_jars(held: _Held) -> tuple[Any, ...]:
     lot = held.thing
-    size = (lot.container.brimful_ml, lot.container.name) if lot.container else (0, "")
+    size = (lot.size.brimful_ml, lot.size.name) if lot.size else (0, "")
     return KINDS.index(held.kind), *size, lot.made_on, lot.pk
 
 

@@ -38,7 +38,7 @@ def _runs() -> list[Row]:
     for run in BottlingRun.objects.filter(idempotency_key__startswith=key("run-")).order_by("id"):
         rows.append(
             (
-                f"Bottled {run.container.name}",
+                f"Bottled {run.size.name}",
                 f"{run.pieces_filled} in lot {run.packed_lot.code}, "
                 f"yield {run.yield_fraction * 100:.1f} %, "
                 f"{run.overfill_grams_each:.1f} g over in each",
@@ -50,11 +50,11 @@ def _runs() -> list[Row]:
 def _jars() -> list[Row]:
     return [
         (
-            f"{size.container.name} on hand",
-            f"{size.on_hand}, {size.reserved} promised",
+            f"{row.size.name} on hand",
+            f"{row.on_hand}, {row.reserved} promised",
         )
-        for size in packed_stock.sizes()
-        if size.on_hand
+        for row in packed_stock.sizes()
+        if row.on_hand
     ]
 
 

@@ -97,27 +97,27 @@ def _set_up_sizes(rows: dict, today: date) -> None:
     start = today - timedelta(days=DAYS_IN_FORCE)
     for part in rows["parts"]:
         parts.save(**part)
-    usual = {size.code: size for size in sizes.standard_sizes()}
+    usual = {each.code: each for each in sizes.standard_sizes()}
     for row in rows["sizes"]:
-        size = usual[row["code"]]
+        standard = usual[row["code"]]
         used = [sizes.PartUse(_part(name)) for name in row.get("parts", [])]
         if case := row.get("case"):
             used.append(sizes.PartUse(_part(case), per_pieces=12))
-        container = sizes.save(
-            code=size.code,
-            name=str(size.name),
-            declared_amount=Decimal(size.amount),
-            declared_unit=size.unit,
-            brimful_ml=Decimal(size.brimful_ml),
-            tare_grams=size.tare_grams,
-            pieces_per_case=12 if case else size.pieces_per_case,
+        size = sizes.save(
+            code=standard.code,
+            name=str(standard.name),
+            declared_amount=Decimal(standard.amount),
+            declared_unit=standard.unit,
+            brimful_ml=Decimal(standard.brimful_ml),
+            tare_grams=standard.tare_grams,
+            pieces_per_case=12 if case else standard.pieces_per_case,
             gtin=row.get("gtin", ""),
             low_stock_pieces=row["low"],
             parts=used,
         )
         for tier, price in row["prices"].items():
             prices.set_piece(
-                container=container,
+                size=size,
                 tier=Customer.Tier(tier),
                 piece_cents=cents(price),
                 valid_from=start,

@@ -14,7 +14,7 @@ from apiary_sales.orders.services import orders, quotes
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
-from inventory.bottling.models import BottlingRun, ContainerSize, PackagingPart
+from inventory.bottling.models import BottlingRun, PackagingPart, Size
 from inventory.bottling.services import parts, runs
 from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded
@@ -146,12 +146,12 @@ def _bring_in_parts(rows: list[dict], today: date, person: User, say: Say) -> No
 def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
     storeroom = Place.objects.get(code="storeroom")
     for row in rows:
-        container = ContainerSize.objects.get(code=row["size"])
+        size = Size.objects.get(code=row["size"])
 
-        def act(row=row, container=container) -> None:
+        def act(row=row, size=size) -> None:
             run = BottlingRun.objects.filter(idempotency_key=key(f"run-{row['size']}")).first()
             run = run or runs.plan(
-                container=container,
+                size=size,
                 source=Place.objects.get(code=row["source"]),
                 target=storeroom,
                 pieces=row["planned"],
@@ -173,19 +173,19 @@ def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
                 key=key(f"run-{row['size']}-recorded"),
             )
 
-        once(say, f"bottled {row['filled']} × {container.name}", act)
+        once(say, f"bottled {row['filled']} × {size.name}", act)
 
 
 def _stock_the_stand(rows: list[dict], today: date, person: User, say: Say) -> None:
     storeroom, shelf = Place.objects.get(code="storeroom"), Place.objects.get(code="stand")
     for row in rows:
-        container = ContainerSize.objects.get(code=row["size"])
+        size = Size.objects.get(code=row["size"])
         run = BottlingRun.objects.get(idempotency_key=key(f"run-{row['size']}"))
         once(
             say,
-            f"carried {row['pieces']} × {container.name} to the {shelf.name}",
-            lambda row=row, container=container, run=run: stores.transfer(
-                item=container.item,
+            f"carried {row['pieces']} × {size.name} to the {shelf.name}",
+            lambda row=row, size=size, run=run: stores.transfer(
+                item=size.item,
                 lot=run.packed_lot,
                 source=storeroom,
                 target=shelf,
@@ -309,13 +309,13 @@ def _jar_lines(rows: list[dict], tier: str, day: date) -> list[LineWanted]:
     price_list = prices.price_list(tier, day)
     lines = []
     for row in rows:
-        container = ContainerSize.objects.get(code=row["size"])
+        size = Size.objects.get(code=row["size"])
         lines.append(
             LineWanted(
                 kind=OrderLine.Kind.PACKED,
-                container=container,
+                size=size,
                 quantity=row["pieces"],
-                unit_price=price_list.of(container).unit_price(row["pieces"]),
+                unit_price=price_list.of(size).unit_price(row["pieces"]),
             )
         )
     return lines

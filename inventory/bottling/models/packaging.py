@@ -1,4 +1,4 @@
-"""Container sizes a user can edit, and the parts they are made up from."""
+"""Sizes a user can edit, and the parts they are made up from."""
 
 from decimal import Decimal
 
@@ -10,7 +10,7 @@ from inventory.physics import units
 from inventory.stock.models.ledger import Item, Place, Posting
 
 
-class ContainerSize(models.Model):
+class Size(models.Model):
     """A size honey is packed in, with the net weight its label declares.
 
     The declared weight is kept as typed (12 oz, 500 g), so that the label and the arithmetic
@@ -23,7 +23,7 @@ class ContainerSize(models.Model):
         GRAM = "g", _("g")
         KILOGRAM = "kg", _("kg")
 
-    item = models.OneToOneField(Item, on_delete=models.PROTECT, related_name="container")
+    item = models.OneToOneField(Item, on_delete=models.PROTECT, related_name="size")
     code = models.SlugField(_("short name"), max_length=20, unique=True)
     name = models.CharField(_("name"), max_length=60, unique=True)
     declared_amount = models.DecimalField(
@@ -39,23 +39,23 @@ class ContainerSize(models.Model):
     best_by_months = models.PositiveSmallIntegerField(_("best by, months"), default=24)
     low_stock_pieces = models.PositiveIntegerField(_("low when fewer than"), default=0)
     is_active = models.BooleanField(_("in use"), default=True)
-    parts = models.ManyToManyField("PackagingPart", through="ContainerPart")
+    parts = models.ManyToManyField("PackagingPart", through="SizePart")
 
     class Meta:
-        verbose_name = _("container size")
-        verbose_name_plural = _("container sizes")
+        verbose_name = _("size")
+        verbose_name_plural = _("sizes")
         ordering = ["brimful_ml", "name"]
         permissions = [("manage_parts", "Can edit sizes and receive packaging parts")]
         constraints = [
             models.CheckConstraint(
-                condition=Q(declared_amount__gt=0), name="container_declared_amount_gt_0"
+                condition=Q(declared_amount__gt=0), name="size_declared_amount_gt_0"
             ),
-            models.CheckConstraint(condition=Q(brimful_ml__gt=0), name="container_brimful_ml_gt_0"),
+            models.CheckConstraint(condition=Q(brimful_ml__gt=0), name="size_brimful_ml_gt_0"),
             models.CheckConstraint(
-                condition=Q(pieces_per_case__gt=0), name="container_pieces_per_case_gt_0"
+                condition=Q(pieces_per_case__gt=0), name="size_pieces_per_case_gt_0"
             ),
             models.UniqueConstraint(
-                fields=["gtin"], condition=~Q(gtin=""), name="container_gtin_is_one"
+                fields=["gtin"], condition=~Q(gtin=""), name="size_gtin_is_one"
             ),
         ]
 
@@ -94,13 +94,13 @@ class PackagingPart(models.Model):
         return self.name
 
 
-class ContainerPart(models.Model):
+class SizePart(models.Model):
     """So many of a part go with so many filled pieces: one lid for 1, one case for 12."""
 
-    container = models.ForeignKey(
-        ContainerSize,
+    size = models.ForeignKey(
+        Size,
         on_delete=models.CASCADE,
-        related_name="container_parts",
+        related_name="size_parts",
         verbose_name=_("size"),
     )
     part = models.ForeignKey(
@@ -113,9 +113,9 @@ class ContainerPart(models.Model):
         verbose_name = _("part of a size")
         verbose_name_plural = _("parts of sizes")
         constraints = [
-            models.UniqueConstraint(fields=["container", "part"], name="container_part_is_one"),
+            models.UniqueConstraint(fields=["size", "part"], name="size_part_is_one"),
             models.CheckConstraint(
-                condition=Q(quantity__gt=0, per_pieces__gt=0), name="container_part_gt_0"
+                condition=Q(quantity__gt=0, per_pieces__gt=0), name="size_part_gt_0"
             ),
         ]
 

@@ -8,7 +8,7 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.bottling.models.packaging import ContainerSize
+from inventory.bottling.models.packaging import Size
 from inventory.stock.models.ledger import Place, Posting
 from inventory.stock.models.lots import Lot
 
@@ -32,8 +32,8 @@ class BottlingRun(models.Model):
 
     number = models.CharField(_("run"), max_length=20, unique=True)
     status = models.CharField(max_length=10, choices=Status, default=Status.PLANNED)
-    container = models.ForeignKey(
-        ContainerSize, on_delete=models.PROTECT, related_name="runs", verbose_name=_("size")
+    size = models.ForeignKey(
+        Size, on_delete=models.PROTECT, related_name="runs", verbose_name=_("size")
     )
     source = models.ForeignKey(
         Place, on_delete=models.PROTECT, related_name="runs_from", verbose_name=_("from")
@@ -101,7 +101,7 @@ class BottlingRun(models.Model):
         """Honey in the filled jars: drawn, less loss, less the label weight of broken pieces."""
         if self.drawn_grams is None:
             return None
-        broken_grams = self.pieces_broken * self.container.declared_grams
+        broken_grams = self.pieces_broken * self.size.declared_grams
         return self.drawn_grams - self.loss_grams - broken_grams
 
     @property
@@ -109,14 +109,14 @@ class BottlingRun(models.Model):
         """Honey given away in each filled piece; negative when the jars are short."""
         if not self.pieces_filled or self.packed_grams is None:
             return None
-        return self.packed_grams / self.pieces_filled - self.container.declared_grams
+        return self.packed_grams / self.pieces_filled - self.size.declared_grams
 
     @property
     def yield_fraction(self) -> Decimal | None:
         """Label weight of the filled pieces over the honey drawn."""
         if not self.pieces_filled or not self.drawn_grams:
             return None
-        return self.pieces_filled * self.container.declared_grams / self.drawn_grams
+        return self.pieces_filled * self.size.declared_grams / self.drawn_grams
 
 
 class FillCheck(models.Model):

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.bottling import filling, verdicts
-from inventory.bottling.models import BottlingRun, ContainerSize, FillCheck
+from inventory.bottling.models import BottlingRun, FillCheck, Size
 from inventory.bottling.queries import parts
 from inventory.bottling.services import fill_checks, runs
 from inventory.physics import fill_check
@@ -28,7 +28,7 @@ SEASON_DAYS = 365
 class PlanPreview:
     """What a run would need, beside what is there, before anything is saved."""
 
-    container: ContainerSize
+    size: Size
     source: Place
     there: Balance | None
     pieces: int
@@ -57,7 +57,7 @@ class PlanPreview:
 class RunFigures:
     """What a run made of the honey drawn, recorded or about to be."""
 
-    container: ContainerSize
+    size: Size
     lot: Lot
     pieces_filled: int
     pieces_broken: int
@@ -70,7 +70,7 @@ class RunFigures:
     @property
     def yield_percent(self) -> Decimal:
         """Label weight of the filled pieces over the honey drawn, in percent."""
-        label = Fraction(self.container.declared_grams) * self.pieces_filled
+        label = Fraction(self.size.declared_grams) * self.pieces_filled
         return parts.decimal_of(label * 100 / self.shares.drawn_grams, "0.1")
 
     @property
@@ -81,7 +81,7 @@ class RunFigures:
     @property
     def overfill_grams(self) -> Decimal:
         """Honey in all filled pieces beyond their labels; negative when they are short."""
-        label = self.container.declared_grams * self.pieces_filled
+        label = self.size.declared_grams * self.pieces_filled
         return Decimal(self.shares.packed_grams) - label
 
     @property
@@ -198,7 +198,7 @@ class Histogram:
 
 def plan_preview(
     *,
-    container: ContainerSize,
+    size: Size,
     source: Place,
     pieces: int,
     celsius: Decimal,
@@ -209,27 +209,25 @@ def plan_preview(
     `planned_already` is the run itself, when it is planned and so is no rival of its own.
     """
     there = honey.content(source)
-    needed = filling.grams_needed(container, pieces)
+    needed = filling.grams_needed(size, pieces)
     refusals = []
-    if error := runs.honey_error(there, source, needed, field="pieces"):
+    if error := runs.honey_error(there, source, needed, parameter="pieces"):
         refusals.append(error.message)
     fits = []
     if there:
         try:
-            fits = filling.fits(
-                container, moisture_percent=there.lot.moisture_percent, celsius=celsius
-            )
+            fits = filling.fits(size, moisture_percent=there.lot.moisture_percent, celsius=celsius)
         except ValueError as error:
             refusals.append(str(error))
     return PlanPreview(
-        container=container,
+        size=size,
         source=source,
         there=there,
         pieces=pieces,
         needed_grams=needed,
         other_runs_grams=_planned_grams(source, besides=planned_already),
         fits=fits,
-        parts=parts.needs(container, filled=pieces),
+        parts=parts.needs(size, filled=pieces),
         refusals=refusals,
         warnings=_other_lot(planned_already, there) if planned_already else [],
     )
@@ -247,16 +245,16 @@ def record_preview(
     drawn_uncertainty_grams: int | None = None,
 ) -> RecordPreview | None:
     """Work out what recording would do; None while the figures make no run at all."""
-    container, there = run.container, honey.content(run.source)
+    size, there = run.size, honey.content(run.source)
     shares = filling.share_out(
-        container, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
+        size, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
     )
     if there is None or pieces_filled < 1 or drawn_grams <= 0 or pieces_broken < 0:
         return None
-    needs = parts.needs(container, filled=pieces_filled, broken=pieces_broken)
+    needs = parts.needs(size, filled=pieces_filled, broken=pieces_broken)
     lot = there.lot
     figures = RunFigures(
-        container=container,
+        size=size,
         lot=lot,
         pieces_filled=pieces_filled,
         pieces_broken=pieces_broken,
@@ -264,17 +262,17 @@ def record_preview(
         honey_cents=cents_of(lot, Decimal(drawn_grams)),
         parts_cents=runs.parts_cost_cents(needs),
         labour_cents=runs.labour_cost_cents(labour_minutes),
-        best_by=filling.best_by(bottled_on, container.best_by_months),
+        best_by=filling.best_by(bottled_on, size.best_by_months),
     )
     warnings = _other_lot(run, there)
     warnings += [need.warning for need in needs if need.short]
-    if error := runs.honey_error(there, run.source, drawn_grams, field="drawn", is_done=True):
+    if error := runs.honey_error(there, run.source, drawn_grams, parameter="drawn", is_done=True):
         warnings.append(error.message)
-    is_impossible = filling.is_impossible(container, shares, pieces_filled)
+    is_impossible = filling.is_impossible(size, shares, pieces_filled)
     if is_impossible:
-        warnings.append(runs.impossible_sentence(container, shares, pieces_filled))
-    elif filling.is_excessive(container, shares, pieces_filled + pieces_broken):
-        warnings.append(runs.excess_sentence(container, shares, pieces_filled))
+        warnings.append(runs.impossible_sentence(size, shares, pieces_filled))
+    elif filling.is_excessive(size, shares, pieces_filled + pieces_broken):
+        warnings.append(runs.excess_sentence(size, shares, pieces_filled))
     if figures.is_underfilled and not is_impossible:
         warnings.append(underfill_sentence(figures))
     return RecordPreview(
@@ -306,7 +304,7 @@ def underfill_sentence(figures: RunFigures) -> str:
         "before they are sold; a fill check tells what the rule allows."
     ) % {
         "short": filling.small_weight(-figures.overfill_grams_each),
-        "label": filling.declared(figures.container),
+        "label": filling.declared(figures.size),
     }
 
 
@@ -321,28 +319,28 @@ def drawn_by_dip(
     if there is None:
         raise BadValue(_("%(place)s is empty on the books.") % {"place": source.name})
     litres = []
-    for field, depth_mm in (("depth_before", before_mm), ("depth_after", after_mm)):
+    for parameter, depth_mm in (("depth_before", before_mm), ("depth_after", after_mm)):
         try:
             litres.append(vessels.litres_at(source, depth_mm))
         except HouseError as error:
-            raise BadValue(error.message, field=field) from error
+            raise BadValue(error.message, parameter=parameter) from error
     if after_mm >= before_mm:
         raise BadValue(
             _("The dip after the run is as deep as before it: nothing was drawn."),
-            field="depth_after",
+            parameter="depth_after",
         )
     try:
         return density.grams_of(
             litres[0] - litres[1], moisture_percent=there.lot.moisture_percent, celsius=celsius
         )
     except ValueError as error:
-        raise BadValue(str(error), field="celsius") from error
+        raise BadValue(str(error), parameter="celsius") from error
 
 
 def overview() -> Overview:
     """Return what the bottling room shows first, in a constant number of queries."""
     known = BottlingRun.objects.select_related(
-        "container", "source", "target", "lot", "packed_lot", "recorded_by"
+        "size", "source", "target", "lot", "packed_lot", "recorded_by"
     )
     recent = known.exclude(status=BottlingRun.Status.PLANNED).order_by("-recorded_at", "-id")[:10]
     return Overview(
@@ -350,9 +348,7 @@ def overview() -> Overview:
         to_order=parts.short(),
         recent=[(run, figures_of(run)) for run in recent],
         held=list(
-            Lot.objects.filter(is_on_hold=True, kind=Lot.Kind.PACKED).select_related(
-                "container", "run"
-            )
+            Lot.objects.filter(is_on_hold=True, kind=Lot.Kind.PACKED).select_related("size", "run")
         ),
     )
 
@@ -362,12 +358,12 @@ def figures_of(run: BottlingRun) -> RunFigures | None:
     if not run.pieces_filled or not run.drawn_grams:
         return None
     return RunFigures(
-        container=run.container,
+        size=run.size,
         lot=run.lot,
         pieces_filled=run.pieces_filled,
         pieces_broken=run.pieces_broken,
         shares=filling.share_out(
-            run.container,
+            run.size,
             drawn_grams=run.drawn_grams,
             loss_grams=run.loss_grams,
             pieces_broken=run.pieces_broken,
@@ -404,11 +400,11 @@ def samples_wanted(run: BottlingRun) -> dict[str, int]:
     }
 
 
-def season_pieces(container: ContainerSize) -> int:
+def season_pieces(size: Size) -> int:
     """Return the pieces of a size packed in the last twelve months, undone runs left out."""
     since = timezone.localdate() - timedelta(days=SEASON_DAYS)
     packed = BottlingRun.objects.filter(
-        container=container,
+        size=size,
         status=BottlingRun.Status.RECORDED,
         packed_lot__made_on__gt=since,
     ).values_list("pieces_filled", flat=True)
@@ -417,7 +413,7 @@ def season_pieces(container: ContainerSize) -> int:
 
 def checks_of(run: BottlingRun) -> list[CheckView]:
     """Return the kept fill checks of a run, newest first."""
-    pieces = season_pieces(run.container)
+    pieces = season_pieces(run.size)
     views = []
     for check in run.fill_checks.select_related("checked_by", "released_by").prefetch_related(
         "weights"
@@ -496,7 +492,7 @@ def _planned_grams(source: Place, *, besides: BottlingRun | None) -> int:
     """Grams that the other runs already planned from a vessel need."""
     planned = BottlingRun.objects.filter(source=source, status=BottlingRun.Status.PLANNED)
     return sum(
-        filling.grams_needed(run.container, run.pieces_planned)
-        for run in planned.select_related("container")
+        filling.grams_needed(run.size, run.pieces_planned)
+        for run in planned.select_related("size")
         if run != besides
     )

@@ -63,16 +63,14 @@ def is_average() -> bool:
 def unit_costs_cents(lots: Iterable[Lot]) -> dict[Lot, Fraction | None]:
     """Return what a piece (a gram of a lot in bulk) of each lot costs, by the chosen method.
 
-    Packed lots come with their container. Honey in bulk always costs what its lot did.
+    Packed lots come with their size. Honey in bulk always costs what its lot did.
     """
     lots = list(lots)
     if not is_average():
         return {lot: lot.unit_cost_cents for lot in lots}
-    averages = average_costs({lot.container.item_id for lot in lots if lot.container_id})
+    averages = average_costs({lot.size.item_id for lot in lots if lot.size_id})
     return {
-        lot: averages[lot.container.item_id].unit_cost_cents
-        if lot.container_id
-        else lot.unit_cost_cents
+        lot: averages[lot.size.item_id].unit_cost_cents if lot.size_id else lot.unit_cost_cents
         for lot in lots
     }
 

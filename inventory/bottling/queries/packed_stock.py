@@ -1,11 +1,11 @@
-"""Packed stock by container size: on hand, reserved, free, on hold, and what it is worth."""
+"""Packed stock by size: on hand, reserved, free, on hold, and what it is worth."""
 
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.bottling.queries import packed_costs, parts
 from inventory.stock.models import Balance, Lot, Place
 
@@ -45,7 +45,7 @@ class LotStock:
 class SizeStock:
     """All pieces of one size; each figure is the sum of its `rows`, oldest lot first."""
 
-    container: ContainerSize
+    size: Size
     rows: tuple[LotStock, ...]
 
     @property
@@ -83,7 +83,7 @@ class SizeStock:
 
     @property
     def is_low(self) -> bool:
-        return self.free < self.container.low_stock_pieces
+        return self.free < self.size.low_stock_pieces
 
 
 def sizes() -> list[SizeStock]:
@@ -96,15 +96,15 @@ def sizes() -> list[SizeStock]:
     for balance, row in zip(balances, _rows(balances), strict=True):
         rows[balance.item_id].append(row)
     return [
-        SizeStock(container, tuple(rows[container.item_id]))
-        for container in ContainerSize.objects.select_related("item")
-        if container.is_active or rows[container.item_id]
+        SizeStock(size, tuple(rows[size.item_id]))
+        for size in Size.objects.select_related("item")
+        if size.is_active or rows[size.item_id]
     ]
 
 
-def size(container: ContainerSize) -> SizeStock:
+def of(size: Size) -> SizeStock:
     """Return the stock of one size."""
-    return SizeStock(container, _rows(_balances().filter(item=container.item_id)))
+    return SizeStock(size, _rows(_balances().filter(item=size.item_id)))
 
 
 def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
@@ -119,8 +119,8 @@ def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
 def _balances():
     return (
         parts.in_stores()
-        .filter(item__container__isnull=False)
-        .select_related("lot__container", "place")
+        .filter(item__size__isnull=False)
+        .select_related("lot__size", "place")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place__name", "id")
     )
 

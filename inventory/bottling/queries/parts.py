@@ -12,10 +12,10 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import (
     BottlingRun,
-    ContainerPart,
-    ContainerSize,
     PackagingPart,
     PartReceipt,
+    Size,
+    SizePart,
 )
 from inventory.shared import words
 from inventory.stock.models import Balance, Item, Place, Posting, PostingLine
@@ -126,7 +126,7 @@ def in_stores():
     return Balance.objects.filter(place__kind__in=Place.STORES, quantity__gt=0)
 
 
-def used_by(use: ContainerPart, *, filled: int, broken: int) -> int:
+def used_by(use: SizePart, *, filled: int, broken: int) -> int:
     """Return the whole parts that filled and broken pieces use up.
 
     A broken piece takes its own jar, lid and label with it, but no share of a case: what several
@@ -136,9 +136,9 @@ def used_by(use: ContainerPart, *, filled: int, broken: int) -> int:
     return use.needed_for(filled if is_shared else filled + broken)
 
 
-def needs(container: ContainerSize, *, filled: int, broken: int = 0) -> list[PartNeed]:
+def needs(size: Size, *, filled: int, broken: int = 0) -> list[PartNeed]:
     """Return what so many pieces need of each part of a size, beside what is in the stores."""
-    uses = list(container.container_parts.select_related("part__item").order_by("id"))
+    uses = list(size.size_parts.select_related("part__item").order_by("id"))
     there = dict(
         in_stores()
         .filter(item__in=[use.part.item_id for use in uses])
@@ -229,8 +229,8 @@ def _used() -> dict[int, int]:
 def _planned() -> dict[int, int]:
     """Pieces of each part that the planned runs need, by part."""
     wanted: dict[int, int] = defaultdict(int)
-    runs = BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("container")
-    for run in runs.prefetch_related("container__container_parts__part"):
-        for use in run.container.container_parts.all():
+    runs = BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("size")
+    for run in runs.prefetch_related("size__size_parts__part"):
+        for use in run.size.size_parts.all():
             wanted[use.part_id] += used_by(use, filled=run.pieces_planned, broken=0)
     return wanted

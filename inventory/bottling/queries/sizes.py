@@ -1,11 +1,11 @@
-"""Container sizes for display: their label, their parts and whether the honey fits."""
+"""Sizes for display: their label, their parts and whether the honey fits."""
 
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
 from inventory.bottling import filling
-from inventory.bottling.models import ContainerPart, ContainerSize
+from inventory.bottling.models import Size, SizePart
 from inventory.bottling.queries import bottling, parts
 from inventory.physics import labelling
 from inventory.stock.models import Lot
@@ -15,8 +15,8 @@ from inventory.stock.models import Lot
 class SizeLook:
     """One size with what its label must say and what its parts cost."""
 
-    container: ContainerSize
-    uses: list[ContainerPart]
+    size: Size
+    uses: list[SizePart]
     statement: str
     metric: str
     figure_height_mm: int | None
@@ -31,28 +31,28 @@ class SizeLook:
 
     @property
     def declared(self) -> str:
-        return filling.declared(self.container)
+        return filling.declared(self.size)
 
     @property
     def brimful(self) -> str:
-        return filling.volume(self.container.brimful_ml)
+        return filling.volume(self.size.brimful_ml)
 
 
 def all_sizes() -> list[SizeLook]:
     """Return every size, those in use first; in a constant number of queries."""
-    containers = ContainerSize.objects.prefetch_related("container_parts__part").order_by(
+    sizes = Size.objects.prefetch_related("size_parts__part").order_by(
         "-is_active", "brimful_ml", "name"
     )
     costs = parts.average_costs()
-    return [_look(container, costs) for container in containers]
+    return [_look(size, costs) for size in sizes]
 
 
-def look_at(container: ContainerSize) -> SizeLook:
+def look_at(size: Size) -> SizeLook:
     """Return one size as the list shows it."""
-    return _look(container, parts.average_costs())
+    return _look(size, parts.average_costs())
 
 
-def fits_now(container: ContainerSize) -> list[tuple[str, filling.Fit]]:
+def fits_now(size: Size) -> list[tuple[str, filling.Fit]]:
     """Tell for each lot of honey there, with its vessels, whether the weight fits when filled."""
     celsius = bottling.usual_celsius()
     vessels: dict[Lot, list[str]] = {}
@@ -61,19 +61,19 @@ def fits_now(container: ContainerSize) -> list[tuple[str, filling.Fit]]:
     return [
         (
             ", ".join(names),
-            filling.fit(container, moisture_percent=lot.moisture_percent, celsius=celsius),
+            filling.fit(size, moisture_percent=lot.moisture_percent, celsius=celsius),
         )
         for lot, names in vessels.items()
     ]
 
 
-def _look(container: ContainerSize, costs: dict[int, Fraction]) -> SizeLook:
-    grams = container.declared_grams
-    uses = list(container.container_parts.all())
+def _look(size: Size, costs: dict[int, Fraction]) -> SizeLook:
+    grams = size.declared_grams
+    uses = list(size.size_parts.all())
     known = [costs.get(use.part_id) for use in uses]
     low, high = labelling.EUROPEAN_LABELLED_G.low, labelling.EUROPEAN_LABELLED_G.high
     return SizeLook(
-        container=container,
+        size=size,
         uses=uses,
         statement=labelling.net_contents_statement(grams),
         metric=labelling.net_contents_statement(grams, metric_only=True),

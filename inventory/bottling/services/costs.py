@@ -68,7 +68,7 @@ def _check(lot: Lot, cost_cents: int | None) -> None:
         raise BadValue(
             _("Enter what all of lot %(lot)s cost, from nothing to %(most)s.")
             % {"lot": lot.code, "most": words.money(COST_CENTS_MAX)},
-            field="cost",
+            parameter="cost",
         )
 
 

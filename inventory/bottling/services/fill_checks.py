@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.bottling import filling
-from inventory.bottling.models import BottlingRun, ContainerSize, FillCheck, FillWeight
+from inventory.bottling.models import BottlingRun, FillCheck, FillWeight, Size
 from inventory.physics import fill_check
 from inventory.shared import checks, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
@@ -42,9 +42,9 @@ def record(
     lot is on hold. Raises `BadValue` for weights that cannot be or are too few, `NotAllowedNow`
     for a run that is not recorded, `AlreadyRecorded`.
     """
-    run = BottlingRun.objects.select_for_update().select_related("container__item").get(pk=run.pk)
+    run = BottlingRun.objects.select_for_update().select_related("size__item").get(pk=run.pk)
     # A sale of the lot locks its item too, so none slips through while the lot goes on hold.
-    ledger.lock_items([run.container.item])
+    ledger.lock_items([run.size.item])
     if made := FillCheck.objects.filter(idempotency_key=key).first():
         raise AlreadyRecorded(_("This check was recorded already."), made=made)
     if run.status != BottlingRun.Status.RECORDED:
@@ -54,7 +54,7 @@ def record(
         )
     check_weights(run, scheme, weights_milligrams)
     if not weights_are_right:
-        _check_average(run.container, weights_milligrams, tare_milligrams)
+        _check_average(run.size, weights_milligrams, tare_milligrams)
     verdict = judge(run, scheme=scheme, weights_milligrams=weights_milligrams)
     check = FillCheck(
         run=run,
@@ -92,7 +92,7 @@ def release(*, lot: Lot, reason: str, released_by: Any) -> Lot:
     elif len(reason) > REASON_MAX:
         problems.add("reason", _("Say it in 300 letters or fewer."))
     problems.raise_any()
-    ledger.lock_items([lot.container.item])
+    ledger.lock_items([lot.size.item])
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})
@@ -109,18 +109,18 @@ def judge(
     run: BottlingRun, *, scheme: str, weights_milligrams: Sequence[int]
 ) -> fill_check.FillCheck:
     """Return what the net weights say about a run, without keeping it. Raises `BadValue`."""
-    container = run.container
-    is_in_pounds = container.declared_unit in (ContainerSize.Unit.POUND, ContainerSize.Unit.OUNCE)
+    size = run.size
+    is_in_pounds = size.declared_unit in (Size.Unit.POUND, Size.Unit.OUNCE)
     try:
         return fill_check.check_fill(
-            float(container.declared_grams),
+            float(size.declared_grams),
             [milligrams / 1000 for milligrams in weights_milligrams],
             run.pieces_filled,
             scheme,
             label_unit="lb" if is_in_pounds else "g",
         )
     except ValueError as error:
-        raise BadValue(str(error), field="weights") from error
+        raise BadValue(str(error), parameter="weights") from error
 
 
 def check_weights(run: BottlingRun, scheme: str, weights_milligrams: Sequence[int]) -> None:
@@ -128,23 +128,23 @@ def check_weights(run: BottlingRun, scheme: str, weights_milligrams: Sequence[in
 
     Too few pieces are refused, not failed: more of them are weighed before anybody is stopped.
     """
-    weighed, container = len(weights_milligrams), run.container
+    weighed, size = len(weights_milligrams), run.size
     if weighed > WEIGHTS_MAX:
-        raise BadValue(_("Weigh 1,000 pieces at most."), field="weights")
+        raise BadValue(_("Weigh 1,000 pieces at most."), parameter="weights")
     if weighed > run.pieces_filled:
         raise BadValue(
             _("%(weighed)s were weighed, but the lot has only %(filled)s.")
             % {"weighed": words.pieces(weighed), "filled": run.pieces_filled},
-            field="weights",
+            parameter="weights",
         )
     wanted = fill_check.sample_size_wanted(run.pieces_filled, scheme)
     if weighed < wanted:
         raise BadValue(
             _("This rule weighs at least %(wanted)s of this run. Weigh %(more)s more.")
             % {"wanted": words.pieces(wanted), "more": wanted - weighed},
-            field="weights",
+            parameter="weights",
         )
-    label_milligrams = float(container.declared_grams) * 1000
+    label_milligrams = float(size.declared_grams) * 1000
     low, high = (share * label_milligrams for share in NET_SHARE_LIKELY)
     problems = Problems()
     for number, milligrams in enumerate(weights_milligrams, start=1):
@@ -158,21 +158,19 @@ def check_weights(run: BottlingRun, scheme: str, weights_milligrams: Sequence[in
                 % {
                     "number": number,
                     "net": filling.small_weight(Decimal(milligrams) / 1000),
-                    "label": filling.declared(container),
+                    "label": filling.declared(size),
                 },
             )
     problems.raise_any()
 
 
-def _check_average(
-    container: ContainerSize, weights_milligrams: Sequence[int], tare_milligrams: int
-) -> None:
+def _check_average(size: Size, weights_milligrams: Sequence[int], tare_milligrams: int) -> None:
     """Ask before judging an average that gross and net taken for each other would explain."""
     average = Decimal(sum(weights_milligrams)) / 1000 / len(weights_milligrams)
     low, high = AVERAGE_SHARE_LIKELY
-    if low <= average / container.declared_grams <= high:
+    if low <= average / size.declared_grams <= high:
         return
-    told = {"net": filling.small_weight(average), "label": filling.declared(container)}
+    told = {"net": filling.small_weight(average), "label": filling.declared(size)}
     if tare_milligrams:
         sentence = _(
             "With the empty weight taken off, the pieces average %(net)s; the label says "
@@ -184,4 +182,4 @@ def _check_average(
             "The pieces average %(net)s; the label says %(label)s. Are these net weights, "
             "without jar and lid? If so, tick the box and send again."
         )
-    raise BadValue(sentence % told, field="weights_are_right")
+    raise BadValue(sentence % told, parameter="weights_are_right")

@@ -10,7 +10,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.bottling import filling
-from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.queries import parts as part_queries
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
@@ -38,7 +38,7 @@ LABOUR_MINUTES_MAX = 28 * 24 * 60
 @transaction.atomic
 def plan(
     *,
-    container: ContainerSize,
+    size: Size,
     source: Place,
     target: Place,
     pieces: int,
@@ -52,11 +52,11 @@ def plan(
 
     Without `celsius` the house's usual filling temperature counts. Parts that are short are no
     hindrance yet. Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, and `VesselTooSmall` when
-    the declared weight does not go into the container.
+    the declared weight does not go into the size.
     """
     problems = Problems()
-    if not container.is_active:
-        problems.add("container", _("%(size)s is out of use.") % {"size": container.name})
+    if not size.is_active:
+        problems.add("size", _("%(size)s is out of use.") % {"size": size.name})
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_vessel(problems, "source", source)
     rules.check_store(problems, "target", target)
@@ -71,15 +71,15 @@ def plan(
     problems = Problems()
     there = honey.content(source)
     for error in (
-        honey_error(there, source, filling.grams_needed(container, pieces), field="pieces"),
-        fit_error(there, container, celsius),
+        honey_error(there, source, filling.grams_needed(size, pieces), parameter="pieces"),
+        fit_error(there, size, celsius),
     ):
         if error:
             problems.add_error(error)
     problems.raise_any()
     run = BottlingRun(
         number=_next_number(planned_for),
-        container=container,
+        size=size,
         source=source,
         target=target,
         lot=there.lot,
@@ -123,19 +123,19 @@ def record(
     `AlreadyRecorded`; several at once as `SeveralProblems`.
     """
     run = BottlingRun.objects.select_for_update().get(pk=run.pk)
-    container, source = run.container, run.source
+    size, source = run.size, run.source
     target = target or run.target
     bottled_on = bottled_on or timezone.localdate()
-    uses = container.container_parts.select_related("part__item")
+    uses = size.size_parts.select_related("part__item")
     honey_item = Item.objects.honey()
-    ledger.lock_items([honey_item, container.item, *(use.part.item for use in uses)])
+    ledger.lock_items([honey_item, size.item, *(use.part.item for use in uses)])
     if ledger.find(key):
         raise AlreadyRecorded(_("This run was recorded already."), made=run)
     _refuse_unless_planned(run)
     shares = filling.share_out(
-        container, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
+        size, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
     )
-    _check_figures(container, shares, pieces_filled, pieces_broken, labour_minutes)
+    _check_figures(size, shares, pieces_filled, pieces_broken, labour_minutes)
     problems = Problems()
     rules.check_store(problems, "target", target)
     there = honey.content(source)
@@ -147,19 +147,19 @@ def record(
             _("This honey was extracted on %(day)s; it can't have been bottled before that.")
             % {"day": date_format(extracted_on)},
         )
-    is_excessive = filling.is_excessive(container, shares, pieces_filled + pieces_broken)
+    is_excessive = filling.is_excessive(size, shares, pieces_filled + pieces_broken)
     if is_excessive and not figures_are_right:
-        problems.add("figures_are_right", excess_sentence(container, shares, pieces_filled))
-    if error := honey_error(there, source, drawn_grams, field="drawn", is_done=True):
+        problems.add("figures_are_right", excess_sentence(size, shares, pieces_filled))
+    if error := honey_error(there, source, drawn_grams, parameter="drawn", is_done=True):
         problems.add_error(error)
-    needs = part_queries.needs(container, filled=pieces_filled, broken=pieces_broken)
+    needs = part_queries.needs(size, filled=pieces_filled, broken=pieces_broken)
     for need in needs:
         if need.short:
             problems.add_error(_parts_error(need))
     problems.raise_any()
     lot = there.lot
     run.celsius = run.celsius if celsius is None else celsius
-    _check_temperature(lot, container, run.celsius)
+    _check_temperature(lot, size, run.celsius)
     run.honey_cents = (
         None
         if lot.unit_cost_cents is None
@@ -175,7 +175,7 @@ def record(
             *_honey_lines(honey_item, lot, source, shares),
             *_part_lines(needs),
             *ledger.move(
-                item=container.item,
+                item=size.item,
                 lot=packed,
                 source=Place.objects.outside(Place.Kind.PACKING),
                 target=target,
@@ -211,7 +211,7 @@ def cancel(*, run: BottlingRun, cancelled_by: Any, reason: str = "") -> Bottling
 
 
 def honey_error(
-    there: Balance | None, source: Place, grams: int, *, field: str, is_done: bool = False
+    there: Balance | None, source: Place, grams: int, *, parameter: str, is_done: bool = False
 ) -> NotEnoughHoney | StockReserved | None:
     """Return the refusal when a vessel cannot give `grams`, or None when it can.
 
@@ -227,11 +227,11 @@ def honey_error(
                     "books. Check the figure, or dip the vessel and correct the books first."
                 )
                 % figures,
-                field=field,
+                parameter=parameter,
             )
         return NotEnoughHoney(
             _("Not enough honey: the run needs %(asked)s, %(place)s holds %(there)s.") % figures,
-            field=field,
+            parameter=parameter,
         )
     if there.free < grams:
         asked, free = words.pounds_apart(grams, there.free)
@@ -241,24 +241,24 @@ def honey_error(
                 "Choose another vessel, or cancel the order first."
             )
             % {"asked": asked, "place": source.name, "free": free},
-            field=field,
+            parameter=parameter,
         )
     return None
 
 
 def fit_error(
-    there: Balance | None, container: ContainerSize, celsius: Decimal
+    there: Balance | None, size: Size, celsius: Decimal
 ) -> VesselTooSmall | BadValue | None:
-    """Return the refusal when the declared weight does not go into the container."""
+    """Return the refusal when the declared weight does not go into the size."""
     if there is None:
         return None
     try:
-        fits = filling.fits(container, moisture_percent=there.lot.moisture_percent, celsius=celsius)
+        fits = filling.fits(size, moisture_percent=there.lot.moisture_percent, celsius=celsius)
     except ValueError as error:
-        return BadValue(str(error), field="celsius")
+        return BadValue(str(error), parameter="celsius")
     for fit in fits:
         if not fit.fits:
-            return VesselTooSmall(fit.sentence, field="container")
+            return VesselTooSmall(fit.sentence, parameter="size")
     return None
 
 
@@ -280,34 +280,32 @@ def labour_cost_cents(minutes: int | None) -> int | None:
     return share_cents(ProductionSettings.current().labour_cents_per_hour, minutes, 60)
 
 
-def excess_sentence(container: ContainerSize, shares: filling.Shares, pieces_filled: int) -> str:
+def excess_sentence(size: Size, shares: filling.Shares, pieces_filled: int) -> str:
     return _(
         "%(drawn)s were drawn for %(pieces)s of %(label)s, more than a quarter over. "
         "Check the figures, or tick that they are right."
     ) % {
         "drawn": words.pounds(shares.drawn_grams),
         "pieces": words.pieces(pieces_filled),
-        "label": filling.declared(container),
+        "label": filling.declared(size),
     }
 
 
-def impossible_sentence(
-    container: ContainerSize, shares: filling.Shares, pieces_filled: int
-) -> str:
+def impossible_sentence(size: Size, shares: filling.Shares, pieces_filled: int) -> str:
     return _(
         "%(pieces)s of %(label)s hold %(wanted)s, but of the %(drawn)s drawn only %(left)s "
         "was left for them. Check the pieces, the honey drawn and the loss."
     ) % {
         "pieces": words.pieces(pieces_filled),
-        "label": filling.declared(container),
-        "wanted": words.pounds(filling.grams_needed(container, pieces_filled)),
+        "label": filling.declared(size),
+        "wanted": words.pounds(filling.grams_needed(size, pieces_filled)),
         "drawn": words.pounds(shares.drawn_grams),
         "left": words.pounds(max(0, shares.packed_grams)),
     }
 
 
 def _check_figures(
-    container: ContainerSize,
+    size: Size,
     shares: filling.Shares,
     pieces_filled: int,
     pieces_broken: int,
@@ -323,18 +321,18 @@ def _check_figures(
     if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
         problems.add("labour_minutes", _("Enter the minutes of work, from none to 40,320."))
     problems.raise_any()
-    if filling.is_impossible(container, shares, pieces_filled):
-        problems.add("drawn", impossible_sentence(container, shares, pieces_filled))
+    if filling.is_impossible(size, shares, pieces_filled):
+        problems.add("drawn", impossible_sentence(size, shares, pieces_filled))
     problems.raise_any()
 
 
-def _check_temperature(lot: Lot, container: ContainerSize, celsius: Decimal | None) -> None:
+def _check_temperature(lot: Lot, size: Size, celsius: Decimal | None) -> None:
     if celsius is None:
         return
     try:
-        filling.fit(container, moisture_percent=lot.moisture_percent, celsius=celsius)
+        filling.fit(size, moisture_percent=lot.moisture_percent, celsius=celsius)
     except ValueError as error:
-        raise BadValue(str(error), field="celsius") from error
+        raise BadValue(str(error), parameter="celsius") from error
 
 
 def _parts_error(need: part_queries.PartNeed) -> NotEnoughParts:
@@ -349,7 +347,7 @@ def _parts_error(need: part_queries.PartNeed) -> NotEnoughParts:
             "there": need.there,
             "short": need.short,
         },
-        field="pieces_filled",
+        parameter="pieces_filled",
         short=need.short,
     )
 
@@ -416,8 +414,8 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
         cost_cents=costing.run_cents(
             honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
         ),
-        container=run.container,
-        best_by=filling.best_by(bottled_on, run.container.best_by_months),
+        size=run.size,
+        best_by=filling.best_by(bottled_on, run.size.best_by_months),
     )
     checks.save_checked(packed)
     return packed

@@ -1,4 +1,4 @@
-"""Container sizes: set up, changed, put out of use; and the sizes the trade usually fills."""
+"""Sizes: set up, changed, put out of use; and the sizes the trade usually fills."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inventory.bottling import filling
-from inventory.bottling.models import ContainerSize, PackagingPart
+from inventory.bottling.models import PackagingPart, Size
 from inventory.physics import gtin as gtins
 from inventory.physics import units
 from inventory.shared import checks, codes
@@ -94,10 +94,10 @@ def save(
     best_by_months: int = 24,
     low_stock_pieces: int = 0,
     parts: Sequence[PartUse] | None = None,
-    container: ContainerSize | None = None,
+    size: Size | None = None,
     code: str = "",
-) -> ContainerSize:
-    """Add a size, or change `container`; `parts` replaces what it is made up from.
+) -> Size:
+    """Add a size, or change `size`; `parts` replaces what it is made up from.
 
     The short name, which is in the address, stays as it was. The declared weight can't change
     once pieces were packed under it. Raises `BadValue` and `SeveralProblems`.
@@ -105,14 +105,14 @@ def save(
     name = " ".join(name.split())
     gtin = "".join(character for character in gtin if character not in " -")
     problems = Problems()
-    rivals = ContainerSize.objects.exclude(pk=container.pk if container else None)
+    rivals = Size.objects.exclude(pk=size.pk if size else None)
     if not name:
         problems.add("name", _("Enter a name, for example “One pound”."))
     elif rivals.filter(name__iexact=name).exists():
         problems.add("name", _("There is a size named %(name)s already.") % {"name": name})
-    if code and container is None and rivals.filter(code=code).exists():
+    if code and size is None and rivals.filter(code=code).exists():
         problems.add("code", _("There is a size with the short name %(code)s.") % {"code": code})
-    _check_declared(problems, container, declared_amount, declared_unit)
+    _check_declared(problems, size, declared_amount, declared_unit)
     _check_between(problems, "brimful", brimful_ml, BRIMFUL_ML_MIN, BRIMFUL_ML_MAX, _("ml"))
     _check_room(problems, declared_amount, declared_unit, brimful_ml)
     _check_between(problems, "tare", tare_grams, 0, TARE_GRAMS_MAX, _("g"))
@@ -127,56 +127,54 @@ def save(
         )
     _check_parts(problems, parts or ())
     problems.raise_any()
-    if container is None:
+    if size is None:
         item = Item.objects.create(kind=Item.Kind.PACKED, name=name)
-        container = ContainerSize(
-            item=item, code=code or codes.free(ContainerSize, name, fallback="size")
-        )
-    container.name = name
-    container.declared_amount = declared_amount
-    container.declared_unit = declared_unit
-    container.brimful_ml = brimful_ml
-    container.tare_grams = tare_grams
-    container.pieces_per_case = pieces_per_case
-    container.gtin = gtin
-    container.best_by_months = best_by_months
-    container.low_stock_pieces = low_stock_pieces
-    checks.save_checked(container)
-    if container.item.name != name:
-        container.item.name = name
-        container.item.save(update_fields=["name"])
+        size = Size(item=item, code=code or codes.free(Size, name, fallback="size"))
+    size.name = name
+    size.declared_amount = declared_amount
+    size.declared_unit = declared_unit
+    size.brimful_ml = brimful_ml
+    size.tare_grams = tare_grams
+    size.pieces_per_case = pieces_per_case
+    size.gtin = gtin
+    size.best_by_months = best_by_months
+    size.low_stock_pieces = low_stock_pieces
+    checks.save_checked(size)
+    if size.item.name != name:
+        size.item.name = name
+        size.item.save(update_fields=["name"])
     if parts is not None:
-        container.container_parts.exclude(part__in=[use.part for use in parts]).delete()
+        size.size_parts.exclude(part__in=[use.part for use in parts]).delete()
         for use in parts:
-            container.container_parts.update_or_create(
+            size.size_parts.update_or_create(
                 part=use.part, defaults={"quantity": use.quantity, "per_pieces": use.per_pieces}
             )
-    return container
+    return size
 
 
 @transaction.atomic
-def take_out_of_use(*, container: ContainerSize) -> ContainerSize:
+def take_out_of_use(*, size: Size) -> Size:
     """Offer the size no longer for runs and sales; what is packed stays in the books."""
-    container.is_active = False
-    container.save(update_fields=["is_active"])
-    return container
+    size.is_active = False
+    size.save(update_fields=["is_active"])
+    return size
 
 
 @transaction.atomic
-def put_back_in_use(*, container: ContainerSize) -> ContainerSize:
+def put_back_in_use(*, size: Size) -> Size:
     """Offer the size again."""
-    container.is_active = True
-    container.save(update_fields=["is_active"])
-    return container
+    size.is_active = True
+    size.save(update_fields=["is_active"])
+    return size
 
 
 @transaction.atomic
-def add_usual_sizes() -> list[ContainerSize]:
+def add_usual_sizes() -> list[Size]:
     """Add the usual sizes that are missing, and return those added.
 
     A size of the same short name, name or declared weight counts as there.
     """
-    there = list(ContainerSize.objects.all())
+    there = list(Size.objects.all())
     taken = {size.code for size in there} | {size.name.lower() for size in there}
     weights = {size.declared_grams for size in there}
     return [
@@ -219,10 +217,8 @@ def check_gtin(problems: Problems, text: str) -> None:
         )
 
 
-def _check_declared(
-    problems: Problems, container: ContainerSize | None, amount: Decimal, unit: str
-) -> None:
-    if unit not in ContainerSize.Unit.values:
+def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit: str) -> None:
+    if unit not in Size.Unit.values:
         problems.add("declared", _("Choose oz, lb, g or kg."))
         return
     grams = units.grams_from(amount, unit) if amount > 0 else Decimal(0)
@@ -231,18 +227,18 @@ def _check_declared(
             "declared",
             _("The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb)."),
         )
-    is_changed = container is not None and (amount, unit) != (
-        container.declared_amount,
-        container.declared_unit,
+    is_changed = size is not None and (amount, unit) != (
+        size.declared_amount,
+        size.declared_unit,
     )
-    if is_changed and Lot.objects.filter(container=container).exists():
+    if is_changed and Lot.objects.filter(size=size).exists():
         problems.add(
             "declared",
             _(
                 "Pieces labelled %(label)s have been packed. Add a new size for another weight, "
                 "and take this one out of use."
             )
-            % {"label": filling.declared(container)},
+            % {"label": filling.declared(size)},
         )
 
 
@@ -251,9 +247,9 @@ def _check_room(problems: Problems, amount: Decimal, unit: str, brimful_ml: Deci
 
     Whether the weight of the honey at hand fits is told when a run is planned.
     """
-    if unit not in ContainerSize.Unit.values or brimful_ml < BRIMFUL_ML_MIN:
+    if unit not in Size.Unit.values or brimful_ml < BRIMFUL_ML_MIN:
         return
-    size = ContainerSize(declared_amount=amount, declared_unit=unit, brimful_ml=brimful_ml)
+    size = Size(declared_amount=amount, declared_unit=unit, brimful_ml=brimful_ml)
     if not GRAMS_MIN <= size.declared_grams <= GRAMS_MAX:
         return
     driest = filling.fit(size, moisture_percent=MOISTURE_MIN, celsius=density.REFERENCE_CELSIUS)
@@ -273,7 +269,7 @@ def _check_room(problems: Problems, amount: Decimal, unit: str, brimful_ml: Deci
 
 
 def _check_between(
-    problems: Problems, field: str, value: int | Decimal, low: int, high: int, unit: str = ""
+    problems: Problems, parameter: str, value: int | Decimal, low: int, high: int, unit: str = ""
 ) -> None:
     if not low <= value <= high:
         told = _("Enter a figure from %(low)s to %(high)s %(unit)s") % {
@@ -281,7 +277,7 @@ def _check_between(
             "high": f"{high:,}",
             "unit": unit,
         }
-        problems.add(field, told.rstrip() + ".")
+        problems.add(parameter, told.rstrip() + ".")
 
 
 def _check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:

@@ -46,7 +46,7 @@ def part_detail(request: HttpRequest, code: str) -> HttpResponse:
         "part": part,
         "stock": part_queries.stock(only=part)[0],
         "receipts": receipts[:RECEIPTS_SHOWN],
-        "used_in": part.used_in.select_related("container").order_by("container__brimful_ml"),
+        "used_in": part.used_in.select_related("size").order_by("size__brimful_ml"),
         "use_days": part_queries.USE_DAYS,
     }
     return render(request, "inventory/bottling/part_detail.html", context)

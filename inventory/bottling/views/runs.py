@@ -11,7 +11,7 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
 from inventory.bottling.forms import CancelForm, FillCheckForm, PlanForm, RecordForm, ReleaseForm
-from inventory.bottling.models import BottlingRun, ContainerSize, FillCheck
+from inventory.bottling.models import BottlingRun, FillCheck, Size
 from inventory.bottling.queries import bottling, parts
 from inventory.bottling.services import fill_checks, runs
 from inventory.physics import labelling
@@ -30,7 +30,7 @@ def home(request: HttpRequest) -> HttpResponse:
 def run_of(number: str) -> BottlingRun:
     """Return the run of this number with what its pages show."""
     runs_with_names = BottlingRun.objects.select_related(
-        "container__item", "source", "target", "lot", "packed_lot__container", "recorded_by"
+        "size__item", "source", "target", "lot", "packed_lot__size", "recorded_by"
     )
     return get_object_or_404(runs_with_names, number=number)
 
@@ -62,8 +62,8 @@ class RunPlanView(ActView):
     def get_initial(self) -> dict[str, Any]:
         asked = self.request.GET
         initial = {}
-        if size := ContainerSize.objects.filter(code=asked.get("size", "")).first():
-            initial["container"] = size.pk
+        if size := Size.objects.filter(code=asked.get("size", "")).first():
+            initial["size"] = size.pk
         for balance in bottling.vessels_with_honey():
             if balance.place.code == asked.get("from"):
                 initial["source"] = balance.place_id
@@ -83,7 +83,7 @@ class RunPlanView(ActView):
             "preview": preview_of_plan(form) if form.is_bound else None,
             "missing": [
                 name
-                for name in ("container", "source", "target")
+                for name in ("size", "source", "target")
                 if not form.fields[name].queryset.exists()
             ],
         }
@@ -95,7 +95,7 @@ class RunPlanView(ActView):
         return _("Planned run %(number)s: %(pieces)s of %(size)s.") % {
             "number": made.number,
             "pieces": words.pieces(made.pieces_planned),
-            "size": made.container.name,
+            "size": made.size.name,
         }
 
     def next_url(self, made: BottlingRun) -> str:
@@ -115,11 +115,11 @@ def run_plan_preview(request: HttpRequest) -> HttpResponse:
 def preview_of_plan(form: PlanForm) -> bottling.PlanPreview | None:
     form.is_valid()
     data = form.cleaned_data
-    if not data.get("container") or not data.get("source") or (data.get("pieces") or 0) < 1:
+    if not data.get("size") or not data.get("source") or (data.get("pieces") or 0) < 1:
         return None
     celsius = data.get("celsius")
     return bottling.plan_preview(
-        container=data["container"],
+        size=data["size"],
         source=data["source"],
         pieces=data["pieces"],
         celsius=bottling.usual_celsius() if celsius is None else celsius,
@@ -133,7 +133,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
     preview = None
     if run.status == BottlingRun.Status.PLANNED:
         preview = bottling.plan_preview(
-            container=run.container,
+            size=run.size,
             source=run.source,
             pieces=run.pieces_planned,
             celsius=bottling.usual_celsius() if run.celsius is None else run.celsius,
@@ -147,7 +147,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "parts": parts.uses_of(run) if figures else [],
         "checks": bottling.checks_of(run) if figures else [],
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
-        "statement": labelling.net_contents_statement(run.container.declared_grams),
+        "statement": labelling.net_contents_statement(run.size.declared_grams),
     }
     return render(request, "inventory/bottling/run_detail.html", context)
 
@@ -183,7 +183,7 @@ class RunRecordView(RunView):
     def done_message(self, made: BottlingRun) -> str:
         return _("Filled %(pieces)s of %(size)s: lot %(lot)s, on %(place)s.") % {
             "pieces": words.pieces(made.pieces_filled),
-            "size": made.container.name,
+            "size": made.size.name,
             "lot": made.packed_lot.code,
             "place": made.target.name,
         }
@@ -240,11 +240,11 @@ class FillCheckView(RunView):
         return super().get_form_kwargs() | {"run": self.run}
 
     def get_initial(self) -> dict[str, Any]:
-        container = self.run.container
-        is_american = container.declared_unit in ("lb", "oz")
-        last = FillCheck.objects.filter(run__container=container).first()
+        size = self.run.size
+        is_american = size.declared_unit in ("lb", "oz")
+        last = FillCheck.objects.filter(run__size=size).first()
         scheme = last.scheme if last else ("us" if is_american else "eu")
-        return {"scheme": scheme, "unit": "g", "tare": [container.tare_grams or None, "g"]}
+        return {"scheme": scheme, "unit": "g", "tare": [size.tare_grams or None, "g"]}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
@@ -285,7 +285,7 @@ class LotReleaseView(ActView):
 
     @cached_property
     def lot(self) -> Lot:
-        packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("container__item", "run")
+        packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("size__item", "run")
         return get_object_or_404(packed, code=self.kwargs["code"])
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
@@ -313,7 +313,7 @@ def run_labels(request: HttpRequest, number: str) -> HttpResponse:
     run = run_of(number)
     context = {
         "run": run,
-        "statement": labelling.net_contents_statement(run.container.declared_grams),
+        "statement": labelling.net_contents_statement(run.size.declared_grams),
         "copies": range(12),
     }
     return render(request, "inventory/bottling/run_labels.html", context)

@@ -1,4 +1,4 @@
-"""Pages about container sizes, and about how the house works."""
+"""Pages about sizes, and about how the house works."""
 
 from fractions import Fraction
 from typing import Any
@@ -13,8 +13,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
-from inventory.bottling.forms import ContainerForm, ProductionForm
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.forms import ProductionForm, SizeForm
+from inventory.bottling.models import Size
 from inventory.bottling.queries import sizes as size_queries
 from inventory.bottling.services import sizes
 from inventory.physics import labelling
@@ -25,15 +25,15 @@ from inventory.stock.services import production
 MANAGE_PARTS = "inventory.manage_parts"
 
 
-def container_list(request: HttpRequest) -> HttpResponse:
+def size_list(request: HttpRequest) -> HttpResponse:
     """Every size with what its label says and what it is made up from."""
     context = {"sizes": size_queries.all_sizes()}
-    return render(request, "inventory/bottling/container_list.html", context)
+    return render(request, "inventory/bottling/size_list.html", context)
 
 
 @require_POST
 @permission_required(MANAGE_PARTS, raise_exception=True)
-def container_add_usual(request: HttpRequest) -> HttpResponse:
+def size_add_usual(request: HttpRequest) -> HttpResponse:
     added = sizes.add_usual_sizes()
     if added:
         said = ngettext(
@@ -44,44 +44,42 @@ def container_add_usual(request: HttpRequest) -> HttpResponse:
         messages.success(request, said)
     else:
         messages.info(request, _("All the usual sizes are here already."))
-    return HttpResponseRedirect(reverse("inventory:container_list"))
+    return HttpResponseRedirect(reverse("inventory:size_list"))
 
 
 @require_POST
 @permission_required(MANAGE_PARTS, raise_exception=True)
-def container_switch(request: HttpRequest, code: str) -> HttpResponse:
+def size_switch(request: HttpRequest, code: str) -> HttpResponse:
     """Take a size out of use, or put it back."""
-    container = get_object_or_404(ContainerSize, code=code)
-    if container.is_active:
-        sizes.take_out_of_use(container=container)
+    size = get_object_or_404(Size, code=code)
+    if size.is_active:
+        sizes.take_out_of_use(size=size)
         said = _("%(size)s is out of use. What is packed can still be sold.")
     else:
-        sizes.put_back_in_use(container=container)
+        sizes.put_back_in_use(size=size)
         said = _("%(size)s is in use again.")
-    messages.success(request, said % {"size": container.name})
-    return HttpResponseRedirect(reverse("inventory:container_list"))
+    messages.success(request, said % {"size": size.name})
+    return HttpResponseRedirect(reverse("inventory:size_list"))
 
 
-class ContainerCreateView(ActView):
+class SizeCreateView(ActView):
     permission_required = MANAGE_PARTS
-    form_class = ContainerForm
-    template_name = "inventory/bottling/container_form.html"
-    container: ContainerSize | None = None
+    form_class = SizeForm
+    template_name = "inventory/bottling/size_form.html"
+    size: Size | None = None
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        return super().get_form_kwargs() | {"container": self.container}
+        return super().get_form_kwargs() | {"size": self.size}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(
-            container=self.container, type_heights=type_heights(), **kwargs
-        )
+        return super().get_context_data(size=self.size, type_heights=type_heights(), **kwargs)
 
-    def act(self, data: dict[str, Any]) -> ContainerSize:
+    def act(self, data: dict[str, Any]) -> Size:
         form_lines = self.part_lines.cleaned_data
         del data["key"]
         amount, unit = data.pop("declared")
         return sizes.save(
-            container=self.container,
+            size=self.size,
             declared_amount=amount,
             declared_unit=unit,
             brimful_ml=data.pop("brimful"),
@@ -94,32 +92,30 @@ class ContainerCreateView(ActView):
             **data,
         )
 
-    def form_valid(self, form: ContainerForm) -> HttpResponse:
+    def form_valid(self, form: SizeForm) -> HttpResponse:
         self.part_lines = form.part_lines
         return super().form_valid(form)
 
-    def done_message(self, made: ContainerSize) -> str:
+    def done_message(self, made: Size) -> str:
         return _("Added the size %(size)s.") % {"size": made.name}
 
-    def next_url(self, made: ContainerSize) -> str:
-        return reverse("inventory:container_list")
+    def next_url(self, made: Size) -> str:
+        return reverse("inventory:size_list")
 
 
-class ContainerEditView(ContainerCreateView):
+class SizeEditView(SizeCreateView):
     @cached_property
-    def container(self) -> ContainerSize:
-        return get_object_or_404(
-            ContainerSize.objects.select_related("item"), code=self.kwargs["code"]
-        )
+    def size(self) -> Size:
+        return get_object_or_404(Size.objects.select_related("item"), code=self.kwargs["code"])
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
-            size=size_queries.look_at(self.container),
-            fits=size_queries.fits_now(self.container),
+            look=size_queries.look_at(self.size),
+            fits=size_queries.fits_now(self.size),
             **kwargs,
         )
 
-    def done_message(self, made: ContainerSize) -> str:
+    def done_message(self, made: Size) -> str:
         return _("Saved %(size)s.") % {"size": made.name}
 
 

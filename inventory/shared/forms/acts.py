@@ -1,6 +1,8 @@
 """The form of one act: it carries a key, so that sending it twice records it once."""
 
 import uuid
+from collections.abc import Mapping
+from typing import ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -19,13 +21,23 @@ class PlainWords:
 
 
 class HouseForm(PlainWords, forms.Form):
-    """A form whose fields take refusals."""
+    """A form whose fields take the refusals of a service.
+
+    A service names the parameter that is wrong. `fields_of_parameters` gives the form's field for
+    each parameter that has another name there; this is the one place where a form says so.
+    """
+
+    fields_of_parameters: ClassVar[Mapping[str, str]] = {}
+
+    def field_of(self, parameter: str | None) -> str | None:
+        """Return the field in which a parameter of the service is typed, None where in no field."""
+        name = self.fields_of_parameters.get(parameter or "", parameter)
+        return name if name in self.fields else None
 
     def refuse(self, error: HouseError) -> None:
-        """Show each problem of a refused act at the field it names, or above the form."""
+        """Show each problem of a refused act at the field it is about, or above the form."""
         for problem in error.problems:
-            field = problem.field if problem.field in self.fields else None
-            self.add_error(field, problem.message)
+            self.add_error(self.field_of(problem.parameter), problem.message)
 
 
 class ActForm(HouseForm):

@@ -123,7 +123,7 @@ class HoneyForm(ActForm):
 
     def refuse(self, error: HouseError) -> None:
         for problem in error.problems:
-            problem.field = self.shown_at.get(problem.field, problem.field)
+            problem.parameter = self.shown_at.get(problem.parameter, problem.parameter)
         super().refuse(error)
 
 
@@ -265,7 +265,7 @@ class ReceiveForm(HoneyForm):
         if depth_mm is None:
             self._miss("depth", _("Enter how deep the honey stands."))
             return None
-        after = vessels.litres_at(place, depth_mm, field="depth")
+        after = vessels.litres_at(place, depth_mm, parameter="depth")
         there = honey.content(place)
         if before_mm is None and there:
             raise BadValue(
@@ -274,16 +274,16 @@ class ReceiveForm(HoneyForm):
                     "so that only the new honey counts."
                 )
                 % {"place": place.name, "there": words.pounds(there.quantity)},
-                field="depth_before",
+                parameter="depth_before",
             )
         if not before_mm:
             return after
-        before = vessels.litres_at(place, before_mm, field="depth_before")
+        before = vessels.litres_at(place, before_mm, parameter="depth_before")
         if before >= after:
             raise BadValue(
                 _("The dip after, %(after)s, is no deeper than the one before, %(before)s.")
                 % {"after": words.depth(depth_mm), "before": words.depth(before_mm)},
-                field="depth",
+                parameter="depth",
             )
         return after - before
 
@@ -296,7 +296,7 @@ class ReceiveForm(HoneyForm):
         try:
             weighed = density.grams_of(litres, moisture_percent=moisture, celsius=celsius)
         except ValueError as error:
-            raise BadValue(str(error), field="honey_celsius") from error
+            raise BadValue(str(error), parameter="honey_celsius") from error
         how = _(
             "%(gallons)s (%(litres)s L) weighed by density at %(moisture)s %% moisture, "
             "%(temperature)s; give or take %(uncertainty)s."
@@ -619,7 +619,7 @@ class PlaceForm(PlainWords, forms.Form):
 
     def refuse(self, error: HouseError) -> None:
         for problem in error.problems:
-            field = self.shown_at.get(problem.field, problem.field)
+            field = self.shown_at.get(problem.parameter, problem.parameter)
             self.add_error(field if field in self.fields else None, problem.message)
 
     def shape(self) -> Shape | None:

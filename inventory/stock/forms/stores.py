@@ -114,8 +114,8 @@ class StockCountForm(ActForm):
     def clean_thing(self) -> tuple[Item, Lot | None]:
         kind, pk = self.cleaned_data["thing"].split("-")
         if kind == "lot":
-            lot = Lot.objects.select_related("container__item").get(pk=pk)
-            return lot.container.item, lot
+            lot = Lot.objects.select_related("size__item").get(pk=pk)
+            return lot.size.item, lot
         return Item.objects.get(pk=pk), None
 
 
@@ -126,7 +126,7 @@ def thing_of(balance: Balance) -> str:
 
 def _things() -> list[tuple]:
     """Return every packed lot and every part, as grouped choices."""
-    packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("container")
+    packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("size")
     parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
     return [
         ("", _("Choose what")),
@@ -135,9 +135,9 @@ def _things() -> list[tuple]:
             [
                 (
                     f"lot-{lot.pk}",
-                    _("%(item)s, lot %(lot)s") % {"item": lot.container.name, "lot": lot.code},
+                    _("%(item)s, lot %(lot)s") % {"item": lot.size.name, "lot": lot.code},
                 )
-                for lot in packed.order_by("container__brimful_ml", "-made_on", "-id")
+                for lot in packed.order_by("size__brimful_ml", "-made_on", "-id")
             ],
         ),
         (str(_("Parts")), [(f"item-{item.pk}", item.name) for item in parts]),

@@ -44,8 +44,8 @@ class Lot(models.Model):
     )
     quantity_made = models.BigIntegerField(default=0)
     cost_cents = models.BigIntegerField(_("cost"), null=True, blank=True)
-    container = models.ForeignKey(
-        "inventory.ContainerSize",
+    size = models.ForeignKey(
+        "inventory.Size",
         on_delete=models.PROTECT,
         null=True,
         blank=True,
@@ -74,9 +74,9 @@ class Lot(models.Model):
                 violation_error_message=_("Colour lies between 0 and 150 mm Pfund."),
             ),
             models.CheckConstraint(
-                condition=Q(kind="packed", container__isnull=False)
-                | (~Q(kind="packed") & Q(container__isnull=True)),
-                name="lot_packed_has_a_container",
+                condition=Q(kind="packed", size__isnull=False)
+                | (~Q(kind="packed") & Q(size__isnull=True)),
+                name="lot_packed_has_a_size",
             ),
             models.CheckConstraint(
                 condition=Q(cost_cents__isnull=True) | Q(cost_cents__gte=0),

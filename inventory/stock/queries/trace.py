@@ -78,5 +78,5 @@ def _related(lot: Lot, *, from_column: str, to_column: str) -> list[Lot]:
             [lot.pk],
         )
         order = [row[0] for row in cursor.fetchall()]
-    lots = Lot.objects.select_related("container").in_bulk(order)
+    lots = Lot.objects.select_related("size").in_bulk(order)
     return [lots[key] for key in order]

@@ -40,7 +40,7 @@ def record(
     if there is None:
         raise BadValue(
             _("%(place)s is empty on the books. Receive the honey first.") % {"place": place.name},
-            field="place",
+            parameter="place",
         )
     litres = vessels.litres_at(place, depth_mm)
     try:
@@ -48,7 +48,7 @@ def record(
             litres, moisture_percent=there.lot.moisture_percent, celsius=celsius
         )
     except ValueError as error:
-        raise BadValue(str(error), field="celsius") from error
+        raise BadValue(str(error), parameter="celsius") from error
     reading = DipReading(
         place=place,
         lot=there.lot,
@@ -76,7 +76,7 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Any, key: str) -> P
     agrees with the book, or honey has moved since.
     """
     if not reason.strip():
-        raise BadValue(_("Say why the books should follow the dip."), field="reason")
+        raise BadValue(_("Say why the books should follow the dip."), parameter="reason")
     honey_item = Item.objects.honey()
     ledger.lock_items([honey_item])
     ledger.refuse_repeat(key)

@@ -88,7 +88,7 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
                 "there": words.pounds(there.quantity, 1),
                 "gross": words.pounds(gross_grams, 1),
             },
-            field="gross",
+            parameter="gross",
         )
     return net
 

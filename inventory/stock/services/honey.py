@@ -211,7 +211,7 @@ def blend(
     colour are the mass-weighted means of its parents, which are kept. Without `poured_on` it
     happens now.
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`; the
-    field is "weight", or "weight_2" for the second of several sources.
+    parameter is "weight", or "weight_2" for the second of several sources.
     """
     _check_pouring(sources, target, poured_on)
     ledger.lock_items([Item.objects.honey()])
@@ -259,8 +259,8 @@ def foresee_write_off(*, place: Place, grams: int | None) -> Outcome:
     if grams is not None:
         checks.check_grams(problems, "weight", grams)
     problems.raise_any()
-    asked = all_of(place, field="place") if grams is None else grams
-    taken = take(source=place, grams=asked, source_field="place")
+    asked = all_of(place, parameter="place") if grams is None else grams
+    taken = take(source=place, grams=asked, source_parameter="place")
     before = all_of(place)
     after = before - taken.grams
     litres = density.litres_of(after, moisture_percent=taken.lot.moisture_percent)
@@ -310,13 +310,15 @@ def _check_pouring(
 def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]:
     portions = []
     for number, (source, grams) in enumerate(sources, start=1):
-        field = _weight_field(sources, number)
-        source_field = field.replace("weight", "source")
+        parameter = _weight_field(sources, number)
+        source_parameter = parameter.replace("weight", "source")
         if grams is None:
             # No weight was asked for: what is in the way lies at the vessel.
-            field = source_field
-            grams = all_of(source, field=field)
-        portions.append(take(source=source, grams=grams, field=field, source_field=source_field))
+            parameter = source_parameter
+            grams = all_of(source, parameter=parameter)
+        portions.append(
+            take(source=source, grams=grams, parameter=parameter, source_parameter=source_parameter)
+        )
     return portions
 
 
@@ -324,20 +326,22 @@ def _weight_field(sources: Sequence, number: int) -> str:
     return "weight" if len(sources) == 1 else f"weight_{number}"
 
 
-def all_of(source: Place, *, field: str = "source") -> int:
+def all_of(source: Place, *, parameter: str = "source") -> int:
     """Return the grams in a vessel; raises `NotAllowedNow` when it is empty."""
     there = content(source)
     if there is None:
-        raise NotAllowedNow(_("%(place)s is empty already.") % {"place": source.name}, field=field)
+        raise NotAllowedNow(
+            _("%(place)s is empty already.") % {"place": source.name}, parameter=parameter
+        )
     return there.quantity
 
 
 def take(
-    *, source: Place, grams: int, field: str = "weight", source_field: str = "source"
+    *, source: Place, grams: int, parameter: str = "weight", source_parameter: str = "source"
 ) -> lots.Portion:
     """Return the portion that `grams` drawn from a vessel are; raise when they are not free.
 
-    Too much is said at `field`; that all of the vessel is promised, at `source_field`.
+    Too much is said at `parameter`; that all of the vessel is promised, at `source_parameter`.
     """
     there = content(source)
     if there is None or there.quantity < grams:
@@ -345,7 +349,7 @@ def take(
         raise NotEnoughHoney(
             _("Not enough honey: %(asked)s asked for, %(place)s holds %(there)s.")
             % {"asked": asked, "place": source.name, "there": held},
-            field=field,
+            parameter=parameter,
         )
     if there.free < grams:
         asked, free = words.pounds_apart(grams, there.free)
@@ -355,7 +359,7 @@ def take(
                 "Choose another, or cancel the order first."
             )
             % {"place": source.name, "asked": asked, "free": free},
-            field=field if there.free else source_field,
+            parameter=parameter if there.free else source_parameter,
         )
     return lots.Portion(there.lot, grams, source)
 
@@ -387,7 +391,7 @@ def _with_what_is_there(
         raise StockReserved(
             _("%(place)s is reserved for an order, so nothing can be added to it.")
             % {"place": target.name},
-            field="target",
+            parameter="target",
         )
     return [*portions, lots.Portion(there.lot, there.quantity, target)]
 
@@ -410,8 +414,8 @@ def write_off(
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    asked = all_of(place, field="place") if grams is None else grams
-    portion = take(source=place, grams=asked, source_field="place")
+    asked = all_of(place, parameter="place") if grams is None else grams
+    portion = take(source=place, grams=asked, source_parameter="place")
     return ledger.post(
         kind=reason,
         lines=ledger.move(
@@ -441,5 +445,5 @@ def _check_room(place: Place, lot: Lot, grams: int) -> None:
                 "capacity": capacity,
                 "litres": made,
             },
-            field="weight",
+            parameter="weight",
         )

@@ -48,7 +48,7 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
                 "high": words.temperature(high),
                 "typed": words.temperature(read_at),
             },
-            field="refractometer_celsius",
+            parameter="refractometer_celsius",
         )
     try:
         moisture = refractometer.moisture_from_refractive_index(
@@ -61,7 +61,7 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
                 "to 1.5044 (13 %%) at 20 °C. Read it again, or enter the moisture in percent."
             )
             % {"index": index},
-            field="refractive_index",
+            parameter="refractive_index",
         ) from error
     return Decimal(str(round(moisture, 2)))
 

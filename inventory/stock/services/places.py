@@ -58,11 +58,11 @@ def create(
     Raises `BadValue` or `SeveralProblems`.
     """
     if kind not in (*Place.VESSELS, *Place.STORES):
-        raise BadValue(_("Choose what kind of place it is."), field="kind")
+        raise BadValue(_("Choose what kind of place it is."), parameter="kind")
     if code in TAKEN_BY_ADDRESSES:
-        raise BadValue(_("Choose another short name: this one is taken."), field="code")
+        raise BadValue(_("Choose another short name: this one is taken."), parameter="code")
     if shape and kind not in Place.VESSELS:
-        raise BadValue(_("Only a vessel for honey has a shape."), field="form")
+        raise BadValue(_("Only a vessel for honey has a shape."), parameter="form")
     problems = Problems()
     if Place.objects.filter(code__iexact=code).exists():
         problems.add(
@@ -113,7 +113,7 @@ def create_drums(
         raise BadValue(
             _("Taken already: %(codes)s. Choose another first number.")
             % {"codes": ", ".join(known[:5])},
-            field="code",
+            parameter="code",
         )
     return [
         create(
@@ -187,7 +187,7 @@ def capacity_of(shape: Shape | None, capacity_litres: Decimal | None = None) -> 
     try:
         vessel = vessels.physical(_with_figures(TankShape(), shape), shape.points)
     except ValueError as error:
-        raise BadValue(str(error), field=_capacity_field(shape)) from error
+        raise BadValue(str(error), parameter=_capacity_field(shape)) from error
     return vessels.capacity_litres(vessel)
 
 
@@ -238,11 +238,11 @@ def _check_measurements(shape: Shape) -> None:
             problems.add("end", _("Choose the form of the bottom or the ends."))
         elif shape.end == TankShape.End.CONE and not shape.cone_mm:
             problems.add("cone", _("Enter how deep the cone is."))
-        for field in ("diameter", "length", "cone"):
-            measured_mm = getattr(shape, f"{field}_mm") or 0
+        for parameter in ("diameter", "length", "cone"):
+            measured_mm = getattr(shape, f"{parameter}_mm") or 0
             if measured_mm > MEASURE_MM_MAX:
                 problems.add(
-                    field,
+                    parameter,
                     _("No tank measures %(measured)s. Check the figure and its unit.")
                     % {"measured": words.depth(measured_mm)},
                 )
@@ -287,7 +287,7 @@ def _measure(place: Place, shape: Shape) -> None:
         )
 
 
-def _check_holds_what_is_in_it(place: Place, field: str) -> None:
+def _check_holds_what_is_in_it(place: Place, parameter: str) -> None:
     there = honey.content(place) if place.is_vessel else None
     if there is None or place.capacity_litres is None:
         return
@@ -300,5 +300,5 @@ def _check_holds_what_is_in_it(place: Place, field: str) -> None:
                 "there": words.gallons(litres),
                 "capacity": words.gallons(place.capacity_litres),
             },
-            field=field,
+            parameter=parameter,
         )

@@ -131,12 +131,12 @@ def count(
 
 
 @contextmanager
-def _refused_at(field: str) -> Iterator[None]:
-    """Give what the ledger refuses the field it was typed in."""
+def _refused_at(parameter: str) -> Iterator[None]:
+    """Give what the ledger refuses the parameter it was typed in."""
     try:
         yield
     except (NotEnoughStock, StockReserved) as error:
-        error.field = field
+        error.parameter = parameter
         raise
 
 
@@ -156,7 +156,7 @@ def free_at(item: Item, places: list[Place]) -> list[Balance]:
 
 
 def pick(
-    *, item: Item, places: list[Place], pieces: int, field: str = "pieces"
+    *, item: Item, places: list[Place], pieces: int, parameter: str = "pieces"
 ) -> list[tuple[Balance, int]]:
     """Choose `pieces` free pieces, oldest lot first, with the item locked.
 
@@ -177,7 +177,7 @@ def pick(
             "free": pieces - wanted,
             "places": ", ".join(place.name for place in places),
         },
-        field=field,
+        parameter=parameter,
         asked=pieces,
         there=pieces - wanted,
     )

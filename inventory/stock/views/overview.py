@@ -71,5 +71,5 @@ def lot_list(request: HttpRequest) -> HttpResponse:
 
 
 def lot_detail(request: HttpRequest, code: str) -> HttpResponse:
-    lot = get_object_or_404(Lot.objects.select_related("container", "run"), code=code)
+    lot = get_object_or_404(Lot.objects.select_related("size", "run"), code=code)
     return render(request, "inventory/honey/lot_detail.html", {"story": queries.lot_story(lot)})

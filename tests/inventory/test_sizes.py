@@ -1,11 +1,11 @@
-"""Container sizes: set up, changed, put out of use, and the usual ones."""
+"""Sizes: set up, changed, put out of use, and the usual ones."""
 
 from decimal import Decimal
 
 import pytest
 
 from inventory.bottling import filling
-from inventory.bottling.models import ContainerSize
+from inventory.bottling.models import Size
 from inventory.bottling.queries import sizes as size_queries
 from inventory.bottling.services import sizes
 from inventory.bottling.services.sizes import PartUse
@@ -19,7 +19,7 @@ from tests.inventory import bottling_room
 pytestmark = pytest.mark.django_db
 
 
-def save(**changes) -> ContainerSize:
+def save(**changes) -> Size:
     told = {
         "name": "One pound",
         "declared_amount": Decimal(1),
@@ -37,7 +37,7 @@ def test_a_size_is_kept_with_what_it_is_made_up_from():
     size.refresh_from_db()
     assert (size.code, size.item.name, size.item.kind) == ("one-pound", "One pound", "packed")
     assert size.declared_grams == Decimal("453.59237")
-    assert [(use.part, use.quantity, use.per_pieces) for use in size.container_parts.all()] == [
+    assert [(use.part, use.quantity, use.per_pieces) for use in size.size_parts.all()] == [
         (jar, 1, 1),
         (case, 1, 12),
     ]
@@ -47,7 +47,7 @@ def test_a_changed_size_keeps_its_address_and_its_item():
     size = save()
     item = size.item
 
-    changed = save(container=size, name="Pound jar", low_stock_pieces=24)
+    changed = save(size=size, name="Pound jar", low_stock_pieces=24)
 
     assert changed.pk == size.pk
     item.refresh_from_db()
@@ -59,11 +59,11 @@ def test_parts_are_replaced_only_when_they_are_given():
     jar = builders.part("Jar")
     size = save(parts=[PartUse(jar)])
 
-    save(container=size, parts=None)
-    assert size.container_parts.count() == 1
+    save(size=size, parts=None)
+    assert size.size_parts.count() == 1
 
-    save(container=size, parts=[])
-    assert size.container_parts.count() == 0
+    save(size=size, parts=[])
+    assert size.size_parts.count() == 0
 
 
 # 036000291452 is the worked example of many texts on check digits: 0×3+3+6×3+0+0×3+0+2×3+9+1×3+4
@@ -84,8 +84,8 @@ def test_a_bad_gtin_is_refused_with_what_is_wrong(gtin, sentence):
     with pytest.raises(BadValue) as refused:
         save(gtin=gtin)
 
-    assert (refused.value.field, str(refused.value)) == ("gtin", sentence)
-    assert ContainerSize.objects.count() == 0
+    assert (refused.value.parameter, str(refused.value)) == ("gtin", sentence)
+    assert Size.objects.count() == 0
 
 
 @pytest.mark.parametrize("gtin", ["036000291452", "0 36000-29145 2", ""])
@@ -99,7 +99,7 @@ def test_two_sizes_do_not_share_a_gtin_or_a_name():
     with pytest.raises(SeveralProblems) as refused:
         save(name="one POUND", gtin="036000291452")
 
-    assert {problem.field: problem.message for problem in refused.value.problems} == {
+    assert {problem.parameter: problem.message for problem in refused.value.problems} == {
         "name": "There is a size named one POUND already.",
         "gtin": "One pound has this GTIN already. Each size needs its own.",
     }
@@ -131,8 +131,8 @@ def test_figures_no_size_has_are_refused(changes, field, sentence):
     with pytest.raises(BadValue) as refused:
         save(**changes)
 
-    assert (refused.value.field, str(refused.value)) == (field, sentence)
-    assert ContainerSize.objects.count() == 0
+    assert (refused.value.parameter, str(refused.value)) == (field, sentence)
+    assert Size.objects.count() == 0
     assert Item.objects.filter(kind="packed").count() == 0
 
 
@@ -151,12 +151,12 @@ def test_a_size_too_small_for_the_driest_honey_is_refused(brimful_ml, shown):
     with pytest.raises(BadValue) as refused:
         save(brimful_ml=brimful_ml)
 
-    assert (refused.value.field, str(refused.value)) == (
+    assert (refused.value.parameter, str(refused.value)) == (
         "brimful",
         f"1 lb of even the driest honey needs 310 ml; this size holds {shown} to the brim. "
         "Check both figures and their units.",
     )
-    assert ContainerSize.objects.count() == 0
+    assert Size.objects.count() == 0
 
 
 def test_a_part_is_listed_once():
@@ -173,9 +173,9 @@ def test_the_label_weight_stays_once_pieces_were_packed_under_it():
     bottling_room.recorded(room)
 
     with pytest.raises(BadValue) as refused:
-        save(container=room.size, declared_amount=Decimal("1.1"), brimful_ml=Decimal(400))
+        save(size=room.size, declared_amount=Decimal("1.1"), brimful_ml=Decimal(400))
 
-    assert (refused.value.field, str(refused.value)) == (
+    assert (refused.value.parameter, str(refused.value)) == (
         "declared",
         "Pieces labelled 1 lb have been packed. Add a new size for another weight, "
         "and take this one out of use.",
@@ -185,18 +185,18 @@ def test_the_label_weight_stays_once_pieces_were_packed_under_it():
 def test_a_size_out_of_use_can_come_back():
     size = save()
 
-    sizes.take_out_of_use(container=size)
-    assert not ContainerSize.objects.get().is_active
+    sizes.take_out_of_use(size=size)
+    assert not Size.objects.get().is_active
 
-    sizes.put_back_in_use(container=size)
-    assert ContainerSize.objects.get().is_active
+    sizes.put_back_in_use(size=size)
+    assert Size.objects.get().is_active
 
 
 def test_the_usual_sizes_are_added_once():
     first = sizes.add_usual_sizes()
     again = sizes.add_usual_sizes()
 
-    assert len(first) == len(sizes.standard_sizes()) == ContainerSize.objects.count()
+    assert len(first) == len(sizes.standard_sizes()) == Size.objects.count()
     assert again == []
 
 
@@ -205,15 +205,15 @@ def test_a_size_of_the_house_s_own_counts_as_the_usual_one():
 
     sizes.add_usual_sizes()
 
-    assert [
-        size for size in ContainerSize.objects.all() if size.declared_grams == own.declared_grams
-    ] == [own]
+    assert [size for size in Size.objects.all() if size.declared_grams == own.declared_grams] == [
+        own
+    ]
 
 
 def test_the_usual_sizes_are_those_of_the_trade():
     sizes.add_usual_sizes()
 
-    declared = {filling.declared(size) for size in ContainerSize.objects.all()}
+    declared = {filling.declared(size) for size in Size.objects.all()}
     assert declared >= {
         "0.5 lb", "12 oz", "1 lb", "2 lb", "3 lb", "6 lb", "12 lb", "24 lb", "60 lb",
         "250 g", "500 g", "1 kg", "2.5 kg",
@@ -223,7 +223,7 @@ def test_the_usual_sizes_are_those_of_the_trade():
 def test_honey_of_eighteen_percent_filled_warm_fits_every_usual_size():
     sizes.add_usual_sizes()
 
-    for size in ContainerSize.objects.all():
+    for size in Size.objects.all():
         # 18 % is 1.4146 kg/L at 20 °C (White 1975, from memory: 1.4171 × 0.998207), and 0.0006
         # less for each °C: 1.4062 at 34 °C.
         needed_ml = size.declared_grams / Decimal("1.4062")
@@ -295,7 +295,7 @@ def test_the_house_sets_what_an_hour_costs_and_how_warm_it_fills():
 
 def test_the_way_of_costing_is_chosen_once_before_the_first_sale(owner, key):
     shelf = builders.place("shelf", Place.Kind.SHELF)
-    size = builders.container("One pound")
+    size = builders.size("One pound")
     lot = builders.packed_lot(size, shelf, 48)
     sold_to = Place.objects.outside(Place.Kind.CUSTOMER)
     lines = ledger.move(item=size.item, lot=lot, source=shelf, target=sold_to, quantity=1)
@@ -309,7 +309,7 @@ def test_the_way_of_costing_is_chosen_once_before_the_first_sale(owner, key):
         labour_cents_per_hour=1_850, honey_house_celsius=Decimal("35.0"), cost_method="fifo"
     )
 
-    assert (refused.value.field, refused.value.message) == (
+    assert (refused.value.parameter, refused.value.message) == (
         "cost_method",
         "What was sold is costed by first in, first out already: this is chosen once, before "
         "selling.",
@@ -324,7 +324,7 @@ def test_figures_no_house_has_are_refused():
             labour_cents_per_hour=100_001, honey_house_celsius=Decimal(61), cost_method="guess"
         )
 
-    assert {problem.field: problem.message for problem in refused.value.problems} == {
+    assert {problem.parameter: problem.message for problem in refused.value.problems} == {
         "labour": "Enter what an hour of work costs, from nothing to 1,000.",
         "celsius": "Honey is filled between 59 °F (15 °C) and 140 °F (60 °C).",
         "cost_method": "Choose how what is sold is costed.",
