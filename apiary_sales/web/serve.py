@@ -176,7 +176,8 @@ def open_listener(address: Address) -> socket.socket:
     try:
         return socket.create_server((str(address.ip), address.port), family=family)
     except OSError as error:
-        raise PortNotFree(os.strerror(error.errno)) from error
+        # Its own text repeats the address.
+        raise PortNotFree(os.strerror(error.errno) if error.errno else str(error)) from error
 
 
 def keep_private(directory: Path) -> None:

@@ -1,5 +1,7 @@
+from typing import Any
+
 from django.conf import settings
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from apiary_sales.accounts.models import User
 from apiary_sales.web import serve
@@ -8,14 +10,14 @@ from apiary_sales.web import serve
 class Command(BaseCommand):
     help = "Serve the site: behind a proxy with HTTPS=true, otherwise to this machine alone."
 
-    def add_arguments(self, parser) -> None:
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
             "--listen",
             default="127.0.0.1:8000",
             help="Answer at this IP address and port (default 127.0.0.1:8000).",
         )
 
-    def handle(self, *args, **options) -> None:
+    def handle(self, *args: Any, **options: Any) -> None:
         try:
             listener = serve.prepare(serve.Address.parse(options["listen"]))
         except serve.PortNotFree as error:
@@ -34,7 +36,7 @@ class Command(BaseCommand):
         self.stdout.write("Stopped")
 
 
-def _where(name: tuple) -> str:
+def _where(name: tuple[Any, ...]) -> str:
     """Say where the service answers; the port may have been chosen by the system (port 0)."""
     host, port = name[:2]
     address = f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
