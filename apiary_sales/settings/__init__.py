@@ -27,7 +27,7 @@ def _secret_key() -> str:
         return key
     path = DATA_DIR / "secret_key"
     if not path.exists():
-        DATA_DIR.mkdir(parents=True, exist_ok=True)
+        DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
         path.touch(mode=0o600)
         path.write_text(secrets.token_urlsafe(50))
     if key := path.read_text().strip():
@@ -37,11 +37,15 @@ def _secret_key() -> str:
 
 SECRET_KEY = _secret_key()
 
-ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+# What this machine alone reaches the site by.
+LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=LOCAL_HOSTS)
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 
-# Set HTTPS=true behind a proxy that ends TLS and sends X-Forwarded-Proto.
+# Set HTTPS=true behind a proxy that ends TLS and sends X-Forwarded-Proto. `manage.py serve`
+# believes that header only from the proxy at this IP address.
 HTTPS = env.bool("HTTPS", default=False)
+TRUSTED_PROXY = env.str("TRUSTED_PROXY", default="127.0.0.1")
 SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 if HTTPS:
@@ -52,6 +56,10 @@ SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+
+# Bytes. The longest form and the longest call of the API are far below it, and there are no
+# uploads. `manage.py serve` refuses longer bodies of any kind before they are read.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
 
 INSTALLED_APPS = [
     "django.contrib.admin",
@@ -136,7 +144,7 @@ DATABASES = {
 }
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"].setdefault("OPTIONS", {}).update(SQLITE_OPTIONS)
-    Path(DATABASES["default"]["NAME"]).parent.mkdir(parents=True, exist_ok=True)
+    Path(DATABASES["default"]["NAME"]).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True

@@ -5,7 +5,9 @@ appendix C), the tank is a cylinder on a cone, money is added up in decimals.
 """
 
 import math
+import os
 import re
+import socket
 import tomllib
 from datetime import timedelta
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
@@ -20,6 +22,7 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.orders.models import Order
 from apiary_sales.reports.frames import stock
 from apiary_sales.reports.frames.stock import StockFilters
+from apiary_sales.web import serve
 from inventory.shared.models import House
 from inventory.stock.models import DipReading, Posting
 from tests import builders
@@ -204,6 +207,27 @@ def test_running_it_twice_leaves_what_is_there_alone(settings, tmp_path):
     assert Posting.objects.count() == postings
     assert "was there: Thistlemere Honey House" in again
     assert "was there: sold at the stand" in again
+
+
+def test_it_prints_who_may_sign_in_and_serves(settings, tmp_path, monkeypatch):
+    settings.DATA_DIR = tmp_path
+    settings.DOCUMENTS_DIR = tmp_path / "documents"
+    settings.ALLOWED_HOSTS = settings.LOCAL_HOSTS
+    served = []
+    monkeypatch.setattr(serve, "run", lambda listener: served.append(listener.getsockname()))
+    before = os.umask(0o022)
+    out = StringIO()
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+
+    call_command("demo", port=port, stdout=out)
+    os.umask(before)
+
+    people = read("house")["people"]
+    for person in people:
+        assert re.search(rf"^  {person['username']} +\S+ +{person['name']}, ", out.getvalue(), re.M)
+    assert out.getvalue().endswith(f"\nOpen http://127.0.0.1:{port}   (Ctrl+C stops)\n")
+    assert served == [("127.0.0.1", port)]
 
 
 def test_a_house_of_its_own_is_left_alone(settings, tmp_path):

@@ -3,6 +3,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from apiary_sales.web import serve
 from apiary_sales.web.demo import papers, results, setting_up, story
 from apiary_sales.web.demo.fixtures import read
 from inventory.shared.documents import PdfUnavailable
@@ -56,16 +57,14 @@ class Command(BaseCommand):
         self.stdout.write("")
 
     def _serve(self, port: int) -> None:
-        from waitress import create_server
-
-        from apiary_sales.wsgi import application
-
         try:
-            server = create_server(application, host="127.0.0.1", port=port, threads=8)
-        except OSError as error:
+            listener = serve.prepare(serve.Address.parse(f"127.0.0.1:{port}"))
+        except serve.PortNotFree as error:
             raise CommandError(
-                f"Port {port} is taken ({error.strerror}). Choose another: --port {port + 1}"
+                f"Port {port} is taken ({error}). Choose another: --port {port + 1}"
             ) from error
+        except serve.CannotServe as error:
+            raise CommandError(str(error)) from error
         house = read("house")
         self.stdout.write("Sign in as")
         for person in house["people"]:
@@ -75,4 +74,5 @@ class Command(BaseCommand):
             )
         self.stdout.write(f"\nOpen http://127.0.0.1:{port}   (Ctrl+C stops)")
         self.stdout.flush()
-        server.run()
+        with listener:
+            serve.run(listener)

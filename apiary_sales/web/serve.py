@@ -1,0 +1,259 @@
+"""Serve the site: what the commands `serve` and `demo` share.
+
+A start is `prepare`, which refuses what is unsafe and makes the data ready, and then `run`.
+"""
+
+import os
+import signal
+import socket
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from ipaddress import IPv4Address, IPv6Address, ip_address
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import waitress
+from django.conf import settings
+from django.core.checks.security.base import (
+    SECRET_KEY_MIN_LENGTH,
+    SECRET_KEY_MIN_UNIQUE_CHARACTERS,
+)
+from django.core.management import call_command
+from django.db import DatabaseError, connection, connections
+from django.db.migrations.executor import MigrationExecutor
+from django.http.request import validate_host
+
+from apiary_sales.wsgi import application
+
+THREADS = 8
+
+# X-Forwarded-Host is not among them: nginx passes on what the visitor wrote there. The proxy keeps
+# the visitor's Host header instead, and ALLOWED_HOSTS judges it.
+TRUSTED_HEADERS = ["x-forwarded-for", "x-forwarded-proto"]
+
+
+class CannotServe(Exception):
+    """The service does not start; the text says why and what to do, one sentence a reason."""
+
+
+class PortNotFree(CannotServe):
+    """The port is taken, or may not be used; the text is the reason of the operating system."""
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where the service listens: an IP address of this machine and a port."""
+
+    ip: IPv4Address | IPv6Address
+    port: int
+
+    @classmethod
+    def parse(cls, text: str) -> "Address":
+        """Read `127.0.0.1:8000` or `[::1]:8000`. Raises `CannotServe`.
+
+        Names are not taken: `localhost` may be two addresses, of which a proxy would reach one.
+        """
+        host, _, port = text.rpartition(":")
+        try:
+            address = cls(ip_address(host.removeprefix("[").removesuffix("]")), int(port))
+            if not 0 <= address.port <= 65_535:
+                raise ValueError
+        except ValueError:
+            raise CannotServe(
+                f"{text!r} is not an address to listen at: give an IP address and a port, for "
+                "example 127.0.0.1:8000 or [::1]:8000."
+            ) from None
+        return address
+
+    def __str__(self) -> str:
+        return f"[{self.ip}]:{self.port}" if self.ip.version == 6 else f"{self.ip}:{self.port}"
+
+
+def prepare(address: Address) -> socket.socket:
+    """Make everything ready to serve at this address, and return the open port for `run`.
+
+    The port is taken before the data is touched: of two services that are started at once, one
+    stops here. Raises `CannotServe`, of which `PortNotFree` is one.
+    """
+    refuse_unsafe_settings(address)
+    listener = open_listener(address)
+    try:
+        keep_private(settings.DATA_DIR)
+        make_ready()
+    except BaseException:
+        listener.close()
+        raise
+    return listener
+
+
+def refuse_unsafe_settings(address: Address) -> None:
+    """Raise `CannotServe` if the settings would put the house at risk or lock everyone out."""
+    unsafe_here = _unsafe_with_https if settings.HTTPS else _unsafe_without_https
+    if reasons := [*_unsafe_anywhere(address), *unsafe_here(address)]:
+        raise CannotServe("\n".join(reasons))
+
+
+def _unsafe_anywhere(address: Address) -> Iterator[str]:
+    key = settings.SECRET_KEY
+    if len(key) < SECRET_KEY_MIN_LENGTH or len(set(key)) < SECRET_KEY_MIN_UNIQUE_CHARACTERS:
+        yield (
+            f"SECRET_KEY is too easy to guess: give it {SECRET_KEY_MIN_LENGTH} random characters, "
+            "or leave it out and the service makes one."
+        )
+    if settings.DEBUG and (settings.HTTPS or not address.ip.is_loopback):
+        yield (
+            "DEBUG=true shows the inside of the program to everyone who reaches the site: leave "
+            "DEBUG out, or listen on 127.0.0.1 without HTTPS."
+        )
+
+
+def _unsafe_without_https(address: Address) -> Iterator[str]:
+    if not address.ip.is_loopback:
+        yield (
+            f"Without HTTPS, passwords would cross the network readable by all at {address}: "
+            "listen on 127.0.0.1, or put a proxy in front and set HTTPS=true."
+        )
+    if names := sorted(set(settings.ALLOWED_HOSTS) - set(settings.LOCAL_HOSTS)):
+        yield (
+            f"ALLOWED_HOSTS opens the site to other machines ({', '.join(names)}) while HTTPS is "
+            "off: put a proxy in front and set HTTPS=true, or leave ALLOWED_HOSTS out."
+        )
+
+
+def _unsafe_with_https(address: Address) -> Iterator[str]:
+    names = settings.ALLOWED_HOSTS
+    if not names or set(names) == set(settings.LOCAL_HOSTS):
+        yield (
+            "HTTPS=true needs the name that people type to reach the site: set ALLOWED_HOSTS, "
+            "for example ALLOWED_HOSTS=honey.example."
+        )
+    elif "*" in names:
+        yield (
+            "ALLOWED_HOSTS=* answers to every name: list the names that people type, for example "
+            "ALLOWED_HOSTS=honey.example."
+        )
+    for origin in settings.CSRF_TRUSTED_ORIGINS:
+        parts = urlsplit(origin)
+        if parts.scheme != "https":
+            yield (
+                f"CSRF_TRUSTED_ORIGINS has {origin}, which is not encrypted: write it with "
+                "https://, or leave it out."
+            )
+        elif not validate_host(parts.hostname or "", names):
+            yield (
+                f"CSRF_TRUSTED_ORIGINS has {origin}, but ALLOWED_HOSTS lacks that name: add it "
+                "there, or leave the address out here."
+            )
+    try:
+        proxy = ip_address(settings.TRUSTED_PROXY)
+    except ValueError:
+        yield (
+            f"TRUSTED_PROXY is {settings.TRUSTED_PROXY!r}: give the one IP address that the proxy "
+            "connects from, for example TRUSTED_PROXY=127.0.0.1."
+        )
+        return
+    if not _can_reach(proxy, address):
+        yield (
+            f"A proxy at {proxy} (TRUSTED_PROXY) can't reach {address}: set TRUSTED_PROXY to the "
+            "address that the proxy connects from, or --listen to one that it can reach."
+        )
+
+
+def _can_reach(proxy: IPv4Address | IPv6Address, address: Address) -> bool:
+    """Tell whether a connection from the proxy can arrive here, so that its headers count.
+
+    Of the two ends of a connection both are loopback addresses or neither is.
+    """
+    if proxy.version != address.ip.version:
+        return False
+    return address.ip.is_unspecified or proxy.is_loopback == address.ip.is_loopback
+
+
+def open_listener(address: Address) -> socket.socket:
+    """Take the port. Raises `PortNotFree`."""
+    family = socket.AF_INET6 if address.ip.version == 6 else socket.AF_INET
+    try:
+        return socket.create_server((str(address.ip), address.port), family=family)
+    except OSError as error:
+        # Its own text repeats the address.
+        raise PortNotFree(os.strerror(error.errno) if error.errno else str(error)) from error
+
+
+def keep_private(directory: Path) -> None:
+    """Let nobody but the owner into this directory and what is, or will be, made by this process.
+
+    Raises `CannotServe` for a directory that also holds the program, or that is another user's.
+    """
+    directory = directory.resolve()
+    if settings.BASE_DIR.is_relative_to(directory):
+        raise CannotServe(
+            f"DATA_DIR {directory} holds the program too: give the data a directory of its own, "
+            "for example DATA_DIR=/srv/honey."
+        )
+    os.umask(0o077)
+    try:
+        directory.mkdir(parents=True, exist_ok=True)
+        for path in (directory, *directory.rglob("*")):
+            # SQLite removes its files beside the database when another program closes it.
+            with suppress(FileNotFoundError):
+                if not path.is_symlink():
+                    path.chmod(path.stat().st_mode & 0o700)
+    except OSError as error:
+        raise CannotServe(
+            f"DATA_DIR can't be closed to other users at {error.filename} ({error.strerror}): "
+            "start the service as the user who owns these files."
+        ) from error
+
+
+def make_ready() -> None:
+    """Make the tables of an empty database.
+
+    Raises `CannotServe` when the database can't be read, or was made by another version.
+    """
+    try:
+        is_empty = not connection.introspection.table_names()
+        executor = MigrationExecutor(connection)
+    except DatabaseError as error:
+        reason = " ".join(str(error).split())
+        raise CannotServe(
+            f"The database can't be read ({reason}): check DATABASE_URL and DATA_DIR."
+        ) from error
+    if is_empty:
+        call_command("migrate", interactive=False, verbosity=0)
+        return
+    loader = executor.loader
+    if executor.migration_plan(loader.graph.leaf_nodes()):
+        raise CannotServe(
+            "The database is from an earlier version of the service: back it up, run "
+            "manage.py migrate, and start again."
+        )
+    unknown = set(loader.applied_migrations) - set(loader.disk_migrations)
+    if any(app in loader.migrated_apps for app, _ in unknown):
+        raise CannotServe(
+            "The database is from a later version of the service: install that version, or "
+            "restore a backup from before the upgrade."
+        )
+
+
+def run(listener: socket.socket) -> None:
+    """Answer requests until SIGTERM or Ctrl+C; acts under way get five seconds to finish."""
+    # waitress stops cleanly on SystemExit.
+    signal.signal(signal.SIGTERM, _stop)
+    # Each thread that answers opens a connection of its own.
+    connections.close_all()
+    server = waitress.create_server(
+        application,
+        sockets=[listener],
+        threads=THREADS,
+        max_request_body_size=settings.DATA_UPLOAD_MAX_MEMORY_SIZE,
+        # Without HTTPS there is no proxy to believe. waitress takes all other headers of proxies
+        # out of the request.
+        trusted_proxy=str(ip_address(settings.TRUSTED_PROXY)) if settings.HTTPS else None,
+        trusted_proxy_headers=TRUSTED_HEADERS if settings.HTTPS else [],
+    )
+    server.run()
+
+
+def _stop(*_: object) -> None:
+    raise SystemExit(0)

@@ -1,0 +1,58 @@
+"""The stand over HTTPS, as it is served for real."""
+
+from datetime import date
+
+import pytest
+from django.conf import global_settings
+from django.db import connection
+
+from apiary_sales.accounts.models import House
+from apiary_sales.pricing.models import ContainerPrice
+from inventory.models import Place
+from tests import builders, serving
+from tests.browser.conftest import CHROMIUM_PATH
+
+
+@pytest.fixture
+def stand(transactional_db, settings, tmp_path):
+    """A served house with one jar at its stand; return its address."""
+    settings.PASSWORD_HASHERS = global_settings.PASSWORD_HASHERS
+    House(name="Hollow Oak Honey House").save()
+    place = builders.place("stand", Place.Kind.STAND, name="Stand")
+    size = builders.container("One pound", code="one-pound")
+    builders.packed_lot(size, place, 24)
+    ContainerPrice.objects.create(
+        tier="stand", container=size, piece_cents=800, valid_from=date(2026, 1, 1)
+    )
+    builders.person("stand")
+    with connection.cursor() as cursor:
+        cursor.execute("VACUUM INTO %s", [str(tmp_path / "honey.sqlite3")])
+    with (
+        serving.service(tmp_path, HTTPS="true", ALLOWED_HOSTS="localhost") as port,
+        serving.https_proxy(port) as (https_port, _trust),
+    ):
+        yield f"https://localhost:{https_port}"
+
+
+def test_the_stand_page_is_kept_for_times_without_signal(chromium, stand):
+    # A worker is only registered where the certificate is good, or where all certificates are.
+    browser = chromium.browser_type.launch(
+        executable_path=CHROMIUM_PATH,
+        args=["--no-sandbox", "--disable-dev-shm-usage", "--ignore-certificate-errors"],
+    )
+    try:
+        page = browser.new_page(base_url=stand)
+        page.goto("/stand/")
+        page.get_by_label("Name").fill("stand")
+        page.get_by_label("Password").fill("stand")
+        page.get_by_role("button", name="Sign in").click()
+        page.get_by_role("button", name="One pound").wait_for()
+        scope = page.evaluate("navigator.serviceWorker.ready.then(worker => worker.scope)")
+
+        assert page.url == f"{stand}/stand/"
+        assert scope == f"{stand}/stand/"
+        assert page.evaluate("window.isSecureContext")
+        cookies = {cookie["name"]: cookie["secure"] for cookie in page.context.cookies()}
+        assert cookies == {"csrftoken": True, "sessionid": True}
+    finally:
+        browser.close()
