@@ -20,6 +20,7 @@ from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Size
 from inventory.shared.errors import Problems
+from inventory.shared.people import person_of
 from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.services import honey
 
@@ -157,7 +158,7 @@ class ExtractionView(ActView):
         """Receive an extraction into a vessel."""
         key = self.key()
         data = self.checked(serializers.ExtractionSerializer)
-        lot = honey.receive(**data, recorded_by=request.user, key=key)
+        lot = honey.receive(**data, recorded_by=person_of(request), key=key)
         return Response(serializers.LotSerializer(lot).data, status=status.HTTP_201_CREATED)
 
 
@@ -173,7 +174,7 @@ class TransferView(ActView):
         """Pour honey from one vessel into another."""
         key = self.key()
         data = self.checked(serializers.TransferSerializer)
-        posting = honey.transfer(**data, recorded_by=request.user, key=key)
+        posting = honey.transfer(**data, recorded_by=person_of(request), key=key)
         return Response(serializers.PostingSerializer(posting).data, status=status.HTTP_201_CREATED)
 
 
@@ -191,7 +192,7 @@ class StandSaleView(ActView):
         key = self.key()
         data = self.checked(serializers.StandSaleSerializer)
         lines = self._priced(data.pop("lines"))
-        sale = stand.sell(**data, lines=lines, sold_by=request.user, key=key)
+        sale = stand.sell(**data, lines=lines, sold_by=person_of(request), key=key)
         made = serializers.StandSaleMadeSerializer(sale)
         return Response(made.data, status=status.HTTP_201_CREATED)
 

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -12,6 +11,7 @@ from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.services import runs
 from inventory.shared import words
 from inventory.shared.errors import BadValue
+from inventory.shared.people import Person
 from inventory.stock.models import Item, Place
 from inventory.stock.services import ledger
 
@@ -34,7 +34,7 @@ def make_draft_runs(
     drafts: Sequence[DraftRun],
     target: Place,
     planned_for: date,
-    planned_by: Any,
+    planned_by: Person,
     key: str,
     newest_seen: int,
 ) -> list[BottlingRun]:

@@ -21,6 +21,7 @@ from apiary_sales.planning.forms import MONTHS_USUAL, DraftRunsForm, OutlookForm
 from apiary_sales.planning.services import DraftRun
 from inventory.bottling.models import Size
 from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError
+from inventory.shared.people import person_of
 from inventory.stock.models import Place
 
 # Nobody waits longer for the page than this, and each search gets a moment at least.
@@ -170,7 +171,7 @@ class PlanView(PermissionRequiredMixin, TemplateView):
                 drafts=_drafts(request.POST.getlist("run")),
                 target=data["target"],
                 planned_for=data["planned_for"],
-                planned_by=request.user,
+                planned_by=person_of(request),
                 key=data["key"],
                 newest_seen=data["newest_seen"] or 0,
             )

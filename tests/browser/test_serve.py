@@ -6,9 +6,9 @@ import pytest
 from django.conf import global_settings
 from django.db import connection
 
-from apiary_sales.accounts.models import House
 from apiary_sales.pricing.models import ContainerPrice
-from inventory.models import Place
+from inventory.shared.models import House
+from inventory.stock.models import Place
 from tests import builders, serving
 from tests.browser.conftest import CHROMIUM_PATH
 

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any
 
 from django.conf import settings
 from django.db import transaction
@@ -25,6 +24,7 @@ from apiary_sales.pricing.services import tax
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up, share_cents
+from inventory.shared.people import Person
 from inventory.stock.services import ledger
 
 # What a credit note takes off a line.
@@ -69,7 +69,7 @@ def draft(order: Order, issued_on: date | None = None) -> Invoice | None:
 
 
 @transaction.atomic
-def issue(*, order: Order, issued_by: Any, key: str, issued_on: date | None = None) -> Invoice:
+def issue(*, order: Order, issued_by: Person, key: str, issued_on: date | None = None) -> Invoice:
     """Bill everything handed over of an order that is on no invoice yet, and return the invoice.
 
     It gets the next number of its series ("26-00017", stand receipts "R26-00042"), the tax of its
@@ -96,7 +96,7 @@ def issue(*, order: Order, issued_by: Any, key: str, issued_on: date | None = No
 def credit(
     *,
     invoice: Invoice,
-    issued_by: Any,
+    issued_by: Person,
     key: str,
     reason: str,
     issued_on: date | None = None,
@@ -131,7 +131,7 @@ def credit(
 
 @transaction.atomic
 def credit_deposit(
-    *, invoice: Invoice, drums: int, issued_by: Any, key: str, issued_on: date | None = None
+    *, invoice: Invoice, drums: int, issued_by: Person, key: str, issued_on: date | None = None
 ) -> Invoice:
     """Credit the deposit of so many drums that came back, with its tax, and return the note.
 
@@ -226,7 +226,7 @@ def _credit(
     *,
     issued_on: date,
     note: str,
-    issued_by: Any,
+    issued_by: Person,
     key: str,
     returns_deposit: bool = False,
 ) -> Invoice:
@@ -361,7 +361,7 @@ def _add_up(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:
 
 
 def _save(
-    invoice: Invoice, lines: Sequence[InvoiceLine], *, prefix: str, issued_by: Any, key: str
+    invoice: Invoice, lines: Sequence[InvoiceLine], *, prefix: str, issued_by: Person, key: str
 ) -> Invoice:
     """Number, save and enter a bill with its lines."""
     _add_up(invoice, lines)

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
-from typing import Any
 
 from django.db import transaction
 from django.db.models import F, QuerySet, Sum
@@ -17,6 +16,7 @@ from apiary_sales.billing.services.book import Account, Line
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotAllowedNow, Problems
+from inventory.shared.people import Person
 
 # A million in one payment is a slip of the finger in a honey house.
 AMOUNT_CENTS_MAX = 100_000_000
@@ -35,7 +35,7 @@ def receive(
     customer: Customer | None,
     amount_cents: int,
     method: str,
-    received_by: Any,
+    received_by: Person,
     key: str,
     received_on: date | None = None,
     reference: str = "",
@@ -83,7 +83,7 @@ def receive(
 def reverse(
     *,
     payment: Payment,
-    reversed_by: Any,
+    reversed_by: Person,
     key: str,
     reason: str,
     reversed_on: date | None = None,
@@ -138,7 +138,7 @@ def pay_back(
     customer: Customer,
     amount_cents: int,
     method: str,
-    paid_by: Any,
+    paid_by: Person,
     key: str,
     paid_on: date | None = None,
     reference: str = "",

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -18,6 +17,7 @@ from apiary_sales.orders.services.orders import LineWanted
 from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.money import split_cents
+from inventory.shared.people import Person
 from inventory.stock.models import Place
 
 METHODS = (Payment.Method.CASH, Payment.Method.CARD, Payment.Method.CHECK)
@@ -67,7 +67,7 @@ def sell(
     place: Place,
     method: str,
     tendered_cents: int | None,
-    sold_by: Any,
+    sold_by: Person,
     key: str,
     customer: Customer | None = None,
     sold_at: datetime | None = None,
@@ -122,7 +122,7 @@ def sell(
 
 
 @transaction.atomic
-def take_back(*, receipt: Invoice, taken_by: Any, key: str, reason: str) -> Invoice:
+def take_back(*, receipt: Invoice, taken_by: Person, key: str, reason: str) -> Invoice:
     """Undo a sale at the stand: the jars come back, the money goes back, and a credit note says so.
 
     Raises `NotAllowedNow` for a bill that is no receipt or was undone already, `BadValue` without

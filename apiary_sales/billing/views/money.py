@@ -33,6 +33,7 @@ from apiary_sales.orders.models import Order
 from inventory.shared import documents, words
 from inventory.shared.errors import HouseError
 from inventory.shared.models import House
+from inventory.shared.people import person_of
 from inventory.shared.services import house as house_details
 from inventory.shared.views import ActView
 
@@ -124,7 +125,7 @@ class IssueView(ActView):
     def act(self, data: dict[str, Any]) -> Invoice:
         return invoices.issue(
             order=self.order,
-            issued_by=self.request.user,
+            issued_by=person_of(self.request),
             key=data["key"],
             issued_on=data["issued_on"],
         )
@@ -167,7 +168,7 @@ class CreditView(ActView):
     def act(self, data: dict[str, Any]) -> Invoice:
         return invoices.credit(
             invoice=self.invoice,
-            issued_by=self.request.user,
+            issued_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
         )
@@ -208,7 +209,7 @@ class DepositView(ActView):
         return invoices.credit_deposit(
             invoice=self.invoice,
             drums=data["drums"],
-            issued_by=self.request.user,
+            issued_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -307,7 +308,7 @@ class PaymentView(ActView):
             customer=self.customer,
             amount_cents=data["amount"],
             method=data["method"],
-            received_by=self.request.user,
+            received_by=person_of(self.request),
             key=data["key"],
             received_on=data["received_on"],
             reference=data["reference"],
@@ -361,7 +362,7 @@ class PayBackView(ActView):
             customer=self.customer,
             amount_cents=data["amount"],
             method=data["method"],
-            paid_by=self.request.user,
+            paid_by=person_of(self.request),
             key=data["key"],
             paid_on=data["received_on"],
             reference=data["reference"],
@@ -422,7 +423,7 @@ class UndoPaymentView(ActView):
     def act(self, data: dict[str, Any]) -> Payment:
         return payments.reverse(
             payment=self.payment,
-            reversed_by=self.request.user,
+            reversed_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
         )

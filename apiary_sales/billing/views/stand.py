@@ -23,6 +23,7 @@ from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import StandSale
 from inventory.shared import documents, words
 from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 
 SELL = "orders.sell_at_stand"
@@ -65,7 +66,7 @@ class StandView(ActView):
             method=data["method"],
             tendered_cents=data["tendered"],
             discount_cents=data["discount"] or 0,
-            sold_by=self.request.user,
+            sold_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -120,7 +121,7 @@ def record_sale(request: HttpRequest) -> JsonResponse:
         return _refusal(_("You may not sell at the stand. Ask the owner."), status=403)
     try:
         fields = parse_sale(json.loads(request.body))
-        made = stand.sell(sold_by=request.user, **fields)
+        made = stand.sell(sold_by=person_of(request), **fields)
     except (ValueError, RecursionError):
         return _refusal(_("The sale could not be read. Open the stand page again."), status=422)
     except AlreadyRecorded as repeat:
@@ -217,7 +218,7 @@ class TakeBackView(ActView):
     def act(self, data: dict[str, Any]) -> Invoice:
         return stand.take_back(
             receipt=self.receipt,
-            taken_by=self.request.user,
+            taken_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
         )

@@ -6,7 +6,6 @@ These are the parts of the acts in `orders`, which owns the transaction and the 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from typing import Any
 
 from django.db.models import Count, Sum
 from django.utils import timezone
@@ -15,6 +14,7 @@ from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderL
 from inventory.bottling.queries import packed_costs
 from inventory.bottling.queries.packed_costs import AverageCost
 from inventory.shared.money import share_cents, split_cents
+from inventory.shared.people import Person
 from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.services import ledger
 
@@ -32,7 +32,7 @@ class Taken:
 
 
 def post_sale(
-    taken: Sequence[Taken], *, recorded_by: Any, key: str, day: date | None, note: str
+    taken: Sequence[Taken], *, recorded_by: Person, key: str, day: date | None, note: str
 ) -> Posting | None:
     """Post the goods out to the customers; return None when only charges are handed over."""
     if not taken:
@@ -70,7 +70,7 @@ def record(
     wanted: dict[OrderLine, int],
     taken: Sequence[Taken],
     posting: Posting | None,
-    filled_by: Any,
+    filled_by: Person,
     filled_on: date | None,
     key: str,
 ) -> Fulfilment:

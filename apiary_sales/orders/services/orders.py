@@ -34,6 +34,7 @@ from inventory.shared.errors import (
     NotEnoughStock,
     Problems,
 )
+from inventory.shared.people import Person
 from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.services import honey, ledger
 
@@ -60,7 +61,7 @@ def take(
     customer: Customer,
     channel: str,
     lines: Sequence[LineWanted],
-    created_by: Any,
+    created_by: Person,
     key: str,
     placed_on: date | None = None,
     wanted_on: date | None = None,
@@ -112,7 +113,7 @@ def take(
 def fulfil(
     *,
     order: Order,
-    filled_by: Any,
+    filled_by: Person,
     key: str,
     quantities: dict[int, int] | None = None,
     filled_on: date | None = None,
@@ -158,7 +159,7 @@ def fulfil(
 
 
 @transaction.atomic
-def repick(*, order: Order, picked_by: Any, key: str) -> Order:
+def repick(*, order: Order, picked_by: Person, key: str) -> Order:
     """Reserve other jars in place of those whose lot was put on hold since; return the order.
 
     Raises `NotAllowedNow` when nothing reserved for it is on hold, `NotEnoughStock` when too few
@@ -184,7 +185,7 @@ def sell_now(
     customer: Customer | None,
     lines: Sequence[LineWanted],
     place: Place,
-    created_by: Any,
+    created_by: Person,
     key: str,
     sold_on: date | None = None,
 ) -> Fulfilment:
@@ -230,7 +231,7 @@ def sell_now(
 
 
 @transaction.atomic
-def cancel(*, order: Order, cancelled_by: Any, key: str, reason: str) -> Order:
+def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Order:
     """Cancel what is not filled yet and free its reservation; withdraw a quote.
 
     A part-filled order counts as filled from then on: what was handed over stays sold.
@@ -256,7 +257,7 @@ def cancel(*, order: Order, cancelled_by: Any, key: str, reason: str) -> Order:
 
 @transaction.atomic
 def take_back(
-    *, fulfilment: Fulfilment, taken_by: Any, key: str, reason: str, is_credited: bool = False
+    *, fulfilment: Fulfilment, taken_by: Person, key: str, reason: str, is_credited: bool = False
 ) -> Posting | None:
     """Undo a fulfilment: the goods return to where they were, and the order to what it was.
 
@@ -305,7 +306,9 @@ def take_back(
 
 
 @transaction.atomic
-def drums_back(*, order: Order, drums: Sequence[Place], received_by: Any, key: str) -> OrderEvent:
+def drums_back(
+    *, order: Order, drums: Sequence[Place], received_by: Person, key: str
+) -> OrderEvent:
     """Put drums that went out with an order back into use, empty.
 
     The deposit is given back by a credit note for its invoice.

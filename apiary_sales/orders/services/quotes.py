@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -17,6 +16,7 @@ from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services import orders, reservations
 from apiary_sales.orders.services.lines import LineWanted
 from inventory.shared.errors import HouseError, NotAllowedNow, Problems
+from inventory.shared.people import Person
 from inventory.stock.services import ledger
 
 __all__ = ["LineWanted", "accept", "quote"]
@@ -28,7 +28,7 @@ def quote(
     customer: Customer,
     lines: Sequence[LineWanted],
     valid_until: date,
-    created_by: Any,
+    created_by: Person,
     key: str,
     note: str = "",
 ) -> Order:
@@ -69,7 +69,7 @@ def quote(
 def accept(
     *,
     order: Order,
-    accepted_by: Any,
+    accepted_by: Person,
     key: str,
     on: date | None = None,
     over_limit: bool = False,

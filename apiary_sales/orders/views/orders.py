@@ -24,6 +24,7 @@ from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services import orders
 from inventory.shared import documents
 from inventory.shared.forms.acts import ActForm
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
 
@@ -106,7 +107,7 @@ class OrderCreate(ActView):
             customer_reference=data["customer_reference"],
             note=data["note"],
             over_limit=data["over_limit"],
-            created_by=self.request.user,
+            created_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -163,7 +164,7 @@ class OrderFulfil(OrderAct):
             order=self.order,
             quantities=self.quantities,
             filled_on=data["filled_on"],
-            filled_by=self.request.user,
+            filled_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -185,7 +186,7 @@ class OrderRepick(OrderAct):
         return {**super().get_context_data(**kwargs), "held": _held(self.order)}
 
     def act(self, data: dict[str, Any]) -> Order:
-        return orders.repick(order=self.order, picked_by=self.request.user, key=data["key"])
+        return orders.repick(order=self.order, picked_by=person_of(self.request), key=data["key"])
 
     def done_message(self, made: Order) -> str:
         return _("Other jars are reserved for order %(order)s; print its pick list again.") % {
@@ -201,7 +202,7 @@ class OrderCancel(OrderAct):
     def act(self, data: dict[str, Any]) -> Order:
         return orders.cancel(
             order=self.order,
-            cancelled_by=self.request.user,
+            cancelled_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
         )
@@ -234,7 +235,7 @@ class OrderTakeBack(OrderAct):
     def act(self, data: dict[str, Any]) -> Any:
         return orders.take_back(
             fulfilment=self.fulfilment,
-            taken_by=self.request.user,
+            taken_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
         )
@@ -258,7 +259,7 @@ class DrumsBack(OrderAct):
         return orders.drums_back(
             order=self.order,
             drums=list(data["drums"]),
-            received_by=self.request.user,
+            received_by=person_of(self.request),
             key=data["key"],
         )
 

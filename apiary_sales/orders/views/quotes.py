@@ -19,6 +19,7 @@ from apiary_sales.orders.services import quotes
 from apiary_sales.orders.views.orders import OrderAct, order_url
 from inventory.shared import documents
 from inventory.shared.errors import HouseError
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 
 
@@ -121,7 +122,7 @@ class QuoteCreate(ActView):
             lines=self.form.lines,
             valid_until=data["valid_until"],
             note=data["note"],
-            created_by=self.request.user,
+            created_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -150,7 +151,7 @@ class QuoteAccept(OrderAct):
         return quotes.accept(
             order=self.order,
             over_limit=data["over_limit"],
-            accepted_by=self.request.user,
+            accepted_by=person_of(self.request),
             key=data["key"],
         )
 

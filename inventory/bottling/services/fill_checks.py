@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from decimal import Decimal
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -13,6 +12,7 @@ from inventory.bottling.models import BottlingRun, FillCheck, FillWeight, Size
 from inventory.physics import fill_check
 from inventory.shared import checks, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
+from inventory.shared.people import Person
 from inventory.stock.models import Lot
 from inventory.stock.services import ledger
 
@@ -30,7 +30,7 @@ def record(
     run: BottlingRun,
     scheme: str,
     weights_milligrams: Sequence[int],
-    checked_by: Any,
+    checked_by: Person,
     key: str,
     tare_milligrams: int = 0,
     weights_are_right: bool = False,
@@ -80,7 +80,7 @@ def record(
 
 
 @transaction.atomic
-def release(*, lot: Lot, reason: str, released_by: Any) -> Lot:
+def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     """Let a held lot be sold again, and keep with its failed checks who said so and why.
 
     Raises `BadValue` without a reason, `NotAllowedNow` when the lot is not on hold.

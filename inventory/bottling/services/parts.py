@@ -1,7 +1,6 @@
 """Packaging parts: jars, lids, labels and cases, set up and received."""
 
 from datetime import date
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -9,6 +8,7 @@ from django.utils.translation import gettext as _
 from inventory.bottling.models import PackagingPart, PartReceipt
 from inventory.shared import checks, codes, days
 from inventory.shared.errors import Problems
+from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.models import Item, Place, Posting
 from inventory.stock.services import ledger
@@ -61,7 +61,7 @@ def receive(
     cost_cents: int,
     supplier: str,
     received_on: date,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
 ) -> PartReceipt:
     """Bring parts in from a supplier with what all of them cost.

@@ -1,19 +1,18 @@
 """Undo by a reversing posting, with what hangs on the posting put right too."""
 
-from typing import Any
-
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun
 from inventory.shared.errors import CannotReverse
+from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.models import DipReading, Posting
 from inventory.stock.services import ledger
 
 
 @transaction.atomic
-def reverse(*, posting: Posting, recorded_by: Any, key: str, note: str = "") -> Posting:
+def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") -> Posting:
     """Undo `posting` and return the reversal; a run goes back to "undone", a dip to unaccepted.
 
     Raises `CannotReverse` when it was undone already, when its stock has moved on, or for a sale.

@@ -2,7 +2,6 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -24,6 +23,7 @@ from inventory.shared.errors import (
     VesselTooSmall,
 )
 from inventory.shared.money import share_cents
+from inventory.shared.people import Person
 from inventory.stock import costing, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
 from inventory.stock.queries import trace
@@ -43,7 +43,7 @@ def plan(
     target: Place,
     pieces: int,
     planned_for: date,
-    planned_by: Any,
+    planned_by: Person,
     key: str,
     celsius: Decimal | None = None,
     note: str = "",
@@ -105,7 +105,7 @@ def record(
     loss_grams: int,
     labour_minutes: int | None,
     celsius: Decimal | None,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     target: Place | None = None,
     bottled_on: date | None = None,
@@ -199,7 +199,7 @@ def record(
 
 
 @transaction.atomic
-def cancel(*, run: BottlingRun, cancelled_by: Any, reason: str = "") -> BottlingRun:
+def cancel(*, run: BottlingRun, cancelled_by: Person, reason: str = "") -> BottlingRun:
     """Drop a planned run. Raises `NotAllowedNow` when it was recorded, undone or dropped."""
     run = BottlingRun.objects.select_for_update().get(pk=run.pk)
     _refuse_unless_planned(run)

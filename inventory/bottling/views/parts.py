@@ -14,6 +14,7 @@ from inventory.bottling.models import PackagingPart, PartReceipt
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.services import parts
 from inventory.shared import words
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place, Posting
 
@@ -69,7 +70,9 @@ class PartReceiveView(ActView):
         )
 
     def act(self, data: dict[str, Any]) -> PartReceipt:
-        return parts.receive(cost_cents=data.pop("cost"), recorded_by=self.request.user, **data)
+        return parts.receive(
+            cost_cents=data.pop("cost"), recorded_by=person_of(self.request), **data
+        )
 
     def done_message(self, made: PartReceipt) -> str:
         return _("Received %(pieces)s of %(part)s for %(cost)s.") % {

@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.bottling.services import reversals
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock import rules
 from inventory.stock.forms import honey as forms
@@ -37,7 +38,7 @@ class Undo(ActView):
         return reversals.reverse(
             posting=_posting(self.posting.pk),
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 

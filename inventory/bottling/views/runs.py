@@ -16,6 +16,7 @@ from inventory.bottling.queries import bottling, parts
 from inventory.bottling.services import fill_checks, runs
 from inventory.physics import labelling
 from inventory.shared import words
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot, ProductionSettings
 
@@ -89,7 +90,7 @@ class RunPlanView(ActView):
         }
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
-        return runs.plan(planned_by=self.request.user, **data)
+        return runs.plan(planned_by=person_of(self.request), **data)
 
     def done_message(self, made: BottlingRun) -> str:
         return _("Planned run %(number)s: %(pieces)s of %(size)s.") % {
@@ -176,7 +177,7 @@ class RunRecordView(RunView):
             drawn_grams=data.pop("drawn"),
             drawn_by=data.pop("drawn_by", BottlingRun.DrawnBy.SCALE),
             loss_grams=data.pop("loss"),
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             **data,
         )
 
@@ -224,7 +225,9 @@ class RunCancelView(RunView):
     template_name = "inventory/bottling/run_cancel.html"
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
-        return runs.cancel(run=self.run, cancelled_by=self.request.user, reason=data["reason"])
+        return runs.cancel(
+            run=self.run, cancelled_by=person_of(self.request), reason=data["reason"]
+        )
 
     def done_message(self, made: BottlingRun) -> str:
         return _("Run %(number)s is cancelled. Nothing had left the books.") % {
@@ -260,7 +263,7 @@ class FillCheckView(RunView):
             weights_milligrams=data["weights_milligrams"],
             tare_milligrams=data["tare_milligrams"],
             weights_are_right=data["weights_are_right"],
-            checked_by=self.request.user,
+            checked_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -293,7 +296,7 @@ class LotReleaseView(ActView):
 
     def act(self, data: dict[str, Any]) -> Lot:
         return fill_checks.release(
-            lot=self.lot, reason=data["reason"], released_by=self.request.user
+            lot=self.lot, reason=data["reason"], released_by=person_of(self.request)
         )
 
     def done_message(self, made: Lot) -> str:

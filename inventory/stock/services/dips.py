@@ -2,13 +2,13 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
+from inventory.shared.people import Person
 from inventory.stock import density, vessels
 from inventory.stock.models import DipReading, Item, Place, Posting
 from inventory.stock.services import honey, ledger
@@ -20,7 +20,7 @@ def record(
     place: Place,
     depth_mm: int,
     celsius: Decimal,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     note: str = "",
     read_on: date | None = None,
@@ -69,7 +69,7 @@ def record(
 
 
 @transaction.atomic
-def accept(*, reading: DipReading, reason: str, recorded_by: Any, key: str) -> Posting:
+def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -> Posting:
     """Bring the books to what the dip found when it was read, as a count with its reason.
 
     Raises `BadValue` without a reason, `NotAllowedNow` when the reading was accepted already,

@@ -1,13 +1,13 @@
 """Drums: filled by weight, and emptied."""
 
 from datetime import date
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.shared import words
 from inventory.shared.errors import BadValue, Problems
+from inventory.shared.people import Person
 from inventory.stock.models import Item, Place, Posting
 from inventory.stock.services import honey, ledger
 
@@ -21,7 +21,7 @@ def fill(
     tank: Place,
     drum: Place,
     gross_grams: int,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     tare_grams: int | None = None,
     note: str = "",
@@ -94,7 +94,7 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
 
 
 @transaction.atomic
-def drain(*, drum: Place, target: Place, recorded_by: Any, key: str, note: str = "") -> Posting:
+def drain(*, drum: Place, target: Place, recorded_by: Person, key: str, note: str = "") -> Posting:
     """Empty a vessel into another, to the last gram on the books."""
     return honey.transfer(
         source=drum, target=target, grams=None, recorded_by=recorded_by, key=key, note=note

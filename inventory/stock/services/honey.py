@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -20,6 +19,7 @@ from inventory.shared.errors import (
     StockReserved,
     VesselTooSmall,
 )
+from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
@@ -81,7 +81,7 @@ def receive(
     season: int,
     floral_source: str,
     extracted_on: date,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     yard: str = "",
     moisture_percent: Decimal | None = None,
@@ -173,7 +173,7 @@ def transfer(
     source: Place,
     target: Place,
     grams: int | None,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     kind: str = Posting.Kind.TRANSFER,
     note: str = "",
@@ -199,7 +199,7 @@ def blend(
     *,
     sources: Sequence[tuple[Place, int | None]],
     target: Place,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     kind: str = Posting.Kind.BLEND,
     note: str = "",
@@ -398,7 +398,7 @@ def _with_what_is_there(
 
 @transaction.atomic
 def write_off(
-    *, place: Place, grams: int | None, reason: str, recorded_by: Any, key: str, note: str = ""
+    *, place: Place, grams: int | None, reason: str, recorded_by: Person, key: str, note: str = ""
 ) -> Posting:
     """Take honey off the books as spoiled, used at home or given away, and say so in the posting.
 

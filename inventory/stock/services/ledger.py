@@ -8,7 +8,6 @@ takes the same lock first, through `lock_items`, so rivals wait for each other a
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import Q
@@ -16,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotEnoughStock, StockReserved
+from inventory.shared.people import Person
 from inventory.stock.models import Balance, Counter, Item, Lot, Place, Posting, PostingLine
 
 
@@ -83,7 +83,7 @@ def post(
     *,
     kind: str,
     lines: Iterable[Line],
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     occurred_at: datetime | None = None,
     note: str = "",
@@ -156,7 +156,7 @@ def _hold(holds: list[Hold], *, sign: int) -> list[Balance]:
 
 
 @transaction.atomic
-def reverse(*, posting: Posting, recorded_by: Any, key: str, note: str = "") -> Posting:
+def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") -> Posting:
     """Post the opposite of `posting`, line by line, and point at it.
 
     Raises `CannotReverse` when it was undone already, is itself a reversal, or when what it

@@ -3,13 +3,13 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
 from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
+from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger
@@ -24,7 +24,7 @@ def transfer(
     source: Place,
     target: Place,
     pieces: int,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     note: str = "",
     carried_on: date | None = None,
@@ -58,7 +58,7 @@ def write_off(
     place: Place,
     pieces: int,
     reason: str,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
     note: str = "",
 ) -> Posting:
@@ -94,7 +94,7 @@ def count(
     place: Place,
     counted: int,
     reason: str,
-    recorded_by: Any,
+    recorded_by: Person,
     key: str,
 ) -> Posting | None:
     """Bring the books to what was counted; return the posting, or None when they agree.

@@ -11,6 +11,7 @@ from django.views.decorators.vary import vary_on_headers
 
 from inventory.shared import words
 from inventory.shared.errors import HouseError
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.forms import honey as forms
 from inventory.stock.models import Lot, Place, Posting
@@ -125,7 +126,7 @@ class Receive(HoneyActView):
             colour_mm=data["colour_mm"],
             cost_cents=data["cost"],
             note=note,
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -158,7 +159,7 @@ class Transfer(HoneyActView):
             target=data["target"],
             grams=data["weight"],
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -183,7 +184,7 @@ class Drain(HoneyActView):
             drum=data["source"],
             target=data["target"],
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -208,7 +209,7 @@ class Blend(HoneyActView):
             sources=data["sources"],
             target=data["target"],
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -237,7 +238,7 @@ class FillDrum(HoneyActView):
             gross_grams=data["gross"],
             tare_grams=data["tare"],
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -265,7 +266,7 @@ class WriteOff(HoneyActView):
             grams=data["weight"],
             reason=data["reason"],
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.shared import words
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.forms import honey as forms
 from inventory.stock.models import DipReading, Place, Posting
@@ -55,7 +56,7 @@ class Dip(ActView):
             depth_mm=data["depth"],
             celsius=data["celsius"],
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -87,7 +88,7 @@ class AcceptDip(ActView):
         return dips.accept(
             reading=self.reading,
             reason=data["reason"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 

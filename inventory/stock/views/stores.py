@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.shared import words
+from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.forms import stores as forms
 from inventory.stock.models import Balance, Place, Posting
@@ -63,7 +64,7 @@ class Transfer(StockActView):
             target=data["target"],
             pieces=data["pieces"],
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -91,7 +92,7 @@ class WriteOff(StockActView):
             pieces=data["pieces"],
             reason=data["reason"],
             note=data["note"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 
@@ -134,7 +135,7 @@ class Count(StockActView):
             place=data["place"],
             counted=data["counted"],
             reason=data["reason"],
-            recorded_by=self.request.user,
+            recorded_by=person_of(self.request),
             key=data["key"],
         )
 

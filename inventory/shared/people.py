@@ -1,0 +1,23 @@
+"""The person who records an act: the type that services name, and who that is on a page."""
+
+from typing import TYPE_CHECKING
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest
+
+if TYPE_CHECKING:
+    from django.contrib.auth import get_user_model
+
+    Person = get_user_model()
+else:
+    # The model of the people belongs to a higher layer, and is not loaded yet when this is.
+    from django.contrib.auth.base_user import AbstractBaseUser as Person
+
+__all__ = ["Person", "person_of"]
+
+
+def person_of(request: HttpRequest) -> Person:
+    """Return who is signed in; raises `PermissionDenied` where nobody is."""
+    if not request.user.is_authenticated:
+        raise PermissionDenied
+    return request.user
