@@ -10,6 +10,7 @@ urlpatterns = [
     path("prices/", include("apiary_sales.pricing.urls")),
     path("selling/", include("apiary_sales.orders.urls")),
     path("", include("apiary_sales.billing.urls")),
+    path("reports/plan/", include("apiary_sales.planning.urls")),
     path("reports/", include("apiary_sales.reports.urls")),
     path("api/", include("apiary_sales.api.urls")),
     path("admin/", admin.site.urls),

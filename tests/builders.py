@@ -9,8 +9,9 @@ from django.utils import timezone
 from apiary_sales.accounts import people
 from apiary_sales.accounts.models import User
 from apiary_sales.customers.models import Customer
-from inventory.models import ContainerPart, ContainerSize, Item, Lot, PackagingPart, Place
-from inventory.services import honey, ledger, places
+from inventory.bottling.models import ContainerPart, ContainerSize, PackagingPart
+from inventory.stock.models import Item, Lot, Place
+from inventory.stock.services import honey, ledger, places
 
 _numbers = itertools.count(1)
 

@@ -5,7 +5,7 @@ from threading import Barrier
 
 from django.db import connection
 
-from inventory.errors import HouseError
+from inventory.shared.errors import HouseError
 
 
 def together(*acts):

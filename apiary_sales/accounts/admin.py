@@ -2,8 +2,8 @@ from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
 from django.utils.translation import gettext_lazy as _
 
-from . import roles
-from .models import User
+from apiary_sales.accounts import roles
+from apiary_sales.accounts.models import User
 
 
 @admin.register(User)

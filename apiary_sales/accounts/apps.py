@@ -8,7 +8,7 @@ def _make_groups(using: str, apps=global_apps, **kwargs) -> None:
 
     After `flush`, Django sends the signal without `apps`: then all tables are there.
     """
-    from . import roles
+    from apiary_sales.accounts import roles
 
     try:
         apps.get_model("auth", "Group")

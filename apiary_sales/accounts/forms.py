@@ -5,11 +5,10 @@ from django.contrib.auth.forms import PasswordChangeForm as DjangoPasswordChange
 from django.contrib.contenttypes.models import ContentType
 from django.utils.translation import gettext_lazy as _
 
-from inventory.forms.acts import PlainWords
-from inventory.forms.days import DaysForm
-
-from . import queries
-from .models import User
+from apiary_sales.accounts import queries
+from apiary_sales.accounts.models import User
+from inventory.shared.forms.acts import PlainWords
+from inventory.shared.forms.days import DaysForm
 
 
 class SignInForm(PlainWords, AuthenticationForm):

@@ -4,8 +4,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from . import roles
-from .models import User
+from apiary_sales.accounts import roles
+from apiary_sales.accounts.models import User
 
 
 @transaction.atomic

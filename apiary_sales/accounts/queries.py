@@ -14,9 +14,8 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory import words
-
-from .models import User
+from apiary_sales.accounts.models import User
+from inventory.shared import words
 
 NOTHING = "–"
 ACTS = {

@@ -3,7 +3,7 @@
 from django.contrib.auth.models import Group, Permission
 from django.db.models import Q
 
-from .models import User
+from apiary_sales.accounts.models import User
 
 ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
     User.Role.OWNER: frozenset(

@@ -3,7 +3,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import path
 from django.views.i18n import set_language
 
-from . import views
+from apiary_sales.accounts import views
 
 app_name = "accounts"
 

@@ -9,8 +9,8 @@ from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from . import people, queries
-from .forms import (
+from apiary_sales.accounts import people, queries
+from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,
     ChangePasswordForm,
@@ -18,7 +18,7 @@ from .forms import (
     ResetPasswordForm,
     SignInForm,
 )
-from .models import User
+from apiary_sales.accounts.models import User
 
 CHANGES_A_PAGE = 50
 

@@ -11,14 +11,14 @@ from rest_framework.views import exception_handler
 
 from apiary_sales.api import serializers
 from apiary_sales.billing.services.stand import StandSale
-from inventory.errors import (
+from inventory.shared.errors import (
     AlreadyRecorded,
     HouseError,
     NotAllowedNow,
     NotEnoughStock,
     StockReserved,
 )
-from inventory.models import Posting
+from inventory.stock.models import Posting
 
 CONTENT_TYPE = "application/problem+json"
 

@@ -5,8 +5,9 @@ from rest_framework import serializers
 from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
-from inventory.models import Balance, ContainerSize, Lot, Place, Posting, PostingLine
-from inventory.services.stock import PIECES_MAX
+from inventory.bottling.models import ContainerSize
+from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
+from inventory.stock.rules import PIECES_MAX
 
 # Ten million in money: what is above is a slip, and more than sums can carry.
 CENTS_MAX = 1_000_000_000

@@ -18,9 +18,10 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
-from inventory.errors import Problems
-from inventory.models import Balance, ContainerSize, Lot, Place, Posting
-from inventory.services import honey
+from inventory.bottling.models import ContainerSize
+from inventory.shared.errors import Problems
+from inventory.stock.models import Balance, Lot, Place, Posting
+from inventory.stock.services import honey
 
 IDEMPOTENCY_KEY = OpenApiParameter(
     name="Idempotency-Key",

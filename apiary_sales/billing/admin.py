@@ -10,7 +10,7 @@ from apiary_sales.billing.models import (
     InvoiceLine,
     Payment,
 )
-from inventory.admin import ReadOnlyAdmin, ReadOnlyInline
+from inventory.shared.admin import ReadOnlyAdmin, ReadOnlyInline
 
 
 class InvoiceLineInline(ReadOnlyInline):

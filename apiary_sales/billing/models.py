@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order
-from inventory.models.ledger import AppendOnlyModel
+from inventory.stock.models.ledger import AppendOnlyModel
 
 
 def plain(number: Decimal) -> Decimal:

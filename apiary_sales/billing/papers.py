@@ -8,11 +8,11 @@ from typing import Any
 
 from django.utils import timezone
 
-from apiary_sales import documents
 from apiary_sales.billing.models import Invoice, InvoiceLine
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import stand
 from apiary_sales.customers.models import Customer
+from inventory.shared import documents
 
 
 def invoice_template(invoice: Invoice) -> str:

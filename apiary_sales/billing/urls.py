@@ -1,6 +1,6 @@
 from django.urls import path
 
-from .views import money, stand
+from apiary_sales.billing.views import money, stand
 
 app_name = "billing"
 

@@ -1,7 +1,7 @@
 from django.contrib import admin
 
 from apiary_sales.customers.models import Customer, CustomerBalance
-from inventory.admin import ReadOnlyAdmin
+from inventory.shared.admin import ReadOnlyAdmin
 
 
 @admin.register(Customer)

@@ -5,8 +5,8 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services.customers import Details
-from inventory.forms.acts import HouseForm, PlainWords
-from inventory.forms.fields import DayInput, MoneyField, WholeNumberField
+from inventory.shared.forms.acts import HouseForm, PlainWords
+from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
 
 
 class CustomerForm(HouseForm):

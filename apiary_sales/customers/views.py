@@ -13,7 +13,7 @@ from apiary_sales.customers.forms import CustomerForm, FindForm
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.customers.services import customers
-from inventory.errors import HouseError
+from inventory.shared.errors import HouseError
 
 CUSTOMERS_A_PAGE = 50
 

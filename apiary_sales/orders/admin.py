@@ -3,7 +3,7 @@
 from django.contrib import admin
 
 from apiary_sales.orders import models
-from inventory.admin import ReadOnlyAdmin, ReadOnlyInline
+from inventory.shared.admin import ReadOnlyAdmin, ReadOnlyInline
 
 
 class OrderLineInline(ReadOnlyInline):

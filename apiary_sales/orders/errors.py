@@ -5,7 +5,7 @@ NotAllowedNow                  (inventory.errors)
 └── OverCreditLimit            the customer would owe more than was agreed
 """
 
-from inventory.errors import NotAllowedNow
+from inventory.shared.errors import NotAllowedNow
 
 
 class QuoteExpired(NotAllowedNow):

@@ -7,7 +7,8 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from inventory.models import Balance, ContainerSize, Lot, Place, Posting
+from inventory.bottling.models import ContainerSize
+from inventory.stock.models import Balance, Lot, Place, Posting
 
 
 class Order(models.Model):

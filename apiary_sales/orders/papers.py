@@ -9,11 +9,11 @@ from typing import Any
 
 from django.utils.formats import number_format
 
-from apiary_sales import documents
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.services import lines as order_lines
-from inventory.models import Place
+from inventory.shared import documents
+from inventory.stock.models import Place
 
 
 def quote_context(order: Order) -> dict[str, Any]:

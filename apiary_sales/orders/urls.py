@@ -1,6 +1,6 @@
 from django.urls import path
 
-from .views import lists, orders, quotes
+from apiary_sales.orders.views import lists, orders, quotes
 
 app_name = "orders"
 

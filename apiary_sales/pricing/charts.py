@@ -10,8 +10,8 @@ from decimal import Decimal
 
 from apiary_sales.pricing.queries.comparison import Comparison
 from apiary_sales.pricing.queries.costs import Channel, FilledCost, JarNetBack
-from inventory.money import cents_half_up
 from inventory.physics.units import POUND_GRAMS
+from inventory.shared.money import cents_half_up
 
 ROW_HEIGHT = 48
 # Room above the rows for the word at the drum line.

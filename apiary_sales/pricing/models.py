@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from inventory.models import ContainerSize
+from inventory.bottling.models import ContainerSize
 
 
 class ContainerPrice(models.Model):

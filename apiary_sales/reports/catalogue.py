@@ -16,7 +16,7 @@ from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.made import Picture, Report
-from inventory.models import Item
+from inventory.stock.models import Item
 
 SALES, BOTTLING, STOCK = (
     gettext_lazy("Sales"),

@@ -19,9 +19,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.reports.frames.make import plain
-from inventory import money
 from inventory.physics.units import POUND_GRAMS
-from inventory.templatetags import quantities
+from inventory.shared import money
+from inventory.shared.templatetags import quantities
 
 Row = Mapping[str, Any]
 Address = Mapping[str, str]

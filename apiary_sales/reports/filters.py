@@ -15,9 +15,10 @@ from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
-from inventory.forms.acts import PlainWords
-from inventory.forms.fields import DayInput
-from inventory.models import ContainerSize, Item, Lot
+from inventory.bottling.models import ContainerSize
+from inventory.shared.forms.acts import PlainWords
+from inventory.shared.forms.fields import DayInput
+from inventory.stock.models import Item, Lot
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 

@@ -74,6 +74,7 @@ INSTALLED_APPS = [
     "apiary_sales.pricing",
     "apiary_sales.orders",
     "apiary_sales.billing",
+    "apiary_sales.planning",
     "apiary_sales.reports",
     "apiary_sales.web",
     "apiary_sales.api",
@@ -112,7 +113,8 @@ TEMPLATES = [
                 "django.template.context_processors.i18n",
                 "apiary_sales.web.context_processors.navigation",
             ],
-            "builtins": ["inventory.templatetags.quantities"],
+            "builtins": ["inventory.shared.templatetags.quantities"],
+            "libraries": {"honey": "inventory.shared.templatetags.honey"},
         },
     },
 ]
@@ -174,7 +176,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
     *(
         {"model": model, "exclude_fields": ["id", "item", "idempotency_key"]}
         for model in (
-            "accounts.House",
+            "inventory.House",
             "customers.Customer",
             "pricing.ContainerPrice",
             "pricing.BulkPrice",

@@ -2,7 +2,7 @@
 
 from django.http import HttpRequest
 
-from . import doors
+from apiary_sales.web import doors
 
 
 def navigation(request: HttpRequest) -> dict[str, object]:

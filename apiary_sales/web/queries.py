@@ -9,8 +9,9 @@ from django.utils import timezone
 
 from apiary_sales.billing.queries import money
 from apiary_sales.orders.queries import orders
-from inventory.models import BottlingRun, ContainerSize
-from inventory.queries import bottling, honey, stock
+from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.queries import bottling, packed_stock
+from inventory.stock.queries import honey
 
 ROWS_MAX = 5
 
@@ -63,7 +64,7 @@ def _jars(*, links: bool) -> list[Jar]:
             state=_state(size),
             url=reverse("orders:stock_detail", args=[size.container.code]) if links else "",
         )
-        for size in stock.sizes()
+        for size in packed_stock.sizes()
         if size.on_hand or size.container.low_stock_pieces
     ]
     order = {"out": 0, "low": 1, "": 2}
@@ -76,7 +77,7 @@ def _fraction(free: int, container: ContainerSize) -> Decimal:
     return min(Decimal(free) / full, Decimal(1)) if full else Decimal(0)
 
 
-def _state(size: stock.SizeStock) -> str:
+def _state(size: packed_stock.SizeStock) -> str:
     if not size.is_low:
         return ""
     return "low" if size.free else "out"

@@ -7,11 +7,12 @@ from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.accounts.models import House, User
+from apiary_sales.accounts.models import User
 from apiary_sales.pricing.models import ContainerPrice
-from inventory.models import ContainerSize, Lot, PackagingPart, Place
-
-from . import doors
+from apiary_sales.web import doors
+from inventory.bottling.models import ContainerSize, PackagingPart
+from inventory.shared.models import House
+from inventory.stock.models import Lot, Place
 
 
 @dataclass(frozen=True)

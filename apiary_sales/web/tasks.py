@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from . import doors
+from apiary_sales.web import doors
 
 
 @dataclass(frozen=True)

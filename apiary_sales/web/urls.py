@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import views
+from apiary_sales.web import views
 
 app_name = "web"
 

@@ -3,8 +3,7 @@ from django.shortcuts import render
 
 from apiary_sales import __version__
 from apiary_sales.accounts import queries as people_queries
-
-from . import queries, releases, set_up, tasks
+from apiary_sales.web import queries, releases, set_up, tasks
 
 
 def today(request: HttpRequest) -> HttpResponse:

@@ -13,14 +13,15 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from apiary_sales.accounts import people
-from apiary_sales.accounts.models import House
 from apiary_sales.accounts.queries import Figure
 from apiary_sales.customers.services import customers
 from apiary_sales.customers.services.customers import Details
-from apiary_sales.pricing.services import prices, selling
-from inventory.models import Place, ProductionSettings, TankShape
-from inventory.services import containers, places
-from inventory.services.containers import PartUse
+from apiary_sales.pricing.services import channels, prices
+from inventory.bottling.services import sizes
+from inventory.bottling.services.sizes import PartUse
+from inventory.shared.models import House
+from inventory.stock.models import Place, ProductionSettings, TankShape
+from inventory.stock.services import places
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -128,7 +129,7 @@ def test_every_price_of_a_change_by_percent_is_in_the_trail(office, seen):
 
 def test_saving_what_is_there_already_leaves_no_trace(seen):
     jar, lid = builders.part("Jar"), builders.part("Lid", kind="lid")
-    pint = containers.save(
+    pint = sizes.save(
         name="Pint",
         declared_amount=Decimal("1.5"),
         declared_unit="lb",
@@ -137,11 +138,11 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
     )
     shape = places.Shape(form=TankShape.Form.UPRIGHT, diameter_mm=900, length_mm=1_400)
     tank = places.create(code="T9", name="Tank 9", kind="tank", shape=shape)
-    selling.set_filling_times({pint: Decimal("1.5")})
+    channels.set_filling_times({pint: Decimal("1.5")})
     ProductionSettings(honey_house_celsius=Decimal("32.0")).save()
     forget()
 
-    containers.save(
+    sizes.save(
         container=pint,
         name="Pint",
         declared_amount=Decimal("1.500"),
@@ -150,7 +151,7 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
         parts=[PartUse(lid), PartUse(jar)],
     )
     places.change(place=tank, name="Tank 9", shape=shape)
-    selling.set_filling_times({pint: Decimal("1.500")})
+    channels.set_filling_times({pint: Decimal("1.500")})
     ProductionSettings(honey_house_celsius=Decimal("32")).save()
 
     assert seen() == []
@@ -164,7 +165,7 @@ def test_a_lid_taken_from_a_size_and_a_tank_measured_again_are_in_the_trail(seen
         "declared_unit": "lb",
         "brimful_ml": Decimal("500"),
     }
-    pint = containers.save(**same, parts=[PartUse(jar), PartUse(lid)])
+    pint = sizes.save(**same, parts=[PartUse(jar), PartUse(lid)])
     form = TankShape.Form.UPRIGHT
     tank = places.create(
         code="T9",
@@ -174,7 +175,7 @@ def test_a_lid_taken_from_a_size_and_a_tank_measured_again_are_in_the_trail(seen
     )
     forget()
 
-    containers.save(**same, container=pint, parts=[PartUse(jar)])
+    sizes.save(**same, container=pint, parts=[PartUse(jar)])
     places.change(
         place=tank,
         name="Tank 9",

@@ -11,9 +11,9 @@ from apiary_sales.api import serializers
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.services import prices
-from inventory.models import Place, Posting
-from inventory.queries import books
-from inventory.services import honey
+from inventory.stock.models import Place, Posting
+from inventory.stock.queries import books
+from inventory.stock.services import honey
 from tests import builders
 
 pytestmark = pytest.mark.django_db

@@ -24,9 +24,10 @@ from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.queries import books as order_books
 from apiary_sales.orders.services.lines import LineWanted
-from inventory.models import ContainerSize, Lot, Place
-from inventory.queries import books as stock_books
-from inventory.queries import stock as stock_queries
+from inventory.bottling.models import ContainerSize
+from inventory.bottling.queries import packed_stock as stock_queries
+from inventory.stock.models import Lot, Place
+from inventory.stock.queries import books as stock_books
 from tests import builders
 
 # Two sales a day: some seven weeks, and nearly three years. The short one fills every list's page.

@@ -11,13 +11,13 @@ import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from apiary_sales.accounts.models import House
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.orders import LineWanted
 from apiary_sales.pricing.models import ContainerPrice, TaxRate
-from inventory.models import Place
+from inventory.shared.models import House
+from inventory.stock.models import Place
 from tests import builders
 
 TODAY = date(2026, 9, 10)

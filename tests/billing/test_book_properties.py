@@ -17,9 +17,9 @@ from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
-from inventory.errors import HouseError
-from inventory.models import Place
-from inventory.queries import books as stock_books
+from inventory.shared.errors import HouseError
+from inventory.stock.models import Place
+from inventory.stock.queries import books as stock_books
 from tests import builders
 from tests.billing.conftest import invoice_of, jars, pay
 

@@ -16,9 +16,9 @@ from apiary_sales.orders.queries import books as order_books
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.orders import LineWanted
 from apiary_sales.pricing.models import TaxRate
-from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow
-from inventory.models import Place
-from inventory.services import drums
+from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow
+from inventory.stock.models import Place
+from inventory.stock.services import drums
 from tests import builders
 from tests.billing.conftest import TODAY, invoice_of, jars, pay, words_of
 

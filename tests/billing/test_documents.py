@@ -5,8 +5,8 @@ import builtins
 import pytest
 from django.test import RequestFactory
 
-from apiary_sales import documents
-from apiary_sales.accounts.models import House
+from inventory.shared import documents
+from inventory.shared.models import House
 
 pytestmark = pytest.mark.django_db
 

@@ -15,8 +15,8 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.orders import LineWanted
 from apiary_sales.pricing.models import TaxRate
-from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow
-from inventory.models import Balance, Place
+from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow
+from inventory.stock.models import Balance, Place
 from tests import builders
 from tests.billing.conftest import TODAY, days, invoice_of, jars, order_of, pay
 

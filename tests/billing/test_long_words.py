@@ -2,11 +2,11 @@
 
 import pytest
 
-from apiary_sales import documents
-from apiary_sales.accounts.models import House
 from apiary_sales.billing import papers
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.queries import orders as found
+from inventory.shared import documents
+from inventory.shared.models import House
 from tests import builders
 from tests.billing.conftest import invoice_of, jars, order_of
 

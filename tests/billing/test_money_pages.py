@@ -8,8 +8,6 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
-from apiary_sales import documents
-from apiary_sales.accounts.models import House
 from apiary_sales.billing import papers
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books, money
@@ -17,8 +15,10 @@ from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
-from inventory.models import Place
-from inventory.money import cents_half_up
+from inventory.shared import documents
+from inventory.shared.models import House
+from inventory.shared.money import cents_half_up
+from inventory.stock.models import Place
 from tests import builders
 from tests.billing.conftest import (
     TODAY,

@@ -6,7 +6,7 @@ from apiary_sales.billing.models import Allocation, EntryLine, Payment
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import CustomerBalance
-from inventory.errors import (
+from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     CannotReverse,

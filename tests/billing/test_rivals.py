@@ -7,9 +7,9 @@ from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
-from inventory.errors import AlreadyRecorded, HouseError, NotAllowedNow
-from inventory.models import Balance
-from inventory.queries import books as stock_books
+from inventory.shared.errors import AlreadyRecorded, HouseError, NotAllowedNow
+from inventory.stock.models import Balance
+from inventory.stock.queries import books as stock_books
 from tests.billing.conftest import invoice_of, jars, order_of, pay
 from tests.rivals import together
 

@@ -11,15 +11,15 @@ from apiary_sales.billing.services import invoices
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order
-from inventory.errors import (
+from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     NotAllowedNow,
     NotEnoughStock,
     SeveralProblems,
 )
-from inventory.models import Balance, Posting
-from inventory.queries import books as stock_books
+from inventory.stock.models import Balance, Posting
+from inventory.stock.queries import books as stock_books
 from tests import builders
 from tests.billing.conftest import invoice_of, jars, pay
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from inventory.models import Balance, Lot
+from inventory.stock.models import Balance, Lot
 from tests import builders
 from tests.billing.conftest import errors_in, invoice_of, jars, queries_of
 

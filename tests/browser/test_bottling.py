@@ -3,8 +3,8 @@
 import pytest
 from playwright.sync_api import expect
 
-from inventory.models import BottlingRun, FillCheck
-from inventory.queries import books
+from inventory.bottling.models import BottlingRun, FillCheck
+from inventory.stock.queries import books
 from tests.inventory import bottling_room
 
 from .conftest import DESKTOP, PHONE

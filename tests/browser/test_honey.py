@@ -5,9 +5,9 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from inventory.models import DipReading, Place, Posting
-from inventory.queries import books
-from inventory.services import honey
+from inventory.stock.models import DipReading, Place, Posting
+from inventory.stock.queries import books
+from inventory.stock.services import honey
 from tests import builders
 
 from .conftest import DESKTOP, PHONE

@@ -2,11 +2,11 @@
 
 import pytest
 
-from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
 from apiary_sales.customers.models import CustomerBalance
-from inventory.models import Place
+from inventory.shared.models import House
+from inventory.stock.models import Place
 from tests import builders
 from tests.billing.conftest import jars, order_of
 from tests.browser.conftest import DESKTOP, PHONE

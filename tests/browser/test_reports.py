@@ -9,7 +9,7 @@ from django.utils import timezone
 from playwright.sync_api import expect
 
 from apiary_sales.reports.catalogue import REPORTS
-from inventory.models import Lot, Place
+from inventory.stock.models import Lot, Place
 from tests import builders
 from tests.reports import conftest as made
 

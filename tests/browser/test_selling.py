@@ -5,12 +5,12 @@ from decimal import Decimal
 import pytest
 from playwright.sync_api import expect
 
-from apiary_sales.accounts.models import House
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import books
 from apiary_sales.pricing.models import BulkPrice, ContainerPrice
-from inventory.models import Balance, Place
-from inventory.services import drums
+from inventory.shared.models import House
+from inventory.stock.models import Balance, Place
+from inventory.stock.services import drums
 from tests import builders
 
 from .conftest import DESKTOP, PHONE

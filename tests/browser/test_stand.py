@@ -5,12 +5,12 @@ from decimal import Decimal
 
 import pytest
 
-from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
 from apiary_sales.pricing.models import ContainerPrice, TaxRate
-from inventory.models import Balance, Place
-from inventory.services import stock
+from inventory.shared.models import House
+from inventory.stock.models import Balance, Place
+from inventory.stock.services import stores
 from tests import builders
 from tests.browser.conftest import DESKTOP, PHONE
 
@@ -315,7 +315,7 @@ def test_a_sale_refused_later_is_kept_for_a_person_to_settle(till, pounds, stand
 
     till.reload()
     sees(till, "Not enough One pound")
-    stock.count(
+    stores.count(
         item=pounds.item,
         lot=lot,
         place=stand,
@@ -383,7 +383,7 @@ def _carry_away(size, stand, pieces):
     """Take jars off the stand without the till knowing, and return their lot."""
     balance = Balance.objects.get(place=stand, item=size.item)
     shelf = builders.place("shelf", Place.Kind.SHELF)
-    stock.transfer(
+    stores.transfer(
         item=size.item,
         lot=balance.lot,
         source=stand,

@@ -11,7 +11,7 @@ from apiary_sales.customers import queries
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
 from apiary_sales.customers.services.customers import Details
-from inventory.errors import BadValue, SeveralProblems
+from inventory.shared.errors import BadValue, SeveralProblems
 from tests import builders
 
 TODAY = date(2026, 9, 1)

@@ -5,8 +5,9 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from inventory.models import BottlingRun, ContainerSize, Lot, PackagingPart, Place
-from inventory.services import parts, runs
+from inventory.bottling.models import BottlingRun, ContainerSize, PackagingPart
+from inventory.bottling.services import parts, runs
+from inventory.stock.models import Lot, Place
 from tests import builders
 
 

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from django.contrib.messages import get_messages
 from django.test import Client
 
-from inventory.models import Balance, DipReading, Lot, Place, Posting, PostingLine
-from inventory.queries import books
+from inventory.stock.models import Balance, DipReading, Lot, Place, Posting, PostingLine
+from inventory.stock.queries import books
 from tests import builders
 
 

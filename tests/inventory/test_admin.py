@@ -3,7 +3,7 @@
 import pytest
 from django.urls import reverse
 
-from inventory.models import Balance, Posting
+from inventory.stock.models import Balance, Posting
 from tests import builders
 from tests.inventory.pages import books_unchanged, signed_in
 

@@ -4,12 +4,15 @@ from decimal import Decimal
 
 import pytest
 
-from inventory import density, filling
-from inventory.errors import BadValue, SeveralProblems
-from inventory.models import ContainerSize, Item, Place, ProductionSettings
-from inventory.queries import sizes
-from inventory.services import containers, ledger, production
-from inventory.services.containers import PartUse
+from inventory.bottling import filling
+from inventory.bottling.models import ContainerSize
+from inventory.bottling.queries import sizes as size_queries
+from inventory.bottling.services import sizes
+from inventory.bottling.services.sizes import PartUse
+from inventory.shared.errors import BadValue, SeveralProblems
+from inventory.stock import density
+from inventory.stock.models import Item, Place, ProductionSettings
+from inventory.stock.services import ledger, production
 from tests import builders
 from tests.inventory import bottling_room
 
@@ -23,7 +26,7 @@ def save(**changes) -> ContainerSize:
         "declared_unit": "lb",
         "brimful_ml": Decimal(345),
     }
-    return containers.save(**(told | changes))
+    return sizes.save(**(told | changes))
 
 
 def test_a_size_is_kept_with_what_it_is_made_up_from():
@@ -182,25 +185,25 @@ def test_the_label_weight_stays_once_pieces_were_packed_under_it():
 def test_a_size_out_of_use_can_come_back():
     size = save()
 
-    containers.take_out_of_use(container=size)
+    sizes.take_out_of_use(container=size)
     assert not ContainerSize.objects.get().is_active
 
-    containers.put_back_in_use(container=size)
+    sizes.put_back_in_use(container=size)
     assert ContainerSize.objects.get().is_active
 
 
 def test_the_usual_sizes_are_added_once():
-    first = containers.add_usual_sizes()
-    again = containers.add_usual_sizes()
+    first = sizes.add_usual_sizes()
+    again = sizes.add_usual_sizes()
 
-    assert len(first) == len(containers.standard_sizes()) == ContainerSize.objects.count()
+    assert len(first) == len(sizes.standard_sizes()) == ContainerSize.objects.count()
     assert again == []
 
 
 def test_a_size_of_the_house_s_own_counts_as_the_usual_one():
     own = save(name="Our pound")
 
-    containers.add_usual_sizes()
+    sizes.add_usual_sizes()
 
     assert [
         size for size in ContainerSize.objects.all() if size.declared_grams == own.declared_grams
@@ -208,7 +211,7 @@ def test_a_size_of_the_house_s_own_counts_as_the_usual_one():
 
 
 def test_the_usual_sizes_are_those_of_the_trade():
-    containers.add_usual_sizes()
+    sizes.add_usual_sizes()
 
     declared = {filling.declared(size) for size in ContainerSize.objects.all()}
     assert declared >= {
@@ -218,7 +221,7 @@ def test_the_usual_sizes_are_those_of_the_trade():
 
 
 def test_honey_of_eighteen_percent_filled_warm_fits_every_usual_size():
-    containers.add_usual_sizes()
+    sizes.add_usual_sizes()
 
     for size in ContainerSize.objects.all():
         # 18 % is 1.4146 kg/L at 20 °C (White 1975, from memory: 1.4171 × 0.998207), and 0.0006
@@ -265,7 +268,7 @@ def test_the_reference_temperature_is_told_once():
 def test_a_size_shows_its_label_and_what_its_parts_cost():
     room = bottling_room.set_up()
 
-    look = sizes.look_at(room.size)
+    look = size_queries.look_at(room.size)
 
     # 60 + 15 + 90 / 12 = 82.5 cents.
     assert look.parts_price == Decimal("0.8250")
@@ -274,10 +277,10 @@ def test_a_size_shows_its_label_and_what_its_parts_cost():
 
 
 def test_sizes_are_listed_in_a_constant_number_of_queries(django_assert_num_queries):
-    containers.add_usual_sizes()
+    sizes.add_usual_sizes()
 
     with django_assert_num_queries(3):
-        sizes.all_sizes()
+        size_queries.all_sizes()
 
 
 def test_the_house_sets_what_an_hour_costs_and_how_warm_it_fills():

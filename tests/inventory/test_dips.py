@@ -8,11 +8,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from inventory import vessels
-from inventory.errors import BadValue
-from inventory.models import DipReading, Item, Place, Posting, TankShape
-from inventory.queries import books
-from inventory.services import dips, honey, ledger, places
+from inventory.shared.errors import BadValue
+from inventory.stock import vessels
+from inventory.stock.models import DipReading, Item, Place, Posting, TankShape
+from inventory.stock.queries import books
+from inventory.stock.services import dips, honey, ledger, places
 from tests import builders
 from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
 

@@ -6,7 +6,7 @@ import pytest
 from django import forms
 from django.utils import translation
 
-from inventory.forms.fields import (
+from inventory.shared.forms.fields import (
     FigureField,
     LengthField,
     MoneyField,

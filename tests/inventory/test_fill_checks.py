@@ -4,11 +4,13 @@ from decimal import Decimal
 
 import pytest
 
-from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, SeveralProblems
-from inventory.models import FillCheck, Lot, Place
-from inventory.queries import bottling
-from inventory.queries import stock as stock_queries
-from inventory.services import fill_checks, reversals, stock
+from inventory.bottling.models import FillCheck
+from inventory.bottling.queries import bottling
+from inventory.bottling.queries import packed_stock as stock_queries
+from inventory.bottling.services import fill_checks, reversals
+from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, SeveralProblems
+from inventory.stock.models import Lot, Place
+from inventory.stock.services import stores
 from tests import builders
 from tests.inventory import bottling_room
 
@@ -63,7 +65,7 @@ def test_short_jars_are_held_from_sale(run, room):
     lot = Lot.objects.get(pk=run.packed_lot.pk)
     assert lot.is_on_hold
     assert lot.hold_reason == f"Fill check of {kept.checked_at:%Y-%m-%d} failed."
-    assert stock.free_at(room.size.item, [room.shelf]) == []
+    assert stores.free_at(room.size.item, [room.shelf]) == []
     assert [(size.on_hand, size.on_hold, size.free) for size in stock_queries.sizes()] == [
         (96, 96, 0)
     ]
@@ -152,7 +154,7 @@ def test_a_release_keeps_its_reason_with_the_failed_check(run, room):
     assert kept.released_at is not None
     lot = Lot.objects.get(pk=run.packed_lot.pk)
     assert (lot.is_on_hold, lot.hold_reason) == (False, "")
-    assert sum(balance.free for balance in stock.free_at(room.size.item, [room.shelf])) == 96
+    assert sum(balance.free for balance in stores.free_at(room.size.item, [room.shelf])) == 96
 
 
 @pytest.mark.parametrize(
@@ -288,7 +290,7 @@ def test_held_jars_moved_to_the_stand_are_still_held(room, run):
     stand = builders.place("stand", Place.Kind.STAND)
     check(run, SHORT)
 
-    stock.transfer(
+    stores.transfer(
         item=room.size.item,
         lot=run.packed_lot,
         source=room.shelf,
@@ -298,4 +300,4 @@ def test_held_jars_moved_to_the_stand_are_still_held(room, run):
         key=builders.new_key(),
     )
 
-    assert stock.free_at(room.size.item, [stand, room.shelf]) == []
+    assert stores.free_at(room.size.item, [stand, room.shelf]) == []

@@ -6,7 +6,8 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
-from inventory.errors import (
+from inventory.bottling.services import reversals
+from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     CannotReverse,
@@ -15,9 +16,9 @@ from inventory.errors import (
     StockReserved,
     VesselTooSmall,
 )
-from inventory.models import Balance, Item, Lot, Place, Posting
-from inventory.queries import books, trace
-from inventory.services import drums, honey, ledger, reversals
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
+from inventory.stock.queries import books, trace
+from inventory.stock.services import drums, honey, ledger
 from tests import builders
 
 pytestmark = pytest.mark.django_db

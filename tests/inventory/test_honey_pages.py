@@ -9,9 +9,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory.models import Balance, Item, Lot, Place, Posting
-from inventory.queries import books
-from inventory.services import drums, honey, ledger
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
+from inventory.stock.queries import books
+from inventory.stock.services import drums, honey, ledger
 from tests import builders
 from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
 

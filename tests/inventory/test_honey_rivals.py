@@ -4,10 +4,10 @@ from decimal import Decimal
 
 import pytest
 
-from inventory.errors import HouseError
-from inventory.models import DipReading, Place, Posting
-from inventory.queries import books
-from inventory.services import dips, drums, honey
+from inventory.shared.errors import HouseError
+from inventory.stock.models import DipReading, Place, Posting
+from inventory.stock.queries import books
+from inventory.stock.services import dips, drums, honey
 from tests import builders
 from tests.rivals import together
 

@@ -3,10 +3,10 @@
 import pytest
 from django.db import IntegrityError, transaction
 
-from inventory.errors import AlreadyRecorded, CannotReverse, NotEnoughStock, StockReserved
-from inventory.models import Balance, Item, Place, Posting, PostingLine
-from inventory.queries import books
-from inventory.services import ledger
+from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotEnoughStock, StockReserved
+from inventory.stock.models import Balance, Item, Place, Posting, PostingLine
+from inventory.stock.queries import books
+from inventory.stock.services import ledger
 from tests import builders
 
 pytestmark = pytest.mark.django_db

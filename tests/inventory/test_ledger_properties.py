@@ -10,10 +10,11 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from inventory.errors import HouseError
-from inventory.models import Balance, Item, Lot, Place, Posting
-from inventory.queries import books, trace
-from inventory.services import drums, honey, ledger, reversals
+from inventory.bottling.services import reversals
+from inventory.shared.errors import HouseError
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
+from inventory.stock.queries import books, trace
+from inventory.stock.services import drums, honey, ledger
 from tests import builders
 
 pytestmark = pytest.mark.django_db

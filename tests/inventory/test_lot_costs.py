@@ -6,10 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.errors import BadValue, NotAllowedNow
-from inventory.models import BottlingRun, Lot
-from inventory.money import split_cents
-from inventory.services import costs, honey
+from inventory.bottling.models import BottlingRun
+from inventory.bottling.services import costs
+from inventory.shared.errors import BadValue, NotAllowedNow
+from inventory.shared.money import split_cents
+from inventory.stock.models import Lot
+from inventory.stock.services import honey
 from tests import builders
 
 

@@ -7,11 +7,13 @@ from fractions import Fraction
 import pytest
 from django.utils import timezone
 
-from inventory.errors import AlreadyRecorded, BadValue, SeveralProblems
-from inventory.models import PackagingPart, PartReceipt, Place
-from inventory.queries import books
-from inventory.queries import parts as part_queries
-from inventory.services import parts, reversals, stock
+from inventory.bottling.models import PackagingPart, PartReceipt
+from inventory.bottling.queries import parts as part_queries
+from inventory.bottling.services import parts, reversals
+from inventory.shared.errors import AlreadyRecorded, BadValue, SeveralProblems
+from inventory.stock.models import Place
+from inventory.stock.queries import books
+from inventory.stock.services import stores
 from tests import builders
 from tests.inventory import bottling_room
 
@@ -103,7 +105,7 @@ def test_a_receipt_undone_is_off_the_shelf_and_out_of_the_average(jar, shelf):
 
 
 def test_parts_counted_in_without_a_receipt_have_no_cost(jar, shelf):
-    stock.count(
+    stores.count(
         item=jar.item,
         lot=None,
         place=shelf,

@@ -6,9 +6,9 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
-from inventory.errors import BadValue
-from inventory.models import CalibrationPoint, Place, TankShape
-from inventory.services import honey, places
+from inventory.shared.errors import BadValue
+from inventory.stock.models import CalibrationPoint, Place, TankShape
+from inventory.stock.services import honey, places
 from tests import builders
 from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
 

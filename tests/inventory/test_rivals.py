@@ -4,10 +4,10 @@ import random
 
 import pytest
 
-from inventory.errors import AlreadyRecorded, HouseError
-from inventory.models import Balance, Place, Posting
-from inventory.queries import books
-from inventory.services import drums, honey, ledger, stock
+from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.stock.models import Balance, Place, Posting
+from inventory.stock.queries import books
+from inventory.stock.services import drums, honey, ledger, stores
 from tests import builders
 from tests.rivals import together
 
@@ -79,7 +79,7 @@ def test_many_writers_crossing_each_other_neither_deadlock_nor_lose_a_piece():
                 index = chance.randrange(3)
                 source, target = chance.sample([shelf, stand], 2)
                 try:
-                    stock.transfer(
+                    stores.transfer(
                         item=sizes[index].item,
                         lot=lots[index],
                         source=source,

@@ -6,8 +6,11 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
-from inventory import filling
-from inventory.errors import (
+from inventory.bottling import filling
+from inventory.bottling.models import BottlingRun
+from inventory.bottling.queries import bottling
+from inventory.bottling.services import reversals, runs
+from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     CannotReverse,
@@ -18,9 +21,9 @@ from inventory.errors import (
     StockReserved,
     VesselTooSmall,
 )
-from inventory.models import Balance, BottlingRun, Item, Lot, Place, Posting, ProductionSettings
-from inventory.queries import books, bottling, trace
-from inventory.services import honey, ledger, reversals, runs
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, ProductionSettings
+from inventory.stock.queries import books, trace
+from inventory.stock.services import honey, ledger
 from tests import builders
 from tests.inventory import bottling_room
 

@@ -6,21 +6,17 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory.models import (
+from inventory.bottling.models import (
     BottlingRun,
     ContainerSize,
     FillCheck,
-    Item,
-    Lot,
     PackagingPart,
     PartReceipt,
-    Place,
-    Posting,
-    ProductionSettings,
-    TankShape,
 )
-from inventory.queries import books
-from inventory.services import fill_checks, honey, ledger
+from inventory.bottling.services import fill_checks
+from inventory.stock.models import Item, Lot, Place, Posting, ProductionSettings, TankShape
+from inventory.stock.queries import books
+from inventory.stock.services import honey, ledger
 from tests import builders
 from tests.inventory import bottling_room
 

@@ -6,10 +6,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from inventory.errors import HouseError
-from inventory.models import Item, Lot, PackagingPart, Place
-from inventory.queries import books
-from inventory.services import honey, reversals
+from inventory.bottling.models import PackagingPart
+from inventory.bottling.services import reversals
+from inventory.shared.errors import HouseError
+from inventory.stock.models import Item, Lot, Place
+from inventory.stock.queries import books
+from inventory.stock.services import honey
 from tests import builders
 from tests.inventory import bottling_room
 

@@ -2,10 +2,12 @@
 
 import pytest
 
-from inventory.errors import AlreadyRecorded, HouseError
-from inventory.models import Balance, BottlingRun, Lot
-from inventory.queries import books
-from inventory.services import fill_checks, honey, reversals
+from inventory.bottling.models import BottlingRun
+from inventory.bottling.services import fill_checks, reversals
+from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.stock.models import Balance, Lot
+from inventory.stock.queries import books
+from inventory.stock.services import honey
 from tests import builders
 from tests.inventory import bottling_room
 from tests.rivals import together

@@ -9,10 +9,10 @@ from django.contrib.auth.validators import UnicodeUsernameValidator
 
 import apiary_sales
 import inventory
-from inventory.errors import BadValue
-from inventory.forms.acts import HouseForm, PlainWords
-from inventory.models import Place
-from inventory.services.checks import save_checked
+from inventory.shared.checks import save_checked
+from inventory.shared.errors import BadValue
+from inventory.shared.forms.acts import HouseForm, PlainWords
+from inventory.stock.models import Place
 
 
 class Asked(HouseForm):

@@ -2,9 +2,9 @@
 
 import pytest
 
-from inventory.models import Place
-from inventory.queries import stock
-from inventory.services import ledger
+from inventory.bottling.queries import packed_stock
+from inventory.stock.models import Place
+from inventory.stock.services import ledger
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -34,7 +34,7 @@ def test_a_size_counts_its_lots_at_all_places(jars, shelf, stand):
     old = builders.packed_lot(jars, shelf, 48, cost_cents=9_600)
     new = builders.packed_lot(jars, stand, 12, cost_cents=3_000)
 
-    size = stock.size(jars)
+    size = packed_stock.size(jars)
 
     assert (size.on_hand, size.reserved, size.free, size.on_hold) == (60, 0, 60, 0)
     assert size.lots == {old: 48, new: 12}
@@ -46,7 +46,7 @@ def test_what_is_promised_is_not_free(jars, shelf):
     lot = builders.packed_lot(jars, shelf, 48)
     ledger.reserve([ledger.Hold(jars.item, shelf, lot, 30)])
 
-    size = stock.size(jars)
+    size = packed_stock.size(jars)
 
     assert (size.on_hand, size.reserved, size.free) == (48, 30, 18)
 
@@ -57,7 +57,7 @@ def test_what_is_on_hold_is_not_free(jars, shelf):
     ledger.reserve([ledger.Hold(jars.item, shelf, lot, 30)])
     hold(lot)
 
-    size = stock.size(jars)
+    size = packed_stock.size(jars)
 
     assert (size.on_hand, size.reserved, size.on_hold, size.free) == (60, 30, 48, 12)
 
@@ -66,14 +66,14 @@ def test_what_is_on_hold_is_not_free(jars, shelf):
 def test_a_size_is_low_when_fewer_are_free_than_it_says(jars, shelf, pieces, is_low):
     builders.packed_lot(jars, shelf, pieces)
 
-    assert stock.size(jars).is_low is is_low
+    assert packed_stock.size(jars).is_low is is_low
 
 
 def test_stock_of_unknown_cost_is_worth_nobody_knows_what(jars, shelf):
     builders.packed_lot(jars, shelf, 48, cost_cents=9_600)
     builders.packed_lot(jars, shelf, 12, cost_cents=None)
 
-    assert stock.size(jars).value_cents is None
+    assert packed_stock.size(jars).value_cents is None
 
 
 def test_the_value_is_the_share_of_what_the_lot_cost(jars, shelf, stand):
@@ -86,7 +86,7 @@ def test_the_value_is_the_share_of_what_the_lot_cost(jars, shelf, stand):
         key=builders.new_key(),
     )
 
-    size = stock.size(jars)
+    size = packed_stock.size(jars)
 
     assert [(row.place, row.value_cents) for row in size.rows] == [(shelf, 671), (stand, 330)]
     assert size.value_cents == 1_001
@@ -97,12 +97,12 @@ def test_sizes_in_use_are_listed_without_stock_and_others_only_with_stock(jars, 
     kept = builders.container("Crock", is_active=False)
     builders.packed_lot(kept, shelf, 3)
 
-    listed = [size.container for size in stock.sizes()]
+    listed = [size.container for size in packed_stock.sizes()]
 
     assert jars in listed
     assert kept in listed
     assert gone not in listed
-    assert next(size for size in stock.sizes() if size.container == jars).value_cents == 0
+    assert next(size for size in packed_stock.sizes() if size.container == jars).value_cents == 0
 
 
 def test_what_was_sold_is_not_on_hand(jars, shelf):
@@ -120,7 +120,7 @@ def test_what_was_sold_is_not_on_hand(jars, shelf):
         key=builders.new_key(),
     )
 
-    assert stock.size(jars).on_hand == 8
+    assert packed_stock.size(jars).on_hand == 8
 
 
 def test_all_sizes_are_read_in_three_queries(django_assert_num_queries, shelf, stand):
@@ -130,4 +130,4 @@ def test_all_sizes_are_read_in_three_queries(django_assert_num_queries, shelf, s
         builders.packed_lot(size, stand, 10)
 
     with django_assert_num_queries(3):
-        assert [size.on_hand for size in stock.sizes()] == [20] * 5
+        assert [size.on_hand for size in packed_stock.sizes()] == [20] * 5

@@ -5,9 +5,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from inventory.models import Balance, Lot, Place, Posting
-from inventory.queries import books
-from inventory.services import ledger
+from inventory.stock.models import Balance, Lot, Place, Posting
+from inventory.stock.queries import books
+from inventory.stock.services import ledger
 from tests import builders
 from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
 

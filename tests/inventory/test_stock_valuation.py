@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory import costing
-from inventory.costing import Issue, NotEnoughToIssue, Receipt
+from inventory.stock import costing
+from inventory.stock.costing import Issue, NotEnoughToIssue, Receipt
 
 cheap = settings(derandomize=True, deadline=None, max_examples=75)
 METHODS = [costing.first_in_first_out, costing.moving_average, costing.periodic_average]

@@ -7,8 +7,8 @@ from decimal import Decimal
 
 import pytest
 
-from inventory import words
-from inventory.templatetags import quantities
+from inventory.shared import words
+from inventory.shared.templatetags import quantities
 
 
 @pytest.mark.parametrize(

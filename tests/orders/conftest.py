@@ -6,8 +6,8 @@ import pytest
 
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
-from inventory.models import Place
-from inventory.services import drums, honey
+from inventory.stock.models import Place
+from inventory.stock.services import drums, honey
 from tests import builders
 
 

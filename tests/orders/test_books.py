@@ -11,7 +11,7 @@ from apiary_sales.orders.models import (
 )
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders
-from inventory.models import Balance
+from inventory.stock.models import Balance
 from tests import builders
 
 pytestmark = pytest.mark.django_db

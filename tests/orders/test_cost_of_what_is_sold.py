@@ -12,9 +12,9 @@ import pytest
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.services import orders
 from apiary_sales.reports.frames import stock as stock_frames
-from inventory.models import Lot, ProductionSettings
-from inventory.queries import stock
-from inventory.services import stock as stock_acts
+from inventory.bottling.queries import packed_stock
+from inventory.stock.models import Lot, ProductionSettings
+from inventory.stock.services import stores as stock_acts
 from tests import builders
 
 FIRST = date(2027, 1, 1)
@@ -62,7 +62,7 @@ def test_first_in_first_out_takes_each_jar_at_the_cost_of_its_lot(sell, jars, sh
     builders.packed_lot(jars, shelf, 15, cost_cents=15 * 106_00, best_by=LATER)
 
     assert sell(20) == 1_970_00  # 10 × 91 + 10 × 106
-    assert stock.size(jars).value_cents == 5 * 106_00
+    assert packed_stock.size(jars).value_cents == 5 * 106_00
 
 
 def test_what_is_sold_and_what_is_left_are_worth_the_lot(sell, jars, shelf):
@@ -70,7 +70,7 @@ def test_what_is_sold_and_what_is_left_are_worth_the_lot(sell, jars, shelf):
     builders.packed_lot(jars, shelf, 7, cost_cents=1_000)
 
     assert sum(sell(1) for _ in range(5)) == 714
-    assert stock.size(jars).value_cents == 286
+    assert packed_stock.size(jars).value_cents == 286
 
 
 def test_weighted_average_is_what_the_house_chose_and_what_a_sale_costs(average, sell, jars, shelf):
@@ -83,7 +83,7 @@ def test_weighted_average_is_what_the_house_chose_and_what_a_sale_costs(average,
     builders.packed_lot(jars, shelf, 10, cost_cents=10 * 119_00)
 
     assert sell(23) == 2_622_00
-    assert stock.size(jars).value_cents == 1_368_00
+    assert packed_stock.size(jars).value_cents == 1_368_00
     assert stock_frames.value(stock_frames.StockFilters())["value_cents"].sum() == 1_368_00
 
 
@@ -111,7 +111,7 @@ def test_jars_that_are_taken_back_leave_the_average_as_it_was(
     builders.packed_lot(jars, shelf, 10, cost_cents=2_000)
     orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
 
-    assert stock.size(jars).value_cents == 3_000
+    assert packed_stock.size(jars).value_cents == 3_000
 
 
 def test_the_average_is_unknown_while_a_lot_without_a_cost_is_in_it(
@@ -142,7 +142,7 @@ def test_broken_jars_leave_at_the_average(average, sell, jars, shelf, owner, key
     )
 
     assert sell(1) == 200
-    assert stock.size(jars).value_cents == 15 * 200
+    assert packed_stock.size(jars).value_cents == 15 * 200
 
 
 def test_a_cost_set_anew_is_not_heaped_on_the_jars_that_are_left(
@@ -175,4 +175,4 @@ def test_stock_at_the_average_is_read_in_four_queries(average, django_assert_num
         builders.packed_lot(builders.container(f"Size {number}"), shelf, 10, cost_cents=1_000)
 
     with django_assert_num_queries(4):
-        assert [size.value_cents for size in stock.sizes()] == [1_000] * 5
+        assert [size.value_cents for size in packed_stock.sizes()] == [1_000] * 5

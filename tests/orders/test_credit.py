@@ -12,8 +12,8 @@ from apiary_sales.orders.errors import OverCreditLimit
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import credit
 from apiary_sales.orders.services import orders, quotes
-from inventory.errors import AlreadyRecorded, NotEnoughStock
-from inventory.services import honey
+from inventory.shared.errors import AlreadyRecorded, NotEnoughStock
+from inventory.stock.services import honey
 from tests import builders
 
 pytestmark = pytest.mark.django_db

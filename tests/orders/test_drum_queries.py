@@ -9,9 +9,10 @@ from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries.drums import Wanted
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import BulkPrice, ContainerPrice
-from inventory.errors import BadValue, NotEnoughHoney
-from inventory.models import Lot, ProductionSettings
-from inventory.services import honey, parts
+from inventory.bottling.services import parts
+from inventory.shared.errors import BadValue, NotEnoughHoney
+from inventory.stock.models import Lot, ProductionSettings
+from inventory.stock.services import honey
 from tests import builders
 from tests.orders.conftest import charge
 

@@ -15,9 +15,9 @@ from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.lines import LineWanted
-from inventory.errors import HouseError
-from inventory.models import Balance, Place
-from inventory.queries import books as stock_books
+from inventory.shared.errors import HouseError
+from inventory.stock.models import Balance, Place
+from inventory.stock.queries import books as stock_books
 from tests import builders
 
 pytestmark = pytest.mark.django_db

@@ -10,10 +10,10 @@ from apiary_sales.orders.models import Fulfilment, Order, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.orders.services.lines import LineWanted
-from inventory.errors import AlreadyRecorded, HouseError
-from inventory.models import Balance
-from inventory.queries import books as stock_books
-from inventory.services import honey
+from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.stock.models import Balance
+from inventory.stock.queries import books as stock_books
+from inventory.stock.services import honey
 from tests import builders
 from tests.rivals import together
 

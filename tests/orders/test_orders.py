@@ -10,7 +10,7 @@ from apiary_sales.billing.services import invoices
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders
-from inventory.errors import (
+from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     CannotReverse,
@@ -21,10 +21,10 @@ from inventory.errors import (
     SeveralProblems,
     StockReserved,
 )
-from inventory.models import Balance, Lot, Place, Posting
-from inventory.queries import books as stock_books
-from inventory.services import drums, honey
-from inventory.services import stock as stock_service
+from inventory.stock.models import Balance, Lot, Place, Posting
+from inventory.stock.queries import books as stock_books
+from inventory.stock.services import drums, honey
+from inventory.stock.services import stores as stock_service
 from tests import builders
 from tests.orders.conftest import charge
 

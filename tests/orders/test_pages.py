@@ -6,14 +6,14 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from apiary_sales.accounts.models import House
 from apiary_sales.orders.models import Fulfilment, Order, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.pricing.models import BulkPrice, ContainerPrice
-from inventory.models import Balance, Lot, Place
-from inventory.queries import books as stock_books
-from inventory.services import drums, honey
+from inventory.shared.models import House
+from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.queries import books as stock_books
+from inventory.stock.services import drums, honey
 from tests import builders
 from tests.orders.conftest import charge
 

@@ -12,7 +12,7 @@ from apiary_sales.orders.errors import QuoteExpired
 from apiary_sales.orders.models import Order, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders, quotes
-from inventory.errors import (
+from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     NotAllowedNow,
@@ -20,9 +20,9 @@ from inventory.errors import (
     SeveralProblems,
     StockReserved,
 )
-from inventory.models import Lot
-from inventory.queries import books as stock_books
-from inventory.services import drums, honey
+from inventory.stock.models import Lot
+from inventory.stock.queries import books as stock_books
+from inventory.stock.services import drums, honey
 from tests import builders
 from tests.orders.conftest import charge
 

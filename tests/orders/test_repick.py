@@ -6,9 +6,9 @@ from django.urls import reverse
 from apiary_sales.orders.models import Order, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders
-from inventory.errors import AlreadyRecorded, NotAllowedNow, NotEnoughStock
-from inventory.models import Balance, Lot
-from inventory.queries import books as stock_books
+from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, NotEnoughStock
+from inventory.stock.models import Balance, Lot
+from inventory.stock.queries import books as stock_books
 from tests import builders
 
 pytestmark = pytest.mark.django_db

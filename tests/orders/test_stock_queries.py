@@ -8,7 +8,7 @@ from django.utils import timezone
 from apiary_sales.orders.queries import orders as order_queries
 from apiary_sales.orders.queries import stock, trace
 from apiary_sales.orders.services import orders
-from inventory.models import BottlingRun
+from inventory.bottling.models import BottlingRun
 from tests import builders
 
 pytestmark = pytest.mark.django_db

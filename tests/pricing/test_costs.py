@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.queries import costs
 from apiary_sales.pricing.services import prices
-from inventory.models import BottlingRun, ProductionSettings
-from inventory.services import ledger
+from inventory.bottling.models import BottlingRun
+from inventory.stock.models import ProductionSettings
+from inventory.stock.services import ledger
 from tests import builders
 
 Channel = ChannelCost.Channel

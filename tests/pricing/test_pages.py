@@ -20,7 +20,7 @@ from apiary_sales.pricing.models import (
 )
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.services import prices
-from inventory.models import ProductionSettings
+from inventory.stock.models import ProductionSettings
 from tests import builders
 
 START = date(2026, 1, 1)

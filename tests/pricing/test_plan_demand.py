@@ -1,6 +1,6 @@
 """What past sales let the plan expect, in whole pieces."""
 
-from apiary_sales.pricing.planning.demand import History, Outlook, PastSales
+from apiary_sales.planning.demand import History, Outlook, PastSales
 
 
 def test_what_is_expected_is_the_average_less_or_more_its_spread():

@@ -13,15 +13,15 @@ from django.utils.html import strip_tags
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.planning import inputs, past_sales, programme, services
+from apiary_sales.planning.demand import Period
+from apiary_sales.planning.services import DraftRun
 from apiary_sales.pricing.models import ChannelCost, FillingTime
-from apiary_sales.pricing.planning import inputs, programme, services
-from apiary_sales.pricing.planning.demand import Period
-from apiary_sales.pricing.planning.services import DraftRun
 from apiary_sales.pricing.services import prices
-from apiary_sales.reports.planning import past_sales
-from inventory.errors import AlreadyRecorded, BadValue, NotEnoughHoney
-from inventory.models import Balance, BottlingRun, Lot, Place, ProductionSettings
-from inventory.services import parts, runs
+from inventory.bottling.models import BottlingRun
+from inventory.bottling.services import parts, runs
+from inventory.shared.errors import AlreadyRecorded, BadValue, NotEnoughHoney
+from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 from tests import builders
 
 URL = "/reports/plan/"
@@ -362,7 +362,7 @@ def test_who_may_not_see_prices_may_not_plan(client, db):
     for role, status in (("stand", 403), ("bottling", 403), ("office", 200), ("owner", 200)):
         client.force_login(builders.person(role))
         assert client.get(URL).status_code == status
-    assert reverse("reports:plan") == URL
+    assert reverse("planning:plan") == URL
 
 
 def shown_runs(page) -> dict:

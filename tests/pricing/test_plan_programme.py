@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from apiary_sales.pricing.planning import programme
-from apiary_sales.pricing.planning.programme import Buyer, Honey, Need, Part, Plan, Programme, Size
+from apiary_sales.planning import programme
+from apiary_sales.planning.programme import Buyer, Honey, Need, Part, Plan, Programme, Size
 
 cents = st.fractions(min_value=0, max_value=50, max_denominator=60)
 

@@ -12,8 +12,8 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, ContainerPrice
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.services import prices
-from inventory.errors import BadValue, NotAllowedNow
-from inventory.models import ContainerSize
+from inventory.bottling.models import ContainerSize
+from inventory.shared.errors import BadValue, NotAllowedNow
 from tests import builders
 
 STAND, SHOP = Customer.Tier.STAND, Customer.Tier.SHOP

@@ -8,9 +8,9 @@ from django.urls import reverse
 from apiary_sales.pricing.models import SeasonExpense
 from apiary_sales.pricing.queries import seasons as read
 from apiary_sales.pricing.services import seasons
-from inventory.errors import AlreadyRecorded, NotAllowedNow, SeveralProblems
-from inventory.models import Lot
-from inventory.services import reversals
+from inventory.bottling.services import reversals
+from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, SeveralProblems
+from inventory.stock.models import Lot
 from tests import builders
 
 

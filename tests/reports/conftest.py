@@ -12,8 +12,9 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, OrderLine
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.orders import LineWanted
-from inventory.models import ContainerSize, Lot, Place
-from inventory.services import drums, honey
+from inventory.bottling.models import ContainerSize
+from inventory.stock.models import Lot, Place
+from inventory.stock.services import drums, honey
 from tests import builders
 
 TODAY = date(2026, 11, 20)

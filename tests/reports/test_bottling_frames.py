@@ -17,7 +17,7 @@ import pytest
 
 from apiary_sales.reports.frames import bottling
 from apiary_sales.reports.frames.bottling import RunFilters
-from inventory.services import reversals
+from inventory.bottling.services import reversals
 from tests import builders
 from tests.inventory import bottling_room
 

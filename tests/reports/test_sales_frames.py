@@ -25,7 +25,7 @@ from apiary_sales.orders.services import orders
 from apiary_sales.reports.frames import sales
 from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.frames.sales import SalesFilters
-from inventory.models import Lot, Place
+from inventory.stock.models import Lot, Place
 from tests import builders
 from tests.reports import conftest as made
 

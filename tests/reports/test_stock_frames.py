@@ -8,10 +8,10 @@ import time_machine
 
 from apiary_sales.reports.frames import stock
 from apiary_sales.reports.frames.stock import StockFilters
-from inventory.models import Place
-from inventory.queries import stock as stock_now
-from inventory.services import honey
-from inventory.services import stock as stock_acts
+from inventory.bottling.queries import packed_stock as stock_now
+from inventory.stock.models import Place
+from inventory.stock.services import honey
+from inventory.stock.services import stores as stock_acts
 from tests import builders
 from tests.inventory import bottling_room
 from tests.reports import conftest as made

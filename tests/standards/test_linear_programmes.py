@@ -7,8 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from apiary_sales.pricing.planning import programme
-from apiary_sales.pricing.planning.programme import Buyer, Honey, Need, Part, Programme, Size
+from apiary_sales.planning import programme
+from apiary_sales.planning.programme import Buyer, Honey, Need, Part, Programme, Size
 
 
 def one_vessel(size_rows, *, grams, minutes, cents, parts=(), pieces_max=None) -> Programme:

@@ -19,7 +19,7 @@ from decimal import Decimal
 
 import pytest
 
-from inventory.models import Lot
+from inventory.stock.models import Lot
 
 SAFE = ""
 COUNT_DECIDES = "Above 17.1 % moisture: it keeps only while it is cool and clean."

@@ -19,9 +19,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from apiary_sales.accounts.models import House
 from apiary_sales.pricing.services import prices, tax
 from apiary_sales.pricing.services.tax import TaxLine, round_taxes
+from inventory.shared.models import House
 
 BY_LINE, BY_INVOICE = House.Rounding.BY_LINE, House.Rounding.BY_INVOICE
 MAY = date(2026, 5, 1)

@@ -6,8 +6,8 @@
 - Periodic: 2,000 @ 6.10, 10,000 @ 5.50, 6,000 @ 5.00, sold 15,000: read, as a textbook example.
 """
 
-from inventory import costing
-from inventory.costing import Issue, Receipt
+from inventory.stock import costing
+from inventory.stock.costing import Issue, Receipt
 
 PERPETUAL = [
     Receipt(10, 10 * 91_00),

@@ -17,16 +17,19 @@ from django.core.management import call_command
 from django.utils import timezone
 from rest_framework.authtoken.models import Token
 
-from apiary_sales.accounts.models import House, User
+from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.orders.services.lines import LineWanted
-from apiary_sales.pricing.services import seasons, selling
-from inventory.models import Balance, BottlingRun, ContainerSize, Place
-from inventory.services import dips, fill_checks, honey, places, reversals, runs, stock
+from apiary_sales.pricing.services import channels, seasons
+from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.services import fill_checks, reversals, runs
+from inventory.shared.models import House
+from inventory.stock.models import Balance, Place
+from inventory.stock.services import dips, honey, places, stores
 from tests.upgrade import databases
 
 
@@ -104,8 +107,8 @@ def _count_the_shelf(person) -> None:
         place=shelf, item__kind="packed", lot__container__code="1-lb"
     ).get()
     what = {"item": there.item, "lot": there.lot, "place": shelf, "recorded_by": person}
-    stock.write_off(**what, pieces=1, reason="breakage", key="full:broken")
-    stock.count(
+    stores.write_off(**what, pieces=1, reason="breakage", key="full:broken")
+    stores.count(
         **what, counted=there.quantity - 3, reason="Counted after the market", key="full:count"
     )
 
@@ -118,7 +121,7 @@ def _set_costs() -> None:
         key="full:feed",
         note="Sugar",
     )
-    selling.set_filling_times({ContainerSize.objects.get(code="1-lb"): Decimal("0.8")})
+    channels.set_filling_times({ContainerSize.objects.get(code="1-lb"): Decimal("0.8")})
 
 
 def _sell_drums(person) -> None:

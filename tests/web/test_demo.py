@@ -16,12 +16,12 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
-from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Invoice
 from apiary_sales.orders.models import Order
 from apiary_sales.reports.frames import stock
 from apiary_sales.reports.frames.stock import StockFilters
-from inventory.models import DipReading, Posting
+from inventory.shared.models import House
+from inventory.stock.models import DipReading, Posting
 from tests import builders
 
 pytestmark = pytest.mark.django_db

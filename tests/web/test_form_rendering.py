@@ -7,7 +7,7 @@ from django import forms
 from django.template import Context, Template
 from django.template.loader import render_to_string
 
-from inventory.forms.fields import WeightField
+from inventory.shared.forms.fields import WeightField
 
 
 class RunForm(forms.Form):

@@ -11,8 +11,8 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils import translation
 
-from inventory import words
-from inventory.forms.fields import WeightField
+from inventory.shared import words
+from inventory.shared.forms.fields import WeightField
 from tests import builders, skips
 
 CATALOGUE = Path(settings.LOCALE_PATHS[0]) / "es" / "LC_MESSAGES" / "django.po"

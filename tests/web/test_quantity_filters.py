@@ -10,7 +10,7 @@ import pytest
 from django.template import Context, Template
 from django.utils import translation
 
-from inventory.templatetags import quantities
+from inventory.shared.templatetags import quantities
 
 
 def shown(number: str, unit: str) -> str:

@@ -10,8 +10,8 @@ from django.utils import timezone
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.web import set_up, tasks
-from inventory.models import Place
-from inventory.services import drums
+from inventory.stock.models import Place
+from inventory.stock.services import drums
 from tests import builders
 
 pytestmark = pytest.mark.django_db

@@ -5,7 +5,7 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
-from inventory.models import Balance, Place
+from inventory.stock.models import Balance, Place
 from tests import builders
 
 pytestmark = pytest.mark.django_db

@@ -7,12 +7,12 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.customers.models import Customer
-from inventory import words
-from inventory.forms.acts import ActForm, PlainWords
-from inventory.forms.fields import DayInput, MoneyField, WholeNumberField
+from inventory.shared import words
+from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
+from inventory.shared.models import House
 
 OLDEST_FIRST = "oldest"
 NOT_NEGATIVE = {"min_value": _("Enter nothing or more.")}

@@ -17,10 +17,11 @@ from apiary_sales.billing.queries.stand import StandSize
 from apiary_sales.billing.services import keys
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
-from inventory.errors import BadValue, HouseError
-from inventory.forms.acts import ActForm
-from inventory.forms.fields import MoneyField, WholeNumberField
-from inventory.models import ContainerSize, Place
+from inventory.bottling.models import ContainerSize
+from inventory.shared.errors import BadValue, HouseError
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.forms.fields import MoneyField, WholeNumberField
+from inventory.stock.models import Place
 
 METHODS = [
     (method.value, label)

@@ -6,14 +6,15 @@ from typing import Any
 
 from django.db.models import Case, F, QuerySet, Sum, When
 
-from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.queries.prices import SizePrices
 from apiary_sales.pricing.services import tax
-from inventory.models import Balance, ContainerSize, Place
+from inventory.bottling.models import ContainerSize
+from inventory.shared.models import House
+from inventory.stock.models import Balance, Place
 
 TIER = Customer.Tier.STAND
 

@@ -13,7 +13,6 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from apiary_sales.accounts.models import House
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
 from apiary_sales.billing.services import book, keys
 from apiary_sales.billing.services.book import Account, Line
@@ -23,9 +22,10 @@ from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.lines import pounds_to_print
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.services import tax
-from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
-from inventory.money import cents_half_up, share_cents
-from inventory.services import ledger
+from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
+from inventory.shared.models import House
+from inventory.shared.money import cents_half_up, share_cents
+from inventory.stock.services import ledger
 
 # What a credit note takes off a line.
 CREDITED = ("quantity", "discount_cents", "amount_cents", "tax_cents")

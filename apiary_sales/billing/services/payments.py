@@ -15,8 +15,8 @@ from apiary_sales.billing.models import Allocation, Entry, Invoice, Payment
 from apiary_sales.billing.services import book
 from apiary_sales.billing.services.book import Account, Line
 from apiary_sales.customers.models import Customer
-from inventory import words
-from inventory.errors import AlreadyRecorded, CannotReverse, NotAllowedNow, Problems
+from inventory.shared import words
+from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotAllowedNow, Problems
 
 # A million in one payment is a slip of the finger in a honey house.
 AMOUNT_CENTS_MAX = 100_000_000

@@ -15,10 +15,10 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, Order
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.orders import LineWanted
-from inventory import words
-from inventory.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
-from inventory.models import Place
-from inventory.money import split_cents
+from inventory.shared import words
+from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
+from inventory.shared.money import split_cents
+from inventory.stock.models import Place
 
 METHODS = (Payment.Method.CASH, Payment.Method.CARD, Payment.Method.CHECK)
 PIECES_MAX = 1_000

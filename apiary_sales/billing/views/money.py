@@ -12,8 +12,6 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from apiary_sales import documents
-from apiary_sales.accounts.models import House
 from apiary_sales.billing import papers
 from apiary_sales.billing.forms.money import (
     CreditForm,
@@ -29,13 +27,14 @@ from apiary_sales.billing.forms.money import (
 )
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import money
-from apiary_sales.billing.services import house as house_details
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
-from inventory import words
-from inventory.errors import HouseError
-from inventory.views.acts import ActView
+from inventory.shared import documents, words
+from inventory.shared.errors import HouseError
+from inventory.shared.models import House
+from inventory.shared.services import house as house_details
+from inventory.shared.views import ActView
 
 SEE = "billing.view_money"
 ISSUE = "billing.issue_invoices"

@@ -15,16 +15,15 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from apiary_sales import documents
 from apiary_sales.billing import papers
 from apiary_sales.billing.forms.stand import StandForm, TakeBackForm, parse_sale
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import StandSale
-from inventory import words
-from inventory.errors import AlreadyRecorded, HouseError
-from inventory.views.acts import ActView
+from inventory.shared import documents, words
+from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.shared.views import ActView
 
 SELL = "orders.sell_at_stand"
 # What the page needs to open without signal.

@@ -7,8 +7,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
-from inventory.errors import Problems
-from inventory.services.checks import save_checked
+from inventory.shared.checks import save_checked
+from inventory.shared.errors import Problems
 
 TERMS_DAYS_MAX = 365
 

@@ -7,9 +7,9 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.orders.services.lines import LineWanted
-from inventory.errors import HouseError
-from inventory.forms.acts import ActForm
-from inventory.forms.fields import FigureField
+from inventory.shared.errors import HouseError
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.forms.fields import FigureField
 
 
 class PriceField(FigureField):

@@ -10,17 +10,16 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
+from apiary_sales.orders.forms.lines import LinesForm, PriceField, note_field, over_limit_field
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import orders
 from apiary_sales.orders.queries.stock import SizeForSale
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
-from inventory.forms.acts import ActForm
-from inventory.forms.fields import DayInput, MoneyField, WeightField, WholeNumberField
-from inventory.models import Place
-
-from .lines import LinesForm, PriceField, note_field, over_limit_field
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.forms.fields import DayInput, MoneyField, WeightField, WholeNumberField
+from inventory.stock.models import Place
 
 
 @dataclass(frozen=True)

@@ -10,19 +10,18 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.accounts.models import House
 from apiary_sales.customers.models import Customer
+from apiary_sales.orders.forms.lines import LinesForm, PriceField, note_field, over_limit_field
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries.drums import DrumOffer, Wanted
 from apiary_sales.orders.services.lines import LineWanted
-from inventory import words
-from inventory.forms.acts import ActForm, PlainWords
-from inventory.forms.fields import DayInput, FigureField, MoneyField
-from inventory.models import Place
 from inventory.physics.grading import COLOUR_CLASSES
-
-from .lines import LinesForm, PriceField, note_field, over_limit_field
+from inventory.shared import words
+from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.fields import DayInput, FigureField, MoneyField
+from inventory.shared.models import House
+from inventory.stock.models import Place
 
 
 class PickForm(PlainWords, forms.Form):

@@ -6,7 +6,7 @@ from django.db.models import F, Q, Sum
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
 from apiary_sales.orders.services.lines import LineWanted, is_reserved
-from inventory.models import Balance
+from inventory.stock.models import Balance
 
 
 def faults() -> Iterator[str]:

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.queries import orders
-from inventory import words
+from inventory.shared import words
 
 
 @dataclass(frozen=True)

@@ -12,12 +12,13 @@ from django.utils.translation import ngettext
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.lines import DRUM_CHARGES, LineWanted, printed_pounds
 from apiary_sales.pricing.queries import costs, prices
-from inventory import density, words
-from inventory.errors import BadValue, NotEnoughHoney
-from inventory.models import Balance, Item, Lot, Place
-from inventory.money import cents_half_even, share_cents
 from inventory.physics import density as density_tables
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
+from inventory.shared import words
+from inventory.shared.errors import BadValue, NotEnoughHoney
+from inventory.shared.money import cents_half_even, share_cents
+from inventory.stock import density
+from inventory.stock.models import Balance, Item, Lot, Place
 
 OLDEST_FIRST = "oldest"
 BEST_FIT = "fit"

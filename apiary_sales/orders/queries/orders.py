@@ -11,8 +11,8 @@ from django.utils.translation import ngettext
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
-from inventory import words
-from inventory.models import Place
+from inventory.shared import words
+from inventory.stock.models import Place
 
 OPEN = (Order.Status.OPEN, Order.Status.PART_FILLED)
 

@@ -10,9 +10,9 @@ from django.utils import timezone
 
 from apiary_sales.orders.models import FulfilmentLine, OrderLine, Reservation
 from apiary_sales.orders.queries.orders import OPEN
-from inventory.models import BottlingRun, ContainerSize
-from inventory.queries import stock
-from inventory.queries.stock import SizeStock
+from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.queries import packed_stock
+from inventory.bottling.queries.packed_stock import SizeStock
 
 RECENT = timedelta(days=28)
 
@@ -45,12 +45,12 @@ class SizeForSale:
 
 def sizes(*, on: date | None = None) -> list[SizeForSale]:
     """Return every size in use or still there, smallest first, in a constant number of queries."""
-    return _for_sale(stock.sizes(), on)
+    return _for_sale(packed_stock.sizes(), on)
 
 
 def size(container: ContainerSize, *, on: date | None = None) -> SizeForSale:
     """Return one size."""
-    return _for_sale([stock.size(container)], on)[0]
+    return _for_sale([packed_stock.size(container)], on)[0]
 
 
 def reserved_for(container: ContainerSize) -> list[Reservation]:

@@ -5,8 +5,8 @@ from datetime import date
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order
-from inventory.models import Lot
-from inventory.queries import trace
+from inventory.stock.models import Lot
+from inventory.stock.queries import trace
 
 
 @dataclass(frozen=True)

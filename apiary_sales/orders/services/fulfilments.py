@@ -12,11 +12,11 @@ from django.db.models import Count, Sum
 from django.utils import timezone
 
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
-from inventory.models import Item, Lot, Place, Posting
-from inventory.money import share_cents, split_cents
-from inventory.queries import packed_costs
-from inventory.queries.packed_costs import AverageCost
-from inventory.services import ledger
+from inventory.bottling.queries import packed_costs
+from inventory.bottling.queries.packed_costs import AverageCost
+from inventory.shared.money import share_cents, split_cents
+from inventory.stock.models import Item, Lot, Place, Posting
+from inventory.stock.services import ledger
 
 
 @dataclass(frozen=True)

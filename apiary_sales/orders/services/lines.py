@@ -11,12 +11,13 @@ from fractions import Fraction
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import Order, OrderLine
-from inventory import words
-from inventory.errors import Problems
-from inventory.models import Balance, ContainerSize, Item, Lot, Place
-from inventory.money import cents_half_up
+from inventory.bottling.models import ContainerSize
 from inventory.physics.units import POUND_GRAMS
-from inventory.services import checks, stock
+from inventory.shared import checks, words
+from inventory.shared.errors import Problems
+from inventory.shared.money import cents_half_up
+from inventory.stock import rules
+from inventory.stock.models import Balance, Item, Lot, Place
 
 LINES_MAX = 200
 UNIT_PRICE_MAX = Decimal(1_000_000)
@@ -122,7 +123,7 @@ def _check_quantity(problems: Problems, index: int, line: LineWanted) -> None:
     if line.kind == OrderLine.Kind.HONEY:
         checks.check_grams(problems, name, line.quantity)
     else:
-        stock.check_pieces(problems, name, line.quantity)
+        rules.check_pieces(problems, name, line.quantity)
 
 
 def _check_price(problems: Problems, index: int, line: LineWanted) -> None:

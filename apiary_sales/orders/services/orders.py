@@ -20,8 +20,12 @@ from apiary_sales.orders.models import (
 )
 from apiary_sales.orders.queries import credit
 from apiary_sales.orders.queries.credit import Credit
-from inventory import words
-from inventory.errors import (
+from apiary_sales.orders.services import fulfilments, reservations
+from apiary_sales.orders.services import lines as order_lines
+from apiary_sales.orders.services.fulfilments import Taken
+from apiary_sales.orders.services.lines import LineWanted
+from inventory.shared import words
+from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     CannotReverse,
@@ -30,13 +34,8 @@ from inventory.errors import (
     NotEnoughStock,
     Problems,
 )
-from inventory.models import Item, Lot, Place, Posting
-from inventory.services import honey, ledger
-
-from . import fulfilments, reservations
-from . import lines as order_lines
-from .fulfilments import Taken
-from .lines import LineWanted
+from inventory.stock.models import Item, Lot, Place, Posting
+from inventory.stock.services import honey, ledger
 
 __all__ = [
     "LineWanted",

@@ -13,12 +13,11 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.errors import QuoteExpired
 from apiary_sales.orders.models import Order, OrderEvent, OrderLine
 from apiary_sales.orders.queries import credit
-from inventory.errors import HouseError, NotAllowedNow, Problems
-from inventory.services import ledger
-
-from . import lines as order_lines
-from . import orders, reservations
-from .lines import LineWanted
+from apiary_sales.orders.services import lines as order_lines
+from apiary_sales.orders.services import orders, reservations
+from apiary_sales.orders.services.lines import LineWanted
+from inventory.shared.errors import HouseError, NotAllowedNow, Problems
+from inventory.stock.services import ledger
 
 __all__ = ["LineWanted", "accept", "quote"]
 

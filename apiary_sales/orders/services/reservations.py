@@ -10,8 +10,9 @@ from django.db.models import Sum
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine, Reservation
-from inventory import words
-from inventory.errors import (
+from apiary_sales.orders.services import lines as order_lines
+from inventory.shared import words
+from inventory.shared.errors import (
     HouseError,
     LotOnHold,
     NotAllowedNow,
@@ -20,10 +21,8 @@ from inventory.errors import (
     Problems,
     StockReserved,
 )
-from inventory.models import Balance, Lot, Place
-from inventory.services import honey, ledger, stock
-
-from . import lines as order_lines
+from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.services import honey, ledger, stores
 
 # So much of one item, place and lot, promised to a line.
 Promise = tuple[OrderLine, ledger.Hold]
@@ -151,7 +150,7 @@ class Picker:
         """
         asked = line.quantity if quantity is None else quantity
         picked, wanted = [], asked
-        for balance in stock.free_at(line.container.item, self._places):
+        for balance in stores.free_at(line.container.item, self._places):
             given = self._given.get(balance.pk, 0)
             taken = min(wanted, balance.free - given)
             if taken > 0:

@@ -11,7 +11,8 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import orders, stock, trace
-from inventory.models import ContainerSize, Lot
+from inventory.bottling.models import ContainerSize
+from inventory.stock.models import Lot
 
 PAGE_SIZE = 30
 LATELY = 8

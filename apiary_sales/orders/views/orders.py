@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
-from apiary_sales import documents
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
@@ -23,9 +22,10 @@ from apiary_sales.orders.queries import stock
 from apiary_sales.orders.queries.drums import figures
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services import orders
-from inventory.forms.acts import ActForm
-from inventory.models import Place
-from inventory.views.acts import ActView
+from inventory.shared import documents
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.views import ActView
+from inventory.stock.models import Place
 
 
 @sees_buyers

@@ -9,7 +9,6 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from apiary_sales import documents
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.quotes import AcceptForm, PickForm, QuoteForm
@@ -17,10 +16,10 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import credit, drums
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.services import quotes
-from inventory.errors import HouseError
-from inventory.views.acts import ActView
-
-from .orders import OrderAct, order_url
+from apiary_sales.orders.views.orders import OrderAct, order_url
+from inventory.shared import documents
+from inventory.shared.errors import HouseError
+from inventory.shared.views import ActView
 
 
 @permission_required("orders.quote_drums", raise_exception=True)

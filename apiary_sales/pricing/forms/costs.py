@@ -8,8 +8,8 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.pricing.forms.prices import PercentField, PerPoundField
 from apiary_sales.pricing.models import ChannelCost, SeasonExpense
-from inventory.forms.acts import ActForm, HouseForm
-from inventory.forms.fields import MoneyField
+from inventory.shared.forms.acts import ActForm, HouseForm
+from inventory.shared.forms.fields import MoneyField
 
 BELOW_HUNDRED = {
     "min_value": _("Enter 0 percent or more, and less than 100."),

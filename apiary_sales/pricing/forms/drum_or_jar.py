@@ -9,9 +9,9 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.pricing.forms.prices import PercentField, PerPoundField
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.queries.costs import TIER_OF_CHANNEL, WhatIf
-from inventory.forms.acts import PlainWords
-from inventory.forms.fields import MoneyField
-from inventory.words import pounds
+from inventory.shared.forms.acts import PlainWords
+from inventory.shared.forms.fields import MoneyField
+from inventory.shared.words import pounds
 
 MOISTURE_LIMITS = _("Moisture of honey lies between 10 and 30 percent.")
 

@@ -9,9 +9,9 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.services.prices import Ending
-from inventory.forms.acts import HouseForm
-from inventory.forms.fields import DayInput, MoneyField, MoneyInput
 from inventory.physics import grading
+from inventory.shared.forms.acts import HouseForm
+from inventory.shared.forms.fields import DayInput, MoneyField, MoneyInput
 
 NEGATIVE = {"min_value": _("Enter a price of nothing or more.")}
 

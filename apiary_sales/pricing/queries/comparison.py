@@ -10,7 +10,7 @@ from apiary_sales.pricing.queries.costs import (
     HoneyCost,
     JarNetBack,
 )
-from inventory.models import Balance, Item, Lot
+from inventory.stock.models import Balance, Item, Lot
 
 SORTS = ("per_pound", "size", "channel", "price", "break_even", "difference")
 

@@ -23,19 +23,12 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.queries import prices
-from inventory import words
-from inventory.models import (
-    Balance,
-    BottlingRun,
-    ContainerPart,
-    ContainerSize,
-    Item,
-    Lot,
-    ProductionSettings,
-)
-from inventory.money import cents_half_up
+from inventory.bottling.models import BottlingRun, ContainerPart, ContainerSize
+from inventory.bottling.queries import parts as part_queries
 from inventory.physics.units import POUND_GRAMS
-from inventory.queries import parts as part_queries
+from inventory.shared import words
+from inventory.shared.money import cents_half_up
+from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
 FOUR_PLACES = Decimal("0.0001")
 RUNS_SINCE = timedelta(days=365)

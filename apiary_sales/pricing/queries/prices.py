@@ -7,8 +7,9 @@ from decimal import Decimal
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, ContainerPrice
-from inventory.models import ContainerSize, Lot
+from inventory.bottling.models import ContainerSize
 from inventory.physics.grading import GRADE_MOISTURE_UP_TO
+from inventory.stock.models import Lot
 
 FOUR_PLACES = Decimal("0.0001")
 # Limits of the United States grades in percent (see `grading`), and what stands for any moisture.

@@ -6,9 +6,9 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from apiary_sales.pricing.models import SeasonExpense
-from inventory.models import Lot, Posting, PostingLine
-from inventory.money import split_cents
 from inventory.physics.units import POUND_GRAMS
+from inventory.shared.money import split_cents
+from inventory.stock.models import Lot, Posting, PostingLine
 
 FOUR_PLACES = Decimal("0.0001")
 

@@ -14,11 +14,11 @@ from django.utils.translation import gettext_lazy
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, ContainerPrice, TaxRate
 from apiary_sales.pricing.queries import prices as read
-from inventory import words
-from inventory.errors import HouseError, NotAllowedNow, Problems
-from inventory.models import ContainerSize
+from inventory.bottling.models import ContainerSize
 from inventory.physics import grading
-from inventory.services.checks import save_checked
+from inventory.shared import words
+from inventory.shared.checks import save_checked
+from inventory.shared.errors import HouseError, NotAllowedNow, Problems
 
 # A jar dearer than this is a slip of the finger.
 PIECE_CENTS_MAX = 1_000_000

@@ -5,11 +5,11 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.pricing.models import SeasonExpense
 from apiary_sales.pricing.queries import seasons as read
-from inventory import words
-from inventory.errors import AlreadyRecorded, NotAllowedNow, Problems
-from inventory.models import Lot
-from inventory.services import costs
-from inventory.services.checks import save_checked
+from inventory.bottling.services import costs
+from inventory.shared import words
+from inventory.shared.checks import save_checked
+from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, Problems
+from inventory.stock.models import Lot
 
 AMOUNT_CENTS_MAX = 100_000_000
 

@@ -14,9 +14,9 @@ from decimal import Decimal
 from fractions import Fraction
 from itertools import accumulate, pairwise
 
-from apiary_sales.accounts.models import House
 from apiary_sales.pricing.models import TaxRate
-from inventory.money import cents_half_up
+from inventory.shared.models import House
+from inventory.shared.money import cents_half_up
 
 # A tax name is printed on one line of an invoice.
 NAME_LENGTH = 60

@@ -22,12 +22,12 @@ from apiary_sales.pricing.forms.costs import (
 from apiary_sales.pricing.models import ChannelCost, SeasonExpense
 from apiary_sales.pricing.queries import costs as read
 from apiary_sales.pricing.queries import seasons as read_seasons
-from apiary_sales.pricing.services import seasons, selling
-from inventory import words
-from inventory.errors import HouseError
-from inventory.models import Lot, ProductionSettings
-from inventory.services import costs
-from inventory.views.acts import ActView
+from apiary_sales.pricing.services import channels, seasons
+from inventory.bottling.services import costs
+from inventory.shared import words
+from inventory.shared.errors import HouseError
+from inventory.shared.views import ActView
+from inventory.stock.models import Lot, ProductionSettings
 
 manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
 
@@ -74,7 +74,7 @@ class SetChannelCost(ActView):
         return super().get_context_data(channel=self.channel, **kwargs)
 
     def act(self, data: dict[str, Any]):
-        return selling.set_channel_cost(channel=self.channel.channel, **data)
+        return channels.set_channel_cost(channel=self.channel.channel, **data)
 
     def done_message(self, made) -> str:
         return _("What selling by “%(channel)s” takes is set.") % {
@@ -104,7 +104,7 @@ class SetFillingTimes(ActView):
 
     def act(self, data: dict[str, Any]):
         minutes = {size: data[size.code] for size in self.book.containers}
-        selling.set_filling_times(minutes)
+        channels.set_filling_times(minutes)
         return minutes
 
     def done_message(self, made) -> str:

@@ -15,8 +15,8 @@ from apiary_sales.pricing.forms.drum_or_jar import WhatIfForm
 from apiary_sales.pricing.models import BulkPrice
 from apiary_sales.pricing.queries import comparison, costs, prices
 from apiary_sales.pricing.services.prices import Ending
-from inventory.models import Lot
-from inventory.money import amount
+from inventory.shared.money import amount
+from inventory.stock.models import Lot
 
 SORT_LABELS = {
     "size": _("Size"),

@@ -17,7 +17,6 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from apiary_sales.accounts.models import House
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.forms.prices import (
     BreakForm,
@@ -29,11 +28,13 @@ from apiary_sales.pricing.forms.prices import (
 from apiary_sales.pricing.models import BulkPrice, TaxRate
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.services import prices, tax
-from inventory import words
-from inventory.errors import HouseError
-from inventory.models import ContainerSize, Lot
+from inventory.bottling.models import ContainerSize
 from inventory.physics import grading
-from inventory.views.acts import ActView
+from inventory.shared import words
+from inventory.shared.errors import HouseError
+from inventory.shared.models import House
+from inventory.shared.views import ActView
+from inventory.stock.models import Lot
 
 manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
 

@@ -5,6 +5,6 @@ pieces, all of the nullable dtype `Int64`, so that what is not known stays unkno
 and prices a pound are worked out where a frame is shown (`apiary_sales.reports.columns`).
 """
 
-from . import bottling, sales, stock
+from apiary_sales.reports.frames import bottling, sales, stock
 
 __all__ = ["bottling", "sales", "stock"]

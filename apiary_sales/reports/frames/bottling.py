@@ -8,12 +8,11 @@ from typing import Any
 import pandas as pd
 from django.utils import timezone
 
-from inventory import filling
-from inventory.models import BottlingRun
-from inventory.money import share_cents
+from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, sums
+from inventory.bottling import filling
+from inventory.bottling.models import BottlingRun
 from inventory.physics import units
-
-from .make import TEXT, WHOLE, frame_of, sums
+from inventory.shared.money import share_cents
 
 RUN = {
     "run": TEXT,

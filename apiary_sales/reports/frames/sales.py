@@ -13,9 +13,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
+from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
 from inventory.physics import units
-
-from .make import TEXT, WHOLE, frame_of, plain, sums
 
 # In addresses this stands for rows that have no such thing: no season, no known customer.
 NONE = "none"

@@ -11,11 +11,11 @@ from django.db.models import Max, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.models import Balance, Item, Lot, PackagingPart, Place, Posting, PostingLine
+from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
+from inventory.bottling.models import PackagingPart
+from inventory.bottling.queries import packed_costs, parts
 from inventory.physics import units
-from inventory.queries import packed_costs, parts
-
-from .make import TEXT, WHOLE, frame_of
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 
 DAYS = 60
 KINDS = (Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART)

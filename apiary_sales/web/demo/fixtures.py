@@ -7,8 +7,8 @@ from typing import Any
 
 from django.conf import settings
 
-from inventory.errors import AlreadyRecorded
 from inventory.physics import units
+from inventory.shared.errors import AlreadyRecorded
 
 FOLDER = settings.BASE_DIR / "fixtures_demo"
 

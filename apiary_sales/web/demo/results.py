@@ -4,10 +4,11 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import stand
 from apiary_sales.orders.models import Order
 from apiary_sales.web.demo.story import key
-from inventory import words
-from inventory.models import BottlingRun, DipReading, Place
-from inventory.queries import stock
-from inventory.services.honey import content
+from inventory.bottling.models import BottlingRun
+from inventory.bottling.queries import packed_stock
+from inventory.shared import words
+from inventory.stock.models import DipReading, Place
+from inventory.stock.services.honey import content
 
 Row = tuple[str, str]
 
@@ -52,7 +53,7 @@ def _jars() -> list[Row]:
             f"{size.container.name} on hand",
             f"{size.on_hand}, {size.reserved} promised",
         )
-        for size in stock.sizes()
+        for size in packed_stock.sizes()
         if size.on_hand
     ]
 

@@ -6,15 +6,18 @@ from decimal import Decimal
 from django.db import transaction
 
 from apiary_sales.accounts import people
-from apiary_sales.accounts.models import House, User
+from apiary_sales.accounts.models import User
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
-from apiary_sales.pricing.services import prices, selling
+from apiary_sales.pricing.services import channels, prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, read
-from inventory.models import PackagingPart, Place, ProductionSettings
+from inventory.bottling.models import PackagingPart
+from inventory.bottling.services import parts, sizes
 from inventory.physics import units
-from inventory.services import containers, parts, places, production
-from inventory.services.places import Shape
+from inventory.shared.models import House
+from inventory.stock.models import Place, ProductionSettings
+from inventory.stock.services import places, production
+from inventory.stock.services.places import Shape
 
 # Prices and rates hold from well before the first sale of the story.
 DAYS_IN_FORCE = 400
@@ -94,13 +97,13 @@ def _set_up_sizes(rows: dict, today: date) -> None:
     start = today - timedelta(days=DAYS_IN_FORCE)
     for part in rows["parts"]:
         parts.save(**part)
-    usual = {size.code: size for size in containers.standard_sizes()}
+    usual = {size.code: size for size in sizes.standard_sizes()}
     for row in rows["sizes"]:
         size = usual[row["code"]]
-        used = [containers.PartUse(_part(name)) for name in row.get("parts", [])]
+        used = [sizes.PartUse(_part(name)) for name in row.get("parts", [])]
         if case := row.get("case"):
-            used.append(containers.PartUse(_part(case), per_pieces=12))
-        container = containers.save(
+            used.append(sizes.PartUse(_part(case), per_pieces=12))
+        container = sizes.save(
             code=size.code,
             name=str(size.name),
             declared_amount=Decimal(size.amount),
@@ -127,7 +130,7 @@ def _set_up_sizes(rows: dict, today: date) -> None:
             valid_from=start,
         )
     for row in rows["channel_costs"]:
-        selling.set_channel_cost(
+        channels.set_channel_cost(
             channel=row["channel"],
             discount_percent=Decimal(row["discount_percent"]),
             card_percent=Decimal(row["card_percent"]),

@@ -14,17 +14,13 @@ from apiary_sales.orders.services import orders, quotes
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
-from inventory import words
-from inventory.errors import AlreadyRecorded
-from inventory.models import (
-    BottlingRun,
-    ContainerSize,
-    DipReading,
-    PackagingPart,
-    Place,
-)
-from inventory.services import dips, drums, honey, parts, runs, stock
-from inventory.services.honey import content
+from inventory.bottling.models import BottlingRun, ContainerSize, PackagingPart
+from inventory.bottling.services import parts, runs
+from inventory.shared import words
+from inventory.shared.errors import AlreadyRecorded
+from inventory.stock.models import DipReading, Place
+from inventory.stock.services import dips, drums, honey, stores
+from inventory.stock.services.honey import content
 
 MILLIMETRES_PER_INCH = Decimal("25.4")
 
@@ -188,7 +184,7 @@ def _stock_the_stand(rows: list[dict], today: date, person: User, say: Say) -> N
         once(
             say,
             f"carried {row['pieces']} × {container.name} to the {shelf.name}",
-            lambda row=row, container=container, run=run: stock.transfer(
+            lambda row=row, container=container, run=run: stores.transfer(
                 item=container.item,
                 lot=run.packed_lot,
                 source=storeroom,

@@ -9,7 +9,7 @@ import pytest
 from inventory import physics
 
 MODULES = [
-    "inventory.costing",
+    "inventory.stock.costing",
     *(f"inventory.physics.{module.name}" for module in pkgutil.iter_modules(physics.__path__)),
 ]
 WITHOUT_EXAMPLES = {"inventory.physics.ranges"}

@@ -3,9 +3,9 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from apiary_sales.documents import PdfUnavailable
 from apiary_sales.web.demo import papers, results, setting_up, story
 from apiary_sales.web.demo.fixtures import read
+from inventory.shared.documents import PdfUnavailable
 
 
 class Command(BaseCommand):

@@ -2,8 +2,8 @@ from django.core.management.base import BaseCommand, CommandError
 
 from apiary_sales.billing.queries import books as money_books
 from apiary_sales.orders.queries import books as order_books
-from inventory.models import Posting, PostingLine
-from inventory.queries import books as stock_books
+from inventory.stock.models import Posting, PostingLine
+from inventory.stock.queries import books as stock_books
 
 
 class Command(BaseCommand):

@@ -1,0 +1,284 @@
+"""The figures of a bottling plan, as one form: filled from the books, changed by hand."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import ROUND_FLOOR, Decimal
+
+from django import forms
+from django.forms.boundfield import BoundField
+from django.utils import timezone
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.planning import inputs
+from apiary_sales.planning.demand import History, Outlook, PastSales
+from apiary_sales.planning.inputs import Books, Bulk, Figures, Offer, PartNow, SizeNow, Vessel
+from inventory.physics.units import POUND_GRAMS
+from inventory.shared import words
+from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.fields import DayInput, MoneyField, WeightField
+from inventory.shared.money import amount
+from inventory.stock.models import Place
+from inventory.stock.rules import PIECES_MAX
+
+GRAMS_EACH_MAX = 100_000
+MONTHS = [
+    (1, _("1 month")),
+    (2, _("2 months")),
+    (3, _("3 months")),
+    (6, _("6 months")),
+    (12, _("12 months")),
+]
+MONTHS_USUAL = 3
+
+
+class OutlookForm(PlainWords, forms.Form):
+    """For how long the plan is, and how much of past sales it counts on."""
+
+    months = forms.TypedChoiceField(label=_("Jars to be sold in"), choices=MONTHS, coerce=int)
+    outlook = forms.ChoiceField(label=_("Past sales count as"), choices=Outlook.choices)
+
+
+@dataclass(frozen=True)
+class VesselRow:
+    vessel: Vessel
+    use: BoundField
+    bid: BoundField
+
+
+@dataclass(frozen=True)
+class OfferRow:
+    offer: Offer
+    past: PastSales
+    pieces: BoundField
+    price: BoundField
+
+
+@dataclass(frozen=True)
+class SizeRow:
+    size: SizeNow
+    draws: BoundField
+    minutes: BoundField
+
+
+@dataclass(frozen=True)
+class PartRow:
+    row: PartNow
+    order: BoundField
+    cost: BoundField
+
+
+class PlanForm(PlainWords, forms.Form):
+    """Every figure a plan depends on. Always bound: to the address, or to what the books say.
+
+    `figures()` makes of the cleaned data what the plan is worked out from.
+    """
+
+    hours = forms.DecimalField(
+        label=_("Hours there are for bottling"),
+        min_value=0,
+        max_value=10_000,
+        max_digits=7,
+        decimal_places=2,
+    )
+    rate = MoneyField(label=_("Labour, an hour"), required=True)
+    per_run = forms.DecimalField(
+        label=_("Minutes to set up and clean, each run"),
+        min_value=0,
+        max_value=1440,
+        max_digits=6,
+        decimal_places=1,
+    )
+    bulk = forms.ChoiceField(label=_("Drums are sold"), choices=Bulk.choices)
+    drum = WeightField(label=_("Net weight of a drum"))
+    stock_counts = forms.ChoiceField(
+        label=_("Parts in stock count as"),
+        choices=[
+            ("cost", _("what they cost: they must be bought again")),
+            ("free", _("nothing: they are paid already")),
+        ],
+    )
+
+    def __init__(
+        self,
+        data: Mapping,
+        *,
+        books: Books,
+        offers: tuple[Offer, ...],
+        history: History,
+    ) -> None:
+        super().__init__(data)
+        self.books, self.offers, self.history = books, offers, history
+        for vessel in books.vessels:
+            name = vessel.place.name
+            self._add(f"use-{vessel.place.pk}", _("Use up to"), name, WeightField())
+            self._add(f"bid-{vessel.place.pk}", _("Bid a pound"), name, _price_field(1000))
+        for size in books.sizes:
+            name, least = size.container.name, inputs.label_grams(size.container)
+            draws = forms.IntegerField(min_value=least, max_value=GRAMS_EACH_MAX)
+            self._add(f"draws-{size.container.pk}", _("Honey drawn for each, g"), name, draws)
+            self._add(f"minutes-{size.container.pk}", _("Minutes each"), name, _price_field(600))
+        for offer in offers:
+            name = f"{offer.container.name}, {offer.channel_label}"
+            self._add(f"pieces-{offer.key}", _("Could be sold"), name, _pieces_field())
+            self._add(f"price-{offer.key}", _("Price"), name, MoneyField(required=False))
+        for row in books.parts:
+            self._add(f"order-{row.part.pk}", _("Could be bought"), row.part.name, _pieces_field())
+            self._add(f"cost-{row.part.pk}", _("Cost of one"), row.part.name, _price_field(10_000))
+
+    def _add(self, name: str, label, of: str, field: forms.Field) -> None:
+        """Add a field of a table: its label is in the column's head, and told with its row."""
+        field.label = format_lazy("{}: {}", of, label)
+        widget = field.widget.widgets[0] if isinstance(field, WeightField) else field.widget
+        widget.attrs["aria-label"] = field.label
+        self.fields[name] = field
+
+    @staticmethod
+    def data_of(
+        books: Books, offers: tuple[Offer, ...], history: History, outlook: str
+    ) -> dict[str, object]:
+        """Return the data of a form that says what the books say."""
+        data: dict[str, object] = {
+            "hours": inputs.HOURS,
+            "rate": amount(books.costs.labour_cents_per_hour),
+            "per_run": inputs.MINUTES_PER_RUN,
+            "bulk": Bulk.POUNDS.value,
+            "drum": inputs.DRUM_POUNDS,
+            "drum_unit": "lb",
+            "stock_counts": "cost",
+        }
+        for vessel in books.vessels:
+            # Drums that are filled stay drums until somebody says to open one.
+            pounds = Decimal(0) if vessel.is_drum else _pounds(vessel.free_grams)
+            data[f"use-{vessel.place.pk}"] = pounds
+            data[f"use-{vessel.place.pk}_unit"] = "lb"
+            data[f"bid-{vessel.place.pk}"] = _shown(vessel.bid_per_pound)
+        for size in books.sizes:
+            data[f"draws-{size.container.pk}"] = size.grams_each
+            data[f"minutes-{size.container.pk}"] = _shown(size.minutes_each)
+        for offer in offers:
+            past = history.of(offer.container.pk, offer.channel)
+            data[f"pieces-{offer.key}"] = past.expected(outlook)
+            data[f"price-{offer.key}"] = (
+                "" if offer.price_cents is None else amount(offer.price_cents)
+            )
+        for row in books.parts:
+            data[f"order-{row.part.pk}"] = 0
+            data[f"cost-{row.part.pk}"] = _shown(row.cost)
+        return data
+
+    def clean(self) -> dict:
+        data = super().clean()
+        for vessel in self.books.vessels:
+            name = f"use-{vessel.place.pk}"
+            if data.get(name, 0) > vessel.free_grams:
+                self.add_error(
+                    name,
+                    _("%(place)s has %(free)s free. Enter no more than that.")
+                    % {"place": vessel.place.name, "free": words.pounds(vessel.free_grams)},
+                )
+        if not data.get("drum", 1):
+            self.add_error("drum", _("Enter what a full drum holds."))
+        return data
+
+    def figures(self) -> Figures:
+        """Return the figures of a valid form."""
+        data = self.cleaned_data
+        vessels = [vessel.place.pk for vessel in self.books.vessels]
+        sizes = [size.container.pk for size in self.books.sizes]
+        parts = [row.part.pk for row in self.books.parts]
+        return Figures(
+            grams={pk: data[f"use-{pk}"] for pk in vessels},
+            bids={pk: data[f"bid-{pk}"] for pk in vessels},
+            bulk=data["bulk"],
+            drum_grams=data["drum"],
+            grams_each={pk: data[f"draws-{pk}"] for pk in sizes},
+            minutes_each={pk: data[f"minutes-{pk}"] or Decimal(0) for pk in sizes},
+            price_cents={offer.key: data[f"price-{offer.key}"] for offer in self.offers},
+            pieces={offer.key: data[f"pieces-{offer.key}"] for offer in self.offers},
+            order_max={pk: data[f"order-{pk}"] for pk in parts},
+            part_costs={pk: data[f"cost-{pk}"] or Decimal(0) for pk in parts},
+            is_stock_free=data["stock_counts"] == "free",
+            hours=data["hours"],
+            labour_cents_per_hour=data["rate"],
+            minutes_per_run=data["per_run"],
+        )
+
+    @property
+    def vessel_rows(self) -> list[VesselRow]:
+        return [
+            VesselRow(vessel, self[f"use-{vessel.place.pk}"], self[f"bid-{vessel.place.pk}"])
+            for vessel in self.books.vessels
+        ]
+
+    @property
+    def offer_rows(self) -> list[OfferRow]:
+        return [
+            OfferRow(
+                offer,
+                self.history.of(offer.container.pk, offer.channel),
+                self[f"pieces-{offer.key}"],
+                self[f"price-{offer.key}"],
+            )
+            for offer in self.offers
+        ]
+
+    @property
+    def size_rows(self) -> list[SizeRow]:
+        return [
+            SizeRow(size, self[f"draws-{size.container.pk}"], self[f"minutes-{size.container.pk}"])
+            for size in self.books.sizes
+        ]
+
+    @property
+    def part_rows(self) -> list[PartRow]:
+        return [
+            PartRow(row, self[f"order-{row.part.pk}"], self[f"cost-{row.part.pk}"])
+            for row in self.books.parts
+        ]
+
+
+class DraftRunsForm(ActForm):
+    """Where the jars of a plan go, and on which day the runs are.
+
+    `newest_seen` is the newest planned run the page knew of, so that what others planned since is
+    not planned twice.
+    """
+
+    newest_seen = forms.IntegerField(
+        required=False, min_value=0, max_value=2**63 - 1, widget=forms.HiddenInput
+    )
+    target = forms.ModelChoiceField(
+        label=_("Put the jars on"),
+        queryset=Place.objects.filter(kind__in=Place.STORES, is_active=True),
+        initial=lambda: Place.objects.filter(kind=Place.Kind.SHELF, is_active=True).first(),
+    )
+    planned_for = forms.DateField(
+        label=_("Day"),
+        initial=timezone.localdate,
+        widget=DayInput,
+    )
+
+
+def _pieces_field() -> forms.IntegerField:
+    return forms.IntegerField(min_value=0, max_value=PIECES_MAX)
+
+
+def _price_field(most: int) -> forms.DecimalField:
+    """Return an optional figure of four places, for prices and minutes."""
+    return forms.DecimalField(
+        required=False, min_value=0, max_value=most, max_digits=9, decimal_places=4
+    )
+
+
+def _pounds(grams: int) -> Decimal:
+    """Return grams in pounds to a tenth, cut and not rounded: no more than there is."""
+    return (Decimal(grams) / POUND_GRAMS).quantize(Decimal("0.1"), ROUND_FLOOR)
+
+
+def _shown(figure: Decimal | None) -> Decimal | str:
+    """Return a figure without trailing zeros, at least to the cent; empty when not known."""
+    if figure is None:
+        return ""
+    places = max(2, -figure.normalize().as_tuple().exponent)
+    return figure.quantize(Decimal(1).scaleb(-places))

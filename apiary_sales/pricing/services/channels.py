@@ -1,0 +1,68 @@
+"""Set what selling takes from the price, and the work on a piece nobody has timed in a run yet."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from apiary_sales.pricing.models import ChannelCost, FillingTime
+from inventory.bottling.models import ContainerSize
+from inventory.shared.checks import save_checked
+from inventory.shared.errors import Problems
+
+# Nobody works an hour on one jar.
+MINUTES_MAX = Decimal(60)
+PIECE_CENTS_MAX = 100_000
+
+
+@transaction.atomic
+def set_channel_cost(
+    *,
+    channel: str,
+    discount_percent: Decimal,
+    card_percent: Decimal,
+    piece_cents: int,
+    per_pound: Decimal,
+) -> ChannelCost:
+    """Set what one channel takes from the price and return it. Raises `BadValue` by field."""
+    problems = Problems()
+    for name, percent in (("discount_percent", discount_percent), ("card_percent", card_percent)):
+        if not 0 <= percent < 100:
+            problems.add(name, _("Enter 0 percent or more, and less than 100."))
+    if not 0 <= piece_cents <= PIECE_CENTS_MAX:
+        problems.add("piece_cents", _("Enter a cost from nothing to 1,000 a piece."))
+    if not 0 <= per_pound <= 1000:
+        problems.add("per_pound", _("Enter a cost from nothing to 1,000 a pound."))
+    problems.raise_any()
+    row = ChannelCost.objects.select_for_update().filter(channel=channel).first()
+    row = row or ChannelCost(channel=channel)
+    row.discount_percent = discount_percent
+    row.card_percent = card_percent
+    row.piece_cents = piece_cents
+    row.per_pound = per_pound
+    save_checked(row)
+    return row
+
+
+@transaction.atomic
+def set_filling_times(minutes: Mapping[ContainerSize, Decimal | None]) -> None:
+    """Set the minutes of work on one piece of each size; None when nobody knows.
+
+    Raises `BadValue`, at the size's code.
+    """
+    problems = Problems()
+    for container, each in minutes.items():
+        if each is not None and not 0 <= each <= MINUTES_MAX:
+            problems.add(
+                container.code,
+                _("%(size)s: enter from 0 to 60 minutes for one piece.") % {"size": container.name},
+            )
+    problems.raise_any()
+    for container, each in minutes.items():
+        if each is None:
+            FillingTime.objects.filter(container=container).delete()
+        else:
+            FillingTime.objects.update_or_create(
+                container=container, defaults={"minutes_each": each}
+            )

@@ -1,1 +1,0 @@
-"""The page of the bottling plan, with the demand read from past sales."""

@@ -1,0 +1,1 @@
+"""Sizes, packaging parts, bottling runs, fill checks and labels; built on `inventory.stock`."""

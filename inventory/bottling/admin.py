@@ -1,0 +1,56 @@
+"""The back office of the bottling room."""
+
+from django.contrib import admin
+
+from inventory.bottling import models
+from inventory.shared.admin import NoDeleteAdmin, ReadOnlyAdmin, ReadOnlyInline
+
+
+class ContainerPartInline(admin.TabularInline):
+    model = models.ContainerPart
+    extra = 1
+
+
+@admin.register(models.ContainerSize)
+class ContainerSizeAdmin(NoDeleteAdmin):
+    list_display = ["name", "declared_amount", "declared_unit", "brimful_ml", "is_active"]
+    list_filter = ["is_active"]
+    readonly_fields = ["item"]
+    inlines = [ContainerPartInline]
+
+    def has_add_permission(self, request) -> bool:
+        return False
+
+
+@admin.register(models.PackagingPart)
+class PackagingPartAdmin(NoDeleteAdmin):
+    list_display = ["name", "kind", "reorder_point", "is_active"]
+    list_filter = ["kind", "is_active"]
+    readonly_fields = ["item"]
+
+    def has_add_permission(self, request) -> bool:
+        return False
+
+
+@admin.register(models.PartReceipt)
+class PartReceiptAdmin(ReadOnlyAdmin):
+    list_display = ["part", "pieces", "cost_cents", "supplier", "received_on"]
+    list_select_related = ["part"]
+
+
+@admin.register(models.BottlingRun)
+class BottlingRunAdmin(ReadOnlyAdmin):
+    list_display = ["number", "status", "container", "pieces_filled", "recorded_at"]
+    list_filter = ["status"]
+    list_select_related = ["container"]
+
+
+class FillWeightInline(ReadOnlyInline):
+    model = models.FillWeight
+
+
+@admin.register(models.FillCheck)
+class FillCheckAdmin(ReadOnlyAdmin):
+    list_display = ["run", "scheme", "checked_at", "has_passed"]
+    list_select_related = ["run"]
+    inlines = [FillWeightInline]

@@ -1,0 +1,466 @@
+"""Forms of the bottling room: runs, fill checks, sizes, parts and how the house works."""
+
+import re
+from decimal import Decimal
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.forms import formset_factory
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from inventory.bottling.models import BottlingRun, ContainerSize, FillCheck, PackagingPart
+from inventory.bottling.queries import bottling
+from inventory.physics import units
+from inventory.shared import words
+from inventory.shared.errors import HouseError
+from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.fields import (
+    DayInput,
+    LengthField,
+    MoneyField,
+    QuantityField,
+    TemperatureField,
+    WeightField,
+    WholeNumberField,
+)
+from inventory.stock.models import Place, ProductionSettings
+
+# One weight, as a scale shows it.
+WEIGHT = re.compile(r"\d+(\.\d+)?|\.\d+")
+BETWEEN_WEIGHTS = re.compile(r"[\s,;]+")
+
+
+class DeclaredWeightField(QuantityField):
+    """The net weight on a label, kept as typed; comes out as a pair of amount and unit."""
+
+    units = [("lb", _("lb")), ("oz", _("oz")), ("g", _("g")), ("kg", _("kg"))]
+
+    def to_rest(self, number: Decimal, unit: str) -> tuple[Decimal, str]:
+        if round(number, 3) != number:
+            raise ValidationError(_("Enter at most three decimals."))
+        return number, unit
+
+
+class BrimfulField(QuantityField):
+    """A capacity in millilitres, fluid ounces or litres; comes out in ml to a tenth."""
+
+    units = [("mL", _("ml")), ("fl_oz", _("fl oz")), ("L", _("L")), ("gal", _("gal"))]
+
+    def to_rest(self, number: Decimal, unit: str) -> Decimal:
+        return (units.litres_from(number, unit) * 1000).quantize(Decimal("0.1"))
+
+
+class SmallWeightField(WeightField):
+    """The weight of something light: grams come first."""
+
+    units = [("g", _("g")), ("oz", _("oz")), ("lb", _("lb"))]
+
+
+class PiecesField(WholeNumberField):
+    """How many: a whole number, typed with the number keys of a phone."""
+
+    default_error_messages = {"required": _("Enter how many.")}
+
+
+class VesselChoice(forms.ModelChoiceField):
+    """A vessel that holds honey, named with its lot and what is in it."""
+
+    def __init__(self, **kwargs) -> None:
+        super().__init__(queryset=Place.objects.filter(kind__in=Place.VESSELS), **kwargs)
+
+    def label_from_instance(self, place: Place) -> str:
+        balance = self.contents.get(place.pk)
+        if balance is None:
+            return place.name
+        return _("%(place)s: %(weight)s of %(lot)s, %(source)s") % {
+            "place": place.name,
+            "weight": words.pounds(balance.quantity),
+            "lot": balance.lot.code,
+            "source": balance.lot.floral_source,
+        }
+
+    def look(self) -> None:
+        """Read which vessels hold honey now."""
+        balances = list(bottling.vessels_with_honey())
+        self.contents = {balance.place_id: balance for balance in balances}
+        self.queryset = Place.objects.filter(pk__in=self.contents).order_by("-kind", "name")
+
+
+def stores():
+    return Place.objects.filter(kind__in=Place.STORES, is_active=True)
+
+
+class PlanForm(ActForm):
+    container = forms.ModelChoiceField(
+        label=_("Size"), queryset=ContainerSize.objects.filter(is_active=True), empty_label=None
+    )
+    source = VesselChoice(
+        label=_("From"),
+        empty_label=None,
+        error_messages={"invalid_choice": _("That vessel holds no honey now. Choose another.")},
+    )
+    pieces = PiecesField(label=_("Pieces wanted"))
+    celsius = TemperatureField(
+        label=_("Temperature of the honey when it is filled"),
+        required=False,
+        help_text=_("Left out, the usual filling temperature counts."),
+    )
+    target = forms.ModelChoiceField(
+        label=_("Put the filled pieces on"), queryset=Place.objects.none(), empty_label=None
+    )
+    planned_for = forms.DateField(
+        label=_("Day"), widget=DayInput, initial=timezone.localdate, localize=False
+    )
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["source"].look()
+        self.fields["target"].queryset = stores()
+        fahrenheit = bottling.usual_celsius() * 9 / 5 + 32
+        self.fields["celsius"].initial = [f"{fahrenheit:.0f}", "F"]
+
+
+class RecordForm(ActForm):
+    # The weight or the two dips are wanted, and the browser can't know which.
+    use_required_attribute = False
+
+    pieces_filled = PiecesField(label=_("Pieces filled"))
+    pieces_broken = PiecesField(
+        label=_("Pieces broken"),
+        required=False,
+        help_text=_("Filled and then broken or thrown out."),
+    )
+    drawn = WeightField(
+        label=_("Honey drawn, by the scale"),
+        required=False,
+        help_text=_("What left the vessel, the honey lost in filling included."),
+    )
+    depth_before = LengthField(label=_("Dip before"), required=False)
+    depth_after = LengthField(label=_("Dip after"), required=False)
+    celsius = TemperatureField(label=_("Temperature of the honey"), required=False)
+    loss = WeightField(
+        label=_("Honey lost in filling"),
+        required=False,
+        help_text=_("Left in the filler and hoses, on the floor, or down the drain."),
+    )
+    labour_minutes = PiecesField(
+        label=_("Minutes of work"),
+        required=False,
+        help_text=_(
+            "All people together. Left empty, the jars cost honey and parts alone, and say so."
+        ),
+    )
+    target = forms.ModelChoiceField(
+        label=_("The filled pieces are on"), queryset=Place.objects.none(), empty_label=None
+    )
+    bottled_on = forms.DateField(
+        label=_("Day of the run"), widget=DayInput, initial=timezone.localdate, localize=False
+    )
+    figures_are_right = forms.BooleanField(
+        label=_("Yes, that much honey was drawn"), required=False
+    )
+
+    def __init__(self, *args, run: BottlingRun, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.run = run
+        # Asked for in `clean`, since two dips may stand in for it; never shown as optional.
+        self.fields["drawn"].required = True
+        self.fields["target"].queryset = stores()
+        self.fields["target"].initial = run.target_id
+        self.fields["pieces_filled"].initial = run.pieces_planned
+        if run.celsius is not None:
+            self.fields["celsius"].initial = [f"{run.celsius * 9 / 5 + 32:.0f}", "F"]
+
+    @property
+    def uses_dip(self) -> bool:
+        """Whether a depth was filled in: the dips then stand in for the weight."""
+        names = ("depth_before", "depth_after")
+        return self.is_bound and any(self[name].value()[0] for name in names)
+
+    @property
+    def asks_to_confirm(self) -> bool:
+        """Whether the box that confirms odd figures is shown."""
+        return self.is_bound and bool(
+            self.errors.get("figures_are_right") or self["figures_are_right"].value()
+        )
+
+    def clean(self) -> dict:
+        data = super().clean()
+        for name in ("pieces_broken", "loss"):
+            if name not in self.errors:
+                data[name] = data.get(name) or 0
+        dips = [name for name in ("depth_before", "depth_after") if data.get(name) is not None]
+        if {"drawn", "depth_before", "depth_after"} & set(self.errors):
+            return data
+        if data.get("drawn") is not None and dips:
+            self.add_error(
+                "drawn", _("Give the weight drawn or the two dips, not both: which one counts?")
+            )
+        elif data.get("drawn") is None and not dips:
+            self.add_error("drawn", _("Enter the honey drawn, by the scale or by two dips."))
+        elif len(dips) == 1:
+            missing = "depth_after" if dips == ["depth_before"] else "depth_before"
+            self.add_error(missing, _("Enter this dip too: the weight is what lies between them."))
+        elif dips:
+            self._weigh_dips(data)
+        return data
+
+    def _weigh_dips(self, data: dict) -> None:
+        if "celsius" in self.errors:
+            return
+        celsius = self.run.celsius if data.get("celsius") is None else data["celsius"]
+        if celsius is None:
+            self.add_error("celsius", _("Enter the temperature: a dip means nothing without it."))
+            return
+        try:
+            weighed = bottling.drawn_by_dip(
+                source=self.run.source,
+                before_mm=data["depth_before"],
+                after_mm=data["depth_after"],
+                celsius=celsius,
+            )
+        except HouseError as error:
+            self.refuse(error)
+            return
+        data["drawn"] = weighed.grams
+        data["drawn_uncertainty"] = weighed.uncertainty_grams
+        data["drawn_by"] = BottlingRun.DrawnBy.DIP
+
+
+class CancelForm(ActForm):
+    reason = forms.CharField(label=_("Why"), max_length=300, required=False)
+
+
+class FillCheckForm(ActForm):
+    scheme = forms.ChoiceField(label=_("Rule"), choices=FillCheck.Scheme)
+    unit = forms.ChoiceField(
+        label=_("Unit of the weights"),
+        choices=[("g", _("g")), ("oz", _("oz")), ("lb", _("lb"))],
+    )
+    weighed = forms.ChoiceField(
+        label=_("The weights are"),
+        choices=[("net", _("net: the honey alone")), ("gross", _("gross: the filled piece"))],
+        widget=forms.RadioSelect,
+    )
+    tare = SmallWeightField(
+        label=_("Empty weight of one piece, lid and label included"),
+        required=False,
+        help_text=_("Taken off each gross weight; net weights leave it out."),
+    )
+    weights = forms.CharField(
+        label=_("Weights"),
+        error_messages={"required": _("Type or paste the weights.")},
+        help_text=_(
+            "Type or paste them: one a line, or with commas or spaces between. "
+            "Take the pieces at random."
+        ),
+        widget=forms.Textarea(attrs={"rows": 8, "autocomplete": "off", "spellcheck": "false"}),
+    )
+    weights_are_right = forms.BooleanField(label=_("Yes, the weights are right"), required=False)
+
+    def __init__(self, *args, run: BottlingRun, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.run = run
+
+    @property
+    def asks_to_confirm(self) -> bool:
+        """Whether the box that confirms odd weights is shown."""
+        return self.is_bound and bool(
+            self.errors.get("weights_are_right") or self["weights_are_right"].value()
+        )
+
+    def clean_weights(self) -> list[Decimal]:
+        """Return the numbers typed; name each entry that is none."""
+        entries = [entry for entry in BETWEEN_WEIGHTS.split(self.cleaned_data["weights"]) if entry]
+        errors = [
+            ValidationError(
+                _("Entry %(number)s, “%(entry)s”, is not a number.")
+                % {"number": number, "entry": entry[:20]}
+            )
+            for number, entry in enumerate(entries, start=1)
+            if not WEIGHT.fullmatch(entry) or len(entry) > 12
+        ]
+        if errors:
+            raise ValidationError(errors[:5])
+        return [Decimal(entry) for entry in entries]
+
+    def clean(self) -> dict:
+        data = super().clean()
+        if self.errors:
+            return data
+        is_gross = data["weighed"] == "gross"
+        if is_gross and not data["tare"]:
+            self.add_error("tare", _("Enter the empty weight: gross weights need it taken off."))
+            return data
+        tare_milligrams = data["tare"] * 1000 if is_gross else 0
+        net = []
+        for number, weight in enumerate(data["weights"], start=1):
+            gross = round(units.grams_from(weight, data["unit"]) * 1000)
+            if gross <= tare_milligrams:
+                self.add_error(
+                    "weights",
+                    _("Entry %(number)s, %(weight)s %(unit)s, weighs no more than an empty piece.")
+                    % {"number": number, "weight": weight, "unit": data["unit"]},
+                )
+            net.append(gross - tare_milligrams)
+        data["tare_milligrams"] = tare_milligrams
+        data["weights_milligrams"] = net
+        return data
+
+
+class ReleaseForm(ActForm):
+    reason = forms.CharField(
+        label=_("Why it may be sold"),
+        max_length=300,
+        error_messages={"required": _("Say why the lot may be sold.")},
+        help_text=_("For example: topped up by hand and weighed again."),
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
+class ReceiveForm(ActForm):
+    part = forms.ModelChoiceField(
+        label=_("Part"), queryset=PackagingPart.objects.filter(is_active=True), empty_label=None
+    )
+    pieces = PiecesField(label=_("Pieces that came"))
+    cost = MoneyField(
+        label=_("Cost of all"),
+        help_text=_("Freight included, so that the jar shows its cost."),
+        error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
+    )
+    supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
+    place = forms.ModelChoiceField(
+        label=_("Put on"), queryset=Place.objects.none(), empty_label=None
+    )
+    received_on = forms.DateField(
+        label=_("Day"), widget=DayInput, initial=timezone.localdate, localize=False
+    )
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["place"].queryset = stores()
+
+
+class PartForm(ActForm):
+    name = forms.CharField(
+        label=_("Name"), max_length=80, error_messages={"required": _("Enter a name.")}
+    )
+    kind = forms.ChoiceField(label=_("Kind"), choices=PackagingPart.Kind)
+    reorder_point = PiecesField(label=_("Order more when fewer than"), initial=0)
+    is_active = forms.BooleanField(label=_("In use"), required=False, initial=True)
+
+
+class PartUseForm(PlainWords, forms.Form):
+    """One line of what a size is made up from."""
+
+    part = forms.ModelChoiceField(
+        label=_("Part"), queryset=PackagingPart.objects.none(), required=False, empty_label="–"
+    )
+    quantity = PiecesField(label=_("How many"), required=False, min_value=1, max_value=1000)
+    per_pieces = PiecesField(
+        label=_("For how many pieces"), required=False, min_value=1, max_value=1000
+    )
+
+    def __init__(self, *args, parts=None, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["part"].queryset = PackagingPart.objects.all()
+        if parts is not None:
+            self.fields["part"].choices = parts
+
+
+class ContainerForm(ActForm):
+    """A size with the lines of its parts below."""
+
+    name = forms.CharField(
+        label=_("Name"), max_length=60, error_messages={"required": _("Enter a name.")}
+    )
+    declared = DeclaredWeightField(label=_("Net weight on the label"))
+    brimful = BrimfulField(
+        label=_("Capacity filled to the brim"),
+        help_text=_("Weigh one full of water: a gram of water is a millilitre."),
+    )
+    tare = SmallWeightField(
+        label=_("Empty weight, with lid and label"),
+        required=False,
+    )
+    pieces_per_case = PiecesField(label=_("Pieces in a case"), initial=12)
+    gtin = forms.CharField(
+        label=_("GTIN (bar code number)"),
+        required=False,
+        max_length=20,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+    best_by_months = PiecesField(label=_("Best by, months after the run"), initial=24)
+    low_stock_pieces = PiecesField(label=_("Low when fewer than"), initial=0)
+
+    PART_LINES_SPARE = 3
+
+    def __init__(self, *args, container: ContainerSize | None = None, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        uses = list(container.container_parts.order_by("id")) if container else []
+        parts = [("", "–"), *((part.pk, part.name) for part in PackagingPart.objects.all())]
+        lines = formset_factory(PartUseForm, extra=self.PART_LINES_SPARE, max_num=30)
+        self.part_lines = lines(
+            self.data if self.is_bound else None,
+            prefix="parts",
+            form_kwargs={"parts": parts},
+            initial=[
+                {"part": use.part_id, "quantity": use.quantity, "per_pieces": use.per_pieces}
+                for use in uses
+            ],
+        )
+        if container and not self.is_bound:
+            self.initial |= initial_of(container)
+
+    def is_valid(self) -> bool:
+        # Both are asked, so that every problem is told at once.
+        own, lines = super().is_valid(), self.part_lines.is_valid()
+        return own and lines
+
+    def refuse(self, error: HouseError) -> None:
+        for problem in error.problems:
+            if problem.field == "parts":
+                self.add_error(None, problem.message)
+            else:
+                field = problem.field if problem.field in self.fields else None
+                self.add_error(field, problem.message)
+
+
+class ProductionForm(ActForm):
+    labour = MoneyField(
+        label=_("What an hour of work costs"),
+        help_text=_("Wages with what goes on top of them."),
+    )
+    celsius = TemperatureField(
+        label=_("Usual filling temperature"),
+        help_text=_("What a new run starts from; it can be changed for each run."),
+    )
+    cost_method = forms.ChoiceField(
+        label=_("Cost of what is sold"),
+        choices=ProductionSettings.CostMethod,
+        help_text=_(
+            "First in, first out: a jar costs what its own lot did; the oldest lot is sold first. "
+            "Weighted average: a jar costs the average of all jars of its size that are there when "
+            "it is sold. Honey in drums costs what its lot did. Choose once, with your accountant, "
+            "before the first sale; after it the choice stays."
+        ),
+    )
+
+
+def initial_of(container: ContainerSize) -> dict:
+    """Return what the form of a size shows first."""
+    return {
+        "name": container.name,
+        "declared": [_plain(container.declared_amount), container.declared_unit],
+        "brimful": [_plain(container.brimful_ml), "mL"],
+        "tare": [container.tare_grams, "g"],
+        "pieces_per_case": container.pieces_per_case,
+        "gtin": container.gtin,
+        "best_by_months": container.best_by_months,
+        "low_stock_pieces": container.low_stock_pieces,
+    }
+
+
+def _plain(number: Decimal) -> str:
+    return f"{number.normalize():f}"

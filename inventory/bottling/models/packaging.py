@@ -1,0 +1,150 @@
+"""Container sizes a user can edit, and the parts they are made up from."""
+
+from decimal import Decimal
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from inventory.physics import units
+from inventory.stock.models.ledger import Item, Place, Posting
+
+
+class ContainerSize(models.Model):
+    """A size honey is packed in, with the net weight its label declares.
+
+    The declared weight is kept as typed (12 oz, 500 g), so that the label and the arithmetic
+    agree exactly.
+    """
+
+    class Unit(models.TextChoices):
+        OUNCE = "oz", _("oz")
+        POUND = "lb", _("lb")
+        GRAM = "g", _("g")
+        KILOGRAM = "kg", _("kg")
+
+    item = models.OneToOneField(Item, on_delete=models.PROTECT, related_name="container")
+    code = models.SlugField(_("short name"), max_length=20, unique=True)
+    name = models.CharField(_("name"), max_length=60, unique=True)
+    declared_amount = models.DecimalField(
+        _("net weight on the label"), max_digits=8, decimal_places=3
+    )
+    declared_unit = models.CharField(_("unit"), max_length=2, choices=Unit, default=Unit.POUND)
+    brimful_ml = models.DecimalField(
+        _("capacity filled to the brim, ml"), max_digits=8, decimal_places=1
+    )
+    tare_grams = models.PositiveIntegerField(_("empty weight, g"), default=0)
+    pieces_per_case = models.PositiveIntegerField(_("pieces in a case"), default=12)
+    gtin = models.CharField(_("GTIN (bar code number)"), max_length=14, blank=True)
+    best_by_months = models.PositiveSmallIntegerField(_("best by, months"), default=24)
+    low_stock_pieces = models.PositiveIntegerField(_("low when fewer than"), default=0)
+    is_active = models.BooleanField(_("in use"), default=True)
+    parts = models.ManyToManyField("PackagingPart", through="ContainerPart")
+
+    class Meta:
+        verbose_name = _("container size")
+        verbose_name_plural = _("container sizes")
+        ordering = ["brimful_ml", "name"]
+        permissions = [("manage_parts", "Can edit sizes and receive packaging parts")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(declared_amount__gt=0), name="container_declared_amount_gt_0"
+            ),
+            models.CheckConstraint(condition=Q(brimful_ml__gt=0), name="container_brimful_ml_gt_0"),
+            models.CheckConstraint(
+                condition=Q(pieces_per_case__gt=0), name="container_pieces_per_case_gt_0"
+            ),
+            models.UniqueConstraint(
+                fields=["gtin"], condition=~Q(gtin=""), name="container_gtin_is_one"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def declared_grams(self) -> Decimal:
+        """Net weight on the label in grams, exact."""
+        return units.grams_from(self.declared_amount, self.declared_unit)
+
+
+class PackagingPart(models.Model):
+    """A jar, lid, label or case, counted in pieces."""
+
+    class Kind(models.TextChoices):
+        JAR = "jar", _("jar or jug")
+        LID = "lid", _("lid")
+        LABEL = "label", _("label")
+        CASE = "case", _("case")
+        OTHER = "other", _("other")
+
+    item = models.OneToOneField(Item, on_delete=models.PROTECT, related_name="part")
+    code = models.SlugField(_("short name"), max_length=30, unique=True)
+    name = models.CharField(_("name"), max_length=80, unique=True)
+    kind = models.CharField(_("kind"), max_length=10, choices=Kind)
+    reorder_point = models.PositiveIntegerField(_("order more when fewer than"), default=0)
+    is_active = models.BooleanField(_("in use"), default=True)
+
+    class Meta:
+        verbose_name = _("packaging part")
+        verbose_name_plural = _("packaging parts")
+        ordering = ["kind", "name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ContainerPart(models.Model):
+    """So many of a part go with so many filled pieces: one lid for 1, one case for 12."""
+
+    container = models.ForeignKey(
+        ContainerSize,
+        on_delete=models.CASCADE,
+        related_name="container_parts",
+        verbose_name=_("size"),
+    )
+    part = models.ForeignKey(
+        PackagingPart, on_delete=models.PROTECT, related_name="used_in", verbose_name=_("part")
+    )
+    quantity = models.PositiveIntegerField(_("how many"), default=1)
+    per_pieces = models.PositiveIntegerField(_("for how many filled pieces"), default=1)
+
+    class Meta:
+        verbose_name = _("part of a size")
+        verbose_name_plural = _("parts of sizes")
+        constraints = [
+            models.UniqueConstraint(fields=["container", "part"], name="container_part_is_one"),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0, per_pieces__gt=0), name="container_part_gt_0"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} {self.part} per {self.per_pieces}"
+
+    def needed_for(self, pieces: int) -> int:
+        """Whole parts needed for so many filled pieces; a case begun is a case used."""
+        return -(-pieces * self.quantity // self.per_pieces)
+
+
+class PartReceipt(models.Model):
+    """Parts that came in, and what they cost."""
+
+    part = models.ForeignKey(PackagingPart, on_delete=models.PROTECT, related_name="receipts")
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
+    pieces = models.PositiveIntegerField(_("pieces"))
+    cost_cents = models.BigIntegerField(_("cost of all"))
+    supplier = models.CharField(_("supplier"), max_length=120, blank=True)
+    received_on = models.DateField(_("received"))
+    posting = models.OneToOneField(Posting, on_delete=models.PROTECT, related_name="part_receipt")
+
+    class Meta:
+        ordering = ["-received_on", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(pieces__gt=0, cost_cents__gte=0), name="part_receipt_amounts"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} {self.part}"

@@ -1,0 +1,236 @@
+"""Packaging parts: what is there, what it cost, how fast it goes, and what a run needs."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+from fractions import Fraction
+
+from django.db.models import Sum
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import (
+    BottlingRun,
+    ContainerPart,
+    ContainerSize,
+    PackagingPart,
+    PartReceipt,
+)
+from inventory.shared import words
+from inventory.stock.models import Balance, Item, Place, Posting, PostingLine
+
+# Use is averaged over so many days back.
+USE_DAYS = 90
+
+
+@dataclass(frozen=True)
+class PartNeed:
+    """What a run needs of one part, beside what is there."""
+
+    part: PackagingPart
+    needed: int
+    there: int
+
+    @property
+    def short(self) -> int:
+        return max(0, self.needed - self.there)
+
+    @property
+    def warning(self) -> str:
+        """Say what is short before the run is made; empty when nothing is."""
+        if not self.short:
+            return ""
+        return _("%(part)s: the run needs %(needed)s, %(there)s there, %(short)s short.") % {
+            "part": self.part.name,
+            "needed": words.pieces(self.needed),
+            "there": words.pieces(self.there),
+            "short": words.pieces(self.short),
+        }
+
+
+@dataclass(frozen=True)
+class PartStock:
+    """One packaging part on the shelves: pieces, cost, use and what planned runs want of it."""
+
+    part: PackagingPart
+    on_hand: int
+    places: tuple[Balance, ...]
+    unit_cost_cents: Fraction | None
+    used: int
+    planned: int
+
+    @property
+    def value_cents(self) -> int | None:
+        if self.unit_cost_cents is None:
+            return None if self.on_hand else 0
+        return round(self.unit_cost_cents * self.on_hand)
+
+    @property
+    def used_per_day(self) -> Fraction:
+        return Fraction(self.used, USE_DAYS)
+
+    @property
+    def pieces_per_day(self) -> Decimal:
+        """Use a day to a tenth, for display."""
+        return decimal_of(self.used_per_day, "0.1")
+
+    @property
+    def unit_price(self) -> Decimal | None:
+        """Average cost of one, in units of currency, to four places."""
+        if self.unit_cost_cents is None:
+            return None
+        return decimal_of(self.unit_cost_cents / 100, "0.0001")
+
+    @property
+    def days_of_cover(self) -> int | None:
+        """Whole days that the pieces last at the recent rate; None while none are used."""
+        return int(self.on_hand / self.used_per_day) if self.used else None
+
+    @property
+    def short(self) -> int:
+        """Pieces that the planned runs need beyond what is there."""
+        return max(0, self.planned - self.on_hand)
+
+    @property
+    def is_low(self) -> bool:
+        return self.on_hand < self.part.reorder_point
+
+    @property
+    def warning(self) -> str:
+        """Say what to order, and why; empty when there is enough."""
+        figures = {
+            "part": self.part.name,
+            "there": words.pieces(self.on_hand),
+            "planned": words.pieces(self.planned),
+            "short": words.pieces(self.short),
+            "point": words.pieces(self.part.reorder_point),
+        }
+        if self.short:
+            return (
+                _("%(part)s: planned runs need %(planned)s, %(there)s there, %(short)s short.")
+                % figures
+            )
+        if self.is_low:
+            return _("%(part)s: %(there)s there, order more below %(point)s.") % figures
+        return ""
+
+
+def decimal_of(value: Fraction, step: str) -> Decimal:
+    """Return an exact fraction as a decimal, rounded to `step` for display."""
+    return (Decimal(value.numerator) / value.denominator).quantize(Decimal(step))
+
+
+def in_stores():
+    """Return the balances of parts and packed goods that stand on shelves, stand and van."""
+    return Balance.objects.filter(place__kind__in=Place.STORES, quantity__gt=0)
+
+
+def used_by(use: ContainerPart, *, filled: int, broken: int) -> int:
+    """Return the whole parts that filled and broken pieces use up.
+
+    A broken piece takes its own jar, lid and label with it, but no share of a case: what several
+    pieces share is counted for the filled ones alone.
+    """
+    is_shared = use.part.kind == PackagingPart.Kind.CASE or use.per_pieces > 1
+    return use.needed_for(filled if is_shared else filled + broken)
+
+
+def needs(container: ContainerSize, *, filled: int, broken: int = 0) -> list[PartNeed]:
+    """Return what so many pieces need of each part of a size, beside what is in the stores."""
+    uses = list(container.container_parts.select_related("part__item").order_by("id"))
+    there = dict(
+        in_stores()
+        .filter(item__in=[use.part.item_id for use in uses])
+        .values_list("item")
+        .annotate(total=Sum("quantity"))
+        .order_by()
+    )
+    return [
+        PartNeed(
+            use.part,
+            used_by(use, filled=filled, broken=broken),
+            there.get(use.part.item_id, 0),
+        )
+        for use in uses
+    ]
+
+
+def uses_of(run: BottlingRun) -> list[PostingLine]:
+    """Return the lines by which the parts of a recorded run came into it."""
+    lines = run.posting.lines.filter(item__kind=Item.Kind.PART, quantity__gt=0)
+    return list(lines.select_related("item__part"))
+
+
+def average_costs() -> dict[int, Fraction]:
+    """Return what a piece of each part cost in cents, by part: the weighted average of receipts.
+
+    A part that never came in with a price is left out; a receipt that was undone does not count.
+    """
+    return {
+        row["part"]: Fraction(row["cents"], row["count"])
+        for row in standing_receipts()
+        .values("part")
+        .annotate(cents=Sum("cost_cents"), count=Sum("pieces"))
+        .order_by()
+    }
+
+
+def standing_receipts():
+    """Return the receipts that were not undone."""
+    return PartReceipt.objects.filter(posting__reversed_by__isnull=True)
+
+
+def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
+    """Return every part in use, or still there, with its stock; in a constant number of queries."""
+    parts = PackagingPart.objects.select_related("item")
+    if only is not None:
+        parts = parts.filter(pk=only.pk)
+    balances: dict[int, list[Balance]] = defaultdict(list)
+    for balance in in_stores().filter(item__part__isnull=False).select_related("place", "item"):
+        balances[balance.item_id].append(balance)
+    costs, used, planned = average_costs(), _used(), _planned()
+    return [
+        PartStock(
+            part=part,
+            on_hand=sum(balance.quantity for balance in balances[part.item_id]),
+            places=tuple(balances[part.item_id]),
+            unit_cost_cents=costs.get(part.pk),
+            used=used.get(part.item_id, 0),
+            planned=planned.get(part.pk, 0),
+        )
+        for part in parts
+        if part.is_active or balances[part.item_id] or only is not None
+    ]
+
+
+def short() -> list[PartStock]:
+    """Return the parts to order: short for planned runs, or below their reorder point."""
+    return [row for row in stock() if row.part.is_active and row.warning]
+
+
+def _used() -> dict[int, int]:
+    """Pieces of each part that runs took in the last days, by item; undone runs left out."""
+    since = timezone.now() - timedelta(days=USE_DAYS)
+    return dict(
+        PostingLine.objects.filter(
+            item__kind=Item.Kind.PART,
+            quantity__gt=0,
+            posting__kind=Posting.Kind.BOTTLING,
+            posting__occurred_at__gte=since,
+            posting__reversed_by__isnull=True,
+        )
+        .values_list("item")
+        .annotate(total=Sum("quantity"))
+        .order_by()
+    )
+
+
+def _planned() -> dict[int, int]:
+    """Pieces of each part that the planned runs need, by part."""
+    wanted: dict[int, int] = defaultdict(int)
+    runs = BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("container")
+    for run in runs.prefetch_related("container__container_parts__part"):
+        for use in run.container.container_parts.all():
+            wanted[use.part_id] += used_by(use, filled=run.pieces_planned, broken=0)
+    return wanted

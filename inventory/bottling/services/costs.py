@@ -1,0 +1,110 @@
+"""What extractions cost, and what follows for every lot made of them."""
+
+from collections.abc import Mapping
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import BottlingRun
+from inventory.shared import words
+from inventory.shared.errors import BadValue, NotAllowedNow
+from inventory.shared.money import share_cents
+from inventory.stock import costing
+from inventory.stock.models import Item, Lot, LotParent
+from inventory.stock.queries import trace
+from inventory.stock.services import ledger
+
+# More than any extraction costs; a figure above it is a slip of the finger.
+COST_CENTS_MAX = 100_000_000
+
+
+def set_lot_cost(*, lot: Lot, cost_cents: int | None) -> list[Lot]:
+    """Set what one extraction cost, None when nobody knows; see `set_lot_costs`."""
+    return set_lot_costs({lot: cost_cents})
+
+
+@transaction.atomic
+def set_lot_costs(costs: Mapping[Lot, int | None]) -> list[Lot]:
+    """Set what extractions cost, and work out again every blend and packed lot made of them.
+
+    Return the lots whose cost is now another, oldest first. A blend costs the shares of its
+    parents; a packed lot its honey with the parts and labour of its run; where a parent's cost is
+    unknown, so is theirs. What was sold keeps the cost it was sold at.
+    Raises `NotAllowedNow` for a lot that is no extraction, `BadValue` for an absurd cost.
+    """
+    for lot, cost_cents in costs.items():
+        _check(lot, cost_cents)
+    ledger.lock_items([Item.objects.honey()])
+    family = _family(costs)
+    links = _links(family)
+    runs = {run.packed_lot_id: run for run in BottlingRun.objects.filter(packed_lot__in=family)}
+    given = {lot.pk: cost_cents for lot, cost_cents in costs.items()}
+    changed = []
+    # A parent is made before its children, so its cost is known by the time it is needed.
+    for key in sorted(family):
+        lot = family[key]
+        if key in given:
+            cost_cents = given[key]
+        elif lot.kind == Lot.Kind.BLEND:
+            cost_cents = _cost_of(links.get(key, []))
+        elif key in runs:
+            cost_cents = _packed_cost(runs[key], links[key])
+        else:
+            continue
+        if lot.cost_cents != cost_cents:
+            lot.cost_cents = cost_cents
+            lot.save(update_fields=["cost_cents"])
+            changed.append(lot)
+    return changed
+
+
+def _check(lot: Lot, cost_cents: int | None) -> None:
+    if lot.kind != Lot.Kind.EXTRACTION:
+        raise NotAllowedNow(
+            _("The cost of %(lot)s follows from what it was made of. Set that of its extractions.")
+            % {"lot": lot.code}
+        )
+    if cost_cents is not None and not 0 <= cost_cents <= COST_CENTS_MAX:
+        raise BadValue(
+            _("Enter what all of lot %(lot)s cost, from nothing to %(most)s.")
+            % {"lot": lot.code, "most": words.money(COST_CENTS_MAX)},
+            field="cost",
+        )
+
+
+def _family(roots: Mapping[Lot, int | None]) -> dict[int, Lot]:
+    """Return these lots and everything made of them, by key, locked."""
+    keys = {lot.pk for lot in roots}
+    for lot in roots:
+        keys |= {made.pk for made in trace.descendants(lot)}
+    return Lot.objects.select_for_update().order_by("pk").in_bulk(keys)
+
+
+def _links(family: dict[int, Lot]) -> dict[int, list[tuple[Lot, int]]]:
+    """Return, by child, its parents with the grams of each.
+
+    Parents in the family are the same objects, so that a child sees what its parent has just got.
+    """
+    links: dict[int, list[tuple[Lot, int]]] = {}
+    rows = LotParent.objects.filter(lot__in=family).select_related("parent").order_by("id")
+    for row in rows:
+        parent = family.get(row.parent_id, row.parent)
+        links.setdefault(row.lot_id, []).append((parent, row.grams))
+    return links
+
+
+def _cost_of(portions: list[tuple[Lot, int]]) -> int | None:
+    """Return what so many grams of these lots cost, or None while one of them is unknown."""
+    if any(lot.cost_cents is None for lot, _grams in portions):
+        return None
+    return sum(share_cents(lot.cost_cents, grams, lot.quantity_made) for lot, grams in portions)
+
+
+def _packed_cost(run: BottlingRun, portions: list[tuple[Lot, int]]) -> int | None:
+    """Give the run the cost of the honey it drew, and return what its jars cost in all."""
+    # A run fills from one vessel, so its jars have one parent.
+    run.honey_cents = _cost_of([(portions[0][0], run.drawn_grams)])
+    run.save(update_fields=["honey_cents"])
+    return costing.run_cents(
+        honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
+    )

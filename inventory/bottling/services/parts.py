@@ -1,0 +1,104 @@
+"""Packaging parts: jars, lids, labels and cases, set up and received."""
+
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import PackagingPart, PartReceipt
+from inventory.shared import checks, codes, days
+from inventory.shared.errors import Problems
+from inventory.stock import rules
+from inventory.stock.models import Item, Place, Posting
+from inventory.stock.services import ledger
+
+# A shipment that cost more than this is a slip of the finger.
+COST_CENTS_MAX = 100_000_000
+
+
+@transaction.atomic
+def save(
+    *,
+    name: str,
+    kind: str,
+    reorder_point: int = 0,
+    is_active: bool = True,
+    part: PackagingPart | None = None,
+) -> PackagingPart:
+    """Add a part, or change one; its short name, which is in its address, stays as it was.
+
+    Raises `BadValue` when another part has the name, or for a figure that cannot be.
+    """
+    name = " ".join(name.split())
+    problems = Problems()
+    rivals = PackagingPart.objects.exclude(pk=part.pk if part else None)
+    if not name:
+        problems.add("name", _("Enter a name, for example “Lid, 70 mm”."))
+    elif rivals.filter(name__iexact=name).exists():
+        problems.add("name", _("There is a part named %(name)s already.") % {"name": name})
+    if not 0 <= reorder_point <= rules.PIECES_MAX:
+        problems.add("reorder_point", _("Enter how many, from none to a million."))
+    problems.raise_any()
+    if part is None:
+        item = Item.objects.create(kind=Item.Kind.PART, name=name)
+        part = PackagingPart(item=item, code=codes.free(PackagingPart, name, "part"))
+    part.name, part.kind, part.reorder_point = name, kind, reorder_point
+    part.is_active = is_active
+    checks.save_checked(part)
+    if part.item.name != name:
+        part.item.name = name
+        part.item.save(update_fields=["name"])
+    return part
+
+
+@transaction.atomic
+def receive(
+    *,
+    part: PackagingPart,
+    place: Place,
+    pieces: int,
+    cost_cents: int,
+    supplier: str,
+    received_on: date,
+    recorded_by: Any,
+    key: str,
+) -> PartReceipt:
+    """Bring parts in from a supplier with what all of them cost.
+
+    Raises `BadValue` for figures that cannot be, `AlreadyRecorded`.
+    """
+    problems = Problems()
+    rules.check_pieces(problems, "pieces", pieces)
+    rules.check_store(problems, "place", place)
+    if not 0 <= cost_cents <= COST_CENTS_MAX:
+        problems.add("cost", _("Enter what all of it cost, from nothing to a million."))
+    checks.check_day(problems, "received_on", received_on)
+    problems.raise_any()
+    ledger.lock_items([part.item])
+    ledger.refuse_repeat(key)
+    posting = ledger.post(
+        kind=Posting.Kind.PART_RECEIPT,
+        lines=ledger.move(
+            item=part.item,
+            lot=None,
+            source=Place.objects.outside(Place.Kind.SUPPLIER),
+            target=place,
+            quantity=pieces,
+        ),
+        recorded_by=recorded_by,
+        key=key,
+        note=supplier.strip(),
+        occurred_at=days.moment(received_on),
+    )
+    receipt = PartReceipt(
+        part=part,
+        place=place,
+        pieces=pieces,
+        cost_cents=cost_cents,
+        supplier=supplier.strip(),
+        received_on=received_on,
+        posting=posting,
+    )
+    checks.save_checked(receipt)
+    return receipt

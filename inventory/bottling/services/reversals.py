@@ -1,0 +1,28 @@
+"""Undo by a reversing posting, with what hangs on the posting put right too."""
+
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import BottlingRun
+from inventory.shared.errors import CannotReverse
+from inventory.stock import rules
+from inventory.stock.models import DipReading, Posting
+from inventory.stock.services import ledger
+
+
+@transaction.atomic
+def reverse(*, posting: Posting, recorded_by: Any, key: str, note: str = "") -> Posting:
+    """Undo `posting` and return the reversal; a run goes back to "undone", a dip to unaccepted.
+
+    Raises `CannotReverse` when it was undone already, when its stock has moved on, or for a sale.
+    """
+    if posting.kind in rules.UNDONE_ELSEWHERE:
+        raise CannotReverse(_("A sale or a return is undone from its order, not from here."))
+    # The run before the items, as everywhere: a fill check of its jars may be on its way.
+    list(BottlingRun.objects.select_for_update().filter(posting=posting))
+    reversal = ledger.reverse(posting=posting, recorded_by=recorded_by, key=key, note=note)
+    BottlingRun.objects.filter(posting=posting).update(status=BottlingRun.Status.REVERSED)
+    DipReading.objects.filter(accepted=posting).update(accepted=None)
+    return reversal

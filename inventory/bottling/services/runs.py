@@ -1,0 +1,428 @@
+"""Bottling runs: planned, then recorded in one posting, or cancelled."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from inventory.bottling import filling
+from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.queries import parts as part_queries
+from inventory.shared import checks, days, words
+from inventory.shared.errors import (
+    AlreadyRecorded,
+    BadValue,
+    NotAllowedNow,
+    NotEnoughHoney,
+    NotEnoughParts,
+    Problems,
+    StockReserved,
+    VesselTooSmall,
+)
+from inventory.shared.money import share_cents
+from inventory.stock import costing, rules
+from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
+from inventory.stock.queries import trace
+from inventory.stock.services import honey, ledger, stores
+
+# A plan for a day further away is a slip of the finger.
+PLAN_DAYS_MAX = 366
+# Four weeks of one person's days and nights.
+LABOUR_MINUTES_MAX = 28 * 24 * 60
+
+
+@transaction.atomic
+def plan(
+    *,
+    container: ContainerSize,
+    source: Place,
+    target: Place,
+    pieces: int,
+    planned_for: date,
+    planned_by: Any,
+    key: str,
+    celsius: Decimal | None = None,
+    note: str = "",
+) -> BottlingRun:
+    """Plan to fill `pieces` from a vessel; nothing leaves the books yet, nothing is reserved.
+
+    Without `celsius` the house's usual filling temperature counts. Parts that are short are no
+    hindrance yet. Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, and `VesselTooSmall` when
+    the declared weight does not go into the container.
+    """
+    problems = Problems()
+    if not container.is_active:
+        problems.add("container", _("%(size)s is out of use.") % {"size": container.name})
+    rules.check_pieces(problems, "pieces", pieces)
+    rules.check_vessel(problems, "source", source)
+    rules.check_store(problems, "target", target)
+    if abs((planned_for - timezone.localdate()).days) > PLAN_DAYS_MAX:
+        problems.add("planned_for", _("That day is more than a year away. Check the date."))
+    problems.raise_any()
+    ledger.lock_items([Item.objects.honey()])
+    if made := BottlingRun.objects.filter(idempotency_key=key).first():
+        raise AlreadyRecorded(_("This run was planned already."), made=made)
+    if celsius is None:
+        celsius = ProductionSettings.current().honey_house_celsius
+    problems = Problems()
+    there = honey.content(source)
+    for error in (
+        honey_error(there, source, filling.grams_needed(container, pieces), field="pieces"),
+        fit_error(there, container, celsius),
+    ):
+        if error:
+            problems.add_error(error)
+    problems.raise_any()
+    run = BottlingRun(
+        number=_next_number(planned_for),
+        container=container,
+        source=source,
+        target=target,
+        lot=there.lot,
+        pieces_planned=pieces,
+        planned_for=planned_for,
+        celsius=celsius,
+        recorded_by=planned_by,
+        note=note,
+        idempotency_key=key,
+    )
+    checks.save_checked(run)
+    return run
+
+
+@transaction.atomic
+def record(
+    *,
+    run: BottlingRun,
+    pieces_filled: int,
+    pieces_broken: int,
+    drawn_grams: int,
+    drawn_by: str,
+    loss_grams: int,
+    labour_minutes: int | None,
+    celsius: Decimal | None,
+    recorded_by: Any,
+    key: str,
+    target: Place | None = None,
+    bottled_on: date | None = None,
+    figures_are_right: bool = False,
+    note: str = "",
+) -> BottlingRun:
+    """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
+
+    `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
+    label weight. The packed lot gets a printed code, a best-by date and, where honey and parts
+    have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
+    `figures_are_right` confirms far more honey than the pieces hold.
+
+    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `NotEnoughParts`, `NotAllowedNow`,
+    `AlreadyRecorded`; several at once as `SeveralProblems`.
+    """
+    run = BottlingRun.objects.select_for_update().get(pk=run.pk)
+    container, source = run.container, run.source
+    target = target or run.target
+    bottled_on = bottled_on or timezone.localdate()
+    uses = container.container_parts.select_related("part__item")
+    honey_item = Item.objects.honey()
+    ledger.lock_items([honey_item, container.item, *(use.part.item for use in uses)])
+    if ledger.find(key):
+        raise AlreadyRecorded(_("This run was recorded already."), made=run)
+    _refuse_unless_planned(run)
+    shares = filling.share_out(
+        container, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
+    )
+    _check_figures(container, shares, pieces_filled, pieces_broken, labour_minutes)
+    problems = Problems()
+    rules.check_store(problems, "target", target)
+    there = honey.content(source)
+    if bottled_on > timezone.localdate():
+        problems.add("bottled_on", _("The day of the run lies in the future."))
+    elif there and bottled_on < (extracted_on := _extracted_on(there.lot)):
+        problems.add(
+            "bottled_on",
+            _("This honey was extracted on %(day)s; it can't have been bottled before that.")
+            % {"day": date_format(extracted_on)},
+        )
+    is_excessive = filling.is_excessive(container, shares, pieces_filled + pieces_broken)
+    if is_excessive and not figures_are_right:
+        problems.add("figures_are_right", excess_sentence(container, shares, pieces_filled))
+    if error := honey_error(there, source, drawn_grams, field="drawn", is_done=True):
+        problems.add_error(error)
+    needs = part_queries.needs(container, filled=pieces_filled, broken=pieces_broken)
+    for need in needs:
+        if need.short:
+            problems.add_error(_parts_error(need))
+    problems.raise_any()
+    lot = there.lot
+    run.celsius = run.celsius if celsius is None else celsius
+    _check_temperature(lot, container, run.celsius)
+    run.honey_cents = (
+        None
+        if lot.unit_cost_cents is None
+        else share_cents(lot.cost_cents, drawn_grams, lot.quantity_made)
+    )
+    run.parts_cents = parts_cost_cents(needs)
+    run.labour_cents = labour_cost_cents(labour_minutes)
+    packed = _make_packed_lot(run, lot, pieces_filled, bottled_on)
+    LotParent.objects.create(lot=packed, parent=lot, grams=shares.packed_grams)
+    run.posting = ledger.post(
+        kind=Posting.Kind.BOTTLING,
+        lines=[
+            *_honey_lines(honey_item, lot, source, shares),
+            *_part_lines(needs),
+            *ledger.move(
+                item=container.item,
+                lot=packed,
+                source=Place.objects.outside(Place.Kind.PACKING),
+                target=target,
+                quantity=pieces_filled,
+            ),
+        ],
+        recorded_by=recorded_by,
+        key=key,
+        note=_("Run %(number)s, lot %(lot)s") % {"number": run.number, "lot": packed.code},
+        occurred_at=days.moment(bottled_on),
+    )
+    run.status = BottlingRun.Status.RECORDED
+    run.lot, run.packed_lot, run.target = lot, packed, target
+    run.pieces_filled, run.pieces_broken = pieces_filled, pieces_broken
+    run.drawn_grams, run.drawn_by, run.loss_grams = drawn_grams, drawn_by, loss_grams
+    run.labour_minutes = labour_minutes
+    run.recorded_at, run.recorded_by = timezone.now(), recorded_by
+    run.note = note or run.note
+    checks.save_checked(run)
+    return run
+
+
+@transaction.atomic
+def cancel(*, run: BottlingRun, cancelled_by: Any, reason: str = "") -> BottlingRun:
+    """Drop a planned run. Raises `NotAllowedNow` when it was recorded, undone or dropped."""
+    run = BottlingRun.objects.select_for_update().get(pk=run.pk)
+    _refuse_unless_planned(run)
+    run.status = BottlingRun.Status.CANCELLED
+    run.recorded_by, run.recorded_at = cancelled_by, timezone.now()
+    run.note = reason.strip() or run.note
+    checks.save_checked(run)
+    return run
+
+
+def honey_error(
+    there: Balance | None, source: Place, grams: int, *, field: str, is_done: bool = False
+) -> NotEnoughHoney | StockReserved | None:
+    """Return the refusal when a vessel cannot give `grams`, or None when it can.
+
+    `is_done` tells a run that was made from one that is planned.
+    """
+    if there is None or there.quantity < grams:
+        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
+        figures = {"asked": asked, "place": source.name, "there": held}
+        if is_done:
+            return NotEnoughHoney(
+                _(
+                    "Not enough honey: the run drew %(asked)s, %(place)s holds %(there)s by the "
+                    "books. Check the figure, or dip the vessel and correct the books first."
+                )
+                % figures,
+                field=field,
+            )
+        return NotEnoughHoney(
+            _("Not enough honey: the run needs %(asked)s, %(place)s holds %(there)s.") % figures,
+            field=field,
+        )
+    if there.free < grams:
+        asked, free = words.pounds_apart(grams, there.free)
+        return StockReserved(
+            _(
+                "%(place)s is promised to an order: the run needs %(asked)s, %(free)s is free. "
+                "Choose another vessel, or cancel the order first."
+            )
+            % {"asked": asked, "place": source.name, "free": free},
+            field=field,
+        )
+    return None
+
+
+def fit_error(
+    there: Balance | None, container: ContainerSize, celsius: Decimal
+) -> VesselTooSmall | BadValue | None:
+    """Return the refusal when the declared weight does not go into the container."""
+    if there is None:
+        return None
+    try:
+        fits = filling.fits(container, moisture_percent=there.lot.moisture_percent, celsius=celsius)
+    except ValueError as error:
+        return BadValue(str(error), field="celsius")
+    for fit in fits:
+        if not fit.fits:
+            return VesselTooSmall(fit.sentence, field="container")
+    return None
+
+
+def parts_cost_cents(needs: list[part_queries.PartNeed]) -> int | None:
+    """Return what the parts of a run cost at the average of their receipts.
+
+    None while the cost of any is unknown; nothing for a size that lists no parts.
+    """
+    average = part_queries.average_costs() if needs else {}
+    if any(need.part.pk not in average for need in needs):
+        return None
+    return sum(round(average[need.part.pk] * need.needed) for need in needs)
+
+
+def labour_cost_cents(minutes: int | None) -> int | None:
+    """Return what so many minutes of work cost at the house's rate; None when not entered."""
+    if minutes is None:
+        return None
+    return share_cents(ProductionSettings.current().labour_cents_per_hour, minutes, 60)
+
+
+def excess_sentence(container: ContainerSize, shares: filling.Shares, pieces_filled: int) -> str:
+    return _(
+        "%(drawn)s were drawn for %(pieces)s of %(label)s, more than a quarter over. "
+        "Check the figures, or tick that they are right."
+    ) % {
+        "drawn": words.pounds(shares.drawn_grams),
+        "pieces": words.pieces(pieces_filled),
+        "label": filling.declared(container),
+    }
+
+
+def impossible_sentence(
+    container: ContainerSize, shares: filling.Shares, pieces_filled: int
+) -> str:
+    return _(
+        "%(pieces)s of %(label)s hold %(wanted)s, but of the %(drawn)s drawn only %(left)s "
+        "was left for them. Check the pieces, the honey drawn and the loss."
+    ) % {
+        "pieces": words.pieces(pieces_filled),
+        "label": filling.declared(container),
+        "wanted": words.pounds(filling.grams_needed(container, pieces_filled)),
+        "drawn": words.pounds(shares.drawn_grams),
+        "left": words.pounds(max(0, shares.packed_grams)),
+    }
+
+
+def _check_figures(
+    container: ContainerSize,
+    shares: filling.Shares,
+    pieces_filled: int,
+    pieces_broken: int,
+    labour_minutes: int | None,
+) -> None:
+    problems = Problems()
+    rules.check_pieces(problems, "pieces_filled", pieces_filled)
+    if not 0 <= pieces_broken <= rules.PIECES_MAX:
+        problems.add("pieces_broken", _("Enter how many broke, from none to a million."))
+    checks.check_grams(problems, "drawn", shares.drawn_grams)
+    if shares.loss_grams < 0:
+        problems.add("loss", _("The loss can't be less than nothing."))
+    if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
+        problems.add("labour_minutes", _("Enter the minutes of work, from none to 40,320."))
+    problems.raise_any()
+    if filling.is_impossible(container, shares, pieces_filled):
+        problems.add("drawn", impossible_sentence(container, shares, pieces_filled))
+    problems.raise_any()
+
+
+def _check_temperature(lot: Lot, container: ContainerSize, celsius: Decimal | None) -> None:
+    if celsius is None:
+        return
+    try:
+        filling.fit(container, moisture_percent=lot.moisture_percent, celsius=celsius)
+    except ValueError as error:
+        raise BadValue(str(error), field="celsius") from error
+
+
+def _parts_error(need: part_queries.PartNeed) -> NotEnoughParts:
+    return NotEnoughParts(
+        _(
+            "Not enough parts: the run used %(needed)s of %(part)s, %(there)s on the books, "
+            "%(short)s short. Receive the parts or correct the count first."
+        )
+        % {
+            "needed": need.needed,
+            "part": need.part.name,
+            "there": need.there,
+            "short": need.short,
+        },
+        field="pieces_filled",
+        short=need.short,
+    )
+
+
+def _extracted_on(lot: Lot) -> date:
+    """Return the day the oldest honey in a lot was extracted.
+
+    The oldest: the tank may have taken in younger honey between the run and its writing down.
+    """
+    return min(origin.lot.made_on for origin in trace.origins(lot))
+
+
+def _refuse_unless_planned(run: BottlingRun) -> None:
+    if run.status != BottlingRun.Status.PLANNED:
+        raise NotAllowedNow(
+            _("Run %(number)s is %(status)s, no longer planned. Plan another run.")
+            % {"number": run.number, "status": run.get_status_display()}
+        )
+
+
+def _honey_lines(item: Item, lot: Lot, source: Place, shares: filling.Shares) -> list[ledger.Line]:
+    lines = []
+    for kind, grams in (
+        (Place.Kind.PACKING, shares.packed_grams),
+        (Place.Kind.FILLING_LOSS, shares.loss_grams),
+        (Place.Kind.BROKEN, shares.broken_grams),
+    ):
+        place = Place.objects.outside(kind)
+        lines += ledger.move(item=item, lot=lot, source=source, target=place, quantity=grams)
+    return lines
+
+
+def _part_lines(needs: list[part_queries.PartNeed]) -> list[ledger.Line]:
+    packing = Place.objects.outside(Place.Kind.PACKING)
+    places = list(Place.objects.filter(kind__in=Place.STORES))
+    lines = []
+    for need in needs:
+        if not need.needed:
+            continue
+        for balance, taken in stores.pick(item=need.part.item, places=places, pieces=need.needed):
+            lines += ledger.move(
+                item=balance.item, lot=None, source=balance.place, target=packing, quantity=taken
+            )
+    return lines
+
+
+def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) -> Lot:
+    """Make the lot of the jars, with its printed code.
+
+    The code is L, the year, the day of the year and the number of the run on that day: common
+    practice on packing lines, short enough for a hand stamp.
+    """
+    day = f"L{bottled_on:%y%j}"
+    packed = Lot(
+        kind=Lot.Kind.PACKED,
+        code=f"{day}-{ledger.next_number(f'packed-{day}')}",
+        season=lot.season,
+        floral_source=lot.floral_source,
+        yard=lot.yard,
+        made_on=bottled_on,
+        moisture_percent=lot.moisture_percent,
+        colour_mm=lot.colour_mm,
+        quantity_made=pieces,
+        cost_cents=costing.run_cents(
+            honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
+        ),
+        container=run.container,
+        best_by=filling.best_by(bottled_on, run.container.best_by_months),
+    )
+    checks.save_checked(packed)
+    return packed
+
+
+def _next_number(day: date) -> str:
+    number = ledger.next_number(f"run-{day.year}")
+    return f"R{day.year % 100:02d}-{number:03d}"

@@ -1,0 +1,301 @@
+"""Container sizes: set up, changed, put out of use; and the sizes the trade usually fills."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inventory.bottling import filling
+from inventory.bottling.models import ContainerSize, PackagingPart
+from inventory.physics import gtin as gtins
+from inventory.physics import units
+from inventory.shared import checks, codes
+from inventory.shared.errors import Problems
+from inventory.stock import density
+from inventory.stock.models import Item, Lot
+from inventory.stock.models.lots import MOISTURE_MIN
+
+GRAMS_MIN, GRAMS_MAX = Decimal(5), Decimal(50_000)
+BRIMFUL_ML_MIN, BRIMFUL_ML_MAX = Decimal(5), Decimal(60_000)
+TARE_GRAMS_MAX = 10_000
+PIECES_PER_CASE_MAX = 1_000
+BEST_BY_MONTHS_MAX = 120
+LOW_STOCK_MAX = 1_000_000
+USE_MAX = 1_000
+
+
+@dataclass(frozen=True)
+class PartUse:
+    """So many of a part go with so many filled pieces: one lid for 1, one case for 12."""
+
+    part: PackagingPart
+    quantity: int = 1
+    per_pieces: int = 1
+
+
+@dataclass(frozen=True)
+class UsualSize:
+    """A size as the trade usually fills it."""
+
+    code: str
+    name: str
+    amount: str
+    unit: str
+    brimful_ml: int
+    tare_grams: int
+    pieces_per_case: int
+
+
+USUAL_SIZES = (
+    UsualSize("half-pound", gettext_lazy("Half pound"), "0.5", "lb", 190, 120, 24),
+    UsualSize("12-oz", gettext_lazy("12 oz"), "12", "oz", 260, 25, 24),
+    UsualSize("1-lb", gettext_lazy("One pound"), "1", "lb", 345, 180, 12),
+    UsualSize("2-lb", gettext_lazy("Two pound"), "2", "lb", 690, 300, 12),
+    UsualSize("quart", gettext_lazy("Quart (3 lb)"), "3", "lb", 1_005, 440, 12),
+    UsualSize("half-gallon", gettext_lazy("Half gallon (6 lb)"), "6", "lb", 1_990, 75, 6),
+    UsualSize("gallon", gettext_lazy("Gallon (12 lb)"), "12", "lb", 3_960, 130, 4),
+    UsualSize("2-gallon", gettext_lazy("Two gallon (24 lb)"), "24", "lb", 8_300, 380, 1),
+    UsualSize("5-gallon", gettext_lazy("Five-gallon pail (60 lb)"), "60", "lb", 20_000, 900, 1),
+    UsualSize("125-g", gettext_lazy("125 g"), "125", "g", 106, 85, 24),
+    UsualSize("250-g", gettext_lazy("250 g"), "250", "g", 212, 130, 12),
+    UsualSize("500-g", gettext_lazy("500 g"), "500", "g", 390, 200, 12),
+    UsualSize("1-kg", gettext_lazy("1 kg"), "1", "kg", 770, 330, 6),
+    UsualSize("2-5-kg", gettext_lazy("2.5 kg"), "2.5", "kg", 1_900, 90, 6),
+    UsualSize("5-kg", gettext_lazy("5 kg"), "5", "kg", 3_750, 170, 4),
+    UsualSize("12-5-kg", gettext_lazy("12.5 kg pail"), "12.5", "kg", 9_400, 450, 1),
+)
+
+
+def standard_sizes() -> tuple[UsualSize, ...]:
+    """Return the sizes the trade usually fills.
+
+    Common practice, from memory: what jars, jugs and pails sold for honey hold to the brim, which
+    is more than their nominal size. That matters: 12 lb at 17.4 % moisture and 20 °C fill 3.84 L,
+    and a US gallon is 3.785 L, so only a jug with room above its mark takes 12 lb; likewise 60 lb
+    need 19.2 L and five gallons are 18.9 L. Measure your own: weigh one filled to the brim with
+    water.
+    """
+    return USUAL_SIZES
+
+
+@transaction.atomic
+def save(
+    *,
+    name: str,
+    declared_amount: Decimal,
+    declared_unit: str,
+    brimful_ml: Decimal,
+    tare_grams: int = 0,
+    pieces_per_case: int = 12,
+    gtin: str = "",
+    best_by_months: int = 24,
+    low_stock_pieces: int = 0,
+    parts: Sequence[PartUse] | None = None,
+    container: ContainerSize | None = None,
+    code: str = "",
+) -> ContainerSize:
+    """Add a size, or change `container`; `parts` replaces what it is made up from.
+
+    The short name, which is in the address, stays as it was. The declared weight can't change
+    once pieces were packed under it. Raises `BadValue` and `SeveralProblems`.
+    """
+    name = " ".join(name.split())
+    gtin = "".join(character for character in gtin if character not in " -")
+    problems = Problems()
+    rivals = ContainerSize.objects.exclude(pk=container.pk if container else None)
+    if not name:
+        problems.add("name", _("Enter a name, for example “One pound”."))
+    elif rivals.filter(name__iexact=name).exists():
+        problems.add("name", _("There is a size named %(name)s already.") % {"name": name})
+    if code and container is None and rivals.filter(code=code).exists():
+        problems.add("code", _("There is a size with the short name %(code)s.") % {"code": code})
+    _check_declared(problems, container, declared_amount, declared_unit)
+    _check_between(problems, "brimful", brimful_ml, BRIMFUL_ML_MIN, BRIMFUL_ML_MAX, _("ml"))
+    _check_room(problems, declared_amount, declared_unit, brimful_ml)
+    _check_between(problems, "tare", tare_grams, 0, TARE_GRAMS_MAX, _("g"))
+    _check_between(problems, "pieces_per_case", pieces_per_case, 1, PIECES_PER_CASE_MAX)
+    _check_between(problems, "best_by_months", best_by_months, 1, BEST_BY_MONTHS_MAX, _("months"))
+    _check_between(problems, "low_stock_pieces", low_stock_pieces, 0, LOW_STOCK_MAX)
+    check_gtin(problems, gtin)
+    if gtin and (rival := rivals.filter(gtin=gtin).first()):
+        problems.add(
+            "gtin",
+            _("%(name)s has this GTIN already. Each size needs its own.") % {"name": rival.name},
+        )
+    _check_parts(problems, parts or ())
+    problems.raise_any()
+    if container is None:
+        item = Item.objects.create(kind=Item.Kind.PACKED, name=name)
+        container = ContainerSize(
+            item=item, code=code or codes.free(ContainerSize, name, fallback="size")
+        )
+    container.name = name
+    container.declared_amount = declared_amount
+    container.declared_unit = declared_unit
+    container.brimful_ml = brimful_ml
+    container.tare_grams = tare_grams
+    container.pieces_per_case = pieces_per_case
+    container.gtin = gtin
+    container.best_by_months = best_by_months
+    container.low_stock_pieces = low_stock_pieces
+    checks.save_checked(container)
+    if container.item.name != name:
+        container.item.name = name
+        container.item.save(update_fields=["name"])
+    if parts is not None:
+        container.container_parts.exclude(part__in=[use.part for use in parts]).delete()
+        for use in parts:
+            container.container_parts.update_or_create(
+                part=use.part, defaults={"quantity": use.quantity, "per_pieces": use.per_pieces}
+            )
+    return container
+
+
+@transaction.atomic
+def take_out_of_use(*, container: ContainerSize) -> ContainerSize:
+    """Offer the size no longer for runs and sales; what is packed stays in the books."""
+    container.is_active = False
+    container.save(update_fields=["is_active"])
+    return container
+
+
+@transaction.atomic
+def put_back_in_use(*, container: ContainerSize) -> ContainerSize:
+    """Offer the size again."""
+    container.is_active = True
+    container.save(update_fields=["is_active"])
+    return container
+
+
+@transaction.atomic
+def add_usual_sizes() -> list[ContainerSize]:
+    """Add the usual sizes that are missing, and return those added.
+
+    A size of the same short name, name or declared weight counts as there.
+    """
+    there = list(ContainerSize.objects.all())
+    taken = {size.code for size in there} | {size.name.lower() for size in there}
+    weights = {size.declared_grams for size in there}
+    return [
+        save(
+            code=size.code,
+            name=str(size.name),
+            declared_amount=Decimal(size.amount),
+            declared_unit=size.unit,
+            brimful_ml=Decimal(size.brimful_ml),
+            tare_grams=size.tare_grams,
+            pieces_per_case=size.pieces_per_case,
+        )
+        for size in standard_sizes()
+        if size.code not in taken
+        and str(size.name).lower() not in taken
+        and units.grams_from(Decimal(size.amount), size.unit) not in weights
+    ]
+
+
+def check_gtin(problems: Problems, text: str) -> None:
+    """Name what is wrong with an article number, and its right check digit."""
+    if not text or gtins.is_valid_gtin(text):
+        return
+    if not (text.isascii() and text.isdigit()):
+        problems.add("gtin", _("A GTIN is made of digits alone."))
+    elif len(text) not in gtins.LENGTHS:
+        problems.add(
+            "gtin",
+            _("A GTIN has 8, 12, 13 or 14 digits; this has %(count)s.") % {"count": len(text)},
+        )
+    else:
+        right = gtins.gtin_check_digit(text[:-1])
+        problems.add(
+            "gtin",
+            _(
+                "The last digit of %(gtin)s is %(last)s, but the check digit of the others "
+                "is %(right)s. Read the number again."
+            )
+            % {"gtin": text, "last": text[-1], "right": right},
+        )
+
+
+def _check_declared(
+    problems: Problems, container: ContainerSize | None, amount: Decimal, unit: str
+) -> None:
+    if unit not in ContainerSize.Unit.values:
+        problems.add("declared", _("Choose oz, lb, g or kg."))
+        return
+    grams = units.grams_from(amount, unit) if amount > 0 else Decimal(0)
+    if not GRAMS_MIN <= grams <= GRAMS_MAX:
+        problems.add(
+            "declared",
+            _("The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb)."),
+        )
+    is_changed = container is not None and (amount, unit) != (
+        container.declared_amount,
+        container.declared_unit,
+    )
+    if is_changed and Lot.objects.filter(container=container).exists():
+        problems.add(
+            "declared",
+            _(
+                "Pieces labelled %(label)s have been packed. Add a new size for another weight, "
+                "and take this one out of use."
+            )
+            % {"label": filling.declared(container)},
+        )
+
+
+def _check_room(problems: Problems, amount: Decimal, unit: str, brimful_ml: Decimal) -> None:
+    """Refuse a capacity that does not take the weight of even the driest, densest honey.
+
+    Whether the weight of the honey at hand fits is told when a run is planned.
+    """
+    if unit not in ContainerSize.Unit.values or brimful_ml < BRIMFUL_ML_MIN:
+        return
+    size = ContainerSize(declared_amount=amount, declared_unit=unit, brimful_ml=brimful_ml)
+    if not GRAMS_MIN <= size.declared_grams <= GRAMS_MAX:
+        return
+    driest = filling.fit(size, moisture_percent=MOISTURE_MIN, celsius=density.REFERENCE_CELSIUS)
+    if not driest.fits:
+        problems.add(
+            "brimful",
+            _(
+                "%(weight)s of even the driest honey needs %(needed)s; this size holds "
+                "%(brimful)s to the brim. Check both figures and their units."
+            )
+            % {
+                "weight": filling.declared(size),
+                "needed": filling.volume(driest.needed_ml),
+                "brimful": filling.volume(brimful_ml),
+            },
+        )
+
+
+def _check_between(
+    problems: Problems, field: str, value: int | Decimal, low: int, high: int, unit: str = ""
+) -> None:
+    if not low <= value <= high:
+        told = _("Enter a figure from %(low)s to %(high)s %(unit)s") % {
+            "low": f"{low:,}",
+            "high": f"{high:,}",
+            "unit": unit,
+        }
+        problems.add(field, told.rstrip() + ".")
+
+
+def _check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:
+    named = set()
+    for use in parts:
+        if use.part.pk in named:
+            problems.add(
+                "parts",
+                _("%(part)s is listed twice. Put it in one line.") % {"part": use.part.name},
+            )
+        named.add(use.part.pk)
+        if not (1 <= use.quantity <= USE_MAX and 1 <= use.per_pieces <= USE_MAX):
+            problems.add(
+                "parts",
+                _("%(part)s: enter how many go with how many pieces, from 1 to 1,000.")
+                % {"part": use.part.name},
+            )

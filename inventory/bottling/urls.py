@@ -1,0 +1,50 @@
+"""Addresses of the bottling room: /bottling/…, and undoing any posting of the books."""
+
+from django.urls import path
+
+from inventory.bottling.views import parts, reversals, runs, sizes
+
+urlpatterns = [
+    path("bottling/", runs.home, name="bottling"),
+    path("bottling/plan/", runs.RunPlanView.as_view(), name="run_plan"),
+    path("bottling/plan/look/", runs.run_plan_preview, name="run_plan_preview"),
+    path("bottling/runs/<slug:number>/", runs.run_detail, name="run_detail"),
+    path("bottling/runs/<slug:number>/record/", runs.RunRecordView.as_view(), name="run_record"),
+    path(
+        "bottling/runs/<slug:number>/record/look/",
+        runs.run_record_preview,
+        name="run_record_preview",
+    ),
+    path("bottling/runs/<slug:number>/cancel/", runs.RunCancelView.as_view(), name="run_cancel"),
+    path("bottling/runs/<slug:number>/check/", runs.FillCheckView.as_view(), name="fill_check"),
+    path("bottling/runs/<slug:number>/labels/", runs.run_labels, name="run_labels"),
+    path("bottling/lots/<str:code>/release/", runs.LotReleaseView.as_view(), name="lot_release"),
+    path("bottling/parts/", parts.part_list, name="part_list"),
+    path("bottling/parts/add/", parts.PartCreateView.as_view(), name="part_create"),
+    path("bottling/parts/receive/", parts.PartReceiveView.as_view(), name="part_receive"),
+    path("bottling/parts/<slug:code>/", parts.part_detail, name="part_detail"),
+    path(
+        "bottling/parts/<slug:code>/edit/",
+        parts.PartEditView.as_view(),
+        name="part_edit",
+    ),
+    path("bottling/sizes/", sizes.container_list, name="container_list"),
+    path("bottling/sizes/add/", sizes.ContainerCreateView.as_view(), name="container_create"),
+    path("bottling/sizes/usual/", sizes.container_add_usual, name="container_add_usual"),
+    path(
+        "bottling/sizes/<slug:code>/",
+        sizes.ContainerEditView.as_view(),
+        name="container_edit",
+    ),
+    path(
+        "bottling/sizes/<slug:code>/switch/",
+        sizes.container_switch,
+        name="container_switch",
+    ),
+    path(
+        "bottling/settings/",
+        sizes.ProductionSettingsView.as_view(),
+        name="production_settings",
+    ),
+    path("honey/postings/<int:pk>/undo/", reversals.Undo.as_view(), name="posting_reverse"),
+]

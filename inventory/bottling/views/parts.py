@@ -1,0 +1,124 @@
+"""Pages about packaging parts: what is there, what to order, and what came in."""
+
+from typing import Any
+
+from django.db.models import Exists, OuterRef
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+
+from inventory.bottling.forms import PartForm, ReceiveForm
+from inventory.bottling.models import PackagingPart, PartReceipt
+from inventory.bottling.queries import parts as part_queries
+from inventory.bottling.services import parts
+from inventory.shared import words
+from inventory.shared.views import ActView
+from inventory.stock.models import Place, Posting
+
+MANAGE_PARTS = "inventory.manage_parts"
+RECEIPTS_SHOWN = 20
+
+
+def part_list(request: HttpRequest) -> HttpResponse:
+    """Every part with its stock, its cost, its use, and what to order."""
+    stock = part_queries.stock()
+    context = {
+        "stock": stock,
+        "to_order": [row for row in stock if row.part.is_active and row.warning],
+        "use_days": part_queries.USE_DAYS,
+    }
+    return render(request, "inventory/bottling/part_list.html", context)
+
+
+def part_of(code: str) -> PackagingPart:
+    return get_object_or_404(PackagingPart.objects.select_related("item"), code=code)
+
+
+def part_detail(request: HttpRequest, code: str) -> HttpResponse:
+    """One part: where it is, what it cost, what it goes into, and what came in."""
+    part = part_of(code)
+    receipts = part.receipts.select_related("place").annotate(
+        is_undone=Exists(Posting.objects.filter(reverses=OuterRef("posting")))
+    )
+    context = {
+        "part": part,
+        "stock": part_queries.stock(only=part)[0],
+        "receipts": receipts[:RECEIPTS_SHOWN],
+        "used_in": part.used_in.select_related("container").order_by("container__brimful_ml"),
+        "use_days": part_queries.USE_DAYS,
+    }
+    return render(request, "inventory/bottling/part_detail.html", context)
+
+
+class PartReceiveView(ActView):
+    permission_required = MANAGE_PARTS
+    form_class = ReceiveForm
+    template_name = "inventory/bottling/part_receive.html"
+
+    def get_initial(self) -> dict[str, Any]:
+        part = PackagingPart.objects.filter(code=self.request.GET.get("part", "")).first()
+        return {"part": part.pk} if part else {}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            has_parts=PackagingPart.objects.filter(is_active=True).exists(),
+            has_places=Place.objects.filter(kind__in=Place.STORES, is_active=True).exists(),
+            **kwargs,
+        )
+
+    def act(self, data: dict[str, Any]) -> PartReceipt:
+        return parts.receive(cost_cents=data.pop("cost"), recorded_by=self.request.user, **data)
+
+    def done_message(self, made: PartReceipt) -> str:
+        return _("Received %(pieces)s of %(part)s for %(cost)s.") % {
+            "pieces": words.pieces(made.pieces),
+            "part": made.part.name,
+            "cost": words.money(made.cost_cents),
+        }
+
+    def posting_to_undo(self, made: PartReceipt):
+        return made.posting
+
+    def next_url(self, made: PartReceipt) -> str:
+        return reverse("inventory:part_detail", args=[made.part.code])
+
+    def repeat_url(self, made: Any) -> str:
+        return reverse("inventory:part_list")
+
+
+class PartCreateView(ActView):
+    permission_required = MANAGE_PARTS
+    form_class = PartForm
+    template_name = "inventory/bottling/part_form.html"
+
+    def act(self, data: dict[str, Any]) -> PackagingPart:
+        del data["key"]
+        return parts.save(**data)
+
+    def done_message(self, made: PackagingPart) -> str:
+        return _("Added %(part)s.") % {"part": made.name}
+
+    def next_url(self, made: PackagingPart) -> str:
+        return reverse("inventory:part_detail", args=[made.code])
+
+
+class PartEditView(PartCreateView):
+    @cached_property
+    def part(self) -> PackagingPart:
+        return part_of(self.kwargs["code"])
+
+    def get_initial(self) -> dict[str, Any]:
+        fields = ("name", "kind", "reorder_point", "is_active")
+        return {field: getattr(self.part, field) for field in fields}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(part=self.part, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> PackagingPart:
+        del data["key"]
+        return parts.save(part=self.part, **data)
+
+    def done_message(self, made: PackagingPart) -> str:
+        return _("Saved %(part)s.") % {"part": made.name}

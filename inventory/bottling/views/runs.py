@@ -1,0 +1,319 @@
+"""Pages of the bottling room: plan a run, record it, look at it, check its weights."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import permission_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+
+from inventory.bottling.forms import CancelForm, FillCheckForm, PlanForm, RecordForm, ReleaseForm
+from inventory.bottling.models import BottlingRun, ContainerSize, FillCheck
+from inventory.bottling.queries import bottling, parts
+from inventory.bottling.services import fill_checks, runs
+from inventory.physics import labelling
+from inventory.shared import words
+from inventory.shared.views import ActView
+from inventory.stock.models import Lot, ProductionSettings
+
+RUN_BOTTLING = "inventory.run_bottling"
+
+
+def home(request: HttpRequest) -> HttpResponse:
+    """What is planned, what to order, and how the last runs went."""
+    return render(request, "inventory/bottling/home.html", {"overview": bottling.overview()})
+
+
+def run_of(number: str) -> BottlingRun:
+    """Return the run of this number with what its pages show."""
+    runs_with_names = BottlingRun.objects.select_related(
+        "container__item", "source", "target", "lot", "packed_lot__container", "recorded_by"
+    )
+    return get_object_or_404(runs_with_names, number=number)
+
+
+class RunView(ActView):
+    """An act on one run, whose number is in the address."""
+
+    permission_required = RUN_BOTTLING
+
+    @cached_property
+    def run(self) -> BottlingRun:
+        return run_of(self.kwargs["number"])
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(run=self.run, **kwargs)
+
+    def next_url(self, made: Any) -> str:
+        return reverse("inventory:run_detail", args=[self.run.number])
+
+    def repeat_url(self, made: Any) -> str:
+        return self.next_url(made)
+
+
+class RunPlanView(ActView):
+    permission_required = RUN_BOTTLING
+    form_class = PlanForm
+    template_name = "inventory/bottling/run_plan.html"
+
+    def get_initial(self) -> dict[str, Any]:
+        asked = self.request.GET
+        initial = {}
+        if size := ContainerSize.objects.filter(code=asked.get("size", "")).first():
+            initial["container"] = size.pk
+        for balance in bottling.vessels_with_honey():
+            if balance.place.code == asked.get("from"):
+                initial["source"] = balance.place_id
+        if asked.get("pieces", "").isdecimal():
+            initial["pieces"] = asked["pieces"]
+        return initial
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if "look" in request.POST:
+            return self.render_to_response(self.get_context_data(form=self.get_form()))
+        return super().post(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        context = super().get_context_data(**kwargs)
+        form = context["form"]
+        return context | {
+            "preview": preview_of_plan(form) if form.is_bound else None,
+            "missing": [
+                name
+                for name in ("container", "source", "target")
+                if not form.fields[name].queryset.exists()
+            ],
+        }
+
+    def act(self, data: dict[str, Any]) -> BottlingRun:
+        return runs.plan(planned_by=self.request.user, **data)
+
+    def done_message(self, made: BottlingRun) -> str:
+        return _("Planned run %(number)s: %(pieces)s of %(size)s.") % {
+            "number": made.number,
+            "pieces": words.pieces(made.pieces_planned),
+            "size": made.container.name,
+        }
+
+    def next_url(self, made: BottlingRun) -> str:
+        return reverse("inventory:run_detail", args=[made.number])
+
+    def repeat_url(self, made: BottlingRun) -> str:
+        return self.next_url(made)
+
+
+@permission_required(RUN_BOTTLING, raise_exception=True)
+def run_plan_preview(request: HttpRequest) -> HttpResponse:
+    """Answer, while the plan is typed, what the run needs; nothing is saved."""
+    preview = preview_of_plan(PlanForm(request.GET))
+    return render(request, "inventory/bottling/_plan_preview.html", {"preview": preview})
+
+
+def preview_of_plan(form: PlanForm) -> bottling.PlanPreview | None:
+    form.is_valid()
+    data = form.cleaned_data
+    if not data.get("container") or not data.get("source") or (data.get("pieces") or 0) < 1:
+        return None
+    celsius = data.get("celsius")
+    return bottling.plan_preview(
+        container=data["container"],
+        source=data["source"],
+        pieces=data["pieces"],
+        celsius=bottling.usual_celsius() if celsius is None else celsius,
+    )
+
+
+def run_detail(request: HttpRequest, number: str) -> HttpResponse:
+    """All there is to know about one run, and what can be done with it next."""
+    run = run_of(number)
+    figures = bottling.figures_of(run)
+    preview = None
+    if run.status == BottlingRun.Status.PLANNED:
+        preview = bottling.plan_preview(
+            container=run.container,
+            source=run.source,
+            pieces=run.pieces_planned,
+            celsius=bottling.usual_celsius() if run.celsius is None else run.celsius,
+            planned_already=run,
+        )
+    context = {
+        "run": run,
+        "figures": figures,
+        "underfill": figures and figures.is_underfilled and bottling.underfill_sentence(figures),
+        "preview": preview,
+        "parts": parts.uses_of(run) if figures else [],
+        "checks": bottling.checks_of(run) if figures else [],
+        "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
+        "statement": labelling.net_contents_statement(run.container.declared_grams),
+    }
+    return render(request, "inventory/bottling/run_detail.html", context)
+
+
+class RunRecordView(RunView):
+    form_class = RecordForm
+    template_name = "inventory/bottling/run_record.html"
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"run": self.run}
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if "look" in request.POST:
+            return self.render_to_response(self.get_context_data(form=self.get_form()))
+        return super().post(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        context = super().get_context_data(**kwargs)
+        form = context["form"]
+        return context | {"preview": preview_of_record(form) if form.is_bound else None}
+
+    def act(self, data: dict[str, Any]) -> BottlingRun:
+        data.pop("depth_before"), data.pop("depth_after"), data.pop("drawn_uncertainty", None)
+        return runs.record(
+            run=self.run,
+            drawn_grams=data.pop("drawn"),
+            drawn_by=data.pop("drawn_by", BottlingRun.DrawnBy.SCALE),
+            loss_grams=data.pop("loss"),
+            recorded_by=self.request.user,
+            **data,
+        )
+
+    def done_message(self, made: BottlingRun) -> str:
+        return _("Filled %(pieces)s of %(size)s: lot %(lot)s, on %(place)s.") % {
+            "pieces": words.pieces(made.pieces_filled),
+            "size": made.container.name,
+            "lot": made.packed_lot.code,
+            "place": made.target.name,
+        }
+
+    def posting_to_undo(self, made: BottlingRun):
+        return made.posting
+
+
+@permission_required(RUN_BOTTLING, raise_exception=True)
+def run_record_preview(request: HttpRequest, number: str) -> HttpResponse:
+    """Answer, while the figures are typed, what recording them would do; nothing is saved."""
+    preview = preview_of_record(RecordForm(request.GET, run=run_of(number)))
+    return render(request, "inventory/bottling/_record_preview.html", {"preview": preview})
+
+
+def preview_of_record(form: RecordForm) -> bottling.RecordPreview | None:
+    form.is_valid()
+    data = form.cleaned_data
+    # A figure that can't be is told when the form is sent; the rest would be worked out without it.
+    if {"pieces_broken", "loss", "labour_minutes"} & form.errors.keys():
+        return None
+    if data.get("drawn") is None or not data.get("pieces_filled") or not data.get("bottled_on"):
+        return None
+    return bottling.record_preview(
+        form.run,
+        pieces_filled=data["pieces_filled"],
+        pieces_broken=data.get("pieces_broken") or 0,
+        drawn_grams=data["drawn"],
+        drawn_uncertainty_grams=data.get("drawn_uncertainty"),
+        loss_grams=data.get("loss") or 0,
+        labour_minutes=data.get("labour_minutes"),
+        bottled_on=data["bottled_on"],
+    )
+
+
+class RunCancelView(RunView):
+    form_class = CancelForm
+    template_name = "inventory/bottling/run_cancel.html"
+
+    def act(self, data: dict[str, Any]) -> BottlingRun:
+        return runs.cancel(run=self.run, cancelled_by=self.request.user, reason=data["reason"])
+
+    def done_message(self, made: BottlingRun) -> str:
+        return _("Run %(number)s is cancelled. Nothing had left the books.") % {
+            "number": made.number
+        }
+
+
+class FillCheckView(RunView):
+    form_class = FillCheckForm
+    template_name = "inventory/bottling/fill_check.html"
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"run": self.run}
+
+    def get_initial(self) -> dict[str, Any]:
+        container = self.run.container
+        is_american = container.declared_unit in ("lb", "oz")
+        last = FillCheck.objects.filter(run__container=container).first()
+        scheme = last.scheme if last else ("us" if is_american else "eu")
+        return {"scheme": scheme, "unit": "g", "tare": [container.tare_grams or None, "g"]}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            checks=bottling.checks_of(self.run),
+            samples=bottling.samples_wanted(self.run),
+            **kwargs,
+        )
+
+    def act(self, data: dict[str, Any]) -> FillCheck:
+        return fill_checks.record(
+            run=self.run,
+            scheme=data["scheme"],
+            weights_milligrams=data["weights_milligrams"],
+            tare_milligrams=data["tare_milligrams"],
+            weights_are_right=data["weights_are_right"],
+            checked_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: FillCheck) -> str:
+        if made.has_passed:
+            return _("The fill check passed and is kept with the run.")
+        return _("The fill check failed: lot %(lot)s is on hold and can't be sold.") % {
+            "lot": made.run.packed_lot.code
+        }
+
+    def done_level(self, made: FillCheck) -> int:
+        return messages.SUCCESS if made.has_passed else messages.WARNING
+
+    def next_url(self, made: Any) -> str:
+        return reverse("inventory:fill_check", args=[self.run.number])
+
+
+class LotReleaseView(ActView):
+    permission_required = "inventory.release_hold"
+    form_class = ReleaseForm
+    template_name = "inventory/bottling/lot_release.html"
+
+    @cached_property
+    def lot(self) -> Lot:
+        packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("container__item", "run")
+        return get_object_or_404(packed, code=self.kwargs["code"])
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(lot=self.lot, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> Lot:
+        return fill_checks.release(
+            lot=self.lot, reason=data["reason"], released_by=self.request.user
+        )
+
+    def done_message(self, made: Lot) -> str:
+        return _("Lot %(code)s may be sold again.") % {"code": made.code}
+
+    def next_url(self, made: Lot) -> str:
+        run = BottlingRun.objects.filter(packed_lot=made).first()
+        return (
+            reverse("inventory:run_detail", args=[run.number])
+            if run
+            else reverse("inventory:bottling")
+        )
+
+
+def run_labels(request: HttpRequest, number: str) -> HttpResponse:
+    """The lines to print on the labels of a run: net contents, lot code, best by, caution."""
+    run = run_of(number)
+    context = {
+        "run": run,
+        "statement": labelling.net_contents_statement(run.container.declared_grams),
+        "copies": range(12),
+    }
+    return render(request, "inventory/bottling/run_labels.html", context)

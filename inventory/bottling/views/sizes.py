@@ -1,0 +1,169 @@
+"""Pages about container sizes, and about how the house works."""
+
+from fractions import Fraction
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import permission_required
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_POST
+
+from inventory.bottling.forms import ContainerForm, ProductionForm
+from inventory.bottling.models import ContainerSize
+from inventory.bottling.queries import sizes as size_queries
+from inventory.bottling.services import sizes
+from inventory.physics import labelling
+from inventory.shared.views import ActView
+from inventory.stock.models import ProductionSettings
+from inventory.stock.services import production
+
+MANAGE_PARTS = "inventory.manage_parts"
+
+
+def container_list(request: HttpRequest) -> HttpResponse:
+    """Every size with what its label says and what it is made up from."""
+    context = {"sizes": size_queries.all_sizes()}
+    return render(request, "inventory/bottling/container_list.html", context)
+
+
+@require_POST
+@permission_required(MANAGE_PARTS, raise_exception=True)
+def container_add_usual(request: HttpRequest) -> HttpResponse:
+    added = sizes.add_usual_sizes()
+    if added:
+        said = ngettext(
+            "Added %(count)s usual size. Check its capacity against your own jars.",
+            "Added %(count)s usual sizes. Check their capacity against your own jars.",
+            len(added),
+        ) % {"count": len(added)}
+        messages.success(request, said)
+    else:
+        messages.info(request, _("All the usual sizes are here already."))
+    return HttpResponseRedirect(reverse("inventory:container_list"))
+
+
+@require_POST
+@permission_required(MANAGE_PARTS, raise_exception=True)
+def container_switch(request: HttpRequest, code: str) -> HttpResponse:
+    """Take a size out of use, or put it back."""
+    container = get_object_or_404(ContainerSize, code=code)
+    if container.is_active:
+        sizes.take_out_of_use(container=container)
+        said = _("%(size)s is out of use. What is packed can still be sold.")
+    else:
+        sizes.put_back_in_use(container=container)
+        said = _("%(size)s is in use again.")
+    messages.success(request, said % {"size": container.name})
+    return HttpResponseRedirect(reverse("inventory:container_list"))
+
+
+class ContainerCreateView(ActView):
+    permission_required = MANAGE_PARTS
+    form_class = ContainerForm
+    template_name = "inventory/bottling/container_form.html"
+    container: ContainerSize | None = None
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"container": self.container}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            container=self.container, type_heights=type_heights(), **kwargs
+        )
+
+    def act(self, data: dict[str, Any]) -> ContainerSize:
+        form_lines = self.part_lines.cleaned_data
+        del data["key"]
+        amount, unit = data.pop("declared")
+        return sizes.save(
+            container=self.container,
+            declared_amount=amount,
+            declared_unit=unit,
+            brimful_ml=data.pop("brimful"),
+            tare_grams=data.pop("tare") or 0,
+            parts=[
+                sizes.PartUse(line["part"], line["quantity"] or 1, line["per_pieces"] or 1)
+                for line in form_lines
+                if line.get("part")
+            ],
+            **data,
+        )
+
+    def form_valid(self, form: ContainerForm) -> HttpResponse:
+        self.part_lines = form.part_lines
+        return super().form_valid(form)
+
+    def done_message(self, made: ContainerSize) -> str:
+        return _("Added the size %(size)s.") % {"size": made.name}
+
+    def next_url(self, made: ContainerSize) -> str:
+        return reverse("inventory:container_list")
+
+
+class ContainerEditView(ContainerCreateView):
+    @cached_property
+    def container(self) -> ContainerSize:
+        return get_object_or_404(
+            ContainerSize.objects.select_related("item"), code=self.kwargs["code"]
+        )
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            size=size_queries.look_at(self.container),
+            fits=size_queries.fits_now(self.container),
+            **kwargs,
+        )
+
+    def done_message(self, made: ContainerSize) -> str:
+        return _("Saved %(size)s.") % {"size": made.name}
+
+
+class ProductionSettingsView(ActView):
+    permission_required = MANAGE_PARTS
+    form_class = ProductionForm
+    template_name = "inventory/bottling/production_settings.html"
+
+    def get_initial(self) -> dict[str, Any]:
+        settings = ProductionSettings.current()
+        return {
+            "labour": self.request.GET.get("labour", settings.labour_cents_per_hour),
+            "celsius": [f"{settings.honey_house_celsius * 9 / 5 + 32:.0f}", "F"],
+            "cost_method": settings.cost_method,
+        }
+
+    def act(self, data: dict[str, Any]) -> ProductionSettings:
+        return production.change(
+            labour_cents_per_hour=data["labour"],
+            honey_house_celsius=data["celsius"],
+            cost_method=data["cost_method"],
+        )
+
+    def done_message(self, made: ProductionSettings) -> str:
+        return _("Saved. Runs recorded from now on use these figures.")
+
+    def next_url(self, made: ProductionSettings) -> str:
+        return reverse("inventory:bottling")
+
+
+def type_heights() -> list[tuple[str, str]]:
+    """Return the least type height by area of the front panel, in words."""
+    limits = [*labelling.PANEL_UP_TO_IN2, None]
+    return [
+        (
+            _("over %(area)s sq in") % {"area": labelling.PANEL_UP_TO_IN2[-1]}
+            if limit is None
+            else _("up to %(area)s sq in") % {"area": limit},
+            _("%(height)s in")
+            % {
+                "height": Fraction(labelling.minimum_type_height(limit or 401)).limit_denominator(
+                    16
+                )
+            },
+        )
+        for limit in limits
+    ]

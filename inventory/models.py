@@ -1,0 +1,53 @@
+"""All models of the app, in one place for Django to find.
+
+Code imports them from their rooms: `inventory.shared.models`, `inventory.stock.models` and
+`inventory.bottling.models`.
+"""
+
+from inventory.bottling.models import (
+    BottlingRun,
+    ContainerPart,
+    ContainerSize,
+    FillCheck,
+    FillWeight,
+    PackagingPart,
+    PartReceipt,
+)
+from inventory.shared.models import House
+from inventory.stock.models import (
+    Balance,
+    CalibrationPoint,
+    Counter,
+    DipReading,
+    Item,
+    Lot,
+    LotParent,
+    Place,
+    Posting,
+    PostingLine,
+    ProductionSettings,
+    TankShape,
+)
+
+__all__ = [
+    "Balance",
+    "BottlingRun",
+    "CalibrationPoint",
+    "ContainerPart",
+    "ContainerSize",
+    "Counter",
+    "DipReading",
+    "FillCheck",
+    "FillWeight",
+    "House",
+    "Item",
+    "Lot",
+    "LotParent",
+    "PackagingPart",
+    "PartReceipt",
+    "Place",
+    "Posting",
+    "PostingLine",
+    "ProductionSettings",
+    "TankShape",
+]

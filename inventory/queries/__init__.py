@@ -1,1 +1,0 @@
-"""The only code that reads honey and stock for display."""

@@ -1,1 +1,0 @@
-"""The only code that writes honey and stock: one function a business act, one transaction each."""

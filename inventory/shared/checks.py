@@ -1,0 +1,52 @@
+"""Checks that many acts share; each says in words what is wrong and at which field."""
+
+from datetime import date, timedelta
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory.shared import words
+from inventory.shared.errors import Problems
+from inventory.shared.sentences import plain
+
+# More than any house handles in one go; a figure above it is a slip of the finger.
+GRAMS_MAX = 50_000_000
+# What is older was not written down late: its year is a slip.
+YEARS_BACK_MAX = timedelta(days=5 * 365)
+
+
+def check_grams(problems: Problems, field: str, grams: int) -> None:
+    if grams <= 0:
+        problems.add(field, _("Enter a weight of more than nothing."))
+    elif grams > GRAMS_MAX:
+        problems.add(
+            field,
+            _("%(asked)s is too much to handle at once. Check the figure and its unit.")
+            % {"asked": words.pounds(grams)},
+        )
+
+
+def check_day(problems: Problems, field: str, day: date | None) -> None:
+    """Add a problem for a day that has not come or is long gone; None stands for now."""
+    if day is None:
+        return
+    today = timezone.localdate()
+    if day > today:
+        problems.add(field, _("The day lies in the future."))
+    elif day < today - YEARS_BACK_MAX:
+        problems.add(field, _("The day is more than five years ago. Check the year."))
+
+
+def save_checked(instance: Any) -> None:
+    """Validate what a person typed and save it; raise the house's errors, field by field."""
+    try:
+        instance.full_clean()
+    except ValidationError as error:
+        problems = Problems()
+        for field, messages in plain(error).message_dict.items():
+            for message in messages:
+                problems.add(None if field == "__all__" else field, message)
+        problems.raise_any()
+    instance.save()

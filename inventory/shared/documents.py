@@ -1,0 +1,112 @@
+"""Papers as PDF: quotes, pick lists, receipts, invoices, statements.
+
+Every paper is a template that extends `documents/base.html`. WeasyPrint is imported on first
+use, so that a machine without Pango still runs everything but the papers.
+"""
+
+import threading
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.utils.http import content_disposition_header
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+
+from inventory.shared.errors import HouseError
+from inventory.shared.models import House
+
+PAPER_CSS = Path(settings.BASE_DIR) / "templates" / "documents" / "paper.css"
+PAGE_SIZES = {House.Paper.LETTER: "Letter", House.Paper.A4: "A4"}
+
+# Two threads that share a font configuration corrupt memory, so papers are made one at a time.
+_one_at_a_time = threading.Lock()
+
+
+class PdfUnavailable(HouseError):
+    """This machine lacks the libraries that papers are drawn with."""
+
+    code = "pdf_unavailable"
+
+
+class _Press(NamedTuple):
+    """What is made once and used for every paper: memory stays flat and pages come fast."""
+
+    make_html: Any
+    fetcher: Any
+    fonts: Any
+    style: Any
+
+
+def render_pdf(template_name: str, context: dict[str, Any]) -> bytes:
+    """Return a paper as PDF, the same bytes for the same figures.
+
+    The template also gets `house` (unless `context` brings its own, as an invoice does with the
+    seller's address on its day) and `page_style`, the paper's size and page numbers. Raises
+    `PdfUnavailable` where Pango is missing.
+    """
+    html = render_html(template_name, context)
+    with _one_at_a_time:
+        press = _press()
+        # Only what stands in the page itself is drawn: no file and no address is ever read.
+        document = press.make_html(string=html, url_fetcher=press.fetcher)
+        return document.write_pdf(stylesheets=[press.style], font_config=press.fonts)
+
+
+def render_html(template_name: str, context: dict[str, Any]) -> str:
+    """Return the HTML that `render_pdf` sets in print."""
+    house = House.current()
+    return render_to_string(
+        template_name, {"house": house, "page_style": _page_style(house.paper), **context}
+    )
+
+
+def pdf_response(name: str, content: bytes) -> HttpResponse:
+    """Answer with a PDF that opens in the browser and is saved as `name`."""
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = content_disposition_header(False, name)
+    return response
+
+
+def serve(
+    request: HttpRequest, *, name: str, template_name: str, context: dict[str, Any]
+) -> HttpResponse:
+    """Answer with a paper, or with a page (status 503) that says what this machine lacks."""
+    try:
+        return pdf_response(name, render_pdf(template_name, context))
+    except PdfUnavailable as error:
+        return render(request, "documents/unavailable.html", {"error": error}, status=503)
+
+
+def _page_style(paper: str) -> SafeString:
+    """Return the size of the page and its running number, in the reader's language."""
+    number = _("Page %(page)s of %(pages)s") % {
+        "page": '" counter(page) "',
+        "pages": '" counter(pages) "',
+    }
+    size = PAGE_SIZES[House.Paper(paper)]
+    return mark_safe(f'@page {{ size: {size}; @bottom-right {{ content: "{number}" }} }}')
+
+
+@cache
+def _press() -> _Press:
+    try:
+        from weasyprint import CSS, HTML
+        from weasyprint.text.fonts import FontConfiguration
+        from weasyprint.urls import URLFetcher
+    except OSError as error:
+        raise PdfUnavailable(
+            _(
+                "Papers can't be made as PDF here, because Pango is missing. Everything else "
+                "works. On Debian or Ubuntu install libpango-1.0-0 libpangoft2-1.0-0 "
+                "libharfbuzz-subset0; on macOS run: brew install pango. Then start again."
+            )
+        ) from error
+    fetcher = URLFetcher(allowed_protocols=["data"])
+    fonts = FontConfiguration()
+    style = CSS(string=PAPER_CSS.read_text(), font_config=fonts, url_fetcher=fetcher)
+    return _Press(HTML, fetcher, fonts, style)

@@ -1,0 +1,21 @@
+"""Lists that are narrowed to some days."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from inventory.shared.forms.acts import PlainWords
+from inventory.shared.forms.fields import date_field
+
+
+class DaysForm(PlainWords, forms.Form):
+    """From which day to which, either of them left open."""
+
+    first = date_field(_("From"), required=False)
+    last = date_field(_("To"), required=False)
+
+    def clean(self) -> dict:
+        data = super().clean()
+        first, last = data.get("first"), data.get("last")
+        if first and last and last < first:
+            self.add_error("last", _("The last day lies before the first."))
+        return data

@@ -1,0 +1,52 @@
+"""Filters that say honey's words in the reader's language: colour classes and grades."""
+
+from django import template
+
+from inventory.shared import words
+
+register = template.Library()
+
+
+@register.filter
+def colour_word(colour_class: str | None) -> str:
+    """Say a colour class: "Extra Light Amber" → "extra light amber"; nothing while unknown."""
+    return words.colour(colour_class) if colour_class else ""
+
+
+@register.filter
+def grade_word(grade: str) -> str:
+    """Say a moisture grade of the United States standard."""
+    return words.grade(grade)
+
+
+@register.filter
+def depth(mm: int | None) -> str:
+    """Say a depth: 1321 → "52.0 in (1,321 mm)"; nothing while unknown."""
+    return "" if mm is None else words.depth(mm)
+
+
+@register.filter
+def temperature(celsius) -> str:
+    """Say a temperature: 33.3 → "92 °F (33.3 °C)"."""
+    return words.temperature(celsius)
+
+
+@register.filter
+def quantity_of(quantity: int, item) -> str:
+    """Say a quantity of an item in the unit people use for it: pounds and tenths, or pieces.
+
+    In the books what goes out and what comes in stand side by side, so all of it has tenths.
+    """
+    return item.in_words(quantity, 1)
+
+
+@register.filter
+def out_of(quantity: int, item) -> str:
+    """Say what a line takes away, without its sign: the column says that it went out."""
+    return item.in_words(-quantity, 1)
+
+
+@register.filter
+def names(things) -> str:
+    """Join the names of places or lots: "Tank 1, Tank 2"."""
+    return ", ".join(str(thing) for thing in things)

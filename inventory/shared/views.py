@@ -1,0 +1,77 @@
+"""A page on which a person does one act: form, service, message, next page."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.mixins import PermissionRequiredMixin
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import reverse
+from django.views.generic import FormView
+
+from inventory.shared.errors import AlreadyRecorded, HouseError
+
+
+class ActView(PermissionRequiredMixin, FormView):
+    """Show a form, call one service with what was typed, and say what was done.
+
+    A subclass gives `permission_required`, `form_class`, `template_name`, and the three methods
+    below. A refused act shows its sentences at the fields and leaves the books unchanged; the
+    same form sent twice says so and goes on to the same page.
+    """
+
+    raise_exception = True
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        # Who may not do the act learns nothing of what it is about, not even whether it exists.
+        if not self.has_permission():
+            return self.handle_no_permission()
+        self.prepare()
+        return super().dispatch(request, *args, **kwargs)
+
+    def prepare(self) -> None:
+        """Look up what the act is about, by `self.kwargs` and `self.request`."""
+
+    def act(self, data: dict[str, Any]) -> Any:
+        """Call the service with the cleaned form data and return what it made."""
+        raise NotImplementedError
+
+    def done_message(self, made: Any) -> str:
+        """Say what was done, in one sentence."""
+        raise NotImplementedError
+
+    def done_level(self, made: Any) -> int:
+        """Return how the message looks: good news, unless the subclass knows better."""
+        return messages.SUCCESS
+
+    def next_url(self, made: Any) -> str:
+        """Where to go after the act."""
+        raise NotImplementedError
+
+    def posting_to_undo(self, made: Any):
+        """Return the posting that an *undo* beside the message reverses, or None."""
+        return None
+
+    def form_valid(self, form) -> HttpResponse:
+        try:
+            made = self.act(dict(form.cleaned_data))
+        except AlreadyRecorded as repeat:
+            messages.info(self.request, repeat.message)
+            return HttpResponseRedirect(self.repeat_url(repeat.made))
+        except HouseError as error:
+            form.refuse(error)
+            return self.form_invalid(form)
+        posting = self.posting_to_undo(made)
+        may_undo = posting is not None and self.request.user.has_perm("inventory.reverse_posting")
+        undo = reverse("inventory:posting_reverse", args=[posting.pk]) if may_undo else ""
+        # A message's extra tag is the address behind the *undo* beside it.
+        messages.add_message(
+            self.request, self.done_level(made), self.done_message(made), extra_tags=undo
+        )
+        return HttpResponseRedirect(self.next_url(made))
+
+    def form_invalid(self, form) -> HttpResponse:
+        return self.render_to_response(self.get_context_data(form=form), status=422)
+
+    def repeat_url(self, made: Any) -> str:
+        """Where to go when the form came twice: home, unless the subclass knows better."""
+        return reverse("web:today")

@@ -1,0 +1,128 @@
+"""Figures in plain text, for sentences: weights, pieces and money with their units."""
+
+from collections.abc import Callable, Sequence
+from decimal import MAX_PREC, Decimal, localcontext
+
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
+from inventory.shared.money import price_places, with_currency
+
+MM_PER_INCH = Decimal("25.4")
+MINUS = "−"
+# A gram is 0.002 lb and a millilitre 0.0003 gal: with four decimals any two that differ show it.
+DECIMALS_MAX = 4
+
+# The words of the United States standard, as `inventory.physics.grading` gives them.
+COLOURS = {
+    "Water White": gettext_lazy("water white"),
+    "Extra White": gettext_lazy("extra white"),
+    "White": gettext_lazy("white"),
+    "Extra Light Amber": gettext_lazy("extra light amber"),
+    "Light Amber": gettext_lazy("light amber"),
+    "Amber": gettext_lazy("amber"),
+    "Dark Amber": gettext_lazy("dark amber"),
+}
+GRADES = {
+    "U.S. Grade A": gettext_lazy("U.S. Grade A"),
+    "U.S. Grade C": gettext_lazy("U.S. Grade C"),
+    "Substandard": gettext_lazy("Substandard"),
+}
+
+
+def colour(colour_class: str) -> str:
+    """Say a colour class in the reader's language."""
+    return str(COLOURS[colour_class])
+
+
+def grade(moisture_grade: str) -> str:
+    """Say a grade by moisture in the reader's language."""
+    return str(GRADES[moisture_grade])
+
+
+def pounds(grams: int | Decimal, decimals: int | None = None) -> str:
+    """Write grams as pounds: "1,284 lb", with one decimal below a hundred.
+
+    Where a weight stands beside others that it is compared or added up with, `decimals` says how
+    many each of them has.
+    """
+    return _with_unit(Decimal(grams) / POUND_GRAMS, _("lb"), decimals)
+
+
+def pounds_apart(*grams: int) -> tuple[str, ...]:
+    """Write weights that are compared: with as many decimals as tell those apart that differ.
+
+    200,035 g and 200,000 g would both be "441 lb"; they are written "441.0 lb" and "440.9 lb".
+    """
+    return _apart(pounds, grams)
+
+
+def gallons_apart(*litres: Decimal) -> tuple[str, ...]:
+    """Write volumes that are compared, as `pounds_apart` does weights."""
+    return _apart(gallons, litres)
+
+
+def kilograms(grams: int | Decimal) -> str:
+    """Write grams as kilograms: "582 kg", with one decimal below a hundred."""
+    return _with_unit(Decimal(grams) / 1000, _("kg"))
+
+
+def gallons(litres: Decimal, decimals: int | None = None) -> str:
+    """Write litres as US gallons: "107 gal", with one decimal below a hundred, or `decimals`."""
+    return _with_unit(Decimal(litres) / GALLON_LITRES, _("gal"), decimals)
+
+
+def depth(mm: int) -> str:
+    """Write millimetres as inches and millimetres: "52.0 in (1,321 mm)"."""
+    return _("%(inches)s in (%(mm)s mm)") % {
+        "inches": _number(Decimal(mm) / MM_PER_INCH, 1),
+        "mm": _number(mm, 0),
+    }
+
+
+def temperature(celsius: Decimal) -> str:
+    """Write a temperature both ways, as it was typed in either: "92 °F (33.3 °C)"."""
+    fahrenheit = Decimal(celsius) * 9 / 5 + 32
+    # A tenth of a degree Celsius tells no more than whole degrees Fahrenheit.
+    decimals = 0 if round(celsius, 1) == round(celsius) else 1
+    return f"{_number(fahrenheit, 0)} °F ({_number(celsius, decimals)} °C)"
+
+
+def pieces(count: int) -> str:
+    """Write whole pieces: "1 piece", "96 pieces"."""
+    return ngettext("%(count)s piece", "%(count)s pieces", count) % {"count": _number(count, 0)}
+
+
+def money(cents: int) -> str:
+    """Write cents in the house's currency: "$1,284.50"."""
+    return with_currency(_number(Decimal(cents) / 100, 2).replace("-", MINUS))
+
+
+def unit_price(price: Decimal) -> str:
+    """Write a price a pound or a piece: two decimals, up to four where they are not nought."""
+    price = round(Decimal(price), 4)
+    return with_currency(_number(price, price_places(price)).replace("-", MINUS))
+
+
+def _apart(write: Callable[..., str], figures: Sequence[int | Decimal]) -> tuple[str, ...]:
+    different = len(set(figures))
+    for decimals in (None, *range(1, DECIMALS_MAX + 1)):
+        written = tuple(write(figure, decimals) for figure in figures)
+        if len(set(written)) == different:
+            break
+    return written
+
+
+def _with_unit(number: Decimal, unit: str, decimals: int | None = None) -> str:
+    if decimals is None:
+        decimals = 0 if abs(number) >= Decimal("99.95") else 1
+    return f"{_number(number, decimals)} {unit}"
+
+
+def _number(number: Decimal | int, decimals: int) -> str:
+    # A sentence that refuses a figure may have to repeat it, however long it is.
+    with localcontext(prec=MAX_PREC):
+        rounded = round(Decimal(number), decimals)
+    return number_format(rounded, decimals, force_grouping=True)

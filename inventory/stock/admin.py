@@ -1,0 +1,95 @@
+"""The back office of honey and stock: the ledger to look at, the reference rows to correct.
+
+What the ledger keeps is written by services alone; here it can only be read.
+"""
+
+from django.contrib import admin
+
+from inventory.shared.admin import NoDeleteAdmin, ReadOnlyAdmin, ReadOnlyInline
+from inventory.stock import models
+
+
+class PostingLineInline(ReadOnlyInline):
+    model = models.PostingLine
+    fields = ["item", "place", "lot", "quantity"]
+
+
+@admin.register(models.Posting)
+class PostingAdmin(ReadOnlyAdmin):
+    list_display = ["id", "kind", "occurred_at", "recorded_by", "note"]
+    list_filter = ["kind"]
+    list_select_related = ["recorded_by"]
+    date_hierarchy = "occurred_at"
+    inlines = [PostingLineInline]
+
+
+@admin.register(models.Balance)
+class BalanceAdmin(ReadOnlyAdmin):
+    list_display = ["item", "place", "lot", "quantity", "reserved"]
+    list_filter = ["item__kind", "place__kind"]
+    list_select_related = ["item", "place", "lot"]
+
+
+class LotParentInline(ReadOnlyInline):
+    model = models.LotParent
+    fk_name = "lot"
+    fields = ["parent", "grams"]
+
+
+@admin.register(models.Lot)
+class LotAdmin(NoDeleteAdmin):
+    """What was written wrongly about a lot; what the ledger counted of it stays."""
+
+    list_display = ["code", "kind", "season", "floral_source", "made_on", "moisture_percent"]
+    list_filter = ["kind", "season", "is_on_hold"]
+    search_fields = ["code", "floral_source", "yard"]
+    readonly_fields = ["kind", "code", "quantity_made", "container", "is_on_hold", "hold_reason"]
+    inlines = [LotParentInline]
+
+    def has_add_permission(self, request) -> bool:
+        return False
+
+
+class TankShapeInline(admin.StackedInline):
+    model = models.TankShape
+    extra = 0
+
+
+@admin.register(models.Place)
+class PlaceAdmin(NoDeleteAdmin):
+    list_display = ["code", "name", "kind", "capacity_litres", "is_active"]
+    list_filter = ["kind", "is_active"]
+    search_fields = ["code", "name"]
+    inlines = [TankShapeInline]
+
+    def get_readonly_fields(self, request, obj=None) -> list[str]:
+        # A place's balances repeat its kind, and its addresses its short name.
+        return ["kind", "code"] if obj else []
+
+
+class CalibrationPointInline(admin.TabularInline):
+    model = models.CalibrationPoint
+    extra = 1
+
+
+@admin.register(models.TankShape)
+class TankShapeAdmin(admin.ModelAdmin):
+    list_display = ["place", "form", "diameter_mm", "length_mm", "end"]
+    list_select_related = ["place"]
+    inlines = [CalibrationPointInline]
+
+
+@admin.register(models.DipReading)
+class DipReadingAdmin(ReadOnlyAdmin):
+    list_display = ["place", "read_at", "depth_mm", "celsius", "grams", "book_grams", "accepted"]
+    list_select_related = ["place", "accepted"]
+
+
+@admin.register(models.ProductionSettings)
+class ProductionSettingsAdmin(NoDeleteAdmin):
+    list_display = ["labour_cents_per_hour", "cost_method", "honey_house_celsius"]
+
+    def has_add_permission(self, request) -> bool:
+        return (
+            super().has_add_permission(request) and not models.ProductionSettings.objects.exists()
+        )

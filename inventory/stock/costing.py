@@ -1,0 +1,173 @@
+"""What stock is worth, and what went out cost: first in, first out, and weighted average.
+
+Pure arithmetic on whole quantities (grams or pieces) and whole cents. Stock of one unit cost is a
+layer, and what has been taken from a layer so far is worth its share of the layer's cents, half a
+cent to the even cent; an issue costs the difference it makes. So no issue is more than a cent off
+for each layer it draws on, roundings do not pile up, issued and left always add up to received, and
+stock that runs out leaves no cent behind.
+"""
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from inventory.shared.money import share_cents
+
+
+def run_cents(
+    *, honey_cents: int | None, parts_cents: int | None, labour_cents: int | None
+) -> int | None:
+    """Return what the jars of a run cost in all; None while its honey or a part has no cost.
+
+    Labour that was not entered is left out: a cost of honey and parts is worth having where nobody
+    looks at the clock. Whoever shows such a cost says that labour is not in it.
+    """
+    if honey_cents is None or parts_cents is None:
+        return None
+    return honey_cents + parts_cents + (labour_cents or 0)
+
+
+class NotEnoughToIssue(ValueError):
+    """More was to go out than had come in; carries `wanted` and `there`."""
+
+    def __init__(self, wanted: int, there: int) -> None:
+        super().__init__(f"Not enough stock: {wanted} wanted, {there} there.")
+        self.wanted = wanted
+        self.there = there
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """So much came in, and all of it cost `cost_cents`."""
+
+    quantity: int
+    cost_cents: int
+
+    def __post_init__(self) -> None:
+        _check_whole("quantity", self.quantity, least=1)
+        _check_whole("cost in cents", self.cost_cents, least=0)
+
+
+@dataclass(frozen=True)
+class Issue:
+    """So much went out."""
+
+    quantity: int
+
+    def __post_init__(self) -> None:
+        _check_whole("quantity", self.quantity, least=1)
+
+
+Movement = Receipt | Issue
+
+
+@dataclass(frozen=True)
+class Valuation:
+    """What each issue cost, in their order, and what is left."""
+
+    issue_costs_cents: tuple[int, ...]
+    left_quantity: int
+    left_cents: int
+
+    @property
+    def issued_cents(self) -> int:
+        return sum(self.issue_costs_cents)
+
+
+@dataclass
+class _Layer:
+    """Stock of one unit cost, of which some has been taken."""
+
+    quantity: int
+    cents: int
+    taken: int = 0
+
+    @property
+    def left(self) -> int:
+        return self.quantity - self.taken
+
+    @property
+    def left_cents(self) -> int:
+        return self.cents - share_cents(self.cents, self.taken, self.quantity)
+
+    def take(self, wanted: int) -> int:
+        """Take out `wanted` and return the cents that go with it."""
+        before = self.left_cents
+        self.taken += wanted
+        return before - self.left_cents
+
+
+def first_in_first_out(movements: Iterable[Movement]) -> Valuation:
+    """Value movements in their order, taking out the oldest first.
+
+    Perpetual and periodic counting give the same total. Raises NotEnoughToIssue where an issue asks
+    for more than is there at that moment.
+
+    >>> first_in_first_out([Receipt(10, 1000), Receipt(10, 1200), Issue(15)])
+    Valuation(issue_costs_cents=(1600,), left_quantity=5, left_cents=600)
+    """
+    return _value(movements, lambda layers, receipt: layers.append(receipt))
+
+
+def moving_average(movements: Iterable[Movement]) -> Valuation:
+    """Value movements in their order, each issue at the average of what is there at that moment.
+
+    Raises NotEnoughToIssue as `first_in_first_out`.
+
+    >>> moving_average([Receipt(10, 1000), Receipt(10, 1200), Issue(15)])
+    Valuation(issue_costs_cents=(1650,), left_quantity=5, left_cents=550)
+    """
+
+    def mix(layers: deque[_Layer], receipt: _Layer) -> None:
+        if layers:
+            there = layers.pop()
+            receipt = _Layer(there.left + receipt.quantity, there.left_cents + receipt.cents)
+        layers.append(receipt)
+
+    return _value(movements, mix)
+
+
+def periodic_average(movements: Iterable[Movement]) -> Valuation:
+    """Value the issues of a period at the one average of all that was there in it.
+
+    Opening stock is a receipt. Receipts count as if they all came first: raises NotEnoughToIssue
+    where the period's issues come to more than its receipts.
+
+    >>> periodic_average([Receipt(10, 1000), Issue(5), Receipt(10, 1200), Issue(10)])
+    Valuation(issue_costs_cents=(550, 1100), left_quantity=5, left_cents=550)
+    """
+    return moving_average(sorted(movements, key=lambda movement: isinstance(movement, Issue)))
+
+
+def _value(
+    movements: Iterable[Movement], receive: Callable[[deque[_Layer], _Layer], None]
+) -> Valuation:
+    """Run movements through layers of stock; `receive` says how a receipt joins them."""
+    layers: deque[_Layer] = deque()
+    there, costs = 0, []
+    for movement in movements:
+        if isinstance(movement, Receipt):
+            there += movement.quantity
+            receive(layers, _Layer(movement.quantity, movement.cost_cents))
+            continue
+        if movement.quantity > there:
+            raise NotEnoughToIssue(movement.quantity, there)
+        there -= movement.quantity
+        costs.append(_take(layers, movement.quantity))
+    return Valuation(tuple(costs), there, sum(layer.left_cents for layer in layers))
+
+
+def _take(layers: deque[_Layer], wanted: int) -> int:
+    cost = 0
+    while wanted:
+        part = min(wanted, layers[0].left)
+        cost += layers[0].take(part)
+        wanted -= part
+        if not layers[0].left:
+            layers.popleft()
+    return cost
+
+
+def _check_whole(what: str, value: int, *, least: int) -> None:
+    if isinstance(value, bool) or not isinstance(value, int) or value < least:
+        raise ValueError(f"The {what} must be a whole number, {least} or more, not {value!r}.")

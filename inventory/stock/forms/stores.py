@@ -1,0 +1,144 @@
+"""Forms for packed goods and parts on shelves, the stand and the van."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from inventory.shared import words
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.forms.fields import CodeChoiceField, WholeNumberField
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
+from inventory.stock.queries import honey as queries
+
+
+def pieces_field(label, **kwargs) -> WholeNumberField:
+    messages = {"required": _("Enter how many.")}
+    return WholeNumberField(label=label, error_messages=messages, **kwargs)
+
+
+class StockField(forms.ModelChoiceField):
+    """Pieces of one item and lot at one place, out of all that is there."""
+
+    def __init__(self, **kwargs) -> None:
+        super().__init__(
+            queryset=Balance.objects.none(),
+            empty_label=_("Choose what"),
+            error_messages={
+                "required": _("Choose what."),
+                "invalid_choice": _("That is no longer there. Choose from the list."),
+            },
+            **kwargs,
+        )
+
+    def label_from_instance(self, balance: Balance) -> str:
+        figures = {
+            "item": balance.item.name,
+            "lot": balance.lot,
+            "place": balance.place.name,
+            "there": words.pieces(balance.quantity),
+        }
+        if balance.lot:
+            return _("%(item)s, lot %(lot)s: %(there)s, %(place)s") % figures
+        return _("%(item)s: %(there)s, %(place)s") % figures
+
+
+class StoreField(CodeChoiceField):
+    """A shelf, stand or van in use, chosen by its short name."""
+
+    def __init__(self, **kwargs) -> None:
+        super().__init__(
+            queryset=Place.objects.filter(kind__in=Place.STORES, is_active=True),
+            empty_label=_("Choose a place"),
+            error_messages={
+                "required": _("Choose a shelf, stand or van."),
+                "invalid_choice": _("There is no such place in use. Choose one from the list."),
+            },
+            **kwargs,
+        )
+
+
+class StockForm(ActForm):
+    """An act with pieces that are there."""
+
+    stock = StockField(label=_("What"))
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["stock"].queryset = queries.stock_at()
+
+
+class StockTransferForm(StockForm):
+    """Pieces carried from one place to another."""
+
+    target = StoreField(label=_("To"))
+    pieces = pieces_field(_("Pieces"))
+    note = forms.CharField(label=_("Note"), max_length=300, required=False)
+
+
+class StockWriteOffForm(StockForm):
+    """Pieces that broke, spoiled, were used at home or given away."""
+
+    REASONS = [
+        (Posting.Kind.BREAKAGE, _("broken")),
+        (Posting.Kind.SPOILAGE, _("spoiled")),
+        (Posting.Kind.OWN_USE, _("own use")),
+        (Posting.Kind.GIFT, _("given away")),
+    ]
+
+    pieces = pieces_field(_("Pieces"))
+    reason = forms.ChoiceField(
+        label=_("Why"),
+        choices=REASONS,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose why.")},
+    )
+    note = forms.CharField(label=_("What happened"), max_length=300, required=False)
+
+
+class StockCountForm(ActForm):
+    """What was counted of one thing at one place, where it may be that the books know of none."""
+
+    place = StoreField(label=_("Where"))
+    thing = forms.ChoiceField(label=_("What"), error_messages={"required": _("Choose what.")})
+    counted = pieces_field(_("Counted"), help_text=_("All that are there now, also none."))
+    reason = forms.CharField(
+        label=_("Reason"),
+        max_length=300,
+        help_text=_("For example: counted at the end of the month."),
+        error_messages={"required": _("Say why the books should follow the count.")},
+    )
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["thing"].choices = _things()
+
+    def clean_thing(self) -> tuple[Item, Lot | None]:
+        kind, pk = self.cleaned_data["thing"].split("-")
+        if kind == "lot":
+            lot = Lot.objects.select_related("container__item").get(pk=pk)
+            return lot.container.item, lot
+        return Item.objects.get(pk=pk), None
+
+
+def thing_of(balance: Balance) -> str:
+    """Return what a count form calls the item and lot of a balance."""
+    return f"lot-{balance.lot_id}" if balance.lot_id else f"item-{balance.item_id}"
+
+
+def _things() -> list[tuple]:
+    """Return every packed lot and every part, as grouped choices."""
+    packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("container")
+    parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
+    return [
+        ("", _("Choose what")),
+        (
+            str(_("Packed honey")),
+            [
+                (
+                    f"lot-{lot.pk}",
+                    _("%(item)s, lot %(lot)s") % {"item": lot.container.name, "lot": lot.code},
+                )
+                for lot in packed.order_by("container__brimful_ml", "-made_on", "-id")
+            ],
+        ),
+        (str(_("Parts")), [(f"item-{item.pk}", item.name) for item in parts]),
+    ]

@@ -1,0 +1,21 @@
+"""What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
+
+from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
+from .lots import Lot, LotParent
+from .settings import ProductionSettings
+from .vessels import CalibrationPoint, DipReading, TankShape
+
+__all__ = [
+    "Balance",
+    "CalibrationPoint",
+    "Counter",
+    "DipReading",
+    "Item",
+    "Lot",
+    "LotParent",
+    "Place",
+    "Posting",
+    "PostingLine",
+    "ProductionSettings",
+    "TankShape",
+]

@@ -1,0 +1,302 @@
+"""The stock ledger: items, places, postings and the balances they add up to."""
+
+from auditlog.context import disable_auditlog
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from inventory.shared import words
+
+
+class ItemManager(models.Manager):
+    def honey(self) -> "Item":
+        """Return the one item that counts bulk honey, in grams."""
+        item, _created = self.get_or_create(kind=Item.Kind.HONEY, defaults={"name": "Bulk honey"})
+        return item
+
+
+class Item(models.Model):
+    """Something the ledger counts: bulk honey in grams, a packed size or a part in pieces."""
+
+    class Kind(models.TextChoices):
+        HONEY = "honey", _("bulk honey")
+        PACKED = "packed", _("packed honey")
+        PART = "part", _("packaging part")
+
+    kind = models.CharField(max_length=10, choices=Kind)
+    name = models.CharField(max_length=80)
+
+    objects = ItemManager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind"], condition=Q(kind="honey"), name="item_honey_is_one"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def in_words(self, quantity: int, decimals: int | None = None) -> str:
+        """Write a quantity in the unit people use for it; `decimals` as for `words.pounds`."""
+        if self.kind == Item.Kind.HONEY:
+            return words.pounds(quantity, decimals)
+        return words.pieces(quantity)
+
+    def in_words_apart(self, *quantities: int) -> tuple[str, ...]:
+        """Write quantities that are compared; see `words.pounds_apart`."""
+        if self.kind == Item.Kind.HONEY:
+            return words.pounds_apart(*quantities)
+        return tuple(words.pieces(quantity) for quantity in quantities)
+
+
+class PlaceManager(models.Manager):
+    def outside(self, kind: str) -> "Place":
+        """Return the outside place of this kind, where stock goes when it leaves the building."""
+        kind = Place.Kind(kind)
+        # Made by the program when it is first wanted: no change of anybody's.
+        with disable_auditlog():
+            place, _created = self.get_or_create(
+                kind=kind, defaults={"code": f"outside-{kind.value}", "name": str(kind.label)}
+            )
+        return place
+
+
+class Place(models.Model):
+    """Where stock is, or where it went.
+
+    Vessels (tank, drum, pail, tote) hold bulk honey of one lot at a time; shelves, the stand and
+    the van hold packed goods and parts; outside places take what came from or left the building.
+    """
+
+    class Kind(models.TextChoices):
+        TANK = "tank", _("tank")
+        DRUM = "drum", _("drum")
+        PAIL = "pail", _("pail")
+        TOTE = "tote", _("tote")
+        SHELF = "shelf", _("shelf")
+        STAND = "stand", _("stand")
+        VAN = "van", _("van")
+        HARVEST = "harvest", _("harvest")
+        SUPPLIER = "supplier", _("supplier")
+        CUSTOMER = "customer", _("customers")
+        PACKING = "packing", _("packing line")
+        FILLING_LOSS = "filling_loss", _("filling loss")
+        BROKEN = "broken", _("broken")
+        SPOILED = "spoiled", _("spoiled")
+        OWN_USE = "own_use", _("own use")
+        GIVEN_AWAY = "given_away", _("given away")
+        COUNT_DIFFERENCE = "count_difference", _("count difference")
+
+    VESSELS = (Kind.TANK, Kind.DRUM, Kind.PAIL, Kind.TOTE)
+    STORES = (Kind.SHELF, Kind.STAND, Kind.VAN)
+
+    code = models.SlugField(_("number or short name"), max_length=30, unique=True)
+    name = models.CharField(_("name"), max_length=80)
+    kind = models.CharField(_("kind"), max_length=20, choices=Kind)
+    tare_grams = models.PositiveIntegerField(_("empty weight"), null=True, blank=True)
+    capacity_litres = models.DecimalField(
+        _("capacity, litres"), max_digits=9, decimal_places=3, null=True, blank=True
+    )
+    is_active = models.BooleanField(_("in use"), default=True)
+    note = models.CharField(_("note"), max_length=200, blank=True)
+
+    objects = PlaceManager()
+
+    class Meta:
+        verbose_name = _("place")
+        verbose_name_plural = _("places")
+        ordering = ["kind", "code"]
+        permissions = [("manage_places", "Can set up tanks, drums and shelves")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind"],
+                condition=~Q(kind__in=["tank", "drum", "pail", "tote", "shelf", "stand", "van"]),
+                name="place_outside_kind_is_one",
+            ),
+            models.CheckConstraint(
+                condition=Q(capacity_litres__isnull=True) | Q(capacity_litres__gt=0),
+                name="place_capacity_litres_gt_0",
+                violation_error_message=_("The capacity must be more than nothing."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def is_vessel(self) -> bool:
+        return self.kind in self.VESSELS
+
+    @property
+    def is_physical(self) -> bool:
+        return self.is_vessel or self.kind in self.STORES
+
+
+class AppendOnly(models.QuerySet):
+    """A query set of rows that are written once and never changed."""
+
+    def update(self, **kwargs):
+        raise TypeError("Postings are never changed. Post a reversal instead.")
+
+    def delete(self):
+        raise TypeError("Postings are never deleted. Post a reversal instead.")
+
+
+class AppendOnlyModel(models.Model):
+    """A row that is written once and never changed."""
+
+    objects = AppendOnly.as_manager()
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args, **kwargs) -> None:
+        if not self._state.adding:
+            raise TypeError("Postings are never changed. Post a reversal instead.")
+        super().save(*args, **kwargs)
+
+    def delete(self, *args, **kwargs):
+        raise TypeError("Postings are never deleted. Post a reversal instead.")
+
+
+class Posting(AppendOnlyModel):
+    """One thing that happened to stock: two or more lines that add up to zero for each item."""
+
+    class Kind(models.TextChoices):
+        EXTRACTION = "extraction", _("extraction")
+        TRANSFER = "transfer", _("transfer")
+        BLEND = "blend", _("blend")
+        DRUM_FILL = "drum_fill", _("drum filled")
+        BOTTLING = "bottling", _("bottling")
+        PART_RECEIPT = "part_receipt", _("parts received")
+        COUNT = "count", _("count")
+        BREAKAGE = "breakage", _("breakage")
+        SPOILAGE = "spoilage", _("spoilage")
+        OWN_USE = "own_use", _("own use")
+        GIFT = "gift", _("gift")
+        SALE = "sale", _("sale")
+        RETURN = "return", _("return")
+        REVERSAL = "reversal", _("reversal")
+
+    kind = models.CharField(_("kind"), max_length=20, choices=Kind)
+    occurred_at = models.DateTimeField(_("when"), default=timezone.now)
+    recorded_at = models.DateTimeField(_("recorded"), auto_now_add=True)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", verbose_name=_("who")
+    )
+    note = models.CharField(_("note"), max_length=300, blank=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
+    reverses = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
+    )
+
+    class Meta:
+        ordering = ["-occurred_at", "-id"]
+        indexes = [models.Index(fields=["-occurred_at", "-id"], name="posting_newest_first")]
+        permissions = [
+            ("move_honey", "Can receive, move, blend and dip honey"),
+            ("write_off", "Can write off spoiled, used and given stock"),
+            ("adjust_stock", "Can accept counts"),
+            ("reverse_posting", "Can undo by a reversing posting"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind="reversal", reverses__isnull=False)
+                | (~Q(kind="reversal") & Q(reverses__isnull=True)),
+                name="posting_reversal_names_its_posting",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.pk}"
+
+
+class PostingLine(AppendOnlyModel):
+    """A signed quantity of one item and lot at one place: grams of honey, or pieces."""
+
+    posting = models.ForeignKey(Posting, on_delete=models.PROTECT, related_name="lines")
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="lines")
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="lines")
+    lot = models.ForeignKey(
+        "inventory.Lot", on_delete=models.PROTECT, null=True, blank=True, related_name="lines"
+    )
+    quantity = models.BigIntegerField(_("quantity"))
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(quantity=0), name="posting_line_quantity_not_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity:+d} {self.item} {self.place}"
+
+
+class Balance(models.Model):
+    """How much of an item and lot is at a place now, and how much of that is promised.
+
+    Only `inventory.stock.services.ledger` writes here; `verify_ledger` proves it against the lines.
+    `is_physical` and `is_vessel` repeat the place's kind, because a database check sees one row.
+    """
+
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="balances")
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="balances")
+    lot = models.ForeignKey(
+        "inventory.Lot", on_delete=models.PROTECT, null=True, blank=True, related_name="balances"
+    )
+    quantity = models.BigIntegerField(default=0)
+    reserved = models.BigIntegerField(default=0)
+    is_physical = models.BooleanField()
+    is_vessel = models.BooleanField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["item", "place", "lot"],
+                condition=Q(lot__isnull=False),
+                name="balance_item_place_lot_is_one",
+            ),
+            models.UniqueConstraint(
+                fields=["item", "place"],
+                condition=Q(lot__isnull=True),
+                name="balance_item_place_without_lot_is_one",
+            ),
+            models.CheckConstraint(
+                condition=Q(is_physical=False) | Q(quantity__gte=0),
+                name="balance_physical_quantity_gte_0",
+                violation_error_message=_("No place can hold less than nothing."),
+            ),
+            models.CheckConstraint(
+                condition=Q(reserved__gte=0)
+                & (Q(reserved=0) | Q(is_physical=True, reserved__lte=models.F("quantity"))),
+                name="balance_reserved_between_0_and_quantity",
+                violation_error_message=_("No more can be promised than is there."),
+            ),
+            models.UniqueConstraint(
+                fields=["place"],
+                condition=Q(is_vessel=True, quantity__gt=0),
+                name="balance_vessel_holds_one_lot",
+                violation_error_message=_("A vessel holds honey of one lot at a time."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item} {self.place}: {self.quantity}"
+
+    @property
+    def free(self) -> int:
+        return self.quantity - self.reserved
+
+
+class Counter(models.Model):
+    """The last number given in a series; taken under lock, so that no number is missed."""
+
+    series = models.CharField(max_length=40, primary_key=True)
+    last = models.PositiveIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.series} {self.last}"

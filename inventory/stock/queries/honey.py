@@ -1,0 +1,450 @@
+"""What the honey pages show: vessels and what is in them, lots, dips, postings and stock at places.
+
+Every function asks the database a constant number of questions, however many rows there are.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from functools import cached_property
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from inventory.shared.money import split_cents
+from inventory.stock import density, vessels
+from inventory.stock.models import (
+    Balance,
+    DipReading,
+    Item,
+    Lot,
+    LotParent,
+    Place,
+    Posting,
+    PostingLine,
+)
+from inventory.stock.queries import trace
+
+# How many movements of one posting a list shows.
+MOVEMENTS_TOLD = 3
+DRUM_STATES = ("full", "empty", "reserved")
+
+
+@dataclass(frozen=True)
+class Vessel:
+    """A tank, drum, pail or tote and the honey in it; `balance` is None while it is empty."""
+
+    place: Place
+    balance: Balance | None
+
+    @property
+    def lot(self) -> Lot | None:
+        return self.balance.lot if self.balance else None
+
+    @property
+    def grams(self) -> int:
+        return self.balance.quantity if self.balance else 0
+
+    @property
+    def reserved_grams(self) -> int:
+        return self.balance.reserved if self.balance else 0
+
+    @cached_property
+    def litres(self) -> Decimal:
+        """Litres at 20 °C, the temperature at which gallons are traded."""
+        if self.balance is None:
+            return Decimal(0)
+        return density.litres_of(self.grams, moisture_percent=self.lot.moisture_percent)
+
+    @property
+    def fraction(self) -> Decimal | None:
+        """Share of the capacity that is filled, 0 to 1; None where the capacity is not known."""
+        if not self.place.capacity_litres:
+            return None
+        return min(self.litres / self.place.capacity_litres, Decimal(1))
+
+    @cached_property
+    def level(self) -> Decimal | None:
+        """Share of the height at which the honey stands, for the drawing."""
+        return vessels.level(self.place, self.litres)
+
+    @property
+    def drawn_as(self) -> str:
+        return self.place.shape.form if hasattr(self.place, "shape") else ""
+
+    @property
+    def state(self) -> str:
+        """The word of a drum's state: "empty", "reserved" or "full" (has honey and is free)."""
+        if self.balance is None:
+            return "empty"
+        return "reserved" if self.balance.reserved else "full"
+
+
+@dataclass(frozen=True)
+class InHand:
+    """All bulk honey, vessel by vessel; vessels out of use are left out."""
+
+    vessels: list[Vessel]
+
+    def _of(self, *kinds: str) -> list[Vessel]:
+        return [vessel for vessel in self.vessels if vessel.place.kind in kinds]
+
+    @property
+    def tanks(self) -> list[Vessel]:
+        return self._of(Place.Kind.TANK)
+
+    @property
+    def drums(self) -> list[Vessel]:
+        return self._of(Place.Kind.DRUM)
+
+    @property
+    def small_vessels(self) -> list[Vessel]:
+        """Pails and totes."""
+        return self._of(Place.Kind.PAIL, Place.Kind.TOTE)
+
+    @property
+    def in_small_vessels(self) -> "Total":
+        return Total.of(self.small_vessels)
+
+    @property
+    def total(self) -> "Total":
+        return Total.of(self.vessels)
+
+    @property
+    def in_tanks(self) -> "Total":
+        return Total.of(self.tanks)
+
+    @property
+    def in_drums(self) -> "Total":
+        return Total.of(self.drums)
+
+    @property
+    def at_risk(self) -> list[Lot]:
+        """Lots in hand that may ferment, wettest first."""
+        lots = {vessel.lot for vessel in self.vessels if vessel.lot}
+        at_risk = [lot for lot in lots if lot.fermentation_warning]
+        return sorted(at_risk, key=lambda lot: (-lot.moisture_percent, lot.code))
+
+
+@dataclass(frozen=True)
+class Total:
+    """Honey added up: grams, and litres at 20 °C of each vessel at its own moisture."""
+
+    grams: int
+    litres: Decimal
+    count: int
+
+    @classmethod
+    def of(cls, vessels: Iterable[Vessel]) -> "Total":
+        filled = [vessel for vessel in vessels if vessel.balance]
+        return cls(
+            grams=sum(vessel.grams for vessel in filled),
+            litres=sum((vessel.litres for vessel in filled), Decimal(0)),
+            count=len(filled),
+        )
+
+
+def vessel_places() -> QuerySet[Place]:
+    """Return the vessels in use, each with `contents`: its one balance of honey, or none."""
+    return (
+        Place.objects.filter(kind__in=Place.VESSELS, is_active=True)
+        .select_related("shape")
+        .prefetch_related(_contents(), "shape__points")
+        .order_by("kind", "code")
+    )
+
+
+def vessel(place: Place) -> Vessel:
+    """Return one vessel, in use or not, with what is in it."""
+    balance = (
+        Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
+        .select_related("lot")
+        .first()
+    )
+    return Vessel(place, balance)
+
+
+def in_hand() -> InHand:
+    """Return all bulk honey in hand."""
+    return InHand([_vessel(place) for place in vessel_places()])
+
+
+def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
+    """Return honey lots, not packed ones, each with `contents`: the balances that hold it now."""
+    found = Lot.objects.exclude(kind=Lot.Kind.PACKED).prefetch_related(
+        Prefetch(
+            "balances",
+            Balance.objects.filter(is_physical=True, quantity__gt=0).select_related("place"),
+            to_attr="contents",
+        )
+    )
+    if season:
+        found = found.filter(season=season)
+    if words:
+        found = found.filter(
+            Q(code__icontains=words) | Q(floral_source__icontains=words) | Q(yard__icontains=words)
+        )
+    if in_hand_only:
+        found = found.filter(
+            pk__in=Balance.objects.filter(is_physical=True, quantity__gt=0).values("lot")
+        )
+    return found.order_by("-made_on", "-id")
+
+
+def seasons() -> list[int]:
+    """Return the seasons there are lots of, newest first."""
+    return list(Lot.objects.order_by("-season").values_list("season", flat=True).distinct())
+
+
+@dataclass(frozen=True)
+class OriginShare:
+    """An extraction in a lot: its exact share, and the whole grams that are."""
+
+    lot: Lot
+    share: Fraction
+    grams: int
+
+    @property
+    def percent(self) -> Decimal:
+        return Decimal(self.share.numerator) * 100 / self.share.denominator
+
+
+@dataclass(frozen=True)
+class Became:
+    """A lot that this one went into; `grams` is what went in directly, None further on."""
+
+    lot: Lot
+    grams: int | None
+    where: list[Balance] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class LotStory:
+    """A lot, where it is, where it came from, what it became, and what happened to it."""
+
+    lot: Lot
+    where: list[Balance]
+    origins: list[OriginShare]
+    became: list[Became]
+    postings: list["PostingRow"]
+
+    @cached_property
+    def honey_grams(self) -> int:
+        return _honey_grams(self.lot)
+
+    @property
+    def quantity_there(self) -> int:
+        return sum(balance.quantity for balance in self.where)
+
+
+def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
+    """Return all a lot's page shows, with its newest postings."""
+    origins = trace.origins(lot)
+    descendants = trace.descendants(lot)
+    where: dict[int, list[Balance]] = {}
+    for balance in (
+        Balance.objects.filter(lot__in=[lot, *descendants], is_physical=True, quantity__gt=0)
+        .select_related("place", "item")
+        .order_by("place__kind", "place__code")
+    ):
+        where.setdefault(balance.lot_id, []).append(balance)
+    links = {link.lot_id: link.grams for link in LotParent.objects.filter(parent=lot)}
+    return LotStory(
+        lot=lot,
+        where=where.get(lot.pk, []),
+        origins=_shares(lot, origins),
+        became=[
+            Became(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
+            for descendant in descendants
+        ],
+        postings=[PostingRow.of(posting, lot) for posting in postings(lot=lot)[:posting_count]],
+    )
+
+
+def _honey_grams(lot: Lot) -> int:
+    """Grams of honey in all of a lot: what was made, or for a packed lot what went into it."""
+    if lot.kind == Lot.Kind.PACKED:
+        return sum(link.grams for link in lot.parent_links.all())
+    return lot.quantity_made
+
+
+def _shares(lot: Lot, origins: list[trace.Origin]) -> list[OriginShare]:
+    """Give each origin its whole grams, so that they add up to the lot's."""
+    if [origin.lot for origin in origins] == [lot]:
+        return []
+    common = math.lcm(*(origin.share.denominator for origin in origins))
+    weights = [int(origin.share * common) for origin in origins]
+    grams = split_cents(_honey_grams(lot), weights)
+    return [
+        OriginShare(origin.lot, origin.share, part)
+        for origin, part in zip(origins, grams, strict=True)
+    ]
+
+
+@dataclass(frozen=True)
+class Movement:
+    """What a posting moved of one item: how much, out of which places, into which."""
+
+    item: Item
+    quantity: int
+    sources: list[Place]
+    targets: list[Place]
+    lots: list[Lot]
+
+
+@dataclass(frozen=True)
+class PostingRow:
+    """A posting in words: what moved from where to where."""
+
+    posting: Posting
+    movements: list[Movement]
+    is_undone: bool
+
+    @property
+    def main_movements(self) -> list[Movement]:
+        """Honey and jars, and parts only where nothing else moved; no more than a list can show."""
+        told = [movement for movement in self.movements if movement.item.kind != Item.Kind.PART]
+        return (told or self.movements)[:MOVEMENTS_TOLD]
+
+    @property
+    def sources(self) -> list[Place]:
+        """The places the main movements came from, each once."""
+        return list(dict.fromkeys(place for row in self.main_movements for place in row.sources))
+
+    @property
+    def targets(self) -> list[Place]:
+        """The places the main movements went to, each once."""
+        return list(dict.fromkeys(place for row in self.main_movements for place in row.targets))
+
+    @property
+    def more_count(self) -> int:
+        return len(self.movements) - len(self.main_movements)
+
+    @classmethod
+    def of(cls, posting: Posting, lot: Lot | None = None) -> "PostingRow":
+        """Tell a posting whose lines, with item, place and lot, are fetched already.
+
+        With a lot, only of what the posting did with this lot's item.
+        """
+        by_item: dict[Item, list[PostingLine]] = {}
+        for line in posting.lines.all():
+            by_item.setdefault(line.item, []).append(line)
+        return cls(
+            posting=posting,
+            movements=[
+                movement
+                for item in sorted(by_item, key=_honey_first)
+                if lot in (None, *(movement := _movement(item, by_item[item])).lots)
+            ],
+            is_undone=hasattr(posting, "reversed_by"),
+        )
+
+
+def _honey_first(item: Item) -> tuple:
+    return ([Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART].index(item.kind), item.name)
+
+
+def _movement(item: Item, lines: list[PostingLine]) -> Movement:
+    """Add up by place: honey that a blend renames where it stands has not moved."""
+    by_place: dict[Place, int] = {}
+    for line in lines:
+        by_place[line.place] = by_place.get(line.place, 0) + line.quantity
+    return Movement(
+        item=item,
+        quantity=sum(quantity for quantity in by_place.values() if quantity > 0),
+        sources=[place for place, quantity in by_place.items() if quantity < 0],
+        targets=[place for place, quantity in by_place.items() if quantity > 0],
+        lots=list(dict.fromkeys(line.lot for line in lines if line.lot)),
+    )
+
+
+def postings(
+    *,
+    kind: str = "",
+    place: Place | None = None,
+    lot: Lot | None = None,
+    first: date | None = None,
+    last: date | None = None,
+) -> QuerySet[Posting]:
+    """Return postings newest first, with their lines, who made them, and their undoing."""
+    found = Posting.objects.select_related(
+        "recorded_by", "reversed_by", "reverses"
+    ).prefetch_related(
+        Prefetch("lines", PostingLine.objects.select_related("item", "place", "lot"))
+    )
+    if kind:
+        found = found.filter(kind=kind)
+    if place:
+        found = found.filter(pk__in=PostingLine.objects.filter(place=place).values("posting"))
+    if lot:
+        found = found.filter(pk__in=PostingLine.objects.filter(lot=lot).values("posting"))
+    if first:
+        found = found.filter(occurred_at__date__gte=first)
+    if last:
+        found = found.filter(occurred_at__date__lte=last)
+    return found.order_by("-occurred_at", "-id")
+
+
+def posting(pk: int) -> Posting | None:
+    """Return one posting as `postings` would, or None."""
+    return postings().filter(pk=pk).first()
+
+
+def dips(place: Place | None = None) -> QuerySet[DipReading]:
+    """Return dip readings newest first, with their vessel, lot, reader and posting."""
+    found = DipReading.objects.select_related("place", "lot", "read_by", "accepted")
+    return found.filter(place=place) if place else found
+
+
+def places() -> QuerySet[Place]:
+    """Return every place of the house, in use first, each with its `contents`."""
+    return (
+        Place.objects.filter(kind__in=(*Place.VESSELS, *Place.STORES))
+        .select_related("shape")
+        .prefetch_related(_stock())
+        .order_by("-is_active", "kind", "code")
+    )
+
+
+def stores() -> QuerySet[Place]:
+    """Return the shelves, stands and vans in use, each with `contents`: the stock on it."""
+    return (
+        Place.objects.filter(kind__in=Place.STORES, is_active=True)
+        .prefetch_related(_stock())
+        .order_by("kind", "code")
+    )
+
+
+def stock_at(place: Place | None = None) -> QuerySet[Balance]:
+    """Return the packed goods and parts on shelves, stand and van, or at one of these."""
+    found = (
+        Balance.objects.filter(place__kind__in=Place.STORES, quantity__gt=0)
+        .exclude(item__kind=Item.Kind.HONEY)
+        .select_related("item", "place", "lot")
+        .order_by("place__kind", "place__code", "item__kind", "item__name", "lot__best_by")
+    )
+    return found.filter(place=place) if place else found
+
+
+def _contents() -> Prefetch:
+    return Prefetch(
+        "balances",
+        Balance.objects.filter(item__kind=Item.Kind.HONEY, quantity__gt=0).select_related("lot"),
+        to_attr="contents",
+    )
+
+
+def _stock() -> Prefetch:
+    return Prefetch(
+        "balances",
+        Balance.objects.filter(quantity__gt=0)
+        .select_related("item", "lot")
+        .order_by("item__kind", "item__name", "lot__best_by"),
+        to_attr="contents",
+    )
+
+
+def _vessel(place: Place) -> Vessel:
+    return Vessel(place, place.contents[0] if place.contents else None)

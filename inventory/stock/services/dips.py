@@ -1,0 +1,107 @@
+"""Dip readings: from a depth and a temperature to litres and weight, and to the books."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.shared import checks, days
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
+from inventory.stock import density, vessels
+from inventory.stock.models import DipReading, Item, Place, Posting
+from inventory.stock.services import honey, ledger
+
+
+@transaction.atomic
+def record(
+    *,
+    place: Place,
+    depth_mm: int,
+    celsius: Decimal,
+    recorded_by: Any,
+    key: str,
+    note: str = "",
+    read_on: date | None = None,
+) -> DipReading:
+    """Keep a dip reading with the weight it means; the books are not changed yet.
+
+    Without `read_on` it was read now.
+    Raises `BadValue` for an empty vessel, a vessel without a shape, a dip deeper than the
+    vessel, or a temperature outside the density's range.
+    """
+    if made := DipReading.objects.filter(idempotency_key=key).first():
+        return made
+    problems = Problems()
+    checks.check_day(problems, "read_on", read_on)
+    problems.raise_any()
+    there = honey.content(place)
+    if there is None:
+        raise BadValue(
+            _("%(place)s is empty on the books. Receive the honey first.") % {"place": place.name},
+            field="place",
+        )
+    litres = vessels.litres_at(place, depth_mm)
+    try:
+        weighed = density.grams_of(
+            litres, moisture_percent=there.lot.moisture_percent, celsius=celsius
+        )
+    except ValueError as error:
+        raise BadValue(str(error), field="celsius") from error
+    reading = DipReading(
+        place=place,
+        lot=there.lot,
+        read_at=days.moment(read_on),
+        read_by=recorded_by,
+        depth_mm=depth_mm,
+        celsius=celsius,
+        moisture_percent=there.lot.moisture_percent,
+        litres=litres,
+        grams=weighed.grams,
+        uncertainty_grams=weighed.uncertainty_grams,
+        book_grams=there.quantity,
+        note=note,
+        idempotency_key=key,
+    )
+    checks.save_checked(reading)
+    return reading
+
+
+@transaction.atomic
+def accept(*, reading: DipReading, reason: str, recorded_by: Any, key: str) -> Posting:
+    """Bring the books to what the dip found when it was read, as a count with its reason.
+
+    Raises `BadValue` without a reason, `NotAllowedNow` when the reading was accepted already,
+    agrees with the book, or honey has moved since.
+    """
+    if not reason.strip():
+        raise BadValue(_("Say why the books should follow the dip."), field="reason")
+    honey_item = Item.objects.honey()
+    ledger.lock_items([honey_item])
+    ledger.refuse_repeat(key)
+    reading.refresh_from_db()
+    there = honey.content(reading.place)
+    if reading.accepted_id:
+        raise NotAllowedNow(_("This reading was accepted already."))
+    if reading.difference_grams == 0:
+        raise NotAllowedNow(_("The reading agrees with the book: there is nothing to correct."))
+    if there is None or (there.lot_id, there.quantity) != (reading.lot_id, reading.book_grams):
+        raise NotAllowedNow(_("Honey has moved since this reading. Dip again."))
+    posting = ledger.post(
+        kind=Posting.Kind.COUNT,
+        lines=ledger.move(
+            item=honey_item,
+            lot=reading.lot,
+            source=Place.objects.outside(Place.Kind.COUNT_DIFFERENCE),
+            target=reading.place,
+            quantity=reading.difference_grams,
+        ),
+        recorded_by=recorded_by,
+        key=key,
+        note=reason.strip(),
+        occurred_at=reading.read_at,
+    )
+    reading.accepted = posting
+    reading.save(update_fields=["accepted"])
+    return posting

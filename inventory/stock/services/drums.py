@@ -1,0 +1,101 @@
+"""Drums: filled by weight, and emptied."""
+
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.shared import words
+from inventory.shared.errors import BadValue, Problems
+from inventory.stock.models import Item, Place, Posting
+from inventory.stock.services import honey, ledger
+
+# A full steel drum of honey is near 320 kg; nothing that stands on a drum scale weighs twice that.
+GROSS_GRAMS_MAX = 700_000
+
+
+@transaction.atomic
+def fill(
+    *,
+    tank: Place,
+    drum: Place,
+    gross_grams: int,
+    recorded_by: Any,
+    key: str,
+    tare_grams: int | None = None,
+    note: str = "",
+    filled_on: date | None = None,
+) -> Posting:
+    """Fill a drum from a vessel; what went in is gross less tare less what was in it.
+
+    `tare_grams` is the drum's own empty weight when left out, and becomes it when given. Without
+    `filled_on` it happens now.
+    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`.
+    """
+    ledger.lock_items([Item.objects.honey()])
+    ledger.refuse_repeat(key)
+    net = net_grams(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
+    if tare_grams is not None and tare_grams != drum.tare_grams:
+        drum.tare_grams = tare_grams
+        drum.save(update_fields=["tare_grams"])
+    return honey.transfer(
+        source=tank,
+        target=drum,
+        grams=net,
+        recorded_by=recorded_by,
+        key=key,
+        kind=Posting.Kind.DRUM_FILL,
+        note=note,
+        poured_on=filled_on,
+    )
+
+
+def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -> int:
+    """Return what went into a drum: gross less tare less what the books say was in it.
+
+    Raises `BadValue` where the figures are not those of a drum filled.
+    """
+    problems = Problems()
+    tare = drum.tare_grams if tare_grams is None else tare_grams
+    if drum.kind != Place.Kind.DRUM:
+        problems.add("drum", _("%(place)s is not a drum.") % {"place": drum.name})
+    if tare is None:
+        problems.add("tare", _("Enter the empty weight of %(drum)s.") % {"drum": drum.name})
+    elif tare < 0:
+        problems.add("tare", _("The empty weight can't be less than nothing."))
+    elif gross_grams <= tare:
+        gross_words, tare_words = words.pounds_apart(gross_grams, tare)
+        problems.add(
+            "gross",
+            _("The full drum weighs %(gross)s, no more than the empty one, %(tare)s.")
+            % {"gross": gross_words, "tare": tare_words},
+        )
+    if gross_grams > GROSS_GRAMS_MAX:
+        problems.add(
+            "gross",
+            _("%(gross)s is more than a drum of honey weighs. Check the figure and its unit.")
+            % {"gross": words.pounds(gross_grams)},
+        )
+    problems.raise_any()
+    there = honey.content(drum)
+    net = gross_grams - tare - (there.quantity if there else 0)
+    if net <= 0:
+        raise BadValue(
+            _("%(drum)s holds %(there)s already; a gross weight of %(gross)s adds nothing.")
+            % {
+                "drum": drum.name,
+                "there": words.pounds(there.quantity, 1),
+                "gross": words.pounds(gross_grams, 1),
+            },
+            field="gross",
+        )
+    return net
+
+
+@transaction.atomic
+def drain(*, drum: Place, target: Place, recorded_by: Any, key: str, note: str = "") -> Posting:
+    """Empty a vessel into another, to the last gram on the books."""
+    return honey.transfer(
+        source=drum, target=target, grams=None, recorded_by=recorded_by, key=key, note=note
+    )

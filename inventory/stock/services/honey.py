@@ -1,0 +1,445 @@
+"""Bulk honey: extracted, poured, drained, blended, dipped, counted and written off."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from inventory.shared import checks, days, words
+from inventory.shared.errors import (
+    BadValue,
+    NotAllowedNow,
+    NotEnoughHoney,
+    Problems,
+    StockReserved,
+    VesselTooSmall,
+)
+from inventory.stock import density, rules
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
+from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
+from inventory.stock.services import ledger, lots
+from inventory.stock.services.ledger import Line
+
+# Where honey goes when it is written off, by the kind of the posting that says why.
+WRITE_OFF_PLACES = {
+    Posting.Kind.SPOILAGE: Place.Kind.SPOILED,
+    Posting.Kind.OWN_USE: Place.Kind.OWN_USE,
+    Posting.Kind.GIFT: Place.Kind.GIVEN_AWAY,
+    Posting.Kind.BREAKAGE: Place.Kind.BROKEN,
+}
+
+SEASON_MIN = 2000
+# The Pfund wedge ends at 140 mm; photometers that imitate it read a little further.
+COLOUR_MM_MAX = 150
+
+
+@dataclass(frozen=True)
+class Change:
+    """What an act would do to the honey in one vessel."""
+
+    place: Place
+    grams_before: int
+    grams_after: int
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What an act would leave: the vessels it changes, and the honey then in the last of them.
+
+    `lot` is not saved when the honey would be a new blend.
+    """
+
+    changes: tuple[Change, ...]
+    lot: Lot
+    litres: Decimal
+
+    @property
+    def is_new_blend(self) -> bool:
+        return self.lot.kind == Lot.Kind.BLEND and self.lot.pk is None
+
+
+def content(place: Place) -> Balance | None:
+    """Return the one balance of honey in a vessel, or None when it is empty."""
+    return (
+        Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
+        .select_related("lot", "item", "place")
+        .first()
+    )
+
+
+@transaction.atomic
+def receive(
+    *,
+    place: Place,
+    grams: int,
+    season: int,
+    floral_source: str,
+    extracted_on: date,
+    recorded_by: Any,
+    key: str,
+    yard: str = "",
+    moisture_percent: Decimal | None = None,
+    refractive_index: Decimal | None = None,
+    refractometer_celsius: Decimal | None = None,
+    colour_mm: Decimal | None = None,
+    cost_cents: int | None = None,
+    note: str = "",
+) -> Lot:
+    """Bring an extraction into a vessel as a new lot, and return the lot.
+
+    It is in the books from the day it was extracted on, whenever that is written down.
+    Moisture comes as percent, or as a refractometer index with its temperature. When the vessel
+    holds another lot the two become a blend, which is then what the vessel holds.
+    Raises `BadValue`, `VesselTooSmall`, `AlreadyRecorded`.
+    """
+    problems = Problems()
+    checks.check_grams(problems, "weight", grams)
+    try:
+        if moisture_percent is None and refractive_index is not None:
+            moisture_percent = lots.moisture_from_index(refractive_index, refractometer_celsius)
+        check_moisture(problems, moisture_percent)
+    except BadValue as error:
+        problems.add_error(error)
+    if not floral_source.strip():
+        problems.add("floral_source", _("Enter the floral source, for example clover."))
+    today = timezone.localdate()
+    if extracted_on > today:
+        problems.add("extracted_on", _("The extraction date lies in the future."))
+    if not SEASON_MIN <= season <= today.year + 1:
+        problems.add(
+            "season",
+            _("The season is a year from %(first)s to %(last)s.")
+            % {"first": SEASON_MIN, "last": today.year + 1},
+        )
+    elif extracted_on <= today and abs(extracted_on.year - season) > 1:
+        problems.add(
+            "extracted_on",
+            _("%(day)s does not belong to the season %(season)s. Check the date and the season.")
+            % {"day": date_format(extracted_on, "SHORT_DATE_FORMAT"), "season": season},
+        )
+    if colour_mm is not None and not 0 <= colour_mm <= COLOUR_MM_MAX:
+        problems.add("colour_mm", _("Colour lies between 0 and 150 mm Pfund."))
+    rules.check_vessel(problems, "place", place)
+    problems.raise_any()
+    honey = Item.objects.honey()
+    ledger.lock_items([honey])
+    ledger.refuse_repeat(key)
+    lot = Lot(
+        kind=Lot.Kind.EXTRACTION,
+        code=lots.next_code(season, "E"),
+        season=season,
+        floral_source=floral_source.strip(),
+        yard=yard.strip(),
+        made_on=extracted_on,
+        moisture_percent=moisture_percent,
+        refractive_index=refractive_index,
+        refractometer_celsius=refractometer_celsius,
+        colour_mm=colour_mm,
+        quantity_made=grams,
+        cost_cents=cost_cents,
+        note=note,
+    )
+    checks.save_checked(lot)
+    harvest = Place.objects.outside(Place.Kind.HARVEST)
+    portions = [lots.Portion(lot, grams, harvest)]
+    lines, _content = pour(target=place, portions=portions, poured_on=extracted_on)
+    ledger.post(
+        kind=Posting.Kind.EXTRACTION,
+        lines=lines,
+        recorded_by=recorded_by,
+        key=key,
+        note=note,
+        occurred_at=days.moment(extracted_on),
+    )
+    return lot
+
+
+def check_moisture(problems: Problems, moisture_percent: Decimal | None) -> None:
+    if moisture_percent is None:
+        problems.add("moisture", _("Enter the moisture, or the refractometer index."))
+    elif not MOISTURE_MIN <= moisture_percent <= MOISTURE_MAX:
+        problems.add("moisture", _("Moisture of honey lies between 10 and 30 percent."))
+
+
+@transaction.atomic
+def transfer(
+    *,
+    source: Place,
+    target: Place,
+    grams: int | None,
+    recorded_by: Any,
+    key: str,
+    kind: str = Posting.Kind.TRANSFER,
+    note: str = "",
+    poured_on: date | None = None,
+) -> Posting:
+    """Pour `grams` (None: all there is) from one vessel into another, blending where lots differ.
+
+    Raises as `blend`.
+    """
+    return blend(
+        sources=[(source, grams)],
+        target=target,
+        recorded_by=recorded_by,
+        key=key,
+        kind=kind,
+        note=note,
+        poured_on=poured_on,
+    )
+
+
+@transaction.atomic
+def blend(
+    *,
+    sources: Sequence[tuple[Place, int | None]],
+    target: Place,
+    recorded_by: Any,
+    key: str,
+    kind: str = Posting.Kind.BLEND,
+    note: str = "",
+    poured_on: date | None = None,
+) -> Posting:
+    """Pour honey from several vessels into one in a single posting.
+
+    Each source comes with its grams, or None for all that is in it. The blend's moisture and
+    colour are the mass-weighted means of its parents, which are kept. Without `poured_on` it
+    happens now.
+    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`; the
+    field is "weight", or "weight_2" for the second of several sources.
+    """
+    _check_pouring(sources, target, poured_on)
+    ledger.lock_items([Item.objects.honey()])
+    ledger.refuse_repeat(key)
+    portions = _portions(sources)
+    lines, _content = pour(target=target, portions=portions, poured_on=poured_on)
+    return ledger.post(
+        kind=kind,
+        lines=lines,
+        recorded_by=recorded_by,
+        key=key,
+        note=note,
+        occurred_at=days.moment(poured_on),
+    )
+
+
+def foresee(*, sources: Sequence[tuple[Place, int | None]], target: Place) -> Outcome:
+    """Say what pouring these into a vessel would change, without doing it; raises as `blend`."""
+    _check_pouring(sources, target)
+    portions = _portions(sources)
+    there = content(target)
+    changes = [
+        Change(portion.source, in_source.quantity, in_source.quantity - portion.grams)
+        for portion in portions
+        if (in_source := content(portion.source))
+    ]
+    return _outcome(target, _with_what_is_there(target, portions, there), there, changes)
+
+
+def foresee_receipt(*, place: Place, lot: Lot) -> Outcome:
+    """Say what receiving `lot`, not saved yet, would change; raises as `receive`."""
+    problems = Problems()
+    checks.check_grams(problems, "weight", lot.quantity_made)
+    check_moisture(problems, lot.moisture_percent)
+    rules.check_vessel(problems, "place", place)
+    problems.raise_any()
+    there = content(place)
+    portion = lots.Portion(lot, lot.quantity_made, place)
+    return _outcome(place, _with_what_is_there(place, [portion], there), there)
+
+
+def foresee_write_off(*, place: Place, grams: int | None) -> Outcome:
+    """Say what writing off `grams` (None: all) would leave; raises as `write_off`."""
+    problems = Problems()
+    if grams is not None:
+        checks.check_grams(problems, "weight", grams)
+    problems.raise_any()
+    asked = all_of(place, field="place") if grams is None else grams
+    taken = take(source=place, grams=asked, source_field="place")
+    before = all_of(place)
+    after = before - taken.grams
+    litres = density.litres_of(after, moisture_percent=taken.lot.moisture_percent)
+    return Outcome((Change(place, before, after),), taken.lot, litres)
+
+
+def _outcome(
+    target: Place,
+    mixed: Sequence[lots.Portion],
+    there: Balance | None,
+    changes: Sequence[Change] = (),
+) -> Outcome:
+    grams_after = sum(portion.grams for portion in mixed)
+    lot = lots.mixed(mixed)
+    _check_room(target, lot, grams_after)
+    in_target = Change(target, there.quantity if there else 0, grams_after)
+    litres = density.litres_of(grams_after, moisture_percent=lot.moisture_percent)
+    return Outcome((*changes, in_target), lot, litres)
+
+
+def _check_pouring(
+    sources: Sequence[tuple[Place, int | None]], target: Place, poured_on: date | None = None
+) -> None:
+    problems = Problems()
+    checks.check_day(problems, "poured_on", poured_on)
+    if not sources:
+        problems.add("sources", _("Choose the vessels to pour from."))
+    seen = set()
+    for number, (source, grams) in enumerate(sources, start=1):
+        if grams is not None:
+            checks.check_grams(problems, _weight_field(sources, number), grams)
+        if source == target:
+            problems.add(
+                "target", _("%(place)s can't be poured into itself.") % {"place": source.name}
+            )
+        if source in seen:
+            problems.add(
+                f"source_{number}",
+                _("%(place)s is there twice. Put all of it into one line.")
+                % {"place": source.name},
+            )
+        seen.add(source)
+    rules.check_vessel(problems, "target", target)
+    problems.raise_any()
+
+
+def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]:
+    portions = []
+    for number, (source, grams) in enumerate(sources, start=1):
+        field = _weight_field(sources, number)
+        source_field = field.replace("weight", "source")
+        if grams is None:
+            # No weight was asked for: what is in the way lies at the vessel.
+            field = source_field
+            grams = all_of(source, field=field)
+        portions.append(take(source=source, grams=grams, field=field, source_field=source_field))
+    return portions
+
+
+def _weight_field(sources: Sequence, number: int) -> str:
+    return "weight" if len(sources) == 1 else f"weight_{number}"
+
+
+def all_of(source: Place, *, field: str = "source") -> int:
+    """Return the grams in a vessel; raises `NotAllowedNow` when it is empty."""
+    there = content(source)
+    if there is None:
+        raise NotAllowedNow(_("%(place)s is empty already.") % {"place": source.name}, field=field)
+    return there.quantity
+
+
+def take(
+    *, source: Place, grams: int, field: str = "weight", source_field: str = "source"
+) -> lots.Portion:
+    """Return the portion that `grams` drawn from a vessel are; raise when they are not free.
+
+    Too much is said at `field`; that all of the vessel is promised, at `source_field`.
+    """
+    there = content(source)
+    if there is None or there.quantity < grams:
+        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
+        raise NotEnoughHoney(
+            _("Not enough honey: %(asked)s asked for, %(place)s holds %(there)s.")
+            % {"asked": asked, "place": source.name, "there": held},
+            field=field,
+        )
+    if there.free < grams:
+        asked, free = words.pounds_apart(grams, there.free)
+        raise StockReserved(
+            _(
+                "%(place)s is reserved for an order: %(asked)s asked for, %(free)s is free. "
+                "Choose another, or cancel the order first."
+            )
+            % {"place": source.name, "asked": asked, "free": free},
+            field=field if there.free else source_field,
+        )
+    return lots.Portion(there.lot, grams, source)
+
+
+def pour(
+    *, target: Place, portions: Sequence[lots.Portion], poured_on: date | None = None
+) -> tuple[list[Line], Lot]:
+    """Return the lines that bring `portions` into a vessel, and the lot it then holds.
+
+    Where lots meet, a blend lot of that day is made of all that is then in the vessel.
+    """
+    honey = Item.objects.honey()
+    mixed = _with_what_is_there(target, portions, content(target))
+    grams_after = sum(portion.grams for portion in mixed)
+    distinct = {portion.lot for portion in mixed}
+    lot = distinct.pop() if len(distinct) == 1 else lots.make_blend(mixed, made_on=poured_on)
+    _check_room(target, lot, grams_after)
+    lines = [Line(honey, portion.source, portion.lot, -portion.grams) for portion in mixed]
+    lines.append(Line(honey, target, lot, grams_after))
+    return lines, lot
+
+
+def _with_what_is_there(
+    target: Place, portions: Sequence[lots.Portion], there: Balance | None
+) -> list[lots.Portion]:
+    if there is None:
+        return list(portions)
+    if there.reserved:
+        raise StockReserved(
+            _("%(place)s is reserved for an order, so nothing can be added to it.")
+            % {"place": target.name},
+            field="target",
+        )
+    return [*portions, lots.Portion(there.lot, there.quantity, target)]
+
+
+@transaction.atomic
+def write_off(
+    *, place: Place, grams: int | None, reason: str, recorded_by: Any, key: str, note: str = ""
+) -> Posting:
+    """Take honey off the books as spoiled, used at home or given away, and say so in the posting.
+
+    `grams` None means all there is; `reason` is a posting kind: spoilage, own use or gift.
+    Raises `BadValue`, `NotAllowedNow` for an empty vessel, `NotEnoughHoney`, `StockReserved`,
+    `AlreadyRecorded`.
+    """
+    problems = Problems()
+    if grams is not None:
+        checks.check_grams(problems, "weight", grams)
+    if reason not in WRITE_OFF_PLACES:
+        problems.add("reason", _("Choose why: spoiled, own use or gift."))
+    problems.raise_any()
+    ledger.lock_items([Item.objects.honey()])
+    ledger.refuse_repeat(key)
+    asked = all_of(place, field="place") if grams is None else grams
+    portion = take(source=place, grams=asked, source_field="place")
+    return ledger.post(
+        kind=reason,
+        lines=ledger.move(
+            item=Item.objects.honey(),
+            lot=portion.lot,
+            source=place,
+            target=Place.objects.outside(WRITE_OFF_PLACES[reason]),
+            quantity=portion.grams,
+        ),
+        recorded_by=recorded_by,
+        key=key,
+        note=note,
+    )
+
+
+def _check_room(place: Place, lot: Lot, grams: int) -> None:
+    """Raise when so much of this honey would run over; the coldest reading takes least room."""
+    if place.capacity_litres is None:
+        return
+    litres = density.litres_of(grams, moisture_percent=lot.moisture_percent)
+    if litres > place.capacity_litres:
+        capacity, made = words.gallons_apart(place.capacity_litres, litres)
+        raise VesselTooSmall(
+            _("%(place)s would run over: it takes %(capacity)s, this would make %(litres)s.")
+            % {
+                "place": place.name,
+                "capacity": capacity,
+                "litres": made,
+            },
+            field="weight",
+        )

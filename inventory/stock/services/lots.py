@@ -1,0 +1,140 @@
+"""Lots: their codes, their measurements, and what mixing makes of them."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory.physics import refractometer
+from inventory.shared import words
+from inventory.shared.checks import save_checked
+from inventory.shared.errors import BadValue
+from inventory.shared.money import share_cents
+from inventory.stock.models import Lot, LotParent, Place
+from inventory.stock.services import ledger
+
+
+@dataclass(frozen=True)
+class Portion:
+    """So many grams of a lot, on their way from a place."""
+
+    lot: Lot
+    grams: int
+    source: Place
+
+
+# Lots that are not saved yet can't be keys, so that parts are pairs.
+Parts = list[tuple[Lot, int]]
+
+
+def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
+    """Return moisture in percent, to a hundredth, from a refractometer index read at `celsius`.
+
+    Without a temperature the reading counts as one at 20 °C. Raises `BadValue`.
+    """
+    read_at = Decimal(20) if celsius is None else celsius
+    low, high = (Decimal(end) for end in (refractometer.CELSIUS.low, refractometer.CELSIUS.high))
+    if not low <= read_at <= high:
+        raise BadValue(
+            _(
+                "A reading is put right for temperature from %(low)s to %(high)s; "
+                "%(typed)s was entered. Check the figure and its unit, or read again in a room."
+            )
+            % {
+                "low": words.temperature(low),
+                "high": words.temperature(high),
+                "typed": words.temperature(read_at),
+            },
+            field="refractometer_celsius",
+        )
+    try:
+        moisture = refractometer.moisture_from_refractive_index(
+            float(index), celsius=float(read_at)
+        )
+    except ValueError as error:
+        raise BadValue(
+            _(
+                "An index of %(index)s is off the table, which goes from 1.4740 (25 %% moisture) "
+                "to 1.5044 (13 %%) at 20 °C. Read it again, or enter the moisture in percent."
+            )
+            % {"index": index},
+            field="refractive_index",
+        ) from error
+    return Decimal(str(round(moisture, 2)))
+
+
+def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> Lot:
+    """Make the lot that the portions become, today or that day, with the grams of each parent."""
+    parts = _parts(portions)
+    lot = _blend_of(parts)
+    lot.made_on = made_on or lot.made_on
+    lot.code = next_code(lot.season, "B")
+    save_checked(lot)
+    LotParent.objects.bulk_create(
+        LotParent(lot=lot, parent=parent, grams=grams) for parent, grams in parts
+    )
+    return lot
+
+
+def mixed(portions: Iterable[Portion]) -> Lot:
+    """Return the lot the portions are together: the one they share, or their blend, not saved."""
+    parts = _parts(portions)
+    return parts[0][0] if len(parts) == 1 else _blend_of(parts)
+
+
+def _parts(portions: Iterable[Portion]) -> Parts:
+    """Add up the grams of each lot, in the order the lots come."""
+    parts: Parts = []
+    for portion in portions:
+        grams = portion.grams
+        for at, (lot, known) in enumerate(parts):
+            if lot == portion.lot:
+                parts[at] = (lot, known + grams)
+                break
+        else:
+            parts.append((portion.lot, grams))
+    return parts
+
+
+def _blend_of(parts: Parts) -> Lot:
+    """Return the blend of these lots with its measurements, not saved and without a code."""
+    return Lot(
+        kind=Lot.Kind.BLEND,
+        season=max(lot.season for lot, _grams in parts),
+        floral_source=_joined(lot.floral_source for lot, _grams in parts),
+        yard=_joined(lot.yard for lot, _grams in parts),
+        made_on=timezone.localdate(),
+        moisture_percent=_mean(parts, "moisture_percent", "0.01"),
+        colour_mm=_mean(parts, "colour_mm", "0.1"),
+        quantity_made=sum(grams for _lot, grams in parts),
+        cost_cents=_cost(parts),
+    )
+
+
+def _mean(parts: Parts, field: str, step: str) -> Decimal | None:
+    """Return the mass-weighted mean of a measurement; None when it is unknown for any lot."""
+    if any(getattr(lot, field) is None for lot, _grams in parts):
+        return None
+    weighted = sum(getattr(lot, field) * grams for lot, grams in parts)
+    return (weighted / sum(grams for _lot, grams in parts)).quantize(Decimal(step))
+
+
+def _cost(parts: Parts) -> int | None:
+    if any(lot.unit_cost_cents is None for lot, _grams in parts):
+        return None
+    return sum(share_cents(lot.cost_cents, grams, lot.quantity_made) for lot, grams in parts)
+
+
+def _joined(names: Iterable[str]) -> str:
+    """Join names without repeating any: "Clover" and "Clover, Basswood" → "Clover, Basswood"."""
+    parts = [part.strip() for name in names for part in name.split(",") if part.strip()]
+    joined = ", ".join(dict.fromkeys(parts))
+    return joined if len(joined) <= 120 else joined[:117] + "..."
+
+
+def next_code(season: int, letter: str) -> str:
+    number = ledger.next_number(f"lot-{season}-{letter}")
+    return f"{season % 100:02d}-{letter}{number:02d}"

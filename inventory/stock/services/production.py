@@ -1,0 +1,52 @@
+"""How this house works: the figures that go into every run."""
+
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.shared import checks
+from inventory.shared.errors import Problems
+from inventory.stock.models import Posting, ProductionSettings
+
+# 1,000 an hour: a slip of the finger, in any currency of a honey house.
+LABOUR_CENTS_MAX = 100_000
+# Honey below 15 °C hardly runs; above 60 °C it is spoiled.
+FILLING_CELSIUS = (Decimal(15), Decimal(60))
+
+
+@transaction.atomic
+def change(
+    *, labour_cents_per_hour: int, honey_house_celsius: Decimal, cost_method: str
+) -> ProductionSettings:
+    """Set what an hour of work costs, how warm honey is filled, and how what is sold is costed.
+
+    Runs recorded before keep the figures of their day. The way of costing is chosen once: after
+    the first sale it stays. Raises `BadValue`.
+    """
+    problems = Problems()
+    if not 0 <= labour_cents_per_hour <= LABOUR_CENTS_MAX:
+        problems.add("labour", _("Enter what an hour of work costs, from nothing to 1,000."))
+    low, high = FILLING_CELSIUS
+    if not low <= honey_house_celsius <= high:
+        problems.add("celsius", _("Honey is filled between 59 °F (15 °C) and 140 °F (60 °C)."))
+    settings = ProductionSettings.current()
+    if cost_method not in ProductionSettings.CostMethod.values:
+        problems.add("cost_method", _("Choose how what is sold is costed."))
+    elif cost_method != settings.cost_method and _is_anything_sold():
+        # Margins of one year could not be set beside those of another.
+        problems.add(
+            "cost_method",
+            _("What was sold is costed by %(method)s already: this is chosen once, before selling.")
+            % {"method": settings.get_cost_method_display()},
+        )
+    problems.raise_any()
+    settings.labour_cents_per_hour = labour_cents_per_hour
+    settings.honey_house_celsius = honey_house_celsius
+    settings.cost_method = cost_method
+    checks.save_checked(settings)
+    return settings
+
+
+def _is_anything_sold() -> bool:
+    return Posting.objects.filter(kind=Posting.Kind.SALE).exists()

@@ -1,0 +1,183 @@
+"""Packed goods and parts: moved between shelves, counted, and written off."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.shared import checks, days
+from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
+from inventory.stock import rules
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
+from inventory.stock.services import ledger
+from inventory.stock.services.honey import WRITE_OFF_PLACES
+
+
+@transaction.atomic
+def transfer(
+    *,
+    item: Item,
+    lot: Lot | None,
+    source: Place,
+    target: Place,
+    pieces: int,
+    recorded_by: Any,
+    key: str,
+    note: str = "",
+    carried_on: date | None = None,
+) -> Posting:
+    """Carry pieces from one shelf, stand or van to another, now or on that day."""
+    problems = Problems()
+    rules.check_pieces(problems, "pieces", pieces)
+    rules.check_store(problems, "target", target)
+    if source == target:
+        problems.add("target", _("Choose another place than the one they are in."))
+    checks.check_day(problems, "carried_on", carried_on)
+    problems.raise_any()
+    ledger.lock_items([item])
+    ledger.refuse_repeat(key)
+    with _refused_at("pieces"):
+        return ledger.post(
+            kind=Posting.Kind.TRANSFER,
+            lines=ledger.move(item=item, lot=lot, source=source, target=target, quantity=pieces),
+            recorded_by=recorded_by,
+            key=key,
+            note=note,
+            occurred_at=days.moment(carried_on),
+        )
+
+
+@transaction.atomic
+def write_off(
+    *,
+    item: Item,
+    lot: Lot | None,
+    place: Place,
+    pieces: int,
+    reason: str,
+    recorded_by: Any,
+    key: str,
+    note: str = "",
+) -> Posting:
+    """Take pieces off the books as broken, spoiled, used at home or given away."""
+    problems = Problems()
+    rules.check_pieces(problems, "pieces", pieces)
+    if reason not in WRITE_OFF_PLACES:
+        problems.add("reason", _("Choose why: broken, spoiled, own use or gift."))
+    problems.raise_any()
+    ledger.lock_items([item])
+    ledger.refuse_repeat(key)
+    with _refused_at("pieces"):
+        return ledger.post(
+            kind=reason,
+            lines=ledger.move(
+                item=item,
+                lot=lot,
+                source=place,
+                target=Place.objects.outside(WRITE_OFF_PLACES[reason]),
+                quantity=pieces,
+            ),
+            recorded_by=recorded_by,
+            key=key,
+            note=note,
+        )
+
+
+@transaction.atomic
+def count(
+    *,
+    item: Item,
+    lot: Lot | None,
+    place: Place,
+    counted: int,
+    reason: str,
+    recorded_by: Any,
+    key: str,
+) -> Posting | None:
+    """Bring the books to what was counted; return the posting, or None when they agree.
+
+    Raises `BadValue` for a count below nothing or without a reason, `StockReserved` when fewer
+    are left than are promised.
+    """
+    problems = Problems()
+    if not 0 <= counted <= rules.PIECES_MAX:
+        problems.add("counted", _("Enter how many you counted, from none to a million."))
+    if not reason.strip():
+        problems.add("reason", _("Say why the books should follow the count."))
+    problems.raise_any()
+    ledger.lock_items([item])
+    ledger.refuse_repeat(key)
+    balance = Balance.objects.filter(item=item, place=place, lot=lot).first()
+    difference = counted - (balance.quantity if balance else 0)
+    if difference == 0:
+        return None
+    with _refused_at("counted"):
+        return ledger.post(
+            kind=Posting.Kind.COUNT,
+            lines=ledger.move(
+                item=item,
+                lot=lot,
+                source=Place.objects.outside(Place.Kind.COUNT_DIFFERENCE),
+                target=place,
+                quantity=difference,
+            ),
+            recorded_by=recorded_by,
+            key=key,
+            note=reason.strip(),
+        )
+
+
+@contextmanager
+def _refused_at(field: str) -> Iterator[None]:
+    """Give what the ledger refuses the field it was typed in."""
+    try:
+        yield
+    except (NotEnoughStock, StockReserved) as error:
+        error.field = field
+        raise
+
+
+def free_at(item: Item, places: list[Place]) -> list[Balance]:
+    """Return the balances of an item free for sale at these places, oldest lot first.
+
+    Lots on hold are left out. Call with the item locked.
+    """
+    return [
+        balance
+        for balance in Balance.objects.filter(item=item, place__in=places, quantity__gt=0)
+        .exclude(lot__is_on_hold=True)
+        .select_related("item", "place", "lot")
+        .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
+        if balance.free > 0
+    ]
+
+
+def pick(
+    *, item: Item, places: list[Place], pieces: int, field: str = "pieces"
+) -> list[tuple[Balance, int]]:
+    """Choose `pieces` free pieces, oldest lot first, with the item locked.
+
+    Raises `NotEnoughStock` when fewer are free.
+    """
+    picked, wanted = [], pieces
+    for balance in free_at(item, places):
+        taken = min(wanted, balance.free)
+        picked.append((balance, taken))
+        wanted -= taken
+        if wanted == 0:
+            return picked
+    raise NotEnoughStock(
+        _("Not enough %(item)s: %(asked)s asked for, %(free)s free in %(places)s.")
+        % {
+            "item": item.name,
+            "asked": pieces,
+            "free": pieces - wanted,
+            "places": ", ".join(place.name for place in places),
+        },
+        field=field,
+        asked=pieces,
+        there=pieces - wanted,
+    )

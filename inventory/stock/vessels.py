@@ -1,0 +1,126 @@
+"""The vessels of the house as shapes: the one border to the physics, which counts in floats."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+
+from inventory.physics import vessels
+from inventory.shared import words
+from inventory.shared.errors import BadValue
+from inventory.stock.models import Place, TankShape
+
+
+def shape_of(place: Place) -> vessels.Vessel:
+    """Return the physical shape of a place. Raises `BadValue` when none was measured."""
+    try:
+        shape = place.shape
+    except TankShape.DoesNotExist:
+        raise BadValue(
+            _("The shape of %(place)s is not known. Enter its measurements first.")
+            % {"place": place.name},
+            field="place",
+        ) from None
+    return physical(shape)
+
+
+def physical(
+    shape: TankShape, points: Sequence[tuple[int, Decimal]] | None = None
+) -> vessels.Vessel:
+    """Return the pure shape for stored measurements (and, for a table, its points).
+
+    `points` are pairs of a depth in mm and litres; those stored are taken when left out.
+    Raises `ValueError` with range and unit where the measurements make no vessel.
+    """
+    if shape.form == TankShape.Form.TABLE:
+        if points is None:
+            points = [(point.depth_mm, point.litres) for point in shape.points.all()]
+        return vessels.CalibrationTable(
+            depths_cm=tuple(_cm(depth_mm) for depth_mm, _litres in points),
+            volumes_l=tuple(float(litres) for _depth_mm, litres in points),
+        )
+    if shape.form == TankShape.Form.HORIZONTAL:
+        return vessels.HorizontalCylinder(
+            length_cm=_cm(shape.length_mm), diameter_cm=_cm(shape.diameter_mm), heads=_end(shape)
+        )
+    return vessels.UprightCylinder(
+        diameter_cm=_cm(shape.diameter_mm), wall_cm=_cm(shape.length_mm), bottom=_end(shape)
+    )
+
+
+def capacity_litres(shape: vessels.Vessel) -> Decimal:
+    """Return the litres a shape holds, full to the brim, to a millilitre."""
+    return _litres(shape.capacity_l)
+
+
+def litres_at(place: Place, depth_mm: int, *, field: str = "depth") -> Decimal:
+    """Return the litres in a vessel dipped to `depth_mm`, to a millilitre.
+
+    Raises `BadValue` for a dip below nothing, deeper than the vessel, or below the first line of
+    its calibration table.
+    """
+    shape = shape_of(place)
+    deepest_mm = round(shape.height_cm * 10)
+    if not 0 <= depth_mm <= deepest_mm:
+        raise BadValue(
+            _(
+                "The dip is too deep: %(depth)s was entered, %(place)s is %(deepest)s deep inside. "
+                "Check the figure and its unit."
+            )
+            % {
+                "depth": words.depth(depth_mm),
+                "place": place.name,
+                "deepest": words.depth(deepest_mm),
+            },
+            field=field,
+        )
+    try:
+        litres = shape.volume_l(min(_cm(depth_mm), shape.height_cm))
+    except ValueError:
+        raise BadValue(
+            _(
+                "The dip of %(depth)s is below the first line of the calibration table of "
+                "%(place)s. Add a line for less, or weigh what is left."
+            )
+            % {"depth": words.depth(depth_mm), "place": place.name},
+            field=field,
+        ) from None
+    return _litres(litres)
+
+
+def level(place: Place, litres: Decimal) -> Decimal | None:
+    """Return how high so many litres stand, as a share of the vessel's height, 0 to 1.
+
+    A vessel whose shape is not known counts as a cylinder; None where not even its capacity is.
+    """
+    share = None
+    if place.capacity_litres:
+        share = min(litres / place.capacity_litres, Decimal(1))
+    if not hasattr(place, "shape"):
+        return share
+    shape = physical(place.shape)
+    try:
+        depth_cm = shape.depth_cm(min(float(litres), shape.capacity_l))
+    except ValueError:
+        # Less than the first line of a calibration table: next to nothing.
+        return Decimal(0)
+    return Decimal(str(round(depth_cm / shape.height_cm, 4)))
+
+
+def _end(shape: TankShape) -> vessels.End:
+    ends = {
+        TankShape.End.FLAT: vessels.Flat,
+        TankShape.End.ELLIPTICAL: vessels.Elliptical,
+        TankShape.End.HEMISPHERE: vessels.Hemispherical,
+    }
+    if shape.end == TankShape.End.CONE:
+        return vessels.Cone(_cm(shape.cone_mm))
+    return ends[shape.end]()
+
+
+def _cm(mm: int) -> float:
+    return mm / 10
+
+
+def _litres(litres: float) -> Decimal:
+    return Decimal(str(litres)).quantize(Decimal("0.001"))

@@ -1,0 +1,292 @@
+"""The acts with bulk honey; each shows what will change before it is posted."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.decorators import method_decorator
+from django.utils.translation import gettext as _
+from django.views.decorators.vary import vary_on_headers
+
+from inventory.shared import words
+from inventory.shared.errors import HouseError
+from inventory.shared.views import ActView
+from inventory.stock.forms import honey as forms
+from inventory.stock.models import Lot, Place, Posting
+from inventory.stock.queries import honey as queries
+from inventory.stock.services import drums, honey, ledger
+from inventory.stock.services.honey import Outcome
+
+
+@method_decorator(vary_on_headers("HX-Request"), name="dispatch")
+class HoneyActView(ActView):
+    """An act with honey. `foresee` says what it would change, from the same checked figures.
+
+    The change is shown while the form is filled in (htmx asks for it with GET), or on the button
+    *Show what will change* where there is no script; neither records anything.
+    """
+
+    permission_required = "inventory.move_honey"
+    # Which fields an address may fill in: /honey/transfer/?source=tank-1
+    filled_by_address: tuple[str, ...] = ()
+
+    def foresee(self, data: dict[str, Any]) -> Outcome:
+        raise NotImplementedError
+
+    def get_initial(self) -> dict[str, Any]:
+        given = {
+            name: self.request.GET[name]
+            for name in self.filled_by_address
+            if name in self.request.GET
+        }
+        return super().get_initial() | given
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        context = super().get_context_data(**kwargs)
+        return context | {"missing": _missing(context["form"])}
+
+    def get(self, request, *args, **kwargs) -> HttpResponse:
+        if request.htmx and "key" in request.GET:
+            form = self.get_form_class()(**{**self.get_form_kwargs(), "data": request.GET})
+            return render(request, "inventory/honey/_change.html", self._foreseen(form))
+        return super().get(request, *args, **kwargs)
+
+    def post(self, request, *args, **kwargs) -> HttpResponse:
+        if "preview" in request.POST:
+            form = self.get_form()
+            foreseen = self._foreseen(form)
+            return self.render_to_response(self.get_context_data(form=form, **foreseen))
+        return super().post(request, *args, **kwargs)
+
+    def _foreseen(self, form) -> dict[str, Any]:
+        """Return the change a form means, or what is in its way once nothing is missing."""
+        if not form.is_valid():
+            return {}
+        try:
+            outcome = self.foresee(dict(form.cleaned_data))
+        except HouseError as error:
+            return {"problems": error.problems}
+        return {"outcome": outcome, "measured": form.cleaned_data.get("measured")}
+
+    def posting_to_undo(self, made: Posting) -> Posting:
+        return made
+
+    def repeat_url(self, made: Any) -> str:
+        if isinstance(made, Posting):
+            return reverse("inventory:posting_detail", args=[made.pk])
+        return reverse("inventory:honey")
+
+
+def _missing(form: forms.HoneyForm) -> str:
+    """Return what the house has none of and the act needs: "vessel", "honey", or nothing."""
+    fields = [field for field in form.fields.values() if isinstance(field, forms.VesselField)]
+    for field in sorted(fields, key=lambda field: field.filled):
+        if not field.queryset.exists():
+            return "honey" if field.filled else "vessel"
+    return ""
+
+
+def place_url(place: Place) -> str:
+    return reverse("inventory:place_detail", args=[place.code])
+
+
+class Receive(HoneyActView):
+    form_class = forms.ReceiveForm
+    template_name = "inventory/honey/receive.html"
+    filled_by_address = ("place", "measured_by")
+
+    def foresee(self, data: dict[str, Any]) -> Outcome:
+        lot = Lot(
+            kind=Lot.Kind.EXTRACTION,
+            season=data["season"],
+            floral_source=data["floral_source"],
+            yard=data["yard"],
+            moisture_percent=data["moisture_known"],
+            colour_mm=data["colour_mm"],
+            quantity_made=data["measured"].grams,
+            cost_cents=data["cost"],
+        )
+        return honey.foresee_receipt(place=data["place"], lot=lot)
+
+    def act(self, data: dict[str, Any]) -> Lot:
+        self._key = data["key"]
+        note = " ".join(part for part in (data["note"], str(data["measured"].how)) if part)
+        return honey.receive(
+            place=data["place"],
+            grams=data["measured"].grams,
+            season=data["season"],
+            floral_source=data["floral_source"],
+            yard=data["yard"],
+            extracted_on=data["extracted_on"],
+            moisture_percent=data["moisture"],
+            refractive_index=data["refractive_index"],
+            refractometer_celsius=data["refractometer_celsius"],
+            colour_mm=data["colour_mm"],
+            cost_cents=data["cost"],
+            note=note,
+            recorded_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Lot) -> str:
+        return _("Lot %(lot)s received: %(weight)s of %(source)s.") % {
+            "lot": made.code,
+            "weight": words.pounds(made.quantity_made, 1),
+            "source": made.floral_source,
+        }
+
+    def next_url(self, made: Lot) -> str:
+        return reverse("inventory:lot_detail", args=[made.code])
+
+    def posting_to_undo(self, made: Lot) -> Posting:
+        return ledger.find(self._key)
+
+
+class Transfer(HoneyActView):
+    form_class = forms.TransferForm
+    template_name = "inventory/honey/transfer.html"
+    filled_by_address = ("source", "target")
+
+    def foresee(self, data: dict[str, Any]) -> Outcome:
+        return honey.foresee(sources=[(data["source"], data["weight"])], target=data["target"])
+
+    def act(self, data: dict[str, Any]) -> Posting:
+        self._target = data["target"]
+        return honey.transfer(
+            source=data["source"],
+            target=data["target"],
+            grams=data["weight"],
+            note=data["note"],
+            recorded_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Posting) -> str:
+        return moved_message(made, self._target)
+
+    def next_url(self, made: Posting) -> str:
+        return place_url(self._target)
+
+
+class Drain(HoneyActView):
+    form_class = forms.DrainForm
+    template_name = "inventory/honey/drain.html"
+    filled_by_address = ("source", "target")
+
+    def foresee(self, data: dict[str, Any]) -> Outcome:
+        return honey.foresee(sources=[(data["source"], None)], target=data["target"])
+
+    def act(self, data: dict[str, Any]) -> Posting:
+        self._target = data["target"]
+        return drums.drain(
+            drum=data["source"],
+            target=data["target"],
+            note=data["note"],
+            recorded_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Posting) -> str:
+        return moved_message(made, self._target)
+
+    def next_url(self, made: Posting) -> str:
+        return place_url(self._target)
+
+
+class Blend(HoneyActView):
+    form_class = forms.BlendForm
+    template_name = "inventory/honey/blend.html"
+    filled_by_address = ("target", "source_1", "source_2")
+
+    def foresee(self, data: dict[str, Any]) -> Outcome:
+        return honey.foresee(sources=data["sources"], target=data["target"])
+
+    def act(self, data: dict[str, Any]) -> Posting:
+        self._target = data["target"]
+        return honey.blend(
+            sources=data["sources"],
+            target=data["target"],
+            note=data["note"],
+            recorded_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Posting) -> str:
+        return moved_message(made, self._target)
+
+    def next_url(self, made: Posting) -> str:
+        there = honey.content(self._target)
+        return reverse("inventory:lot_detail", args=[there.lot.code])
+
+
+class FillDrum(HoneyActView):
+    form_class = forms.DrumFillForm
+    template_name = "inventory/honey/drum_fill.html"
+    filled_by_address = ("tank", "drum")
+
+    def foresee(self, data: dict[str, Any]) -> Outcome:
+        net = drums.net_grams(drum=data["drum"], gross_grams=data["gross"], tare_grams=data["tare"])
+        return honey.foresee(sources=[(data["tank"], net)], target=data["drum"])
+
+    def act(self, data: dict[str, Any]) -> Posting:
+        self._tank, self._drum = data["tank"], data["drum"]
+        return drums.fill(
+            tank=data["tank"],
+            drum=data["drum"],
+            gross_grams=data["gross"],
+            tare_grams=data["tare"],
+            note=data["note"],
+            recorded_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Posting) -> str:
+        return moved_message(made, self._drum)
+
+    def next_url(self, made: Posting) -> str:
+        # Drums are filled one after another from the same tank.
+        return f"{reverse('inventory:drum_fill')}?tank={self._tank.code}"
+
+
+class WriteOff(HoneyActView):
+    permission_required = "inventory.write_off"
+    form_class = forms.WriteOffForm
+    template_name = "inventory/honey/write_off.html"
+    filled_by_address = ("place",)
+
+    def foresee(self, data: dict[str, Any]) -> Outcome:
+        return honey.foresee_write_off(place=data["place"], grams=data["weight"])
+
+    def act(self, data: dict[str, Any]) -> Posting:
+        self._place = data["place"]
+        return honey.write_off(
+            place=data["place"],
+            grams=data["weight"],
+            reason=data["reason"],
+            note=data["note"],
+            recorded_by=self.request.user,
+            key=data["key"],
+        )
+
+    def done_message(self, made: Posting) -> str:
+        grams = sum(line.quantity for line in made.lines.all() if line.quantity > 0)
+        return _("%(weight)s from %(place)s written off: %(kind)s.") % {
+            "weight": words.pounds(grams, 1),
+            "place": self._place.name,
+            "kind": made.get_kind_display(),
+        }
+
+    def next_url(self, made: Posting) -> str:
+        return place_url(self._place)
+
+
+def moved_message(posting: Posting, target: Place) -> str:
+    """Say how much went where: "652 lb from Tank 1 into Drum D-014." """
+    row = queries.PostingRow.of(queries.posting(posting.pk))
+    movement = row.movements[0]
+    return _("%(weight)s from %(sources)s into %(target)s.") % {
+        "weight": words.pounds(movement.quantity, 1),
+        "sources": ", ".join(source.name for source in movement.sources),
+        "target": target.name,
+    }

@@ -1,0 +1,151 @@
+"""The live line under a figure: what it comes to, before anything is sent.
+
+Each answers one line for the form as it stands, and nothing while a figure is missing; what is
+wrong with a figure is said when the form is sent.
+"""
+
+from decimal import Decimal
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils.translation import gettext as _
+
+from inventory.shared import words
+from inventory.shared.errors import HouseError
+from inventory.stock import density, vessels
+from inventory.stock.forms import honey as forms
+from inventory.stock.models import Lot, Place
+from inventory.stock.services import drums, honey, places
+
+
+def receipt(request: HttpRequest, what: str) -> HttpResponse:
+    """A line for one field of an extraction: its moisture, its colour, or its weight."""
+    form = forms.ReceiveForm(request.GET)
+    form.is_valid()
+    data = form.cleaned_data
+    lines = {"moisture": _moisture_line, "colour": _colour_line, "weight": _weight_line}
+    return _line(request, lines[what](data))
+
+
+def _moisture_line(data: dict) -> str:
+    moisture = data.get("moisture_known")
+    if moisture is None:
+        return ""
+    lot = Lot(moisture_percent=moisture)
+    return _("= %(moisture)s %% moisture, %(grade)s by moisture. %(warning)s") % {
+        "moisture": forms.plain(moisture, 2),
+        "grade": words.grade(lot.moisture_grade),
+        "warning": lot.fermentation_warning,
+    }
+
+
+def _colour_line(data: dict) -> str:
+    colour_mm = data.get("colour_mm")
+    if colour_mm is None or not 0 <= colour_mm <= honey.COLOUR_MM_MAX:
+        return ""
+    return f"= {words.colour(Lot(colour_mm=colour_mm).colour_class)}"
+
+
+def _weight_line(data: dict) -> str:
+    measured = data.get("measured")
+    if measured is None:
+        return ""
+    figures = {
+        "pounds": words.pounds(measured.grams, 1),
+        "kilograms": words.kilograms(measured.grams),
+        "gallons": words.gallons(measured.litres),
+        "moisture": forms.plain(data["moisture_known"], 2),
+        "uncertainty": words.pounds(measured.uncertainty_grams),
+    }
+    if not measured.how:
+        return (
+            _("= %(pounds)s, %(kilograms)s; %(gallons)s at %(moisture)s %%, 68 °F (20 °C)")
+            % figures
+        )
+    figures["temperature"] = words.temperature(data["honey_celsius"])
+    return (
+        _(
+            "= %(pounds)s, %(kilograms)s, give or take %(uncertainty)s; "
+            "%(gallons)s at %(moisture)s %%, %(temperature)s"
+        )
+        % figures
+    )
+
+
+def dip(request: HttpRequest, code: str) -> HttpResponse:
+    """A line for a dip: litres and gallons, and the weight they mean in this vessel."""
+    place = get_object_or_404(
+        Place.objects.select_related("shape"), code=code, kind__in=Place.VESSELS
+    )
+    form = forms.DipForm(request.GET)
+    form.is_valid()
+    depth_mm, celsius = form.cleaned_data.get("depth"), form.cleaned_data.get("celsius")
+    there = honey.content(place)
+    if depth_mm is None or celsius is None or there is None:
+        return _line(request, "")
+    try:
+        litres = vessels.litres_at(place, depth_mm)
+        weighed = density.grams_of(
+            litres, moisture_percent=there.lot.moisture_percent, celsius=celsius
+        )
+    except HouseError as error:
+        return _line(request, error.message)
+    except ValueError as error:
+        return _line(request, str(error))
+    text = _(
+        "= %(litres)s L, %(gallons)s; %(kilograms)s, %(pounds)s, give or take %(uncertainty)s, "
+        "at %(moisture)s %%, %(temperature)s. The book says %(book)s."
+    ) % {
+        "litres": litres.quantize(Decimal("0.1")),
+        "gallons": words.gallons(litres),
+        "kilograms": words.kilograms(weighed.grams),
+        "pounds": words.pounds(weighed.grams, 1),
+        "uncertainty": words.pounds(weighed.uncertainty_grams),
+        "moisture": forms.plain(there.lot.moisture_percent, 2),
+        "temperature": words.temperature(celsius),
+        "book": words.pounds(there.quantity, 1),
+    }
+    return _line(request, text)
+
+
+def drum(request: HttpRequest) -> HttpResponse:
+    """A line for a drum on the scale: gross less tare is net."""
+    form = forms.DrumFillForm(request.GET)
+    form.is_valid()
+    data = form.cleaned_data
+    if data.get("drum") is None or data.get("gross") is None:
+        return _line(request, "")
+    try:
+        net = drums.net_grams(
+            drum=data["drum"], gross_grams=data["gross"], tare_grams=data.get("tare")
+        )
+    except HouseError as error:
+        return _line(request, error.message)
+    tare = data.get("tare")
+    text = _("= %(net)s net, %(kilograms)s (tare %(tare)s)") % {
+        "net": words.pounds(net, 1),
+        "kilograms": words.kilograms(net),
+        "tare": words.pounds(data["drum"].tare_grams if tare is None else tare, 1),
+    }
+    return _line(request, text)
+
+
+def capacity(request: HttpRequest) -> HttpResponse:
+    """A line for a vessel's measurements: what it holds, full to the brim."""
+    form = forms.PlaceForm(request.GET)
+    form.is_valid()
+    try:
+        litres = places.capacity_of(form.shape())
+    except (HouseError, KeyError):
+        return _line(request, "")
+    if litres is None:
+        return _line(request, "")
+    text = _("= %(gallons)s (%(litres)s L) full to the brim") % {
+        "gallons": words.gallons(litres),
+        "litres": litres.quantize(Decimal(1)),
+    }
+    return _line(request, text)
+
+
+def _line(request: HttpRequest, text: str) -> HttpResponse:
+    return render(request, "inventory/honey/_conversion.html", {"text": text})

@@ -1,0 +1,47 @@
+"""The book itself: every posting and its lines."""
+
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+
+from inventory.stock import rules
+from inventory.stock.forms import honey as forms
+from inventory.stock.models import Posting
+from inventory.stock.queries import honey as queries
+
+POSTINGS_A_PAGE = 50
+
+
+def posting_list(request: HttpRequest) -> HttpResponse:
+    form = forms.PostingFilterForm(request.GET)
+    wanted = form.cleaned_data if form.is_valid() else {}
+    found = queries.postings(**wanted)
+    page = Paginator(found, POSTINGS_A_PAGE).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "inventory/honey/posting_list.html",
+        {
+            "form": form,
+            "page": page,
+            "rows": [queries.PostingRow.of(posting) for posting in page],
+            "is_filtered": any(wanted.values()),
+        },
+    )
+
+
+def posting_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    posting = _posting(pk)
+    context = {
+        "posting": posting,
+        "row": queries.PostingRow.of(posting),
+        "can_undo": request.user.has_perm("inventory.reverse_posting") and rules.can_undo(posting),
+    }
+    return render(request, "inventory/honey/posting_detail.html", context)
+
+
+def _posting(pk: int) -> Posting:
+    posting = queries.posting(pk)
+    if posting is None:
+        raise Http404(_("There is no such posting."))
+    return posting
