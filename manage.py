@@ -4,16 +4,22 @@
 import os
 import sys
 
+from apiary_sales import __version__
+
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "apiary_sales.settings")
     try:
+        from django import get_version
         from django.core.management import execute_from_command_line
     except ImportError as error:
         raise SystemExit(
             "Django is not installed in this Python. Run the first command of the README, "
             "or start this file with the virtual environment's Python: .venv/bin/python manage.py"
         ) from error
+    if sys.argv[1:] in (["--version"], ["version"]):
+        print(f"Honey house {__version__} (Django {get_version()})")
+        return
     execute_from_command_line(sys.argv)
 
 

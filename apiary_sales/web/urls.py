@@ -7,5 +7,6 @@ app_name = "web"
 urlpatterns = [
     path("", views.today, name="today"),
     path("help/", views.help_page, name="help"),
+    path("help/what-is-new/", views.what_is_new, name="what_is_new"),
     path("settings/", views.settings_page, name="settings"),
 ]

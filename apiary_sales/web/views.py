@@ -1,8 +1,9 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from apiary_sales import __version__
 from apiary_sales.accounts import queries as people_queries
-from apiary_sales.web import queries, set_up, tasks
+from apiary_sales.web import queries, releases, set_up, tasks
 
 
 def today(request: HttpRequest) -> HttpResponse:
@@ -18,8 +19,13 @@ def help_page(request: HttpRequest) -> HttpResponse:
     return render(request, "web/help.html")
 
 
+def what_is_new(request: HttpRequest) -> HttpResponse:
+    return render(request, "web/what_is_new.html", {"releases": releases.RELEASES})
+
+
 def settings_page(request: HttpRequest) -> HttpResponse:
-    return render(request, "web/settings.html", {"pages": set_up.open_to(request.user)})
+    context = {"pages": set_up.open_to(request.user), "version": __version__}
+    return render(request, "web/settings.html", context)
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:

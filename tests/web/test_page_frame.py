@@ -38,7 +38,9 @@ def test_each_role_has_the_doors_of_its_work(client, role):
 
 
 @pytest.mark.parametrize("role", DOORS)
-@pytest.mark.parametrize("name", ["web:today", "web:help", "web:settings", "accounts:account"])
+@pytest.mark.parametrize(
+    "name", ["web:today", "web:help", "web:what_is_new", "web:settings", "accounts:account"]
+)
 def test_the_shared_pages_render_for_every_role(client, role, name):
     client.force_login(builders.person(role))
 

@@ -57,6 +57,7 @@ OPEN = {
     "web:help",
     "web:settings",
     "web:today",
+    "web:what_is_new",
 }
 SAMPLES = {"pk": 1, "year": 2026, "what": "moisture"}
 

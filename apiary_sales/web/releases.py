@@ -1,0 +1,61 @@
+"""What is new in each version, told to the people who use it; the page is Help, What is new."""
+
+from dataclasses import dataclass
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+
+@dataclass(frozen=True)
+class Release:
+    version: str
+    changes: tuple[str | Promise, ...]
+
+
+# Newest first. The first one is the version of the service, `apiary_sales.__version__`.
+RELEASES = (
+    Release(
+        "0.2.0",
+        (
+            _(
+                "One command starts the service, with or without HTTPS: manage.py serve. If a "
+                "setting is unsafe or the database needs an upgrade, it says so and what to do."
+            ),
+            _(
+                "Numbers are read by the decimal sign of your business. A number that could mean "
+                "two things, such as 0,250 where the decimal sign is a point, is refused instead "
+                "of guessed."
+            ),
+            _(
+                "You can type weights and volumes with their units, such as 1 lb 6.4 oz, 12 kg or "
+                "1.5 gal."
+            ),
+            _("Pages, messages and buttons use plainer words, in English and in Spanish."),
+            _("Upgrades keep all your data: each version is tested with data of earlier versions."),
+            _("Quotes, invoices, receipts and statements look the same as before."),
+        ),
+    ),
+    Release(
+        "0.1.0",
+        (
+            _(
+                "Honey: receive it into tanks, fill drums, blend lots and dip tanks. Trace any jar "
+                "back to its lots, and any lot to its buyers."
+            ),
+            _(
+                "Bottling: plan and record runs, with the jars, lids and labels they use. Check "
+                "the fill, and print the text for labels."
+            ),
+            _(
+                "Selling: quote drums, take and fill orders, and sell at the stand even without "
+                "a signal."
+            ),
+            _(
+                "Money: invoices, receipts, credit notes, payments, drum deposits and statements, "
+                "on the screen and as PDF."
+            ),
+            _("Prices and costs, a bottling plan, and reports that compare drums with jars."),
+            _("A role for each person: owner, bottling, stand or office. English and Spanish."),
+        ),
+    ),
+)

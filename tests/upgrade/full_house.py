@@ -1,0 +1,239 @@
+"""Make the house that a dump is taken of: the demo's, with a row or more in every table.
+
+Run it with `manage.py shell`, in an empty database of its own. The clock stands at
+`databases.MADE_AT`, so that making it again gives the same rows.
+"""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import time_machine
+from auditlog.models import LogEntry as TrailEntry
+from django.apps import apps
+from django.contrib.admin.models import CHANGE, LogEntry
+from django.contrib.auth.models import Permission
+from django.contrib.contenttypes.models import ContentType
+from django.core.management import call_command
+from django.utils import timezone
+from rest_framework.authtoken.models import Token
+
+from apiary_sales.accounts.models import User
+from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.services import invoices, payments, stand
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.services import orders, quotes
+from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.pricing.services import channels, seasons
+from inventory.bottling.models import BottlingRun, ContainerSize
+from inventory.bottling.services import fill_checks, reversals, runs
+from inventory.shared.models import House
+from inventory.stock.models import Balance, Place
+from inventory.stock.services import dips, honey, places, stores
+from tests.upgrade import databases
+
+
+def make() -> None:
+    with time_machine.travel(databases.MADE_AT, tick=False):
+        call_command("demo", no_serve=True)
+        _do_what_the_demo_leaves_out()
+        call_command("verify_ledger")
+    _take_out_what_differs_each_time()
+    _check_that_every_table_has_rows()
+
+
+def _do_what_the_demo_leaves_out() -> None:
+    people = {user.role: user for user in User.objects.all()}
+    _make_honey(people[User.Role.BOTTLING])
+    _bottle(people[User.Role.BOTTLING])
+    _count_the_shelf(people[User.Role.BOTTLING])
+    _set_costs()
+    _sell_drums(people[User.Role.OFFICE])
+    _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
+    _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
+
+
+def _make_honey(person) -> None:
+    """Pour, spoil, dip without accepting, undo; a tank with a calibration table."""
+    tank = Place.objects.get(code="tank-2")
+    tote = places.create(
+        kind=Place.Kind.TOTE,
+        code="tote-1",
+        name="Tote with a gauge",
+        shape=places.Shape(form="table", points=[(0, Decimal(0)), (500, Decimal(480))]),
+    )
+    places.create(kind=Place.Kind.PAIL, code="pail-1", name="Pail", tare_grams=900)
+    honey.transfer(source=tank, target=tote, grams=40_000, recorded_by=person, key="full:pour")
+    wrong = honey.transfer(
+        source=tank, target=tote, grams=5_000, recorded_by=person, key="full:wrong-pour"
+    )
+    reversals.reverse(posting=wrong, recorded_by=person, key="full:undone", note="Wrong tote")
+    for reason in ("spoilage", "own_use", "gift"):
+        honey.write_off(
+            place=tote, grams=1_000, reason=reason, recorded_by=person, key=f"full:{reason}"
+        )
+    dips.record(place=tank, depth_mm=300, celsius=Decimal(30), recorded_by=person, key="full:dip")
+    places.take_out_of_use(place=Place.objects.get(code="D-012"))
+
+
+def _bottle(person) -> None:
+    """Plan a run, cancel one, and check one that fails: its lot is kept from sale."""
+    plans = [
+        runs.plan(
+            container=ContainerSize.objects.get(code="half-pound"),
+            source=Place.objects.get(code="tank-1"),
+            target=Place.objects.get(code="storeroom"),
+            pieces=pieces,
+            planned_for=timezone.localdate() + timedelta(days=2),
+            planned_by=person,
+            key=f"full:plan-{pieces}",
+        )
+        for pieces in (36, 24)
+    ]
+    runs.cancel(run=plans[1], cancelled_by=person, reason="Too few jars")
+    for size, milligrams in (("quart", 1_375_000), ("half-pound", 222_000)):
+        fill_checks.record(
+            run=BottlingRun.objects.get(container__code=size, status="recorded"),
+            scheme="us",
+            weights_milligrams=[milligrams + 10 * number for number in range(12)],
+            checked_by=person,
+            key=f"full:check-{size}",
+        )
+
+
+def _count_the_shelf(person) -> None:
+    shelf = Place.objects.get(code="storeroom")
+    there = Balance.objects.filter(
+        place=shelf, item__kind="packed", lot__container__code="1-lb"
+    ).get()
+    what = {"item": there.item, "lot": there.lot, "place": shelf, "recorded_by": person}
+    stores.write_off(**what, pieces=1, reason="breakage", key="full:broken")
+    stores.count(
+        **what, counted=there.quantity - 3, reason="Counted after the market", key="full:count"
+    )
+
+
+def _set_costs() -> None:
+    seasons.add_expense(
+        season=databases.MADE_AT.year,
+        category="feed",
+        amount_cents=41_500,
+        key="full:feed",
+        note="Sugar",
+    )
+    channels.set_filling_times({ContainerSize.objects.get(code="1-lb"): Decimal("0.8")})
+
+
+def _sell_drums(person) -> None:
+    """Leave a quote open; deliver the drums of the other, bill them, and take one back empty."""
+    drum = Place.objects.get(code="D-003")
+    there = honey.content(drum)
+    quotes.quote(
+        customer=Customer.objects.get(name="Copperkettle Packing"),
+        lines=[
+            LineWanted(
+                kind=OrderLine.Kind.HONEY,
+                quantity=there.quantity,
+                unit_price=Decimal("2.9500"),
+                drum=drum,
+                lot=there.lot,
+            )
+        ],
+        valid_until=timezone.localdate() + timedelta(days=14),
+        created_by=person,
+        key="full:quote",
+    )
+    order = Order.objects.get(idempotency_key="demo:quote")
+    orders.fulfil(order=order, filled_by=person, key="full:drums")
+    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
+    orders.drums_back(
+        order=order,
+        drums=[Place.objects.get(code="D-001")],
+        received_by=person,
+        key="full:drums-back",
+    )
+    invoices.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
+
+
+def _sell_jars(seller, minder) -> None:
+    """Fill a part, cancel, credit, undo a stand sale and a payment, pay money back."""
+    order = Order.objects.get(idempotency_key="demo:open")
+    line = order.lines.get(container__code="quart")
+    orders.fulfil(order=order, filled_by=seller, key="full:part", quantities={line.pk: 2})
+    buyer = Customer.objects.get(name="Wren Hollow Farm Shop")
+    wanted = LineWanted(
+        kind=OrderLine.Kind.PACKED,
+        container=ContainerSize.objects.get(code="1-lb"),
+        quantity=12,
+        unit_price=Decimal("7.2500"),
+    )
+    cancelled = orders.take(
+        customer=buyer, channel="shop", lines=[wanted], created_by=seller, key="full:order"
+    )
+    orders.cancel(order=cancelled, cancelled_by=seller, key="full:cancelled", reason="Too late")
+    invoices.credit(
+        invoice=Invoice.objects.get(idempotency_key="demo:past-44-invoice"),
+        issued_by=seller,
+        key="full:credit",
+        reason="Jars came back",
+    )
+    stand.take_back(
+        receipt=stand.find("demo:stand-week-1").invoice,
+        taken_by=minder,
+        key="full:receipt-undone",
+        reason="Wrong jar",
+    )
+    shop = Customer.objects.get(name="Harrow Lane Grocery")
+    for key in ("full:bounced", "full:too-much"):
+        paid = payments.receive(
+            customer=shop,
+            amount_cents=20_000,
+            method=Payment.Method.CHECK,
+            received_by=seller,
+            key=key,
+        )
+        if key == "full:bounced":
+            payments.reverse(
+                payment=paid, reversed_by=seller, key="full:reversed", reason="Check bounced"
+            )
+    payments.pay_back(
+        customer=shop,
+        amount_cents=2_000,
+        method=Payment.Method.CHECK,
+        paid_by=seller,
+        key="full:paid-back",
+    )
+
+
+def _use_the_back_office(owner, clerk) -> None:
+    """Leave a trace in the admin, a permission of one person's own, and a token for the API."""
+    LogEntry.objects.create(
+        user=owner,
+        content_type=ContentType.objects.get_for_model(House),
+        object_id="1",
+        object_repr=House.current().name,
+        action_flag=CHANGE,
+        change_message="[]",
+    )
+    clerk.user_permissions.add(Permission.objects.get(codename="change_house"))
+    Token.objects.create(user=owner, key="0" * 40)
+
+
+def _take_out_what_differs_each_time() -> None:
+    # A hash is salted anew each time, and nobody signs in with it here.
+    User.objects.update(password="!")
+    # The trail of changes writes the fields of a row in the order of a set.
+    for entry in TrailEntry.objects.all():
+        entry.changes = dict(sorted(entry.changes.items()))
+        entry.save(update_fields=["changes"])
+
+
+def _check_that_every_table_has_rows() -> None:
+    """Raise SystemExit for models without a row: the upgrade would not try their columns."""
+    empty = [
+        model._meta.label
+        for model in apps.get_models(include_auto_created=True)
+        if model._meta.label != "sessions.Session" and not model._default_manager.exists()
+    ]
+    if empty:
+        raise SystemExit(f"Add a row to tests/upgrade/full_house.py for: {', '.join(empty)}")

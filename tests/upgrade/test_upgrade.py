@@ -1,0 +1,44 @@
+"""A database of each version that landed, upgraded to the present: see `walk.py` for what holds.
+
+Each runs in a process of its own, as an upgrade does, and on PostgreSQL on a server of our own.
+"""
+
+import pytest
+
+from tests import postgresql, skips
+from tests.upgrade import databases, make_dumps
+
+WALK = "from tests.upgrade import walk; walk.main()"
+
+
+@pytest.mark.parametrize("version", databases.versions("sqlite"))
+def test_a_sqlite_database_of_an_earlier_version_works_after_migrate(version, tmp_path):
+    database = tmp_path / "honey.sqlite3"
+    databases.load_sqlite(databases.dump_path(version, "sqlite").read_text("utf-8"), database)
+
+    walked = databases.run(WALK, data_dir=tmp_path, database_url=databases.sqlite_url(database))
+
+    assert walked.returncode == 0, walked.stdout + walked.stderr
+
+
+@pytest.mark.parametrize("version", databases.versions("postgresql"))
+def test_a_postgresql_database_of_an_earlier_version_works_after_migrate(version, tmp_path):
+    if postgresql.programs() is None:
+        skips.skip("PostgreSQL is not installed (Debian: apt-get install postgresql)")
+
+    with postgresql.server() as url:
+        dump = databases.dump_path(version, "postgresql").read_text("utf-8")
+        databases.load_postgresql(dump, url)
+        walked = databases.run(WALK, data_dir=tmp_path, database_url=url)
+
+    assert walked.returncode == 0, walked.stdout + walked.stderr
+
+
+def test_a_dump_of_the_present_can_be_made_and_holds_nothing_of_the_machine():
+    dump = make_dumps.sqlite()
+
+    assert dump.count("INSERT INTO") > 500
+    assert 'INSERT INTO "django_session"' not in dump
+    assert "pbkdf2" not in dump
+    assert "honey-dump-" not in dump
+    assert str(databases.ROOT) not in dump

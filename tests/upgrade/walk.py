@@ -1,0 +1,247 @@
+"""Upgrade the database of DATABASE_URL and prove its books; open every page, write every paper.
+
+Run it with `manage.py shell`. It prints a line for each fault and then what it opened, and exits
+with 1 where there is a fault. Models are found by app and name, whatever module they are in.
+"""
+
+import contextlib
+import io
+import logging
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+
+import time_machine
+from django.apps import apps
+from django.conf import settings
+from django.contrib import admin
+from django.contrib.contenttypes.models import ContentType
+from django.core.management import CommandError, call_command
+from django.db import DatabaseError, connection
+from django.db.models import F
+from django.http import HttpResponse
+from django.test import Client
+from django.test.utils import setup_test_environment
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from tests.upgrade import databases
+
+Arguments = dict[str, Any]
+
+# A page; the way to another page; an address that only takes what a form sends.
+EXPECTED = (200, 302, 405)
+# What the back office lets nobody add, change or delete.
+EXPECTED_IN_ADMIN = (*EXPECTED, 403)
+
+# What the pages of places show: what is inside the house.
+PLACES = ["tank", "drum", "pail", "tote", "shelf", "stand", "van"]
+PAPERS = {
+    f"documents/{path.name}"
+    for path in (settings.BASE_DIR / "templates" / "documents").glob("[!_]*.html")
+} - {"documents/base.html", "documents/unavailable.html"}
+
+
+def main() -> None:
+    with time_machine.travel(databases.MADE_AT + timedelta(hours=1)):
+        faults = [*_upgrade(), *_open_everything()]
+    for fault in faults:
+        print(fault)
+    raise SystemExit(1 if faults else 0)
+
+
+def _upgrade() -> Iterator[str]:
+    before = _rows_by_table()
+    call_command("migrate", verbosity=0, interactive=False)
+    after = _rows_by_table()
+    for table, count in before.items():
+        if table in after and after[table] < count:
+            yield f"{table} had {count} rows and has {after[table]}"
+    # The trail of changes and permissions point at models by content type.
+    for content_type in ContentType.objects.all():
+        if content_type.model_class() is None:
+            yield f"The content type {content_type.app_label}.{content_type.model} has no model"
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):
+            call_command("verify_ledger")
+    except (CommandError, DatabaseError) as error:
+        yield f"verify_ledger: {error}"
+
+
+def _rows_by_table() -> dict[str, int]:
+    with connection.cursor() as cursor:
+        counts = {}
+        for table in connection.introspection.table_names(cursor):
+            cursor.execute(f"SELECT count(*) FROM {connection.ops.quote_name(table)}")
+            counts[table] = cursor.fetchone()[0]
+    return counts
+
+
+def _open_everything() -> Iterator[str]:
+    setup_test_environment()
+    # What goes wrong is told below, a line an address.
+    logging.disable()
+    client = Client(raise_request_exception=False)
+    client.force_login(apps.get_model("accounts.User").objects.get(role="owner"))
+    rendered: set[str] = set()
+    opened = 0
+    for url, expected in [*_addresses(client), *_admin_addresses()]:
+        answer = client.get(url)
+        opened += 1
+        rendered.update(template.name for template in answer.templates if template.name)
+        if answer.status_code not in expected or _is_signed_out(answer):
+            yield f"{url} answers {answer.status_code}{_reason(answer)}"
+        elif answer["Content-Type"] == "application/pdf" and answer.content[:5] != b"%PDF-":
+            yield f"{url} is no PDF"
+    for paper in sorted(PAPERS - rendered):
+        yield f"No row of the database leads to the paper {paper}"
+    print(f"Opened {opened} addresses, {len(rendered)} templates.")
+
+
+def _is_signed_out(answer: HttpResponse) -> bool:
+    return answer.status_code == 302 and reverse("accounts:sign_in") in answer["Location"]
+
+
+def _reason(answer: HttpResponse) -> str:
+    if not getattr(answer, "exc_info", None):
+        return ""
+    kind, error, _traceback = answer.exc_info
+    return f": {kind.__name__}: {error}"
+
+
+def _addresses(client: Client) -> Iterator[tuple[str, tuple[int, ...]]]:
+    """Yield every address of our own, for real rows of each kind, with the answers to expect."""
+    arguments = _arguments(client)
+    for name, takes_arguments in _names():
+        if not takes_arguments:
+            yield reverse(name), EXPECTED
+            continue
+        if not arguments.get(name):
+            raise SystemExit(f"{name}: say in {__name__} which rows it is opened for.")
+        for kwargs in arguments[name]:
+            yield reverse(name, kwargs=kwargs), EXPECTED
+    for customer in arguments["customers:detail"]:
+        yield f"{reverse('billing:payment_create')}?customer={customer['pk']}", EXPECTED
+
+
+def _names(resolver=None, namespace: str = "") -> Iterator[tuple[str, bool]]:
+    """Yield the full name of every address of our own, and whether it takes arguments."""
+    for entry in (resolver or get_resolver()).url_patterns:
+        if isinstance(entry, URLResolver) and entry.namespace != "admin":
+            inner = f"{namespace}{entry.namespace}:" if entry.namespace else namespace
+            yield from _names(entry, inner)
+        elif isinstance(entry, URLPattern) and entry.name:
+            yield f"{namespace}{entry.name}", bool(entry.pattern.regex.groupindex)
+
+
+def _arguments(client: Client) -> dict[str, list[Arguments]]:
+    """Return what to open each address with that takes arguments."""
+    channels = apps.get_model("pricing.ChannelCost").Channel.values
+    fulfilments = apps.get_model("orders.Fulfilment").objects.filter(is_taken_back=False)
+    for_names = [
+        (
+            _rows("accounts.User", "pk", "role"),
+            "accounts:person accounts:change_role accounts:reset_password accounts:switch_off "
+            "accounts:switch_on",
+        ),
+        (
+            _rows("inventory.Lot", "code", "kind", "is_on_hold"),
+            "inventory:lot_detail orders:lot_buyers api:lot-detail",
+        ),
+        (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
+        (_rows("inventory.Lot", "code", is_on_hold=True), "inventory:lot_release"),
+        (
+            _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
+            "inventory:dip inventory:convert_dip",
+        ),
+        (_rows("inventory.DipReading", "pk"), "inventory:dip_detail inventory:dip_accept"),
+        (
+            _rows("inventory.Place", "code", "kind", "is_active", kind__in=PLACES),
+            "inventory:place_detail inventory:place_edit inventory:place_use api:place-detail",
+        ),
+        (
+            _rows("inventory.Posting", "pk", "kind"),
+            "inventory:posting_detail inventory:posting_reverse api:posting-detail",
+        ),
+        (_rows("inventory.BottlingRun", "number", "status"), "inventory:run_detail"),
+        (
+            _rows("inventory.BottlingRun", "number", status="planned"),
+            "inventory:run_record inventory:run_record_preview inventory:run_cancel",
+        ),
+        (
+            _rows("inventory.BottlingRun", "number", status="recorded"),
+            "inventory:fill_check inventory:run_labels",
+        ),
+        (
+            _rows("inventory.PackagingPart", "code", "kind"),
+            "inventory:part_detail inventory:part_edit",
+        ),
+        (
+            _rows("inventory.ContainerSize", "code"),
+            "inventory:container_edit inventory:container_switch pricing:size_prices "
+            "pricing:price_set pricing:break_set pricing:size_margin orders:stock_detail "
+            "api:containersize-detail",
+        ),
+        (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
+        (
+            _rows("customers.Customer", "pk"),
+            "customers:detail customers:edit orders:customer_orders billing:statement "
+            "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail",
+        ),
+        (
+            _rows("orders.Order", "number", "channel", "status"),
+            "orders:order_detail orders:order_fulfil orders:order_repick orders:order_cancel "
+            "orders:pick_list orders:pick_list_pdf orders:drums_back billing:invoice_create "
+            "api:order-detail",
+        ),
+        (
+            _rows("orders.Order", "number", "status", channel="bulk"),
+            "orders:quote_accept orders:quote_pdf",
+        ),
+        (list(fulfilments.values("pk", number=F("order__number"))), "orders:order_take_back"),
+        (
+            _rows("billing.Invoice", "pk", "series", "returns_deposit"),
+            "billing:invoice_detail billing:invoice_pdf billing:invoice_credit "
+            "billing:deposit_credit billing:use_on_account api:invoice-detail",
+        ),
+        (
+            _rows("billing.Invoice", "pk", "open_cents", order__channel="stand", credits=None),
+            "billing:receipt billing:receipt_pdf billing:receipt_undo",
+        ),
+        (
+            _rows("billing.Payment", "pk", "method"),
+            "billing:payment_detail billing:payment_undo",
+        ),
+        (
+            [{"year": row["season"]} for row in _rows("inventory.Lot", "season")],
+            "pricing:season pricing:season_spread",
+        ),
+        ([{"channel": channel} for channel in channels], "pricing:channel_cost_set"),
+        (
+            [{"what": what} for what in ("moisture", "colour", "weight")],
+            "inventory:convert_receipt",
+        ),
+        (
+            [{"slug": row["slug"]} for row in client.get(reverse("api:reports")).json()],
+            "reports:report reports:report_csv reports:report_xlsx api:report",
+        ),
+    ]
+    return {name: rows for rows, names in for_names for name in names.split()}
+
+
+def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Arguments]:
+    """Return an address's argument for one row of each kind; for every row without kinds."""
+    found = apps.get_model(model).objects.filter(**where).order_by("pk").values(argument, *kinds)
+    by_kind = {tuple(row[kind] for kind in kinds or [argument]): row[argument] for row in found}
+    return [{argument: value} for value in by_kind.values()]
+
+
+def _admin_addresses() -> Iterator[tuple[str, tuple[int, ...]]]:
+    yield reverse("admin:index"), EXPECTED
+    for model in admin.site._registry:
+        name = f"admin:{model._meta.app_label}_{model._meta.model_name}"
+        yield reverse(f"{name}_changelist"), EXPECTED
+        yield reverse(f"{name}_add"), EXPECTED_IN_ADMIN
+        if pk := model._default_manager.values_list("pk", flat=True).first():
+            yield reverse(f"{name}_change", args=[pk]), EXPECTED
+            yield reverse(f"{name}_history", args=[pk]), EXPECTED
+            yield reverse(f"{name}_delete", args=[pk]), EXPECTED_IN_ADMIN
