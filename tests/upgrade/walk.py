@@ -176,10 +176,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:part_detail inventory:part_edit",
         ),
         (
-            _rows("inventory.ContainerSize", "code"),
-            "inventory:container_edit inventory:container_switch pricing:size_prices "
+            _rows("inventory.Size", "code"),
+            "inventory:size_edit inventory:size_switch pricing:size_prices "
             "pricing:price_set pricing:break_set pricing:size_margin orders:stock_detail "
-            "api:containersize-detail",
+            "api:size-detail",
         ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
         (
