@@ -4,6 +4,7 @@ import math
 from decimal import Decimal
 
 import pytest
+from auditlog.models import LogEntry
 from django.urls import reverse
 
 from inventory.shared.errors import BadValue
@@ -432,6 +433,25 @@ def test_a_place_that_is_not_empty_stays_in_use(bottler):
         response = bottler.post(reverse("inventory:place_use", args=["tank-1"]))
 
     assert said(response) == ["Tank 1 is not empty. Move or write off what is there first."]
+
+
+def test_drums_sent_away_and_taken_back_are_in_the_trail_of_changes():
+    drums = [builders.place(code, Place.Kind.DRUM) for code in ("D-001", "D-002")]
+    LogEntry.objects.all().delete()
+
+    places.send_away(drums)
+    assert set(Place.objects.values_list("is_active", flat=True)) == {False}
+
+    places.take_back(drums[:1])
+
+    states = Place.objects.order_by("code").values_list("code", "is_active")
+    assert list(states) == [("D-001", True), ("D-002", False)]
+    told = LogEntry.objects.order_by("id").values_list("object_repr", "changes")
+    assert list(told) == [
+        ("D-001", {"is_active": [True, False]}),
+        ("D-002", {"is_active": [True, False]}),
+        ("D-001", {"is_active": [False, True]}),
+    ]
 
 
 def test_taking_out_of_use_is_never_done_by_looking(bottler):

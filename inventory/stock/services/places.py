@@ -1,7 +1,7 @@
 """Places: tanks with their shape, drums with their tare, shelves, the stand and the van."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
@@ -177,6 +177,25 @@ def put_in_use(*, place: Place) -> Place:
     place.is_active = True
     place.save(update_fields=["is_active"])
     return place
+
+
+@transaction.atomic
+def send_away(places: Iterable[Place]) -> None:
+    """Take places out of use that leave the house, such as drums sold with their honey."""
+    _set_in_use(places, False)
+
+
+@transaction.atomic
+def take_back(places: Iterable[Place]) -> None:
+    """Take places that were sent away back into use."""
+    _set_in_use(places, True)
+
+
+def _set_in_use(places: Iterable[Place], is_active: bool) -> None:
+    for place in places:
+        place.is_active = is_active
+        # One by one: the trail of changes listens to saves, not to updates in bulk.
+        place.save(update_fields=["is_active"])
 
 
 def capacity_of(shape: Shape | None, capacity_litres: Decimal | None = None) -> Decimal | None:
