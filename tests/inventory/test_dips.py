@@ -347,7 +347,7 @@ def test_a_reading_is_not_accepted_after_honey_moved(tank, bottler, owner, key):
 
 def test_a_dip_below_what_is_promised_is_not_accepted(tank, bottler):
     lot = builders.lot_in(tank, 900_000, moisture_percent="17.0")
-    ledger.reserve([ledger.Hold(Item.objects.honey(), tank, lot, 895_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), tank, lot, 895_000)])
     dip(bottler, tank)
 
     with books_unchanged():

@@ -220,7 +220,7 @@ def test_a_vessel_gives_no_more_than_it_holds(tank, drum, owner, key):
 def test_a_reserved_drum_is_neither_drained_nor_topped_up(tank, drum, owner, key):
     lot = builders.lot_in(tank, 600_000)
     drums.fill(tank=tank, drum=drum, gross_grams=312_600, recorded_by=owner, key=key())
-    ledger.reserve([ledger.Hold(Item.objects.honey(), drum, lot, 295_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), drum, lot, 295_000)])
 
     with pytest.raises(StockReserved):
         drums.drain(drum=drum, target=tank, recorded_by=owner, key=key())

@@ -146,7 +146,7 @@ def test_drums_are_shown_full_reserved_or_empty(shown, codes):
         builders.place(code, Place.Kind.DRUM, name=f"Drum {code}")
     builders.lot_in(Place.objects.get(code="d-1"), 290_000)
     lot = builders.lot_in(Place.objects.get(code="d-2"), 290_000)
-    ledger.reserve([ledger.Hold(Item.objects.honey(), Place.objects.get(code="d-2"), lot, 290_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), Place.objects.get(code="d-2"), lot, 290_000)])
 
     response = signed_in("office").get(reverse("inventory:honey"), {"drums": shown})
 
@@ -573,7 +573,7 @@ def test_a_transfer_without_a_weight_is_asked_about(tank, other_tank, bottler):
 def test_what_is_reserved_is_told_at_the_vessel_when_all_of_it_is_asked_for(drum, tank, bottler):
     lot = builders.lot_in(drum, 100_000)
     item = Item.objects.honey()
-    ledger.reserve([ledger.Hold(item, drum, lot, 100_000)])
+    ledger.reserve([ledger.ReservedStock(item, drum, lot, 100_000)])
 
     with books_unchanged():
         response = post(bottler, "drain", {"source": drum.code, "target": "tank-1"})
@@ -743,7 +743,7 @@ def test_an_empty_drum_is_not_offered_for_draining(tank, drum, bottler):
 
 def test_reserved_honey_is_not_drained(tank, drum, bottler):
     lot = builders.lot_in(drum, 290_000)
-    ledger.reserve([ledger.Hold(Item.objects.honey(), drum, lot, 90_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), drum, lot, 90_000)])
 
     with books_unchanged():
         response = post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
@@ -766,7 +766,7 @@ def fill_form(**changes) -> dict:
 def test_a_drum_promised_to_a_buyer_fills_no_other_and_says_so_at_the_drum(drum, bottler):
     full = builders.place("d-2", Place.Kind.DRUM, name="Drum D-002")
     lot = builders.lot_in(full, 290_000)
-    ledger.reserve([ledger.Hold(Item.objects.honey(), full, lot, 290_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), full, lot, 290_000)])
 
     response = post(bottler, "drum_fill", fill_form(tank="d-2", gross="118"))
 

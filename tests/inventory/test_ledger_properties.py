@@ -114,7 +114,7 @@ class House:
     def reserve(self, code: str, grams: int) -> None:
         there = honey.content(self.places[code])
         if there and grams > 0:
-            ledger.reserve([ledger.Hold(there.item, there.place, there.lot, grams)])
+            ledger.reserve([ledger.ReservedStock(there.item, there.place, there.lot, grams)])
 
     def reverse(self, index: int) -> dict[str, int] | None:
         postings = list(Posting.objects.order_by("pk"))

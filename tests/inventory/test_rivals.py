@@ -19,9 +19,9 @@ def test_of_two_people_who_take_the_last_drum_one_gets_it():
     tank, drum = builders.place("tank"), builders.place("drum", Place.Kind.DRUM, tare_grams=0)
     lot = builders.lot_in(tank, 300_000)
     drums.fill(tank=tank, drum=drum, gross_grams=300_000, recorded_by=person, key="fill")
-    hold = ledger.Hold(honey.content(drum).item, drum, lot, 300_000)
+    promised = ledger.ReservedStock(honey.content(drum).item, drum, lot, 300_000)
 
-    outcomes = together(lambda: ledger.reserve([hold]), lambda: ledger.reserve([hold]))
+    outcomes = together(lambda: ledger.reserve([promised]), lambda: ledger.reserve([promised]))
 
     refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
     assert [error.code for error in refused] == ["not_enough_stock"]

@@ -246,7 +246,7 @@ def test_an_empty_vessel_fills_nothing(room):
 
 
 def test_honey_promised_to_an_order_is_not_bottled(room):
-    ledger.reserve([ledger.Hold(Item.objects.honey(), room.tank, room.lot, 190_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), room.tank, room.lot, 190_000)])
 
     with pytest.raises(StockReserved) as refused:
         bottling_room.plan(room, 96)

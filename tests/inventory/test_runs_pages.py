@@ -213,7 +213,7 @@ def test_a_weight_that_does_not_fit_is_refused_at_the_size(bottler, room):
 
 
 def test_honey_promised_to_an_order_is_refused_at_the_pieces(bottler, room):
-    ledger.reserve([ledger.Hold(Item.objects.honey(), room.tank, room.lot, 190_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), room.tank, room.lot, 190_000)])
 
     response = bottler.post(at("run_plan"), plan_form(room))
 

@@ -57,7 +57,7 @@ def post_sale(
         occurred_at=_moment(day),
         note=note,
         releases=[
-            ledger.Hold(goods.item, goods.place, goods.lot, goods.quantity)
+            ledger.ReservedStock(goods.item, goods.place, goods.lot, goods.quantity)
             for goods in taken
             if goods.reservation
         ],

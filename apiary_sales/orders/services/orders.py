@@ -569,7 +569,7 @@ def _reserve_again(fulfilment: Fulfilment, rows: list, lines: dict[int, OrderLin
             if part and (posted.item, posted.lot) == (item, row.lot):
                 came_back[posted] -= part
                 wanted -= part
-                promises.append((line, ledger.Hold(item, posted.place, row.lot, part)))
+                promises.append((line, ledger.ReservedStock(item, posted.place, row.lot, part)))
     reservations.keep(promises)
 
 

@@ -25,7 +25,7 @@ from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.services import honey, ledger, stores
 
 # So much of one item, place and lot, promised to a line.
-Promise = tuple[OrderLine, ledger.Hold]
+Promise = tuple[OrderLine, ledger.ReservedStock]
 
 
 def hold(lines: Sequence[OrderLine]) -> None:
@@ -106,8 +106,8 @@ def of(lines: Iterable[OrderLine]):
     )
 
 
-def as_hold(balance: Balance, quantity: int) -> ledger.Hold:
-    return ledger.Hold(balance.item, balance.place, balance.lot, quantity)
+def as_hold(balance: Balance, quantity: int) -> ledger.ReservedStock:
+    return ledger.ReservedStock(balance.item, balance.place, balance.lot, quantity)
 
 
 def use(reservation: Reservation, quantity: int) -> None:
