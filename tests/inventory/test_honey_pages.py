@@ -67,7 +67,7 @@ def post(client, name: str, data: dict, *args):
 
 
 def grams_in(place: Place) -> int:
-    there = honey.content(place)
+    there = Balance.objects.in_vessel(place)
     return there.quantity if there else 0
 
 
@@ -146,7 +146,9 @@ def test_drums_are_shown_full_reserved_or_empty(shown, codes):
         builders.place(code, Place.Kind.DRUM, name=f"Drum {code}")
     builders.lot_in(Place.objects.get(code="d-1"), 290_000)
     lot = builders.lot_in(Place.objects.get(code="d-2"), 290_000)
-    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), Place.objects.get(code="d-2"), lot, 290_000)])
+    ledger.reserve(
+        [ledger.ReservedStock(Item.objects.honey(), Place.objects.get(code="d-2"), lot, 290_000)]
+    )
 
     response = signed_in("office").get(reverse("inventory:honey"), {"drums": shown})
 
@@ -643,7 +645,7 @@ def test_a_blend_is_shown_before_and_posted_after(tank, other_tank, drum, bottle
     assert "17.40 %, U.S. Grade A" in shown
     assert "30.0 mm, white" in shown
     assert "Tote 1 0.0 lb → 881.8 lb" in shown
-    blend = honey.content(big).lot
+    blend = Balance.objects.in_vessel(big).lot
     assert response.url == reverse("inventory:lot_detail", args=[blend.code])
     assert (blend.moisture_percent, blend.colour_mm) == (Decimal("17.40"), Decimal("30.0"))
     assert {(link.parent, link.grams) for link in blend.parent_links.all()} == {
@@ -946,7 +948,7 @@ def test_shares_through_two_blends_add_up_to_the_last_gram(tank, other_tank, own
     builders.lot_in(tank, 50_021)
     builders.lot_in(other_tank, 33_333)
     honey.transfer(source=tank, target=other_tank, grams=77_777, recorded_by=owner, key=key())
-    lot = honey.content(other_tank).lot
+    lot = Balance.objects.in_vessel(other_tank).lot
 
     story = (
         signed_in("office").get(reverse("inventory:lot_detail", args=[lot.code])).context["story"]
@@ -962,7 +964,7 @@ def test_a_lot_page_traces_an_extraction_out_to_blends_and_jars(tank, bottler):
     lot = builders.lot_in(tank, 200_000)
     builders.lot_in(tank, 100_000)
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
-    blend = honey.content(tank).lot
+    blend = Balance.objects.in_vessel(tank).lot
     builders.packed_lot(builders.size(), shelf, 48, code="L1", parent=blend)
 
     response = bottler.get(reverse("inventory:lot_detail", args=[lot.code]))

@@ -8,8 +8,8 @@ from auditlog.models import LogEntry
 from django.urls import reverse
 
 from inventory.shared.errors import BadValue
-from inventory.stock.models import CalibrationPoint, Place, TankShape
-from inventory.stock.services import honey, places
+from inventory.stock.models import Balance, CalibrationPoint, Place, TankShape
+from inventory.stock.services import places
 from tests import builders
 from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
 
@@ -510,4 +510,4 @@ def test_an_outside_place_is_not_set_up_by_hand():
         places.create(kind="customer", code="a", name="A")
 
     assert refused.value.parameter == "kind"
-    assert honey.content(Place.objects.outside(Place.Kind.CUSTOMER)) is None
+    assert Balance.objects.in_vessel(Place.objects.outside(Place.Kind.CUSTOMER)) is None

@@ -157,9 +157,7 @@ def _change_reservations(stock: list[ReservedStock], *, sign: int) -> list[Balan
     balances = _balances(
         [Line(promised.item, promised.place, promised.lot, promised.quantity) for promised in stock]
     )
-    return [
-        _change_reserved(balances, promised, sign * promised.quantity) for promised in stock
-    ]
+    return [_change_reserved(balances, promised, sign * promised.quantity) for promised in stock]
 
 
 @transaction.atomic

@@ -13,7 +13,6 @@ from inventory.shared import checks, words
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.stock import density, vessels
 from inventory.stock.models import Balance, CalibrationPoint, Place, TankShape
-from inventory.stock.services import honey
 
 # More drums than this in one go is a slip of the finger.
 DRUMS_MAX = 200
@@ -307,7 +306,7 @@ def _measure(place: Place, shape: Shape) -> None:
 
 
 def _check_holds_what_is_in_it(place: Place, parameter: str) -> None:
-    there = honey.content(place) if place.is_vessel else None
+    there = Balance.objects.in_vessel(place) if place.is_vessel else None
     if there is None or place.capacity_litres is None:
         return
     litres = density.litres_of(there.quantity, moisture_percent=there.lot.moisture_percent)
