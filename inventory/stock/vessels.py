@@ -1,6 +1,6 @@
 """The vessels of the house as shapes: the one border to the physics, which counts in floats."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
@@ -53,7 +53,7 @@ def capacity_litres(shape: vessels.Vessel) -> Decimal:
     return _litres(shape.capacity_l)
 
 
-def litres_at(place: Place, depth_mm: int, *, parameter: str = "depth") -> Decimal:
+def litres_at(place: Place, depth_mm: int) -> Decimal:
     """Return the litres in a vessel dipped to `depth_mm`, to a millilitre.
 
     Raises `BadValue` for a dip below nothing, deeper than the vessel, or below the first line of
@@ -72,7 +72,7 @@ def litres_at(place: Place, depth_mm: int, *, parameter: str = "depth") -> Decim
                 "place": place.name,
                 "deepest": words.depth(deepest_mm),
             },
-            parameter=parameter,
+            parameter="depth_mm",
         )
     try:
         litres = shape.volume_l(min(_cm(depth_mm), shape.height_cm))
@@ -83,7 +83,7 @@ def litres_at(place: Place, depth_mm: int, *, parameter: str = "depth") -> Decim
                 "%(place)s. Add a line for less, or weigh what is left."
             )
             % {"depth": words.depth(depth_mm), "place": place.name},
-            parameter=parameter,
+            parameter="depth_mm",
         ) from None
     return _litres(litres)
 
@@ -108,7 +108,7 @@ def level(place: Place, litres: Decimal) -> Decimal | None:
 
 
 def _end(shape: TankShape) -> vessels.End:
-    ends = {
+    ends: dict[str, Callable[[], vessels.End]] = {
         TankShape.End.FLAT: vessels.Flat,
         TankShape.End.ELLIPTICAL: vessels.Elliptical,
         TankShape.End.HEMISPHERE: vessels.Hemispherical,
@@ -118,8 +118,9 @@ def _end(shape: TankShape) -> vessels.End:
     return ends[shape.end]()
 
 
-def _cm(mm: int) -> float:
-    return mm / 10
+def _cm(mm: int | None) -> float:
+    # A measurement that is missing makes no vessel: the physics refuses nought.
+    return (mm or 0) / 10
 
 
 def _litres(litres: float) -> Decimal:

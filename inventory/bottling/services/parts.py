@@ -32,7 +32,7 @@ def save(
     """
     name = " ".join(name.split())
     problems = Problems()
-    rivals = PackagingPart.objects.exclude(pk=part.pk if part else None)
+    rivals = PackagingPart.objects.exclude(pk=part.pk) if part else PackagingPart.objects.all()
     if not name:
         problems.add("name", _("Enter a name, for example “Lid, 70 mm”."))
     elif rivals.filter(name__iexact=name).exists():
@@ -72,7 +72,7 @@ def receive(
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_store(problems, "place", place)
     if not 0 <= cost_cents <= COST_CENTS_MAX:
-        problems.add("cost", _("Enter what all of it cost, from nothing to a million."))
+        problems.add("cost_cents", _("Enter what all of it cost, from nothing to a million."))
     checks.check_day(problems, "received_on", received_on)
     problems.raise_any()
     ledger.lock_items([part.item])

@@ -25,7 +25,7 @@ from inventory.stock.models import (
     Posting,
     PostingLine,
 )
-from inventory.stock.queries import trace
+from inventory.stock.models.lots import Origin
 
 # How many movements of one posting a list shows.
 MOVEMENTS_TOLD = 3
@@ -33,7 +33,7 @@ DRUM_STATES = ("full", "empty", "reserved")
 
 
 @dataclass(frozen=True)
-class Vessel:
+class VesselContents:
     """A tank, drum, pail or tote and the honey in it; `balance` is None while it is empty."""
 
     place: Place
@@ -56,7 +56,9 @@ class Vessel:
         """Litres at 20 °C, the temperature at which gallons are traded."""
         if self.balance is None:
             return Decimal(0)
-        return density.litres_of(self.grams, moisture_percent=self.lot.moisture_percent)
+        return density.litres_of(
+            self.grams, moisture_percent=self.balance.honey_lot.moisture_percent
+        )
 
     @property
     def fraction(self) -> Decimal | None:
@@ -86,21 +88,21 @@ class Vessel:
 class InHand:
     """All bulk honey, vessel by vessel; vessels out of use are left out."""
 
-    vessels: list[Vessel]
+    vessels: list[VesselContents]
 
-    def _of(self, *kinds: str) -> list[Vessel]:
+    def _of(self, *kinds: str) -> list[VesselContents]:
         return [vessel for vessel in self.vessels if vessel.place.kind in kinds]
 
     @property
-    def tanks(self) -> list[Vessel]:
+    def tanks(self) -> list[VesselContents]:
         return self._of(Place.Kind.TANK)
 
     @property
-    def drums(self) -> list[Vessel]:
+    def drums(self) -> list[VesselContents]:
         return self._of(Place.Kind.DRUM)
 
     @property
-    def small_vessels(self) -> list[Vessel]:
+    def small_vessels(self) -> list[VesselContents]:
         """Pails and totes."""
         return self._of(Place.Kind.PAIL, Place.Kind.TOTE)
 
@@ -137,7 +139,7 @@ class Total:
     count: int
 
     @classmethod
-    def of(cls, vessels: Iterable[Vessel]) -> "Total":
+    def of(cls, vessels: Iterable[VesselContents]) -> "Total":
         filled = [vessel for vessel in vessels if vessel.balance]
         return cls(
             grams=sum(vessel.grams for vessel in filled),
@@ -156,14 +158,14 @@ def vessel_places() -> QuerySet[Place]:
     )
 
 
-def vessel(place: Place) -> Vessel:
+def vessel(place: Place) -> VesselContents:
     """Return one vessel, in use or not, with what is in it."""
     balance = (
         Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
         .select_related("lot")
         .first()
     )
-    return Vessel(place, balance)
+    return VesselContents(place, balance)
 
 
 def in_hand() -> InHand:
@@ -241,9 +243,9 @@ class LotStory:
 
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
-    origins = trace.origins(lot)
-    descendants = trace.descendants(lot)
-    where: dict[int, list[Balance]] = {}
+    origins = lot.origins()
+    descendants = lot.descendants()
+    where: dict[int | None, list[Balance]] = {}
     for balance in (
         Balance.objects.filter(lot__in=[lot, *descendants], is_physical=True, quantity__gt=0)
         .select_related("place", "item")
@@ -270,7 +272,7 @@ def _honey_grams(lot: Lot) -> int:
     return lot.quantity_made
 
 
-def _shares(lot: Lot, origins: list[trace.Origin]) -> list[OriginShare]:
+def _shares(lot: Lot, origins: list[Origin]) -> list[OriginShare]:
     """Give each origin its whole grams, so that they add up to the lot's."""
     if [origin.lot for origin in origins] == [lot]:
         return []
@@ -342,8 +344,9 @@ class PostingRow:
         )
 
 
-def _honey_first(item: Item) -> tuple:
-    return ([Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART].index(item.kind), item.name)
+def _honey_first(item: Item) -> tuple[int, str]:
+    kinds: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART]
+    return (kinds.index(item.kind), item.name)
 
 
 def _movement(item: Item, lines: list[PostingLine]) -> Movement:
@@ -446,5 +449,5 @@ def _stock() -> Prefetch:
     )
 
 
-def _vessel(place: Place) -> Vessel:
-    return Vessel(place, place.contents[0] if place.contents else None)
+def _vessel(place: Place) -> VesselContents:
+    return VesselContents(place, place.contents[0] if place.contents else None)
