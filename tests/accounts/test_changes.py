@@ -15,6 +15,8 @@ from django.urls import reverse
 from apiary_sales.accounts import people
 from apiary_sales.accounts.queries import Figure
 from apiary_sales.customers.services import customers
+from apiary_sales.pricing.queries.prices import price_lists
+from apiary_sales.pricing.rules import price_changes
 from apiary_sales.pricing.services import channels, prices
 from inventory.bottling.services import sizes
 from inventory.bottling.services.sizes import PartUse
@@ -108,11 +110,13 @@ def test_every_price_of_a_change_by_percent_is_in_the_trail(office, seen):
     for name, cents in [("Pint", 900), ("Quart", 1700)]:
         prices.set_piece(size=builders.size(name), tier="stand", piece_cents=cents, valid_from=day)
     forget()
-    asked = {"tiers": ["stand"], "percent": Decimal(10), "ending": "cent", "valid_from": day}
-    table = prices.changes(**asked)
+    asked = {"percent": Decimal(10), "ending": "cent"}
+    table = price_changes.changes(price_lists(["stand"], day), **asked)
 
     with set_actor(office):
-        prices.change_by_percent(**asked, seen=prices.fingerprint(table))
+        prices.change_by_percent(
+            **asked, tiers=["stand"], valid_from=day, seen=price_changes.fingerprint(table)
+        )
 
     rows = seen(person=office.username)
     assert {(row.name, row.act) for row in rows} == {
