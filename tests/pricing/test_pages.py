@@ -19,7 +19,7 @@ from apiary_sales.pricing.models import (
     TaxRate,
 )
 from apiary_sales.pricing.queries import prices as read
-from apiary_sales.pricing.services import channels, prices
+from apiary_sales.pricing.services import filling_times, prices
 from inventory.shared.errors import BadValue
 from inventory.stock.models import ProductionSettings
 from tests import builders
@@ -297,7 +297,7 @@ def test_a_channel_cannot_take_everything(office, percent):
 
 def test_minutes_that_no_jar_takes_are_refused_at_their_size(office, pound):
     with pytest.raises(BadValue) as refused:
-        channels.set_filling_times({pound: Decimal("60.5")})
+        filling_times.set_minutes({pound: Decimal("60.5")})
 
     assert refused.value.parameter == "minutes.pound"
 

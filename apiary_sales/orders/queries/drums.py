@@ -98,7 +98,7 @@ def pick(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[DrumOffer]:
 
     The nearest are as few drums as will do, each exchanged for the emptiest that still makes up
     the amount. Raises `BadValue` for no amount, `NotEnoughHoney` when all the fitting
-    drums together hold less; the sentence says what they hold.
+    drums together have less in them; the sentence says how much.
     """
     if wanted.amount <= 0:
         raise BadValue(_("Enter how much is wanted."), parameter="wanted.amount")
@@ -126,7 +126,7 @@ def _until_enough(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[Drum
 
 
 def _nearest(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[DrumOffer]:
-    # Stable: among drums that hold the same, the oldest honey still goes first.
+    # Stable: among drums with as much in them, the oldest honey still goes first.
     chosen = _until_enough(sorted(offers, key=wanted.measure, reverse=True), wanted)
     over = sum(wanted.measure(offer) for offer in chosen) - wanted.amount
     for place, offer in enumerate(chosen):
@@ -182,7 +182,7 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
     """Return what these lines of a quote come to; a few queries however many lines.
 
     Gallons are at 68 °F (20 °C) by the density of each lot's moisture; the uncertainties of the
-    density tables are added, because they err the same way. Against the best jar stands what is
+    density tables are added, because they err the same way. The best jar is compared with what is
     left of the drum price when selling in drums is paid, pound for pound of honey.
     """
     honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
