@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services.customers import Details
-from inventory.shared.forms.acts import HouseForm, PlainWords
+from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
 
 
@@ -84,7 +84,7 @@ class CustomerForm(HouseForm):
         return Details(**self.cleaned_data)
 
 
-class FindForm(PlainWords, forms.Form):
+class FindForm(HouseForm):
     """What to find customers by; everything may be left empty."""
 
     words = forms.CharField(label=_("Find"), required=False, max_length=100)

@@ -14,7 +14,7 @@ from inventory.bottling.queries import bottling
 from inventory.physics import units
 from inventory.shared import words
 from inventory.shared.errors import HouseError
-from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import (
     DayInput,
     LengthField,
@@ -351,7 +351,7 @@ class PartForm(ActForm):
     is_active = forms.BooleanField(label=_("In use"), required=False, initial=True)
 
 
-class PartUseForm(PlainWords, forms.Form):
+class PartUseForm(HouseForm):
     """One line of what a size is made up from."""
 
     part = forms.ModelChoiceField(

@@ -17,7 +17,7 @@ from apiary_sales.billing.forms.money import (
     CreditForm,
     CustomerChoiceForm,
     DepositForm,
-    HouseForm,
+    HouseDetailsForm,
     InvoiceFilterForm,
     IssueForm,
     PayBackForm,
@@ -496,7 +496,7 @@ def customer_account(request: HttpRequest, pk: int) -> HttpResponse:
 def settings_page(request: HttpRequest) -> HttpResponse:
     """Change the details of the house, as printed on every paper."""
     house = House.current()
-    form = HouseForm(request.POST or None, instance=house)
+    form = HouseDetailsForm(request.POST or None, instance=house)
     status = 200
     if request.method == "POST":
         if form.is_valid():

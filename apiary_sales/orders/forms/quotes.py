@@ -18,13 +18,13 @@ from apiary_sales.orders.queries.drums import DrumOffer, Wanted
 from apiary_sales.orders.services.lines import LineWanted
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared import words
-from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayInput, FigureField, MoneyField
 from inventory.shared.models import House
 from inventory.stock.models import Place
 
 
-class PickForm(PlainWords, forms.Form):
+class PickForm(HouseForm):
     """How much honey in drums, and what like; the page then ticks the drums that make it up."""
 
     amount = FigureField(label=_("How much"), min_value=0, max_digits=9, decimal_places=2)

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.errors import BadValue, HouseError, Problems
-from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.days import DaysForm
 from inventory.shared.forms.fields import (
     CodeChoiceField,
@@ -488,7 +488,7 @@ class PostingFilterForm(DaysForm):
     )
 
 
-class LotFilterForm(PlainWords, forms.Form):
+class LotFilterForm(HouseForm):
     """What the list of lots is narrowed to."""
 
     words = forms.CharField(label=_("Code, flower or yard"), required=False, widget=forms.TextInput)
@@ -554,7 +554,7 @@ class PointsField(forms.CharField):
         return ValidationError(message, code="line", params={"number": number})
 
 
-class PlaceForm(PlainWords, forms.Form):
+class PlaceForm(HouseForm):
     """A place as it is known: its name, its tare and capacity, and a vessel's shape."""
 
     name = forms.CharField(label=_("Name"), max_length=80)
@@ -665,7 +665,7 @@ class NewPlaceForm(PlaceForm):
     field_order = ["kind", "code", "name"]
 
 
-class DrumsForm(PlainWords, forms.Form):
+class DrumsForm(HouseForm):
     """Several drums in a row."""
 
     code = forms.SlugField(
