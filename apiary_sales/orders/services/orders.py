@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -26,7 +26,6 @@ from apiary_sales.orders.services.fulfilments import Taken
 from apiary_sales.orders.services.lines import LineWanted
 from inventory.shared import words
 from inventory.shared.errors import (
-    AlreadyRecorded,
     BadValue,
     CannotReverse,
     HouseError,
@@ -35,6 +34,7 @@ from inventory.shared.errors import (
     Problems,
 )
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.services import honey, ledger
 
@@ -349,12 +349,6 @@ def is_billed(fulfilment: Fulfilment) -> bool:
 def lock(order: Order) -> Order:
     """Hold the order's row until the transaction ends, and return it as it is now."""
     return Order.objects.select_for_update(no_key=True).get(pk=order.pk)
-
-
-def refuse_repeat(model: type[models.Model], key: str, *, made: Any = None) -> None:
-    """Raise `AlreadyRecorded` when this form came before."""
-    if found := model.objects.filter(idempotency_key=key).first():
-        raise AlreadyRecorded(_("This was recorded already."), made=made or found)
 
 
 def make(**fields: Any) -> Order:
