@@ -4,7 +4,6 @@ Everything is read from bills, payments and the balances kept with them, in a co
 round trips.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
@@ -16,11 +15,8 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.billing.models import (
     EntryLine,
     Invoice,
-    InvoiceLine,
     Payment,
-    plain,
 )
-from apiary_sales.billing.services import payments
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, Order
 
@@ -143,7 +139,7 @@ def account_of(customer: Customer, on: date) -> Account:
     """Return what one customer owes on a day, in two queries."""
     balance = CustomerBalance.objects.filter(customer=customer).first()
     account = Account(customer, balance.owed_cents if balance else 0)
-    for invoice in payments.open_invoices(customer):
+    for invoice in Invoice.objects.open_of(customer):
         account.aging.add(due_on=invoice.due_on, cents=invoice.open_cents, on=on)
         account.oldest_due_on = min(account.oldest_due_on or invoice.due_on, invoice.due_on)
     return account
@@ -262,29 +258,6 @@ def settled_by(invoice: Invoice) -> list[Settled]:
         .order_by("received_on", "id")
     )
     return [Settled(payment, payment.put_cents) for payment in rows]
-
-
-@dataclass(frozen=True)
-class TaxSum:
-    """What is taxed at one rate on a bill, and the tax, in cents."""
-
-    name: str
-    percent: Any
-    net_cents: int
-    tax_cents: int
-
-
-def taxes_of(lines: Iterable[InvoiceLine]) -> list[TaxSum]:
-    """Return the tax of a bill by rate, the highest rate first."""
-    sums: dict[tuple, list[int]] = {}
-    for line in lines:
-        pair = sums.setdefault((line.tax_percent, line.tax_name), [0, 0])
-        pair[0] += line.amount_cents
-        pair[1] += line.tax_cents
-    return [
-        TaxSum(name, plain(percent), net, tax)
-        for (percent, name), (net, tax) in sorted(sums.items(), reverse=True)
-    ]
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from apiary_sales.billing import papers
+from apiary_sales.billing import papers, rules
 from apiary_sales.billing.forms.money import (
     CreditForm,
     CustomerChoiceForm,
@@ -146,9 +146,9 @@ class IssueView(ActView):
         return {
             **super().get_context_data(**kwargs),
             "order": self.order,
-            "draft": draft,
-            "lines": draft.draft_lines if draft else [],
-            "taxes": money.taxes_of(draft.draft_lines) if draft else [],
+            "draft": draft.invoice if draft else None,
+            "lines": draft.lines if draft else [],
+            "taxes": rules.taxes_of(draft.lines) if draft else [],
             "issued": self.order.invoices.order_by("id"),
         }
 
@@ -291,7 +291,7 @@ class PaymentView(ActView):
         return super().post(request, *args, **kwargs)
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        open_invoices = payments.open_invoices(self.customer)
+        open_invoices = Invoice.objects.open_of(self.customer)
         return {**super().get_form_kwargs(), "open_invoices": open_invoices}
 
     def get_initial(self) -> dict[str, Any]:
@@ -486,7 +486,7 @@ def customer_account(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "customer": customer,
         "account": money.account_of(customer, today),
-        "invoices": payments.open_invoices(customer).select_related("order")[:10],
+        "invoices": Invoice.objects.open_of(customer).select_related("order")[:10],
         "today": today,
     }
     return render(request, "billing/_customer_account.html", context)
