@@ -1,8 +1,8 @@
 from django.conf import settings
 from django.contrib import admin
-from django.urls import include, path
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns = [
+urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apiary_sales.web.urls")),
     path("account/", include("apiary_sales.accounts.urls")),
     path("", include("inventory.urls")),

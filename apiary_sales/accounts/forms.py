@@ -1,3 +1,5 @@
+from typing import cast
+
 from django import forms
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
@@ -129,4 +131,5 @@ class ChangeFilterForm(DaysForm):
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["kind"].queryset = queries.kinds_tracked()
+        # Asked of the database when a form is made, not when this file is read.
+        cast(forms.ModelChoiceField, self.fields["kind"]).queryset = queries.kinds_tracked()

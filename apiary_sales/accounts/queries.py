@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, cast
 
 from auditlog.models import LogEntry
 from auditlog.registry import auditlog
@@ -120,7 +120,9 @@ def kinds_tracked() -> QuerySet[ContentType]:
 
 def kind_name(kind: ContentType) -> str:
     """Return what people call such rows."""
-    return capfirst(kind.model_class()._meta.verbose_name_plural)
+    # Only models of this program are tracked, so the kind has its model.
+    model = cast(type[models.Model], kind.model_class())
+    return capfirst(str(model._meta.verbose_name_plural))
 
 
 def _shown(field: models.Field, value: Any) -> str:

@@ -106,7 +106,9 @@ class ReportView(APIView):
             raise Http404 from None
         form = report.form(request.query_params)
         if not form.is_valid():
-            raise ValidationError({name: list(found) for name, found in form.errors.items()})
+            raise ValidationError(
+                {name: [str(text) for text in found] for name, found in form.errors.items()}
+            )
         made = Made(report, form, request.query_params.get("sort", ""))
         answer = {
             "slug": report.slug,

@@ -22,7 +22,7 @@ from inventory.shared.errors import (
     VesselTooSmall,
 )
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, ProductionSettings
-from inventory.stock.queries import books, trace
+from inventory.stock.queries import books
 from inventory.stock.services import honey, ledger
 from tests import builders
 from tests.inventory import bottling_room
@@ -49,8 +49,8 @@ def test_a_planned_run_leaves_the_books_alone(room):
 
     assert run.status == BottlingRun.Status.PLANNED
     assert run.number == f"R{timezone.localdate():%y}-001"
-    assert honey.content(room.tank).quantity == 200_000
-    assert honey.content(room.tank).reserved == 0
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).reserved == 0
     assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 0
 
 
@@ -58,7 +58,7 @@ def test_a_run_draws_honey_and_parts_and_makes_a_packed_lot_in_one_posting(room)
     run = bottling_room.recorded(room)
 
     # Two broken pounds are 907.18 g, so of 45,000 g drawn 45,000 - 500 - 907 = 43,593 are in jars.
-    assert honey.content(room.tank).quantity == 155_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 155_000
     assert grams_at(Place.Kind.FILLING_LOSS) == 500
     assert grams_at(Place.Kind.BROKEN) == 907
     assert grams_at(Place.Kind.PACKING) == 43_593
@@ -88,7 +88,7 @@ def test_the_packed_lot_traces_to_the_honey_with_its_grams(room):
 
     link = run.packed_lot.parent_links.get()
     assert (link.parent, link.grams) == (room.lot, 43_593)
-    assert trace.descendants(room.lot) == [run.packed_lot]
+    assert room.lot.descendants() == [run.packed_lot]
 
 
 def test_the_packed_lot_takes_over_what_the_honey_is(room):
@@ -246,7 +246,7 @@ def test_an_empty_vessel_fills_nothing(room):
 
 
 def test_honey_promised_to_an_order_is_not_bottled(room):
-    ledger.reserve([ledger.Hold(Item.objects.honey(), room.tank, room.lot, 190_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), room.tank, room.lot, 190_000)])
 
     with pytest.raises(StockReserved) as refused:
         bottling_room.plan(room, 96)
@@ -376,7 +376,7 @@ def test_a_run_draws_no_more_than_the_vessel_holds():
         "Not enough honey: the run drew 99.2 lb, Tank 1 holds 97.0 lb by the books. "
         "Check the figure, or dip the vessel and correct the books first."
     )
-    assert honey.content(room.tank).quantity == 44_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 44_000
     assert list(books.faults()) == []
 
 
@@ -396,7 +396,7 @@ def test_a_run_with_parts_short_is_planned_but_not_recorded():
         "Receive the parts or correct the count first.",
     ]
     assert all(isinstance(problem, NotEnoughParts) for problem in refused.value.problems)
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 0
     assert list(books.faults()) == []
 
@@ -473,7 +473,7 @@ def test_figures_that_cannot_be_are_refused_at_their_field(room, changes, field,
     assert (refused.value.parameter, str(refused.value)) == (field, sentence)
     run.refresh_from_db()
     assert run.status == BottlingRun.Status.PLANNED
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert list(books.faults()) == []
 
 
@@ -487,7 +487,7 @@ def test_a_run_before_its_honey_was_extracted_is_refused(room):
         "bottled_on",
         "This honey was extracted on July 20, 2026; it can't have been bottled before that.",
     )
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 
 
 def test_a_run_written_down_after_younger_honey_came_in_keeps_its_day(room):
@@ -553,7 +553,7 @@ def test_an_undone_run_gives_back_honey_and_parts_and_takes_the_jars(room):
 
     run.refresh_from_db()
     assert run.status == BottlingRun.Status.REVERSED
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert pieces_of(room.jar.item, room.shelf) == 500
     assert pieces_of(room.case.item, room.shelf) == 50
     assert pieces_of(room.size.item, room.shelf) == 0

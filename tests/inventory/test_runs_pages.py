@@ -14,7 +14,7 @@ from inventory.bottling.models import (
     Size,
 )
 from inventory.bottling.services import fill_checks
-from inventory.stock.models import Item, Lot, Place, Posting, ProductionSettings, TankShape
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, ProductionSettings, TankShape
 from inventory.stock.queries import books
 from inventory.stock.services import honey, ledger
 from tests import builders
@@ -213,7 +213,7 @@ def test_a_weight_that_does_not_fit_is_refused_at_the_size(bottler, room):
 
 
 def test_honey_promised_to_an_order_is_refused_at_the_pieces(bottler, room):
-    ledger.reserve([ledger.Hold(Item.objects.honey(), room.tank, room.lot, 190_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), room.tank, room.lot, 190_000)])
 
     response = bottler.post(at("run_plan"), plan_form(room))
 
@@ -332,7 +332,7 @@ def test_a_tank_refilled_since_the_plan_is_told_before_the_run_is_recorded(bottl
     )
 
     told = (
-        f"Tank 1 holds lot {honey.content(room.tank).lot} now; "
+        f"Tank 1 holds lot {Balance.objects.in_vessel(room.tank).lot} now; "
         f"the run was planned with lot {room.lot}. "
         "If the jars were filled before that, undo what was poured in first."
     )
@@ -476,7 +476,7 @@ def test_dips_that_cannot_be_are_refused_at_their_field(bottler, room, changes, 
     response = bottler.post(at("run_record", run.number), record_form(room, **(DIPS | changes)))
 
     assert refused(response) == expected
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 
 
 def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
@@ -488,7 +488,7 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
     )
 
     assert list(refused(response)) == ["depth_before"]
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 
 
 @pytest.mark.parametrize(
@@ -544,7 +544,7 @@ def test_a_record_that_cannot_be_is_refused_at_its_field(bottler, room, changes,
     assert refused(response) == expected
     run.refresh_from_db()
     assert run.status == BottlingRun.Status.PLANNED
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 0
     assert list(books.faults()) == []
 
@@ -572,7 +572,7 @@ def test_parts_short_are_refused_with_the_number_and_the_way_out(bottler):
             "Receive the parts or correct the count first.",
         ]
     }
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert list(books.faults()) == []
 
 

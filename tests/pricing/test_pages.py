@@ -91,8 +91,8 @@ def test_the_prices_of_a_size_are_set_on_one_page(office, pound):
 
     assert "2 prices are set." in response.text
     on = timezone.localdate()
-    assert read.piece_price_cents(size=pound, tier="stand", on=on) == 975
-    assert read.piece_price_cents(size=pound, tier="shop", on=on) == 700
+    assert read.price_list("stand", on).of(pound).offer().piece_cents == 975
+    assert read.price_list("shop", on).of(pound).offer().piece_cents == 700
     # The page of the size shows the price that holds and the one before it.
     assert "$9.50" in response.text
 
@@ -190,7 +190,7 @@ def test_a_confirmed_change_is_made_once(office, pound):
     assert second.status_code == 422
     assert "The prices have changed since this table was made." in second.text
     on = date(2030, 1, 1)
-    assert read.piece_price_cents(size=pound, tier="stand", on=on) == 999
+    assert read.price_list("stand", on).of(pound).offer().piece_cents == 999
 
 
 def test_a_change_nobody_has_seen_is_not_made(office, pound):

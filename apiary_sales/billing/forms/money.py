@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date
+from typing import cast
 
 from django import forms
 from django.utils import timezone
@@ -60,7 +61,8 @@ class PaymentForm(ActForm):
     def __init__(self, *args, open_invoices: Iterable[Invoice], **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.open_invoices = {str(invoice.pk): invoice for invoice in open_invoices}
-        self.fields["allocations"].choices = [
+        allocations = cast(forms.ChoiceField, self.fields["allocations"])
+        allocations.choices = [
             (OLDEST_FIRST, _("What is due first; what is over stays on account")),
             *(
                 (

@@ -6,13 +6,15 @@ round trips.
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models import (
+    Entry,
     EntryLine,
     Invoice,
     Payment,
@@ -53,7 +55,7 @@ class Aging:
         return self.total - self.current
 
     @property
-    def columns(self) -> list[tuple[str, int]]:
+    def columns(self) -> list[tuple[str | Promise, int]]:
         return [(label, getattr(self, name)) for name, label in BANDS]
 
 
@@ -322,7 +324,7 @@ def statement(customer: Customer, since: date, until: date) -> Statement:
         lines.append(
             StatementLine(
                 day=row.entry.entered_on,
-                text=_statement_text(invoice, payment),
+                text=_statement_text(row.entry),
                 invoice=invoice,
                 payment=payment,
                 charge_cents=row.amount_cents if invoice else 0,
@@ -336,7 +338,8 @@ def statement(customer: Customer, since: date, until: date) -> Statement:
     )
 
 
-def _statement_text(invoice: Invoice | None, payment: Payment | None) -> str:
+def _statement_text(entry: Entry) -> str:
+    payment = entry.payment
     if payment is not None:
         words = _("Payment, %(way)s")
         if payment.reverses_id:
@@ -345,6 +348,8 @@ def _statement_text(invoice: Invoice | None, payment: Payment | None) -> str:
             words = _("Money given back, %(way)s")
         text = words % {"way": payment.get_method_display()}
         return f"{text} {payment.reference}".strip()
+    # An entry has its bill or its payment: `entry_names_its_document`.
+    invoice = cast(Invoice, entry.invoice)
     if invoice.returns_deposit:
         return _("Credit note %(note)s for a deposit on %(invoice)s") % {
             "note": invoice,

@@ -10,8 +10,8 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.queries import prices
-from apiary_sales.pricing.queries.prices import SizePrices
-from apiary_sales.pricing.services import tax
+from apiary_sales.pricing.rules import tax
+from apiary_sales.pricing.rules.prices import PricesOfSize
 from inventory.bottling.models import Size
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
@@ -25,10 +25,10 @@ class StandSize:
 
     size: Size
     free: int
-    prices: SizePrices
+    prices: PricesOfSize
 
     @property
-    def piece_cents(self) -> int:
+    def piece_cents(self) -> int | None:
         return self.prices.breaks[0].piece_cents
 
     def as_data(self) -> dict[str, Any]:
@@ -73,14 +73,14 @@ def free_pieces(place: Place) -> dict[int, int]:
         .exclude(lot__is_on_hold=True)
         .order_by()
         .values_list("item")
-        .annotate(free=Sum(F("quantity") - F("reserved")))
+        .annotate(pieces=Sum(F("quantity") - F("reserved")))
     )
     return dict(rows)
 
 
 def tax_data(on: date) -> dict[str, Any]:
     """Return the tax on jars as the page works it out: in ten-thousandths of a percent."""
-    rate = tax.rates_on(on)[TaxRate.Goods.HONEY]
+    rate = tax.rates_by_goods(TaxRate.objects.in_force(on))[TaxRate.Goods.HONEY]
     return {
         "name": rate.name,
         "parts": int(rate.percent * tax.PARTS_PER_PERCENT),

@@ -22,7 +22,7 @@ from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderL
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.lines import pounds_to_print
 from apiary_sales.pricing.models import TaxRate
-from apiary_sales.pricing.services import tax
+from apiary_sales.pricing.rules import tax
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
@@ -312,8 +312,7 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     taxes = tax.tax_invoice_lines(
         [tax.TaxLine(GOODS_TAXED_AS[good.order_line.kind], good.amount_cents) for good in goods],
         house.tax_rounding,
-        on=issued_on,
-        exempt=is_exempt,
+        rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(issued_on)),
     )
     for line, taxed in zip(lines, taxes, strict=True):
         line.tax_name = taxed.name

@@ -32,6 +32,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from inventory.shared import documents, words
 from inventory.shared.errors import HouseError
+from inventory.shared.htmx import HtmxRequest
 from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.services import house as house_details
@@ -477,7 +478,7 @@ def _statement_context(request: HttpRequest, pk: int) -> dict[str, Any]:
 
 @require_GET
 @permission_required(SEE, raise_exception=True)
-def customer_account(request: HttpRequest, pk: int) -> HttpResponse:
+def customer_account(request: HtmxRequest, pk: int) -> HttpResponse:
     """Return the account of one customer as a part of another page; alone, show the statement."""
     if not request.htmx:
         return redirect("billing:statement", pk=pk)

@@ -17,6 +17,7 @@ from apiary_sales.orders.queries.stock import SizeForSale
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
+from apiary_sales.pricing.rules.prices import PricesOfSize
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayInput, MoneyField, WeightField, WholeNumberField
 from inventory.stock.models import Place
@@ -27,7 +28,7 @@ class SizeRow:
     """One size on the order form: its stock, its price in the customer's tier, its fields."""
 
     size: SizeForSale
-    prices: prices.SizePrices
+    prices: PricesOfSize
     pieces: BoundField
     price: BoundField
     discount: BoundField

@@ -76,7 +76,7 @@ def order_total(request: HttpRequest) -> HttpResponse:
     return render(request, "orders/_order_total.html", {"form": form, **_total(form)})
 
 
-class OrderCreate(ActView):
+class OrderCreateView(ActView):
     permission_required = "orders.take_orders"
     template_name = "orders/order_form.html"
     form_class = OrderForm
@@ -125,7 +125,7 @@ class OrderCreate(ActView):
         return order_url(made)
 
 
-class OrderAct(ActView):
+class OrderActView(ActView):
     """An act on one order."""
 
     @cached_property
@@ -142,7 +142,7 @@ class OrderAct(ActView):
         return order_url(self.order)
 
 
-class OrderFulfil(OrderAct):
+class OrderFulfilView(OrderActView):
     permission_required = "orders.fulfil_orders"
     template_name = "orders/fulfil.html"
     form_class = FulfilForm
@@ -177,7 +177,7 @@ class OrderFulfil(OrderAct):
         }
 
 
-class OrderRepick(OrderAct):
+class OrderRepickView(OrderActView):
     permission_required = "orders.fulfil_orders"
     template_name = "orders/repick.html"
     form_class = ActForm
@@ -194,7 +194,7 @@ class OrderRepick(OrderAct):
         }
 
 
-class OrderCancel(OrderAct):
+class OrderCancelView(OrderActView):
     permission_required = "orders.take_orders"
     template_name = "orders/cancel.html"
     form_class = ReasonForm
@@ -217,7 +217,7 @@ class OrderCancel(OrderAct):
         }
 
 
-class OrderTakeBack(OrderAct):
+class OrderTakeBackView(OrderActView):
     permission_required = "orders.take_orders"
     template_name = "orders/take_back.html"
     form_class = ReasonForm
@@ -246,7 +246,7 @@ class OrderTakeBack(OrderAct):
         }
 
 
-class DrumsBack(OrderAct):
+class DrumsBackView(OrderActView):
     permission_required = "orders.fulfil_orders"
     template_name = "orders/drums_back.html"
     form_class = DrumsBackForm

@@ -16,7 +16,7 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import credit, drums
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.services import quotes
-from apiary_sales.orders.views.orders import OrderAct, order_url
+from apiary_sales.orders.views.orders import OrderActView, order_url
 from inventory.shared import documents
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
@@ -48,7 +48,7 @@ def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
     )
 
 
-class QuoteCreate(ActView):
+class QuoteCreateView(ActView):
     permission_required = "orders.quote_drums"
     template_name = "orders/quote_form.html"
     form_class = QuoteForm
@@ -138,7 +138,7 @@ class QuoteCreate(ActView):
         return order_url(made)
 
 
-class QuoteAccept(OrderAct):
+class QuoteAcceptView(OrderActView):
     permission_required = "orders.quote_drums"
     template_name = "orders/accept.html"
     form_class = AcceptForm

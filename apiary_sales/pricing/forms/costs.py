@@ -72,6 +72,10 @@ class FillingTimesForm(HouseForm):
                 widget=forms.TextInput(attrs={"inputmode": "decimal"}),
             )
 
+    def field_of(self, parameter: str | None) -> str | None:
+        # The minutes of a size are `minutes.<code>` to the service.
+        return super().field_of((parameter or "").removeprefix("minutes."))
+
 
 class ExpenseForm(ActForm):
     """One expense of a season."""
@@ -86,6 +90,8 @@ class ExpenseForm(ActForm):
 
 class LotCostForm(HouseForm):
     """What one extraction cost in all."""
+
+    fields_of_parameters = {"cost_cents": "cost"}
 
     cost = MoneyField(
         label=_("Cost of the whole lot"),

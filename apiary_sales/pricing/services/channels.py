@@ -25,7 +25,7 @@ def set_channel_cost(
     piece_cents: int,
     per_pound: Decimal,
 ) -> ChannelCost:
-    """Set what one channel takes from the price and return it. Raises `BadValue` by field."""
+    """Set what one channel takes from the price and return it. Raises `BadValue`."""
     problems = Problems()
     for name, percent in (("discount_percent", discount_percent), ("card_percent", card_percent)):
         if not 0 <= percent < 100:
@@ -49,13 +49,13 @@ def set_channel_cost(
 def set_filling_times(minutes: Mapping[Size, Decimal | None]) -> None:
     """Set the minutes of work on one piece of each size; None when nobody knows.
 
-    Raises `BadValue`, at the size's code.
+    Raises `BadValue`, at `minutes.<code of the size>`.
     """
     problems = Problems()
     for size, each in minutes.items():
         if each is not None and not 0 <= each <= MINUTES_MAX:
             problems.add(
-                size.code,
+                f"minutes.{size.code}",
                 _("%(size)s: enter from 0 to 60 minutes for one piece.") % {"size": size.name},
             )
     problems.raise_any()

@@ -49,7 +49,7 @@ def selling_costs(request: HttpRequest) -> HttpResponse:
     )
 
 
-class SetChannelCost(ActView):
+class ChannelCostSetView(ActView):
     """Set what one channel takes from the price."""
 
     permission_required = "pricing.manage_prices"
@@ -85,7 +85,7 @@ class SetChannelCost(ActView):
         return reverse("pricing:selling_costs")
 
 
-class SetFillingTimes(ActView):
+class FillingTimesSetView(ActView):
     """Set the minutes of work on one piece of each size."""
 
     permission_required = "pricing.manage_prices"
@@ -138,7 +138,7 @@ def season(request: HttpRequest, year: int) -> HttpResponse:
     )
 
 
-class AddExpense(ActView):
+class ExpenseAddView(ActView):
     """Add an expense of a season."""
 
     permission_required = "pricing.manage_prices"
@@ -193,7 +193,7 @@ def spread(request: HttpRequest, year: int) -> HttpResponse:
     return redirect("pricing:season", year)
 
 
-class SetLotCost(ActView):
+class LotCostSetView(ActView):
     """Set what one extraction cost in all."""
 
     permission_required = "pricing.manage_prices"

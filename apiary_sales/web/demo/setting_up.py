@@ -49,9 +49,7 @@ def set_up(today: date, say: Say) -> None:
     buyers = read("customers")["customers"]
     for buyer in buyers:
         limit = buyer.pop("credit_limit", None)
-        customers.add(
-            customers.Details(**buyer, credit_limit_cents=None if limit is None else cents(limit))
-        )
+        customers.add(**buyer, credit_limit_cents=None if limit is None else cents(limit))
     say(f"  {len(buyers)} customers")
 
 

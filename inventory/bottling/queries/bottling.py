@@ -19,7 +19,6 @@ from inventory.shared.errors import BadValue, HouseError
 from inventory.shared.money import share_cents
 from inventory.stock import costing, density, vessels
 from inventory.stock.models import Balance, Item, Lot, Place, ProductionSettings
-from inventory.stock.services import honey
 
 SEASON_DAYS = 365
 
@@ -208,7 +207,7 @@ def plan_preview(
 
     `planned_already` is the run itself, when it is planned and so is no rival of its own.
     """
-    there = honey.content(source)
+    there = Balance.objects.in_vessel(source)
     needed = filling.grams_needed(size, pieces)
     refusals = []
     if error := runs.honey_error(there, source, needed, parameter="pieces"):
@@ -245,7 +244,7 @@ def record_preview(
     drawn_uncertainty_grams: int | None = None,
 ) -> RecordPreview | None:
     """Work out what recording would do; None while the figures make no run at all."""
-    size, there = run.size, honey.content(run.source)
+    size, there = run.size, Balance.objects.in_vessel(run.source)
     shares = filling.share_out(
         size, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
     )
@@ -315,7 +314,7 @@ def drawn_by_dip(
 
     Raises `BadValue` at the dip that cannot be.
     """
-    there = honey.content(source)
+    there = Balance.objects.in_vessel(source)
     if there is None:
         raise BadValue(_("%(place)s is empty on the books.") % {"place": source.name})
     litres = []

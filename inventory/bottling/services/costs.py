@@ -11,7 +11,6 @@ from inventory.shared.errors import BadValue, NotAllowedNow
 from inventory.shared.money import share_cents
 from inventory.stock import costing
 from inventory.stock.models import Item, Lot, LotParent
-from inventory.stock.queries import trace
 from inventory.stock.services import ledger
 
 # More than any extraction costs; a figure above it is a slip of the finger.
@@ -76,7 +75,7 @@ def _family(roots: Mapping[Lot, int | None]) -> dict[int, Lot]:
     """Return these lots and everything made of them, by key, locked."""
     keys = {lot.pk for lot in roots}
     for lot in roots:
-        keys |= {made.pk for made in trace.descendants(lot)}
+        keys |= {made.pk for made in lot.descendants()}
     return Lot.objects.select_for_update().order_by("pk").in_bulk(keys)
 
 

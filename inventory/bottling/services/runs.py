@@ -26,8 +26,7 @@ from inventory.shared.money import share_cents
 from inventory.shared.people import Person
 from inventory.stock import costing, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
-from inventory.stock.queries import trace
-from inventory.stock.services import honey, ledger, stores
+from inventory.stock.services import ledger, stores
 
 # A plan for a day further away is a slip of the finger.
 PLAN_DAYS_MAX = 366
@@ -69,7 +68,7 @@ def plan(
     if celsius is None:
         celsius = ProductionSettings.current().honey_house_celsius
     problems = Problems()
-    there = honey.content(source)
+    there = Balance.objects.in_vessel(source)
     for error in (
         honey_error(there, source, filling.grams_needed(size, pieces), parameter="pieces"),
         fit_error(there, size, celsius),
@@ -138,7 +137,7 @@ def record(
     _check_figures(size, shares, pieces_filled, pieces_broken, labour_minutes)
     problems = Problems()
     rules.check_store(problems, "target", target)
-    there = honey.content(source)
+    there = Balance.objects.in_vessel(source)
     if bottled_on > timezone.localdate():
         problems.add("bottled_on", _("The day of the run lies in the future."))
     elif there and bottled_on < (extracted_on := _extracted_on(there.lot)):
@@ -357,7 +356,7 @@ def _extracted_on(lot: Lot) -> date:
 
     The oldest: the tank may have taken in younger honey between the run and its writing down.
     """
-    return min(origin.lot.made_on for origin in trace.origins(lot))
+    return min(origin.lot.made_on for origin in lot.origins())
 
 
 def _refuse_unless_planned(run: BottlingRun) -> None:

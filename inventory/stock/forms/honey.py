@@ -28,7 +28,7 @@ from inventory.shared.forms.fields import (
     plain_number,
 )
 from inventory.stock import density, vessels
-from inventory.stock.models import Lot, Place, Posting, ProductionSettings, TankShape
+from inventory.stock.models import Balance, Lot, Place, Posting, ProductionSettings, TankShape
 from inventory.stock.queries import honey as honey_queries
 from inventory.stock.services import honey, lots, places
 from inventory.stock.services.places import Shape
@@ -266,7 +266,7 @@ class ReceiveForm(HoneyForm):
             self._miss("depth", _("Enter how deep the honey stands."))
             return None
         after = vessels.litres_at(place, depth_mm, parameter="depth")
-        there = honey.content(place)
+        there = Balance.objects.in_vessel(place)
         if before_mm is None and there:
             raise BadValue(
                 _(

@@ -25,7 +25,7 @@ from inventory.stock.models import (
     Posting,
     PostingLine,
 )
-from inventory.stock.queries import trace
+from inventory.stock.models.lots import Origin
 
 # How many movements of one posting a list shows.
 MOVEMENTS_TOLD = 3
@@ -241,8 +241,8 @@ class LotStory:
 
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
-    origins = trace.origins(lot)
-    descendants = trace.descendants(lot)
+    origins = lot.origins()
+    descendants = lot.descendants()
     where: dict[int, list[Balance]] = {}
     for balance in (
         Balance.objects.filter(lot__in=[lot, *descendants], is_physical=True, quantity__gt=0)
@@ -270,7 +270,7 @@ def _honey_grams(lot: Lot) -> int:
     return lot.quantity_made
 
 
-def _shares(lot: Lot, origins: list[trace.Origin]) -> list[OriginShare]:
+def _shares(lot: Lot, origins: list[Origin]) -> list[OriginShare]:
     """Give each origin its whole grams, so that they add up to the lot's."""
     if [origin.lot for origin in origins] == [lot]:
         return []

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import words
 from inventory.shared.errors import BadValue, Problems
 from inventory.shared.people import Person
-from inventory.stock.models import Item, Place, Posting
+from inventory.stock.models import Balance, Item, Place, Posting
 from inventory.stock.services import honey, ledger
 
 # A full steel drum of honey is near 320 kg; nothing that stands on a drum scale weighs twice that.
@@ -78,7 +78,7 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
             % {"gross": words.pounds(gross_grams)},
         )
     problems.raise_any()
-    there = honey.content(drum)
+    there = Balance.objects.in_vessel(drum)
     net = gross_grams - tare - (there.quantity if there else 0)
     if net <= 0:
         raise BadValue(

@@ -64,15 +64,6 @@ class Outcome:
         return self.lot.kind == Lot.Kind.BLEND and self.lot.pk is None
 
 
-def content(place: Place) -> Balance | None:
-    """Return the one balance of honey in a vessel, or None when it is empty."""
-    return (
-        Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
-        .select_related("lot", "item", "place")
-        .first()
-    )
-
-
 @transaction.atomic
 def receive(
     *,
@@ -232,11 +223,11 @@ def foresee(*, sources: Sequence[tuple[Place, int | None]], target: Place) -> Ou
     """Say what pouring these into a vessel would change, without doing it; raises as `blend`."""
     _check_pouring(sources, target)
     portions = _portions(sources)
-    there = content(target)
+    there = Balance.objects.in_vessel(target)
     changes = [
         Change(portion.source, in_source.quantity, in_source.quantity - portion.grams)
         for portion in portions
-        if (in_source := content(portion.source))
+        if (in_source := Balance.objects.in_vessel(portion.source))
     ]
     return _outcome(target, _with_what_is_there(target, portions, there), there, changes)
 
@@ -248,7 +239,7 @@ def foresee_receipt(*, place: Place, lot: Lot) -> Outcome:
     check_moisture(problems, lot.moisture_percent)
     rules.check_vessel(problems, "place", place)
     problems.raise_any()
-    there = content(place)
+    there = Balance.objects.in_vessel(place)
     portion = lots.Portion(lot, lot.quantity_made, place)
     return _outcome(place, _with_what_is_there(place, [portion], there), there)
 
@@ -328,7 +319,7 @@ def _weight_field(sources: Sequence, number: int) -> str:
 
 def all_of(source: Place, *, parameter: str = "source") -> int:
     """Return the grams in a vessel; raises `NotAllowedNow` when it is empty."""
-    there = content(source)
+    there = Balance.objects.in_vessel(source)
     if there is None:
         raise NotAllowedNow(
             _("%(place)s is empty already.") % {"place": source.name}, parameter=parameter
@@ -343,7 +334,7 @@ def take(
 
     Too much is said at `parameter`; that all of the vessel is promised, at `source_parameter`.
     """
-    there = content(source)
+    there = Balance.objects.in_vessel(source)
     if there is None or there.quantity < grams:
         asked, held = words.pounds_apart(grams, there.quantity if there else 0)
         raise NotEnoughHoney(
@@ -372,7 +363,7 @@ def pour(
     Where lots meet, a blend lot of that day is made of all that is then in the vessel.
     """
     honey = Item.objects.honey()
-    mixed = _with_what_is_there(target, portions, content(target))
+    mixed = _with_what_is_there(target, portions, Balance.objects.in_vessel(target))
     grams_after = sum(portion.grams for portion in mixed)
     distinct = {portion.lot for portion in mixed}
     lot = distinct.pop() if len(distinct) == 1 else lots.make_blend(mixed, made_on=poured_on)

@@ -1,7 +1,7 @@
 """Places: tanks with their shape, drums with their tare, shelves, the stand and the van."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
@@ -13,7 +13,6 @@ from inventory.shared import checks, words
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.stock import density, vessels
 from inventory.stock.models import Balance, CalibrationPoint, Place, TankShape
-from inventory.stock.services import honey
 
 # More drums than this in one go is a slip of the finger.
 DRUMS_MAX = 200
@@ -179,6 +178,25 @@ def put_in_use(*, place: Place) -> Place:
     return place
 
 
+@transaction.atomic
+def send_away(places: Iterable[Place]) -> None:
+    """Take places out of use that leave the house, such as drums sold with their honey."""
+    _set_in_use(places, False)
+
+
+@transaction.atomic
+def take_back(places: Iterable[Place]) -> None:
+    """Take places that were sent away back into use."""
+    _set_in_use(places, True)
+
+
+def _set_in_use(places: Iterable[Place], is_active: bool) -> None:
+    for place in places:
+        place.is_active = is_active
+        # One by one: the trail of changes listens to saves, not to updates in bulk.
+        place.save(update_fields=["is_active"])
+
+
 def capacity_of(shape: Shape | None, capacity_litres: Decimal | None = None) -> Decimal | None:
     """Return the capacity a shape has, or the one that was typed where there is no shape."""
     if shape is None:
@@ -288,7 +306,7 @@ def _measure(place: Place, shape: Shape) -> None:
 
 
 def _check_holds_what_is_in_it(place: Place, parameter: str) -> None:
-    there = honey.content(place) if place.is_vessel else None
+    there = Balance.objects.in_vessel(place) if place.is_vessel else None
     if there is None or place.capacity_litres is None:
         return
     litres = density.litres_of(there.quantity, moisture_percent=there.lot.moisture_percent)

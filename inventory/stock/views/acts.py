@@ -14,7 +14,7 @@ from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.forms import honey as forms
-from inventory.stock.models import Lot, Place, Posting
+from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import drums, honey, ledger
 from inventory.stock.services.honey import Outcome
@@ -217,7 +217,7 @@ class Blend(HoneyActView):
         return moved_message(made, self._target)
 
     def next_url(self, made: Posting) -> str:
-        there = honey.content(self._target)
+        there = Balance.objects.in_vessel(self._target)
         return reverse("inventory:lot_detail", args=[there.lot.code])
 
 

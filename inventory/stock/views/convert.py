@@ -14,7 +14,7 @@ from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.stock import density, vessels
 from inventory.stock.forms import honey as forms
-from inventory.stock.models import Lot, Place
+from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.services import drums, honey, places
 
 
@@ -80,7 +80,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
     form = forms.DipForm(request.GET)
     form.is_valid()
     depth_mm, celsius = form.cleaned_data.get("depth"), form.cleaned_data.get("celsius")
-    there = honey.content(place)
+    there = Balance.objects.in_vessel(place)
     if depth_mm is None or celsius is None or there is None:
         return _line(request, "")
     try:
