@@ -71,7 +71,6 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django.forms",
     "auditlog",
-    "django_filters",
     "django_htmx",
     "rest_framework",
     "rest_framework.authtoken",
