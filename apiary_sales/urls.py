@@ -14,7 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/", include("apiary_sales.reports.urls")),
     path("api/", include("apiary_sales.api.urls")),
     path("admin/", admin.site.urls),
-    path("i18n/", include("django.conf.urls.i18n")),
+    path("", include("apiary_sales.web.short_addresses")),
 ]
 
 handler403 = "apiary_sales.web.views.forbidden"
