@@ -46,7 +46,7 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Change:
+class TrailEntry:
     """What one person did to one row: added, changed or removed it."""
 
     when: datetime
@@ -69,7 +69,7 @@ class Change:
         return self.action == LogEntry.Action.DELETE
 
     @classmethod
-    def of(cls, entry: LogEntry) -> "Change":
+    def of(cls, entry: LogEntry) -> "TrailEntry":
         """Say an entry of the trail in words; what stayed empty is left out."""
         model = entry.content_type.model_class()
         # Its own columns alone: the entry of a new row also names what could point at it.

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from apiary_sales.api import serializers
-from apiary_sales.api.views import ActView
+from apiary_sales.api.views import ApiActView
 from apiary_sales.billing.services.stand import StandSale
 from inventory.shared.errors import (
     AlreadyRecorded,
@@ -29,7 +29,7 @@ def problem_details(error: Exception, context: dict[str, Any]) -> Response | Non
     if isinstance(error, HouseError):
         view = context.get("view")
         # Only an act has a body with fields.
-        field_of = view.field_of if isinstance(view, ActView) else lambda parameter: None
+        field_of = view.field_of if isinstance(view, ApiActView) else lambda parameter: None
         problem = _problem(
             status=_status_of(error),
             code=error.code,

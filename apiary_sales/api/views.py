@@ -122,7 +122,7 @@ class InvoiceViewSet(ReadOnly):
     permission_required = "billing.view_money"
 
 
-class ActView(APIView):
+class ApiActView(APIView):
     """One act: the body is checked, one service is called, what it made is the answer.
 
     A service names the parameter that is wrong; `field_of` says which field of the body it came
@@ -157,7 +157,7 @@ class TokenView(ObtainAuthToken):
     parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
 
 
-class ExtractionView(ActView):
+class ExtractionView(ApiActView):
     permission_required = "inventory.move_honey"
     serializer_class = serializers.ExtractionSerializer
 
@@ -173,7 +173,7 @@ class ExtractionView(ActView):
         return Response(serializers.LotSerializer(lot).data, status=status.HTTP_201_CREATED)
 
 
-class TransferView(ActView):
+class TransferView(ApiActView):
     permission_required = "inventory.move_honey"
     serializer_class = serializers.TransferSerializer
 
@@ -189,7 +189,7 @@ class TransferView(ActView):
         return Response(serializers.PostingSerializer(posting).data, status=status.HTTP_201_CREATED)
 
 
-class StandSaleView(ActView):
+class StandSaleView(ApiActView):
     permission_required = "orders.sell_at_stand"
     serializer_class = serializers.StandSaleSerializer
 

@@ -12,7 +12,7 @@ from inventory.shared.money import share_cents
 
 
 @dataclass(frozen=True)
-class Total:
+class BillTotal:
     """What the lines of a bill come to, in cents: the sums of the rounded lines."""
 
     net_cents: int
@@ -33,10 +33,12 @@ class TaxSum:
     tax_cents: int
 
 
-def total_of(lines: Iterable[InvoiceLine]) -> Total:
+def total_of(lines: Iterable[InvoiceLine]) -> BillTotal:
     """Return what the lines of a bill come to."""
     lines = list(lines)
-    return Total(sum(line.amount_cents for line in lines), sum(line.tax_cents for line in lines))
+    return BillTotal(
+        sum(line.amount_cents for line in lines), sum(line.tax_cents for line in lines)
+    )
 
 
 def taxes_of(lines: Iterable[InvoiceLine]) -> list[TaxSum]:

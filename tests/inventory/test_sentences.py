@@ -18,7 +18,7 @@ from django.utils import translation
 
 import apiary_sales
 import inventory
-from apiary_sales.api.views import ActView
+from apiary_sales.api.views import ApiActView
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import BadValue
 from inventory.shared.forms.acts import FILL_THIS_IN, HouseForm
@@ -215,7 +215,7 @@ def test_no_form_of_the_house_speaks_as_its_library(house_forms, language):
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_the_api_speaks_in_the_same_words(language):
     messages = [
-        message for act in below(ActView) for message in messages_of(act.serializer_class())
+        message for act in below(ApiActView) for message in messages_of(act.serializer_class())
     ]
 
     assert len(messages) > 20

@@ -276,7 +276,7 @@ class StatementLine:
 
 
 @dataclass(frozen=True)
-class Statement:
+class CustomerStatement:
     """A customer's account from a day to a day: what was owed, what happened, what is owed."""
 
     customer: Customer
@@ -300,7 +300,7 @@ class Statement:
         return sum(line.paid_cents for line in self.lines)
 
 
-def statement(customer: Customer, since: date, until: date) -> Statement:
+def statement(customer: Customer, since: date, until: date) -> CustomerStatement:
     """Return a customer's account from `since` to `until`, both days included.
 
     The age of what is open is told by today's open bills, so it belongs to a statement that runs
@@ -333,7 +333,7 @@ def statement(customer: Customer, since: date, until: date) -> Statement:
             )
         )
     account = account_of(customer, until)
-    return Statement(
+    return CustomerStatement(
         customer, since, until, opening, lines, account.aging, account.on_account_cents
     )
 

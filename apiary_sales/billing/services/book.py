@@ -27,7 +27,7 @@ Account = EntryLine.Account
 
 
 @dataclass(frozen=True)
-class Line:
+class BookLine:
     """A signed amount on one account, in cents; money owed names the customer who owes it."""
 
     account: str
@@ -55,7 +55,7 @@ def lock_invoices(keys: Iterable[int]) -> dict[int, Invoice]:
 def enter(
     *,
     kind: str,
-    lines: Iterable[Line],
+    lines: Iterable[BookLine],
     entered_on: date,
     invoice: Invoice | None = None,
     payment: Payment | None = None,

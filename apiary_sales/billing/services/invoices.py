@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
 from apiary_sales.billing.services import book, keys
-from apiary_sales.billing.services.book import Account, Line
+from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.services import orders
@@ -356,9 +356,9 @@ def _save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
     book.enter(
         kind=Entry.Kind.CREDIT_NOTE if invoice.is_credit_note else Entry.Kind.INVOICE,
         lines=[
-            Line(Account.RECEIVABLE, invoice.total_cents, invoice.customer),
-            Line(Account.SALES, -invoice.net_cents),
-            Line(Account.SALES_TAX, -invoice.tax_cents),
+            BookLine(Account.RECEIVABLE, invoice.total_cents, invoice.customer),
+            BookLine(Account.SALES, -invoice.net_cents),
+            BookLine(Account.SALES_TAX, -invoice.tax_cents),
         ],
         entered_on=invoice.issued_on,
         invoice=invoice,

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Allocation, Entry, Invoice, Payment
 from apiary_sales.billing.services import book
-from apiary_sales.billing.services.book import Account, Line
+from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
 from inventory.shared.errors import CannotReverse, NotAllowedNow, Problems
@@ -319,8 +319,8 @@ def _enter(payment: Payment) -> None:
         kind=Entry.Kind.PAYMENT,
         lines=[
             # The accounts of money are named as the ways it is paid.
-            Line(Account(payment.method), payment.amount_cents),
-            Line(Account.RECEIVABLE, -payment.amount_cents, payment.customer),
+            BookLine(Account(payment.method), payment.amount_cents),
+            BookLine(Account.RECEIVABLE, -payment.amount_cents, payment.customer),
         ],
         entered_on=payment.received_on,
         payment=payment,
