@@ -1,8 +1,8 @@
 from django.conf import settings
 from django.contrib import admin
-from django.urls import include, path
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns = [
+urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apiary_sales.web.urls")),
     path("account/", include("apiary_sales.accounts.urls")),
     path("", include("inventory.urls")),
@@ -14,7 +14,7 @@ urlpatterns = [
     path("reports/", include("apiary_sales.reports.urls")),
     path("api/", include("apiary_sales.api.urls")),
     path("admin/", admin.site.urls),
-    path("i18n/", include("django.conf.urls.i18n")),
+    path("", include("apiary_sales.web.short_addresses")),
 ]
 
 handler403 = "apiary_sales.web.views.forbidden"

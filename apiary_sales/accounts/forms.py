@@ -1,3 +1,5 @@
+from typing import cast
+
 from django import forms
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
@@ -7,11 +9,11 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.accounts import queries
 from apiary_sales.accounts.models import User
-from inventory.shared.forms.acts import PlainWords
+from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.days import DaysForm
 
 
-class SignInForm(PlainWords, AuthenticationForm):
+class SignInForm(AuthenticationForm):
     error_messages = {
         "invalid_login": _(
             "That name and password do not go together. Look at the capital letters, "
@@ -25,7 +27,7 @@ class SignInForm(PlainWords, AuthenticationForm):
         self.fields["username"].label = _("Name")
 
 
-class ChangePasswordForm(PlainWords, DjangoPasswordChangeForm):
+class ChangePasswordForm(DjangoPasswordChangeForm):
     error_messages = {
         **DjangoPasswordChangeForm.error_messages,
         "password_incorrect": _("This is not your present password. Type it again."),
@@ -39,7 +41,7 @@ class ChangePasswordForm(PlainWords, DjangoPasswordChangeForm):
         self.fields["new_password2"].label = _("New password again")
 
 
-class _NewPassword(PlainWords, forms.Form):
+class _NewPassword(HouseForm):
     password = forms.CharField(
         label=_("Password"),
         strip=False,
@@ -91,7 +93,7 @@ class ResetPasswordForm(_NewPassword):
         return self.person
 
 
-class ChangeRoleForm(PlainWords, forms.Form):
+class ChangeRoleForm(HouseForm):
     role = forms.ChoiceField(
         label=_("What they do"), choices=User.Role.choices, widget=forms.RadioSelect
     )
@@ -129,4 +131,5 @@ class ChangeFilterForm(DaysForm):
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["kind"].queryset = queries.kinds_tracked()
+        # Asked of the database when a form is made, not when this file is read.
+        cast(forms.ModelChoiceField, self.fields["kind"]).queryset = queries.kinds_tracked()

@@ -1,3 +1,5 @@
+from typing import ClassVar
+
 from django.contrib.auth.models import AbstractUser
 from django.contrib.auth.models import UserManager as DjangoUserManager
 from django.db import models
@@ -22,11 +24,12 @@ class User(AbstractUser):
     # The stand may do least, so it is what a person has until told otherwise.
     role = models.CharField(_("role"), max_length=10, choices=Role, default=Role.STAND)
 
-    objects = UserManager()
+    objects: ClassVar[UserManager] = UserManager()
 
     class Meta(AbstractUser.Meta):
-        verbose_name = _("person")
-        verbose_name_plural = _("people")
+        # The stubs know plain text here alone, because the base class has it.
+        verbose_name = _("person")  # type: ignore[assignment]
+        verbose_name_plural = _("people")  # type: ignore[assignment]
         permissions = [("manage_people", _("Add people and set what they may do"))]
 
     @property

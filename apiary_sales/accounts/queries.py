@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, cast
 
 from auditlog.models import LogEntry
 from auditlog.registry import auditlog
@@ -46,7 +46,7 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Change:
+class TrailEntry:
     """What one person did to one row: added, changed or removed it."""
 
     when: datetime
@@ -69,7 +69,7 @@ class Change:
         return self.action == LogEntry.Action.DELETE
 
     @classmethod
-    def of(cls, entry: LogEntry) -> "Change":
+    def of(cls, entry: LogEntry) -> "TrailEntry":
         """Say an entry of the trail in words; what stayed empty is left out."""
         model = entry.content_type.model_class()
         # Its own columns alone: the entry of a new row also names what could point at it.
@@ -120,7 +120,9 @@ def kinds_tracked() -> QuerySet[ContentType]:
 
 def kind_name(kind: ContentType) -> str:
     """Return what people call such rows."""
-    return capfirst(kind.model_class()._meta.verbose_name_plural)
+    # Only models of this program are tracked, so the kind has its model.
+    model = cast(type[models.Model], kind.model_class())
+    return capfirst(str(model._meta.verbose_name_plural))
 
 
 def _shown(field: models.Field, value: Any) -> str:

@@ -134,7 +134,7 @@ def changes(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "page": page,
-        "rows": [queries.Change.of(entry) for entry in page],
+        "rows": [queries.TrailEntry.of(entry) for entry in page],
         "is_filtered": any(wanted.values()),
     }
     return render(request, "accounts/changes.html", context)

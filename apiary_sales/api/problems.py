@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from apiary_sales.api import serializers
+from apiary_sales.api.views import ApiActView
 from apiary_sales.billing.services.stand import StandSale
 from inventory.shared.errors import (
     AlreadyRecorded,
@@ -26,14 +27,16 @@ CONTENT_TYPE = "application/problem+json"
 def problem_details(error: Exception, context: dict[str, Any]) -> Response | None:
     """Answer an error as problem details; None lets Django report a fault of our own."""
     if isinstance(error, HouseError):
-        names = getattr(context.get("view"), "field_names", {})
+        view = context.get("view")
+        # Only an act has a body with fields.
+        field_of = view.field_of if isinstance(view, ApiActView) else lambda parameter: None
         problem = _problem(
             status=_status_of(error),
             code=error.code,
             detail=error.message,
             errors=[
                 {
-                    "field": names.get(problem.parameter, problem.parameter),
+                    "field": field_of(problem.parameter),
                     "code": problem.code,
                     "detail": problem.message,
                 }
@@ -110,13 +113,16 @@ def _flat(detail: Any, field: str | None):
     """Yield one error for each message, naming nested fields with dots: lines.0.quantity."""
     if isinstance(detail, dict):
         for name, inner in detail.items():
-            path = None if name == "non_field_errors" else ".".join(filter(None, (field, name)))
-            yield from _flat(inner, path)
+            yield from _flat(inner, field if name == "non_field_errors" else _inside(field, name))
     elif isinstance(detail, list):
         for index, inner in enumerate(detail):
             nested = isinstance(inner, dict | list)
-            yield from _flat(inner, f"{field or ''}.{index}".lstrip(".") if nested else field)
+            yield from _flat(inner, _inside(field, index) if nested else field)
     else:
         # Half a character that was sent cannot be sent back.
         sentence = str(detail).encode("utf-8", "replace").decode("utf-8")
         yield {"field": field, "code": getattr(detail, "code", "invalid"), "detail": sentence}
+
+
+def _inside(field: str | None, name: str | int) -> str:
+    return str(name) if field is None else f"{field}.{name}"

@@ -34,7 +34,8 @@ FILTERS = {
 
 class ReportColumnSerializer(serializers.Serializer):
     name = serializers.CharField()
-    label = serializers.CharField()
+    # The metaclass takes fields out of the class, so they may be called as attributes of it.
+    label = serializers.CharField()  # type: ignore[assignment]
     unit = serializers.ChoiceField(choices=[str(unit) for unit in Unit])
 
 
@@ -105,7 +106,9 @@ class ReportView(APIView):
             raise Http404 from None
         form = report.form(request.query_params)
         if not form.is_valid():
-            raise ValidationError(form.errors)
+            raise ValidationError(
+                {name: [str(text) for text in found] for name, found in form.errors.items()}
+            )
         made = Made(report, form, request.query_params.get("sort", ""))
         answer = {
             "slug": report.slug,

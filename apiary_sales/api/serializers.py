@@ -1,5 +1,7 @@
 """What the API shows and takes. Figures carry their unit in their name: grams, pieces, cents."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
@@ -44,6 +46,28 @@ class CodeField(serializers.SlugRelatedField):
         return super().to_internal_value(data)
 
 
+def field_of(serializer: serializers.Serializer, parameter: str | None) -> str | None:
+    """Return where in a body a parameter of a service is: the path of its field, or None.
+
+    Both are dotted, with positions in lists: `lines.0.quantity` may be `lines.0.pieces`. Of what
+    has no field of its own, the innermost field around it is returned.
+    """
+    found: list[str] = []
+    inside: Any = serializer
+    for part in (parameter or "").split("."):
+        if part.isdecimal() and hasattr(inside, "child"):
+            found.append(part)
+            inside = inside.child
+        else:
+            fields = getattr(inside, "fields", {})
+            name = next((name for name in fields if fields[name].source == part), None)
+            if name is None:
+                break
+            found.append(name)
+            inside = fields[name]
+    return ".".join(found) or None
+
+
 class PlaceSerializer(serializers.ModelSerializer):
     class Meta:
         model = Place
@@ -53,7 +77,9 @@ class PlaceSerializer(serializers.ModelSerializer):
 class LotSerializer(serializers.ModelSerializer):
     colour_class = serializers.CharField(read_only=True, allow_null=True)
     moisture_grade = serializers.CharField(read_only=True)
-    size = serializers.SlugRelatedField(slug_field="code", read_only=True)
+    size: serializers.SlugRelatedField = serializers.SlugRelatedField(
+        slug_field="code", read_only=True
+    )
 
     class Meta:
         model = Lot
@@ -237,7 +263,8 @@ class ExtractionSerializer(serializers.Serializer):
 class TransferSerializer(serializers.Serializer):
     """Honey poured from one vessel into another."""
 
-    source = CodeField(queryset=Place.objects.all())
+    # The metaclass takes fields out of the class, so they may be called as attributes of it.
+    source = CodeField(queryset=Place.objects.all())  # type: ignore[assignment]
     target = CodeField(queryset=Place.objects.all())
     grams = StrictIntegerField(min_value=1)
     note = StrictCharField(max_length=300, required=False, allow_blank=True)
@@ -245,7 +272,7 @@ class TransferSerializer(serializers.Serializer):
 
 class StandSaleLineSerializer(serializers.Serializer):
     size = CodeField(queryset=Size.objects.filter(is_active=True))
-    pieces = StrictIntegerField(min_value=1, max_value=PIECES_MAX)
+    pieces = StrictIntegerField(min_value=1, max_value=PIECES_MAX, source="quantity")
 
 
 class StandSaleSerializer(serializers.Serializer):
@@ -253,7 +280,7 @@ class StandSaleSerializer(serializers.Serializer):
 
     place = CodeField(queryset=Place.objects.filter(kind__in=Place.STORES))
     lines = StandSaleLineSerializer(many=True, allow_empty=False)
-    method = serializers.ChoiceField(choices=Payment.Method)
+    method = serializers.ChoiceField(choices=Payment.Method.choices)
     tendered_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )
@@ -284,7 +311,7 @@ class ProblemSerializer(serializers.Serializer):
     status = serializers.IntegerField()
     code = serializers.CharField()
     detail = serializers.CharField()
-    errors = ProblemFieldSerializer(many=True)
+    errors = ProblemFieldSerializer(many=True)  # type: ignore[assignment]
     made = serializers.DictField(
         required=False,
         help_text=(

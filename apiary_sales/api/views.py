@@ -1,5 +1,7 @@
 """The API: the same services and permissions as the pages, in JSON."""
 
+from typing import Any
+
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
@@ -8,6 +10,7 @@ from rest_framework import mixins, parsers, permissions, status, viewsets
 from rest_framework.authtoken.views import ObtainAuthToken
 from rest_framework.exceptions import ParseError
 from rest_framework.response import Response
+from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
 from apiary_sales.api import serializers
@@ -119,12 +122,19 @@ class InvoiceViewSet(ReadOnly):
     permission_required = "billing.view_money"
 
 
-class ActView(APIView):
-    """One act: the body is checked, one service is called, what it made is the answer."""
+class ApiActView(APIView):
+    """One act: the body is checked, one service is called, what it made is the answer.
+
+    A service names the parameter that is wrong; `field_of` says which field of the body it came
+    in. A field of another name than its parameter has that name as its `source`.
+    """
 
     permission_classes = [HoldsPermission]
-    # What the service calls a field, and what it is called in the body.
-    field_names = {"weight": "grams", "moisture": "moisture_percent"}
+    serializer_class: type[Serializer]
+
+    def field_of(self, parameter: str | None) -> str | None:
+        """Return the field of the body for a parameter of the service, None where it has none."""
+        return serializers.field_of(self.serializer_class(), parameter)
 
     def key(self) -> str:
         """Return the request's idempotency key; refuse a request without one."""
@@ -134,8 +144,9 @@ class ActView(APIView):
         # People share the space of keys; one client must not meet the key of another.
         return keys.part(key, f"api-{self.request.user.pk}")
 
-    def checked(self, serializer_class) -> dict:
-        serializer = serializer_class(data=self.request.data)
+    def checked(self) -> dict[str, Any]:
+        """Return the parameters out of the body; raises `ValidationError`, field by field."""
+        serializer = self.serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data
 
@@ -146,51 +157,50 @@ class TokenView(ObtainAuthToken):
     parser_classes = [JSONParser, parsers.FormParser, parsers.MultiPartParser]
 
 
-class ExtractionView(ActView):
+class ExtractionView(ApiActView):
     permission_required = "inventory.move_honey"
+    serializer_class = serializers.ExtractionSerializer
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY],
-        request=serializers.ExtractionSerializer,
         responses={201: serializers.LotSerializer, **REFUSALS},
     )
     def post(self, request):
         """Receive an extraction into a vessel."""
         key = self.key()
-        data = self.checked(serializers.ExtractionSerializer)
+        data = self.checked()
         lot = honey.receive(**data, recorded_by=person_of(request), key=key)
         return Response(serializers.LotSerializer(lot).data, status=status.HTTP_201_CREATED)
 
 
-class TransferView(ActView):
+class TransferView(ApiActView):
     permission_required = "inventory.move_honey"
+    serializer_class = serializers.TransferSerializer
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY],
-        request=serializers.TransferSerializer,
         responses={201: serializers.PostingSerializer, **REFUSALS},
     )
     def post(self, request):
         """Pour honey from one vessel into another."""
         key = self.key()
-        data = self.checked(serializers.TransferSerializer)
+        data = self.checked()
         posting = honey.transfer(**data, recorded_by=person_of(request), key=key)
         return Response(serializers.PostingSerializer(posting).data, status=status.HTTP_201_CREATED)
 
 
-class StandSaleView(ActView):
+class StandSaleView(ApiActView):
     permission_required = "orders.sell_at_stand"
-    field_names = {"tendered": "tendered_cents", "discount": "discount_cents"}
+    serializer_class = serializers.StandSaleSerializer
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY],
-        request=serializers.StandSaleSerializer,
         responses={201: serializers.StandSaleMadeSerializer, **REFUSALS},
     )
     def post(self, request):
         """Sell jars over the counter at today's stand prices."""
         key = self.key()
-        data = self.checked(serializers.StandSaleSerializer)
+        data = self.checked()
         lines = self._priced(data.pop("lines"))
         sale = stand.sell(**data, lines=lines, sold_by=person_of(request), key=key)
         made = serializers.StandSaleMadeSerializer(sale)
@@ -201,7 +211,7 @@ class StandSaleView(ActView):
         problems = Problems()
         lines = []
         for index, line in enumerate(wanted):
-            unit_price = price_list.of(line["size"]).unit_price(line["pieces"])
+            unit_price = price_list.of(line["size"]).unit_price(line["quantity"])
             if unit_price is None:
                 problems.add(
                     f"lines.{index}.size",
@@ -212,7 +222,7 @@ class StandSaleView(ActView):
                 LineWanted(
                     kind=OrderLine.Kind.PACKED,
                     size=line["size"],
-                    quantity=line["pieces"],
+                    quantity=line["quantity"],
                     unit_price=unit_price,
                 )
             )

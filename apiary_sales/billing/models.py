@@ -20,6 +20,14 @@ def plain(number: Decimal) -> Decimal:
     return Decimal(f"{number.normalize():f}")
 
 
+class InvoiceQuerySet(models.QuerySet["Invoice"]):
+    def open_of(self, customer: Customer | None) -> "InvoiceQuerySet":
+        """Return what a customer still has to pay, what is due first first."""
+        found = self.filter(customer=customer, open_cents__gt=0)
+        # A stand receipt without a customer belongs to nobody's account.
+        return found.order_by("due_on", "id") if customer else found.none()
+
+
 class Invoice(models.Model):
     """A numbered bill for goods handed over: an invoice, a stand receipt or a credit note.
 
@@ -57,6 +65,8 @@ class Invoice(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
     idempotency_key = models.CharField(max_length=100, unique=True)
+
+    objects = InvoiceQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
@@ -150,7 +160,7 @@ class InvoiceLine(models.Model):
     @property
     def shown_quantity(self) -> str:
         """The quantity as printed: whole pieces, pounds with two decimals or, if needed, three."""
-        needed = -plain(self.quantity).as_tuple().exponent
+        needed = -int(plain(self.quantity).as_tuple().exponent)
         places = max(2, needed) if self.unit == self.Unit.POUND else needed
         return number_format(self.quantity, places, force_grouping=True).replace("-", "−")
 

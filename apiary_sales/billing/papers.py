@@ -8,6 +8,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from apiary_sales.billing import rules
 from apiary_sales.billing.models import Invoice, InvoiceLine
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import stand
@@ -27,7 +28,7 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
     return {
         "invoice": invoice,
         "lines": lines,
-        "taxes": money.taxes_of(lines),
+        "taxes": rules.taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
         "credit_note": invoice.full_credit_note,

@@ -4,7 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from inventory.shared.forms.acts import HouseForm, PlainWords
+from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
 
 
@@ -80,7 +80,7 @@ class CustomerForm(HouseForm):
         return cls(initial={name: getattr(customer, name) for name in cls.base_fields})
 
 
-class FindForm(PlainWords, forms.Form):
+class FindForm(HouseForm):
     """What to find customers by; everything may be left empty."""
 
     words = forms.CharField(label=_("Find"), required=False, max_length=100)

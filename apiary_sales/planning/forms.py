@@ -15,7 +15,7 @@ from apiary_sales.planning.demand import History, Outlook, PastSales
 from apiary_sales.planning.inputs import Books, Bulk, Figures, Offer, PartNow, SizeNow, Vessel
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
-from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayInput, MoneyField, WeightField
 from inventory.shared.money import amount
 from inventory.stock.models import Place
@@ -32,7 +32,7 @@ MONTHS = [
 MONTHS_USUAL = 3
 
 
-class OutlookForm(PlainWords, forms.Form):
+class OutlookForm(HouseForm):
     """For how long the plan is, and how much of past sales it counts on."""
 
     months = forms.TypedChoiceField(label=_("Jars to be sold in"), choices=MONTHS, coerce=int)
@@ -68,7 +68,7 @@ class PartRow:
     cost: BoundField
 
 
-class PlanForm(PlainWords, forms.Form):
+class PlanForm(HouseForm):
     """Every figure a plan depends on. Always bound: to the address, or to what the books say.
 
     `figures()` makes of the cleaned data what the plan is worked out from.

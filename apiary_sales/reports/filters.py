@@ -16,7 +16,7 @@ from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
 from inventory.bottling.models import Size
-from inventory.shared.forms.acts import PlainWords
+from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayInput
 from inventory.stock.models import Item, Lot
 
@@ -58,7 +58,7 @@ class ChosenField(forms.ChoiceField):
         )
 
 
-class FilterForm(PlainWords, forms.Form):
+class FilterForm(HouseForm):
     """Filters read from an address; `asked()` gives them as the frame wants them."""
 
     makes: ClassVar[type]

@@ -71,7 +71,6 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django.forms",
     "auditlog",
-    "django_filters",
     "django_htmx",
     "rest_framework",
     "rest_framework.authtoken",
@@ -163,7 +162,11 @@ AUTH_PASSWORD_VALIDATORS = [
 
 LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en-us")
 LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
-LOCALE_PATHS = [BASE_DIR / "apiary_sales" / "locale"]
+LOCALE_PATHS = [
+    BASE_DIR / "apiary_sales" / "locale",
+    # What Django and REST framework say, in the house's own words.
+    BASE_DIR / "apiary_sales" / "locale_libraries",
+]
 TIME_ZONE = env.str("TIME_ZONE", default="America/Chicago")
 USE_I18N = True
 USE_TZ = True

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -48,35 +48,14 @@ MONEY = Door(
 _FIRST_PARTS = {
     "": "today",
     "honey": "honey",
-    "lots": "honey",
-    "tanks": "honey",
-    "drums": "honey",
-    "places": "honey",
-    "postings": "honey",
     "bottling": "bottling",
-    "runs": "bottling",
-    "parts": "bottling",
-    "sizes": "bottling",
     "selling": "selling",
-    "orders": "selling",
-    "quotes": "selling",
     "stand": "selling",
     "customers": "selling",
     "prices": "selling",
     "money": "money",
-    "invoices": "money",
-    "payments": "money",
     "reports": "money",
 }
-
-
-def exists(url_name: str) -> bool:
-    """Tell whether an address of this name (without arguments) is there."""
-    try:
-        reverse(url_name)
-    except NoReverseMatch:
-        return False
-    return True
 
 
 def may(user, permissions: Iterable[str]) -> bool:

@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.contrib.auth.models import AbstractBaseUser
+from django.contrib.auth.models import AnonymousUser
 from django.urls import reverse
 from django.utils import timezone
 
+from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import money
 from apiary_sales.orders.queries import orders
 from inventory.bottling.models import BottlingRun, Size
@@ -40,7 +41,7 @@ class Today:
     runs: list[tuple[BottlingRun, RunFigures | None]]
 
 
-def today(user: AbstractBaseUser) -> Today:
+def today(user: User | AnonymousUser) -> Today:
     """Return the first page's figures, in a constant number of round trips."""
     day = timezone.localdate()
     may_see_orders = user.has_perm("orders.take_orders") or user.has_perm("orders.fulfil_orders")

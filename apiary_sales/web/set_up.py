@@ -16,7 +16,7 @@ from inventory.stock.models import Lot, Place
 
 
 @dataclass(frozen=True)
-class Page:
+class SettingsPage:
     label: str | Promise
     hint: str | Promise
     url_name: str
@@ -28,61 +28,61 @@ class Page:
 
 
 PAGES = (
-    Page(
+    SettingsPage(
         _("People"),
         _("Who signs in, and what each may do"),
         "accounts:people",
         ("accounts.manage_people",),
     ),
-    Page(
+    SettingsPage(
         _("Tanks and places"),
         _("Shape and size of each tank, drums, shelves, van"),
         "inventory:places",
         ("inventory.manage_places",),
     ),
-    Page(
+    SettingsPage(
         _("Container sizes"),
         _("Declared weight, capacity, parts, case"),
         "inventory:size_list",
         ("inventory.manage_parts",),
     ),
-    Page(
+    SettingsPage(
         _("Jars, lids and labels"),
         _("Packaging parts and when to order more"),
         "inventory:part_list",
         ("inventory.manage_parts",),
     ),
-    Page(
+    SettingsPage(
         _("Bottling"),
         _("Cost of an hour, filling temperature, how cost is taken"),
         "inventory:production_settings",
         ("inventory.manage_parts",),
     ),
-    Page(
+    SettingsPage(
         _("Price lists"),
         _("Jar prices by tier, drum prices by colour"),
         "pricing:prices",
         ("pricing.manage_prices",),
     ),
-    Page(
+    SettingsPage(
         _("Customers"),
         _("Addresses, terms, tax certificates"),
         "customers:list",
         ("customers.manage_customers",),
     ),
-    Page(
+    SettingsPage(
         _("Business details"),
         _("Name and address on papers, tax rates, invoice numbers"),
         "billing:settings",
         ("billing.issue_invoices",),
     ),
-    Page(
+    SettingsPage(
         _("Changes"),
         _("Who changed what in sizes, prices, customers, places and people"),
         "accounts:changes",
         ("accounts.manage_people",),
     ),
-    Page(
+    SettingsPage(
         _("Back office"),
         _("Every table, for repairs: take care"),
         "admin:index",
@@ -91,11 +91,9 @@ PAGES = (
 )
 
 
-def open_to(user) -> list[Page]:
-    """Return the pages a person may open and that are there."""
-    return [
-        page for page in PAGES if doors.may(user, page.permissions) and doors.exists(page.url_name)
-    ]
+def open_to(user) -> list[SettingsPage]:
+    """Return the pages a person may open."""
+    return [page for page in PAGES if doors.may(user, page.permissions)]
 
 
 @dataclass(frozen=True)

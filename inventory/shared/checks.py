@@ -9,7 +9,6 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import words
 from inventory.shared.errors import Problems
-from inventory.shared.sentences import plain
 
 # More than any house handles in one go; a figure above it is a slip of the finger.
 GRAMS_MAX = 50_000_000
@@ -45,7 +44,7 @@ def save_checked(instance: Any) -> None:
         instance.full_clean()
     except ValidationError as error:
         problems = Problems()
-        for field, messages in plain(error).message_dict.items():
+        for field, messages in error.message_dict.items():
             for message in messages:
                 problems.add(None if field == "__all__" else field, message)
         problems.raise_any()

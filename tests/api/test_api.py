@@ -1,18 +1,23 @@
 """The API: the services of the pages in JSON, with keys, permissions and problem details."""
 
+import inspect
 import json
 from decimal import Decimal
+from functools import cache
 
 import pytest
+from drf_spectacular.generators import SchemaGenerator
 from rest_framework.authtoken.models import Token
 from rest_framework.exceptions import ValidationError
 
-from apiary_sales.api import serializers
+from apiary_sales.api import serializers, views
 from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.services import stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.services import prices
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
+from inventory.stock.services import honey
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -35,11 +40,41 @@ def call(client):
         if key:
             headers["Idempotency-Key"] = key
         data = {} if body is None else {"data": json.dumps(body)}
-        return getattr(client, method)(
+        answer = getattr(client, method)(
             f"/api/{path}", headers=headers, content_type="application/json", **data
         )
+        if method == "post" and answer.status_code >= 400:
+            # Whatever is refused in any of these tests is named as the schema names it.
+            named = {error["field"] for error in answer.json()["errors"]}
+            assert [field for field in named if not is_in_body(path, field)] == []
+        return answer
 
     return send
+
+
+@cache
+def schema():
+    return SchemaGenerator().get_schema(request=None, public=True)
+
+
+def body_of(path):
+    """Return the schema of the body that is sent to an address."""
+    content = schema()["paths"][f"/api/{path}"]["post"]["requestBody"]["content"]
+    return content["application/json"]["schema"]
+
+
+def is_in_body(path, field):
+    """Tell whether the body sent to an address has a field of this path; None is the whole body."""
+    inside = body_of(path)
+    for part in (field or "").split("."):
+        while "$ref" in inside:
+            inside = schema()["components"]["schemas"][inside["$ref"].rpartition("/")[2]]
+        if field is None:
+            return True
+        inside = inside["items"] if part.isdecimal() else inside["properties"].get(part)
+        if inside is None:
+            return False
+    return True
 
 
 def extraction(**changes):
@@ -240,6 +275,34 @@ def test_a_cash_sale_without_the_cash_given_says_what_is_missing(call, till):
     ]
 
 
+def test_what_is_wrong_with_the_second_line_is_named_there(call, till):
+    lines = [{"size": "1-lb", "pieces": 1}, {"size": "1-lb", "pieces": 0}, {"size": "none"}]
+
+    said = problem(call("post", "stand-sales/", sale(lines=lines), key="s1"), 400)
+
+    assert [(error["field"], error["detail"]) for error in said["errors"]] == [
+        ("lines.1.pieces", "Enter 1 or more."),
+        ("lines.2.size", "There is no such code: none."),
+        ("lines.2.pieces", "Fill this in."),
+    ]
+
+
+def test_what_is_no_list_is_named_too(call, till):
+    said = problem(call("post", "stand-sales/", sale(lines="two jars"), key="s1"), 400)
+
+    assert [(error["field"], error["detail"]) for error in said["errors"]] == [
+        ("lines", "Send a list.")
+    ]
+
+
+def test_more_than_a_stand_sale_holds_is_named_at_its_line(call, till):
+    lines = [{"size": "1-lb", "pieces": 1}, {"size": "1-lb", "pieces": 1001}]
+
+    said = problem(call("post", "stand-sales/", sale(lines=lines), key="s1"), 422)
+
+    assert [error["field"] for error in said["errors"]] == ["lines.1.pieces"]
+
+
 def test_a_whole_case_is_charged_at_the_lower_of_case_price_and_quantity_price(call, till):
     prices.set_piece(
         size=till,
@@ -297,6 +360,47 @@ ABSURD = [
     *([{"size": value, "pieces": 1}] for value in (None, "x", "\ud800", [], 1)),
     *([{"size": "1-lb", "pieces": value}] for value in (None, "x", -1, 10**9, 10**30)),
 ]
+
+
+SERVICES = {
+    "extractions/": (views.ExtractionView, honey.receive),
+    "transfers/": (views.TransferView, honey.transfer),
+    "stand-sales/": (views.StandSaleView, stand.sell),
+}
+
+
+def test_each_act_of_the_api_is_walked():
+    assert {view for view, _service in SERVICES.values()} == set(views.ApiActView.__subclasses__())
+    posted = {path for path, at in schema()["paths"].items() if "post" in at}
+    assert {f"/api/{path}" for path in SERVICES} == posted - {"/api/token/"}
+
+
+@pytest.mark.parametrize("path", SERVICES)
+def test_every_field_of_a_body_is_named_by_the_parameter_it_goes_to(path):
+    view, service = SERVICES[path]
+    takes = inspect.signature(service).parameters
+
+    named = {view().field_of(parameter) for parameter in takes} - {None}
+
+    assert named == set(view.serializer_class().fields)
+    assert [field for field in named if not is_in_body(path, field)] == []
+
+
+@pytest.mark.parametrize(
+    ("parameter", "field"),
+    [
+        ("lines", "lines"),
+        ("lines.3", "lines.3"),
+        ("lines.3.size", "lines.3.size"),
+        ("lines.3.quantity", "lines.3.pieces"),
+        # The price comes from the price list, so what is wrong with it is wrong with the line.
+        ("lines.3.unit_price", "lines.3"),
+        ("key", None),
+        (None, None),
+    ],
+)
+def test_what_is_wrong_with_a_parameter_is_shown_at_its_field(parameter, field):
+    assert views.StandSaleView().field_of(parameter) == field
 
 
 @pytest.fixture

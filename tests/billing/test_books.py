@@ -143,7 +143,7 @@ def test_an_entry_that_does_not_balance_is_not_written(invoice, shop):
     with pytest.raises(book.BookLawBroken):
         book.enter(
             kind=Entry.Kind.INVOICE,
-            lines=[book.Line("receivable", 100, shop), book.Line("sales", -99)],
+            lines=[book.BookLine("receivable", 100, shop), book.BookLine("sales", -99)],
             entered_on=TODAY,
             invoice=invoice,
         )

@@ -11,7 +11,7 @@ from django.urls import reverse
 from apiary_sales.billing import papers
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books, money
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import invoices
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
@@ -664,4 +664,4 @@ def test_the_age_of_debts_on_a_given_day(shop, pounds):
 
     assert money.account_of(shop, date(2026, 11, 9)).aging.to_30 == 600
     assert money.account_of(shop, date(2026, 11, 10)).aging.to_60 == 600
-    assert payments.open_invoices(shop).count() == 1
+    assert Invoice.objects.open_of(shop).count() == 1

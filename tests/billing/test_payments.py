@@ -126,7 +126,7 @@ def test_no_more_is_given_back_than_is_on_account(shop, invoice, cents, sentence
     with pytest.raises(BadValue) as refused:
         give_back(shop, cents)
 
-    assert (refused.value.parameter, refused.value.message) == ("amount", sentence)
+    assert (refused.value.parameter, refused.value.message) == ("amount_cents", sentence)
     assert owed(shop) == -4_000
 
 
@@ -234,7 +234,7 @@ def test_an_amount_is_sensible(shop, invoice, cents, sentence):
     with pytest.raises(BadValue) as refused:
         pay(shop, cents)
 
-    assert (refused.value.parameter, refused.value.message) == ("amount", sentence)
+    assert (refused.value.parameter, refused.value.message) == ("amount_cents", sentence)
     assert not Payment.objects.exists()
     assert owed(shop) == 6_000
 
@@ -244,7 +244,7 @@ def test_everything_wrong_with_a_payment_is_said_at_once(shop, invoice):
         pay(shop, 0, method="barter", received_on=TODAY + days(1))
 
     assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
-        ("amount", "Enter an amount of more than nothing."),
+        ("amount_cents", "Enter an amount of more than nothing."),
         ("method", "Choose how it was paid: cash, check, card or bank transfer."),
         ("received_on", "The payment lies in the future. Choose today or earlier."),
     ]

@@ -100,7 +100,7 @@ def test_too_little_cash_changes_nothing(sell, pounds):
         sell(jars(pounds, 1, "8.00"), tendered_cents=799)
 
     assert (refused.value.parameter, refused.value.message) == (
-        "tendered",
+        "tendered_cents",
         "The sale comes to $8.00, $7.99 was given: ask for $0.01 more.",
     )
     assert at_stand(pounds) == 24
@@ -136,8 +136,8 @@ def test_everything_wrong_with_a_sale_is_said_at_once(sell):
     assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
         ("lines", "Nothing is in the sale yet. Choose the jars that were sold."),
         ("method", "Choose how it was paid: cash, card or check."),
-        ("tendered", "The cash given can't be less than nothing."),
-        ("discount", "The discount can't be less than nothing."),
+        ("tendered_cents", "The cash given can't be less than nothing."),
+        ("discount_cents", "The discount can't be less than nothing."),
     ]
 
 
@@ -156,7 +156,7 @@ def test_pieces_are_sensible(sell, pounds, pieces, sentence):
     with pytest.raises(BadValue) as refused:
         sell(jars(pounds, pieces, "8.00"))
 
-    assert (refused.value.parameter, refused.value.message) == ("lines", sentence)
+    assert (refused.value.parameter, refused.value.message) == ("lines.0.quantity", sentence)
     assert at_stand(pounds) == 24
 
 
@@ -181,7 +181,7 @@ def test_a_discount_is_no_more_than_the_jars_come_to(sell, pounds):
         sell(jars(pounds, 1, "8.00"), discount_cents=801)
 
     assert (refused.value.parameter, refused.value.message) == (
-        "discount",
+        "discount_cents",
         "The discount of $8.01 is more than the jars come to, $8.00.",
     )
 

@@ -138,7 +138,10 @@ def test_the_form_sent_twice_sells_once(seller, form, pounds):
         ),
         (
             {"pieces_one-pound": "1001", "tendered": "9000"},
-            ["1,001 pieces of One pound is too much for one stand sale. Take an order instead."],
+            [
+                "One pound: 1,001 pieces of One pound is too much for one stand sale. "
+                "Take an order instead."
+            ],
         ),
     ],
 )

@@ -1,17 +1,27 @@
-"""What Django finds wrong is told in the house's own words, whichever form or model it is in."""
+"""What libraries find wrong is told in the house's own words, whichever form or model it is in.
 
+The words are in `apiary_sales/locale_libraries`, by the libraries' own msgids.
+"""
+
+import gettext
 import importlib
 import pkgutil
+from collections.abc import Iterator, Mapping
+from pathlib import Path
 
+import django
 import pytest
+import rest_framework
 from django import forms
 from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.utils import translation
 
 import apiary_sales
 import inventory
+from apiary_sales.api.views import ApiActView
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import BadValue
-from inventory.shared.forms.acts import HouseForm, PlainWords
+from inventory.shared.forms.acts import FILL_THIS_IN, HouseForm
 from inventory.stock.models import Place
 
 
@@ -51,10 +61,30 @@ RIGHT = {"name": "Maren", "way": "cash"}
         ("own", "ab", "Shorter!"),
     ],
 )
-def test_a_field_says_what_to_do(field, typed, sentence):
-    form = Asked({**RIGHT, field: typed})
+@pytest.mark.parametrize("language", ["en-us", "en", "en-gb"])
+def test_a_field_says_what_to_do(field, typed, sentence, language):
+    with translation.override(language):
+        form = Asked({**RIGHT, field: typed})
 
-    assert form.errors == {field: [sentence]}
+        assert form.errors == {field: [sentence]}
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "sentence"),
+    [
+        ("name", "", "Llene este campo."),
+        ("name", "Maren Holt", "Escriba a lo más 5 caracteres; estos son 10."),
+        ("way", "", "Elija uno de la lista."),
+        ("way", "barter", "Elija uno de la lista."),
+        ("figure", "1.234", "Anote como máximo 2 decimales."),
+        ("count", "10", "Anote 9 o menos."),
+    ],
+)
+def test_spanish_keeps_the_words_of_the_house(field, typed, sentence):
+    with translation.override("es"):
+        form = Asked({**RIGHT, field: typed})
+
+        assert form.errors == {field: [sentence]}
 
 
 def test_a_form_may_be_told_a_plain_sentence():
@@ -90,22 +120,120 @@ def test_what_a_model_finds_wrong_is_told_in_the_same_words(db):
     assert Place.objects.filter(kind=Place.Kind.TANK).count() == 1
 
 
-def test_every_form_of_the_house_speaks_plainly():
+OURS = Path(apiary_sales.__file__).parent / "locale_libraries"
+LIBRARIES = [
+    Path(django.__file__).parent / "conf" / "locale",
+    Path(django.__file__).parent / "contrib" / "auth" / "locale",
+    Path(rest_framework.__file__).parent / "locale",
+]
+# What no page brings about: the browser sends neither.
+LEFT_AS_THEY_ARE = {
+    "Null characters are not allowed.",
+    "Surrogate characters are not allowed: U+{code_point:X}.",
+}
+
+
+class Ones(dict):
+    """What fills the holes of a message, so that a plural is told in its first form."""
+
+    def __missing__(self, name: str) -> int:
+        return 1
+
+
+def filled(message: object) -> str:
+    try:
+        return str(message % Ones())
+    except (TypeError, ValueError):
+        return str(message)
+
+
+def msgids_of(catalogue: Path, language: str) -> set[str]:
+    """Return the sentences that a catalogue has, plurals by their first form, holes filled."""
+    with (catalogue / language / "LC_MESSAGES" / "django.mo").open("rb") as file:
+        found = gettext.GNUTranslations(file)._catalog
+    return {filled(msgid if isinstance(msgid, str) else msgid[0]) for msgid in found}
+
+
+def below(kind: type) -> Iterator[type]:
+    for made in kind.__subclasses__():
+        yield made
+        yield from below(made)
+
+
+@pytest.fixture(scope="module")
+def house_forms() -> list[type[forms.BaseForm]]:
     for package in (apiary_sales, inventory):
         for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
             if ".forms" in module.name or module.name.endswith(".filters"):
                 importlib.import_module(module.name)
-
-    def below(kind):
-        for made in kind.__subclasses__():
-            yield made
-            yield from below(made)
-
-    houses = [
+    found = [
         made
         for made in below(forms.BaseForm)
         if made.__module__.split(".")[0] in ("apiary_sales", "inventory")
         and not made.__module__.endswith(".admin")
     ]
-    assert len(houses) > 50
-    assert [made.__qualname__ for made in houses if not issubclass(made, PlainWords)] == []
+    assert len(found) > 50
+    return found
+
+
+def messages_of(field) -> Iterator[object]:
+    """Yield all that a field of a form or of the API may find wrong."""
+    yield from field.error_messages.values()
+    for validator in getattr(field, "validators", ()):
+        if hasattr(validator, "message"):
+            yield validator.message
+        else:
+            yield from validator.messages.values()
+    inner = getattr(field, "fields", ())
+    for part in inner.values() if isinstance(inner, Mapping) else inner:
+        yield from messages_of(part)
+    if hasattr(field, "child"):
+        yield from messages_of(field.child)
+
+
+def untold(messages: list[object], language: str) -> set[str]:
+    """Return what would be told in a library's words, for lack of the house's own."""
+    with translation.override(None):
+        raw = {filled(message) for message in messages}
+    of_libraries = set().union(*(msgids_of(library, "es") for library in LIBRARIES))
+    return (raw & of_libraries) - msgids_of(OURS, language) - LEFT_AS_THEY_ARE
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_no_form_of_the_house_speaks_as_its_library(house_forms, language):
+    messages = [
+        message
+        for form in house_forms
+        for field in form.base_fields.values()
+        for message in messages_of(field)
+    ]
+
+    assert len(messages) > 100
+    assert untold(messages, language) == set()
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_api_speaks_in_the_same_words(language):
+    messages = [
+        message for act in below(ApiActView) for message in messages_of(act.serializer_class())
+    ]
+
+    assert len(messages) > 20
+    assert untold(messages, language) == set()
+
+
+def test_every_form_asks_to_choose_where_there_is_a_choice(house_forms):
+    asked_to_fill_in = [
+        f"{form.__qualname__}.{name}"
+        for form in house_forms
+        if not issubclass(form, HouseForm)
+        for name, field in form.base_fields.items()
+        if isinstance(field, forms.ChoiceField) and field.required
+        if field.error_messages["required"] == FILL_THIS_IN
+    ]
+
+    assert asked_to_fill_in == []
+
+
+def test_both_languages_say_the_same():
+    assert msgids_of(OURS, "en") == msgids_of(OURS, "es")

@@ -16,6 +16,7 @@ from inventory.shared.forms.fields import WeightField
 from tests import builders, skips
 
 CATALOGUE = Path(settings.LOCALE_PATHS[0]) / "es" / "LC_MESSAGES" / "django.po"
+CATALOGUES = [path for folder in settings.LOCALE_PATHS for path in Path(folder).rglob("*.po")]
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
@@ -85,14 +86,15 @@ def test_spanish_keeps_every_figure_of_a_sentence():
     assert wrong == []
 
 
-def test_the_compiled_catalogue_is_the_one_in_the_repository(tmp_path):
+@pytest.mark.parametrize("catalogue", CATALOGUES, ids=str)
+def test_the_compiled_catalogue_is_the_one_in_the_repository(tmp_path, catalogue):
     compiled = tmp_path / "django.mo"
     try:
-        subprocess.run(["msgfmt", "-o", compiled, CATALOGUE], check=True)
+        subprocess.run(["msgfmt", "-o", compiled, catalogue], check=True)
     except FileNotFoundError:
         skips.skip("gettext is not installed (Debian: apt-get install gettext)")
 
-    assert compiled.read_bytes() == CATALOGUE.with_suffix(".mo").read_bytes()
+    assert compiled.read_bytes() == catalogue.with_suffix(".mo").read_bytes()
 
 
 @pytest.mark.django_db

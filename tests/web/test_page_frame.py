@@ -7,7 +7,7 @@ from django.contrib.messages.storage.base import Message
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.template.loader import render_to_string
-from django.urls import reverse
+from django.urls import resolve, reverse
 
 from apiary_sales.web import doors, set_up, tasks, views
 from tests import builders
@@ -84,12 +84,9 @@ def test_today_offers_only_what_the_role_may_do():
     assert "Stand sale" in [str(task.label) for task in office]
 
 
-def test_a_task_without_a_page_is_not_offered(monkeypatch):
-    there = tasks.Task("Here", "", "web:today", "today")
-    not_there = tasks.Task("Nowhere", "", "web:nowhere", "today")
-    monkeypatch.setattr(tasks, "TASKS", (there, not_there))
-
-    assert tasks.of(builders.person("owner")) == [there]
+def test_every_task_and_setting_leads_to_a_page():
+    for link in (*tasks.TASKS, *set_up.PAGES):
+        assert resolve(link.url)
 
 
 def test_settings_show_each_role_what_it_may_set_up():

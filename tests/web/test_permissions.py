@@ -53,7 +53,6 @@ OPEN = {
     "pricing:bulk_prices",
     "pricing:prices",
     "pricing:size_prices",
-    "set_language",
     "web:help",
     "web:settings",
     "web:today",

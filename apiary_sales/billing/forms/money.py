@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date
+from typing import cast
 
 from django import forms
 from django.utils import timezone
@@ -10,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
-from inventory.shared.forms.acts import ActForm, PlainWords
+from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
 from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
 from inventory.shared.models import House
 
@@ -42,6 +43,8 @@ class DepositForm(ActForm):
 class PaymentForm(ActForm):
     """Money from a customer, and which of their invoices it pays."""
 
+    fields_of_parameters = {"amount_cents": "amount"}
+
     amount = MoneyField(label=_("Amount"), min_value=None)
     method = forms.ChoiceField(
         label=_("Paid by"),
@@ -58,7 +61,8 @@ class PaymentForm(ActForm):
     def __init__(self, *args, open_invoices: Iterable[Invoice], **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.open_invoices = {str(invoice.pk): invoice for invoice in open_invoices}
-        self.fields["allocations"].choices = [
+        allocations = cast(forms.ChoiceField, self.fields["allocations"])
+        allocations.choices = [
             (OLDEST_FIRST, _("What is due first; what is over stays on account")),
             *(
                 (
@@ -82,6 +86,8 @@ class PaymentForm(ActForm):
 class PayBackForm(ActForm):
     """Money on account, given back to the customer."""
 
+    fields_of_parameters = {"amount_cents": "amount", "paid_on": "received_on"}
+
     amount = MoneyField(label=_("Amount"), min_value=None)
     method = forms.ChoiceField(
         label=_("Given back by"),
@@ -99,7 +105,7 @@ class UndoPaymentForm(ActForm):
     )
 
 
-class InvoiceFilterForm(PlainWords, forms.Form):
+class InvoiceFilterForm(HouseForm):
     """Which invoices a list shows; anything unreadable shows all."""
 
     STATES = (
@@ -117,7 +123,7 @@ class InvoiceFilterForm(PlainWords, forms.Form):
     until = forms.DateField(label=_("Up to"), widget=DayInput, required=False)
 
 
-class StatementForm(PlainWords, forms.Form):
+class StatementForm(HouseForm):
     """The days a statement covers: from the first of January to today, unless told otherwise."""
 
     since = forms.DateField(label=_("From"), widget=DayInput, required=False)
@@ -130,13 +136,13 @@ class StatementForm(PlainWords, forms.Form):
         return min(since, until), until
 
 
-class CustomerChoiceForm(PlainWords, forms.Form):
+class CustomerChoiceForm(HouseForm):
     customer = forms.ModelChoiceField(
         label=_("Who paid?"), queryset=Customer.objects.filter(is_active=True)
     )
 
 
-class HouseForm(PlainWords, forms.ModelForm):
+class HouseDetailsForm(forms.ModelForm):
     """What is printed on every paper, and how tax, quotes and drums are handled."""
 
     drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)
@@ -161,7 +167,11 @@ class HouseForm(PlainWords, forms.ModelForm):
             "drum_deposit_cents",
             "drum_price_cents",
         ]
-        error_messages = {"quote_days": NOT_NEGATIVE}
+        error_messages = {
+            "paper": {"required": CHOOSE},
+            "tax_rounding": {"required": CHOOSE},
+            "quote_days": NOT_NEGATIVE,
+        }
         help_texts = {
             "payment_note": _("Printed on invoices: account, name on checks, other ways."),
             "tax_rounding": _("Your tax office says which; both follow the usual rule."),

@@ -18,7 +18,7 @@ from apiary_sales.billing.services import keys
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from inventory.bottling.models import Size
-from inventory.shared.errors import BadValue, HouseError
+from inventory.shared.errors import BadValue
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import MoneyField, WholeNumberField
 from inventory.stock.models import Place
@@ -36,6 +36,8 @@ METHODS = [
 class StandForm(ActForm):
     """How many of each size were sold, and how they were paid."""
 
+    fields_of_parameters = {"tendered_cents": "tendered", "discount_cents": "discount"}
+
     method = forms.ChoiceField(
         label=gettext_lazy("Paid by"), choices=METHODS, initial="cash", widget=forms.RadioSelect
     )
@@ -49,6 +51,7 @@ class StandForm(ActForm):
     def __init__(self, *args, sizes: Sequence[StandSize], **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.sizes = sizes
+        self.sold: list[StandSize] = []
         for row in sizes:
             self.fields[self._name(row)] = WholeNumberField(
                 label=row.size.name,
@@ -63,20 +66,19 @@ class StandForm(ActForm):
 
     def lines(self) -> list[LineWanted]:
         """Return the jars of the sale at today's stand prices."""
-        wanted = []
+        self.sold, wanted = [], []
         for row in self.sizes:
-            if pieces := self.cleaned_data.get(self._name(row)):
-                wanted.append(_line(row.size, pieces, row.prices.unit_price(pieces)))
+            pieces = self.cleaned_data.get(self._name(row))
+            if pieces and (price := row.prices.unit_price(pieces)) is not None:
+                self.sold.append(row)
+                wanted.append(_line(row.size, pieces, price))
         return wanted
 
-    def refuse(self, error: HouseError) -> None:
-        """Show what is wrong with one of `lines` at the size it sells."""
-        sold = [size for size in self.sizes if self.cleaned_data.get(self._name(size))]
-        for problem in error.problems:
-            if found := re.fullmatch(r"lines\.(\d+)\..+", problem.parameter or ""):
-                self.add_error(self._name(sold[int(found[1])]), problem.message)
-            else:
-                super().refuse(problem)
+    def field_of(self, parameter: str | None) -> str | None:
+        """Return the field of the size where a parameter is about one of `lines`."""
+        if found := re.fullmatch(r"lines\.(\d+)\..+", parameter or ""):
+            return self._name(self.sold[int(found[1])])
+        return super().field_of(parameter)
 
     @staticmethod
     def _name(row: StandSize) -> str:

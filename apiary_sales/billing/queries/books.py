@@ -132,13 +132,13 @@ def _wrong_credits() -> Iterator[str]:
         .filter(count__gt=1)
     ):
         yield f"Invoice {row['credits']} was credited {row['count']} times."
-    for row in (
+    for goods in (
         InvoiceLine.objects.values("fulfilment_line")
         .order_by("fulfilment_line")
         .annotate(quantity_left=Sum("quantity"), cents_left=Sum("amount_cents"))
         .filter(Q(quantity_left__lt=0) | Q(cents_left__lt=0))
     ):
-        yield f"More of goods handed over ({row['fulfilment_line']}) is credited than was billed."
+        yield f"More of goods handed over ({goods['fulfilment_line']}) is credited than was billed."
     for line in (
         InvoiceLine.objects.filter(invoice__returns_deposit=True)
         .exclude(fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT)
@@ -192,10 +192,10 @@ def _wrong_allocations() -> Iterator[str]:
         left = row["cents"] - put_by_customer.get(row["customer"], 0)
         if left < 0:
             yield f"{row['customer__name']} has {left} cents on account."
-    for payment in Payment.objects.filter(reverses__isnull=False).exclude(
+    for undo in Payment.objects.filter(reverses__isnull=False).exclude(
         amount_cents=-F("reverses__amount_cents")
     ):
-        yield f"Payment {payment.pk} does not undo payment {payment.reverses_id} exactly."
+        yield f"Payment {undo.pk} does not undo payment {undo.reverses_id} exactly."
 
 
 def _wrong_open_amounts() -> Iterator[str]:

@@ -4,23 +4,21 @@ Everything is read from bills, payments and the balances kept with them, in a co
 round trips.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models import (
+    Entry,
     EntryLine,
     Invoice,
-    InvoiceLine,
     Payment,
-    plain,
 )
-from apiary_sales.billing.services import payments
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, Order
 
@@ -57,7 +55,7 @@ class Aging:
         return self.total - self.current
 
     @property
-    def columns(self) -> list[tuple[str, int]]:
+    def columns(self) -> list[tuple[str | Promise, int]]:
         return [(label, getattr(self, name)) for name, label in BANDS]
 
 
@@ -143,7 +141,7 @@ def account_of(customer: Customer, on: date) -> Account:
     """Return what one customer owes on a day, in two queries."""
     balance = CustomerBalance.objects.filter(customer=customer).first()
     account = Account(customer, balance.owed_cents if balance else 0)
-    for invoice in payments.open_invoices(customer):
+    for invoice in Invoice.objects.open_of(customer):
         account.aging.add(due_on=invoice.due_on, cents=invoice.open_cents, on=on)
         account.oldest_due_on = min(account.oldest_due_on or invoice.due_on, invoice.due_on)
     return account
@@ -265,29 +263,6 @@ def settled_by(invoice: Invoice) -> list[Settled]:
 
 
 @dataclass(frozen=True)
-class TaxSum:
-    """What is taxed at one rate on a bill, and the tax, in cents."""
-
-    name: str
-    percent: Any
-    net_cents: int
-    tax_cents: int
-
-
-def taxes_of(lines: Iterable[InvoiceLine]) -> list[TaxSum]:
-    """Return the tax of a bill by rate, the highest rate first."""
-    sums: dict[tuple, list[int]] = {}
-    for line in lines:
-        pair = sums.setdefault((line.tax_percent, line.tax_name), [0, 0])
-        pair[0] += line.amount_cents
-        pair[1] += line.tax_cents
-    return [
-        TaxSum(name, plain(percent), net, tax)
-        for (percent, name), (net, tax) in sorted(sums.items(), reverse=True)
-    ]
-
-
-@dataclass(frozen=True)
 class StatementLine:
     """One thing that happened on a customer's account; `balance_cents` is what was owed after."""
 
@@ -301,7 +276,7 @@ class StatementLine:
 
 
 @dataclass(frozen=True)
-class Statement:
+class CustomerStatement:
     """A customer's account from a day to a day: what was owed, what happened, what is owed."""
 
     customer: Customer
@@ -325,7 +300,7 @@ class Statement:
         return sum(line.paid_cents for line in self.lines)
 
 
-def statement(customer: Customer, since: date, until: date) -> Statement:
+def statement(customer: Customer, since: date, until: date) -> CustomerStatement:
     """Return a customer's account from `since` to `until`, both days included.
 
     The age of what is open is told by today's open bills, so it belongs to a statement that runs
@@ -349,7 +324,7 @@ def statement(customer: Customer, since: date, until: date) -> Statement:
         lines.append(
             StatementLine(
                 day=row.entry.entered_on,
-                text=_statement_text(invoice, payment),
+                text=_statement_text(row.entry),
                 invoice=invoice,
                 payment=payment,
                 charge_cents=row.amount_cents if invoice else 0,
@@ -358,12 +333,13 @@ def statement(customer: Customer, since: date, until: date) -> Statement:
             )
         )
     account = account_of(customer, until)
-    return Statement(
+    return CustomerStatement(
         customer, since, until, opening, lines, account.aging, account.on_account_cents
     )
 
 
-def _statement_text(invoice: Invoice | None, payment: Payment | None) -> str:
+def _statement_text(entry: Entry) -> str:
+    payment = entry.payment
     if payment is not None:
         words = _("Payment, %(way)s")
         if payment.reverses_id:
@@ -372,6 +348,8 @@ def _statement_text(invoice: Invoice | None, payment: Payment | None) -> str:
             words = _("Money given back, %(way)s")
         text = words % {"way": payment.get_method_display()}
         return f"{text} {payment.reference}".strip()
+    # An entry has its bill or its payment: `entry_names_its_document`.
+    invoice = cast(Invoice, entry.invoice)
     if invoice.returns_deposit:
         return _("Credit note %(note)s for a deposit on %(invoice)s") % {
             "note": invoice,

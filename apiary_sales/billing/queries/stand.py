@@ -28,7 +28,7 @@ class StandSize:
     prices: PricesOfSize
 
     @property
-    def piece_cents(self) -> int:
+    def piece_cents(self) -> int | None:
         return self.prices.breaks[0].piece_cents
 
     def as_data(self) -> dict[str, Any]:
@@ -73,7 +73,7 @@ def free_pieces(place: Place) -> dict[int, int]:
         .exclude(lot__is_on_hold=True)
         .order_by()
         .values_list("item")
-        .annotate(free=Sum(F("quantity") - F("reserved")))
+        .annotate(pieces=Sum(F("quantity") - F("reserved")))
     )
     return dict(rows)
 

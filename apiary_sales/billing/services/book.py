@@ -1,7 +1,7 @@
 """The one door through which the book of money changes.
 
 `enter` writes a balanced entry and keeps what the customer owes in the same transaction. `settle`
-puts money to invoices and keeps what is open on them. Both hold the customer's balance row, which
+puts money to invoices and keeps what is open on them. Both lock the customer's balance row, which
 an act that must look first takes through `lock_customer`; invoices are locked after it, by key.
 """
 
@@ -20,13 +20,14 @@ from apiary_sales.billing.models import (
     Invoice,
     Payment,
 )
-from apiary_sales.customers.models import Customer, CustomerBalance
+from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import balances
 
 Account = EntryLine.Account
 
 
 @dataclass(frozen=True)
-class Line:
+class BookLine:
     """A signed amount on one account, in cents; money owed names the customer who owes it."""
 
     account: str
@@ -38,16 +39,14 @@ class BookLawBroken(Exception):
     """An entry that would not balance: a fault in the program, never in what a person typed."""
 
 
-def lock_customer(customer: Customer | None) -> CustomerBalance | None:
-    """Hold what a customer owes until the transaction ends; nothing to hold without a customer."""
-    if customer is None:
-        return None
-    CustomerBalance.objects.get_or_create(customer=customer)
-    return CustomerBalance.objects.select_for_update(no_key=True).get(customer=customer)
+def lock_customer(customer: Customer | None) -> None:
+    """Lock what a customer owes until the transaction ends; without a customer there is no lock."""
+    if customer is not None:
+        balances.lock(customer)
 
 
 def lock_invoices(keys: Iterable[int]) -> dict[int, Invoice]:
-    """Hold these invoices, in order of their keys, and return them as they are now."""
+    """Lock these invoices, in order of their keys, and return them as they are now."""
     rows = Invoice.objects.select_for_update(no_key=True).filter(pk__in=set(keys)).order_by("pk")
     return {invoice.pk: invoice for invoice in rows}
 
@@ -56,7 +55,7 @@ def lock_invoices(keys: Iterable[int]) -> dict[int, Invoice]:
 def enter(
     *,
     kind: str,
-    lines: Iterable[Line],
+    lines: Iterable[BookLine],
     entered_on: date,
     invoice: Invoice | None = None,
     payment: Payment | None = None,
@@ -81,9 +80,7 @@ def enter(
     )
     for line in lines:
         if line.account == Account.RECEIVABLE and line.customer is not None:
-            balance = lock_customer(line.customer)
-            balance.owed_cents += line.amount_cents
-            balance.save(update_fields=["owed_cents"])
+            balances.add(line.customer, line.amount_cents)
     return entry
 
 

@@ -1,42 +1,50 @@
 """Bills for goods handed over: invoices, stand receipts and credit notes."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import QuerySet, Sum
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from apiary_sales.billing import rules
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
 from apiary_sales.billing.services import book, keys
-from apiary_sales.billing.services.book import Account, Line
+from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.rules.lines import pounds_to_print
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.rules import tax
-from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
-from inventory.shared.money import cents_half_up, share_cents
+from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import ledger
 
-# What a credit note takes off a line.
-CREDITED = ("quantity", "discount_cents", "amount_cents", "tax_cents")
-
-GOODS_TAXED_AS = {
+GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
     OrderLine.Kind.PACKED: TaxRate.Goods.HONEY,
     OrderLine.Kind.HONEY: TaxRate.Goods.HONEY,
     OrderLine.Kind.DRUM_DEPOSIT: TaxRate.Goods.OTHER,
     OrderLine.Kind.DRUM_SALE: TaxRate.Goods.OTHER,
     OrderLine.Kind.FREIGHT: TaxRate.Goods.FREIGHT,
 }
+
+
+@dataclass(frozen=True)
+class Draft:
+    """An invoice as it would be issued now, without a number, and its lines; neither is saved."""
+
+    invoice: Invoice
+    lines: list[InvoiceLine]
 
 
 def find(key: str) -> Invoice | None:
@@ -57,11 +65,8 @@ def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
     )
 
 
-def draft(order: Order, issued_on: date | None = None) -> Invoice | None:
-    """Return the invoice that `issue` would make now, unsaved, with `draft_lines`; None for none.
-
-    It has no number yet.
-    """
+def draft(order: Order, issued_on: date | None = None) -> Draft | None:
+    """Return the invoice that `issue` would make now; None when there is nothing to invoice."""
     goods = list(to_invoice(order))
     if not goods:
         return None
@@ -78,18 +83,18 @@ def issue(*, order: Order, issued_by: Person, key: str, issued_on: date | None =
     `BadValue` for an impossible date, `AlreadyRecorded` when the same form came before.
     """
     order = orders.lock(order)
-    _refuse_repeat(key)
+    refuse_repeat(Invoice, key)
     issued_on = issued_on or timezone.localdate()
     goods = list(to_invoice(order))
     if not goods:
         raise NotAllowedNow(_why_nothing(order))
     _check_date(issued_on, max(line.fulfilment.filled_on for line in goods))
-    invoice = _compose(order, goods, issued_on)
+    draft = _compose(order, goods, issued_on)
     prefix = Invoice.RECEIPT_PREFIX if order.channel == Order.Channel.STAND else ""
     if not prefix:
         # Receipts of sales kept without signal come in later than the days they are of.
         _check_order_of_days(issued_on)
-    return _save(invoice, invoice.draft_lines, prefix=prefix, issued_by=issued_by, key=key)
+    return _save(draft, prefix=prefix, issued_by=issued_by, key=key)
 
 
 @transaction.atomic
@@ -110,9 +115,9 @@ def credit(
     without a customer can be credited in no other way. Raises `NotAllowedNow` for a second credit
     and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
     """
-    # Holding the order, its goods are billed, and its invoices credited, once.
+    # With the order locked, its goods are billed, and its invoices credited, once.
     orders.lock(invoice.order)
-    _refuse_repeat(key)
+    refuse_repeat(Invoice, key)
     issued_on = issued_on or timezone.localdate()
     _check_credit(invoice, reason, issued_on, gives_money_back)
     for fulfilment in Fulfilment.objects.filter(
@@ -125,7 +130,7 @@ def credit(
             reason=reason,
             is_credited=True,
         )
-    lines = [_negative(line) for line in _uncredited(invoice)]
+    lines = [rules.negative(line) for line in _uncredited(invoice)]
     return _credit(invoice, lines, issued_on=issued_on, note=reason, issued_by=issued_by, key=key)
 
 
@@ -140,7 +145,7 @@ def credit_deposit(
     out on deposit, `BadValue` for more than are, `AlreadyRecorded`.
     """
     orders.lock(invoice.order)
-    _refuse_repeat(key)
+    refuse_repeat(Invoice, key)
     out = _deposits(invoice)
     there = sum(int(line.quantity) for line in out)
     if not there:
@@ -165,9 +170,9 @@ def credit_deposit(
     ) % {"count": drums}
     lines = []
     for line in out:
-        if part := min(drums, int(line.quantity)):
-            lines.append(_negative(_part(line, part)))
-            drums -= part
+        if back := min(drums, int(line.quantity)):
+            lines.append(rules.negative(rules.part(line, back)))
+            drums -= back
     return _credit(
         invoice,
         lines,
@@ -194,35 +199,15 @@ def _deposits(invoice: Invoice) -> list[InvoiceLine]:
 
 def _uncredited(invoice: Invoice) -> list[InvoiceLine]:
     """Return the lines of a bill, less what credit notes took off them; none is to be saved."""
-    credited = {
-        row["fulfilment_line"]: row
-        for row in InvoiceLine.objects.filter(invoice__credits=invoice)
-        .order_by()
-        .values("fulfilment_line")
-        .annotate(*(Sum(name) for name in CREDITED))
-    }
-    left = []
-    for line in invoice.lines.select_related("fulfilment_line__order_line"):
-        if row := credited.get(line.fulfilment_line_id):
-            for name in CREDITED:
-                setattr(line, name, getattr(line, name) + row[f"{name}__sum"])
-        if line.quantity:
-            left.append(line)
-    return left
-
-
-def _part(line: InvoiceLine, quantity: int) -> InvoiceLine:
-    """Return the line with so much of it; the last part takes what rounding has left."""
-    whole = int(line.quantity)
-    for name in ("discount_cents", "amount_cents", "tax_cents"):
-        setattr(line, name, share_cents(getattr(line, name), quantity, whole))
-    line.quantity = Decimal(quantity)
-    return line
+    return rules.uncredited(
+        invoice.lines.select_related("fulfilment_line__order_line"),
+        InvoiceLine.objects.filter(invoice__credits=invoice),
+    )
 
 
 def _credit(
     invoice: Invoice,
-    lines: Sequence[InvoiceLine],
+    lines: list[InvoiceLine],
     *,
     issued_on: date,
     note: str,
@@ -244,14 +229,10 @@ def _credit(
         exemption=invoice.exemption,
         note=note.strip(),
     )
-    made = _save(made, lines, prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
+    _add_up(made, lines)
+    _save(Draft(made, lines), prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
     book.credit(invoice, -made.total_cents)
     return made
-
-
-def _refuse_repeat(key: str) -> None:
-    if made := find(key):
-        raise AlreadyRecorded(_("This was recorded already."), made=made)
 
 
 def _why_nothing(order: Order) -> str:
@@ -323,8 +304,8 @@ def _check_credit(invoice: Invoice, reason: str, issued_on: date, gives_money_ba
     problems.raise_any()
 
 
-def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> Invoice:
-    """Return an unsaved invoice of these goods without a number, its lines in `draft_lines`."""
+def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> Draft:
+    """Return the invoice of these goods, unsaved and without a number."""
     house, customer = House.current(), order.customer
     is_exempt = customer is not None and customer.is_exempt_on(issued_on)
     lines = [_line(good) for good in goods]
@@ -337,33 +318,32 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
         line.tax_name = taxed.name
         line.tax_percent = taxed.percent
         line.tax_cents = taxed.tax_cents
-    at_once = order.channel == Order.Channel.STAND or customer is None
+    at_once = order.channel == Order.Channel.STAND
+    due_days = customer.terms_days if customer and not at_once else 0
     invoice = Invoice(
         customer=customer,
         order=order,
         issued_on=issued_on,
-        due_on=issued_on if at_once else issued_on + timedelta(days=customer.terms_days),
+        due_on=issued_on + timedelta(days=due_days),
         currency=settings.CURRENCY,
         seller=_seller(house),
         buyer=_buyer(customer, order),
-        exemption=_exemption(customer) if is_exempt else "",
+        exemption=_exemption(customer) if customer and is_exempt else "",
     )
     _add_up(invoice, lines)
-    invoice.draft_lines = lines
-    return invoice
+    return Draft(invoice, lines)
 
 
 def _add_up(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:
-    invoice.net_cents = sum(line.amount_cents for line in lines)
-    invoice.tax_cents = sum(line.tax_cents for line in lines)
-    invoice.total_cents = invoice.net_cents + invoice.tax_cents
+    total = rules.total_of(lines)
+    invoice.net_cents = total.net_cents
+    invoice.tax_cents = total.tax_cents
+    invoice.total_cents = total.total_cents
 
 
-def _save(
-    invoice: Invoice, lines: Sequence[InvoiceLine], *, prefix: str, issued_by: Person, key: str
-) -> Invoice:
-    """Number, save and enter a bill with its lines."""
-    _add_up(invoice, lines)
+def _save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
+    """Number, save and enter a bill with its lines, and return it."""
+    invoice, lines = draft.invoice, draft.lines
     invoice.series = _series(prefix, invoice.issued_on)
     invoice.number = ledger.next_number(f"invoice {invoice.series}")
     invoice.open_cents = 0 if invoice.is_credit_note else invoice.total_cents
@@ -376,9 +356,9 @@ def _save(
     book.enter(
         kind=Entry.Kind.CREDIT_NOTE if invoice.is_credit_note else Entry.Kind.INVOICE,
         lines=[
-            Line(Account.RECEIVABLE, invoice.total_cents, invoice.customer),
-            Line(Account.SALES, -invoice.net_cents),
-            Line(Account.SALES_TAX, -invoice.tax_cents),
+            BookLine(Account.RECEIVABLE, invoice.total_cents, invoice.customer),
+            BookLine(Account.SALES, -invoice.net_cents),
+            BookLine(Account.SALES_TAX, -invoice.tax_cents),
         ],
         entered_on=invoice.issued_on,
         invoice=invoice,
@@ -412,22 +392,6 @@ def _line(good: FulfilmentLine) -> InvoiceLine:
         unit_price=order_line.unit_price,
         discount_cents=discount_cents,
         amount_cents=good.amount_cents,
-    )
-
-
-def _negative(line: InvoiceLine) -> InvoiceLine:
-    return InvoiceLine(
-        fulfilment_line_id=line.fulfilment_line_id,
-        description=line.description,
-        lot_code=line.lot_code,
-        quantity=-line.quantity,
-        unit=line.unit,
-        unit_price=line.unit_price,
-        discount_cents=-line.discount_cents,
-        amount_cents=-line.amount_cents,
-        tax_name=line.tax_name,
-        tax_percent=line.tax_percent,
-        tax_cents=-line.tax_cents,
     )
 
 

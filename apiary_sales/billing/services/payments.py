@@ -1,7 +1,8 @@
 """Money received, put to invoices, and given back."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date, timedelta
+from typing import TYPE_CHECKING, TypedDict
 
 from django.db import transaction
 from django.db.models import F, QuerySet, Sum
@@ -10,23 +11,23 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from apiary_sales.billing import rules
 from apiary_sales.billing.models import Allocation, Entry, Invoice, Payment
 from apiary_sales.billing.services import book
-from apiary_sales.billing.services.book import Account, Line
+from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
-from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotAllowedNow, Problems
+from inventory.shared.errors import CannotReverse, NotAllowedNow, Problems
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
 
 # A million in one payment is a slip of the finger in a honey house.
 AMOUNT_CENTS_MAX = 100_000_000
 # Nobody enters a payment of the year before last; it is a slip in the date.
 DAYS_BACK_MAX = timedelta(days=366)
-
-
-def find(key: str) -> Payment | None:
-    """Return the payment already recorded with this idempotency key."""
-    return Payment.objects.filter(idempotency_key=key).first()
 
 
 @transaction.atomic
@@ -51,11 +52,11 @@ def receive(
     """
     received_on = received_on or timezone.localdate()
     book.lock_customer(customer)
-    if made := find(key):
-        raise AlreadyRecorded(_("This payment was recorded already."), made=made)
+    refuse_repeat(Payment, key, message=_("This payment was recorded already."))
     problems = Problems()
     _check_amount(problems, amount_cents)
-    _check_how(problems, method, received_on)
+    _check_how(problems, method)
+    _check_day(problems, "received_on", received_on)
     if allocations is not None:
         _check_allocations(problems, customer, amount_cents, allocations)
     problems.raise_any()
@@ -72,9 +73,9 @@ def receive(
     )
     _enter(payment)
     if allocations is None:
-        shares = _oldest_first(open_invoices(customer), amount_cents)
+        shares = rules.oldest_first(Invoice.objects.open_of(customer), amount_cents)
     else:
-        shares = allocations.items()
+        shares = list(allocations.items())
     book.settle(payment, shares)
     return payment
 
@@ -99,8 +100,7 @@ def reverse(
         .select_related("customer")
         .get(pk=payment.pk)
     )
-    if made := find(key):
-        raise AlreadyRecorded(_("This payment was undone already."), made=made)
+    refuse_repeat(Payment, key, message=_("This payment was undone already."))
     if payment.reverses_id:
         raise CannotReverse(_("An undo cannot be undone. Record the payment again instead."))
     if Payment.objects.filter(reverses=payment).exists():
@@ -150,15 +150,15 @@ def pay_back(
     """
     paid_on = paid_on or timezone.localdate()
     book.lock_customer(customer)
-    if made := find(key):
-        raise AlreadyRecorded(_("This payment was recorded already."), made=made)
+    refuse_repeat(Payment, key, message=_("This payment was recorded already."))
     there_cents = on_account_cents(customer)
     problems = Problems()
     _check_amount(problems, amount_cents)
-    _check_how(problems, method, paid_on)
+    _check_how(problems, method)
+    _check_day(problems, "paid_on", paid_on)
     if amount_cents > there_cents:
         problems.add(
-            "amount",
+            "amount_cents",
             _("%(asked)s to give back, but %(customer)s has %(there)s on account.")
             % {
                 "asked": words.money(amount_cents),
@@ -208,14 +208,11 @@ def use_on_account(*, invoice: Invoice) -> int:
     return before - invoice.open_cents
 
 
-def open_invoices(customer: Customer | None) -> QuerySet[Invoice]:
-    """Return what a customer still has to pay, what is due first first."""
-    invoices = Invoice.objects.filter(customer=customer, open_cents__gt=0)
-    # A stand receipt without a customer belongs to nobody's account.
-    return invoices.order_by("due_on", "id") if customer else invoices.none()
+class Left(TypedDict):
+    left_cents: int
 
 
-def money_left(customer: Customer | None) -> QuerySet[Payment]:
+def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, Left]]":
     """Return the customer's payments that are not wholly put to invoices, with `left_cents`."""
     return (
         Payment.objects.filter(
@@ -236,8 +233,9 @@ def on_account_cents(customer: Customer | None) -> int:
     return _sum(paid) - _sum(put)
 
 
-def _sum(rows: QuerySet) -> int:
-    return rows.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+def _sum(rows: QuerySet[Payment] | QuerySet[Allocation]) -> int:
+    cents: int = rows.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    return cents
 
 
 def put_to(payment: Payment) -> list[tuple[Invoice, int]]:
@@ -252,37 +250,29 @@ def put_to(payment: Payment) -> list[tuple[Invoice, int]]:
     return [(invoice, cents[invoice.pk]) for invoice in Invoice.objects.filter(pk__in=cents)]
 
 
-def _oldest_first(invoices: Iterable[Invoice], cents: int) -> list[tuple[Invoice, int]]:
-    shares = []
-    for invoice in invoices:
-        share = min(cents, invoice.open_cents)
-        shares.append((invoice, share))
-        cents -= share
-        if cents == 0:
-            break
-    return shares
-
-
 def _check_amount(problems: Problems, amount_cents: int) -> None:
     if amount_cents <= 0:
-        problems.add("amount", _("Enter an amount of more than nothing."))
+        problems.add("amount_cents", _("Enter an amount of more than nothing."))
     elif amount_cents > AMOUNT_CENTS_MAX:
         problems.add(
-            "amount",
+            "amount_cents",
             _("%(amount)s is too much for one payment. Check the figure.")
             % {"amount": words.money(amount_cents)},
         )
 
 
-def _check_how(problems: Problems, method: str, day: date) -> None:
+def _check_how(problems: Problems, method: str) -> None:
     if method not in Payment.Method.values:
         problems.add("method", _("Choose how it was paid: cash, check, card or bank transfer."))
+
+
+def _check_day(problems: Problems, parameter: str, day: date) -> None:
     today = timezone.localdate()
     if day > today:
-        problems.add("received_on", _("The payment lies in the future. Choose today or earlier."))
+        problems.add(parameter, _("The payment lies in the future. Choose today or earlier."))
     elif day < today - DAYS_BACK_MAX:
         problems.add(
-            "received_on",
+            parameter,
             _("%(day)s is more than a year ago. Check the date.") % {"day": date_format(day)},
         )
 
@@ -329,8 +319,8 @@ def _enter(payment: Payment) -> None:
         kind=Entry.Kind.PAYMENT,
         lines=[
             # The accounts of money are named as the ways it is paid.
-            Line(Account(payment.method), payment.amount_cents),
-            Line(Account.RECEIVABLE, -payment.amount_cents, payment.customer),
+            BookLine(Account(payment.method), payment.amount_cents),
+            BookLine(Account.RECEIVABLE, -payment.amount_cents, payment.customer),
         ],
         entered_on=payment.received_on,
         payment=payment,

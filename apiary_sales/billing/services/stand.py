@@ -18,6 +18,7 @@ from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.money import split_cents
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Place
 
 METHODS = (Payment.Method.CASH, Payment.Method.CARD, Payment.Method.CHECK)
@@ -56,7 +57,7 @@ def of_receipt(receipt: Invoice) -> StandSale:
     payment = (
         Payment.objects.filter(allocations__invoice=receipt, reverses=None).order_by("id").first()
     )
-    fulfilment = receipt.order.fulfilments.order_by("id").first()
+    fulfilment = receipt.order.fulfilments.earliest("id")
     return StandSale(receipt.order, fulfilment, receipt, payment)
 
 
@@ -103,9 +104,9 @@ def sell(
     receipt = invoices.issue(
         order=fulfilment.order, issued_by=sold_by, key=keys.part(key, "receipt"), issued_on=sold_on
     )
-    is_cash = method == Payment.Method.CASH
-    if is_cash:
-        _check_cash(receipt.total_cents, tendered_cents)
+    cash_cents = tendered_cents if method == Payment.Method.CASH else None
+    if cash_cents is not None:
+        _check_cash(receipt.total_cents, cash_cents)
     payment = None
     if receipt.total_cents:
         payment = payments.receive(
@@ -116,7 +117,7 @@ def sell(
             key=keys.part(key, "payment"),
             received_on=sold_on,
             allocations={receipt: receipt.total_cents},
-            tendered_cents=tendered_cents if is_cash else None,
+            tendered_cents=cash_cents,
         )
     return StandSale(fulfilment.order, fulfilment, receipt, payment)
 
@@ -149,8 +150,12 @@ def take_back(*, receipt: Invoice, taken_by: Person, key: str, reason: str) -> I
 
 
 def _refuse_repeat(key: str) -> None:
-    if made := find(key):
-        raise AlreadyRecorded(_("This sale was recorded already."), made=made)
+    refuse_repeat(
+        Invoice,
+        keys.part(key, "receipt"),
+        made=find(key),
+        message=_("This sale was recorded already."),
+    )
 
 
 def _check(
@@ -166,14 +171,14 @@ def _check(
         problems.add("key", _("The sale has no proper key. Open the stand page again."))
     if not lines:
         problems.add("lines", _("Nothing is in the sale yet. Choose the jars that were sold."))
-    for line in lines:
-        _check_line(problems, line)
+    for index, line in enumerate(lines):
+        _check_line(problems, index, line)
     if method not in METHODS:
         problems.add("method", _("Choose how it was paid: cash, card or check."))
     elif method == Payment.Method.CASH and tendered_cents is None:
-        problems.add("tendered", _("Enter the cash that was given."))
+        problems.add("tendered_cents", _("Enter the cash that was given."))
     if tendered_cents is not None and tendered_cents < 0:
-        problems.add("tendered", _("The cash given can't be less than nothing."))
+        problems.add("tendered_cents", _("The cash given can't be less than nothing."))
     if timezone.now() - sold_at > timedelta(days=DAYS_LATE_MAX):
         problems.add(
             "sold_at",
@@ -184,29 +189,30 @@ def _check(
     problems.raise_any()
 
 
-def _check_line(problems: Problems, line: LineWanted) -> None:
+def _check_line(problems: Problems, index: int, line: LineWanted) -> None:
     name = line.size.name if line.size else line.description
     if line.quantity < 1:
-        problems.add("lines", _("Enter one %(name)s or more.") % {"name": name})
+        problems.add(f"lines.{index}.quantity", _("Enter one %(name)s or more.") % {"name": name})
     elif line.quantity > PIECES_MAX:
         problems.add(
-            "lines",
+            f"lines.{index}.quantity",
             _("%(pieces)s of %(name)s is too much for one stand sale. Take an order instead.")
             % {"pieces": words.pieces(line.quantity), "name": name},
         )
     if line.unit_price < 0:
         problems.add(
-            "lines", _("The price of %(name)s can't be less than nothing.") % {"name": name}
+            f"lines.{index}.unit_price",
+            _("The price of %(name)s can't be less than nothing.") % {"name": name},
         )
 
 
 def _check_discount(problems: Problems, lines: Sequence[LineWanted], discount_cents: int) -> None:
     whole_cents = sum(line.amount_cents for line in lines)
     if discount_cents < 0:
-        problems.add("discount", _("The discount can't be less than nothing."))
+        problems.add("discount_cents", _("The discount can't be less than nothing."))
     elif discount_cents > max(whole_cents, 0):
         problems.add(
-            "discount",
+            "discount_cents",
             _("The discount of %(discount)s is more than the jars come to, %(whole)s.")
             % {"discount": words.money(discount_cents), "whole": words.money(whole_cents)},
         )
@@ -221,13 +227,13 @@ def _check_cash(total_cents: int, tendered_cents: int) -> None:
                 "given": words.money(tendered_cents),
                 "missing": words.money(total_cents - tendered_cents),
             },
-            parameter="tendered",
+            parameter="tendered_cents",
         )
     if tendered_cents - total_cents > CHANGE_CENTS_MAX:
         raise BadValue(
             _("%(given)s for a sale of %(total)s? Check the cash that was given.")
             % {"given": words.money(tendered_cents), "total": words.money(total_cents)},
-            parameter="tendered",
+            parameter="tendered_cents",
         )
 
 

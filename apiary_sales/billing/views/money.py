@@ -12,12 +12,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from apiary_sales.billing import papers
+from apiary_sales.billing import papers, rules
 from apiary_sales.billing.forms.money import (
     CreditForm,
     CustomerChoiceForm,
     DepositForm,
-    HouseForm,
+    HouseDetailsForm,
     InvoiceFilterForm,
     IssueForm,
     PayBackForm,
@@ -32,6 +32,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from inventory.shared import documents, words
 from inventory.shared.errors import HouseError
+from inventory.shared.htmx import HtmxRequest
 from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.services import house as house_details
@@ -146,9 +147,9 @@ class IssueView(ActView):
         return {
             **super().get_context_data(**kwargs),
             "order": self.order,
-            "draft": draft,
-            "lines": draft.draft_lines if draft else [],
-            "taxes": money.taxes_of(draft.draft_lines) if draft else [],
+            "draft": draft.invoice if draft else None,
+            "lines": draft.lines if draft else [],
+            "taxes": rules.taxes_of(draft.lines) if draft else [],
             "issued": self.order.invoices.order_by("id"),
         }
 
@@ -291,7 +292,7 @@ class PaymentView(ActView):
         return super().post(request, *args, **kwargs)
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        open_invoices = payments.open_invoices(self.customer)
+        open_invoices = Invoice.objects.open_of(self.customer)
         return {**super().get_form_kwargs(), "open_invoices": open_invoices}
 
     def get_initial(self) -> dict[str, Any]:
@@ -477,7 +478,7 @@ def _statement_context(request: HttpRequest, pk: int) -> dict[str, Any]:
 
 @require_GET
 @permission_required(SEE, raise_exception=True)
-def customer_account(request: HttpRequest, pk: int) -> HttpResponse:
+def customer_account(request: HtmxRequest, pk: int) -> HttpResponse:
     """Return the account of one customer as a part of another page; alone, show the statement."""
     if not request.htmx:
         return redirect("billing:statement", pk=pk)
@@ -486,7 +487,7 @@ def customer_account(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "customer": customer,
         "account": money.account_of(customer, today),
-        "invoices": payments.open_invoices(customer).select_related("order")[:10],
+        "invoices": Invoice.objects.open_of(customer).select_related("order")[:10],
         "today": today,
     }
     return render(request, "billing/_customer_account.html", context)
@@ -496,7 +497,7 @@ def customer_account(request: HttpRequest, pk: int) -> HttpResponse:
 def settings_page(request: HttpRequest) -> HttpResponse:
     """Change the details of the house, as printed on every paper."""
     house = House.current()
-    form = HouseForm(request.POST or None, instance=house)
+    form = HouseDetailsForm(request.POST or None, instance=house)
     status = 200
     if request.method == "POST":
         if form.is_valid():

@@ -1,7 +1,7 @@
 """The stand: a page that sells with and without script, and with and without signal."""
 
 import json
-from typing import Any
+from typing import Any, cast
 
 from django.conf import settings
 from django.contrib.auth.decorators import login_not_required, permission_required
@@ -25,6 +25,7 @@ from inventory.shared import documents, words
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
+from inventory.stock.models import Place
 
 SELL = "orders.sell_at_stand"
 # What the page needs to open without signal.
@@ -62,7 +63,8 @@ class StandView(ActView):
     def act(self, data: dict[str, Any]) -> StandSale:
         return stand.sell(
             lines=self.form.lines(),
-            place=self.place,
+            # Without a place there are no sizes, and a sale of none is refused.
+            place=cast(Place, self.place),
             method=data["method"],
             tendered_cents=data["tendered"],
             discount_cents=data["discount"] or 0,

@@ -27,7 +27,6 @@ from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
 from inventory.shared import words
 from inventory.shared.errors import (
-    AlreadyRecorded,
     BadValue,
     CannotReverse,
     HouseError,
@@ -36,6 +35,7 @@ from inventory.shared.errors import (
     Problems,
 )
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import honey, ledger, places
 
@@ -348,14 +348,6 @@ def is_billed(fulfilment: Fulfilment) -> bool:
 def lock(order: Order) -> Order:
     """Lock the order's row until the transaction ends, and return it as it is now."""
     return Order.objects.select_for_update(no_key=True).get(pk=order.pk)
-
-
-def refuse_repeat(
-    model: type[Order] | type[Fulfilment] | type[OrderEvent], key: str, *, made: Any = None
-) -> None:
-    """Raise `AlreadyRecorded` when this form came before."""
-    if found := model.objects.filter(idempotency_key=key).first():
-        raise AlreadyRecorded(_("This was recorded already."), made=made or found)
 
 
 def make(**fields: Any) -> Order:

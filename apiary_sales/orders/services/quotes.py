@@ -18,6 +18,7 @@ from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services import orders, reservations
 from inventory.shared.errors import HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import ledger
 
 __all__ = ["accept", "quote"]
@@ -45,7 +46,7 @@ def quote(
     orders.check_not_far(problems, "valid_until", valid_until)
     rules.check(problems, lines)
     problems.raise_any()
-    orders.refuse_repeat(Order, key)
+    refuse_repeat(Order, key)
     order = orders.make(
         customer=customer,
         channel=Order.Channel.BULK,
@@ -82,7 +83,7 @@ def accept(
     or `NotAllowedNow` naming each drum that is gone or changed since, and `AlreadyRecorded`.
     """
     order = orders.lock(order)
-    orders.refuse_repeat(OrderEvent, key, made=order)
+    refuse_repeat(OrderEvent, key, made=order)
     if order.status != Order.Status.QUOTED:
         raise NotAllowedNow(
             _("%(order)s is no open quote any more: it is %(status)s.")

@@ -10,14 +10,14 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.pricing.forms.prices import PercentField, PerPoundField
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.queries.costs import TIER_OF_CHANNEL, WhatIf
-from inventory.shared.forms.acts import PlainWords
+from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyField
 from inventory.shared.words import pounds
 
 MOISTURE_LIMITS = _("Moisture of honey lies between 10 and 30 percent.")
 
 
-class WhatIfForm(PlainWords, forms.Form):
+class WhatIfForm(HouseForm):
     """Which honey, and which figures to try in place of those that are kept."""
 
     lot = forms.ChoiceField(label=_("Honey"), required=False)

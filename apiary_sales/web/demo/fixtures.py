@@ -20,10 +20,10 @@ def read(name: str) -> dict[str, Any]:
     return tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
 
 
-def once(say: Say, words: str, act: Callable[[], Any]) -> None:
-    """Do an act of the demo and say so, or say that it was done before."""
+def once(say: Say, words: str, act: Callable[..., Any], /, *values: Any, **named: Any) -> None:
+    """Do an act of the demo with these arguments and say so, or say that it was done before."""
     try:
-        act()
+        act(*values, **named)
     except AlreadyRecorded:
         say(f"  was there: {words}")
     else:

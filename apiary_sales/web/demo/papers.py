@@ -2,11 +2,14 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import cast
 
 from django.conf import settings
 
 from apiary_sales.billing import papers as billing_papers
+from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import invoices, stand
+from apiary_sales.billing.services.stand import StandSale
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import orders
@@ -32,10 +35,11 @@ def write(say: Say) -> list[tuple[str, Path]]:
 
 
 def _papers() -> list[Paper]:
+    # The story is told before its papers are written, so all of it is there.
     quote = _order("quote")
     to_fill = _order("open")
-    receipt = stand.find(key("stand-sale")).invoice
-    invoice = invoices.find(key("shop-invoice"))
+    receipt = cast(StandSale, stand.find(key("stand-sale"))).invoice
+    invoice = cast(Invoice, invoices.find(key("shop-invoice")))
     return [
         ("Quote", f"quote-{quote.number}.pdf", lambda: order_papers.quote(quote)),
         ("Pick list", f"pick-list-{to_fill.number}.pdf", lambda: order_papers.pick_list(to_fill)),

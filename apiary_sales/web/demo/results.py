@@ -1,13 +1,16 @@
 """What came of the story: a short table of figures, read from the books, and the papers."""
 
+from typing import cast
+
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import stand
+from apiary_sales.billing.services.stand import StandSale
 from apiary_sales.orders.models import Order
 from apiary_sales.web.demo.story import key
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock, runs
 from inventory.shared import words
-from inventory.stock.models import Balance, DipReading, Place
+from inventory.stock.models import Balance, DipReading, Lot, Place
 
 Row = tuple[str, str]
 
@@ -19,7 +22,8 @@ def table() -> list[Row]:
 
 def _honey() -> list[Row]:
     dip = DipReading.objects.get(idempotency_key=key("dip"))
-    tank = Balance.objects.in_vessel(dip.place)
+    tank = Balance.objects.get(place=dip.place, quantity__gt=0)
+    blend = cast(Lot, tank.lot)
     drums = [
         Balance.objects.in_vessel(place) for place in Place.objects.filter(kind=Place.Kind.DRUM)
     ]
@@ -28,7 +32,7 @@ def _honey() -> list[Row]:
         ("Dip of the holding tank", words.pounds(dip.grams)),
         ("  the book said", words.pounds(dip.book_grams)),
         ("Honey left in the holding tank", words.pounds(tank.quantity)),
-        ("  moisture of the blend", f"{tank.lot.moisture_percent} %"),
+        ("  moisture of the blend", f"{blend.moisture_percent} %"),
         ("Drums filled", f"{len(full)}, {words.pounds(sum(drum.quantity for drum in full))}"),
         ("  of it promised", words.pounds(sum(drum.reserved for drum in full))),
     ]
@@ -37,12 +41,13 @@ def _honey() -> list[Row]:
 def _runs() -> list[Row]:
     rows = []
     for run in BottlingRun.objects.filter(idempotency_key__startswith=key("run-")).order_by("id"):
-        figures = runs.figures_of(run)
+        # The story has recorded every run that it planned.
+        lot, figures = cast(Lot, run.packed_lot), cast(runs.RunFigures, runs.figures_of(run))
         rows.append(
             (
                 f"Bottled {run.size.name}",
-                f"{run.pieces_filled} in lot {run.packed_lot.code}, "
-                f"yield {figures.yield_percent} %, {figures.overfill_grams_each} g over in each",
+                f"{run.pieces_filled} in lot {lot.code}, yield {figures.yield_percent} %, "
+                f"{figures.overfill_grams_each} g over in each",
             )
         )
     return rows
@@ -61,7 +66,7 @@ def _jars() -> list[Row]:
 
 def _sales() -> list[Row]:
     quote = Order.objects.get(idempotency_key=key("quote"))
-    sale = stand.find(key("stand-sale"))
+    sale = cast(StandSale, stand.find(key("stand-sale")))
     invoice = Invoice.objects.get(idempotency_key=key("shop-invoice"))
     paid_cents = sum(allocation.amount_cents for allocation in invoice.allocations.all())
     return [

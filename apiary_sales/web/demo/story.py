@@ -2,6 +2,7 @@
 
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from typing import cast
 
 from django.utils import timezone
 
@@ -68,18 +69,17 @@ def _bring_in_honey(rows: list[dict], today: date, person: User, say: Say) -> No
         once(
             say,
             f"received {row['pounds']} lb of {row['floral_source']} into the {place.name}",
-            lambda row=row, place=place, day=day, readings=readings, number=number: honey.receive(
-                place=place,
-                grams=grams(row["pounds"]),
-                season=day.year,
-                floral_source=row["floral_source"],
-                yard=row["yard"],
-                extracted_on=day,
-                cost_cents=cents(row["cost"]),
-                recorded_by=person,
-                key=key(f"extraction-{number}"),
-                **readings,
-            ),
+            honey.receive,
+            place=place,
+            grams=grams(row["pounds"]),
+            season=day.year,
+            floral_source=row["floral_source"],
+            yard=row["yard"],
+            extracted_on=day,
+            cost_cents=cents(row["cost"]),
+            recorded_by=person,
+            key=key(f"extraction-{number}"),
+            **readings,
         )
 
 
@@ -111,14 +111,13 @@ def _fill_drums(rows: list[dict], today: date, person: User, say: Say) -> None:
         once(
             say,
             f"filled {drum.name} to {row['gross_pounds']} lb gross",
-            lambda row=row, drum=drum: drums.fill(
-                tank=Place.objects.get(code=row["tank"]),
-                drum=drum,
-                gross_grams=grams(row["gross_pounds"]),
-                recorded_by=person,
-                key=key(f"fill-{row['drum']}"),
-                filled_on=_day(row, today),
-            ),
+            drums.fill,
+            tank=Place.objects.get(code=row["tank"]),
+            drum=drum,
+            gross_grams=grams(row["gross_pounds"]),
+            recorded_by=person,
+            key=key(f"fill-{row['drum']}"),
+            filled_on=_day(row, today),
         )
 
 
@@ -129,16 +128,15 @@ def _bring_in_parts(rows: list[dict], today: date, person: User, say: Say) -> No
         once(
             say,
             f"received {row['pieces']} × {part.name}",
-            lambda row=row, part=part: parts.receive(
-                part=part,
-                place=storeroom,
-                pieces=row["pieces"],
-                cost_cents=cents(row["cost"]),
-                supplier="",
-                received_on=_day(row, today),
-                recorded_by=person,
-                key=key(f"parts-{part.code}"),
-            ),
+            parts.receive,
+            part=part,
+            place=storeroom,
+            pieces=row["pieces"],
+            cost_cents=cents(row["cost"]),
+            supplier="",
+            received_on=_day(row, today),
+            recorded_by=person,
+            key=key(f"parts-{part.code}"),
         )
 
 
@@ -183,16 +181,15 @@ def _stock_the_stand(rows: list[dict], today: date, person: User, say: Say) -> N
         once(
             say,
             f"carried {row['pieces']} × {size.name} to the {shelf.name}",
-            lambda row=row, size=size, run=run: stores.transfer(
-                item=size.item,
-                lot=run.packed_lot,
-                source=storeroom,
-                target=shelf,
-                pieces=row["pieces"],
-                recorded_by=person,
-                key=key(f"carry-{row['size']}"),
-                carried_on=_day(row, today),
-            ),
+            stores.transfer,
+            item=size.item,
+            lot=run.packed_lot,
+            source=storeroom,
+            target=shelf,
+            pieces=row["pieces"],
+            recorded_by=person,
+            key=key(f"carry-{row['size']}"),
+            carried_on=_day(row, today),
         )
 
 
@@ -203,13 +200,12 @@ def _look_back(story: dict, today: date, minder: User, seller: User, say: Say) -
         once(
             say,
             f"sold at the stand {row['weeks_ago']} weeks ago",
-            lambda row=row, day=day: _sell(
-                row,
-                day,
-                minder,
-                f"stand-week-{row['weeks_ago']}",
-                sold_at=timezone.make_aware(datetime.combine(day, time(12))),
-            ),
+            _sell,
+            row,
+            day,
+            minder,
+            f"stand-week-{row['weeks_ago']}",
+            sold_at=timezone.make_aware(datetime.combine(day, time(12))),
         )
     # Oldest first, so that the numbers of the invoices follow their days.
     for row in sorted(story["past_orders"], key=lambda row: -row["days_ago"]):
@@ -217,7 +213,10 @@ def _look_back(story: dict, today: date, minder: User, seller: User, say: Say) -
         once(
             say,
             f"filled and invoiced an order of {row['customer']} {row['days_ago']} days ago",
-            lambda row=row, day=day: _fill_a_past_order(row, day, seller),
+            _fill_a_past_order,
+            row,
+            day,
+            seller,
         )
 
 
@@ -272,7 +271,7 @@ def _drum_lines(row: dict) -> list[LineWanted]:
     lines = []
     for code in row["drums"]:
         drum = Place.objects.get(code=code)
-        there = Balance.objects.in_vessel(drum)
+        there = Balance.objects.get(place=drum, quantity__gt=0)
         lines.append(
             LineWanted(
                 kind=OrderLine.Kind.HONEY,
@@ -300,7 +299,12 @@ def _sell_at_the_stand(row: dict, today: date, person: User, say: Say) -> None:
     once(
         say,
         f"sold at the stand for cash, {row['cash_given']} given",
-        lambda: _sell(row, today, person, "stand-sale", sold_at=None),
+        _sell,
+        row,
+        today,
+        person,
+        "stand-sale",
+        sold_at=None,
     )
 
 
@@ -314,7 +318,8 @@ def _jar_lines(rows: list[dict], tier: str, day: date) -> list[LineWanted]:
                 kind=OrderLine.Kind.PACKED,
                 size=size,
                 quantity=row["pieces"],
-                unit_price=price_list.of(size).unit_price(row["pieces"]),
+                # The demo has set a price for every size it sells.
+                unit_price=cast(Decimal, price_list.of(size).unit_price(row["pieces"])),
             )
         )
     return lines
@@ -351,15 +356,14 @@ def _fill_a_shop_order(row: dict, today: date, person: User, say: Say) -> None:
     once(
         say,
         f"received {words.money(paid)} from {row['customer']}",
-        lambda: payments.receive(
-            customer=invoice.customer,
-            amount_cents=paid,
-            method=Payment.Method.CHECK,
-            received_by=person,
-            key=key("shop-payment"),
-            reference=row["check_number"],
-            allocations={invoice: paid},
-        ),
+        payments.receive,
+        customer=invoice.customer,
+        amount_cents=paid,
+        method=Payment.Method.CHECK,
+        received_by=person,
+        key=key("shop-payment"),
+        reference=row["check_number"],
+        allocations={invoice: paid},
     )
 
 

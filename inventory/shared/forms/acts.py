@@ -5,22 +5,15 @@ from collections.abc import Mapping
 from typing import ClassVar
 
 from django import forms
-from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.errors import HouseError
-from inventory.shared.sentences import plain
+
+FILL_THIS_IN = forms.Field.default_error_messages["required"]
+CHOOSE = _("Choose one of the list.")
 
 
-class PlainWords:
-    """For any form: what Django finds wrong is told in the house's own words."""
-
-    def add_error(self, field: str | None, error) -> None:
-        if not isinstance(error, ValidationError):
-            error = ValidationError(error)
-        super().add_error(field, plain(error, self.fields.get(field)))
-
-
-class HouseForm(PlainWords, forms.Form):
+class HouseForm(forms.Form):
     """A form whose fields take the refusals of a service.
 
     A service names the parameter that is wrong. `fields_of_parameters` gives the form's field for
@@ -28,6 +21,16 @@ class HouseForm(PlainWords, forms.Form):
     """
 
     fields_of_parameters: ClassVar[Mapping[str, str]] = {}
+
+    def full_clean(self) -> None:
+        # Django asks to fill in what is to be chosen, unless the field has words of its own.
+        for field in self.fields.values():
+            if (
+                isinstance(field, forms.ChoiceField)
+                and field.error_messages["required"] == FILL_THIS_IN
+            ):
+                field.error_messages["required"] = CHOOSE
+        super().full_clean()
 
     def field_of(self, parameter: str | None) -> str | None:
         """Return the field in which a parameter of the service is typed, None where in no field."""

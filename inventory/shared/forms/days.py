@@ -1,13 +1,12 @@
 """Lists that are narrowed to some days."""
 
-from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared.forms.acts import PlainWords
+from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import date_field
 
 
-class DaysForm(PlainWords, forms.Form):
+class DaysForm(HouseForm):
     """From which day to which, either of them left open."""
 
     first = date_field(_("From"), required=False)

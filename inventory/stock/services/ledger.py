@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.people import Person
+from inventory.shared.services import repeats
 from inventory.stock.models import Balance, Counter, Item, Lot, Place, Posting, PostingLine
 
 
@@ -69,8 +70,7 @@ def find(key: str) -> Posting | None:
 
 def refuse_repeat(key: str) -> None:
     """Raise `AlreadyRecorded` when this form came before; call with the items locked."""
-    if made := find(key):
-        raise AlreadyRecorded(_("This was recorded already."), made=made)
+    repeats.refuse_repeat(Posting, key)
 
 
 def next_number(series: str) -> int:

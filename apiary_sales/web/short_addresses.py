@@ -1,0 +1,39 @@
+"""Addresses that are left when somebody cuts the end off another: each leads to a page near it.
+
+They have no names, because no page links to them; a test walks all addresses and names the first
+parts that lead nowhere.
+"""
+
+from collections.abc import Callable
+
+from django.http import HttpResponseBase
+from django.urls import path, re_path
+from django.views.generic import RedirectView
+
+
+def _to(name: str) -> Callable[..., HttpResponseBase]:
+    """Return a view that leads to the page of this name, with the arguments of its own address."""
+    return RedirectView.as_view(pattern_name=name)
+
+
+urlpatterns = [
+    path("api/", _to("api:schema")),
+    path("bottling/lots/", _to("inventory:lot_list")),
+    path("bottling/lots/<str:code>/", _to("inventory:lot_detail")),
+    path("bottling/runs/", _to("inventory:bottling")),
+    path("honey/convert/", _to("inventory:honey")),
+    path("honey/convert/dip/", _to("inventory:dip")),
+    path("money/customers/", _to("billing:money")),
+    path("money/invoices/new/", _to("billing:invoice_list")),
+    re_path(r"^prices/honey/expense/\d+/$", _to("pricing:honey_cost")),
+    path("prices/honey/lots/", _to("pricing:honey_cost")),
+    path("prices/sizes/", _to("pricing:prices")),
+    path("selling/customers/", _to("customers:list")),
+    path("selling/customers/<int:pk>/", _to("customers:detail")),
+    path("selling/lots/", _to("inventory:lot_list")),
+    path("selling/lots/<str:code>/", _to("inventory:lot_detail")),
+    path("selling/orders/", _to("orders:selling")),
+    path("selling/orders/<str:number>/take-back/", _to("orders:order_detail")),
+    path("selling/quotes/", _to("orders:selling")),
+    path("selling/quotes/<str:number>/", _to("orders:order_detail")),
+]
