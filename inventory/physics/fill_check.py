@@ -277,7 +277,7 @@ def sample_correction_factor(sample_size: Any, scheme: Scheme = "us") -> Any:
     """
     sizes = SAMPLE_SIZE.whole_numbers(sample_size)
     confidence = CONFIDENCE[_scheme(scheme)]
-    factors = [student_t_quantile(confidence, n - 1) / math.sqrt(n) for n in sizes.flat]
+    factors = [student_t_quantile(confidence, n - 1) / math.sqrt(n) for n in sizes.ravel().tolist()]
     return alike(np.array(factors).reshape(sizes.shape))
 
 
@@ -329,10 +329,14 @@ def check_fill(
     limit = round(label - short, DECIMALS_G)
 
     average = float(weights.mean())
-    spread = None if lone else float(weights.std(ddof=1))
-    factor = None if lone else sample_correction_factor(pieces, scheme)
-    correction = 0.0 if lone else factor * spread
-    average_limit = limit if lone else label - correction
+    spread: float | None = None
+    factor: float | None = None
+    correction, average_limit = 0.0, limit
+    if not lone:
+        spread = float(weights.std(ddof=1))
+        factor = float(sample_correction_factor(pieces, scheme))
+        correction = factor * spread
+        average_limit = label - correction
 
     below = int((np.round(weights, DECIMALS_G) < limit).sum())
     below_second = (

@@ -6,10 +6,11 @@ inches = 3.785411784 L; 16 oz to the pound, 4 quarts and 128 fluid ounces to the
 
 from collections.abc import Mapping
 from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Any
 
 import pint
 
-ureg = pint.UnitRegistry()
+ureg: pint.UnitRegistry[Any] = pint.UnitRegistry()
 Q_ = ureg.Quantity
 
 POUND_GRAMS = Decimal("453.59237")
@@ -104,5 +105,4 @@ def _factor(unit: str, wanted: Mapping[str, Decimal]) -> Decimal:
 
 def _plain(amount: Decimal) -> Decimal:
     """Drop trailing zeros, and never answer in powers of ten: 1E+3 becomes 1000."""
-    normal = amount.normalize()
-    return normal if normal.as_tuple().exponent <= 0 else normal.quantize(Decimal(1))
+    return Decimal(f"{amount.normalize():f}")

@@ -6,7 +6,7 @@ import pytest
 from django.conf import global_settings
 from django.db import connection
 
-from apiary_sales.pricing.models import ContainerPrice
+from apiary_sales.pricing.models import PiecePrice
 from inventory.shared.models import House
 from inventory.stock.models import Place
 from tests import builders, serving
@@ -19,10 +19,10 @@ def stand(transactional_db, settings, tmp_path):
     settings.PASSWORD_HASHERS = global_settings.PASSWORD_HASHERS
     House(name="Hollow Oak Honey House").save()
     place = builders.place("stand", Place.Kind.STAND, name="Stand")
-    size = builders.container("One pound", code="one-pound")
+    size = builders.size("One pound", code="one-pound")
     builders.packed_lot(size, place, 24)
-    ContainerPrice.objects.create(
-        tier="stand", container=size, piece_cents=800, valid_from=date(2026, 1, 1)
+    PiecePrice.objects.create(
+        tier="stand", size=size, piece_cents=800, valid_from=date(2026, 1, 1)
     )
     builders.person("stand")
     with connection.cursor() as cursor:

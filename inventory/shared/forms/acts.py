@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
-from typing import ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -10,14 +10,20 @@ from django.core.exceptions import ValidationError
 from inventory.shared.errors import HouseError
 from inventory.shared.sentences import plain
 
+# What `PlainWords` is mixed into has the fields and errors of any of Django's forms.
+if TYPE_CHECKING:
+    AnyForm = forms.BaseForm
+else:
+    AnyForm = object
 
-class PlainWords:
+
+class PlainWords(AnyForm):
     """For any form: what Django finds wrong is told in the house's own words."""
 
-    def add_error(self, field: str | None, error) -> None:
+    def add_error(self, field: str | None, error: Any) -> None:
         if not isinstance(error, ValidationError):
             error = ValidationError(error)
-        super().add_error(field, plain(error, self.fields.get(field)))
+        super().add_error(field, plain(error, self.fields.get(field or "")))
 
 
 class HouseForm(PlainWords, forms.Form):
@@ -45,6 +51,6 @@ class ActForm(HouseForm):
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=100)
 
-    def __init__(self, *args, **kwargs) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["key"].initial = lambda: str(uuid.uuid4())
