@@ -10,21 +10,9 @@ stock that runs out leaves no cent behind.
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 
 from inventory.shared.money import share_cents
-
-
-def run_cents(
-    *, honey_cents: int | None, parts_cents: int | None, labour_cents: int | None
-) -> int | None:
-    """Return what the jars of a run cost in all; None while its honey or a part has no cost.
-
-    Labour that was not entered is left out: a cost of honey and parts is worth having where nobody
-    looks at the clock. Whoever shows such a cost says that labour is not in it.
-    """
-    if honey_cents is None or parts_cents is None:
-        return None
-    return honey_cents + parts_cents + (labour_cents or 0)
 
 
 class NotEnoughToIssue(ValueError):
@@ -137,6 +125,44 @@ def periodic_average(movements: Iterable[Movement]) -> Valuation:
     Valuation(issue_costs_cents=(550, 1100), left_quantity=5, left_cents=550)
     """
     return moving_average(sorted(movements, key=lambda movement: isinstance(movement, Issue)))
+
+
+class AverageCost:
+    """The moving average of one packed size, worked out again from what came and went."""
+
+    def __init__(self) -> None:
+        self._movements: list[Movement] = []
+        self._there = 0
+        self._is_known = True
+
+    def change(self, pieces: int, cost_cents: int | None) -> None:
+        """Let pieces come in at this cost, None when it is unknown, or go out.
+
+        The average is unknown from then on until the size has run out.
+        """
+        if self._there == 0:
+            self._movements, self._is_known = [], True
+        if pieces > 0:
+            self._movements.append(Receipt(pieces, cost_cents or 0))
+            self._is_known = self._is_known and cost_cents is not None
+        elif self._there:
+            self._movements.append(Issue(min(-pieces, self._there)))
+        self._there = max(self._there + pieces, 0)
+
+    @property
+    def unit_cost_cents(self) -> Fraction | None:
+        """The cost of one piece in cents, exact; None while it is unknown or none is there."""
+        if not self._is_known or not self._there:
+            return None
+        left = moving_average(self._movements)
+        return Fraction(left.left_cents, left.left_quantity)
+
+    def issue(self, pieces: int) -> int | None:
+        """Take out so many pieces and return the whole cents they cost; None while unknown."""
+        self.change(-pieces, None)
+        if not self._is_known:
+            return None
+        return moving_average(self._movements).issue_costs_cents[-1]
 
 
 def _value(

@@ -11,9 +11,8 @@ from apiary_sales.api import serializers
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.services import prices
-from inventory.stock.models import Place, Posting
+from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
-from inventory.stock.services import honey
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -86,7 +85,7 @@ def test_the_same_key_acts_once(call, tank):
     said = problem(call("post", "extractions/", extraction(), key="e1"), 409)
 
     assert said["code"] == "already_recorded"
-    assert honey.content(tank).quantity == 400_000
+    assert Balance.objects.in_vessel(tank).quantity == 400_000
     # A client that lost the first answer reads here what it made.
     posting = Posting.objects.get()
     assert said["made"] == call("get", f"postings/{posting.pk}/").json()
@@ -135,14 +134,14 @@ def test_no_code_with_a_null_character_is_looked_up(tank, django_assert_num_quer
 def test_a_key_with_a_null_character_is_refused(call, tank):
     problem(call("post", "extractions/", extraction(), key="e\x00"), 400)
 
-    assert honey.content(tank) is None
+    assert Balance.objects.in_vessel(tank) is None
 
 
 def test_an_act_without_a_key_is_refused(call, tank):
     said = problem(call("post", "extractions/", extraction()), 400)
 
     assert said["detail"] == "Send an Idempotency-Key header of 1 to 100 characters."
-    assert honey.content(tank) is None
+    assert Balance.objects.in_vessel(tank) is None
 
 
 @pytest.mark.parametrize(
@@ -161,7 +160,7 @@ def test_bad_figures_are_named_and_change_nothing(call, tank, changes, status, f
     said = problem(call("post", "extractions/", extraction(**changes), key="e1"), status)
 
     assert [error["field"] for error in said["errors"]] == [field]
-    assert honey.content(tank) is None
+    assert Balance.objects.in_vessel(tank) is None
     assert list(books.faults()) == []
 
 
@@ -378,7 +377,7 @@ def test_what_a_role_has_no_business_with_is_kept_from_it(call, path, role):
 def test_the_stand_may_not_receive_honey(call, tank):
     problem(call("post", "extractions/", extraction(), role="stand", key="e1"), 403)
 
-    assert honey.content(tank) is None
+    assert Balance.objects.in_vessel(tank) is None
 
 
 @pytest.mark.parametrize(

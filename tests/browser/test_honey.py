@@ -5,9 +5,8 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from inventory.stock.models import DipReading, Place, Posting
+from inventory.stock.models import Balance, DipReading, Place, Posting
 from inventory.stock.queries import books
-from inventory.stock.services import honey
 from tests import builders
 
 from .conftest import DESKTOP, PHONE
@@ -53,14 +52,17 @@ def test_the_tank_is_dipped_accepted_and_a_drum_filled(sign_in, axe, house, view
     page.get_by_label("Gross weight").fill("688.5")
     # 688.5 lb less 38.5 lb of drum.
     expect(page.locator(".conversion").first).to_contain_text("650.0 lb net")
-    expect(page.locator("#foreseen")).to_contain_text("1,960.3 lb → 1,310.3 lb")
+    expect(page.locator("#preview")).to_contain_text("1,960.3 lb → 1,310.3 lb")
     axe(page)
     page.get_by_role("button", name="Fill this drum").click()
 
     expect(page.get_by_text("650.0 lb from Tank 1 into Drum D-014.")).to_be_visible()
     reading = DipReading.objects.get()
-    assert abs(honey.content(drum).quantity - 294_835) <= 2
-    assert honey.content(tank).quantity + honey.content(drum).quantity == reading.grams
+    assert abs(Balance.objects.in_vessel(drum).quantity - 294_835) <= 2
+    assert (
+        Balance.objects.in_vessel(tank).quantity + Balance.objects.in_vessel(drum).quantity
+        == reading.grams
+    )
     assert list(books.faults()) == []
 
 
@@ -81,8 +83,8 @@ def test_going_back_and_sending_the_form_again_pours_once(sign_in, house):
 
     expect(page.get_by_text("This was recorded already.")).to_be_visible()
     # 100 lb × 453.59237 g.
-    assert honey.content(other).quantity == 45_359
-    assert honey.content(tank).quantity == 900_000 - 45_359
+    assert Balance.objects.in_vessel(other).quantity == 45_359
+    assert Balance.objects.in_vessel(tank).quantity == 900_000 - 45_359
 
 
 def test_a_mistake_is_undone_from_the_line_that_tells_of_it(sign_in, house):
@@ -96,8 +98,8 @@ def test_a_mistake_is_undone_from_the_line_that_tells_of_it(sign_in, house):
     page.get_by_role("button", name="Undo this posting").click()
 
     expect(page.get_by_text(re.compile("^Undone: drum filled"))).to_be_visible()
-    assert honey.content(drum) is None
-    assert honey.content(tank).quantity == 900_000
+    assert Balance.objects.in_vessel(drum) is None
+    assert Balance.objects.in_vessel(tank).quantity == 900_000
 
 
 def test_what_is_wrong_takes_the_focus_and_leads_to_its_field(sign_in, axe, house):
@@ -145,7 +147,7 @@ def test_every_honey_page_can_be_read_by_everyone_and_fits(sign_in, axe, house, 
     tank, _drum = house
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
     builders.lot_in(tank, 10_000, moisture_percent="19.0")
-    builders.packed_lot(builders.size(), shelf, 48, parent=honey.content(tank).lot)
+    builders.packed_lot(builders.size(), shelf, 48, parent=Balance.objects.in_vessel(tank).lot)
     received = Posting.objects.filter(kind="extraction").latest("id")
     page = sign_in("owner", viewport)
 

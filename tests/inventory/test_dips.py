@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from inventory.shared.errors import BadValue
 from inventory.stock import vessels
-from inventory.stock.models import DipReading, Item, Place, Posting, TankShape
+from inventory.stock.models import Balance, DipReading, Item, Place, Posting, TankShape
 from inventory.stock.queries import books
 from inventory.stock.services import dips, honey, ledger, places
 from tests import builders
@@ -112,7 +112,7 @@ def test_nothing_is_guessed_below_a_calibration_table():
     with pytest.raises(BadValue) as refused:
         vessels.litres_at(place, 99)
 
-    assert refused.value.parameter == "depth"
+    assert refused.value.parameter == "depth_mm"
     assert refused.value.message == (
         "The dip of 3.9 in (99 mm) is below the first line of the calibration table of Shaped. "
         "Add a line for less, or weigh what is left."
@@ -289,7 +289,7 @@ def test_accepting_brings_the_book_to_the_dip_with_its_reason(tank, bottler):
     response = accept(bottler, reading)
 
     reading.refresh_from_db()
-    assert honey.content(tank).quantity == reading.grams
+    assert Balance.objects.in_vessel(tank).quantity == reading.grams
     assert (reading.accepted.kind, reading.accepted.note) == ("count", "Foam was skimmed off.")
     assert said(response)[-1] == "The books of Tank 1 follow the dip: 1,960.3 lb."
     assert list(books.faults()) == []
@@ -347,7 +347,7 @@ def test_a_reading_is_not_accepted_after_honey_moved(tank, bottler, owner, key):
 
 def test_a_dip_below_what_is_promised_is_not_accepted(tank, bottler):
     lot = builders.lot_in(tank, 900_000, moisture_percent="17.0")
-    ledger.reserve([ledger.Hold(Item.objects.honey(), tank, lot, 895_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), tank, lot, 895_000)])
     dip(bottler, tank)
 
     with books_unchanged():
@@ -371,7 +371,7 @@ def test_an_accepted_dip_can_be_undone(tank, bottler):
 
     reading.refresh_from_db()
     assert reading.accepted is None
-    assert honey.content(tank).quantity == 900_000
+    assert Balance.objects.in_vessel(tank).quantity == 900_000
     assert list(books.faults()) == []
 
 

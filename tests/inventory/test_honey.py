@@ -17,7 +17,7 @@ from inventory.shared.errors import (
     VesselTooSmall,
 )
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.queries import books, trace
+from inventory.stock.queries import books
 from inventory.stock.services import drums, honey, ledger
 from tests import builders
 
@@ -39,7 +39,7 @@ def drum():
 def test_an_extraction_is_in_the_vessel_it_was_received_into(tank):
     lot = builders.lot_in(tank, 412_000)
 
-    there = honey.content(tank)
+    there = Balance.objects.in_vessel(tank)
     assert (there.lot, there.quantity) == (lot, 412_000)
     assert lot.code == "26-E01"
     assert lot.colour_class == "White"
@@ -53,7 +53,7 @@ def test_an_extraction_and_the_blend_it_makes_are_of_the_day_it_was_extracted_on
     posting = Posting.objects.filter(lines__lot=lot).get()
     assert timezone.localdate(posting.occurred_at) == date(2026, 7, 20)
     assert timezone.localdate(posting.recorded_at) == timezone.localdate()
-    assert honey.content(tank).lot.made_on == date(2026, 7, 20)
+    assert Balance.objects.in_vessel(tank).lot.made_on == date(2026, 7, 20)
 
 
 def test_an_extraction_of_today_is_posted_now(tank, owner, key):
@@ -115,8 +115,8 @@ def test_all_problems_of_an_extraction_are_told_at_once(tank, owner, key):
         )
 
     assert {problem.parameter for problem in refused.value.problems} == {
-        "weight",
-        "moisture",
+        "grams",
+        "moisture_percent",
         "floral_source",
         "extracted_on",
     }
@@ -145,7 +145,7 @@ def test_lots_that_meet_in_a_vessel_become_a_blend_of_mass_weighted_measurements
         tank, 100_000, floral_source="Aster", moisture_percent="18.6", colour_mm="60"
     )
 
-    there = honey.content(tank)
+    there = Balance.objects.in_vessel(tank)
 
     # (300 × 17.0 + 100 × 18.6) / 400 = 17.4; (300 × 20 + 100 × 60) / 400 = 30: by hand.
     assert there.lot.kind == Lot.Kind.BLEND
@@ -166,7 +166,7 @@ def test_more_of_the_same_lot_makes_no_blend(tank, drum, owner, key):
 
     honey.transfer(source=drum, target=tank, grams=100_000, recorded_by=owner, key=key())
 
-    assert honey.content(tank).lot == lot
+    assert Balance.objects.in_vessel(tank).lot == lot
     assert Lot.objects.count() == 1
 
 
@@ -174,7 +174,7 @@ def test_the_cost_of_a_blend_is_the_cost_of_its_parts(tank):
     builders.lot_in(tank, 300_000, cost_cents=90_000)
     builders.lot_in(tank, 100_000, cost_cents=50_000)
 
-    assert honey.content(tank).lot.cost_cents == 140_000
+    assert Balance.objects.in_vessel(tank).lot.cost_cents == 140_000
 
 
 def test_a_drum_holds_gross_less_tare(tank, drum, owner, key):
@@ -182,8 +182,8 @@ def test_a_drum_holds_gross_less_tare(tank, drum, owner, key):
 
     drums.fill(tank=tank, drum=drum, gross_grams=312_600, recorded_by=owner, key=key())
 
-    assert honey.content(drum).quantity == 295_000
-    assert honey.content(tank).quantity == 305_000
+    assert Balance.objects.in_vessel(drum).quantity == 295_000
+    assert Balance.objects.in_vessel(tank).quantity == 305_000
 
 
 @pytest.mark.parametrize("gross", [17_599, 17_600])
@@ -193,8 +193,8 @@ def test_a_full_drum_weighs_more_than_an_empty_one(tank, drum, owner, key, gross
     with pytest.raises(BadValue) as refused:
         drums.fill(tank=tank, drum=drum, gross_grams=gross, recorded_by=owner, key=key())
 
-    assert refused.value.parameter == "gross"
-    assert honey.content(drum) is None
+    assert refused.value.parameter == "gross_grams"
+    assert Balance.objects.in_vessel(drum) is None
 
 
 def test_a_drum_does_not_run_over(tank, drum, owner, key):
@@ -203,7 +203,7 @@ def test_a_drum_does_not_run_over(tank, drum, owner, key):
     with pytest.raises(VesselTooSmall, match="d-014 would run over"):
         drums.fill(tank=tank, drum=drum, gross_grams=340_000, recorded_by=owner, key=key())
 
-    assert honey.content(drum) is None
+    assert Balance.objects.in_vessel(drum) is None
 
 
 def test_a_vessel_gives_no_more_than_it_holds(tank, drum, owner, key):
@@ -214,20 +214,20 @@ def test_a_vessel_gives_no_more_than_it_holds(tank, drum, owner, key):
 
     # 100 kg are 220 lb.
     assert str(refused.value) == "Not enough honey: 220.464 lb asked for, tank-1 holds 220.462 lb."
-    assert honey.content(tank).quantity == 100_000
+    assert Balance.objects.in_vessel(tank).quantity == 100_000
 
 
 def test_a_reserved_drum_is_neither_drained_nor_topped_up(tank, drum, owner, key):
     lot = builders.lot_in(tank, 600_000)
     drums.fill(tank=tank, drum=drum, gross_grams=312_600, recorded_by=owner, key=key())
-    ledger.reserve([ledger.Hold(Item.objects.honey(), drum, lot, 295_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), drum, lot, 295_000)])
 
     with pytest.raises(StockReserved):
         drums.drain(drum=drum, target=tank, recorded_by=owner, key=key())
     with pytest.raises(StockReserved):
         honey.transfer(source=tank, target=drum, grams=1000, recorded_by=owner, key=key())
 
-    assert honey.content(drum).quantity == 295_000
+    assert Balance.objects.in_vessel(drum).quantity == 295_000
 
 
 def test_honey_written_off_goes_to_a_named_place(tank, owner, key):
@@ -239,7 +239,7 @@ def test_honey_written_off_goes_to_a_named_place(tank, owner, key):
 
     given = Place.objects.outside(Place.Kind.GIVEN_AWAY)
     assert Balance.objects.get(place=given).quantity == 5_000
-    assert honey.content(tank).quantity == 95_000
+    assert Balance.objects.in_vessel(tank).quantity == 95_000
 
 
 def test_the_same_extraction_sent_twice_is_received_once(tank, owner):
@@ -258,7 +258,7 @@ def test_the_same_extraction_sent_twice_is_received_once(tank, owner):
     with pytest.raises(AlreadyRecorded):
         honey.receive(**form)
 
-    assert honey.content(tank).quantity == 1000
+    assert Balance.objects.in_vessel(tank).quantity == 1000
     assert Lot.objects.count() == 1
 
 
@@ -268,7 +268,10 @@ def test_a_blend_can_be_undone_while_it_is_all_there(tank, owner, key):
 
     reversals.reverse(posting=Posting.objects.order_by("-id").first(), recorded_by=owner, key=key())
 
-    assert (honey.content(tank).lot, honey.content(tank).quantity) == (first, 300_000)
+    assert (Balance.objects.in_vessel(tank).lot, Balance.objects.in_vessel(tank).quantity) == (
+        first,
+        300_000,
+    )
     assert list(books.faults()) == []
 
 
@@ -281,7 +284,7 @@ def test_a_blend_that_was_drawn_from_cannot_be_undone(tank, drum, owner, key):
     with pytest.raises(CannotReverse):
         reversals.reverse(posting=mixing, recorded_by=owner, key=key())
 
-    assert honey.content(tank).quantity == 390_000
+    assert Balance.objects.in_vessel(tank).quantity == 390_000
 
 
 def test_a_blend_of_blends_traces_to_its_extractions_with_their_shares(tank, owner, key):
@@ -291,7 +294,7 @@ def test_a_blend_of_blends_traces_to_its_extractions_with_their_shares(tank, own
     basswood = builders.lot_in(other, 200_000, floral_source="Basswood")
     honey.transfer(source=tank, target=other, grams=200_000, recorded_by=owner, key=key())
 
-    origins = trace.origins(honey.content(other).lot)
+    origins = Balance.objects.in_vessel(other).lot.origins()
 
     # 200 of 400 kg came from a tank three quarters clover: 3/8, 1/8 and 1/2, by hand.
     assert [(origin.lot, str(origin.share)) for origin in origins] == [
@@ -299,5 +302,5 @@ def test_a_blend_of_blends_traces_to_its_extractions_with_their_shares(tank, own
         (clover, "3/8"),
         (aster, "1/8"),
     ]
-    assert honey.content(other).lot in trace.descendants(clover)
-    assert clover not in trace.descendants(basswood)
+    assert Balance.objects.in_vessel(other).lot in clover.descendants()
+    assert clover not in basswood.descendants()

@@ -67,7 +67,7 @@ def post(client, name: str, data: dict, *args):
 
 
 def grams_in(place: Place) -> int:
-    there = honey.content(place)
+    there = Balance.objects.in_vessel(place)
     return there.quantity if there else 0
 
 
@@ -146,7 +146,9 @@ def test_drums_are_shown_full_reserved_or_empty(shown, codes):
         builders.place(code, Place.Kind.DRUM, name=f"Drum {code}")
     builders.lot_in(Place.objects.get(code="d-1"), 290_000)
     lot = builders.lot_in(Place.objects.get(code="d-2"), 290_000)
-    ledger.reserve([ledger.Hold(Item.objects.honey(), Place.objects.get(code="d-2"), lot, 290_000)])
+    ledger.reserve(
+        [ledger.ReservedStock(Item.objects.honey(), Place.objects.get(code="d-2"), lot, 290_000)]
+    )
 
     response = signed_in("office").get(reverse("inventory:honey"), {"drums": shown})
 
@@ -573,7 +575,7 @@ def test_a_transfer_without_a_weight_is_asked_about(tank, other_tank, bottler):
 def test_what_is_reserved_is_told_at_the_vessel_when_all_of_it_is_asked_for(drum, tank, bottler):
     lot = builders.lot_in(drum, 100_000)
     item = Item.objects.honey()
-    ledger.reserve([ledger.Hold(item, drum, lot, 100_000)])
+    ledger.reserve([ledger.ReservedStock(item, drum, lot, 100_000)])
 
     with books_unchanged():
         response = post(bottler, "drain", {"source": drum.code, "target": "tank-1"})
@@ -643,7 +645,7 @@ def test_a_blend_is_shown_before_and_posted_after(tank, other_tank, drum, bottle
     assert "17.40 %, U.S. Grade A" in shown
     assert "30.0 mm, white" in shown
     assert "Tote 1 0.0 lb → 881.8 lb" in shown
-    blend = honey.content(big).lot
+    blend = Balance.objects.in_vessel(big).lot
     assert response.url == reverse("inventory:lot_detail", args=[blend.code])
     assert (blend.moisture_percent, blend.colour_mm) == (Decimal("17.40"), Decimal("30.0"))
     assert {(link.parent, link.grams) for link in blend.parent_links.all()} == {
@@ -743,7 +745,7 @@ def test_an_empty_drum_is_not_offered_for_draining(tank, drum, bottler):
 
 def test_reserved_honey_is_not_drained(tank, drum, bottler):
     lot = builders.lot_in(drum, 290_000)
-    ledger.reserve([ledger.Hold(Item.objects.honey(), drum, lot, 90_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), drum, lot, 90_000)])
 
     with books_unchanged():
         response = post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
@@ -766,7 +768,7 @@ def fill_form(**changes) -> dict:
 def test_a_drum_promised_to_a_buyer_fills_no_other_and_says_so_at_the_drum(drum, bottler):
     full = builders.place("d-2", Place.Kind.DRUM, name="Drum D-002")
     lot = builders.lot_in(full, 290_000)
-    ledger.reserve([ledger.Hold(Item.objects.honey(), full, lot, 290_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), full, lot, 290_000)])
 
     response = post(bottler, "drum_fill", fill_form(tank="d-2", gross="118"))
 
@@ -946,7 +948,7 @@ def test_shares_through_two_blends_add_up_to_the_last_gram(tank, other_tank, own
     builders.lot_in(tank, 50_021)
     builders.lot_in(other_tank, 33_333)
     honey.transfer(source=tank, target=other_tank, grams=77_777, recorded_by=owner, key=key())
-    lot = honey.content(other_tank).lot
+    lot = Balance.objects.in_vessel(other_tank).lot
 
     story = (
         signed_in("office").get(reverse("inventory:lot_detail", args=[lot.code])).context["story"]
@@ -962,7 +964,7 @@ def test_a_lot_page_traces_an_extraction_out_to_blends_and_jars(tank, bottler):
     lot = builders.lot_in(tank, 200_000)
     builders.lot_in(tank, 100_000)
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
-    blend = honey.content(tank).lot
+    blend = Balance.objects.in_vessel(tank).lot
     builders.packed_lot(builders.size(), shelf, 48, code="L1", parent=blend)
 
     response = bottler.get(reverse("inventory:lot_detail", args=[lot.code]))

@@ -5,9 +5,9 @@ from decimal import Decimal
 import pytest
 
 from inventory.shared.errors import HouseError
-from inventory.stock.models import DipReading, Place, Posting
+from inventory.stock.models import Balance, DipReading, Place, Posting
 from inventory.stock.queries import books
-from inventory.stock.services import dips, drums, honey
+from inventory.stock.services import dips, drums
 from tests import builders
 from tests.rivals import together
 
@@ -30,7 +30,7 @@ def test_of_two_people_who_weigh_the_same_drum_the_second_adds_nothing():
     refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
     assert [error.code for error in refused] == ["bad_value"]
     assert "adds nothing" in refused[0].message
-    assert honey.content(drum).quantity == 295_000
+    assert Balance.objects.in_vessel(drum).quantity == 295_000
     assert list(books.faults()) == []
 
 
@@ -51,7 +51,7 @@ def test_a_reading_accepted_by_two_people_counts_once():
     refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
     assert [error.message for error in refused] == ["This reading was accepted already."]
     assert Posting.objects.filter(kind="count").count() == 1
-    assert honey.content(tank).quantity == reading.grams
+    assert Balance.objects.in_vessel(tank).quantity == reading.grams
 
 
 def test_a_drum_drained_by_two_people_is_emptied_once():
@@ -67,5 +67,5 @@ def test_a_drum_drained_by_two_people_is_emptied_once():
 
     refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
     assert [error.message for error in refused] == ["drum is empty already."]
-    assert honey.content(tank).quantity == 290_000
+    assert Balance.objects.in_vessel(tank).quantity == 290_000
     assert list(books.faults()) == []

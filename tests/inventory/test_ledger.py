@@ -92,8 +92,8 @@ def test_a_posting_must_add_up_to_zero_for_each_item(shelf, jars, owner, key):
 
 def test_reserved_stock_stays_until_it_is_released(shelf, jars, owner, key):
     lot = builders.packed_lot(jars, shelf, 48)
-    hold = ledger.Hold(jars.item, shelf, lot, 40)
-    ledger.reserve([hold])
+    promised = ledger.ReservedStock(jars.item, shelf, lot, 40)
+    ledger.reserve([promised])
 
     with pytest.raises(StockReserved) as refused:
         sell(jars, lot, shelf, 9, owner, key())
@@ -102,7 +102,7 @@ def test_reserved_stock_stays_until_it_is_released(shelf, jars, owner, key):
         "9 pieces asked for, 8 pieces is free."
     )
 
-    ledger.release([hold])
+    ledger.release([promised])
     sell(jars, lot, shelf, 9, owner, key())
 
     assert Balance.objects.get(place=shelf).quantity == 39
@@ -110,10 +110,10 @@ def test_reserved_stock_stays_until_it_is_released(shelf, jars, owner, key):
 
 def test_no_more_is_reserved_than_is_free(shelf, jars):
     lot = builders.packed_lot(jars, shelf, 48)
-    ledger.reserve([ledger.Hold(jars.item, shelf, lot, 40)])
+    ledger.reserve([ledger.ReservedStock(jars.item, shelf, lot, 40)])
 
     with pytest.raises(NotEnoughStock):
-        ledger.reserve([ledger.Hold(jars.item, shelf, lot, 9)])
+        ledger.reserve([ledger.ReservedStock(jars.item, shelf, lot, 9)])
 
     assert Balance.objects.get(place=shelf).reserved == 40
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from inventory.bottling.services import reversals
 from inventory.shared.errors import HouseError
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.queries import books, trace
+from inventory.stock.queries import books
 from inventory.stock.services import drums, honey, ledger
 from tests import builders
 
@@ -112,9 +112,9 @@ class House:
         return {code: -grams}
 
     def reserve(self, code: str, grams: int) -> None:
-        there = honey.content(self.places[code])
+        there = Balance.objects.in_vessel(self.places[code])
         if there and grams > 0:
-            ledger.reserve([ledger.Hold(there.item, there.place, there.lot, grams)])
+            ledger.reserve([ledger.ReservedStock(there.item, there.place, there.lot, grams)])
 
     def reverse(self, index: int) -> dict[str, int] | None:
         postings = list(Posting.objects.order_by("pk"))
@@ -138,7 +138,7 @@ def test_random_acts_never_break_the_ledger(sequence):
 
         assert list(books.faults()) == []
         for code, expected in house.held.items():
-            there = honey.content(house.places[code])
+            there = Balance.objects.in_vessel(house.places[code])
             assert (there.quantity if there else 0) == expected
         everywhere = Balance.objects.filter(item=Item.objects.honey())
         assert sum(balance.quantity for balance in everywhere) == 0
@@ -153,4 +153,4 @@ def _check_blend(lot: Lot) -> None:
     lowest = min(parent.moisture_percent for parent in parents)
     highest = max(parent.moisture_percent for parent in parents)
     assert lowest <= lot.moisture_percent <= highest
-    assert sum(origin.share for origin in trace.origins(lot)) == 1
+    assert sum(origin.share for origin in lot.origins()) == 1

@@ -10,7 +10,7 @@ from inventory.bottling.models import BottlingRun
 from inventory.bottling.services import costs
 from inventory.shared.errors import BadValue, NotAllowedNow
 from inventory.shared.money import split_cents
-from inventory.stock.models import Lot
+from inventory.stock.models import Balance, Lot
 from inventory.stock.services import honey
 from tests import builders
 
@@ -32,7 +32,7 @@ def blend_of_two(tank):
         recorded_by=builders.person(),
         key=builders.new_key(),
     )
-    return first, second, honey.content(tank).lot
+    return first, second, Balance.objects.in_vessel(tank).lot
 
 
 def filled_run(blend, tank):
@@ -100,7 +100,7 @@ def test_a_blend_of_a_blend_follows_too(tank):
         recorded_by=builders.person(),
         key=builders.new_key(),
     )
-    last = honey.content(other).lot
+    last = Balance.objects.in_vessel(other).lot
     assert cost_of(last) is None
 
     costs.set_lot_costs({first: 120_000, second: 100_000})
@@ -135,7 +135,7 @@ def test_an_absurd_cost_is_refused_and_nothing_is_changed(tank, cents):
     with pytest.raises(BadValue) as refused:
         costs.set_lot_cost(lot=lot, cost_cents=cents)
 
-    assert refused.value.parameter == "cost"
+    assert refused.value.parameter == "cost_cents"
     assert refused.value.message == (
         f"Enter what all of lot {lot.code} cost, from nothing to $1,000,000.00."
     )

@@ -4,11 +4,12 @@ import math
 from decimal import Decimal
 
 import pytest
+from auditlog.models import LogEntry
 from django.urls import reverse
 
 from inventory.shared.errors import BadValue
-from inventory.stock.models import CalibrationPoint, Place, TankShape
-from inventory.stock.services import honey, places
+from inventory.stock.models import Balance, CalibrationPoint, Place, TankShape
+from inventory.stock.services import places
 from tests import builders
 from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
 
@@ -434,6 +435,25 @@ def test_a_place_that_is_not_empty_stays_in_use(bottler):
     assert said(response) == ["Tank 1 is not empty. Move or write off what is there first."]
 
 
+def test_drums_sent_away_and_taken_back_are_in_the_trail_of_changes():
+    drums = [builders.place(code, Place.Kind.DRUM) for code in ("D-001", "D-002")]
+    LogEntry.objects.all().delete()
+
+    places.send_away(drums)
+    assert set(Place.objects.values_list("is_active", flat=True)) == {False}
+
+    places.take_back(drums[:1])
+
+    states = Place.objects.order_by("code").values_list("code", "is_active")
+    assert list(states) == [("D-001", True), ("D-002", False)]
+    told = LogEntry.objects.order_by("id").values_list("object_repr", "changes")
+    assert list(told) == [
+        ("D-001", {"is_active": [True, False]}),
+        ("D-002", {"is_active": [True, False]}),
+        ("D-001", {"is_active": [False, True]}),
+    ]
+
+
 def test_taking_out_of_use_is_never_done_by_looking(bottler):
     builders.place("tank-1")
 
@@ -480,7 +500,7 @@ def test_an_unknown_shape_is_refused_by_the_service():
         places.create(kind="tank", code="a", name="A", shape=places.Shape(form="ball"))
 
     assert (refused.value.parameter, str(refused.value)) == (
-        "form",
+        "shape.form",
         "Choose the shape of the vessel.",
     )
 
@@ -490,4 +510,4 @@ def test_an_outside_place_is_not_set_up_by_hand():
         places.create(kind="customer", code="a", name="A")
 
     assert refused.value.parameter == "kind"
-    assert honey.content(Place.objects.outside(Place.Kind.CUSTOMER)) is None
+    assert Balance.objects.in_vessel(Place.objects.outside(Place.Kind.CUSTOMER)) is None

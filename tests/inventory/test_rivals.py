@@ -19,9 +19,9 @@ def test_of_two_people_who_take_the_last_drum_one_gets_it():
     tank, drum = builders.place("tank"), builders.place("drum", Place.Kind.DRUM, tare_grams=0)
     lot = builders.lot_in(tank, 300_000)
     drums.fill(tank=tank, drum=drum, gross_grams=300_000, recorded_by=person, key="fill")
-    hold = ledger.Hold(honey.content(drum).item, drum, lot, 300_000)
+    promised = ledger.ReservedStock(Balance.objects.in_vessel(drum).item, drum, lot, 300_000)
 
-    outcomes = together(lambda: ledger.reserve([hold]), lambda: ledger.reserve([hold]))
+    outcomes = together(lambda: ledger.reserve([promised]), lambda: ledger.reserve([promised]))
 
     refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
     assert [error.code for error in refused] == ["not_enough_stock"]
@@ -41,7 +41,7 @@ def test_the_same_form_sent_twice_at_once_counts_once():
     outcomes = together(give, give, give)
 
     assert sum(isinstance(outcome, AlreadyRecorded) for outcome in outcomes) == 2
-    assert honey.content(tank).quantity == 90_000
+    assert Balance.objects.in_vessel(tank).quantity == 90_000
     assert Posting.objects.filter(kind="gift").count() == 1
 
 
@@ -58,8 +58,8 @@ def test_two_lots_poured_into_one_tank_at_once_become_one_blend():
 
     together(pour(first, 50_000), pour(second, 70_000))
 
-    assert honey.content(tank).quantity == 120_000
-    assert honey.content(tank).lot.floral_source in ("Clover, Aster", "Aster, Clover")
+    assert Balance.objects.in_vessel(tank).quantity == 120_000
+    assert Balance.objects.in_vessel(tank).lot.floral_source in ("Clover, Aster", "Aster, Clover")
     assert list(books.faults()) == []
 
 

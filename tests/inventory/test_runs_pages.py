@@ -14,7 +14,7 @@ from inventory.bottling.models import (
     Size,
 )
 from inventory.bottling.services import fill_checks
-from inventory.stock.models import Item, Lot, Place, Posting, ProductionSettings, TankShape
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, ProductionSettings, TankShape
 from inventory.stock.queries import books
 from inventory.stock.services import honey, ledger
 from tests import builders
@@ -41,7 +41,7 @@ def plan_form(room, **changes) -> dict:
     return {
         "key": builders.new_key(),
         "size": room.size.pk,
-        "source": room.tank.pk,
+        "source": room.tank.code,
         "target": room.shelf.pk,
         "pieces": "96",
         "planned_for": timezone.localdate().isoformat(),
@@ -117,7 +117,7 @@ def test_the_plan_tells_live_what_it_needs(bottler, room):
     ).content.decode()
 
     assert (
-        "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
+        "12 lb of this honey needs 3.86 L at 90 °F (32.2 °C); "
         "Gallon jug holds 3.79 L to the brim: it does not fit."
     ) in page
     assert BottlingRun.objects.count() == 0
@@ -150,7 +150,7 @@ def test_an_unfinished_plan_is_answered_with_what_to_enter(bottler, room, typed)
 
 
 def test_a_plan_can_be_looked_at_without_script(bottler, room):
-    response = bottler.post(at("run_plan"), plan_form(room, look="1"))
+    response = bottler.post(at("run_plan"), plan_form(room, preview="yes"))
 
     assert response.status_code == 200
     assert response.context["preview"].needed_grams == 43_545
@@ -206,14 +206,14 @@ def test_a_weight_that_does_not_fit_is_refused_at_the_size(bottler, room):
 
     assert refused(response) == {
         "size": [
-            "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
+            "12 lb of this honey needs 3.86 L at 90 °F (32.2 °C); "
             "Gallon jug holds 3.79 L to the brim: it does not fit."
         ]
     }
 
 
 def test_honey_promised_to_an_order_is_refused_at_the_pieces(bottler, room):
-    ledger.reserve([ledger.Hold(Item.objects.honey(), room.tank, room.lot, 190_000)])
+    ledger.reserve([ledger.ReservedStock(Item.objects.honey(), room.tank, room.lot, 190_000)])
 
     response = bottler.post(at("run_plan"), plan_form(room))
 
@@ -228,9 +228,11 @@ def test_honey_promised_to_an_order_is_refused_at_the_pieces(bottler, room):
 def test_a_vessel_that_was_emptied_meanwhile_is_refused(bottler, room):
     empty = builders.place("tank-2", name="Tank 2")
 
-    response = bottler.post(at("run_plan"), plan_form(room, source=empty.pk))
+    response = bottler.post(at("run_plan"), plan_form(room, source=empty.code))
 
-    assert refused(response) == {"source": ["That vessel holds no honey now. Choose another."]}
+    assert refused(response) == {
+        "source": ["That vessel holds no honey now. Choose one from the list."]
+    }
 
 
 def test_the_same_plan_sent_twice_is_made_once(bottler, room):
@@ -332,7 +334,7 @@ def test_a_tank_refilled_since_the_plan_is_told_before_the_run_is_recorded(bottl
     )
 
     told = (
-        f"Tank 1 holds lot {honey.content(room.tank).lot} now; "
+        f"Tank 1 holds lot {Balance.objects.in_vessel(room.tank).lot} now; "
         f"the run was planned with lot {room.lot}. "
         "If the jars were filled before that, undo what was poured in first."
     )
@@ -393,7 +395,7 @@ def test_a_packed_lot_and_its_posting_lead_to_the_run(bottler, room):
 def test_a_record_can_be_looked_at_without_script(bottler, room):
     run = bottling_room.plan(room)
 
-    response = bottler.post(at("run_record", run.number), record_form(room, look="1"))
+    response = bottler.post(at("run_record", run.number), record_form(room, preview="yes"))
 
     assert response.status_code == 200
     assert str(response.context["preview"].figures.yield_percent) == "96.8"
@@ -476,7 +478,7 @@ def test_dips_that_cannot_be_are_refused_at_their_field(bottler, room, changes, 
     response = bottler.post(at("run_record", run.number), record_form(room, **(DIPS | changes)))
 
     assert refused(response) == expected
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 
 
 def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
@@ -488,7 +490,7 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
     )
 
     assert list(refused(response)) == ["depth_before"]
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 
 
 @pytest.mark.parametrize(
@@ -544,7 +546,7 @@ def test_a_record_that_cannot_be_is_refused_at_its_field(bottler, room, changes,
     assert refused(response) == expected
     run.refresh_from_db()
     assert run.status == BottlingRun.Status.PLANNED
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 0
     assert list(books.faults()) == []
 
@@ -572,7 +574,7 @@ def test_parts_short_are_refused_with_the_number_and_the_way_out(bottler):
             "Receive the parts or correct the count first.",
         ]
     }
-    assert honey.content(room.tank).quantity == 200_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert list(books.faults()) == []
 
 

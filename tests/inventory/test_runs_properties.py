@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import reversals
 from inventory.shared.errors import HouseError
-from inventory.stock.models import Item, Lot, Place
+from inventory.stock.models import Balance, Item, Lot, Place
 from inventory.stock.queries import books
-from inventory.stock.services import honey
 from tests import builders
 from tests.inventory import bottling_room
 
@@ -45,7 +44,7 @@ def test_drawn_is_packed_and_lost_and_broken_and_parts_are_what_was_needed(
     amount, unit = label
     size = room.new_size(amount, unit, per_case=per_case, lids=lids)
     drawn = int(size.declared_grams * (filled + broken)) + loss + over * filled // 10
-    tank_before = honey.content(room.tank).quantity
+    tank_before = Balance.objects.in_vessel(room.tank).quantity
     run = bottling_room.plan(room, 1, size=size)
 
     try:
@@ -59,7 +58,7 @@ def test_drawn_is_packed_and_lost_and_broken_and_parts_are_what_was_needed(
         )
     except HouseError:
         # Too little left for the pieces: refused as a whole.
-        assert honey.content(room.tank).quantity == tank_before
+        assert Balance.objects.in_vessel(room.tank).quantity == tank_before
         assert Lot.objects.filter(size=size).count() == 0
         assert list(books.faults()) == []
         return
@@ -69,7 +68,7 @@ def test_drawn_is_packed_and_lost_and_broken_and_parts_are_what_was_needed(
     lost = moved(run.posting, bulk, Place.Kind.FILLING_LOSS)
     spilt = moved(run.posting, bulk, Place.Kind.BROKEN)
     assert packed + lost + spilt == drawn
-    assert tank_before - honey.content(room.tank).quantity == drawn
+    assert tank_before - Balance.objects.in_vessel(room.tank).quantity == drawn
     assert lost == loss
     assert abs(spilt - broken * size.declared_grams) <= Decimal("0.5")
     assert run.packed_lot.parent_links.get().grams == packed
@@ -86,7 +85,7 @@ def test_drawn_is_packed_and_lost_and_broken_and_parts_are_what_was_needed(
     assert list(books.faults()) == []
 
     reversals.reverse(posting=run.posting, recorded_by=builders.person(), key=builders.new_key())
-    assert honey.content(room.tank).quantity == tank_before
+    assert Balance.objects.in_vessel(room.tank).quantity == tank_before
     assert list(books.faults()) == []
 
 

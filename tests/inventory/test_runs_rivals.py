@@ -7,7 +7,6 @@ from inventory.bottling.services import fill_checks, reversals
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.stock.models import Balance, Lot
 from inventory.stock.queries import books
-from inventory.stock.services import honey
 from tests import builders
 from tests.inventory import bottling_room
 from tests.rivals import together
@@ -24,7 +23,7 @@ def test_of_two_people_who_record_the_same_run_one_does():
     refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
     assert [error.code for error in refused] == ["not_allowed_now"]
     assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 1
-    assert honey.content(room.tank).quantity == 155_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 155_000
     assert list(books.faults()) == []
 
 
@@ -35,7 +34,7 @@ def test_the_same_form_sent_twice_at_once_records_once():
     outcomes = together(*[lambda: bottling_room.record(run, key="one-form")] * 3)
 
     assert sum(isinstance(outcome, AlreadyRecorded) for outcome in outcomes) == 2
-    assert honey.content(room.tank).quantity == 155_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 155_000
 
 
 def test_two_runs_do_not_fill_from_the_same_last_honey():
@@ -46,7 +45,7 @@ def test_two_runs_do_not_fill_from_the_same_last_honey():
 
     refused = [outcome for outcome in outcomes if isinstance(outcome, HouseError)]
     assert [error.code for error in refused] == ["not_enough_honey"]
-    assert honey.content(room.tank).quantity == 15_000
+    assert Balance.objects.in_vessel(room.tank).quantity == 15_000
     assert list(books.faults()) == []
 
 

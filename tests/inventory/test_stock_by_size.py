@@ -44,7 +44,7 @@ def test_a_size_counts_its_lots_at_all_places(jars, shelf, stand):
 
 def test_what_is_promised_is_not_free(jars, shelf):
     lot = builders.packed_lot(jars, shelf, 48)
-    ledger.reserve([ledger.Hold(jars.item, shelf, lot, 30)])
+    ledger.reserve([ledger.ReservedStock(jars.item, shelf, lot, 30)])
 
     size = packed_stock.of(jars)
 
@@ -54,7 +54,7 @@ def test_what_is_promised_is_not_free(jars, shelf):
 def test_what_is_on_hold_is_not_free(jars, shelf):
     lot = builders.packed_lot(jars, shelf, 48)
     builders.packed_lot(jars, shelf, 12)
-    ledger.reserve([ledger.Hold(jars.item, shelf, lot, 30)])
+    ledger.reserve([ledger.ReservedStock(jars.item, shelf, lot, 30)])
     hold(lot)
 
     size = packed_stock.of(jars)

@@ -6,8 +6,8 @@ import pytest
 
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.orders import LineWanted
-from inventory.stock.models import Place
-from inventory.stock.services import drums, honey
+from inventory.stock.models import Balance, Place
+from inventory.stock.services import drums
 from tests import builders
 
 
@@ -73,7 +73,7 @@ def drum_line():
     """Return a maker of a line of all that is in a drum, at $2.15 a pound."""
 
     def make(drum, price="2.15", grams=None, **fields):
-        there = honey.content(drum)
+        there = Balance.objects.in_vessel(drum)
         return LineWanted(
             kind=OrderLine.Kind.HONEY,
             quantity=grams or there.quantity,

@@ -13,7 +13,7 @@ from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import credit
 from apiary_sales.orders.services import orders, quotes
 from inventory.shared.errors import AlreadyRecorded, NotEnoughStock
-from inventory.stock.services import honey
+from inventory.stock.models import Balance
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -194,7 +194,7 @@ def test_a_quote_beyond_the_limit_is_accepted_only_with_a_tick(client, quoted, p
     assert "Take it anyway" in page.text
     assert refused.status_code == 422
     assert refused.context["form"].errors["over_limit"] == [sentence]
-    assert honey.content(quoted.lines.get().drum).reserved == 0
+    assert Balance.objects.in_vessel(quoted.lines.get().drum).reserved == 0
 
     taken = client.post(address, {"key": "a1", "over_limit": "on"})
 

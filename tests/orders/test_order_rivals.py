@@ -13,7 +13,6 @@ from apiary_sales.orders.services.lines import LineWanted
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.stock.models import Balance
 from inventory.stock.queries import books as stock_books
-from inventory.stock.services import honey
 from tests import builders
 from tests.rivals import together
 
@@ -53,7 +52,7 @@ def test_of_two_buyers_of_the_last_drum_one_gets_it_and_one_is_told(order_drum):
     [refused] = refusals(outcomes)
     [order] = Order.objects.all()
     assert refused.message == f"Drum 7 is reserved for order {order.number}. Choose another."
-    assert honey.content(order_drum.drum).reserved == 295_000
+    assert Balance.objects.in_vessel(order_drum.drum).reserved == 295_000
     assert Reservation.objects.count() == 1
     check_books()
 

@@ -23,7 +23,7 @@ from inventory.shared.errors import (
 )
 from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.queries import books as stock_books
-from inventory.stock.services import drums, honey
+from inventory.stock.services import drums
 from inventory.stock.services import stores as stock_service
 from tests import builders
 from tests.orders.conftest import charge
@@ -273,9 +273,9 @@ def test_a_drum_is_reserved_whole(take, drum_line, full_drum):
 
     line = order.lines.get()
     assert (line.quantity, line.amount_cents) == (295_000, 139_828)
-    assert line.lot == honey.content(drum).lot
+    assert line.lot == Balance.objects.in_vessel(drum).lot
     assert line.description == "Drum 7: Clover, White, 17.4\N{NO-BREAK SPACE}%"
-    assert honey.content(drum).reserved == 295_000
+    assert Balance.objects.in_vessel(drum).reserved == 295_000
 
 
 def test_a_reserved_drum_is_refused_to_the_second_buyer(take, drum_line, full_drum):
@@ -305,7 +305,7 @@ def test_part_of_a_drum_is_not_sold(take, drum_line, full_drum):
     with pytest.raises(NotAllowedNow) as refused:
         take(drum_line(drum, grams=100_000), channel="bulk")
 
-    lot = honey.content(drum).lot
+    lot = Balance.objects.in_vessel(drum).lot
     assert str(refused.value) == (
         f"Drum 7 holds 650 lb of lot {lot.code} now; 220 lb was agreed. Quote it again."
     )
@@ -327,7 +327,7 @@ def test_a_drum_on_deposit_leaves_with_its_honey_and_comes_back_empty(
     fulfil(order)
     drum.refresh_from_db()
 
-    assert honey.content(drum) is None
+    assert Balance.objects.in_vessel(drum) is None
     assert drum.is_active is False
 
     orders.drums_back(order=order, drums=[drum], received_by=owner, key=key())
@@ -360,7 +360,7 @@ def test_a_buyer_with_drums_of_their_own_leaves_ours_here(take, fulfil, drum_lin
     fulfil(take(drum_line(drum), channel="bulk"))
     drum.refresh_from_db()
 
-    assert honey.content(drum) is None
+    assert Balance.objects.in_vessel(drum) is None
     assert drum.is_active is True
 
 
@@ -395,12 +395,12 @@ def test_honey_from_a_tank_is_drawn_when_it_leaves(take, fulfil, drum_line):
     tank = builders.place("tank-1", name="Tank 1")
     lot = builders.lot_in(tank, 500_000, cost_cents=100_000)
     order = take(drum_line(tank, grams=200_000), channel="bulk")
-    assert honey.content(tank).reserved == 0
+    assert Balance.objects.in_vessel(tank).reserved == 0
 
     fulfil(order, {order.lines.get().pk: 50_000})
 
     row = order.fulfilments.get().lines.get()
-    assert honey.content(tank).quantity == 450_000
+    assert Balance.objects.in_vessel(tank).quantity == 450_000
     assert (row.lot, row.cost_cents) == (lot, 10_000)
 
 
@@ -830,6 +830,6 @@ def test_a_drum_taken_back_is_in_use_and_reserved_again(
     drum.refresh_from_db()
 
     assert drum.is_active is True
-    assert honey.content(drum).reserved == 295_000
+    assert Balance.objects.in_vessel(drum).reserved == 295_000
     assert Place.objects.get(pk=drum.pk).is_active
     assert OrderLine.objects.filter(order=order, filled__gt=0).count() == 0

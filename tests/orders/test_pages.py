@@ -13,7 +13,7 @@ from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.queries import books as stock_books
-from inventory.stock.services import drums, honey
+from inventory.stock.services import drums
 from tests import builders
 from tests.orders.conftest import charge
 
@@ -604,7 +604,7 @@ def test_an_accepted_quote_reserves_its_drums(office, quoted, full_drum):
 
     order.refresh_from_db()
     assert order.status == Order.Status.OPEN
-    assert honey.content(drum).reserved == 295_000
+    assert Balance.objects.in_vessel(drum).reserved == 295_000
 
 
 def test_a_quote_past_its_date_is_refused_on_its_page(office, quoted, full_drum, today):
@@ -618,7 +618,7 @@ def test_a_quote_past_its_date_is_refused_on_its_page(office, quoted, full_drum,
     [sentence] = sentences(response)
     assert sentence.startswith(f"Quote {order.number} was valid until ")
     assert sentence.endswith("Quote again at today's price.")
-    assert honey.content(drum).reserved == 0
+    assert Balance.objects.in_vessel(drum).reserved == 0
     page = office.get(reverse("orders:order_detail", args=[order.number]))
     assert f"?again={order.number}" in page.text
 

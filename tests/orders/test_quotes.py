@@ -20,9 +20,9 @@ from inventory.shared.errors import (
     SeveralProblems,
     StockReserved,
 )
-from inventory.stock.models import Lot
+from inventory.stock.models import Balance, Lot
 from inventory.stock.queries import books as stock_books
-from inventory.stock.services import drums, honey
+from inventory.stock.services import drums
 from tests import builders
 from tests.orders.conftest import charge
 
@@ -75,7 +75,7 @@ def test_a_quote_reserves_nothing(quote, drum_line, full_drum):
 
     assert order.status == Order.Status.QUOTED
     assert order.total_cents == 139_828 + 4_000 + 18_000
-    assert honey.content(drum).reserved == 0
+    assert Balance.objects.in_vessel(drum).reserved == 0
 
 
 def test_an_accepted_quote_keeps_its_number_and_reserves_its_drums(
@@ -87,7 +87,7 @@ def test_an_accepted_quote_keeps_its_number_and_reserves_its_drums(
     order = accept(quoted)
 
     assert (order.number, order.status) == (quoted.number, Order.Status.OPEN)
-    assert honey.content(drum).reserved == 295_000
+    assert Balance.objects.in_vessel(drum).reserved == 295_000
     assert Reservation.objects.get().quantity == 295_000
 
 
@@ -109,7 +109,7 @@ def test_a_quote_past_its_date_is_refused(quote, accept, drum_line, full_drum, t
     )
     quoted.refresh_from_db()
     assert quoted.status == Order.Status.QUOTED
-    assert honey.content(drum).reserved == 0
+    assert Balance.objects.in_vessel(drum).reserved == 0
 
 
 def test_the_last_drum_goes_to_who_accepts_first(quote, accept, drum_line, full_drum):
@@ -135,7 +135,7 @@ def test_a_drum_emptied_since_is_named(quote, accept, drum_line, full_drum, owne
         accept(quoted)
 
     assert str(refused.value) == "Drum 7 is empty or gone. Choose another."
-    assert honey.content(kept).reserved == 0
+    assert Balance.objects.in_vessel(kept).reserved == 0
 
 
 def test_a_drum_refilled_since_is_named(quote, accept, drum_line, full_drum, owner, key):
@@ -193,7 +193,7 @@ def test_a_reserved_drum_is_not_offered(quote, accept, drum_line, full_drum):
 
 def test_a_drum_on_hold_is_not_offered(quote, drum_line, full_drum):
     drum = full_drum(7)
-    lot = honey.content(drum).lot
+    lot = Balance.objects.in_vessel(drum).lot
     Lot.objects.filter(pk=lot.pk).update(is_on_hold=True, hold_reason="Residue test")
 
     with pytest.raises(Exception, match=f"Lot {lot.code} is on hold and can't be sold"):

@@ -13,8 +13,8 @@ from apiary_sales.orders.models import Fulfilment, OrderLine
 from apiary_sales.orders.services import orders
 from apiary_sales.orders.services.orders import LineWanted
 from inventory.bottling.models import Size
-from inventory.stock.models import Lot, Place
-from inventory.stock.services import drums, honey
+from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.services import drums
 from tests import builders
 
 TODAY = date(2026, 11, 20)
@@ -105,7 +105,7 @@ def drum(number: str, *, grams: int, cost_cents: int | None, price: str = "2.15"
     )
     return LineWanted(
         kind=OrderLine.Kind.HONEY,
-        quantity=honey.content(full).quantity,
+        quantity=Balance.objects.in_vessel(full).quantity,
         unit_price=Decimal(price),
         drum=full,
     )

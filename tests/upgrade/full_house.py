@@ -125,7 +125,7 @@ def _set_costs() -> None:
 def _sell_drums(person) -> None:
     """Leave a quote open; deliver the drums of the other, bill them, and take one back empty."""
     drum = Place.objects.get(code="D-003")
-    there = honey.content(drum)
+    there = Balance.objects.in_vessel(drum)
     quotes.quote(
         customer=Customer.objects.get(name="Copperkettle Packing"),
         lines=[

@@ -6,7 +6,6 @@ from datetime import date
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order
 from inventory.stock.models import Lot
-from inventory.stock.queries import trace
 
 
 @dataclass(frozen=True)
@@ -31,7 +30,7 @@ def buyers_of(lot: Lot) -> list[Buyer]:
 
     Goods that were taken back are left out. In two queries, however long the trace is.
     """
-    family = [lot, *trace.descendants(lot)]
+    family = [lot, *lot.descendants()]
     sold = (
         FulfilmentLine.objects.filter(lot__in=family, fulfilment__is_taken_back=False)
         .select_related("order_line__order__customer", "lot__size", "fulfilment")

@@ -11,11 +11,10 @@ from django.db.models import Count, Sum
 from django.utils import timezone
 
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
-from inventory.bottling.queries import packed_costs
-from inventory.bottling.queries.packed_costs import AverageCost
 from inventory.shared.money import share_cents, split_cents
 from inventory.shared.people import Person
-from inventory.stock.models import Item, Lot, Place, Posting
+from inventory.stock.costing import AverageCost
+from inventory.stock.models import Item, Lot, Place, Posting, PostingLine, ProductionSettings
 from inventory.stock.services import ledger
 
 
@@ -57,7 +56,7 @@ def post_sale(
         occurred_at=_moment(day),
         note=note,
         releases=[
-            ledger.Hold(goods.item, goods.place, goods.lot, goods.quantity)
+            ledger.ReservedStock(goods.item, goods.place, goods.lot, goods.quantity)
             for goods in taken
             if goods.reservation
         ],
@@ -155,7 +154,7 @@ class _Costs:
 
     def __init__(self, lots: Iterable[Lot | None], posting: Posting | None) -> None:
         self._posting = posting
-        self._is_average = packed_costs.is_average()
+        self._is_average = ProductionSettings.current().costs_by_average
         self._averages: dict[int, AverageCost] = {}
         self._issued: dict[int, tuple[int, int, int]] = {
             lot: (quantity, cents, count)
@@ -171,7 +170,7 @@ class _Costs:
         if self._is_average and line.kind == OrderLine.Kind.PACKED:
             item = line.size.item_id
             if item not in self._averages:
-                self._averages |= packed_costs.average_costs([item], before=self._posting)
+                self._averages |= PostingLine.objects.average_costs([item], before=self._posting)
             return self._averages[item].issue(quantity)
         return self._issue_of_lot(lot, quantity)
 

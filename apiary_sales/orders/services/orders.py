@@ -35,7 +35,7 @@ from inventory.shared.errors import (
     Problems,
 )
 from inventory.shared.people import Person
-from inventory.stock.models import Item, Lot, Place, Posting
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import honey, ledger
 
 __all__ = [
@@ -541,7 +541,7 @@ def _set_drums_active(drums: Iterable[Place], is_active: bool) -> None:
 
 
 def _check_may_return(vessel: Place, lot: Lot) -> None:
-    there = honey.content(vessel)
+    there = Balance.objects.in_vessel(vessel)
     if there and (vessel.kind == Place.Kind.DRUM or there.lot != lot):
         raise CannotReverse(
             _("%(vessel)s holds other honey by now. Empty it first, or receive what came back.")
@@ -569,7 +569,7 @@ def _reserve_again(fulfilment: Fulfilment, rows: list, lines: dict[int, OrderLin
             if part and (posted.item, posted.lot) == (item, row.lot):
                 came_back[posted] -= part
                 wanted -= part
-                promises.append((line, ledger.Hold(item, posted.place, row.lot, part)))
+                promises.append((line, ledger.ReservedStock(item, posted.place, row.lot, part)))
     reservations.keep(promises)
 
 

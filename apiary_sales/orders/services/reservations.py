@@ -22,10 +22,10 @@ from inventory.shared.errors import (
     StockReserved,
 )
 from inventory.stock.models import Balance, Lot, Place
-from inventory.stock.services import honey, ledger, stores
+from inventory.stock.services import ledger, stores
 
 # So much of one item, place and lot, promised to a line.
-Promise = tuple[OrderLine, ledger.Hold]
+Promise = tuple[OrderLine, ledger.ReservedStock]
 
 
 def hold(lines: Sequence[OrderLine]) -> None:
@@ -106,8 +106,8 @@ def of(lines: Iterable[OrderLine]):
     )
 
 
-def as_hold(balance: Balance, quantity: int) -> ledger.Hold:
-    return ledger.Hold(balance.item, balance.place, balance.lot, quantity)
+def as_hold(balance: Balance, quantity: int) -> ledger.ReservedStock:
+    return ledger.ReservedStock(balance.item, balance.place, balance.lot, quantity)
 
 
 def use(reservation: Reservation, quantity: int) -> None:
@@ -193,7 +193,7 @@ class Picker:
 
 def find_honey(line: OrderLine, name: str) -> Balance:
     """Return the honey a line is to be taken from, when it is there, free and as agreed."""
-    drum, there = line.drum, honey.content(line.drum)
+    drum, there = line.drum, Balance.objects.in_vessel(line.drum)
     figures = {"drum": drum.name}
     if there is None or not drum.is_active:
         raise NotEnoughHoney(

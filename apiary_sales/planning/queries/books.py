@@ -14,11 +14,11 @@ from apiary_sales.planning.rules.demand import History
 from apiary_sales.planning.rules.figures import MINUTES_PER_RUN, whole_grams
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.queries import costs, prices
-from inventory.bottling import filling
-from inventory.bottling.models import BottlingRun, Size
+from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
-from inventory.stock.models import Balance, Item, Lot, ProductionSettings
+from inventory.bottling.rules import filling
+from inventory.stock.models import Balance, Item, ProductionSettings
 
 FOUR_PLACES = Decimal("0.0001")
 # Always offered; the other channels when something was ever sold there.
@@ -95,7 +95,9 @@ def _vessels(
             lot=lot,
             free_grams=balance.free - wanted[balance.place_id],
             bid_per_pound=bids.price_per_pound(lot),
-            misfits=frozenset(row.size.pk for row in sizes if not _fits(row.size, lot, celsius)),
+            misfits=frozenset(
+                row.size.pk for row in sizes if filling.fit_error(balance, row.size, celsius)
+            ),
         )
         for balance in balances
         if (lot := balance.lot)
@@ -103,15 +105,6 @@ def _vessels(
     # Tanks first: what is in drums already is the less likely to be bottled.
     usable = [vessel for vessel in found if vessel.free_grams > 0]
     return tuple(sorted(usable, key=lambda vessel: vessel.is_drum))
-
-
-def _fits(size: Size, lot: Lot, celsius: Decimal) -> bool:
-    """Tell whether a run of this size from this lot would be taken."""
-    try:
-        fits = filling.fits(size, moisture_percent=lot.moisture_percent, celsius=celsius)
-    except ValueError:
-        return False
-    return all(fit.fits for fit in fits)
 
 
 def _sizes(book: costs.Book, planned: list[BottlingRun]) -> tuple[SizeState, ...]:

@@ -87,6 +87,8 @@ class ExpenseForm(ActForm):
 class LotCostForm(HouseForm):
     """What one extraction cost in all."""
 
+    fields_of_parameters = {"cost_cents": "cost"}
+
     cost = MoneyField(
         label=_("Cost of the whole lot"),
         required=False,

@@ -11,8 +11,8 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, sums
-from inventory.bottling import filling
 from inventory.bottling.models import BottlingRun
+from inventory.bottling.rules import filling
 from inventory.physics import units
 from inventory.shared.money import share_cents
 from inventory.stock.models import Lot, Posting

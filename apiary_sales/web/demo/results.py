@@ -7,8 +7,7 @@ from apiary_sales.web.demo.story import key
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock
 from inventory.shared import words
-from inventory.stock.models import DipReading, Place
-from inventory.stock.services.honey import content
+from inventory.stock.models import Balance, DipReading, Place
 
 Row = tuple[str, str]
 
@@ -20,8 +19,10 @@ def table() -> list[Row]:
 
 def _honey() -> list[Row]:
     dip = DipReading.objects.get(idempotency_key=key("dip"))
-    tank = content(dip.place)
-    drums = [content(place) for place in Place.objects.filter(kind=Place.Kind.DRUM)]
+    tank = Balance.objects.in_vessel(dip.place)
+    drums = [
+        Balance.objects.in_vessel(place) for place in Place.objects.filter(kind=Place.Kind.DRUM)
+    ]
     full = [drum for drum in drums if drum]
     return [
         ("Dip of the holding tank", words.pounds(dip.grams)),

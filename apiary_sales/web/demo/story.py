@@ -18,9 +18,8 @@ from inventory.bottling.models import BottlingRun, PackagingPart, Size
 from inventory.bottling.services import parts, runs
 from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded
-from inventory.stock.models import DipReading, Place
+from inventory.stock.models import Balance, DipReading, Place
 from inventory.stock.services import dips, drums, honey, stores
-from inventory.stock.services.honey import content
 
 MILLIMETRES_PER_INCH = Decimal("25.4")
 
@@ -273,7 +272,7 @@ def _drum_lines(row: dict) -> list[LineWanted]:
     lines = []
     for code in row["drums"]:
         drum = Place.objects.get(code=code)
-        there = content(drum)
+        there = Balance.objects.in_vessel(drum)
         lines.append(
             LineWanted(
                 kind=OrderLine.Kind.HONEY,

@@ -1,16 +1,24 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
+from collections.abc import Collection, Iterable
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+
 from auditlog.context import disable_auditlog
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared import words
+from inventory.shared.money import share_cents
+from inventory.stock import costing
+
+if TYPE_CHECKING:
+    from inventory.stock.models.lots import Lot
 
 
-class ItemManager(models.Manager):
+class ItemManager(models.Manager["Item"]):
     def honey(self) -> "Item":
         """Return the one item that counts bulk honey, in grams."""
         item, _created = self.get_or_create(kind=Item.Kind.HONEY, defaults={"name": "Bulk honey"})
@@ -53,7 +61,7 @@ class Item(models.Model):
         return tuple(words.pieces(quantity) for quantity in quantities)
 
 
-class PlaceManager(models.Manager):
+class PlaceManager(models.Manager["Place"]):
     def outside(self, kind: str) -> "Place":
         """Return the outside place of this kind, where stock goes when it leaves the building."""
         kind = Place.Kind(kind)
@@ -136,13 +144,16 @@ class Place(models.Model):
         return self.is_vessel or self.kind in self.STORES
 
 
-class AppendOnly(models.QuerySet):
+Row = TypeVar("Row", bound=models.Model)
+
+
+class AppendOnly(models.QuerySet[Row]):
     """A query set of rows that are written once and never changed."""
 
-    def update(self, **kwargs):
+    def update(self, **kwargs: Any) -> NoReturn:
         raise TypeError("Postings are never changed. Post a reversal instead.")
 
-    def delete(self):
+    def delete(self) -> NoReturn:
         raise TypeError("Postings are never deleted. Post a reversal instead.")
 
 
@@ -154,12 +165,12 @@ class AppendOnlyModel(models.Model):
     class Meta:
         abstract = True
 
-    def save(self, *args, **kwargs) -> None:
+    def save(self, *args: Any, **kwargs: Any) -> None:
         if not self._state.adding:
             raise TypeError("Postings are never changed. Post a reversal instead.")
         super().save(*args, **kwargs)
 
-    def delete(self, *args, **kwargs):
+    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
         raise TypeError("Postings are never deleted. Post a reversal instead.")
 
 
@@ -215,6 +226,39 @@ class Posting(AppendOnlyModel):
         return f"{self.get_kind_display()} {self.pk}"
 
 
+class PostingLineQuerySet(AppendOnly["PostingLine"]):
+    def average_costs(
+        self, items: Collection[int], *, before: Posting | None = None
+    ) -> dict[int, costing.AverageCost]:
+        """Return the moving average of each packed item, by key, in one query.
+
+        Postings count in the order they were recorded: that is how stock was there to be taken.
+        What was posted and undone leaves no trace. A lot counts with its cost of today, whatever
+        was known when it was filled. `before` leaves out a posting that is just being made.
+        """
+        lines = self.filter(
+            item__in=items,
+            place__kind__in=[*Place.VESSELS, *Place.STORES],
+            posting__reverses=None,
+            posting__reversed_by=None,
+        )
+        if before is not None:
+            lines = lines.filter(posting__lt=before)
+        averages = {item: costing.AverageCost() for item in items}
+        for item, cost_cents, made, change in (
+            lines.values("item_id", "posting_id", "lot_id")
+            .annotate(change=Sum("quantity"))
+            .exclude(change=0)
+            .order_by("posting_id", "lot_id")
+            .values_list("item_id", "lot__cost_cents", "lot__quantity_made", "change")
+        ):
+            is_known = cost_cents is not None and made > 0
+            averages[item].change(
+                change, share_cents(cost_cents, change, made) if is_known else None
+            )
+        return averages
+
+
 class PostingLine(AppendOnlyModel):
     """A signed quantity of one item and lot at one place: grams of honey, or pieces."""
 
@@ -226,6 +270,8 @@ class PostingLine(AppendOnlyModel):
     )
     quantity = models.BigIntegerField(_("quantity"))
 
+    objects = PostingLineQuerySet.as_manager()
+
     class Meta:
         ordering = ["id"]
         constraints = [
@@ -234,6 +280,31 @@ class PostingLine(AppendOnlyModel):
 
     def __str__(self) -> str:
         return f"{self.quantity:+d} {self.item} {self.place}"
+
+
+class BalanceQuerySet(models.QuerySet["Balance"]):
+    def in_vessel(self, place: Place) -> "Balance | None":
+        """Return the one balance of honey in a vessel, or None when it is empty."""
+        return (
+            self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
+            .select_related("lot", "item", "place")
+            .first()
+        )
+
+    def in_stores(self) -> "BalanceQuerySet":
+        """Return the balances of parts and packed goods on shelves, stand and van."""
+        return self.filter(place__kind__in=Place.STORES, quantity__gt=0)
+
+    def pieces_in_stores(self, items: Iterable[int]) -> dict[int, int]:
+        """Return how many pieces of these items are in the stores, by item; what there is none
+        of is left out."""
+        return dict(
+            self.in_stores()
+            .filter(item__in=list(items))
+            .values_list("item")
+            .annotate(total=Sum("quantity"))
+            .order_by()
+        )
 
 
 class Balance(models.Model):
@@ -252,6 +323,8 @@ class Balance(models.Model):
     reserved = models.BigIntegerField(default=0)
     is_physical = models.BooleanField()
     is_vessel = models.BooleanField()
+
+    objects = BalanceQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -290,6 +363,13 @@ class Balance(models.Model):
     @property
     def free(self) -> int:
         return self.quantity - self.reserved
+
+    @property
+    def honey_lot(self) -> "Lot":
+        """The lot of honey that is there; raises `ValueError` for parts, which have none."""
+        if self.lot is None:
+            raise ValueError(f"{self} is of no lot.")
+        return self.lot
 
 
 class Counter(models.Model):

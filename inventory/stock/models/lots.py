@@ -1,9 +1,10 @@
-"""Lots of honey, from the extraction to the jar."""
+"""Lots of honey, from the extraction to the jar, and what each was made of."""
 
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from django.db import models
+from django.db import connection, models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
@@ -11,6 +12,14 @@ from inventory.physics import grading
 
 MOISTURE_MIN = Decimal(10)
 MOISTURE_MAX = Decimal(30)
+
+
+@dataclass(frozen=True)
+class Origin:
+    """An extraction that is in a lot, with its share of the honey."""
+
+    lot: "Lot"
+    share: Fraction
 
 
 class Lot(models.Model):
@@ -123,6 +132,61 @@ class Lot(models.Model):
         if self.moisture_percent > Decimal("17.1"):
             return str(_("Above 17.1 % moisture: it keeps only while it is cool and clean."))
         return ""
+
+    def ancestors(self) -> list["Lot"]:
+        """Return every lot that went into this one, nearest first; the lot itself is left out."""
+        return self._related(from_column="lot_id", to_column="parent_id")
+
+    def descendants(self) -> list["Lot"]:
+        """Return every lot this one went into, nearest first; the lot itself is left out."""
+        return self._related(from_column="parent_id", to_column="lot_id")
+
+    def origins(self) -> list[Origin]:
+        """Return the extractions in this lot and their exact shares, largest first.
+
+        A share is the product of the shares along each way back, added up over the ways.
+        """
+        family = {relative.pk: relative for relative in [self, *self.ancestors()]}
+        links: dict[int, list[LotParent]] = {}
+        for link in LotParent.objects.filter(lot__in=family).order_by("id"):
+            links.setdefault(link.lot_id, []).append(link)
+        # A parent is made before its children, so its shares are known by the time they are needed.
+        shares_of: dict[int, dict[int, Fraction]] = {}
+        for key in sorted(family):
+            if key not in links:
+                shares_of[key] = {key: Fraction(1)}
+                continue
+            whole = sum(link.grams for link in links[key])
+            shares_of[key] = {}
+            for link in links[key]:
+                for origin, share in shares_of[link.parent_id].items():
+                    known = shares_of[key].get(origin, Fraction(0))
+                    shares_of[key][origin] = known + share * Fraction(link.grams, whole)
+        shares = shares_of[self.pk]
+        return [
+            Origin(family[key], share)
+            for key, share in sorted(shares.items(), key=lambda pair: (-pair[1], pair[0]))
+        ]
+
+    def _related(self, *, from_column: str, to_column: str) -> list["Lot"]:
+        table = connection.ops.quote_name(LotParent._meta.db_table)
+        with connection.cursor() as cursor:
+            # UNION, not UNION ALL: a lot reached by two ways is walked on from only once a depth.
+            cursor.execute(
+                f"""
+                WITH RECURSIVE related (id, depth) AS (
+                    SELECT {to_column}, 1 FROM {table} WHERE {from_column} = %s
+                    UNION
+                    SELECT link.{to_column}, related.depth + 1
+                    FROM {table} AS link JOIN related ON link.{from_column} = related.id
+                )
+                SELECT id, MIN(depth) FROM related GROUP BY id ORDER BY MIN(depth), id
+                """,
+                [self.pk],
+            )
+            order = [row[0] for row in cursor.fetchall()]
+        lots = Lot.objects.select_related("size").in_bulk(order)
+        return [lots[key] for key in order]
 
 
 class LotParent(models.Model):

@@ -36,6 +36,11 @@ class ProductionSettings(models.Model):
         self.pk = 1
         super().save(*args, **kwargs)
 
+    @property
+    def costs_by_average(self) -> bool:
+        """Tell whether the house values what it sells at the weighted average."""
+        return self.cost_method == self.CostMethod.WEIGHTED_AVERAGE
+
     @classmethod
     def current(cls) -> "ProductionSettings":
         """Return the one row, or its defaults while it has not been saved."""

@@ -10,8 +10,8 @@ from inventory.shared import checks, days
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock import density, vessels
-from inventory.stock.models import DipReading, Item, Place, Posting
-from inventory.stock.services import honey, ledger
+from inventory.stock.models import Balance, DipReading, Item, Place, Posting
+from inventory.stock.services import ledger
 
 
 @transaction.atomic
@@ -36,7 +36,7 @@ def record(
     problems = Problems()
     checks.check_day(problems, "read_on", read_on)
     problems.raise_any()
-    there = honey.content(place)
+    there = Balance.objects.in_vessel(place)
     if there is None:
         raise BadValue(
             _("%(place)s is empty on the books. Receive the honey first.") % {"place": place.name},
@@ -81,7 +81,7 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
     ledger.lock_items([honey_item])
     ledger.refuse_repeat(key)
     reading.refresh_from_db()
-    there = honey.content(reading.place)
+    there = Balance.objects.in_vessel(reading.place)
     if reading.accepted_id:
         raise NotAllowedNow(_("This reading was accepted already."))
     if reading.difference_grams == 0:

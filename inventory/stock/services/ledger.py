@@ -34,13 +34,17 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Hold:
+class ReservedStock:
     """A positive quantity of an item and lot at a place that is promised, or no longer is."""
 
     item: Item
     place: Place
     lot: Lot | None
     quantity: int
+
+
+# The balances that a posting changes, by the key of their lines.
+Balances = dict[tuple[int, int, int], Balance]
 
 
 class LedgerLawBroken(Exception):
@@ -53,7 +57,7 @@ def move(*, item: Item, lot: Lot | None, source: Place, target: Place, quantity:
 
 
 def lock_items(items: Iterable[Item]) -> None:
-    """Hold these items until the transaction ends; call once, before looking at balances."""
+    """Lock these items until the transaction ends; call once, before looking at balances."""
     keys = sorted({item.pk for item in items})
     list(Item.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk"))
 
@@ -88,7 +92,7 @@ def post(
     occurred_at: datetime | None = None,
     note: str = "",
     reverses: Posting | None = None,
-    releases: Iterable[Hold] = (),
+    releases: Iterable[ReservedStock] = (),
 ) -> Posting:
     """Write one posting and keep the balances; return it.
 
@@ -115,8 +119,8 @@ def post(
             raise CannotReverse(_("This was undone already.")) from error
         raise AlreadyRecorded(_("This was recorded already."), made=made) from error
     balances = _balances(lines)
-    for hold in releases:
-        _change_reserved(balances, hold, -hold.quantity)
+    for promised in releases:
+        _change_reserved(balances, promised, -promised.quantity)
     # What goes out is taken off first, so that a vessel is empty before another lot fills it.
     for line in sorted(lines, key=lambda line: line.quantity > 0):
         _change_quantity(balances, line)
@@ -134,25 +138,26 @@ def post(
 
 
 @transaction.atomic
-def reserve(holds: Iterable[Hold]) -> list[Balance]:
-    """Promise these quantities; return their balances, in the order of `holds`.
+def reserve(stock: Iterable[ReservedStock]) -> list[Balance]:
+    """Promise these quantities; return their balances, in the order of `stock`.
 
     Raises `NotEnoughStock` when less is free.
     """
-    return _hold(list(holds), sign=1)
+    return _change_reservations(list(stock), sign=1)
 
 
 @transaction.atomic
-def release(holds: Iterable[Hold]) -> list[Balance]:
+def release(stock: Iterable[ReservedStock]) -> list[Balance]:
     """Take back the promise of these quantities; return their balances."""
-    return _hold(list(holds), sign=-1)
+    return _change_reservations(list(stock), sign=-1)
 
 
-def _hold(holds: list[Hold], *, sign: int) -> list[Balance]:
-    lock_items(hold.item for hold in holds)
-    lines = [Line(hold.item, hold.place, hold.lot, hold.quantity) for hold in holds]
-    balances = _balances(lines)
-    return [_change_reserved(balances, hold, sign * hold.quantity) for hold in holds]
+def _change_reservations(stock: list[ReservedStock], *, sign: int) -> list[Balance]:
+    lock_items(promised.item for promised in stock)
+    balances = _balances(
+        [Line(promised.item, promised.place, promised.lot, promised.quantity) for promised in stock]
+    )
+    return [_change_reserved(balances, promised, sign * promised.quantity) for promised in stock]
 
 
 @transaction.atomic
@@ -232,7 +237,7 @@ def _check_balanced(lines: list[Line]) -> None:
         )
 
 
-def _balances(lines: list[Line]) -> dict[tuple[int, int, int], Balance]:
+def _balances(lines: list[Line]) -> Balances:
     """Return the balances of these lines by key, making the ones that are missing."""
     wanted = {line.key: line for line in lines}
     keys = Q()
@@ -255,7 +260,7 @@ def _balances(lines: list[Line]) -> dict[tuple[int, int, int], Balance]:
     return balances
 
 
-def _change_quantity(balances: dict, line: Line) -> None:
+def _change_quantity(balances: Balances, line: Line) -> None:
     balance = balances[line.key]
     after = balance.quantity + line.quantity
     if balance.is_physical and line.quantity < 0:
@@ -283,15 +288,15 @@ def _change_quantity(balances: dict, line: Line) -> None:
     balance.save(update_fields=["quantity"])
 
 
-def _change_reserved(balances: dict, hold: Hold, change: int) -> Balance:
-    line = Line(hold.item, hold.place, hold.lot, hold.quantity)
+def _change_reserved(balances: Balances, promised: ReservedStock, change: int) -> Balance:
+    line = Line(promised.item, promised.place, promised.lot, promised.quantity)
     balance = balances[line.key]
     after = balance.reserved + change
     if after > balance.quantity:
         raise NotEnoughStock(
             _("Not enough %(item)s: %(asked)s asked for, %(there)s is free in %(place)s.")
-            % _words(hold.item, hold.place, hold.quantity, balance.free),
-            asked=hold.quantity,
+            % _words(promised.item, promised.place, promised.quantity, balance.free),
+            asked=promised.quantity,
             there=balance.free,
         )
     if after < 0:
