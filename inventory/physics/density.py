@@ -18,14 +18,14 @@ from 20 °C (the temperature term has one digit), and 0.1 % for each percent of 
 table. These are bounds and are added, not a standard deviation.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-import pint
-
+from .lazy import np, pint
 from .ranges import Floats, Range, alike, same_shape
-from .units import GALLON_LITRES, POUND_GRAMS, Q_
+from .units import GALLON_LITRES, POUND_GRAMS, quantity
 
 MOISTURE = Range("moisture", "g per 100 g", 10, 30)
 CELSIUS = Range("temperature", "°C", 0, 60)
@@ -121,7 +121,7 @@ def density(moisture: Any, temperature: pint.Quantity[Any] | None = None) -> pin
     Raises ValueError as `density_kg_per_l`, `pint.DimensionalityError` where it is no temperature.
     """
     celsius = REFERENCE_CELSIUS if temperature is None else temperature.to("degC").magnitude
-    return Q_(density_kg_per_l(moisture, celsius), "kg/L")
+    return quantity(density_kg_per_l(moisture, celsius), "kg/L")
 
 
 def _checked(moisture: Any, celsius: Any) -> list[Floats]:

@@ -1,18 +1,22 @@
 """Ranges: what a number may be, and the plain sentence when it is not."""
 
+from __future__ import annotations
+
 import math
 import numbers
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
-import numpy as np
-import pint
-from numpy.typing import NDArray
+from .lazy import np, pint
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 # One number, or many: an array of no dimensions, or of some.
-Floats = NDArray[np.float64]
+Floats: TypeAlias = "NDArray[np.float64]"
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,7 @@ class Range:
                 # By their digits: 18.6 in single precision is not a little over 18.6.
                 value = value.astype(str)
             return np.array(value, dtype=float)
-        if isinstance(value, pint.Quantity) or _is_masked(value):
+        if _is_quantity(value) or _is_masked(value):
             raise ValueError(f"The {self.what} must be plain numbers, {self}, not {value!r}.")
         items = np.asarray(value, dtype=object)
         for item in items.flat:
@@ -91,6 +95,11 @@ class Range:
         start = f"from {low}" if self.low_included else f"over {low} and"
         joint = "to" if self.low_included else "up to"
         return f"{start} {joint} {self.high:,.12g} {self.unit}"
+
+
+def _is_quantity(value: Any) -> bool:
+    # Where pint was not imported, there is no quantity, and no need to import it.
+    return "pint" in sys.modules and isinstance(value, pint.Quantity)
 
 
 def _is_masked(value: Any) -> bool:

@@ -10,16 +10,16 @@ of a lying cylinder: the closed form in D. Jones, Computing Fluid Tank Volumes, 
 (from memory, and integrated anew in the tests). Cone, spherical cap and torus: geometry.
 """
 
+from __future__ import annotations
+
 import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
-import pint
-
+from .lazy import np, pint
 from .ranges import Floats, Range, alike
-from .units import Q_
+from .units import quantity
 
 CM3_PER_L = 1000.0
 LENGTH_CM = Range("inside measurement", "cm", 0, 5000, low_included=False)
@@ -240,11 +240,11 @@ class Vessel(ABC):
 
     def volume(self, depth: pint.Quantity[Any]) -> pint.Quantity[Any]:
         """Return the volume at a dip in any unit of length, as litres; raises as `volume_l`."""
-        return Q_(self.volume_l(depth.to("cm").magnitude), "L")
+        return quantity(self.volume_l(depth.to("cm").magnitude), "L")
 
     def depth(self, volume: pint.Quantity[Any]) -> pint.Quantity[Any]:
         """Return the dip, in cm, of a volume in any unit; raises as `depth_cm`."""
-        return Q_(self.depth_cm(volume.to("L").magnitude), "cm")
+        return quantity(self.depth_cm(volume.to("L").magnitude), "cm")
 
 
 @dataclass(frozen=True)
