@@ -2,6 +2,7 @@
 
 import re
 from decimal import Decimal
+from typing import cast
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -161,7 +162,7 @@ class RunRecordForm(ActForm):
         )
 
     def clean(self) -> dict:
-        data = super().clean()
+        data = super().clean() or {}
         for name in ("pieces_broken", "loss"):
             if name not in self.errors:
                 data[name] = data.get(name) or 0
@@ -269,7 +270,7 @@ class FillCheckForm(ActForm):
         return [Decimal(entry) for entry in entries]
 
     def clean(self) -> dict:
-        data = super().clean()
+        data = super().clean() or {}
         if self.errors:
             return data
         is_gross = data["weighed"] == "gross"
@@ -334,7 +335,7 @@ class PartUseForm(HouseForm):
     """One line of what a size is made up from."""
 
     part = forms.ModelChoiceField(
-        label=_("Part"), queryset=PackagingPart.objects.none(), required=False, empty_label="–"
+        label=_("Part"), queryset=PackagingPart.objects.all(), required=False, empty_label="–"
     )
     quantity = PiecesField(label=_("How many"), required=False, min_value=1, max_value=1000)
     per_pieces = PiecesField(
@@ -343,9 +344,9 @@ class PartUseForm(HouseForm):
 
     def __init__(self, *args, parts=None, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["part"].queryset = PackagingPart.objects.all()
         if parts is not None:
-            self.fields["part"].choices = parts
+            # Read once for all the lines.
+            cast(forms.ModelChoiceField, self.fields["part"]).choices = parts
 
 
 class SizeForm(ActForm):
@@ -397,7 +398,7 @@ class SizeForm(ActForm):
             ],
         )
         if size and not self.is_bound:
-            self.initial |= initial_of(size)
+            self.initial.update(initial_of(size))
 
     def is_valid(self) -> bool:
         # Both are asked, so that every problem is told at once.

@@ -112,7 +112,7 @@ class SamplingPlan(NamedTuple):
 
 
 @dataclass(frozen=True)
-class FillCheck:
+class FillVerdict:
     """What a sample of net weights says about its lot. Weights are in grams.
 
     The average must reach `average_limit_g`, the label less `correction_g`, which is
@@ -286,7 +286,7 @@ def check_fill(
     scheme: Scheme,
     *,
     label_unit: LabelUnit = "g",
-) -> FillCheck:
+) -> FillVerdict:
     """Judge a lot by the net weights, in grams, of pieces taken from it at random.
 
     Under "us" a sample smaller than `sampling_plan` wants cannot pass. Handbook 133 applies its
@@ -350,7 +350,7 @@ def check_fill(
     if below_second:
         faults.append("pieces_twice")
 
-    return FillCheck(
+    return FillVerdict(
         scheme=scheme,
         labelled_g=label,
         lot_size=lot,

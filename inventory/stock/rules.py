@@ -6,7 +6,8 @@ from datetime import date
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import Problems
-from inventory.stock.models import Place, Posting
+from inventory.shared.money import share_cents
+from inventory.stock.models import Lot, Place, Posting
 from inventory.stock.models.lots import Origin
 
 PIECES_MAX = 1_000_000
@@ -43,6 +44,17 @@ def check_store(problems: Problems, parameter: str, place: Place) -> None:
         problems.add(parameter, _("%(place)s is no shelf, stand or van.") % {"place": place.name})
     elif not place.is_active:
         problems.add(parameter, _("%(place)s is out of use.") % {"place": place.name})
+
+
+def cost_cents(parts: Iterable[tuple[Lot, int]]) -> int | None:
+    """Return what so many grams of these lots cost; None while the cost of any is unknown."""
+    parts = list(parts)
+    costs = [
+        share_cents(lot.cost_cents, grams, lot.quantity_made)
+        for lot, grams in parts
+        if lot.cost_cents is not None and lot.quantity_made > 0
+    ]
+    return sum(costs) if len(costs) == len(parts) else None
 
 
 def extracted_on(origins: Iterable[Origin]) -> date:

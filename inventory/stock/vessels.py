@@ -1,6 +1,6 @@
 """The vessels of the house as shapes: the one border to the physics, which counts in floats."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
@@ -108,7 +108,7 @@ def level(place: Place, litres: Decimal) -> Decimal | None:
 
 
 def _end(shape: TankShape) -> vessels.End:
-    ends = {
+    ends: dict[str, Callable[[], vessels.End]] = {
         TankShape.End.FLAT: vessels.Flat,
         TankShape.End.ELLIPTICAL: vessels.Elliptical,
         TankShape.End.HEMISPHERE: vessels.Hemispherical,
@@ -118,8 +118,9 @@ def _end(shape: TankShape) -> vessels.End:
     return ends[shape.end]()
 
 
-def _cm(mm: int) -> float:
-    return mm / 10
+def _cm(mm: int | None) -> float:
+    # A measurement that is missing makes no vessel: the physics refuses nought.
+    return (mm or 0) / 10
 
 
 def _litres(litres: float) -> Decimal:

@@ -5,7 +5,7 @@ from apiary_sales.billing.services import stand
 from apiary_sales.orders.models import Order
 from apiary_sales.web.demo.story import key
 from inventory.bottling.models import BottlingRun
-from inventory.bottling.queries import packed_stock
+from inventory.bottling.queries import packed_stock, runs
 from inventory.shared import words
 from inventory.stock.models import Balance, DipReading, Place
 
@@ -37,12 +37,12 @@ def _honey() -> list[Row]:
 def _runs() -> list[Row]:
     rows = []
     for run in BottlingRun.objects.filter(idempotency_key__startswith=key("run-")).order_by("id"):
+        figures = runs.figures_of(run)
         rows.append(
             (
                 f"Bottled {run.size.name}",
                 f"{run.pieces_filled} in lot {run.packed_lot.code}, "
-                f"yield {run.yield_fraction * 100:.1f} %, "
-                f"{run.overfill_grams_each:.1f} g over in each",
+                f"yield {figures.yield_percent} %, {figures.overfill_grams_each} g over in each",
             )
         )
     return rows

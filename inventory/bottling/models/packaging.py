@@ -40,7 +40,9 @@ class Size(models.Model):
     best_by_months = models.PositiveSmallIntegerField(_("best by, months"), default=24)
     low_stock_pieces = models.PositiveIntegerField(_("low when fewer than"), default=0)
     is_active = models.BooleanField(_("in use"), default=True)
-    parts = models.ManyToManyField("PackagingPart", through="SizePart")
+    parts: "models.ManyToManyField[PackagingPart, SizePart]" = models.ManyToManyField(
+        "PackagingPart", through="SizePart"
+    )
 
     class Meta:
         verbose_name = _("size")

@@ -1,7 +1,5 @@
 """Bottling runs and the weights checked after them."""
 
-from decimal import Decimal
-
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -95,28 +93,6 @@ class BottlingRun(models.Model):
 
     def __str__(self) -> str:
         return self.number
-
-    @property
-    def packed_grams(self) -> Decimal | None:
-        """Honey in the filled jars: drawn, less loss, less the label weight of broken pieces."""
-        if self.drawn_grams is None:
-            return None
-        broken_grams = self.pieces_broken * self.size.declared_grams
-        return self.drawn_grams - self.loss_grams - broken_grams
-
-    @property
-    def overfill_grams_each(self) -> Decimal | None:
-        """Honey given away in each filled piece; negative when the jars are short."""
-        if not self.pieces_filled or self.packed_grams is None:
-            return None
-        return self.packed_grams / self.pieces_filled - self.size.declared_grams
-
-    @property
-    def yield_fraction(self) -> Decimal | None:
-        """Label weight of the filled pieces over the honey drawn."""
-        if not self.pieces_filled or not self.drawn_grams:
-            return None
-        return self.pieces_filled * self.size.declared_grams / self.drawn_grams
 
 
 class FillCheck(models.Model):

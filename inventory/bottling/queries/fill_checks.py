@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
 
+from django.db.models import Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, FillCheck, Size
 from inventory.bottling.rules import costs, verdicts
 from inventory.bottling.rules import fill_checks as rules
-from inventory.physics import fill_check
-from inventory.physics.fill_check import FillCheck as Verdict
+from inventory.physics.fill_check import FillVerdict
 
 SEASON_DAYS = 365
 
@@ -22,7 +22,7 @@ class CheckView:
     """A kept fill check with its verdict, worked out again from its weights."""
 
     check: FillCheck
-    verdict: Verdict
+    verdict: FillVerdict
     weights_g: list[float]
     histogram: "Histogram"
     run_cents: int | None
@@ -75,7 +75,7 @@ def samples_wanted(run: BottlingRun) -> dict[str, int]:
     if not run.pieces_filled:
         return {}
     return {
-        scheme: fill_check.sample_size_wanted(run.pieces_filled, scheme)
+        scheme: rules.sample_size_wanted(run.pieces_filled, scheme)
         for scheme in FillCheck.Scheme.values
     }
 
@@ -87,12 +87,15 @@ def season_pieces(size: Size) -> int:
         size=size,
         status=BottlingRun.Status.RECORDED,
         packed_lot__made_on__gt=since,
-    ).values_list("pieces_filled", flat=True)
-    return sum(packed)
+    ).aggregate(pieces=Sum("pieces_filled"))
+    return packed["pieces"] or 0
 
 
 def checks_of(run: BottlingRun) -> list[CheckView]:
-    """Return the kept fill checks of a run, newest first."""
+    """Return the kept fill checks of a run, newest first; none where it is not recorded."""
+    pieces_filled, lot = run.pieces_filled, run.lot
+    if pieces_filled is None or lot is None:
+        return []
     pieces = season_pieces(run.size)
     views = []
     for check in run.fill_checks.select_related("checked_by", "released_by").prefetch_related(
@@ -100,7 +103,12 @@ def checks_of(run: BottlingRun) -> list[CheckView]:
     ):
         weights = [weight.net_milligrams for weight in check.weights.all()]
         weights_g = [weight / 1000 for weight in weights]
-        verdict = rules.judge(run, scheme=check.scheme, weights_milligrams=weights)
+        verdict = rules.judge(
+            run.size,
+            pieces_filled=pieces_filled,
+            scheme=check.scheme,
+            weights_milligrams=weights,
+        )
         overfill = Decimal(str(verdict.overfill_g))
         views.append(
             CheckView(
@@ -108,15 +116,15 @@ def checks_of(run: BottlingRun) -> list[CheckView]:
                 verdict=verdict,
                 weights_g=weights_g,
                 histogram=histogram(verdict, weights_g),
-                run_cents=costs.honey_cents(run.lot, overfill * run.pieces_filled),
+                run_cents=costs.honey_cents(lot, overfill * pieces_filled),
                 season_pieces=pieces,
-                season_cents=costs.honey_cents(run.lot, overfill * pieces),
+                season_cents=costs.honey_cents(lot, overfill * pieces),
             )
         )
     return views
 
 
-def histogram(verdict: Verdict, weights_g: Sequence[float]) -> Histogram:
+def histogram(verdict: FillVerdict, weights_g: Sequence[float]) -> Histogram:
     """Sort sample weights into columns and place the label weight and the limits beside them."""
     lines = [
         (verdict.limit_g, _("limit"), "limit"),

@@ -19,8 +19,8 @@ def unit_costs_cents(lots: Iterable[Lot]) -> dict[Lot, Fraction | None]:
     lots = list(lots)
     if not ProductionSettings.current().costs_by_average:
         return {lot: lot.unit_cost_cents for lot in lots}
-    averages = PostingLine.objects.average_costs({lot.size.item_id for lot in lots if lot.size_id})
+    averages = PostingLine.objects.average_costs({lot.size.item_id for lot in lots if lot.size})
     return {
-        lot: averages[lot.size.item_id].unit_cost_cents if lot.size_id else lot.unit_cost_cents
+        lot: averages[lot.size.item_id].unit_cost_cents if lot.size else lot.unit_cost_cents
         for lot in lots
     }

@@ -69,7 +69,8 @@ class SizeStock:
     def value_cents(self) -> int | None:
         """What the pieces cost; None while the cost of any is unknown."""
         values = [row.value_cents for row in self.rows]
-        return None if None in values else sum(values)
+        known = [value for value in values if value is not None]
+        return sum(known) if len(known) == len(values) else None
 
     @property
     def lots(self) -> dict[Lot, int]:
@@ -109,9 +110,15 @@ def of(size: Size) -> SizeStock:
 
 def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
     balances = list(balances)
-    costs = packed_costs.unit_costs_cents(balance.lot for balance in balances)
+    costs = packed_costs.unit_costs_cents(balance.honey_lot for balance in balances)
     return tuple(
-        LotStock(balance.lot, balance.place, balance.quantity, balance.reserved, costs[balance.lot])
+        LotStock(
+            balance.honey_lot,
+            balance.place,
+            balance.quantity,
+            balance.reserved,
+            costs[balance.honey_lot],
+        )
         for balance in balances
     )
 

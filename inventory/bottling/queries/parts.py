@@ -88,7 +88,9 @@ class PartStock:
 
 def uses_of(run: BottlingRun) -> list[PostingLine]:
     """Return the lines by which the parts of a recorded run came into it."""
-    lines = run.posting.lines.filter(item__kind=Item.Kind.PART, quantity__gt=0)
+    lines = PostingLine.objects.filter(
+        posting=run.posting_id, item__kind=Item.Kind.PART, quantity__gt=0
+    )
     return list(lines.select_related("item__part"))
 
 

@@ -86,7 +86,9 @@ def preview_plan(
     fits = []
     if there:
         try:
-            fits = filling.fits(size, moisture_percent=there.lot.moisture_percent, celsius=celsius)
+            fits = filling.fits(
+                size, moisture_percent=there.honey_lot.moisture_percent, celsius=celsius
+            )
         except ValueError as error:
             refusals.append(str(error))
     return PlanPreview(
@@ -124,7 +126,7 @@ def preview_record(
     needs = part_rules.needs(
         size.size_parts.with_stock(), filled=pieces_filled, broken=pieces_broken
     )
-    lot = there.lot
+    lot = there.honey_lot
     figures = RunFigures(
         size=size,
         lot=lot,
@@ -171,7 +173,7 @@ def _other_lot(run: BottlingRun, there: Balance | None) -> list[str]:
             "%(place)s holds lot %(now)s now; the run was planned with lot %(then)s. "
             "If the jars were filled before that, undo what was poured in first."
         )
-        % {"place": run.source.name, "now": there.lot.code, "then": run.lot.code}
+        % {"place": run.source.name, "now": there.honey_lot.code, "then": run.lot.code}
     ]
 
 
@@ -193,11 +195,12 @@ def overview() -> Overview:
 
 def figures_of(run: BottlingRun) -> RunFigures | None:
     """Return what a recorded run made; None for one that is planned or was dropped."""
-    if not run.pieces_filled or not run.drawn_grams:
+    lot, packed_lot = run.lot, run.packed_lot
+    if not run.pieces_filled or not run.drawn_grams or lot is None or packed_lot is None:
         return None
     return RunFigures(
         size=run.size,
-        lot=run.lot,
+        lot=lot,
         pieces_filled=run.pieces_filled,
         pieces_broken=run.pieces_broken,
         shares=filling.share_out(
@@ -209,7 +212,7 @@ def figures_of(run: BottlingRun) -> RunFigures | None:
         honey_cents=run.honey_cents,
         parts_cents=run.parts_cents,
         labour_cents=run.labour_cents,
-        best_by=run.packed_lot.best_by,
+        best_by=packed_lot.best_by,
     )
 
 

@@ -60,7 +60,7 @@ def fits_now(size: Size) -> list[tuple[str, filling.Fit]]:
     celsius = ProductionSettings.current().honey_house_celsius
     vessels: dict[Lot, list[str]] = {}
     for balance in _vessels_with_honey():
-        vessels.setdefault(balance.lot, []).append(balance.place.name)
+        vessels.setdefault(balance.honey_lot, []).append(balance.place.name)
     return [
         (
             ", ".join(names),
@@ -84,7 +84,11 @@ def _vessels_with_honey() -> QuerySet[Balance]:
 def _details(size: Size, costs: dict[int, Fraction]) -> SizeDetails:
     grams = size.declared_grams
     uses = list(size.size_parts.all())
-    known = [costs.get(use.part_id) for use in uses]
+    known = [
+        costs[use.part_id] * Fraction(use.quantity, use.per_pieces)
+        for use in uses
+        if use.part_id in costs
+    ]
     low, high = labelling.EUROPEAN_LABELLED_G.low, labelling.EUROPEAN_LABELLED_G.high
     return SizeDetails(
         size=size,
@@ -94,12 +98,5 @@ def _details(size: Size, costs: dict[int, Fraction]) -> SizeDetails:
         figure_height_mm=(
             labelling.minimum_figure_height_mm(float(grams)) if low <= grams <= high else None
         ),
-        parts_cents_each=(
-            None
-            if None in known
-            else sum(
-                cost * Fraction(use.quantity, use.per_pieces)
-                for cost, use in zip(known, uses, strict=True)
-            )
-        ),
+        parts_cents_each=sum(known, Fraction(0)) if len(known) == len(uses) else None,
     )

@@ -23,7 +23,7 @@ class RunFigures:
     honey_cents: int | None
     parts_cents: int | None
     labour_cents: int | None
-    best_by: date
+    best_by: date | None
 
     @property
     def yield_percent(self) -> Decimal:

@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from decimal import Decimal
+from typing import cast
 
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, Size
+from inventory.bottling.models import Size
 from inventory.bottling.rules import filling
 from inventory.physics import fill_check
 from inventory.shared import words
@@ -19,38 +20,39 @@ AVERAGE_SHARE_LIKELY = (Decimal("0.95"), Decimal("1.05"))
 
 
 def judge(
-    run: BottlingRun, *, scheme: str, weights_milligrams: Sequence[int]
-) -> fill_check.FillCheck:
+    size: Size, *, pieces_filled: int, scheme: str, weights_milligrams: Sequence[int]
+) -> fill_check.FillVerdict:
     """Return what the net weights say about a run, without keeping it. Raises `BadValue`."""
-    size = run.size
     is_in_pounds = size.declared_unit in (Size.Unit.POUND, Size.Unit.OUNCE)
     try:
         return fill_check.check_fill(
             float(size.declared_grams),
             [milligrams / 1000 for milligrams in weights_milligrams],
-            run.pieces_filled,
-            scheme,
+            pieces_filled,
+            _known(scheme),
             label_unit="lb" if is_in_pounds else "g",
         )
     except ValueError as error:
         raise BadValue(str(error), parameter="weights_milligrams") from error
 
 
-def check_weights(run: BottlingRun, scheme: str, weights_milligrams: Sequence[int]) -> None:
+def check_weights(
+    size: Size, *, pieces_filled: int, scheme: str, weights_milligrams: Sequence[int]
+) -> None:
     """Refuse a sample that the run cannot give, and name each weight that no piece can have.
 
     Too few pieces are refused, not failed: more of them are weighed before anybody is stopped.
     """
-    weighed, size = len(weights_milligrams), run.size
+    weighed = len(weights_milligrams)
     if weighed > WEIGHTS_MAX:
         raise BadValue(_("Weigh 1,000 pieces at most."), parameter="weights_milligrams")
-    if weighed > run.pieces_filled:
+    if weighed > pieces_filled:
         raise BadValue(
             _("%(weighed)s were weighed, but the lot has only %(filled)s.")
-            % {"weighed": words.pieces(weighed), "filled": run.pieces_filled},
+            % {"weighed": words.pieces(weighed), "filled": pieces_filled},
             parameter="weights_milligrams",
         )
-    wanted = fill_check.sample_size_wanted(run.pieces_filled, scheme)
+    wanted = sample_size_wanted(pieces_filled, scheme)
     if weighed < wanted:
         raise BadValue(
             _("This rule weighs at least %(wanted)s of this run. Weigh %(more)s more.")
@@ -96,3 +98,13 @@ def check_average(size: Size, weights_milligrams: Sequence[int], tare_milligrams
             "without jar and lid? If so, tick the box and send again."
         )
     raise BadValue(sentence % told, parameter="weights_are_right")
+
+
+def sample_size_wanted(pieces_filled: int, scheme: str) -> int:
+    """Return how many pieces a rule weighs of a run."""
+    return int(fill_check.sample_size_wanted(pieces_filled, _known(scheme)))
+
+
+def _known(scheme: str) -> fill_check.Scheme:
+    # The schemes of the model are those of the physics, which refuses any other.
+    return cast(fill_check.Scheme, scheme)

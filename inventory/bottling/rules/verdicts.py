@@ -4,11 +4,11 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
-from inventory.physics.fill_check import FillCheck
+from inventory.physics.fill_check import FillVerdict
 from inventory.shared import words
 
 
-def sentence(verdict: FillCheck) -> str:
+def sentence(verdict: FillVerdict) -> str:
     """Say whether the lot passed, and what that rests on: the average and the lightest pieces."""
     sentences = [_("Passed.") if verdict.passed else _("Failed.")]
     if "sample_too_small" in verdict.faults:
@@ -18,7 +18,7 @@ def sentence(verdict: FillCheck) -> str:
     return " ".join(sentences)
 
 
-def _sample(verdict: FillCheck) -> str:
+def _sample(verdict: FillVerdict) -> str:
     return _(
         "A lot of %(pieces)s wants %(wanted)s weighed, and only %(weighed)s were: "
         "weigh %(more)s more."
@@ -30,7 +30,7 @@ def _sample(verdict: FillCheck) -> str:
     }
 
 
-def _average(verdict: FillCheck) -> str:
+def _average(verdict: FillVerdict) -> str:
     figures = {
         "pieces": words.pieces(verdict.sample_size),
         "average": _grams(verdict.average_g, 2),
@@ -63,7 +63,7 @@ def _average(verdict: FillCheck) -> str:
     )
 
 
-def _pieces(verdict: FillCheck) -> str:
+def _pieces(verdict: FillVerdict) -> str:
     figures = {
         "found": words.pieces(verdict.pieces_below_limit),
         "limit": _label(verdict.limit_g),
@@ -80,8 +80,8 @@ def _pieces(verdict: FillCheck) -> str:
 
 def _label(grams: float) -> str:
     """Write a weight to a hundredth of a gram, or as short as it is: 454 g, 434.1 g, 453.59 g."""
-    shortest = round(Decimal(str(grams)), 2).normalize()
-    return _grams(grams, max(0, -shortest.as_tuple().exponent))
+    _whole, _point, decimals = f"{round(Decimal(str(grams)), 2).normalize():f}".partition(".")
+    return _grams(grams, len(decimals))
 
 
 def _grams(grams: float, decimals: int) -> str:

@@ -9,7 +9,7 @@ from inventory.bottling.models import BottlingRun
 from inventory.bottling.rules import costs as rules
 from inventory.shared import words
 from inventory.shared.errors import BadValue, NotAllowedNow, parameters_named
-from inventory.shared.money import share_cents
+from inventory.stock import rules as stock_rules
 from inventory.stock.models import Item, Lot, LotParent
 from inventory.stock.services import ledger
 
@@ -46,7 +46,7 @@ def set_lot_costs(costs: Mapping[Lot, int | None]) -> list[Lot]:
         if key in given:
             cost_cents = given[key]
         elif lot.kind == Lot.Kind.BLEND:
-            cost_cents = _cost_of(links.get(key, []))
+            cost_cents = stock_rules.cost_cents(links.get(key, []))
         elif key in runs:
             cost_cents = _packed_cost(runs[key], links[key])
         else:
@@ -93,17 +93,12 @@ def _links(family: dict[int, Lot]) -> dict[int, list[tuple[Lot, int]]]:
     return links
 
 
-def _cost_of(portions: list[tuple[Lot, int]]) -> int | None:
-    """Return what so many grams of these lots cost, or None while one of them is unknown."""
-    if any(lot.cost_cents is None for lot, _grams in portions):
-        return None
-    return sum(share_cents(lot.cost_cents, grams, lot.quantity_made) for lot, grams in portions)
-
-
 def _packed_cost(run: BottlingRun, portions: list[tuple[Lot, int]]) -> int | None:
     """Give the run the cost of the honey it drew, and return what its jars cost in all."""
     # A run fills from one vessel, so its jars have one parent.
-    run.honey_cents = _cost_of([(portions[0][0], run.drawn_grams)])
+    run.honey_cents = None
+    if run.drawn_grams is not None:
+        run.honey_cents = stock_rules.cost_cents([(portions[0][0], run.drawn_grams)])
     run.save(update_fields=["honey_cents"])
     return rules.run_cents(
         honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents

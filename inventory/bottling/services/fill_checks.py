@@ -40,15 +40,26 @@ def record(
     ledger.lock_items([run.size.item])
     if made := FillCheck.objects.filter(idempotency_key=key).first():
         raise AlreadyRecorded(_("This check was recorded already."), made=made)
-    if run.status != BottlingRun.Status.RECORDED:
+    pieces_filled, lot = run.pieces_filled, run.packed_lot
+    if run.status != BottlingRun.Status.RECORDED or pieces_filled is None or lot is None:
         raise NotAllowedNow(
             _("Run %(number)s is %(status)s: only the jars of a recorded run can be checked.")
             % {"number": run.number, "status": run.get_status_display()}
         )
-    rules.check_weights(run, scheme, weights_milligrams)
+    rules.check_weights(
+        run.size,
+        pieces_filled=pieces_filled,
+        scheme=scheme,
+        weights_milligrams=weights_milligrams,
+    )
     if not weights_are_right:
         rules.check_average(run.size, weights_milligrams, tare_milligrams)
-    verdict = rules.judge(run, scheme=scheme, weights_milligrams=weights_milligrams)
+    verdict = rules.judge(
+        run.size,
+        pieces_filled=pieces_filled,
+        scheme=scheme,
+        weights_milligrams=weights_milligrams,
+    )
     check = FillCheck(
         run=run,
         scheme=scheme,
@@ -63,7 +74,6 @@ def record(
         FillWeight(check_made=check, net_milligrams=milligrams) for milligrams in weights_milligrams
     )
     if not check.has_passed:
-        lot = run.packed_lot
         lot.is_on_hold = True
         lot.hold_reason = _("Fill check of %(day)s failed.") % {
             "day": timezone.localdate(check.checked_at).isoformat()
@@ -85,7 +95,8 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     elif len(reason) > REASON_MAX:
         problems.add("reason", _("Say it in 300 letters or fewer."))
     problems.raise_any()
-    ledger.lock_items([lot.size.item])
+    if lot.size:
+        ledger.lock_items([lot.size.item])
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})

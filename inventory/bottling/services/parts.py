@@ -32,7 +32,7 @@ def save(
     """
     name = " ".join(name.split())
     problems = Problems()
-    rivals = PackagingPart.objects.exclude(pk=part.pk if part else None)
+    rivals = PackagingPart.objects.exclude(pk=part.pk) if part else PackagingPart.objects.all()
     if not name:
         problems.add("name", _("Enter a name, for example “Lid, 70 mm”."))
     elif rivals.filter(name__iexact=name).exists():

@@ -2,6 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
+from typing import cast
 
 from django.db import transaction
 from django.utils import timezone
@@ -76,7 +77,7 @@ def plan(
         size=size,
         source=source,
         target=target,
-        lot=there.lot,
+        lot=there.honey_lot if there else None,
         pieces_planned=pieces,
         planned_for=planned_for,
         celsius=celsius,
@@ -153,7 +154,8 @@ def record(
         if need.short:
             problems.add_error(_parts_error(need))
     problems.raise_any()
-    lot = there.lot
+    # An empty vessel is among the problems.
+    lot = cast(Balance, there).honey_lot
     run.celsius = run.celsius if celsius is None else celsius
     _check_temperature(lot, size, run.celsius)
     run.honey_cents = costs.honey_cents(lot, Decimal(drawn_grams))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -41,7 +42,7 @@ class UsualSize:
     """A size as the trade usually fills it."""
 
     code: str
-    name: str
+    name: Promise
     amount: str
     unit: str
     brimful_ml: int
@@ -105,7 +106,7 @@ def save(
     name = " ".join(name.split())
     gtin = "".join(character for character in gtin if character not in " -")
     problems = Problems()
-    rivals = Size.objects.exclude(pk=size.pk if size else None)
+    rivals = Size.objects.exclude(pk=size.pk) if size else Size.objects.all()
     if not name:
         problems.add("name", _("Enter a name, for example “One pound”."))
     elif rivals.filter(name__iexact=name).exists():
@@ -227,11 +228,9 @@ def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit
             "declared_amount",
             _("The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb)."),
         )
-    is_changed = size is not None and (amount, unit) != (
-        size.declared_amount,
-        size.declared_unit,
-    )
-    if is_changed and Lot.objects.filter(size=size).exists():
+    if size is None or (amount, unit) == (size.declared_amount, size.declared_unit):
+        return
+    if Lot.objects.filter(size=size).exists():
         problems.add(
             "declared_amount",
             _(
@@ -269,7 +268,12 @@ def _check_room(problems: Problems, amount: Decimal, unit: str, brimful_ml: Deci
 
 
 def _check_between(
-    problems: Problems, parameter: str, value: int | Decimal, low: int, high: int, unit: str = ""
+    problems: Problems,
+    parameter: str,
+    value: int | Decimal,
+    low: int | Decimal,
+    high: int | Decimal,
+    unit: str = "",
 ) -> None:
     if not low <= value <= high:
         told = _("Enter a figure from %(low)s to %(high)s %(unit)s") % {

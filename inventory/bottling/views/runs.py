@@ -200,9 +200,9 @@ class RunRecordView(RunView):
 
     def done_message(self, made: BottlingRun) -> str:
         return _("Filled %(pieces)s of %(size)s: lot %(lot)s, on %(place)s.") % {
-            "pieces": words.pieces(made.pieces_filled),
+            "pieces": words.pieces(made.pieces_filled or 0),
             "size": made.size.name,
-            "lot": made.packed_lot.code,
+            "lot": made.packed_lot,
             "place": made.target.name,
         }
 
@@ -288,7 +288,7 @@ class FillCheckView(RunView):
         if made.has_passed:
             return _("The fill check passed and is kept with the run.")
         return _("The fill check failed: lot %(lot)s is on hold and can't be sold.") % {
-            "lot": made.run.packed_lot.code
+            "lot": made.run.packed_lot
         }
 
     def done_level(self, made: FillCheck) -> int:

@@ -8,7 +8,6 @@ from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
@@ -104,14 +103,15 @@ class SizeCreateView(ActView):
 
 
 class SizeEditView(SizeCreateView):
-    @cached_property
-    def size(self) -> Size:
-        return get_object_or_404(Size.objects.select_related("item"), code=self.kwargs["code"])
+    def prepare(self) -> None:
+        sizes_with_item = Size.objects.select_related("item")
+        self.size = get_object_or_404(sizes_with_item, code=self.kwargs["code"])
+        self.details = size_queries.details_of(self.size)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
-            details=size_queries.details_of(self.size),
-            fits=size_queries.fits_now(self.size),
+            details=self.details,
+            fits=size_queries.fits_now(self.details.size),
             **kwargs,
         )
 

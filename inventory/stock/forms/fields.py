@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
@@ -15,8 +16,10 @@ from inventory.stock.models import Place, ProductionSettings
 from inventory.stock.queries import honey
 from inventory.stock.services import places
 
+CHOOSE_A_VESSEL = _("Choose a vessel")
 
-def usual_temperature() -> tuple[Decimal, str]:
+
+def usual_temperature() -> tuple[int, str]:
     """Return the usual temperature of the honey house in °F, as a form's initial value."""
     celsius = ProductionSettings.current().honey_house_celsius
     return round(Decimal(celsius) * 9 / 5 + 32), "F"
@@ -54,7 +57,7 @@ class VesselField(CodeChoiceField):
         *,
         kinds: Iterable[str] = Place.VESSELS,
         filled: bool = False,
-        empty_label: str | None = _("Choose a vessel"),
+        empty_label: str | Promise | None = CHOOSE_A_VESSEL,
         **kwargs: Any,
     ) -> None:
         gone = (

@@ -20,7 +20,8 @@ class HoneyForm(ActForm):
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         for name in self.one_of_several:
-            self.fields[name].is_one_of_several = True
+            # What the label's template asks for; Django's class does not declare it.
+            self.fields[name].is_one_of_several = True  # type: ignore[attr-defined]
 
 
 class AllOrSomeForm(HoneyForm):
@@ -33,7 +34,7 @@ class AllOrSomeForm(HoneyForm):
     weight = WeightField(label=_("Weight"), required=False)
 
     def clean(self) -> dict:
-        data = super().clean()
+        data = super().clean() or {}
         if data.get("everything"):
             data["weight"] = None
         elif data.get("weight") is None and "weight" not in self.errors:
@@ -87,7 +88,7 @@ class BlendForm(HoneyForm):
         return any(source.value() for source, _weight in self.lines()[self.REQUIRED_LINES :])
 
     def clean(self) -> dict:
-        data = super().clean()
+        data = super().clean() or {}
         filled = [number for number in self.LINES if data.get(f"source_{number}")]
         for number in self.LINES:
             if data.get(f"weight_{number}") is not None and number not in filled:

@@ -1,5 +1,7 @@
 """Forms of places: a tank with its shape, a shelf, drums in a row."""
 
+from typing import cast
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -75,10 +77,13 @@ class PlaceForm(HouseForm):
                 del self.fields[name]
         else:
             for name in self.BY_SHAPE:
-                self.fields[name].is_one_of_several = True
+                # What the label's template asks for; Django's class does not declare it.
+                self.fields[name].is_one_of_several = True  # type: ignore[attr-defined]
             unit = self["points_unit"].value()
             # A unit that is none is told at its own field; the table is read all the same.
-            self.fields["points"].unit = unit if unit in LengthField.MILLIMETRES else "in"
+            cast(PointsField, self.fields["points"]).unit = (
+                unit if unit in LengthField.MILLIMETRES else "in"
+            )
 
     def shape(self) -> Shape | None:
         """Return the shape that was typed, or None where "not measured" was chosen."""

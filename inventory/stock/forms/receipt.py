@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared import words
-from inventory.shared.errors import BadValue, HouseError, Problems, parameters_named
+from inventory.shared.errors import BadValue, HouseError, parameters_named
 from inventory.shared.forms.fields import (
     FigureField,
     LengthField,
@@ -23,7 +23,7 @@ from inventory.stock import density, vessels
 from inventory.stock.forms.fields import VesselField, note_field, plain, usual_temperature
 from inventory.stock.forms.honey import HoneyForm
 from inventory.stock.models import Balance
-from inventory.stock.services import honey, lots
+from inventory.stock.services import lots
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ class ReceiveForm(HoneyForm):
 
     def clean(self) -> dict:
         """Add `moisture_known`, in percent, and `measured`, the weight however it was found."""
-        data = super().clean()
+        data = super().clean() or {}
         for name, find in (("moisture_known", self._moisture), ("measured", self._measured)):
             try:
                 data[name] = find(data)
@@ -132,12 +132,7 @@ class ReceiveForm(HoneyForm):
         moisture, index = data.get("moisture"), data.get("refractive_index")
         if "moisture" in self.errors or (moisture is None and "refractive_index" in self.errors):
             return None
-        if moisture is None and index is not None:
-            moisture = lots.moisture_from_index(index, data.get("refractometer_celsius"))
-        problems = Problems()
-        honey.check_moisture(problems, moisture)
-        problems.raise_any()
-        return moisture
+        return lots.moisture_known(moisture, index, data.get("refractometer_celsius"))
 
     def _measured(self, data: dict) -> Measured | None:
         """Return the weight that was measured; raises the error of the field that is missing."""

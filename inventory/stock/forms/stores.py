@@ -1,5 +1,7 @@
 """Forms for packed goods and parts on shelves, the stand and the van."""
 
+from typing import Any
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -7,7 +9,7 @@ from inventory.shared import words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import CodeChoiceField, WholeNumberField
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.queries import honey as queries
+from inventory.stock.queries import honey
 
 
 def pieces_field(label, **kwargs) -> WholeNumberField:
@@ -18,9 +20,9 @@ def pieces_field(label, **kwargs) -> WholeNumberField:
 class StockField(forms.ModelChoiceField):
     """Pieces of one item and lot at one place, out of all that is there."""
 
-    def __init__(self, **kwargs) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         super().__init__(
-            queryset=Balance.objects.none(),
+            queryset=honey.stock_at(),
             empty_label=_("Choose what"),
             error_messages={
                 "required": _("Choose what."),
@@ -61,10 +63,6 @@ class StockActForm(ActForm):
 
     stock = StockField(label=_("What"))
 
-    def __init__(self, *args, **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["stock"].queryset = queries.stock_at()
-
 
 class StockTransferForm(StockActForm):
     """Pieces carried from one place to another."""
@@ -94,37 +92,7 @@ class StockWriteOffForm(StockActForm):
     note = forms.CharField(label=_("What happened"), max_length=300, required=False)
 
 
-class StockCountForm(ActForm):
-    """What was counted of one thing at one place, where it may be that the books know of none."""
-
-    place = StoreField(label=_("Where"))
-    thing = forms.ChoiceField(label=_("What"), error_messages={"required": _("Choose what.")})
-    counted = pieces_field(_("Counted"), help_text=_("All that are there now, also none."))
-    reason = forms.CharField(
-        label=_("Reason"),
-        max_length=300,
-        help_text=_("For example: counted at the end of the month."),
-        error_messages={"required": _("Say why the books should follow the count.")},
-    )
-
-    def __init__(self, *args, **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["thing"].choices = _things()
-
-    def clean_thing(self) -> tuple[Item, Lot | None]:
-        kind, pk = self.cleaned_data["thing"].split("-")
-        if kind == "lot":
-            lot = Lot.objects.select_related("size__item").get(pk=pk)
-            return lot.size.item, lot
-        return Item.objects.get(pk=pk), None
-
-
-def thing_of(balance: Balance) -> str:
-    """Return what a count form calls the item and lot of a balance."""
-    return f"lot-{balance.lot_id}" if balance.lot_id else f"item-{balance.item_id}"
-
-
-def _things() -> list[tuple]:
+def _things() -> list[tuple[str, Any]]:
     """Return every packed lot and every part, as grouped choices."""
     packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("size")
     parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
@@ -135,10 +103,38 @@ def _things() -> list[tuple]:
             [
                 (
                     f"lot-{lot.pk}",
-                    _("%(item)s, lot %(lot)s") % {"item": lot.size.name, "lot": lot.code},
+                    _("%(item)s, lot %(lot)s") % {"item": lot.size, "lot": lot.code},
                 )
                 for lot in packed.order_by("size__brimful_ml", "-made_on", "-id")
             ],
         ),
         (str(_("Parts")), [(f"item-{item.pk}", item.name) for item in parts]),
     ]
+
+
+class StockCountForm(ActForm):
+    """What was counted of one thing at one place, where it may be that the books know of none."""
+
+    place = StoreField(label=_("Where"))
+    thing = forms.ChoiceField(
+        label=_("What"), choices=_things, error_messages={"required": _("Choose what.")}
+    )
+    counted = pieces_field(_("Counted"), help_text=_("All that are there now, also none."))
+    reason = forms.CharField(
+        label=_("Reason"),
+        max_length=300,
+        help_text=_("For example: counted at the end of the month."),
+        error_messages={"required": _("Say why the books should follow the count.")},
+    )
+
+    def clean_thing(self) -> tuple[Item, Lot | None]:
+        kind, pk = self.cleaned_data["thing"].split("-")
+        if kind == "lot":
+            lot = Lot.objects.get(pk=pk)
+            return Item.objects.get(size=lot.size), lot
+        return Item.objects.get(pk=pk), None
+
+
+def thing_of(balance: Balance) -> str:
+    """Return what a count form calls the item and lot of a balance."""
+    return f"lot-{balance.lot_id}" if balance.lot_id else f"item-{balance.item_id}"

@@ -112,6 +112,9 @@ class Place(models.Model):
     is_active = models.BooleanField(_("in use"), default=True)
     note = models.CharField(_("note"), max_length=200, blank=True)
 
+    # What is at the place, where a query has fetched it along.
+    contents: "list[Balance]"
+
     objects = PlaceManager()
 
     class Meta:
@@ -158,9 +161,7 @@ class AppendOnly(models.QuerySet[Row]):
 
 
 class AppendOnlyModel(models.Model):
-    """A row that is written once and never changed."""
-
-    objects = AppendOnly.as_manager()
+    """A row that is written once and never changed; its manager is of an `AppendOnly` too."""
 
     class Meta:
         abstract = True
@@ -204,6 +205,8 @@ class Posting(AppendOnlyModel):
     reverses = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
+
+    objects = AppendOnly.as_manager()
 
     class Meta:
         ordering = ["-occurred_at", "-id"]
@@ -252,10 +255,10 @@ class PostingLineQuerySet(AppendOnly["PostingLine"]):
             .order_by("posting_id", "lot_id")
             .values_list("item_id", "lot__cost_cents", "lot__quantity_made", "change")
         ):
-            is_known = cost_cents is not None and made > 0
-            averages[item].change(
-                change, share_cents(cost_cents, change, made) if is_known else None
-            )
+            cents = None
+            if cost_cents is not None and made > 0:
+                cents = share_cents(cost_cents, change, made)
+            averages[item].change(change, cents)
         return averages
 
 
@@ -366,7 +369,7 @@ class Balance(models.Model):
 
     @property
     def honey_lot(self) -> "Lot":
-        """The lot of honey that is there; raises `ValueError` for parts, which have none."""
+        """The lot of the honey, in bulk or in jars; raises `ValueError` for parts."""
         if self.lot is None:
             raise ValueError(f"{self} is of no lot.")
         return self.lot

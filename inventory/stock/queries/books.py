@@ -31,7 +31,7 @@ def _crooked_postings() -> Iterator[str]:
 
 
 def _wrong_balances() -> Iterator[str]:
-    sums = {
+    sums: dict[tuple[int, int, int | None], int] = {
         (row["item"], row["place"], row["lot"]): row["total"]
         for row in PostingLine.objects.values("item", "place", "lot")
         .order_by()
@@ -78,6 +78,8 @@ def _crooked_reversals() -> Iterator[str]:
         .prefetch_related("lines", "reverses__lines")
         .order_by("id")
     ):
+        if reversal.reverses is None:
+            continue
         undone = {_line_key(line): -line.quantity for line in reversal.reverses.lines.all()}
         if {_line_key(line): line.quantity for line in reversal.lines.all()} != undone:
             yield f"Posting {reversal.pk} does not undo posting {reversal.reverses_id} exactly."

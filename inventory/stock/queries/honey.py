@@ -56,7 +56,9 @@ class VesselContents:
         """Litres at 20 °C, the temperature at which gallons are traded."""
         if self.balance is None:
             return Decimal(0)
-        return density.litres_of(self.grams, moisture_percent=self.lot.moisture_percent)
+        return density.litres_of(
+            self.grams, moisture_percent=self.balance.honey_lot.moisture_percent
+        )
 
     @property
     def fraction(self) -> Decimal | None:
@@ -243,7 +245,7 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
     origins = lot.origins()
     descendants = lot.descendants()
-    where: dict[int, list[Balance]] = {}
+    where: dict[int | None, list[Balance]] = {}
     for balance in (
         Balance.objects.filter(lot__in=[lot, *descendants], is_physical=True, quantity__gt=0)
         .select_related("place", "item")
@@ -342,8 +344,9 @@ class PostingRow:
         )
 
 
-def _honey_first(item: Item) -> tuple:
-    return ([Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART].index(item.kind), item.name)
+def _honey_first(item: Item) -> tuple[int, str]:
+    kinds: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART]
+    return (kinds.index(item.kind), item.name)
 
 
 def _movement(item: Item, lines: list[PostingLine]) -> Movement:

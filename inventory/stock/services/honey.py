@@ -23,12 +23,11 @@ from inventory.shared.errors import (
 from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
 from inventory.stock.services import ledger, lots
 from inventory.stock.services.ledger import Line
 
 # Where honey goes when it is written off, by the kind of the posting that says why.
-WRITE_OFF_PLACES = {
+WRITE_OFF_PLACES: dict[str, str] = {
     Posting.Kind.SPOILAGE: Place.Kind.SPOILED,
     Posting.Kind.OWN_USE: Place.Kind.OWN_USE,
     Posting.Kind.GIFT: Place.Kind.GIVEN_AWAY,
@@ -96,9 +95,7 @@ def receive(
     problems = Problems()
     checks.check_grams(problems, "grams", grams)
     try:
-        if moisture_percent is None and refractive_index is not None:
-            moisture_percent = lots.moisture_from_index(refractive_index, refractometer_celsius)
-        check_moisture(problems, moisture_percent)
+        moisture = lots.moisture_known(moisture_percent, refractive_index, refractometer_celsius)
     except BadValue as error:
         problems.add_error(error)
     if not floral_source.strip():
@@ -132,7 +129,7 @@ def receive(
         floral_source=floral_source.strip(),
         yard=yard.strip(),
         made_on=extracted_on,
-        moisture_percent=moisture_percent,
+        moisture_percent=moisture,
         refractive_index=refractive_index,
         refractometer_celsius=refractometer_celsius,
         colour_mm=colour_mm,
@@ -154,14 +151,6 @@ def receive(
         occurred_at=days.moment(extracted_on),
     )
     return lot
-
-
-def check_moisture(problems: Problems, moisture_percent: Decimal | None) -> None:
-    """Add a problem for a moisture that is missing or that no honey has."""
-    if moisture_percent is None:
-        problems.add("moisture_percent", _("Enter the moisture, or the refractometer index."))
-    elif not MOISTURE_MIN <= moisture_percent <= MOISTURE_MAX:
-        problems.add("moisture_percent", _("Moisture of honey lies between 10 and 30 percent."))
 
 
 @transaction.atomic
@@ -248,7 +237,10 @@ def preview_receipt(*, place: Place, lot: Lot) -> HoneyPreview:
     """Say what receiving `lot`, not saved yet, would change; raises as `receive`."""
     problems = Problems()
     checks.check_grams(problems, "grams", lot.quantity_made)
-    check_moisture(problems, lot.moisture_percent)
+    try:
+        lots.moisture_known(lot.moisture_percent)
+    except BadValue as error:
+        problems.add_error(error)
     rules.check_vessel(problems, "place", place)
     problems.raise_any()
     there = Balance.objects.in_vessel(place)
@@ -360,7 +352,7 @@ def take(
             % {"place": source.name, "asked": asked, "free": free},
             parameter=parameter if there.free else source_parameter,
         )
-    return lots.Portion(there.lot, grams, source)
+    return lots.Portion(there.honey_lot, grams, source)
 
 
 def _pour(
@@ -392,7 +384,7 @@ def _with_what_is_there(
             % {"place": target.name},
             parameter="target",
         )
-    return [*portions, lots.Portion(there.lot, there.quantity, target)]
+    return [*portions, lots.Portion(there.honey_lot, there.quantity, target)]
 
 
 @transaction.atomic

@@ -1,6 +1,6 @@
 """Lots: their codes, their measurements, and what mixing makes of them."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -12,8 +12,9 @@ from inventory.physics import refractometer
 from inventory.shared import words
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import BadValue
-from inventory.shared.money import share_cents
+from inventory.stock import rules
 from inventory.stock.models import Lot, LotParent, Place
+from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
 from inventory.stock.services import ledger
 
 
@@ -28,6 +29,26 @@ class Portion:
 
 # Lots that are not saved yet can't be keys, so that parts are pairs.
 Parts = list[tuple[Lot, int]]
+
+
+def moisture_known(
+    percent: Decimal | None, index: Decimal | None = None, celsius: Decimal | None = None
+) -> Decimal:
+    """Return the moisture in percent, as it was measured or by a refractometer index.
+
+    Raises `BadValue` where it is missing or that of no honey.
+    """
+    if percent is None and index is not None:
+        percent = moisture_from_index(index, celsius)
+    if percent is None:
+        raise BadValue(
+            _("Enter the moisture, or the refractometer index."), parameter="moisture_percent"
+        )
+    if not MOISTURE_MIN <= percent <= MOISTURE_MAX:
+        raise BadValue(
+            _("Moisture of honey lies between 10 and 30 percent."), parameter="moisture_percent"
+        )
+    return percent
 
 
 def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
@@ -100,32 +121,28 @@ def _parts(portions: Iterable[Portion]) -> Parts:
 
 
 def _blend_of(parts: Parts) -> Lot:
-    """Return the blend of these lots with its measurements, not saved and without a code."""
+    """Return the blend of these lots with its measurements, not saved and without a code.
+
+    Its colour is unknown where that of any lot is.
+    """
+    colours = [(lot.colour_mm, grams) for lot, grams in parts if lot.colour_mm is not None]
     return Lot(
         kind=Lot.Kind.BLEND,
         season=max(lot.season for lot, _grams in parts),
         floral_source=_joined(lot.floral_source for lot, _grams in parts),
         yard=_joined(lot.yard for lot, _grams in parts),
         made_on=timezone.localdate(),
-        moisture_percent=_mean(parts, "moisture_percent", "0.01"),
-        colour_mm=_mean(parts, "colour_mm", "0.1"),
+        moisture_percent=_mean([(lot.moisture_percent, grams) for lot, grams in parts], "0.01"),
+        colour_mm=_mean(colours, "0.1") if len(colours) == len(parts) else None,
         quantity_made=sum(grams for _lot, grams in parts),
-        cost_cents=_cost(parts),
+        cost_cents=rules.cost_cents(parts),
     )
 
 
-def _mean(parts: Parts, field: str, step: str) -> Decimal | None:
-    """Return the mass-weighted mean of a measurement; None when it is unknown for any lot."""
-    if any(getattr(lot, field) is None for lot, _grams in parts):
-        return None
-    weighted = sum(getattr(lot, field) * grams for lot, grams in parts)
-    return (weighted / sum(grams for _lot, grams in parts)).quantize(Decimal(step))
-
-
-def _cost(parts: Parts) -> int | None:
-    if any(lot.unit_cost_cents is None for lot, _grams in parts):
-        return None
-    return sum(share_cents(lot.cost_cents, grams, lot.quantity_made) for lot, grams in parts)
+def _mean(figures: Sequence[tuple[Decimal, int]], step: str) -> Decimal:
+    """Return the mean of figures weighted by their grams, rounded to `step`."""
+    weighted = sum((figure * grams for figure, grams in figures), Decimal(0))
+    return (weighted / sum(grams for _figure, grams in figures)).quantize(Decimal(step))
 
 
 def _joined(names: Iterable[str]) -> str:

@@ -1,6 +1,6 @@
 """Places: tanks with their shape, drums with their tare, shelves, the stand and the van."""
 
-import re
+import string
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -19,7 +19,7 @@ DRUMS_MAX = 200
 # Larger or heavier than any vessel of a honey house: a slip of the finger, or of the unit.
 MEASURE_MM_MAX = 50_000
 CAPACITY_LITRES_MAX = 500_000
-TARE_GRAMS_MAX = {Place.Kind.DRUM: 100_000, Place.Kind.PAIL: 100_000}
+TARE_GRAMS_MAX: dict[str, int] = {Place.Kind.DRUM: 100_000, Place.Kind.PAIL: 100_000}
 TARE_GRAMS_MAX_ELSE = 5_000_000
 # /honey/places/new/ is the page that makes a place.
 TAKEN_BY_ADDRESSES = ("new", "drums")
@@ -98,15 +98,16 @@ def create_drums(
     is absurd.
     """
     problems = Problems()
-    counted = re.fullmatch(r"(?P<stem>.*?)(?P<number>\d+)", first_code)
-    if not counted:
+    stem = first_code.rstrip(string.digits)
+    digits = first_code.removeprefix(stem)
+    if not digits:
         problems.add("first_code", _("End the first number in figures, for example D-001."))
     if not 1 <= count <= DRUMS_MAX:
         problems.add("count", _("Enter how many drums, from 1 to %(most)s.") % {"most": DRUMS_MAX})
     _check_size(problems, Place.Kind.DRUM, tare_grams, capacity_litres)
     problems.raise_any()
-    first, width = int(counted["number"]), len(counted["number"])
-    codes = [f"{counted['stem']}{number:0{width}d}" for number in range(first, first + count)]
+    first, width = int(digits), len(digits)
+    codes = [f"{stem}{number:0{width}d}" for number in range(first, first + count)]
     known = Place.objects.filter(code__in=codes).order_by("code").values_list("code", flat=True)
     if known:
         raise BadValue(
@@ -224,7 +225,8 @@ def _check_size(
     capacity_litres: Decimal | None,
     capacity_parameter: str = "capacity_litres",
 ) -> None:
-    if (tare_grams or 0) > TARE_GRAMS_MAX.get(kind, TARE_GRAMS_MAX_ELSE):
+    heaviest_grams = TARE_GRAMS_MAX.get(kind, TARE_GRAMS_MAX_ELSE)
+    if tare_grams is not None and tare_grams > heaviest_grams:
         problems.add(
             "tare_grams",
             _("%(tare)s is more than an empty vessel weighs. Check the figure and its unit.")
@@ -310,7 +312,7 @@ def _check_holds_what_is_in_it(place: Place, parameter: str) -> None:
     there = Balance.objects.in_vessel(place) if place.is_vessel else None
     if there is None or place.capacity_litres is None:
         return
-    litres = density.litres_of(there.quantity, moisture_percent=there.lot.moisture_percent)
+    litres = density.litres_of(there.quantity, moisture_percent=there.honey_lot.moisture_percent)
     if litres > place.capacity_litres:
         raise BadValue(
             _("%(place)s holds %(there)s now, which does not fit into %(capacity)s.")

@@ -72,7 +72,7 @@ class HoneyActView(ActView):
             return {"problems": error.problems}
         return {"preview": preview, "measured": form.cleaned_data.get("measured")}
 
-    def posting_to_undo(self, made: Posting) -> Posting:
+    def posting_to_undo(self, made: Any) -> Posting | None:
         return made
 
     def repeat_url(self, made: Any) -> str:
@@ -85,7 +85,7 @@ def _missing(form: forms.HoneyForm) -> str:
     """Return what the house has none of and the act needs: "vessel", "honey", or nothing."""
     fields = [field for field in form.fields.values() if isinstance(field, VesselField)]
     for field in sorted(fields, key=lambda field: field.filled):
-        if not field.queryset.exists():
+        if field.queryset is None or not field.queryset.exists():
             return "honey" if field.filled else "vessel"
     return ""
 
@@ -142,7 +142,7 @@ class ReceiptView(HoneyActView):
     def next_url(self, made: Lot) -> str:
         return reverse("inventory:lot_detail", args=[made.code])
 
-    def posting_to_undo(self, made: Lot) -> Posting:
+    def posting_to_undo(self, made: Any) -> Posting | None:
         return ledger.find(self._key)
 
 
@@ -222,7 +222,9 @@ class BlendView(HoneyActView):
 
     def next_url(self, made: Posting) -> str:
         there = Balance.objects.in_vessel(self._target)
-        return reverse("inventory:lot_detail", args=[there.lot.code])
+        if there is None:
+            return place_url(self._target)
+        return reverse("inventory:lot_detail", args=[there.honey_lot.code])
 
 
 class DrumFillView(HoneyActView):
@@ -292,7 +294,7 @@ class WriteOffView(HoneyActView):
 
 def moved_message(posting: Posting, target: Place) -> str:
     """Say how much went where: "652 lb from Tank 1 into Drum D-014." """
-    row = queries.PostingRow.of(queries.posting(posting.pk))
+    row = queries.PostingRow.of(queries.postings().get(pk=posting.pk))
     movement = row.movements[0]
     return _("%(weight)s from %(sources)s into %(target)s.") % {
         "weight": words.pounds(movement.quantity, 1),

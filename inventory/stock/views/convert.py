@@ -47,7 +47,8 @@ def _colour_line(data: dict) -> str:
     colour_mm = data.get("colour_mm")
     if colour_mm is None or not 0 <= colour_mm <= honey.COLOUR_MM_MAX:
         return ""
-    return f"= {words.colour(Lot(colour_mm=colour_mm).colour_class)}"
+    colour_class = Lot(colour_mm=colour_mm).colour_class
+    return f"= {words.colour(colour_class)}" if colour_class else ""
 
 
 def _weight_line(data: dict) -> str:
@@ -90,7 +91,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
     try:
         litres = vessels.litres_at(place, depth_mm)
         weighed = density.grams_of(
-            litres, moisture_percent=there.lot.moisture_percent, celsius=celsius
+            litres, moisture_percent=there.honey_lot.moisture_percent, celsius=celsius
         )
     except HouseError as error:
         return _line(request, error.message)
@@ -105,7 +106,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "kilograms": words.kilograms(weighed.grams),
         "pounds": words.pounds(weighed.grams, 1),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
-        "moisture": plain(there.lot.moisture_percent, 2),
+        "moisture": plain(there.honey_lot.moisture_percent, 2),
         "temperature": words.temperature(celsius),
         "book": words.pounds(there.quantity, 1),
     }

@@ -49,7 +49,7 @@ def _by_colour(drums: list[queries.VesselContents]) -> list[queries.VesselConten
     def rank(drum: queries.VesselContents) -> tuple:
         if drum.lot is None:
             return (len(ranks) + 1, drum.place.code)
-        return (ranks.get(drum.lot.colour_class, len(ranks)), drum.place.code)
+        return (ranks.get(drum.lot.colour_class or "", len(ranks)), drum.place.code)
 
     return sorted(drums, key=rank)
 

@@ -24,6 +24,7 @@ class StockActView(ActView):
     """An act with packed goods or parts; the address may say which: ?stock=<balance>."""
 
     filled_by_address: tuple[str, ...] = ("stock",)
+    _place: Place
 
     def get_initial(self) -> dict[str, Any]:
         given = {
