@@ -4,13 +4,12 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services.customers import Details
 from inventory.shared.forms.acts import HouseForm, PlainWords
 from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
 
 
 class CustomerForm(HouseForm):
-    """What is known of a customer; `details()` is what the service takes."""
+    """What is known of a customer."""
 
     name = forms.CharField(label=_("Name"), max_length=120)
     kind = forms.ChoiceField(
@@ -79,9 +78,6 @@ class CustomerForm(HouseForm):
     @classmethod
     def of(cls, customer: Customer) -> "CustomerForm":
         return cls(initial={name: getattr(customer, name) for name in cls.base_fields})
-
-    def details(self) -> Details:
-        return Details(**self.cleaned_data)
 
 
 class FindForm(PlainWords, forms.Form):

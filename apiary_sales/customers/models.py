@@ -1,5 +1,7 @@
 """People and firms we sell to."""
 
+from datetime import date
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -64,17 +66,24 @@ class Customer(models.Model):
     def __str__(self) -> str:
         return self.name
 
-    def is_exempt_on(self, day) -> bool:
+    def is_exempt_on(self, day: date) -> bool:
         """Tell whether a certificate in force on `day` frees this customer from sales tax."""
         return self.tax_status == self.TaxStatus.EXEMPT and (
             self.certificate_expires is None or self.certificate_expires >= day
         )
 
 
-class CustomerBalance(models.Model):
-    """What a customer owes now, tax included; below nothing, they have money on account.
+class CustomerBalanceQuerySet(models.QuerySet["CustomerBalance"]):
+    def owed_cents(self, customer: Customer) -> int:
+        """Return what a customer owes now; below zero, they have money on account."""
+        balance = self.filter(customer=customer).first()
+        return balance.owed_cents if balance else 0
 
-    Only the book of money writes it, with each entry; `verify_ledger` proves it. It stands here so
+
+class CustomerBalance(models.Model):
+    """What a customer owes now, tax included; below zero, they have money on account.
+
+    Only the book of money writes it, with each entry; `verify_ledger` proves it. It is kept here so
     that an order can be weighed against the credit limit.
     """
 
@@ -82,6 +91,8 @@ class CustomerBalance(models.Model):
         Customer, on_delete=models.PROTECT, related_name="balance", primary_key=True
     )
     owed_cents = models.BigIntegerField(default=0)
+
+    objects = CustomerBalanceQuerySet.as_manager()
 
     def __str__(self) -> str:
         return f"{self.customer} {self.owed_cents}"

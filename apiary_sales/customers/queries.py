@@ -13,7 +13,7 @@ RENEW_BEFORE = timedelta(days=30)
 
 @dataclass(frozen=True)
 class Certificate:
-    """How an exemption certificate stands on a day; `state` is valid, soon or expired."""
+    """Whether an exemption certificate is good on a day; `state` is valid, soon or expired."""
 
     state: str
     expires: date | None
@@ -25,7 +25,7 @@ class Certificate:
 
 
 def find(*, words: str = "", kind: str = "", include_inactive: bool = False) -> QuerySet[Customer]:
-    """Return customers by name; each word typed must stand somewhere in what is known of them."""
+    """Return customers by name; each word typed must be somewhere in what is known of them."""
     customers = Customer.objects.all()
     if not include_inactive:
         customers = customers.filter(is_active=True)
@@ -43,7 +43,7 @@ def find(*, words: str = "", kind: str = "", include_inactive: bool = False) -> 
 
 
 def certificate(customer: Customer, on: date) -> Certificate | None:
-    """Return how the certificate of an exempt customer stands, or None for a taxable one."""
+    """Return the state of an exempt customer's certificate, or None for a taxable customer."""
     if customer.tax_status != Customer.TaxStatus.EXEMPT:
         return None
     expires = customer.certificate_expires
@@ -53,12 +53,3 @@ def certificate(customer: Customer, on: date) -> Certificate | None:
     if not customer.is_exempt_on(on):
         return Certificate("expired", expires, days_left)
     return Certificate("soon" if expires - on <= RENEW_BEFORE else "valid", expires, days_left)
-
-
-def certificates_to_renew(on: date) -> QuerySet[Customer]:
-    """Return active exempt customers whose certificate has run out or soon will, soonest first."""
-    return Customer.objects.filter(
-        is_active=True,
-        tax_status=Customer.TaxStatus.EXEMPT,
-        certificate_expires__lte=on + RENEW_BEFORE,
-    ).order_by("certificate_expires", "name")

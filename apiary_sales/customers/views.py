@@ -57,7 +57,7 @@ def customer_create(request: HttpRequest) -> HttpResponse:
     form = CustomerForm(request.POST) if request.method == "POST" else CustomerForm()
     if form.is_valid():
         try:
-            added = customers.add(form.details())
+            added = customers.add(**form.cleaned_data)
         except HouseError as error:
             form.refuse(error)
         else:
@@ -72,7 +72,7 @@ def customer_edit(request: HttpRequest, pk: int) -> HttpResponse:
     form = CustomerForm(request.POST) if request.method == "POST" else CustomerForm.of(customer)
     if form.is_valid():
         try:
-            changed = customers.change(customer, form.details())
+            changed = customers.change(customer, **form.cleaned_data)
         except HouseError as error:
             form.refuse(error)
         else:

@@ -1,4 +1,4 @@
-"""Where the parts of a chart lie; the templates draw them.
+"""Where the parts of a chart are; the templates draw them.
 
 Lengths are percent of the width, so that a chart fills a phone and a desk alike while its words
 keep their size. Heights are pixels.
@@ -36,7 +36,7 @@ COST_GROUPS = (
 
 
 @dataclass(frozen=True)
-class Bar:
+class LadderBar:
     """One rung of the ladder."""
 
     net_back: JarNetBack
@@ -51,7 +51,7 @@ class Bar:
 class Ladder:
     """Bars from the worst to the best, with the drum as a line across them."""
 
-    bars: tuple[Bar, ...]
+    bars: tuple[LadderBar, ...]
     height: int
     zero: Decimal
     drum: Decimal | None
@@ -78,17 +78,18 @@ class CostBar:
     """
 
     cost: FilledCost
+    total: Decimal
     y: int
     segments: tuple[Segment, ...]
 
     @property
     def cents(self) -> int:
-        return cents_half_up(self.cost.total)
+        return cents_half_up(self.total)
 
     @property
     def per_pound_cents(self) -> int:
         """The cost of so much as is a pound on the label."""
-        pound = self.cost.total / self.cost.size.declared_grams * POUND_GRAMS
+        pound = self.total / self.cost.size.declared_grams * POUND_GRAMS
         return cents_half_up(pound.quantize(Decimal("0.0001")))
 
 
@@ -100,22 +101,26 @@ class CostBars:
 
 def ladder(comparison: Comparison) -> Ladder | None:
     """Lay out the ladder, or None when no rung has a known figure."""
-    known = comparison.known
+    known = [
+        (rung.net_back, rung.net_back.per_pound)
+        for rung in comparison.rungs
+        if rung.net_back.per_pound is not None
+    ]
     if not known:
         return None
-    figures = [rung.net_back.per_pound for rung in known]
+    figures = [per_pound for _net_back, per_pound in known]
     drum = comparison.drum.per_pound if comparison.drum else None
     reach = [*figures, Decimal(0), *([] if drum is None else [drum])]
     low, high = min(reach), max(reach)
     scale = LONGEST / (high - low) if high > low else Decimal(0)
     zero = -low * scale
     bars = []
-    for index, rung in enumerate(known):
-        end = zero + rung.net_back.per_pound * scale
+    for index, (net_back, per_pound) in enumerate(known):
+        end = zero + per_pound * scale
         bars.append(
-            Bar(
-                rung.net_back,
-                CHANNEL_SERIES[Channel(rung.net_back.channel)],
+            LadderBar(
+                net_back,
+                CHANNEL_SERIES[Channel(net_back.channel)],
                 HEAD_HEIGHT + index * ROW_HEIGHT,
                 _place(min(zero, end)),
                 _place(abs(end - zero)),
@@ -134,22 +139,23 @@ def ladder(comparison: Comparison) -> Ladder | None:
 
 def cost_bars(costs: Sequence[FilledCost]) -> CostBars | None:
     """Lay out the cost of a piece of each size whose figures are all entered, or None without."""
-    known = [cost for cost in costs if cost.total is not None]
+    known = [(cost, cost.total) for cost in costs if cost.total is not None]
     if not known:
         return None
     bars = []
-    for index, cost in enumerate(known):
+    for index, (cost, total) in enumerate(known):
+        groups = [(name, cost.of(*kinds) or Decimal(0)) for name, kinds in COST_GROUPS]
         # Jars short of their label can make overfill negative: nothing to draw then.
-        drawn = [max(cost.of(*kinds), Decimal(0)) for _name, kinds in COST_GROUPS]
-        scale = 100 / sum(drawn) if any(drawn) else Decimal(0)
+        drawn = [max(amount, Decimal(0)) for _name, amount in groups]
+        scale = 100 / sum(drawn, Decimal(0)) if any(drawn) else Decimal(0)
         segments, start, running, told = [], Decimal(0), Decimal(0), 0
-        for series, (name, kinds) in enumerate(COST_GROUPS, start=1):
+        for series, (name, amount) in enumerate(groups, start=1):
             length = drawn[series - 1] * scale
-            running += cost.of(*kinds)
+            running += amount
             upto = cents_half_up(running)
             segments.append(Segment(name, series, _place(start), _place(length), upto - told))
             start, told = start + length, upto
-        bars.append(CostBar(cost, index * ROW_HEIGHT, tuple(segments)))
+        bars.append(CostBar(cost, total, index * ROW_HEIGHT, tuple(segments)))
     return CostBars(tuple(bars), len(bars) * ROW_HEIGHT)
 
 

@@ -1,5 +1,7 @@
 """What a jar, a case and a pound in a drum cost the buyer, from which day on."""
 
+from datetime import date
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
@@ -8,6 +10,20 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import Size
+
+
+class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
+    def in_force(self, on: date) -> list["PiecePrice"]:
+        """Return the prices in force on a day, those for the fewest pieces first.
+
+        Of rows for the same size, tier and pieces, the one with the latest day up to `on` counts,
+        then the one entered last; a row without a price ends the offer.
+        """
+        rows = self.filter(valid_from__lte=on).order_by("min_pieces", "-valid_from", "-id")
+        newest: dict[tuple[str, int, int], PiecePrice] = {}
+        for row in rows:
+            newest.setdefault((row.tier, row.size_id, row.min_pieces), row)
+        return [row for row in newest.values() if row.piece_cents is not None]
 
 
 class PiecePrice(models.Model):
@@ -25,6 +41,8 @@ class PiecePrice(models.Model):
     min_pieces = models.PositiveIntegerField(_("from so many pieces"), default=1)
     piece_cents = models.BigIntegerField(_("price of one"), null=True, blank=True)
     case_cents = models.BigIntegerField(_("price of a case"), null=True, blank=True)
+
+    objects = PiecePriceQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("price")
@@ -78,6 +96,19 @@ class BulkPrice(models.Model):
         return f"{self.colour_class or 'any colour'} {self.price_per_pound}"
 
 
+class TaxRateQuerySet(models.QuerySet["TaxRate"]):
+    def in_force(self, on: date) -> list["TaxRate"]:
+        """Return the rates in force on a day, the one entered first at the top.
+
+        Of rows of one name on the same goods, the one with the latest day up to `on` counts,
+        then the one entered last; one of 0 percent ends the rate.
+        """
+        newest: dict[tuple[str, str], TaxRate] = {}
+        for row in self.filter(valid_from__lte=on).order_by("-valid_from", "-id"):
+            newest.setdefault((row.goods, row.name.casefold()), row)
+        return sorted((row for row in newest.values() if row.percent), key=lambda row: row.pk)
+
+
 class TaxRate(models.Model):
     """A sales tax rate on one kind of goods, from a day on. Rates are local: ask your authority.
 
@@ -94,6 +125,8 @@ class TaxRate(models.Model):
     goods = models.CharField(_("on"), max_length=8, choices=Goods)
     percent = models.DecimalField(_("percent"), max_digits=7, decimal_places=4)
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
+
+    objects = TaxRateQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("tax rate")

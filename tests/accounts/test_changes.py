@@ -15,8 +15,9 @@ from django.urls import reverse
 from apiary_sales.accounts import people
 from apiary_sales.accounts.queries import Figure
 from apiary_sales.customers.services import customers
-from apiary_sales.customers.services.customers import Details
-from apiary_sales.pricing.services import channels, prices
+from apiary_sales.pricing.queries.prices import price_lists
+from apiary_sales.pricing.rules import price_changes
+from apiary_sales.pricing.services import filling_times, prices
 from inventory.bottling.services import sizes
 from inventory.bottling.services.sizes import PartUse
 from inventory.shared.models import House
@@ -73,18 +74,16 @@ def test_a_raised_credit_limit_is_kept_with_who_when_and_what_it_was(client, off
 
 
 def test_choices_days_and_what_was_empty_are_written_as_people_read_them(seen):
-    grocery = customers.add(Details(name="Corner Grocery"))
+    grocery = customers.add(name="Corner Grocery")
     forget()
 
     customers.change(
         grocery,
-        Details(
-            name="Corner Grocery",
-            tax_status="exempt",
-            certificate_number="EX-204",
-            certificate_expires=date(2027, 3, 31),
-            is_active=False,
-        ),
+        name="Corner Grocery",
+        tax_status="exempt",
+        certificate_number="EX-204",
+        certificate_expires=date(2027, 3, 31),
+        is_active=False,
     )
 
     [change] = seen()
@@ -97,7 +96,7 @@ def test_choices_days_and_what_was_empty_are_written_as_people_read_them(seen):
 
 
 def test_what_is_added_names_only_what_was_filled_in(seen):
-    customers.add(Details(name="Corner Grocery", city="Millbrook"))
+    customers.add(name="Corner Grocery", city="Millbrook")
 
     [change] = seen()
     labels = {figure.label: figure.after for figure in change.figures}
@@ -111,11 +110,13 @@ def test_every_price_of_a_change_by_percent_is_in_the_trail(office, seen):
     for name, cents in [("Pint", 900), ("Quart", 1700)]:
         prices.set_piece(size=builders.size(name), tier="stand", piece_cents=cents, valid_from=day)
     forget()
-    asked = {"tiers": ["stand"], "percent": Decimal(10), "ending": "cent", "valid_from": day}
-    table = prices.changes(**asked)
+    asked = {"percent": Decimal(10), "ending": "cent"}
+    table = price_changes.changes(price_lists(["stand"], day), **asked)
 
     with set_actor(office):
-        prices.change_by_percent(**asked, seen=prices.fingerprint(table))
+        prices.change_by_percent(
+            **asked, tiers=["stand"], valid_from=day, seen=price_changes.fingerprint(table)
+        )
 
     rows = seen(person=office.username)
     assert {(row.name, row.act) for row in rows} == {
@@ -136,7 +137,7 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
     )
     shape = places.Shape(form=TankShape.Form.UPRIGHT, diameter_mm=900, length_mm=1_400)
     tank = places.create(code="T9", name="Tank 9", kind="tank", shape=shape)
-    channels.set_filling_times({pint: Decimal("1.5")})
+    filling_times.set_minutes({pint: Decimal("1.5")})
     ProductionSettings(honey_house_celsius=Decimal("32.0")).save()
     forget()
 
@@ -149,7 +150,7 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
         parts=[PartUse(lid), PartUse(jar)],
     )
     places.change(place=tank, name="Tank 9", shape=shape)
-    channels.set_filling_times({pint: Decimal("1.500")})
+    filling_times.set_minutes({pint: Decimal("1.500")})
     ProductionSettings(honey_house_celsius=Decimal("32")).save()
 
     assert seen() == []

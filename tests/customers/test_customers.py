@@ -1,4 +1,4 @@
-"""Customers: what is kept of them, how their certificate stands, and who may change them."""
+"""Customers: what is kept of them, whether their certificate is good, and who may change them."""
 
 from datetime import date, timedelta
 
@@ -10,7 +10,6 @@ from django.urls import reverse
 from apiary_sales.customers import queries
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
-from apiary_sales.customers.services.customers import Details
 from inventory.shared.errors import BadValue, SeveralProblems
 from tests import builders
 
@@ -20,13 +19,11 @@ DAY = timedelta(days=1)
 
 def test_a_customer_is_kept_as_entered(db):
     added = customers.add(
-        Details(
-            name="  Hollow Oak Bakery ",
-            kind=Customer.Kind.BULK,
-            tier=Customer.Tier.BULK,
-            terms_days=14,
-            credit_limit_cents=250_000,
-        )
+        name="  Hollow Oak Bakery ",
+        kind=Customer.Kind.BULK,
+        tier=Customer.Tier.BULK,
+        terms_days=14,
+        credit_limit_cents=250_000,
     )
 
     kept = Customer.objects.get(pk=added.pk)
@@ -38,7 +35,7 @@ def test_two_customers_never_have_the_same_name_whatever_the_capitals(db):
     builders.customer("Corner Grocery")
 
     with pytest.raises(BadValue) as refused:
-        customers.add(Details(name="corner grocery"))
+        customers.add(name="corner grocery")
 
     assert refused.value.parameter == "name"
     assert refused.value.message == (
@@ -50,7 +47,7 @@ def test_two_customers_never_have_the_same_name_whatever_the_capitals(db):
 
 def test_an_exempt_customer_needs_a_certificate_number(db):
     with pytest.raises(BadValue) as refused:
-        customers.add(Details(name="Mill", tax_status="exempt"))
+        customers.add(name="Mill", tax_status="exempt")
 
     assert refused.value.parameter == "certificate_number"
     assert refused.value.message == (
@@ -68,7 +65,7 @@ def test_all_problems_are_told_at_once_and_nothing_is_changed(db):
     customer = builders.customer("Corner Grocery", terms_days=30)
 
     with pytest.raises(SeveralProblems) as refused:
-        customers.change(customer, Details(name=" ", terms_days=366, credit_limit_cents=-1))
+        customers.change(customer, name=" ", terms_days=366, credit_limit_cents=-1)
 
     assert [(each.parameter, each.message) for each in refused.value.problems] == [
         ("name", "Enter the name of the customer."),
@@ -108,23 +105,6 @@ def test_a_certificate_without_an_end_is_good_and_a_taxable_customer_has_none(db
     assert queries.certificate(exempt, TODAY) == queries.Certificate("valid", None, None)
     assert queries.certificate(taxable, TODAY) is None
     assert taxable.is_exempt_on(TODAY) is False
-
-
-def test_certificates_to_renew_come_soonest_first(db):
-    def exempt(name, days, **fields):
-        return builders.customer(
-            name,
-            tax_status="exempt",
-            certificate_number="X",
-            certificate_expires=TODAY + days * DAY,
-            **fields,
-        )
-
-    later, soon, gone = exempt("Later", 31), exempt("Soon", 30), exempt("Gone", -1)
-    exempt("Left", 1, is_active=False)
-
-    assert list(queries.certificates_to_renew(TODAY)) == [gone, soon]
-    assert later not in queries.certificates_to_renew(TODAY)
 
 
 def test_every_word_looked_for_must_be_somewhere(db):

@@ -100,7 +100,7 @@ def test_the_cost_of_a_filled_jar_is_the_sum_of_its_lines(jar):
     # 400 kg of honey for 1,600.00: 0.40 cents a gram.
     lot = builders.lot_in(builders.place("tank-1"), 400_000, cost_cents=160_000)
 
-    cost = costs.size_cost(size=jar, on=TODAY, lot=lot)
+    cost = costs.book(TODAY).filled_cost(jar, costs.honey_cost(lot))
 
     # Packed 53,000 − 1,000 − 2 × 500 = 51,000 g, 510 g a jar: 10 g over.
     assert cost.fill.net_grams == 510
@@ -147,7 +147,7 @@ def test_without_runs_the_label_weight_and_the_entered_minutes_count(jar):
     labour(1_500)
     lot = builders.lot_in(builders.place("tank-1"), 400_000, cost_cents=160_000)
 
-    cost = costs.size_cost(size=jar, on=TODAY, lot=lot)
+    cost = costs.book(TODAY).filled_cost(jar, costs.honey_cost(lot))
 
     # 2.00 honey + 0.60 + 0.12 + 0.08 + 0.10 parts + 1.2 × 15.00 ÷ 60 = 0.30 labour.
     assert cost.total == Decimal("3.2000")
@@ -159,7 +159,7 @@ def test_what_is_not_entered_is_named_and_never_counts_as_nothing(jar):
     lot = builders.lot_in(builders.place("tank-1"))
     builders.made_of(jar, builders.part("Seal", "other"))
 
-    cost = costs.size_cost(size=jar, on=TODAY, lot=lot)
+    cost = costs.book(TODAY).filled_cost(jar, costs.honey_cost(lot))
 
     assert cost.missing == [
         "Honey on the label",
@@ -176,7 +176,7 @@ def test_what_is_not_entered_is_named_and_never_counts_as_nothing(jar):
 def test_a_size_without_parts_has_no_known_cost(db):
     size = builders.size()
 
-    cost = costs.size_cost(size=size, on=TODAY)
+    cost = costs.book(TODAY).filled_cost(size, costs.honey_cost())
 
     assert "Jar, lid and label" in cost.missing
 
@@ -188,7 +188,7 @@ def test_part_costs_average_the_receipts_that_still_stand(jar):
     ledger.reverse(posting=undone, recorded_by=builders.person(), key=builders.new_key())
     receive_parts(glass, 50, 99_999, on=TODAY + timedelta(days=1))
 
-    cost = costs.size_cost(size=jar, on=TODAY)
+    cost = costs.book(TODAY).filled_cost(jar, costs.honey_cost())
 
     # (100 × 0.60 + 300 × 0.90) ÷ 400 = 330.00 ÷ 400 = 0.825.
     assert lines_of(cost)["Glass"] == Decimal("0.8250")
@@ -312,14 +312,15 @@ def test_the_best_jar_is_the_one_that_brings_back_most_and_is_known(sold_jar):
     priced(dear, 9_900)
     priced(sold_jar, 650, tier="shop")
 
-    best = costs.best_jar_net_back(on=TODAY)
+    book = costs.book(TODAY)
+    best = book.best_net_back()
 
     assert (best.size, best.channel) == (sold_jar, Channel.STAND)
-    assert costs.net_back_per_pound(size=dear, channel=Channel.STAND, on=TODAY) is None
+    assert book.net_back(dear, Channel.STAND).per_pound is None
 
 
 def test_without_any_priced_size_there_is_no_best_jar(jar):
-    assert costs.best_jar_net_back(on=TODAY) is None
+    assert costs.book(TODAY).best_net_back() is None
 
 
 def test_what_if_changes_the_answer_and_nothing_that_is_kept(sold_jar):

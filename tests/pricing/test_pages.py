@@ -19,7 +19,8 @@ from apiary_sales.pricing.models import (
     TaxRate,
 )
 from apiary_sales.pricing.queries import prices as read
-from apiary_sales.pricing.services import prices
+from apiary_sales.pricing.services import filling_times, prices
+from inventory.shared.errors import BadValue
 from inventory.stock.models import ProductionSettings
 from tests import builders
 
@@ -91,8 +92,8 @@ def test_the_prices_of_a_size_are_set_on_one_page(office, pound):
 
     assert "2 prices are set." in response.text
     on = timezone.localdate()
-    assert read.piece_price_cents(size=pound, tier="stand", on=on) == 975
-    assert read.piece_price_cents(size=pound, tier="shop", on=on) == 700
+    assert read.price_list("stand", on).of(pound).offer().piece_cents == 975
+    assert read.price_list("shop", on).of(pound).offer().piece_cents == 700
     # The page of the size shows the price that holds and the one before it.
     assert "$9.50" in response.text
 
@@ -190,7 +191,7 @@ def test_a_confirmed_change_is_made_once(office, pound):
     assert second.status_code == 422
     assert "The prices have changed since this table was made." in second.text
     on = date(2030, 1, 1)
-    assert read.piece_price_cents(size=pound, tier="stand", on=on) == 999
+    assert read.price_list("stand", on).of(pound).offer().piece_cents == 999
 
 
 def test_a_change_nobody_has_seen_is_not_made(office, pound):
@@ -292,6 +293,21 @@ def test_a_channel_cannot_take_everything(office, percent):
         "discount_percent": ["Enter 0 percent or more, and less than 100."]
     }
     assert not ChannelCost.objects.exists()
+
+
+def test_minutes_that_no_jar_takes_are_refused_at_their_size(office, pound):
+    with pytest.raises(BadValue) as refused:
+        filling_times.set_minutes({pound: Decimal("60.5")})
+
+    assert refused.value.parameter == "minutes.pound"
+
+    response = office.post(reverse("pricing:filling_times"), {"pound": "60.5"})
+
+    assert response.status_code == 422
+    assert response.context["form"].errors == {
+        "pound": ["One pound: enter from 0 to 60 minutes for one piece."]
+    }
+    assert not FillingTime.objects.exists()
 
 
 def test_minutes_of_work_are_set_and_taken_away(office, pound):

@@ -11,7 +11,10 @@ from hypothesis import strategies as st
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from apiary_sales.pricing.queries import prices as read
+from apiary_sales.pricing.rules import price_changes
+from apiary_sales.pricing.rules.prices import PieceOffer, PricesOfSize
 from apiary_sales.pricing.services import prices
+from apiary_sales.pricing.services.prices import PricesWanted
 from inventory.bottling.models import Size
 from inventory.shared.errors import BadValue, NotAllowedNow
 from tests import builders
@@ -31,7 +34,13 @@ def set_price(size, cents, *, on=MAY, tier=STAND, **fields):
 
 
 def price(size, on, pieces=1, tier=STAND):
-    return read.piece_price_cents(size=size, tier=tier, on=on, pieces=pieces)
+    offer = read.price_list(tier, on).of(size).offer(pieces)
+    return None if offer is None else offer.piece_cents
+
+
+def unit_price(size, pieces):
+    """The price of one piece of an order line at the stand's prices in May."""
+    return read.price_list(STAND, MAY).of(size).unit_price(pieces)
 
 
 def test_a_price_holds_from_its_day_until_the_next_one(pound):
@@ -139,7 +148,11 @@ def test_the_prices_of_a_size_are_set_together_and_only_what_differs_makes_a_row
 
     rows = prices.set_size(
         size=pound,
-        wanted={STAND: (900, None), SHOP: (675, 7800), "distributor": (None, None)},
+        wanted={
+            STAND: PricesWanted(900, None),
+            SHOP: PricesWanted(675, 7800),
+            "distributor": PricesWanted(None, None),
+        },
         valid_from=JUNE,
     )
 
@@ -150,9 +163,13 @@ def test_the_prices_of_a_size_are_set_together_and_only_what_differs_makes_a_row
 
 def test_when_one_price_of_a_size_is_refused_none_is_set(pound):
     with pytest.raises(BadValue) as refused:
-        prices.set_size(size=pound, wanted={STAND: (900, None), SHOP: (None, 7800)}, valid_from=MAY)
+        prices.set_size(
+            size=pound,
+            wanted={STAND: PricesWanted(900, None), SHOP: PricesWanted(None, 7800)},
+            valid_from=MAY,
+        )
 
-    assert refused.value.parameter == "shop_case_cents"
+    assert refused.value.parameter == "wanted.shop.case_cents"
     assert refused.value.message == "Enter the price of one piece too."
     assert not PiecePrice.objects.exists()
 
@@ -171,9 +188,7 @@ def test_when_one_price_of_a_size_is_refused_none_is_set(pound):
 def test_whole_cases_go_at_the_case_price(pound, pieces, expected):
     set_price(pound, 900, case_cents=10000)
 
-    unit_price = read.line_unit_price(size=pound, tier=STAND, on=MAY, pieces=pieces)
-
-    assert unit_price == Decimal(expected)
+    assert unit_price(pound, pieces) == Decimal(expected)
 
 
 @pytest.mark.parametrize(
@@ -197,9 +212,7 @@ def test_whole_cases_go_at_the_case_price_or_the_quantity_price_whichever_is_low
     set_price(pound, 530, min_pieces=6)
     set_price(pound, 490, min_pieces=36)
 
-    unit_price = read.line_unit_price(size=pound, tier=STAND, on=MAY, pieces=pieces)
-
-    assert unit_price == Decimal(expected)
+    assert unit_price(pound, pieces) == Decimal(expected)
 
 
 def test_a_quantity_price_that_names_a_case_price_of_its_own_keeps_it(pound):
@@ -208,15 +221,15 @@ def test_a_quantity_price_that_names_a_case_price_of_its_own_keeps_it(pound):
 
     listed = read.price_list(STAND, MAY).of(pound)
 
-    assert listed.offer(47) == read.PieceOffer(540, 6000)
-    assert listed.offer(48) == read.PieceOffer(530, 5400)
+    assert listed.offer(47) == PieceOffer(540, 6000)
+    assert listed.offer(48) == PieceOffer(530, 5400)
     # 54.00 ÷ 12 = 4.50.
     assert listed.unit_price(48) == Decimal("4.5000")
 
 
 def test_without_a_price_a_line_has_none(pound):
-    assert read.line_unit_price(size=pound, tier=STAND, on=MAY, pieces=1) is None
-    assert read.price_for(size=pound, tier=STAND, on=MAY) is None
+    assert unit_price(pound, 1) is None
+    assert price(pound, MAY) is None
 
 
 def test_the_price_list_names_every_size_in_use(pound):
@@ -227,7 +240,7 @@ def test_the_price_list_names_every_size_in_use(pound):
     listed = read.price_list(STAND, MAY)
 
     assert {row.size for row in listed.sizes} == {pound, pail}
-    assert listed.of(pound).offer() == read.PieceOffer(900, 10000)
+    assert listed.of(pound).offer() == PieceOffer(900, 10000)
     assert listed.of(pail).offer() is None
 
 
@@ -265,8 +278,8 @@ def test_a_lot_takes_the_price_of_its_colour_moisture_and_source(db):
     lot = builders.lot_in(tank, colour_mm="30", moisture_percent="17.4")
     bulk("2.10", colour_class="White", moisture_percent_max=Decimal("18.6"))
 
-    assert read.bulk_price_per_pound(lot=lot, on=MAY) == Decimal("2.10")
-    assert read.bulk_price_per_pound(lot=lot, on=MAY - DAY) is None
+    assert read.bulk_list(MAY).price_per_pound(lot) == Decimal("2.10")
+    assert read.bulk_list(MAY - DAY).price_per_pound(lot) is None
 
 
 def test_floral_source_comes_before_colour_and_colour_before_any(db):
@@ -352,18 +365,18 @@ def test_many_lots_are_priced_from_one_query(db, django_assert_num_queries):
     ],
 )
 def test_a_price_is_rounded_to_the_nearest_wanted_ending(cents, ending, expected):
-    assert prices.rounded(Decimal(cents), ending) == expected
+    assert price_changes.rounded(Decimal(cents), ending) == expected
 
 
 @given(
     cents=st.decimals(min_value=Decimal("0.01"), max_value=Decimal(500_000), places=2),
-    ending=st.sampled_from(prices.Ending.values),
+    ending=st.sampled_from(price_changes.Ending.values),
 )
 def test_rounding_moves_a_price_by_half_a_step_at_most_and_never_to_nothing(cents, ending):
     step = {"cent": 1, "00": 100, "25": 25, "49": 50, "99": 100}[ending]
     ends = {"cent": range(100), "00": [0], "25": [0, 25, 50, 75], "49": [49, 99], "99": [99]}
 
-    result = prices.rounded(cents, ending)
+    result = price_changes.rounded(cents, ending)
 
     assert result > 0
     assert result % 100 in ends[ending]
@@ -371,7 +384,8 @@ def test_rounding_moves_a_price_by_half_a_step_at_most_and_never_to_nothing(cent
 
 
 def change(tiers=(STAND,), percent="5", ending="cent", on=JUNE):
-    return prices.changes(tiers=list(tiers), percent=Decimal(percent), ending=ending, valid_from=on)
+    lists = read.price_lists(tiers, on)
+    return price_changes.changes(lists, percent=Decimal(percent), ending=ending)
 
 
 def post(table, tiers=(STAND,), percent="5", ending="cent", on=JUNE):
@@ -380,7 +394,7 @@ def post(table, tiers=(STAND,), percent="5", ending="cent", on=JUNE):
         percent=Decimal(percent),
         ending=ending,
         valid_from=on,
-        seen=prices.fingerprint(table),
+        seen=price_changes.fingerprint(table),
     )
 
 
@@ -419,8 +433,8 @@ def test_a_change_by_percent_never_makes_a_case_dearer_than_its_pieces(
 
     assert (seen.new_piece_cents, seen.new_case_cents) == (piece_cents, case_cents)
     assert seen.is_case_capped == (ending != "cent")
-    offer = read.price_for(size=pound, tier=STAND, on=JUNE)
-    assert offer == read.PieceOffer(piece_cents, case_cents)
+    offer = read.price_list(STAND, JUNE).of(pound).offer()
+    assert offer == PieceOffer(piece_cents, case_cents)
 
 
 def test_a_quantity_price_that_a_change_makes_no_lower_than_fewer_cost_ends(pound):
@@ -445,7 +459,7 @@ def test_a_quantity_price_that_a_change_makes_no_lower_than_fewer_cost_ends(poun
     piece=st.integers(1, 5000),
     case=st.integers(1, 60_000),
     percent=st.decimals(min_value=-99, max_value=100, places=2).filter(bool),
-    ending=st.sampled_from(prices.Ending.values),
+    ending=st.sampled_from(price_changes.Ending.values),
 )
 def test_what_a_change_works_out_could_be_set_by_hand(piece, case, percent, ending):
     size = Size(pieces_per_case=12)
@@ -453,9 +467,9 @@ def test_what_a_change_works_out_could_be_set_by_hand(piece, case, percent, endi
         PiecePrice(min_pieces=1, piece_cents=piece, case_cents=min(case, piece * 12)),
         PiecePrice(min_pieces=6, piece_cents=piece - 1),
     ]
-    prices_now = read.SizePrices(size, tuple(rows))
+    prices_now = PricesOfSize(size, tuple(rows))
 
-    one, many = prices.changes_of(STAND, prices_now, 1 + percent / 100, ending)
+    one, many = price_changes.changes_of(STAND, prices_now, 1 + percent / 100, ending)
 
     assert 0 < one.new_case_cents <= one.new_piece_cents * 12
     assert many.new_piece_cents is None or many.new_piece_cents < one.new_piece_cents

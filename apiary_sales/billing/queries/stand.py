@@ -10,8 +10,8 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.queries import prices
-from apiary_sales.pricing.queries.prices import SizePrices
-from apiary_sales.pricing.services import tax
+from apiary_sales.pricing.rules import tax
+from apiary_sales.pricing.rules.prices import PricesOfSize
 from inventory.bottling.models import Size
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
@@ -25,7 +25,7 @@ class StandSize:
 
     size: Size
     free: int
-    prices: SizePrices
+    prices: PricesOfSize
 
     @property
     def piece_cents(self) -> int:
@@ -80,7 +80,7 @@ def free_pieces(place: Place) -> dict[int, int]:
 
 def tax_data(on: date) -> dict[str, Any]:
     """Return the tax on jars as the page works it out: in ten-thousandths of a percent."""
-    rate = tax.rates_on(on)[TaxRate.Goods.HONEY]
+    rate = tax.rates_by_goods(TaxRate.objects.in_force(on))[TaxRate.Goods.HONEY]
     return {
         "name": rate.name,
         "parts": int(rate.percent * tax.PARTS_PER_PERCENT),

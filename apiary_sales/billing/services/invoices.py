@@ -17,10 +17,10 @@ from apiary_sales.billing.services import book, keys
 from apiary_sales.billing.services.book import Account, Line
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.rules.lines import pounds_to_print
 from apiary_sales.orders.services import orders
-from apiary_sales.orders.services.lines import pounds_to_print
 from apiary_sales.pricing.models import TaxRate
-from apiary_sales.pricing.services import tax
+from apiary_sales.pricing.rules import tax
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up, share_cents
@@ -331,8 +331,7 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     taxes = tax.tax_invoice_lines(
         [tax.TaxLine(GOODS_TAXED_AS[good.order_line.kind], good.amount_cents) for good in goods],
         house.tax_rounding,
-        on=issued_on,
-        exempt=is_exempt,
+        rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(issued_on)),
     )
     for line, taxed in zip(lines, taxes, strict=True):
         line.tax_name = taxed.name

@@ -1,7 +1,7 @@
 """Add customers and change what is known of them."""
 
-from dataclasses import asdict, dataclass
 from datetime import date
+from typing import Required, TypedDict, Unpack
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -13,47 +13,49 @@ from inventory.shared.errors import Problems
 TERMS_DAYS_MAX = 365
 
 
-@dataclass(frozen=True, kw_only=True)
-class Details:
+class CustomerDetails(TypedDict, total=False):
     """All that is known of a customer; money in whole cents."""
 
-    name: str
-    kind: str = Customer.Kind.SHOP
-    tier: str = Customer.Tier.SHOP
-    contact: str = ""
-    email: str = ""
-    phone: str = ""
-    street: str = ""
-    city: str = ""
-    region: str = ""
-    postal_code: str = ""
-    country: str = ""
-    terms_days: int = 30
-    credit_limit_cents: int | None = None
-    tax_status: str = Customer.TaxStatus.TAXABLE
-    certificate_number: str = ""
-    certificate_expires: date | None = None
-    is_active: bool = True
-    note: str = ""
+    name: Required[str]
+    kind: str
+    tier: str
+    contact: str
+    email: str
+    phone: str
+    street: str
+    city: str
+    region: str
+    postal_code: str
+    country: str
+    terms_days: int
+    credit_limit_cents: int | None
+    tax_status: str
+    certificate_number: str
+    certificate_expires: date | None
+    is_active: bool
+    note: str
 
 
 @transaction.atomic
-def add(details: Details) -> Customer:
-    """Add a customer and return it. Raises `BadValue` or `SeveralProblems`, by field."""
+def add(**details: Unpack[CustomerDetails]) -> Customer:
+    """Add a customer and return it; what is not given takes the default of the model.
+
+    Raises `BadValue` or `SeveralProblems`.
+    """
     return _save(Customer(), details)
 
 
 @transaction.atomic
-def change(customer: Customer, details: Details) -> Customer:
-    """Replace what is known of a customer and return it; raises as `add`.
+def change(customer: Customer, **details: Unpack[CustomerDetails]) -> Customer:
+    """Change what is given of a customer and return it; raises as `add`.
 
     Orders and invoices that are there keep the prices, terms and tax they were made with.
     """
     return _save(Customer.objects.select_for_update().get(pk=customer.pk), details)
 
 
-def _save(customer: Customer, details: Details) -> Customer:
-    for name, value in asdict(details).items():
+def _save(customer: Customer, details: CustomerDetails) -> Customer:
+    for name, value in details.items():
         setattr(customer, name, value.strip() if isinstance(value, str) else value)
     _check(customer)
     save_checked(customer)

@@ -13,10 +13,10 @@ from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.quotes import AcceptForm, PickForm, QuoteForm
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.orders.queries import credit, drums
+from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.services import quotes
-from apiary_sales.orders.views.orders import OrderAct, order_url
+from apiary_sales.orders.views.orders import OrderActView, order_url
 from inventory.shared import documents
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
@@ -48,7 +48,7 @@ def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
     )
 
 
-class QuoteCreate(ActView):
+class QuoteCreateView(ActView):
     permission_required = "orders.quote_drums"
     template_name = "orders/quote_form.html"
     form_class = QuoteForm
@@ -84,7 +84,7 @@ class QuoteCreate(ActView):
             try:
                 chosen = drums.pick(self.offers, form.wanted)
             except HouseError as error:
-                form.add_error(error.parameter, error.message)
+                form.refuse(error)
             else:
                 picked = {f"drum_{offer.drum.pk}": True for offer in chosen}
         return form, picked
@@ -138,13 +138,14 @@ class QuoteCreate(ActView):
         return order_url(made)
 
 
-class QuoteAccept(OrderAct):
+class QuoteAcceptView(OrderActView):
     permission_required = "orders.quote_drums"
     template_name = "orders/accept.html"
     form_class = AcceptForm
 
     def get_context_data(self, **kwargs):
-        over_limit = credit.of(self.order.customer).warning(self.order.total_cents)
+        credit = Order.objects.credit_of(self.order.customer)
+        over_limit = credit.warning(self.order.total_cents)
         return {**super().get_context_data(**kwargs), "over_limit": over_limit}
 
     def act(self, data: dict[str, Any]) -> Order:

@@ -72,6 +72,10 @@ class FillingTimesForm(HouseForm):
                 widget=forms.TextInput(attrs={"inputmode": "decimal"}),
             )
 
+    def field_of(self, parameter: str | None) -> str | None:
+        # The minutes of a size are `minutes.<code>` to the service.
+        return super().field_of((parameter or "").removeprefix("minutes."))
+
 
 class ExpenseForm(ActForm):
     """One expense of a season."""

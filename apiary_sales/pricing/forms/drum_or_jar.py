@@ -1,6 +1,7 @@
 """What to try out when drum and jar are compared; everything may be left as it is."""
 
 from decimal import Decimal
+from typing import cast
 
 from django import forms
 from django.utils.formats import number_format
@@ -60,7 +61,8 @@ class WhatIfForm(PlainWords, forms.Form):
 
     def __init__(self, *args, in_hand, sizes, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["lot"].choices = [
+        lots = cast(forms.ChoiceField, self.fields["lot"])
+        lots.choices = [
             ("", _("any, at the average cost")) if not in_hand else ("", _("the most there is")),
             *(
                 (
@@ -71,7 +73,8 @@ class WhatIfForm(PlainWords, forms.Form):
                 for lot, grams in in_hand
             ),
         ]
-        self.fields["jar"].choices = [
+        jars = cast(forms.ChoiceField, self.fields["jar"])
+        jars.choices = [
             ("", _("none")),
             *(
                 (
@@ -84,7 +87,7 @@ class WhatIfForm(PlainWords, forms.Form):
         ]
         for field in self.fields.values():
             # Every field may stay empty, and the form says so once for all of them.
-            field.is_one_of_several = True
+            field.is_one_of_several = True  # type: ignore[attr-defined]  # read by templates
         self._ids = {size.code: size.pk for size in sizes}
 
     def show_kept(self, **figures) -> None:

@@ -1,14 +1,17 @@
 """Forms that set prices and tax rates from a day on."""
 
+import re
 from decimal import Decimal
+from typing import Any
 
 from django import forms
+from django.forms.boundfield import BoundField
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import TaxRate
-from apiary_sales.pricing.services.prices import Ending
+from apiary_sales.pricing.rules.price_changes import Ending
 from inventory.physics import grading
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayInput, MoneyField, MoneyInput
@@ -16,7 +19,7 @@ from inventory.shared.forms.fields import DayInput, MoneyField, MoneyInput
 NEGATIVE = {"min_value": _("Enter a price of nothing or more.")}
 
 
-class DayField(forms.DateField):
+class ValidFromField(forms.DateField):
     """A day chosen in the browser's calendar; today unless told otherwise."""
 
     def __init__(self, **kwargs) -> None:
@@ -48,7 +51,7 @@ class PercentField(forms.DecimalField):
 class SizePricesForm(HouseForm):
     """The prices of one size in every tier."""
 
-    valid_from = DayField()
+    valid_from = ValidFromField()
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -60,7 +63,12 @@ class SizePricesForm(HouseForm):
                 label=_("A case"), required=False, error_messages=NEGATIVE
             )
 
-    def tiers(self) -> list[tuple]:
+    def field_of(self, parameter: str | None) -> str | None:
+        # A price is `wanted.<tier>.<name>` to the service.
+        typed = re.fullmatch(r"wanted\.(\w+)\.(\w+)", parameter or "")
+        return super().field_of(f"{typed[1]}_{typed[2]}" if typed else parameter)
+
+    def tiers(self) -> list[tuple[Any, BoundField, BoundField]]:
         """Return each tier's label with its two fields."""
         return [
             (tier.label, self[f"{tier.value}_piece_cents"], self[f"{tier.value}_case_cents"])
@@ -84,7 +92,7 @@ class BreakForm(HouseForm):
         help_text=_("Left empty, this quantity price ends that day."),
         error_messages=NEGATIVE,
     )
-    valid_from = DayField()
+    valid_from = ValidFromField()
 
 
 class ChangeForm(HouseForm):
@@ -105,7 +113,7 @@ class ChangeForm(HouseForm):
     ending = forms.ChoiceField(
         label=_("New prices end in"), choices=Ending, initial=Ending.FORTY_NINE
     )
-    valid_from = DayField()
+    valid_from = ValidFromField()
 
 
 class BulkPriceForm(HouseForm):
@@ -135,7 +143,7 @@ class BulkPriceForm(HouseForm):
         required=False,
         help_text=_("Left empty, this price ends that day."),
     )
-    valid_from = DayField()
+    valid_from = ValidFromField()
 
 
 class TaxRateForm(HouseForm):
@@ -160,4 +168,4 @@ class TaxRateForm(HouseForm):
             "max_value": _("A tax rate lies between 0 and 100 percent."),
         },
     )
-    valid_from = DayField()
+    valid_from = ValidFromField()

@@ -10,7 +10,6 @@ from apiary_sales.pricing.queries.costs import (
     HoneyCost,
     JarNetBack,
 )
-from inventory.stock.models import Balance, Item, Lot
 
 SORTS = ("per_pound", "size", "channel", "price", "break_even", "difference")
 
@@ -28,14 +27,14 @@ class Rung:
 
         Negative when the drum pays better.
         """
-        if self.net_back.per_pound is None or self.drum is None:
+        if self.net_back.per_pound_cents is None or self.drum is None:
             return None
         return self.net_back.per_pound_cents - self.drum.per_pound_cents
 
     @property
     def break_even(self) -> Decimal | None:
         """The least price of a piece that still beats the drum."""
-        return self.net_back.break_even_price(self.drum and self.drum.per_pound)
+        return self.net_back.break_even_price(None if self.drum is None else self.drum.per_pound)
 
     @property
     def beats_the_drum(self) -> bool:
@@ -87,7 +86,7 @@ def compare(*, book: Book, honey: HoneyCost, drum_price: Decimal | None) -> Comp
     drum = None if drum_price is None else book.drum_net_back(drum_price)
     best = book.best_net_back()
     stop_price = None
-    if best is not None:
+    if best is not None and best.per_pound is not None:
         stop_price = book.drum_net_back(drum_price or Decimal(0)).price_that_brings(best.per_pound)
     return Comparison(
         rungs=tuple(Rung(net_back, drum) for net_back in book.net_backs()),
@@ -95,17 +94,6 @@ def compare(*, book: Book, honey: HoneyCost, drum_price: Decimal | None) -> Comp
         stop_price=stop_price,
         costs=tuple(book.filled_cost(size, honey) for size in book.sizes),
     )
-
-
-def honey_in_hand() -> list[tuple[Lot, int]]:
-    """Return the lots in tanks and drums with the grams of each, the most first."""
-    grams: dict[Lot, int] = {}
-    balances = Balance.objects.filter(
-        item__kind=Item.Kind.HONEY, is_vessel=True, quantity__gt=0
-    ).select_related("lot")
-    for balance in balances:
-        grams[balance.lot] = grams.get(balance.lot, 0) + balance.quantity
-    return sorted(grams.items(), key=lambda pair: (-pair[1], pair[0].pk))
 
 
 _SORT_KEYS = {

@@ -3,18 +3,19 @@
 *Net back a pound* is what is left of the price of a jar (before sales tax) when everything but
 the honey is paid: discount, card fee, cost of the channel, parts, broken pieces and labour; over
 the pounds drawn from the tank for it, which are the label weight, the overfill, the filling loss
-and the honey of broken pieces. So it stands beside the price of a pound in a drum: the same pound
+and the honey of broken pieces. So it compares with the price of a pound in a drum: the same pound
 of honey goes one way or the other. Definitions are ours; the arithmetic is common practice.
 
 Every figure is the sum of lines of four decimals, and a line that is not known is None and makes
-what stands on it None: "not entered", never nothing.
+what is worked out of it None: "not entered", never zero.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from fractions import Fraction
+from typing import cast
 
 from django.db.models import QuerySet
 from django.utils.formats import number_format
@@ -23,6 +24,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.queries import prices
+from apiary_sales.pricing.rules.prices import PriceList
 from inventory.bottling.models import BottlingRun, PartReceipt, Size, SizePart
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
@@ -31,6 +33,9 @@ from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
 FOUR_PLACES = Decimal("0.0001")
 RUNS_SINCE = timedelta(days=365)
+
+# The size of a run, pieces filled and broken, grams drawn and lost, minutes of work.
+RunFigures = tuple[int, int, int, int, int, int | None]
 
 Channel = ChannelCost.Channel
 TIER_OF_CHANNEL = {
@@ -163,7 +168,8 @@ class DrumNetBack:
 
     @property
     def per_pound(self) -> Decimal:
-        return sum((line.each for line in self.lines), Decimal(0))
+        # Each of its lines has a figure.
+        return sum((cast(Decimal, line.each) for line in self.lines), Decimal(0))
 
     @property
     def per_pound_cents(self) -> int:
@@ -203,7 +209,7 @@ class WhatIf:
 
 @dataclass(frozen=True)
 class Book:
-    """Everything costs and margins stand on for one day, read in a constant number of queries."""
+    """All that costs and margins are worked out of for one day, in a constant number of queries."""
 
     on: date
     sizes: tuple[Size, ...]
@@ -213,7 +219,7 @@ class Book:
     minutes: Mapping[int, Decimal]
     labour_cents_per_hour: int
     channels: Mapping[str, ChannelCost]
-    price_lists: Mapping[str, prices.PriceList]
+    price_lists: Mapping[str, PriceList]
     what_if: WhatIf = field(default_factory=WhatIf)
 
     def supposing(self, what_if: WhatIf) -> "Book":
@@ -276,7 +282,7 @@ class Book:
         ]
         known = [each for each in found if each.per_pound is not None]
         unknown = [each for each in found if each.per_pound is None]
-        return unknown + sorted(known, key=lambda each: each.per_pound)
+        return unknown + sorted(known, key=lambda each: cast(Decimal, each.per_pound))
 
     def best_net_back(self) -> JarNetBack | None:
         """Return the size and channel that bring back most a pound, of those that are known."""
@@ -338,7 +344,7 @@ class Book:
     def _honey_lines(self, fill: Fill, honey: HoneyCost) -> list[CostLine]:
         def line(kind: str, label: str, grams: Decimal) -> CostLine:
             weight = number_format(round(grams, 1), 1)
-            if honey.cents_per_gram is None:
+            if honey.cents_per_gram is None or honey.per_pound is None:
                 how = _("%(grams)s g; what this honey cost is not entered") % {"grams": weight}
                 return CostLine(kind, label, how, None)
             how = _("%(grams)s g at %(price)s a pound") % {
@@ -406,7 +412,7 @@ class Book:
 
 
 def book(on: date) -> Book:
-    """Read everything costs and margins stand on for one day, in a constant number of queries."""
+    """Read the book of one day; the number of queries does not grow with the sizes."""
     price_lists = prices.all_price_lists(on)
     sizes = tuple(each.size for each in price_lists[Customer.Tier.STAND].sizes)
     return Book(
@@ -429,34 +435,26 @@ def honey_cost(lot: Lot | None = None) -> HoneyCost:
     """
     if lot is not None:
         return HoneyCost(lot.unit_cost_cents, () if lot.unit_cost_cents is not None else (lot,))
+    in_hand = [(there, grams, there.unit_cost_cents) for there, grams in honey_in_hand()]
+    known = [(grams, cents) for _there, grams, cents in in_hand if cents is not None]
+    without = tuple(there for there, _grams, cents in in_hand if cents is None)
+    if without or not known:
+        return HoneyCost(None, without)
+    whole_cents = sum((grams * cents for grams, cents in known), Fraction(0))
+    return HoneyCost(whole_cents / sum(grams for grams, _cents in known))
+
+
+def honey_in_hand() -> list[tuple[Lot, int]]:
+    """Return the lots in tanks and drums with the grams of each, the most first."""
+    grams: dict[Lot, int] = {}
     balances = Balance.objects.filter(
         item__kind=Item.Kind.HONEY, is_vessel=True, quantity__gt=0
     ).select_related("lot")
-    grams, cents, without = 0, Fraction(0), {}
     for balance in balances:
-        if balance.lot.unit_cost_cents is None:
-            without[balance.lot_id] = balance.lot
-            continue
-        grams += balance.quantity
-        cents += balance.quantity * balance.lot.unit_cost_cents
-    known = grams and not without
-    return HoneyCost(cents / grams if known else None, tuple(without.values()))
-
-
-def size_cost(*, size: Size, on: date, lot: Lot | None = None) -> FilledCost:
-    """Return the cost of one filled piece of a size, with a lot's honey or the average there is."""
-    return book(on).filled_cost(size, honey_cost(lot))
-
-
-def net_back_per_pound(*, size: Size, channel: str, on: date) -> Decimal | None:
-    """Return what a pound in this size brings back; None without a price or a known cost."""
-    net_back = book(on).net_back(size, channel)
-    return None if net_back is None else net_back.per_pound
-
-
-def best_jar_net_back(*, on: date) -> JarNetBack | None:
-    """Return the size and channel that bring back most a pound, or None when none is known."""
-    return book(on).best_net_back()
+        # Honey in a vessel always has a lot.
+        lot = cast(Lot, balance.lot)
+        grams[lot] = grams.get(lot, 0) + balance.quantity
+    return sorted(grams.items(), key=lambda pair: (-pair[1], pair[0].pk))
 
 
 def _parts(sizes: tuple[Size, ...]) -> dict[int, tuple[SizePart, ...]]:
@@ -468,7 +466,7 @@ def _parts(sizes: tuple[Size, ...]) -> dict[int, tuple[SizePart, ...]]:
 
 
 def _part_costs(on: date) -> dict[int, Fraction]:
-    """Return what one of each part cost in cents, averaged over its receipts that still stand."""
+    """Return what one of each part cost in cents, averaged over its receipts that count."""
     return PartReceipt.objects.filter(received_on__lte=on).average_costs()
 
 
@@ -487,14 +485,16 @@ def _runs(on: date) -> dict[int, dict[str, int]]:
     "timed" are the pieces filled in runs whose minutes were entered.
     """
     found: dict[int, dict[str, int]] = {}
-    for size, filled, broken, drawn, loss, minutes in runs_recorded(on).values_list(
+    rows = runs_recorded(on).values_list(
         "size_id",
         "pieces_filled",
         "pieces_broken",
         "drawn_grams",
         "loss_grams",
         "labour_minutes",
-    ):
+    )
+    # A recorded run has all its figures; only its minutes may be missing.
+    for size, filled, broken, drawn, loss, minutes in cast(Iterable[RunFigures], rows):
         figures = {
             "count": 1,
             "filled": filled,
@@ -518,10 +518,9 @@ def _deductions(price: Decimal, cost: ChannelCost) -> tuple[Decimal, Decimal, De
     return discount, price + discount, card, kept_share
 
 
-def _total(lines) -> Decimal | None:
-    if any(line.each is None for line in lines):
-        return None
-    return sum((line.each for line in lines), Decimal(0))
+def _total(lines: Sequence[CostLine]) -> Decimal | None:
+    known = [line.each for line in lines if line.each is not None]
+    return sum(known, Decimal(0)) if len(known) == len(lines) else None
 
 
 def _money(cents: Fraction) -> Decimal:

@@ -7,82 +7,14 @@ from decimal import Decimal
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, PiecePrice
+from apiary_sales.pricing.rules import prices as rules
+from apiary_sales.pricing.rules.prices import PriceList
 from inventory.bottling.models import Size
 from inventory.physics.grading import GRADE_MOISTURE_UP_TO
 from inventory.stock.models import Lot
 
-FOUR_PLACES = Decimal("0.0001")
-# Limits of the United States grades in percent (see `grading`), and what stands for any moisture.
+# Limits of the United States grades in percent (see `grading`), and the one for any moisture.
 USUAL_STEPS = frozenset([*(Decimal(str(limit)) for limit in GRADE_MOISTURE_UP_TO), Decimal(30)])
-
-
-@dataclass(frozen=True)
-class PieceOffer:
-    """The price of one piece and, where there is one, of a whole case."""
-
-    piece_cents: int
-    case_cents: int | None
-
-
-@dataclass(frozen=True)
-class SizePrices:
-    """The rows in force for one size in one tier, by pieces, fewest first."""
-
-    size: Size
-    breaks: tuple[PiecePrice, ...]
-
-    @property
-    def base(self) -> PiecePrice | None:
-        """The row for a single piece, or None while there is no such price."""
-        return next((row for row in self.breaks if row.min_pieces == 1), None)
-
-    @property
-    def quantity_breaks(self) -> tuple[PiecePrice, ...]:
-        return tuple(row for row in self.breaks if row.min_pieces > 1)
-
-    def offer(self, pieces: int = 1) -> PieceOffer | None:
-        """Return what a piece and a case cost when so many are taken, or None without a price.
-
-        Of the rows that are reached, the one with the most pieces that names a price counts: a
-        quantity price for pieces leaves the price of a case as it is.
-        """
-        reached = [row for row in self.breaks if row.min_pieces <= pieces]
-        if not reached:
-            return None
-        cases = [row.case_cents for row in reached if row.case_cents is not None]
-        return PieceOffer(reached[-1].piece_cents, cases[-1] if cases else None)
-
-    def unit_price(self, pieces: int) -> Decimal | None:
-        """Return the price of one of `pieces`, to four places; stand.js reckons the same way.
-
-        Whole cases go at the case price, shared out over their pieces, unless the piece price for
-        so many is lower still; anything else goes at the piece price. Four places lose at most a
-        cent in a hundred pieces.
-        """
-        offer = self.offer(pieces)
-        if offer is None:
-            return None
-        each = (Decimal(offer.piece_cents) / 100).quantize(FOUR_PLACES)
-        per_case = self.size.pieces_per_case
-        if offer.case_cents is None or pieces % per_case:
-            return each
-        return min(each, (Decimal(offer.case_cents) / 100 / per_case).quantize(FOUR_PLACES))
-
-
-@dataclass(frozen=True)
-class PriceList:
-    """The prices of every size in use for one tier on one day."""
-
-    tier: str
-    on: date
-    sizes: tuple[SizePrices, ...]
-
-    def of(self, size: Size) -> SizePrices:
-        """Return the prices of one size; without any when it is not on the list."""
-        for prices in self.sizes:
-            if prices.size.pk == size.pk:
-                return prices
-        return SizePrices(size, ())
 
 
 @dataclass(frozen=True)
@@ -121,26 +53,6 @@ class BulkList:
         return None if row is None else row.price_per_pound
 
 
-def price_for(*, size: Size, tier: str, on: date, pieces: int = 1) -> PieceOffer | None:
-    """Return what a piece and a case cost when so many pieces are taken, or None without a price.
-
-    Of rows for the same pieces, the one with the latest day up to `on` holds, then the one entered
-    last; which of those for fewer and for more counts, see `SizePrices.offer`.
-    """
-    return _size_prices(size, tier, on).offer(pieces)
-
-
-def piece_price_cents(*, size: Size, tier: str, on: date, pieces: int = 1) -> int | None:
-    """Return the price of one piece in cents when so many are taken, or None without a price."""
-    offer = price_for(size=size, tier=tier, on=on, pieces=pieces)
-    return None if offer is None else offer.piece_cents
-
-
-def line_unit_price(*, size: Size, tier: str, on: date, pieces: int) -> Decimal | None:
-    """Return the price of one piece of an order line, to four places; see `SizePrices`."""
-    return _size_prices(size, tier, on).unit_price(pieces)
-
-
 def price_list(tier: str, on: date) -> PriceList:
     """Return the prices of every size in use for one tier, in two queries."""
     return price_lists([tier], on)[tier]
@@ -148,19 +60,12 @@ def price_list(tier: str, on: date) -> PriceList:
 
 def price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     """Return the price lists of several tiers, in two queries."""
-    sizes = list(Size.objects.filter(is_active=True))
-    rows = PiecePrice.objects.filter(valid_from__lte=on, size__in=sizes)
-    by_size: dict[tuple[str, int], list[PiecePrice]] = {}
-    for row in rows.order_by("min_pieces", "-valid_from", "-id"):
-        by_size.setdefault((row.tier, row.size_id), []).append(row)
-    return {
-        tier: PriceList(
-            tier,
-            on,
-            tuple(SizePrices(size, _in_force(by_size.get((tier, size.pk), []))) for size in sizes),
-        )
-        for tier in tiers
-    }
+    return rules.price_lists(
+        tiers,
+        on,
+        sizes=list(Size.objects.filter(is_active=True)),
+        in_force=PiecePrice.objects.filter(size__is_active=True).in_force(on),
+    )
 
 
 def all_price_lists(on: date) -> dict[str, PriceList]:
@@ -169,8 +74,8 @@ def all_price_lists(on: date) -> dict[str, PriceList]:
 
 
 def bulk_list(on: date) -> BulkList:
-    """Return the bulk prices in force on a day, in one query."""
-    newest: dict[tuple, BulkPrice] = {}
+    """Return the bulk prices in force on a day, in one query; ask it for the price of each lot."""
+    newest: dict[tuple[str, Decimal, str], BulkPrice] = {}
     for row in BulkPrice.objects.filter(valid_from__lte=on).order_by("-valid_from", "-id"):
         key = (_plain(row.colour_class), row.moisture_percent_max, _plain(row.floral_source))
         newest.setdefault(key, row)
@@ -178,37 +83,12 @@ def bulk_list(on: date) -> BulkList:
     return BulkList(on, tuple(sorted(rows, key=_particularity)))
 
 
-def bulk_price_per_pound(*, lot: Lot, on: date) -> Decimal | None:
-    """Return the price a pound of a lot in drums, or None when no row fits it.
-
-    Floral source before any, colour before any, then the lowest moisture limit that still covers
-    the lot, then the latest day. For many lots take `bulk_list` once and ask it.
-    """
-    return bulk_list(on).price_per_pound(lot)
-
-
 def history(size: Size) -> list[PiecePrice]:
     """Return every price a size ever had, newest first."""
     return list(size.prices.order_by("-valid_from", "-id"))
 
 
-def _size_prices(size: Size, tier: str, on: date) -> SizePrices:
-    rows = PiecePrice.objects.filter(size=size, tier=tier, valid_from__lte=on)
-    return SizePrices(size, _in_force(rows.order_by("min_pieces", "-valid_from", "-id")))
-
-
-def _in_force(rows: Iterable[PiecePrice]) -> tuple[PiecePrice, ...]:
-    """Keep the newest row of each number of pieces, where it has a price.
-
-    The rows come by pieces, the newest of each first.
-    """
-    newest: dict[int, PiecePrice] = {}
-    for row in rows:
-        newest.setdefault(row.min_pieces, row)
-    return tuple(row for row in newest.values() if row.piece_cents is not None)
-
-
-def _particularity(row: BulkPrice) -> tuple:
+def _particularity(row: BulkPrice) -> tuple[bool, bool, Decimal]:
     return (not row.floral_source, not row.colour_class, row.moisture_percent_max)
 
 

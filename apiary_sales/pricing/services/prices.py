@@ -1,19 +1,17 @@
 """Set prices and tax rates: each a new row from a day on, so that the history stays."""
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from decimal import Decimal
+from typing import NamedTuple, TypeVar
 
-from django.db import transaction
-from django.db.models import TextChoices
+from django.db import models, transaction
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
-from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, PiecePrice, TaxRate
-from apiary_sales.pricing.queries import prices as read
+from apiary_sales.pricing.rules import price_changes
+from apiary_sales.pricing.rules import prices as rules
+from apiary_sales.pricing.rules.prices import PriceList, PricesOfSize
 from inventory.bottling.models import Size
 from inventory.physics import grading
 from inventory.shared import words
@@ -23,50 +21,15 @@ from inventory.shared.errors import HouseError, NotAllowedNow, Problems
 # A jar dearer than this is a slip of the finger.
 PIECE_CENTS_MAX = 1_000_000
 PER_POUND_MAX = Decimal(1000)
-PERCENT_MAX = Decimal(100)
+
+PriceRow = TypeVar("PriceRow", bound=models.Model)
 
 
-class Ending(TextChoices):
-    """The cents a price may end in after a change by percent."""
+class PricesWanted(NamedTuple):
+    """What a piece and a case of a size are to cost in one tier; None for no price any more."""
 
-    CENT = "cent", gettext_lazy("any cent")
-    WHOLE = "00", gettext_lazy(".00")
-    QUARTER = "25", gettext_lazy(".00, .25, .50 or .75")
-    FORTY_NINE = "49", gettext_lazy(".49 or .99")
-    NINETY_NINE = "99", gettext_lazy(".99")
-
-
-# A price may end in `offset` and every `step` cents from there.
-_ENDINGS = {
-    Ending.CENT: (1, 0),
-    Ending.WHOLE: (100, 0),
-    Ending.QUARTER: (25, 0),
-    Ending.FORTY_NINE: (50, 49),
-    Ending.NINETY_NINE: (100, 99),
-}
-
-
-@dataclass(frozen=True)
-class Change:
-    """One price before and after a change by percent; without a new price, it ends that day."""
-
-    tier: str
-    size: Size
-    min_pieces: int
-    piece_cents: int
-    new_piece_cents: int | None
+    piece_cents: int | None
     case_cents: int | None
-    new_case_cents: int | None
-    # Rounding alone would have made the case dearer than its pieces.
-    is_case_capped: bool
-
-    @property
-    def tier_label(self) -> str:
-        return str(Customer.Tier(self.tier).label)
-
-    @property
-    def is_different(self) -> bool:
-        return (self.piece_cents, self.case_cents) != (self.new_piece_cents, self.new_case_cents)
 
 
 @transaction.atomic
@@ -117,17 +80,16 @@ def set_piece(
 def set_size(
     *,
     size: Size,
-    wanted: Mapping[str, tuple[int | None, int | None]],
+    wanted: Mapping[str, PricesWanted],
     valid_from: date,
 ) -> list[PiecePrice]:
     """Set what a piece and a case cost in each tier from a day on; return the new rows.
 
-    `wanted` names piece and case price by tier. A tier that stays as it is gets no row; one
-    without a price any more ends that day. Raises `BadValue` or `SeveralProblems`, whose fields
-    are named by tier: `stand_piece_cents`.
+    `wanted` is by tier. A tier that stays as it is gets no row; one without a price any more ends
+    that day. Raises `BadValue` or `SeveralProblems`, at `wanted.<tier>.piece_cents`.
     """
     _lock([size])
-    lists = read.price_lists(wanted, valid_from)
+    lists = _price_lists(wanted, valid_from)
     rows, problems = [], Problems()
     for tier, (piece_cents, case_cents) in wanted.items():
         offer = lists[tier].of(size).offer()
@@ -144,7 +106,10 @@ def set_size(
             )
         except HouseError as error:
             for problem in error.problems:
-                problems.add(problem.parameter and f"{tier}_{problem.parameter}", problem.message)
+                # A problem of both prices together names none of the two.
+                name = f".{problem.parameter}" if problem.parameter else ""
+                problem.parameter = f"wanted.{tier}{name}"
+                problems.add_error(problem)
         else:
             rows.append(row)
     problems.raise_any()
@@ -210,118 +175,6 @@ def set_tax_rate(*, name: str, goods: str, percent: Decimal, valid_from: date) -
     return _newest_or_saved(row, same_day, ("percent",))
 
 
-def rounded(cents: Decimal, ending: str) -> int:
-    """Return the price with a wanted ending that is nearest to `cents`; halfway goes up.
-
-    A price of something never becomes nothing: the least is the lowest price with that ending
-    that is more than nothing.
-
-    >>> rounded(Decimal("872.4"), Ending.FORTY_NINE), rounded(Decimal("875"), Ending.WHOLE)
-    (849, 900)
-    """
-    below, above = _around(cents, ending)
-    nearest = above if above - cents <= cents - below else below
-    if nearest <= 0 < cents:
-        step, offset = _ENDINGS[Ending(ending)]
-        return offset or step
-    return max(nearest, 0)
-
-
-def highest(cents: int, ending: str) -> int:
-    """Return the highest price with a wanted ending up to `cents`; `cents` where there is none.
-
-    >>> highest(5988, Ending.NINETY_NINE), highest(40, Ending.NINETY_NINE)
-    (5899, 40)
-    """
-    below, _above = _around(Decimal(cents), ending)
-    return below if below > 0 else cents
-
-
-def _around(cents: Decimal, ending: str) -> tuple[int, int]:
-    """Return the prices with a wanted ending next to `cents`, below and above."""
-    step, offset = _ENDINGS[Ending(ending)]
-    steps = (cents - offset) / step
-    return (
-        int(steps.to_integral_value(ROUND_FLOOR)) * step + offset,
-        int(steps.to_integral_value(ROUND_CEILING)) * step + offset,
-    )
-
-
-def changes(
-    *, tiers: Sequence[str], percent: Decimal, ending: str, valid_from: date
-) -> list[Change]:
-    """Work out every price of these tiers before and after a change by percent.
-
-    Before is what would hold on `valid_from` if nothing were changed. A case never costs more than
-    its pieces alone; a quantity price that is no lower than what fewer cost ends.
-    Nothing is saved. Raises `BadValue`.
-    """
-    problems = Problems()
-    if percent == 0:
-        problems.add("percent", _("Enter by how much the prices go up or down."))
-    elif not -PERCENT_MAX < percent <= PERCENT_MAX:
-        problems.add(
-            "percent",
-            _("Prices can go up by 100 percent at most, and down by less than 100 percent."),
-        )
-    if not tiers:
-        problems.add("tiers", _("Choose at least one price list."))
-    problems.raise_any()
-    factor = 1 + percent / 100
-    return [
-        change
-        for tier, prices in read.price_lists(tiers, valid_from).items()
-        for size in prices.sizes
-        for change in changes_of(tier, size, factor, ending)
-    ]
-
-
-def changes_of(tier: str, each: read.SizePrices, factor: Decimal, ending: str) -> list[Change]:
-    """Work out the prices of one size in one tier, each times a factor; see `changes`."""
-    made, fewer_cents = [], None
-    for row in each.breaks:
-        piece_cents = rounded(row.piece_cents * factor, ending)
-        case_cents = row.case_cents and rounded(row.case_cents * factor, ending)
-        alone_cents = piece_cents * each.size.pieces_per_case
-        is_dearer = case_cents is not None and case_cents > alone_cents
-        if is_dearer:
-            case_cents = highest(alone_cents, ending)
-        if fewer_cents is not None and piece_cents >= fewer_cents:
-            piece_cents = case_cents = None
-        else:
-            fewer_cents = piece_cents
-        made.append(
-            Change(
-                tier=tier,
-                size=each.size,
-                min_pieces=row.min_pieces,
-                piece_cents=row.piece_cents,
-                new_piece_cents=piece_cents,
-                case_cents=row.case_cents,
-                new_case_cents=case_cents,
-                is_case_capped=is_dearer and case_cents is not None,
-            )
-        )
-    return made
-
-
-def fingerprint(table: Iterable[Change]) -> str:
-    """Return a short text that differs when any price of the table does."""
-    figures = [
-        (
-            change.tier,
-            change.size.pk,
-            change.min_pieces,
-            change.piece_cents,
-            change.new_piece_cents,
-            change.case_cents,
-            change.new_case_cents,
-        )
-        for change in table
-    ]
-    return hashlib.sha256(repr(figures).encode()).hexdigest()[:32]
-
-
 @transaction.atomic
 def change_by_percent(
     *,
@@ -333,13 +186,13 @@ def change_by_percent(
 ) -> list[PiecePrice]:
     """Post the changes a person has seen as new rows from `valid_from`, and return the rows.
 
-    `seen` is the `fingerprint` of the table that was shown. Raises `NotAllowedNow` when the prices
-    are no longer those, which is also what happens when the same change is sent twice; `BadValue`
-    as `changes` does.
+    `seen` is the `price_changes.fingerprint` of the table that was shown. Raises `NotAllowedNow`
+    when the prices are no longer those, which is also what happens when the same change is sent
+    twice; `BadValue` at `percent` or `tiers`.
     """
     _lock(Size.objects.filter(is_active=True))
-    now = changes(tiers=tiers, percent=percent, ending=ending, valid_from=valid_from)
-    if fingerprint(now) != seen:
+    now = price_changes.changes(_price_lists(tiers, valid_from), percent=percent, ending=ending)
+    if price_changes.fingerprint(now) != seen:
         raise NotAllowedNow(
             _(
                 "The prices have changed since this table was made. "
@@ -388,7 +241,8 @@ def _check_break(
     piece_cents: int,
 ) -> None:
     """Refuse a price for many that is not below what one of the same costs for fewer."""
-    fewer = read.price_for(size=size, tier=tier, on=on, pieces=min_pieces - 1)
+    rows = PiecePrice.objects.filter(size=size, tier=tier)
+    fewer = PricesOfSize(size, tuple(rows.in_force(on))).offer(min_pieces - 1)
     if fewer is None:
         problems.add("min_pieces", _("Set the price of a single piece first."))
     elif piece_cents >= fewer.piece_cents:
@@ -400,18 +254,28 @@ def _check_break(
 
 
 def _end_breaks(size: Size, tier: str, on: date) -> None:
-    standing = read.price_list(tier, on).of(size).quantity_breaks
-    for row in standing:
+    for row in _price_lists([tier], on)[tier].of(size).quantity_breaks:
         PiecePrice.objects.create(tier=tier, size=size, valid_from=on, min_pieces=row.min_pieces)
 
 
-def _lock(sizes) -> None:
-    """Hold these sizes until the transaction ends, so that two price changes take turns."""
+def _price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
+    return rules.price_lists(
+        tiers,
+        on,
+        sizes=list(Size.objects.filter(is_active=True)),
+        in_force=PiecePrice.objects.filter(size__is_active=True).in_force(on),
+    )
+
+
+def _lock(sizes: Iterable[Size]) -> None:
+    """Lock these sizes until the transaction ends, so that two price changes take turns."""
     keys = sorted(size.pk for size in sizes)
     list(Size.objects.select_for_update().filter(pk__in=keys).order_by("pk"))
 
 
-def _newest_or_saved(row, same_day, figures: tuple[str, ...]):
+def _newest_or_saved(
+    row: PriceRow, same_day: models.QuerySet[PriceRow], figures: tuple[str, ...]
+) -> PriceRow:
     """Save the row, unless the newest of the same day already says the same; return that one."""
     newest = same_day.order_by("-id").first()
     if newest and all(getattr(newest, name) == getattr(row, name) for name in figures):

@@ -4,7 +4,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from apiary_sales.pricing.models import SeasonExpense
-from apiary_sales.pricing.queries import seasons as read
+from apiary_sales.pricing.rules import seasons as rules
 from inventory.bottling.services import costs
 from inventory.shared import words
 from inventory.shared.checks import save_checked
@@ -64,7 +64,11 @@ def spread(season: int) -> list[Lot]:
     Every blend and packed lot made of them is worked out again; what was sold keeps its cost.
     Raises `NotAllowedNow` when nothing was spent or nothing was extracted.
     """
-    view = read.season(season)
+    view = rules.season(
+        season,
+        expenses=SeasonExpense.objects.filter(season=season),
+        extracted=Lot.objects.extracted_in(season),
+    )
     if not view.expenses:
         raise NotAllowedNow(
             _("There is nothing to spread: no expenses of %(season)s are entered.")

@@ -22,7 +22,7 @@ from apiary_sales.pricing.forms.costs import (
 from apiary_sales.pricing.models import ChannelCost, SeasonExpense
 from apiary_sales.pricing.queries import costs as read
 from apiary_sales.pricing.queries import seasons as read_seasons
-from apiary_sales.pricing.services import channels, seasons
+from apiary_sales.pricing.services import channels, filling_times, seasons
 from inventory.bottling.services import costs
 from inventory.shared import words
 from inventory.shared.errors import HouseError
@@ -49,7 +49,7 @@ def selling_costs(request: HttpRequest) -> HttpResponse:
     )
 
 
-class SetChannelCost(ActView):
+class ChannelCostSetView(ActView):
     """Set what one channel takes from the price."""
 
     permission_required = "pricing.manage_prices"
@@ -74,7 +74,7 @@ class SetChannelCost(ActView):
         return super().get_context_data(channel=self.channel, **kwargs)
 
     def act(self, data: dict[str, Any]):
-        return channels.set_channel_cost(channel=self.channel.channel, **data)
+        return channels.set_cost(channel=self.channel.channel, **data)
 
     def done_message(self, made) -> str:
         return _("What selling by “%(channel)s” takes is set.") % {
@@ -85,7 +85,7 @@ class SetChannelCost(ActView):
         return reverse("pricing:selling_costs")
 
 
-class SetFillingTimes(ActView):
+class FillingTimesSetView(ActView):
     """Set the minutes of work on one piece of each size."""
 
     permission_required = "pricing.manage_prices"
@@ -104,7 +104,7 @@ class SetFillingTimes(ActView):
 
     def act(self, data: dict[str, Any]):
         minutes = {size: data[size.code] for size in self.book.sizes}
-        channels.set_filling_times(minutes)
+        filling_times.set_minutes(minutes)
         return minutes
 
     def done_message(self, made) -> str:
@@ -138,7 +138,7 @@ def season(request: HttpRequest, year: int) -> HttpResponse:
     )
 
 
-class AddExpense(ActView):
+class ExpenseAddView(ActView):
     """Add an expense of a season."""
 
     permission_required = "pricing.manage_prices"
@@ -193,7 +193,7 @@ def spread(request: HttpRequest, year: int) -> HttpResponse:
     return redirect("pricing:season", year)
 
 
-class SetLotCost(ActView):
+class LotCostSetView(ActView):
     """Set what one extraction cost in all."""
 
     permission_required = "pricing.manage_prices"

@@ -14,7 +14,8 @@ from apiary_sales.pricing import charts
 from apiary_sales.pricing.forms.drum_or_jar import WhatIfForm
 from apiary_sales.pricing.models import BulkPrice
 from apiary_sales.pricing.queries import comparison, costs, prices
-from apiary_sales.pricing.services.prices import Ending
+from apiary_sales.pricing.rules.price_changes import Ending
+from inventory.shared.htmx import HtmxRequest
 from inventory.shared.money import amount
 from inventory.stock.models import Lot
 
@@ -32,7 +33,7 @@ manages_prices = permission_required("pricing.manage_prices", raise_exception=Tr
 
 
 @dataclass(frozen=True)
-class Asked:
+class AskedComparison:
     """What a person wants compared, worked out from the address."""
 
     form: WhatIfForm
@@ -46,7 +47,7 @@ class Asked:
 
 
 @manages_prices
-def page(request: HttpRequest) -> HttpResponse:
+def page(request: HtmxRequest) -> HttpResponse:
     asked = _asked(request.GET)
     sort = request.GET.get("sort", "")
     sort, downward = (sort.lstrip("-"), sort.startswith("-"))
@@ -92,32 +93,33 @@ def size(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def _asked(parameters: QueryDict) -> Asked:
+def _asked(parameters: QueryDict) -> AskedComparison:
     today = timezone.localdate()
     book = costs.book(today)
-    in_hand = comparison.honey_in_hand()
+    in_hand = costs.honey_in_hand()
     form = WhatIfForm(parameters, in_hand=in_hand, sizes=book.sizes)
     form.is_valid()
     lots = {lot.code: lot for lot, _grams in in_hand}
     lot = lots.get(form.figure("lot")) or next(iter(lots.values()), None)
-    moisture = form.figure("moisture") or (lot and lot.moisture_percent)
+    measured = lot.moisture_percent if lot else None
+    moisture = form.figure("moisture") or measured
     bulk_list, listed = prices.bulk_list(today), None
     if moisture is not None:
         listed = bulk_list.row_for(
-            colour_class=lot and lot.colour_class,
+            colour_class=lot.colour_class if lot else None,
             moisture_percent=moisture,
             floral_source=lot.floral_source if lot else "",
         )
-    list_price = listed and listed.price_per_pound
+    list_price = listed.price_per_pound if listed else None
     form.show_kept(
-        moisture=lot and lot.moisture_percent,
+        moisture=measured,
         drum_price=list_price,
         labour=amount(book.labour_cents_per_hour),
     )
     tried_price = form.figure("drum_price")
     book = book.supposing(form.what_if())
     honey = costs.honey_cost(lot)
-    return Asked(
+    return AskedComparison(
         form=form,
         book=book,
         lot=lot,
@@ -142,7 +144,7 @@ def _tried(parameters: QueryDict) -> str:
     return kept.urlencode()
 
 
-def _links_to_keep(asked: Asked) -> dict[str, str]:
+def _links_to_keep(asked: AskedComparison) -> dict[str, str]:
     """Return the query strings of the pages on which tried prices are set for good."""
     links = {}
     form = asked.form
@@ -168,7 +170,7 @@ def _links_to_keep(asked: Asked) -> dict[str, str]:
     return links
 
 
-def _bulk_price_to_keep(asked: Asked, price: Decimal) -> str:
+def _bulk_price_to_keep(asked: AskedComparison, price: Decimal) -> str:
     """Return the query string that sets a drum price for all honey priced as this lot is.
 
     That is the moisture step and source of the price in force, so that the new one takes its

@@ -27,7 +27,9 @@ from apiary_sales.pricing.forms.prices import (
 )
 from apiary_sales.pricing.models import BulkPrice, TaxRate
 from apiary_sales.pricing.queries import prices as read
-from apiary_sales.pricing.services import prices, tax
+from apiary_sales.pricing.rules import price_changes, tax
+from apiary_sales.pricing.services import prices
+from apiary_sales.pricing.services.prices import PricesWanted
 from inventory.bottling.models import Size
 from inventory.physics import grading
 from inventory.shared import words
@@ -72,7 +74,7 @@ def size_prices(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-class SetSizePrices(ActView):
+class SizePricesSetView(ActView):
     """Set what one size costs in every tier."""
 
     permission_required = "pricing.manage_prices"
@@ -100,7 +102,7 @@ class SetSizePrices(ActView):
 
     def act(self, data: dict[str, Any]):
         wanted = {
-            tier: (data[f"{tier}_piece_cents"], data[f"{tier}_case_cents"])
+            tier: PricesWanted(data[f"{tier}_piece_cents"], data[f"{tier}_case_cents"])
             for tier in Customer.Tier.values
         }
         return prices.set_size(size=self.size, wanted=wanted, valid_from=data["valid_from"])
@@ -116,7 +118,7 @@ class SetSizePrices(ActView):
         return reverse("pricing:size_prices", args=[self.size.code])
 
 
-class SetBreak(ActView):
+class BreakSetView(ActView):
     """Set a lower price for many pieces."""
 
     permission_required = "pricing.manage_prices"
@@ -170,8 +172,13 @@ def price_change(request: HttpRequest) -> HttpResponse:
         except HouseError as error:
             form.refuse(error)
         try:
-            table = prices.changes(**form.cleaned_data)
-            seen = prices.fingerprint(table)
+            asked = form.cleaned_data
+            table = price_changes.changes(
+                read.price_lists(asked["tiers"], asked["valid_from"]),
+                percent=asked["percent"],
+                ending=asked["ending"],
+            )
+            seen = price_changes.fingerprint(table)
         except HouseError as error:
             form.refuse(error)
     return render(
@@ -214,7 +221,7 @@ def bulk_prices(request: HttpRequest) -> HttpResponse:
     )
 
 
-class SetBulkPrice(ActView):
+class BulkPriceSetView(ActView):
     """Set the price a pound in drums."""
 
     permission_required = "pricing.manage_prices"
@@ -223,7 +230,7 @@ class SetBulkPrice(ActView):
 
     def get_initial(self) -> dict[str, Any]:
         asked = self.request.GET
-        initial = {
+        initial: dict[str, Any] = {
             "colour_class": asked.get("colour", ""),
             "floral_source": asked.get("source", ""),
         }
@@ -256,7 +263,7 @@ class SetBulkPrice(ActView):
 @manages_prices
 def tax_rates(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
-    rates = tax.rates_on(today)
+    rates = tax.rates_by_goods(TaxRate.objects.in_force(today))
     return render(
         request,
         "pricing/tax.html",
@@ -269,7 +276,7 @@ def tax_rates(request: HttpRequest) -> HttpResponse:
     )
 
 
-class SetTaxRate(ActView):
+class TaxRateSetView(ActView):
     """Set a sales tax rate."""
 
     permission_required = "pricing.manage_prices"
@@ -284,11 +291,11 @@ class SetTaxRate(ActView):
         return prices.set_tax_rate(**data)
 
     def done_message(self, made) -> str:
-        whole = tax.rates_on(made.valid_from)[made.goods]
+        rates = tax.rates_by_goods(TaxRate.objects.in_force(made.valid_from))
         return _("From %(day)s on, the tax on %(goods)s is %(percent)s %% in all.") % {
             "day": date_format(made.valid_from),
             "goods": made.get_goods_display(),
-            "percent": whole.percent.normalize() + 0,
+            "percent": rates[made.goods].percent.normalize() + 0,
         }
 
     def next_url(self, made) -> str:

@@ -49,9 +49,7 @@ def set_up(today: date, say: Say) -> None:
     buyers = read("customers")["customers"]
     for buyer in buyers:
         limit = buyer.pop("credit_limit", None)
-        customers.add(
-            customers.Details(**buyer, credit_limit_cents=None if limit is None else cents(limit))
-        )
+        customers.add(**buyer, credit_limit_cents=None if limit is None else cents(limit))
     say(f"  {len(buyers)} customers")
 
 
@@ -130,7 +128,7 @@ def _set_up_sizes(rows: dict, today: date) -> None:
             valid_from=start,
         )
     for row in rows["channel_costs"]:
-        channels.set_channel_cost(
+        channels.set_cost(
             channel=row["channel"],
             discount_percent=Decimal(row["discount_percent"]),
             card_percent=Decimal(row["card_percent"]),

@@ -22,6 +22,18 @@ class Origin:
     share: Fraction
 
 
+class LotQuerySet(models.QuerySet["Lot"]):
+    def extracted_in(self, season: int) -> "LotQuerySet":
+        """Return the extractions of a season, oldest first, without those that were undone."""
+        extractions = self.filter(kind=Lot.Kind.EXTRACTION, season=season)
+        undone = extractions.filter(
+            lines__posting__kind="extraction",
+            lines__posting__reversed_by__isnull=False,
+            lines__place__kind="harvest",
+        )
+        return extractions.exclude(pk__in=undone.values("pk")).order_by("made_on", "id")
+
+
 class Lot(models.Model):
     """Honey that shares one origin and one set of measurements.
 
@@ -67,6 +79,8 @@ class Lot(models.Model):
     parents = models.ManyToManyField(
         "self", through="LotParent", symmetrical=False, related_name="children"
     )
+
+    objects = LotQuerySet.as_manager()
 
     class Meta:
         ordering = ["-made_on", "-id"]

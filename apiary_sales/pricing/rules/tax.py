@@ -1,4 +1,4 @@
-"""Sales tax: the rate on a day, and the two ways of rounding it.
+"""Sales tax: the rate on each kind of goods, and the two ways of rounding it.
 
 Rounding (Streamlined Sales and Use Tax Agreement, rounding rule, as enacted for example in R.I.
 Gen. Laws 44-18.1-25): tax is computed to the third decimal and rounded up to the next cent when
@@ -7,9 +7,8 @@ and local rates may be added up first. Rounding the exact tax half up is the sam
 Rates and exemptions are local: the tax authority has the last word.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from itertools import accumulate, pairwise
@@ -26,7 +25,7 @@ PARTS_PER_PERCENT = 10_000
 
 @dataclass(frozen=True)
 class Rate:
-    """The rate on one kind of goods; nothing at all when none is set."""
+    """The rate on one kind of goods; zero when none is set."""
 
     name: str = ""
     percent: Decimal = Decimal(0)
@@ -49,36 +48,27 @@ class TaxedAmount:
     tax_cents: int
 
 
-def rates_on(on: date) -> dict[str, Rate]:
-    """Return the rate on each kind of goods on a day, in one query.
+def rates_by_goods(in_force: Iterable[TaxRate]) -> dict[str, Rate]:
+    """Return the rate on each kind of goods, out of `TaxRate.objects.in_force` of a day.
 
-    Rates of different names on the same goods are added up; of one name the latest day counts.
+    Rates of different names on the same goods are added up.
     """
-    newest: dict[tuple[str, str], TaxRate] = {}
-    for row in TaxRate.objects.filter(valid_from__lte=on).order_by("-valid_from", "-id"):
-        newest.setdefault((row.goods, row.name.casefold()), row)
-    rows = sorted((row for row in newest.values() if row.percent), key=lambda row: row.id)
+    rows = list(in_force)
     return {
         goods: _together([row for row in rows if row.goods == goods])
         for goods in TaxRate.Goods.values
     }
 
 
-def tax_on(*, goods: str, amount_cents: int, on: date, exempt: bool = False) -> TaxedAmount:
-    """Return the tax on one amount, rounded by itself; none for an exempt customer."""
-    line = TaxLine(goods, amount_cents)
-    return tax_invoice_lines([line], House.Rounding.BY_LINE, on=on, exempt=exempt)[0]
-
-
 def tax_invoice_lines(
-    lines: Sequence[TaxLine], rounding: str, *, on: date, exempt: bool = False
+    lines: Sequence[TaxLine], rounding: str, *, rates: Mapping[str, Rate]
 ) -> list[TaxedAmount]:
     """Return the tax on each line of one invoice, in order, by the rates of its day.
 
-    `rounding` is one of `House.Rounding`. By line, each is rounded by itself. By invoice, the
-    whole tax is rounded once and shared out over the lines, so that what the lines show adds up.
+    `rates` is empty for an exempt customer. `rounding` is one of `House.Rounding`. By line, each
+    is rounded by itself. By invoice, the whole tax is rounded once and shared out over the lines,
+    so that what the lines show adds up.
     """
-    rates = {} if exempt else rates_on(on)
     line_rates = [rates.get(line.goods, Rate()) for line in lines]
     amounts = [line.amount_cents for line in lines]
     taxes = round_taxes(amounts, [rate.percent for rate in line_rates], rounding)

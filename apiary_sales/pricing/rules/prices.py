@@ -1,0 +1,96 @@
+"""What one piece and one case of a size cost the buyer. Prices are before sales tax."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from apiary_sales.pricing.models import PiecePrice
+from inventory.bottling.models import Size
+
+FOUR_PLACES = Decimal("0.0001")
+
+
+@dataclass(frozen=True)
+class PieceOffer:
+    """The price of one piece and, where there is one, of a whole case."""
+
+    piece_cents: int
+    case_cents: int | None
+
+
+@dataclass(frozen=True)
+class PricesOfSize:
+    """The rows in force for one size in one tier, by pieces, fewest first."""
+
+    size: Size
+    breaks: tuple[PiecePrice, ...]
+
+    @property
+    def base(self) -> PiecePrice | None:
+        """The row for a single piece, or None while there is no such price."""
+        return next((row for row in self.breaks if row.min_pieces == 1), None)
+
+    @property
+    def quantity_breaks(self) -> tuple[PiecePrice, ...]:
+        return tuple(row for row in self.breaks if row.min_pieces > 1)
+
+    def offer(self, pieces: int = 1) -> PieceOffer | None:
+        """Return what a piece and a case cost when so many are taken, or None without a price.
+
+        Of the rows that are reached, the one with the most pieces that names a price counts: a
+        quantity price for pieces leaves the price of a case as it is.
+        """
+        reached = [row for row in self.breaks if row.min_pieces <= pieces]
+        one = [row.piece_cents for row in reached if row.piece_cents is not None]
+        cases = [row.case_cents for row in reached if row.case_cents is not None]
+        return PieceOffer(one[-1], cases[-1] if cases else None) if one else None
+
+    def unit_price(self, pieces: int) -> Decimal | None:
+        """Return the price of one of `pieces`, to four places; the stand's figures.js agrees.
+
+        Whole cases go at the case price, shared out over their pieces, unless the piece price for
+        so many is lower still; anything else goes at the piece price. Four places lose at most a
+        cent in a hundred pieces.
+        """
+        offer = self.offer(pieces)
+        if offer is None:
+            return None
+        each = (Decimal(offer.piece_cents) / 100).quantize(FOUR_PLACES)
+        per_case = self.size.pieces_per_case
+        if offer.case_cents is None or pieces % per_case:
+            return each
+        return min(each, (Decimal(offer.case_cents) / 100 / per_case).quantize(FOUR_PLACES))
+
+
+@dataclass(frozen=True)
+class PriceList:
+    """The prices of every size in use for one tier on one day."""
+
+    tier: str
+    on: date
+    sizes: tuple[PricesOfSize, ...]
+
+    def of(self, size: Size) -> PricesOfSize:
+        """Return the prices of one size; without any when it is not on the list."""
+        for prices in self.sizes:
+            if prices.size.pk == size.pk:
+                return prices
+        return PricesOfSize(size, ())
+
+
+def price_lists(
+    tiers: Iterable[str], on: date, *, sizes: Sequence[Size], in_force: Iterable[PiecePrice]
+) -> dict[str, PriceList]:
+    """Return the price lists of several tiers, out of `PiecePrice.objects.in_force` of a day."""
+    by_size: dict[tuple[str, int], list[PiecePrice]] = {}
+    for row in in_force:
+        by_size.setdefault((row.tier, row.size_id), []).append(row)
+    return {
+        tier: PriceList(
+            tier,
+            on,
+            tuple(PricesOfSize(size, tuple(by_size.get((tier, size.pk), ()))) for size in sizes),
+        )
+        for tier in tiers
+    }
