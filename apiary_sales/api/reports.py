@@ -13,7 +13,7 @@ from apiary_sales.api.serializers import ProblemSerializer
 from apiary_sales.api.views import HoldsPermission
 from apiary_sales.reports.catalogue import REPORTS
 from apiary_sales.reports.columns import Unit
-from apiary_sales.reports.made import Made
+from apiary_sales.reports.report import FilteredReport
 
 FILTERS = {
     "since": (OpenApiTypes.DATE, "First day that counts."),
@@ -109,7 +109,7 @@ class ReportView(APIView):
             raise ValidationError(
                 {name: [str(text) for text in found] for name, found in form.errors.items()}
             )
-        made = Made(report, form, request.query_params.get("sort", ""))
+        made = FilteredReport(report, form, request.query_params.get("sort", ""))
         answer = {
             "slug": report.slug,
             "title": report.title,

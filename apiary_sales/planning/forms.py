@@ -1,18 +1,31 @@
 """The figures of a bottling plan, as one form: filled from the books, changed by hand."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
+from typing import Any
 
 from django import forms
 from django.forms.boundfield import BoundField
+from django.http import QueryDict
 from django.utils import timezone
+from django.utils.functional import Promise
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.planning import inputs
-from apiary_sales.planning.demand import History, Outlook, PastSales
-from apiary_sales.planning.inputs import Books, Bulk, Figures, Offer, PartNow, SizeNow, Vessel
+from apiary_sales.planning.rules.books import Books, Offer, PartState, SizeState, VesselState
+from apiary_sales.planning.rules.demand import Outlook, PastSales
+from apiary_sales.planning.rules.figures import (
+    DRUM_POUNDS,
+    HOURS,
+    MINUTES_PER_RUN,
+    Bulk,
+    Figures,
+    whole_grams,
+)
+from apiary_sales.planning.services import DraftRun
+from inventory.bottling.models import Size
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
@@ -22,6 +35,8 @@ from inventory.stock.models import Place
 from inventory.stock.rules import PIECES_MAX
 
 GRAMS_EACH_MAX = 100_000
+# A run as the page writes it: vessel-size-pieces, each short enough for the books.
+RUN_WRITTEN = re.compile(r"(\d{1,18})-(\d{1,18})-(\d{1,9})", re.ASCII)
 MONTHS = [
     (1, _("1 month")),
     (2, _("2 months")),
@@ -40,14 +55,18 @@ class OutlookForm(HouseForm):
 
 
 @dataclass(frozen=True)
-class VesselRow:
-    vessel: Vessel
+class VesselFields:
+    """One vessel, and the fields of its row."""
+
+    vessel: VesselState
     use: BoundField
     bid: BoundField
 
 
 @dataclass(frozen=True)
-class OfferRow:
+class OfferFields:
+    """One offer, what was sold of it before, and the fields of its row."""
+
     offer: Offer
     past: PastSales
     pieces: BoundField
@@ -55,20 +74,24 @@ class OfferRow:
 
 
 @dataclass(frozen=True)
-class SizeRow:
-    size: SizeNow
+class SizeFields:
+    """One size, and the fields of its row."""
+
+    size: SizeState
     draws: BoundField
     minutes: BoundField
 
 
 @dataclass(frozen=True)
-class PartRow:
-    row: PartNow
+class PartFields:
+    """One part, and the fields of its row."""
+
+    row: PartState
     order: BoundField
     cost: BoundField
 
 
-class PlanForm(HouseForm):
+class FiguresForm(HouseForm):
     """Every figure a plan depends on. Always bound: to the address, or to what the books say.
 
     `figures()` makes of the cleaned data what the plan is worked out from.
@@ -99,26 +122,19 @@ class PlanForm(HouseForm):
         ],
     )
 
-    def __init__(
-        self,
-        data: Mapping,
-        *,
-        books: Books,
-        offers: tuple[Offer, ...],
-        history: History,
-    ) -> None:
+    def __init__(self, data: Mapping[str, object], *, books: Books) -> None:
         super().__init__(data)
-        self.books, self.offers, self.history = books, offers, history
+        self.books = books
         for vessel in books.vessels:
             name = vessel.place.name
             self._add(f"use-{vessel.place.pk}", _("Use up to"), name, WeightField())
             self._add(f"bid-{vessel.place.pk}", _("Bid a pound"), name, _price_field(1000))
         for each in books.sizes:
-            name, least = each.size.name, inputs.label_grams(each.size)
+            name, least = each.size.name, whole_grams(each.size.declared_grams)
             draws = forms.IntegerField(min_value=least, max_value=GRAMS_EACH_MAX)
             self._add(f"draws-{each.size.pk}", _("Honey drawn for each, g"), name, draws)
             self._add(f"minutes-{each.size.pk}", _("Minutes each"), name, _price_field(600))
-        for offer in offers:
+        for offer in books.offers:
             name = f"{offer.size.name}, {offer.channel_label}"
             self._add(f"pieces-{offer.key}", _("Could be sold"), name, _pieces_field())
             self._add(f"price-{offer.key}", _("Price"), name, MoneyField(required=False))
@@ -126,7 +142,7 @@ class PlanForm(HouseForm):
             self._add(f"order-{row.part.pk}", _("Could be bought"), row.part.name, _pieces_field())
             self._add(f"cost-{row.part.pk}", _("Cost of one"), row.part.name, _price_field(10_000))
 
-    def _add(self, name: str, label, of: str, field: forms.Field) -> None:
+    def _add(self, name: str, label: str | Promise, of: str, field: forms.Field) -> None:
         """Add a field of a table: its label is in the column's head, and told with its row."""
         field.label = format_lazy("{}: {}", of, label)
         widget = field.widget.widgets[0] if isinstance(field, WeightField) else field.widget
@@ -134,16 +150,14 @@ class PlanForm(HouseForm):
         self.fields[name] = field
 
     @staticmethod
-    def data_of(
-        books: Books, offers: tuple[Offer, ...], history: History, outlook: str
-    ) -> dict[str, object]:
+    def data_of(books: Books, outlook: str) -> dict[str, object]:
         """Return the data of a form that says what the books say."""
         data: dict[str, object] = {
-            "hours": inputs.HOURS,
+            "hours": HOURS,
             "rate": amount(books.costs.labour_cents_per_hour),
-            "per_run": inputs.MINUTES_PER_RUN,
+            "per_run": MINUTES_PER_RUN,
             "bulk": Bulk.POUNDS.value,
-            "drum": inputs.DRUM_POUNDS,
+            "drum": DRUM_POUNDS,
             "drum_unit": "lb",
             "stock_counts": "cost",
         }
@@ -156,8 +170,8 @@ class PlanForm(HouseForm):
         for each in books.sizes:
             data[f"draws-{each.size.pk}"] = each.grams_each
             data[f"minutes-{each.size.pk}"] = _shown(each.minutes_each)
-        for offer in offers:
-            past = history.of(offer.size.pk, offer.channel)
+        for offer in books.offers:
+            past = books.history.of(offer.size.pk, offer.channel)
             data[f"pieces-{offer.key}"] = past.expected(outlook)
             data[f"price-{offer.key}"] = (
                 "" if offer.price_cents is None else amount(offer.price_cents)
@@ -167,8 +181,9 @@ class PlanForm(HouseForm):
             data[f"cost-{row.part.pk}"] = _shown(row.cost)
         return data
 
-    def clean(self) -> dict:
-        data = super().clean()
+    def clean(self) -> dict[str, Any]:
+        super().clean()
+        data = self.cleaned_data
         for vessel in self.books.vessels:
             name = f"use-{vessel.place.pk}"
             if data.get(name, 0) > vessel.free_grams:
@@ -194,8 +209,8 @@ class PlanForm(HouseForm):
             drum_grams=data["drum"],
             grams_each={pk: data[f"draws-{pk}"] for pk in sizes},
             minutes_each={pk: data[f"minutes-{pk}"] or Decimal(0) for pk in sizes},
-            price_cents={offer.key: data[f"price-{offer.key}"] for offer in self.offers},
-            pieces={offer.key: data[f"pieces-{offer.key}"] for offer in self.offers},
+            price_cents={offer.key: data[f"price-{offer.key}"] for offer in self.books.offers},
+            pieces={offer.key: data[f"pieces-{offer.key}"] for offer in self.books.offers},
             order_max={pk: data[f"order-{pk}"] for pk in parts},
             part_costs={pk: data[f"cost-{pk}"] or Decimal(0) for pk in parts},
             is_stock_free=data["stock_counts"] == "free",
@@ -205,35 +220,35 @@ class PlanForm(HouseForm):
         )
 
     @property
-    def vessel_rows(self) -> list[VesselRow]:
+    def vessel_rows(self) -> list[VesselFields]:
         return [
-            VesselRow(vessel, self[f"use-{vessel.place.pk}"], self[f"bid-{vessel.place.pk}"])
+            VesselFields(vessel, self[f"use-{vessel.place.pk}"], self[f"bid-{vessel.place.pk}"])
             for vessel in self.books.vessels
         ]
 
     @property
-    def offer_rows(self) -> list[OfferRow]:
+    def offer_rows(self) -> list[OfferFields]:
         return [
-            OfferRow(
+            OfferFields(
                 offer,
-                self.history.of(offer.size.pk, offer.channel),
+                self.books.history.of(offer.size.pk, offer.channel),
                 self[f"pieces-{offer.key}"],
                 self[f"price-{offer.key}"],
             )
-            for offer in self.offers
+            for offer in self.books.offers
         ]
 
     @property
-    def size_rows(self) -> list[SizeRow]:
+    def size_rows(self) -> list[SizeFields]:
         return [
-            SizeRow(row, self[f"draws-{row.size.pk}"], self[f"minutes-{row.size.pk}"])
+            SizeFields(row, self[f"draws-{row.size.pk}"], self[f"minutes-{row.size.pk}"])
             for row in self.books.sizes
         ]
 
     @property
-    def part_rows(self) -> list[PartRow]:
+    def part_rows(self) -> list[PartFields]:
         return [
-            PartRow(row, self[f"order-{row.part.pk}"], self[f"cost-{row.part.pk}"])
+            PartFields(row, self[f"order-{row.part.pk}"], self[f"cost-{row.part.pk}"])
             for row in self.books.parts
         ]
 
@@ -241,8 +256,8 @@ class PlanForm(HouseForm):
 class DraftRunsForm(ActForm):
     """Where the jars of a plan go, and on which day the runs are.
 
-    `newest_seen` is the newest planned run the page knew of, so that what others planned since is
-    not planned twice.
+    The cleaned data has the runs that the page carried along as `drafts`. `newest_seen` is the
+    newest planned run that the page showed, so that what others planned since is not planned twice.
     """
 
     newest_seen = forms.IntegerField(
@@ -258,6 +273,26 @@ class DraftRunsForm(ActForm):
         initial=timezone.localdate,
         widget=DayInput,
     )
+
+    def clean(self) -> dict[str, Any]:
+        super().clean()
+        written = self.data.getlist("run") if isinstance(self.data, QueryDict) else []
+        drafts = _drafts(written)
+        if drafts is None:
+            self.add_error(None, _("The runs of the plan can't be read. Work out the plan again."))
+        return {**self.cleaned_data, "drafts": drafts}
+
+
+def _drafts(written: list[str]) -> list[DraftRun] | None:
+    """Read runs, each written as vessel-size-pieces; None where one of them can't be read."""
+    found = [RUN_WRITTEN.fullmatch(run) for run in written]
+    rows = [tuple(map(int, run.groups())) for run in found if run]
+    places = Place.objects.in_bulk([place for place, _size, _pieces in rows])
+    sizes = Size.objects.in_bulk([size for _place, size, _pieces in rows])
+    are_known = all(place in places and size in sizes for place, size, _pieces in rows)
+    if not (all(found) and are_known):
+        return None
+    return [DraftRun(places[place], sizes[size], pieces) for place, size, pieces in rows]
 
 
 def _pieces_field() -> forms.IntegerField:
@@ -280,5 +315,6 @@ def _shown(figure: Decimal | None) -> Decimal | str:
     """Return a figure without trailing zeros, at least to the cent; empty when not known."""
     if figure is None:
         return ""
-    places = max(2, -figure.normalize().as_tuple().exponent)
+    decimals = f"{figure.normalize():f}".partition(".")[2]
+    places = max(2, len(decimals))
     return figure.quantize(Decimal(1).scaleb(-places))

@@ -10,13 +10,15 @@ from django.utils.translation import gettext as _
 from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.services import runs
 from inventory.shared import words
-from inventory.shared.errors import BadValue
+from inventory.shared.errors import BadValue, HouseError
 from inventory.shared.people import Person
 from inventory.stock.models import Item, Place
 from inventory.stock.services import ledger
 
 # A plan with more runs than this was not made on a page.
 RUNS_MAX = 200
+# The parameters of `runs.plan` that a draft gives.
+OF_ONE_RUN = ("source", "size", "pieces")
 
 
 @dataclass(frozen=True)
@@ -44,39 +46,62 @@ def make_draft_runs(
 
     Nothing leaves the books: each run is recorded later, or dropped. Raises `BadValue` without any
     run, or when somebody planned the same size from the same vessel since; `AlreadyRecorded` when
-    the same plan was sent before; and whatever `runs.plan` refuses: honey may have been sold since
-    the plan was worked out.
+    the same plan was sent before; and whatever `runs.plan` refuses, for honey may have been sold
+    since the plan was worked out. What is wrong with one run names the parameter
+    `drafts.<position>.<name>`, positions counted from 0.
     """
     if not drafts:
-        raise BadValue(_("The plan fills no jars, so there are no runs to make."))
+        raise BadValue(
+            _("The plan fills no jars, so there are no runs to make."), parameter="drafts"
+        )
     if len(drafts) > RUNS_MAX:
         raise BadValue(
             _("%(count)s runs are too many to make at once. Give the plan fewer vessels.")
-            % {"count": len(drafts)}
+            % {"count": len(drafts)},
+            parameter="drafts",
         )
     ledger.lock_items([Item.objects.honey()])
     _check_planned_since(drafts, newest_seen, key)
     return [
-        runs.plan(
+        _plan(
+            index,
+            draft,
+            target=target,
+            planned_for=planned_for,
+            planned_by=planned_by,
+            key=f"{key}-{index + 1}",
+        )
+        for index, draft in enumerate(drafts)
+    ]
+
+
+def _plan(
+    index: int, draft: DraftRun, *, target: Place, planned_for: date, planned_by: Person, key: str
+) -> BottlingRun:
+    try:
+        return runs.plan(
             size=draft.size,
             source=draft.source,
             target=target,
             pieces=draft.pieces,
             planned_for=planned_for,
             planned_by=planned_by,
-            key=f"{key}-{number}",
+            key=key,
             note=_("From the bottling plan"),
         )
-        for number, draft in enumerate(drafts, start=1)
-    ]
+    except HouseError as error:
+        for problem in error.problems:
+            if problem.parameter in OF_ONE_RUN:
+                problem.parameter = f"drafts.{index}.{problem.parameter}"
+        raise
 
 
 def _check_planned_since(drafts: Sequence[DraftRun], newest_seen: int, key: str) -> None:
-    """Refuse to fill again what another person planned while the plan lay on the screen."""
+    """Refuse to fill again what another person planned while the plan was on the screen."""
     wanted = {(draft.source.pk, draft.size.pk) for draft in drafts}
     since = (
         BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED, pk__gt=newest_seen)
-        # The runs of this plan, sent twice, are told by `runs.plan`.
+        # `runs.plan` refuses the runs of this plan when they are sent twice.
         .exclude(idempotency_key__startswith=f"{key}-")
         .select_related("source", "size")
         .order_by("pk")
@@ -98,5 +123,6 @@ def _check_planned_since(drafts: Sequence[DraftRun], newest_seen: int, key: str)
                     }
                     for run in same
                 )
-            }
+            },
+            parameter="drafts",
         )

@@ -1,9 +1,8 @@
 """The page of the bottling plan: figures in, the best plan out, draft runs on request."""
 
-import re
 import time
 from dataclasses import dataclass
-from datetime import date
+from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
@@ -14,90 +13,86 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.generic import TemplateView
 
-from apiary_sales.planning import answers, inputs, past_sales, programme, services
-from apiary_sales.planning.answers import Question, Reason, Shown
-from apiary_sales.planning.demand import History, Outlook
-from apiary_sales.planning.forms import MONTHS_USUAL, DraftRunsForm, OutlookForm, PlanForm
-from apiary_sales.planning.services import DraftRun
-from inventory.bottling.models import Size
-from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError
+from apiary_sales.planning import programme, sentences, services
+from apiary_sales.planning.forms import MONTHS_USUAL, DraftRunsForm, FiguresForm, OutlookForm
+from apiary_sales.planning.queries import books as book_queries
+from apiary_sales.planning.rules import question as questions
+from apiary_sales.planning.rules import statement as statements
+from apiary_sales.planning.rules.books import Books
+from apiary_sales.planning.rules.demand import Outlook, period_from
+from apiary_sales.planning.rules.figures import MINUTES_PER_RUN
+from apiary_sales.planning.rules.question import Question
+from apiary_sales.planning.rules.statement import PlanOutcome
+from apiary_sales.planning.sentences import Reason
+from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
-from inventory.stock.models import Place
 
 # Nobody waits longer for the page than this, and each search gets a moment at least.
 PAGE_SECONDS = 6.0
 LEAST_SECONDS = 0.5
-# A run as the page writes it: vessel-size-pieces, each short enough for the books.
-RUN_WRITTEN = re.compile(r"(\d{1,18})-(\d{1,18})-(\d{1,9})", re.ASCII)
 
 
 @dataclass(frozen=True)
-class Desk:
-    """What lies on the desk before a plan is worked out: the figures, and where they come from."""
+class PlanForms:
+    """The forms with the figures of a plan: as typed, or else as the books have them."""
 
-    on: date
     outlook_form: OutlookForm
-    form: PlanForm
-    history: History
+    form: FiguresForm
 
     @classmethod
-    def laid_out(cls, typed) -> "Desk":
-        """Read the books, and lay what was typed (a query) over them."""
-        on = timezone.localdate()
+    def filled(cls, typed: dict[str, str]) -> "PlanForms":
+        """Read the books, and fill the forms from them and from what was typed (a query)."""
         usual = {"months": MONTHS_USUAL, "outlook": Outlook.USUAL.value}
         outlook_form = OutlookForm({**usual, **typed})
         if not outlook_form.is_valid():
             outlook_form = OutlookForm(usual)
             outlook_form.is_valid()
         chosen = outlook_form.cleaned_data
-        history = past_sales.history(on=on, months=chosen["months"])
-        books = inputs.read(on)
-        offers = books.offers(history)
-        by_the_books = PlanForm.data_of(books, offers, history, chosen["outlook"])
-        form = PlanForm({**by_the_books, **typed}, books=books, offers=offers, history=history)
-        return cls(on, outlook_form, form, history)
+        books = book_queries.read(timezone.localdate(), months=chosen["months"])
+        by_the_books = FiguresForm.data_of(books, chosen["outlook"])
+        return cls(outlook_form, FiguresForm({**by_the_books, **typed}, books=books))
+
+    @property
+    def books(self) -> Books:
+        return self.form.books
+
+    @property
+    def months(self) -> int:
+        return int(self.outlook_form.cleaned_data["months"])
 
     @property
     def question(self) -> Question | None:
         """The figures made into a programme, or None while one of them is wrong."""
         if not self.form.is_valid():
             return None
-        return Question.of(self.form.books, self.form.figures(), self.form.offers)
-
-    @property
-    def last_pieces(self) -> dict[str, int]:
-        """Pieces of each offer in the newest period of past sales."""
-        if not self.history.periods:
-            return {}
-        return {
-            offer.key: self.history.of(offer.size.pk, offer.channel).pieces[0]
-            for offer in self.form.offers
-        }
+        return Question.of(self.books, self.form.figures())
 
 
 @dataclass(frozen=True)
-class Found:
-    """A plan that was worked out, what it is compared with, and why it is as it is."""
+class PlanComparison:
+    """The best plan, what it is compared with, and why it is as it is."""
 
-    best: Shown
-    all_drums: Shown
-    as_before: Shown | None
+    best: PlanOutcome
+    all_drums: PlanOutcome
+    as_before: PlanOutcome | None
     reasons: list[Reason]
 
     @classmethod
-    def of(cls, question: Question, last_pieces: dict[str, int]) -> "Found":
+    def of(cls, question: Question) -> "PlanComparison":
         deadline = time.monotonic() + PAGE_SECONDS
 
         def left() -> float:
-            return min(max(deadline - time.monotonic(), LEAST_SECONDS), answers.SECONDS)
+            return min(max(deadline - time.monotonic(), LEAST_SECONDS), questions.SECONDS)
 
-        answer = question.best(left())
-        as_before = question.as_before(last_pieces, left()) if any(last_pieces.values()) else None
+        best = question.best(left())
+        has_past = any(question.books.sold_last.values())
+        before = question.as_before(left()) if has_past else None
+        limits = programme.limits_of(best, seconds=left())
         return cls(
-            best=question.shown(answer),
-            all_drums=question.all_drums(),
-            as_before=as_before,
-            reasons=question.reasons(programme.limits(answer, seconds=left())),
+            best=statements.outcome(question, best),
+            all_drums=statements.outcome(question, question.all_in_drums()),
+            as_before=statements.outcome(question, before) if before else None,
+            reasons=sentences.reasons(question, limits),
         )
 
     @property
@@ -136,25 +131,23 @@ class PlanView(PermissionRequiredMixin, TemplateView):
     raise_exception = True
     template_name = "planning/plan.html"
 
-    def get_context_data(self, **kwargs):
-        desk = Desk.laid_out(self.request.GET.dict())
-        question = desk.question
-        obstacle = question.obstacle() if question else ""
-        found = None
-        if question and not obstacle:
-            found = Found.of(question, desk.last_pieces)
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        forms = PlanForms.filled(self.request.GET.dict())
+        question = forms.question
+        obstacle = sentences.obstacle(question) if question else ""
+        found = PlanComparison.of(question) if question and not obstacle else None
         may_plan = self.request.user.has_perm("inventory.run_bottling")
         return super().get_context_data(
-            desk=desk,
-            form=desk.form,
-            outlook_form=desk.outlook_form,
+            books=forms.books,
+            form=forms.form,
+            outlook_form=forms.outlook_form,
             obstacle=obstacle,
-            notices=question.notices() if question else [],
+            notices=sentences.notices(question) if question else [],
             found=found,
-            has_past=any(desk.last_pieces.values()),
-            coming=past_sales.period_from(desk.on, desk.outlook_form.cleaned_data["months"]),
+            has_past=any(forms.books.sold_last.values()),
+            coming=period_from(forms.books.on, forms.months),
             may_plan=may_plan,
-            usual_minutes_per_run=inputs.MINUTES_PER_RUN,
+            usual_minutes_per_run=MINUTES_PER_RUN,
             **{"runs_form": DraftRunsForm(), **kwargs},
         )
 
@@ -168,7 +161,7 @@ class PlanView(PermissionRequiredMixin, TemplateView):
         data = form.cleaned_data
         try:
             made = services.make_draft_runs(
-                drafts=_drafts(request.POST.getlist("run")),
+                drafts=data["drafts"],
                 target=data["target"],
                 planned_for=data["planned_for"],
                 planned_by=person_of(request),
@@ -190,18 +183,3 @@ class PlanView(PermissionRequiredMixin, TemplateView):
 
     def _again(self, form: DraftRunsForm) -> HttpResponse:
         return self.render_to_response(self.get_context_data(runs_form=form), status=422)
-
-
-def _drafts(shown: list[str]) -> list[DraftRun]:
-    """Read the runs back that the page carried along, each as vessel-size-pieces.
-
-    Raises `BadValue` when they are not what the page wrote.
-    """
-    written = [RUN_WRITTEN.fullmatch(run) for run in shown]
-    rows = [tuple(map(int, run.groups())) for run in written if run]
-    places = Place.objects.in_bulk([place for place, _size, _pieces in rows])
-    sizes = Size.objects.in_bulk([size for _place, size, _pieces in rows])
-    are_known = all(place in places and size in sizes for place, size, _pieces in rows)
-    if not (all(written) and are_known):
-        raise BadValue(_("The runs of the plan can't be read. Work out the plan again."))
-    return [DraftRun(places[place], sizes[size], pieces) for place, size, pieces in rows]

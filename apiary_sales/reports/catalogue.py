@@ -1,22 +1,27 @@
 """The reports there are: what each counts, in words, and how it is shown."""
 
+from __future__ import annotations
+
 from calendar import monthrange
+from collections.abc import Mapping
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
-import pandas as pd
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.orders.models import Order
-from apiary_sales.reports import filters
+from apiary_sales.reports import forms
 from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
-from apiary_sales.reports.made import Picture, Report
+from apiary_sales.reports.report import Picture, Report
 from inventory.stock.models import Item
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SALES, BOTTLING, STOCK = (
     gettext_lazy("Sales"),
@@ -112,8 +117,9 @@ CHANNELS = dict(Order.Channel.choices)
 
 def lines_url(address: Address, **more: str | None) -> str:
     """Return the address of the sales behind a row: the filters asked for, and the row's own."""
-    known = filters.SalesForm.base_fields
-    wanted = {name: value for name, value in {**address, **more}.items() if name in known}
+    known = forms.SalesForm.base_fields
+    asked: dict[str, str | None] = {**address, **more}
+    wanted = {name: value for name, value in asked.items() if name in known}
     return _url("reports:report", "sale-lines") + _query(wanted)
 
 
@@ -126,7 +132,7 @@ def _url(name: str, key: str) -> str:
     return reverse(name, args=[key])
 
 
-def _query(wanted: Address) -> str:
+def _query(wanted: Mapping[str, str | None]) -> str:
     said = {name: value for name, value in wanted.items() if value}
     return f"?{urlencode(said)}" if said else ""
 
@@ -219,7 +225,7 @@ SALE_LINES = Report(
         WHAT_CHARGES_COST,
         gettext_lazy("One row is so much of one lot handed over for one line of an order."),
     ),
-    form=filters.SalesForm,
+    form=forms.SalesForm,
     frame=sales.lines,
     columns=_fixed(
         Column("order", gettext_lazy("Order"), is_kept_together=True),
@@ -245,7 +251,7 @@ SALES_BY_SIZE = Report(
     sentence=gettext_lazy("How many jars of each size were sold, and for how much."),
     subject=SALES,
     definition=SALES_DEFINITION,
-    form=filters.SalesForm,
+    form=forms.SalesForm,
     frame=sales.by_size,
     columns=_fixed(Column("size", gettext_lazy("Size")), *SOLD, PRICE_A_POUND),
     picture=Picture("bars", gettext_lazy("Sales by size"), ("amount_cents",)),
@@ -258,7 +264,7 @@ SALES_BY_CHANNEL = Report(
     sentence=gettext_lazy("What the stand, the shops, deliveries and drums brought in."),
     subject=SALES,
     definition=SALES_DEFINITION,
-    form=filters.SalesForm,
+    form=forms.SalesForm,
     frame=sales.by_channel,
     columns=_fixed(
         Column("channel", gettext_lazy("Channel"), names=CHANNELS), *SOLD, PRICE_A_POUND
@@ -276,7 +282,7 @@ SALES_BY_CUSTOMER = Report(
         *SALES_DEFINITION,
         gettext_lazy("Buyers at the stand whose name was not asked share one row."),
     ),
-    form=filters.SalesForm,
+    form=forms.SalesForm,
     frame=sales.by_customer,
     columns=_fixed(Column("customer", gettext_lazy("Customer")), *SOLD),
     picture=Picture("bars", gettext_lazy("Sales by customer"), ("amount_cents",)),
@@ -294,7 +300,7 @@ SALES_BY_MONTH = Report(
             "Months without sales are shown, from the first month with sales to the last."
         ),
     ),
-    form=filters.SalesForm,
+    form=forms.SalesForm,
     frame=sales.by_month,
     columns=_fixed(Column("month", gettext_lazy("Month"), Unit.MONTH), *SOLD),
     picture=Picture("lines", gettext_lazy("Sales by month"), ("amount_cents",)),
@@ -307,7 +313,7 @@ SALES_BY_SEASON = Report(
     sentence=gettext_lazy("What the honey of each season brought in, whenever it was sold."),
     subject=SALES,
     definition=(WHAT_SEASONS_ARE, *MARGIN_DEFINITION, WHAT_CHARGES_COST),
-    form=filters.SalesForm,
+    form=forms.SalesForm,
     frame=sales.by_season,
     columns=_fixed(
         Column("season", gettext_lazy("Season"), Unit.YEAR, says_unknown=gettext_lazy("none")),
@@ -331,7 +337,7 @@ SEASON_AGAINST_SEASON = Report(
         ),
         *MARGIN_DEFINITION,
     ),
-    form=filters.SeasonsForm,
+    form=forms.SeasonsForm,
     frame=sales.season_against_season,
     columns=_season_columns,
     picture=Picture(
@@ -346,7 +352,7 @@ MARGIN_BY_SIZE = Report(
     sentence=gettext_lazy("What each size earned above what its honey, parts and labour had cost."),
     subject=SALES,
     definition=MARGIN_DEFINITION,
-    form=filters.HoneySalesForm,
+    form=forms.HoneySalesForm,
     frame=sales.by_size,
     columns=_fixed(
         Column("size", gettext_lazy("Size")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
@@ -369,7 +375,7 @@ BULK_AGAINST_RETAIL = Report(
             "pound is over the pounds whose cost is known."
         ),
     ),
-    form=filters.HoneySalesForm,
+    form=forms.HoneySalesForm,
     frame=sales.bulk_against_retail,
     columns=_fixed(
         Column("way", gettext_lazy("Sold as")),
@@ -414,7 +420,7 @@ OVERFILL = Report(
             "labour. Runs of honey without a cost are in the weight, not in the cost."
         ),
     ),
-    form=filters.RunsForm,
+    form=forms.RunsForm,
     frame=bottling.overfill,
     columns=_fixed(
         Column("size", gettext_lazy("Size")),
@@ -460,7 +466,7 @@ YIELD_BY_RUN = Report(
         WHERE_HONEY_WENT,
         gettext_lazy("Yield is the honey on the labels over the honey drawn."),
     ),
-    form=filters.RunsForm,
+    form=forms.RunsForm,
     frame=bottling.runs,
     columns=_fixed(
         Column("run", gettext_lazy("Run"), is_kept_together=True),
@@ -520,7 +526,7 @@ STOCK_VALUE = Report(
         WHAT_NO_MINUTES_MEAN,
         WHAT_WEIGHTS_ARE,
     ),
-    form=filters.StockForm,
+    form=forms.StockValueForm,
     frame=stock.value,
     columns=_fixed(THING, KIND, WHAT, STOCK_PIECES, GRAMS, VALUE),
     picture=Picture(
@@ -545,7 +551,7 @@ SLOW_STOCK = Report(
         WHAT_NO_MINUTES_MEAN,
         WHAT_WEIGHTS_ARE,
     ),
-    form=filters.SlowStockForm,
+    form=forms.SlowStockForm,
     frame=stock.slow,
     columns=_fixed(
         THING,

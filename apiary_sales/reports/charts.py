@@ -42,7 +42,7 @@ class Series:
 
 
 @dataclass(frozen=True)
-class Bar:
+class ChartBar:
     series: int
     words: str
     x: str
@@ -56,7 +56,7 @@ class Bar:
 class BarRow:
     label: str
     label_y: int
-    bars: tuple[Bar, ...]
+    bars: tuple[ChartBar, ...]
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class Bars:
 
 
 @dataclass(frozen=True)
-class Mark:
+class ChartMark:
     x: str
     y: float
     words: str
@@ -90,10 +90,10 @@ class Stroke:
 
 
 @dataclass(frozen=True)
-class Line:
+class ChartLine:
     series: int
     name: str
-    marks: tuple[Mark, ...]
+    marks: tuple[ChartMark, ...]
     strokes: tuple[Stroke, ...]
 
 
@@ -111,7 +111,7 @@ class Lines:
     """Lines over time, each with marks of its own; a month that is not known breaks the line."""
 
     title: str
-    lines: tuple[Line, ...]
+    lines: tuple[ChartLine, ...]
     across: tuple[Tick, ...]
     up: tuple[Tick, ...]
     description: str
@@ -194,10 +194,10 @@ def lines(
     )
 
 
-def _bar(number: int, one: Series, index: int, low: float, span: float, y: int) -> Bar:
+def _bar(number: int, one: Series, index: int, low: float, span: float, y: int) -> ChartBar:
     figure = float(one.values[index] or 0)
     left, right = min(figure, 0.0) - low, max(figure, 0.0) - low
-    return Bar(
+    return ChartBar(
         series=number + 1,
         words=one.words[index],
         x=_percent(left / span * BARS_WIDTH),
@@ -208,14 +208,14 @@ def _bar(number: int, one: Series, index: int, low: float, span: float, y: int) 
     )
 
 
-def _line(number: int, one: Series, count: int, scale: list[float]) -> Line:
+def _line(number: int, one: Series, count: int, scale: list[float]) -> ChartLine:
     marks = [
         None
         if value is None
-        else Mark(_across(index, count), _down(float(value), scale), one.words[index])
+        else ChartMark(_across(index, count), _down(float(value), scale), one.words[index])
         for index, value in enumerate(one.values)
     ]
-    return Line(
+    return ChartLine(
         series=number,
         name=str(one.name),
         marks=tuple(mark for mark in marks if mark),

@@ -102,7 +102,7 @@ class Column:
     def shown(self, value: Any) -> SafeString | str:
         """Return a figure as a page shows it, with its unit."""
         if value is None:
-            return self.says_unknown or quantities.NOTHING
+            return str(self.says_unknown) or quantities.NOTHING
         return SHOWN[self.unit](self.named(value))
 
     def text(self, value: Any) -> str:

@@ -10,8 +10,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.reports import catalogue, exports
-from apiary_sales.reports.filters import FilterForm
-from apiary_sales.reports.made import Made, Report
+from apiary_sales.reports.forms import FilterForm
+from apiary_sales.reports.report import FilteredReport, Report
 
 ROWS_SHOWN_MAX = 500
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -28,7 +28,7 @@ def index(request: HttpRequest) -> HttpResponse:
 def report(request: HttpRequest, slug: str) -> HttpResponse:
     asked = _report(slug)
     form = asked.form(request.GET)
-    made = Made(asked, form, request.GET.get("sort", "")) if form.is_valid() else None
+    made = FilteredReport(asked, form, request.GET.get("sort", "")) if form.is_valid() else None
     return render(
         request,
         "reports/report.html",
@@ -50,7 +50,9 @@ def csv_file(request: HttpRequest, slug: str) -> HttpResponse:
 
 @sees_money
 def xlsx_file(request: HttpRequest, slug: str) -> HttpResponse:
-    return _file(request, slug, "xlsx", XLSX, exports.xlsx_file)
+    from apiary_sales.reports import workbook
+
+    return _file(request, slug, "xlsx", XLSX, workbook.xlsx_file)
 
 
 def _report(slug: str) -> Report:
@@ -61,7 +63,11 @@ def _report(slug: str) -> Report:
 
 
 def _file(
-    request: HttpRequest, slug: str, ending: str, content_type: str, write: Callable[[Made], bytes]
+    request: HttpRequest,
+    slug: str,
+    ending: str,
+    content_type: str,
+    write: Callable[[FilteredReport], bytes],
 ) -> HttpResponse:
     asked = _report(slug)
     form = asked.form(request.GET)
@@ -70,7 +76,7 @@ def _file(
         return report(request, slug)
     name = "-".join([slug, *_days_in_name(form)])
     return HttpResponse(
-        write(Made(asked, form, request.GET.get("sort", ""))),
+        write(FilteredReport(asked, form, request.GET.get("sort", ""))),
         content_type=content_type,
         headers={"Content-Disposition": f'attachment; filename="{name}.{ending}"'},
     )

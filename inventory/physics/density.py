@@ -18,14 +18,14 @@ from 20 °C (the temperature term has one digit), and 0.1 % for each percent of 
 table. These are bounds and are added, not a standard deviation.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-import pint
-
-from .ranges import Range, alike, same_shape
-from .units import GALLON_LITRES, POUND_GRAMS, Q_
+from .lazy import np, pint
+from .ranges import Floats, Range, alike, same_shape
+from .units import GALLON_LITRES, POUND_GRAMS, quantity
 
 MOISTURE = Range("moisture", "g per 100 g", 10, 30)
 CELSIUS = Range("temperature", "°C", 0, 60)
@@ -115,25 +115,25 @@ def weight_of_volume(litres: Any, moisture: Any, celsius: Any = REFERENCE_CELSIU
     )
 
 
-def density(moisture: Any, temperature: pint.Quantity | None = None) -> pint.Quantity:
+def density(moisture: Any, temperature: pint.Quantity[Any] | None = None) -> pint.Quantity[Any]:
     """Return the density as a pint quantity for a temperature in any unit, 20 °C by default.
 
     Raises ValueError as `density_kg_per_l`, `pint.DimensionalityError` where it is no temperature.
     """
     celsius = REFERENCE_CELSIUS if temperature is None else temperature.to("degC").magnitude
-    return Q_(density_kg_per_l(moisture, celsius), "kg/L")
+    return quantity(density_kg_per_l(moisture, celsius), "kg/L")
 
 
-def _checked(moisture: Any, celsius: Any) -> list[np.ndarray]:
+def _checked(moisture: Any, celsius: Any) -> list[Floats]:
     return same_shape(MOISTURE.floats(moisture), CELSIUS.floats(celsius))
 
 
-def _density(moisture: np.ndarray, celsius: np.ndarray) -> np.ndarray:
+def _density(moisture: Floats, celsius: Floats) -> Floats:
     at_reference = np.interp(moisture, _MOISTURE, _SPECIFIC_GRAVITY) * WATER_KG_PER_L
     return at_reference - KG_PER_L_PER_CELSIUS * (celsius - REFERENCE_CELSIUS)
 
 
-def _uncertainty(moisture: np.ndarray, celsius: np.ndarray) -> np.ndarray:
+def _uncertainty(moisture: Floats, celsius: Floats) -> Floats:
     beyond = np.abs(moisture - np.clip(moisture, TABLE_MOISTURE[0], TABLE_MOISTURE[-1]))
     share = UNCERTAINTY_OF_SOURCES + UNCERTAINTY_PER_PERCENT_BEYOND_TABLE * beyond
     away = np.abs(celsius - REFERENCE_CELSIUS)

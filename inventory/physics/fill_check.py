@@ -15,13 +15,15 @@ Sources.
 - OIML R 87 for labels over 10 kg (from memory).
 """
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Literal, NamedTuple
 
-import numpy as np
-
-from .ranges import Range, alike
+from .lazy import np
+from .ranges import Floats, Range, alike
 from .student import student_t_quantile
 from .units import POUND_GRAMS
 
@@ -76,9 +78,6 @@ MAV_TABLE = (
     (42.40, 0.44, 19230, 199.0),
     (54.40, 0.50, 24670, 226.0),
 )
-_UP_TO_LB, _MAV_LB, _UP_TO_G, _MAV_G = (
-    np.array(column, dtype=float) for column in zip(*MAV_TABLE, strict=True)
-)
 
 # NIST Handbook 133, table 2-1: lots up to so many pieces, the sample, pieces allowed beyond.
 LOTS_UP_TO = (11, 250, 3200)
@@ -97,9 +96,6 @@ TOLERABLE_ERRORS = (
     (10_000, 0.015, 0.0),
     (15_000, 0.0, 150.0),
     (math.inf, 0.01, 0.0),
-)
-_ERROR_UP_TO_G, _ERROR_SHARE, _ERROR_G = (
-    np.array(column, dtype=float) for column in zip(*TOLERABLE_ERRORS, strict=True)
 )
 
 CONFIDENCE: dict[Scheme, float] = {"us": 0.975, "eu": 0.995}
@@ -207,10 +203,11 @@ def maximum_allowable_variation_g(labelled_g: Any, *, unit: LabelUnit = "g") -> 
     labelled = LABELLED_G.floats(labelled_g)
     if unit not in ("g", "lb"):
         raise ValueError(f"The unit of the label must be g or lb, not {unit!r}.")
+    up_to_lb, variations_lb, up_to_g, variations_g = _columns(MAV_TABLE)
     if unit == "g":
-        return alike(_variation(labelled, _UP_TO_G, _MAV_G))
+        return alike(_variation(labelled, up_to_g, variations_g))
     pounds = labelled / GRAMS_PER_POUND
-    return alike(_variation(pounds, _UP_TO_LB, _MAV_LB) * GRAMS_PER_POUND)
+    return alike(_variation(pounds, up_to_lb, variations_lb) * GRAMS_PER_POUND)
 
 
 def _variation(labelled: np.ndarray, up_to: np.ndarray, variations: np.ndarray) -> np.ndarray:
@@ -231,9 +228,10 @@ def tolerable_negative_error_g(labelled_g: Any) -> Any:
     5.7
     """
     labelled = EUROPEAN_LABELLED_G.floats(labelled_g)
-    row = np.searchsorted(_ERROR_UP_TO_G, labelled, side="left")
-    tenths = np.ceil(np.round(labelled * _ERROR_SHARE[row] * 10, 6))
-    return alike(np.where(_ERROR_SHARE[row] > 0, tenths / 10, _ERROR_G[row]))
+    up_to_g, shares, errors_g = _columns(TOLERABLE_ERRORS)
+    row = np.searchsorted(up_to_g, labelled, side="left")
+    tenths = np.ceil(np.round(labelled * shares[row] * 10, 6))
+    return alike(np.where(shares[row] > 0, tenths / 10, errors_g[row]))
 
 
 def sampling_plan(lot_size: Any) -> SamplingPlan:
@@ -277,7 +275,7 @@ def sample_correction_factor(sample_size: Any, scheme: Scheme = "us") -> Any:
     """
     sizes = SAMPLE_SIZE.whole_numbers(sample_size)
     confidence = CONFIDENCE[_scheme(scheme)]
-    factors = [student_t_quantile(confidence, n - 1) / math.sqrt(n) for n in sizes.flat]
+    factors = [student_t_quantile(confidence, n - 1) / math.sqrt(n) for n in sizes.ravel().tolist()]
     return alike(np.array(factors).reshape(sizes.shape))
 
 
@@ -329,10 +327,14 @@ def check_fill(
     limit = round(label - short, DECIMALS_G)
 
     average = float(weights.mean())
-    spread = None if lone else float(weights.std(ddof=1))
-    factor = None if lone else sample_correction_factor(pieces, scheme)
-    correction = 0.0 if lone else factor * spread
-    average_limit = limit if lone else label - correction
+    spread: float | None = None
+    factor: float | None = None
+    correction, average_limit = 0.0, limit
+    if not lone:
+        spread = float(weights.std(ddof=1))
+        factor = float(sample_correction_factor(pieces, scheme))
+        correction = factor * spread
+        average_limit = label - correction
 
     below = int((np.round(weights, DECIMALS_G) < limit).sum())
     below_second = (
@@ -366,6 +368,12 @@ def check_fill(
         pieces_allowed_below_limit=allowed,
         faults=tuple(faults),
     )
+
+
+@cache
+def _columns(table: tuple[tuple[float | None, ...], ...]) -> tuple[Floats, ...]:
+    """Return the columns of a table as arrays."""
+    return tuple(np.array(column, dtype=float) for column in zip(*table, strict=True))
 
 
 def _scheme(scheme: Any) -> Scheme:

@@ -4,10 +4,11 @@ Source: United States Standards for Grades of Extracted Honey, effective 23 May 
 the European limits Directive 2001/110/EC, annex II (read).
 """
 
+from __future__ import annotations
+
 from typing import Any, Literal
 
-import numpy as np
-
+from .lazy import np
 from .ranges import Range, alike
 
 # The Pfund wedge ends at 140 mm; photometers that imitate it read a little further.

@@ -8,12 +8,13 @@ display panel (read); Public Law 102-329 of 1992, both inch-pound and metric (re
 This helps to set up a label; it is no legal advice. State and country rules come on top.
 """
 
+from __future__ import annotations
+
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from functools import partial
 from typing import Any
 
-import numpy as np
-
+from .lazy import np
 from .ranges import Range, alike, each, same_shape
 from .units import OUNCE_GRAMS
 

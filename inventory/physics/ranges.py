@@ -1,14 +1,22 @@
 """Ranges: what a number may be, and the plain sentence when it is not."""
 
+from __future__ import annotations
+
 import math
 import numbers
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
-import numpy as np
-import pint
+from .lazy import np, pint
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+# One number, or many: an array of no dimensions, or of some.
+Floats: TypeAlias = "NDArray[np.float64]"
 
 
 @dataclass(frozen=True)
@@ -24,7 +32,7 @@ class Range:
     high: float = math.inf
     low_included: bool = True
 
-    def floats(self, value: Any) -> np.ndarray:
+    def floats(self, value: Any) -> Floats:
         """Return `value` as an array of floats, of no dimensions where it was one number.
 
         Raises ValueError, with the range and the unit, for what is outside the range, is not a
@@ -48,9 +56,9 @@ class Range:
         array = self.floats(value)
         if array.ndim:
             raise ValueError(f"The {self.what} must be one number, {self}, not {array.size}.")
-        return array.item()
+        return float(array)
 
-    def whole_numbers(self, value: Any) -> np.ndarray:
+    def whole_numbers(self, value: Any) -> NDArray[np.int64]:
         """Return `value` as an array of integers; raises ValueError as `floats` does."""
         array = self.floats(value)
         broken = array != np.floor(array)
@@ -61,15 +69,15 @@ class Range:
             )
         return array.astype(np.int64)
 
-    def _array(self, value: Any) -> np.ndarray:
+    def _array(self, value: Any) -> Floats:
         if isinstance(value, np.floating):
             value = np.asarray(value)
         if isinstance(value, np.ndarray) and value.dtype.kind in "iuf" and not _is_masked(value):
             if value.dtype.kind == "f" and value.dtype.itemsize < 8:
                 # By their digits: 18.6 in single precision is not a little over 18.6.
                 value = value.astype(str)
-            return value.astype(float)
-        if isinstance(value, pint.Quantity) or _is_masked(value):
+            return np.array(value, dtype=float)
+        if _is_quantity(value) or _is_masked(value):
             raise ValueError(f"The {self.what} must be plain numbers, {self}, not {value!r}.")
         items = np.asarray(value, dtype=object)
         for item in items.flat:
@@ -87,6 +95,11 @@ class Range:
         start = f"from {low}" if self.low_included else f"over {low} and"
         joint = "to" if self.low_included else "up to"
         return f"{start} {joint} {self.high:,.12g} {self.unit}"
+
+
+def _is_quantity(value: Any) -> bool:
+    # Where pint was not imported, there is no quantity, and no need to import it.
+    return "pint" in sys.modules and isinstance(value, pint.Quantity)
 
 
 def _is_masked(value: Any) -> bool:

@@ -12,10 +12,11 @@ temperature correction is for a room, 10 to 40 °C: let sample and instrument co
 temperature first.
 """
 
+from __future__ import annotations
+
 from typing import Any
 
-import numpy as np
-
+from .lazy import np
 from .ranges import Range, alike, same_shape
 
 INTERCEPT = -0.26810

@@ -5,10 +5,11 @@ compared with an independent implementation in the tests): with θ = arctan(t/�
 that |T| stays below t is a finite series in sin θ and cos θ.
 """
 
+from __future__ import annotations
+
 import math
 
-import numpy as np
-
+from .lazy import np
 from .ranges import Range
 
 PROBABILITY = Range("probability", "(0.5 to 0.9999)", 0.5, 0.9999)

@@ -1,16 +1,17 @@
-"""Units: the registry of the whole application, and exact conversions of what people type.
+"""Units: exact conversions of what people type, and quantities of pint.
 
 Factors are exact: NIST Handbook 44, appendix C (read): 1 lb = 453.59237 g; 1 US gallon = 231 cubic
 inches = 3.785411784 L; 16 oz to the pound, 4 quarts and 128 fluid ounces to the gallon.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import cache
+from typing import Any
 
-import pint
-
-ureg = pint.UnitRegistry()
-Q_ = ureg.Quantity
+from .lazy import pint
 
 POUND_GRAMS = Decimal("453.59237")
 OUNCE_GRAMS = POUND_GRAMS / 16
@@ -31,6 +32,15 @@ LITRES: Mapping[str, Decimal] = {
     "qt": QUART_LITRES,
     "fl_oz": FLUID_OUNCE_LITRES,
 }
+
+
+def quantity(amount: Any, unit: str) -> pint.Quantity[Any]:
+    """Return an amount in a unit as a quantity of pint, all of one registry.
+
+    >>> quantity(1, "lb").to("oz").magnitude
+    16.0
+    """
+    return _registry().Quantity(amount, unit)
 
 
 def grams_from(amount: Decimal, unit: str) -> Decimal:
@@ -77,6 +87,11 @@ def round_grams(grams: Decimal) -> int:
     return int(_amount(grams).quantize(Decimal(1), rounding=ROUND_HALF_EVEN))
 
 
+@cache
+def _registry() -> pint.UnitRegistry[Any]:
+    return pint.UnitRegistry()
+
+
 def _amount(amount: Decimal | int) -> Decimal:
     if isinstance(amount, bool) or not isinstance(amount, Decimal | int):
         raise ValueError(f"An exact decimal number is wanted, not {amount!r}.")
@@ -104,5 +119,4 @@ def _factor(unit: str, wanted: Mapping[str, Decimal]) -> Decimal:
 
 def _plain(amount: Decimal) -> Decimal:
     """Drop trailing zeros, and never answer in powers of ten: 1E+3 becomes 1000."""
-    normal = amount.normalize()
-    return normal if normal.as_tuple().exponent <= 0 else normal.quantize(Decimal(1))
+    return Decimal(f"{amount.normalize():f}")

@@ -10,16 +10,16 @@ of a lying cylinder: the closed form in D. Jones, Computing Fluid Tank Volumes, 
 (from memory, and integrated anew in the tests). Cone, spherical cap and torus: geometry.
 """
 
+from __future__ import annotations
+
 import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
-import pint
-
-from .ranges import Range, alike
-from .units import Q_
+from .lazy import np, pint
+from .ranges import Floats, Range, alike
+from .units import quantity
 
 CM3_PER_L = 1000.0
 LENGTH_CM = Range("inside measurement", "cm", 0, 5000, low_included=False)
@@ -48,10 +48,10 @@ class End(ABC):
         """How far the end bulges out beyond the straight wall."""
 
     @abstractmethod
-    def bottom_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def bottom_cm3(self, radius: float, filled: Floats) -> Floats:
         """The volume as a bottom, filled to `filled` cm above its lowest point."""
 
-    def head_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def head_cm3(self, radius: float, filled: Floats) -> Floats:
         """The volume as one head of a lying cylinder, filled to `filled` cm above the wall."""
         raise ValueError(
             f"A {type(self).__name__.lower()} end is known only as a bottom; "
@@ -66,10 +66,10 @@ class Flat(End):
     def depth_cm(self, radius: float) -> float:
         return 0.0
 
-    def bottom_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def bottom_cm3(self, radius: float, filled: Floats) -> Floats:
         return np.zeros_like(filled)
 
-    def head_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def head_cm3(self, radius: float, filled: Floats) -> Floats:
         return np.zeros_like(filled)
 
 
@@ -85,10 +85,10 @@ class Cone(End):
     def depth_cm(self, radius: float) -> float:
         return self.cone_cm
 
-    def bottom_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def bottom_cm3(self, radius: float, filled: Floats) -> Floats:
         return math.pi / 3 * (radius / self.cone_cm) ** 2 * filled**3
 
-    def head_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def head_cm3(self, radius: float, filled: Floats) -> Floats:
         whole = math.pi * self.cone_cm * radius**2 / 3
         below = np.minimum(filled, 2 * radius - filled)
         lesser = self.cone_cm * radius**2 / 3 * _cone_slice(_half_angle(radius, below))
@@ -107,10 +107,10 @@ class Dished(End):
     def depth_cm(self, radius: float) -> float:
         return self.dish_cm
 
-    def bottom_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def bottom_cm3(self, radius: float, filled: Floats) -> Floats:
         return _ellipsoid_bottom(radius, self.dish_cm, filled)
 
-    def head_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def head_cm3(self, radius: float, filled: Floats) -> Floats:
         return _ellipsoid_head(radius, self.dish_cm, filled)
 
 
@@ -121,10 +121,10 @@ class Elliptical(End):
     def depth_cm(self, radius: float) -> float:
         return radius / 2
 
-    def bottom_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def bottom_cm3(self, radius: float, filled: Floats) -> Floats:
         return _ellipsoid_bottom(radius, radius / 2, filled)
 
-    def head_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def head_cm3(self, radius: float, filled: Floats) -> Floats:
         return _ellipsoid_head(radius, radius / 2, filled)
 
 
@@ -135,10 +135,10 @@ class Hemispherical(End):
     def depth_cm(self, radius: float) -> float:
         return radius
 
-    def bottom_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def bottom_cm3(self, radius: float, filled: Floats) -> Floats:
         return _ellipsoid_bottom(radius, radius, filled)
 
-    def head_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def head_cm3(self, radius: float, filled: Floats) -> Floats:
         return _ellipsoid_head(radius, radius, filled)
 
 
@@ -166,24 +166,24 @@ class Torispherical(End):
         crown, knuckle, centres = self._radii(radius)
         return crown - math.sqrt((crown - knuckle) ** 2 - centres**2)
 
-    def bottom_cm3(self, radius: float, filled: np.ndarray) -> np.ndarray:
+    def bottom_cm3(self, radius: float, filled: Floats) -> Floats:
         crown, knuckle, centres = self._radii(radius)
         depth = self.depth_cm(radius)
         # The crown meets the knuckle on the line through both their centres.
         joint = crown - (crown - depth) * crown / (crown - knuckle) if crown > knuckle else depth
         cap = np.minimum(filled, joint)
 
-        def torus(below_wall: np.ndarray | float) -> np.ndarray:
-            flank = np.sqrt(np.maximum(knuckle**2 - np.square(below_wall), 0))
+        def torus(below_wall: Floats) -> Floats:
+            flank = np.sqrt(np.maximum(knuckle**2 - below_wall**2, 0))
             angle = np.arcsin(np.clip(below_wall / knuckle, -1, 1))
             return math.pi * (
                 (centres**2 + knuckle**2) * below_wall
-                - np.power(below_wall, 3) / 3
+                - below_wall**3 / 3
                 + centres * (below_wall * flank + knuckle**2 * angle)
             )
 
         return math.pi * cap**2 * (crown - cap / 3) + (
-            torus(depth - joint) - torus(depth - np.maximum(filled, joint))
+            torus(np.asarray(depth - joint)) - torus(depth - np.maximum(filled, joint))
         )
 
 
@@ -196,13 +196,13 @@ class Vessel(ABC):
         """The deepest dip there can be: from the lowest point inside to the brim, in cm."""
 
     @abstractmethod
-    def _litres(self, depth: np.ndarray) -> np.ndarray:
+    def _litres(self, depth: Floats) -> Floats:
         """The litres below each depth; depths are between nothing and full."""
 
     @property
     def capacity_l(self) -> float:
         """The litres it holds, full to the brim."""
-        return float(self._litres(np.float64(self.height_cm)))
+        return float(self._litres(np.asarray(self.height_cm)))
 
     def volume_l(self, depth_cm: Any) -> Any:
         """Return the litres that stand at a dip in cm.
@@ -230,7 +230,7 @@ class Vessel(ABC):
             )
         return alike(self._depths(volume))
 
-    def _depths(self, volume: np.ndarray) -> np.ndarray:
+    def _depths(self, volume: Floats) -> Floats:
         low, high = np.zeros_like(volume), np.full_like(volume, self.height_cm)
         for _ in range(HALVINGS):
             middle = (low + high) / 2
@@ -238,13 +238,13 @@ class Vessel(ABC):
             low, high = np.where(short, middle, low), np.where(short, high, middle)
         return np.where(volume < self.capacity_l, low, self.height_cm)
 
-    def volume(self, depth: pint.Quantity) -> pint.Quantity:
+    def volume(self, depth: pint.Quantity[Any]) -> pint.Quantity[Any]:
         """Return the volume at a dip in any unit of length, as litres; raises as `volume_l`."""
-        return Q_(self.volume_l(depth.to("cm").magnitude), "L")
+        return quantity(self.volume_l(depth.to("cm").magnitude), "L")
 
-    def depth(self, volume: pint.Quantity) -> pint.Quantity:
+    def depth(self, volume: pint.Quantity[Any]) -> pint.Quantity[Any]:
         """Return the dip, in cm, of a volume in any unit; raises as `depth_cm`."""
-        return Q_(self.depth_cm(volume.to("L").magnitude), "cm")
+        return quantity(self.depth_cm(volume.to("L").magnitude), "cm")
 
 
 @dataclass(frozen=True)
@@ -275,7 +275,7 @@ class UprightCylinder(Vessel):
     def height_cm(self) -> float:
         return self.bottom.depth_cm(self._radius) + self.wall_cm
 
-    def _litres(self, depth: np.ndarray) -> np.ndarray:
+    def _litres(self, depth: Floats) -> Floats:
         bottom = self.bottom.depth_cm(self._radius)
         below = self.bottom.bottom_cm3(self._radius, np.minimum(depth, bottom))
         above = math.pi * self._radius**2 * np.maximum(depth - bottom, 0)
@@ -301,13 +301,13 @@ class HorizontalCylinder(Vessel):
         object.__setattr__(self, "length_cm", _length(self.length_cm, "length"))
         object.__setattr__(self, "diameter_cm", _length(self.diameter_cm, "inside diameter"))
         _check_end(self.heads)
-        self.heads.head_cm3(self.diameter_cm / 2, np.float64(0))
+        self.heads.head_cm3(self.diameter_cm / 2, np.zeros(()))
 
     @property
     def height_cm(self) -> float:
         return self.diameter_cm
 
-    def _litres(self, depth: np.ndarray) -> np.ndarray:
+    def _litres(self, depth: Floats) -> Floats:
         radius = self.diameter_cm / 2
         wall = self.length_cm * _segment_cm2(radius, depth)
         return (wall + 2 * self.heads.head_cm3(radius, depth)) / CM3_PER_L
@@ -362,10 +362,10 @@ class CalibrationTable(Vessel):
             )
         return super().depth_cm(volume)
 
-    def _litres(self, depth: np.ndarray) -> np.ndarray:
+    def _litres(self, depth: Floats) -> Floats:
         return np.interp(depth, self.depths_cm, self.volumes_l)
 
-    def _depths(self, volume: np.ndarray) -> np.ndarray:
+    def _depths(self, volume: Floats) -> Floats:
         return np.interp(volume, self.volumes_l, self.depths_cm)
 
 
@@ -375,12 +375,12 @@ def _check_end(end: Any) -> None:
         raise ValueError(f"An end must be one of {kinds}, not {end!r}.")
 
 
-def _half_angle(radius: float, filled: np.ndarray) -> np.ndarray:
+def _half_angle(radius: float, filled: Floats) -> Floats:
     """Half the angle that the surface spans, seen from the axis of a lying cylinder."""
     return 2 * np.arcsin(np.sqrt(np.clip(filled / (2 * radius), 0, 1)))
 
 
-def _segment_cm2(radius: float, filled: np.ndarray) -> np.ndarray:
+def _segment_cm2(radius: float, filled: Floats) -> Floats:
     """The area of a circle below a level: r²(θ − sin θ cos θ), θ the half angle.
 
     The same as r² acos((r − h)/r) − (r − h)√(2rh − h²), without its loss of digits near the wall.
@@ -390,7 +390,7 @@ def _segment_cm2(radius: float, filled: np.ndarray) -> np.ndarray:
     return np.where(filled <= radius, lesser, math.pi * radius**2 - lesser)
 
 
-def _less_sine(angle: np.ndarray) -> np.ndarray:
+def _less_sine(angle: Floats) -> Floats:
     """x − sin x, by its series where the difference would lose its digits."""
     square = angle**2
     series = (
@@ -402,10 +402,10 @@ def _less_sine(angle: np.ndarray) -> np.ndarray:
     return np.where(angle < 0.3, series, angle - np.sin(angle))
 
 
-def _cone_slice(half: np.ndarray) -> np.ndarray:
+def _cone_slice(half: Floats) -> Floats:
     """θ + cos³θ artanh(sin θ) − 2 sin θ cos θ, by its series where it would lose its digits."""
     square = half**2
-    series = 398 / 70945875
+    series = np.full_like(half, 398 / 70945875)
     for term in (188 / 2027025, 8 / 4725, 2 / 105, 2 / 15, 2 / 5):
         series = term - square * series
     series = half**5 * series
@@ -415,11 +415,11 @@ def _cone_slice(half: np.ndarray) -> np.ndarray:
     return np.where(half < 0.3, series, exact)
 
 
-def _ellipsoid_bottom(radius: float, depth: float, filled: np.ndarray) -> np.ndarray:
+def _ellipsoid_bottom(radius: float, depth: float, filled: Floats) -> Floats:
     return math.pi * radius**2 * filled**2 / depth * (1 - filled / (3 * depth))
 
 
-def _ellipsoid_head(radius: float, depth: float, filled: np.ndarray) -> np.ndarray:
+def _ellipsoid_head(radius: float, depth: float, filled: Floats) -> Floats:
     """cm³ in one dished head of a lying tank; above the middle, what is missing to a full one.
 
     So it keeps its digits near the brim, as the segment of the straight part does.

@@ -1,34 +1,46 @@
 """What every back office page is built on: rows to look at, rows to correct."""
 
+from typing import TYPE_CHECKING, Any
+
 from django.contrib import admin
+from django.db.models import Model
+from django.http import HttpRequest
+
+# Django's classes take the type of their rows for the type checker only.
+if TYPE_CHECKING:
+    ModelAdmin = admin.ModelAdmin[Model]
+    TabularInline = admin.TabularInline[Model, Model]
+else:
+    ModelAdmin = admin.ModelAdmin
+    TabularInline = admin.TabularInline
 
 
-class ReadOnlyAdmin(admin.ModelAdmin):
+class ReadOnlyAdmin(ModelAdmin):
     """Rows that are looked at and never changed here."""
 
-    def has_add_permission(self, request) -> bool:
+    def has_add_permission(self, request: HttpRequest) -> bool:
         return False
 
-    def has_change_permission(self, request, obj=None) -> bool:
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
 
-    def has_delete_permission(self, request, obj=None) -> bool:
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
 
 
-class ReadOnlyInline(admin.TabularInline):
+class ReadOnlyInline(TabularInline):
     extra = 0
     can_delete = False
 
-    def has_add_permission(self, request, obj=None) -> bool:
+    def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
 
-    def has_change_permission(self, request, obj=None) -> bool:
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
 
 
-class NoDeleteAdmin(admin.ModelAdmin):
+class NoDeleteAdmin(ModelAdmin):
     """Reference rows: corrected here, taken out of use rather than deleted."""
 
-    def has_delete_permission(self, request, obj=None) -> bool:
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False

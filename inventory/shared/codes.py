@@ -1,6 +1,6 @@
 """Short names that stand in addresses: made once from the name, never changed after."""
 
-from django.db.models import Model
+from django.db.models import CharField, Model
 from django.utils.text import slugify
 
 # Words that stand in the same addresses for pages of their own.
@@ -9,9 +9,11 @@ TAKEN_WORDS = {"add", "receive", "usual"}
 
 def free(model: type[Model], name: str, fallback: str) -> str:
     """Return a short name that no row of `model` has, made from `name` or else `fallback`."""
-    length_max = model._meta.get_field("code").max_length
-    stem = slugify(name)[: length_max - 4] or fallback
-    taken = set(model.objects.filter(code__startswith=stem).values_list("code", flat=True))
+    field = model._meta.get_field("code")
+    assert isinstance(field, CharField)
+    assert field.max_length is not None
+    stem = slugify(name)[: field.max_length - 4] or fallback
+    taken = set(model._default_manager.filter(code__startswith=stem).values_list("code", flat=True))
     taken |= TAKEN_WORDS
     code, number = stem, 1
     while code in taken:

@@ -54,7 +54,8 @@ def render_pdf(template_name: str, context: dict[str, Any]) -> bytes:
         press = _press()
         # Only what stands in the page itself is drawn: no file and no address is ever read.
         document = press.make_html(string=html, url_fetcher=press.fetcher)
-        return document.write_pdf(stylesheets=[press.style], font_config=press.fonts)
+        pdf: bytes = document.write_pdf(stylesheets=[press.style], font_config=press.fonts)
+        return pdf
 
 
 def render_html(template_name: str, context: dict[str, Any]) -> str:
@@ -68,7 +69,7 @@ def render_html(template_name: str, context: dict[str, Any]) -> str:
 def pdf_response(name: str, content: bytes) -> HttpResponse:
     """Answer with a PDF that opens in the browser and is saved as `name`."""
     response = HttpResponse(content, content_type="application/pdf")
-    response["Content-Disposition"] = content_disposition_header(False, name)
+    response["Content-Disposition"] = content_disposition_header(False, name) or "inline"
     return response
 
 

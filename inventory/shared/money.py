@@ -69,7 +69,8 @@ def symbol() -> str:
 
 def price_places(price: Decimal) -> int:
     """Return the decimals a price is written with: two, and more where they are not nought."""
-    return max(2, -price.normalize().as_tuple().exponent)
+    decimals = f"{price.normalize():f}".partition(".")[2]
+    return max(2, len(decimals))
 
 
 def with_currency(number: str) -> str:

@@ -6,9 +6,8 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest
 
 if TYPE_CHECKING:
-    from django.contrib.auth import get_user_model
-
-    Person = get_user_model()
+    # What the stubs of Django call the model that the settings name.
+    from django.contrib.auth.models import _User as Person
 else:
     # The model of the people belongs to a higher layer, and is not loaded yet when this is.
     from django.contrib.auth.base_user import AbstractBaseUser as Person

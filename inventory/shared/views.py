@@ -1,17 +1,25 @@
 """A page on which a person does one act: form, service, message, next page."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.contrib.auth.mixins import PermissionRequiredMixin
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.db.models import Model
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.urls import reverse
 from django.views.generic import FormView
 
 from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.shared.forms.acts import HouseForm
+
+# Django's class takes the type of its forms for the type checker only.
+if TYPE_CHECKING:
+    HouseFormView = FormView[HouseForm]
+else:
+    HouseFormView = FormView
 
 
-class ActView(PermissionRequiredMixin, FormView):
+class ActView(PermissionRequiredMixin, HouseFormView):
     """Show a form, call one service with what was typed, and say what was done.
 
     A subclass gives `permission_required`, `form_class`, `template_name`, and the three methods
@@ -21,7 +29,7 @@ class ActView(PermissionRequiredMixin, FormView):
 
     raise_exception = True
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         # Who may not do the act learns nothing of what it is about, not even whether it exists.
         if not self.has_permission():
             return self.handle_no_permission()
@@ -47,11 +55,11 @@ class ActView(PermissionRequiredMixin, FormView):
         """Where to go after the act."""
         raise NotImplementedError
 
-    def posting_to_undo(self, made: Any):
+    def posting_to_undo(self, made: Any) -> Model | None:
         """Return the posting that an *undo* beside the message reverses, or None."""
         return None
 
-    def form_valid(self, form) -> HttpResponse:
+    def form_valid(self, form: HouseForm) -> HttpResponse:
         try:
             made = self.act(dict(form.cleaned_data))
         except AlreadyRecorded as repeat:
@@ -61,15 +69,16 @@ class ActView(PermissionRequiredMixin, FormView):
             form.refuse(error)
             return self.form_invalid(form)
         posting = self.posting_to_undo(made)
-        may_undo = posting is not None and self.request.user.has_perm("inventory.reverse_posting")
-        undo = reverse("inventory:posting_reverse", args=[posting.pk]) if may_undo else ""
         # A message's extra tag is the address behind the *undo* beside it.
+        undo = ""
+        if posting is not None and self.request.user.has_perm("inventory.reverse_posting"):
+            undo = reverse("inventory:posting_reverse", args=[posting.pk])
         messages.add_message(
             self.request, self.done_level(made), self.done_message(made), extra_tags=undo
         )
         return HttpResponseRedirect(self.next_url(made))
 
-    def form_invalid(self, form) -> HttpResponse:
+    def form_invalid(self, form: HouseForm) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
     def repeat_url(self, made: Any) -> str:

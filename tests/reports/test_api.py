@@ -4,7 +4,7 @@ import pytest
 from rest_framework.authtoken.models import Token
 
 from apiary_sales.reports import catalogue
-from apiary_sales.reports.made import Made
+from apiary_sales.reports.report import FilteredReport
 from tests import builders
 from tests.inventory import bottling_room
 
@@ -74,7 +74,7 @@ def test_the_api_gives_what_the_page_shows(ask, client, house, slug):
     client.force_login(builders.person("office"))
     page = client.get(f"/reports/{slug}/?{query}")
 
-    report: Made = page.context["made"]
+    report: FilteredReport = page.context["made"]
     assert len(answer["rows"]) == len(report.rows) > 0
     for row, made_row in zip(answer["rows"], report.rows, strict=True):
         for column in report.columns:

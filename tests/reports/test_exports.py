@@ -13,7 +13,8 @@ import openpyxl
 import pytest
 
 from apiary_sales.reports import catalogue, exports
-from apiary_sales.reports.made import Made
+from apiary_sales.reports.report import FilteredReport
+from apiary_sales.reports.workbook import xlsx_file
 from tests import builders
 from tests.reports import conftest as house_made
 
@@ -36,19 +37,19 @@ FORMULAS = [
 ]
 
 
-def made(slug: str, **address: str) -> Made:
+def made(slug: str, **address: str) -> FilteredReport:
     form = catalogue.REPORTS[slug].form(address)
     assert form.is_valid(), form.errors
-    return Made(catalogue.REPORTS[slug], form)
+    return FilteredReport(catalogue.REPORTS[slug], form)
 
 
-def csv_rows(report: Made) -> list[list[str]]:
+def csv_rows(report: FilteredReport) -> list[list[str]]:
     text = exports.csv_file(report).decode("utf-8-sig")
     return list(csv.reader(io.StringIO(text, newline="")))
 
 
-def workbook(report: Made) -> openpyxl.Workbook:
-    return openpyxl.load_workbook(io.BytesIO(exports.xlsx_file(report)))
+def workbook(report: FilteredReport) -> openpyxl.Workbook:
+    return openpyxl.load_workbook(io.BytesIO(xlsx_file(report)))
 
 
 def test_csv_has_the_figures_of_the_page_with_their_units(house):

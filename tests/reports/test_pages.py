@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 import pytest
 
 from apiary_sales.reports import catalogue, views
-from apiary_sales.reports.made import Made
+from apiary_sales.reports.report import FilteredReport
 from tests import builders
 from tests.inventory import bottling_room
 from tests.reports import conftest as made
@@ -307,7 +307,7 @@ def test_a_frame_is_made_once_for_page_and_picture(house, django_assert_num_quer
     form.is_valid()
 
     with django_assert_num_queries(1):
-        report = Made(catalogue.MARGIN_BY_SIZE, form)
+        report = FilteredReport(catalogue.MARGIN_BY_SIZE, form)
         assert report.picture is not None
         assert report.page(10).total
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from apiary_sales.planning import programme
-from apiary_sales.planning.programme import Buyer, Honey, Need, Part, PlannedSize, Programme
+from apiary_sales.planning.programme import Honey, Need, Part, PlannedBuyer, PlannedSize, Programme
 
 
 def one_vessel(size_rows, *, grams, minutes, cents, parts=(), pieces_max=None) -> Programme:
@@ -17,7 +17,8 @@ def one_vessel(size_rows, *, grams, minutes, cents, parts=(), pieces_max=None) -
         honeys=(Honey("tank", grams),),
         sizes=tuple(PlannedSize(*row) for row in size_rows),
         buyers=tuple(
-            Buyer(f"stand {key}", key, worth, pieces_max.get(key)) for key, worth in cents.items()
+            PlannedBuyer(f"stand {key}", key, worth, pieces_max.get(key))
+            for key, worth in cents.items()
         ),
         parts=parts,
         minutes=minutes,
@@ -105,7 +106,7 @@ def test_hillier_and_lieberman_limits_say_what_one_more_is_worth():
     # One of 2y ≤ 12 more (13) still makes six of y, though its rate is 3/2: whole pieces only.
     found = {
         (limit.kind, limit.key): limit
-        for limit in programme.limits(programme.solve(hillier_and_lieberman_two_products()))
+        for limit in programme.limits_of(programme.solve(hillier_and_lieberman_two_products()))
     }
 
     assert found["part", "jar x"].step_cents == 0

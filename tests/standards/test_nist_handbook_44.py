@@ -51,14 +51,14 @@ def test_a_gallon_is_231_cubic_inches():
 def test_our_weights_are_those_of_pint(unit):
     ours = float(units.grams_from(Decimal(1), unit))
 
-    assert units.Q_(1, unit).to("g").magnitude == pytest.approx(ours, rel=1e-15)
+    assert units.quantity(1, unit).to("g").magnitude == pytest.approx(ours, rel=1e-15)
 
 
 @pytest.mark.parametrize("unit", units.LITRES)
 def test_our_volumes_are_those_of_pint(unit):
     ours = float(units.litres_from(Decimal(1), unit))
 
-    assert units.Q_(1, unit.replace("fl_oz", "floz")).to("L").magnitude == pytest.approx(
+    assert units.quantity(1, unit.replace("fl_oz", "floz")).to("L").magnitude == pytest.approx(
         ours, rel=1e-15
     )
 
@@ -66,11 +66,11 @@ def test_our_volumes_are_those_of_pint(unit):
 def test_pounds_a_gallon_are_those_of_pint():
     ours = density.pounds_per_gallon(17.2, 25.0)
 
-    theirs = density.density(17.2, units.Q_(25.0, "degC")).to("lb/gal").magnitude
+    theirs = density.density(17.2, units.quantity(25.0, "degC")).to("lb/gal").magnitude
     assert ours == pytest.approx(theirs, rel=1e-14)
 
 
 def test_68_fahrenheit_is_20_celsius():
-    at_68 = density.density(17.2, units.Q_(68.0, "degF")).magnitude
+    at_68 = density.density(17.2, units.quantity(68.0, "degF")).magnitude
 
     assert at_68 == pytest.approx(density.density_kg_per_l(17.2, 20.0), rel=1e-12)

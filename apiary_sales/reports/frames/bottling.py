@@ -1,11 +1,13 @@
 """What bottling runs drew from the tank, and where that honey went."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
-import pandas as pd
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, sums
@@ -13,6 +15,10 @@ from inventory.bottling.models import BottlingRun
 from inventory.bottling.rules import filling
 from inventory.physics import units
 from inventory.shared.money import share_cents
+from inventory.stock.models import Lot, Posting
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 RUN = {
     "run": TEXT,
@@ -50,8 +56,8 @@ def runs(filters: RunFilters) -> pd.DataFrame:
     """Return one row for each recorded run that stands, the oldest first.
 
     The honey drawn is split without rest: `drawn = label + over + broken + loss`, in whole grams.
-    `over_cents` is the share of the honey's cost that the overfill had; a short run gives less
-    than nothing away.
+    `over_cents` is the share of the honey's cost that the overfill had; it is below zero
+    for a run that filled its jars short.
     """
     return frame_of(_rows(filters), RUN)
 
@@ -72,30 +78,34 @@ def overfill(filters: RunFilters) -> pd.DataFrame:
 def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
     for run in _recorded(filters):
         size = run.size
+        # A recorded run has all of these: the constraint `bottling_run_recorded_is_whole`.
+        drawn_grams, filled = cast(int, run.drawn_grams), cast(int, run.pieces_filled)
+        lot, packed_lot = cast(Lot, run.lot), cast(Lot, run.packed_lot)
+        posting = cast(Posting, run.posting)
         shares = filling.share_out(
             size,
-            drawn_grams=run.drawn_grams,
+            drawn_grams=drawn_grams,
             loss_grams=run.loss_grams,
             pieces_broken=run.pieces_broken,
         )
-        label_grams = units.round_grams(size.declared_grams * run.pieces_filled)
+        label_grams = units.round_grams(size.declared_grams * filled)
         over_grams = shares.packed_grams - label_grams
         over_cents = None
         if run.honey_cents is not None:
-            over_cents = share_cents(run.honey_cents, over_grams, run.drawn_grams)
+            over_cents = share_cents(run.honey_cents, over_grams, drawn_grams)
         yield (
             run.number,
-            timezone.localdate(run.posting.occurred_at),
+            timezone.localdate(posting.occurred_at),
             size.code,
             size.name,
-            run.lot.code,
-            run.packed_lot.code,
-            run.lot.season,
+            lot.code,
+            packed_lot.code,
+            lot.season,
             1,
-            run.pieces_filled,
+            filled,
             run.pieces_broken,
             run.labour_minutes,
-            run.drawn_grams,
+            drawn_grams,
             label_grams,
             over_grams,
             shares.broken_grams,
@@ -104,7 +114,7 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
         )
 
 
-def _recorded(filters: RunFilters):
+def _recorded(filters: RunFilters) -> QuerySet[BottlingRun]:
     found = BottlingRun.objects.filter(status=BottlingRun.Status.RECORDED)
     if filters.since:
         found = found.filter(posting__occurred_at__date__gte=filters.since)

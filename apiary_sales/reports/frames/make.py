@@ -1,10 +1,13 @@
 """How frames are made: whole numbers that may be unknown, and plain text."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
+if TYPE_CHECKING:
+    import pandas as pd
 
 WHOLE = "Int64"
 TEXT = "object"
@@ -15,6 +18,8 @@ def frame_of(rows: Iterable[Sequence[Any]], dtypes: Mapping[str, str]) -> pd.Dat
 
     The columns and dtypes are the same when there are no rows.
     """
+    import pandas as pd
+
     columns = list(zip(*rows, strict=True)) or [()] * len(dtypes)
     return pd.DataFrame(
         {
@@ -26,7 +31,7 @@ def frame_of(rows: Iterable[Sequence[Any]], dtypes: Mapping[str, str]) -> pd.Dat
 
 def sums(frame: pd.DataFrame, keys: Sequence[str], measures: Sequence[str]) -> pd.DataFrame:
     """Add the measures up by the keys, in the order the keys first come; unknown figures are left
-    out, and a sum of nothing but unknown figures is unknown.
+    out, and a sum of unknown figures only is unknown.
     """
     groups = frame.groupby(list(keys), sort=False, dropna=False)
     found = groups[list(measures)].sum(min_count=1).reset_index()
@@ -35,6 +40,8 @@ def sums(frame: pd.DataFrame, keys: Sequence[str], measures: Sequence[str]) -> p
 
 def plain(value: Any) -> Any:
     """Return a value of a frame as Python's own: int, date or text; None for unknown."""
+    import pandas as pd
+
     if value is None or value is pd.NA:
         return None
     if isinstance(value, str | date | int):

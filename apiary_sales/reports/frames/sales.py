@@ -1,11 +1,12 @@
 """What was sold: one row a line handed over, and its sums by size, channel, customer and time."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
 from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -15,6 +16,9 @@ from django.utils.translation import ngettext
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
 from inventory.physics import units
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # In addresses this stands for rows that have no such thing: no season, no known customer.
 NONE = "none"
@@ -77,7 +81,7 @@ def lines(filters: SalesFilters) -> pd.DataFrame:
     """Return one row for each line handed over and not taken back, the oldest first.
 
     The weight of jars is their label weight, to the whole gram a line; charges have none.
-    A line without a known cost has no margin, and its amount stands in `no_cost_cents`; charges
+    A line without a known cost has no margin, and its amount is in `no_cost_cents`; charges
     never have one.
     """
     return frame_of(_rows(_handed_over(filters)), LINE)
@@ -100,6 +104,8 @@ def by_customer(filters: SalesFilters) -> pd.DataFrame:
 
 def by_month(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by calendar month from the first to the last one with sales, none left out."""
+    import pandas as pd
+
     sold = lines(filters)
     sold["month"] = sold["day"].map(lambda day: f"{day:%Y-%m}").astype(TEXT)
     found = sums(sold, ["month"], MEASURES)
@@ -120,6 +126,8 @@ def by_season(filters: SalesFilters) -> pd.DataFrame:
 
 def bulk_against_retail(filters: SalesFilters) -> pd.DataFrame:
     """Return honey sold in jars by channel, and honey sold in bulk, in one table."""
+    import pandas as pd
+
     sold = lines(filters)
     sold = sold[sold["goods"].isin([PACKED, BULK])].copy()
     sold["way"] = [
@@ -142,6 +150,8 @@ def season_against_season(filters: SalesFilters) -> pd.DataFrame:
     each season. A column `season_<year>` holds the measure; it is unknown (None) for months that
     had not begun by the last day looked at.
     """
+    import pandas as pd
+
     sold = lines(filters)
     sold = sold[sold["season"].notna()]
     seasons = sorted(sold["season"].unique().tolist())[-filters.seasons :]

@@ -1,12 +1,13 @@
 """What the stock on hand is worth, and which of it does not move."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from datetime import date
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
 from django.db.models import Max, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -16,6 +17,9 @@ from inventory.bottling.models import PackagingPart, PartReceipt
 from inventory.bottling.queries import packed_costs
 from inventory.physics import units
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 DAYS = 60
 KINDS = (Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART)
@@ -57,45 +61,17 @@ class StockFilters:
 
 
 @dataclass(frozen=True)
-class _Held:
-    """All there is of a lot or a part, in grams of honey or in pieces."""
+class _StockRow:
+    """All there is of a lot or a part: the columns of `VALUE`."""
 
-    thing: Lot | PackagingPart
     kind: str
-    quantity: int
+    key: str
+    name: str
+    what: str
+    season: int | None
+    pieces: int | None
+    grams: int | None
     value_cents: int | None
-
-    @property
-    def key(self) -> str:
-        return self.thing.code
-
-    @property
-    def what(self) -> str:
-        if self.kind == Item.Kind.PART:
-            return _("Packaging: %(kind)s") % {"kind": self.thing.get_kind_display()}
-        if self.kind == Item.Kind.PACKED:
-            return f"{self.thing.size.name}, {self.thing.floral_source}"
-        return self.thing.floral_source
-
-    @property
-    def name(self) -> str:
-        return self.thing.name if self.kind == Item.Kind.PART else self.thing.code
-
-    @property
-    def season(self) -> int | None:
-        return None if self.kind == Item.Kind.PART else self.thing.season
-
-    @property
-    def pieces(self) -> int | None:
-        return None if self.kind == Item.Kind.HONEY else self.quantity
-
-    @property
-    def grams(self) -> int | None:
-        if self.kind == Item.Kind.PART:
-            return None
-        if self.kind == Item.Kind.PACKED:
-            return units.round_grams(self.thing.size.declared_grams * self.quantity)
-        return self.quantity
 
 
 def value(filters: StockFilters) -> pd.DataFrame:
@@ -104,24 +80,13 @@ def value(filters: StockFilters) -> pd.DataFrame:
     A lot is worth its share of what the lot cost, jars the average of their size where the house
     has chosen that, a part the average of its receipts; all as they are known today, whatever day
     is looked at. What came in may be dated later than what had left by then: such a lot or part
-    has a row below nothing, so that the sums hold.
+    has a row below zero, so that the sums hold.
     """
-    return frame_of(
-        (
-            (
-                held.kind,
-                held.key,
-                held.name,
-                held.what,
-                held.season,
-                held.pieces,
-                held.grams,
-                held.value_cents,
-            )
-            for held in _held(filters)
-        ),
-        VALUE,
-    )
+    lots, pieces = _there(filters)
+    rows = [row for _lot, row in _lot_rows(lots, filters.season)]
+    # Parts are of no season.
+    rows += [] if filters.season else _part_rows(pieces)
+    return frame_of((astuple(row) for row in rows), VALUE)
 
 
 def below_nothing(found: pd.DataFrame) -> list[str]:
@@ -131,48 +96,42 @@ def below_nothing(found: pd.DataFrame) -> list[str]:
 
 
 def slow(filters: StockFilters) -> pd.DataFrame:
-    """Return the lots on hand of which nothing was sold or bottled for `days`, the idlest first.
+    """Return the lots on hand of which none was sold or bottled for `days`, the idlest first.
 
-    A lot of which nothing left yet has been idle since the day it was made.
+    A lot of which none left yet has been idle since the day it was made.
     """
     today = timezone.localdate()
-    lots = _lots_held(_there(filters)[0], filters.season)
-    left = _last_left(held.thing for held in lots)
+    lots = _lot_rows(_there(filters)[0], filters.season)
+    left = _last_left(lot for lot, _row in lots)
     rows = []
-    for held in lots:
-        lot, left_on = held.thing, left.get(held.thing.pk)
+    for lot, row in lots:
+        left_on = left.get(lot.pk)
         idle_days = (today - (left_on or lot.made_on)).days
         if idle_days >= filters.days:
             rows.append(
                 (
-                    held.kind,
-                    held.key,
-                    held.name,
-                    held.what,
-                    held.season,
+                    row.kind,
+                    row.key,
+                    row.name,
+                    row.what,
+                    row.season,
                     lot.made_on,
                     left_on,
                     idle_days,
                     lot.best_by,
-                    held.pieces,
-                    held.grams,
-                    held.value_cents,
+                    row.pieces,
+                    row.grams,
+                    row.value_cents,
                 )
             )
     found = frame_of(rows, SLOW)
     return found.sort_values("idle_days", ascending=False, kind="stable", ignore_index=True)
 
 
-def _held(filters: StockFilters) -> list[_Held]:
-    """Return the lots that are there, then the parts; parts are of no season."""
-    lots, pieces = _there(filters)
-    return _lots_held(lots, filters.season) + ([] if filters.season else _parts_held(pieces))
-
-
 def _there(filters: StockFilters) -> tuple[dict[int, list[int]], dict[int, int]]:
     """Return by lot how much is at each place, and by item how many parts there are.
 
-    What comes to nothing over all places is left out; what is below nothing is not.
+    What comes to zero over all places is left out; what is below zero is not.
     """
     rows = _there_on(filters.on) if filters.on else _there_now()
     kinds = (filters.kind,) if filters.kind else KINDS
@@ -208,26 +167,31 @@ def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
     )
 
 
-def _lots_held(there: dict[int, list[int]], season: str) -> list[_Held]:
+def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _StockRow]]:
     lots = Lot.objects.filter(pk__in=there).select_related("size")
     if season:
         lots = lots.filter(season=int(season))
-    held = [
-        _Held(
-            lot,
-            Item.Kind.PACKED if lot.kind == Lot.Kind.PACKED else Item.Kind.HONEY,
-            sum(there[lot.pk]),
-            _value_cents(unit_cost_cents, there[lot.pk]),
-        )
+    rows = [
+        (lot, _lot_row(lot, sum(there[lot.pk]), _value_cents(unit_cost_cents, there[lot.pk])))
         for lot, unit_cost_cents in packed_costs.unit_costs_cents(lots).items()
     ]
-    return sorted(held, key=_honey_then_jars)
+    return sorted(rows, key=lambda row: _honey_then_jars(row[0]))
 
 
-def _honey_then_jars(held: _Held) -> tuple[Any, ...]:
-    lot = held.thing
-    size = (lot.size.brimful_ml, lot.size.name) if lot.size else (0, "")
-    return KINDS.index(held.kind), *size, lot.made_on, lot.pk
+def _lot_row(lot: Lot, quantity: int, value_cents: int | None) -> _StockRow:
+    """Return the row of so many grams of a lot of honey, or so many pieces of packed goods."""
+    if lot.size is None:
+        kind, what, pieces, grams = Item.Kind.HONEY, lot.floral_source, None, quantity
+    else:
+        kind, what, pieces = Item.Kind.PACKED, f"{lot.size.name}, {lot.floral_source}", quantity
+        grams = units.round_grams(lot.size.declared_grams * quantity)
+    return _StockRow(kind, lot.code, lot.code, what, lot.season, pieces, grams, value_cents)
+
+
+def _honey_then_jars(lot: Lot) -> tuple[Any, ...]:
+    if lot.size is None:
+        return 0, lot.made_on, lot.pk
+    return 1, lot.size.brimful_ml, lot.size.name, lot.made_on, lot.pk
 
 
 def _value_cents(unit_cost_cents: Fraction | None, there: list[int]) -> int | None:
@@ -237,17 +201,17 @@ def _value_cents(unit_cost_cents: Fraction | None, there: list[int]) -> int | No
     return sum(round(unit_cost_cents * quantity) for quantity in there)
 
 
-def _parts_held(there: dict[int, int]) -> list[_Held]:
+def _part_rows(there: dict[int, int]) -> list[_StockRow]:
     costs = PartReceipt.objects.average_costs()
-    return [
-        _Held(
-            part,
-            Item.Kind.PART,
-            there[part.item_id],
-            None if part.pk not in costs else round(costs[part.pk] * there[part.item_id]),
+    rows = []
+    for part in PackagingPart.objects.filter(item__in=there):
+        pieces, cost = there[part.item_id], costs.get(part.pk)
+        what = _("Packaging: %(kind)s") % {"kind": part.get_kind_display()}
+        value_cents = None if cost is None else round(cost * pieces)
+        rows.append(
+            _StockRow(Item.Kind.PART, part.code, part.name, what, None, pieces, None, value_cents)
         )
-        for part in PackagingPart.objects.filter(item__in=there)
-    ]
+    return rows
 
 
 def _last_left(lots: Iterable[Lot]) -> dict[int, date]:

@@ -9,6 +9,7 @@ from apiary_sales.orders.models import Order
 from apiary_sales.web.demo.story import key
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock, runs
+from inventory.bottling.rules.figures import RunFigures
 from inventory.shared import words
 from inventory.stock.models import Balance, DipReading, Lot, Place
 
@@ -42,7 +43,7 @@ def _runs() -> list[Row]:
     rows = []
     for run in BottlingRun.objects.filter(idempotency_key__startswith=key("run-")).order_by("id"):
         # The story has recorded every run that it planned.
-        lot, figures = cast(Lot, run.packed_lot), cast(runs.RunFigures, runs.figures_of(run))
+        lot, figures = cast(Lot, run.packed_lot), cast(RunFigures, runs.figures_of(run))
         rows.append(
             (
                 f"Bottled {run.size.name}",

@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
@@ -48,6 +48,6 @@ class ActForm(HouseForm):
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=100)
 
-    def __init__(self, *args, **kwargs) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["key"].initial = lambda: str(uuid.uuid4())

@@ -1,5 +1,7 @@
 """Lists that are narrowed to some days."""
 
+from typing import Any
+
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import HouseForm
@@ -12,8 +14,8 @@ class DaysForm(HouseForm):
     first = date_field(_("From"), required=False)
     last = date_field(_("To"), required=False)
 
-    def clean(self) -> dict:
-        data = super().clean()
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
         first, last = data.get("first"), data.get("last")
         if first and last and last < first:
             self.add_error("last", _("The last day lies before the first."))

@@ -1,10 +1,20 @@
 """Filters that say honey's words in the reader's language: colour classes and grades."""
 
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import Protocol
+
 from django import template
 
 from inventory.shared import words
 
 register = template.Library()
+
+
+class Counted(Protocol):
+    """What quantities are counted in, as an item of the stock is: grams or pieces."""
+
+    def in_words(self, quantity: int, decimals: int | None = None) -> str: ...
 
 
 @register.filter
@@ -26,13 +36,13 @@ def depth(mm: int | None) -> str:
 
 
 @register.filter
-def temperature(celsius) -> str:
+def temperature(celsius: Decimal) -> str:
     """Say a temperature: 33.3 → "92 °F (33.3 °C)"."""
     return words.temperature(celsius)
 
 
 @register.filter
-def quantity_of(quantity: int, item) -> str:
+def quantity_of(quantity: int, item: Counted) -> str:
     """Say a quantity of an item in the unit people use for it: pounds and tenths, or pieces.
 
     In the books what goes out and what comes in stand side by side, so all of it has tenths.
@@ -41,12 +51,12 @@ def quantity_of(quantity: int, item) -> str:
 
 
 @register.filter
-def out_of(quantity: int, item) -> str:
+def out_of(quantity: int, item: Counted) -> str:
     """Say what a line takes away, without its sign: the column says that it went out."""
     return item.in_words(-quantity, 1)
 
 
 @register.filter
-def names(things) -> str:
+def names(things: Iterable[object]) -> str:
     """Join the names of places or lots: "Tank 1, Tank 2"."""
     return ", ".join(str(thing) for thing in things)

@@ -111,7 +111,7 @@ def _weight(pounds_text: str, kilograms_text: str) -> SafeString:
 
 
 @register.filter
-def pounds_of_all(things: Iterable, attribute: str = "grams") -> SafeString:
+def pounds_of_all(things: Iterable[object], attribute: str = "grams") -> SafeString:
     """Show the sum of the pounds and tenths that stand in the rows above it.
 
     `things` are what the rows show, `attribute` where each keeps its grams: "lot.quantity_made".

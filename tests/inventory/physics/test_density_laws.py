@@ -77,7 +77,7 @@ def test_weights_of_several_dips_come_together():
 
 
 def test_a_pint_temperature_may_be_in_fahrenheit():
-    found = density.density(17.0, units.Q_(86.0, "degF"))
+    found = density.density(17.0, units.quantity(86.0, "degF"))
 
     assert str(found.units) == "kilogram / liter"
     assert found.magnitude == pytest.approx(density.density_kg_per_l(17.0, 30.0))

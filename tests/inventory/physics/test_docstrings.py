@@ -12,7 +12,7 @@ MODULES = [
     "inventory.stock.costing",
     *(f"inventory.physics.{module.name}" for module in pkgutil.iter_modules(physics.__path__)),
 ]
-WITHOUT_EXAMPLES = {"inventory.physics.ranges"}
+WITHOUT_EXAMPLES = {"inventory.physics.lazy", "inventory.physics.ranges"}
 
 
 @pytest.mark.parametrize("name", MODULES)

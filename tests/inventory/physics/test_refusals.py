@@ -132,7 +132,7 @@ NO_NUMBERS = [
     np.array([True]),
     np.array([17.0, None], dtype=object),
     np.ma.array([17.0], mask=[True]),
-    units.Q_(17.0, "g"),
+    units.quantity(17.0, "g"),
     {"moisture": 17.0},
     object(),
     [],

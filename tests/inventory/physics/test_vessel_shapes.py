@@ -310,7 +310,7 @@ def test_a_dip_in_inches_gives_gallons():
     """A drum 22.5 in across, dipped 30 in: π × 11.25² × 30 = 11,928.2 in³ = 51.637 gal."""
     drum = vessels.UprightCylinder(22.5 * 2.54, 33.5 * 2.54)
 
-    found = drum.volume(units.Q_(30, "inch"))
+    found = drum.volume(units.quantity(30, "inch"))
 
     assert found.to("gallon").magnitude == pytest.approx(51.637, abs=0.001)
     assert drum.depth(found).to("inch").magnitude == pytest.approx(30, rel=1e-9)

@@ -13,14 +13,20 @@ from django.utils.html import strip_tags
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.planning import inputs, past_sales, programme, services
-from apiary_sales.planning.demand import Period
+from apiary_sales.planning import services
+from apiary_sales.planning.programme import search
+from apiary_sales.planning.programme.search import WholeCounts
+from apiary_sales.planning.queries import books as book_queries
+from apiary_sales.planning.queries import past_sales
+from apiary_sales.planning.rules import demand
+from apiary_sales.planning.rules.books import Books
+from apiary_sales.planning.rules.demand import Period
 from apiary_sales.planning.services import DraftRun
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.services import prices
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.services import parts, runs
-from inventory.shared.errors import AlreadyRecorded, BadValue, NotEnoughHoney
+from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError, NotEnoughHoney
 from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 from tests import builders
 
@@ -36,6 +42,10 @@ def words_of(page) -> str:
 
 def today() -> date:
     return timezone.localdate()
+
+
+def the_books() -> Books:
+    return book_queries.read(today(), months=3)
 
 
 def bid(price: str = "2.0000") -> None:
@@ -69,7 +79,7 @@ def sold(size, pieces: int, on: date, *, channel="stand", customer=None, status=
 
 
 def a_year_ago(days_on: int = 10) -> date:
-    return past_sales._years_before(today(), 1) + timedelta(days=days_on)
+    return demand.years_before(today(), 1) + timedelta(days=days_on)
 
 
 @pytest.fixture
@@ -237,7 +247,8 @@ def test_full_drums_only(signed_in, house):
 
 
 def test_what_is_not_proven_is_said_with_how_much_better_it_could_be(signed_in, house, monkeypatch):
-    monkeypatch.setattr(programme._Model, "search", lambda model, seconds: (None, False))
+    out_of_time = WholeCounts(None, is_finished=False)
+    monkeypatch.setattr(search, "whole_counts", lambda _table, seconds: out_of_time)
 
     page = signed_in.get(URL)
 
@@ -370,7 +381,7 @@ def shown_runs(page) -> dict:
     best = page.context["found"].best
     return {
         "key": page.context["runs_form"]["key"].value(),
-        "newest_seen": page.context["desk"].form.books.newest_run,
+        "newest_seen": page.context["books"].newest_run,
         "run": [f"{run.vessel.place.pk}-{run.size.pk}-{run.pieces}" for run in best.runs],
     }
 
@@ -558,6 +569,28 @@ def test_draft_runs_are_made_all_or_none_and_once(owner, tank, pound):
     assert BottlingRun.objects.count() == 2
 
 
+def test_what_is_wrong_with_one_run_names_its_place_among_the_drafts(owner, tank, pound):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+
+    def refused(drafts, target=shelf) -> str | None:
+        with pytest.raises(HouseError) as refusal:
+            services.make_draft_runs(
+                drafts=drafts,
+                target=target,
+                planned_for=today(),
+                planned_by=owner,
+                key="k",
+                newest_seen=0,
+            )
+        return refusal.value.parameter
+
+    assert refused([]) == "drafts"
+    assert refused([DraftRun(tank, pound, 1)] * 201) == "drafts"
+    assert refused([DraftRun(tank, pound, 1), DraftRun(tank, pound, 11)]) == "drafts.1.pieces"
+    assert refused([DraftRun(shelf, pound, 1)]) == "drafts.0.source"
+    assert refused([DraftRun(tank, pound, 1)], target=tank) == "target"
+
+
 # --- What the books give to the plan ---------------------------------------------------------
 
 
@@ -579,7 +612,7 @@ def test_promised_held_and_planned_honey_is_not_free(tank, pound, owner):
     )
     Balance.objects.filter(pk=promised.pk).update(reserved=536)
 
-    books = inputs.read(today())
+    books = the_books()
 
     assert [(vessel.place, vessel.free_grams) for vessel in books.vessels] == [
         (tank, 4000 - 3 * 454),
@@ -613,7 +646,7 @@ def test_ready_and_planned_jars_and_the_parts_of_planned_runs_are_set_aside(tank
         key="run",
     )
 
-    books = inputs.read(today())
+    books = the_books()
 
     assert books.sizes[0].ready == 6 + 3
     assert (books.parts[0].part, books.parts[0].stock) == (jar, 7)
@@ -649,7 +682,7 @@ def test_minutes_each_leave_out_setting_up_which_each_run_of_the_plan_counts(pou
     recorded_run(pound, pieces=1000, minutes=0)
     recorded_run(pound, pieces=1000, minutes=15)
 
-    [size] = inputs.read(today()).sizes
+    [size] = the_books().sizes
 
     # 75 − 15 and 39 − 15 minutes for 120 pieces.
     assert size.minutes_each == Decimal("0.7")
@@ -658,13 +691,13 @@ def test_minutes_each_leave_out_setting_up_which_each_run_of_the_plan_counts(pou
 def test_minutes_each_are_those_of_short_runs_where_there_are_no_others(pound):
     recorded_run(pound, pieces=20, minutes=10)
 
-    assert inputs.read(today()).sizes[0].minutes_each == Decimal("0.5")
+    assert the_books().sizes[0].minutes_each == Decimal("0.5")
 
 
 def test_minutes_each_that_were_entered_are_taken_as_they_are(pound):
     FillingTime.objects.create(size=pound, minutes_each=Decimal("0.5"))
 
-    assert inputs.read(today()).sizes[0].minutes_each == Decimal("0.5")
+    assert the_books().sizes[0].minutes_each == Decimal("0.5")
 
 
 def test_the_page_says_that_setting_up_is_counted_once_for_each_run(signed_in, house):
@@ -701,7 +734,7 @@ def test_the_books_are_read_in_a_constant_number_of_queries(
     tank, pound, owner, django_assert_num_queries
 ):
     with CaptureQueriesContext(connection) as before:
-        inputs.read(today())
+        the_books()
     for number in range(4):
         place = builders.place(f"more-{number}")
         builders.lot_in(place, 1000)
@@ -710,7 +743,7 @@ def test_the_books_are_read_in_a_constant_number_of_queries(
         priced(size, "stand", 500)
 
     with django_assert_num_queries(len(before)):
-        inputs.read(today())
+        the_books()
 
 
 # --- What past sales let expect --------------------------------------------------------------
@@ -771,7 +804,5 @@ def test_a_period_that_begins_on_a_leap_day_has_earlier_years(pound):
     history = past_sales.history(on=date(2028, 2, 29), months=1)
 
     assert history.periods == ()
-    assert past_sales.period_from(date(2028, 2, 29), 1) == Period(
-        date(2028, 2, 29), date(2028, 3, 28)
-    )
-    assert past_sales._years_before(date(2028, 2, 29), 1) == date(2027, 2, 28)
+    assert demand.period_from(date(2028, 2, 29), 1) == Period(date(2028, 2, 29), date(2028, 3, 28))
+    assert demand.years_before(date(2028, 2, 29), 1) == date(2027, 2, 28)

@@ -1,6 +1,6 @@
 """What past sales let the plan expect, in whole pieces."""
 
-from apiary_sales.planning.demand import History, Outlook, PastSales
+from apiary_sales.planning.rules.demand import History, Outlook, PastSales
 
 
 def test_what_is_expected_is_the_average_less_or_more_its_spread():
@@ -26,7 +26,7 @@ def test_one_year_has_no_spread_so_every_outlook_is_the_same():
     assert {past.expected(outlook) for outlook in Outlook} == {40}
 
 
-def test_a_careful_guess_is_never_less_than_nothing():
+def test_a_careful_guess_is_never_less_than_zero():
     assert PastSales(1, "stand", (0, 100)).expected(Outlook.CAREFUL) == 0
 
 

@@ -1,17 +1,21 @@
-"""A report made for some filters: its rows, its total and its picture."""
+"""A report, and what it is for some filters: its rows, its total and its picture."""
 
-from collections.abc import Callable
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
 from django.utils.functional import Promise
 
 from apiary_sales.reports import charts
 from apiary_sales.reports.columns import Column, Row
-from apiary_sales.reports.filters import FilterForm
+from apiary_sales.reports.forms import FilterForm
 from apiary_sales.reports.frames.make import WHOLE, total
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,7 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Page:
+class ReportPage:
     """The table of a page: the first rows, the sum of those that did not fit, and the total."""
 
     rows: list[list[Cell]]
@@ -84,7 +88,7 @@ class Heading:
     is_downward: bool
 
 
-class Made:
+class FilteredReport:
     """A report made for the filters of a valid form; reads the database once, when made.
 
     `sort` names the column to sort the table by, with a minus before it for the largest first;
@@ -174,12 +178,12 @@ class Made:
             is_from_zero=picture.is_from_zero,
         )
 
-    def page(self, rows_max: int) -> Page:
+    def page(self, rows_max: int) -> ReportPage:
         """Return the table of a page; its total is that of all rows, shown or not."""
         frame = self.frame.iloc[self._order]
         first, rest = frame.iloc[:rows_max], frame.iloc[rows_max:]
         records = first.to_dict("records")
-        return Page(
+        return ReportPage(
             rows=[
                 self._cells(row, self._urls(record, row))
                 for row, record in zip(self.sorted_rows, records, strict=False)
@@ -228,7 +232,10 @@ class Made:
             for column in self.columns
         }
 
-    def _cells(self, values: dict[str, Any], urls: dict[str, str | None] | None = None):
+    def _cells(
+        self, values: dict[str, Any], urls: dict[str, str | None] | None = None
+    ) -> list[Cell]:
+        """Return the cells of a row with the addresses behind them, or, without, of a sum."""
         is_sum = urls is None
         return [
             Cell(
@@ -238,13 +245,13 @@ class Made:
                 if is_sum and not column.adds_up and not column.is_derived
                 else column.shown(values[column.name]),
                 column.css,
-                None if is_sum else urls.get(column.name),
+                None if urls is None else urls.get(column.name),
             )
             for column in self.columns_shown
         ]
 
 
-def _added_up(rows: list[dict[str, Any]], label: str, names: list[str]) -> list[dict[str, Any]]:
+def _added_up(rows: list[dict[str, Any]], label: str, names: Sequence[str]) -> list[dict[str, Any]]:
     """Add up the rows of one label; the largest comes first, what is not known last."""
     found: dict[Any, dict[str, Any]] = {}
     for row in rows:

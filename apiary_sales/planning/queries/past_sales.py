@@ -1,15 +1,24 @@
 """Jars sold in the same months of earlier years, by size and channel."""
 
-import calendar
 from collections import defaultdict
+from collections.abc import Mapping
 from datetime import date, timedelta
 
-from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.planning.demand import History, PastSales, Period
-from apiary_sales.pricing.models import ChannelCost
+from apiary_sales.planning.rules.demand import (
+    History,
+    PastSales,
+    Period,
+    channel_of,
+    months_later,
+    period_from,
+    years_before,
+)
 
 YEARS_BACK = 5
+
+# Pieces of each size, by its primary key, and channel.
+Sold = Mapping[tuple[int, str], int]
 
 
 def history(*, on: date, months: int) -> History:
@@ -21,10 +30,10 @@ def history(*, on: date, months: int) -> History:
     """
     coming = period_from(on, months)
     earlier = [
-        Period(_years_before(coming.first, years), _years_before(coming.last, years))
+        Period(years_before(coming.first, years), years_before(coming.last, years))
         for years in range(1, YEARS_BACK + 1)
     ]
-    just_past = Period(_months_later(on, -months), on - timedelta(days=1))
+    just_past = Period(months_later(on, -months), on - timedelta(days=1))
     sold = _sold([*earlier, just_past])
     with_sales = [period for period in earlier if sold[period]]
     if with_sales:
@@ -32,25 +41,14 @@ def history(*, on: date, months: int) -> History:
     return _history([just_past] if sold[just_past] else [], sold, is_same_season=False)
 
 
-def period_from(first: date, months: int) -> Period:
-    """Return the period of so many months that begins on `first`."""
-    return Period(first, _months_later(first, months) - timedelta(days=1))
-
-
-def channel_of(order_channel: str, tier: str | None) -> str:
-    """Return the channel whose costs and prices apply to an order of a customer of this tier."""
-    if order_channel == Order.Channel.STAND:
-        return ChannelCost.Channel.STAND
-    if tier == Customer.Tier.DISTRIBUTOR:
-        return ChannelCost.Channel.DISTRIBUTOR
-    if order_channel == Order.Channel.DELIVERY:
-        return ChannelCost.Channel.DELIVERY
-    return ChannelCost.Channel.SHOP
-
-
-def _history(periods: list[Period], sold, *, is_same_season: bool) -> History:
+def _history(
+    periods: list[Period], sold: Mapping[Period, Sold], *, is_same_season: bool
+) -> History:
     keys = dict.fromkeys(key for period in periods for key in sold[period])
-    sales = [PastSales(*key, tuple(sold[period].get(key, 0) for period in periods)) for key in keys]
+    sales = [
+        PastSales(size_id, channel, tuple(sold[p].get((size_id, channel), 0) for p in periods))
+        for size_id, channel in keys
+    ]
     return History(tuple(periods), is_same_season, tuple(sales))
 
 
@@ -76,12 +74,3 @@ def _sold(periods: list[Period]) -> dict[Period, dict[tuple[int, str], int]]:
             if period.first <= placed_on <= period.last:
                 found[period][size_id, str(channel_of(channel, tier))] += quantity
     return found
-
-
-def _months_later(day: date, months: int) -> date:
-    years, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(years, month + 1, min(day.day, calendar.monthrange(years, month + 1)[1]))
-
-
-def _years_before(day: date, years: int) -> date:
-    return _months_later(day, -12 * years)

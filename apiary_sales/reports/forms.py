@@ -1,8 +1,9 @@
 """The filters of reports, as forms whose fields are the names in the address."""
 
+from collections.abc import Iterable
 from dataclasses import fields
 from datetime import date
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django import forms
 from django.utils.formats import date_format
@@ -23,7 +24,7 @@ from inventory.stock.models import Item, Lot
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 
-class DayField(forms.DateField):
+class FilterDayField(forms.DateField):
     """A day, written 2026-09-30 in the address."""
 
     widget = DayInput
@@ -81,18 +82,23 @@ class FilterForm(HouseForm):
             if value not in ("", None)
         }
 
+    def set_choices(self, name: str, choices: Iterable[tuple[Any, Any]]) -> None:
+        """Let one of the lists offer these, or all."""
+        cast(forms.ChoiceField, self.fields[name]).choices = _all_or(choices)
+
     def in_words(self) -> list[str]:
         """Say what is looked at: the days, and what was chosen."""
         words = [self._days()] if "since" in self.fields else []
         for name, field in self.fields.items():
             value = self.cleaned_data.get(name)
             if isinstance(field, forms.ChoiceField) and value not in ("", None):
-                label = dict(field.choices).get(value, value)
+                label = dict(_choices(field)).get(value, value)
                 words.append(f"{field.label}: {label}")
         return [word for word in words if word]
 
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
+        super().clean()
+        cleaned = self.cleaned_data
         since, until = cleaned.get("since"), cleaned.get("until")
         if since and until and since > until:
             self.add_error(
@@ -116,7 +122,12 @@ class FilterForm(HouseForm):
         return _("all days")
 
 
-def _all_or(choices: Any) -> list[tuple[str, Any]]:
+def _choices(field: forms.ChoiceField) -> list[tuple[Any, Any]]:
+    """Return what a list offers; none of the lists here is parted into groups."""
+    return cast("list[tuple[Any, Any]]", list(cast("Iterable[Any]", field.choices)))
+
+
+def _all_or(choices: Iterable[tuple[Any, Any]]) -> list[tuple[Any, Any]]:
     return [("", _("all")), *choices]
 
 
@@ -139,8 +150,8 @@ class SalesForm(FilterForm):
 
     makes = SalesFilters
 
-    since = DayField(label=gettext_lazy("From"))
-    until = DayField(label=gettext_lazy("To"))
+    since = FilterDayField(label=gettext_lazy("From"))
+    until = FilterDayField(label=gettext_lazy("To"))
     season = ChosenField(label=gettext_lazy("Season"))
     size = ChosenField(label=gettext_lazy("Size"))
     channel = ChosenField(label=gettext_lazy("Channel"))
@@ -158,12 +169,10 @@ class SalesForm(FilterForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["season"].choices = _all_or([*seasons(), (sales.NONE, _("without a season"))])
-        self.fields["size"].choices = _all_or(_sizes())
-        self.fields["channel"].choices = _all_or(Order.Channel.choices)
-        self.fields["customer"].choices = _all_or(
-            [(sales.NONE, _("buyers at the stand")), *_customers()]
-        )
+        self.set_choices("season", [*seasons(), (sales.NONE, _("without a season"))])
+        self.set_choices("size", _sizes())
+        self.set_choices("channel", Order.Channel.choices)
+        self.set_choices("customer", [(sales.NONE, _("buyers at the stand")), *_customers()])
 
 
 class HoneySalesForm(SalesForm):
@@ -172,10 +181,9 @@ class HoneySalesForm(SalesForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         wanted = (sales.HONEY, sales.PACKED, sales.BULK)
-        self.fields["goods"].choices = [
-            (value, label) for value, label in self.fields["goods"].choices if value in wanted
-        ]
-        self.fields["season"].choices = _all_or(seasons())
+        goods = cast(forms.ChoiceField, self.fields["goods"])
+        goods.choices = [choice for choice in _choices(goods) if choice[0] in wanted]
+        self.set_choices("season", seasons())
 
 
 class SeasonsForm(HoneySalesForm):
@@ -211,30 +219,30 @@ class RunsForm(FilterForm):
 
     makes = RunFilters
 
-    since = DayField(label=gettext_lazy("From"))
-    until = DayField(label=gettext_lazy("To"))
+    since = FilterDayField(label=gettext_lazy("From"))
+    until = FilterDayField(label=gettext_lazy("To"))
     season = ChosenField(label=gettext_lazy("Season"))
     size = ChosenField(label=gettext_lazy("Size"))
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["season"].choices = _all_or(seasons())
-        self.fields["size"].choices = _all_or(_sizes())
+        self.set_choices("season", seasons())
+        self.set_choices("size", _sizes())
 
 
-class StockForm(FilterForm):
+class StockValueForm(FilterForm):
     """Which stock, as of the end of a day."""
 
     makes = StockFilters
 
-    on = DayField(label=gettext_lazy("At the end of"))
+    on = FilterDayField(label=gettext_lazy("At the end of"))
     kind = ChosenField(label=gettext_lazy("Kind"))
     season = ChosenField(label=gettext_lazy("Season"))
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["kind"].choices = _all_or(Item.Kind.choices)
-        self.fields["season"].choices = _all_or(seasons())
+        self.set_choices("kind", Item.Kind.choices)
+        self.set_choices("season", seasons())
 
     def in_words(self) -> list[str]:
         day = self.cleaned_data.get("on")
@@ -264,10 +272,10 @@ class SlowStockForm(FilterForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["kind"].choices = _all_or(
-            choice for choice in Item.Kind.choices if choice[0] != Item.Kind.PART
+        self.set_choices(
+            "kind", (choice for choice in Item.Kind.choices if choice[0] != Item.Kind.PART)
         )
-        self.fields["season"].choices = _all_or(seasons())
+        self.set_choices("season", seasons())
 
     def in_words(self) -> list[str]:
         days = self.cleaned_data.get("days") or stock.DAYS

@@ -1,12 +1,17 @@
 """What is likely to be sold, from what was sold in the same months of earlier years."""
 
+import calendar
 import statistics
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
 from django.db.models import TextChoices
 from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order
+from apiary_sales.pricing.models import ChannelCost
 
 
 class Outlook(TextChoices):
@@ -77,11 +82,37 @@ class History:
     sales: tuple[PastSales, ...]
 
     def of(self, size_id: int, channel: str) -> PastSales:
-        """Return the sales of one size in one channel; nothing in every period where none were."""
+        """Return the sales of one size in one channel; zero in every period without any."""
         for row in self.sales:
             if (row.size_id, row.channel) == (size_id, channel):
                 return row
         return PastSales(size_id, channel, (0,) * len(self.periods))
+
+
+def period_from(first: date, months: int) -> Period:
+    """Return the period of so many months that begins on `first`."""
+    return Period(first, months_later(first, months) - timedelta(days=1))
+
+
+def months_later(day: date, months: int) -> date:
+    """Return the same day of the month so many months later, or the last one that month has."""
+    years, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(years, month + 1, min(day.day, calendar.monthrange(years, month + 1)[1]))
+
+
+def years_before(day: date, years: int) -> date:
+    return months_later(day, -12 * years)
+
+
+def channel_of(order_channel: str, tier: str | None) -> str:
+    """Return the channel whose costs and prices apply to an order of a customer of this tier."""
+    if order_channel == Order.Channel.STAND:
+        return ChannelCost.Channel.STAND
+    if tier == Customer.Tier.DISTRIBUTOR:
+        return ChannelCost.Channel.DISTRIBUTOR
+    if order_channel == Order.Channel.DELIVERY:
+        return ChannelCost.Channel.DELIVERY
+    return ChannelCost.Channel.SHOP
 
 
 def _whole(pieces: Decimal) -> int:

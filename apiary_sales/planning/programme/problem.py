@@ -1,0 +1,168 @@
+"""What a plan depends on: honey, sizes, buyers, parts and labour, in exact figures."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import floor
+from types import MappingProxyType
+
+Figure = int | Fraction
+
+POUND_GRAMS = Fraction(45_359_237, 100_000)
+HOUR_MINUTES = 60
+
+
+@dataclass(frozen=True)
+class Honey:
+    """The honey of one vessel, and what one bulk unit (a drum, a pound) of it weighs and earns.
+
+    Without `bulk_grams` nobody bids for it in bulk. Sizes in `never_in` are not filled from it.
+    """
+
+    key: str
+    grams: Figure
+    bulk_grams: Figure | None = None
+    bulk_cents: Figure = 0
+    never_in: frozenset[str] = frozenset()
+
+    @property
+    def bulk_max(self) -> int:
+        return floor(self.grams / Fraction(self.bulk_grams)) if self.bulk_grams else 0
+
+    def pieces_max(self, size: "PlannedSize") -> int:
+        """Return how many pieces of a size the honey fills, were it filled into nothing else."""
+        if size.key in self.never_in:
+            return 0
+        return floor(self.grams / Fraction(size.grams_each))
+
+
+@dataclass(frozen=True)
+class Need:
+    """So many of a part for so many filled pieces of one run; a case begun is a case used."""
+
+    part: str
+    quantity: int = 1
+    per_pieces: int = 1
+
+    def of(self, pieces: int) -> int:
+        return -(-pieces * self.quantity // self.per_pieces)
+
+
+@dataclass(frozen=True)
+class PlannedSize:
+    """What one piece takes: honey drawn (overfill and loss included), minutes, parts."""
+
+    key: str
+    grams_each: Figure
+    minutes_each: Figure = 0
+    needs: tuple[Need, ...] = ()
+
+
+@dataclass(frozen=True)
+class PlannedBuyer:
+    """Somebody who takes one size: what a piece earns after selling costs, and how many at most.
+
+    Without `pieces_max` they take all there is.
+    """
+
+    key: str
+    size: str
+    cents_each: Figure
+    pieces_max: int | None = None
+
+
+@dataclass(frozen=True)
+class Part:
+    """Parts in stock and parts that can be ordered, with what using one of each costs.
+
+    What is in stock is used first, so it may not cost more than what is ordered.
+    """
+
+    key: str
+    stock: int
+    stock_cents: Figure = 0
+    order_max: int = 0
+    order_cents: Figure = 0
+
+
+@dataclass(frozen=True)
+class Programme:
+    """Everything the plan depends on. Raises ValueError where the figures contradict each other."""
+
+    honeys: tuple[Honey, ...]
+    sizes: tuple[PlannedSize, ...]
+    buyers: tuple[PlannedBuyer, ...]
+    parts: tuple[Part, ...] = ()
+    minutes: Figure = 0
+    cents_per_minute: Figure = 0
+    minutes_per_run: Figure = 0
+
+    def __post_init__(self) -> None:
+        kinds = (self.honeys, self.sizes, self.buyers, self.parts)
+        for keys in ([row.key for row in rows] for rows in kinds):
+            if len(set(keys)) != len(keys):
+                raise ValueError(f"Keys must differ: {keys}.")
+        for honey in self.honeys:
+            _check(honey.grams >= 0, f"honey of {honey.key} is less than zero")
+            _check(
+                honey.bulk_grams is None or honey.bulk_grams > 0,
+                f"a bulk unit of {honey.key} has no weight",
+            )
+            _check(honey.bulk_cents >= 0, f"bulk honey of {honey.key} earns less than zero")
+        for size in self.sizes:
+            _check(size.grams_each > 0, f"size {size.key} takes no honey")
+            _check(size.minutes_each >= 0, f"size {size.key} takes less than zero minutes")
+            for need in size.needs:
+                _check(need.part in self.part_of, f"size {size.key} needs unknown {need.part}")
+                _check(need.quantity > 0 and need.per_pieces > 0, f"need of {need.part} is zero")
+        for buyer in self.buyers:
+            _check(buyer.size in self.size_of, f"buyer {buyer.key} wants unknown {buyer.size}")
+            _check(buyer.pieces_max is None or buyer.pieces_max >= 0, f"{buyer.key} takes < 0")
+        for part in self.parts:
+            _check(part.stock >= 0 and part.order_max >= 0, f"part {part.key} is less than zero")
+            _check(min(part.stock_cents, part.order_cents) >= 0, f"part {part.key} costs < 0")
+            _check(
+                part.stock_cents <= part.order_cents or not part.order_max,
+                f"part {part.key} in stock costs more than one ordered",
+            )
+        _check(
+            min(self.minutes, self.cents_per_minute, self.minutes_per_run) >= 0,
+            "labour is less than zero",
+        )
+
+    @property
+    def size_of(self) -> dict[str, PlannedSize]:
+        return {size.key: size for size in self.sizes}
+
+    @property
+    def part_of(self) -> dict[str, Part]:
+        return {part.key: part for part in self.parts}
+
+
+def _check(holds: bool, told: str) -> None:
+    if not holds:
+        raise ValueError(f"The figures contradict each other: {told}.")
+
+
+@dataclass(frozen=True)
+class Remainder:
+    """What is left once jars that are filled already are sold.
+
+    `buyers` take only what is still to be filled for them; `spare` jars by size nobody takes.
+    """
+
+    buyers: tuple[PlannedBuyer, ...]
+    spare: Mapping[str, int]
+
+
+def less_on_hand(buyers: tuple[PlannedBuyer, ...], on_hand: Mapping[str, int]) -> Remainder:
+    """Take the jars that are filled already off what buyers take; those who pay most come first."""
+    left = dict(on_hand)
+    served: dict[str, PlannedBuyer] = {}
+    for buyer in sorted(buyers, key=lambda buyer: -buyer.cents_each):
+        if buyer.pieces_max is not None:
+            taken = min(buyer.pieces_max, left.get(buyer.size, 0))
+            left[buyer.size] = left.get(buyer.size, 0) - taken
+            buyer = replace(buyer, pieces_max=buyer.pieces_max - taken)
+        served[buyer.key] = buyer
+    return Remainder(tuple(served[buyer.key] for buyer in buyers), MappingProxyType(left))

@@ -1,0 +1,153 @@
+"""What the books give to a plan: honey, sizes, parts, prices, labour, and what was sold before.
+
+Runs that are planned already keep their honey, parts and jars: the plan comes on top of them.
+"""
+
+from collections import defaultdict
+from datetime import date
+from decimal import ROUND_HALF_EVEN, Decimal
+from fractions import Fraction
+
+from apiary_sales.planning.queries import past_sales
+from apiary_sales.planning.rules.books import Books, Offer, PartState, SizeState, VesselState
+from apiary_sales.planning.rules.demand import History
+from apiary_sales.planning.rules.figures import MINUTES_PER_RUN, whole_grams
+from apiary_sales.pricing.models import ChannelCost
+from apiary_sales.pricing.queries import costs, prices
+from inventory.bottling.models import BottlingRun
+from inventory.bottling.queries import packed_stock as stock_queries
+from inventory.bottling.queries import parts as part_queries
+from inventory.bottling.rules import filling
+from inventory.stock.models import Balance, Item, ProductionSettings
+
+FOUR_PLACES = Decimal("0.0001")
+# Always offered; the other channels when something was ever sold there.
+USUAL_CHANNELS = (ChannelCost.Channel.STAND, ChannelCost.Channel.SHOP)
+
+
+def read(on: date, *, months: int) -> Books:
+    """Read all that a plan for so many months can choose from, in a constant number of queries."""
+    book = costs.book(on)
+    history = past_sales.history(on=on, months=months)
+    planned = list(
+        BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("size")
+    )
+    sizes = _sizes(book, planned)
+    used = {use.part_id for size in sizes for use in size.uses}
+    return Books(
+        on=on,
+        vessels=_vessels(on, sizes, planned),
+        sizes=sizes,
+        parts=tuple(
+            PartState(
+                part=row.part,
+                stock=max(0, row.on_hand - row.planned),
+                cost=_money(book.part_costs.get(row.part.pk)),
+            )
+            for row in part_queries.stock()
+            if row.part.pk in used
+        ),
+        offers=_offers(book, sizes, history),
+        history=history,
+        costs=book,
+        planned_runs=len(planned),
+        newest_run=max((run.pk for run in planned), default=0),
+    )
+
+
+def _offers(book: costs.Book, sizes: tuple[SizeState, ...], history: History) -> tuple[Offer, ...]:
+    """Return every size in each channel in which it is usually sold or ever was."""
+    found = []
+    for row in sizes:
+        for channel, tier in costs.TIER_OF_CHANNEL.items():
+            price = book.price_lists[tier].of(row.size).offer()
+            was_sold = any(history.of(row.size.pk, channel).pieces)
+            if was_sold or (price and channel in USUAL_CHANNELS):
+                cents = price.piece_cents if price else None
+                found.append(Offer(row.size, str(channel), cents))
+    return tuple(found)
+
+
+def _vessels(
+    on: date, sizes: tuple[SizeState, ...], planned: list[BottlingRun]
+) -> tuple[VesselState, ...]:
+    wanted: dict[int, int] = defaultdict(int)
+    grams_each = {row.size.pk: row.grams_each for row in sizes}
+    for run in planned:
+        each = grams_each.get(run.size_id) or whole_grams(run.size.declared_grams)
+        wanted[run.source_id] += run.pieces_planned * each
+    bids = prices.bulk_list(on)
+    celsius = ProductionSettings.current().honey_house_celsius
+    balances = (
+        Balance.objects.filter(
+            item__kind=Item.Kind.HONEY,
+            is_vessel=True,
+            quantity__gt=0,
+            place__is_active=True,
+            lot__is_on_hold=False,
+        )
+        .select_related("place", "lot")
+        .order_by("place__kind", "place__code")
+    )
+    found = [
+        VesselState(
+            place=balance.place,
+            lot=lot,
+            free_grams=balance.free - wanted[balance.place_id],
+            bid_per_pound=bids.price_per_pound(lot),
+            misfits=frozenset(
+                row.size.pk for row in sizes if filling.fit_error(balance, row.size, celsius)
+            ),
+        )
+        for balance in balances
+        if (lot := balance.lot)
+    ]
+    # Tanks first: what is in drums already is the less likely to be bottled.
+    usable = [vessel for vessel in found if vessel.free_grams > 0]
+    return tuple(sorted(usable, key=lambda vessel: vessel.is_drum))
+
+
+def _sizes(book: costs.Book, planned: list[BottlingRun]) -> tuple[SizeState, ...]:
+    ready: dict[int, int] = defaultdict(int)
+    for row in stock_queries.sizes():
+        ready[row.size.pk] += row.free
+    for run in planned:
+        ready[run.size_id] += run.pieces_planned
+    recorded = _minutes_each(book.on)
+    found = []
+    for size in book.sizes:
+        fill = book.fill(size)
+        minutes_each = recorded.get(size.pk, fill.minutes)
+        found.append(
+            SizeState(
+                size=size,
+                uses=tuple(book.parts.get(size.pk, ())),
+                # A run is refused below the label weight, whatever earlier runs drew.
+                grams_each=whole_grams(max(fill.drawn_grams, size.declared_grams)),
+                minutes_each=None if minutes_each is None else minutes_each.quantize(FOUR_PLACES),
+                ready=ready[size.pk],
+            )
+        )
+    return tuple(found)
+
+
+def _minutes_each(on: date) -> dict[int, Decimal]:
+    """Return minutes of work on one piece by size, without setting up and cleaning.
+
+    From the runs of the year up to `on` that recorded their work. Those that took no longer than
+    the usual set-up say nothing about their pieces.
+    """
+    minutes: dict[int, Decimal] = defaultdict(Decimal)
+    filled: dict[int, int] = defaultdict(int)
+    rows = costs.runs_recorded(on).filter(labour_minutes__gt=MINUTES_PER_RUN)
+    for size_id, pieces, worked in rows.values_list("size_id", "pieces_filled", "labour_minutes"):
+        minutes[size_id] += (worked or 0) - MINUTES_PER_RUN
+        filled[size_id] += pieces or 0
+    return {pk: minutes[pk] / filled[pk] for pk in filled}
+
+
+def _money(cents: Fraction | None) -> Decimal | None:
+    if cents is None:
+        return None
+    exact = Decimal(cents.numerator) / cents.denominator / 100
+    return exact.quantize(FOUR_PLACES, ROUND_HALF_EVEN)

@@ -1,0 +1,1 @@
+"""What planning decides and works out, without reading or writing the database."""

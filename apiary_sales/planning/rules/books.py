@@ -1,0 +1,114 @@
+"""What the books give to the plan, as it was read on one day."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from apiary_sales.planning.rules.demand import History
+from apiary_sales.pricing.models import ChannelCost
+from inventory.bottling.models import PackagingPart, Size, SizePart
+from inventory.stock.models import Lot, Place
+
+if TYPE_CHECKING:
+    from apiary_sales.pricing.queries import costs
+
+
+@dataclass(frozen=True)
+class VesselState:
+    """Honey in one vessel that is neither promised nor wanted by a planned run."""
+
+    place: Place
+    lot: Lot
+    free_grams: int
+    bid_per_pound: Decimal | None
+    # Sizes whose declared weight of this honey does not go in.
+    misfits: frozenset[int]
+
+    @property
+    def key(self) -> str:
+        return str(self.place.pk)
+
+    @property
+    def is_drum(self) -> bool:
+        return self.place.kind == Place.Kind.DRUM
+
+
+@dataclass(frozen=True)
+class SizeState:
+    """One size: what a piece takes, and the pieces that are filled or planned and not promised."""
+
+    size: Size
+    uses: tuple[SizePart, ...]
+    grams_each: int
+    minutes_each: Decimal | None
+    ready: int
+
+    @property
+    def key(self) -> str:
+        return str(self.size.pk)
+
+
+@dataclass(frozen=True)
+class PartState:
+    """One part: pieces that no planned run needs, and what one costs on average."""
+
+    part: PackagingPart
+    stock: int
+    cost: Decimal | None
+
+    @property
+    def key(self) -> str:
+        return str(self.part.pk)
+
+
+@dataclass(frozen=True)
+class Offer:
+    """One size in one channel, at the price of its list; None while there is no price."""
+
+    size: Size
+    channel: str
+    price_cents: int | None
+
+    @property
+    def channel_label(self) -> str:
+        return str(ChannelCost.Channel(self.channel).label)
+
+    @property
+    def key(self) -> str:
+        return f"{self.size.pk}-{self.channel}"
+
+
+@dataclass(frozen=True)
+class Books:
+    """Everything a plan can choose from, and what was sold before, as the books have it.
+
+    `offers` are every size in each channel in which it is usually sold or ever was.
+    """
+
+    on: date
+    vessels: tuple[VesselState, ...]
+    sizes: tuple[SizeState, ...]
+    parts: tuple[PartState, ...]
+    offers: tuple[Offer, ...]
+    history: History
+    costs: "costs.Book"
+    planned_runs: int
+    # The key of the planned run that was made last; 0 without any.
+    newest_run: int
+
+    @property
+    def ready(self) -> Mapping[str, int]:
+        """Pieces that are filled or planned and not promised, by the key of their size."""
+        return {row.key: row.ready for row in self.sizes}
+
+    @property
+    def sold_last(self) -> Mapping[str, int]:
+        """Pieces of each offer, by its key, in the newest period of past sales."""
+        if not self.history.periods:
+            return {}
+        return {
+            offer.key: self.history.of(offer.size.pk, offer.channel).pieces[0]
+            for offer in self.offers
+        }

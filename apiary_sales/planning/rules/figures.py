@@ -1,0 +1,204 @@
+"""The figures of a plan as a person left them, and the programme they make with the books."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from decimal import ROUND_CEILING, Decimal
+from fractions import Fraction
+
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.planning.programme import (
+    HOUR_MINUTES,
+    POUND_GRAMS,
+    Honey,
+    Need,
+    Part,
+    PlannedBuyer,
+    PlannedSize,
+    Programme,
+)
+from apiary_sales.planning.rules.books import Books, Offer, VesselState
+from apiary_sales.pricing.queries import costs
+
+# A 55-gallon drum holds about 640 to 660 lb (common practice).
+DRUM_POUNDS = Decimal(650)
+# Nobody has said how long work may take: a week of one person, and a quarter of an hour to set up
+# and clean. Both are figures to change on the page. What is counted for each run is taken out of
+# the minutes each of past runs, whose recorded work began with setting up.
+HOURS = Decimal(40)
+MINUTES_PER_RUN = Decimal(15)
+
+
+class Bulk(TextChoices):
+    """How honey that is not bottled is sold."""
+
+    POUNDS = "pounds", _("by the pound: the last drum may be part full")
+    DRUMS = "drums", _("in full drums only")
+
+
+@dataclass(frozen=True)
+class Figures:
+    """The figures of one plan, by the primary keys of vessels, sizes and parts, the keys of offers.
+
+    Weights in grams; bids and part costs in currency to four places; prices of pieces in cents.
+    """
+
+    grams: Mapping[int, int]
+    bids: Mapping[int, Decimal | None]
+    bulk: str
+    drum_grams: int
+    grams_each: Mapping[int, int]
+    minutes_each: Mapping[int, Decimal]
+    price_cents: Mapping[str, int | None]
+    pieces: Mapping[str, int]
+    order_max: Mapping[int, int]
+    part_costs: Mapping[int, Decimal]
+    is_stock_free: bool
+    hours: Decimal
+    labour_cents_per_hour: int
+    minutes_per_run: Decimal
+
+
+@dataclass(frozen=True)
+class Selling:
+    """What one piece, or one pound in drums, brings: its price, and what selling it takes."""
+
+    price: Decimal
+    cost: Decimal
+
+    @property
+    def price_cents(self) -> int:
+        """The price in whole cents, as that of a piece is."""
+        return int(self.price * 100)
+
+    @property
+    def net_cents(self) -> Fraction:
+        return Fraction(self.price - self.cost) * 100
+
+
+def jar_sellings(books: Books, figures: Figures) -> dict[str, Selling]:
+    """Return what a piece of each offer brings, by its key; those without a price are left out."""
+    found = {}
+    for offer in books.offers:
+        if selling := _jar_selling(books, offer, figures.price_cents[offer.key]):
+            found[offer.key] = selling
+    return found
+
+
+def drum_sellings(books: Books, figures: Figures) -> dict[str, Selling]:
+    """Return what a pound of each vessel brings in drums, by its key; those nobody bids for are
+    left out."""
+    found = {}
+    for vessel in books.vessels:
+        bid = figures.bids[vessel.place.pk]
+        if bid is not None:
+            found[vessel.key] = Selling(bid, bid - books.costs.drum_net_back(bid).per_pound)
+    return found
+
+
+def buyers_of(
+    books: Books, figures: Figures, sellings: Mapping[str, Selling]
+) -> tuple[PlannedBuyer, ...]:
+    """Return who buys which size, and how many pieces in all; offers without a price are left out.
+
+    Jars that are ready are not taken off yet.
+    """
+    return tuple(
+        PlannedBuyer(
+            key=offer.key,
+            size=str(offer.size.pk),
+            cents_each=sellings[offer.key].net_cents,
+            pieces_max=figures.pieces[offer.key],
+        )
+        for offer in books.offers
+        if offer.key in sellings
+    )
+
+
+def programme_of(
+    books: Books,
+    figures: Figures,
+    buyers: tuple[PlannedBuyer, ...],
+    drum_sellings: Mapping[str, Selling],
+) -> Programme:
+    """Make the integer programme of the books with these figures, for what these buyers take.
+
+    Vessels without honey to use are left out.
+    """
+    return Programme(
+        honeys=tuple(
+            _honey(figures, vessel, drum_sellings.get(vessel.key))
+            for vessel in books.vessels
+            if figures.grams[vessel.place.pk]
+        ),
+        sizes=tuple(
+            PlannedSize(
+                key=each.key,
+                grams_each=figures.grams_each[each.size.pk],
+                minutes_each=Fraction(figures.minutes_each[each.size.pk]),
+                needs=tuple(
+                    Need(str(use.part_id), use.quantity, use.per_pieces) for use in each.uses
+                ),
+            )
+            for each in books.sizes
+        ),
+        buyers=buyers,
+        parts=tuple(
+            Part(
+                key=row.key,
+                stock=row.stock,
+                stock_cents=0
+                if figures.is_stock_free
+                else Fraction(figures.part_costs[row.part.pk]) * 100,
+                order_max=figures.order_max[row.part.pk],
+                order_cents=Fraction(figures.part_costs[row.part.pk]) * 100,
+            )
+            for row in books.parts
+        ),
+        minutes=Fraction(figures.hours) * HOUR_MINUTES,
+        cents_per_minute=Fraction(figures.labour_cents_per_hour, HOUR_MINUTES),
+        minutes_per_run=Fraction(figures.minutes_per_run),
+    )
+
+
+def bulk_grams(figures: Figures, vessel: VesselState) -> int | Fraction:
+    """Return what one bulk unit of a vessel weighs: a full drum as it is, a drum, a pound."""
+    if vessel.is_drum:
+        return figures.grams[vessel.place.pk]
+    return figures.drum_grams if figures.bulk == Bulk.DRUMS else POUND_GRAMS
+
+
+def whole_grams(grams: Decimal) -> int:
+    """Return the whole grams that are enough, rounded up."""
+    return int(grams.to_integral_value(ROUND_CEILING))
+
+
+def _jar_selling(books: Books, offer: Offer, price_cents: int | None) -> Selling | None:
+    if price_cents is None:
+        return None
+    supposed = books.costs.supposing(
+        costs.WhatIf(piece_cents={(offer.size.pk, offer.channel): price_cents})
+    )
+    net_back = supposed.net_back(offer.size, offer.channel)
+    if net_back is None:
+        return None
+    taken = [
+        line.each
+        for line in net_back.lines
+        if line.kind in ("discount", "card", "channel") and line.each is not None
+    ]
+    return Selling(net_back.price, -sum(taken, Decimal(0)))
+
+
+def _honey(figures: Figures, vessel: VesselState, selling: Selling | None) -> Honey:
+    honey = Honey(
+        key=vessel.key,
+        grams=figures.grams[vessel.place.pk],
+        never_in=frozenset(str(pk) for pk in vessel.misfits),
+    )
+    # Below what selling takes, honey is better kept than sold.
+    if selling is None or selling.net_cents < 0:
+        return honey
+    each = bulk_grams(figures, vessel)
+    return replace(honey, bulk_grams=each, bulk_cents=selling.net_cents * each / POUND_GRAMS)

@@ -1,0 +1,234 @@
+"""What a plan does and earns, line by line.
+
+Every line of money is rounded to the cent by itself, half a cent to the even one, and the total is
+the sum of the lines: what is shown adds up. The search compares exact fractions, so a total may
+differ from the exact value by less than a cent a line.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from math import floor
+
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+
+from apiary_sales.planning.programme import HOUR_MINUTES, POUND_GRAMS, Answer, Plan
+from apiary_sales.planning.rules.books import PartState, VesselState
+from apiary_sales.planning.rules.figures import bulk_grams
+from apiary_sales.planning.rules.question import Question
+from apiary_sales.pricing.models import ChannelCost
+from inventory.bottling.models import Size
+from inventory.shared import words
+
+
+@dataclass(frozen=True)
+class RunWanted:
+    """One run of the plan: so many pieces of a size from a vessel."""
+
+    vessel: VesselState
+    size: Size
+    pieces: int
+    grams: int
+
+
+@dataclass(frozen=True)
+class BulkWanted:
+    """Honey of one vessel to sell in drums, to the gram."""
+
+    vessel: VesselState
+    grams: int
+    drums: int
+    is_last_part_full: bool
+
+
+@dataclass(frozen=True)
+class PartWanted:
+    """One part of the plan: what it uses, and what of it must be bought."""
+
+    row: PartState
+    used: int
+    bought: int
+
+
+@dataclass(frozen=True)
+class MoneyLine:
+    """One line of what the plan earns; costs are negative."""
+
+    kind: str
+    label: str
+    how: str
+    cents: int
+
+
+@dataclass(frozen=True)
+class PlanStatement:
+    """What a plan earns, line by line."""
+
+    lines: tuple[MoneyLine, ...]
+
+    @property
+    def total_cents(self) -> int:
+        return sum(line.cents for line in self.lines)
+
+
+@dataclass(frozen=True)
+class PlanOutcome:
+    """One plan with everything a page shows of it."""
+
+    answer: Answer
+    runs: tuple[RunWanted, ...]
+    bulk: tuple[BulkWanted, ...]
+    parts: tuple[PartWanted, ...]
+    statement: PlanStatement
+    left_grams: int
+
+    @property
+    def pieces(self) -> int:
+        return sum(run.pieces for run in self.runs)
+
+    @property
+    def bulk_grams(self) -> int:
+        return sum(bulk.grams for bulk in self.bulk)
+
+    @property
+    def to_buy(self) -> list[PartWanted]:
+        return [part for part in self.parts if part.bought]
+
+
+def outcome(question: Question, answer: Answer) -> PlanOutcome:
+    """Return a plan with its runs, drums, parts and lines of money."""
+    plan = answer.plan
+    used, bought = plan.parts_used, plan.parts_bought
+    given = sum(honey.grams for honey in question.programme.honeys)
+    return PlanOutcome(
+        answer=answer,
+        runs=tuple(
+            RunWanted(
+                vessel=vessel,
+                size=each.size,
+                pieces=plan.pieces[vessel.key, each.key],
+                grams=plan.pieces[vessel.key, each.key] * question.figures.grams_each[each.size.pk],
+            )
+            for vessel in question.books.vessels
+            for each in question.books.sizes
+            if (vessel.key, each.key) in plan.pieces
+        ),
+        bulk=tuple(
+            _bulk(question, vessel, plan.drums[vessel.key])
+            for vessel in question.books.vessels
+            if vessel.key in plan.drums
+        ),
+        parts=tuple(
+            PartWanted(row, used[row.key], bought[row.key]) for row in question.books.parts
+        ),
+        statement=statement(question, plan),
+        left_grams=floor(given - sum(plan.grams_used.values())),
+    )
+
+
+def statement(question: Question, plan: Plan) -> PlanStatement:
+    """Return the lines of money of a plan."""
+    return PlanStatement(
+        (
+            *_jar_lines(question, plan),
+            *_drum_lines(question, plan),
+            *_selling_lines(question, plan),
+            *_part_lines(question, plan),
+            *_labour_lines(question, plan),
+        )
+    )
+
+
+def number(figure: Fraction, decimals: int) -> str:
+    exact = round(figure, decimals)
+    return number_format(float(exact), decimals, force_grouping=True)
+
+
+def _bulk(question: Question, vessel: VesselState, count: int) -> BulkWanted:
+    figures = question.figures
+    if vessel.is_drum:
+        return BulkWanted(vessel, figures.grams[vessel.place.pk], 1, False)
+    grams = count * bulk_grams(figures, vessel)
+    drums = -(-grams // figures.drum_grams)
+    return BulkWanted(vessel, round(grams), drums, grams % figures.drum_grams != 0)
+
+
+def _jar_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
+    for offer in question.books.offers:
+        if count := plan.sold.get(offer.key, 0):
+            label = _("%(size)s, %(channel)s") % {
+                "size": offer.size.name,
+                "channel": offer.channel_label,
+            }
+            cents_each = question.jars[offer.key].price_cents
+            how = _count(count, words.money(cents_each))
+            yield MoneyLine("jars", label, how, count * cents_each)
+
+
+def _drum_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
+    for vessel in question.books.vessels:
+        if count := plan.drums.get(vessel.key, 0):
+            price = question.drums[vessel.key].price
+            pounds = _pounds(question, vessel, count)
+            label = _("Drums from %(vessel)s") % {"vessel": vessel.place.name}
+            how = _("%(pounds)s lb at %(price)s a pound") % {
+                "pounds": number(pounds, 0 if pounds.denominator == 1 else 1),
+                "price": words.unit_price(price),
+            }
+            yield MoneyLine("drums", label, how, round(pounds * Fraction(price) * 100))
+
+
+def _selling_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
+    """Yield what selling takes, channel by channel."""
+    cents_of: dict[str, Fraction] = defaultdict(Fraction)
+    for offer in question.books.offers:
+        if count := plan.sold.get(offer.key, 0):
+            cents_of[offer.channel] += count * Fraction(question.jars[offer.key].cost) * 100
+    for vessel in question.books.vessels:
+        if count := plan.drums.get(vessel.key, 0):
+            pounds, cost = _pounds(question, vessel, count), question.drums[vessel.key].cost
+            cents_of[ChannelCost.Channel.BULK] += pounds * Fraction(cost) * 100
+    for channel, cents in cents_of.items():
+        if cents:
+            label = _("Cost of selling, %(channel)s") % {
+                "channel": ChannelCost.Channel(channel).label
+            }
+            yield MoneyLine("selling", label, _("discount, card fee, delivery"), -round(cents))
+
+
+def _part_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
+    figures, part_of = question.figures, question.part_of
+    used, bought = plan.parts_used, plan.parts_bought
+    for part in question.programme.parts:
+        row = part_of[part.key]
+        cost = words.unit_price(figures.part_costs[row.part.pk])
+        to_buy = bought[part.key]
+        from_stock = used[part.key] - to_buy
+        if from_stock:
+            each = _("nothing: paid already") if figures.is_stock_free else cost
+            label = _("%(part)s, from stock") % {"part": row.part.name}
+            cents = from_stock * part.stock_cents
+            yield MoneyLine("stock", label, _count(from_stock, each), -round(cents))
+        if to_buy:
+            label = _("%(part)s, to buy") % {"part": row.part.name}
+            cents = to_buy * part.order_cents
+            yield MoneyLine("buy", label, _count(to_buy, cost), -round(cents))
+
+
+def _labour_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
+    if plan.labour_cents:
+        how = _("%(hours)s hours at %(rate)s") % {
+            "hours": number(Fraction(plan.minutes_used) / HOUR_MINUTES, 2),
+            "rate": words.money(question.figures.labour_cents_per_hour),
+        }
+        yield MoneyLine("labour", _("Labour"), how, -round(plan.labour_cents))
+
+
+def _pounds(question: Question, vessel: VesselState, count: int) -> Fraction:
+    return count * bulk_grams(question.figures, vessel) / POUND_GRAMS
+
+
+def _count(pieces: int, price: str) -> str:
+    return _("%(pieces)s at %(price)s") % {"pieces": words.pieces(pieces), "price": price}

@@ -1,0 +1,213 @@
+"""What the page of a plan says in sentences: what is in the way, what is not known, and why."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.planning.programme import HOUR_MINUTES, Figure, Limit
+from apiary_sales.planning.rules.books import Offer
+from apiary_sales.planning.rules.question import Question
+from apiary_sales.planning.rules.statement import number
+from inventory.shared import words
+
+
+@dataclass(frozen=True)
+class Reason:
+    """What one limit means for the plan, in words."""
+
+    label: str
+    there: str
+    used: str
+    sentence: str
+    binds: bool
+    # Buyers whom the jars that are ready serve already, or who want none.
+    is_served: bool = False
+
+
+@dataclass(frozen=True)
+class LimitWords:
+    """The name of a limit, how its amounts are written, and the words for one more of it."""
+
+    label: str
+    write: Callable[[Figure], str]
+    step: str
+
+
+def obstacle(question: Question) -> str:
+    """Say in words why there is nothing to plan; empty when there is."""
+    books, programme = question.books, question.programme
+    if not books.vessels:
+        return _(
+            "There is no free honey: every vessel is empty, promised, on hold or planned. "
+            "Receive honey, or undo a planned run."
+        )
+    if not programme.honeys:
+        return _("No honey was given to the plan. Enter how much of a vessel it may use.")
+    bids = any(honey.bulk_grams for honey in programme.honeys)
+    wanted = any(buyer.pieces_max for buyer in programme.buyers)
+    if not bids and not books.sizes:
+        return _("There are no sizes to fill and no drum prices. Set up one of the two.")
+    if not bids and not wanted:
+        return _(
+            "Nobody buys: no pieces can be sold and no drum price fits the honey. "
+            "Enter what you could sell, or a bid a pound."
+        )
+    return ""
+
+
+def notices(question: Question) -> list[str]:
+    """Name what is not known and was therefore left out."""
+    books, figures = question.books, question.figures
+    told = []
+    untimed = [row.size.name for row in books.sizes if not figures.minutes_each[row.size.pk]]
+    if untimed:
+        told.append(
+            _("Minutes of work are not known, and count as none: %(sizes)s.")
+            % {"sizes": ", ".join(untimed)}
+        )
+    costless = [row.part.name for row in books.parts if not figures.part_costs[row.part.pk]]
+    if costless:
+        told.append(
+            _("Cost not entered, and counted as nothing: %(parts)s.")
+            % {"parts": ", ".join(costless)}
+        )
+    partless = [row.size.name for row in books.sizes if not row.uses]
+    if partless:
+        told.append(
+            _("No parts are listed, so none are counted: %(sizes)s.")
+            % {"sizes": ", ".join(partless)}
+        )
+    unpriced = [
+        _("%(size)s, %(channel)s") % {"size": offer.size.name, "channel": offer.channel_label}
+        for offer in books.offers
+        if offer.key not in question.jars
+    ]
+    if unpriced:
+        told.append(
+            _("No price, so not planned for: %(offers)s.") % {"offers": "; ".join(unpriced)}
+        )
+    bidless = [
+        vessel.place.name
+        for vessel in books.vessels
+        if figures.grams[vessel.place.pk] and vessel.key not in question.drums
+    ]
+    if bidless:
+        told.append(
+            _("No drum price fits, so none of it is sold in drums: %(vessels)s.")
+            % {"vessels": ", ".join(bidless)}
+        )
+    if books.planned_runs:
+        told.append(
+            ngettext(
+                "%(count)s run is planned already. Its honey, parts and jars are set aside.",
+                "%(count)s runs are planned already. Their honey, parts and jars are set aside.",
+                books.planned_runs,
+            )
+            % {"count": books.planned_runs}
+        )
+    return told
+
+
+def reasons(question: Question, limits: list[Limit]) -> list[Reason]:
+    """Say of every limit whether it binds and what more of it is worth."""
+    return [_reason(question, limit) for limit in limits]
+
+
+def _reason(question: Question, limit: Limit) -> Reason:
+    named = _named(question, limit)
+    return Reason(
+        label=named.label,
+        there=named.write(limit.there),
+        used=named.write(limit.used),
+        sentence=_spare(question, limit) or _worth(limit, named.step),
+        binds=limit.binds,
+        is_served=limit.kind == "buyer" and not limit.there,
+    )
+
+
+def _spare(question: Question, limit: Limit) -> str:
+    """Say what one more piece wanted brings while jars are ready for it; empty without."""
+    if limit.kind != "buyer":
+        return ""
+    offer = question.offer_of[limit.key]
+    spare = question.remainder.spare.get(str(offer.size.pk), 0)
+    if not spare:
+        return ""
+    ready = ngettext(
+        "%(count)s is ready or planned that nobody wants yet: one more piece wanted sells it, "
+        "for %(worth)s after the cost of selling.",
+        "%(count)s are ready or planned that nobody wants yet: one more piece wanted sells one "
+        "of them, for %(worth)s after the cost of selling.",
+        spare,
+    ) % {
+        "count": number_format(spare, 0, force_grouping=True),
+        "worth": words.money(round(question.jars[offer.key].net_cents)),
+    }
+    step = _("Once they are sold, one more piece wanted")
+    return f"{ready} {_worth(limit, step)}"
+
+
+def _named(question: Question, limit: Limit) -> LimitWords:
+    match limit.kind:
+        case "minutes":
+            return LimitWords(_("Hours of work"), _hours, _("One more hour"))
+        case "honey":
+            vessel = question.vessel_of[limit.key]
+            return LimitWords(
+                _("Honey in %(vessel)s") % {"vessel": vessel.place.name},
+                lambda grams: words.pounds(round(grams)),
+                _("One more pound"),
+            )
+        case "part":
+            part = question.part_of[limit.key].part
+            return LimitWords(part.name, _pieces, _("One more in stock"))
+        case "buyer":
+            return _buyer(question.offer_of[limit.key])
+
+
+def _buyer(offer: Offer) -> LimitWords:
+    return LimitWords(
+        _("Buyers of %(size)s, %(channel)s")
+        % {"size": offer.size.name, "channel": offer.channel_label},
+        _pieces,
+        _("One more piece wanted"),
+    )
+
+
+def _hours(minutes: Figure) -> str:
+    return _("%(hours)s h") % {"hours": number(Fraction(minutes) / HOUR_MINUTES, 1)}
+
+
+def _pieces(count: Figure) -> str:
+    return words.pieces(int(count))
+
+
+def _worth(limit: Limit, step: str) -> str:
+    rate = words.money(round(limit.rate_cents))
+    if limit.step_cents is None:
+        if limit.rate_cents > 0:
+            return _(
+                "There was no time to work out what one more is worth; about %(rate)s each, "
+                "if pieces could be parted."
+            ) % {"rate": rate}
+        return _("There was no time to work out what one more is worth.")
+    if limit.step_cents > 0:
+        worth = words.money(round(limit.step_cents))
+        if round(limit.step_cents) == 0:
+            worth = _("less than a cent")
+        return _("%(step)s earns %(worth)s more.") % {"step": step, "worth": worth}
+    if limit.rate_cents > 0:
+        return _(
+            "%(step)s alone earns nothing, since only whole pieces are filled and sold; "
+            "of many more, each earns about %(rate)s."
+        ) % {"step": step, "rate": rate}
+    if limit.kind == "buyer" and not limit.left:
+        return _(
+            "%(step)s earns nothing: it can't be filled, or brings no more than its honey does "
+            "otherwise."
+        ) % {"step": step}
+    return _("%(step)s earns nothing: there is enough.") % {"step": step}
