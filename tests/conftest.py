@@ -1,10 +1,16 @@
-"""Fixtures shared by all tests."""
+"""Fixtures shared by all tests, which of them run where, and what is told at the end of a run."""
+
+import hashlib
+import os
+import shutil
+from pathlib import Path
 
 import pytest
 from django.db import connection, connections
 from django.utils import translation
 
-from tests import builders
+from tests import builders, data_layer, serving, timing
+from tests.upgrade import databases, landed
 
 
 @pytest.fixture
@@ -32,23 +38,75 @@ def _own_language():
 
 
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings(django_db_modify_db_settings, tmp_path_factory):
+def empty_database(request) -> Path:
+    """Where SQLite's database, empty as the migrations make it, is kept from one run to the next.
+
+    Making it takes longer than the tests of many an area. It is called by the digest of the
+    migrations, so that it is made anew when one of them is another.
+    """
+    digest = hashlib.sha256()
+    for name in landed.files():
+        digest.update(name.encode() + (databases.ROOT / name).read_bytes())
+    return request.config.cache.mkdir("empty-database") / f"{digest.hexdigest()[:16]}.sqlite3"
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(django_db_keepdb, empty_database) -> bool:
+    """Begin with what is in the test database already: a copy of the empty one."""
+    return django_db_keepdb or (connection.vendor == "sqlite" and empty_database.exists())
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings, django_db_keepdb, empty_database, tmp_path_factory
+):
     """Keep SQLite's test database in a file, as in real life.
 
     In memory all threads of the live server would share one connection, and closing it from a
     thread that ends late is an error.
     """
-    for handler in connections.all():
-        if handler.vendor == "sqlite":
-            name = tmp_path_factory.mktemp("database") / "test.sqlite3"
-            handler.settings_dict["TEST"]["NAME"] = str(name)
+    if connection.vendor == "sqlite":
+        database = tmp_path_factory.mktemp("database") / "test.sqlite3"
+        connection.settings_dict["TEST"]["NAME"] = str(database)
+        if django_db_keepdb:
+            shutil.copyfile(empty_database, database)
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker, django_db_keepdb, empty_database):
+    """Keep the empty database for the next run, once it has been made."""
+    if connection.vendor == "sqlite" and not django_db_keepdb:
+        for stale in empty_database.parent.glob("*.sqlite3"):
+            stale.unlink(missing_ok=True)
+        # Under a name of its own first, so that no other worker sees half of it.
+        made = empty_database.with_suffix(f".{os.getpid()}")
+        serving.copy_database(Path(connection.settings_dict["NAME"]), made)
+        made.replace(empty_database)
+    yield
+    with django_db_blocker.unblock():
+        connections.close_all()
 
 
 def pytest_collection_modifyitems(config, items):
-    """Leave tests of rival writers to the run on PostgreSQL: SQLite has one writer at a time."""
+    """Mark the tests of the data, and leave those of rival writers to the run on PostgreSQL.
+
+    SQLite has one writer at a time.
+    """
+    data_layer.mark(items)
     if connection.vendor == "postgresql":
         return
     rivals = [item for item in items if item.get_closest_marker("postgresql")]
     if rivals:
         config.hook.pytest_deselected(items=rivals)
         items[:] = [item for item in items if item not in rivals]
+
+
+def pytest_xdist_auto_num_workers(config):
+    """Run single files in this process: starting more takes longer than the tests in them."""
+    if all(".py" in argument for argument in config.args):
+        return 0
+    return None
+
+
+def pytest_terminal_summary(terminalreporter):
+    timing.show(terminalreporter)

@@ -10,16 +10,16 @@ from django.urls import reverse
 from django.views.generic import FormView
 
 from inventory.shared.errors import AlreadyRecorded, HouseError
-from inventory.shared.forms.acts import HouseForm
 
-# Django's class takes the type of its forms for the type checker only.
+# Django's class takes the type of its form for the type checker only. Each act has its own, and
+# its view says which.
 if TYPE_CHECKING:
-    HouseFormView = FormView[HouseForm]
+    AnyFormView = FormView[Any]
 else:
-    HouseFormView = FormView
+    AnyFormView = FormView
 
 
-class ActView(PermissionRequiredMixin, HouseFormView):
+class ActView(PermissionRequiredMixin, AnyFormView):
     """Show a form, call one service with what was typed, and say what was done.
 
     A subclass gives `permission_required`, `form_class`, `template_name`, and the three methods
@@ -59,7 +59,7 @@ class ActView(PermissionRequiredMixin, HouseFormView):
         """Return the posting that an *undo* beside the message reverses, or None."""
         return None
 
-    def form_valid(self, form: HouseForm) -> HttpResponse:
+    def form_valid(self, form: Any) -> HttpResponse:
         try:
             made = self.act(dict(form.cleaned_data))
         except AlreadyRecorded as repeat:
@@ -78,7 +78,7 @@ class ActView(PermissionRequiredMixin, HouseFormView):
         )
         return HttpResponseRedirect(self.next_url(made))
 
-    def form_invalid(self, form: HouseForm) -> HttpResponse:
+    def form_invalid(self, form: Any) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
     def repeat_url(self, made: Any) -> str:
