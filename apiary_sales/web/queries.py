@@ -33,7 +33,7 @@ class Jar:
 class Today:
     """The house at a glance; a part is None where the person has no business there."""
 
-    in_hand: honey.InHand
+    in_hand: honey.HoneyInHand
     jars: list[Jar]
     to_fill: list[orders.OrderRow] | None
     to_fill_count: int

@@ -11,6 +11,7 @@ from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     CannotReverse,
+    HouseError,
     NotEnoughHoney,
     SeveralProblems,
     StockReserved,
@@ -228,6 +229,51 @@ def test_a_reserved_drum_is_neither_drained_nor_topped_up(tank, drum, owner, key
         honey.transfer(source=tank, target=drum, grams=1000, recorded_by=owner, key=key())
 
     assert Balance.objects.in_vessel(drum).quantity == 295_000
+
+
+def test_every_act_names_its_own_parameter_for_what_is_wrong(tank, drum, owner, key):
+    """Acts are made of each other; each refusal is about what its own caller gave."""
+    small = builders.place("pail", Place.Kind.PAIL, capacity_litres=Decimal(10))
+    builders.lot_in(tank, 600_000)
+    told = {}
+    for name, act in {
+        "fill too full": lambda **by: drums.fill(tank=tank, drum=drum, gross_grams=340_000, **by),
+        "fill from empty": lambda **by: drums.fill(tank=small, drum=drum, gross_grams=40_000, **by),
+        "drain into little": lambda **by: drums.drain(drum=tank, target=small, **by),
+        "drain nothing": lambda **by: drums.drain(drum=drum, target=tank, **by),
+        "pour too much": lambda **by: honey.transfer(source=tank, target=drum, grams=600_001, **by),
+        "pour over": lambda **by: honey.transfer(source=tank, target=small, grams=20_000, **by),
+        "blend from empty": lambda **by: honey.blend(
+            sources=[(tank, 1_000), (drum, None)], target=small, **by
+        ),
+        "blend too much": lambda **by: honey.blend(
+            sources=[(tank, 1_000), (drum, 1_000)], target=small, **by
+        ),
+        "blend over": lambda **by: honey.blend(sources=[(tank, 20_000)], target=small, **by),
+        "write off too much": lambda **by: honey.write_off(
+            place=tank, grams=600_001, reason=Posting.Kind.GIFT, **by
+        ),
+    }.items():
+        with pytest.raises(HouseError) as refused:
+            act(recorded_by=owner, key=key())
+        told[name] = refused.value.parameter
+    with pytest.raises(VesselTooSmall) as refused:
+        builders.lot_in(small, 20_000)
+    told["receive over"] = refused.value.parameter
+
+    assert told == {
+        "fill too full": "gross_grams",
+        "fill from empty": "gross_grams",
+        "drain into little": "target",
+        "drain nothing": "drum",
+        "pour too much": "grams",
+        "pour over": "grams",
+        "blend from empty": "sources.1.place",
+        "blend too much": "sources.1.grams",
+        "blend over": "sources",
+        "write off too much": "grams",
+        "receive over": "grams",
+    }
 
 
 def test_honey_written_off_goes_to_a_named_place(tank, owner, key):

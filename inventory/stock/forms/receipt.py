@@ -27,7 +27,7 @@ from inventory.stock.services import lots
 
 
 @dataclass(frozen=True)
-class Measured:
+class Measurement:
     """Honey weighed, and the sentence that says how; `uncertainty_grams` is 0 by a scale."""
 
     grams: int
@@ -134,7 +134,7 @@ class ReceiveForm(HoneyForm):
             return None
         return lots.moisture_known(moisture, index, data.get("refractometer_celsius"))
 
-    def _measured(self, data: dict) -> Measured | None:
+    def _measured(self, data: dict) -> Measurement | None:
         """Return the weight that was measured; raises the error of the field that is missing."""
         by = data.get("measured_by")
         if by == self.MeasuredBy.SCALE:
@@ -149,14 +149,14 @@ class ReceiveForm(HoneyForm):
             return None if litres is None else self._by_density(data, litres)
         return None
 
-    def _weighed(self, data: dict) -> Measured | None:
+    def _weighed(self, data: dict) -> Measurement | None:
         if data.get("weight") is None:
             self._miss("weight", _("Enter the weight."))
             return None
         if data["moisture_known"] is None:
             return None
         litres = density.litres_of(data["weight"], moisture_percent=data["moisture_known"])
-        return Measured(data["weight"], 0, litres, "")
+        return Measurement(data["weight"], 0, litres, "")
 
     def _dipped_litres(self, data: dict) -> Decimal | None:
         place, depth_mm, before_mm = data["place"], data.get("depth"), data.get("depth_before")
@@ -187,7 +187,7 @@ class ReceiveForm(HoneyForm):
             )
         return after - before
 
-    def _by_density(self, data: dict, litres: Decimal) -> Measured | None:
+    def _by_density(self, data: dict, litres: Decimal) -> Measurement | None:
         moisture, celsius = data["moisture_known"], data.get("honey_celsius")
         if celsius is None:
             self._miss("honey_celsius", _("Enter the temperature: the weight depends on it."))
@@ -207,7 +207,7 @@ class ReceiveForm(HoneyForm):
             "temperature": words.temperature(celsius),
             "uncertainty": words.pounds(weighed.uncertainty_grams),
         }
-        return Measured(weighed.grams, weighed.uncertainty_grams, litres, how)
+        return Measurement(weighed.grams, weighed.uncertainty_grams, litres, how)
 
     def _miss(self, name: str, message) -> None:
         if name not in self.errors:

@@ -150,7 +150,7 @@ class Place(models.Model):
 Row = TypeVar("Row", bound=models.Model)
 
 
-class AppendOnly(models.QuerySet[Row]):
+class AppendOnlyQuerySet(models.QuerySet[Row]):
     """A query set of rows that are written once and never changed."""
 
     def update(self, **kwargs: Any) -> NoReturn:
@@ -161,7 +161,7 @@ class AppendOnly(models.QuerySet[Row]):
 
 
 class AppendOnlyModel(models.Model):
-    """A row that is written once and never changed; its manager is of an `AppendOnly` too."""
+    """A row that is written once and never changed, nor through an `AppendOnlyQuerySet`."""
 
     class Meta:
         abstract = True
@@ -206,7 +206,7 @@ class Posting(AppendOnlyModel):
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
 
-    objects = AppendOnly.as_manager()
+    objects = AppendOnlyQuerySet.as_manager()
 
     class Meta:
         ordering = ["-occurred_at", "-id"]
@@ -229,7 +229,7 @@ class Posting(AppendOnlyModel):
         return f"{self.get_kind_display()} {self.pk}"
 
 
-class PostingLineQuerySet(AppendOnly["PostingLine"]):
+class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
     def average_costs(
         self, items: Collection[int], *, before: Posting | None = None
     ) -> dict[int, costing.AverageCost]:

@@ -85,7 +85,7 @@ class VesselContents:
 
 
 @dataclass(frozen=True)
-class InHand:
+class HoneyInHand:
     """All bulk honey, vessel by vessel; vessels out of use are left out."""
 
     vessels: list[VesselContents]
@@ -168,9 +168,9 @@ def vessel(place: Place) -> VesselContents:
     return VesselContents(place, balance)
 
 
-def in_hand() -> InHand:
+def in_hand() -> HoneyInHand:
     """Return all bulk honey in hand."""
-    return InHand([_vessel(place) for place in vessel_places()])
+    return HoneyInHand([_vessel(place) for place in vessel_places()])
 
 
 def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
@@ -214,7 +214,7 @@ class OriginShare:
 
 
 @dataclass(frozen=True)
-class Became:
+class Descendant:
     """A lot that this one went into; `grams` is what went in directly, None further on."""
 
     lot: Lot
@@ -229,7 +229,7 @@ class LotStory:
     lot: Lot
     where: list[Balance]
     origins: list[OriginShare]
-    became: list[Became]
+    became: list[Descendant]
     postings: list["PostingRow"]
 
     @cached_property
@@ -258,7 +258,7 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
         where=where.get(lot.pk, []),
         origins=_shares(lot, origins),
         became=[
-            Became(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
+            Descendant(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
             for descendant in descendants
         ],
         postings=[PostingRow.of(posting, lot) for posting in postings(lot=lot)[:posting_count]],
