@@ -19,7 +19,7 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import keys, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Size
 from inventory.shared.errors import Problems

@@ -1,14 +1,28 @@
 """One life cycle from a quote to goods handed over."""
 
+from typing import cast
+
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, CustomerBalance
+from apiary_sales.orders.rules.credit import Credit
 from inventory.bottling.models import Size
 from inventory.stock.models import Balance, Lot, Place, Posting
+
+
+class OrderQuerySet(models.QuerySet["Order"]):
+    def credit_of(self, customer: Customer) -> Credit:
+        """Return what a customer owes and has ordered now, in four queries."""
+        return Credit(
+            customer,
+            owed_cents=CustomerBalance.objects.owed_cents(customer),
+            ordered_cents=OrderLine.objects.open_cents(customer)
+            + FulfilmentLine.objects.unbilled_cents(customer),
+        )
 
 
 class Order(models.Model):
@@ -27,6 +41,9 @@ class Order(models.Model):
         FILLED = "filled", _("filled")
         CANCELLED = "cancelled", _("cancelled")
 
+    # Something is left to fill.
+    OPEN_STATUSES = (Status.OPEN, Status.PART_FILLED)
+
     number = models.CharField(_("number"), max_length=20, unique=True)
     channel = models.CharField(_("channel"), max_length=8, choices=Channel)
     status = models.CharField(_("status"), max_length=12, choices=Status)
@@ -43,6 +60,8 @@ class Order(models.Model):
     )
     created_at = models.DateTimeField(auto_now_add=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
+
+    objects = OrderQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
@@ -67,6 +86,15 @@ class Order(models.Model):
     def total_cents(self) -> int:
         """Total of the lines before tax."""
         return sum(line.amount_cents for line in self.lines.all())
+
+
+class OrderLineQuerySet(models.QuerySet["OrderLine"]):
+    def open_cents(self, customer: Customer) -> int:
+        """Return what a customer's open orders come to, before tax, less what is handed over."""
+        lines = self.filter(order__customer=customer, order__status__in=Order.OPEN_STATUSES)
+        agreed = lines.aggregate(cents=Sum("amount_cents"))["cents"] or 0
+        filled = FulfilmentLine.objects.not_taken_back().filter(order_line__in=lines)
+        return agreed - (filled.aggregate(cents=Sum("amount_cents"))["cents"] or 0)
 
 
 class OrderLine(models.Model):
@@ -105,6 +133,8 @@ class OrderLine(models.Model):
     amount_cents = models.BigIntegerField()
     filled = models.BigIntegerField(default=0)
     cost_cents = models.BigIntegerField(null=True, blank=True)
+
+    objects = OrderLineQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -152,6 +182,11 @@ class Reservation(models.Model):
     def __str__(self) -> str:
         return f"{self.quantity} for {self.line}"
 
+    @property
+    def lot(self) -> Lot:
+        """The lot that is promised; jars and honey always have one."""
+        return cast(Lot, self.balance.lot)
+
 
 class Fulfilment(models.Model):
     """Goods of one order handed over in one go; it stays on record when they are taken back."""
@@ -174,6 +209,20 @@ class Fulfilment(models.Model):
         return f"{self.order} {self.filled_on}"
 
 
+class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
+    def not_taken_back(self) -> "FulfilmentLineQuerySet":
+        """Return what was handed over and has not come back."""
+        return self.filter(fulfilment__is_taken_back=False)
+
+    def unbilled_cents(self, customer: Customer) -> int:
+        """Return what was handed over to a customer and is on no invoice yet, before tax."""
+        # Bills are written a layer above, and found here only by the name of their relation.
+        unbilled = self.not_taken_back().filter(
+            fulfilment__order__customer=customer, invoice_lines__isnull=True
+        )
+        return unbilled.aggregate(cents=Sum("amount_cents"))["cents"] or 0
+
+
 class FulfilmentLine(models.Model):
     """What one fulfilment handed over of one order line and lot, and what that had cost."""
 
@@ -187,6 +236,8 @@ class FulfilmentLine(models.Model):
     quantity = models.BigIntegerField()
     amount_cents = models.BigIntegerField()
     cost_cents = models.BigIntegerField(null=True, blank=True)
+
+    objects = FulfilmentLineQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]

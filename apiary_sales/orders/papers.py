@@ -11,7 +11,7 @@ from django.utils.formats import number_format
 
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
-from apiary_sales.orders.services import lines as order_lines
+from apiary_sales.orders.rules import lines as rules
 from inventory.shared import documents
 from inventory.stock.models import Place
 
@@ -27,10 +27,10 @@ def quote_context(order: Order) -> dict[str, Any]:
 
 
 def _pounds(line: OrderLine) -> str:
-    """Write the pounds of a line of honey as its invoice will; nothing for other lines."""
+    """Write the pounds of a line of honey as its invoice will; an empty text for other lines."""
     if line.kind != OrderLine.Kind.HONEY:
         return ""
-    pounds = order_lines.printed_pounds(line.quantity, line.unit_price)
+    pounds = rules.printed_pounds(line.quantity, line.unit_price)
     return number_format(pounds, force_grouping=True)
 
 
@@ -48,7 +48,7 @@ def pick_list_context(order: Order) -> dict[str, Any]:
                 "gross_grams": reservation.quantity + (place.tare_grams or 0),
             }
             places[place].append(row)
-        if line.kind == OrderLine.Kind.HONEY and line.to_fill and not order_lines.is_reserved(line):
+        if line.kind == OrderLine.Kind.HONEY and line.to_fill and not rules.is_reserved(line):
             by_weight.append(line)
     shelves = [(place, rows) for place, rows in places.items() if not place.is_vessel]
     in_drums = [row for place, rows in places.items() if place.is_vessel for row in rows]

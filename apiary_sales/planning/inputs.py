@@ -33,7 +33,7 @@ from apiary_sales.pricing.queries import costs, prices
 from inventory.bottling.models import BottlingRun, PackagingPart, Size, SizePart
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
-from inventory.bottling.services import runs
+from inventory.bottling.rules import filling
 from inventory.stock.models import Balance, Item, Lot, Place, ProductionSettings
 
 FOUR_PLACES = Decimal("0.0001")
@@ -332,7 +332,7 @@ def _vessels(
             free_grams=balance.free - wanted[balance.place_id],
             bid_per_pound=bids.price_per_pound(balance.lot),
             misfits=frozenset(
-                row.size.pk for row in sizes if runs.fit_error(balance, row.size, celsius)
+                row.size.pk for row in sizes if filling.fit_error(balance, row.size, celsius)
             ),
         )
         for balance in balances

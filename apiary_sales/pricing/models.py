@@ -14,9 +14,9 @@ from inventory.bottling.models import Size
 
 class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
     def in_force(self, on: date) -> list["PiecePrice"]:
-        """Return the prices that hold on a day, those for the fewest pieces first.
+        """Return the prices in force on a day, those for the fewest pieces first.
 
-        Of rows for the same size, tier and pieces, the one with the latest day up to `on` holds,
+        Of rows for the same size, tier and pieces, the one with the latest day up to `on` counts,
         then the one entered last; a row without a price ends the offer.
         """
         rows = self.filter(valid_from__lte=on).order_by("min_pieces", "-valid_from", "-id")
@@ -98,10 +98,10 @@ class BulkPrice(models.Model):
 
 class TaxRateQuerySet(models.QuerySet["TaxRate"]):
     def in_force(self, on: date) -> list["TaxRate"]:
-        """Return the rates that hold on a day, the one entered first at the top.
+        """Return the rates in force on a day, the one entered first at the top.
 
-        Of rows of one name on the same goods, the one with the latest day up to `on` holds, then
-        the one entered last; one of 0 percent ends the rate.
+        Of rows of one name on the same goods, the one with the latest day up to `on` counts,
+        then the one entered last; one of 0 percent ends the rate.
         """
         newest: dict[tuple[str, str], TaxRate] = {}
         for row in self.filter(valid_from__lte=on).order_by("-valid_from", "-id"):

@@ -11,7 +11,8 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import money
 from apiary_sales.orders.queries import orders
 from inventory.bottling.models import BottlingRun, Size
-from inventory.bottling.queries import bottling, packed_stock
+from inventory.bottling.queries import packed_stock, runs
+from inventory.bottling.rules.figures import RunFigures
 from inventory.stock.queries import honey
 
 ROWS_MAX = 5
@@ -37,7 +38,7 @@ class Today:
     to_fill: list[orders.OrderRow] | None
     to_fill_count: int
     owing: money.Owing | None
-    runs: list[tuple[BottlingRun, bottling.RunFigures | None]]
+    runs: list[tuple[BottlingRun, RunFigures | None]]
 
 
 def today(user: User | AnonymousUser) -> Today:
@@ -51,7 +52,7 @@ def today(user: User | AnonymousUser) -> Today:
         to_fill=to_fill and to_fill[:ROWS_MAX],
         to_fill_count=len(to_fill or ()),
         owing=money.owing(day) if user.has_perm("billing.view_money") else None,
-        runs=bottling.overview().recent[:ROWS_MAX],
+        runs=runs.overview().recent[:ROWS_MAX],
     )
 
 

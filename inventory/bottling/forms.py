@@ -5,14 +5,14 @@ from decimal import Decimal
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.forms import formset_factory
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Size
-from inventory.bottling.queries import bottling
+from inventory.bottling.rules import filling
 from inventory.physics import units
-from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import (
@@ -24,7 +24,8 @@ from inventory.shared.forms.fields import (
     WeightField,
     WholeNumberField,
 )
-from inventory.stock.models import Place, ProductionSettings
+from inventory.stock.forms.fields import VesselField, usual_temperature
+from inventory.stock.models import Balance, Place, ProductionSettings
 
 # One weight, as a scale shows it.
 WEIGHT = re.compile(r"\d+(\.\d+)?|\.\d+")
@@ -63,43 +64,15 @@ class PiecesField(WholeNumberField):
     default_error_messages = {"required": _("Enter how many.")}
 
 
-class VesselChoice(forms.ModelChoiceField):
-    """A vessel that holds honey, named with its lot and what is in it."""
-
-    def __init__(self, **kwargs) -> None:
-        super().__init__(queryset=Place.objects.filter(kind__in=Place.VESSELS), **kwargs)
-
-    def label_from_instance(self, place: Place) -> str:
-        balance = self.contents.get(place.pk)
-        if balance is None:
-            return place.name
-        return _("%(place)s: %(weight)s of %(lot)s, %(source)s") % {
-            "place": place.name,
-            "weight": words.pounds(balance.quantity),
-            "lot": balance.lot.code,
-            "source": balance.lot.floral_source,
-        }
-
-    def look(self) -> None:
-        """Read which vessels hold honey now."""
-        balances = list(bottling.vessels_with_honey())
-        self.contents = {balance.place_id: balance for balance in balances}
-        self.queryset = Place.objects.filter(pk__in=self.contents).order_by("-kind", "name")
-
-
-def stores():
+def stores() -> QuerySet[Place]:
     return Place.objects.filter(kind__in=Place.STORES, is_active=True)
 
 
-class PlanForm(ActForm):
+class RunPlanForm(ActForm):
     size = forms.ModelChoiceField(
         label=_("Size"), queryset=Size.objects.filter(is_active=True), empty_label=None
     )
-    source = VesselChoice(
-        label=_("From"),
-        empty_label=None,
-        error_messages={"invalid_choice": _("That vessel holds no honey now. Choose another.")},
-    )
+    source = VesselField(label=_("From"), filled=True, empty_label=None)
     pieces = PiecesField(label=_("Pieces wanted"))
     celsius = TemperatureField(
         label=_("Temperature of the honey when it is filled"),
@@ -107,7 +80,7 @@ class PlanForm(ActForm):
         help_text=_("Left out, the usual filling temperature counts."),
     )
     target = forms.ModelChoiceField(
-        label=_("Put the filled pieces on"), queryset=Place.objects.none(), empty_label=None
+        label=_("Put the filled pieces on"), queryset=stores(), empty_label=None
     )
     planned_for = forms.DateField(
         label=_("Day"), widget=DayInput, initial=timezone.localdate, localize=False
@@ -115,15 +88,18 @@ class PlanForm(ActForm):
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["source"].look()
-        self.fields["target"].queryset = stores()
-        fahrenheit = bottling.usual_celsius() * 9 / 5 + 32
-        self.fields["celsius"].initial = [f"{fahrenheit:.0f}", "F"]
+        self.fields["celsius"].initial = usual_temperature()
 
 
-class RecordForm(ActForm):
+class RunRecordForm(ActForm):
     # The weight or the two dips are wanted, and the browser can't know which.
     use_required_attribute = False
+    fields_of_parameters = {
+        "drawn_grams": "drawn",
+        "before_mm": "depth_before",
+        "after_mm": "depth_after",
+        "loss_grams": "loss",
+    }
 
     pieces_filled = PiecesField(label=_("Pieces filled"))
     pieces_broken = PiecesField(
@@ -152,7 +128,7 @@ class RecordForm(ActForm):
         ),
     )
     target = forms.ModelChoiceField(
-        label=_("The filled pieces are on"), queryset=Place.objects.none(), empty_label=None
+        label=_("The filled pieces are on"), queryset=stores(), empty_label=None
     )
     bottled_on = forms.DateField(
         label=_("Day of the run"), widget=DayInput, initial=timezone.localdate, localize=False
@@ -166,7 +142,6 @@ class RecordForm(ActForm):
         self.run = run
         # Asked for in `clean`, since two dips may stand in for it; never shown as optional.
         self.fields["drawn"].required = True
-        self.fields["target"].queryset = stores()
         self.fields["target"].initial = run.target_id
         self.fields["pieces_filled"].initial = run.pieces_planned
         if run.celsius is not None:
@@ -213,9 +188,15 @@ class RecordForm(ActForm):
         if celsius is None:
             self.add_error("celsius", _("Enter the temperature: a dip means nothing without it."))
             return
+        there = Balance.objects.in_vessel(self.run.source)
+        if there is None:
+            self.add_error(
+                None, _("%(place)s is empty on the books.") % {"place": self.run.source.name}
+            )
+            return
         try:
-            weighed = bottling.drawn_by_dip(
-                source=self.run.source,
+            weighed = filling.drawn_between_dips(
+                there,
                 before_mm=data["depth_before"],
                 after_mm=data["depth_after"],
                 celsius=celsius,
@@ -228,11 +209,13 @@ class RecordForm(ActForm):
         data["drawn_by"] = BottlingRun.DrawnBy.DIP
 
 
-class CancelForm(ActForm):
+class RunCancelForm(ActForm):
     reason = forms.CharField(label=_("Why"), max_length=300, required=False)
 
 
 class FillCheckForm(ActForm):
+    fields_of_parameters = {"weights_milligrams": "weights"}
+
     scheme = forms.ChoiceField(label=_("Rule"), choices=FillCheck.Scheme)
     unit = forms.ChoiceField(
         label=_("Unit of the weights"),
@@ -309,7 +292,7 @@ class FillCheckForm(ActForm):
         return data
 
 
-class ReleaseForm(ActForm):
+class LotReleaseForm(ActForm):
     reason = forms.CharField(
         label=_("Why it may be sold"),
         max_length=300,
@@ -319,7 +302,9 @@ class ReleaseForm(ActForm):
     )
 
 
-class ReceiveForm(ActForm):
+class PartReceiveForm(ActForm):
+    fields_of_parameters = {"cost_cents": "cost"}
+
     part = forms.ModelChoiceField(
         label=_("Part"), queryset=PackagingPart.objects.filter(is_active=True), empty_label=None
     )
@@ -330,16 +315,10 @@ class ReceiveForm(ActForm):
         error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
     )
     supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
-    place = forms.ModelChoiceField(
-        label=_("Put on"), queryset=Place.objects.none(), empty_label=None
-    )
+    place = forms.ModelChoiceField(label=_("Put on"), queryset=stores(), empty_label=None)
     received_on = forms.DateField(
         label=_("Day"), widget=DayInput, initial=timezone.localdate, localize=False
     )
-
-    def __init__(self, *args, **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["place"].queryset = stores()
 
 
 class PartForm(ActForm):
@@ -370,7 +349,14 @@ class PartUseForm(HouseForm):
 
 
 class SizeForm(ActForm):
-    """A size with the lines of its parts below."""
+    """A size with the lines of its parts below; what is wrong with those is told above all."""
+
+    fields_of_parameters = {
+        "declared_amount": "declared",
+        "declared_unit": "declared",
+        "brimful_ml": "brimful",
+        "tare_grams": "tare",
+    }
 
     name = forms.CharField(
         label=_("Name"), max_length=60, error_messages={"required": _("Enter a name.")}
@@ -418,16 +404,13 @@ class SizeForm(ActForm):
         own, lines = super().is_valid(), self.part_lines.is_valid()
         return own and lines
 
-    def refuse(self, error: HouseError) -> None:
-        for problem in error.problems:
-            if problem.parameter == "parts":
-                self.add_error(None, problem.message)
-            else:
-                field = problem.parameter if problem.parameter in self.fields else None
-                self.add_error(field, problem.message)
-
 
 class ProductionForm(ActForm):
+    fields_of_parameters = {
+        "labour_cents_per_hour": "labour",
+        "honey_house_celsius": "celsius",
+    }
+
     labour = MoneyField(
         label=_("What an hour of work costs"),
         help_text=_("Wages with what goes on top of them."),

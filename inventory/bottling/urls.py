@@ -7,11 +7,11 @@ from inventory.bottling.views import parts, reversals, runs, sizes
 urlpatterns = [
     path("bottling/", runs.home, name="bottling"),
     path("bottling/plan/", runs.RunPlanView.as_view(), name="run_plan"),
-    path("bottling/plan/look/", runs.run_plan_preview, name="run_plan_preview"),
+    path("bottling/plan/preview/", runs.run_plan_preview, name="run_plan_preview"),
     path("bottling/runs/<slug:number>/", runs.run_detail, name="run_detail"),
     path("bottling/runs/<slug:number>/record/", runs.RunRecordView.as_view(), name="run_record"),
     path(
-        "bottling/runs/<slug:number>/record/look/",
+        "bottling/runs/<slug:number>/record/preview/",
         runs.run_record_preview,
         name="run_record_preview",
     ),
@@ -46,5 +46,7 @@ urlpatterns = [
         sizes.ProductionSettingsView.as_view(),
         name="production_settings",
     ),
-    path("honey/postings/<int:pk>/undo/", reversals.Undo.as_view(), name="posting_reverse"),
+    path(
+        "honey/postings/<int:pk>/undo/", reversals.PostingUndoView.as_view(), name="posting_reverse"
+    ),
 ]

@@ -19,7 +19,8 @@ and `figures` (the parts of the sentence). A form or the API says at which of it
 parameter was typed.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 
@@ -139,3 +140,20 @@ class Problems:
             raise self._found[0]
         if self._found:
             raise SeveralProblems(self._found)
+
+
+@contextmanager
+def parameters_named(**names: str) -> Iterator[None]:
+    """Give what an inner service refuses the parameters of the outer one that called it.
+
+    >>> with parameters_named(grams="gross_grams"):
+    ...     raise BadValue("Too much.", parameter="grams")
+    Traceback (most recent call last):
+    inventory.shared.errors.BadValue: Too much.
+    """
+    try:
+        yield
+    except HouseError as error:
+        for problem in error.problems:
+            problem.parameter = names.get(problem.parameter or "", problem.parameter)
+        raise

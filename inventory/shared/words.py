@@ -69,9 +69,21 @@ def kilograms(grams: int | Decimal) -> str:
     return _with_unit(Decimal(grams) / 1000, _("kg"))
 
 
+def grams(number: Decimal, decimals: int = 1) -> str:
+    """Write a weight that a jar scale tells: "454.2 g"."""
+    return _("%(number)s g") % {"number": _number(number, decimals)}
+
+
 def gallons(litres: Decimal, decimals: int | None = None) -> str:
     """Write litres as US gallons: "107 gal", with one decimal below a hundred, or `decimals`."""
     return _with_unit(Decimal(litres) / GALLON_LITRES, _("gal"), decimals)
+
+
+def small_volume(millilitres: Decimal) -> str:
+    """Write what a jar holds: "320 ml", and from a litre on "3.86 L"."""
+    if millilitres < 1000:
+        return _("%(number)s ml") % {"number": _number(millilitres, 0)}
+    return _("%(number)s L") % {"number": _number(millilitres / 1000, 2)}
 
 
 def depth(mm: int) -> str:

@@ -15,19 +15,6 @@ from fractions import Fraction
 from inventory.shared.money import share_cents
 
 
-def run_cents(
-    *, honey_cents: int | None, parts_cents: int | None, labour_cents: int | None
-) -> int | None:
-    """Return what the jars of a run cost in all; None while its honey or a part has no cost.
-
-    Labour that was not entered is left out: a cost of honey and parts is worth having where nobody
-    looks at the clock. Whoever shows such a cost says that labour is not in it.
-    """
-    if honey_cents is None or parts_cents is None:
-        return None
-    return honey_cents + parts_cents + (labour_cents or 0)
-
-
 class NotEnoughToIssue(ValueError):
     """More was to go out than had come in; carries `wanted` and `there`."""
 

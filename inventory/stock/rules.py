@@ -1,9 +1,13 @@
 """Pure decisions about stock that services, queries and forms share; none reads or writes rows."""
 
+from collections.abc import Iterable
+from datetime import date
+
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import Problems
 from inventory.stock.models import Place, Posting
+from inventory.stock.models.lots import Origin
 
 PIECES_MAX = 1_000_000
 
@@ -39,3 +43,11 @@ def check_store(problems: Problems, parameter: str, place: Place) -> None:
         problems.add(parameter, _("%(place)s is no shelf, stand or van.") % {"place": place.name})
     elif not place.is_active:
         problems.add(parameter, _("%(place)s is out of use.") % {"place": place.name})
+
+
+def extracted_on(origins: Iterable[Origin]) -> date:
+    """Return the day the oldest honey in a lot was extracted.
+
+    The oldest: the tank may have taken in younger honey between a run and its writing down.
+    """
+    return min(origin.lot.made_on for origin in origins)

@@ -53,7 +53,7 @@ def capacity_litres(shape: vessels.Vessel) -> Decimal:
     return _litres(shape.capacity_l)
 
 
-def litres_at(place: Place, depth_mm: int, *, parameter: str = "depth") -> Decimal:
+def litres_at(place: Place, depth_mm: int) -> Decimal:
     """Return the litres in a vessel dipped to `depth_mm`, to a millilitre.
 
     Raises `BadValue` for a dip below nothing, deeper than the vessel, or below the first line of
@@ -72,7 +72,7 @@ def litres_at(place: Place, depth_mm: int, *, parameter: str = "depth") -> Decim
                 "place": place.name,
                 "deepest": words.depth(deepest_mm),
             },
-            parameter=parameter,
+            parameter="depth_mm",
         )
     try:
         litres = shape.volume_l(min(_cm(depth_mm), shape.height_cm))
@@ -83,7 +83,7 @@ def litres_at(place: Place, depth_mm: int, *, parameter: str = "depth") -> Decim
                 "%(place)s. Add a line for less, or weigh what is left."
             )
             % {"depth": words.depth(depth_mm), "place": place.name},
-            parameter=parameter,
+            parameter="depth_mm",
         ) from None
     return _litres(litres)
 

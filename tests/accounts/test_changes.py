@@ -17,7 +17,7 @@ from apiary_sales.accounts.queries import Figure
 from apiary_sales.customers.services import customers
 from apiary_sales.pricing.queries.prices import price_lists
 from apiary_sales.pricing.rules import price_changes
-from apiary_sales.pricing.services import channels, prices
+from apiary_sales.pricing.services import filling_times, prices
 from inventory.bottling.services import sizes
 from inventory.bottling.services.sizes import PartUse
 from inventory.shared.models import House
@@ -137,7 +137,7 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
     )
     shape = places.Shape(form=TankShape.Form.UPRIGHT, diameter_mm=900, length_mm=1_400)
     tank = places.create(code="T9", name="Tank 9", kind="tank", shape=shape)
-    channels.set_filling_times({pint: Decimal("1.5")})
+    filling_times.set_minutes({pint: Decimal("1.5")})
     ProductionSettings(honey_house_celsius=Decimal("32.0")).save()
     forget()
 
@@ -150,7 +150,7 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
         parts=[PartUse(lid), PartUse(jar)],
     )
     places.change(place=tank, name="Tank 9", shape=shape)
-    channels.set_filling_times({pint: Decimal("1.500")})
+    filling_times.set_minutes({pint: Decimal("1.500")})
     ProductionSettings(honey_house_celsius=Decimal("32")).save()
 
     assert seen() == []

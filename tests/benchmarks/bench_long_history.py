@@ -23,7 +23,7 @@ from apiary_sales.billing.queries import books as money_books
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.queries import books as order_books
-from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.orders.rules.lines import LineWanted
 from inventory.bottling.models import Size
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.stock.models import Lot, Place

@@ -13,8 +13,8 @@ from django.test.utils import CaptureQueriesContext
 
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from apiary_sales.orders.services.orders import LineWanted
 from apiary_sales.pricing.models import PiecePrice, TaxRate
 from inventory.shared.models import House
 from inventory.stock.models import Place

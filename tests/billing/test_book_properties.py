@@ -16,7 +16,7 @@ from apiary_sales.billing.services import invoices, payments
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.services.orders import LineWanted
+from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared.errors import HouseError
 from inventory.stock.models import Place
 from inventory.stock.queries import books as stock_books

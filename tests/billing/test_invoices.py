@@ -12,8 +12,8 @@ from apiary_sales.billing.queries import books, money
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from apiary_sales.orders.services.orders import LineWanted
 from apiary_sales.pricing.models import TaxRate
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow
 from inventory.stock.models import Balance, Place

@@ -14,7 +14,7 @@ from apiary_sales.billing.queries import books, money
 from apiary_sales.billing.services import invoices
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.services.orders import LineWanted
+from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared import documents
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up

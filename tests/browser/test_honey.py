@@ -52,7 +52,7 @@ def test_the_tank_is_dipped_accepted_and_a_drum_filled(sign_in, axe, house, view
     page.get_by_label("Gross weight").fill("688.5")
     # 688.5 lb less 38.5 lb of drum.
     expect(page.locator(".conversion").first).to_contain_text("650.0 lb net")
-    expect(page.locator("#foreseen")).to_contain_text("1,960.3 lb → 1,310.3 lb")
+    expect(page.locator("#preview")).to_contain_text("1,960.3 lb → 1,310.3 lb")
     axe(page)
     page.get_by_role("button", name="Fill this drum").click()
 

@@ -112,7 +112,7 @@ def test_nothing_is_guessed_below_a_calibration_table():
     with pytest.raises(BadValue) as refused:
         vessels.litres_at(place, 99)
 
-    assert refused.value.parameter == "depth"
+    assert refused.value.parameter == "depth_mm"
     assert refused.value.message == (
         "The dip of 3.9 in (99 mm) is below the first line of the calibration table of Shaped. "
         "Add a line for less, or weigh what is left."

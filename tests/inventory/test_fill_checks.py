@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from inventory.bottling.models import FillCheck
-from inventory.bottling.queries import bottling
+from inventory.bottling.queries import fill_checks as check_queries
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.services import fill_checks, reversals
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, SeveralProblems
@@ -93,7 +93,7 @@ def test_too_small_a_sample_is_refused_and_holds_nothing(run, scheme, weighed, s
     with pytest.raises(BadValue) as refused:
         check(run, [448_000] * weighed, scheme=scheme)
 
-    assert (refused.value.parameter, str(refused.value)) == ("weights", sentence)
+    assert (refused.value.parameter, str(refused.value)) == ("weights_milligrams", sentence)
     assert FillCheck.objects.count() == 0
     assert not Lot.objects.get(pk=run.packed_lot.pk).is_on_hold
 
@@ -234,7 +234,7 @@ def test_overfill_is_told_in_money_for_the_run_and_for_a_season(room, run):
     bottling_room.recorded(room)
     check(run, [458_592] * 12)
 
-    view = bottling.checks_of(run)[0]
+    view = check_queries.checks_of(run)[0]
 
     assert round(view.verdict.overfill_g, 2) == 5.0
     assert (view.run_cents, view.season_pieces, view.season_cents) == (240, 192, 480)
@@ -244,14 +244,14 @@ def test_an_undone_run_is_no_part_of_the_season(room, run):
     other = bottling_room.recorded(room)
     reversals.reverse(posting=other.posting, recorded_by=builders.person(), key=builders.new_key())
 
-    assert bottling.season_pieces(room.size) == 96
+    assert check_queries.season_pieces(room.size) == 96
 
 
 def test_overfill_of_honey_without_a_cost_is_unknown():
     run = bottling_room.recorded(bottling_room.set_up(cost_cents=None))
     check(run)
 
-    view = bottling.checks_of(run)[0]
+    view = check_queries.checks_of(run)[0]
 
     assert (view.run_cents, view.season_cents) == (None, None)
 
@@ -259,7 +259,7 @@ def test_overfill_of_honey_without_a_cost_is_unknown():
 def test_the_histogram_counts_every_weight_and_marks_label_and_limits(run):
     check(run, [450_000, 456_000, 456_100, 460_000] * 5, scheme="eu")
 
-    picture = bottling.checks_of(run)[0].histogram
+    picture = check_queries.checks_of(run)[0].histogram
 
     assert sum(bar.count for bar in picture.bars) == 20
     assert [(mark.label, round(mark.grams, 1)) for mark in picture.marks] == [

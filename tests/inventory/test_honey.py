@@ -115,8 +115,8 @@ def test_all_problems_of_an_extraction_are_told_at_once(tank, owner, key):
         )
 
     assert {problem.parameter for problem in refused.value.problems} == {
-        "weight",
-        "moisture",
+        "grams",
+        "moisture_percent",
         "floral_source",
         "extracted_on",
     }
@@ -193,7 +193,7 @@ def test_a_full_drum_weighs_more_than_an_empty_one(tank, drum, owner, key, gross
     with pytest.raises(BadValue) as refused:
         drums.fill(tank=tank, drum=drum, gross_grams=gross, recorded_by=owner, key=key())
 
-    assert refused.value.parameter == "gross"
+    assert refused.value.parameter == "gross_grams"
     assert Balance.objects.in_vessel(drum) is None
 
 

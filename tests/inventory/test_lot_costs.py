@@ -135,7 +135,7 @@ def test_an_absurd_cost_is_refused_and_nothing_is_changed(tank, cents):
     with pytest.raises(BadValue) as refused:
         costs.set_lot_cost(lot=lot, cost_cents=cents)
 
-    assert refused.value.parameter == "cost"
+    assert refused.value.parameter == "cost_cents"
     assert refused.value.message == (
         f"Enter what all of lot {lot.code} cost, from nothing to $1,000,000.00."
     )

@@ -90,7 +90,7 @@ def test_the_cost_of_a_part_is_the_weighted_average_of_its_receipts(jar, shelf):
     receive(jar, shelf)
     receive(jar, shelf, 100, 9_000)
 
-    assert part_queries.average_costs() == {jar.pk: Fraction(65)}
+    assert PartReceipt.objects.average_costs() == {jar.pk: Fraction(65)}
 
 
 def test_a_receipt_undone_is_off_the_shelf_and_out_of_the_average(jar, shelf):
@@ -128,7 +128,7 @@ def test_parts_counted_in_without_a_receipt_have_no_cost(jar, shelf):
             "pieces",
             "That is more than a million pieces. Check the figure.",
         ),
-        ({"cost_cents": -1}, "cost", "Enter what all of it cost, from nothing to a million."),
+        ({"cost_cents": -1}, "cost_cents", "Enter what all of it cost, from nothing to a million."),
         (
             {"received_on": timezone.localdate() + timedelta(days=2)},
             "received_on",

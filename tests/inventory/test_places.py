@@ -500,7 +500,7 @@ def test_an_unknown_shape_is_refused_by_the_service():
         places.create(kind="tank", code="a", name="A", shape=places.Shape(form="ball"))
 
     assert (refused.value.parameter, str(refused.value)) == (
-        "form",
+        "shape.form",
         "Choose the shape of the vessel.",
     )
 

@@ -6,9 +6,9 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
-from inventory.bottling import filling
 from inventory.bottling.models import BottlingRun
-from inventory.bottling.queries import bottling
+from inventory.bottling.queries import runs as run_queries
+from inventory.bottling.rules import filling
 from inventory.bottling.services import reversals, runs
 from inventory.shared.errors import (
     AlreadyRecorded,
@@ -196,7 +196,7 @@ def test_a_run_without_minutes_costs_honey_and_parts_and_keeps_labour_unknown(ro
     assert (run.labour_minutes, run.labour_cents) == (None, None)
     # Honey and parts of the run above, 22,500 and 8,070 cents.
     assert run.packed_lot.cost_cents == 30_570
-    assert bottling.figures_of(run).total_cents == 30_570
+    assert run_queries.figures_of(run).total_cents == 30_570
 
 
 def test_no_minutes_of_work_is_a_figure_too(room):
@@ -208,7 +208,7 @@ def test_no_minutes_of_work_is_a_figure_too(room):
 def test_yield_overfill_and_loss_come_from_the_honey_drawn(room):
     run = bottling_room.recorded(room)
 
-    figures = bottling.figures_of(run)
+    figures = run_queries.figures_of(run)
 
     # 96 lb are 43,544.87 g: 43,544.87 / 45,000 = 96.8 %; (43,593 - 43,544.87) / 96 = 0.5 g each;
     # 48.13 g at half a cent a gram are 24 cents; (500 + 907) / 45,000 = 3.1 %.
@@ -371,7 +371,7 @@ def test_a_run_draws_no_more_than_the_vessel_holds():
     with pytest.raises(NotEnoughHoney) as refused:
         bottling_room.record(run)
 
-    assert refused.value.parameter == "drawn"
+    assert refused.value.parameter == "drawn_grams"
     assert str(refused.value) == (
         "Not enough honey: the run drew 99.2 lb, Tank 1 holds 97.0 lb by the books. "
         "Check the figure, or dip the vessel and correct the books first."
@@ -431,8 +431,8 @@ def test_parts_are_taken_from_all_the_places_they_are_on():
             "pieces_broken",
             "Enter how many broke, from none to a million.",
         ),
-        ({"drawn_grams": 0}, "drawn", "Enter a weight of more than nothing."),
-        ({"loss_grams": -1}, "loss", "The loss can't be less than nothing."),
+        ({"drawn_grams": 0}, "drawn_grams", "Enter a weight of more than nothing."),
+        ({"loss_grams": -1}, "loss_grams", "The loss can't be less than nothing."),
         (
             {"labour_minutes": 40_321},
             "labour_minutes",
@@ -440,13 +440,13 @@ def test_parts_are_taken_from_all_the_places_they_are_on():
         ),
         (
             {"drawn_grams": 30_000},
-            "drawn",
+            "drawn_grams",
             "96 pieces of 1 lb hold 96.0 lb, but of the 66.1 lb drawn only 63.0 lb was left for "
             "them. Check the pieces, the honey drawn and the loss.",
         ),
         (
             {"loss_grams": 46_000},
-            "drawn",
+            "drawn_grams",
             "96 pieces of 1 lb hold 96.0 lb, but of the 99.2 lb drawn only 0.0 lb was left for "
             "them. Check the pieces, the honey drawn and the loss.",
         ),
@@ -464,7 +464,7 @@ def test_parts_are_taken_from_all_the_places_they_are_on():
         ),
     ],
 )
-def test_figures_that_cannot_be_are_refused_at_their_field(room, changes, field, sentence):
+def test_figures_that_cannot_be_are_refused_at_their_parameter(room, changes, field, sentence):
     run = bottling_room.plan(room)
 
     with pytest.raises(BadValue) as refused:
@@ -537,10 +537,10 @@ def test_a_quarter_over_is_the_bound_from_which_is_asked(room, drawn, is_asked):
 
 def test_jars_somewhat_under_their_label_are_recorded_and_told(room):
     # 96 lb are 43,544.9 g; 44,000 - 500 - 907 = 42,593 g were left, 9.9 g a jar too few.
-    figures = bottling.figures_of(bottling_room.recorded(room, drawn_grams=44_000))
+    figures = run_queries.figures_of(bottling_room.recorded(room, drawn_grams=44_000))
 
     assert figures.is_underfilled
-    assert bottling.underfill_sentence(figures) == (
+    assert filling.underfill_sentence(figures.size, -figures.overfill_grams_each) == (
         "The pieces are short: on average 9.9 g under the label's 1 lb. Weigh some before they "
         "are sold; a fill check tells what the rule allows."
     )

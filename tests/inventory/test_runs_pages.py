@@ -41,7 +41,7 @@ def plan_form(room, **changes) -> dict:
     return {
         "key": builders.new_key(),
         "size": room.size.pk,
-        "source": room.tank.pk,
+        "source": room.tank.code,
         "target": room.shelf.pk,
         "pieces": "96",
         "planned_for": timezone.localdate().isoformat(),
@@ -117,7 +117,7 @@ def test_the_plan_tells_live_what_it_needs(bottler, room):
     ).content.decode()
 
     assert (
-        "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
+        "12 lb of this honey needs 3.86 L at 90 °F (32.2 °C); "
         "Gallon jug holds 3.79 L to the brim: it does not fit."
     ) in page
     assert BottlingRun.objects.count() == 0
@@ -150,7 +150,7 @@ def test_an_unfinished_plan_is_answered_with_what_to_enter(bottler, room, typed)
 
 
 def test_a_plan_can_be_looked_at_without_script(bottler, room):
-    response = bottler.post(at("run_plan"), plan_form(room, look="1"))
+    response = bottler.post(at("run_plan"), plan_form(room, preview="yes"))
 
     assert response.status_code == 200
     assert response.context["preview"].needed_grams == 43_545
@@ -206,7 +206,7 @@ def test_a_weight_that_does_not_fit_is_refused_at_the_size(bottler, room):
 
     assert refused(response) == {
         "size": [
-            "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
+            "12 lb of this honey needs 3.86 L at 90 °F (32.2 °C); "
             "Gallon jug holds 3.79 L to the brim: it does not fit."
         ]
     }
@@ -228,9 +228,11 @@ def test_honey_promised_to_an_order_is_refused_at_the_pieces(bottler, room):
 def test_a_vessel_that_was_emptied_meanwhile_is_refused(bottler, room):
     empty = builders.place("tank-2", name="Tank 2")
 
-    response = bottler.post(at("run_plan"), plan_form(room, source=empty.pk))
+    response = bottler.post(at("run_plan"), plan_form(room, source=empty.code))
 
-    assert refused(response) == {"source": ["That vessel holds no honey now. Choose another."]}
+    assert refused(response) == {
+        "source": ["That vessel holds no honey now. Choose one from the list."]
+    }
 
 
 def test_the_same_plan_sent_twice_is_made_once(bottler, room):
@@ -393,7 +395,7 @@ def test_a_packed_lot_and_its_posting_lead_to_the_run(bottler, room):
 def test_a_record_can_be_looked_at_without_script(bottler, room):
     run = bottling_room.plan(room)
 
-    response = bottler.post(at("run_record", run.number), record_form(room, look="1"))
+    response = bottler.post(at("run_record", run.number), record_form(room, preview="yes"))
 
     assert response.status_code == 200
     assert str(response.context["preview"].figures.yield_percent) == "96.8"

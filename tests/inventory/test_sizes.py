@@ -4,9 +4,9 @@ from decimal import Decimal
 
 import pytest
 
-from inventory.bottling import filling
 from inventory.bottling.models import Size
 from inventory.bottling.queries import sizes as size_queries
+from inventory.bottling.rules import filling
 from inventory.bottling.services import sizes
 from inventory.bottling.services.sizes import PartUse
 from inventory.shared.errors import BadValue, SeveralProblems
@@ -111,17 +111,17 @@ def test_two_sizes_do_not_share_a_gtin_or_a_name():
         ({"name": "  "}, "name", "Enter a name, for example “One pound”."),
         (
             {"declared_amount": Decimal(0)},
-            "declared",
+            "declared_amount",
             "The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb).",
         ),
         (
             {"declared_amount": Decimal("110.3")},
-            "declared",
+            "declared_amount",
             "The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb).",
         ),
-        ({"declared_unit": "gal"}, "declared", "Choose oz, lb, g or kg."),
-        ({"brimful_ml": Decimal(0)}, "brimful", "Enter a figure from 5 to 60,000 ml."),
-        ({"tare_grams": 10_001}, "tare", "Enter a figure from 0 to 10,000 g."),
+        ({"declared_unit": "gal"}, "declared_unit", "Choose oz, lb, g or kg."),
+        ({"brimful_ml": Decimal(0)}, "brimful_ml", "Enter a figure from 5 to 60,000 ml."),
+        ({"tare_grams": 10_001}, "tare_grams", "Enter a figure from 0 to 10,000 g."),
         ({"pieces_per_case": 0}, "pieces_per_case", "Enter a figure from 1 to 1,000."),
         ({"best_by_months": 0}, "best_by_months", "Enter a figure from 1 to 120 months."),
         ({"low_stock_pieces": -1}, "low_stock_pieces", "Enter a figure from 0 to 1,000,000."),
@@ -152,7 +152,7 @@ def test_a_size_too_small_for_the_driest_honey_is_refused(brimful_ml, shown):
         save(brimful_ml=brimful_ml)
 
     assert (refused.value.parameter, str(refused.value)) == (
-        "brimful",
+        "brimful_ml",
         f"1 lb of even the driest honey needs 310 ml; this size holds {shown} to the brim. "
         "Check both figures and their units.",
     )
@@ -165,7 +165,10 @@ def test_a_part_is_listed_once():
     with pytest.raises(BadValue) as refused:
         save(parts=[PartUse(jar), PartUse(jar, 2)])
 
-    assert str(refused.value) == "Jar is listed twice. Put it in one line."
+    assert (refused.value.parameter, str(refused.value)) == (
+        "parts.1.part",
+        "Jar is listed twice. Put it in one line.",
+    )
 
 
 def test_the_label_weight_stays_once_pieces_were_packed_under_it():
@@ -176,7 +179,7 @@ def test_the_label_weight_stays_once_pieces_were_packed_under_it():
         save(size=room.size, declared_amount=Decimal("1.1"), brimful_ml=Decimal(400))
 
     assert (refused.value.parameter, str(refused.value)) == (
-        "declared",
+        "declared_amount",
         "Pieces labelled 1 lb have been packed. Add a new size for another weight, "
         "and take this one out of use.",
     )
@@ -268,12 +271,12 @@ def test_the_reference_temperature_is_told_once():
 def test_a_size_shows_its_label_and_what_its_parts_cost():
     room = bottling_room.set_up()
 
-    look = size_queries.look_at(room.size)
+    details = size_queries.details_of(room.size)
 
     # 60 + 15 + 90 / 12 = 82.5 cents.
-    assert look.parts_price == Decimal("0.8250")
-    assert look.statement.startswith("NET WT 16 OZ (1 LB)")
-    assert look.figure_height_mm == 4
+    assert details.parts_price == Decimal("0.8250")
+    assert details.statement.startswith("NET WT 16 OZ (1 LB)")
+    assert details.figure_height_mm == 4
 
 
 def test_sizes_are_listed_in_a_constant_number_of_queries(django_assert_num_queries):
@@ -325,8 +328,8 @@ def test_figures_no_house_has_are_refused():
         )
 
     assert {problem.parameter: problem.message for problem in refused.value.problems} == {
-        "labour": "Enter what an hour of work costs, from nothing to 1,000.",
-        "celsius": "Honey is filled between 59 °F (15 °C) and 140 °F (60 °C).",
+        "labour_cents_per_hour": "Enter what an hour of work costs, from nothing to 1,000.",
+        "honey_house_celsius": "Honey is filled between 59 °F (15 °C) and 140 °F (60 °C).",
         "cost_method": "Choose how what is sold is costed.",
     }
     assert ProductionSettings.objects.count() == 0

@@ -3,7 +3,7 @@
 import pytest
 from django.utils import translation
 
-from inventory.bottling import verdicts
+from inventory.bottling.rules import verdicts
 from inventory.physics import fill_check
 
 SAMPLES = {

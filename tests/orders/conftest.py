@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.services.orders import LineWanted
+from apiary_sales.orders.rules.lines import LineWanted
 from inventory.stock.models import Balance, Place
 from inventory.stock.services import drums
 from tests import builders

@@ -10,7 +10,6 @@ from django.utils import timezone
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.orders.errors import OverCreditLimit
 from apiary_sales.orders.models import Order
-from apiary_sales.orders.queries import credit
 from apiary_sales.orders.services import orders, quotes
 from inventory.shared.errors import AlreadyRecorded, NotEnoughStock
 from inventory.stock.models import Balance
@@ -67,20 +66,20 @@ def limit(customer, cents):
 def test_each_jar_is_counted_once_from_order_to_payment(shop, take, fill, bill, owner, key):
     order = take(30)
     line = order.lines.get()
-    steps = [credit.of(shop)]
+    steps = [Order.objects.credit_of(shop)]
 
     fill(order, quantities={line.pk: 10})
-    steps.append(credit.of(shop))
+    steps.append(Order.objects.credit_of(shop))
     bill(order)
-    steps.append(credit.of(shop))
+    steps.append(Order.objects.credit_of(shop))
     fill(order)
-    steps.append(credit.of(shop))
+    steps.append(Order.objects.credit_of(shop))
     bill(order)
-    steps.append(credit.of(shop))
+    steps.append(Order.objects.credit_of(shop))
     payments.receive(
         customer=shop, amount_cents=20_000, method="check", received_by=owner, key=key()
     )
-    steps.append(credit.of(shop))
+    steps.append(Order.objects.credit_of(shop))
 
     # 30 jars at 6.50 are 195.00; 10 of them 65.00
     assert [(step.ordered_cents, step.owed_cents) for step in steps] == [

@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from apiary_sales.orders.queries import drums
-from apiary_sales.orders.queries.drums import Wanted
+from apiary_sales.orders.queries.drums import DrumsWanted
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from inventory.bottling.services import parts
@@ -85,7 +85,7 @@ def test_reserved_held_and_empty_drums_are_not_offered(
     ],
 )
 def test_drums_are_picked_oldest_first_until_there_is_enough(offers, amount, unit, picked):
-    assert names(drums.pick(offers, Wanted(Decimal(amount), unit))) == picked
+    assert names(drums.pick(offers, DrumsWanted(Decimal(amount), unit))) == picked
 
 
 @pytest.mark.parametrize(
@@ -100,14 +100,14 @@ def test_drums_are_picked_oldest_first_until_there_is_enough(offers, amount, uni
     ],
 )
 def test_the_nearest_drums_waste_the_least(offers, kilograms, picked):
-    wanted = Wanted(Decimal(kilograms), "kg", prefer=drums.BEST_FIT)
+    wanted = DrumsWanted(Decimal(kilograms), "kg", prefer=drums.BEST_FIT)
 
     assert names(drums.pick(offers, wanted)) == picked
 
 
 def test_colour_and_moisture_narrow_the_choice(offers):
-    dark = Wanted(Decimal(1), "drums", colour_class="Dark Amber")
-    dry = Wanted(Decimal(3), "drums", moisture_percent_max=Decimal("18.6"))
+    dark = DrumsWanted(Decimal(1), "drums", colour_class="Dark Amber")
+    dry = DrumsWanted(Decimal(3), "drums", moisture_percent_max=Decimal("18.6"))
 
     assert names(drums.pick(offers, dark)) == ["Drum 3"]
     assert names(drums.pick(offers, dry)) == ["Drum 1", "Drum 2", "Drum 4"]
@@ -115,17 +115,17 @@ def test_colour_and_moisture_narrow_the_choice(offers):
 
 def test_more_than_the_free_drums_hold_is_refused(offers):
     with pytest.raises(NotEnoughHoney) as refused:
-        drums.pick(offers, Wanted(Decimal(3000), "lb"))
+        drums.pick(offers, DrumsWanted(Decimal(3000), "lb"))
 
     # 1,060 kg / 0.45359237 = 2,336.9 lb
     assert str(refused.value) == (
         "Not enough honey in free drums: 3,000 lb asked for, those that fit hold 2,337 lb."
     )
-    assert refused.value.parameter == "amount"
+    assert refused.value.parameter == "wanted.amount"
 
 
 def test_more_drums_than_fit_is_refused(offers):
-    wanted = Wanted(Decimal(2), "drums", colour_class="Dark Amber")
+    wanted = DrumsWanted(Decimal(2), "drums", colour_class="Dark Amber")
 
     with pytest.raises(NotEnoughHoney) as refused:
         drums.pick(offers, wanted)
@@ -137,7 +137,7 @@ def test_more_drums_than_fit_is_refused(offers):
 
 def test_nothing_wanted_is_refused(offers):
     with pytest.raises(BadValue, match="Enter how much is wanted"):
-        drums.pick(offers, Wanted(Decimal(0), "lb"))
+        drums.pick(offers, DrumsWanted(Decimal(0), "lb"))
 
 
 def test_a_quote_adds_up_weight_volume_and_money(offers, drum_line, today):

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order
 from apiary_sales.orders.queries import books
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from apiary_sales.orders.services.lines import LineWanted
 from inventory.shared.errors import HouseError
 from inventory.stock.models import Balance, Place
 from inventory.stock.queries import books as stock_books

@@ -8,8 +8,8 @@ from django.utils import timezone
 
 from apiary_sales.orders.models import Fulfilment, Order, Reservation
 from apiary_sales.orders.queries import books
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes
-from apiary_sales.orders.services.lines import LineWanted
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.stock.models import Balance
 from inventory.stock.queries import books as stock_books

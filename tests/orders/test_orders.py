@@ -4,6 +4,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from auditlog.models import LogEntry
 from django.utils import timezone
 
 from apiary_sales.billing.services import invoices
@@ -208,8 +209,8 @@ def test_what_is_wrong_with_an_order_is_told_all_at_once(take, jar_line, jars):
         "lines.0.quantity": "Enter one piece or more.",
         "lines.1.unit_price": "Enter a price from nothing to a million.",
         "lines.2.unit_price": "Enter a price with at most four decimals.",
-        "lines.3.discount": ("The discount of $13.01 is more than the line comes to, $13.00."),
-        "lines.4.discount": "A discount can't be less than nothing.",
+        "lines.3.discount_cents": "The discount of $13.01 is more than the line comes to, $13.00.",
+        "lines.4.discount_cents": "A discount can't be less than nothing.",
     }
     assert Order.objects.count() == 0
 
@@ -337,6 +338,24 @@ def test_a_drum_on_deposit_leaves_with_its_honey_and_comes_back_empty(
     assert order.events.get().note == "Drum 7"
 
 
+def test_the_trail_of_changes_tells_when_a_drum_leaves_and_comes_back(
+    take, fulfil, drum_line, full_drum, owner, key
+):
+    drum = full_drum(7)
+    order = take(drum_line(drum), charge("drum_deposit", 1, "40"), channel="bulk")
+    LogEntry.objects.all().delete()
+
+    fulfilment = fulfil(order)
+    orders.drums_back(order=order, drums=[drum], received_by=owner, key=key())
+    orders.take_back(fulfilment=fulfilment, taken_by=owner, key=key(), reason="Wrong drum")
+
+    told = LogEntry.objects.filter(object_repr="Drum 7").order_by("id")
+    assert [entry.changes for entry in told] == [
+        {"is_active": [True, False]},
+        {"is_active": [False, True]},
+    ]
+
+
 def test_a_drum_comes_back_once_and_only_from_its_buyer(
     take, fulfil, drum_line, full_drum, owner, key
 ):
@@ -388,7 +407,7 @@ def test_a_drum_leaves_whole_or_not_at_all(take, fulfil, drum_line, full_drum):
         fulfil(order, {line.pk: 1000})
 
     assert str(refused.value) == "Drum 7 leaves whole or not at all."
-    assert refused.value.parameter == f"line_{line.pk}"
+    assert refused.value.parameter == f"quantities.{line.pk}"
 
 
 def test_honey_from_a_tank_is_drawn_when_it_leaves(take, fulfil, drum_line):
@@ -505,7 +524,7 @@ def test_no_more_is_handed_over_than_is_left_to_fill(take, fulfil, jar_line, jar
     assert str(refused.value) == (
         "Too many of One pound: 11 pieces to hand over, 10 pieces left to fill."
     )
-    assert refused.value.parameter == f"line_{line.pk}"
+    assert refused.value.parameter == f"quantities.{line.pk}"
     assert on_shelf(jars) == (28, 10)
 
 
@@ -513,16 +532,20 @@ def test_a_filling_hands_something_over(take, fulfil, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 48)
     order = take(jar_line(30))
 
-    with pytest.raises(BadValue, match="Enter how much of which line is handed over"):
+    with pytest.raises(BadValue, match="Enter how much of which line is handed over") as refused:
         fulfil(order, {order.lines.get().pk: 0})
+
+    assert refused.value.parameter == "quantities"
 
 
 def test_a_line_of_another_order_is_not_filled(take, fulfil, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 48)
     order, other = take(jar_line(1)), take(jar_line(1))
 
-    with pytest.raises(BadValue, match="That line is not on this order"):
+    with pytest.raises(BadValue, match="That line is not on this order") as refused:
         fulfil(order, {other.lines.get().pk: 1})
+
+    assert refused.value.parameter == f"quantities.{other.lines.get().pk}"
 
 
 def test_the_same_filling_sent_twice_is_done_once(take, jar_line, jars, shelf, owner):

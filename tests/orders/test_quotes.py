@@ -135,6 +135,8 @@ def test_a_drum_emptied_since_is_named(quote, accept, drum_line, full_drum, owne
         accept(quoted)
 
     assert str(refused.value) == "Drum 7 is empty or gone. Choose another."
+    # To accept is to say which order, and nothing about its lines.
+    assert refused.value.parameter is None
     assert Balance.objects.in_vessel(kept).reserved == 0
 
 

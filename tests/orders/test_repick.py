@@ -81,6 +81,7 @@ def test_too_few_free_jars_change_nothing(order, lots, repick):
         "Not enough One pound: 10 pieces asked for, 0 pieces free beside the 30 pieces promised "
         "to orders. Take fewer, or plan a bottling run."
     )
+    assert refused.value.parameter is None
     assert promised() == {"L26001": 20, "L26002": 10}
     assert not order.events.exists()
 

@@ -19,7 +19,8 @@ from apiary_sales.pricing.models import (
     TaxRate,
 )
 from apiary_sales.pricing.queries import prices as read
-from apiary_sales.pricing.services import prices
+from apiary_sales.pricing.services import filling_times, prices
+from inventory.shared.errors import BadValue
 from inventory.stock.models import ProductionSettings
 from tests import builders
 
@@ -292,6 +293,21 @@ def test_a_channel_cannot_take_everything(office, percent):
         "discount_percent": ["Enter 0 percent or more, and less than 100."]
     }
     assert not ChannelCost.objects.exists()
+
+
+def test_minutes_that_no_jar_takes_are_refused_at_their_size(office, pound):
+    with pytest.raises(BadValue) as refused:
+        filling_times.set_minutes({pound: Decimal("60.5")})
+
+    assert refused.value.parameter == "minutes.pound"
+
+    response = office.post(reverse("pricing:filling_times"), {"pound": "60.5"})
+
+    assert response.status_code == 422
+    assert response.context["form"].errors == {
+        "pound": ["One pound: enter from 0 to 60 minutes for one piece."]
+    }
+    assert not FillingTime.objects.exists()
 
 
 def test_minutes_of_work_are_set_and_taken_away(office, pound):

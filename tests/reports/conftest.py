@@ -10,8 +10,8 @@ import time_machine
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, OrderLine
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from apiary_sales.orders.services.orders import LineWanted
 from inventory.bottling.models import Size
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.services import drums

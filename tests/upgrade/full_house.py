@@ -22,9 +22,9 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes
-from apiary_sales.orders.services.lines import LineWanted
-from apiary_sales.pricing.services import channels, seasons
+from apiary_sales.pricing.services import filling_times, seasons
 from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.services import fill_checks, reversals, runs
 from inventory.shared.models import House
@@ -119,7 +119,7 @@ def _set_costs() -> None:
         key="full:feed",
         note="Sugar",
     )
-    channels.set_filling_times({Size.objects.get(code="1-lb"): Decimal("0.8")})
+    filling_times.set_minutes({Size.objects.get(code="1-lb"): Decimal("0.8")})
 
 
 def _sell_drums(person) -> None:

@@ -7,8 +7,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.web import set_up, tasks
 from inventory.stock.models import Place
 from inventory.stock.services import drums

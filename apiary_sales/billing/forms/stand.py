@@ -16,7 +16,7 @@ from apiary_sales.billing.models import Payment
 from apiary_sales.billing.queries.stand import StandSize
 from apiary_sales.billing.services import keys
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.services.orders import LineWanted
+from apiary_sales.orders.rules.lines import LineWanted
 from inventory.bottling.models import Size
 from inventory.shared.errors import BadValue
 from inventory.shared.forms.acts import ActForm

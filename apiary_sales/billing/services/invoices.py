@@ -19,8 +19,8 @@ from apiary_sales.billing.services import book, keys
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.rules.lines import pounds_to_print
 from apiary_sales.orders.services import orders
-from apiary_sales.orders.services.lines import pounds_to_print
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.rules import tax
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems

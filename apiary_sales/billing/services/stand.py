@@ -12,8 +12,8 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import invoices, keys, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, Order
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from apiary_sales.orders.services.orders import LineWanted
 from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.money import split_cents

@@ -2,12 +2,12 @@
 
 import re
 from decimal import Decimal
+from typing import cast
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.orders.services.lines import LineWanted
-from inventory.shared.errors import HouseError
+from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import FigureField
 
@@ -29,16 +29,16 @@ class PriceField(FigureField):
 
 
 def price_text(price: Decimal) -> str:
-    """Write a price for an input: two decimals, up to four where they are not nought."""
-    places = max(2, -price.normalize().as_tuple().exponent)
+    """Write a price for an input: two decimals, up to four where they are not zero."""
+    places = max(2, -cast(int, price.normalize().as_tuple().exponent))
     return f"{price:.{min(places, 4)}f}"
 
 
 class LinesForm(ActForm):
     """A form whose rows become order lines.
 
-    `lines` remembers which fields each line came from, so that `refuse` can put the sentence for
-    `lines.2.quantity` beside the row that asked for it.
+    It keeps the fields that each line came from, so that what is refused of `lines.2.quantity` is
+    shown beside the row that asked for it.
     """
 
     def __init__(self, *args, **kwargs) -> None:
@@ -47,7 +47,7 @@ class LinesForm(ActForm):
         self._lines: list[LineWanted] = []
 
     def add_line(self, line: LineWanted, **fields: str) -> None:
-        """Add a line; `fields` names the form field for quantity, drum, unit_price, discount."""
+        """Add a line; `fields` names the form's field for quantity, unit_price and the like."""
         self._lines.append(line)
         self._line_fields.append(fields)
 
@@ -55,17 +55,12 @@ class LinesForm(ActForm):
     def lines(self) -> list[LineWanted]:
         return self._lines
 
-    def refuse(self, error: HouseError) -> None:
-        for problem in error.problems:
-            problem.parameter = self._field_of(problem.parameter)
-        super().refuse(error)
-
-    def _field_of(self, name: str | None) -> str | None:
-        place = re.fullmatch(r"lines\.(\d+)\.(\w+)", name or "")
+    def field_of(self, parameter: str | None) -> str | None:
+        place = re.fullmatch(r"lines\.(\d+)\.(\w+)", parameter or "")
         if place is None:
-            return name
+            return super().field_of(parameter)
         fields = self._line_fields[int(place[1])]
-        return fields.get(place[2]) or next(iter(fields.values()), None)
+        return super().field_of(fields.get(place[2]) or next(iter(fields.values()), None))
 
 
 def note_field() -> forms.CharField:

@@ -1,7 +1,9 @@
 """Forms of orders: taken, filled, cancelled, taken back."""
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import cast
 
 from django import forms
 from django.forms.boundfield import BoundField
@@ -12,10 +14,9 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.forms.lines import LinesForm, PriceField, note_field, over_limit_field
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.orders.queries import orders
 from apiary_sales.orders.queries.stock import SizeForSale
-from apiary_sales.orders.services import lines as order_lines
-from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.orders.rules import lines as rules
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules.prices import PricesOfSize
 from inventory.shared.forms.acts import ActForm
@@ -24,7 +25,7 @@ from inventory.stock.models import Place
 
 
 @dataclass(frozen=True)
-class SizeRow:
+class OrderSizeRow:
     """One size on the order form: its stock, its price in the customer's tier, its fields."""
 
     size: SizeForSale
@@ -73,9 +74,9 @@ class OrderForm(LinesForm):
                 label=gettext("%(size)s: discount") % {"size": name}, required=False
             )
 
-    def rows(self) -> list[SizeRow]:
+    def rows(self) -> list[OrderSizeRow]:
         return [
-            SizeRow(
+            OrderSizeRow(
                 row,
                 self.price_list.of(row.size),
                 self[f"pieces_{row.size.pk}"],
@@ -119,7 +120,7 @@ class OrderForm(LinesForm):
             ),
             quantity=f"pieces_{key}",
             unit_price=f"price_{key}",
-            discount=f"discount_{key}",
+            discount_cents=f"discount_{key}",
         )
 
 
@@ -131,11 +132,16 @@ class FulfilForm(ActForm):
     def __init__(self, *args, order: Order, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.fields["filled_on"].initial = timezone.localdate
-        is_open = order.status in orders.OPEN
+        is_open = order.status in Order.OPEN_STATUSES
         self._left = [line for line in order.lines.all() if is_open and line.to_fill]
         for line in self._left:
-            if line.kind not in order_lines.DRUM_CHARGES:
+            if line.kind not in rules.DRUM_CHARGES:
                 self.fields[f"line_{line.pk}"] = _line_field(line)
+
+    def field_of(self, parameter: str | None) -> str | None:
+        # The quantity of a line is `quantities.<key>` to the service.
+        line = re.fullmatch(r"quantities\.(\d+)", parameter or "")
+        return super().field_of(f"line_{line[1]}" if line else parameter)
 
     def rows(self) -> list[tuple[OrderLine, BoundField | None]]:
         """Return each line that is not filled, with its field; drum charges have none."""
@@ -160,7 +166,7 @@ def _line_field(line: OrderLine) -> forms.Field:
     label = line.description
     if line.kind == OrderLine.Kind.PACKED:
         return WholeNumberField(label=label, required=False, min_value=0, initial=line.to_fill)
-    if line.kind == OrderLine.Kind.HONEY and line.drum.kind != Place.Kind.DRUM:
+    if line.kind == OrderLine.Kind.HONEY and not rules.is_whole_drum(line):
         return WeightField(label=label, required=False, initial=(line.to_fill, "g"))
     return forms.BooleanField(label=label, required=False, initial=True)
 
@@ -178,4 +184,4 @@ class DrumsBackForm(ActForm):
 
     def __init__(self, *args, away, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["drums"].queryset = away
+        cast(forms.ModelMultipleChoiceField, self.fields["drums"]).queryset = away

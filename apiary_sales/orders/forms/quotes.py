@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
+from typing import cast
 
 from django import forms
 from django.forms.boundfield import BoundField
@@ -14,8 +15,8 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.forms.lines import LinesForm, PriceField, note_field, over_limit_field
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.queries import drums
-from apiary_sales.orders.queries.drums import DrumOffer, Wanted
-from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.orders.queries.drums import DrumOffer, DrumsWanted
+from apiary_sales.orders.rules.lines import LineWanted
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
@@ -26,6 +27,8 @@ from inventory.stock.models import Place
 
 class PickForm(HouseForm):
     """How much honey in drums, and what like; the page then ticks the drums that make it up."""
+
+    fields_of_parameters = {"wanted.amount": "amount"}
 
     amount = FigureField(label=_("How much"), min_value=0, max_digits=9, decimal_places=2)
     unit = forms.ChoiceField(
@@ -57,7 +60,8 @@ class PickForm(HouseForm):
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["colour"].choices = [
+        colours = cast(forms.ChoiceField, self.fields["colour"])
+        colours.choices = [
             ("", _("any")),
             *((name, words.colour(name)) for name in COLOUR_CLASSES),
         ]
@@ -70,9 +74,9 @@ class PickForm(HouseForm):
         return data
 
     @property
-    def wanted(self) -> Wanted:
+    def wanted(self) -> DrumsWanted:
         data = self.cleaned_data
-        return Wanted(
+        return DrumsWanted(
             amount=data["amount"],
             unit=data["unit"],
             colour_class=data["colour"],
@@ -118,7 +122,8 @@ class QuoteForm(LinesForm):
             self.DEPOSIT: house.drum_deposit_cents,
             self.SALE: house.drum_price_cents,
         }
-        self.fields["drums_as"].choices = [
+        drums_as = cast(forms.ChoiceField, self.fields["drums_as"])
+        drums_as.choices = [
             (self.OWN, _("stay here: the buyer brings drums")),
             (
                 self.DEPOSIT,
@@ -131,7 +136,7 @@ class QuoteForm(LinesForm):
                 % {"amount": words.money(house.drum_price_cents)},
             ),
         ]
-        self.fields["drums_as"].initial = self.DEPOSIT
+        drums_as.initial = self.DEPOSIT
         self.fields["valid_until"].initial = lambda: (
             timezone.localdate() + timedelta(days=house.quote_days)
         )

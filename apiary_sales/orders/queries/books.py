@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from django.db.models import F, Q, Sum
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
-from apiary_sales.orders.services.lines import LineWanted, is_reserved
+from apiary_sales.orders.rules.lines import LineWanted, is_reserved
 from inventory.stock.models import Balance
 
 
@@ -36,13 +36,12 @@ def _wrong_reservations() -> Iterator[str]:
 def _unpromised_lines() -> Iterator[str]:
     """What is still to fill is reserved in full, and nothing else is."""
     sums = dict(Reservation.objects.order_by().values_list("line").annotate(Sum("quantity")))
-    open_orders = (Order.Status.OPEN, Order.Status.PART_FILLED)
     for line in (
-        OrderLine.objects.filter(Q(order__status__in=open_orders) | Q(pk__in=sums))
+        OrderLine.objects.filter(Q(order__status__in=Order.OPEN_STATUSES) | Q(pk__in=sums))
         .select_related("order", "drum")
         .order_by("id")
     ):
-        is_open = line.order.status in open_orders
+        is_open = line.order.status in Order.OPEN_STATUSES
         wanted = line.to_fill if is_open and is_reserved(line) else 0
         if sums.get(line.pk, 0) != wanted:
             yield (
@@ -52,19 +51,19 @@ def _unpromised_lines() -> Iterator[str]:
 
 
 def _wrong_fulfilments() -> Iterator[str]:
-    standing = {
+    handed_over = {
         line: (quantity, cents)
-        for line, quantity, cents in FulfilmentLine.objects.filter(fulfilment__is_taken_back=False)
+        for line, quantity, cents in FulfilmentLine.objects.not_taken_back()
         .order_by()
         .values_list("order_line")
         .annotate(Sum("quantity"), Sum("amount_cents"))
     }
     for line in (
-        OrderLine.objects.filter(Q(filled__gt=0) | Q(pk__in=standing))
+        OrderLine.objects.filter(Q(filled__gt=0) | Q(pk__in=handed_over))
         .select_related("order")
         .order_by("id")
     ):
-        quantity, cents = standing.get(line.pk, (0, 0))
+        quantity, cents = handed_over.get(line.pk, (0, 0))
         if quantity != line.filled:
             yield (
                 f"Order {line.order}: {line.description} counts {line.filled} filled, "

@@ -5,12 +5,18 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
+from typing import cast
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.services.lines import DRUM_CHARGES, LineWanted, printed_pounds
+from apiary_sales.orders.rules.lines import (
+    DRUM_CHARGES,
+    LineWanted,
+    is_whole_drum,
+    printed_pounds,
+)
 from apiary_sales.pricing.queries import costs, prices
 from inventory.physics import density as density_tables
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
@@ -40,7 +46,7 @@ class DrumOffer:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class DrumsWanted:
     """An amount of honey in drums, and what it may be like."""
 
     amount: Decimal
@@ -79,37 +85,37 @@ def free_drums(on: date) -> list[DrumOffer]:
         .select_related("place", "lot")
         .order_by("lot__made_on", "lot_id", "place__code")
     )
+    # Honey in a drum always has a lot.
+    in_drums = [(balance, cast(Lot, balance.lot)) for balance in balances]
     return [
-        DrumOffer(
-            balance.place, balance.lot, balance.quantity, bulk_list.price_per_pound(balance.lot)
-        )
-        for balance in balances
+        DrumOffer(balance.place, lot, balance.quantity, bulk_list.price_per_pound(lot))
+        for balance, lot in in_drums
     ]
 
 
-def pick(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer]:
+def pick(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[DrumOffer]:
     """Choose whole drums that make up at least the amount, oldest honey first or nearest to it.
 
     The nearest are as few drums as will do, each exchanged for the emptiest that still makes up
     the amount. Raises `BadValue` for no amount, `NotEnoughHoney` when all the fitting
-    drums together hold less; the sentence says what they hold.
+    drums together have less in them; the sentence says how much.
     """
     if wanted.amount <= 0:
-        raise BadValue(_("Enter how much is wanted."), parameter="amount")
+        raise BadValue(_("Enter how much is wanted."), parameter="wanted.amount")
     fitting = [offer for offer in offers if wanted.fits(offer)]
     there = sum((wanted.measure(offer) for offer in fitting), Decimal(0))
     if there < wanted.amount:
         raise NotEnoughHoney(
             _("Not enough honey in free drums: %(asked)s asked for, those that fit hold %(there)s.")
             % {"asked": _amount(wanted.amount, wanted.unit), "there": _amount(there, wanted.unit)},
-            parameter="amount",
+            parameter="wanted.amount",
         )
     if wanted.prefer == BEST_FIT:
         return _nearest(fitting, wanted)
     return _until_enough(fitting, wanted)
 
 
-def _until_enough(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer]:
+def _until_enough(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[DrumOffer]:
     chosen, missing = [], wanted.amount
     for offer in offers:
         if missing <= 0:
@@ -119,8 +125,8 @@ def _until_enough(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer
     return chosen
 
 
-def _nearest(offers: Sequence[DrumOffer], wanted: Wanted) -> list[DrumOffer]:
-    # Stable: among drums that hold the same, the oldest honey still goes first.
+def _nearest(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[DrumOffer]:
+    # Stable: among drums with as much in them, the oldest honey still goes first.
     chosen = _until_enough(sorted(offers, key=wanted.measure, reverse=True), wanted)
     over = sum(wanted.measure(offer) for offer in chosen) - wanted.amount
     for place, offer in enumerate(chosen):
@@ -176,16 +182,16 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
     """Return what these lines of a quote come to; a few queries however many lines.
 
     Gallons are at 68 °F (20 °C) by the density of each lot's moisture; the uncertainties of the
-    density tables are added, because they err the same way. Against the best jar stands what is
+    density tables are added, because they err the same way. The best jar is compared with what is
     left of the drum price when selling in drums is paid, pound for pound of honey.
     """
     honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
-    litres, wrong_by = _volume([line for line in honey if line.lot])
+    litres, wrong_by = _volume([(line.quantity, line.lot) for line in honey if line.lot])
     grams = sum(line.quantity for line in honey)
     honey_cents = sum(line.amount_cents for line in honey)
     jar, over_jar_cents = _against_jars(grams, honey_cents, on) if grams else (None, None)
     return QuoteFigures(
-        drums=sum(line.drum.kind == Place.Kind.DRUM for line in honey),
+        drums=sum(is_whole_drum(line) for line in honey),
         grams=grams,
         printed_pounds=sum(
             (printed_pounds(line.quantity, line.unit_price) for line in honey), Decimal(0)
@@ -202,25 +208,27 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
     )
 
 
-def _volume(honey: Sequence[LineWanted | OrderLine]) -> tuple[Decimal, Decimal]:
+def _volume(honey: Sequence[tuple[int, Lot]]) -> tuple[Decimal, Decimal]:
+    """Return the litres of so many grams of these lots, and how far off that may be."""
     litres, wrong_by = Decimal(0), Decimal(0)
-    for line in honey:
-        moisture = float(line.lot.moisture_percent)
+    for grams, lot in honey:
+        moisture = float(lot.moisture_percent)
         share = density_tables.density_uncertainty_kg_per_l(
             moisture
         ) / density_tables.density_kg_per_l(moisture)
-        volume = density.litres_of(line.quantity, moisture_percent=line.lot.moisture_percent)
+        volume = density.litres_of(grams, moisture_percent=lot.moisture_percent)
         litres += volume
         wrong_by += volume * Decimal(str(share))
     return litres, wrong_by.quantize(Decimal("0.001"))
 
 
 def _cost(honey: Sequence[LineWanted | OrderLine]) -> int | None:
-    if any(line.lot is None or line.lot.unit_cost_cents is None for line in honey):
-        return None
-    return sum(
-        share_cents(line.lot.cost_cents, line.quantity, line.lot.quantity_made) for line in honey
-    )
+    known = [
+        share_cents(line.lot.cost_cents, line.quantity, line.lot.quantity_made)
+        for line in honey
+        if line.lot and line.lot.cost_cents is not None and line.lot.quantity_made > 0
+    ]
+    return sum(known) if len(known) == len(honey) else None
 
 
 def _against_jars(
@@ -228,7 +236,7 @@ def _against_jars(
 ) -> tuple[costs.JarNetBack | None, int | None]:
     book = costs.book(on)
     jar = book.best_net_back()
-    if jar is None:
+    if jar is None or jar.per_pound is None:
         return None, None
     pounds = Decimal(grams) / POUND_GRAMS
     drum = book.drum_net_back(Decimal(honey_cents) / 100 / pounds)

@@ -1,9 +1,10 @@
 """Quotes and orders for lists and for their own page."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import F, Prefetch, Q, QuerySet, Sum
+from django.db.models import F, Prefetch, Q, QuerySet
 from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
@@ -11,10 +12,8 @@ from django.utils.translation import ngettext
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
+from apiary_sales.orders.rules.lines import is_whole_drum
 from inventory.shared import words
-from inventory.stock.models import Place
-
-OPEN = (Order.Status.OPEN, Order.Status.PART_FILLED)
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,11 @@ def listed() -> QuerySet[Order]:
 
 def to_fill() -> QuerySet[Order]:
     """Return the orders with something left to fill, the one wanted first at the top."""
-    return listed().filter(status__in=OPEN).order_by(F("wanted_on").asc(nulls_last=True), "id")
+    return (
+        listed()
+        .filter(status__in=Order.OPEN_STATUSES)
+        .order_by(F("wanted_on").asc(nulls_last=True), "id")
+    )
 
 
 def quotes_to_follow_up() -> QuerySet[Order]:
@@ -57,7 +60,7 @@ def find(*, status: str = "", channel: str = "", text: str = "") -> QuerySet[Ord
     """Return the orders that fit, newest first; `text` is in the number, customer or reference."""
     found = listed().order_by("-id")
     if status == "to_fill":
-        found = found.filter(status__in=OPEN)
+        found = found.filter(status__in=Order.OPEN_STATUSES)
     elif status:
         found = found.filter(status=status)
     if channel:
@@ -76,7 +79,7 @@ def of_customer(customer: Customer) -> QuerySet[Order]:
     return listed().filter(customer=customer).order_by("-id")
 
 
-def rows(orders, *, on: date | None = None) -> list[OrderRow]:
+def rows(orders: Iterable[Order], *, on: date | None = None) -> list[OrderRow]:
     """Return list rows of orders that came from this module."""
     today = on or timezone.localdate()
     return [
@@ -87,7 +90,7 @@ def rows(orders, *, on: date | None = None) -> list[OrderRow]:
 
 def is_late(order: Order, on: date) -> bool:
     """Tell whether an order was wanted earlier, or a quote has run out."""
-    if order.status in OPEN:
+    if order.status in Order.OPEN_STATUSES:
         return order.wanted_on is not None and order.wanted_on < on
     if order.status == Order.Status.QUOTED:
         return order.valid_until is not None and order.valid_until < on
@@ -111,25 +114,16 @@ def for_page() -> QuerySet[Order]:
     )
 
 
-def open_cents(customer: Customer) -> int:
-    """Return what a customer's open orders come to, before tax, less what is handed over."""
-    lines = OrderLine.objects.filter(order__customer=customer, order__status__in=OPEN)
-    agreed = lines.aggregate(cents=Sum("amount_cents"))["cents"] or 0
-    filled = FulfilmentLine.objects.filter(
-        order_line__in=lines, fulfilment__is_taken_back=False
-    ).aggregate(cents=Sum("amount_cents"))["cents"]
-    return agreed - (filled or 0)
-
-
-def _goods(lines) -> str:
+def _goods(lines: Iterable[OrderLine]) -> str:
     """Say what is on an order: "48 One pound, 24 Two pound" or "6 drums, 3,902 lb"."""
+    lines = list(lines)
     said = [
         f"{number_format(line.quantity, force_grouping=True)} {line.description}"
         for line in lines
         if line.kind == OrderLine.Kind.PACKED
     ]
     honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
-    drums = [line for line in honey if line.drum.kind == Place.Kind.DRUM]
+    drums = [line for line in honey if is_whole_drum(line)]
     if drums:
         said.append(
             ngettext("%(count)s drum", "%(count)s drums", len(drums)) % {"count": len(drums)}

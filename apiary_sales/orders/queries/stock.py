@@ -4,12 +4,12 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 from django.utils import timezone
 
-from apiary_sales.orders.models import FulfilmentLine, OrderLine, Reservation
-from apiary_sales.orders.queries.orders import OPEN
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
 from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.queries import packed_stock
 from inventory.bottling.queries.packed_stock import SizeStock
@@ -73,10 +73,10 @@ def planned_runs(size: Size) -> list[BottlingRun]:
 
 def _for_sale(found: list[SizeStock], on: date | None) -> list[SizeForSale]:
     sizes = [each.size.pk for each in found]
-    wanted = defaultdict(int)
-    for row in OrderLine.objects.filter(size__in=sizes, order__status__in=OPEN).values_list(
-        "size", "quantity", "filled"
-    ):
+    wanted: dict[int, int] = defaultdict(int)
+    for row in OrderLine.objects.filter(
+        size__in=sizes, order__status__in=Order.OPEN_STATUSES
+    ).values_list("size", "quantity", "filled"):
         wanted[row[0]] += row[1] - row[2]
     coming = _sums(
         BottlingRun.objects.filter(size__in=sizes, status=BottlingRun.Status.PLANNED).values_list(
@@ -86,12 +86,13 @@ def _for_sale(found: list[SizeStock], on: date | None) -> list[SizeForSale]:
     )
     today = on or timezone.localdate()
     sold = _sums(
-        FulfilmentLine.objects.filter(
+        FulfilmentLine.objects.not_taken_back()
+        .filter(
             order_line__size__in=sizes,
-            fulfilment__is_taken_back=False,
             fulfilment__filled_on__gt=today - RECENT,
             fulfilment__filled_on__lte=today,
-        ).values_list("order_line__size"),
+        )
+        .values_list("order_line__size"),
         "quantity",
     )
     return [
@@ -105,5 +106,5 @@ def _for_sale(found: list[SizeStock], on: date | None) -> list[SizeForSale]:
     ]
 
 
-def _sums(rows, column: str) -> dict[int, int]:
+def _sums(rows: QuerySet[Any, Any], column: str) -> dict[int, int]:
     return dict(rows.order_by().annotate(Sum(column)))

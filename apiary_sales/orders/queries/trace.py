@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import cast
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order
@@ -9,7 +10,7 @@ from inventory.stock.models import Lot
 
 
 @dataclass(frozen=True)
-class Buyer:
+class LotBuyer:
     """So much of one lot handed over with one order; stand sales may not know their buyer."""
 
     customer: Customer | None
@@ -25,22 +26,24 @@ class Buyer:
         return self.lot.kind != Lot.Kind.PACKED
 
 
-def buyers_of(lot: Lot) -> list[Buyer]:
+def buyers_of(lot: Lot) -> list[LotBuyer]:
     """Return who got honey of a lot or of any lot it went into, the latest first.
 
     Goods that were taken back are left out. In two queries, however long the trace is.
     """
     family = [lot, *lot.descendants()]
     sold = (
-        FulfilmentLine.objects.filter(lot__in=family, fulfilment__is_taken_back=False)
+        FulfilmentLine.objects.not_taken_back()
+        .filter(lot__in=family)
         .select_related("order_line__order__customer", "lot__size", "fulfilment")
         .order_by("-fulfilment__filled_on", "-id")
     )
     return [
-        Buyer(
+        LotBuyer(
             customer=row.order_line.order.customer,
             order=row.order_line.order,
-            lot=row.lot,
+            # What is sought by its lot has one.
+            lot=cast(Lot, row.lot),
             description=row.order_line.description,
             handed_over_on=row.fulfilment.filled_on,
             quantity=row.quantity,

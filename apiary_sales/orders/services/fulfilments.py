@@ -11,6 +11,7 @@ from django.db.models import Count, Sum
 from django.utils import timezone
 
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
+from apiary_sales.orders.rules.lines import size_of
 from inventory.shared.money import share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.stock.costing import AverageCost
@@ -19,7 +20,7 @@ from inventory.stock.services import ledger
 
 
 @dataclass(frozen=True)
-class Taken:
+class TakenGoods:
     """So much of a lot taken from a place for a line, out of a promise or out of free stock."""
 
     line: OrderLine
@@ -31,7 +32,7 @@ class Taken:
 
 
 def post_sale(
-    taken: Sequence[Taken], *, recorded_by: Person, key: str, day: date | None, note: str
+    taken: Sequence[TakenGoods], *, recorded_by: Person, key: str, day: date | None, note: str
 ) -> Posting | None:
     """Post the goods out to the customers; return None when only charges are handed over."""
     if not taken:
@@ -67,7 +68,7 @@ def record(
     order: Order,
     *,
     wanted: dict[OrderLine, int],
-    taken: Sequence[Taken],
+    taken: Sequence[TakenGoods],
     posting: Posting | None,
     filled_by: Person,
     filled_on: date | None,
@@ -115,19 +116,16 @@ def update_lines(lines: Iterable[OrderLine]) -> None:
     """Save how much of each line is filled, and what that had cost."""
     lines = list(lines)
     costs: dict[int, list[int | None]] = {}
-    for row in _standing().filter(order_line__in=lines):
+    for row in FulfilmentLine.objects.not_taken_back().filter(order_line__in=lines):
         costs.setdefault(row.order_line_id, []).append(row.cost_cents)
     for line in lines:
-        known = costs.get(line.pk, [None])
-        line.cost_cents = None if None in known else sum(known)
+        line_costs = costs.get(line.pk, [])
+        known = [cents for cents in line_costs if cents is not None]
+        line.cost_cents = sum(known) if line_costs and len(known) == len(line_costs) else None
     OrderLine.objects.bulk_update(lines, ["filled", "cost_cents"])
 
 
-def _standing():
-    return FulfilmentLine.objects.filter(fulfilment__is_taken_back=False)
-
-
-def _by_lot(taken: Iterable[Taken]) -> dict[Lot | None, int]:
+def _by_lot(taken: Iterable[TakenGoods]) -> dict[Lot | None, int]:
     portions: dict[Lot | None, int] = {}
     for goods in taken:
         portions[goods.lot] = portions.get(goods.lot, 0) + goods.quantity
@@ -137,7 +135,7 @@ def _by_lot(taken: Iterable[Taken]) -> dict[Lot | None, int]:
 def _amounts_given(lines: Iterable[OrderLine]) -> dict[int, int]:
     """Return, by line, the cents of its amount that earlier fulfilments carry."""
     return dict(
-        _standing()
+        FulfilmentLine.objects.not_taken_back()
         .filter(order_line__in=list(lines))
         .order_by()
         .values_list("order_line")
@@ -158,7 +156,7 @@ class _Costs:
         self._averages: dict[int, AverageCost] = {}
         self._issued: dict[int, tuple[int, int, int]] = {
             lot: (quantity, cents, count)
-            for lot, quantity, cents, count in _standing()
+            for lot, quantity, cents, count in FulfilmentLine.objects.not_taken_back()
             .filter(lot__in={lot for lot in lots if lot}, cost_cents__isnull=False)
             .order_by()
             .values_list("lot")
@@ -168,19 +166,19 @@ class _Costs:
     def issue(self, line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
         """Return the cents that fall to so much of a lot; None while the cost is unknown."""
         if self._is_average and line.kind == OrderLine.Kind.PACKED:
-            item = line.size.item_id
+            item = size_of(line).item_id
             if item not in self._averages:
                 self._averages |= PostingLine.objects.average_costs([item], before=self._posting)
             return self._averages[item].issue(quantity)
         return self._issue_of_lot(lot, quantity)
 
     def _issue_of_lot(self, lot: Lot | None, quantity: int) -> int | None:
-        if lot is None or lot.unit_cost_cents is None:
+        if lot is None or lot.cost_cents is None or lot.quantity_made <= 0:
             return None
         gone, cents, count = self._issued.get(lot.pk, (0, 0, 0))
         should_have = share_cents(lot.cost_cents, gone, lot.quantity_made)
         # A cent here and there is rounding, and is carried on. More than that means that the cost
-        # of the lot was set anew after some of it was sold: that is not heaped on the rest.
+        # of the lot was set anew after some of it was sold: the rest does not bear the difference.
         if abs(cents - should_have) > count:
             cents = should_have
         upto = share_cents(lot.cost_cents, gone + quantity, lot.quantity_made)

@@ -1,167 +1,30 @@
-"""The lines of an order: checked, priced and written down.
-
-A problem of a line names the parameter `lines.<position>.<name>`, positions counted from 0.
-"""
+"""The lines of an order: written down, and what stock they are about."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal
-from fractions import Fraction
-
-from django.utils.translation import gettext as _
+from dataclasses import replace
 
 from apiary_sales.orders.models import Order, OrderLine
-from inventory.bottling.models import Size
-from inventory.physics.units import POUND_GRAMS
-from inventory.shared import checks, words
-from inventory.shared.errors import Problems
-from inventory.shared.money import cents_half_up
-from inventory.stock import rules
-from inventory.stock.models import Balance, Item, Lot, Place
-
-LINES_MAX = 200
-UNIT_PRICE_MAX = Decimal(1_000_000)
-UNIT_PRICE_STEP = Decimal("0.0001")
-
-# A drum scale tells half a pound: two decimals hide the gram that at-rest rounding adds. Three are
-# printed where two would not multiply out to the amount.
-POUND_STEPS = (Decimal("0.01"), Decimal("0.001"))
-
-DRUM_CHARGES = (OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE)
-
-
-@dataclass(frozen=True)
-class LineWanted:
-    """What a buyer wants of one thing: pieces a piece price, grams a pound price, or charges.
-
-    Honey names the vessel it is in as `drum`: a drum is sold whole, other vessels by weight.
-    """
-
-    kind: str
-    quantity: int
-    unit_price: Decimal
-    size: Size | None = None
-    drum: Place | None = None
-    lot: Lot | None = None
-    description: str = ""
-    discount_cents: int = 0
-
-    @property
-    def gross_cents(self) -> int:
-        """Amount before the discount: quantity times price, half a cent rounding up."""
-        if self.kind == OrderLine.Kind.HONEY:
-            return honey_cents(self.quantity, self.unit_price)
-        return cents_half_up(self.quantity * Fraction(self.unit_price))
-
-    @property
-    def amount_cents(self) -> int:
-        return self.gross_cents - self.discount_cents
+from apiary_sales.orders.rules.lines import (
+    LineWanted,
+    describe,
+    is_whole_drum,
+    size_of,
+    vessel_of,
+)
+from inventory.stock.models import Balance, Item
 
 
 def items_of(lines: Iterable[LineWanted | OrderLine]) -> set[Item]:
     """Return what the ledger counts of these lines, charges left out."""
     lines = list(lines)
-    items = {line.size.item for line in lines if line.kind == OrderLine.Kind.PACKED}
+    items = {size_of(line).item for line in lines if line.kind == OrderLine.Kind.PACKED}
     if any(line.kind == OrderLine.Kind.HONEY for line in lines):
         items.add(Item.objects.honey())
     return items
 
 
-def is_whole_drum(line: LineWanted | OrderLine) -> bool:
-    """Tell whether a line sells a drum to the last gram: then it is reserved and leaves whole."""
-    return line.kind == OrderLine.Kind.HONEY and line.drum.kind == Place.Kind.DRUM
-
-
-def is_reserved(line: OrderLine) -> bool:
-    """Tell whether the goods of a line are promised when the order is taken.
-
-    Honey out of a tank is not: its lot changes with every filling, so it is drawn when it leaves.
-    """
-    return line.kind == OrderLine.Kind.PACKED or is_whole_drum(line)
-
-
-def parameter_of(index: int, name: str) -> str:
-    return f"lines.{index}.{name}"
-
-
-def check(problems: Problems, lines: Sequence[LineWanted]) -> None:
-    """Collect what is wrong with each line, looking at no stock."""
-    if not lines:
-        problems.add("lines", _("Put at least one thing on the order."))
-    elif len(lines) > LINES_MAX:
-        problems.add("lines", _("An order takes up to 200 lines. Make two orders of it."))
-    drums_seen: set[Place] = set()
-    for index, line in enumerate(lines):
-        if _check_goods(problems, index, line, drums_seen):
-            _check_quantity(problems, index, line)
-            _check_price(problems, index, line)
-
-
-def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: set[Place]) -> bool:
-    """Return whether the line names what it sells well enough to look at its figures."""
-    if line.kind not in OrderLine.Kind.values:
-        problems.add(parameter_of(index, "kind"), _("Choose jars, honey, a drum or freight."))
-        return False
-    if line.kind == OrderLine.Kind.PACKED and line.size is None:
-        problems.add(parameter_of(index, "size"), _("Choose the size."))
-        return False
-    if line.kind == OrderLine.Kind.HONEY:
-        if line.drum is None or not line.drum.is_vessel:
-            problems.add(parameter_of(index, "drum"), _("Choose the drum or tank the honey is in."))
-            return False
-        if line.drum in drums_seen:
-            problems.add(
-                parameter_of(index, "drum"),
-                _("%(drum)s is on the list twice. Leave one out.") % {"drum": line.drum.name},
-            )
-        drums_seen.add(line.drum)
-    return True
-
-
-def _check_quantity(problems: Problems, index: int, line: LineWanted) -> None:
-    name = parameter_of(index, "quantity")
-    if line.kind == OrderLine.Kind.HONEY:
-        checks.check_grams(problems, name, line.quantity)
-    else:
-        rules.check_pieces(problems, name, line.quantity)
-
-
-def _check_price(problems: Problems, index: int, line: LineWanted) -> None:
-    price, name = line.unit_price, parameter_of(index, "unit_price")
-    if not Decimal(0) <= price <= UNIT_PRICE_MAX:
-        problems.add(name, _("Enter a price from nothing to a million."))
-    elif price != price.quantize(UNIT_PRICE_STEP):
-        problems.add(name, _("Enter a price with at most four decimals."))
-    elif line.discount_cents < 0:
-        problems.add(parameter_of(index, "discount"), _("A discount can't be less than nothing."))
-    elif line.quantity > 0 and line.discount_cents > line.gross_cents:
-        problems.add(
-            parameter_of(index, "discount"),
-            _("The discount of %(discount)s is more than the line comes to, %(gross)s.")
-            % {
-                "discount": words.money(line.discount_cents),
-                "gross": words.money(line.gross_cents),
-            },
-        )
-
-
-def with_lots(lines: Sequence[LineWanted]) -> list[LineWanted]:
-    """Return the lines with the lot that is in each drum now, where none was named."""
-    nameless = [line.drum for line in lines if is_whole_drum(line) and line.lot is None]
-    lots = {
-        balance.place_id: balance.lot
-        for balance in Balance.objects.filter(
-            place__in=nameless, item__kind=Item.Kind.HONEY, quantity__gt=0
-        ).select_related("lot")
-    }
-    return [
-        replace(line, lot=lots.get(line.drum.pk)) if line.drum in nameless else line
-        for line in lines
-    ]
-
-
 def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
-    """Write the lines of a new order, with the lots their drums hold now, and return them."""
+    """Write the lines of a new order, with the lots now in their drums, and return them."""
     return OrderLine.objects.bulk_create(
         OrderLine(
             order=order,
@@ -175,44 +38,20 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
             discount_cents=line.discount_cents,
             amount_cents=line.amount_cents,
         )
-        for line in with_lots(wanted)
+        for line in _with_lots(wanted)
     )
 
 
-def honey_cents(grams: int, unit_price: Decimal) -> int:
-    """Return what grams of honey come to at a price a pound, half a cent rounding up.
-
-    Grams become pounds by the exact pound of 453.59237 g.
-    """
-    return cents_half_up(Fraction(grams) / Fraction(POUND_GRAMS) * Fraction(unit_price))
-
-
-def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decimal:
-    """Return the pounds to print: the coarsest that multiply out to the amount, where one does."""
-    pounds = Decimal(grams) / POUND_GRAMS
-    steps = [pounds.quantize(step) for step in POUND_STEPS]
-    for shown in steps:
-        if cents_half_up(shown * unit_price) == gross_cents:
-            return shown
-    return steps[0]
-
-
-def printed_pounds(grams: int, unit_price: Decimal) -> Decimal:
-    """Return the pounds that are printed of so much honey at a price a pound."""
-    return pounds_to_print(grams, unit_price, honey_cents(grams, unit_price))
-
-
-def describe(line: LineWanted) -> str:
-    """Name a line as it is printed: "One pound", "Drum 7: Clover, White, 17.4 %"."""
-    if line.kind == OrderLine.Kind.PACKED:
-        return line.size.name
-    if line.kind != OrderLine.Kind.HONEY:
-        return str(OrderLine.Kind(line.kind).label).capitalize()
-    if line.lot is None:
-        return line.drum.name
-    traits = [
-        line.lot.floral_source,
-        line.lot.colour_class,
-        f"{line.lot.moisture_percent.normalize():f}\N{NO-BREAK SPACE}%",
+def _with_lots(lines: Sequence[LineWanted]) -> list[LineWanted]:
+    """Return the lines with the lot that is in each drum now, where none was named."""
+    nameless = [vessel_of(line) for line in lines if is_whole_drum(line) and line.lot is None]
+    lots = {
+        balance.place_id: balance.lot
+        for balance in Balance.objects.filter(
+            place__in=nameless, item__kind=Item.Kind.HONEY, quantity__gt=0
+        ).select_related("lot")
+    }
+    return [
+        replace(line, lot=lots.get(line.drum.pk)) if line.drum and line.drum in nameless else line
+        for line in lines
     ]
-    return f"{line.drum.name}: {', '.join(trait for trait in traits if trait)}"

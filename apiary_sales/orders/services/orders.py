@@ -1,6 +1,6 @@
 """Orders: taken, filled, cancelled and taken back; and sales at the stand."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -13,17 +13,18 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.errors import OverCreditLimit
 from apiary_sales.orders.models import (
     Fulfilment,
+    FulfilmentLine,
     Order,
     OrderEvent,
     OrderLine,
     Reservation,
 )
-from apiary_sales.orders.queries import credit
-from apiary_sales.orders.queries.credit import Credit
+from apiary_sales.orders.rules import lines as rules
+from apiary_sales.orders.rules.credit import Credit
+from apiary_sales.orders.rules.lines import LineWanted, vessel_of
 from apiary_sales.orders.services import fulfilments, reservations
 from apiary_sales.orders.services import lines as order_lines
-from apiary_sales.orders.services.fulfilments import Taken
-from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.orders.services.fulfilments import TakenGoods
 from inventory.shared import words
 from inventory.shared.errors import (
     BadValue,
@@ -36,10 +37,9 @@ from inventory.shared.errors import (
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import honey, ledger
+from inventory.stock.services import honey, ledger, places
 
 __all__ = [
-    "LineWanted",
     "cancel",
     "drums_back",
     "fulfil",
@@ -51,8 +51,6 @@ __all__ = [
 
 # Nobody orders or quotes further ahead; it is a slip in the year.
 DAYS_AHEAD_MAX = timedelta(days=366)
-
-FILLABLE = (Order.Status.OPEN, Order.Status.PART_FILLED)
 
 
 @transaction.atomic
@@ -86,11 +84,11 @@ def take(
         problems.add("wanted_on", _("The day it is wanted lies before the order."))
     elif wanted_on:
         check_not_far(problems, "wanted_on", wanted_on)
-    order_lines.check(problems, lines)
+    rules.check(problems, lines)
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     refuse_repeat(Order, key)
-    credit_before = credit.of(customer)
+    credit_before = Order.objects.credit_of(customer)
     order = make(
         customer=customer,
         channel=channel,
@@ -102,7 +100,7 @@ def take(
         created_by=created_by,
         idempotency_key=key,
     )
-    reservations.hold(order_lines.make(order, lines))
+    reservations.reserve(order_lines.make(order, lines), parameter="lines")
     # What is not there is told first: no tick helps against it.
     if not over_limit:
         check_credit(credit_before, sum(line.amount_cents for line in lines))
@@ -122,11 +120,12 @@ def fulfil(
 
     The reservation is released and the sale posted in one posting. A drum leaves whole; with it go
     its deposit or price, and where there is one the drum is taken out of use until it comes back.
-    Raises `NotAllowedNow`, `BadValue`, `LotOnHold`, `NotEnoughHoney`, `AlreadyRecorded`.
+    Raises `NotAllowedNow`, `AlreadyRecorded`, and `BadValue`, `LotOnHold` or `NotEnoughHoney` at
+    `quantities.<key>`.
     """
     order = lock(order)
     refuse_repeat(Fulfilment, key)
-    if order.status not in FILLABLE:
+    if order.status not in Order.OPEN_STATUSES:
         raise NotAllowedNow(
             _("Order %(order)s is %(status)s: there is nothing to fill.")
             % {"order": order.number, "status": order.get_status_display()}
@@ -153,7 +152,7 @@ def fulfil(
         filled_on=filled_on,
         key=key,
     )
-    _set_drums_active(_drums_that_leave(lines, wanted), False)
+    places.send_away(_drums_that_leave(lines, wanted))
     _save_status(order, _status_by(lines))
     return fulfilment
 
@@ -194,11 +193,11 @@ def sell_now(
     Raises `BadValue`, `NotEnoughStock`, `AlreadyRecorded`.
     """
     problems = Problems()
-    order_lines.check(problems, lines)
+    rules.check(problems, lines)
     for index, line in enumerate(lines):
         if line.kind == OrderLine.Kind.HONEY:
             problems.add(
-                order_lines.parameter_of(index, "kind"),
+                rules.parameter_of(index, "kind"),
                 _("Honey in bulk is not sold at the stand. Take an order for it."),
             )
     if place.kind not in Place.STORES:
@@ -284,7 +283,7 @@ def take_back(
         line = filled[row.order_line_id]
         line.filled -= row.quantity
         if line.kind == OrderLine.Kind.HONEY:
-            _check_may_return(line.drum, row.lot)
+            _check_may_return(vessel_of(line), row.lot)
     reversal = None
     if fulfilment.posting:
         reversal = ledger.reverse(
@@ -294,7 +293,7 @@ def take_back(
     fulfilment.save(update_fields=["is_taken_back"])
     fulfilments.update_lines(lines)
     goods = [filled[row.order_line_id] for row in rows]
-    _set_drums_active([line.drum for line in goods if order_lines.is_whole_drum(line)], True)
+    places.take_back(vessel_of(line) for line in goods if rules.is_whole_drum(line))
     if order.channel == Order.Channel.STAND or _was_cancelled(order):
         any_left = any(line.filled for line in lines)
         _save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
@@ -317,7 +316,7 @@ def drums_back(
     order = lock(order)
     refuse_repeat(OrderEvent, key)
     away = {
-        line.drum for line in lines_of(order) if line.filled and order_lines.is_whole_drum(line)
+        vessel_of(line) for line in lines_of(order) if line.filled and rules.is_whole_drum(line)
     }
     problems = Problems()
     if not drums:
@@ -332,7 +331,7 @@ def drums_back(
         elif Place.objects.get(pk=drum.pk).is_active:
             problems.add("drums", _("%(drum)s is back already.") % {"drum": drum.name})
     problems.raise_any()
-    _set_drums_active(drums, True)
+    places.take_back(drums)
     names = ", ".join(drum.name for drum in drums)
     return note_event(order, OrderEvent.Kind.DRUMS_BACK, by=received_by, key=key, note=names)
 
@@ -347,7 +346,7 @@ def is_billed(fulfilment: Fulfilment) -> bool:
 
 
 def lock(order: Order) -> Order:
-    """Hold the order's row until the transaction ends, and return it as it is now."""
+    """Lock the order's row until the transaction ends, and return it as it is now."""
     return Order.objects.select_for_update(no_key=True).get(pk=order.pk)
 
 
@@ -364,7 +363,7 @@ def make(**fields: Any) -> Order:
         raise
 
 
-def note_event(order: Order, kind: str, *, by: Any, key: str, note: str = "") -> OrderEvent:
+def note_event(order: Order, kind: str, *, by: Person, key: str, note: str = "") -> OrderEvent:
     return OrderEvent.objects.create(
         order=order, kind=kind, recorded_by=by, idempotency_key=key, note=note.strip()[:300]
     )
@@ -412,26 +411,32 @@ def _wanted(lines: list[OrderLine], quantities: dict[int, int] | None) -> dict[O
     known = {line.pk: line for line in lines}
     for pk, quantity in quantities.items():
         if pk not in known:
-            problems.add(None, _("That line is not on this order. Open the order again."))
-        elif quantity < 0 or quantity > known[pk].to_fill:
-            problems.add(f"line_{pk}", _too_many(known[pk], quantity))
-        elif quantity and order_lines.is_whole_drum(known[pk]) and quantity != known[pk].to_fill:
             problems.add(
-                f"line_{pk}",
-                _("%(drum)s leaves whole or not at all.") % {"drum": known[pk].drum.name},
+                _quantity_of(pk), _("That line is not on this order. Open the order again.")
+            )
+        elif quantity < 0 or quantity > known[pk].to_fill:
+            problems.add(_quantity_of(pk), _too_many(known[pk], quantity))
+        elif quantity and rules.is_whole_drum(known[pk]) and quantity != known[pk].to_fill:
+            problems.add(
+                _quantity_of(pk),
+                _("%(drum)s leaves whole or not at all.") % {"drum": vessel_of(known[pk]).name},
             )
         elif quantity:
             wanted[known[pk]] = quantity
-    drums = [line.drum for line in wanted if order_lines.is_whole_drum(line)]
+    drums = [vessel_of(line) for line in wanted if rules.is_whole_drum(line)]
     for line in lines:
-        if line.kind in order_lines.DRUM_CHARGES and line.pk not in quantities and line.to_fill:
+        if line.kind in rules.DRUM_CHARGES and line.pk not in quantities and line.to_fill:
             follows = drums.count(line.drum) if line.drum else len(drums)
             if follows:
                 wanted[line] = min(line.to_fill, follows)
     if not problems and not wanted:
-        problems.add(None, _("Enter how much of which line is handed over."))
+        problems.add("quantities", _("Enter how much of which line is handed over."))
     problems.raise_any()
     return wanted
+
+
+def _quantity_of(line: int) -> str:
+    return f"quantities.{line}"
 
 
 def _too_many(line: OrderLine, quantity: int) -> str:
@@ -449,31 +454,31 @@ def _too_many(line: OrderLine, quantity: int) -> str:
     }
 
 
-def _take_goods(wanted: dict[OrderLine, int]) -> list[Taken]:
+def _take_goods(wanted: dict[OrderLine, int]) -> list[TakenGoods]:
     """Return where the goods are taken from: what is reserved, or a tank for honey by weight."""
     promised: dict[int, list[Reservation]] = {}
     for reservation in reservations.of(wanted):
         promised.setdefault(reservation.line_id, []).append(reservation)
     problems, taken = Problems(), []
     for line, quantity in wanted.items():
-        name = f"line_{line.pk}"
+        name = _quantity_of(line.pk)
         try:
-            if order_lines.is_reserved(line):
+            if rules.is_reserved(line):
                 taken += _take_reserved(line, quantity, promised.get(line.pk, []), name)
             elif line.kind == OrderLine.Kind.HONEY:
                 portion = honey.take(
-                    source=line.drum, grams=quantity, parameter=name, source_parameter=name
+                    source=vessel_of(line), grams=quantity, parameter=name, source_parameter=name
                 )
                 reservations.check_not_on_hold(portion.lot, name)
                 bulk = Item.objects.honey()
-                taken.append(Taken(line, bulk, line.drum, portion.lot, quantity))
+                taken.append(TakenGoods(line, bulk, vessel_of(line), portion.lot, quantity))
         except HouseError as error:
             problems.add_error(error)
     problems.raise_any()
     return taken
 
 
-def _check_not_before(filled_on: date | None, taken: list[Taken]) -> None:
+def _check_not_before(filled_on: date | None, taken: list[TakenGoods]) -> None:
     """Refuse a day on which the goods were not made yet."""
     youngest = max((goods.lot for goods in taken if goods.lot), key=_made_on, default=None)
     if filled_on and youngest and filled_on < youngest.made_on:
@@ -490,7 +495,7 @@ def _made_on(lot: Lot) -> date:
 
 def _take_reserved(
     line: OrderLine, quantity: int, promised: list[Reservation], name: str
-) -> list[Taken]:
+) -> list[TakenGoods]:
     taken = []
     for reservation in promised:
         part = min(quantity, reservation.quantity)
@@ -498,23 +503,23 @@ def _take_reserved(
             break
         balance = reservation.balance
         reservations.check_not_on_hold(balance.lot, name)
-        taken.append(Taken(line, balance.item, balance.place, balance.lot, part, reservation))
+        taken.append(TakenGoods(line, balance.item, balance.place, balance.lot, part, reservation))
         quantity -= part
     return taken
 
 
-def _take_free(lines: list[OrderLine], place: Place) -> list[Taken]:
+def _take_free(lines: list[OrderLine], place: Place) -> list[TakenGoods]:
     problems, picker, taken = Problems(), reservations.Picker([place], at=place), []
     for index, line in enumerate(lines):
         if line.kind != OrderLine.Kind.PACKED:
             continue
         try:
-            picked = picker.pick(line, order_lines.parameter_of(index, "quantity"))
+            picked = picker.pick(line, rules.parameter_of(index, "quantity"))
         except NotEnoughStock as error:
             problems.add_error(error)
         else:
             taken += [
-                Taken(line, balance.item, place, balance.lot, part) for balance, part in picked
+                TakenGoods(line, balance.item, place, balance.lot, part) for balance, part in picked
             ]
     problems.raise_any()
     return taken
@@ -522,19 +527,15 @@ def _take_free(lines: list[OrderLine], place: Place) -> list[Taken]:
 
 def _drums_that_leave(lines: list[OrderLine], wanted: dict[OrderLine, int]) -> list[Place]:
     """Return the drums handed over now that go out of the house with their honey."""
-    charged = {line.drum for line in lines if line.kind in order_lines.DRUM_CHARGES}
+    charged = {line.drum for line in lines if line.kind in rules.DRUM_CHARGES}
     return [
-        line.drum
+        vessel_of(line)
         for line in wanted
-        if order_lines.is_whole_drum(line) and (line.drum in charged or None in charged)
+        if rules.is_whole_drum(line) and (line.drum in charged or None in charged)
     ]
 
 
-def _set_drums_active(drums: Iterable[Place], is_active: bool) -> None:
-    Place.objects.filter(pk__in=[drum.pk for drum in drums]).update(is_active=is_active)
-
-
-def _check_may_return(vessel: Place, lot: Lot) -> None:
+def _check_may_return(vessel: Place, lot: Lot | None) -> None:
     there = Balance.objects.in_vessel(vessel)
     if there and (vessel.kind == Place.Kind.DRUM or there.lot != lot):
         raise CannotReverse(
@@ -543,7 +544,9 @@ def _check_may_return(vessel: Place, lot: Lot) -> None:
         )
 
 
-def _reserve_again(fulfilment: Fulfilment, rows: list, lines: dict[int, OrderLine]) -> None:
+def _reserve_again(
+    fulfilment: Fulfilment, rows: list[FulfilmentLine], lines: dict[int, OrderLine]
+) -> None:
     """Promise what came back to the lines it came back from, where it came back to."""
     if fulfilment.posting is None:
         return
@@ -555,7 +558,7 @@ def _reserve_again(fulfilment: Fulfilment, rows: list, lines: dict[int, OrderLin
     promises = []
     for row in rows:
         line, wanted = lines[row.order_line_id], row.quantity
-        if not order_lines.is_reserved(line):
+        if not rules.is_reserved(line):
             continue
         [item] = order_lines.items_of([line])
         for posted, there in came_back.items():
@@ -564,7 +567,7 @@ def _reserve_again(fulfilment: Fulfilment, rows: list, lines: dict[int, OrderLin
                 came_back[posted] -= part
                 wanted -= part
                 promises.append((line, ledger.ReservedStock(item, posted.place, row.lot, part)))
-    reservations.keep(promises)
+    reservations.add(promises)
 
 
 def _was_cancelled(order: Order) -> bool:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from typing import cast
 
 from django.db import transaction
 from django.utils import timezone
@@ -11,16 +12,16 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.errors import QuoteExpired
 from apiary_sales.orders.models import Order, OrderEvent, OrderLine
-from apiary_sales.orders.queries import credit
+from apiary_sales.orders.rules import lines as rules
+from apiary_sales.orders.rules.lines import LineWanted, parameter_of
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services import orders, reservations
-from apiary_sales.orders.services.lines import LineWanted
 from inventory.shared.errors import HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import ledger
 
-__all__ = ["LineWanted", "accept", "quote"]
+__all__ = ["accept", "quote"]
 
 
 @transaction.atomic
@@ -35,7 +36,7 @@ def quote(
 ) -> Order:
     """Offer goods at a price until a day; nothing is reserved. Return the quote.
 
-    Drums must be there and free today, and are offered with all they hold.
+    Drums must be there and free today, and are offered with all that is in them.
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `LotOnHold`, `AlreadyRecorded`.
     """
     problems = Problems()
@@ -43,7 +44,7 @@ def quote(
     if valid_until < timezone.localdate():
         problems.add("valid_until", _("The day it is valid until is past."))
     orders.check_not_far(problems, "valid_until", valid_until)
-    order_lines.check(problems, lines)
+    rules.check(problems, lines)
     problems.raise_any()
     refuse_repeat(Order, key)
     order = orders.make(
@@ -59,7 +60,7 @@ def quote(
     for index, line in enumerate(order_lines.make(order, lines)):
         if line.kind == OrderLine.Kind.HONEY:
             try:
-                reservations.find_honey(line, order_lines.parameter_of(index, "drum"))
+                reservations.find_honey(line, parameter_of(index, "drum"))
             except HouseError as error:
                 problems.add_error(error)
     problems.raise_any()
@@ -97,10 +98,11 @@ def accept(
         )
     lines = orders.lines_of(order)
     ledger.lock_items(order_lines.items_of(lines))
-    reservations.hold(lines)
+    reservations.reserve(lines)
     if not over_limit:
-        # The order counts as a quote until its status is saved.
-        orders.check_credit(credit.of(order.customer), sum(line.amount_cents for line in lines))
+        # The order counts as a quote until its status is saved; a quote is always somebody's.
+        before = Order.objects.credit_of(cast(Customer, order.customer))
+        orders.check_credit(before, sum(line.amount_cents for line in lines))
     order.status = Order.Status.OPEN
     order.save(update_fields=["status"])
     orders.note_event(order, OrderEvent.Kind.ACCEPTED, by=accepted_by, key=key)

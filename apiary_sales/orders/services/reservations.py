@@ -5,12 +5,14 @@ the order's row and the items of its lines locked.
 """
 
 from collections.abc import Iterable, Sequence
+from typing import cast
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine, Reservation
-from apiary_sales.orders.services import lines as order_lines
+from apiary_sales.orders.rules.lines import is_whole_drum, size_of, vessel_of
+from inventory.bottling.models import Size
 from inventory.shared import words
 from inventory.shared.errors import (
     HouseError,
@@ -28,38 +30,43 @@ from inventory.stock.services import ledger, stores
 Promise = tuple[OrderLine, ledger.ReservedStock]
 
 
-def hold(lines: Sequence[OrderLine]) -> None:
-    """Promise the goods of every line of a new order, or nothing at all.
+def reserve(lines: Sequence[OrderLine], *, parameter: str | None = None) -> None:
+    """Promise the goods of every line of a new order, or none of them.
 
-    Raises `NotEnoughStock`, `NotEnoughHoney`, `StockReserved`, `LotOnHold` or `NotAllowedNow` at
-    `lines.<position>.quantity` or `.drum`, one for each line that can't be promised.
+    Raises `NotEnoughStock`, `NotEnoughHoney`, `StockReserved`, `LotOnHold` or `NotAllowedNow`, one
+    for each line that can't be promised: at `<parameter>.<position>.quantity` or `.drum` where the
+    caller was given the lines as that parameter.
     """
+
+    def parameter_of(index: int, name: str) -> str | None:
+        return parameter and f"{parameter}.{index}.{name}"
+
     problems, picker = Problems(), Picker(shelves())
     promises: list[Promise] = []
     for index, line in enumerate(lines):
         try:
             if line.kind == OrderLine.Kind.PACKED:
-                picked = picker.pick(line, order_lines.parameter_of(index, "quantity"))
-                promises += [(line, as_hold(balance, taken)) for balance, taken in picked]
+                picked = picker.pick(line, parameter_of(index, "quantity"))
+                promises += [(line, as_stock(balance, taken)) for balance, taken in picked]
             elif line.kind == OrderLine.Kind.HONEY:
-                there = find_honey(line, order_lines.parameter_of(index, "drum"))
-                if order_lines.is_whole_drum(line):
-                    promises.append((line, as_hold(there, line.quantity)))
+                there = find_honey(line, parameter_of(index, "drum"))
+                if is_whole_drum(line):
+                    promises.append((line, as_stock(there, line.quantity)))
         except HouseError as error:
             problems.add_error(error)
     problems.raise_any()
-    keep(promises)
+    add(promises)
 
 
-def keep(promises: Sequence[Promise]) -> None:
+def add(promises: Sequence[Promise]) -> None:
     """Promise these quantities to these lines, on top of what they are promised already."""
-    balances = ledger.reserve(hold for _line, hold in promises) if promises else []
-    known = {(row.line_id, row.balance_id): row for row in of(line for line, _hold in promises)}
-    for (line, hold), balance in zip(promises, balances, strict=True):
+    balances = ledger.reserve(stock for _line, stock in promises) if promises else []
+    known = {(row.line_id, row.balance_id): row for row in of(line for line, _stock in promises)}
+    for (line, stock), balance in zip(promises, balances, strict=True):
         row = known.setdefault(
             (line.pk, balance.pk), Reservation(line=line, balance=balance, quantity=0)
         )
-        row.quantity += hold.quantity
+        row.quantity += stock.quantity
         row.save()
 
 
@@ -70,34 +77,34 @@ def release(lines: Iterable[OrderLine]) -> None:
 
 def _release(promised: Sequence[Reservation]) -> None:
     if promised:
-        ledger.release(as_hold(row.balance, row.quantity) for row in promised)
+        ledger.release(as_stock(row.balance, row.quantity) for row in promised)
         Reservation.objects.filter(pk__in=[row.pk for row in promised]).delete()
 
 
 def repick(lines: Sequence[OrderLine]) -> list[Lot]:
     """Promise jars of other lots in place of those on hold by now; return the lots given up.
 
-    Raises `NotEnoughStock` at `line_<key>`, and then nothing is changed.
+    Raises `NotEnoughStock`, and then nothing is changed.
     """
     known = {line.pk: line for line in lines if line.kind == OrderLine.Kind.PACKED}
-    held = [row for row in of(known.values()) if row.balance.lot.is_on_hold]
+    held = [row for row in of(known.values()) if row.lot.is_on_hold]
     problems, picker = Problems(), Picker(shelves())
     promises: list[Promise] = []
     for row in held:
         line = known[row.line_id]
         try:
-            picked = picker.pick(line, f"line_{line.pk}", row.quantity)
+            picked = picker.pick(line, None, row.quantity)
         except NotEnoughStock as error:
             problems.add_error(error)
         else:
-            promises += [(line, as_hold(balance, taken)) for balance, taken in picked]
+            promises += [(line, as_stock(balance, taken)) for balance, taken in picked]
     problems.raise_any()
     _release(held)
-    keep(promises)
-    return list(dict.fromkeys(row.balance.lot for row in held))
+    add(promises)
+    return list(dict.fromkeys(row.lot for row in held))
 
 
-def of(lines: Iterable[OrderLine]):
+def of(lines: Iterable[OrderLine]) -> QuerySet[Reservation]:
     """Return what is promised to these lines, oldest lot first."""
     return (
         Reservation.objects.filter(line__in=list(lines))
@@ -106,7 +113,7 @@ def of(lines: Iterable[OrderLine]):
     )
 
 
-def as_hold(balance: Balance, quantity: int) -> ledger.ReservedStock:
+def as_stock(balance: Balance, quantity: int) -> ledger.ReservedStock:
     return ledger.ReservedStock(balance.item, balance.place, balance.lot, quantity)
 
 
@@ -124,12 +131,12 @@ def shelves() -> list[Place]:
     return list(Place.objects.filter(kind__in=Place.STORES, is_active=True))
 
 
-def check_not_on_hold(lot, name: str) -> None:
+def check_not_on_hold(lot: Lot | None, parameter: str | None) -> None:
     if lot is not None and lot.is_on_hold:
         raise LotOnHold(
             _("Lot %(lot)s is on hold and can't be sold: %(reason)s")
             % {"lot": lot.code, "reason": lot.hold_reason or _("no reason was given")},
-            parameter=name,
+            parameter=parameter,
         )
 
 
@@ -142,7 +149,7 @@ class Picker:
         self._given: dict[int, int] = {}
 
     def pick(
-        self, line: OrderLine, name: str, quantity: int | None = None
+        self, line: OrderLine, parameter: str | None, quantity: int | None = None
     ) -> list[tuple[Balance, int]]:
         """Return the balances to take the line, or so much of it, from, oldest lot first.
 
@@ -150,7 +157,7 @@ class Picker:
         """
         asked = line.quantity if quantity is None else quantity
         picked, wanted = [], asked
-        for balance in stores.free_at(line.size.item, self._places):
+        for balance in stores.free_at(size_of(line).item, self._places):
             given = self._given.get(balance.pk, 0)
             taken = min(wanted, balance.free - given)
             if taken > 0:
@@ -159,10 +166,12 @@ class Picker:
                 wanted -= taken
             if wanted == 0:
                 return picked
-        raise self._not_enough(line, asked, asked - wanted, name)
+        raise self._not_enough(size_of(line), asked, asked - wanted, parameter)
 
-    def _not_enough(self, line: OrderLine, asked: int, free: int, name: str) -> NotEnoughStock:
-        balances = Balance.objects.filter(item=line.size.item, place__in=self._places)
+    def _not_enough(
+        self, size: Size, asked: int, free: int, parameter: str | None
+    ) -> NotEnoughStock:
+        balances = Balance.objects.filter(item=size.item, place__in=self._places)
         promised = balances.aggregate(pieces=Sum("reserved"))["pieces"] or 0
         if self._at is not None and promised:
             sentence = _(
@@ -182,51 +191,53 @@ class Picker:
                 "Take fewer, or plan a bottling run."
             )
         figures = {
-            "size": line.size.name,
+            "size": size.name,
             "asked": words.pieces(asked),
             "free": words.pieces(free),
             "promised": words.pieces(promised),
             "place": self._at.name if self._at else "",
         }
-        return NotEnoughStock(sentence % figures, parameter=name, asked=asked, there=free)
+        return NotEnoughStock(sentence % figures, parameter=parameter, asked=asked, there=free)
 
 
-def find_honey(line: OrderLine, name: str) -> Balance:
+def find_honey(line: OrderLine, parameter: str | None) -> Balance:
     """Return the honey a line is to be taken from, when it is there, free and as agreed."""
-    drum, there = line.drum, Balance.objects.in_vessel(line.drum)
+    drum = vessel_of(line)
+    there = Balance.objects.in_vessel(drum)
     figures = {"drum": drum.name}
     if there is None or not drum.is_active:
         raise NotEnoughHoney(
             _("%(drum)s is empty or gone. Choose another.") % figures,
-            parameter=name,
+            parameter=parameter,
             asked=line.quantity,
             there=0,
         )
-    check_not_on_hold(there.lot, name)
-    if order_lines.is_whole_drum(line):
+    lot = cast(Lot, there.lot)
+    check_not_on_hold(lot, parameter)
+    if is_whole_drum(line):
         if there.reserved:
             taken_by = Reservation.objects.filter(balance=there).select_related("line__order")
             raise StockReserved(
                 _("%(drum)s is reserved for order %(order)s. Choose another.")
                 % {**figures, "order": ", ".join(row.line.order.number for row in taken_by)},
-                parameter=name,
+                parameter=parameter,
             )
-        if there.quantity != line.quantity or (line.lot and line.lot != there.lot):
+        if there.quantity != line.quantity or (line.lot and line.lot != lot):
             now, agreed = words.pounds_apart(there.quantity, line.quantity)
             raise NotAllowedNow(
                 _(
                     "%(drum)s holds %(there)s of lot %(lot)s now; %(asked)s was agreed. "
                     "Quote it again."
                 )
-                % {**figures, "there": now, "asked": agreed, "lot": there.lot.code},
-                parameter=name,
+                % {**figures, "there": now, "asked": agreed, "lot": lot.code},
+                parameter=parameter,
             )
     elif there.free < line.quantity:
         asked, free = words.pounds_apart(line.quantity, there.free)
         raise NotEnoughHoney(
             _("Not enough honey: %(asked)s asked for, %(drum)s has %(there)s free.")
             % {**figures, "asked": asked, "there": free},
-            parameter=name,
+            parameter=parameter,
             asked=line.quantity,
             there=there.free,
         )

@@ -8,7 +8,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from apiary_sales.orders.services import lines
+from apiary_sales.orders.rules import lines
 
 register = template.Library()
 

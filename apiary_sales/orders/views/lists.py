@@ -9,9 +9,10 @@ from django.views.decorators.vary import vary_on_headers
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
-from apiary_sales.orders.models import Order
+from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import orders, stock, trace
 from inventory.bottling.models import Size
+from inventory.shared.htmx import HtmxRequest
 from inventory.stock.models import Lot
 
 PAGE_SIZE = 30
@@ -26,7 +27,9 @@ def selling(request: HttpRequest) -> HttpResponse:
     context = {
         "asked": asked,
         "is_filtered": any(asked.values()),
-        "statuses": [choice for choice in Order.Status.choices if choice[0] not in orders.OPEN],
+        "statuses": [
+            choice for choice in Order.Status.choices if choice[0] not in Order.OPEN_STATUSES
+        ],
         "channels": Order.Channel.choices,
         "today": timezone.localdate(),
     }
@@ -87,7 +90,7 @@ def customer_orders(request: HttpRequest, pk: int) -> HttpResponse:
             "customer": customer,
             "page": page,
             "found": orders.rows(page),
-            "open_cents": orders.open_cents(customer),
+            "open_cents": OrderLine.objects.open_cents(customer),
         },
     )
 
@@ -95,7 +98,7 @@ def customer_orders(request: HttpRequest, pk: int) -> HttpResponse:
 @sees_buyers
 @require_safe
 @vary_on_headers("HX-Request")
-def lot_buyers(request: HttpRequest, code: str) -> HttpResponse:
+def lot_buyers(request: HtmxRequest, code: str) -> HttpResponse:
     """Who got honey of a lot: a part of the lot's page, or a page of its own without script."""
     lot = get_object_or_404(Lot, code=code)
     template_name = "orders/_lot_buyers.html" if request.htmx else "orders/lot_buyers.html"

@@ -20,7 +20,7 @@ from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
 from apiary_sales.orders.queries.drums import figures
-from apiary_sales.orders.services import lines as order_lines
+from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.services import orders
 from inventory.shared import documents
 from inventory.shared.forms.acts import ActForm
@@ -40,7 +40,7 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
         "lines": lines,
         "figures": figures(lines, on=order.placed_on) if is_bulk else None,
         "is_late": found.is_late(order, timezone.localdate()),
-        "is_open": order.status in found.OPEN,
+        "is_open": order.status in Order.OPEN_STATUSES,
         "is_quote": order.status == Order.Status.QUOTED,
         "has_reservations": any(line.reservations.all() for line in lines),
         "held": _held(order),
@@ -152,7 +152,7 @@ class OrderFulfilView(OrderActView):
 
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
-        has_drums = any(order_lines.is_whole_drum(line) for line, _field in context["form"].rows())
+        has_drums = any(rules.is_whole_drum(line) for line, _field in context["form"].rows())
         return {**context, "has_drums": has_drums, "held": _held(self.order)}
 
     def form_valid(self, form):
@@ -283,7 +283,7 @@ def _customer(typed) -> Customer | None:
 def _total(form: OrderForm) -> dict[str, Any]:
     lines = form.lines if form.is_bound else []
     return {
-        "total_lines": [(line, order_lines.describe(line)) for line in lines],
+        "total_lines": [(line, rules.describe(line)) for line in lines],
         "total_cents": sum(line.amount_cents for line in lines),
     }
 
@@ -295,16 +295,16 @@ def _held(order: Order) -> list[tuple[OrderLine, Reservation]]:
         for line in order.lines.all()
         if line.kind == OrderLine.Kind.PACKED
         for reservation in line.reservations.all()
-        if reservation.balance.lot.is_on_hold
+        if reservation.lot.is_on_hold
     ]
 
 
 def _drums_away(order: Order):
     """Return the drums of an order that are out of the house."""
     drums = [
-        line.drum_id
+        rules.vessel_of(line).pk
         for line in order.lines.all()
-        if line.filled and order_lines.is_whole_drum(line)
+        if line.filled and rules.is_whole_drum(line)
     ]
     return Place.objects.filter(pk__in=drums, is_active=False)
 

@@ -13,7 +13,7 @@ from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.quotes import AcceptForm, PickForm, QuoteForm
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.orders.queries import credit, drums
+from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.services import quotes
 from apiary_sales.orders.views.orders import OrderActView, order_url
@@ -84,7 +84,7 @@ class QuoteCreateView(ActView):
             try:
                 chosen = drums.pick(self.offers, form.wanted)
             except HouseError as error:
-                form.add_error(error.parameter, error.message)
+                form.refuse(error)
             else:
                 picked = {f"drum_{offer.drum.pk}": True for offer in chosen}
         return form, picked
@@ -144,7 +144,8 @@ class QuoteAcceptView(OrderActView):
     form_class = AcceptForm
 
     def get_context_data(self, **kwargs):
-        over_limit = credit.of(self.order.customer).warning(self.order.total_cents)
+        credit = Order.objects.credit_of(self.order.customer)
+        over_limit = credit.warning(self.order.total_cents)
         return {**super().get_context_data(**kwargs), "over_limit": over_limit}
 
     def act(self, data: dict[str, Any]) -> Order:

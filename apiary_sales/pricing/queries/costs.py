@@ -17,7 +17,7 @@ from decimal import ROUND_CEILING, Decimal
 from fractions import Fraction
 from typing import cast
 
-from django.db.models import QuerySet, Sum
+from django.db.models import QuerySet
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
@@ -25,8 +25,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules.prices import PriceList
-from inventory.bottling.models import BottlingRun, Size, SizePart
-from inventory.bottling.queries import parts as part_queries
+from inventory.bottling.models import BottlingRun, PartReceipt, Size, SizePart
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.money import cents_half_up
@@ -468,14 +467,7 @@ def _parts(sizes: tuple[Size, ...]) -> dict[int, tuple[SizePart, ...]]:
 
 def _part_costs(on: date) -> dict[int, Fraction]:
     """Return what one of each part cost in cents, averaged over its receipts that count."""
-    sums = (
-        part_queries.standing_receipts()
-        .filter(received_on__lte=on)
-        .values("part")
-        .order_by("part")
-        .annotate(cents=Sum("cost_cents"), count=Sum("pieces"))
-    )
-    return {row["part"]: Fraction(row["cents"], row["count"]) for row in sums}
+    return PartReceipt.objects.filter(received_on__lte=on).average_costs()
 
 
 def runs_recorded(on: date) -> QuerySet[BottlingRun]:

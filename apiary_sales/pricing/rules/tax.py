@@ -1,4 +1,4 @@
-"""Sales tax: the rates that hold together, and the two ways of rounding it.
+"""Sales tax: the rate on each kind of goods, and the two ways of rounding it.
 
 Rounding (Streamlined Sales and Use Tax Agreement, rounding rule, as enacted for example in R.I.
 Gen. Laws 44-18.1-25): tax is computed to the third decimal and rounded up to the next cent when

@@ -1,23 +1,19 @@
-"""Set what selling takes from the price, and the work on a piece nobody has timed in a run yet."""
+"""Set what selling through a channel takes from the price."""
 
-from collections.abc import Mapping
 from decimal import Decimal
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from apiary_sales.pricing.models import ChannelCost, FillingTime
-from inventory.bottling.models import Size
+from apiary_sales.pricing.models import ChannelCost
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import Problems
 
-# Nobody works an hour on one jar.
-MINUTES_MAX = Decimal(60)
 PIECE_CENTS_MAX = 100_000
 
 
 @transaction.atomic
-def set_channel_cost(
+def set_cost(
     *,
     channel: str,
     discount_percent: Decimal,
@@ -43,24 +39,3 @@ def set_channel_cost(
     row.per_pound = per_pound
     save_checked(row)
     return row
-
-
-@transaction.atomic
-def set_filling_times(minutes: Mapping[Size, Decimal | None]) -> None:
-    """Set the minutes of work on one piece of each size; None when nobody knows.
-
-    Raises `BadValue`, at `minutes.<code of the size>`.
-    """
-    problems = Problems()
-    for size, each in minutes.items():
-        if each is not None and not 0 <= each <= MINUTES_MAX:
-            problems.add(
-                f"minutes.{size.code}",
-                _("%(size)s: enter from 0 to 60 minutes for one piece.") % {"size": size.name},
-            )
-    problems.raise_any()
-    for size, each in minutes.items():
-        if each is None:
-            FillingTime.objects.filter(size=size).delete()
-        else:
-            FillingTime.objects.update_or_create(size=size, defaults={"minutes_each": each})

@@ -106,7 +106,9 @@ def set_size(
             )
         except HouseError as error:
             for problem in error.problems:
-                problem.parameter = f"wanted.{tier}.{problem.parameter}"
+                # A problem of both prices together names none of the two.
+                name = f".{problem.parameter}" if problem.parameter else ""
+                problem.parameter = f"wanted.{tier}{name}"
                 problems.add_error(problem)
         else:
             rows.append(row)

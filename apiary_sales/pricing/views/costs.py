@@ -22,7 +22,7 @@ from apiary_sales.pricing.forms.costs import (
 from apiary_sales.pricing.models import ChannelCost, SeasonExpense
 from apiary_sales.pricing.queries import costs as read
 from apiary_sales.pricing.queries import seasons as read_seasons
-from apiary_sales.pricing.services import channels, seasons
+from apiary_sales.pricing.services import channels, filling_times, seasons
 from inventory.bottling.services import costs
 from inventory.shared import words
 from inventory.shared.errors import HouseError
@@ -74,7 +74,7 @@ class ChannelCostSetView(ActView):
         return super().get_context_data(channel=self.channel, **kwargs)
 
     def act(self, data: dict[str, Any]):
-        return channels.set_channel_cost(channel=self.channel.channel, **data)
+        return channels.set_cost(channel=self.channel.channel, **data)
 
     def done_message(self, made) -> str:
         return _("What selling by “%(channel)s” takes is set.") % {
@@ -104,7 +104,7 @@ class FillingTimesSetView(ActView):
 
     def act(self, data: dict[str, Any]):
         minutes = {size: data[size.code] for size in self.book.sizes}
-        channels.set_filling_times(minutes)
+        filling_times.set_minutes(minutes)
         return minutes
 
     def done_message(self, made) -> str:

@@ -9,8 +9,8 @@ import pandas as pd
 from django.utils import timezone
 
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, sums
-from inventory.bottling import filling
 from inventory.bottling.models import BottlingRun
+from inventory.bottling.rules import filling
 from inventory.physics import units
 from inventory.shared.money import share_cents
 

@@ -12,8 +12,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
-from inventory.bottling.models import PackagingPart
-from inventory.bottling.queries import packed_costs, parts
+from inventory.bottling.models import PackagingPart, PartReceipt
+from inventory.bottling.queries import packed_costs
 from inventory.physics import units
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 
@@ -238,7 +238,7 @@ def _value_cents(unit_cost_cents: Fraction | None, there: list[int]) -> int | No
 
 
 def _parts_held(there: dict[int, int]) -> list[_Held]:
-    costs = parts.average_costs()
+    costs = PartReceipt.objects.average_costs()
     return [
         _Held(
             part,

@@ -128,7 +128,7 @@ def _set_up_sizes(rows: dict, today: date) -> None:
             valid_from=start,
         )
     for row in rows["channel_costs"]:
-        channels.set_channel_cost(
+        channels.set_cost(
             channel=row["channel"],
             discount_percent=Decimal(row["discount_percent"]),
             card_percent=Decimal(row["card_percent"]),

@@ -11,8 +11,8 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes
-from apiary_sales.orders.services.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
 from inventory.bottling.models import BottlingRun, PackagingPart, Size

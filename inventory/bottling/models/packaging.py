@@ -1,13 +1,14 @@
 """Sizes a user can edit, and the parts they are made up from."""
 
 from decimal import Decimal
+from fractions import Fraction
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Q, Sum
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
-from inventory.stock.models.ledger import Item, Place, Posting
+from inventory.stock.models.ledger import Balance, Item, Place, Posting
 
 
 class Size(models.Model):
@@ -94,6 +95,14 @@ class PackagingPart(models.Model):
         return self.name
 
 
+class SizePartQuerySet(models.QuerySet["SizePart"]):
+    def with_stock(self) -> list[tuple["SizePart", int]]:
+        """Return each part with how many pieces of it are in the stores, in two queries."""
+        uses = list(self.select_related("part__item").order_by("id"))
+        there = Balance.objects.pieces_in_stores(use.part.item_id for use in uses)
+        return [(use, there.get(use.part.item_id, 0)) for use in uses]
+
+
 class SizePart(models.Model):
     """So many of a part go with so many filled pieces: one lid for 1, one case for 12."""
 
@@ -109,6 +118,8 @@ class SizePart(models.Model):
     quantity = models.PositiveIntegerField(_("how many"), default=1)
     per_pieces = models.PositiveIntegerField(_("for how many filled pieces"), default=1)
 
+    objects = SizePartQuerySet.as_manager()
+
     class Meta:
         verbose_name = _("part of a size")
         verbose_name_plural = _("parts of sizes")
@@ -122,9 +133,31 @@ class SizePart(models.Model):
     def __str__(self) -> str:
         return f"{self.quantity} {self.part} per {self.per_pieces}"
 
-    def needed_for(self, pieces: int) -> int:
-        """Whole parts needed for so many filled pieces; a case begun is a case used."""
+    def used_by(self, *, filled: int, broken: int = 0) -> int:
+        """Return the whole parts that filled and broken pieces use up; a case begun is used.
+
+        A broken piece takes its own jar, lid and label with it, but no share of a case: what
+        several pieces share is counted for the filled ones alone.
+        """
+        is_shared = self.part.kind == PackagingPart.Kind.CASE or self.per_pieces > 1
+        pieces = filled if is_shared else filled + broken
         return -(-pieces * self.quantity // self.per_pieces)
+
+
+class PartReceiptQuerySet(models.QuerySet["PartReceipt"]):
+    def average_costs(self) -> dict[int, Fraction]:
+        """Return what a piece of each part cost in cents, by part: the weighted average.
+
+        A part that never came in with a price is left out; a receipt that was undone does not
+        count.
+        """
+        return {
+            row["part"]: Fraction(row["cents"], row["count"])
+            for row in self.filter(posting__reversed_by__isnull=True)
+            .values("part")
+            .annotate(cents=Sum("cost_cents"), count=Sum("pieces"))
+            .order_by()
+        }
 
 
 class PartReceipt(models.Model):
@@ -137,6 +170,8 @@ class PartReceipt(models.Model):
     supplier = models.CharField(_("supplier"), max_length=120, blank=True)
     received_on = models.DateField(_("received"))
     posting = models.OneToOneField(Posting, on_delete=models.PROTECT, related_name="part_receipt")
+
+    objects = PartReceiptQuerySet.as_manager()
 
     class Meta:
         ordering = ["-received_on", "-id"]

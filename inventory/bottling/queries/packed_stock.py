@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from inventory.bottling.models import Size
-from inventory.bottling.queries import packed_costs, parts
+from inventory.bottling.queries import packed_costs
 from inventory.stock.models import Balance, Lot, Place
 
 
@@ -118,7 +118,7 @@ def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
 
 def _balances():
     return (
-        parts.in_stores()
+        Balance.objects.in_stores()
         .filter(item__size__isnull=False)
         .select_related("lot__size", "place")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place__name", "id")

@@ -1,4 +1,4 @@
-"""Packaging parts: what is there, what it cost, how fast it goes, and what a run needs."""
+"""Packaging parts: what is there, what it cost, how fast it goes, and what to order."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -10,43 +10,13 @@ from django.db.models import Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import (
-    BottlingRun,
-    PackagingPart,
-    PartReceipt,
-    Size,
-    SizePart,
-)
+from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt
+from inventory.bottling.rules.figures import decimal_of
 from inventory.shared import words
-from inventory.stock.models import Balance, Item, Place, Posting, PostingLine
+from inventory.stock.models import Balance, Item, Posting, PostingLine
 
 # Use is averaged over so many days back.
 USE_DAYS = 90
-
-
-@dataclass(frozen=True)
-class PartNeed:
-    """What a run needs of one part, beside what is there."""
-
-    part: PackagingPart
-    needed: int
-    there: int
-
-    @property
-    def short(self) -> int:
-        return max(0, self.needed - self.there)
-
-    @property
-    def warning(self) -> str:
-        """Say what is short before the run is made; empty when nothing is."""
-        if not self.short:
-            return ""
-        return _("%(part)s: the run needs %(needed)s, %(there)s there, %(short)s short.") % {
-            "part": self.part.name,
-            "needed": words.pieces(self.needed),
-            "there": words.pieces(self.there),
-            "short": words.pieces(self.short),
-        }
 
 
 @dataclass(frozen=True)
@@ -116,69 +86,10 @@ class PartStock:
         return ""
 
 
-def decimal_of(value: Fraction, step: str) -> Decimal:
-    """Return an exact fraction as a decimal, rounded to `step` for display."""
-    return (Decimal(value.numerator) / value.denominator).quantize(Decimal(step))
-
-
-def in_stores():
-    """Return the balances of parts and packed goods that stand on shelves, stand and van."""
-    return Balance.objects.filter(place__kind__in=Place.STORES, quantity__gt=0)
-
-
-def used_by(use: SizePart, *, filled: int, broken: int) -> int:
-    """Return the whole parts that filled and broken pieces use up.
-
-    A broken piece takes its own jar, lid and label with it, but no share of a case: what several
-    pieces share is counted for the filled ones alone.
-    """
-    is_shared = use.part.kind == PackagingPart.Kind.CASE or use.per_pieces > 1
-    return use.needed_for(filled if is_shared else filled + broken)
-
-
-def needs(size: Size, *, filled: int, broken: int = 0) -> list[PartNeed]:
-    """Return what so many pieces need of each part of a size, beside what is in the stores."""
-    uses = list(size.size_parts.select_related("part__item").order_by("id"))
-    there = dict(
-        in_stores()
-        .filter(item__in=[use.part.item_id for use in uses])
-        .values_list("item")
-        .annotate(total=Sum("quantity"))
-        .order_by()
-    )
-    return [
-        PartNeed(
-            use.part,
-            used_by(use, filled=filled, broken=broken),
-            there.get(use.part.item_id, 0),
-        )
-        for use in uses
-    ]
-
-
 def uses_of(run: BottlingRun) -> list[PostingLine]:
     """Return the lines by which the parts of a recorded run came into it."""
     lines = run.posting.lines.filter(item__kind=Item.Kind.PART, quantity__gt=0)
     return list(lines.select_related("item__part"))
-
-
-def average_costs() -> dict[int, Fraction]:
-    """Return what a piece of each part cost in cents, by part: the weighted average of receipts.
-
-    A part that never came in with a price is left out; a receipt that was undone does not count.
-    """
-    return {
-        row["part"]: Fraction(row["cents"], row["count"])
-        for row in standing_receipts()
-        .values("part")
-        .annotate(cents=Sum("cost_cents"), count=Sum("pieces"))
-        .order_by()
-    }
-
-
-def standing_receipts():
-    """Return the receipts that were not undone."""
-    return PartReceipt.objects.filter(posting__reversed_by__isnull=True)
 
 
 def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
@@ -187,9 +98,11 @@ def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
     if only is not None:
         parts = parts.filter(pk=only.pk)
     balances: dict[int, list[Balance]] = defaultdict(list)
-    for balance in in_stores().filter(item__part__isnull=False).select_related("place", "item"):
+    for balance in (
+        Balance.objects.in_stores().filter(item__part__isnull=False).select_related("place", "item")
+    ):
         balances[balance.item_id].append(balance)
-    costs, used, planned = average_costs(), _used(), _planned()
+    costs, used, planned = PartReceipt.objects.average_costs(), _used(), _planned()
     return [
         PartStock(
             part=part,
@@ -232,5 +145,5 @@ def _planned() -> dict[int, int]:
     runs = BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("size")
     for run in runs.prefetch_related("size__size_parts__part"):
         for use in run.size.size_parts.all():
-            wanted[use.part_id] += used_by(use, filled=run.pieces_planned, broken=0)
+            wanted[use.part_id] += use.used_by(filled=run.pieces_planned)
     return wanted

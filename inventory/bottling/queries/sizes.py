@@ -4,15 +4,18 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from inventory.bottling import filling
-from inventory.bottling.models import Size, SizePart
-from inventory.bottling.queries import bottling, parts
+from django.db.models import QuerySet
+
+from inventory.bottling.models import PartReceipt, Size, SizePart
+from inventory.bottling.rules import filling
+from inventory.bottling.rules.figures import decimal_of
 from inventory.physics import labelling
-from inventory.stock.models import Lot
+from inventory.shared import words
+from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
 
 @dataclass(frozen=True)
-class SizeLook:
+class SizeDetails:
     """One size with what its label must say and what its parts cost."""
 
     size: Size
@@ -27,7 +30,7 @@ class SizeLook:
         """What the parts of one piece cost, in units of currency, to four places."""
         if self.parts_cents_each is None:
             return None
-        return parts.decimal_of(Fraction(self.parts_cents_each) / 100, "0.0001")
+        return decimal_of(Fraction(self.parts_cents_each) / 100, "0.0001")
 
     @property
     def declared(self) -> str:
@@ -35,28 +38,28 @@ class SizeLook:
 
     @property
     def brimful(self) -> str:
-        return filling.volume(self.size.brimful_ml)
+        return words.small_volume(self.size.brimful_ml)
 
 
-def all_sizes() -> list[SizeLook]:
+def all_sizes() -> list[SizeDetails]:
     """Return every size, those in use first; in a constant number of queries."""
     sizes = Size.objects.prefetch_related("size_parts__part").order_by(
         "-is_active", "brimful_ml", "name"
     )
-    costs = parts.average_costs()
-    return [_look(size, costs) for size in sizes]
+    costs = PartReceipt.objects.average_costs()
+    return [_details(size, costs) for size in sizes]
 
 
-def look_at(size: Size) -> SizeLook:
+def details_of(size: Size) -> SizeDetails:
     """Return one size as the list shows it."""
-    return _look(size, parts.average_costs())
+    return _details(size, PartReceipt.objects.average_costs())
 
 
 def fits_now(size: Size) -> list[tuple[str, filling.Fit]]:
     """Tell for each lot of honey there, with its vessels, whether the weight fits when filled."""
-    celsius = bottling.usual_celsius()
+    celsius = ProductionSettings.current().honey_house_celsius
     vessels: dict[Lot, list[str]] = {}
-    for balance in bottling.vessels_with_honey():
+    for balance in _vessels_with_honey():
         vessels.setdefault(balance.lot, []).append(balance.place.name)
     return [
         (
@@ -67,12 +70,23 @@ def fits_now(size: Size) -> list[tuple[str, filling.Fit]]:
     ]
 
 
-def _look(size: Size, costs: dict[int, Fraction]) -> SizeLook:
+def _vessels_with_honey() -> QuerySet[Balance]:
+    """Return the balances of the vessels that hold honey, tanks first."""
+    return (
+        Balance.objects.filter(
+            item__kind=Item.Kind.HONEY, is_vessel=True, quantity__gt=0, place__is_active=True
+        )
+        .select_related("place", "lot")
+        .order_by("-place__kind", "place__name")
+    )
+
+
+def _details(size: Size, costs: dict[int, Fraction]) -> SizeDetails:
     grams = size.declared_grams
     uses = list(size.size_parts.all())
     known = [costs.get(use.part_id) for use in uses]
     low, high = labelling.EUROPEAN_LABELLED_G.low, labelling.EUROPEAN_LABELLED_G.high
-    return SizeLook(
+    return SizeDetails(
         size=size,
         uses=uses,
         statement=labelling.net_contents_statement(grams),

@@ -6,10 +6,10 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun
+from inventory.bottling.rules import costs as rules
 from inventory.shared import words
-from inventory.shared.errors import BadValue, NotAllowedNow
+from inventory.shared.errors import BadValue, NotAllowedNow, parameters_named
 from inventory.shared.money import share_cents
-from inventory.stock import costing
 from inventory.stock.models import Item, Lot, LotParent
 from inventory.stock.services import ledger
 
@@ -19,7 +19,8 @@ COST_CENTS_MAX = 100_000_000
 
 def set_lot_cost(*, lot: Lot, cost_cents: int | None) -> list[Lot]:
     """Set what one extraction cost, None when nobody knows; see `set_lot_costs`."""
-    return set_lot_costs({lot: cost_cents})
+    with parameters_named(costs="cost_cents"):
+        return set_lot_costs({lot: cost_cents})
 
 
 @transaction.atomic
@@ -67,7 +68,7 @@ def _check(lot: Lot, cost_cents: int | None) -> None:
         raise BadValue(
             _("Enter what all of lot %(lot)s cost, from nothing to %(most)s.")
             % {"lot": lot.code, "most": words.money(COST_CENTS_MAX)},
-            parameter="cost",
+            parameter="costs",
         )
 
 
@@ -104,6 +105,6 @@ def _packed_cost(run: BottlingRun, portions: list[tuple[Lot, int]]) -> int | Non
     # A run fills from one vessel, so its jars have one parent.
     run.honey_cents = _cost_of([(portions[0][0], run.drawn_grams)])
     run.save(update_fields=["honey_cents"])
-    return costing.run_cents(
+    return rules.run_cents(
         honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
     )

@@ -72,7 +72,7 @@ def receive(
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_store(problems, "place", place)
     if not 0 <= cost_cents <= COST_CENTS_MAX:
-        problems.add("cost", _("Enter what all of it cost, from nothing to a million."))
+        problems.add("cost_cents", _("Enter what all of it cost, from nothing to a million."))
     checks.check_day(problems, "received_on", received_on)
     problems.raise_any()
     ledger.lock_items([part.item])

@@ -8,23 +8,18 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.bottling import filling
-from inventory.bottling.models import BottlingRun, Size
-from inventory.bottling.queries import parts as part_queries
-from inventory.shared import checks, days, words
+from inventory.bottling.models import BottlingRun, PartReceipt, Size
+from inventory.bottling.rules import costs, filling, parts
+from inventory.shared import checks, days
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     NotAllowedNow,
-    NotEnoughHoney,
     NotEnoughParts,
     Problems,
-    StockReserved,
-    VesselTooSmall,
 )
-from inventory.shared.money import share_cents
 from inventory.shared.people import Person
-from inventory.stock import costing, rules
+from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
 from inventory.stock.services import ledger, stores
 
@@ -70,8 +65,8 @@ def plan(
     problems = Problems()
     there = Balance.objects.in_vessel(source)
     for error in (
-        honey_error(there, source, filling.grams_needed(size, pieces), parameter="pieces"),
-        fit_error(there, size, celsius),
+        filling.honey_error(there, source, filling.grams_needed(size, pieces), parameter="pieces"),
+        filling.fit_error(there, size, celsius),
     ):
         if error:
             problems.add_error(error)
@@ -140,7 +135,7 @@ def record(
     there = Balance.objects.in_vessel(source)
     if bottled_on > timezone.localdate():
         problems.add("bottled_on", _("The day of the run lies in the future."))
-    elif there and bottled_on < (extracted_on := _extracted_on(there.lot)):
+    elif there and bottled_on < (extracted_on := rules.extracted_on(there.honey_lot.origins())):
         problems.add(
             "bottled_on",
             _("This honey was extracted on %(day)s; it can't have been bottled before that.")
@@ -148,10 +143,12 @@ def record(
         )
     is_excessive = filling.is_excessive(size, shares, pieces_filled + pieces_broken)
     if is_excessive and not figures_are_right:
-        problems.add("figures_are_right", excess_sentence(size, shares, pieces_filled))
-    if error := honey_error(there, source, drawn_grams, parameter="drawn", is_done=True):
+        problems.add("figures_are_right", filling.excess_sentence(size, shares, pieces_filled))
+    if error := filling.honey_error(
+        there, source, drawn_grams, parameter="drawn_grams", is_done=True
+    ):
         problems.add_error(error)
-    needs = part_queries.needs(size, filled=pieces_filled, broken=pieces_broken)
+    needs = parts.needs(size.size_parts.with_stock(), filled=pieces_filled, broken=pieces_broken)
     for need in needs:
         if need.short:
             problems.add_error(_parts_error(need))
@@ -159,13 +156,11 @@ def record(
     lot = there.lot
     run.celsius = run.celsius if celsius is None else celsius
     _check_temperature(lot, size, run.celsius)
-    run.honey_cents = (
-        None
-        if lot.unit_cost_cents is None
-        else share_cents(lot.cost_cents, drawn_grams, lot.quantity_made)
+    run.honey_cents = costs.honey_cents(lot, Decimal(drawn_grams))
+    run.parts_cents = costs.parts_cents(needs, PartReceipt.objects.average_costs())
+    run.labour_cents = costs.labour_cents(
+        labour_minutes, cents_per_hour=ProductionSettings.current().labour_cents_per_hour
     )
-    run.parts_cents = parts_cost_cents(needs)
-    run.labour_cents = labour_cost_cents(labour_minutes)
     packed = _make_packed_lot(run, lot, pieces_filled, bottled_on)
     LotParent.objects.create(lot=packed, parent=lot, grams=shares.packed_grams)
     run.posting = ledger.post(
@@ -209,100 +204,6 @@ def cancel(*, run: BottlingRun, cancelled_by: Person, reason: str = "") -> Bottl
     return run
 
 
-def honey_error(
-    there: Balance | None, source: Place, grams: int, *, parameter: str, is_done: bool = False
-) -> NotEnoughHoney | StockReserved | None:
-    """Return the refusal when a vessel cannot give `grams`, or None when it can.
-
-    `is_done` tells a run that was made from one that is planned.
-    """
-    if there is None or there.quantity < grams:
-        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
-        figures = {"asked": asked, "place": source.name, "there": held}
-        if is_done:
-            return NotEnoughHoney(
-                _(
-                    "Not enough honey: the run drew %(asked)s, %(place)s holds %(there)s by the "
-                    "books. Check the figure, or dip the vessel and correct the books first."
-                )
-                % figures,
-                parameter=parameter,
-            )
-        return NotEnoughHoney(
-            _("Not enough honey: the run needs %(asked)s, %(place)s holds %(there)s.") % figures,
-            parameter=parameter,
-        )
-    if there.free < grams:
-        asked, free = words.pounds_apart(grams, there.free)
-        return StockReserved(
-            _(
-                "%(place)s is promised to an order: the run needs %(asked)s, %(free)s is free. "
-                "Choose another vessel, or cancel the order first."
-            )
-            % {"asked": asked, "place": source.name, "free": free},
-            parameter=parameter,
-        )
-    return None
-
-
-def fit_error(
-    there: Balance | None, size: Size, celsius: Decimal
-) -> VesselTooSmall | BadValue | None:
-    """Return the refusal when the declared weight does not go into the size."""
-    if there is None:
-        return None
-    try:
-        fits = filling.fits(size, moisture_percent=there.lot.moisture_percent, celsius=celsius)
-    except ValueError as error:
-        return BadValue(str(error), parameter="celsius")
-    for fit in fits:
-        if not fit.fits:
-            return VesselTooSmall(fit.sentence, parameter="size")
-    return None
-
-
-def parts_cost_cents(needs: list[part_queries.PartNeed]) -> int | None:
-    """Return what the parts of a run cost at the average of their receipts.
-
-    None while the cost of any is unknown; nothing for a size that lists no parts.
-    """
-    average = part_queries.average_costs() if needs else {}
-    if any(need.part.pk not in average for need in needs):
-        return None
-    return sum(round(average[need.part.pk] * need.needed) for need in needs)
-
-
-def labour_cost_cents(minutes: int | None) -> int | None:
-    """Return what so many minutes of work cost at the house's rate; None when not entered."""
-    if minutes is None:
-        return None
-    return share_cents(ProductionSettings.current().labour_cents_per_hour, minutes, 60)
-
-
-def excess_sentence(size: Size, shares: filling.Shares, pieces_filled: int) -> str:
-    return _(
-        "%(drawn)s were drawn for %(pieces)s of %(label)s, more than a quarter over. "
-        "Check the figures, or tick that they are right."
-    ) % {
-        "drawn": words.pounds(shares.drawn_grams),
-        "pieces": words.pieces(pieces_filled),
-        "label": filling.declared(size),
-    }
-
-
-def impossible_sentence(size: Size, shares: filling.Shares, pieces_filled: int) -> str:
-    return _(
-        "%(pieces)s of %(label)s hold %(wanted)s, but of the %(drawn)s drawn only %(left)s "
-        "was left for them. Check the pieces, the honey drawn and the loss."
-    ) % {
-        "pieces": words.pieces(pieces_filled),
-        "label": filling.declared(size),
-        "wanted": words.pounds(filling.grams_needed(size, pieces_filled)),
-        "drawn": words.pounds(shares.drawn_grams),
-        "left": words.pounds(max(0, shares.packed_grams)),
-    }
-
-
 def _check_figures(
     size: Size,
     shares: filling.Shares,
@@ -314,14 +215,14 @@ def _check_figures(
     rules.check_pieces(problems, "pieces_filled", pieces_filled)
     if not 0 <= pieces_broken <= rules.PIECES_MAX:
         problems.add("pieces_broken", _("Enter how many broke, from none to a million."))
-    checks.check_grams(problems, "drawn", shares.drawn_grams)
+    checks.check_grams(problems, "drawn_grams", shares.drawn_grams)
     if shares.loss_grams < 0:
-        problems.add("loss", _("The loss can't be less than nothing."))
+        problems.add("loss_grams", _("The loss can't be less than nothing."))
     if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
         problems.add("labour_minutes", _("Enter the minutes of work, from none to 40,320."))
     problems.raise_any()
     if filling.is_impossible(size, shares, pieces_filled):
-        problems.add("drawn", impossible_sentence(size, shares, pieces_filled))
+        problems.add("drawn_grams", filling.impossible_sentence(size, shares, pieces_filled))
     problems.raise_any()
 
 
@@ -334,7 +235,7 @@ def _check_temperature(lot: Lot, size: Size, celsius: Decimal | None) -> None:
         raise BadValue(str(error), parameter="celsius") from error
 
 
-def _parts_error(need: part_queries.PartNeed) -> NotEnoughParts:
+def _parts_error(need: parts.PartNeed) -> NotEnoughParts:
     return NotEnoughParts(
         _(
             "Not enough parts: the run used %(needed)s of %(part)s, %(there)s on the books, "
@@ -349,14 +250,6 @@ def _parts_error(need: part_queries.PartNeed) -> NotEnoughParts:
         parameter="pieces_filled",
         short=need.short,
     )
-
-
-def _extracted_on(lot: Lot) -> date:
-    """Return the day the oldest honey in a lot was extracted.
-
-    The oldest: the tank may have taken in younger honey between the run and its writing down.
-    """
-    return min(origin.lot.made_on for origin in lot.origins())
 
 
 def _refuse_unless_planned(run: BottlingRun) -> None:
@@ -379,7 +272,7 @@ def _honey_lines(item: Item, lot: Lot, source: Place, shares: filling.Shares) ->
     return lines
 
 
-def _part_lines(needs: list[part_queries.PartNeed]) -> list[ledger.Line]:
+def _part_lines(needs: list[parts.PartNeed]) -> list[ledger.Line]:
     packing = Place.objects.outside(Place.Kind.PACKING)
     places = list(Place.objects.filter(kind__in=Place.STORES))
     lines = []
@@ -410,7 +303,7 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
         moisture_percent=lot.moisture_percent,
         colour_mm=lot.colour_mm,
         quantity_made=pieces,
-        cost_cents=costing.run_cents(
+        cost_cents=costs.run_cents(
             honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
         ),
         size=run.size,

@@ -8,11 +8,11 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.bottling import filling
 from inventory.bottling.models import PackagingPart, Size
+from inventory.bottling.rules import filling
 from inventory.physics import gtin as gtins
 from inventory.physics import units
-from inventory.shared import checks, codes
+from inventory.shared import checks, codes, words
 from inventory.shared.errors import Problems
 from inventory.stock import density
 from inventory.stock.models import Item, Lot
@@ -113,9 +113,9 @@ def save(
     if code and size is None and rivals.filter(code=code).exists():
         problems.add("code", _("There is a size with the short name %(code)s.") % {"code": code})
     _check_declared(problems, size, declared_amount, declared_unit)
-    _check_between(problems, "brimful", brimful_ml, BRIMFUL_ML_MIN, BRIMFUL_ML_MAX, _("ml"))
+    _check_between(problems, "brimful_ml", brimful_ml, BRIMFUL_ML_MIN, BRIMFUL_ML_MAX, _("ml"))
     _check_room(problems, declared_amount, declared_unit, brimful_ml)
-    _check_between(problems, "tare", tare_grams, 0, TARE_GRAMS_MAX, _("g"))
+    _check_between(problems, "tare_grams", tare_grams, 0, TARE_GRAMS_MAX, _("g"))
     _check_between(problems, "pieces_per_case", pieces_per_case, 1, PIECES_PER_CASE_MAX)
     _check_between(problems, "best_by_months", best_by_months, 1, BEST_BY_MONTHS_MAX, _("months"))
     _check_between(problems, "low_stock_pieces", low_stock_pieces, 0, LOW_STOCK_MAX)
@@ -219,12 +219,12 @@ def check_gtin(problems: Problems, text: str) -> None:
 
 def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit: str) -> None:
     if unit not in Size.Unit.values:
-        problems.add("declared", _("Choose oz, lb, g or kg."))
+        problems.add("declared_unit", _("Choose oz, lb, g or kg."))
         return
     grams = units.grams_from(amount, unit) if amount > 0 else Decimal(0)
     if not GRAMS_MIN <= grams <= GRAMS_MAX:
         problems.add(
-            "declared",
+            "declared_amount",
             _("The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb)."),
         )
     is_changed = size is not None and (amount, unit) != (
@@ -233,7 +233,7 @@ def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit
     )
     if is_changed and Lot.objects.filter(size=size).exists():
         problems.add(
-            "declared",
+            "declared_amount",
             _(
                 "Pieces labelled %(label)s have been packed. Add a new size for another weight, "
                 "and take this one out of use."
@@ -255,15 +255,15 @@ def _check_room(problems: Problems, amount: Decimal, unit: str, brimful_ml: Deci
     driest = filling.fit(size, moisture_percent=MOISTURE_MIN, celsius=density.REFERENCE_CELSIUS)
     if not driest.fits:
         problems.add(
-            "brimful",
+            "brimful_ml",
             _(
                 "%(weight)s of even the driest honey needs %(needed)s; this size holds "
                 "%(brimful)s to the brim. Check both figures and their units."
             )
             % {
                 "weight": filling.declared(size),
-                "needed": filling.volume(driest.needed_ml),
-                "brimful": filling.volume(brimful_ml),
+                "needed": words.small_volume(driest.needed_ml),
+                "brimful": words.small_volume(brimful_ml),
             },
         )
 
@@ -282,16 +282,16 @@ def _check_between(
 
 def _check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:
     named = set()
-    for use in parts:
+    for index, use in enumerate(parts):
         if use.part.pk in named:
             problems.add(
-                "parts",
+                f"parts.{index}.part",
                 _("%(part)s is listed twice. Put it in one line.") % {"part": use.part.name},
             )
         named.add(use.part.pk)
         if not (1 <= use.quantity <= USE_MAX and 1 <= use.per_pieces <= USE_MAX):
             problems.add(
-                "parts",
+                f"parts.{index}.quantity",
                 _("%(part)s: enter how many go with how many pieces, from 1 to 1,000.")
                 % {"part": use.part.name},
             )

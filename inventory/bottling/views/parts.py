@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
-from inventory.bottling.forms import PartForm, ReceiveForm
+from inventory.bottling.forms import PartForm, PartReceiveForm
 from inventory.bottling.models import PackagingPart, PartReceipt
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.services import parts
@@ -55,7 +55,7 @@ def part_detail(request: HttpRequest, code: str) -> HttpResponse:
 
 class PartReceiveView(ActView):
     permission_required = MANAGE_PARTS
-    form_class = ReceiveForm
+    form_class = PartReceiveForm
     template_name = "inventory/bottling/part_receive.html"
 
     def get_initial(self) -> dict[str, Any]:

@@ -10,12 +10,12 @@ from inventory.bottling.services import reversals
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock import rules
-from inventory.stock.forms import honey as forms
+from inventory.stock.forms import postings as forms
 from inventory.stock.models import Posting
 from inventory.stock.queries import honey as queries
 
 
-class Undo(ActView):
+class PostingUndoView(ActView):
     """Ask before undoing a posting, and undo it by a reversing one."""
 
     permission_required = "inventory.reverse_posting"

@@ -10,9 +10,19 @@ from django.urls import reverse
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
-from inventory.bottling.forms import CancelForm, FillCheckForm, PlanForm, RecordForm, ReleaseForm
+from inventory.bottling.forms import (
+    FillCheckForm,
+    LotReleaseForm,
+    RunCancelForm,
+    RunPlanForm,
+    RunRecordForm,
+)
 from inventory.bottling.models import BottlingRun, FillCheck, Size
-from inventory.bottling.queries import bottling, parts
+from inventory.bottling.queries import fill_checks as check_queries
+from inventory.bottling.queries import parts
+from inventory.bottling.queries import runs as run_queries
+from inventory.bottling.rules import filling
+from inventory.bottling.rules.figures import RunFigures
 from inventory.bottling.services import fill_checks, runs
 from inventory.physics import labelling
 from inventory.shared import words
@@ -25,7 +35,7 @@ RUN_BOTTLING = "inventory.run_bottling"
 
 def home(request: HttpRequest) -> HttpResponse:
     """What is planned, what to order, and how the last runs went."""
-    return render(request, "inventory/bottling/home.html", {"overview": bottling.overview()})
+    return render(request, "inventory/bottling/home.html", {"overview": run_queries.overview()})
 
 
 def run_of(number: str) -> BottlingRun:
@@ -57,23 +67,22 @@ class RunView(ActView):
 
 class RunPlanView(ActView):
     permission_required = RUN_BOTTLING
-    form_class = PlanForm
+    form_class = RunPlanForm
     template_name = "inventory/bottling/run_plan.html"
 
     def get_initial(self) -> dict[str, Any]:
         asked = self.request.GET
-        initial = {}
+        initial: dict[str, Any] = {}
         if size := Size.objects.filter(code=asked.get("size", "")).first():
             initial["size"] = size.pk
-        for balance in bottling.vessels_with_honey():
-            if balance.place.code == asked.get("from"):
-                initial["source"] = balance.place_id
+        if "from" in asked:
+            initial["source"] = asked["from"]
         if asked.get("pieces", "").isdecimal():
             initial["pieces"] = asked["pieces"]
         return initial
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        if "look" in request.POST:
+        if "preview" in request.POST:
             return self.render_to_response(self.get_context_data(form=self.get_form()))
         return super().post(request, *args, **kwargs)
 
@@ -81,7 +90,7 @@ class RunPlanView(ActView):
         context = super().get_context_data(**kwargs)
         form = context["form"]
         return context | {
-            "preview": preview_of_plan(form) if form.is_bound else None,
+            "preview": _preview_of_plan(form) if form.is_bound else None,
             "missing": [
                 name
                 for name in ("size", "source", "target")
@@ -109,66 +118,74 @@ class RunPlanView(ActView):
 @permission_required(RUN_BOTTLING, raise_exception=True)
 def run_plan_preview(request: HttpRequest) -> HttpResponse:
     """Answer, while the plan is typed, what the run needs; nothing is saved."""
-    preview = preview_of_plan(PlanForm(request.GET))
+    preview = _preview_of_plan(RunPlanForm(request.GET))
     return render(request, "inventory/bottling/_plan_preview.html", {"preview": preview})
 
 
-def preview_of_plan(form: PlanForm) -> bottling.PlanPreview | None:
+def _preview_of_plan(form: RunPlanForm) -> run_queries.PlanPreview | None:
     form.is_valid()
     data = form.cleaned_data
     if not data.get("size") or not data.get("source") or (data.get("pieces") or 0) < 1:
         return None
     celsius = data.get("celsius")
-    return bottling.plan_preview(
+    return run_queries.preview_plan(
         size=data["size"],
         source=data["source"],
         pieces=data["pieces"],
-        celsius=bottling.usual_celsius() if celsius is None else celsius,
+        celsius=ProductionSettings.current().honey_house_celsius if celsius is None else celsius,
     )
 
 
 def run_detail(request: HttpRequest, number: str) -> HttpResponse:
     """All there is to know about one run, and what can be done with it next."""
     run = run_of(number)
-    figures = bottling.figures_of(run)
+    figures = run_queries.figures_of(run)
     preview = None
     if run.status == BottlingRun.Status.PLANNED:
-        preview = bottling.plan_preview(
+        preview = run_queries.preview_plan(
             size=run.size,
             source=run.source,
             pieces=run.pieces_planned,
-            celsius=bottling.usual_celsius() if run.celsius is None else run.celsius,
+            celsius=ProductionSettings.current().honey_house_celsius
+            if run.celsius is None
+            else run.celsius,
             planned_already=run,
         )
     context = {
         "run": run,
         "figures": figures,
-        "underfill": figures and figures.is_underfilled and bottling.underfill_sentence(figures),
+        "underfill": _underfill(figures),
         "preview": preview,
         "parts": parts.uses_of(run) if figures else [],
-        "checks": bottling.checks_of(run) if figures else [],
+        "checks": check_queries.checks_of(run) if figures else [],
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
         "statement": labelling.net_contents_statement(run.size.declared_grams),
     }
     return render(request, "inventory/bottling/run_detail.html", context)
 
 
+def _underfill(figures: RunFigures | None) -> str:
+    if figures is None or not figures.is_underfilled:
+        return ""
+    return filling.underfill_sentence(figures.size, -figures.overfill_grams_each)
+
+
 class RunRecordView(RunView):
-    form_class = RecordForm
+    form_class = RunRecordForm
     template_name = "inventory/bottling/run_record.html"
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {"run": self.run}
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        if "look" in request.POST:
+        if "preview" in request.POST:
             return self.render_to_response(self.get_context_data(form=self.get_form()))
         return super().post(request, *args, **kwargs)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         context = super().get_context_data(**kwargs)
         form = context["form"]
-        return context | {"preview": preview_of_record(form) if form.is_bound else None}
+        return context | {"preview": _preview_of_record(form) if form.is_bound else None}
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
         data.pop("depth_before"), data.pop("depth_after"), data.pop("drawn_uncertainty", None)
@@ -196,11 +213,11 @@ class RunRecordView(RunView):
 @permission_required(RUN_BOTTLING, raise_exception=True)
 def run_record_preview(request: HttpRequest, number: str) -> HttpResponse:
     """Answer, while the figures are typed, what recording them would do; nothing is saved."""
-    preview = preview_of_record(RecordForm(request.GET, run=run_of(number)))
+    preview = _preview_of_record(RunRecordForm(request.GET, run=run_of(number)))
     return render(request, "inventory/bottling/_record_preview.html", {"preview": preview})
 
 
-def preview_of_record(form: RecordForm) -> bottling.RecordPreview | None:
+def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
     form.is_valid()
     data = form.cleaned_data
     # A figure that can't be is told when the form is sent; the rest would be worked out without it.
@@ -208,7 +225,7 @@ def preview_of_record(form: RecordForm) -> bottling.RecordPreview | None:
         return None
     if data.get("drawn") is None or not data.get("pieces_filled") or not data.get("bottled_on"):
         return None
-    return bottling.record_preview(
+    return run_queries.preview_record(
         form.run,
         pieces_filled=data["pieces_filled"],
         pieces_broken=data.get("pieces_broken") or 0,
@@ -221,7 +238,7 @@ def preview_of_record(form: RecordForm) -> bottling.RecordPreview | None:
 
 
 class RunCancelView(RunView):
-    form_class = CancelForm
+    form_class = RunCancelForm
     template_name = "inventory/bottling/run_cancel.html"
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
@@ -251,8 +268,8 @@ class FillCheckView(RunView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
-            checks=bottling.checks_of(self.run),
-            samples=bottling.samples_wanted(self.run),
+            checks=check_queries.checks_of(self.run),
+            samples=check_queries.samples_wanted(self.run),
             **kwargs,
         )
 
@@ -283,7 +300,7 @@ class FillCheckView(RunView):
 
 class LotReleaseView(ActView):
     permission_required = "inventory.release_hold"
-    form_class = ReleaseForm
+    form_class = LotReleaseForm
     template_name = "inventory/bottling/lot_release.html"
 
     @cached_property

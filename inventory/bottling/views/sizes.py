@@ -110,7 +110,7 @@ class SizeEditView(SizeCreateView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
-            look=size_queries.look_at(self.size),
+            details=size_queries.details_of(self.size),
             fits=size_queries.fits_now(self.size),
             **kwargs,
         )

@@ -56,7 +56,7 @@ class StoreField(CodeChoiceField):
         )
 
 
-class StockForm(ActForm):
+class StockActForm(ActForm):
     """An act with pieces that are there."""
 
     stock = StockField(label=_("What"))
@@ -66,7 +66,7 @@ class StockForm(ActForm):
         self.fields["stock"].queryset = queries.stock_at()
 
 
-class StockTransferForm(StockForm):
+class StockTransferForm(StockActForm):
     """Pieces carried from one place to another."""
 
     target = StoreField(label=_("To"))
@@ -74,7 +74,7 @@ class StockTransferForm(StockForm):
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
 
-class StockWriteOffForm(StockForm):
+class StockWriteOffForm(StockActForm):
     """Pieces that broke, spoiled, were used at home or given away."""
 
     REASONS = [

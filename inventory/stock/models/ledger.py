@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
-from typing import Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
 from django.conf import settings
@@ -13,6 +13,9 @@ from django.utils.translation import gettext_lazy as _
 from inventory.shared import words
 from inventory.shared.money import share_cents
 from inventory.stock import costing
+
+if TYPE_CHECKING:
+    from inventory.stock.models.lots import Lot
 
 
 class ItemManager(models.Manager["Item"]):
@@ -293,7 +296,8 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         return self.filter(place__kind__in=Place.STORES, quantity__gt=0)
 
     def pieces_in_stores(self, items: Iterable[int]) -> dict[int, int]:
-        """Return how many pieces of these items are in the stores, by item; none are left out."""
+        """Return how many pieces of these items are in the stores, by item; what there is none
+        of is left out."""
         return dict(
             self.in_stores()
             .filter(item__in=list(items))
@@ -359,6 +363,13 @@ class Balance(models.Model):
     @property
     def free(self) -> int:
         return self.quantity - self.reserved
+
+    @property
+    def honey_lot(self) -> "Lot":
+        """The lot of honey that is there; raises `ValueError` for parts, which have none."""
+        if self.lot is None:
+            raise ValueError(f"{self} is of no lot.")
+        return self.lot
 
 
 class Counter(models.Model):

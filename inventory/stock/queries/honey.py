@@ -33,7 +33,7 @@ DRUM_STATES = ("full", "empty", "reserved")
 
 
 @dataclass(frozen=True)
-class Vessel:
+class VesselContents:
     """A tank, drum, pail or tote and the honey in it; `balance` is None while it is empty."""
 
     place: Place
@@ -86,21 +86,21 @@ class Vessel:
 class InHand:
     """All bulk honey, vessel by vessel; vessels out of use are left out."""
 
-    vessels: list[Vessel]
+    vessels: list[VesselContents]
 
-    def _of(self, *kinds: str) -> list[Vessel]:
+    def _of(self, *kinds: str) -> list[VesselContents]:
         return [vessel for vessel in self.vessels if vessel.place.kind in kinds]
 
     @property
-    def tanks(self) -> list[Vessel]:
+    def tanks(self) -> list[VesselContents]:
         return self._of(Place.Kind.TANK)
 
     @property
-    def drums(self) -> list[Vessel]:
+    def drums(self) -> list[VesselContents]:
         return self._of(Place.Kind.DRUM)
 
     @property
-    def small_vessels(self) -> list[Vessel]:
+    def small_vessels(self) -> list[VesselContents]:
         """Pails and totes."""
         return self._of(Place.Kind.PAIL, Place.Kind.TOTE)
 
@@ -137,7 +137,7 @@ class Total:
     count: int
 
     @classmethod
-    def of(cls, vessels: Iterable[Vessel]) -> "Total":
+    def of(cls, vessels: Iterable[VesselContents]) -> "Total":
         filled = [vessel for vessel in vessels if vessel.balance]
         return cls(
             grams=sum(vessel.grams for vessel in filled),
@@ -156,14 +156,14 @@ def vessel_places() -> QuerySet[Place]:
     )
 
 
-def vessel(place: Place) -> Vessel:
+def vessel(place: Place) -> VesselContents:
     """Return one vessel, in use or not, with what is in it."""
     balance = (
         Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
         .select_related("lot")
         .first()
     )
-    return Vessel(place, balance)
+    return VesselContents(place, balance)
 
 
 def in_hand() -> InHand:
@@ -446,5 +446,5 @@ def _stock() -> Prefetch:
     )
 
 
-def _vessel(place: Place) -> Vessel:
-    return Vessel(place, place.contents[0] if place.contents else None)
+def _vessel(place: Place) -> VesselContents:
+    return VesselContents(place, place.contents[0] if place.contents else None)

@@ -6,13 +6,15 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.shared import words
-from inventory.shared.errors import BadValue, Problems
+from inventory.shared.errors import BadValue, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.stock.models import Balance, Item, Place, Posting
 from inventory.stock.services import honey, ledger
 
 # A full steel drum of honey is near 320 kg; nothing that stands on a drum scale weighs twice that.
 GROSS_GRAMS_MAX = 700_000
+# What the errors of a transfer call, and what those who fill a drum call it.
+FILLED = {"source": "tank", "target": "drum", "grams": "gross_grams", "poured_on": "filled_on"}
 
 
 @transaction.atomic
@@ -39,16 +41,26 @@ def fill(
     if tare_grams is not None and tare_grams != drum.tare_grams:
         drum.tare_grams = tare_grams
         drum.save(update_fields=["tare_grams"])
-    return honey.transfer(
-        source=tank,
-        target=drum,
-        grams=net,
-        recorded_by=recorded_by,
-        key=key,
-        kind=Posting.Kind.DRUM_FILL,
-        note=note,
-        poured_on=filled_on,
-    )
+    with parameters_named(**FILLED):
+        return honey.transfer(
+            source=tank,
+            target=drum,
+            grams=net,
+            recorded_by=recorded_by,
+            key=key,
+            kind=Posting.Kind.DRUM_FILL,
+            note=note,
+            poured_on=filled_on,
+        )
+
+
+def preview_fill(
+    *, tank: Place, drum: Place, gross_grams: int, tare_grams: int | None = None
+) -> honey.HoneyPreview:
+    """Say what filling a drum would change, without doing it; raises as `fill`."""
+    net = net_grams(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
+    with parameters_named(**FILLED):
+        return honey.preview_transfer(source=tank, target=drum, grams=net)
 
 
 def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -> int:
@@ -61,19 +73,19 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
     if drum.kind != Place.Kind.DRUM:
         problems.add("drum", _("%(place)s is not a drum.") % {"place": drum.name})
     if tare is None:
-        problems.add("tare", _("Enter the empty weight of %(drum)s.") % {"drum": drum.name})
+        problems.add("tare_grams", _("Enter the empty weight of %(drum)s.") % {"drum": drum.name})
     elif tare < 0:
-        problems.add("tare", _("The empty weight can't be less than nothing."))
+        problems.add("tare_grams", _("The empty weight can't be less than nothing."))
     elif gross_grams <= tare:
         gross_words, tare_words = words.pounds_apart(gross_grams, tare)
         problems.add(
-            "gross",
+            "gross_grams",
             _("The full drum weighs %(gross)s, no more than the empty one, %(tare)s.")
             % {"gross": gross_words, "tare": tare_words},
         )
     if gross_grams > GROSS_GRAMS_MAX:
         problems.add(
-            "gross",
+            "gross_grams",
             _("%(gross)s is more than a drum of honey weighs. Check the figure and its unit.")
             % {"gross": words.pounds(gross_grams)},
         )
@@ -88,7 +100,7 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
                 "there": words.pounds(there.quantity, 1),
                 "gross": words.pounds(gross_grams, 1),
             },
-            parameter="gross",
+            parameter="gross_grams",
         )
     return net
 
@@ -96,6 +108,7 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
 @transaction.atomic
 def drain(*, drum: Place, target: Place, recorded_by: Person, key: str, note: str = "") -> Posting:
     """Empty a vessel into another, to the last gram on the books."""
-    return honey.transfer(
-        source=drum, target=target, grams=None, recorded_by=recorded_by, key=key, note=note
-    )
+    with parameters_named(source="drum", grams="target"):
+        return honey.transfer(
+            source=drum, target=target, grams=None, recorded_by=recorded_by, key=key, note=note
+        )

@@ -18,6 +18,7 @@ from inventory.shared.errors import (
     Problems,
     StockReserved,
     VesselTooSmall,
+    parameters_named,
 )
 from inventory.shared.people import Person
 from inventory.stock import density, rules
@@ -34,13 +35,16 @@ WRITE_OFF_PLACES = {
     Posting.Kind.BREAKAGE: Place.Kind.BROKEN,
 }
 
+# What the errors of `blend` call its one source, and what acts with one source call it.
+ONE_SOURCE = {"sources.0.place": "source", "sources.0.grams": "grams", "sources": "grams"}
+
 SEASON_MIN = 2000
 # The Pfund wedge ends at 140 mm; photometers that imitate it read a little further.
 COLOUR_MM_MAX = 150
 
 
 @dataclass(frozen=True)
-class Change:
+class VesselChange:
     """What an act would do to the honey in one vessel."""
 
     place: Place
@@ -49,13 +53,13 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class HoneyPreview:
     """What an act would leave: the vessels it changes, and the honey then in the last of them.
 
     `lot` is not saved when the honey would be a new blend.
     """
 
-    changes: tuple[Change, ...]
+    changes: tuple[VesselChange, ...]
     lot: Lot
     litres: Decimal
 
@@ -90,7 +94,7 @@ def receive(
     Raises `BadValue`, `VesselTooSmall`, `AlreadyRecorded`.
     """
     problems = Problems()
-    checks.check_grams(problems, "weight", grams)
+    checks.check_grams(problems, "grams", grams)
     try:
         if moisture_percent is None and refractive_index is not None:
             moisture_percent = lots.moisture_from_index(refractive_index, refractometer_celsius)
@@ -139,7 +143,8 @@ def receive(
     checks.save_checked(lot)
     harvest = Place.objects.outside(Place.Kind.HARVEST)
     portions = [lots.Portion(lot, grams, harvest)]
-    lines, _content = pour(target=place, portions=portions, poured_on=extracted_on)
+    with parameters_named(target="place", sources="grams"):
+        lines = _pour(target=place, portions=portions, poured_on=extracted_on)
     ledger.post(
         kind=Posting.Kind.EXTRACTION,
         lines=lines,
@@ -152,10 +157,11 @@ def receive(
 
 
 def check_moisture(problems: Problems, moisture_percent: Decimal | None) -> None:
+    """Add a problem for a moisture that is missing or that no honey has."""
     if moisture_percent is None:
-        problems.add("moisture", _("Enter the moisture, or the refractometer index."))
+        problems.add("moisture_percent", _("Enter the moisture, or the refractometer index."))
     elif not MOISTURE_MIN <= moisture_percent <= MOISTURE_MAX:
-        problems.add("moisture", _("Moisture of honey lies between 10 and 30 percent."))
+        problems.add("moisture_percent", _("Moisture of honey lies between 10 and 30 percent."))
 
 
 @transaction.atomic
@@ -172,17 +178,18 @@ def transfer(
 ) -> Posting:
     """Pour `grams` (None: all there is) from one vessel into another, blending where lots differ.
 
-    Raises as `blend`.
+    Raises as `blend`, at "source", "grams" and "target".
     """
-    return blend(
-        sources=[(source, grams)],
-        target=target,
-        recorded_by=recorded_by,
-        key=key,
-        kind=kind,
-        note=note,
-        poured_on=poured_on,
-    )
+    with parameters_named(**ONE_SOURCE):
+        return blend(
+            sources=[(source, grams)],
+            target=target,
+            recorded_by=recorded_by,
+            key=key,
+            kind=kind,
+            note=note,
+            poured_on=poured_on,
+        )
 
 
 @transaction.atomic
@@ -202,13 +209,12 @@ def blend(
     colour are the mass-weighted means of its parents, which are kept. Without `poured_on` it
     happens now.
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`; the
-    parameter is "weight", or "weight_2" for the second of several sources.
+    parameter is "sources.1.place" or "sources.1.grams" for the second source, "sources" for all.
     """
     _check_pouring(sources, target, poured_on)
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    portions = _portions(sources)
-    lines, _content = pour(target=target, portions=portions, poured_on=poured_on)
+    lines = _pour(target=target, portions=_portions(sources), poured_on=poured_on)
     return ledger.post(
         kind=kind,
         lines=lines,
@@ -219,57 +225,64 @@ def blend(
     )
 
 
-def foresee(*, sources: Sequence[tuple[Place, int | None]], target: Place) -> Outcome:
+def preview_blend(*, sources: Sequence[tuple[Place, int | None]], target: Place) -> HoneyPreview:
     """Say what pouring these into a vessel would change, without doing it; raises as `blend`."""
     _check_pouring(sources, target)
     portions = _portions(sources)
     there = Balance.objects.in_vessel(target)
     changes = [
-        Change(portion.source, in_source.quantity, in_source.quantity - portion.grams)
+        VesselChange(portion.source, in_source.quantity, in_source.quantity - portion.grams)
         for portion in portions
         if (in_source := Balance.objects.in_vessel(portion.source))
     ]
-    return _outcome(target, _with_what_is_there(target, portions, there), there, changes)
+    return _preview(target, _with_what_is_there(target, portions, there), there, changes)
 
 
-def foresee_receipt(*, place: Place, lot: Lot) -> Outcome:
+def preview_transfer(*, source: Place, target: Place, grams: int | None) -> HoneyPreview:
+    """Say what pouring `grams` (None: all) would change; raises as `transfer`."""
+    with parameters_named(**ONE_SOURCE):
+        return preview_blend(sources=[(source, grams)], target=target)
+
+
+def preview_receipt(*, place: Place, lot: Lot) -> HoneyPreview:
     """Say what receiving `lot`, not saved yet, would change; raises as `receive`."""
     problems = Problems()
-    checks.check_grams(problems, "weight", lot.quantity_made)
+    checks.check_grams(problems, "grams", lot.quantity_made)
     check_moisture(problems, lot.moisture_percent)
     rules.check_vessel(problems, "place", place)
     problems.raise_any()
     there = Balance.objects.in_vessel(place)
     portion = lots.Portion(lot, lot.quantity_made, place)
-    return _outcome(place, _with_what_is_there(place, [portion], there), there)
+    with parameters_named(target="place", sources="grams"):
+        return _preview(place, _with_what_is_there(place, [portion], there), there)
 
 
-def foresee_write_off(*, place: Place, grams: int | None) -> Outcome:
+def preview_write_off(*, place: Place, grams: int | None) -> HoneyPreview:
     """Say what writing off `grams` (None: all) would leave; raises as `write_off`."""
     problems = Problems()
     if grams is not None:
-        checks.check_grams(problems, "weight", grams)
+        checks.check_grams(problems, "grams", grams)
     problems.raise_any()
     asked = all_of(place, parameter="place") if grams is None else grams
     taken = take(source=place, grams=asked, source_parameter="place")
     before = all_of(place)
     after = before - taken.grams
     litres = density.litres_of(after, moisture_percent=taken.lot.moisture_percent)
-    return Outcome((Change(place, before, after),), taken.lot, litres)
+    return HoneyPreview((VesselChange(place, before, after),), taken.lot, litres)
 
 
-def _outcome(
+def _preview(
     target: Place,
     mixed: Sequence[lots.Portion],
     there: Balance | None,
-    changes: Sequence[Change] = (),
-) -> Outcome:
+    changes: Sequence[VesselChange] = (),
+) -> HoneyPreview:
     grams_after = sum(portion.grams for portion in mixed)
     lot = lots.mixed(mixed)
     _check_room(target, lot, grams_after)
-    in_target = Change(target, there.quantity if there else 0, grams_after)
+    in_target = VesselChange(target, there.quantity if there else 0, grams_after)
     litres = density.litres_of(grams_after, moisture_percent=lot.moisture_percent)
-    return Outcome((*changes, in_target), lot, litres)
+    return HoneyPreview((*changes, in_target), lot, litres)
 
 
 def _check_pouring(
@@ -280,16 +293,16 @@ def _check_pouring(
     if not sources:
         problems.add("sources", _("Choose the vessels to pour from."))
     seen = set()
-    for number, (source, grams) in enumerate(sources, start=1):
+    for index, (source, grams) in enumerate(sources):
         if grams is not None:
-            checks.check_grams(problems, _weight_field(sources, number), grams)
+            checks.check_grams(problems, f"sources.{index}.grams", grams)
         if source == target:
             problems.add(
                 "target", _("%(place)s can't be poured into itself.") % {"place": source.name}
             )
         if source in seen:
             problems.add(
-                f"source_{number}",
+                f"sources.{index}.place",
                 _("%(place)s is there twice. Put all of it into one line.")
                 % {"place": source.name},
             )
@@ -300,9 +313,8 @@ def _check_pouring(
 
 def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]:
     portions = []
-    for number, (source, grams) in enumerate(sources, start=1):
-        parameter = _weight_field(sources, number)
-        source_parameter = parameter.replace("weight", "source")
+    for index, (source, grams) in enumerate(sources):
+        parameter, source_parameter = f"sources.{index}.grams", f"sources.{index}.place"
         if grams is None:
             # No weight was asked for: what is in the way lies at the vessel.
             parameter = source_parameter
@@ -311,10 +323,6 @@ def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]
             take(source=source, grams=grams, parameter=parameter, source_parameter=source_parameter)
         )
     return portions
-
-
-def _weight_field(sources: Sequence, number: int) -> str:
-    return "weight" if len(sources) == 1 else f"weight_{number}"
 
 
 def all_of(source: Place, *, parameter: str = "source") -> int:
@@ -328,7 +336,7 @@ def all_of(source: Place, *, parameter: str = "source") -> int:
 
 
 def take(
-    *, source: Place, grams: int, parameter: str = "weight", source_parameter: str = "source"
+    *, source: Place, grams: int, parameter: str = "grams", source_parameter: str = "source"
 ) -> lots.Portion:
     """Return the portion that `grams` drawn from a vessel are; raise when they are not free.
 
@@ -355,10 +363,10 @@ def take(
     return lots.Portion(there.lot, grams, source)
 
 
-def pour(
+def _pour(
     *, target: Place, portions: Sequence[lots.Portion], poured_on: date | None = None
-) -> tuple[list[Line], Lot]:
-    """Return the lines that bring `portions` into a vessel, and the lot it then holds.
+) -> list[Line]:
+    """Return the lines that bring `portions` into a vessel.
 
     Where lots meet, a blend lot of that day is made of all that is then in the vessel.
     """
@@ -370,7 +378,7 @@ def pour(
     _check_room(target, lot, grams_after)
     lines = [Line(honey, portion.source, portion.lot, -portion.grams) for portion in mixed]
     lines.append(Line(honey, target, lot, grams_after))
-    return lines, lot
+    return lines
 
 
 def _with_what_is_there(
@@ -399,7 +407,7 @@ def write_off(
     """
     problems = Problems()
     if grams is not None:
-        checks.check_grams(problems, "weight", grams)
+        checks.check_grams(problems, "grams", grams)
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why: spoiled, own use or gift."))
     problems.raise_any()
@@ -436,5 +444,5 @@ def _check_room(place: Place, lot: Lot, grams: int) -> None:
                 "capacity": capacity,
                 "litres": made,
             },
-            parameter="weight",
+            parameter="sources",
         )

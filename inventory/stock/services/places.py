@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, words
-from inventory.shared.errors import BadValue, NotAllowedNow, Problems
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.stock import density, vessels
 from inventory.stock.models import Balance, CalibrationPoint, Place, TankShape
 
@@ -61,14 +61,14 @@ def create(
     if code in TAKEN_BY_ADDRESSES:
         raise BadValue(_("Choose another short name: this one is taken."), parameter="code")
     if shape and kind not in Place.VESSELS:
-        raise BadValue(_("Only a vessel for honey has a shape."), parameter="form")
+        raise BadValue(_("Only a vessel for honey has a shape."), parameter="shape")
     problems = Problems()
     if Place.objects.filter(code__iexact=code).exists():
         problems.add(
             "code", _("%(code)s is taken already. Choose another short name.") % {"code": code}
         )
     capacity_litres = capacity_of(shape, capacity_litres)
-    _check_size(problems, kind, tare_grams, capacity_litres, _capacity_field(shape))
+    _check_size(problems, kind, tare_grams, capacity_litres, _capacity_parameter(shape))
     problems.raise_any()
     place = Place(
         kind=kind,
@@ -100,7 +100,7 @@ def create_drums(
     problems = Problems()
     counted = re.fullmatch(r"(?P<stem>.*?)(?P<number>\d+)", first_code)
     if not counted:
-        problems.add("code", _("End the first number in figures, for example D-001."))
+        problems.add("first_code", _("End the first number in figures, for example D-001."))
     if not 1 <= count <= DRUMS_MAX:
         problems.add("count", _("Enter how many drums, from 1 to %(most)s.") % {"most": DRUMS_MAX})
     _check_size(problems, Place.Kind.DRUM, tare_grams, capacity_litres)
@@ -112,18 +112,19 @@ def create_drums(
         raise BadValue(
             _("Taken already: %(codes)s. Choose another first number.")
             % {"codes": ", ".join(known[:5])},
-            parameter="code",
+            parameter="first_code",
         )
-    return [
-        create(
-            kind=Place.Kind.DRUM,
-            code=code,
-            name=_("Drum %(number)s") % {"number": code},
-            tare_grams=tare_grams,
-            capacity_litres=capacity_litres,
-        )
-        for code in codes
-    ]
+    with parameters_named(code="first_code"):
+        return [
+            create(
+                kind=Place.Kind.DRUM,
+                code=code,
+                name=_("Drum %(number)s") % {"number": code},
+                tare_grams=tare_grams,
+                capacity_litres=capacity_litres,
+            )
+            for code in codes
+        ]
 
 
 @transaction.atomic
@@ -142,13 +143,13 @@ def change(
     """
     problems = Problems()
     capacity_litres = capacity_of(shape, capacity_litres)
-    _check_size(problems, place.kind, tare_grams, capacity_litres, _capacity_field(shape))
+    _check_size(problems, place.kind, tare_grams, capacity_litres, _capacity_parameter(shape))
     problems.raise_any()
     place.name = name.strip()
     place.tare_grams = tare_grams
     place.capacity_litres = capacity_litres
     place.note = note.strip()
-    _check_holds_what_is_in_it(place, _capacity_field(shape))
+    _check_holds_what_is_in_it(place, _capacity_parameter(shape))
     checks.save_checked(place)
     if shape:
         _measure(place, shape)
@@ -205,15 +206,15 @@ def capacity_of(shape: Shape | None, capacity_litres: Decimal | None = None) -> 
     try:
         vessel = vessels.physical(_with_figures(TankShape(), shape), shape.points)
     except ValueError as error:
-        raise BadValue(str(error), parameter=_capacity_field(shape)) from error
+        raise BadValue(str(error), parameter=_capacity_parameter(shape)) from error
     return vessels.capacity_litres(vessel)
 
 
-def _capacity_field(shape: Shape | None) -> str:
-    """Return the field that decides what a vessel holds."""
+def _capacity_parameter(shape: Shape | None) -> str:
+    """Return the parameter that decides what a vessel holds."""
     if shape is None:
-        return "capacity"
-    return "points" if shape.form == TankShape.Form.TABLE else "diameter"
+        return "capacity_litres"
+    return "shape.points" if shape.form == TankShape.Form.TABLE else "shape.diameter_mm"
 
 
 def _check_size(
@@ -221,21 +222,21 @@ def _check_size(
     kind: str,
     tare_grams: int | None,
     capacity_litres: Decimal | None,
-    capacity_field: str = "capacity",
+    capacity_parameter: str = "capacity_litres",
 ) -> None:
     if (tare_grams or 0) > TARE_GRAMS_MAX.get(kind, TARE_GRAMS_MAX_ELSE):
         problems.add(
-            "tare",
+            "tare_grams",
             _("%(tare)s is more than an empty vessel weighs. Check the figure and its unit.")
             % {"tare": words.pounds(tare_grams)},
         )
     if capacity_litres is None:
         return
     if capacity_litres <= 0:
-        problems.add(capacity_field, _("The capacity must be more than nothing."))
+        problems.add(capacity_parameter, _("The capacity must be more than nothing."))
     elif capacity_litres > CAPACITY_LITRES_MAX:
         problems.add(
-            capacity_field,
+            capacity_parameter,
             _("No vessel holds %(capacity)s. Check the figure and its unit.")
             % {"capacity": words.gallons(capacity_litres)},
         )
@@ -244,23 +245,23 @@ def _check_size(
 def _check_measurements(shape: Shape) -> None:
     problems = Problems()
     if shape.form not in TankShape.Form.values:
-        problems.add("form", _("Choose the shape of the vessel."))
+        problems.add("shape.form", _("Choose the shape of the vessel."))
     elif shape.form == TankShape.Form.TABLE:
         _check_table(problems, shape.points)
     else:
         if not shape.diameter_mm:
-            problems.add("diameter", _("Enter the inside diameter."))
+            problems.add("shape.diameter_mm", _("Enter the inside diameter."))
         if not shape.length_mm:
-            problems.add("length", _("Enter the height or length of the straight wall."))
+            problems.add("shape.length_mm", _("Enter the height or length of the straight wall."))
         if shape.end not in TankShape.End.values:
-            problems.add("end", _("Choose the form of the bottom or the ends."))
+            problems.add("shape.end", _("Choose the form of the bottom or the ends."))
         elif shape.end == TankShape.End.CONE and not shape.cone_mm:
-            problems.add("cone", _("Enter how deep the cone is."))
-        for parameter in ("diameter", "length", "cone"):
-            measured_mm = getattr(shape, f"{parameter}_mm") or 0
+            problems.add("shape.cone_mm", _("Enter how deep the cone is."))
+        for name in ("diameter_mm", "length_mm", "cone_mm"):
+            measured_mm = getattr(shape, name) or 0
             if measured_mm > MEASURE_MM_MAX:
                 problems.add(
-                    parameter,
+                    f"shape.{name}",
                     _("No tank measures %(measured)s. Check the figure and its unit.")
                     % {"measured": words.depth(measured_mm)},
                 )
@@ -270,13 +271,13 @@ def _check_measurements(shape: Shape) -> None:
 def _check_table(problems: Problems, points: Sequence[tuple[int, Decimal]]) -> None:
     if len(points) < 2:
         problems.add(
-            "points",
+            "shape.points",
             _("A calibration table needs two lines or more, each with a depth and its litres."),
         )
     for number, ((depth_mm, litres), (next_mm, next_litres)) in enumerate(pairwise(points), 2):
         if next_mm <= depth_mm or next_litres <= litres:
             problems.add(
-                "points",
+                "shape.points",
                 _("Line %(number)s must be deeper and fuller than the line before.")
                 % {"number": number},
             )

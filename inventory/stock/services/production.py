@@ -26,10 +26,14 @@ def change(
     """
     problems = Problems()
     if not 0 <= labour_cents_per_hour <= LABOUR_CENTS_MAX:
-        problems.add("labour", _("Enter what an hour of work costs, from nothing to 1,000."))
+        problems.add(
+            "labour_cents_per_hour", _("Enter what an hour of work costs, from nothing to 1,000.")
+        )
     low, high = FILLING_CELSIUS
     if not low <= honey_house_celsius <= high:
-        problems.add("celsius", _("Honey is filled between 59 °F (15 °C) and 140 °F (60 °C)."))
+        problems.add(
+            "honey_house_celsius", _("Honey is filled between 59 °F (15 °C) and 140 °F (60 °C).")
+        )
     settings = ProductionSettings.current()
     if cost_method not in ProductionSettings.CostMethod.values:
         problems.add("cost_method", _("Choose how what is sold is costed."))

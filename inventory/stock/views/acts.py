@@ -14,15 +14,17 @@ from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.forms import honey as forms
+from inventory.stock.forms.fields import VesselField
+from inventory.stock.forms.receipt import ReceiveForm
 from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import drums, honey, ledger
-from inventory.stock.services.honey import Outcome
+from inventory.stock.services.honey import HoneyPreview
 
 
 @method_decorator(vary_on_headers("HX-Request"), name="dispatch")
 class HoneyActView(ActView):
-    """An act with honey. `foresee` says what it would change, from the same checked figures.
+    """An act with honey. `preview` says what it would change, from the same checked figures.
 
     The change is shown while the form is filled in (htmx asks for it with GET), or on the button
     *Show what will change* where there is no script; neither records anything.
@@ -32,7 +34,7 @@ class HoneyActView(ActView):
     # Which fields an address may fill in: /honey/transfer/?source=tank-1
     filled_by_address: tuple[str, ...] = ()
 
-    def foresee(self, data: dict[str, Any]) -> Outcome:
+    def preview(self, data: dict[str, Any]) -> HoneyPreview:
         raise NotImplementedError
 
     def get_initial(self) -> dict[str, Any]:
@@ -50,25 +52,25 @@ class HoneyActView(ActView):
     def get(self, request, *args, **kwargs) -> HttpResponse:
         if request.htmx and "key" in request.GET:
             form = self.get_form_class()(**{**self.get_form_kwargs(), "data": request.GET})
-            return render(request, "inventory/honey/_change.html", self._foreseen(form))
+            return render(request, "inventory/honey/_preview.html", self._previewed(form))
         return super().get(request, *args, **kwargs)
 
     def post(self, request, *args, **kwargs) -> HttpResponse:
         if "preview" in request.POST:
             form = self.get_form()
-            foreseen = self._foreseen(form)
-            return self.render_to_response(self.get_context_data(form=form, **foreseen))
+            previewed = self._previewed(form)
+            return self.render_to_response(self.get_context_data(form=form, **previewed))
         return super().post(request, *args, **kwargs)
 
-    def _foreseen(self, form) -> dict[str, Any]:
+    def _previewed(self, form) -> dict[str, Any]:
         """Return the change a form means, or what is in its way once nothing is missing."""
         if not form.is_valid():
             return {}
         try:
-            outcome = self.foresee(dict(form.cleaned_data))
+            preview = self.preview(dict(form.cleaned_data))
         except HouseError as error:
             return {"problems": error.problems}
-        return {"outcome": outcome, "measured": form.cleaned_data.get("measured")}
+        return {"preview": preview, "measured": form.cleaned_data.get("measured")}
 
     def posting_to_undo(self, made: Posting) -> Posting:
         return made
@@ -81,7 +83,7 @@ class HoneyActView(ActView):
 
 def _missing(form: forms.HoneyForm) -> str:
     """Return what the house has none of and the act needs: "vessel", "honey", or nothing."""
-    fields = [field for field in form.fields.values() if isinstance(field, forms.VesselField)]
+    fields = [field for field in form.fields.values() if isinstance(field, VesselField)]
     for field in sorted(fields, key=lambda field: field.filled):
         if not field.queryset.exists():
             return "honey" if field.filled else "vessel"
@@ -92,12 +94,12 @@ def place_url(place: Place) -> str:
     return reverse("inventory:place_detail", args=[place.code])
 
 
-class Receive(HoneyActView):
-    form_class = forms.ReceiveForm
+class ReceiptView(HoneyActView):
+    form_class = ReceiveForm
     template_name = "inventory/honey/receive.html"
     filled_by_address = ("place", "measured_by")
 
-    def foresee(self, data: dict[str, Any]) -> Outcome:
+    def preview(self, data: dict[str, Any]) -> HoneyPreview:
         lot = Lot(
             kind=Lot.Kind.EXTRACTION,
             season=data["season"],
@@ -108,7 +110,7 @@ class Receive(HoneyActView):
             quantity_made=data["measured"].grams,
             cost_cents=data["cost"],
         )
-        return honey.foresee_receipt(place=data["place"], lot=lot)
+        return honey.preview_receipt(place=data["place"], lot=lot)
 
     def act(self, data: dict[str, Any]) -> Lot:
         self._key = data["key"]
@@ -144,13 +146,15 @@ class Receive(HoneyActView):
         return ledger.find(self._key)
 
 
-class Transfer(HoneyActView):
+class TransferView(HoneyActView):
     form_class = forms.TransferForm
     template_name = "inventory/honey/transfer.html"
     filled_by_address = ("source", "target")
 
-    def foresee(self, data: dict[str, Any]) -> Outcome:
-        return honey.foresee(sources=[(data["source"], data["weight"])], target=data["target"])
+    def preview(self, data: dict[str, Any]) -> HoneyPreview:
+        return honey.preview_transfer(
+            source=data["source"], target=data["target"], grams=data["weight"]
+        )
 
     def act(self, data: dict[str, Any]) -> Posting:
         self._target = data["target"]
@@ -170,13 +174,13 @@ class Transfer(HoneyActView):
         return place_url(self._target)
 
 
-class Drain(HoneyActView):
+class DrainView(HoneyActView):
     form_class = forms.DrainForm
     template_name = "inventory/honey/drain.html"
     filled_by_address = ("source", "target")
 
-    def foresee(self, data: dict[str, Any]) -> Outcome:
-        return honey.foresee(sources=[(data["source"], None)], target=data["target"])
+    def preview(self, data: dict[str, Any]) -> HoneyPreview:
+        return honey.preview_transfer(source=data["source"], target=data["target"], grams=None)
 
     def act(self, data: dict[str, Any]) -> Posting:
         self._target = data["target"]
@@ -195,13 +199,13 @@ class Drain(HoneyActView):
         return place_url(self._target)
 
 
-class Blend(HoneyActView):
+class BlendView(HoneyActView):
     form_class = forms.BlendForm
     template_name = "inventory/honey/blend.html"
     filled_by_address = ("target", "source_1", "source_2")
 
-    def foresee(self, data: dict[str, Any]) -> Outcome:
-        return honey.foresee(sources=data["sources"], target=data["target"])
+    def preview(self, data: dict[str, Any]) -> HoneyPreview:
+        return honey.preview_blend(sources=data["sources"], target=data["target"])
 
     def act(self, data: dict[str, Any]) -> Posting:
         self._target = data["target"]
@@ -221,14 +225,18 @@ class Blend(HoneyActView):
         return reverse("inventory:lot_detail", args=[there.lot.code])
 
 
-class FillDrum(HoneyActView):
+class DrumFillView(HoneyActView):
     form_class = forms.DrumFillForm
     template_name = "inventory/honey/drum_fill.html"
     filled_by_address = ("tank", "drum")
 
-    def foresee(self, data: dict[str, Any]) -> Outcome:
-        net = drums.net_grams(drum=data["drum"], gross_grams=data["gross"], tare_grams=data["tare"])
-        return honey.foresee(sources=[(data["tank"], net)], target=data["drum"])
+    def preview(self, data: dict[str, Any]) -> HoneyPreview:
+        return drums.preview_fill(
+            tank=data["tank"],
+            drum=data["drum"],
+            gross_grams=data["gross"],
+            tare_grams=data["tare"],
+        )
 
     def act(self, data: dict[str, Any]) -> Posting:
         self._tank, self._drum = data["tank"], data["drum"]
@@ -250,14 +258,14 @@ class FillDrum(HoneyActView):
         return f"{reverse('inventory:drum_fill')}?tank={self._tank.code}"
 
 
-class WriteOff(HoneyActView):
+class WriteOffView(HoneyActView):
     permission_required = "inventory.write_off"
     form_class = forms.WriteOffForm
     template_name = "inventory/honey/write_off.html"
     filled_by_address = ("place",)
 
-    def foresee(self, data: dict[str, Any]) -> Outcome:
-        return honey.foresee_write_off(place=data["place"], grams=data["weight"])
+    def preview(self, data: dict[str, Any]) -> HoneyPreview:
+        return honey.preview_write_off(place=data["place"], grams=data["weight"])
 
     def act(self, data: dict[str, Any]) -> Posting:
         self._place = data["place"]

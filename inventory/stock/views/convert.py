@@ -13,14 +13,18 @@ from django.utils.translation import gettext as _
 from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.stock import density, vessels
-from inventory.stock.forms import honey as forms
+from inventory.stock.forms.dips import DipForm
+from inventory.stock.forms.fields import plain
+from inventory.stock.forms.honey import DrumFillForm
+from inventory.stock.forms.places import PlaceForm
+from inventory.stock.forms.receipt import ReceiveForm
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.services import drums, honey, places
 
 
 def receipt(request: HttpRequest, what: str) -> HttpResponse:
     """A line for one field of an extraction: its moisture, its colour, or its weight."""
-    form = forms.ReceiveForm(request.GET)
+    form = ReceiveForm(request.GET)
     form.is_valid()
     data = form.cleaned_data
     lines = {"moisture": _moisture_line, "colour": _colour_line, "weight": _weight_line}
@@ -33,7 +37,7 @@ def _moisture_line(data: dict) -> str:
         return ""
     lot = Lot(moisture_percent=moisture)
     return _("= %(moisture)s %% moisture, %(grade)s by moisture. %(warning)s") % {
-        "moisture": forms.plain(moisture, 2),
+        "moisture": plain(moisture, 2),
         "grade": words.grade(lot.moisture_grade),
         "warning": lot.fermentation_warning,
     }
@@ -54,7 +58,7 @@ def _weight_line(data: dict) -> str:
         "pounds": words.pounds(measured.grams, 1),
         "kilograms": words.kilograms(measured.grams),
         "gallons": words.gallons(measured.litres),
-        "moisture": forms.plain(data["moisture_known"], 2),
+        "moisture": plain(data["moisture_known"], 2),
         "uncertainty": words.pounds(measured.uncertainty_grams),
     }
     if not measured.how:
@@ -77,7 +81,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
     place = get_object_or_404(
         Place.objects.select_related("shape"), code=code, kind__in=Place.VESSELS
     )
-    form = forms.DipForm(request.GET)
+    form = DipForm(request.GET)
     form.is_valid()
     depth_mm, celsius = form.cleaned_data.get("depth"), form.cleaned_data.get("celsius")
     there = Balance.objects.in_vessel(place)
@@ -101,7 +105,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "kilograms": words.kilograms(weighed.grams),
         "pounds": words.pounds(weighed.grams, 1),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
-        "moisture": forms.plain(there.lot.moisture_percent, 2),
+        "moisture": plain(there.lot.moisture_percent, 2),
         "temperature": words.temperature(celsius),
         "book": words.pounds(there.quantity, 1),
     }
@@ -110,7 +114,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
 
 def drum(request: HttpRequest) -> HttpResponse:
     """A line for a drum on the scale: gross less tare is net."""
-    form = forms.DrumFillForm(request.GET)
+    form = DrumFillForm(request.GET)
     form.is_valid()
     data = form.cleaned_data
     if data.get("drum") is None or data.get("gross") is None:
@@ -132,7 +136,7 @@ def drum(request: HttpRequest) -> HttpResponse:
 
 def capacity(request: HttpRequest) -> HttpResponse:
     """A line for a vessel's measurements: what it holds, full to the brim."""
-    form = forms.PlaceForm(request.GET)
+    form = PlaceForm(request.GET)
     form.is_valid()
     try:
         litres = places.capacity_of(form.shape())

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import words
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
-from inventory.stock.forms import honey as forms
+from inventory.stock.forms import dips as forms
 from inventory.stock.models import DipReading, Place, Posting
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import dips
@@ -30,7 +30,7 @@ def choose(request: HttpRequest) -> HttpResponse:
     return render(request, "inventory/honey/dip_choose.html", {"vessels": vessels})
 
 
-class Dip(ActView):
+class DipView(ActView):
     permission_required = "inventory.move_honey"
     form_class = forms.DipForm
     template_name = "inventory/honey/dip.html"
@@ -71,7 +71,7 @@ class Dip(ActView):
         return reverse("inventory:dip_detail", args=[made.pk])
 
 
-class AcceptDip(ActView):
+class DipAcceptView(ActView):
     """A reading beside the book figure; accepting it brings the books to the reading."""
 
     permission_required = "inventory.adjust_stock"

@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
-from inventory.stock.forms import honey as forms
+from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.queries import honey as queries
 
@@ -29,7 +29,7 @@ def overview(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _drum_filters(drums: list[queries.Vessel], shown: str) -> list[dict]:
+def _drum_filters(drums: list[queries.VesselContents], shown: str) -> list[dict]:
     words = {"": _("All"), "full": _("Full, free"), "reserved": _("Reserved"), "empty": _("Empty")}
     return [
         {
@@ -42,11 +42,11 @@ def _drum_filters(drums: list[queries.Vessel], shown: str) -> list[dict]:
     ]
 
 
-def _by_colour(drums: list[queries.Vessel]) -> list[queries.Vessel]:
+def _by_colour(drums: list[queries.VesselContents]) -> list[queries.VesselContents]:
     """Order drums from water white to dark amber, then those of unknown colour, then the empty."""
     ranks = {colour: rank for rank, colour in enumerate(COLOUR_CLASSES)}
 
-    def rank(drum: queries.Vessel) -> tuple:
+    def rank(drum: queries.VesselContents) -> tuple:
         if drum.lot is None:
             return (len(ranks) + 1, drum.place.code)
         return (ranks.get(drum.lot.colour_class, len(ranks)), drum.place.code)

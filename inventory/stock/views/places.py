@@ -11,7 +11,8 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from inventory.shared.errors import HouseError
-from inventory.stock.forms import honey as forms
+from inventory.stock.forms import places as forms
+from inventory.stock.forms.fields import as_gallons, as_inches, as_pounds, plain
 from inventory.stock.models import Place, TankShape
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import places
@@ -132,21 +133,21 @@ def _as_typed(place: Place) -> dict[str, Any]:
     """Return a place as its form shows it; every figure comes back as the same one."""
     typed: dict[str, Any] = {"name": place.name, "note": place.note}
     if place.tare_grams is not None:
-        typed["tare"] = forms.as_pounds(place.tare_grams)
+        typed["tare"] = as_pounds(place.tare_grams)
     shape = getattr(place, "shape", None)
     if shape is None:
         if place.capacity_litres is not None:
-            typed["capacity"] = forms.as_gallons(place.capacity_litres)
+            typed["capacity"] = as_gallons(place.capacity_litres)
         return typed
     typed |= {"form": shape.form, "end": shape.end}
     if shape.form == TankShape.Form.TABLE:
         points = "\n".join(
-            f"{point.depth_mm}, {forms.plain(point.litres, 3)}" for point in shape.points.all()
+            f"{point.depth_mm}, {plain(point.litres, 3)}" for point in shape.points.all()
         )
         return typed | {"points": points, "points_unit": "mm"}
     for name in ("diameter", "length", "cone"):
         if (mm := getattr(shape, f"{name}_mm")) is not None:
-            typed[name] = forms.as_inches(mm)
+            typed[name] = as_inches(mm)
     return typed
 
 

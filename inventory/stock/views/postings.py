@@ -6,7 +6,7 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 
 from inventory.stock import rules
-from inventory.stock.forms import honey as forms
+from inventory.stock.forms import postings as forms
 from inventory.stock.models import Posting
 from inventory.stock.queries import honey as queries
 

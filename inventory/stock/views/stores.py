@@ -43,7 +43,7 @@ class StockActView(ActView):
         return reverse("inventory:posting_detail", args=[made.pk])
 
 
-class Transfer(StockActView):
+class StockTransferView(StockActView):
     """Carry pieces to another place. Whoever may write stock off may carry it too."""
 
     form_class = forms.StockTransferForm
@@ -77,7 +77,7 @@ class Transfer(StockActView):
         }
 
 
-class WriteOff(StockActView):
+class StockWriteOffView(StockActView):
     permission_required = "inventory.write_off"
     form_class = forms.StockWriteOffForm
     template_name = "inventory/stock/write_off.html"
@@ -104,7 +104,7 @@ class WriteOff(StockActView):
         }
 
 
-class Count(StockActView):
+class StockCountView(StockActView):
     permission_required = "inventory.adjust_stock"
     form_class = forms.StockCountForm
     template_name = "inventory/stock/count.html"

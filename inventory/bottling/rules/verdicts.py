@@ -2,7 +2,6 @@
 
 from decimal import Decimal
 
-from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from inventory.physics.fill_check import FillCheck
@@ -86,5 +85,4 @@ def _label(grams: float) -> str:
 
 
 def _grams(grams: float, decimals: int) -> str:
-    number = number_format(round(Decimal(str(grams)), decimals), decimals, force_grouping=True)
-    return _("%(number)s g") % {"number": number}
+    return words.grams(Decimal(str(grams)), decimals)

@@ -1,0 +1,161 @@
+"""Fill checks for display: what a run's checks said, and the weights as a histogram."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import BottlingRun, FillCheck, Size
+from inventory.bottling.rules import costs, verdicts
+from inventory.bottling.rules import fill_checks as rules
+from inventory.physics import fill_check
+from inventory.physics.fill_check import FillCheck as Verdict
+
+SEASON_DAYS = 365
+
+
+@dataclass(frozen=True)
+class CheckView:
+    """A kept fill check with its verdict, worked out again from its weights."""
+
+    check: FillCheck
+    verdict: Verdict
+    weights_g: list[float]
+    histogram: "Histogram"
+    run_cents: int | None
+    season_pieces: int
+    season_cents: int | None
+
+    @property
+    def reason(self) -> str:
+        """The verdict and what it rests on, in the reader's language."""
+        return verdicts.sentence(self.verdict)
+
+
+@dataclass(frozen=True)
+class HistogramBar:
+    """One column of the histogram, in the units of its drawing."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    count: int
+    low_g: float
+    high_g: float
+
+
+@dataclass(frozen=True)
+class HistogramMark:
+    """A line down the histogram, at a weight; `anchor` keeps its words inside the drawing."""
+
+    x: float
+    label: str
+    grams: float
+    kind: str
+    anchor: str
+    y: int
+
+
+@dataclass(frozen=True)
+class Histogram:
+    """Sample weights as columns, with the label weight and the limits as lines."""
+
+    bars: list[HistogramBar]
+    marks: list[HistogramMark]
+
+    WIDTH, HEIGHT, TOP, ROW = 320, 206, 66, 16
+
+
+def samples_wanted(run: BottlingRun) -> dict[str, int]:
+    """Return how many pieces each rule weighs of a recorded run, by its short name."""
+    if not run.pieces_filled:
+        return {}
+    return {
+        scheme: fill_check.sample_size_wanted(run.pieces_filled, scheme)
+        for scheme in FillCheck.Scheme.values
+    }
+
+
+def season_pieces(size: Size) -> int:
+    """Return the pieces of a size packed in the last twelve months, undone runs left out."""
+    since = timezone.localdate() - timedelta(days=SEASON_DAYS)
+    packed = BottlingRun.objects.filter(
+        size=size,
+        status=BottlingRun.Status.RECORDED,
+        packed_lot__made_on__gt=since,
+    ).values_list("pieces_filled", flat=True)
+    return sum(packed)
+
+
+def checks_of(run: BottlingRun) -> list[CheckView]:
+    """Return the kept fill checks of a run, newest first."""
+    pieces = season_pieces(run.size)
+    views = []
+    for check in run.fill_checks.select_related("checked_by", "released_by").prefetch_related(
+        "weights"
+    ):
+        weights = [weight.net_milligrams for weight in check.weights.all()]
+        weights_g = [weight / 1000 for weight in weights]
+        verdict = rules.judge(run, scheme=check.scheme, weights_milligrams=weights)
+        overfill = Decimal(str(verdict.overfill_g))
+        views.append(
+            CheckView(
+                check=check,
+                verdict=verdict,
+                weights_g=weights_g,
+                histogram=histogram(verdict, weights_g),
+                run_cents=costs.honey_cents(run.lot, overfill * run.pieces_filled),
+                season_pieces=pieces,
+                season_cents=costs.honey_cents(run.lot, overfill * pieces),
+            )
+        )
+    return views
+
+
+def histogram(verdict: Verdict, weights_g: Sequence[float]) -> Histogram:
+    """Sort sample weights into columns and place the label weight and the limits beside them."""
+    lines = [
+        (verdict.limit_g, _("limit"), "limit"),
+        (verdict.labelled_g, _("label"), "label"),
+        (verdict.average_g, _("average"), "average"),
+    ]
+    if verdict.second_limit_g is not None:
+        lines.insert(0, (verdict.second_limit_g, _("last limit"), "limit"))
+    low = min(*weights_g, *(line[0] for line in lines))
+    high = max(*weights_g, *(line[0] for line in lines))
+    margin = max((high - low) * 0.06, 0.5)
+    low, high = low - margin, high + margin
+    columns = min(24, max(8, len(weights_g) // 2 + 6))
+    step = (high - low) / columns
+    counts = [0] * columns
+    for weight in weights_g:
+        counts[min(columns - 1, int((weight - low) / step))] += 1
+    width = Histogram.WIDTH / columns
+    room = Histogram.HEIGHT - Histogram.TOP
+    bars = [
+        HistogramBar(
+            x=round(column * width + 0.5, 2),
+            y=round(Histogram.HEIGHT - room * count / max(counts), 2),
+            width=round(width - 1, 2),
+            height=round(room * count / max(counts), 2),
+            count=count,
+            low_g=low + column * step,
+            high_g=low + (column + 1) * step,
+        )
+        for column, count in enumerate(counts)
+        if count
+    ]
+    marks = []
+    for row, (grams, label, kind) in enumerate(sorted(lines)):
+        x = round((grams - low) / (high - low) * Histogram.WIDTH, 2)
+        anchor = "start" if x < Histogram.WIDTH / 2 else "end"
+        marks.append(
+            HistogramMark(
+                x=x, label=label, grams=grams, kind=kind, anchor=anchor, y=4 + row * Histogram.ROW
+            )
+        )
+    return Histogram(bars, marks)

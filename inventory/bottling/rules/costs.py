@@ -1,0 +1,46 @@
+"""What a bottling run costs: its honey, its parts, its labour, and all of them together."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from fractions import Fraction
+
+from inventory.bottling.rules.parts import PartNeed
+from inventory.shared.money import share_cents
+from inventory.stock.models import Lot
+
+
+def honey_cents(lot: Lot, grams: Decimal) -> int | None:
+    """Return what so many grams of a lot cost, to the cent; None while its cost is unknown."""
+    if lot.cost_cents is None or lot.unit_cost_cents is None:
+        return None
+    if grams == int(grams):
+        return share_cents(lot.cost_cents, int(grams), lot.quantity_made)
+    return round(lot.unit_cost_cents * Fraction(grams))
+
+
+def parts_cents(needs: Sequence[PartNeed], unit_costs: Mapping[int, Fraction]) -> int | None:
+    """Return what the parts of a run cost; `unit_costs` are the cents of one piece, by part.
+
+    None while the cost of any is unknown; nothing for a size that lists no parts.
+    """
+    if any(need.part.pk not in unit_costs for need in needs):
+        return None
+    return sum(round(unit_costs[need.part.pk] * need.needed) for need in needs)
+
+
+def labour_cents(minutes: int | None, *, cents_per_hour: int) -> int | None:
+    """Return what so many minutes of work cost at the house's rate; None when not entered."""
+    return None if minutes is None else share_cents(cents_per_hour, minutes, 60)
+
+
+def run_cents(
+    *, honey_cents: int | None, parts_cents: int | None, labour_cents: int | None
+) -> int | None:
+    """Return what the jars of a run cost in all; None while its honey or a part has no cost.
+
+    Labour that was not entered is left out: a cost of honey and parts is worth having where nobody
+    looks at the clock. Whoever shows such a cost says that labour is not in it.
+    """
+    if honey_cents is None or parts_cents is None:
+        return None
+    return honey_cents + parts_cents + (labour_cents or 0)

@@ -1,0 +1,261 @@
+"""Filling jars: what a weight needs in room, where drawn honey went, and what cannot be."""
+
+import calendar
+from dataclasses import dataclass
+from datetime import date
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
+from fractions import Fraction
+
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import Size
+from inventory.shared import words
+from inventory.shared.errors import (
+    BadValue,
+    NotEnoughHoney,
+    StockReserved,
+    VesselTooSmall,
+    parameters_named,
+)
+from inventory.stock import density, vessels
+from inventory.stock.models import Balance, Place
+
+# Honey that should be in the jars may be out by this share before the figures are impossible:
+# a scale, a dip stick and the honey in the pipes are never further out than this together.
+SHORTFALL_MAX = Fraction(1, 10)
+# More honey drawn than the pieces hold, by more than this share, is asked about.
+EXCESS_ASKED = Fraction(1, 4)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The room a declared weight needs at one temperature, beside what the size takes."""
+
+    size: Size
+    celsius: Decimal
+    needed_ml: Decimal
+    uncertainty_ml: Decimal
+
+    @property
+    def fits(self) -> bool:
+        return self.needed_ml <= self.size.brimful_ml
+
+    @property
+    def is_close(self) -> bool:
+        """It fits, but by less than the density tables can be wrong."""
+        return self.fits and self.needed_ml + self.uncertainty_ml > self.size.brimful_ml
+
+    @property
+    def sentence(self) -> str:
+        """Say whether the weight fits at this temperature, with the two volumes."""
+        figures = {
+            "weight": declared(self.size),
+            "needed": words.small_volume(self.needed_ml),
+            "temperature": words.temperature(self.celsius),
+            "size": self.size.name,
+            "brimful": words.small_volume(self.size.brimful_ml),
+        }
+        if not self.fits:
+            return (
+                _(
+                    "%(weight)s of this honey needs %(needed)s at %(temperature)s; "
+                    "%(size)s holds %(brimful)s to the brim: it does not fit."
+                )
+                % figures
+            )
+        if self.is_close:
+            return (
+                _(
+                    "%(weight)s of this honey needs %(needed)s at %(temperature)s; "
+                    "%(size)s holds %(brimful)s to the brim: it fits by a hair. Try one first."
+                )
+                % figures
+            )
+        return (
+            _(
+                "%(weight)s of this honey needs %(needed)s at %(temperature)s; "
+                "%(size)s holds %(brimful)s to the brim: it fits."
+            )
+            % figures
+        )
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Where the drawn honey of a run went, in whole grams; the parts add up to `drawn_grams`."""
+
+    drawn_grams: int
+    loss_grams: int
+    broken_grams: int
+
+    @property
+    def packed_grams(self) -> int:
+        return self.drawn_grams - self.loss_grams - self.broken_grams
+
+
+def fit(size: Size, *, moisture_percent: Decimal, celsius: Decimal) -> Fit:
+    """Work out whether the declared weight of honey of this moisture goes into the size.
+
+    Raises `ValueError` with range and unit for a temperature outside the density's range.
+    """
+    grams = size.declared_grams
+    litres = density.litres_of(grams, moisture_percent=moisture_percent, celsius=celsius)
+    weighed = density.grams_of(litres * 1000, moisture_percent=moisture_percent, celsius=celsius)
+    share = Decimal(weighed.uncertainty_grams) / weighed.grams
+    needed_ml = litres * 1000
+    return Fit(size, celsius, needed_ml, (needed_ml * share).quantize(Decimal("0.1")))
+
+
+def fits(size: Size, *, moisture_percent: Decimal, celsius: Decimal) -> list[Fit]:
+    """Return the fit at the filling temperature and at 20 °C, where the honey ends up."""
+    temperatures = dict.fromkeys([celsius, density.REFERENCE_CELSIUS])
+    return [
+        fit(size, moisture_percent=moisture_percent, celsius=degrees) for degrees in temperatures
+    ]
+
+
+def grams_needed(size: Size, pieces: int) -> int:
+    """Return the whole grams that so many pieces need to reach their label, rounded up."""
+    return int((pieces * size.declared_grams).to_integral_value(ROUND_CEILING))
+
+
+def share_out(size: Size, *, drawn_grams: int, loss_grams: int, pieces_broken: int) -> Shares:
+    """Share the drawn honey out: lost, in broken pieces (each at its label weight), the rest."""
+    broken = pieces_broken * size.declared_grams
+    return Shares(drawn_grams, loss_grams, int(broken.to_integral_value(ROUND_HALF_EVEN)))
+
+
+def drawn_between_dips(
+    there: Balance, *, before_mm: int, after_mm: int, celsius: Decimal
+) -> density.WeighedVolume:
+    """Return what was drawn between two dips of a vessel, by density at its lot's moisture.
+
+    Raises `BadValue` at the dip that cannot be.
+    """
+    litres = []
+    for parameter, depth_mm in (("before_mm", before_mm), ("after_mm", after_mm)):
+        with parameters_named(depth_mm=parameter):
+            litres.append(vessels.litres_at(there.place, depth_mm))
+    if after_mm >= before_mm:
+        raise BadValue(
+            _("The dip after the run is as deep as before it: nothing was drawn."),
+            parameter="after_mm",
+        )
+    try:
+        return density.grams_of(
+            litres[0] - litres[1],
+            moisture_percent=there.honey_lot.moisture_percent,
+            celsius=celsius,
+        )
+    except ValueError as error:
+        raise BadValue(str(error), parameter="celsius") from error
+
+
+def is_impossible(size: Size, shares: Shares, pieces_filled: int) -> bool:
+    """Tell whether far too little honey was left for the pieces said to be filled."""
+    label_grams = Fraction(size.declared_grams) * pieces_filled
+    return shares.packed_grams <= 0 or shares.packed_grams < label_grams * (1 - SHORTFALL_MAX)
+
+
+def is_excessive(size: Size, shares: Shares, pieces: int) -> bool:
+    """Tell whether far more honey was drawn than the pieces, broken ones included, can hold."""
+    return shares.drawn_grams > Fraction(size.declared_grams) * pieces * (1 + EXCESS_ASKED)
+
+
+def best_by(day: date, months: int) -> date:
+    """Return the last day of the month that lies `months` after `day`."""
+    years, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(years, month + 1, calendar.monthrange(years, month + 1)[1])
+
+
+def declared(size: Size) -> str:
+    """Write the declared weight as its label is typed: "12 lb", "500 g"."""
+    amount = number_format(f"{size.declared_amount.normalize():f}", force_grouping=True)
+    return f"{amount} {size.declared_unit}"
+
+
+def honey_error(
+    there: Balance | None, source: Place, grams: int, *, parameter: str, is_done: bool = False
+) -> NotEnoughHoney | StockReserved | None:
+    """Return the refusal when a vessel cannot give `grams`, or None when it can.
+
+    `is_done` tells a run that was made from one that is planned.
+    """
+    if there is None or there.quantity < grams:
+        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
+        figures = {"asked": asked, "place": source.name, "there": held}
+        if is_done:
+            return NotEnoughHoney(
+                _(
+                    "Not enough honey: the run drew %(asked)s, %(place)s holds %(there)s by the "
+                    "books. Check the figure, or dip the vessel and correct the books first."
+                )
+                % figures,
+                parameter=parameter,
+            )
+        return NotEnoughHoney(
+            _("Not enough honey: the run needs %(asked)s, %(place)s holds %(there)s.") % figures,
+            parameter=parameter,
+        )
+    if there.free < grams:
+        asked, free = words.pounds_apart(grams, there.free)
+        return StockReserved(
+            _(
+                "%(place)s is promised to an order: the run needs %(asked)s, %(free)s is free. "
+                "Choose another vessel, or cancel the order first."
+            )
+            % {"asked": asked, "place": source.name, "free": free},
+            parameter=parameter,
+        )
+    return None
+
+
+def fit_error(
+    there: Balance | None, size: Size, celsius: Decimal
+) -> VesselTooSmall | BadValue | None:
+    """Return the refusal when the declared weight does not go into the size."""
+    if there is None:
+        return None
+    try:
+        found = fits(size, moisture_percent=there.honey_lot.moisture_percent, celsius=celsius)
+    except ValueError as error:
+        return BadValue(str(error), parameter="celsius")
+    for each in found:
+        if not each.fits:
+            return VesselTooSmall(each.sentence, parameter="size")
+    return None
+
+
+def excess_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:
+    """Ask whether far more honey was drawn than the pieces hold."""
+    return _(
+        "%(drawn)s were drawn for %(pieces)s of %(label)s, more than a quarter over. "
+        "Check the figures, or tick that they are right."
+    ) % {
+        "drawn": words.pounds(shares.drawn_grams),
+        "pieces": words.pieces(pieces_filled),
+        "label": declared(size),
+    }
+
+
+def impossible_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:
+    """Say that too little honey was left for the pieces said to be filled."""
+    return _(
+        "%(pieces)s of %(label)s hold %(wanted)s, but of the %(drawn)s drawn only %(left)s "
+        "was left for them. Check the pieces, the honey drawn and the loss."
+    ) % {
+        "pieces": words.pieces(pieces_filled),
+        "label": declared(size),
+        "wanted": words.pounds(grams_needed(size, pieces_filled)),
+        "drawn": words.pounds(shares.drawn_grams),
+        "left": words.pounds(max(0, shares.packed_grams)),
+    }
+
+
+def underfill_sentence(size: Size, short_grams_each: Decimal) -> str:
+    """Say that the pieces hold less than their label, by how much on average."""
+    return _(
+        "The pieces are short: on average %(short)s under the label's %(label)s. Weigh some "
+        "before they are sold; a fill check tells what the rule allows."
+    ) % {"short": words.grams(short_grams_each), "label": declared(size)}

@@ -1,0 +1,44 @@
+"""What a bottling run needs of each part, beside what is there."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import PackagingPart, SizePart
+from inventory.shared import words
+
+
+@dataclass(frozen=True)
+class PartNeed:
+    """What a run needs of one part, beside what is there."""
+
+    part: PackagingPart
+    needed: int
+    there: int
+
+    @property
+    def short(self) -> int:
+        return max(0, self.needed - self.there)
+
+    @property
+    def warning(self) -> str:
+        """Say what is short before the run is made; empty when nothing is."""
+        if not self.short:
+            return ""
+        return _("%(part)s: the run needs %(needed)s, %(there)s there, %(short)s short.") % {
+            "part": self.part.name,
+            "needed": words.pieces(self.needed),
+            "there": words.pieces(self.there),
+            "short": words.pieces(self.short),
+        }
+
+
+def needs(uses: Iterable[tuple[SizePart, int]], *, filled: int, broken: int = 0) -> list[PartNeed]:
+    """Return what so many pieces need of each part of a size.
+
+    Each part comes with how many pieces of it are there, as `SizePart.objects.with_stock` reads.
+    """
+    return [
+        PartNeed(use.part, use.used_by(filled=filled, broken=broken), there) for use, there in uses
+    ]

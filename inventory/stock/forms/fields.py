@@ -1,0 +1,134 @@
+"""Fields of the forms about honey, and figures as a form shows them."""
+
+from collections.abc import Iterable
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+
+from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
+from inventory.shared import words
+from inventory.shared.forms.fields import CodeChoiceField, LengthField, plain_number
+from inventory.stock.models import Place, ProductionSettings
+from inventory.stock.queries import honey
+from inventory.stock.services import places
+
+
+def usual_temperature() -> tuple[Decimal, str]:
+    """Return the usual temperature of the honey house in °F, as a form's initial value."""
+    celsius = ProductionSettings.current().honey_house_celsius
+    return round(Decimal(celsius) * 9 / 5 + 32), "F"
+
+
+def as_pounds(grams: int) -> tuple[Decimal, str]:
+    """Return grams as pounds for a form; three decimals come back as the same gram."""
+    return plain(Decimal(grams) / POUND_GRAMS, 3), "lb"
+
+
+def as_inches(mm: int) -> tuple[Decimal, str]:
+    """Return millimetres as inches for a form; two decimals come back as the same millimetre."""
+    return plain(Decimal(mm) / LengthField.MILLIMETRES["in"], 2), "in"
+
+
+def as_gallons(litres: Decimal) -> tuple[Decimal, str]:
+    """Return litres as gallons for a form; four decimals come back as the same millilitre."""
+    return plain(litres / GALLON_LITRES, 4), "gal"
+
+
+def plain(number: Decimal, places: int) -> Decimal:
+    """Round a number and drop the zeros it ends in, without powers of ten."""
+    return Decimal(f"{round(number, places).normalize():f}")
+
+
+def note_field() -> forms.CharField:
+    return forms.CharField(label=_("Note"), max_length=200, required=False)
+
+
+class VesselField(CodeChoiceField):
+    """A vessel in use, chosen by its short name and shown with what is in it."""
+
+    def __init__(
+        self,
+        *,
+        kinds: Iterable[str] = Place.VESSELS,
+        filled: bool = False,
+        empty_label: str | None = _("Choose a vessel"),
+        **kwargs: Any,
+    ) -> None:
+        gone = (
+            _("That vessel holds no honey now. Choose one from the list.")
+            if filled
+            else _("There is no such vessel in use. Choose one from the list.")
+        )
+        # Tanks before drums; what is in them is read whenever the list is shown or chosen from.
+        found = honey.vessel_places().filter(kind__in=list(kinds)).order_by("-kind", "code")
+        if filled:
+            found = found.filter(balances__quantity__gt=0, balances__item__kind="honey").distinct()
+        super().__init__(
+            queryset=found,
+            empty_label=empty_label,
+            error_messages={"required": _("Choose a vessel."), "invalid_choice": gone},
+            **kwargs,
+        )
+        self.filled = filled
+
+    def label_from_instance(self, place: Place) -> str:
+        if not place.contents:
+            return _("%(place)s: empty") % {"place": place.name}
+        there = place.contents[0]
+        return _("%(place)s: %(weight)s of %(lot)s, %(source)s") % {
+            "place": place.name,
+            "weight": words.pounds(there.quantity),
+            "lot": there.honey_lot.code,
+            "source": there.honey_lot.floral_source,
+        }
+
+
+class PointsField(forms.CharField):
+    """A calibration table typed line by line, "depth, litres"; comes out as pairs of mm and L.
+
+    The depth is in the unit chosen beside the table, which `unit` holds when `clean` runs.
+    """
+
+    unit = "cm"
+
+    def __init__(self, **kwargs) -> None:
+        super().__init__(
+            widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
+            strip=True,
+            **kwargs,
+        )
+
+    def to_python(self, value):
+        return [
+            self._point(number, line)
+            for number, line in enumerate(super().to_python(value).splitlines(), start=1)
+            if line.strip()
+        ]
+
+    def _point(self, number: int, line: str) -> tuple[int, Decimal]:
+        # Where a comma marks decimals or thousands, a semicolon or a tab stands between the two.
+        between = next((mark for mark in ";\t" if mark in line), ",")
+        try:
+            depth, litres = (Decimal(plain_number(part)) for part in line.split(between))
+        except (ValueError, InvalidOperation, ValidationError):
+            depth = litres = Decimal("NaN")
+        if not (depth.is_finite() and litres.is_finite()):
+            raise self._wrong(
+                number,
+                _("Line %(number)s: write a depth, a comma, and litres, for example 10, 125.5."),
+            )
+        if depth < 0 or litres < 0:
+            raise self._wrong(number, _("Line %(number)s: a depth and litres are nothing or more."))
+        depth_mm = depth * LengthField.MILLIMETRES[self.unit]
+        if depth_mm > places.MEASURE_MM_MAX or litres > places.CAPACITY_LITRES_MAX:
+            raise self._wrong(
+                number, _("Line %(number)s: no tank is so deep or so large. Check the figures.")
+            )
+        return round(depth_mm), litres.quantize(Decimal("0.001"))
+
+    @staticmethod
+    def _wrong(number: int, message) -> ValidationError:
+        return ValidationError(message, code="line", params={"number": number})

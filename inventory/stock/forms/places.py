@@ -1,0 +1,153 @@
+"""Forms of places: a tank with its shape, a shelf, drums in a row."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from inventory.shared.forms.acts import HouseForm
+from inventory.shared.forms.fields import LengthField, VolumeField, WeightField, WholeNumberField
+from inventory.stock.forms.fields import PointsField
+from inventory.stock.models import Place, TankShape
+from inventory.stock.services.places import Shape
+
+NO_SPACES = _("Use letters, figures and hyphens only, without spaces, for example tank-2.")
+
+
+class PlaceForm(HouseForm):
+    """A place as it is known: its name, its tare and capacity, and a vessel's shape."""
+
+    fields_of_parameters = {
+        "tare_grams": "tare",
+        "capacity_litres": "capacity",
+        "shape": "form",
+        "shape.form": "form",
+        "shape.diameter_mm": "diameter",
+        "shape.length_mm": "length",
+        "shape.end": "end",
+        "shape.cone_mm": "cone",
+        "shape.points": "points",
+    }
+
+    name = forms.CharField(label=_("Name"), max_length=80)
+    tare = WeightField(label=_("Tare"), required=False, help_text=_("The empty vessel."))
+    form = forms.ChoiceField(
+        label=_("Shape"),
+        required=False,
+        choices=[("", _("not measured")), *TankShape.Form.choices],
+        help_text=_("With a shape, a dip becomes a weight and the capacity is worked out."),
+    )
+    diameter = LengthField(label=_("Inside diameter"), required=False)
+    length = LengthField(
+        label=_("Straight wall"),
+        required=False,
+        help_text=_("Its height in an upright tank, its length in a lying one."),
+    )
+    end = forms.ChoiceField(
+        label=_("Bottom, or both ends of a lying tank"),
+        choices=TankShape.End.choices,
+        required=False,
+        initial=TankShape.End.FLAT,
+    )
+    cone = LengthField(
+        label=_("Depth of the cone"), required=False, help_text=_("Only for a cone.")
+    )
+    points_unit = forms.ChoiceField(
+        label=_("Depths are in"), choices=LengthField.units, required=False
+    )
+    points = PointsField(
+        label=_("Calibration table"),
+        required=False,
+        help_text=_("One line for each measured depth: the depth, a comma, the litres."),
+    )
+    capacity = VolumeField(
+        label=_("Capacity"), required=False, help_text=_("Only where there is no shape.")
+    )
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+    BY_SHAPE = ("diameter", "length", "end", "points_unit", "points")
+    VESSEL_FIELDS = (
+        "tare form diameter length end cone points_unit points capacity".split()  # noqa: SIM905
+    )
+
+    def __init__(self, *args, has_shape: bool = True, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        if not has_shape:
+            for name in self.VESSEL_FIELDS:
+                del self.fields[name]
+        else:
+            for name in self.BY_SHAPE:
+                self.fields[name].is_one_of_several = True
+            unit = self["points_unit"].value()
+            # A unit that is none is told at its own field; the table is read all the same.
+            self.fields["points"].unit = unit if unit in LengthField.MILLIMETRES else "in"
+
+    def shape(self) -> Shape | None:
+        """Return the shape that was typed, or None where "not measured" was chosen."""
+        data = self.cleaned_data
+        if not data.get("form"):
+            return None
+        return Shape(
+            form=data["form"],
+            diameter_mm=data["diameter"],
+            length_mm=data["length"],
+            end=data["end"] or TankShape.End.FLAT,
+            cone_mm=data["cone"],
+            points=tuple(data["points"]),
+        )
+
+    def figures(self) -> dict:
+        """Return what the service asks for, in its words."""
+        data = self.cleaned_data
+        return {
+            "name": data["name"],
+            "tare_grams": data.get("tare"),
+            "capacity_litres": data.get("capacity"),
+            "shape": self.shape(),
+            "note": data["note"],
+        }
+
+
+class NewPlaceForm(PlaceForm):
+    """A new place of any kind."""
+
+    KINDS = [
+        (kind.value, kind.label) for kind in Place.Kind if kind in (*Place.VESSELS, *Place.STORES)
+    ]
+
+    kind = forms.ChoiceField(label=_("Kind"), choices=KINDS)
+    code = forms.SlugField(
+        label=_("Number or short name"),
+        max_length=30,
+        help_text=_("Letters, figures and hyphens, for example tank-2. It stays as it is."),
+        error_messages={"invalid": NO_SPACES},
+    )
+    field_order = ["kind", "code", "name"]
+
+
+class DrumsForm(HouseForm):
+    """Several drums in a row."""
+
+    fields_of_parameters = {
+        "first_code": "code",
+        "tare_grams": "tare",
+        "capacity_litres": "capacity",
+    }
+
+    code = forms.SlugField(
+        label=_("First number"),
+        max_length=30,
+        help_text=_("For example D-001."),
+        error_messages={"invalid": NO_SPACES},
+    )
+    count = WholeNumberField(label=_("How many"), initial=20)
+    tare = WeightField(
+        label=_("Tare"),
+        required=False,
+        help_text=_("The empty drum. Each can have its own later, when it is filled."),
+    )
+    capacity = VolumeField(
+        label=_("Capacity to the brim"),
+        required=False,
+        # ISO 15750-1, from memory: a steel drum sold as 55 gallons holds at least 216.5 L.
+        initial=("57.2", "gal"),
+        help_text=_("A steel drum sold as 55 gallons holds a little more, 57.2, to the brim."),
+    )

@@ -1,0 +1,37 @@
+"""Forms of the book itself: what its list is narrowed to, and why a posting is undone."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.forms.days import DaysForm
+from inventory.stock.models import Lot, Place, Posting
+
+
+class UndoForm(ActForm):
+    note = forms.CharField(label=_("Why"), max_length=200, required=False)
+
+
+class PostingFilterForm(DaysForm):
+    """What the list of postings is narrowed to."""
+
+    field_order = ["kind", "place", "lot", "first", "last"]
+
+    kind = forms.ChoiceField(
+        label=_("Kind"), required=False, choices=[("", _("all")), *Posting.Kind.choices]
+    )
+    place = forms.ModelChoiceField(
+        label=_("Place"),
+        required=False,
+        queryset=Place.objects.order_by("kind", "code"),
+        to_field_name="code",
+        empty_label=_("all"),
+    )
+    lot = forms.ModelChoiceField(
+        label=_("Lot"),
+        required=False,
+        queryset=Lot.objects.all(),
+        to_field_name="code",
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+        error_messages={"invalid_choice": _("There is no lot of this code.")},
+    )

@@ -1,0 +1,219 @@
+"""The form of an extraction: what the honey is, and how much, however it was measured."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from inventory.shared import words
+from inventory.shared.errors import BadValue, HouseError, Problems, parameters_named
+from inventory.shared.forms.fields import (
+    FigureField,
+    LengthField,
+    MoneyField,
+    TemperatureField,
+    VolumeField,
+    WeightField,
+    WholeNumberField,
+    date_field,
+)
+from inventory.stock import density, vessels
+from inventory.stock.forms.fields import VesselField, note_field, plain, usual_temperature
+from inventory.stock.forms.honey import HoneyForm
+from inventory.stock.models import Balance
+from inventory.stock.services import honey, lots
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Honey weighed, and the sentence that says how; `uncertainty_grams` is 0 by a scale."""
+
+    grams: int
+    uncertainty_grams: int
+    litres: Decimal
+    how: str
+
+
+class ReceiveForm(HoneyForm):
+    """An extraction: what the honey is, and how much, by scale, by volume or by dip."""
+
+    class MeasuredBy:
+        SCALE, VOLUME, DIP = "scale", "volume", "dip"
+        choices = [
+            (SCALE, _("on a scale")),
+            (VOLUME, _("by volume")),
+            (DIP, _("by dipping the tank")),
+        ]
+
+    fields_of_parameters = {
+        "grams": "weight",
+        "moisture_percent": "moisture",
+        "cost_cents": "cost",
+    }
+    one_of_several = ("moisture", "refractive_index", "weight", "volume", "depth", "honey_celsius")
+
+    place = VesselField(label=_("Into"))
+    floral_source = forms.CharField(
+        label=_("Floral source"),
+        max_length=120,
+        help_text=_("For example clover, or wildflower."),
+        error_messages={"required": _("Enter the floral source, for example clover.")},
+    )
+    yard = forms.CharField(label=_("Yard or area"), max_length=120, required=False)
+    season = WholeNumberField(label=_("Season"))
+    extracted_on = date_field(_("Extracted on"))
+    moisture = FigureField(
+        label=_("Moisture, percent"),
+        max_digits=5,
+        decimal_places=2,
+        required=False,
+    )
+    refractive_index = FigureField(
+        label=_("Refractometer index"),
+        max_digits=6,
+        decimal_places=5,
+        required=False,
+        help_text=_("Instead of percent, for example 1.4930."),
+    )
+    refractometer_celsius = TemperatureField(
+        label=_("Temperature of that reading"),
+        required=False,
+        help_text=_("Left empty, it counts as 68 °F (20 °C)."),
+    )
+    colour_mm = FigureField(
+        label=_("Colour, mm Pfund"),
+        max_digits=5,
+        decimal_places=1,
+        required=False,
+    )
+    measured_by = forms.ChoiceField(
+        label=_("How much, measured"),
+        choices=MeasuredBy.choices,
+        initial=MeasuredBy.SCALE,
+        widget=forms.RadioSelect,
+    )
+    weight = WeightField(label=_("Weight on the scale"), required=False)
+    volume = VolumeField(label=_("Volume"), required=False)
+    depth = LengthField(label=_("Dip after"), required=False)
+    depth_before = LengthField(
+        label=_("Dip before"),
+        required=False,
+        help_text=_("Only when the tank was not empty."),
+    )
+    honey_celsius = TemperatureField(label=_("Temperature of the honey"), required=False)
+    cost = MoneyField(
+        label=_("What it cost"),
+        required=False,
+        help_text=_("All of it together, for margins. Can be left open."),
+    )
+    note = note_field()
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        today = timezone.localdate()
+        self.fields["season"].initial = str(today.year)
+        self.fields["extracted_on"].initial = today
+        self.fields["honey_celsius"].initial = usual_temperature()
+
+    def clean(self) -> dict:
+        """Add `moisture_known`, in percent, and `measured`, the weight however it was found."""
+        data = super().clean()
+        for name, find in (("moisture_known", self._moisture), ("measured", self._measured)):
+            try:
+                data[name] = find(data)
+            except HouseError as error:
+                data[name] = None
+                self.refuse(error)
+        return data
+
+    def _moisture(self, data: dict) -> Decimal | None:
+        moisture, index = data.get("moisture"), data.get("refractive_index")
+        if "moisture" in self.errors or (moisture is None and "refractive_index" in self.errors):
+            return None
+        if moisture is None and index is not None:
+            moisture = lots.moisture_from_index(index, data.get("refractometer_celsius"))
+        problems = Problems()
+        honey.check_moisture(problems, moisture)
+        problems.raise_any()
+        return moisture
+
+    def _measured(self, data: dict) -> Measured | None:
+        """Return the weight that was measured; raises the error of the field that is missing."""
+        by = data.get("measured_by")
+        if by == self.MeasuredBy.SCALE:
+            return self._weighed(data)
+        if by == self.MeasuredBy.VOLUME:
+            if data.get("volume") is None:
+                self._miss("volume", _("Enter the volume."))
+                return None
+            return self._by_density(data, data["volume"])
+        if by == self.MeasuredBy.DIP and data.get("place"):
+            litres = self._dipped_litres(data)
+            return None if litres is None else self._by_density(data, litres)
+        return None
+
+    def _weighed(self, data: dict) -> Measured | None:
+        if data.get("weight") is None:
+            self._miss("weight", _("Enter the weight."))
+            return None
+        if data["moisture_known"] is None:
+            return None
+        litres = density.litres_of(data["weight"], moisture_percent=data["moisture_known"])
+        return Measured(data["weight"], 0, litres, "")
+
+    def _dipped_litres(self, data: dict) -> Decimal | None:
+        place, depth_mm, before_mm = data["place"], data.get("depth"), data.get("depth_before")
+        if depth_mm is None:
+            self._miss("depth", _("Enter how deep the honey stands."))
+            return None
+        with parameters_named(depth_mm="depth"):
+            after = vessels.litres_at(place, depth_mm)
+        there = Balance.objects.in_vessel(place)
+        if before_mm is None and there:
+            raise BadValue(
+                _(
+                    "%(place)s held %(there)s already. Enter the dip before as well, "
+                    "so that only the new honey counts."
+                )
+                % {"place": place.name, "there": words.pounds(there.quantity)},
+                parameter="depth_before",
+            )
+        if not before_mm:
+            return after
+        with parameters_named(depth_mm="depth_before"):
+            before = vessels.litres_at(place, before_mm)
+        if before >= after:
+            raise BadValue(
+                _("The dip after, %(after)s, is no deeper than the one before, %(before)s.")
+                % {"after": words.depth(depth_mm), "before": words.depth(before_mm)},
+                parameter="depth",
+            )
+        return after - before
+
+    def _by_density(self, data: dict, litres: Decimal) -> Measured | None:
+        moisture, celsius = data["moisture_known"], data.get("honey_celsius")
+        if celsius is None:
+            self._miss("honey_celsius", _("Enter the temperature: the weight depends on it."))
+        if moisture is None or celsius is None:
+            return None
+        try:
+            weighed = density.grams_of(litres, moisture_percent=moisture, celsius=celsius)
+        except ValueError as error:
+            raise BadValue(str(error), parameter="honey_celsius") from error
+        how = _(
+            "%(gallons)s (%(litres)s L) weighed by density at %(moisture)s %% moisture, "
+            "%(temperature)s; give or take %(uncertainty)s."
+        ) % {
+            "gallons": words.gallons(litres),
+            "litres": litres.quantize(Decimal("0.1")),
+            "moisture": plain(moisture, 2),
+            "temperature": words.temperature(celsius),
+            "uncertainty": words.pounds(weighed.uncertainty_grams),
+        }
+        return Measured(weighed.grams, weighed.uncertainty_grams, litres, how)
+
+    def _miss(self, name: str, message) -> None:
+        if name not in self.errors:
+            self.add_error(name, message)
