@@ -1,6 +1,5 @@
 """Invoices, payments, and the balanced book of money owed."""
 
-from datetime import date
 from decimal import Decimal
 
 from django.conf import settings
@@ -121,9 +120,6 @@ class Invoice(models.Model):
     @property
     def terms_days(self) -> int:
         return (self.due_on - self.issued_on).days
-
-    def is_overdue_on(self, day: date) -> bool:
-        return self.open_cents > 0 and self.due_on < day
 
 
 class InvoiceLine(models.Model):

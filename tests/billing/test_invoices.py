@@ -8,7 +8,7 @@ import time_machine
 from django.db import transaction
 
 from apiary_sales.billing.models import Entry, EntryLine, Invoice
-from apiary_sales.billing.queries import books
+from apiary_sales.billing.queries import books, money
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order, OrderLine
@@ -157,8 +157,8 @@ def test_terms_set_the_day_it_is_due(shop, pounds):
 
     assert invoice.issued_on == TODAY
     assert invoice.due_on == date(2026, 10, 10)  # 10 September and 30 days
-    assert not invoice.is_overdue_on(date(2026, 10, 10))
-    assert invoice.is_overdue_on(date(2026, 10, 11))
+    assert list(money.overdue_invoices(date(2026, 10, 10))) == []
+    assert list(money.overdue_invoices(date(2026, 10, 11))) == [invoice]
 
 
 def test_addresses_stay_as_they_were_on_the_day(house, shop, pounds):
