@@ -9,7 +9,8 @@ from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from apiary_sales.accounts import people, queries
+from apiary_sales.accounts import queries
+from apiary_sales.accounts import services as people
 from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,

@@ -2,7 +2,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
 
-from apiary_sales.accounts import people
+from apiary_sales.accounts import services as people
 from apiary_sales.accounts.models import User
 from tests import builders
 

@@ -3,7 +3,8 @@
 import pytest
 from django.contrib.auth.models import Group, Permission
 
-from apiary_sales.accounts import people, roles
+from apiary_sales.accounts import roles
+from apiary_sales.accounts import services as people
 from apiary_sales.accounts.models import User
 from tests import builders
 
