@@ -6,8 +6,8 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from apiary_sales.accounts import services as people
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import PackagingPart, Size, SizePart
 from inventory.stock.models import Item, Lot, Place

@@ -1,7 +1,6 @@
 from django.contrib import messages
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import permission_required
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -10,7 +9,6 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from apiary_sales.accounts import queries
-from apiary_sales.accounts import services as people
 from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,
@@ -20,6 +18,8 @@ from apiary_sales.accounts.forms import (
     SignInForm,
 )
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.services import people
+from inventory.shared.errors import HouseError
 
 CHANGES_A_PAGE = 50
 
@@ -58,8 +58,8 @@ def add_person(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         try:
             added = people.add(**form.cleaned_data)
-        except ValidationError as error:
-            _put_errors(form, error)
+        except HouseError as error:
+            form.refuse(error)
         else:
             messages.success(request, _("%(name)s can sign in now.") % {"name": added.display_name})
             return redirect("accounts:people")
@@ -80,8 +80,8 @@ def change_role(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             changed = people.change_role(person=found, role=form.cleaned_data["role"])
-        except ValidationError as error:
-            _put_errors(form, error)
+        except HouseError as error:
+            form.refuse(error)
         else:
             messages.success(
                 request,
@@ -110,8 +110,8 @@ def switch_off(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(User, pk=pk)
     try:
         people.switch_off(person=found)
-    except ValidationError as error:
-        messages.error(request, " ".join(error.messages))
+    except HouseError as error:
+        messages.error(request, error.message)
     else:
         messages.success(
             request, _("%(name)s can no longer sign in.") % {"name": found.display_name}
@@ -153,14 +153,3 @@ def _person_page(request, found, *, role_form=None, password_form=None) -> HttpR
             "refused_form": role_form or password_form,
         },
     )
-
-
-def _put_errors(form, error: ValidationError) -> None:
-    """Show a service's complaints at the fields of the form that have them."""
-    if not hasattr(error, "error_dict"):
-        form.add_error(None, error)
-        return
-    names = {"first_name": "name"}
-    for field, errors in error.error_dict.items():
-        field = names.get(field, field)
-        form.add_error(field if field in form.fields else None, errors)

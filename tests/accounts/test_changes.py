@@ -12,8 +12,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from apiary_sales.accounts import services as people
 from apiary_sales.accounts.queries import Figure
+from apiary_sales.accounts.services import people
 from apiary_sales.customers.services import customers
 from apiary_sales.pricing.queries.prices import price_lists
 from apiary_sales.pricing.rules import price_changes

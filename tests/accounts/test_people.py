@@ -1,9 +1,9 @@
 import pytest
-from django.core.exceptions import ValidationError
 from django.urls import reverse
 
-from apiary_sales.accounts import services as people
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.services import people
+from inventory.shared.errors import BadValue, NotAllowedNow, SeveralProblems
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +39,30 @@ def test_two_people_cannot_have_the_same_name_to_sign_in_with(signed_in_owner):
     assert User.objects.filter(username="stand").count() == 1
 
 
+def test_what_is_wrong_with_a_new_person_names_the_argument():
+    builders.person("stand")
+
+    with pytest.raises(SeveralProblems) as refused:
+        people.add(username="stand", name="M" * 151, role="queen", password="beeswax-and-twine")
+
+    assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
+        ("name", "Write at most 150 characters; these are 151."),
+        ("role", "Choose one of the list."),
+        ("username", "This is taken already. Choose another."),
+    ]
+
+
+def test_there_is_no_role_of_another_name():
+    person = builders.person("stand")
+
+    with pytest.raises(BadValue) as refused:
+        people.change_role(person=person, role="queen")
+
+    assert (refused.value.parameter, refused.value.message) == ("role", "Choose one of the list.")
+    person.refresh_from_db()
+    assert person.role == "stand"
+
+
 def test_a_weak_password_is_refused_at_its_field(signed_in_owner):
     page = signed_in_owner.post(
         reverse("accounts:add_person"),
@@ -68,10 +92,10 @@ def test_the_owner_adds_a_person_on_the_page(signed_in_owner):
 def test_the_last_owner_keeps_the_role():
     owner = builders.person("owner")
 
-    with pytest.raises(ValidationError) as refusal:
+    with pytest.raises(NotAllowedNow) as refusal:
         people.change_role(person=owner, role="stand")
 
-    assert refusal.value.messages == [LAST_OWNER]
+    assert refusal.value.message == LAST_OWNER
     owner.refresh_from_db()
     assert (owner.role, owner.is_superuser) == ("owner", True)
 
@@ -79,10 +103,10 @@ def test_the_last_owner_keeps_the_role():
 def test_the_last_owner_is_not_switched_off():
     owner = builders.person("owner")
 
-    with pytest.raises(ValidationError) as refusal:
+    with pytest.raises(NotAllowedNow) as refusal:
         people.switch_off(person=owner)
 
-    assert refusal.value.messages == [LAST_OWNER]
+    assert refusal.value.message == LAST_OWNER
     owner.refresh_from_db()
     assert owner.is_active is True
 
@@ -102,10 +126,10 @@ def test_an_owner_who_is_switched_off_does_not_count_as_the_other_owner():
     other = people.add(username="second", name="B", role="owner", password="beeswax-and-twine")
     people.switch_off(person=other)
 
-    with pytest.raises(ValidationError) as refusal:
+    with pytest.raises(NotAllowedNow) as refusal:
         people.switch_off(person=owner)
 
-    assert refusal.value.messages == [LAST_OWNER]
+    assert refusal.value.message == LAST_OWNER
 
 
 def test_a_person_switched_off_cannot_sign_in_until_switched_on(client):

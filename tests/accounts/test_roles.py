@@ -4,8 +4,8 @@ import pytest
 from django.contrib.auth.models import Group, Permission
 
 from apiary_sales.accounts import roles
-from apiary_sales.accounts import services as people
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.services import people
 from tests import builders
 
 pytestmark = pytest.mark.django_db

@@ -379,6 +379,15 @@ def test_money_on_account_is_used_from_the_invoice(office, shop, pounds):
     assert "Corner Grocery has no money on account." in again.content.decode()
 
 
+def test_what_is_wrong_with_money_given_back_is_told_at_its_field(office, shop):
+    pay(shop, 2_000)
+    form = {"key": "b-1", "amount": "30", "method": "check", "received_on": "2026-09-11"}
+
+    response = office.post(reverse("billing:pay_back", args=[shop.pk]), form)
+
+    assert list(response.context["form"].errors) == ["received_on", "amount"]
+
+
 def test_money_on_account_is_given_back(office, shop, pounds):
     pay(shop, 2_000)
     statement = office.get(f"/money/customers/{shop.pk}/").content.decode()

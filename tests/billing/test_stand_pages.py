@@ -113,6 +113,14 @@ def test_the_form_sent_twice_sells_once(seller, form, pounds):
     assert at_stand(pounds) == 23
 
 
+def test_each_size_is_told_what_is_wrong_with_it(seller, form):
+    typed = {"pieces_one-pound": "1001", "pieces_three-pound": "1002"}
+
+    response = seller.post(STAND, {**form, **typed})
+
+    assert list(response.context["form"].errors) == ["pieces_one-pound", "pieces_three-pound"]
+
+
 @pytest.mark.parametrize(
     ("typed", "sentences"),
     [

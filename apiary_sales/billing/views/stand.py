@@ -129,7 +129,7 @@ def record_sale(request: HttpRequest) -> JsonResponse:
     except AlreadyRecorded as repeat:
         made = repeat.made
     except HouseError as error:
-        return _refusal(str(error), status=422, problems=error.problems)
+        return _refusal(str(error), status=422)
     return JsonResponse(_answer(made))
 
 
@@ -308,13 +308,5 @@ def _answer(made: StandSale) -> dict[str, Any]:
     }
 
 
-def _refusal(message: str, *, status: int, problems=()) -> JsonResponse:
-    return JsonResponse(
-        {
-            "message": message,
-            "problems": [
-                {"field": problem.parameter, "message": problem.message} for problem in problems
-            ],
-        },
-        status=status,
-    )
+def _refusal(message: str, *, status: int) -> JsonResponse:
+    return JsonResponse({"message": message}, status=status)

@@ -5,8 +5,8 @@ from decimal import Decimal
 
 from django.db import transaction
 
-from apiary_sales.accounts import services as people
 from apiary_sales.accounts.models import User
+from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
 from apiary_sales.pricing.services import channels, prices

@@ -1,23 +1,24 @@
-"""Write who works here and what they may do: the only code that changes users."""
+"""People who work here: added, given a role and a password, switched off and on."""
 
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
+from inventory.shared.checks import save_checked
+from inventory.shared.errors import NotAllowedNow, parameters_named
 
 
 @transaction.atomic
 def add(*, username: str, name: str, role: str, password: str) -> User:
     """Add a person who can sign in, and return them.
 
-    Raises ValidationError, by field, where the name to sign in with is taken or a value missing.
+    Raises `BadValue` where the name to sign in with is taken, or a value is missing.
     """
     person = User(username=username, first_name=name, role=role)
     person.set_password(password)
-    person.full_clean()
-    person.save()
+    with parameters_named(first_name="name"):
+        save_checked(person)
     roles.put_in_step(person)
     return person
 
@@ -26,14 +27,14 @@ def add(*, username: str, name: str, role: str, password: str) -> User:
 def change_role(*, person: User, role: str) -> User:
     """Give a person another role, and with it other permissions.
 
-    Raises ValidationError when it would leave the house without an owner.
+    Raises `NotAllowedNow` when it would leave the house without an owner, `BadValue` for a role
+    there is not.
     """
     person = User.objects.select_for_update().get(pk=person.pk)
     if role != User.Role.OWNER:
         _keep_an_owner(person)
     person.role = role
-    person.full_clean()
-    person.save()
+    save_checked(person)
     roles.put_in_step(person)
     return person
 
@@ -51,7 +52,7 @@ def reset_password(*, person: User, password: str) -> User:
 def switch_off(*, person: User) -> User:
     """Keep a person from signing in; what they wrote down stays under their name.
 
-    Raises ValidationError when it would leave the house without an owner.
+    Raises `NotAllowedNow` when it would leave the house without an owner.
     """
     person = User.objects.select_for_update().get(pk=person.pk)
     _keep_an_owner(person)
@@ -74,11 +75,10 @@ def _keep_an_owner(person: User) -> None:
     owners = User.objects.select_for_update().filter(role=User.Role.OWNER, is_active=True)
     ids = {owner.pk for owner in owners.order_by("pk")}
     if ids == {person.pk}:
-        raise ValidationError(
+        raise NotAllowedNow(
             _(
                 "%(name)s is the only owner. Make somebody else an owner first, "
                 "or nobody could add people any more."
             )
-            % {"name": person.display_name},
-            code="last_owner",
+            % {"name": person.display_name}
         )
