@@ -1,13 +1,15 @@
 """Which tests are about the data, and so run once more on PostgreSQL.
 
 Each test that uses the database is, but for those in files that open pages or ask the API: what
-they check is written by Django and our templates, the same on every database. Such files are told
-by their folder or by the end of their name.
+they check is how Django and our templates show what the services and queries answer, and those
+have tests of their own. Such files are told by their folder or by the end of their name. Where one
+of them does run on PostgreSQL, it says so: `pytestmark = pytest.mark.data_layer`.
 """
 
 from pathlib import Path
 
 import pytest
+from django.db import connection
 
 TESTS = Path(__file__).resolve().parent
 FOLDERS_OF_PAGES = ("api", "browser", "web")
@@ -31,3 +33,12 @@ def mark(items: list[pytest.Item]) -> None:
 def _uses_database(item: pytest.Item) -> bool:
     fixtures = getattr(item, "fixturenames", ())
     return bool(item.get_closest_marker("django_db")) or not DATABASE_FIXTURES.isdisjoint(fixtures)
+
+
+def examples(count: int) -> int:
+    """Return how many random examples to try of a law: all of them on SQLite, a third elsewhere.
+
+    The law is the same on every database. What may differ is how a statement is carried out, and
+    a third of the examples carries out each of them many times.
+    """
+    return count if connection.vendor == "sqlite" else count // 3

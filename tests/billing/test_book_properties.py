@@ -20,7 +20,7 @@ from apiary_sales.orders.services.orders import LineWanted
 from inventory.shared.errors import HouseError
 from inventory.stock.models import Place
 from inventory.stock.queries import books as stock_books
-from tests import builders
+from tests import builders, data_layer
 from tests.billing.conftest import invoice_of, jars, pay
 
 pytestmark = pytest.mark.django_db
@@ -148,7 +148,7 @@ class Office:
 
 
 @settings(
-    max_examples=40,
+    max_examples=data_layer.examples(40),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

@@ -15,7 +15,7 @@ from inventory.shared.errors import HouseError
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.queries import books, trace
 from inventory.stock.services import drums, honey, ledger
-from tests import builders
+from tests import builders, data_layer
 
 pytestmark = pytest.mark.django_db
 
@@ -126,7 +126,9 @@ class House:
 
 
 @settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=data_layer.examples(60),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(st.lists(acts, max_size=14))
 def test_random_acts_never_break_the_ledger(sequence):

@@ -12,7 +12,7 @@ from inventory.shared.errors import HouseError
 from inventory.stock.models import Item, Lot, Place
 from inventory.stock.queries import books
 from inventory.stock.services import honey
-from tests import builders
+from tests import builders, data_layer
 from tests.inventory import bottling_room
 
 pytestmark = pytest.mark.django_db
@@ -26,7 +26,7 @@ def moved(posting, item, kind: str) -> int:
 
 
 @settings(
-    max_examples=25,
+    max_examples=data_layer.examples(25),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

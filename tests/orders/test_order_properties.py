@@ -18,7 +18,7 @@ from apiary_sales.orders.services.lines import LineWanted
 from inventory.shared.errors import HouseError
 from inventory.stock.models import Balance, Place
 from inventory.stock.queries import books as stock_books
-from tests import builders
+from tests import builders, data_layer
 
 pytestmark = pytest.mark.django_db
 
@@ -109,7 +109,9 @@ class Shop:
 
 
 @settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=data_layer.examples(60),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(st.lists(acts, max_size=14))
 def test_random_acts_never_break_the_book_of_orders(sequence):

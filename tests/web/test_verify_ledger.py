@@ -8,7 +8,7 @@ from django.core.management import CommandError, call_command
 from inventory.stock.models import Balance, Place
 from tests import builders
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.data_layer, pytest.mark.django_db]
 
 
 @pytest.fixture
