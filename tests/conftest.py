@@ -51,9 +51,10 @@ def empty_database(request) -> Path:
 
 
 @pytest.fixture(scope="session")
-def django_db_keepdb(django_db_keepdb, empty_database) -> bool:
+def django_db_keepdb(django_db_keepdb, django_db_createdb, empty_database) -> bool:
     """Begin with what is in the test database already: a copy of the empty one."""
-    return django_db_keepdb or (connection.vendor == "sqlite" and empty_database.exists())
+    is_there = connection.vendor == "sqlite" and empty_database.exists()
+    return django_db_keepdb or (is_there and not django_db_createdb)
 
 
 @pytest.fixture(scope="session")

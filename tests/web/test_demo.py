@@ -27,7 +27,7 @@ from inventory.shared.models import House
 from inventory.stock.models import DipReading, Posting
 from tests import builders
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.data_layer, pytest.mark.django_db]
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures_demo"
 POUND = Decimal("453.59237")
