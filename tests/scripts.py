@@ -27,7 +27,8 @@ const answer = (act, values) => {
 };
 import(address).then((script) => {
   const answers = calls.map((values) => answer(script[name], values));
-  process.stdout.write(JSON.stringify(answers));
+  const plain = (_, value) => (value instanceof Map ? Object.fromEntries(value) : value);
+  process.stdout.write(JSON.stringify(answers, plain));
 });
 """
 
@@ -35,8 +36,8 @@ import(address).then((script) => {
 def call(script: Path, name: str, calls: Iterable[list[Any]]) -> list[Any]:
     """Return what the exported function `name` answers to each list of values, in their order.
 
-    An error that carries a code is answered as {"refused": code}. Without Node the test is
-    skipped, and fails where CI=true.
+    A Map is answered as an object, and an error that carries a code as {"refused": code}.
+    Without Node the test is skipped, and fails where CI=true.
     """
     if not NODE:
         skips.skip("Node is not on this machine: install nodejs, or set NODE to its path.")

@@ -52,7 +52,7 @@ class SizePrices:
         return PieceOffer(reached[-1].piece_cents, cases[-1] if cases else None)
 
     def unit_price(self, pieces: int) -> Decimal | None:
-        """Return the price of one of `pieces`, to four places; stand.js reckons the same way.
+        """Return the price of one of `pieces`, to four places; the stand's figures.js agrees.
 
         Whole cases go at the case price, shared out over their pieces, unless the piece price for
         so many is lower still; anything else goes at the piece price. Four places lose at most a
