@@ -150,6 +150,11 @@ export function readQuantity(typed, kind, unit, decimalSign) {
   return total;
 }
 
+/* Return grams, litres or millimetres in another unit of their kind, to three decimals: to show. */
+export function inUnit(atRest, unit) {
+  return (Number(atRest) / Number(AT_REST[unit])).toFixed(3);
+}
+
 /* Write a plain decimal in the shortest way that can be read in one way only: without marks
    between thousands, and without zeros at the end of its decimals. */
 export function writeNumber(number, decimalSign) {
