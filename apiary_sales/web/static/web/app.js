@@ -83,7 +83,10 @@ function reading(input) {
     }
     const select = input.closest(".quantity")?.querySelector("select");
     const unit = select?.value ?? ownUnit;
-    const written = writeNumber(inUnit(readQuantity(typed, kind, unit, decimalSign), unit), decimalSign);
+    const written = writeNumber(
+      inUnit(readQuantity(typed, kind, unit, decimalSign), unit),
+      decimalSign,
+    );
     return `= ${written} ${select?.selectedOptions[0].text ?? unit}`;
   } catch (error) {
     if (!(error instanceof Mistyped)) throw error;
@@ -148,8 +151,11 @@ function allowAgain(form) {
 function keepKeys() {
   const keys = [...document.querySelectorAll("form input[type=hidden][name=key]")];
   const kept = history.state?.keys;
-  if (kept?.length === keys.length) keys.forEach((key, index) => (key.value = kept[index]));
-  else history.replaceState({ ...history.state, keys: keys.map((key) => key.value) }, "");
+  if (kept?.length === keys.length) {
+    for (const [place, key] of keys.entries()) key.value = kept[place];
+  } else {
+    history.replaceState({ ...history.state, keys: keys.map((key) => key.value) }, "");
+  }
 }
 
 function printPage(event) {

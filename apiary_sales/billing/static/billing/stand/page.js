@@ -66,7 +66,8 @@ async function sendKept() {
 /* ---- what is shown ---- */
 
 function showStep(name) {
-  for (const step of till.querySelectorAll("[data-stage]")) step.hidden = step.dataset.stage !== name;
+  for (const step of till.querySelectorAll("[data-stage]"))
+    step.hidden = step.dataset.stage !== name;
   for (const problem of parts("problem")) problem.textContent = "";
 }
 
@@ -102,8 +103,12 @@ function basketLine({ size, pieces, cents }) {
   amount.textContent = show(cents);
   const stepper = document.createElement("span");
   stepper.className = "stepper";
-  const less = stepButton("−", say(words.one_less, { name: size.name }), () => put(size.code, pieces - 1));
-  const more = stepButton("+", say(words.one_more, { name: size.name }), () => put(size.code, pieces + 1));
+  const less = stepButton("−", say(words.one_less, { name: size.name }), () =>
+    put(size.code, pieces - 1),
+  );
+  const more = stepButton("+", say(words.one_more, { name: size.name }), () =>
+    put(size.code, pieces + 1),
+  );
   less.dataset.focus = `less-${size.code}`;
   more.dataset.focus = `more-${size.code}`;
   const input = document.createElement("input");
@@ -354,7 +359,6 @@ async function showKept() {
 function showSignal() {
   part("signal").hidden = navigator.onLine;
 }
-
 
 till.addEventListener("click", (event) => {
   const button = event.target.closest("button");
