@@ -2,7 +2,7 @@
    the page does that, so that a person sees it. */
 "use strict";
 
-const CACHE = "stand-1";
+const CACHE = "stand-2";
 const SHELL = {{ shell|safe }};
 const SCOPE = {{ scope|safe }};
 // Weak signal is no signal: rather an old page at once than a new one in a minute.

@@ -153,7 +153,8 @@ def errors_in(response):
     text = response.content.decode()
     summary = re.search(r'<div class="error-summary".*?</div>', text, re.DOTALL).group()
     items = re.findall(r"<li>(.*?)</li>", summary, re.DOTALL)
-    return [html.unescape(re.sub(r"<[^>]+>", "", item)) for item in items]
+    texts = [html.unescape(re.sub(r"<[^>]+>", "", item)) for item in items]
+    return [" ".join(text.split()) for text in texts]
 
 
 def queries_of(client, address):

@@ -1,8 +1,10 @@
 """The stand's pages and its message door, as a browser and the till meet them."""
 
 import json
+import posixpath
 import re
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.contrib.staticfiles import finders
@@ -332,6 +334,24 @@ def test_the_worker_answers_for_the_stand_alone(seller, stand):
     assert "worker-src 'self'" in response["Content-Security-Policy"]
     for asset in re.findall(r'"(/static/[^"]+)"', response.content.decode()):
         assert finders.find(asset.removeprefix("/static/")), asset
+
+
+def test_the_worker_keeps_every_file_that_the_page_loads(seller, stand, pounds):
+    page = seller.get(STAND).content.decode()
+    worker = seller.get("/stand/worker.js").content.decode()
+    kept = set(re.findall(r'"(/static/[^"]+)"', worker))
+    loaded = set(re.findall(r'(?:src|href)="(/static/[^"]+\.(?:js|css))"', page))
+
+    waiting = list(loaded)
+    while waiting:
+        script = waiting.pop()
+        source = Path(finders.find(script.removeprefix("/static/"))).read_text(encoding="utf-8")
+        imports = re.findall(r'^import .* from "(\..+)";$', source, re.MULTILINE)
+        found = {posixpath.normpath(f"{posixpath.dirname(script)}/{name}") for name in imports}
+        waiting += found - loaded
+        loaded |= found
+
+    assert {"/static/web/typed.js", "/static/billing/stand/store.js"} <= loaded <= kept
 
 
 def test_the_stand_can_be_put_on_a_telephone(client):

@@ -405,7 +405,9 @@ def test_a_tried_drum_price_is_set_for_the_whole_moisture_step(office, compared,
 
     page = office.get(reverse("pricing:drum_or_jar"), {"drum_price": "6.50"})
 
-    [link] = [unescape(url) for url in re.findall(r'<a href="([^"]+)">Set it for good', page.text)]
+    [link] = [
+        unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Set it for good', page.text)
+    ]
     initial = office.get(link).context["form"].initial
     assert (initial["floral_source"], str(initial["moisture_percent_max"])) == kept
     assert (initial["colour_class"], str(initial["price_per_pound"])) == ("White", "6.50")
@@ -414,7 +416,9 @@ def test_a_tried_drum_price_is_set_for_the_whole_moisture_step(office, compared,
 def test_a_tried_drum_price_set_for_good_holds_for_honey_a_little_wetter(office, compared):
     BulkPrice.objects.update(moisture_percent_max=Decimal("18.6"))
     page = office.get(reverse("pricing:drum_or_jar"), {"drum_price": "6.50"})
-    [link] = [unescape(url) for url in re.findall(r'<a href="([^"]+)">Set it for good', page.text)]
+    [link] = [
+        unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Set it for good', page.text)
+    ]
 
     initial = office.get(link).context["form"].initial
     office.post(reverse("pricing:bulk_price_set"), initial | {"valid_from": today()})
@@ -429,7 +433,7 @@ def test_a_tried_drum_price_set_for_good_holds_for_honey_a_little_wetter(office,
 def test_a_tried_labour_rate_and_change_of_prices_can_be_set_for_good(client, compared):
     client.force_login(builders.person("owner"))
     page = client.get(reverse("pricing:drum_or_jar"), {"labour": "12.50", "jar_percent": "5"}).text
-    links = [unescape(url) for url in re.findall(r'<a href="([^"]+)">Set it for good', page)]
+    links = [unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Set it for good', page)]
 
     assert links[0] == f"{reverse('inventory:production_settings')}?labour=12.50"
     assert client.get(links[0]).context["form"]["labour"].value() == "12.50"

@@ -32,11 +32,14 @@ SELL = "orders.sell_at_stand"
 SHELL = [
     "web/app.css",
     "web/app.js",
+    "web/typed.js",
     "web/vendor/htmx/htmx.min.js",
     "web/icons/house.svg",
     "web/icons/house-192.png",
     "billing/stand.css",
-    "billing/stand.js",
+    "billing/stand/page.js",
+    "billing/stand/figures.js",
+    "billing/stand/store.js",
 ]
 
 
@@ -105,7 +108,6 @@ class StandView(ActView):
                 "sales_url": reverse("billing:stand_sales"),
                 "worker_url": reverse("billing:stand_worker"),
                 "scope": reverse("billing:stand"),
-                "sign_in_url": reverse("accounts:sign_in") + "?next=" + reverse("billing:stand"),
             }
         )
 

@@ -1,0 +1,105 @@
+/* What a sale at the stand comes to, in whole cents: the same whole-number arithmetic as the
+   server's, and tested with the same tables. Reads no page and keeps nothing. */
+
+export const PIECES_MAX = 1000;
+
+const NOTES_CENTS = [100, 500, 1000, 2000, 5000, 10000];
+
+function roundHalfEven(number, divisor) {
+  const whole = Math.floor(number / divisor);
+  const rest = number - whole * divisor;
+  if (rest * 2 === divisor) return whole + (whole % 2);
+  return rest * 2 > divisor ? whole + 1 : whole;
+}
+
+/* Price of one piece in hundredths of a cent: whole cases at the case price, unless the piece
+   price for so many is lower still; see SizePrices.unit_price. */
+export function unitPrice(size, pieces) {
+  const fitting = size.breaks.filter((row) => row.pieces <= pieces);
+  const reached = fitting.length ? fitting : size.breaks.slice(0, 1);
+  const each = reached.at(-1).piece_cents * 100;
+  const caseCents = reached.findLast((row) => row.case_cents !== null)?.case_cents;
+  if (caseCents === undefined || pieces % size.per_case !== 0) return each;
+  return Math.min(each, roundHalfEven(caseCents * 100, size.per_case));
+}
+
+/* The price of one piece as it is sent and booked: "7.9167". */
+export function priceSent(size, pieces) {
+  return (unitPrice(size, pieces) / 10000).toFixed(4);
+}
+
+export function lineCents(size, pieces) {
+  return Math.floor((unitPrice(size, pieces) * pieces + 50) / 100);
+}
+
+/* Split cents by weights so that the shares add up; see split_cents. */
+export function splitCents(total, weights) {
+  const whole = weights.reduce((sum, weight) => sum + weight, 0);
+  let running = 0;
+  let given = 0;
+  return weights.map((weight) => {
+    running += weight;
+    const upto = whole ? roundHalfEven(total * running, whole) : 0;
+    const share = upto - given;
+    given = upto;
+    return share;
+  });
+}
+
+/* `tax` has `parts`, the rate in ten-thousandths of a percent, and `by_line`: whether each line
+   is rounded by itself; see round_taxes. */
+export function taxCents(amounts, tax) {
+  const rounded = (cents) => Math.floor((cents * tax.parts + 500000) / 1000000);
+  const sum = (numbers) => numbers.reduce((running, number) => running + number, 0);
+  return tax.by_line ? sum(amounts.map(rounded)) : rounded(sum(amounts));
+}
+
+/* What a basket of {size, pieces} comes to. A discount that is no amount (NaN, or below zero) or
+   more than the jars is left out, and told as `wrong`: "unread" or "too_much". */
+export function reckon(basket, discountTyped, tax) {
+  const lines = basket.map((line) => ({ ...line, cents: lineCents(line.size, line.pieces) }));
+  const whole = lines.reduce((sum, line) => sum + line.cents, 0);
+  const isDiscount = discountTyped >= 0 && discountTyped <= whole;
+  const discount = isDiscount ? discountTyped : 0;
+  const shares = splitCents(
+    discount,
+    lines.map((line) => line.cents),
+  );
+  const taxed = taxCents(
+    lines.map((line, place) => line.cents - shares[place]),
+    tax,
+  );
+  let wrong = "";
+  if (!isDiscount) wrong = discountTyped > whole ? "too_much" : "unread";
+  return { lines, whole, discount, tax: taxed, total: whole - discount + taxed, wrong };
+}
+
+/* Cash given against what is to be paid: `missing` and `change`, one of them zero. */
+export function settle(given, total) {
+  return { missing: Math.max(0, total - given), change: Math.max(0, given - total) };
+}
+
+/* The amounts a buyer is likely to hand over: the exact one, and the next notes above it. */
+export function quickAmounts(total) {
+  const next = NOTES_CENTS.map((note) => Math.ceil(total / note) * note);
+  return [...new Set([total, ...next])].sort((one, other) => one - other).slice(0, 6);
+}
+
+/* A plain decimal such as "12.5" in whole cents; NaN for one with parts of a cent. */
+export function centsOf(number) {
+  const found = number.match(/^(-?)(\d+)(?:\.(\d{0,2})0*)?$/);
+  if (!found) return NaN;
+  const [, sign, whole, decimals = ""] = found;
+  return Number(`${sign}${whole}${decimals.padEnd(2, "0")}`);
+}
+
+/* The pieces of each size in sales that are kept here and not booked yet. */
+export function promisedPieces(sales) {
+  const promised = new Map();
+  for (const sale of sales) {
+    for (const { size, pieces } of sale.body.lines) {
+      promised.set(size, (promised.get(size) || 0) + pieces);
+    }
+  }
+  return promised;
+}

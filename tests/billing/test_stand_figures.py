@@ -1,0 +1,274 @@
+"""What the stand page works out without the server is what the server books, without a page."""
+
+import json
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from apiary_sales.pricing.services.tax import PARTS_PER_PERCENT, round_taxes
+from django.conf import settings
+from hypothesis import given
+from hypothesis import settings as hypothesis_settings
+from hypothesis import strategies as st
+from inventory.money import split_cents
+
+from apiary_sales.accounts.models import House
+from apiary_sales.orders.models import OrderLine
+from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.pricing.models import ContainerPrice
+from apiary_sales.pricing.queries.prices import SizePrices
+from inventory.models import ContainerSize
+from tests import scripts
+
+FIGURES = (
+    Path(settings.BASE_DIR)
+    / "apiary_sales"
+    / "billing"
+    / "static"
+    / "billing"
+    / "stand"
+    / "figures.js"
+)
+CASES = json.loads((Path(__file__).parent / "stand_figures.json").read_text(encoding="utf-8"))
+BY_LINE, BY_INVOICE = House.Rounding.BY_LINE, House.Rounding.BY_INVOICE
+
+
+def size_of(per_case, breaks):
+    """Return a size as the page gets it; each break is pieces, cents a piece, cents a case."""
+    names = ("pieces", "piece_cents", "case_cents")
+    return {
+        "per_case": per_case,
+        "breaks": [dict(zip(names, row, strict=True)) for row in breaks],
+    }
+
+
+def priced(per_case, breaks, pieces):
+    """Return the price of a piece and the cents of the line, as the server has them."""
+    container = ContainerSize(pieces_per_case=per_case)
+    rows = tuple(
+        ContainerPrice(min_pieces=least, piece_cents=piece_cents, case_cents=case_cents)
+        for least, piece_cents, case_cents in breaks
+    )
+    price = SizePrices(container, rows).unit_price(pieces)
+    return price, line(price, pieces).gross_cents
+
+
+def line(price, pieces, discount_cents=0):
+    return LineWanted(
+        kind=OrderLine.Kind.PACKED,
+        quantity=pieces,
+        unit_price=price,
+        discount_cents=discount_cents,
+    )
+
+
+def tax_data(percent, *, by_line):
+    return {"parts": int(Decimal(percent) * PARTS_PER_PERCENT), "by_line": by_line}
+
+
+def taxed(amounts, percent, rounding):
+    return sum(round_taxes(amounts, [Decimal(percent)] * len(amounts), rounding))
+
+
+def booked(lines_cents, discount, percent, *, by_line):
+    """Return what a sale of single pieces comes to, as the server works it out."""
+    lines = [line(Decimal(cents) / 100, 1) for cents in lines_cents]
+    shares = split_cents(discount, [each.amount_cents for each in lines])
+    nets = [
+        replace(each, discount_cents=share).amount_cents
+        for each, share in zip(lines, shares, strict=True)
+    ]
+    return sum(nets) + taxed(nets, percent, BY_LINE if by_line else BY_INVOICE)
+
+
+def basket_of(lines_cents):
+    return [{"size": size_of(1, [[1, cents, None]]), "pieces": 1} for cents in lines_cents]
+
+
+@pytest.mark.parametrize("case", CASES["prices"])
+def test_the_server_prices_as_the_table_says(case):
+    price, cents = priced(case["per_case"], case["breaks"], case["pieces"])
+
+    assert (str(price), cents) == (case["unit_price"], case["line_cents"])
+
+
+def test_the_page_prices_as_the_table_says():
+    calls = [
+        [size_of(case["per_case"], case["breaks"]), case["pieces"]] for case in CASES["prices"]
+    ]
+
+    prices = scripts.call(FIGURES, "priceSent", calls)
+    cents = scripts.call(FIGURES, "lineCents", calls)
+
+    assert prices == [case["unit_price"] for case in CASES["prices"]]
+    assert cents == [case["line_cents"] for case in CASES["prices"]]
+
+
+@pytest.mark.parametrize("case", CASES["taxes"])
+def test_the_server_taxes_as_the_table_says(case):
+    by_line = taxed(case["amounts"], case["percent"], BY_LINE)
+    by_invoice = taxed(case["amounts"], case["percent"], BY_INVOICE)
+
+    assert (by_line, by_invoice) == (case["by_line"], case["by_invoice"])
+
+
+@pytest.mark.parametrize("rounding", ["by_line", "by_invoice"])
+def test_the_page_taxes_as_the_table_says(rounding):
+    is_by_line = rounding == "by_line"
+    calls = [
+        [case["amounts"], tax_data(case["percent"], by_line=is_by_line)] for case in CASES["taxes"]
+    ]
+
+    assert scripts.call(FIGURES, "taxCents", calls) == [case[rounding] for case in CASES["taxes"]]
+
+
+@pytest.mark.parametrize("case", CASES["shares"])
+def test_the_server_shares_a_discount_out_as_the_table_says(case):
+    assert split_cents(case["total"], case["weights"]) == case["shares"]
+
+
+def test_the_page_shares_a_discount_out_as_the_table_says():
+    calls = [[case["total"], case["weights"]] for case in CASES["shares"]]
+
+    assert scripts.call(FIGURES, "splitCents", calls) == [
+        case["shares"] for case in CASES["shares"]
+    ]
+
+
+@pytest.mark.parametrize("case", CASES["sales"])
+def test_the_server_sums_a_sale_up_as_the_table_says(case):
+    total = booked(case["lines"], case["discount"], case["percent"], by_line=case["by_line"])
+
+    assert (total, case["given"] - total) == (case["total"], case["change"])
+
+
+def test_the_page_sums_a_sale_up_as_the_table_says():
+    calls = [
+        [
+            basket_of(case["lines"]),
+            case["discount"],
+            tax_data(case["percent"], by_line=case["by_line"]),
+        ]
+        for case in CASES["sales"]
+    ]
+
+    sums = scripts.call(FIGURES, "reckon", calls)
+    cash = scripts.call(
+        FIGURES, "settle", [[case["given"], case["total"]] for case in CASES["sales"]]
+    )
+
+    assert [each["total"] for each in sums] == [case["total"] for case in CASES["sales"]]
+    assert [each["wrong"] for each in sums] == [""] * len(sums)
+    assert cash == [{"missing": 0, "change": case["change"]} for case in CASES["sales"]]
+
+
+CENTS = st.integers(0, 100_000)
+SIZES = st.tuples(
+    st.integers(1, 200),
+    st.tuples(CENTS, st.none() | CENTS),
+    st.lists(st.tuples(st.integers(2, 200), CENTS, st.none() | CENTS), max_size=3),
+).map(
+    lambda drawn: (
+        drawn[0],
+        [[1, *drawn[1]], *sorted({row[0]: list(row) for row in drawn[2]}.values())],
+    )
+)
+SALES = st.tuples(
+    st.lists(st.integers(1, 50_000), min_size=1, max_size=6),
+    st.fractions(0, 1, max_denominator=1000),
+    st.integers(0, 200_000).map(lambda parts: str(Decimal(parts).scaleb(-4))),
+    st.booleans(),
+)
+
+
+@hypothesis_settings(max_examples=5, deadline=None, database=None)
+@given(drawn=st.lists(st.tuples(SIZES, st.integers(1, 1000)), min_size=40, max_size=60))
+def test_the_page_prices_any_size_as_the_server_does(drawn):
+    calls = [[size_of(*size), pieces] for size, pieces in drawn]
+    server = [priced(*size, pieces) for size, pieces in drawn]
+
+    assert scripts.call(FIGURES, "priceSent", calls) == [str(price) for price, _ in server]
+    assert scripts.call(FIGURES, "lineCents", calls) == [cents for _, cents in server]
+
+
+@hypothesis_settings(max_examples=5, deadline=None, database=None)
+@given(drawn=st.lists(SALES, min_size=40, max_size=60))
+def test_the_page_sums_any_sale_up_as_the_server_does(drawn):
+    sales = [
+        (lines, int(sum(lines) * part), percent, by_line) for lines, part, percent, by_line in drawn
+    ]
+
+    sums = scripts.call(
+        FIGURES,
+        "reckon",
+        [
+            [basket_of(lines), discount, tax_data(percent, by_line=by_line)]
+            for lines, discount, percent, by_line in sales
+        ],
+    )
+
+    assert [each["total"] for each in sums] == [
+        booked(lines, discount, percent, by_line=by_line)
+        for lines, discount, percent, by_line in sales
+    ]
+
+
+@pytest.mark.parametrize(
+    ("discount", "wrong", "total"),
+    # JSON has no NaN, which the page uses for what is no amount; its text compares alike.
+    [
+        (0, "", 800),
+        (800, "", 0),
+        (801, "too_much", 800),
+        (-1, "unread", 800),
+        ("NaN", "unread", 800),
+    ],
+)
+def test_a_discount_that_cannot_be_is_left_out_and_told(discount, wrong, total):
+    tax = tax_data("0", by_line=True)
+
+    (sums,) = scripts.call(FIGURES, "reckon", [[basket_of([800]), discount, tax]])
+
+    assert (sums["wrong"], sums["total"]) == (wrong, total)
+
+
+def test_cash_is_asked_for_or_given_back():
+    answers = scripts.call(FIGURES, "settle", [[799, 800], [800, 800], [801, 800]])
+
+    assert answers == [
+        {"missing": 1, "change": 0},
+        {"missing": 0, "change": 0},
+        {"missing": 0, "change": 1},
+    ]
+
+
+def test_the_exact_amount_and_the_next_notes_are_offered():
+    offered = scripts.call(FIGURES, "quickAmounts", [[800], [1_001], [0], [10_000]])
+
+    assert offered == [
+        [800, 1_000, 2_000, 5_000, 10_000],
+        [1_001, 1_100, 1_500, 2_000, 5_000, 10_000],
+        [0],
+        [10_000],
+    ]
+
+
+def test_an_amount_is_whole_cents():
+    numbers = ["5", "5.0", "5.25", "5.250", "0.5", "-1.5", "5.255", "0.001"]
+
+    cents = scripts.call(FIGURES, "centsOf", [[number] for number in numbers])
+
+    # JSON writes NaN as null.
+    assert cents == [500, 500, 525, 525, 50, -150, None, None]
+
+
+def test_the_pieces_of_sales_that_wait_are_counted_by_size():
+    sales = [
+        {"body": {"lines": [{"size": "pound", "pieces": 2}, {"size": "quart", "pieces": 1}]}},
+        {"body": {"lines": [{"size": "pound", "pieces": 3}]}},
+    ]
+
+    counted = scripts.call(FIGURES, "promisedPieces", [[sales], [[]]])
+
+    assert counted == [{"pound": 5, "quart": 1}, {}]
