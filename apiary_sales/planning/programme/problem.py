@@ -30,7 +30,7 @@ class Honey:
         return floor(self.grams / Fraction(self.bulk_grams)) if self.bulk_grams else 0
 
     def pieces_max(self, size: "PlannedSize") -> int:
-        """Return how many pieces of a size the honey fills, were it filled into nothing else."""
+        """Return how many pieces of a size all of the honey fills."""
         if size.key in self.never_in:
             return 0
         return floor(self.grams / Fraction(size.grams_each))
@@ -139,9 +139,9 @@ class Programme:
         return {part.key: part for part in self.parts}
 
 
-def _check(holds: bool, told: str) -> None:
-    if not holds:
-        raise ValueError(f"The figures contradict each other: {told}.")
+def _check(is_right: bool, what_is_wrong: str) -> None:
+    if not is_right:
+        raise ValueError(f"The figures contradict each other: {what_is_wrong}.")
 
 
 @dataclass(frozen=True)

@@ -94,7 +94,7 @@ def _checked_search(table: Table, seconds: float) -> tuple[Plan | None, bool]:
 
 
 def _relax(table: Table) -> Relaxation:
-    """Take the prices of the search, and make of them a bound that is exact."""
+    """Price the limits by the search, and bound the earnings exactly by these prices."""
     from apiary_sales.planning.programme import search
 
     if not table.earns:
@@ -102,17 +102,7 @@ def _relax(table: Table) -> Relaxation:
     found = search.prices(table, table.highest)
     row_prices = [max(Fraction(0), _exact(price)) for price in found.rows]
     balance_prices = [_exact(price) for price in found.balances]
-    # What each column earns beyond the price of what it takes.
-    surplus = list(table.earns)
-    taken = [row.amounts for row in table.rows.values()] + table.balances
-    for amounts, price in zip(taken, row_prices + balance_prices, strict=True):
-        for column, amount in amounts.items():
-            surplus[column] -= amount * price
-    at_most = Fraction(0)
-    for price, row in zip(row_prices, table.rows.values(), strict=True):
-        at_most += price * row.there
-    for gain, implied in zip(surplus, table.implied, strict=True):
-        at_most += max(Fraction(0), gain) * implied
+    at_most = _bound(table, row_prices, balance_prices)
     rates: dict[tuple[LimitKind, str], Fraction] = {}
     for name, price in zip(table.rows, row_prices, strict=True):
         match name:
@@ -123,6 +113,25 @@ def _relax(table: Table) -> Relaxation:
         as_if_one = search.prices(table, [1 if most == 0 else most for most in table.highest])
     rates |= _rates_of_buyers(table, found.highest, as_if_one.highest)
     return Relaxation(at_most, MappingProxyType(rates))
+
+
+def _bound(table: Table, row_prices: list[Fraction], balance_prices: list[Fraction]) -> Fraction:
+    """Return what no plan earns more than, whatever the prices are (weak duality).
+
+    It is what is there of everything at its price, and for each column that earns more than the
+    price of what it takes, that surplus as often as the column can count.
+    """
+    surplus = list(table.earns)
+    taken = [row.amounts for row in table.rows.values()] + table.balances
+    for amounts, price in zip(taken, row_prices + balance_prices, strict=True):
+        for column, amount in amounts.items():
+            surplus[column] -= amount * price
+    at_most = Fraction(0)
+    for price, row in zip(row_prices, table.rows.values(), strict=True):
+        at_most += price * row.there
+    for gain, implied in zip(surplus, table.implied, strict=True):
+        at_most += max(Fraction(0), gain) * implied
+    return at_most
 
 
 def _rates_of_buyers(

@@ -109,7 +109,7 @@ class Table:
                 grams[column] = Fraction(honey.bulk_grams)
             for size in programme.sizes:
                 # No more than anybody takes: the tighter the bound, the shorter the search. What
-                # nobody takes still has its column: without it, a piece would seem to cost nothing.
+                # nobody takes still has its column: without it, a piece would seem to be free.
                 fits = honey.pieces_max(size)
                 if most := min(fits, wanted_of[size.key] or fits):
                     column = self._pieces(honey, size, most, minutes, part_rows)
