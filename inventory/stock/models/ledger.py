@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
-from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
 from django.conf import settings
@@ -161,7 +161,9 @@ class AppendOnlyQuerySet(models.QuerySet[Row]):
 
 
 class AppendOnlyModel(models.Model):
-    """A row that is written once and never changed, nor through an `AppendOnlyQuerySet`."""
+    """A row that is written once and never changed."""
+
+    objects = AppendOnlyQuerySet.as_manager()
 
     class Meta:
         abstract = True
@@ -205,8 +207,6 @@ class Posting(AppendOnlyModel):
     reverses = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
-
-    objects = AppendOnlyQuerySet.as_manager()
 
     class Meta:
         ordering = ["-occurred_at", "-id"]
@@ -273,7 +273,7 @@ class PostingLine(AppendOnlyModel):
     )
     quantity = models.BigIntegerField(_("quantity"))
 
-    objects = PostingLineQuerySet.as_manager()
+    objects: ClassVar[models.Manager["PostingLine"]] = PostingLineQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
