@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
-from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
 from django.conf import settings
@@ -273,7 +273,7 @@ class PostingLine(AppendOnlyModel):
     )
     quantity = models.BigIntegerField(_("quantity"))
 
-    objects = PostingLineQuerySet.as_manager()  # type: ignore[misc]  # narrows the base's
+    objects: ClassVar[models.Manager["PostingLine"]] = PostingLineQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
