@@ -73,7 +73,7 @@ def test_a_field_says_what_to_do(field, typed, sentence, language):
     ("field", "typed", "sentence"),
     [
         ("name", "", "Llene este campo."),
-        ("name", "Maren Holt", "Escriba a lo más 5 caracteres; estos son 10."),
+        ("name", "Maren Holt", "Escriba como máximo 5 caracteres. Escribió 10."),
         ("way", "", "Elija uno de la lista."),
         ("way", "barter", "Elija uno de la lista."),
         ("figure", "1.234", "Anote como máximo 2 decimales."),
