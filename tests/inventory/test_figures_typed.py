@@ -72,7 +72,7 @@ def test_a_comma_that_parts_no_thousands_is_asked_about_and_not_guessed(name, ty
         ("money", "1e9", "“1e9” is not a number. Write it in digits, as in 12.5."),
         ("weight", "100,000,000", "That is far too much. Check the figure."),
         ("weight", "100,000,000 oz", "That is far too much. Check the figure."),
-        ("weight", "-3", "Enter a figure of nothing or more."),
+        ("weight", "-3", "Enter a figure of 0 or more."),
         ("money", "-0.01", "Enter 0 or more."),
         ("money", "99,999,999,999", "That is far too much. Check the figure."),
         ("pieces", "1.5", "Enter a whole number."),

@@ -209,10 +209,10 @@ class OrderCancelView(OrderActView):
 
     def done_message(self, made: Order) -> str:
         if made.status == Order.Status.FILLED:
-            return _("The rest of order %(order)s is cancelled and free again.") % {
-                "order": made.number
-            }
-        return _("%(order)s is cancelled; nothing is reserved for it any more.") % {
+            return _(
+                "The rest of order %(order)s is cancelled. Its goods are free to sell again."
+            ) % {"order": made.number}
+        return _("%(order)s is cancelled. No goods are reserved for it now.") % {
             "order": made.number
         }
 
@@ -241,7 +241,7 @@ class OrderTakeBackView(OrderActView):
         )
 
     def done_message(self, made: Any) -> str:
-        return _("The goods are back where they were, and order %(order)s knows it.") % {
+        return _("The goods are back in their place, and order %(order)s is updated.") % {
             "order": self.order.number
         }
 

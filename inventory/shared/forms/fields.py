@@ -184,7 +184,7 @@ class QuantityField(forms.MultiValueField):
     default_error_messages = {
         "required": _("Enter a figure."),
         "incomplete": _("Enter a figure."),
-        "negative": _("Enter a figure of nothing or more."),
+        "negative": _("Enter a figure of 0 or more."),
         "too_much": _("That is far too much. Check the figure."),
     }
 
