@@ -11,6 +11,7 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "apiary_sales.settings")
     try:
         from django import get_version
+        from django.core.exceptions import ImproperlyConfigured
         from django.core.management import execute_from_command_line
     except ImportError as error:
         raise SystemExit(
@@ -20,7 +21,10 @@ def main() -> None:
     if sys.argv[1:] in (["--version"], ["version"]):
         print(f"Honey house {__version__} (Django {get_version()})")
         return
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as error:
+        raise SystemExit(str(error)) from None
 
 
 if __name__ == "__main__":

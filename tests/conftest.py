@@ -1,13 +1,15 @@
 """Fixtures shared by all tests, which of them run where, and what is told at the end of a run."""
 
 import hashlib
+import importlib
 import os
 import shutil
 from pathlib import Path
 
 import pytest
 from django.db import connection, connections
-from django.utils import translation
+from django.test import override_settings
+from django.utils import formats, translation
 
 from tests import builders, data_layer, serving, timing
 from tests.upgrade import databases, landed
@@ -35,6 +37,21 @@ def _own_language():
     """Leave no language behind: a request in Spanish would set it for the tests that follow."""
     yield
     translation.deactivate()
+
+
+@pytest.fixture
+def comma_house():
+    """Write and read numbers with a decimal comma, as a house with DECIMAL_SIGN="," does."""
+    with override_settings(DECIMAL_SEPARATOR=",", THOUSAND_SEPARATOR="."):
+        _read_formats_anew()
+        yield
+    _read_formats_anew()
+
+
+def _read_formats_anew() -> None:
+    for language in ("en", "es"):
+        importlib.reload(importlib.import_module(f"apiary_sales.formats.{language}.formats"))
+    formats.reset_format_cache()
 
 
 @pytest.fixture(scope="session")

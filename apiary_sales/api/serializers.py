@@ -1,5 +1,6 @@
 """What the API shows and takes. Figures carry their unit in their name: grams, pieces, cents."""
 
+import re
 from typing import Any
 
 from rest_framework import serializers
@@ -20,6 +21,17 @@ class StrictIntegerField(serializers.IntegerField):
 
     def to_internal_value(self, data):
         if not isinstance(data, int) or isinstance(data, bool):
+            self.fail("invalid")
+        return super().to_internal_value(data)
+
+
+class StrictDecimalField(serializers.DecimalField):
+    """A JSON number, or a decimal in a string: "17.4", always with a point and ungrouped."""
+
+    def to_internal_value(self, data):
+        is_number = isinstance(data, int | float) and not isinstance(data, bool)
+        is_written = isinstance(data, str) and re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", data)
+        if not (is_number or is_written):
             self.fail("invalid")
         return super().to_internal_value(data)
 
@@ -243,18 +255,16 @@ class ExtractionSerializer(serializers.Serializer):
     floral_source = StrictCharField(max_length=120)
     yard = StrictCharField(max_length=120, required=False, allow_blank=True)
     extracted_on = serializers.DateField()
-    moisture_percent = serializers.DecimalField(
+    moisture_percent = StrictDecimalField(
         max_digits=4, decimal_places=2, required=False, allow_null=True
     )
-    refractive_index = serializers.DecimalField(
+    refractive_index = StrictDecimalField(
         max_digits=6, decimal_places=5, required=False, allow_null=True
     )
-    refractometer_celsius = serializers.DecimalField(
+    refractometer_celsius = StrictDecimalField(
         max_digits=4, decimal_places=1, required=False, allow_null=True
     )
-    colour_mm = serializers.DecimalField(
-        max_digits=4, decimal_places=1, required=False, allow_null=True
-    )
+    colour_mm = StrictDecimalField(max_digits=4, decimal_places=1, required=False, allow_null=True)
     cost_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX
     )

@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
 
 
 class CustomerForm(HouseForm):
@@ -64,10 +64,9 @@ class CustomerForm(HouseForm):
     certificate_number = forms.CharField(
         label=_("Certificate number"), max_length=60, required=False
     )
-    certificate_expires = forms.DateField(
+    certificate_expires = DayField(
         label=_("Certificate expires"),
         required=False,
-        widget=DayInput,
         help_text=_("Leave empty if it does not expire."),
     )
     note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea)

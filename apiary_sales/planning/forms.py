@@ -29,7 +29,13 @@ from inventory.bottling.models import Size
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
-from inventory.shared.forms.fields import DayInput, MoneyField, WeightField
+from inventory.shared.forms.fields import (
+    DayField,
+    MoneyField,
+    NumberField,
+    WeightField,
+    WholeNumberField,
+)
 from inventory.shared.money import amount
 from inventory.stock.models import Place
 from inventory.stock.rules import PIECES_MAX
@@ -97,7 +103,7 @@ class FiguresForm(HouseForm):
     `figures()` makes of the cleaned data what the plan is worked out from.
     """
 
-    hours = forms.DecimalField(
+    hours = NumberField(
         label=_("Hours available for bottling"),
         min_value=0,
         max_value=10_000,
@@ -105,7 +111,7 @@ class FiguresForm(HouseForm):
         decimal_places=2,
     )
     rate = MoneyField(label=_("Labour cost per hour"), required=True)
-    per_run = forms.DecimalField(
+    per_run = NumberField(
         label=_("Minutes to set up and clean for each run"),
         min_value=0,
         max_value=1440,
@@ -131,7 +137,7 @@ class FiguresForm(HouseForm):
             self._add(f"bid-{vessel.place.pk}", _("Bid per pound"), name, _price_field(1000))
         for each in books.sizes:
             name, least = each.size.name, whole_grams(each.size.declared_grams)
-            draws = forms.IntegerField(min_value=least, max_value=GRAMS_EACH_MAX)
+            draws = WholeNumberField(min_value=least, max_value=GRAMS_EACH_MAX)
             self._add(f"draws-{each.size.pk}", _("Honey drawn for each, g"), name, draws)
             self._add(f"minutes-{each.size.pk}", _("Minutes each"), name, _price_field(600))
         for offer in books.offers:
@@ -260,7 +266,7 @@ class DraftRunsForm(ActForm):
     newest planned run that the page showed, so that what others planned since is not planned twice.
     """
 
-    newest_seen = forms.IntegerField(
+    newest_seen = WholeNumberField(
         required=False, min_value=0, max_value=2**63 - 1, widget=forms.HiddenInput
     )
     target = forms.ModelChoiceField(
@@ -268,10 +274,9 @@ class DraftRunsForm(ActForm):
         queryset=Place.objects.filter(kind__in=Place.STORES, is_active=True),
         initial=lambda: Place.objects.filter(kind=Place.Kind.SHELF, is_active=True).first(),
     )
-    planned_for = forms.DateField(
+    planned_for = DayField(
         label=_("Day"),
         initial=timezone.localdate,
-        widget=DayInput,
     )
 
     def clean(self) -> dict[str, Any]:
@@ -295,15 +300,13 @@ def _drafts(written: list[str]) -> list[DraftRun] | None:
     return [DraftRun(places[place], sizes[size], pieces) for place, size, pieces in rows]
 
 
-def _pieces_field() -> forms.IntegerField:
-    return forms.IntegerField(min_value=0, max_value=PIECES_MAX)
+def _pieces_field() -> WholeNumberField:
+    return WholeNumberField(min_value=0, max_value=PIECES_MAX)
 
 
-def _price_field(most: int) -> forms.DecimalField:
+def _price_field(most: int) -> NumberField:
     """Return an optional figure of four places, for prices and minutes."""
-    return forms.DecimalField(
-        required=False, min_value=0, max_value=most, max_digits=9, decimal_places=4
-    )
+    return NumberField(required=False, min_value=0, max_value=most, max_digits=9, decimal_places=4)
 
 
 def _pounds(grams: int) -> Decimal:

@@ -18,16 +18,14 @@ from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
 from inventory.bottling.models import Size
 from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import DayInput
+from inventory.shared.forms.fields import DayField, WholeNumberField
 from inventory.stock.models import Item, Lot
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 
-class FilterDayField(forms.DateField):
+class FilterDayField(DayField):
     """A day, written 2026-09-30 in the address."""
-
-    widget = DayInput
 
     def __init__(self, **options: Any) -> None:
         super().__init__(
@@ -255,7 +253,7 @@ class SlowStockForm(FilterForm):
 
     makes = StockFilters
 
-    days = forms.IntegerField(
+    days = WholeNumberField(
         label=gettext_lazy("No movement for at least, days"),
         required=False,
         min_value=1,

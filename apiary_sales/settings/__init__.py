@@ -170,6 +170,13 @@ LOCALE_PATHS = [
 TIME_ZONE = env.str("TIME_ZONE", default="America/Chicago")
 USE_I18N = True
 USE_TZ = True
+# With which decimal sign the house writes and reads numbers, in every language. The other of the
+# two groups thousands.
+DECIMAL_SEPARATOR = env.str("DECIMAL_SIGN", default=".")
+if DECIMAL_SEPARATOR not in (".", ","):
+    raise ImproperlyConfigured(f'Set DECIMAL_SIGN to "." or ",": "{DECIMAL_SEPARATOR}" is neither.')
+THOUSAND_SEPARATOR = "," if DECIMAL_SEPARATOR == "." else "."
+NUMBER_GROUPING = 3
 USE_THOUSAND_SEPARATOR = True
 FORMAT_MODULE_PATH = ["apiary_sales.formats"]
 

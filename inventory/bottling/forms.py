@@ -2,13 +2,15 @@
 
 import re
 from decimal import Decimal
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.forms import formset_factory
 from django.utils import timezone
+from django.utils.functional import lazy
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Size
@@ -17,40 +19,49 @@ from inventory.physics import units
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import (
-    DayInput,
+    DayField,
     LengthField,
     MoneyField,
     QuantityField,
     TemperatureField,
+    VolumeField,
     WeightField,
     WholeNumberField,
+    decimal_sign,
 )
+from inventory.shared.typed import Mistyped, read_number
 from inventory.stock.forms.fields import VesselField, usual_temperature
 from inventory.stock.models import Balance, Place, ProductionSettings
 
-# One weight, as a scale shows it.
-WEIGHT = re.compile(r"\d+(\.\d+)?|\.\d+")
-BETWEEN_WEIGHTS = re.compile(r"[\s,;]+")
+if TYPE_CHECKING:
+    from pint import Quantity
+
+# What may part weights in a list, by the house's decimal sign.
+BETWEEN_WEIGHTS = {".": re.compile(r"[\s,;]+"), ",": re.compile(r"[\s;]+")}
 
 
 class DeclaredWeightField(QuantityField):
     """The net weight on a label, kept as typed; comes out as a pair of amount and unit."""
 
+    kind = "weight"
     units = [("lb", _("lb")), ("oz", _("oz")), ("g", _("g")), ("kg", _("kg"))]
 
-    def to_rest(self, number: Decimal, unit: str) -> tuple[Decimal, str]:
+    def to_rest(self, quantity: "Quantity[Decimal]", unit: str) -> tuple[Decimal, str]:
+        # Twenty decimals are more than can be typed, and fewer than converting gets wrong.
+        number = round(quantity.m_as(unit), 20)
         if round(number, 3) != number:
             raise ValidationError(_("Enter at most three decimals."))
-        return number, unit
+        return round(number, 3), unit
 
 
-class BrimfulField(QuantityField):
+class BrimfulField(VolumeField):
     """A capacity in millilitres, fluid ounces or litres; comes out in ml to a tenth."""
 
     units = [("mL", _("ml")), ("fl_oz", _("fl oz")), ("L", _("L")), ("gal", _("gal"))]
 
-    def to_rest(self, number: Decimal, unit: str) -> Decimal:
-        return (units.litres_from(number, unit) * 1000).quantize(Decimal("0.1"))
+    def to_rest(self, quantity: "Quantity[Decimal]", unit: str) -> Decimal:
+        litres: Decimal = quantity.m_as("L")
+        return (litres * 1000).quantize(Decimal("0.1"))
 
 
 class SmallWeightField(WeightField):
@@ -63,6 +74,31 @@ class PiecesField(WholeNumberField):
     """How many: a whole number, typed with the number keys of a phone."""
 
     default_error_messages = {"required": _("Enter how many.")}
+
+
+def _weights_help() -> str:
+    if decimal_sign() == ",":
+        return gettext(
+            "Type or paste them: one on each line, or with semicolons or spaces between them. "
+            "Choose the pieces at random."
+        )
+    return gettext(
+        "Type or paste them: one on each line, or with commas or spaces between them. "
+        "Choose the pieces at random."
+    )
+
+
+def _weight(entry: str, sign: str) -> Decimal | None:
+    """Return one weight of a list, as a scale shows it; None for what is none.
+
+    A fraction is refused: a space before it would have parted it from its whole number.
+    """
+    if len(entry) > 12 or entry.strip(f"0123456789{sign}"):
+        return None
+    try:
+        return read_number(entry, decimal_sign=sign)
+    except Mistyped:
+        return None
 
 
 def stores() -> QuerySet[Place]:
@@ -83,9 +119,7 @@ class RunPlanForm(ActForm):
     target = forms.ModelChoiceField(
         label=_("Put the filled pieces on"), queryset=stores(), empty_label=None
     )
-    planned_for = forms.DateField(
-        label=_("Day"), widget=DayInput, initial=timezone.localdate, localize=False
-    )
+    planned_for = DayField(label=_("Day"), initial=timezone.localdate)
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -132,9 +166,7 @@ class RunRecordForm(ActForm):
     target = forms.ModelChoiceField(
         label=_("The filled pieces are on"), queryset=stores(), empty_label=None
     )
-    bottled_on = forms.DateField(
-        label=_("Day of the run"), widget=DayInput, initial=timezone.localdate, localize=False
-    )
+    bottled_on = DayField(label=_("Day of the run"), initial=timezone.localdate)
     figures_are_right = forms.BooleanField(
         label=_("Yes, that much honey was drawn"), required=False
     )
@@ -239,10 +271,7 @@ class FillCheckForm(ActForm):
     weights = forms.CharField(
         label=_("Weights"),
         error_messages={"required": _("Type or paste the weights.")},
-        help_text=_(
-            "Type or paste them: one on each line, or with commas or spaces between them. "
-            "Choose the pieces at random."
-        ),
+        help_text=lazy(_weights_help, str)(),
         widget=forms.Textarea(attrs={"rows": 8, "autocomplete": "off", "spellcheck": "false"}),
     )
     weights_are_right = forms.BooleanField(label=_("Yes, the weights are right"), required=False)
@@ -260,18 +289,19 @@ class FillCheckForm(ActForm):
 
     def clean_weights(self) -> list[Decimal]:
         """Return the numbers typed; name each entry that is none."""
-        entries = [entry for entry in BETWEEN_WEIGHTS.split(self.cleaned_data["weights"]) if entry]
-        errors = [
-            ValidationError(
-                _("Entry %(number)s, “%(entry)s”, is not a number.")
-                % {"number": number, "entry": entry[:20]}
-            )
-            for number, entry in enumerate(entries, start=1)
-            if not WEIGHT.fullmatch(entry) or len(entry) > 12
-        ]
+        sign = decimal_sign()
+        entries = filter(None, BETWEEN_WEIGHTS[sign].split(self.cleaned_data["weights"]))
+        weights, errors = [], []
+        for number, entry in enumerate(entries, start=1):
+            weight = _weight(entry, sign)
+            if weight is None:
+                message = _("Entry %(number)s, “%(entry)s”, is not a number.")
+                errors.append(ValidationError(message % {"number": number, "entry": entry[:20]}))
+            else:
+                weights.append(weight)
         if errors:
             raise ValidationError(errors[:5])
-        return [Decimal(entry) for entry in entries]
+        return weights
 
     def clean(self) -> dict:
         data = super().clean() or {}
@@ -326,9 +356,7 @@ class PartReceiveForm(ActForm):
     )
     supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
     place = forms.ModelChoiceField(label=_("Put on"), queryset=stores(), empty_label=None)
-    received_on = forms.DateField(
-        label=_("Day"), widget=DayInput, initial=timezone.localdate, localize=False
-    )
+    received_on = DayField(label=_("Day"), initial=timezone.localdate)
 
 
 class PartForm(ActForm):
@@ -456,5 +484,5 @@ def initial_of(size: Size) -> dict:
     }
 
 
-def _plain(number: Decimal) -> str:
-    return f"{number.normalize():f}"
+def _plain(number: Decimal) -> Decimal:
+    return Decimal(f"{number.normalize():f}")

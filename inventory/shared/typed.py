@@ -183,7 +183,7 @@ def read_number(typed: str, *, decimal_sign: str) -> Decimal:
     return -number if sign == "-" and number else number
 
 
-def read_quantity(typed: str, *, kind: str, unit: str, decimal_sign: str) -> "Quantity":
+def read_quantity(typed: str, *, kind: str, unit: str, decimal_sign: str) -> "Quantity[Decimal]":
     """Return a typed weight, volume or length exactly, in grams, litres or millimetres.
 
     `kind` is a key of `WORDS`; `unit`, one of its units, is meant where none is typed. Reads
@@ -195,8 +195,17 @@ def read_quantity(typed: str, *, kind: str, unit: str, decimal_sign: str) -> "Qu
     with localcontext(prec=60):
         whole = registry.Quantity(Decimal(0), AT_REST[kind])
         for number, named in _quantity_parts(typed, kind, unit, decimal_sign):
-            whole += registry.Quantity(number, named).to(AT_REST[kind])
+            whole = whole + registry.Quantity(number, named).to(AT_REST[kind])
         return whole
+
+
+def first_unit(typed: str, *, kind: str, unit: str) -> str:
+    """Return the first unit of a typed quantity: "lb" of "1 lb 6 oz", and `unit` where none is.
+
+    Raises `Mistyped` for a word that is no unit of the kind.
+    """
+    word = re.search(WORD, _plain(typed))
+    return _unit_of(word[0], kind) if word else unit
 
 
 def _quantity_parts(
@@ -267,11 +276,11 @@ def _thousands(decimal_sign: str) -> str:
 
 
 @cache
-def _registry() -> "UnitRegistry":
+def _registry() -> "UnitRegistry[Decimal]":
     # Imported here, so that whoever reads only plain numbers does not wait for pint.
     import pint
 
-    registry = pint.UnitRegistry(None, non_int_type=Decimal)
+    registry: UnitRegistry[Decimal] = pint.UnitRegistry(None, non_int_type=Decimal)
     for definition in DEFINITIONS:
         registry.define(definition)
     return registry

@@ -2,11 +2,13 @@
 
 import inspect
 import json
+from collections.abc import Iterator
 from decimal import Decimal
 from functools import cache
 
 import pytest
 from drf_spectacular.generators import SchemaGenerator
+from rest_framework import fields
 from rest_framework.authtoken.models import Token
 from rest_framework.exceptions import ValidationError
 
@@ -523,3 +525,74 @@ def test_a_token_is_given_for_a_name_and_password(client):
 
     assert given.status_code == 200
     assert given.json()["token"] == Token.objects.get().key
+
+
+# ------------------------------------------------------------------ figures are never guessed
+
+
+def numbers_of(field, path: str) -> Iterator[tuple[str, fields.Field]]:
+    """Yield each number that a body may carry, with the path it has there."""
+    if isinstance(field, fields.IntegerField | fields.FloatField | fields.DecimalField):
+        yield path, field
+    inside = getattr(field, "fields", {}) or ({"0": field.child} if hasattr(field, "child") else {})
+    for name, part in inside.items():
+        if not part.read_only:
+            yield from numbers_of(part, f"{path}.{name}")
+
+
+NUMBERS = [
+    pytest.param(field, id=path)
+    for act in views.ApiActView.__subclasses__()
+    for path, field in numbers_of(act.serializer_class(), act.__name__)
+]
+
+
+def test_the_walk_finds_the_numbers_of_every_body():
+    assert {"ExtractionView.grams", "StandSaleView.lines.0.pieces"} <= {
+        number.id for number in NUMBERS
+    }
+
+
+@pytest.mark.parametrize("field", NUMBERS)
+@pytest.mark.parametrize(
+    "written",
+    [
+        "1,000",
+        "0,250",
+        "1.000,5",
+        "1 000",
+        "1_000",
+        "1e3",
+        "+1",
+        "１２",
+        "١٢",
+        "NaN",
+        "12 lb",
+        " 12",
+        "1000.",
+        ".5",
+        True,
+        [12],
+        {"grams": 12},
+    ],
+)
+def test_a_number_of_a_body_is_plain_or_refused(field, written):
+    with pytest.raises(ValidationError):
+        field.run_validation(written)
+
+
+@pytest.mark.parametrize("written", ["17.4", "17.40", 17.4, 17])
+def test_a_decimal_of_a_body_is_a_json_number_or_a_string_with_a_point(written):
+    taken = serializers.ExtractionSerializer().fields["moisture_percent"].run_validation(written)
+
+    assert taken == Decimal(str(written))
+
+
+def test_the_api_keeps_to_the_point_in_a_comma_house(call, tank, comma_house):
+    call("post", "extractions/", extraction(moisture_percent="17.45"), key="e1")
+    said = problem(
+        call("post", "extractions/", extraction(moisture_percent="17,45"), key="e2"), 400
+    )
+
+    assert said["errors"][0]["field"] == "moisture_percent"
+    assert [lot["moisture_percent"] for lot in call("get", "lots/").json()["results"]] == ["17.45"]

@@ -291,7 +291,10 @@ def test_a_paid_invoice_says_so_before_more_is_recorded(office, shop, invoice):
             {"amount": "1000000.01"},
             ["Amount: $1,000,000.01 is too much for one payment. Check the figure."],
         ),
-        ({"amount": "ten"}, ["Amount: Enter a figure, for example 12.5."]),
+        (
+            {"amount": "ten"},
+            ["Amount: “ten” is not a number. Write it in digits, as in 12.5."],
+        ),
         (
             {"amount": "1.005"},
             ["Amount: Enter at most 2 decimals."],
@@ -542,6 +545,14 @@ def unpacked(pdf):
 def paper_of(invoice):
     context = papers.invoice_context(invoice)
     return words_of(documents.render_html(papers.invoice_template(invoice), context))
+
+
+def test_a_paper_of_a_comma_house_is_written_with_commas(shop, pounds, comma_house):
+    text = paper_of(invoice_of(shop, jars(pounds, 90, "15.125")))
+
+    # 90 × 15.125 = 1,361.25
+    assert "90 pc $15,125" in text
+    assert "Total $1.361,25" in text
 
 
 def test_the_paper_says_what_a_bookkeeper_looks_for(shop, pounds, honey_tax):

@@ -179,3 +179,25 @@ def test_every_honey_page_can_be_read_by_everyone_and_fits(sign_in, axe, house, 
         axe(page)
         width = page.evaluate("document.documentElement.scrollWidth")
         assert (address, width) == (address, viewport[0])
+
+
+@pytest.mark.parametrize(
+    ("house", "typed", "shown"),
+    [
+        ("point", "1,250", "= 1250"),
+        ("point", "1 lb 6.4 oz", "= 1.4 lb"),
+        ("point", "0,250", ""),
+        ("comma", "1,250", "= 1,25"),
+        ("comma", "1.250", "= 1250"),
+        ("comma", "2,5 kg", "= 5,512 lb"),
+    ],
+)
+def test_what_was_read_is_shown_under_the_field(request, sign_in, house, typed, shown):
+    if house == "comma":
+        request.getfixturevalue("comma_house")
+    page = sign_in("owner")
+    page.goto("/honey/places/drums/")
+
+    page.get_by_label("Tare", exact=False).first.fill(typed)
+
+    assert page.locator("#field-tare .reading").inner_text() == shown

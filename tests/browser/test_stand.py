@@ -80,6 +80,15 @@ def test_one_jar_is_sold_in_four_taps(till, pounds, axe):
     axe(till)
 
 
+def test_a_comma_house_sees_and_sells_with_commas(comma_house, till, pounds):
+    for name in ["One pound", "Cash", "$10,00", "Take $10,00, give back $2,00"]:
+        tap(till, name)
+
+    sees(till, "Recorded on receipt R")
+    sees(till, "Give back $2,00")
+    assert Invoice.objects.get().total_cents == 800
+
+
 def test_the_till_has_no_barrier_at_any_stage(till, axe):
     axe(till)
     tap(till, "One pound")

@@ -222,7 +222,7 @@ def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
             "°C); 140 °F (60.1 °C) was entered. Check the figure and its unit.",
         ),
         ({"celsius": ""}, "celsius", "Enter a figure."),
-        ({"celsius": "warm"}, "celsius", "Enter a figure, for example 12.5."),
+        ({"celsius": "warm"}, "celsius", "“warm” is not a number. Write it in digits, as in 12.5."),
     ],
 )
 def test_a_dip_that_cannot_be_is_refused_at_its_field(tank, bottler, wrong, field, sentence):

@@ -7,9 +7,9 @@ from django import forms
 from django.utils import translation
 
 from inventory.shared.forms.fields import (
-    FigureField,
     LengthField,
     MoneyField,
+    NumberField,
     WeightField,
     WholeNumberField,
 )
@@ -19,7 +19,7 @@ class Typed(forms.Form):
     weight = WeightField(required=False)
     money = MoneyField(required=False)
     pieces = WholeNumberField(required=False, min_value=1)
-    moisture = FigureField(max_digits=4, decimal_places=2, required=False)
+    moisture = NumberField(max_digits=4, decimal_places=2, required=False)
 
 
 def read(name, typed):
@@ -64,12 +64,14 @@ def test_a_comma_that_parts_no_thousands_is_asked_about_and_not_guessed(name, ty
 @pytest.mark.parametrize(
     ("name", "typed", "sentence"),
     [
-        ("weight", "ten", "Enter a number."),
-        ("money", "1,250.50x", "Enter a number."),
-        ("money", "$5", "Enter a number."),
-        ("weight", "nan", "Enter a number."),
-        ("weight", "inf", "Enter a number."),
-        ("weight", "1e9", "That is far too much. Check the figure."),
+        ("weight", "ten", "“ten” is not a unit that fits here. Use lb, oz, kg, g."),
+        ("moisture", "ten", "“ten” is not a number. Write it in digits, as in 12.5."),
+        ("money", "1,250.50x", "“1,250.50x” is not a number. Write it in digits, as in 12.5."),
+        ("money", "$5", "“$5” is not a number. Write it in digits, as in 12.5."),
+        ("moisture", "nan", "“nan” is not a number. Write it in digits, as in 12.5."),
+        ("money", "1e9", "“1e9” is not a number. Write it in digits, as in 12.5."),
+        ("weight", "100,000,000", "That is far too much. Check the figure."),
+        ("weight", "100,000,000 oz", "That is far too much. Check the figure."),
         ("weight", "-3", "Enter a figure of 0 or more."),
         ("money", "-0.01", "Enter 0 or more."),
         ("money", "99,999,999,999", "That is far too much. Check the figure."),
@@ -127,4 +129,9 @@ def test_a_weight_is_typed_in_fractions_as_the_dial_shows_it():
 def test_what_is_no_fraction_of_a_stick_is_no_figure(typed):
     form = OffTheStick({"depth": typed, "depth_unit": "in"})
 
-    assert form.errors == {"depth": ["Enter a number."]}
+    assert form.errors == {
+        "depth": [
+            "Write fractions in halves, quarters, eighths or sixteenths, as in 12 1/2, "
+            "or with decimals, as in 12.5."
+        ]
+    }

@@ -350,7 +350,11 @@ def test_a_dip_that_found_no_more_than_before_is_refused(bottler):
 BAD_RECEIPTS = [
     ({"moisture": "9.99"}, "moisture", "Enter a moisture from 10 to 30 percent."),
     ({"moisture": "30.01"}, "moisture", "Enter a moisture from 10 to 30 percent."),
-    ({"moisture": "wet"}, "moisture", "Enter a figure, for example 12.5."),
+    (
+        {"moisture": "wet"},
+        "moisture",
+        "“wet” is not a number. Write it in digits, as in 12.5.",
+    ),
     ({"moisture": ""}, "moisture", "Enter the moisture, or the refractometer index."),
     ({"weight": "-5"}, "weight", "Enter a figure of 0 or more."),
     ({"weight": "0"}, "weight", "Enter a weight of more than zero."),
@@ -359,7 +363,7 @@ BAD_RECEIPTS = [
         "weight",
         "200,000 lb is too much for one entry. Check the figure and its unit.",
     ),
-    ({"weight": "much"}, "weight", "Enter a figure, for example 12.5."),
+    ({"weight": "much"}, "weight", "“much” is not a unit that fits here. Use lb, oz, kg, g."),
     ({"weight": ""}, "weight", "Enter the weight."),
     ({"weight_unit": "gal"}, "weight", "gal does not fit here. Choose another unit."),
     (

@@ -110,8 +110,8 @@ def test_a_calibration_table_is_typed_line_by_line(bottler):
             "0; 0\n10; 12,5",
             "Line 2: write a depth, a comma, and litres, for example 10, 125.5.",
         ),
-        ("0, 0\n10, 1e30", "Line 2: no tank is so deep or so large. Check the figures."),
-        ("0, 0\n1e300, 80", "Line 2: no tank is so deep or so large. Check the figures."),
+        ("0, 0\n10, 99999999999", "Line 2: no tank is so deep or so large. Check the figures."),
+        ("0, 0\n99999999999, 80", "Line 2: no tank is so deep or so large. Check the figures."),
         (
             "0, 0\n10, 50\n10, 60",
             "Line 3 must have a greater depth and more litres than the line before.",

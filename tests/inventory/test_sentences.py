@@ -4,8 +4,6 @@ The words are in `apiary_sales/locale_libraries`, by the libraries' own msgids.
 """
 
 import gettext
-import importlib
-import pkgutil
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -17,12 +15,12 @@ from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.utils import translation
 
 import apiary_sales
-import inventory
 from apiary_sales.api.views import ApiActView
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import BadValue
 from inventory.shared.forms.acts import FILL_THIS_IN, HouseForm
 from inventory.stock.models import Place
+from tests.inventory.house_forms import all_of_them, below
 
 
 class Asked(HouseForm):
@@ -154,24 +152,9 @@ def msgids_of(catalogue: Path, language: str) -> set[str]:
     return {filled(msgid if isinstance(msgid, str) else msgid[0]) for msgid in found}
 
 
-def below(kind: type) -> Iterator[type]:
-    for made in kind.__subclasses__():
-        yield made
-        yield from below(made)
-
-
 @pytest.fixture(scope="module")
 def house_forms() -> list[type[forms.BaseForm]]:
-    for package in (apiary_sales, inventory):
-        for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
-            if ".forms" in module.name or module.name.endswith(".filters"):
-                importlib.import_module(module.name)
-    found = [
-        made
-        for made in below(forms.BaseForm)
-        if made.__module__.split(".")[0] in ("apiary_sales", "inventory")
-        and not made.__module__.endswith(".admin")
-    ]
+    found = all_of_them()
     assert len(found) > 50
     return found
 

@@ -115,7 +115,7 @@ def test_a_refused_price_is_told_at_its_tier(office, pound):
     ("typed", "message"),
     [
         ("-1", "Enter a price of 0 or more."),
-        ("abc", "Enter a figure, for example 12.5."),
+        ("abc", "“abc” is not a number. Write it in digits, as in 12.5."),
         ("1.005", "Enter at most 2 decimals."),
     ],
 )

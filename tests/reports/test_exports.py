@@ -191,3 +191,14 @@ def test_the_days_are_in_the_name_of_the_file(house, client):
     assert answer.headers["Content-Disposition"] == (
         'attachment; filename="sales-by-size-2026-08-01-2026-08-31.csv"'
     )
+
+
+@pytest.mark.parametrize("slug", ["margin-by-size", "sales-by-size", "overfill"])
+def test_a_table_to_take_along_keeps_the_point_in_a_comma_house(house, request, slug):
+    with_a_point = exports.csv_file(made(slug))
+    cells = [[cell.value for cell in row] for row in workbook(made(slug)).active]
+
+    request.getfixturevalue("comma_house")
+
+    assert exports.csv_file(made(slug)) == with_a_point
+    assert [[cell.value for cell in row] for row in workbook(made(slug)).active] == cells

@@ -12,7 +12,7 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
 from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
-from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
 from inventory.shared.models import House
 
 OLDEST_FIRST = "oldest"
@@ -20,9 +20,7 @@ NOT_NEGATIVE = {"min_value": _("Enter 0 or more.")}
 
 
 class IssueForm(ActForm):
-    issued_on = forms.DateField(
-        label=_("Date of the invoice"), initial=timezone.localdate, widget=DayInput
-    )
+    issued_on = DayField(label=_("Date of the invoice"), initial=timezone.localdate)
 
 
 class CreditForm(ActForm):
@@ -53,7 +51,7 @@ class PaymentForm(ActForm):
         widget=forms.RadioSelect,
     )
     reference = forms.CharField(label=_("Check number or reference"), max_length=60, required=False)
-    received_on = forms.DateField(label=_("Received"), initial=timezone.localdate, widget=DayInput)
+    received_on = DayField(label=_("Received"), initial=timezone.localdate)
     allocations = forms.ChoiceField(
         label=_("Used for"), initial=OLDEST_FIRST, widget=forms.RadioSelect
     )
@@ -96,7 +94,7 @@ class PayBackForm(ActForm):
         widget=forms.RadioSelect,
     )
     reference = forms.CharField(label=_("Check number or reference"), max_length=60, required=False)
-    received_on = forms.DateField(label=_("Day"), initial=timezone.localdate, widget=DayInput)
+    received_on = DayField(label=_("Day"), initial=timezone.localdate)
 
 
 class UndoPaymentForm(ActForm):
@@ -119,15 +117,15 @@ class InvoiceFilterForm(HouseForm):
 
     text = forms.CharField(label=_("Name or number"), max_length=60, required=False)
     state = forms.ChoiceField(label=_("State"), choices=STATES, required=False)
-    since = forms.DateField(label=_("From"), widget=DayInput, required=False)
-    until = forms.DateField(label=_("Up to"), widget=DayInput, required=False)
+    since = DayField(label=_("From"), required=False)
+    until = DayField(label=_("Up to"), required=False)
 
 
 class StatementForm(HouseForm):
     """The days a statement covers: from the first of January to today, unless told otherwise."""
 
-    since = forms.DateField(label=_("From"), widget=DayInput, required=False)
-    until = forms.DateField(label=_("Up to"), widget=DayInput, required=False)
+    since = DayField(label=_("From"), required=False)
+    until = DayField(label=_("Up to"), required=False)
 
     def days(self) -> tuple[date, date]:
         cleaned = self.cleaned_data if self.is_valid() else {}
@@ -167,6 +165,7 @@ class HouseDetailsForm(forms.ModelForm):
             "drum_deposit_cents",
             "drum_price_cents",
         ]
+        field_classes = {"quote_days": WholeNumberField}
         error_messages = {
             "paper": {"required": CHOOSE},
             "tax_rounding": {"required": CHOOSE},

@@ -1,3 +1,11 @@
+"""English numbers with the house's decimal sign, as on its scales, labels and receipts."""
+
+from django.conf import settings
+
+DECIMAL_SEPARATOR = settings.DECIMAL_SEPARATOR
+THOUSAND_SEPARATOR = settings.THOUSAND_SEPARATOR
+NUMBER_GROUPING = settings.NUMBER_GROUPING
+
 # One way of writing a day everywhere, which nobody reads as another one: Nov 26, 2026.
 DATE_FORMAT = SHORT_DATE_FORMAT = "M j, Y"
 TIME_FORMAT = "g:i a"

@@ -1,8 +1,10 @@
-# Spanish as read in the Americas: 1,234.5, as on the scale, the label and the receipt beside it.
-# With Spain's 1.234,5 a price typed as 2.45 would count as 245.
-DECIMAL_SEPARATOR = "."
-THOUSAND_SEPARATOR = ","
-NUMBER_GROUPING = 3
+"""Spanish numbers with the house's decimal sign, as on its scales, labels and receipts."""
+
+from django.conf import settings
+
+DECIMAL_SEPARATOR = settings.DECIMAL_SEPARATOR
+THOUSAND_SEPARATOR = settings.THOUSAND_SEPARATOR
+NUMBER_GROUPING = settings.NUMBER_GROUPING
 
 # One way of writing a day everywhere: 26 nov 2026.
 DATE_FORMAT = SHORT_DATE_FORMAT = "j M Y"

@@ -2,17 +2,17 @@
 
 import re
 from decimal import Decimal
-from typing import cast
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import FigureField
+from inventory.shared.forms.fields import NumberField
+from inventory.shared.money import price_places
 
 
-class PriceField(FigureField):
+class PriceField(NumberField):
     """A price of one piece or one pound, with up to four decimals."""
 
     def __init__(self, *, required: bool = False, **kwargs) -> None:
@@ -25,13 +25,12 @@ class PriceField(FigureField):
         )
 
     def prepare_value(self, value):
-        return price_text(value) if isinstance(value, Decimal) else value
+        return super().prepare_value(with_cents(value) if isinstance(value, Decimal) else value)
 
 
-def price_text(price: Decimal) -> str:
-    """Write a price for an input: two decimals, up to four where they are not zero."""
-    places = max(2, -cast(int, price.normalize().as_tuple().exponent))
-    return f"{price:.{min(places, 4)}f}"
+def with_cents(price: Decimal) -> Decimal:
+    """Return a price as a box shows it: with two decimals, up to four where they are not zero."""
+    return round(price, min(price_places(price), 4))
 
 
 class LinesForm(ActForm):

@@ -20,7 +20,7 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules.prices import PricesOfSize
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import DayInput, MoneyField, WeightField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, WeightField, WholeNumberField
 from inventory.stock.models import Place
 
 
@@ -51,7 +51,7 @@ class OrderForm(LinesForm):
             (Order.Channel.DELIVERY, _("Delivery")),
         ],
     )
-    wanted_on = forms.DateField(label=_("Wanted on"), required=False, widget=DayInput)
+    wanted_on = DayField(label=_("Wanted on"), required=False)
     customer_reference = forms.CharField(label=_("Their reference"), required=False, max_length=60)
     freight = MoneyField(label=_("Delivery charge"), required=False)
     note = note_field()
@@ -127,7 +127,7 @@ class OrderForm(LinesForm):
 class FulfilForm(ActForm):
     """How much of each line is handed over now: all that is left, unless told otherwise."""
 
-    filled_on = forms.DateField(label=_("Handed over on"), widget=DayInput)
+    filled_on = DayField(label=_("Handed over on"))
 
     def __init__(self, *args, order: Order, **kwargs) -> None:
         super().__init__(*args, **kwargs)

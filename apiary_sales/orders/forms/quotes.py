@@ -20,7 +20,7 @@ from apiary_sales.orders.rules.lines import LineWanted
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
-from inventory.shared.forms.fields import DayInput, FigureField, MoneyField
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField
 from inventory.shared.models import House
 from inventory.stock.models import Place
 
@@ -30,7 +30,7 @@ class PickForm(HouseForm):
 
     fields_of_parameters = {"wanted.amount": "amount"}
 
-    amount = FigureField(label=_("How much"), min_value=0, max_digits=9, decimal_places=2)
+    amount = NumberField(label=_("How much"), min_value=0, max_digits=9, decimal_places=2)
     unit = forms.ChoiceField(
         label=_("Unit"),
         choices=[
@@ -41,7 +41,7 @@ class PickForm(HouseForm):
         ],
     )
     colour = forms.ChoiceField(label=_("Colour class"), required=False)
-    moisture = FigureField(
+    moisture = NumberField(
         label=_("Moisture up to, %"),
         required=False,
         min_value=10,
@@ -112,7 +112,7 @@ class QuoteForm(LinesForm):
         help_text=_("Leave empty to use your usual deposit or price."),
     )
     freight = MoneyField(label=_("Freight"), required=False)
-    valid_until = forms.DateField(label=_("Valid until"), widget=DayInput)
+    valid_until = DayField(label=_("Valid until"))
     note = note_field()
 
     def __init__(self, *args, offers: list[DrumOffer], **kwargs) -> None:

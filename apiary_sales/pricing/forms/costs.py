@@ -6,10 +6,10 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.pricing.forms.prices import PercentField, PerPoundField
+from apiary_sales.pricing.forms.prices import PerPoundField
 from apiary_sales.pricing.models import ChannelCost, SeasonExpense
 from inventory.shared.forms.acts import ActForm, HouseForm
-from inventory.shared.forms.fields import MoneyField
+from inventory.shared.forms.fields import MoneyField, NumberField, WholeNumberField
 
 BELOW_HUNDRED = {
     "min_value": _("Enter 0 percent or more, and less than 100."),
@@ -21,7 +21,7 @@ NOT_NEGATIVE = {"min_value": _("Enter a cost of 0 or more.")}
 class ChannelCostForm(HouseForm):
     """What one channel takes from the price."""
 
-    discount_percent = PercentField(
+    discount_percent = NumberField(
         label=_("Usual discount, percent"),
         max_digits=5,
         decimal_places=2,
@@ -30,7 +30,7 @@ class ChannelCostForm(HouseForm):
         error_messages=BELOW_HUNDRED,
         help_text=_("The average discount you give on the price list."),
     )
-    card_percent = PercentField(
+    card_percent = NumberField(
         label=_("Card fee, percent of all sales"),
         max_digits=5,
         decimal_places=2,
@@ -65,14 +65,13 @@ class FillingTimesForm(HouseForm):
     def __init__(self, *args, sizes, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         for size in sizes:
-            self.fields[size.code] = forms.DecimalField(
+            self.fields[size.code] = NumberField(
                 label=size.name,
                 required=False,
                 max_digits=6,
                 decimal_places=3,
                 min_value=0,
                 error_messages={"min_value": _("Enter 0 minutes or more.")},
-                widget=forms.TextInput(attrs={"inputmode": "decimal"}),
             )
 
     def field_of(self, parameter: str | None) -> str | None:
@@ -83,7 +82,7 @@ class FillingTimesForm(HouseForm):
 class ExpenseForm(ActForm):
     """One expense of a season."""
 
-    season = forms.IntegerField(label=_("Season"), initial=lambda: timezone.localdate().year)
+    season = WholeNumberField(label=_("Season"), initial=lambda: timezone.localdate().year)
     category = forms.ChoiceField(label=_("What for"), choices=SeasonExpense.Category)
     amount_cents = MoneyField(
         label=_("Amount"), error_messages={"min_value": _("Enter an amount above zero.")}

@@ -4,14 +4,13 @@ from decimal import Decimal
 from typing import cast
 
 from django import forms
-from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.pricing.forms.prices import PercentField, PerPoundField
+from apiary_sales.pricing.forms.prices import PerPoundField
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.queries.costs import TIER_OF_CHANNEL, WhatIf
 from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import MoneyField
+from inventory.shared.forms.fields import MoneyField, NumberField, as_typed
 from inventory.shared.words import pounds
 
 MOISTURE_LIMITS = _("Enter a moisture from 10 to 30 percent.")
@@ -21,7 +20,7 @@ class WhatIfForm(HouseForm):
     """Which honey, and which figures to try in place of those that are kept."""
 
     lot = forms.ChoiceField(label=_("Honey"), required=False)
-    moisture = PercentField(
+    moisture = NumberField(
         label=_("Moisture, percent"),
         required=False,
         max_digits=4,
@@ -32,7 +31,7 @@ class WhatIfForm(HouseForm):
     )
     drum_price = PerPoundField(label=_("Drum price per pound"), required=False)
     labour = MoneyField(label=_("Labour cost per hour"), required=False)
-    overfill = PercentField(
+    overfill = NumberField(
         label=_("Over the label weight, percent"),
         required=False,
         max_digits=4,
@@ -44,7 +43,7 @@ class WhatIfForm(HouseForm):
             "max_value": _("Enter from -10 to 50 percent."),
         },
     )
-    jar_percent = PercentField(
+    jar_percent = NumberField(
         label=_("All jar prices up or down by, percent"),
         required=False,
         max_digits=5,
@@ -96,7 +95,7 @@ class WhatIfForm(HouseForm):
         """Show, in each empty field, the figure that is kept."""
         for name, figure in figures.items():
             if figure is not None:
-                self.fields[name].widget.attrs["placeholder"] = number_format(figure)
+                self.fields[name].widget.attrs["placeholder"] = as_typed(figure)
 
     def figure(self, name: str):
         """Return what was typed in a field, or None when nothing fit was."""

@@ -14,21 +14,27 @@ from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.rules.price_changes import Ending
 from inventory.physics import grading
 from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import DayInput, MoneyField, MoneyInput
+from inventory.shared.forms.fields import (
+    DayField,
+    MoneyField,
+    MoneyInput,
+    NumberField,
+    WholeNumberField,
+)
 
 NEGATIVE = {"min_value": _("Enter a price of 0 or more.")}
 
 
-class ValidFromField(forms.DateField):
+class ValidFromField(DayField):
     """A day chosen in the browser's calendar; today unless told otherwise."""
 
     def __init__(self, **kwargs) -> None:
         kwargs.setdefault("label", _("From this day on"))
         kwargs.setdefault("initial", timezone.localdate)
-        super().__init__(widget=DayInput, **kwargs)
+        super().__init__(**kwargs)
 
 
-class PerPoundField(forms.DecimalField):
+class PerPoundField(NumberField):
     """A price a pound, to four places."""
 
     widget = MoneyInput
@@ -37,15 +43,6 @@ class PerPoundField(forms.DecimalField):
         super().__init__(
             max_digits=9, decimal_places=4, min_value=0, error_messages=NEGATIVE, **kwargs
         )
-        self.widget.attrs.update({"inputmode": "decimal"})
-
-
-class PercentField(forms.DecimalField):
-    """A number that is a percentage."""
-
-    def __init__(self, **kwargs) -> None:
-        super().__init__(**kwargs)
-        self.widget.attrs.update({"inputmode": "decimal"})
 
 
 class SizePricesForm(HouseForm):
@@ -80,7 +77,7 @@ class BreakForm(HouseForm):
     """A lower price for so many pieces or more."""
 
     tier = forms.ChoiceField(label=_("Price list"), choices=Customer.Tier)
-    min_pieces = forms.IntegerField(
+    min_pieces = WholeNumberField(
         label=_("From how many pieces"),
         min_value=2,
         max_value=1_000_000,
@@ -104,7 +101,7 @@ class ChangeForm(HouseForm):
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": _("Choose at least one price list.")},
     )
-    percent = PercentField(
+    percent = NumberField(
         label=_("Up or down by, percent"),
         max_digits=5,
         decimal_places=2,
@@ -124,7 +121,7 @@ class BulkPriceForm(HouseForm):
         required=False,
         choices=[("", _("any colour")), *((name, name) for name in grading.COLOUR_CLASSES)],
     )
-    moisture_percent_max = PercentField(
+    moisture_percent_max = NumberField(
         label=_("Moisture up to, percent"),
         max_digits=4,
         decimal_places=2,
@@ -159,7 +156,7 @@ class TaxRateForm(HouseForm):
         help_text=_("For example: State sales tax."),
     )
     goods = forms.ChoiceField(label=_("Tax on"), choices=TaxRate.Goods)
-    percent = PercentField(
+    percent = NumberField(
         label=_("Percent"),
         max_digits=7,
         decimal_places=4,

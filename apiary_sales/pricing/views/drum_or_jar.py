@@ -15,6 +15,7 @@ from apiary_sales.pricing.forms.drum_or_jar import WhatIfForm
 from apiary_sales.pricing.models import BulkPrice
 from apiary_sales.pricing.queries import comparison, costs, prices
 from apiary_sales.pricing.rules.price_changes import Ending
+from inventory.shared.forms.fields import as_typed
 from inventory.shared.htmx import HtmxRequest
 from inventory.shared.money import amount
 from inventory.stock.models import Lot
@@ -151,12 +152,12 @@ def _links_to_keep(asked: AskedComparison) -> dict[str, str]:
     if (price := form.figure("drum_price")) is not None:
         links["drum"] = _bulk_price_to_keep(asked, price)
     if (labour := form.figure("labour")) is not None:
-        links["labour"] = urlencode({"labour": Decimal(labour).scaleb(-2)})
+        links["labour"] = urlencode({"labour": as_typed(amount(labour))})
     if (percent := form.figure("jar_percent")) is not None:
         links["percent"] = urlencode(
             {
                 "tiers": [tier.value for tier in TIERS_OF_JARS],
-                "percent": percent,
+                "percent": as_typed(percent),
                 "ending": Ending.CENT.value,
                 "valid_from": timezone.localdate().isoformat(),
             },

@@ -7,7 +7,6 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.exceptions import ValidationError
-from django.forms import DateField
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -34,6 +33,7 @@ from inventory.bottling.models import Size
 from inventory.physics import grading
 from inventory.shared import words
 from inventory.shared.errors import HouseError
+from inventory.shared.forms.fields import DayField
 from inventory.shared.models import House
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
@@ -305,7 +305,7 @@ class TaxRateSetView(ActView):
 def day_asked(request: HttpRequest) -> date:
     """Return the day named in the address (`?on=2026-05-01`), or today."""
     try:
-        asked = DateField(required=False).clean(request.GET.get("on", ""))
+        asked = DayField(required=False).clean(request.GET.get("on", ""))
     except ValidationError:
         asked = None
     return asked or timezone.localdate()

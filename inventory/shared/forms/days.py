@@ -5,14 +5,14 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import date_field
+from inventory.shared.forms.fields import DayField
 
 
 class DaysForm(HouseForm):
     """From which day to which, either of them left open."""
 
-    first = date_field(_("From"), required=False)
-    last = date_field(_("To"), required=False)
+    first = DayField(label=_("From"), required=False)
+    last = DayField(label=_("To"), required=False)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

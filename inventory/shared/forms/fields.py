@@ -1,78 +1,52 @@
-"""Form fields for figures with their units: what is typed stays exact, what comes out is at rest.
+"""The fields of every form for figures and days: one for numbers, money, quantities and days each.
 
-A weight comes out in whole grams, a depth in whole millimetres, a temperature in °C, money in
-whole cents. The unit is chosen beside the number.
+What is typed is read by the rule of `inventory.shared.typed`, with the house's decimal sign. What
+comes out is exact and as it is kept: a weight in whole grams, a depth in whole millimetres, a
+temperature in °C, money in whole cents. A quantity's unit is chosen beside the number or typed
+after it.
 """
 
-import re
-from decimal import ROUND_HALF_EVEN, Decimal
-from typing import Any
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from decimal import ROUND_HALF_EVEN, Decimal, localcontext
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.utils.formats import get_format
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
 from inventory.shared.money import amount, symbol
+from inventory.shared.typed import MESSAGES, Mistyped, first_unit, read_number, read_quantity
 
-# The fractions that have a sign of their own, as some keyboards write them.
-SMALL_FRACTIONS = str.maketrans(
-    {
-        "½": " 1/2",
-        "¼": " 1/4",
-        "¾": " 3/4",
-        "⅛": " 1/8",
-        "⅜": " 3/8",
-        "⅝": " 5/8",
-        "⅞": " 7/8",
-        "⁄": "/",
-    }
-)
+if TYPE_CHECKING:
+    from pint import Quantity
 
 # The most of anything that is counted in whole numbers; more is a slip of the finger, and the
 # services say so earlier where a thing has a limit of its own.
 WHOLE_NUMBER_MAX = 1_000_000_000
+# A quantity of so many of its unit, or more, is a slip of the finger.
+QUANTITY_LIMIT = 100_000_000
 
 
-def plain_number(typed: str) -> str:
-    """Return a number as it was typed, without spaces and thousands marks: "1,250.5" → "1250.5".
-
-    Raises `ValidationError` for a mark that parts no thousands: "12,5" is twelve and a half to
-    one person and a slip for 125 to another, and a guess would go into the books.
-    """
-    text = "".join(typed.split())
-    thousands, point = get_format("THOUSAND_SEPARATOR"), get_format("DECIMAL_SEPARATOR")
-    mark, end = re.escape(thousands), re.escape(point)
-    if thousands in text and re.fullmatch(rf"[+-]?[\d{mark}{end}]*", text):
-        if not re.fullmatch(rf"[+-]?\d{{1,3}}({mark}\d{{3}})+({end}\d*)?", text):
-            raise ValidationError(
-                _(
-                    "“%(typed)s” can be read in two ways. Write decimals as in 12%(point)s5, "
-                    "thousands as in 1%(thousands)s250."
-                ),
-                code="ambiguous",
-                params={"typed": typed.strip()[:20], "point": point, "thousands": thousands},
-            )
-        text = text.replace(thousands, "")
-    return text.replace(point, ".")
+def decimal_sign() -> str:
+    """Return the house's decimal sign, "." or ",", with which pages write and forms read."""
+    return str(get_format("DECIMAL_SEPARATOR"))
 
 
-def with_fraction(typed: str) -> str:
-    """Return a figure read off a stick or dial in decimals: "12 1/2" or "12-1/2" → "12.5".
+def as_typed(number: Any) -> Any:
+    """Return a decimal as a person would type it, so that it can be read again; others as is."""
+    return f"{number:f}".replace(".", decimal_sign()) if isinstance(number, Decimal) else number
 
-    What is no whole number with halves, quarters, eighths or sixteenths comes back as typed. Those
-    have at most four decimals, so nothing is rounded.
-    """
-    text = typed.translate(SMALL_FRACTIONS).strip()
-    found = re.fullmatch(r"(?:(\d{1,6})(?:\s*-\s*|\s+))?(\d{1,2})\s*/\s*(2|4|8|16)", text)
-    if not found:
-        return typed
-    whole, part, parts = (int(figure or 0) for figure in found.groups())
-    if part >= parts:
-        return typed
-    return str(whole + Decimal(part) / parts).replace(".", get_format("DECIMAL_SEPARATOR"))
+
+def refusal(error: Mistyped, messages: Mapping[str, Any]) -> ValidationError:
+    """Return what a form says of a figure that cannot be read, in a field's own words if any."""
+    message = messages.get(error.code, MESSAGES[error.code])
+    return ValidationError(message, code=error.code, params=error.parts)
 
 
 class DayInput(forms.DateInput):
@@ -80,21 +54,21 @@ class DayInput(forms.DateInput):
 
     input_type = "date"
 
-    def __init__(self, attrs=None) -> None:
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
         super().__init__(attrs, format="%Y-%m-%d")
 
 
-def date_field(label, **kwargs) -> forms.DateField:
+class DayField(forms.DateField):
     """A day, also as people type it where the browser has no calendar of its own."""
-    return forms.DateField(
-        label=label, widget=DayInput, input_formats=["%Y-%m-%d", "%m/%d/%Y"], **kwargs
-    )
+
+    widget = DayInput
 
 
-class FigureField(forms.DecimalField):
-    """A decimal number as people type it, with or without thousands marks and spaces."""
+class NumberField(forms.DecimalField):
+    """A decimal number; comes out as exactly the Decimal that was typed."""
 
     widget = forms.TextInput
+    input_mode = "decimal"
     default_error_messages = {
         "max_digits": _("That has too many digits. Check the figure."),
         "max_whole_digits": _("That is far too much. Check the figure."),
@@ -103,45 +77,61 @@ class FigureField(forms.DecimalField):
         "max_value": _("Enter %(limit_value)s or less."),
     }
 
-    def to_python(self, value: Any) -> Decimal | None:
-        return super().to_python(plain_number(value) if isinstance(value, str) else value)
+    def __init__(self, *, error_messages: Mapping[str, Any] | None = None, **kwargs: Any) -> None:
+        messages = dict(error_messages or {})
+        if "invalid" in messages:
+            messages.setdefault("not_a_number", messages["invalid"])
+        super().__init__(error_messages=messages, **kwargs)
+
+    def to_python(self, value: Any) -> Any:
+        """Return the number that was typed, None for an empty text; raises ValidationError."""
+        if not isinstance(value, str):
+            return super().to_python(value)
+        if not value.strip():
+            return None
+        try:
+            return read_number(value, decimal_sign=decimal_sign())
+        except Mistyped as error:
+            raise refusal(error, self.error_messages) from None
+
+    def prepare_value(self, value: Any) -> Any:
+        return as_typed(value)
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
-        return super().widget_attrs(widget) | {"inputmode": "decimal", "autocomplete": "off"}
+        # `data-typed` has the page show what it reads, where that is not plain from what is typed.
+        return {"inputmode": self.input_mode, "autocomplete": "off", "data-typed": "number"}
 
 
-class ScaleField(FigureField):
-    """A figure as a stick or scale is read: "12.5", or "12 1/2" in halves to sixteenths."""
+class WholeNumberField(NumberField):
+    """A number without decimals; comes out as an int."""
 
-    def to_python(self, value: Any) -> Decimal | None:
-        return super().to_python(with_fraction(value) if isinstance(value, str) else value)
-
-
-class WholeNumberField(forms.IntegerField):
-    """A whole number as people type it, with or without thousands marks and spaces."""
-
-    widget = forms.TextInput
+    input_mode = "numeric"
     default_error_messages = {
+        "not_a_number": _("Enter a whole number."),
         "invalid": _("Enter a whole number."),
         "too_much": _("That is far too much. Check the figure."),
-        "min_value": _("Enter %(limit_value)s or more."),
-        "max_value": _("Enter %(limit_value)s or less."),
+        "too_long": _("That is far too much. Check the figure."),
     }
 
-    def to_python(self, value: Any) -> int | None:
-        number = super().to_python(plain_number(value) if isinstance(value, str) else value)
-        if number is not None and abs(number) > WHOLE_NUMBER_MAX:
+    def to_python(self, value: Any) -> Any:
+        number = super().to_python(value)
+        if number is None:
+            return None
+        if number % 1:
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        if abs(number) > WHOLE_NUMBER_MAX:
             raise ValidationError(self.error_messages["too_much"], code="too_much")
         return number
 
-    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
-        return super().widget_attrs(widget) | {"inputmode": "numeric", "autocomplete": "off"}
+    def clean(self, value: Any) -> Any:
+        number = super().clean(value)
+        return None if number is None else int(number)
 
 
-class CodeChoiceField(forms.ModelChoiceField):
+class CodeChoiceField(forms.ModelChoiceField):  # type: ignore[type-arg]  # only stubs have it
     """One row, chosen by its code."""
 
-    def __init__(self, **kwargs) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         super().__init__(to_field_name="code", **kwargs)
 
     def to_python(self, value: Any) -> Any:
@@ -152,42 +142,63 @@ class CodeChoiceField(forms.ModelChoiceField):
 
 
 class QuantityWidget(forms.MultiWidget):
-    """A number with its unit beside it."""
+    """A number with its unit beside it; `typed` is what the page may read in the number's box."""
 
     template_name = "django/forms/widgets/quantity.html"
     # One label for the number; the unit beside it says of itself what it is.
     use_fieldset = False
 
-    def __init__(self, units: list[tuple[str, str]], attrs=None) -> None:
+    def __init__(
+        self,
+        units: Sequence[tuple[str, str | Promise]],
+        attrs: dict[str, Any] | None = None,
+        *,
+        typed: str = "number",
+    ) -> None:
+        number = {"inputmode": "decimal", "autocomplete": "off", "data-typed": typed}
         super().__init__(
             widgets={
-                "": forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+                "": forms.TextInput(attrs=number),
                 "unit": forms.Select(choices=units, attrs={"aria-label": _("unit")}),
             },
             attrs=attrs,
         )
 
-    def id_for_label(self, id_):
+    def id_for_label(self, id_: str) -> str:
         return f"{id_}_0" if id_ else id_
 
-    def decompress(self, value):
+    def decompress(self, value: Any) -> Any:
         return value if isinstance(value, list | tuple) else [value, None]
 
 
 class QuantityField(forms.MultiValueField):
-    """A decimal number and a unit out of `units`, turned into one figure by `to_rest`.
+    """A figure of one `kind` with its unit out of `units`; comes out as `to_rest` makes it.
 
-    Its initial value is a pair of number and unit, or only a number in the first unit.
+    A unit typed with the figure, as in "1 lb 6.4 oz", goes before the one chosen beside it. The
+    initial value is a pair of number and unit, or only a number in the first unit.
     """
 
-    units: list[tuple[str, str]] = []
-    number_field = FigureField
+    # A key of `inventory.shared.typed.WORDS`, or "number" where no unit is typed.
+    kind = "number"
+    units: Sequence[tuple[str, str | Promise]] = []
+    default_error_messages = {
+        "required": _("Enter a figure."),
+        "incomplete": _("Enter a figure."),
+        "negative": _("Enter a figure of 0 or more."),
+        "too_much": _("That is far too much. Check the figure."),
+    }
 
-    def __init__(self, *, required: bool = True, units=None, **kwargs) -> None:
+    def __init__(
+        self,
+        *,
+        required: bool = True,
+        units: Sequence[tuple[str, str | Promise]] | None = None,
+        **kwargs: Any,
+    ) -> None:
         choices = units or self.units
         super().__init__(
             fields=(
-                self.number_field(required=required, max_digits=14, decimal_places=6),
+                forms.CharField(required=required),
                 forms.ChoiceField(
                     required=False,
                     choices=choices,
@@ -196,72 +207,93 @@ class QuantityField(forms.MultiValueField):
                     },
                 ),
             ),
-            widget=QuantityWidget(choices),
+            widget=QuantityWidget(choices, typed=self.kind),
             required=required,
             require_all_fields=False,
-            error_messages={
-                "required": _("Enter a figure."),
-                "incomplete": _("Enter a figure."),
-                **kwargs.pop("error_messages", {}),
-            },
             **kwargs,
         )
         self._default_unit = choices[0][0]
 
-    def compress(self, data_list):
-        if not data_list or data_list[0] is None:
-            return None
-        number, unit = data_list
-        if number < 0:
-            raise ValidationError(_("Enter a figure of 0 or more."), code="negative")
-        return self.to_rest(number, unit or self._default_unit)
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, list | tuple):
+            return type(value)(as_typed(part) for part in value)
+        return as_typed(value)
 
-    def to_rest(self, number: Decimal, unit: str):
+    def clean(self, value: Any) -> Any:
+        return super().clean(self.prepare_value(value))
+
+    def compress(self, data_list: Any) -> Any:
+        if not data_list or not data_list[0]:
+            return None
+        typed, unit = data_list
+        try:
+            return self.read(typed, unit or self._default_unit)
+        except Mistyped as error:
+            raise refusal(error, self.error_messages) from None
+
+    def read(self, typed: str, unit: str) -> Any:
+        """Return what was typed as it is kept; raises `Mistyped` and ValidationError."""
+        sign = decimal_sign()
+        quantity = read_quantity(typed, kind=self.kind, unit=unit, decimal_sign=sign)
+        unit = first_unit(typed, kind=self.kind, unit=unit)
+        with localcontext(prec=60):
+            # Converting back is off by less than the last of twenty decimals.
+            self.check(round(quantity.m_as(unit), 20))
+            return self.to_rest(quantity, unit)
+
+    def check(self, number: Decimal) -> None:
+        """Raise ValidationError for a number that is a slip of the finger in any unit."""
+        if number < 0:
+            raise ValidationError(self.error_messages["negative"], code="negative")
+        if number >= QUANTITY_LIMIT:
+            raise ValidationError(self.error_messages["too_much"], code="too_much")
+
+    def to_rest(self, quantity: Quantity[Decimal], unit: str) -> Any:
+        """Return a quantity as it is kept; `unit` is the first that was typed, or was chosen."""
         raise NotImplementedError
 
 
 class WeightField(QuantityField):
-    """A weight in pounds, kilograms, ounces or grams; comes out in whole grams.
+    """A weight in pounds, kilograms, ounces or grams; comes out in whole grams."""
 
-    It may be written in fractions, as a scale with a dial shows them.
-    """
-
-    number_field = ScaleField
+    kind = "weight"
     units = [("lb", _("lb")), ("kg", _("kg")), ("oz", _("oz")), ("g", _("g"))]
 
-    def to_rest(self, number: Decimal, unit: str) -> int:
-        return units.round_grams(units.grams_from(number, unit))
+    def to_rest(self, quantity: Quantity[Decimal], unit: str) -> int:
+        return units.round_grams(quantity.m_as("g"))
 
 
 class LengthField(QuantityField):
-    """A depth or length in inches, centimetres or millimetres; comes out in whole millimetres.
+    """A depth or length in inches, centimetres or millimetres; comes out in whole millimetres."""
 
-    Inches may be written in fractions, as a stick or tape shows them.
-    """
-
-    number_field = ScaleField
+    kind = "length"
     units = [("in", _("in")), ("cm", _("cm")), ("mm", _("mm"))]
     MILLIMETRES = {"in": Decimal("25.4"), "cm": Decimal(10), "mm": Decimal(1)}
 
-    def to_rest(self, number: Decimal, unit: str) -> int:
-        return int((number * self.MILLIMETRES[unit]).quantize(Decimal(1), ROUND_HALF_EVEN))
+    def to_rest(self, quantity: Quantity[Decimal], unit: str) -> int:
+        millimetres: Decimal = quantity.m_as("mm")
+        return int(millimetres.quantize(Decimal(1), ROUND_HALF_EVEN))
 
 
 class VolumeField(QuantityField):
     """A volume in US gallons or litres; comes out in litres to a millilitre."""
 
+    kind = "volume"
     units = [("gal", _("gal")), ("L", _("L")), ("mL", _("ml"))]
 
-    def to_rest(self, number: Decimal, unit: str) -> Decimal:
-        return units.litres_from(number, unit).quantize(Decimal("0.001"))
+    def to_rest(self, quantity: Quantity[Decimal], unit: str) -> Decimal:
+        litres: Decimal = quantity.m_as("L")
+        return litres.quantize(Decimal("0.001"))
 
 
 class TemperatureField(QuantityField):
-    """A temperature in °F or °C; comes out in °C to a tenth."""
+    """A temperature in °F or °C, chosen beside the number; comes out in °C to a tenth."""
 
     units = [("F", _("°F")), ("C", _("°C"))]
 
-    def to_rest(self, number: Decimal, unit: str) -> Decimal:
+    def read(self, typed: str, unit: str) -> Decimal:
+        number = read_number(typed, decimal_sign=decimal_sign())
+        self.check(number)
         celsius = (number - 32) * 5 / 9 if unit == "F" else number
         return celsius.quantize(Decimal("0.1"), ROUND_HALF_EVEN)
 
@@ -276,17 +308,17 @@ class MoneyInput(forms.TextInput):
         return super().get_context(name, value, attrs) | {"sign": sign}
 
 
-class MoneyField(FigureField):
+class MoneyField(NumberField):
     """An amount of money with at most two decimals; comes out in whole cents."""
 
     widget = MoneyInput
 
-    def __init__(self, *, min_value=0, **kwargs) -> None:
+    def __init__(self, *, min_value: int | None = 0, **kwargs: Any) -> None:
         super().__init__(max_digits=12, decimal_places=2, min_value=min_value, **kwargs)
 
-    def clean(self, value):
+    def clean(self, value: Any) -> Any:
         number = super().clean(value)
         return None if number is None else int(number.scaleb(2))
 
-    def prepare_value(self, value):
-        return amount(value) if isinstance(value, int) else value
+    def prepare_value(self, value: Any) -> Any:
+        return as_typed(amount(value) if isinstance(value, int) else value)

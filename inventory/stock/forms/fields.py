@@ -1,17 +1,19 @@
 """Fields of the forms about honey, and figures as a form shows them."""
 
 from collections.abc import Iterable
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.functional import Promise
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 from inventory.shared import words
-from inventory.shared.forms.fields import CodeChoiceField, LengthField, plain_number
+from inventory.shared.forms.fields import CodeChoiceField, LengthField, decimal_sign
+from inventory.shared.typed import Mistyped, read_number
 from inventory.stock.models import Place, ProductionSettings
 from inventory.stock.queries import honey
 from inventory.stock.services import places
@@ -43,6 +45,11 @@ def as_gallons(litres: Decimal) -> tuple[Decimal, str]:
 def plain(number: Decimal, places: int) -> Decimal:
     """Round a number and drop the zeros it ends in, without powers of ten."""
     return Decimal(f"{round(number, places).normalize():f}")
+
+
+def between_points() -> str:
+    """Return what parts the depth from the litres: a comma, unless it is the decimal sign."""
+    return ";" if decimal_sign() == "," else ","
 
 
 def note_field() -> forms.CharField:
@@ -112,17 +119,14 @@ class PointsField(forms.CharField):
         ]
 
     def _point(self, number: int, line: str) -> tuple[int, Decimal]:
-        # Where a comma marks decimals or thousands, a semicolon or a tab stands between the two.
-        between = next((mark for mark in ";\t" if mark in line), ",")
+        # Where a comma marks thousands, a semicolon or a tab may part the two.
+        between = next((mark for mark in ";\t" if mark in line), between_points())
         try:
-            depth, litres = (Decimal(plain_number(part)) for part in line.split(between))
-        except (ValueError, InvalidOperation, ValidationError):
-            depth = litres = Decimal("NaN")
-        if not (depth.is_finite() and litres.is_finite()):
-            raise self._wrong(
-                number,
-                _("Line %(number)s: write a depth, a comma, and litres, for example 10, 125.5."),
+            depth, litres = (
+                read_number(part, decimal_sign=decimal_sign()) for part in line.split(between)
             )
+        except (Mistyped, ValueError):
+            raise self._wrong(number, self._example()) from None
         if depth < 0 or litres < 0:
             raise self._wrong(number, _("Line %(number)s: enter a depth and litres of 0 or more."))
         depth_mm = depth * LengthField.MILLIMETRES[self.unit]
@@ -131,6 +135,16 @@ class PointsField(forms.CharField):
                 number, _("Line %(number)s: no tank is so deep or so large. Check the figures.")
             )
         return round(depth_mm), litres.quantize(Decimal("0.001"))
+
+    @staticmethod
+    def _example() -> str:
+        if between_points() == ",":
+            return gettext(
+                "Line %(number)s: write a depth, a comma, and litres, for example 10, 125.5."
+            )
+        return gettext(
+            "Line %(number)s: write a depth, a semicolon, and litres, for example 10; 125,5."
+        )
 
     @staticmethod
     def _wrong(number: int, message) -> ValidationError:

@@ -1,17 +1,26 @@
 """Forms of places: a tank with its shape, a shelf, drums in a row."""
 
+from decimal import Decimal
 from typing import cast
 
 from django import forms
+from django.utils.functional import lazy
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import LengthField, VolumeField, WeightField, WholeNumberField
-from inventory.stock.forms.fields import PointsField
+from inventory.stock.forms.fields import PointsField, between_points
 from inventory.stock.models import Place, TankShape
 from inventory.stock.services.places import Shape
 
 NO_SPACES = _("Use letters, figures and hyphens only, without spaces, for example tank-2.")
+
+
+def _points_help() -> str:
+    if between_points() == ";":
+        return gettext("One line for each measured depth: the depth, a semicolon, the litres.")
+    return gettext("One line for each measured depth: the depth, a comma, the litres.")
 
 
 class PlaceForm(HouseForm):
@@ -60,7 +69,7 @@ class PlaceForm(HouseForm):
     points = PointsField(
         label=_("Calibration table"),
         required=False,
-        help_text=_("One line for each measured depth: the depth, a comma, the litres."),
+        help_text=lazy(_points_help, str)(),
     )
     capacity = VolumeField(
         label=_("Capacity"), required=False, help_text=_("Only if no shape is chosen.")
@@ -158,7 +167,7 @@ class DrumsForm(HouseForm):
         label=_("Capacity to the brim"),
         required=False,
         # ISO 15750-1, from memory: a steel drum sold as 55 gallons holds at least 216.5 L.
-        initial=("57.2", "gal"),
+        initial=(Decimal("57.2"), "gal"),
         help_text=_(
             "A steel drum sold as 55 gallons takes a little more to the brim: 57.2 gallons."
         ),

@@ -10,14 +10,14 @@ from django.utils.translation import gettext_lazy as _
 from inventory.shared import words
 from inventory.shared.errors import BadValue, HouseError, parameters_named
 from inventory.shared.forms.fields import (
-    FigureField,
+    DayField,
     LengthField,
     MoneyField,
+    NumberField,
     TemperatureField,
     VolumeField,
     WeightField,
     WholeNumberField,
-    date_field,
 )
 from inventory.stock import density, vessels
 from inventory.stock.forms.fields import VesselField, note_field, plain, usual_temperature
@@ -63,14 +63,14 @@ class ReceiveForm(HoneyForm):
     )
     yard = forms.CharField(label=_("Yard or area"), max_length=120, required=False)
     season = WholeNumberField(label=_("Season"))
-    extracted_on = date_field(_("Extracted on"))
-    moisture = FigureField(
+    extracted_on = DayField(label=_("Extracted on"))
+    moisture = NumberField(
         label=_("Moisture, percent"),
         max_digits=5,
         decimal_places=2,
         required=False,
     )
-    refractive_index = FigureField(
+    refractive_index = NumberField(
         label=_("Refractometer index"),
         max_digits=6,
         decimal_places=5,
@@ -82,7 +82,7 @@ class ReceiveForm(HoneyForm):
         required=False,
         help_text=_("Leave empty for 68 °F (20 °C)."),
     )
-    colour_mm = FigureField(
+    colour_mm = NumberField(
         label=_("Colour, mm Pfund"),
         max_digits=5,
         decimal_places=1,

@@ -11,8 +11,15 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from inventory.shared.errors import HouseError
+from inventory.shared.forms.fields import as_typed
 from inventory.stock.forms import places as forms
-from inventory.stock.forms.fields import as_gallons, as_inches, as_pounds, plain
+from inventory.stock.forms.fields import (
+    as_gallons,
+    as_inches,
+    as_pounds,
+    between_points,
+    plain,
+)
 from inventory.stock.models import Place, TankShape
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import places
@@ -142,7 +149,8 @@ def _as_typed(place: Place) -> dict[str, Any]:
     typed |= {"form": shape.form, "end": shape.end}
     if shape.form == TankShape.Form.TABLE:
         points = "\n".join(
-            f"{point.depth_mm}, {plain(point.litres, 3)}" for point in shape.points.all()
+            f"{point.depth_mm}{between_points()} {as_typed(plain(point.litres, 3))}"
+            for point in shape.points.all()
         )
         return typed | {"points": points, "points_unit": "mm"}
     for name in ("diameter", "length", "cone"):

@@ -20,7 +20,12 @@ const server = { url: data.sales_url, token: csrfToken, words };
 
 const parts = (name, within = till) => within.querySelectorAll(`[data-part="${name}"]`);
 const part = (name, within = till) => parts(name, within)[0];
-const show = (cents) => money.format(cents / 100);
+/* Amounts are written with the house's decimal sign, as on every other page. */
+const marks = { decimal: decimalSign, group: decimalSign === "." ? "," : "." };
+const show = (cents) => {
+  const written = money.formatToParts(cents / 100);
+  return written.map(({ type, value }) => marks[type] ?? value).join("");
+};
 const say = (text, values) =>
   text.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole));
 
