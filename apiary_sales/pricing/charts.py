@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from apiary_sales.pricing.queries.comparison import Comparison
-from apiary_sales.pricing.queries.costs import Channel, FilledCost, JarNetBack
+from apiary_sales.pricing.rules.costs import Channel, FilledCost, JarNetBack
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared.money import cents_half_up
 

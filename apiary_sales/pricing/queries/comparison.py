@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from apiary_sales.pricing.queries.costs import (
+from apiary_sales.pricing.rules.costs import (
     Book,
     DrumNetBack,
     FilledCost,
