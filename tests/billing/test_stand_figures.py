@@ -6,19 +6,19 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from apiary_sales.pricing.services.tax import PARTS_PER_PERCENT, round_taxes
 from django.conf import settings
 from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
-from inventory.money import split_cents
 
-from apiary_sales.accounts.models import House
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services.lines import LineWanted
-from apiary_sales.pricing.models import ContainerPrice
-from apiary_sales.pricing.queries.prices import SizePrices
-from inventory.models import ContainerSize
+from apiary_sales.pricing.models import PiecePrice
+from apiary_sales.pricing.rules.prices import PricesOfSize
+from apiary_sales.pricing.rules.tax import PARTS_PER_PERCENT, round_taxes
+from inventory.bottling.models import Size
+from inventory.shared.models import House
+from inventory.shared.money import split_cents
 from tests import scripts
 
 FIGURES = (
@@ -45,12 +45,12 @@ def size_of(per_case, breaks):
 
 def priced(per_case, breaks, pieces):
     """Return the price of a piece and the cents of the line, as the server has them."""
-    container = ContainerSize(pieces_per_case=per_case)
+    size = Size(pieces_per_case=per_case)
     rows = tuple(
-        ContainerPrice(min_pieces=least, piece_cents=piece_cents, case_cents=case_cents)
+        PiecePrice(min_pieces=least, piece_cents=piece_cents, case_cents=case_cents)
         for least, piece_cents, case_cents in breaks
     )
-    price = SizePrices(container, rows).unit_price(pieces)
+    price = PricesOfSize(size, rows).unit_price(pieces)
     return price, line(price, pieces).gross_cents
 
 

@@ -91,7 +91,7 @@ class Account:
 
 
 @dataclass(frozen=True)
-class Owing:
+class Receivables:
     """All customers with something open or on account, the longest overdue first."""
 
     accounts: list[Account]
@@ -121,7 +121,7 @@ class Month:
     received_cents: int
 
 
-def owing(on: date) -> Owing:
+def owing(on: date) -> Receivables:
     """Return what each customer owes on a day, in two queries."""
     accounts = {
         balance.customer_id: Account(balance.customer, balance.owed_cents)
@@ -134,7 +134,7 @@ def owing(on: date) -> Owing:
         account.oldest_due_on = min(account.oldest_due_on or due_on, due_on)
     found = [account for account in accounts.values() if account.owed_cents or account.aging.total]
     found.sort(key=lambda account: (account.oldest_due_on or date.max, account.customer.name))
-    return Owing(found)
+    return Receivables(found)
 
 
 def account_of(customer: Customer, on: date) -> Account:
@@ -242,14 +242,14 @@ def _named(text: str) -> Q:
 
 
 @dataclass(frozen=True)
-class Settled:
+class Settlement:
     """A payment and what of it stands against one bill, in cents."""
 
     payment: Payment
     cents: int
 
 
-def settled_by(invoice: Invoice) -> list[Settled]:
+def settled_by(invoice: Invoice) -> list[Settlement]:
     """Return the payments put to a bill, oldest first; those taken off again are left out."""
     rows = (
         Payment.objects.filter(allocations__invoice=invoice)
@@ -259,7 +259,7 @@ def settled_by(invoice: Invoice) -> list[Settled]:
         .exclude(put_cents=0)
         .order_by("received_on", "id")
     )
-    return [Settled(payment, payment.put_cents) for payment in rows]
+    return [Settlement(payment, payment.put_cents) for payment in rows]
 
 
 @dataclass(frozen=True)

@@ -183,8 +183,8 @@ def honey_error(
     `is_done` tells a run that was made from one that is planned.
     """
     if there is None or there.quantity < grams:
-        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
-        figures = {"asked": asked, "place": source.name, "there": held}
+        asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
+        figures = {"asked": asked, "place": source.name, "there": inside}
         if is_done:
             return NotEnoughHoney(
                 _(

@@ -336,10 +336,10 @@ def take(
     """
     there = Balance.objects.in_vessel(source)
     if there is None or there.quantity < grams:
-        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
+        asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
         raise NotEnoughHoney(
             _("Not enough honey: %(asked)s asked for, %(place)s holds %(there)s.")
-            % {"asked": asked, "place": source.name, "there": held},
+            % {"asked": asked, "place": source.name, "there": inside},
             parameter=parameter,
         )
     if there.free < grams:

@@ -146,7 +146,7 @@ class ReceiptView(HoneyActView):
         return ledger.find(self._key)
 
 
-class TransferView(HoneyActView):
+class HoneyTransferView(HoneyActView):
     form_class = forms.TransferForm
     template_name = "inventory/honey/transfer.html"
     filled_by_address = ("source", "target")
