@@ -43,12 +43,11 @@ def honey_cost(lot: Lot | None = None) -> HoneyCost:
     The average is weighted by grams, and unknown while any lot there has no cost.
     """
     if lot is not None:
-        return HoneyCost(lot.unit_cost_cents, () if lot.unit_cost_cents is not None else (lot,))
-    in_hand = [(there, grams, there.unit_cost_cents) for there, grams in honey_in_hand()]
-    known = [(grams, cents) for _there, grams, cents in in_hand if cents is not None]
-    without = tuple(there for there, _grams, cents in in_hand if cents is None)
-    if without or not known:
-        return HoneyCost(None, without)
+        return HoneyCost(lot.unit_cost_cents)
+    in_hand = [(grams, there.unit_cost_cents) for there, grams in honey_in_hand()]
+    known = [(grams, cents) for grams, cents in in_hand if cents is not None]
+    if not known or len(known) < len(in_hand):
+        return HoneyCost(None)
     whole_cents = sum((grams * cents for grams, cents in known), Fraction(0))
     return HoneyCost(whole_cents / sum(grams for grams, _cents in known))
 

@@ -27,7 +27,6 @@ from inventory.bottling.models import Size, SizePart
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.money import cents_half_up
-from inventory.stock.models import Lot
 
 FOUR_PLACES = Decimal("0.0001")
 
@@ -179,10 +178,9 @@ class DrumNetBack:
 
 @dataclass(frozen=True)
 class HoneyCost:
-    """Cost of a gram of honey in cents, and the lots that keep it from being known."""
+    """Cost of a gram of honey in cents; None while it is not entered."""
 
     cents_per_gram: Fraction | None
-    lots_without_cost: tuple[Lot, ...] = ()
 
     @property
     def per_pound(self) -> Decimal | None:
