@@ -11,7 +11,8 @@ from typing import Any, cast
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.utils.functional import Promise
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.models import (
     Entry,
@@ -21,14 +22,15 @@ from apiary_sales.billing.models import (
 )
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, Order
+from inventory.shared.tags import Tag
 
 # How long overdue, by days: the usual columns of a list of debts.
 BANDS = (
-    ("current", _("not due yet")),
-    ("to_30", _("1–30 days")),
-    ("to_60", _("31–60 days")),
-    ("to_90", _("61–90 days")),
-    ("over_90", _("over 90 days")),
+    ("current", gettext_lazy("not due yet")),
+    ("to_30", gettext_lazy("1–30 days")),
+    ("to_60", gettext_lazy("31–60 days")),
+    ("to_90", gettext_lazy("61–90 days")),
+    ("over_90", gettext_lazy("over 90 days")),
 )
 
 
@@ -227,6 +229,21 @@ def invoices(
     if text := text.strip():
         found = found.filter(_named(text))
     return found.order_by("-issued_on", "-id")
+
+
+def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
+    """Return where a bill stands on a day: taken back, paid, overdue or to be paid."""
+    if invoice.is_credit_note:
+        return Tag(_("credit note"), "info")
+    if is_credited:
+        return Tag(_("credited"), "info")
+    if not invoice.open_cents:
+        return Tag(_("paid"), "good")
+    if invoice.due_on < on:
+        return Tag(_("overdue"), "bad")
+    if invoice.open_cents != invoice.total_cents:
+        return Tag(_("part paid"), "warn")
+    return Tag(_("to be paid"))
 
 
 _RECEIPT = Q(series__startswith=Invoice.RECEIPT_PREFIX)

@@ -35,11 +35,13 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(found.for_page(), number=number)
     lines = list(order.lines.all())
     is_bulk = any(line.kind == OrderLine.Kind.HONEY for line in lines)
+    is_late = found.is_late(order, timezone.localdate())
     context = {
         "order": order,
         "lines": lines,
         "figures": figures(lines, on=order.placed_on) if is_bulk else None,
-        "is_late": found.is_late(order, timezone.localdate()),
+        "is_late": is_late,
+        "tags": found.state_tags(order, is_late=is_late),
         "is_open": order.status in Order.OPEN_STATUSES,
         "is_quote": order.status == Order.Status.QUOTED,
         "has_reservations": any(line.reservations.all() for line in lines),

@@ -58,6 +58,11 @@ class PartStock:
         return int(self.on_hand / self.used_per_day) if self.used else None
 
     @property
+    def cover(self) -> str | None:
+        """The days of cover in words; None while none are used."""
+        return None if self.days_of_cover is None else words.days(self.days_of_cover)
+
+    @property
     def short(self) -> int:
         """Pieces that the planned runs need beyond what is there."""
         return max(0, self.planned - self.on_hand)

@@ -48,6 +48,15 @@ class VesselContents:
         return self.balance.quantity if self.balance else 0
 
     @property
+    def next_act(self) -> str:
+        """What is usually done with it next: fill, drain, receive, dip or transfer."""
+        if self.place.kind == Place.Kind.DRUM:
+            return "drain" if self.lot else "fill"
+        if self.lot is None:
+            return "receive"
+        return "dip" if hasattr(self.place, "shape") else "transfer"
+
+    @property
     def reserved_grams(self) -> int:
         return self.balance.reserved if self.balance else 0
 
