@@ -4,9 +4,10 @@ Everything is read from bills, payments and the balances kept with them, in a co
 round trips.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, TypedDict, cast
 
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
@@ -23,6 +24,9 @@ from apiary_sales.billing.models import (
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, Order
 from inventory.shared.tags import Tag
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
 
 # How long overdue, by days: the usual columns of a list of debts.
 BANDS = (
@@ -195,6 +199,10 @@ def orders_to_invoice() -> QuerySet[Order]:
     )
 
 
+class CreditedOrNot(TypedDict):
+    is_credited: bool
+
+
 def invoices(
     *,
     state: str = "",
@@ -203,7 +211,7 @@ def invoices(
     since: date | None = None,
     until: date | None = None,
     on: date,
-) -> QuerySet[Invoice]:
+) -> "QuerySet[WithAnnotations[Invoice, CreditedOrNot]]":
     """Return bills, newest first: `state` is open, overdue, paid, credit (notes) or stand.
 
     Without a state stand receipts are left out, because they are paid at once and many. `text` is
@@ -244,6 +252,15 @@ def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
     if invoice.open_cents != invoice.total_cents:
         return Tag(_("part paid"), "warn")
     return Tag(_("to be paid"))
+
+
+def with_states(
+    found: "Iterable[WithAnnotations[Invoice, CreditedOrNot]]", *, on: date
+) -> list[tuple[Invoice, Tag]]:
+    """Return bills that `invoices` found, each with where it stands on a day."""
+    return [
+        (invoice, state_tag(invoice, on=on, is_credited=invoice.is_credited)) for invoice in found
+    ]
 
 
 _RECEIPT = Q(series__startswith=Invoice.RECEIPT_PREFIX)

@@ -69,10 +69,7 @@ def invoice_list(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     found = money.invoices(**_filters(form), on=today)
     page = Paginator(found, PAGE_LENGTH).get_page(request.GET.get("page"))
-    rows = [
-        (invoice, money.state_tag(invoice, on=today, is_credited=invoice.is_credited))
-        for invoice in page
-    ]
+    rows = money.with_states(page, on=today)
     return render(
         request, "billing/invoice_list.html", {"form": form, "page_obj": page, "rows": rows}
     )

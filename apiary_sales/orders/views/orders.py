@@ -201,6 +201,9 @@ class OrderCancelView(OrderActView):
     template_name = "orders/cancel.html"
     form_class = ReasonForm
 
+    def get_context_data(self, **kwargs):
+        return {**super().get_context_data(**kwargs), "words": _words_of_cancelling(self.order)}
+
     def act(self, data: dict[str, Any]) -> Order:
         return orders.cancel(
             order=self.order,
@@ -217,6 +220,23 @@ class OrderCancelView(OrderActView):
         return _("%(order)s is cancelled; nothing is reserved for it any more.") % {
             "order": made.number
         }
+
+
+def _words_of_cancelling(order: Order) -> dict[str, str]:
+    """Return the heading, the lead and the button of the page that cancels an order."""
+    if order.status == Order.Status.QUOTED:
+        heading = _("Withdraw quote %(number)s")
+        lead = _("Nothing is reserved for a quote, so nothing changes on the shelves.")
+        button = _("Withdraw it")
+    elif order.status == Order.Status.PART_FILLED:
+        heading = _("Cancel the rest of order %(number)s")
+        lead = _("What was handed over stays sold. The rest is free for others at once.")
+        button = _("Cancel the rest")
+    else:
+        heading = _("Cancel order %(number)s")
+        lead = _("What is reserved is free for others at once.")
+        button = _("Cancel it")
+    return {"heading": heading % {"number": order.number}, "lead": lead, "button": button}
 
 
 class OrderTakeBackView(OrderActView):

@@ -47,6 +47,13 @@ class Fit:
         return self.fits and self.needed_ml + self.uncertainty_ml > self.size.brimful_ml
 
     @property
+    def level(self) -> str:
+        """Return error, warning or success, as a notice is marked."""
+        if not self.fits:
+            return "error"
+        return "warning" if self.is_close else "success"
+
+    @property
     def sentence(self) -> str:
         """Say whether the weight fits at this temperature, with the two volumes."""
         figures = {
