@@ -57,10 +57,6 @@ class Comparison:
         return tuple(rung for rung in self.rungs if rung.net_back.per_pound is not None)
 
     @property
-    def unknown(self) -> tuple[Rung, ...]:
-        return tuple(rung for rung in self.rungs if rung.net_back.per_pound is None)
-
-    @property
     def best(self) -> JarNetBack | None:
         return self.known[-1].net_back if self.known else None
 
