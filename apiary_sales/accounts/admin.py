@@ -36,7 +36,7 @@ class PersonAdmin(UserAdmin):
     filter_horizontal = []
 
     def get_readonly_fields(self, request, obj=None):
-        """A role changes, and a person is switched off, on the page that keeps an owner."""
+        """Role and access are changed on the People page, which makes sure that an owner remains"""
         return ["role", "is_active"] if obj else []
 
     def has_delete_permission(self, request, obj=None):

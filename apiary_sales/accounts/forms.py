@@ -16,10 +16,10 @@ from inventory.shared.forms.days import DaysForm
 class SignInForm(AuthenticationForm):
     error_messages = {
         "invalid_login": _(
-            "That name and password do not go together. Look at the capital letters, "
-            "then try again or ask the owner for a new password."
+            "The name or the password is wrong. Check the capital letters and try again, "
+            "or ask the owner for a new password."
         ),
-        "inactive": _("This name is switched off. Ask the owner."),
+        "inactive": _("This name can no longer sign in. Ask the owner."),
     }
 
     def __init__(self, *args, **kwargs):
@@ -30,13 +30,13 @@ class SignInForm(AuthenticationForm):
 class ChangePasswordForm(DjangoPasswordChangeForm):
     error_messages = {
         **DjangoPasswordChangeForm.error_messages,
-        "password_incorrect": _("This is not your present password. Type it again."),
+        "password_incorrect": _("This is not your current password. Type it again."),
         "password_mismatch": _("The two new passwords differ. Type both again."),
     }
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["old_password"].label = _("Present password")
+        self.fields["old_password"].label = _("Current password")
         self.fields["new_password1"].label = _("New password")
         self.fields["new_password2"].label = _("New password again")
 
@@ -47,7 +47,9 @@ class _NewPassword(HouseForm):
         strip=False,
         # Shown as typed: the owner tells it to the person, who changes it after signing in.
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"}),
-        help_text=_("At least eight characters, not only digits. Tell it to the person."),
+        help_text=_(
+            "Use at least eight characters, not only digits. Then tell the person this password."
+        ),
     )
 
     def person_for_check(self) -> User:
@@ -115,7 +117,7 @@ class ChangeFilterForm(DaysForm):
     field_order = ["kind", "person", "first", "last"]
 
     kind = KindField(
-        label=_("Of what"),
+        label=_("What changed"),
         required=False,
         queryset=ContentType.objects.none(),
         to_field_name="model",

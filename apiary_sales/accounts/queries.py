@@ -72,7 +72,7 @@ class TrailEntry:
     def of(cls, entry: LogEntry) -> "TrailEntry":
         """Say an entry of the trail in words; what stayed empty is left out."""
         model = entry.content_type.model_class()
-        # Its own columns alone: the entry of a new row also names what could point at it.
+        # Only the row's own columns: the entry of a new row also lists its reverse relations.
         kept = [field for field in model._meta.concrete_fields if field.name in entry.changes]
         return cls(
             when=entry.timestamp,
@@ -136,5 +136,5 @@ def _shown(field: models.Field, value: Any) -> str:
     if field.choices:
         return str(dict(field.flatchoices).get(value, value))
     if field.get_internal_type() == "DateField":
-        return date_format(date.fromisoformat(value), "SHORT_DATE_FORMAT")
+        return date_format(date.fromisoformat(value))
     return str(value)

@@ -10,4 +10,4 @@ class JSONParser(parsers.JSONParser):
         try:
             return super().parse(*args, **kwargs)
         except RecursionError:
-            raise ParseError(_("The body is nested too deeply to be read.")) from None
+            raise ParseError(_("The request has too many nested levels to be read.")) from None

@@ -119,7 +119,7 @@ def _flat(detail: Any, field: str | None):
             nested = isinstance(inner, dict | list)
             yield from _flat(inner, _inside(field, index) if nested else field)
     else:
-        # Half a character that was sent cannot be sent back.
+        # An unpaired surrogate that was received can't be encoded in the answer.
         sentence = str(detail).encode("utf-8", "replace").decode("utf-8")
         yield {"field": field, "code": getattr(detail, "code", "invalid"), "detail": sentence}
 

@@ -11,7 +11,7 @@ from inventory.bottling.models import Size
 from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 from inventory.stock.rules import PIECES_MAX
 
-# Ten million in money: what is above is a slip, and more than sums can carry.
+# Ten million in money: more is a typing error, and could overflow sums in the database.
 CENTS_MAX = 1_000_000_000
 
 

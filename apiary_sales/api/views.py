@@ -34,8 +34,8 @@ IDEMPOTENCY_KEY = OpenApiParameter(
     required=True,
     description="A text of your own, at most 100 characters; the same key never acts twice.",
 )
-# The figures or the state of the books speak against it. What is refused before that (no key, no
-# permission, no such thing) is every operation's default answer: see `schema.add_problems`.
+# Refused because of the figures or the state of the books. Earlier refusals (no key, no
+# permission, not found) are the default answer of every operation: see `schema.add_problems`.
 REFUSALS = {
     (code, "application/problem+json"): serializers.ProblemSerializer for code in (400, 409, 422)
 }

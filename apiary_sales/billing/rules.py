@@ -87,7 +87,7 @@ def uncredited(lines: Iterable[InvoiceLine], credited: Iterable[InvoiceLine]) ->
 
 
 def part(line: InvoiceLine, quantity: int) -> InvoiceLine:
-    """Return the line with so much of it; the last part takes what rounding has left."""
+    """Return a part of the line; the last part takes the rounding difference."""
     whole = int(line.quantity)
     line.discount_cents = share_cents(line.discount_cents, quantity, whole)
     line.amount_cents = share_cents(line.amount_cents, quantity, whole)

@@ -21,7 +21,7 @@ class CustomerForm(HouseForm):
         initial=Customer.Tier.SHOP,
         help_text=_("The prices that new orders start with."),
     )
-    contact = forms.CharField(label=_("Person to ask for"), max_length=120, required=False)
+    contact = forms.CharField(label=_("Contact person"), max_length=120, required=False)
     phone = forms.CharField(
         label=_("Telephone"),
         max_length=40,
@@ -31,7 +31,7 @@ class CustomerForm(HouseForm):
     email = forms.EmailField(
         label=_("E-mail"),
         required=False,
-        error_messages={"invalid": _("This is not an e-mail address: name@place.example.")},
+        error_messages={"invalid": _("Enter an e-mail address, for example name@place.example.")},
     )
     street = forms.CharField(label=_("Street"), max_length=160, required=False)
     city = forms.CharField(label=_("Town"), max_length=80, required=False)
@@ -43,14 +43,14 @@ class CustomerForm(HouseForm):
         min_value=0,
         max_value=32_767,
         initial=30,
-        help_text=_("0 means: to be paid at once."),
+        help_text=_("0 means the customer pays at once."),
         error_messages={"min_value": _("Enter 0 days or more.")},
     )
     credit_limit_cents = MoneyField(
         label=_("Credit limit"),
         required=False,
-        help_text=_("Left empty, there is no limit."),
-        error_messages={"min_value": _("Enter a credit limit of nothing or more.")},
+        help_text=_("Leave empty for no limit."),
+        error_messages={"min_value": _("Enter a credit limit of 0 or more.")},
     )
     tax_status = forms.ChoiceField(
         label=_("Sales tax"),
@@ -68,11 +68,11 @@ class CustomerForm(HouseForm):
         label=_("Certificate expires"),
         required=False,
         widget=DayInput,
-        help_text=_("Left empty, it does not expire."),
+        help_text=_("Leave empty if it does not expire."),
     )
     note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea)
     is_active = forms.BooleanField(
-        label=_("Offer this customer on new orders"), required=False, initial=True
+        label=_("Show this customer when taking new orders"), required=False, initial=True
     )
 
     @classmethod
@@ -87,4 +87,4 @@ class FindForm(HouseForm):
     kind = forms.ChoiceField(
         label=_("Kind"), required=False, choices=[("", _("all")), *Customer.Kind.choices]
     )
-    all = forms.BooleanField(label=_("Also those no longer served"), required=False)
+    all = forms.BooleanField(label=_("Also show inactive customers"), required=False)

@@ -27,8 +27,8 @@ class Customer(models.Model):
 
     name = models.CharField(_("name"), max_length=120, unique=True)
     kind = models.CharField(_("kind"), max_length=8, choices=Kind, default=Kind.SHOP)
-    tier = models.CharField(_("price tier"), max_length=12, choices=Tier, default=Tier.SHOP)
-    contact = models.CharField(_("person to ask for"), max_length=120, blank=True)
+    tier = models.CharField(_("price list"), max_length=12, choices=Tier, default=Tier.SHOP)
+    contact = models.CharField(_("contact person"), max_length=120, blank=True)
     email = models.EmailField(_("e-mail"), blank=True)
     phone = models.CharField(_("telephone"), max_length=40, blank=True)
     street = models.CharField(_("street"), max_length=160, blank=True)

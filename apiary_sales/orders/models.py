@@ -100,10 +100,10 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
 class OrderLine(models.Model):
     """So much of one thing at a price agreed when the order was taken.
 
-    Packed goods count pieces and are priced a piece; honey in drums counts grams and is priced a
-    pound; charges (deposit, empty drum, freight) count ones. `amount_cents` is the rounded total
-    less the discount. `filled` and `cost_cents` grow with each fulfilment; `cost_cents` is None
-    while the cost of anything handed over is unknown.
+    The quantity is pieces (price per piece) for packed goods, grams (price per pound) for honey
+    in drums, and a plain count for charges (deposit, empty drum, freight). `amount_cents` is the
+    rounded total less the discount. `filled` and `cost_cents` grow with each fulfilment;
+    `cost_cents` is None while the cost of anything handed over is unknown.
     """
 
     class Kind(models.TextChoices):
@@ -167,7 +167,7 @@ class OrderLine(models.Model):
 
 
 class Reservation(models.Model):
-    """So much of one balance promised to one order line; the ledger's `reserved` is their sum."""
+    """A quantity of one balance reserved for one order line. Their sum is `Balance.reserved`."""
 
     line = models.ForeignKey(OrderLine, on_delete=models.CASCADE, related_name="reservations")
     balance = models.ForeignKey(Balance, on_delete=models.PROTECT, related_name="reservations")

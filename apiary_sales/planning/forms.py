@@ -51,7 +51,7 @@ class OutlookForm(HouseForm):
     """For how long the plan is, and how much of past sales it counts on."""
 
     months = forms.TypedChoiceField(label=_("Jars to be sold in"), choices=MONTHS, coerce=int)
-    outlook = forms.ChoiceField(label=_("Past sales count as"), choices=Outlook.choices)
+    outlook = forms.ChoiceField(label=_("How to use past sales"), choices=Outlook.choices)
 
 
 @dataclass(frozen=True)
@@ -98,15 +98,15 @@ class FiguresForm(HouseForm):
     """
 
     hours = forms.DecimalField(
-        label=_("Hours there are for bottling"),
+        label=_("Hours available for bottling"),
         min_value=0,
         max_value=10_000,
         max_digits=7,
         decimal_places=2,
     )
-    rate = MoneyField(label=_("Labour, an hour"), required=True)
+    rate = MoneyField(label=_("Labour cost per hour"), required=True)
     per_run = forms.DecimalField(
-        label=_("Minutes to set up and clean, each run"),
+        label=_("Minutes to set up and clean for each run"),
         min_value=0,
         max_value=1440,
         max_digits=6,
@@ -117,8 +117,8 @@ class FiguresForm(HouseForm):
     stock_counts = forms.ChoiceField(
         label=_("Parts in stock count as"),
         choices=[
-            ("cost", _("what they cost: they must be bought again")),
-            ("free", _("nothing: they are paid already")),
+            ("cost", _("their cost: they must be bought again")),
+            ("free", _("0: they are already paid for")),
         ],
     )
 
@@ -128,7 +128,7 @@ class FiguresForm(HouseForm):
         for vessel in books.vessels:
             name = vessel.place.name
             self._add(f"use-{vessel.place.pk}", _("Use up to"), name, WeightField())
-            self._add(f"bid-{vessel.place.pk}", _("Bid a pound"), name, _price_field(1000))
+            self._add(f"bid-{vessel.place.pk}", _("Bid per pound"), name, _price_field(1000))
         for each in books.sizes:
             name, least = each.size.name, whole_grams(each.size.declared_grams)
             draws = forms.IntegerField(min_value=least, max_value=GRAMS_EACH_MAX)
@@ -193,7 +193,7 @@ class FiguresForm(HouseForm):
                     % {"place": vessel.place.name, "free": words.pounds(vessel.free_grams)},
                 )
         if not data.get("drum", 1):
-            self.add_error("drum", _("Enter what a full drum holds."))
+            self.add_error("drum", _("Enter the net weight of a full drum."))
         return data
 
     def figures(self) -> Figures:

@@ -24,7 +24,7 @@ class Reason:
     used: str
     sentence: str
     binds: bool
-    # Buyers whom the jars that are ready serve already, or who want none.
+    # Buyers for whom enough jars are ready, or whose demand is 0.
     is_served: bool = False
 
 
@@ -42,19 +42,19 @@ def obstacle(question: Question) -> str:
     books, programme = question.books, question.programme
     if not books.vessels:
         return _(
-            "There is no free honey: every vessel is empty, promised, on hold or planned. "
-            "Receive honey, or undo a planned run."
+            "There is no free honey. Every vessel is empty, or its honey is reserved, on "
+            "hold or planned for a run. Receive honey, or undo a planned run."
         )
     if not programme.honeys:
-        return _("No honey was given to the plan. Enter how much of a vessel it may use.")
+        return _("The plan has no honey to use. Enter how much honey it may take from a vessel.")
     bids = any(honey.bulk_grams for honey in programme.honeys)
     wanted = any(buyer.pieces_max for buyer in programme.buyers)
     if not bids and not books.sizes:
-        return _("There are no sizes to fill and no drum prices. Set up one of the two.")
+        return _("There are no sizes to fill and no drum prices. Add a size or a drum price.")
     if not bids and not wanted:
         return _(
-            "Nobody buys: no pieces can be sold and no drum price fits the honey. "
-            "Enter what you could sell, or a bid a pound."
+            "The plan has no buyers: no pieces can be sold and no drum price fits the "
+            "honey. Enter how many pieces you could sell, or a bid per pound."
         )
     return ""
 
@@ -66,19 +66,19 @@ def notices(question: Question) -> list[str]:
     untimed = [row.size.name for row in books.sizes if not figures.minutes_each[row.size.pk]]
     if untimed:
         told.append(
-            _("Minutes of work are not known, and count as none: %(sizes)s.")
+            _("Minutes of work are not entered, so they count as 0: %(sizes)s.")
             % {"sizes": ", ".join(untimed)}
         )
     costless = [row.part.name for row in books.parts if not figures.part_costs[row.part.pk]]
     if costless:
         told.append(
-            _("Cost not entered, and counted as nothing: %(parts)s.")
+            _("The cost is not entered, so it counts as 0: %(parts)s.")
             % {"parts": ", ".join(costless)}
         )
     partless = [row.size.name for row in books.sizes if not row.uses]
     if partless:
         told.append(
-            _("No parts are listed, so none are counted: %(sizes)s.")
+            _("No parts are listed for these sizes, so the plan leaves their parts out: %(sizes)s.")
             % {"sizes": ", ".join(partless)}
         )
     unpriced = [
@@ -88,7 +88,8 @@ def notices(question: Question) -> list[str]:
     ]
     if unpriced:
         told.append(
-            _("No price, so not planned for: %(offers)s.") % {"offers": "; ".join(unpriced)}
+            _("Left out of the plan because there is no price: %(offers)s.")
+            % {"offers": "; ".join(unpriced)}
         )
     bidless = [
         vessel.place.name
@@ -97,7 +98,7 @@ def notices(question: Question) -> list[str]:
     ]
     if bidless:
         told.append(
-            _("No drum price fits, so none of it is sold in drums: %(vessels)s.")
+            _("No drum price fits this honey, so the plan sells no drums of it: %(vessels)s.")
             % {"vessels": ", ".join(bidless)}
         )
     if books.planned_runs:
@@ -138,16 +139,16 @@ def _spare(question: Question, limit: Limit) -> str:
     if not spare:
         return ""
     ready = ngettext(
-        "%(count)s is ready or planned that nobody wants yet: one more piece wanted sells it, "
-        "for %(worth)s after the cost of selling.",
-        "%(count)s are ready or planned that nobody wants yet: one more piece wanted sells one "
-        "of them, for %(worth)s after the cost of selling.",
+        "%(count)s piece is ready or planned but has no buyer yet. If one more piece is "
+        "ordered, it brings %(worth)s after the cost of selling.",
+        "%(count)s pieces are ready or planned but have no buyer yet. If one more piece is "
+        "ordered, it brings %(worth)s after the cost of selling.",
         spare,
     ) % {
         "count": number_format(spare, 0, force_grouping=True),
         "worth": words.money(round(question.jars[offer.key].net_cents)),
     }
-    step = _("Once they are sold, one more piece wanted")
+    step = _("Once they are sold, one more piece ordered")
     return f"{ready} {_worth(limit, step)}"
 
 
@@ -174,7 +175,7 @@ def _buyer(offer: Offer) -> LimitWords:
         _("Buyers of %(size)s, %(channel)s")
         % {"size": offer.size.name, "channel": offer.channel_label},
         _pieces,
-        _("One more piece wanted"),
+        _("One more piece ordered"),
     )
 
 
@@ -191,8 +192,8 @@ def _worth(limit: Limit, step: str) -> str:
     if limit.step_cents is None:
         if limit.rate_cents > 0:
             return _(
-                "There was no time to work out what one more is worth; about %(rate)s each, "
-                "if pieces could be parted."
+                "There was no time to work out exactly what one more is worth. It is "
+                "roughly %(rate)s each."
             ) % {"rate": rate}
         return _("There was no time to work out what one more is worth.")
     if limit.step_cents > 0:
@@ -202,12 +203,11 @@ def _worth(limit: Limit, step: str) -> str:
         return _("%(step)s earns %(worth)s more.") % {"step": step, "worth": worth}
     if limit.rate_cents > 0:
         return _(
-            "%(step)s alone earns nothing, since only whole pieces are filled and sold; "
-            "of many more, each earns about %(rate)s."
+            "%(step)s earns no more on its own, because only whole pieces are filled and "
+            "sold. With many more, each earns about %(rate)s."
         ) % {"step": step, "rate": rate}
     if limit.kind == "buyer" and not limit.left:
         return _(
-            "%(step)s earns nothing: it can't be filled, or brings no more than its honey does "
-            "otherwise."
+            "%(step)s earns no more: it can't be filled, or its honey earns as much another way."
         ) % {"step": step}
-    return _("%(step)s earns nothing: there is enough.") % {"step": step}
+    return _("%(step)s earns no more: there is already enough.") % {"step": step}

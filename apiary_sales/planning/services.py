@@ -56,7 +56,7 @@ def make_draft_runs(
         )
     if len(drafts) > RUNS_MAX:
         raise BadValue(
-            _("%(count)s runs are too many to make at once. Give the plan fewer vessels.")
+            _("%(count)s runs are too many to make at once. Use fewer vessels in the plan.")
             % {"count": len(drafts)},
             parameter="drafts",
         )
@@ -110,8 +110,9 @@ def _check_planned_since(drafts: Sequence[DraftRun], newest_seen: int, key: str)
     if same:
         raise BadValue(
             _(
-                "Somebody planned the same since this plan was worked out: %(runs)s. "
-                "They are set aside in the plan below. Make its runs if you want more."
+                "Somebody has planned the same runs since this plan was worked out: "
+                "%(runs)s. The plan below already allows for them. If you still want more, "
+                "make the runs below."
             )
             % {
                 "runs": ", ".join(

@@ -76,8 +76,8 @@ class Segment:
 class CostBar:
     """The cost of one filled piece in its parts, which add up to it in cents.
 
-    Each part is the difference of two rounded running totals. The bars of all sizes are as long:
-    beside a pail the parts of a jar that costs a hundredth of it could not be seen.
+    Each part is the difference of two rounded running totals. The bars of all sizes have the same
+    length, because the parts of a cheap jar would be invisible next to those of a pail.
     """
 
     cost: FilledCost

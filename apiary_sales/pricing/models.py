@@ -33,12 +33,12 @@ class PiecePrice(models.Model):
     A row without a price ends the offer from that day on.
     """
 
-    tier = models.CharField(_("tier"), max_length=12, choices=Customer.Tier)
+    tier = models.CharField(_("price list"), max_length=12, choices=Customer.Tier)
     size = models.ForeignKey(
         Size, on_delete=models.PROTECT, related_name="prices", verbose_name=_("size")
     )
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
-    min_pieces = models.PositiveIntegerField(_("from so many pieces"), default=1)
+    min_pieces = models.PositiveIntegerField(_("from how many pieces"), default=1)
     piece_cents = models.BigIntegerField(_("price of one"), null=True, blank=True)
     case_cents = models.BigIntegerField(_("price of a case"), null=True, blank=True)
 
@@ -78,7 +78,7 @@ class BulkPrice(models.Model):
     )
     floral_source = models.CharField(_("floral source"), max_length=120, blank=True)
     price_per_pound = models.DecimalField(
-        _("price a pound"), max_digits=9, decimal_places=4, null=True, blank=True
+        _("price per pound"), max_digits=9, decimal_places=4, null=True, blank=True
     )
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
 
@@ -136,7 +136,7 @@ class TaxRate(models.Model):
             models.CheckConstraint(
                 condition=Q(percent__gte=0, percent__lte=100),
                 name="tax_rate_percent_0_to_100",
-                violation_error_message=_("A tax rate lies between 0 and 100 percent."),
+                violation_error_message=_("Enter a tax rate from 0 to 100 percent."),
             ),
         ]
 
@@ -207,7 +207,7 @@ class FillingTime(models.Model):
         related_name="filling_time",
         verbose_name=_("size"),
     )
-    minutes_each = models.DecimalField(_("minutes a piece"), max_digits=6, decimal_places=3)
+    minutes_each = models.DecimalField(_("minutes per piece"), max_digits=6, decimal_places=3)
 
     class Meta:
         verbose_name = _("filling time")

@@ -28,41 +28,43 @@ SALES, BOTTLING, STOCK = (
     gettext_lazy("Bottling"),
     gettext_lazy("Stock"),
 )
-NO_SALES = gettext_lazy("Nothing was sold in these days with these filters.")
-NO_RUNS = gettext_lazy("No bottling run was recorded in these days with these filters.")
-NO_STOCK = gettext_lazy("Nothing was there with these filters.")
+NO_SALES = gettext_lazy("There were no sales on these days with these filters.")
+NO_RUNS = gettext_lazy("No bottling run was recorded on these days with these filters.")
+NO_STOCK = gettext_lazy("There was no stock with these filters.")
 
 WHAT_SALES_ARE = gettext_lazy(
-    "Counted is what was handed over, on the day it was handed over; what was ordered but not yet "
-    "handed over is not, and goods that were taken back or credited no longer are."
+    "Goods are counted on the day they were handed over. Goods that are ordered but not "
+    "yet handed over, and goods that were taken back or credited, are not counted."
 )
 WHAT_AMOUNTS_ARE = gettext_lazy(
     "Amounts are after discounts and before sales tax. Drums, deposits and freight are left out "
     "unless they are chosen as goods."
 )
 WHAT_WEIGHTS_ARE = gettext_lazy(
-    "Jars weigh what their label says; honey in bulk weighs what the scale said. Pounds are "
-    "rounded to be read; the download has the grams they come from."
+    "The weight of jars is the weight on their label; the weight of honey in bulk is the "
+    "weight on the scale. Pounds are rounded here; the download has the exact grams."
 )
 WHAT_COSTS_ARE = gettext_lazy(
-    "Cost is kept with each line when it is handed over: for jars honey, parts and labour of their "
-    "lot, or the average of their size where that is chosen in the settings; for bulk the honey of "
-    "the lot. Margin is sales less that cost; overheads and selling are not in it."
+    "The cost of each line is recorded when the goods are handed over. For jars it is the "
+    "honey, parts and labour of their lot, or the average of their size if that is chosen "
+    "in the settings. For bulk it is the honey of the lot. Margin is sales less that cost; "
+    "general costs and costs of selling are not included."
 )
 WHAT_UNKNOWN_COST_MEANS = gettext_lazy(
-    "Where the cost of a lot was not entered, its sales stand under “Sales without a cost” and are "
-    "in no margin and no percentage."
+    "If the cost of a lot was not entered, its sales are shown under “Sales without a "
+    "cost” and are left out of every margin and percentage."
 )
 WHAT_CHARGES_COST = gettext_lazy(
-    "What drums and freight cost the house is not kept, so where drums, deposits and freight are "
-    "chosen they stand under “Sales without a cost” too."
+    "The cost of drums and freight is not recorded. If drums, deposits and freight are "
+    "chosen, they are also shown under “Sales without a cost”."
 )
 WHAT_NO_MINUTES_MEAN = gettext_lazy(
-    "Where the minutes of a bottling run were not entered, the cost of its jars has no labour in "
-    "it, as the page of their lot says."
+    "If the minutes of a bottling run were not entered, the cost of its jars does not "
+    "include labour. The page of their lot says so too."
 )
 WHAT_SEASONS_ARE = gettext_lazy(
-    "A season is the year in which the honey was extracted, as its lot says, not the year of sale."
+    "A season is the year in which the honey was extracted, as recorded for its lot, not "
+    "the year of sale."
 )
 SALES_DEFINITION = (WHAT_SALES_ARE, WHAT_AMOUNTS_ARE, WHAT_WEIGHTS_ARE)
 MARGIN_DEFINITION = (
@@ -90,21 +92,21 @@ MARGIN = Column(
 )
 MARGIN_PERCENT = Column(
     "margin_percent",
-    gettext_lazy("Margin, of sales"),
+    gettext_lazy("Margin, percent of sales"),
     Unit.PERCENT,
     part="margin_cents",
     whole="known_cents",
 )
 PRICE_A_POUND = Column(
     "sales_per_pound",
-    gettext_lazy("Sales a pound"),
+    gettext_lazy("Sales per pound"),
     Unit.PER_POUND,
     part="amount_cents",
     whole="grams",
 )
 MARGIN_A_POUND = Column(
     "margin_per_pound",
-    gettext_lazy("Margin a pound"),
+    gettext_lazy("Margin per pound"),
     Unit.PER_POUND,
     part="margin_cents",
     whole="known_grams",
@@ -202,9 +204,9 @@ def _below_nothing(frame: pd.DataFrame) -> list[str]:
         return []
     return [
         _(
-            "At the end of this day the books hold less than nothing of %(names)s: some of it had "
-            "left before the day its coming in was written down for. It is shown as the books "
-            "have it and counts against the total."
+            "At the end of this day the books show less than zero of %(names)s: some of it "
+            "went out before the day entered for its arrival. The figure below zero is "
+            "shown and lowers the total. Check the days that were entered."
         )
         % {"names": ", ".join(names)}
     ]
@@ -223,7 +225,9 @@ SALE_LINES = Report(
     definition=(
         *MARGIN_DEFINITION,
         WHAT_CHARGES_COST,
-        gettext_lazy("One row is so much of one lot handed over for one line of an order."),
+        gettext_lazy(
+            "Each row is the amount of one lot that was handed over for one line of an order."
+        ),
     ),
     form=forms.SalesForm,
     frame=sales.lines,
@@ -280,7 +284,7 @@ SALES_BY_CUSTOMER = Report(
     subject=SALES,
     definition=(
         *SALES_DEFINITION,
-        gettext_lazy("Buyers at the stand whose name was not asked share one row."),
+        gettext_lazy("Buyers at the stand without a name are shown together in one row."),
     ),
     form=forms.SalesForm,
     frame=sales.by_customer,
@@ -297,7 +301,7 @@ SALES_BY_MONTH = Report(
     definition=(
         *SALES_DEFINITION,
         gettext_lazy(
-            "Months without sales are shown, from the first month with sales to the last."
+            "Months without sales are shown too, from the first month with sales to the last."
         ),
     ),
     form=forms.SalesForm,
@@ -326,14 +330,14 @@ SALES_BY_SEASON = Report(
 )
 SEASON_AGAINST_SEASON = Report(
     slug="season-against-season",
-    title=gettext_lazy("Season against season"),
-    sentence=gettext_lazy("This season's honey month by month, beside that of earlier seasons."),
+    title=gettext_lazy("Compare seasons"),
+    sentence=gettext_lazy("This season's honey month by month, next to earlier seasons."),
     subject=SALES,
     definition=(
         WHAT_SEASONS_ARE,
         gettext_lazy(
-            "Months count from January of the season, so that one row is the same time of the year "
-            "in every season. A month that has not begun yet has no figure."
+            "Months are counted from January of the season, so each row is the same time "
+            "of the year in every season. A month that has not started yet has no figure."
         ),
         *MARGIN_DEFINITION,
     ),
@@ -349,7 +353,7 @@ SEASON_AGAINST_SEASON = Report(
 MARGIN_BY_SIZE = Report(
     slug="margin-by-size",
     title=gettext_lazy("Margin by size"),
-    sentence=gettext_lazy("What each size earned above what its honey, parts and labour had cost."),
+    sentence=gettext_lazy("What each size earned after the cost of its honey, parts and labour."),
     subject=SALES,
     definition=MARGIN_DEFINITION,
     form=forms.HoneySalesForm,
@@ -365,14 +369,14 @@ MARGIN_BY_SIZE = Report(
 )
 BULK_AGAINST_RETAIL = Report(
     slug="bulk-against-retail",
-    title=gettext_lazy("Bulk against retail"),
+    title=gettext_lazy("Compare bulk and retail"),
     sentence=gettext_lazy("What a pound brought in jars, and what a pound brought in drums."),
     subject=SALES,
     definition=(
         *MARGIN_DEFINITION,
         gettext_lazy(
-            "Money a pound is over the label weight of jars and the net weight of bulk; margin a "
-            "pound is over the pounds whose cost is known."
+            "Sales per pound are sales divided by the label weight of jars and the net "
+            "weight of bulk. Margin per pound counts only the pounds whose cost is known."
         ),
     ),
     form=forms.HoneySalesForm,
@@ -387,7 +391,7 @@ BULK_AGAINST_RETAIL = Report(
     ),
     picture=Picture(
         "bars",
-        gettext_lazy("Sales and margin a pound"),
+        gettext_lazy("Sales and margin per pound"),
         ("sales_per_pound", "margin_per_pound"),
     ),
     opens=_way_lines,
@@ -395,12 +399,13 @@ BULK_AGAINST_RETAIL = Report(
 )
 
 WHAT_RUNS_ARE = gettext_lazy(
-    "Counted are recorded bottling runs on the day they were bottled; runs that were undone or "
-    "only planned are not."
+    "Each recorded bottling run is counted on the day it was bottled. Runs that were "
+    "undone or only planned are not counted."
 )
 WHERE_HONEY_WENT = gettext_lazy(
-    "The honey drawn from the tank is split without rest: on the labels of filled jars, above the "
-    "label, in broken jars (each at its label weight), and lost in filling."
+    "All the honey drawn from the tank is divided into four amounts: on the labels of "
+    "filled jars, above the label, in broken jars (each at its label weight), and lost in "
+    "filling."
 )
 RUNS = Column("runs", gettext_lazy("Runs"), Unit.COUNT, adds_up=True)
 FILLED = Column("filled", gettext_lazy("Filled"), Unit.PIECES, adds_up=True)
@@ -409,15 +414,18 @@ OVER_GRAMS = Column("over_grams", gettext_lazy("Above the label"), Unit.GRAMS, a
 OVERFILL = Report(
     slug="overfill",
     title=gettext_lazy("Overfill given away"),
-    sentence=gettext_lazy("How much honey went into jars above their label, and what it had cost."),
+    sentence=gettext_lazy(
+        "How much honey went into jars above their label weight, and what it cost."
+    ),
     subject=BOTTLING,
     definition=(
         WHAT_RUNS_ARE,
         WHERE_HONEY_WENT,
         gettext_lazy(
-            "Jars filled short count against those filled over, so a figure can be below nothing. "
-            "Its cost is the overfill's share of what the honey drawn had cost, without parts and "
-            "labour. Runs of honey without a cost are in the weight, not in the cost."
+            "Jars with too little honey are subtracted from jars with too much, so a "
+            "figure can be below zero. The cost is the overfill's share of the cost of the "
+            "honey drawn, without parts and labour. Runs whose honey has no cost are "
+            "counted in the weight but not in the cost."
         ),
     ),
     form=forms.RunsForm,
@@ -430,7 +438,7 @@ OVERFILL = Report(
         OVER_GRAMS,
         Column(
             "over_percent",
-            gettext_lazy("Of the label"),
+            gettext_lazy("Percent of label weight"),
             Unit.PERCENT,
             part="over_grams",
             whole="label_grams",
@@ -464,7 +472,7 @@ YIELD_BY_RUN = Report(
     definition=(
         WHAT_RUNS_ARE,
         WHERE_HONEY_WENT,
-        gettext_lazy("Yield is the honey on the labels over the honey drawn."),
+        gettext_lazy("Yield is the honey on the labels divided by the honey drawn."),
     ),
     form=forms.RunsForm,
     frame=bottling.runs,
@@ -502,25 +510,28 @@ VALUE = Column(
     "value_cents", gettext_lazy("Value"), Unit.CENTS, adds_up=True, says_unknown=NOT_ENTERED
 )
 WHAT_STOCK_IS_WORTH = gettext_lazy(
-    "A lot is worth its share of what the whole lot had cost (jars the average of their size where "
-    "that is chosen in the settings), and a part the average of its receipts, as those costs are "
-    "known today. What has no cost yet adds nothing to the total."
+    "The value of a lot is its share of the cost of the whole lot; for jars it is the "
+    "average of their size if that is chosen in the settings. The value of a part is its "
+    "average cost when received. All costs are those known today. Goods that have no cost "
+    "yet are not in the total."
 )
 STOCK_VALUE = Report(
     slug="stock-value",
     title=gettext_lazy("Stock value"),
-    sentence=gettext_lazy("What the honey, jars and parts in the house had cost, on any day."),
+    sentence=gettext_lazy("What the honey, jars and parts in stock cost, on any day you choose."),
     subject=STOCK,
     definition=(
         gettext_lazy(
-            "Counted is all that is in tanks, drums, on shelves, at the stand and in the van, "
-            "reserved or not; by the books, at the end of the day chosen."
+            "Everything in tanks and drums, on shelves, at the stand and in the van is "
+            "counted, reserved or not, as recorded in the books at the end of the day you "
+            "choose."
         ),
         gettext_lazy(
-            "Extractions, bottling runs, packaging received and sales count from the day entered "
-            "for them, and a dip from when it was read. Pouring, filling drums, other counts, "
-            "write-offs and undoing have no day to enter and count from when they were written "
-            "down, so an earlier day is only as good as the books were kept up."
+            "Extractions, bottling runs, packaging received and sales count from the day "
+            "entered for them; a dip counts from the time it was read. Moving honey, "
+            "filling drums, other counts, write-offs and undoing count from the time they "
+            "were recorded. If those were recorded late, the figures for an earlier day "
+            "may be wrong."
         ),
         WHAT_STOCK_IS_WORTH,
         WHAT_NO_MINUTES_MEAN,
@@ -538,14 +549,14 @@ STOCK_VALUE = Report(
 )
 SLOW_STOCK = Report(
     slug="slow-stock",
-    title=gettext_lazy("Slow stock"),
-    sentence=gettext_lazy("Lots of which nothing was sold or bottled for a long time."),
+    title=gettext_lazy("Slow-moving stock"),
+    sentence=gettext_lazy("Lots that have not been sold or bottled for a long time."),
     subject=STOCK,
     definition=(
         gettext_lazy(
-            "Counted are lots on hand of which nothing was sold or bottled for so many days; a lot "
-            "that was never touched counts from the day it was made. Moving honey between tanks "
-            "and drums does not count as movement."
+            "These are lots in stock that were not sold or bottled for at least the number "
+            "of days you choose. A lot that was never sold or bottled counts from the day "
+            "it was made. Moving honey between tanks and drums does not count as movement."
         ),
         WHAT_STOCK_IS_WORTH,
         WHAT_NO_MINUTES_MEAN,
@@ -564,7 +575,7 @@ SLOW_STOCK = Report(
             Unit.DAY,
             says_unknown=gettext_lazy("never"),
         ),
-        Column("idle_days", gettext_lazy("Idle"), Unit.DAYS),
+        Column("idle_days", gettext_lazy("No movement"), Unit.DAYS),
         Column("best_by", gettext_lazy("Best by"), Unit.DAY),
         STOCK_PIECES,
         GRAMS,
@@ -572,7 +583,7 @@ SLOW_STOCK = Report(
     ),
     picture=Picture("bars", gettext_lazy("Days without movement"), ("idle_days",), "name"),
     opens=_thing_url,
-    nothing=gettext_lazy("No lot has been idle for so long. Nothing is slow."),
+    nothing=gettext_lazy("No lot has gone that long without movement."),
 )
 
 REPORTS = {

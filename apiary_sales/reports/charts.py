@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 
 BARS_MAX = 15
 LABELS_MAX = 6
-# So many letters stand in a row on a phone.
+# Number of letters that fit in a row on a phone.
 LABELS_WIDTH = 36
 SERIES_MAX = 7
 
@@ -284,7 +284,7 @@ def _left_out(shown: int, there: int) -> str:
     if shown == there:
         return ""
     return ngettext(
-        "The picture shows the first %(shown)s rows; %(more)s more is in the table.",
-        "The picture shows the first %(shown)s rows; %(more)s more are in the table.",
+        "The chart shows the first %(shown)s rows; %(more)s more is in the table.",
+        "The chart shows the first %(shown)s rows; %(more)s more are in the table.",
         there - shown,
     ) % {"shown": shown, "more": there - shown}

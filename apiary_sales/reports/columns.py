@@ -175,7 +175,7 @@ def _same(value: Any) -> Any:
 SHOWN: dict[Unit, Callable[[Any], SafeString | str]] = {
     Unit.TEXT: str,
     Unit.YEAR: str,
-    Unit.DAY: lambda value: date_format(value, "SHORT_DATE_FORMAT"),
+    Unit.DAY: lambda value: date_format(value),
     Unit.MONTH: lambda value: date_format(date.fromisoformat(f"{value}-01"), "YEAR_MONTH_FORMAT"),
     Unit.COUNT: lambda value: _number(value, 0),
     Unit.PIECES: lambda value: _quantity(_number(value, 0), _("pc")),

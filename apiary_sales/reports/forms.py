@@ -34,7 +34,7 @@ class FilterDayField(forms.DateField):
             required=False,
             input_formats=["%Y-%m-%d"],
             error_messages={
-                "invalid": gettext_lazy("Write the day as year, month, day: 2026-09-30.")
+                "invalid": gettext_lazy("Enter the day as year, month, day: 2026-09-30.")
             },
             **options,
         )
@@ -53,7 +53,7 @@ class ChosenField(forms.ChoiceField):
         super().__init__(
             required=False,
             error_messages={
-                "invalid_choice": gettext_lazy("Choose one of the list, or leave it at all.")
+                "invalid_choice": gettext_lazy("Choose one from the list, or choose “all”.")
             },
             **options,
         )
@@ -256,15 +256,15 @@ class SlowStockForm(FilterForm):
     makes = StockFilters
 
     days = forms.IntegerField(
-        label=gettext_lazy("Idle for so many days"),
+        label=gettext_lazy("No movement for at least, days"),
         required=False,
         min_value=1,
         max_value=3650,
         initial=stock.DAYS,
         error_messages={
-            "invalid": gettext_lazy("Write a whole number of days, from 1 to 3650."),
-            "min_value": gettext_lazy("Write a whole number of days, from 1 to 3650."),
-            "max_value": gettext_lazy("Write a whole number of days, from 1 to 3650."),
+            "invalid": gettext_lazy("Enter a whole number of days, from 1 to 3650."),
+            "min_value": gettext_lazy("Enter a whole number of days, from 1 to 3650."),
+            "max_value": gettext_lazy("Enter a whole number of days, from 1 to 3650."),
         },
     )
     kind = ChosenField(label=gettext_lazy("Kind"))
@@ -279,5 +279,7 @@ class SlowStockForm(FilterForm):
 
     def in_words(self) -> list[str]:
         days = self.cleaned_data.get("days") or stock.DAYS
-        idle = ngettext("idle for %(days)s day", "idle for %(days)s days", days) % {"days": days}
+        idle = ngettext(
+            "no movement for %(days)s day or more", "no movement for %(days)s days or more", days
+        ) % {"days": days}
         return [idle, *super().in_words()]

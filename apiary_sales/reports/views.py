@@ -59,7 +59,7 @@ def _report(slug: str) -> Report:
     try:
         return catalogue.REPORTS[slug]
     except KeyError:
-        raise Http404(_("There is no such report.")) from None
+        raise Http404(_("That report was not found.")) from None
 
 
 def _file(

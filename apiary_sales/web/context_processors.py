@@ -1,4 +1,4 @@
-"""What every page needs to show the way round."""
+"""Template context for the navigation that is on every page."""
 
 from django.http import HttpRequest
 from django.utils.formats import get_format

@@ -1,4 +1,4 @@
-"""The five doors: where each is, and to whom it is open."""
+"""The five sections of the main menu: the address of each, and the permissions it needs."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ class Door:
     name: str
     label: str | Promise
     url_name: str
-    # Any one of these opens the door; none means that it is open to everyone.
+    # One of these permissions is enough; an empty list means that everyone may open it.
     permissions: tuple[str, ...] = ()
 
     @property
@@ -35,7 +35,7 @@ SELLING = Door(
     "orders:selling",
     ("orders.take_orders", "orders.quote_drums", "orders.fulfil_orders"),
 )
-# Who only minds the stand finds the stand behind the selling door.
+# For a person who may only sell at the stand, the selling section opens the stand page.
 STAND = Door("selling", _("Stand"), "billing:stand", ("orders.sell_at_stand",))
 MONEY = Door(
     "money",
@@ -59,7 +59,7 @@ _FIRST_PARTS = {
 
 
 def may(user, permissions: Iterable[str]) -> bool:
-    """Tell whether a person holds any one of the permissions, or none is asked."""
+    """Tell whether a person has one of the permissions, or no permission is needed."""
     permissions = tuple(permissions)
     return not permissions or any(user.has_perm(permission) for permission in permissions)
 

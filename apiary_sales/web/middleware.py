@@ -44,8 +44,8 @@ class ContentSecurityPolicyMiddleware:
 class NullCharacterMiddleware:
     """Answer that there is no such page for an address with a null character in it.
 
-    Nothing is called so, and PostgreSQL does not even take the question. Forms and the API refuse
-    the character in what they are sent.
+    No page has such an address, and PostgreSQL raises an error for the character. Forms and the
+    API refuse it in their input.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:

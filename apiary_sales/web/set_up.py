@@ -41,8 +41,8 @@ PAGES = (
         ("inventory.manage_places",),
     ),
     SettingsPage(
-        _("Container sizes"),
-        _("Declared weight, capacity, parts, case"),
+        _("Sizes"),
+        _("Weight on the label, capacity, parts, case"),
         "inventory:size_list",
         ("inventory.manage_parts",),
     ),
@@ -54,19 +54,19 @@ PAGES = (
     ),
     SettingsPage(
         _("Bottling"),
-        _("Cost of an hour, filling temperature, how cost is taken"),
+        _("Labour cost per hour, filling temperature, cost method"),
         "inventory:production_settings",
         ("inventory.manage_parts",),
     ),
     SettingsPage(
         _("Price lists"),
-        _("Jar prices by tier, drum prices by colour"),
+        _("Jar prices by price list, drum prices by colour"),
         "pricing:prices",
         ("pricing.manage_prices",),
     ),
     SettingsPage(
         _("Customers"),
-        _("Addresses, terms, tax certificates"),
+        _("Addresses, days to pay, tax certificates"),
         "customers:list",
         ("customers.manage_customers",),
     ),
@@ -84,7 +84,7 @@ PAGES = (
     ),
     SettingsPage(
         _("Back office"),
-        _("Every table, for repairs: take care"),
+        _("All records, for repairs only. Be careful"),
         "admin:index",
         ("accounts.manage_people",),
     ),
@@ -118,7 +118,7 @@ class Step:
 FIRST_STEPS = (
     Step(
         _("Set up a tank"),
-        _("Its shape turns a dip into a weight. Drums, pails and totes too"),
+        _("With its shape, a dip gives the weight. Drums, pails and totes too"),
         "inventory:place_create",
         lambda: Place.objects.filter(kind__in=Place.VESSELS).exists(),
     ),
@@ -130,14 +130,14 @@ FIRST_STEPS = (
         query=f"?kind={Place.Kind.SHELF.value}",
     ),
     Step(
-        _("Add the container sizes"),
-        _("The usual ones at once, or your own"),
+        _("Add the sizes"),
+        _("Add the usual ones all at once, or enter your own"),
         "inventory:size_list",
         lambda: Size.objects.exists(),
     ),
     Step(
         _("Add jars, lids and labels"),
-        _("So that a run says what is short, and a jar what it cost"),
+        _("Then a run shows which parts are short, and a jar shows its cost"),
         "inventory:part_list",
         lambda: PackagingPart.objects.exists(),
     ),
@@ -149,7 +149,7 @@ FIRST_STEPS = (
     ),
     Step(
         _("Enter the business details"),
-        _("The name and address that stand on papers"),
+        _("The name and address printed on papers"),
         "billing:settings",
         lambda: House.objects.exclude(street="").exists(),
     ),

@@ -39,7 +39,7 @@ TASKS = (
     ),
     Task(
         _("Plan a run"),
-        _("Is there honey enough, and jars?"),
+        _("Is there enough honey, and are there enough jars?"),
         "inventory:run_plan",
         "list",
         ("inventory.run_bottling",),
@@ -67,7 +67,7 @@ TASKS = (
     ),
     Task(
         _("Quote a drum buyer"),
-        _("Pick drums, name a price"),
+        _("Choose drums, set a price"),
         "orders:quote_create",
         "selling",
         ("orders.quote_drums",),
@@ -81,7 +81,7 @@ TASKS = (
     ),
     Task(
         _("Invoices"),
-        _("Written, paid, overdue"),
+        _("Issued, paid, overdue"),
         "billing:money",
         "money",
         ("billing.issue_invoices", "billing.view_money"),

@@ -78,7 +78,7 @@ class RunPlanForm(ActForm):
     celsius = TemperatureField(
         label=_("Temperature of the honey when it is filled"),
         required=False,
-        help_text=_("Left out, the usual filling temperature counts."),
+        help_text=_("Leave empty to use the usual filling temperature."),
     )
     target = forms.ModelChoiceField(
         label=_("Put the filled pieces on"), queryset=stores(), empty_label=None
@@ -111,7 +111,7 @@ class RunRecordForm(ActForm):
     drawn = WeightField(
         label=_("Honey drawn, by the scale"),
         required=False,
-        help_text=_("What left the vessel, the honey lost in filling included."),
+        help_text=_("All the honey that left the vessel, including honey lost in filling."),
     )
     depth_before = LengthField(label=_("Dip before"), required=False)
     depth_after = LengthField(label=_("Dip after"), required=False)
@@ -125,7 +125,8 @@ class RunRecordForm(ActForm):
         label=_("Minutes of work"),
         required=False,
         help_text=_(
-            "All people together. Left empty, the jars cost honey and parts alone, and say so."
+            "All people together. If this is left empty, the cost of the jars has honey "
+            "and parts only, and their page says so."
         ),
     )
     target = forms.ModelChoiceField(
@@ -170,14 +171,14 @@ class RunRecordForm(ActForm):
         if {"drawn", "depth_before", "depth_after"} & set(self.errors):
             return data
         if data.get("drawn") is not None and dips:
-            self.add_error(
-                "drawn", _("Give the weight drawn or the two dips, not both: which one counts?")
-            )
+            self.add_error("drawn", _("Enter the weight drawn or the two dips, not both."))
         elif data.get("drawn") is None and not dips:
             self.add_error("drawn", _("Enter the honey drawn, by the scale or by two dips."))
         elif len(dips) == 1:
             missing = "depth_after" if dips == ["depth_before"] else "depth_before"
-            self.add_error(missing, _("Enter this dip too: the weight is what lies between them."))
+            self.add_error(
+                missing, _("Enter this dip too: the weight is the difference between the two dips.")
+            )
         elif dips:
             self._weigh_dips(data)
         return data
@@ -187,7 +188,10 @@ class RunRecordForm(ActForm):
             return
         celsius = self.run.celsius if data.get("celsius") is None else data["celsius"]
         if celsius is None:
-            self.add_error("celsius", _("Enter the temperature: a dip means nothing without it."))
+            self.add_error(
+                "celsius",
+                _("Enter the temperature: the weight can't be worked out from a dip without it."),
+            )
             return
         there = Balance.objects.in_vessel(self.run.source)
         if there is None:
@@ -228,16 +232,16 @@ class FillCheckForm(ActForm):
         widget=forms.RadioSelect,
     )
     tare = SmallWeightField(
-        label=_("Empty weight of one piece, lid and label included"),
+        label=_("Empty weight of one piece, including lid and label"),
         required=False,
-        help_text=_("Taken off each gross weight; net weights leave it out."),
+        help_text=_("Subtracted from each gross weight. Not used for net weights."),
     )
     weights = forms.CharField(
         label=_("Weights"),
         error_messages={"required": _("Type or paste the weights.")},
         help_text=_(
-            "Type or paste them: one a line, or with commas or spaces between. "
-            "Take the pieces at random."
+            "Type or paste them: one on each line, or with commas or spaces between them. "
+            "Choose the pieces at random."
         ),
         widget=forms.Textarea(attrs={"rows": 8, "autocomplete": "off", "spellcheck": "false"}),
     )
@@ -275,7 +279,9 @@ class FillCheckForm(ActForm):
             return data
         is_gross = data["weighed"] == "gross"
         if is_gross and not data["tare"]:
-            self.add_error("tare", _("Enter the empty weight: gross weights need it taken off."))
+            self.add_error(
+                "tare", _("Enter the empty weight: it is subtracted from the gross weights.")
+            )
             return data
         tare_milligrams = data["tare"] * 1000 if is_gross else 0
         net = []
@@ -284,7 +290,10 @@ class FillCheckForm(ActForm):
             if gross <= tare_milligrams:
                 self.add_error(
                     "weights",
-                    _("Entry %(number)s, %(weight)s %(unit)s, weighs no more than an empty piece.")
+                    _(
+                        "Entry %(number)s, %(weight)s %(unit)s, is not more than the "
+                        "weight of an empty piece. Check it."
+                    )
                     % {"number": number, "weight": weight, "unit": data["unit"]},
                 )
             net.append(gross - tare_milligrams)
@@ -311,8 +320,8 @@ class PartReceiveForm(ActForm):
     )
     pieces = PiecesField(label=_("Pieces that came"))
     cost = MoneyField(
-        label=_("Cost of all"),
-        help_text=_("Freight included, so that the jar shows its cost."),
+        label=_("Total cost"),
+        help_text=_("Include freight, so that the cost of a jar is right."),
         error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
     )
     supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
@@ -378,8 +387,8 @@ class SizeForm(ActForm):
         max_length=20,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
-    best_by_months = PiecesField(label=_("Best by, months after the run"), initial=24)
-    low_stock_pieces = PiecesField(label=_("Low when fewer than"), initial=0)
+    best_by_months = PiecesField(label=_("Best by: months after the run"), initial=24)
+    low_stock_pieces = PiecesField(label=_("Show as low when fewer than"), initial=0)
 
     PART_LINES_SPARE = 3
 
@@ -414,20 +423,21 @@ class ProductionForm(ActForm):
 
     labour = MoneyField(
         label=_("What an hour of work costs"),
-        help_text=_("Wages with what goes on top of them."),
+        help_text=_("Wages plus the taxes and other costs you pay on top of them."),
     )
     celsius = TemperatureField(
         label=_("Usual filling temperature"),
-        help_text=_("What a new run starts from; it can be changed for each run."),
+        help_text=_("New runs start with this temperature. You can change it for each run."),
     )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),
         choices=ProductionSettings.CostMethod,
         help_text=_(
-            "First in, first out: a jar costs what its own lot did; the oldest lot is sold first. "
-            "Weighted average: a jar costs the average of all jars of its size that are there when "
-            "it is sold. Honey in drums costs what its lot did. Choose once, with your accountant, "
-            "before the first sale; after it the choice stays."
+            "First in, first out: a jar has the cost of its own lot, and the oldest lot is "
+            "sold first. Weighted average: a jar has the average cost of all jars of its "
+            "size in stock when it is sold. Honey in drums has the cost of its lot. Choose "
+            "with your accountant before the first sale. After the first sale you can't "
+            "change it."
         ),
     )
 

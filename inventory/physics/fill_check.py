@@ -37,7 +37,7 @@ LOT_SIZE = Range("lot size", "pieces", 1, 10_000_000)
 SAMPLE_SIZE = Range("sample size", "pieces", 2, 1_000_000)
 
 GRAMS_PER_POUND = float(POUND_GRAMS)
-# Weighing to the microgram is out of reach: below it, only float arithmetic speaks.
+# No scale weighs to the microgram: a smaller difference is only float rounding.
 DECIMALS_G = 6
 
 # NIST Handbook 133, table 2-5: label up to and including lb, its variation in lb; the same in g.
@@ -156,8 +156,8 @@ class FillVerdict:
         if "sample_too_small" in self.faults:
             sentences.insert(
                 0,
-                f"A lot of {_pieces(self.lot_size)} wants {self.sample_size_wanted} weighed, "
-                f"and only {self.sample_size} were: weigh "
+                f"For a lot of {_pieces(self.lot_size)} you must weigh {self.sample_size_wanted}. "
+                f"You weighed only {self.sample_size}: weigh "
                 f"{self.sample_size_wanted - self.sample_size} more.",
             )
         return " ".join(["Passed." if self.passed else "Failed.", *sentences])
@@ -165,27 +165,27 @@ class FillVerdict:
     def _average_sentence(self) -> str:
         if self.sample_correction_factor is None:
             return (
-                f"The one piece of the lot holds {self.average_g:.2f} g; "
-                f"it may be short of {self.labelled_g:g} g by the allowed variation."
+                f"The only piece of the lot has {self.average_g:.2f} g of honey. "
+                f"It may be below {self.labelled_g:g} g by the allowed variation."
             )
-        verb = "is under" if "average" in self.faults else "reaches"
+        verb = "is below" if "average" in self.faults else "reaches"
         return (
-            f"The average of {_pieces(self.sample_size)}, {self.average_g:.2f} g, {verb} the "
-            f"{self.average_limit_g:.2f} g wanted: {self.labelled_g:g} g less "
-            f"{self.correction_g:.2f} g for the chance of sampling."
+            f"The average of {_pieces(self.sample_size)} is {self.average_g:.2f} g. That {verb} "
+            f"the {self.average_limit_g:.2f} g required: {self.labelled_g:g} g less "
+            f"{self.correction_g:.2f} g, because only a sample was weighed."
         )
 
     def _pieces_sentence(self) -> str:
         found = (
-            f"{_pieces(self.pieces_below_limit)} under {self.limit_g:g} g, where "
-            f"{self.pieces_allowed_below_limit} may be"
+            f"Below {self.limit_g:g} g: {_pieces(self.pieces_below_limit)} found, "
+            f"{self.pieces_allowed_below_limit} allowed."
         )
         if self.second_limit_g is not None:
             found += (
-                f", and {self.pieces_below_second_limit} under {self.second_limit_g:g} g, "
-                "where none may be"
+                f" Below {self.second_limit_g:g} g: {self.pieces_below_second_limit} found, "
+                "0 allowed."
             )
-        return f"Found {found}."
+        return found
 
 
 def maximum_allowable_variation_g(labelled_g: Any, *, unit: LabelUnit = "g") -> Any:

@@ -27,7 +27,7 @@ CROWN_SHARE = Range("crown radius", "diameters", 0.5, 10)
 KNUCKLE_SHARE = Range("knuckle radius", "diameters", 0, 0.5, low_included=False)
 DEPTH_CM = Range("dip", "cm", 0)
 VOLUME_L = Range("volume", "L", 0)
-# Halving the depth this often leaves nothing that a float can tell, even in the tip of a cone.
+# After this many halvings the depth is exact to float precision, even in the tip of a cone.
 HALVINGS = 120
 # The last bits of float arithmetic do not make a full vessel run over.
 NOISE = 1 + 1e-12
@@ -197,7 +197,7 @@ class Vessel(ABC):
 
     @abstractmethod
     def _litres(self, depth: Floats) -> Floats:
-        """The litres below each depth; depths are between nothing and full."""
+        """The litres below each depth; depths are between 0 and `height_cm`."""
 
     @property
     def capacity_l(self) -> float:

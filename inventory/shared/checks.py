@@ -12,28 +12,28 @@ from inventory.shared.errors import Problems
 
 # More than any house handles in one go; a figure above it is a slip of the finger.
 GRAMS_MAX = 50_000_000
-# What is older was not written down late: its year is a slip.
+# An older date is treated as a typing error in the year.
 YEARS_BACK_MAX = timedelta(days=5 * 365)
 
 
 def check_grams(problems: Problems, parameter: str, grams: int) -> None:
     if grams <= 0:
-        problems.add(parameter, _("Enter a weight of more than nothing."))
+        problems.add(parameter, _("Enter a weight of more than zero."))
     elif grams > GRAMS_MAX:
         problems.add(
             parameter,
-            _("%(asked)s is too much to handle at once. Check the figure and its unit.")
+            _("%(asked)s is too much for one entry. Check the figure and its unit.")
             % {"asked": words.pounds(grams)},
         )
 
 
 def check_day(problems: Problems, parameter: str, day: date | None) -> None:
-    """Add a problem for a day that has not come or is long gone; None stands for now."""
+    """Add a problem for a day in the future or too long ago; None means now."""
     if day is None:
         return
     today = timezone.localdate()
     if day > today:
-        problems.add(parameter, _("The day lies in the future."))
+        problems.add(parameter, _("This day is in the future. Choose today or an earlier day."))
     elif day < today - YEARS_BACK_MAX:
         problems.add(parameter, _("The day is more than five years ago. Check the year."))
 

@@ -52,7 +52,7 @@ def render_pdf(template_name: str, context: dict[str, Any]) -> bytes:
     html = render_html(template_name, context)
     with _one_at_a_time:
         press = _press()
-        # Only what stands in the page itself is drawn: no file and no address is ever read.
+        # Only the HTML itself is drawn: WeasyPrint never reads another file or address.
         document = press.make_html(string=html, url_fetcher=press.fetcher)
         pdf: bytes = document.write_pdf(stylesheets=[press.style], font_config=press.fonts)
         return pdf

@@ -15,7 +15,7 @@ class House(models.Model):
 
     class Rounding(models.TextChoices):
         BY_LINE = "line", _("tax rounded line by line")
-        BY_INVOICE = "invoice", _("tax rounded once an invoice")
+        BY_INVOICE = "invoice", _("tax rounded once per invoice")
 
     name = models.CharField(_("name"), max_length=120)
     street = models.CharField(_("street"), max_length=160, blank=True)
@@ -31,7 +31,7 @@ class House(models.Model):
     tax_rounding = models.CharField(
         _("rounding of tax"), max_length=8, choices=Rounding, default=Rounding.BY_LINE
     )
-    quote_days = models.PositiveSmallIntegerField(_("a quote is good for, days"), default=14)
+    quote_days = models.PositiveSmallIntegerField(_("a quote is valid for, days"), default=14)
     drum_deposit_cents = models.PositiveIntegerField(_("deposit on a drum"), default=0)
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
 

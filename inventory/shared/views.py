@@ -30,7 +30,7 @@ class ActView(PermissionRequiredMixin, AnyFormView):
     raise_exception = True
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        # Who may not do the act learns nothing of what it is about, not even whether it exists.
+        # Check the permission first, so that nobody else can find out whether the object exists.
         if not self.has_permission():
             return self.handle_no_permission()
         self.prepare()

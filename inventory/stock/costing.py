@@ -1,10 +1,10 @@
 """What stock is worth, and what went out cost: first in, first out, and weighted average.
 
 Pure arithmetic on whole quantities (grams or pieces) and whole cents. Stock of one unit cost is a
-layer, and what has been taken from a layer so far is worth its share of the layer's cents, half a
-cent to the even cent; an issue costs the difference it makes. So no issue is more than a cent off
-for each layer it draws on, roundings do not pile up, issued and left always add up to received, and
-stock that runs out leaves no cent behind.
+layer. What has been taken from a layer so far is worth its share of the layer's cents, rounded half
+to even, and an issue costs the difference to the share before it. So an issue is at most one cent
+off for each layer it uses, and rounding errors do not add up. Issued and remaining cents always
+equal received cents, and no cent remains when the stock is used up.
 """
 
 from collections import deque

@@ -50,7 +50,7 @@ def _check_temperature(celsius: Decimal) -> None:
     if not low <= celsius <= high:
         raise ValueError(
             _(
-                "Honey is weighed by its density from %(low)s to %(high)s only; "
+                "The weight of honey can be worked out only from %(low)s to %(high)s; "
                 "%(typed)s was entered. Check the figure and its unit."
             )
             % {

@@ -25,7 +25,7 @@ def check_vessel(problems: Problems, parameter: str, place: Place) -> None:
     if not place.is_vessel:
         problems.add(
             parameter,
-            _("%(place)s holds no bulk honey. Choose a tank, drum, pail or tote.")
+            _("%(place)s is not for bulk honey. Choose a tank, drum, pail or tote.")
             % {"place": place.name},
         )
     elif not place.is_active:
@@ -41,7 +41,11 @@ def check_pieces(problems: Problems, parameter: str, pieces: int) -> None:
 
 def check_store(problems: Problems, parameter: str, place: Place) -> None:
     if place.kind not in Place.STORES:
-        problems.add(parameter, _("%(place)s is no shelf, stand or van.") % {"place": place.name})
+        problems.add(
+            parameter,
+            _("%(place)s is not a shelf, stand or van. Choose another place.")
+            % {"place": place.name},
+        )
     elif not place.is_active:
         problems.add(parameter, _("%(place)s is out of use.") % {"place": place.name})
 

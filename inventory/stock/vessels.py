@@ -56,7 +56,7 @@ def capacity_litres(shape: vessels.Vessel) -> Decimal:
 def litres_at(place: Place, depth_mm: int) -> Decimal:
     """Return the litres in a vessel dipped to `depth_mm`, to a millilitre.
 
-    Raises `BadValue` for a dip below nothing, deeper than the vessel, or below the first line of
+    Raises `BadValue` for a dip below zero, deeper than the vessel, or below the first line of
     its calibration table.
     """
     shape = shape_of(place)
@@ -80,7 +80,8 @@ def litres_at(place: Place, depth_mm: int) -> Decimal:
         raise BadValue(
             _(
                 "The dip of %(depth)s is below the first line of the calibration table of "
-                "%(place)s. Add a line for less, or weigh what is left."
+                "%(place)s. Add a line for a smaller depth, or weigh the honey that is "
+                "left."
             )
             % {"depth": words.depth(depth_mm), "place": place.name},
             parameter="depth_mm",

@@ -5,7 +5,7 @@
 const CACHE = "stand-2";
 const SHELL = {{ shell|safe }};
 const SCOPE = {{ scope|safe }};
-// Weak signal is no signal: rather an old page at once than a new one in a minute.
+// After this time, show the stored page instead of waiting for a weak connection.
 const PATIENCE_MS = 4000;
 
 async function keep(request, response) {

@@ -90,7 +90,7 @@ def test_choices_days_and_what_was_empty_are_written_as_people_read_them(seen):
     assert change.figures == (
         Figure("sales tax", "taxable", "exempt with certificate"),
         Figure("certificate number", "–", "EX-204"),
-        Figure("certificate expires", "–", "03/31/2027"),
+        Figure("certificate expires", "–", "Mar 31, 2027"),
         Figure("active", "yes", "no"),
     )
 
@@ -232,15 +232,17 @@ def test_days_the_wrong_way_round_are_refused_at_their_field(client, owner):
 
     page = client.get(CHANGES, {"first": "2026-08-14", "last": "2026-08-01"})
 
-    assert page.context["form"].errors == {"last": ["The last day lies before the first."]}
+    assert page.context["form"].errors == {
+        "last": [("The last day is before the first day. Change one of them.")]
+    }
 
 
 def test_an_empty_trail_says_so(client, owner):
     forget()
     client.force_login(owner)
 
-    assert "Nothing has been changed yet." in client.get(CHANGES).text
-    assert "No change fits these." in client.get(CHANGES, {"kind": "customer"}).text
+    assert "There are no changes yet." in client.get(CHANGES).text
+    assert "No changes match." in client.get(CHANGES, {"kind": "customer"}).text
 
 
 @pytest.mark.parametrize("role", ["office", "bottling", "stand"])

@@ -9,8 +9,7 @@ from tests import builders
 pytestmark = pytest.mark.django_db
 
 LAST_OWNER = (
-    "Owner is the only owner. Make somebody else an owner first, "
-    "or nobody could add people any more."
+    "Owner is the only owner. Make another person an owner first; otherwise nobody can add people."
 )
 
 
@@ -46,8 +45,8 @@ def test_what_is_wrong_with_a_new_person_names_the_argument():
         people.add(username="stand", name="M" * 151, role="queen", password="beeswax-and-twine")
 
     assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
-        ("name", "Write at most 150 characters; these are 151."),
-        ("role", "Choose one of the list."),
+        ("name", "Enter at most 150 characters. You entered 151."),
+        ("role", "Choose one from the list."),
         ("username", "This is taken already. Choose another."),
     ]
 
@@ -58,7 +57,7 @@ def test_there_is_no_role_of_another_name():
     with pytest.raises(BadValue) as refused:
         people.change_role(person=person, role="queen")
 
-    assert (refused.value.parameter, refused.value.message) == ("role", "Choose one of the list.")
+    assert (refused.value.parameter, refused.value.message) == ("role", "Choose one from the list.")
     person.refresh_from_db()
     assert person.role == "stand"
 

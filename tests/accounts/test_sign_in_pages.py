@@ -44,8 +44,8 @@ def test_a_wrong_password_is_refused_in_plain_words(client):
     page = client.post("/account/sign-in/", {"username": "office", "password": "honey"})
 
     assert (
-        "That name and password do not go together. Look at the capital letters, "
-        "then try again or ask the owner for a new password."
+        "The name or the password is wrong. Check the capital letters and try again, or "
+        "ask the owner for a new password."
     ) in page.text
     assert client.get("/").status_code == 302
 
@@ -100,7 +100,7 @@ def test_a_wrong_present_password_changes_nothing(client):
     )
 
     assert page.context["form"].errors == {
-        "old_password": ["This is not your present password. Type it again."],
+        "old_password": ["This is not your current password. Type it again."],
         "new_password2": ["The two new passwords differ. Type both again."],
     }
     assert builders.person("stand").check_password("stand") is True

@@ -208,7 +208,10 @@ def test_more_than_there_is_cannot_be_poured(call, tank):
 
     # 400 kg are 882 lb.
     assert said["code"] == "not_enough_honey"
-    assert said["detail"] == "Not enough honey: 881.9 lb asked for, Holding tank holds 881.8 lb."
+    assert said["detail"] == (
+        "Not enough honey: you asked for 881.9 lb, but Holding tank has only 881.8 lb. "
+        "Enter less, or choose another vessel."
+    )
 
 
 def test_the_stand_sells_at_stand_prices(call, tank):
@@ -440,7 +443,7 @@ def test_a_body_that_is_no_object_is_answered_and_never_a_fault(call, client, ho
 
     assert answer.status_code == 400
     if raw.startswith("[["):
-        assert answer.json()["detail"] == "The body is nested too deeply to be read."
+        assert answer.json()["detail"] == "The request has too many nested levels to be read."
 
 
 @pytest.mark.parametrize("asked", ["limit", "offset"])

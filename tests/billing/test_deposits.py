@@ -169,7 +169,7 @@ def test_the_goods_stay_billed_when_a_deposit_went_back(order, invoice, give_bac
         )
 
     assert refused.value.message == (
-        "These goods are on an invoice. Write a credit note; it takes them back."
+        "These goods are on an invoice. Issue a credit note instead: it takes the goods back too."
     )
 
 
@@ -248,7 +248,7 @@ def test_papers_name_the_deposit_and_not_the_whole_invoice(invoice, give_back):
 
     assert "in full" not in paper
     assert "deposit on invoice 26-00001" in paper
-    assert "Taken back in full" not in bill
+    assert "Credited in full" not in bill
     assert "Credit note C26-00001" in bill
     assert "$2,836.61" in bill
 

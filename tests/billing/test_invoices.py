@@ -188,7 +188,7 @@ def test_only_what_was_handed_over_is_billed_and_only_once(shop, pounds, owner, 
 
     assert (first.net_cents, second.net_cents) == (2_400, 3_600)
     assert refused.value.message == (
-        f"Everything handed over of order {order.number} is billed already: 26-00001, 26-00002."
+        f"Everything handed over for order {order.number} is already invoiced: 26-00001, 26-00002."
     )
     assert Invoice.objects.count() == 2
 
@@ -200,8 +200,8 @@ def test_an_order_not_filled_yet_is_not_invoiced(shop, pounds, owner, key):
         invoices.issue(order=order, issued_by=owner, key=key())
 
     assert refused.value.message == (
-        f"Nothing of order {order.number} has been handed over yet, so there is nothing to "
-        "invoice. Fill the order first."
+        f"No goods of order {order.number} have been handed over yet, so it can't be invoiced. "
+        "Fill the order first."
     )
     assert not Invoice.objects.exists()
 
@@ -226,7 +226,7 @@ def test_the_same_form_twice_makes_one_invoice(shop, pounds, owner, key):
         ),
         (
             TODAY - days(1),
-            "The goods were handed over on Sept. 10, 2026; the invoice can't be older than that.",
+            "The goods were handed over on Sep 10, 2026; the invoice can't be older than that.",
         ),
     ],
 )
@@ -250,8 +250,8 @@ def test_numbers_follow_the_days(shop, pounds, owner, key):
 
     assert (refused.value.parameter, refused.value.message) == (
         "issued_on",
-        "Invoice 26-00001 is dated Sept. 9, 2026, and numbers follow the days. Choose that day or "
-        "a later one.",
+        "The last invoice, 26-00001, is dated Sep 9, 2026, and invoice numbers must "
+        "follow the dates. Choose that day or a later one.",
     )
     second = invoices.issue(order=early, issued_by=owner, key=key(), issued_on=TODAY - days(1))
     assert str(second) == "26-00002"
@@ -295,7 +295,7 @@ def test_an_invoice_is_credited_once(shop, pounds, owner, key):
     with pytest.raises(NotAllowedNow) as back:
         invoices.credit(invoice=note, issued_by=owner, key=key(), reason="Wrong goods")
 
-    assert again.value.message == "Invoice 26-00001 was credited already by C26-00001."
+    assert again.value.message == "Invoice 26-00001 already has a credit note: C26-00001."
     assert back.value.message == "A credit note can't be credited. Issue an invoice instead."
     assert Invoice.objects.count() == 2
 

@@ -86,7 +86,7 @@ def test_the_first_page_adds_up_what_is_owed(office, shop, pounds, house):
     text = words_of(office.get("/money/").content.decode())
 
     # 60.00 − 20.00 are owed; of the 35.00 for 30.00, 5.00 are over and lessen nobody else's.
-    assert "Owed to us $40.00 1 invoice to be paid $5.00 on account with us" in text
+    assert "Owed to us $40.00 1 invoice to be paid $5.00 on customers' accounts" in text
     assert "Overdue $40.00 1 invoice" in text
     assert "Billed in September $90.00" in text
     assert "Received in September $55.00" in text
@@ -151,7 +151,7 @@ def test_an_invoice_is_found_by_name_or_number(office, invoice, text):
 
     assert "26-00001" in page
     assert (
-        "No invoice fits" in office.get("/money/invoices/", {"text": other.name}).content.decode()
+        "No invoices match" in office.get("/money/invoices/", {"text": other.name}).content.decode()
     )
 
 
@@ -178,7 +178,7 @@ def test_an_order_is_invoiced_after_a_look(office, shop, pounds, honey_tax):
 
     # 24 × 6.10 = 146.40 and 6.25 % of it, 9.15
     assert "Issue the invoice for $155.55" in looked_at
-    assert "Dated today it is due on Oct. 10, 2026, in 30 days." in looked_at
+    assert "If you issue it today, it is due on Oct 10, 2026, in 30 days." in looked_at
     assert "Invoice 26-00001 issued for $155.55." in response.content.decode()
     assert Invoice.objects.get().total_cents == 15_555
 
@@ -203,7 +203,7 @@ def test_an_order_is_not_invoiced_twice(office, shop, pounds):
     assert "This was recorded already." in again.content.decode()
     assert other.status_code == 422
     assert errors_in(other) == [
-        f"Everything handed over of order {order.number} is billed already: 26-00001."
+        f"Everything handed over for order {order.number} is already invoiced: 26-00001."
     ]
     assert Invoice.objects.count() == 1
 
@@ -250,7 +250,7 @@ def test_a_part_payment_is_recorded_on_its_invoice(office, shop, invoice, paymen
     text = words_of(response.content.decode())
     assert "$25.00 from Corner Grocery recorded." in text
     assert "Paid $25.00 Left to pay $35.00" in text
-    assert "part paid" in text
+    assert "partly paid" in text
     assert CustomerBalance.objects.get(customer=shop).owed_cents == 3_500
 
 
@@ -267,14 +267,14 @@ def test_what_is_over_is_named_and_does_not_lessen_what_others_owe(
     )
 
     text = words_of(paid.content.decode())
-    assert "$100.00 from Corner Grocery recorded; $40.00 of it stay on account." in text
+    assert "$100.00 from Corner Grocery recorded. Of this, $40.00 stays on account." in text
     page = words_of(office.get(reverse("billing:money")).content.decode())
-    assert "Owed to us $30.00 1 invoice to be paid $40.00 on account with us" in page
+    assert "Owed to us $30.00 1 invoice to be paid $40.00 on customers' accounts" in page
 
 
 def test_a_paid_invoice_says_so_before_more_is_recorded(office, shop, invoice):
     address = reverse("billing:payment_create") + f"?invoice={invoice.pk}"
-    sentence = "Nothing is left to pay on 26-00001."
+    sentence = "Invoice 26-00001 is fully paid."
     assert sentence not in office.get(address).text
 
     pay(shop, invoice.total_cents)
@@ -285,8 +285,8 @@ def test_a_paid_invoice_says_so_before_more_is_recorded(office, shop, invoice):
 @pytest.mark.parametrize(
     ("typed", "sentences"),
     [
-        ({"amount": "0"}, ["Amount: Enter an amount of more than nothing."]),
-        ({"amount": "-5"}, ["Amount: Enter an amount of more than nothing."]),
+        ({"amount": "0"}, ["Amount: Enter an amount above zero."]),
+        ({"amount": "-5"}, ["Amount: Enter an amount above zero."]),
         (
             {"amount": "1000000.01"},
             ["Amount: $1,000,000.01 is too much for one payment. Check the figure."],
@@ -298,19 +298,19 @@ def test_a_paid_invoice_says_so_before_more_is_recorded(office, shop, invoice):
         ),
         (
             {"received_on": "2026-09-11"},
-            ["Received: The payment lies in the future. Choose today or earlier."],
+            ["Received: A payment can't be dated in the future. Choose today or an earlier day."],
         ),
         (
             {"received_on": "2025-09-08"},
-            ["Received: Sept. 8, 2025 is more than a year ago. Check the date."],
+            ["Received: Sep 8, 2025 is more than a year ago. Check the date."],
         ),
         (
             {"method": "barter"},
-            ["Paid by: Choose one of the list."],
+            ["Paid by: Choose one from the list."],
         ),
         (
             {"allocations": "999"},
-            ["Put to: Choose one of the list."],
+            ["Used for: Choose one from the list."],
         ),
     ],
 )
@@ -355,7 +355,7 @@ def test_a_bounced_check_is_undone_from_its_page(office, shop, invoice):
     again = office.post(address, {"key": "u-2", "reason": "Check bounced"})
 
     text = response.content.decode()
-    assert "The payment of $60.00 is undone; what it paid is open again." in text
+    assert "The payment of $60.00 is undone. The amount it paid is owed again." in text
     assert again.status_code == 422
     assert errors_in(again) == ["This payment was undone already."]
     invoice.refresh_from_db()
@@ -373,7 +373,7 @@ def test_money_on_account_is_used_from_the_invoice(office, shop, pounds):
 
     assert "Corner Grocery has $20.00 on account." in page
     assert (
-        "$20.00 of the money on account was put to invoice 26-00001." in response.content.decode()
+        "$20.00 of the money on account was used for invoice 26-00001." in response.content.decode()
     )
     again = office.post(reverse("billing:use_on_account", args=[invoice.pk]), follow=True)
     assert "Corner Grocery has no money on account." in again.content.decode()
@@ -400,7 +400,8 @@ def test_money_on_account_is_given_back(office, shop, pounds):
     assert address in statement
     assert too_much.status_code == 422
     assert errors_in(too_much) == [
-        "Amount: $20.01 to give back, but Corner Grocery has $20.00 on account."
+        "Amount: Corner Grocery has $20.00 on account, so $20.01 can't be given back. "
+        "Enter a smaller amount."
     ]
     assert "$20.00 given back to Corner Grocery." in response.content.decode()
     assert CustomerBalance.objects.get(customer=shop).owed_cents == 0
@@ -412,7 +413,7 @@ def test_money_on_account_is_given_back(office, shop, pounds):
         {"key": "b-2", "reason": "Sent to nobody"},
         follow=True,
     )
-    assert "The $20.00 given back are on account again." in undone.content.decode()
+    assert "The $20.00 that was given back is on account again." in undone.content.decode()
     assert CustomerBalance.objects.get(customer=shop).owed_cents == -2_000
 
 
@@ -427,7 +428,7 @@ def test_an_invoice_is_credited_from_its_page(office, shop, invoice):
     assert "Paid already: stays on the customer's account $10.00" in looked_at
     assert "Credit note C26-00001 issued; the goods are back in stock." in response.content.decode()
     assert again.status_code == 422
-    assert errors_in(again) == ["Invoice 26-00001 was credited already by C26-00001."]
+    assert errors_in(again) == ["Invoice 26-00001 already has a credit note: C26-00001."]
     assert CustomerBalance.objects.get(customer=shop).owed_cents == -1_000
 
 
@@ -526,8 +527,8 @@ def test_a_house_without_a_name_is_refused(office, house):
     assert response.status_code == 422
     assert errors_in(response) == [
         "Name: Fill this in.",
-        "A quote is good for, days: Enter nothing or more.",
-        "Deposit on a drum: Enter nothing or more.",
+        "A quote is valid for, days: Enter 0 or more.",
+        "Deposit on a drum: Enter 0 or more.",
     ]
     assert House.current().name == "Hollow Oak Honey House"
 
@@ -553,8 +554,8 @@ def test_the_paper_says_what_a_bookkeeper_looks_for(shop, pounds, honey_tax):
         "Hollow Oak Honey House 418 Ridge Road Millbrook, IA 50001",
         "Tax number 00-0000042",
         "Number 26-00001",
-        "Date Sept. 10, 2026",
-        "Due Oct. 10, 2026",
+        "Date Sep 10, 2026",
+        "Due Oct 10, 2026",
         "Terms 30 days net",
         "Bill to Corner Grocery 2 Main Street Millbrook, IA 50001",
         f"Order {invoice.order.number} Your reference PO 88",
@@ -563,10 +564,10 @@ def test_the_paper_says_what_a_bookkeeper_looks_for(shop, pounds, honey_tax):
         "Subtotal $146.40",
         "Sales tax $9.15",
         "Total $155.55",
-        "Paid 09/10/2026, check − $55.55",
+        "Paid Sep 10, 2026, check − $55.55",
         "Balance due $100.00",
         "Check to Hollow Oak Honey House, or transfer to account 000 111.",
-        "Please pay $100.00 by Oct. 10, 2026 and name invoice 26-00001.",
+        "Please pay $100.00 by Oct 10, 2026 and mention invoice 26-00001.",
         "Do not feed honey to infants under one year of age.",
     ]:
         assert wanted in text, wanted
@@ -609,7 +610,7 @@ def test_the_paper_of_a_credit_note_points_at_its_invoice(invoice, owner, key):
         "Credited −$60.00",
     ]:
         assert wanted in text, wanted
-    assert "Taken back in full on Sept. 10, 2026 by credit note C26-00001." in paper_of(invoice)
+    assert "Credited in full on Sep 10, 2026 by credit note C26-00001." in paper_of(invoice)
 
 
 def test_a_paper_is_the_same_bytes_each_time(office, invoice):

@@ -116,8 +116,14 @@ def test_money_given_back_is_no_longer_on_account(shop, pounds):
 @pytest.mark.parametrize(
     ("cents", "sentence"),
     [
-        (4_001, "$40.01 to give back, but Corner Grocery has $40.00 on account."),
-        (0, "Enter an amount of more than nothing."),
+        (
+            4_001,
+            (
+                "Corner Grocery has $40.00 on account, so $40.01 can't be given back. Enter a "
+                "smaller amount."
+            ),
+        ),
+        (0, "Enter an amount above zero."),
     ],
 )
 def test_no_more_is_given_back_than_is_on_account(shop, invoice, cents, sentence):
@@ -182,7 +188,7 @@ def test_a_payment_is_undone_once(shop, invoice, owner, key):
         payments.reverse(payment=reversal, reversed_by=owner, key=key(), reason="Bounced")
 
     assert again.value.message == "This payment was undone already."
-    assert back.value.message == ("An undo cannot be undone. Record the payment again instead.")
+    assert back.value.message == ("An undo can't be undone. Record the payment again instead.")
     assert Payment.objects.count() == 2
 
 
@@ -222,8 +228,8 @@ def test_an_invoice_whose_check_bounced_can_be_credited(shop, invoice, owner, ke
 @pytest.mark.parametrize(
     ("cents", "sentence"),
     [
-        (-1, "Enter an amount of more than nothing."),
-        (0, "Enter an amount of more than nothing."),
+        (-1, "Enter an amount above zero."),
+        (0, "Enter an amount above zero."),
         (
             100_000_001,
             "$1,000,000.01 is too much for one payment. Check the figure.",
@@ -244,18 +250,36 @@ def test_everything_wrong_with_a_payment_is_said_at_once(shop, invoice):
         pay(shop, 0, method="barter", received_on=TODAY + days(1))
 
     assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
-        ("amount_cents", "Enter an amount of more than nothing."),
+        ("amount_cents", "Enter an amount above zero."),
         ("method", "Choose how it was paid: cash, check, card or bank transfer."),
-        ("received_on", "The payment lies in the future. Choose today or earlier."),
+        ("received_on", "A payment can't be dated in the future. Choose today or an earlier day."),
     ]
 
 
 @pytest.mark.parametrize(
     ("put", "sentence"),
     [
-        (6_001, "$60.01 put to invoice 26-00001, which has $60.00 left to pay."),
-        (-1, "−$0.01 put to invoice 26-00001, which has $60.00 left to pay."),
-        (5_001, "$50.01 put to invoices is more than the payment of $50.00."),
+        (
+            6_001,
+            (
+                "You entered $60.01 for invoice 26-00001, which has $60.00 left to pay. Enter "
+                "an amount from 0 to $60.00."
+            ),
+        ),
+        (
+            -1,
+            (
+                "You entered −$0.01 for invoice 26-00001, which has $60.00 left to pay. Enter "
+                "an amount from 0 to $60.00."
+            ),
+        ),
+        (
+            5_001,
+            (
+                "The amounts for the invoices come to $50.01, but the payment is only $50.00. "
+                "Enter smaller amounts."
+            ),
+        ),
     ],
 )
 def test_no_more_goes_to_an_invoice_than_fits(shop, invoice, put, sentence):

@@ -101,7 +101,7 @@ def test_too_little_cash_changes_nothing(sell, pounds):
 
     assert (refused.value.parameter, refused.value.message) == (
         "tendered_cents",
-        "The sale comes to $8.00, $7.99 was given: ask for $0.01 more.",
+        "The sale comes to $8.00, but $7.99 was given. Ask for $0.01 more.",
     )
     assert at_stand(pounds) == 24
     assert not Order.objects.exists()
@@ -114,7 +114,7 @@ def test_far_too_much_cash_is_a_slip_of_the_finger(sell, pounds):
         sell(jars(pounds, 1, "8.00"), tendered_cents=200_000)
 
     assert refused.value.message == (
-        "$2,000.00 for a sale of $8.00? Check the cash that was given."
+        "$2,000.00 is a lot for a sale of $8.00. Check the cash that was given."
     )
 
 
@@ -123,7 +123,7 @@ def test_no_more_is_sold_than_stands_there(sell, pounds):
         sell(jars(pounds, 25, "8.00"), tendered_cents=30_000)
 
     assert refused.value.message == (
-        "Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."
+        "Not enough One pound at Stand. Asked for: 25 pieces. Free: 24 pieces. Take fewer."
     )
     assert at_stand(pounds) == 24
     assert not Invoice.objects.exists()
@@ -134,18 +134,18 @@ def test_everything_wrong_with_a_sale_is_said_at_once(sell):
         sell(method="barter", tendered_cents=-1, discount_cents=-1)
 
     assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
-        ("lines", "Nothing is in the sale yet. Choose the jars that were sold."),
+        ("lines", "The sale is empty. Choose the jars that were sold."),
         ("method", "Choose how it was paid: cash, card or check."),
-        ("tendered_cents", "The cash given can't be less than nothing."),
-        ("discount_cents", "The discount can't be less than nothing."),
+        ("tendered_cents", "The cash given can't be below zero."),
+        ("discount_cents", "The discount can't be below zero."),
     ]
 
 
 @pytest.mark.parametrize(
     ("pieces", "sentence"),
     [
-        (0, "Enter one One pound or more."),
-        (-2, "Enter one One pound or more."),
+        (0, "One pound: enter 1 or more."),
+        (-2, "One pound: enter 1 or more."),
         (
             1_001,
             "1,001 pieces of One pound is too much for one stand sale. Take an order instead.",
@@ -182,7 +182,8 @@ def test_a_discount_is_no_more_than_the_jars_come_to(sell, pounds):
 
     assert (refused.value.parameter, refused.value.message) == (
         "discount_cents",
-        "The discount of $8.01 is more than the jars come to, $8.00.",
+        "The discount of $8.01 is more than the price of the jars, $8.00. Enter a smaller "
+        "discount.",
     )
 
 
@@ -263,7 +264,7 @@ def test_a_sale_is_undone_once(sell, pounds, owner, key):
     with pytest.raises(NotAllowedNow) as refused:
         stand_sales.take_back(receipt=sale.invoice, taken_by=owner, key=key(), reason="Leaked")
 
-    assert refused.value.message == "Invoice R26-00001 was credited already by C26-00001."
+    assert refused.value.message == "Invoice R26-00001 already has a credit note: C26-00001."
     assert at_stand(pounds) == 24
     assert Posting.objects.filter(kind="reversal").count() == 1
 
@@ -288,4 +289,6 @@ def test_an_invoice_is_not_undone_at_the_stand(shop, pounds, owner, key):
     with pytest.raises(NotAllowedNow) as refused:
         stand_sales.take_back(receipt=invoice, taken_by=owner, key=key(), reason="Leaked")
 
-    assert refused.value.message == ("26-00001 is no stand receipt. Credit the invoice instead.")
+    assert refused.value.message == (
+        "26-00001 is not a stand receipt. Make a credit note for the invoice instead."
+    )

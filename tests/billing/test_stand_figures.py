@@ -12,7 +12,7 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.services.lines import LineWanted
+from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.models import PiecePrice
 from apiary_sales.pricing.rules.prices import PricesOfSize
 from apiary_sales.pricing.rules.tax import PARTS_PER_PERCENT, round_taxes
@@ -45,12 +45,12 @@ def size_of(per_case, breaks):
 
 def priced(per_case, breaks, pieces):
     """Return the price of a piece and the cents of the line, as the server has them."""
-    size = Size(pieces_per_case=per_case)
+    container = Size(pieces_per_case=per_case)
     rows = tuple(
         PiecePrice(min_pieces=least, piece_cents=piece_cents, case_cents=case_cents)
         for least, piece_cents, case_cents in breaks
     )
-    price = PricesOfSize(size, rows).unit_price(pieces)
+    price = PricesOfSize(container, rows).unit_price(pieces)
     return price, line(price, pieces).gross_cents
 
 

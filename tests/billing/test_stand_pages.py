@@ -129,22 +129,32 @@ def test_each_size_is_told_what_is_wrong_with_it(seller, form):
         ({"tendered": ""}, ["Cash given: Enter the cash that was given."]),
         (
             {"tendered": "7.99"},
-            ["Cash given: The sale comes to $8.00, $7.99 was given: ask for $0.01 more."],
+            ["Cash given: The sale comes to $8.00, but $7.99 was given. Ask for $0.01 more."],
         ),
-        ({"tendered": "-1"}, ["Cash given: Enter nothing or more."]),
-        ({"discount": "-1"}, ["Discount: Enter nothing or more."]),
+        ({"tendered": "-1"}, ["Cash given: Enter 0 or more."]),
+        ({"discount": "-1"}, ["Discount: Enter 0 or more."]),
         (
             {"discount": "8.01"},
-            ["Discount: The discount of $8.01 is more than the jars come to, $8.00."],
+            [
+                (
+                    "Discount: The discount of $8.01 is more than the price of the jars, "
+                    "$8.00. Enter a smaller discount."
+                )
+            ],
         ),
-        ({"pieces_one-pound": "-1"}, ["One pound: Enter nothing or more."]),
+        ({"pieces_one-pound": "-1"}, ["One pound: Enter 0 or more."]),
         (
             {"pieces_one-pound": ""},
-            ["Nothing is in the sale yet. Choose the jars that were sold."],
+            ["The sale is empty. Choose the jars that were sold."],
         ),
         (
             {"pieces_one-pound": "25", "tendered": "300"},
-            ["One pound: Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."],
+            [
+                (
+                    "One pound: Not enough One pound at Stand. Asked for: 25 pieces. Free: 24 "
+                    "pieces. Take fewer."
+                )
+            ],
         ),
         (
             {"pieces_one-pound": "1001", "tendered": "9000"},
@@ -216,7 +226,7 @@ def test_a_sale_that_runs_short_is_left_for_a_person_to_settle(seller, message, 
 
     assert response.status_code == 422
     assert response.json()["message"] == (
-        "Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."
+        "Not enough One pound at Stand. Asked for: 25 pieces. Free: 24 pieces. Take fewer."
     )
     assert at_stand(pounds) == 24
 
@@ -232,7 +242,7 @@ UNREADABLE = "The sale could not be read. Open the stand page again."
         ({"key": "k" * 101}, UNREADABLE),
         ({"lines": "one"}, UNREADABLE),
         ({"lines": ["one"]}, UNREADABLE),
-        ({"lines": []}, "Nothing is in the sale yet. Choose the jars that were sold."),
+        ({"lines": []}, "The sale is empty. Choose the jars that were sold."),
         (
             {"place": "market"},
             "There is no stand called market any more. Open the stand page again.",
@@ -259,12 +269,12 @@ def test_an_unreadable_sale_is_refused_in_words(seller, message, change, sentenc
     [
         ({"pieces": 1.5}, UNREADABLE),
         ({"pieces": True}, UNREADABLE),
-        ({"pieces": 0}, "Enter one One pound or more."),
+        ({"pieces": 0}, "One pound: enter 1 or more."),
         ({"unit_price": "NaN"}, UNREADABLE),
         ({"unit_price": "eight"}, UNREADABLE),
         ({"unit_price": "1e999999"}, UNREADABLE),
         ({"unit_price": "8.00001"}, UNREADABLE),
-        ({"unit_price": "-1"}, "The price of One pound can't be less than nothing."),
+        ({"unit_price": "-1"}, "The price of One pound can't be below zero."),
         (
             {"size": "bucket"},
             "There is no size called bucket any more. Open the stand page again.",
@@ -307,7 +317,7 @@ def test_signed_out_the_till_is_told_to_sign_in(client, message):
     response = send(client, message)
 
     assert response.status_code == 401
-    assert response.json()["message"] == "Sign in again, then the sales that wait are sent."
+    assert response.json()["message"] == "Sign in again to send the sales that are waiting."
 
 
 def test_only_who_sells_may_send_sales(client, message):
@@ -371,7 +381,10 @@ def test_a_sale_is_undone_from_its_receipt(seller, message, pounds):
 
     assert "P26-002" in asked
     text = response.content.decode()
-    assert "Undone: the jars are back, give back $16.00. Credit note C26-00001." in text
+    assert (
+        "The sale is undone and the jars are back in stock. Give back $16.00. Credit note "
+        "C26-00001."
+    ) in text
     assert "Jar leaked" in text
     assert at_stand(pounds) == 24
     assert list(books.faults()) == []
@@ -446,5 +459,7 @@ def test_too_few_jars_are_said_at_the_size_that_is_short(seller, form, pounds):
     response = seller.post(STAND, {**form, "pieces_one-pound": "25", "tendered": "300"})
 
     assert response.context["form"].errors == {
-        "pieces_one-pound": ["Not enough One pound: 25 pieces asked for, 24 pieces free at Stand."]
+        "pieces_one-pound": [
+            ("Not enough One pound at Stand. Asked for: 25 pieces. Free: 24 pieces. Take fewer.")
+        ]
     }

@@ -216,8 +216,8 @@ def test_a_question_is_asked_before_what_cannot_be_taken_back(show, agreed, time
         dialog.accept() if agreed else dialog.dismiss()
 
     page = show(
-        '<form method="post" action="/off/" data-confirm="Switch Ben off?">'
-        "<button>Switch off</button></form>",
+        '<form method="post" action="/off/" data-confirm="Switch off Ben, so that '
+        'this person can no longer sign in?"><button>Switch off</button></form>',
         answer,
     )
     page.on("dialog", decide)
@@ -225,7 +225,7 @@ def test_a_question_is_asked_before_what_cannot_be_taken_back(show, agreed, time
     page.get_by_text("Switch off").click()
     page.wait_for_timeout(300)
 
-    assert questions == ["Switch Ben off?"]
+    assert questions == ["Switch off Ben, so that this person can no longer sign in?"]
     assert len(sent) == times
 
 

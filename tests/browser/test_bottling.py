@@ -42,8 +42,9 @@ def test_a_run_is_planned_and_recorded_on_a_phone(sign_in, axe):
     page.get_by_role("link", name="Plan a run").click()
     page.get_by_label("Pieces wanted").fill("96")
     preview = page.locator("#preview")
-    expect(preview).to_contain_text("Honey left after it")
-    expect(preview).to_contain_text("One pound holds 400 ml to the brim: it fits.")
+    expect(preview).to_contain_text("Honey left after the run")
+    expect(preview).to_contain_text("It fits: 1 lb of this honey takes up")
+    expect(preview).to_contain_text("the capacity of One pound to the brim is 400 ml.")
     axe(page)
     assert not is_too_wide(page)
     page.get_by_role("button", name="Plan this run").click()
@@ -76,7 +77,10 @@ def test_a_refused_run_shows_its_sentence_at_the_field_and_takes_the_focus(sign_
     page.get_by_label("Pieces wanted").fill("500")
     page.get_by_role("button", name="Plan this run").click()
 
-    sentence = "Not enough honey: the run needs 500 lb, Tank 1 holds 441 lb."
+    sentence = (
+        "Not enough honey: the run needs 500 lb, but Tank 1 has only 441 lb. Plan fewer "
+        "pieces, or choose another vessel."
+    )
     expect(page.locator("#field-pieces")).to_contain_text(sentence)
     expect(page.locator(".error-summary")).to_be_focused()
     axe(page)

@@ -36,15 +36,15 @@ def test_the_tank_is_dipped_accepted_and_a_drum_filled(sign_in, axe, house, view
     # 31.5 in is 80 cm: 628.3 L at 17 % and 30 °C, 889 kg (worked out in test_dips).
     expect(page.locator(".conversion").first).to_contain_text("889 kg, 1,960.3 lb")
     axe(page)
-    page.get_by_role("button", name="Write down this dip").click()
+    page.get_by_role("button", name="Record this dip").click()
 
     expect(page.get_by_role("heading", name="Dip of Tank 1")).to_be_visible()
     expect(page.get_by_text("−23.9").first).to_be_visible()
     axe(page)
     page.get_by_label("Reason").fill("Foam was skimmed off.")
-    page.get_by_role("button", name="Accept: the books follow the dip").click()
+    page.get_by_role("button", name="Accept the dip and correct the books").click()
 
-    expect(page.get_by_text("The books of Tank 1 follow the dip: 1,960.3 lb.")).to_be_visible()
+    expect(page.get_by_text("The books of Tank 1 now match the dip: 1,960.3 lb.")).to_be_visible()
     axe(page)
     page.get_by_role("link", name="Fill a drum from it").click()
 
@@ -95,7 +95,7 @@ def test_a_mistake_is_undone_from_the_line_that_tells_of_it(sign_in, house):
     page.get_by_label("Gross weight").fill("688.5")
     page.get_by_role("button", name="Fill this drum").click()
     page.get_by_role("link", name="Undo").click()
-    page.get_by_role("button", name="Undo this posting").click()
+    page.get_by_role("button", name="Undo this entry").click()
 
     expect(page.get_by_text(re.compile("^Undone: drum filled"))).to_be_visible()
     assert Balance.objects.in_vessel(drum) is None
@@ -107,7 +107,7 @@ def test_what_is_wrong_takes_the_focus_and_leads_to_its_field(sign_in, axe, hous
 
     page.goto("/honey/dip/tank-1/")
     page.get_by_label("Depth of the honey").fill("60")
-    page.get_by_role("button", name="Write down this dip").click()
+    page.get_by_role("button", name="Record this dip").click()
 
     summary = page.locator(".error-summary")
     expect(summary).to_be_focused()

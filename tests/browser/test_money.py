@@ -42,7 +42,7 @@ def test_an_order_is_invoiced_and_paid_in_part(sign_in, order, axe, viewport):
     page.get_by_role("button", name="Record the payment").click()
     page.get_by_text("$25.00 from Corner Grocery recorded.").wait_for()
 
-    assert page.get_by_text("part paid").is_visible()
+    assert page.get_by_text("partly paid").is_visible()
     assert page.locator("dd", has_text="$35.00").is_visible()
     assert page.evaluate("document.documentElement.scrollWidth") <= viewport[0]
     invoice = Invoice.objects.get()
@@ -72,7 +72,7 @@ def test_too_much_asked_is_said_at_its_field(sign_in, order, axe):
 
     summary = page.locator(".error-summary")
     summary.wait_for()
-    assert "Amount: Enter an amount of more than nothing." in summary.inner_text()
+    assert "Amount: Enter an amount above zero." in summary.inner_text()
     assert page.evaluate("document.activeElement.className") == "error-summary"
     axe(page)
     assert not Payment.objects.exists()

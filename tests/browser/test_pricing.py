@@ -43,11 +43,11 @@ def test_a_drum_price_is_tried_and_answered_at_once(house, sign_in, axe, viewpor
     expect(page.locator("#verdict")).to_contain_text("3 of 3 sizes and channels bring more")
     axe(page)
 
-    page.get_by_text("What if", exact=True).click()
-    page.get_by_label("Drum price, a pound").fill("6.00")
+    page.get_by_text("Try other figures", exact=True).click()
+    page.get_by_label("Drum price per pound").fill("6.00")
 
     expect(page.locator("#verdict")).to_contain_text("1 of 3 sizes and channels bring more")
-    expect(page.get_by_role("link", name="Set it for good")).to_be_visible()
+    expect(page.get_by_role("link", name="Use it from now on")).to_be_visible()
     assert "drum_price=6.00" in page.url
     axe(page)
     assert not page.evaluate(
@@ -62,7 +62,7 @@ def test_a_figure_opens_to_the_lines_it_comes_from(house, sign_in, axe):
     page.locator("#ladder-table").get_by_role("link", name="One pound").first.click()
 
     stand = page.locator("#stand")
-    expect(stand).to_contain_text("Left of one piece for its honey")
+    expect(stand).to_contain_text("Left for the honey of one piece")
     expect(stand).to_contain_text("$8.00")
     axe(page)
 

@@ -68,7 +68,9 @@ def test_a_drum_buyer_is_quoted_and_the_quote_becomes_an_order(house, sign_in, a
     assert not is_too_wide(page)
     page.get_by_role("button", name="Save the quote").click()
 
-    expect(page.get_by_role("status")).to_contain_text("Nothing is reserved until it is accepted.")
+    expect(page.get_by_role("status")).to_contain_text(
+        "No goods are reserved until it is accepted."
+    )
     axe(page)
     assert not is_too_wide(page)
     page.get_by_role("link", name="Buyer accepts").click()
@@ -90,7 +92,7 @@ def test_a_shop_order_is_taken_and_filled_in_two_parts(house, sign_in, axe, view
     page.goto("/selling/orders/new/")
 
     page.get_by_label("Customer").select_option(label="Corner Grocery")
-    expect(page.locator("#sizes")).to_contain_text("Prices of the tier: shop")
+    expect(page.locator("#sizes")).to_contain_text("Price list: shop")
     page.get_by_label("One pound: pieces", exact=True).fill("30")
     expect(page.locator("#total")).to_contain_text("$195.00")
     axe(page)
@@ -125,7 +127,7 @@ def test_a_refused_order_shows_its_sentence_at_the_row_and_takes_the_focus(house
     page.get_by_label("One pound: pieces", exact=True).fill("49")
     page.get_by_role("button", name="Take the order").click()
 
-    sentence = "Not enough One pound: 49 pieces asked for, 48 pieces free."
+    sentence = "Not enough One pound. Asked for: 49 pieces. Free: 48 pieces."
     summary = page.locator(".error-summary")
     expect(summary).to_contain_text(sentence)
     expect(summary).to_be_focused()

@@ -114,8 +114,8 @@ def test_nothing_is_guessed_below_a_calibration_table():
 
     assert refused.value.parameter == "depth_mm"
     assert refused.value.message == (
-        "The dip of 3.9 in (99 mm) is below the first line of the calibration table of Shaped. "
-        "Add a line for less, or weigh what is left."
+        "The dip of 3.9 in (99 mm) is below the first line of the calibration table of "
+        "Shaped. Add a line for a smaller depth, or weigh the honey that is left."
     )
 
 
@@ -183,7 +183,7 @@ def test_a_reading_shows_dip_book_difference_and_uncertainty(tank, bottler):
     page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
 
     assert "The dip says 1,960.3 lb 889.2 kg give or take 4.9 lb" in page
-    assert "The book said 1,984.2 lb" in page
+    assert "The books said 1,984.2 lb" in page
     assert "Difference −23.9 lb" in page
     assert "Tank 1 1,984.2 lb → 1,960.3 lb" in page
     assert "628 L, 166 gal" in page
@@ -195,8 +195,8 @@ def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
     form = {"depth": "80", "depth_unit": "cm", "celsius": "30", "celsius_unit": "C"}
 
     assert text(bottler.get(url, form)) == (
-        "= 628.3 L, 166 gal; 889 kg, 1,960.3 lb, give or take 4.9 lb, at 17 %, 86 °F (30 °C). "
-        "The book says 1,984.2 lb."
+        "= 628.3 L, 166 gal; 889 kg, 1,960.3 lb, give or take 4.9 lb, at 17 %, 86 °F (30 "
+        "°C). The books say 1,984.2 lb."
     )
     assert text(bottler.get(url, form | {"depth": ""})) == ""
     assert text(bottler.get(url, form | {"depth": "130"})).startswith("The dip is too deep")
@@ -212,14 +212,14 @@ def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
             "The dip is too deep: 47.3 in (1,201 mm) was entered, Tank 1 is 47.2 in (1,200 mm) "
             "deep inside. Check the figure and its unit.",
         ),
-        ({"depth": "-1"}, "depth", "Enter a figure of nothing or more."),
+        ({"depth": "-1"}, "depth", "Enter a figure of 0 or more."),
         ({"depth": ""}, "depth", "Enter a figure."),
         ({"depth_unit": "lb"}, "depth", "lb does not fit here. Choose another unit."),
         (
             {"celsius": "60.1"},
             "celsius",
-            "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
-            "140 °F (60.1 °C) was entered. Check the figure and its unit.",
+            "The weight of honey can be worked out only from 32 °F (0 °C) to 140 °F (60 "
+            "°C); 140 °F (60.1 °C) was entered. Check the figure and its unit.",
         ),
         ({"celsius": ""}, "celsius", "Enter a figure."),
         ({"celsius": "warm"}, "celsius", "Enter a figure, for example 12.5."),
@@ -263,7 +263,7 @@ def test_a_tank_without_a_shape_is_measured_before_it_is_dipped(bottler):
     with books_unchanged():
         response = dip(bottler, bare)
 
-    assert "The shape of Tank 2 is not known, so a depth cannot become a weight." in page
+    assert "The shape of Tank 2 is not known, so a dip can't be turned into a weight." in page
     assert errors(response) == {
         "__all__": ["The shape of Tank 2 is not known. Enter its measurements first."]
     }
@@ -291,7 +291,7 @@ def test_accepting_brings_the_book_to_the_dip_with_its_reason(tank, bottler):
     reading.refresh_from_db()
     assert Balance.objects.in_vessel(tank).quantity == reading.grams
     assert (reading.accepted.kind, reading.accepted.note) == ("count", "Foam was skimmed off.")
-    assert said(response)[-1] == "The books of Tank 1 follow the dip: 1,960.3 lb."
+    assert said(response)[-1] == "The books of Tank 1 now match the dip: 1,960.3 lb."
     assert list(books.faults()) == []
 
 
@@ -302,7 +302,7 @@ def test_accepting_without_a_reason_is_refused(tank, bottler):
     with books_unchanged():
         response = accept(bottler, DipReading.objects.get(), reason=" ")
 
-    assert errors(response) == {"reason": ["Say why the books should follow the dip."]}
+    assert errors(response) == {"reason": ["Say why the books should be changed to match the dip."]}
 
 
 def test_a_reading_is_accepted_once(tank, bottler):
@@ -354,7 +354,7 @@ def test_a_dip_below_what_is_promised_is_not_accepted(tank, bottler):
         response = accept(bottler, DipReading.objects.get())
 
     [[sentence]] = errors(response).values()
-    assert "is reserved for orders" in sentence
+    assert "Reserved for orders:" in sentence
 
 
 def test_an_accepted_dip_can_be_undone(tank, bottler):
@@ -381,7 +381,7 @@ def test_a_difference_the_tables_cannot_tell_need_not_be_accepted(tank, bottler)
 
     page = text(bottler.get(reverse("inventory:dip_detail", args=[DipReading.objects.get().pk])))
 
-    assert "The difference is smaller than the density tables can tell." in page
+    assert "The difference is too small to measure with the density tables." in page
 
 
 def test_a_reading_that_agrees_has_nothing_to_correct(tank, bottler, owner, key):
@@ -395,7 +395,7 @@ def test_a_reading_that_agrees_has_nothing_to_correct(tank, bottler, owner, key)
         page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
         response = accept(bottler, reading)
 
-    sentence = "The reading agrees with the book: there is nothing to correct."
+    sentence = "The reading agrees with the books. You don't need to correct anything."
     assert sentence in page
     assert errors(response) == {"__all__": [sentence]}
 
@@ -408,7 +408,7 @@ def test_who_may_not_count_sees_the_reading_without_the_form(tank, bottler):
 
     page = text(stand.get(reverse("inventory:dip_detail", args=[reading.pk])))
 
-    assert "Accept: the books follow the dip" not in page
+    assert "Accept the dip and correct the books" not in page
     assert accept(stand, reading).status_code == 403
 
 
@@ -428,7 +428,7 @@ def test_past_dips_are_listed_for_all_and_for_one_vessel(tank, bottler):
 
     assert [reading.place.code for reading in everything] == ["tank-2", "tank-1"]
     assert [reading.place.code for reading in of_one] == ["tank-2"]
-    assert "No dip has been written down yet." in text(
+    assert "No dip has been recorded yet." in text(
         signed_in("office").get(url, {"place": builders.place("tank-3").code})
     )
 

@@ -70,7 +70,7 @@ def test_a_comma_that_parts_no_thousands_is_asked_about_and_not_guessed(name, ty
         ("weight", "nan", "Enter a number."),
         ("weight", "inf", "Enter a number."),
         ("weight", "1e9", "That is far too much. Check the figure."),
-        ("weight", "-3", "Enter a figure of nothing or more."),
+        ("weight", "-3", "Enter a figure of 0 or more."),
         ("money", "-0.01", "Enter 0 or more."),
         ("money", "99,999,999,999", "That is far too much. Check the figure."),
         ("pieces", "1.5", "Enter a whole number."),

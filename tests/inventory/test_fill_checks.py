@@ -45,7 +45,7 @@ def test_full_jars_pass_and_stay_for_sale(run):
     kept = check(run)
 
     assert kept.has_passed
-    assert kept.reason.startswith("Passed. The average of 12 pieces, 456.35 g, reaches")
+    assert kept.reason.startswith("Passed. The average of 12 pieces is 456.35 g. That reaches")
     run.packed_lot.refresh_from_db()
     assert not run.packed_lot.is_on_hold
 
@@ -84,9 +84,9 @@ def test_the_two_rules_differ(run):
     ("scheme", "weighed", "sentence"),
     [
         # Handbook 133, table 2-1: 12 of a lot of 96. The directive's least sample: 20.
-        ("us", 11, "This rule weighs at least 12 pieces of this run. Weigh 1 more."),
-        ("us", 1, "This rule weighs at least 12 pieces of this run. Weigh 11 more."),
-        ("eu", 19, "This rule weighs at least 20 pieces of this run. Weigh 1 more."),
+        ("us", 11, "For this rule you must weigh at least 12 pieces of this run. Weigh 1 more."),
+        ("us", 1, "For this rule you must weigh at least 12 pieces of this run. Weigh 11 more."),
+        ("eu", 19, "For this rule you must weigh at least 20 pieces of this run. Weigh 1 more."),
     ],
 )
 def test_too_small_a_sample_is_refused_and_holds_nothing(run, scheme, weighed, sentence):
@@ -105,8 +105,8 @@ def test_gross_weights_taken_for_net_are_asked_about(run):
 
     assert (refused.value.parameter, str(refused.value)) == (
         "weights_are_right",
-        "The pieces average 634.0 g; the label says 1 lb. Are these net weights, "
-        "without jar and lid? If so, tick the box and send again.",
+        "The pieces average 634.0 g, but the label says 1 lb. Check that these are net "
+        "weights, without jar and lid. If they are, tick the box and send again.",
     )
     assert FillCheck.objects.count() == 0
 
@@ -117,9 +117,9 @@ def test_net_weights_with_a_tare_taken_off_are_asked_about_before_they_hold_the_
 
     assert (refused.value.parameter, str(refused.value)) == (
         "weights_are_right",
-        "With the empty weight taken off, the pieces average 274.0 g; the label says 1 lb. "
-        "Are these gross weights, and is the empty weight right? "
-        "If so, tick the box and send again.",
+        "Without the empty weight, the pieces average 274.0 g, but the label says 1 lb. "
+        "Check that these are gross weights and that the empty weight is right. If both "
+        "are right, tick the box and send again.",
     )
     assert not Lot.objects.get(pk=run.packed_lot.pk).is_on_hold
 
@@ -160,8 +160,8 @@ def test_a_release_keeps_its_reason_with_the_failed_check(run, room):
 @pytest.mark.parametrize(
     ("reason", "sentence"),
     [
-        ("  ", "Say why the lot may be sold, for example “topped up by hand”."),
-        ("x" * 301, "Say it in 300 letters or fewer."),
+        ("  ", "Enter why the lot may be sold, for example “topped up by hand”."),
+        ("x" * 301, "Enter 300 characters or fewer."),
     ],
 )
 def test_a_release_needs_a_reason(run, reason, sentence):
@@ -204,10 +204,10 @@ def test_weights_that_no_jar_has_are_named(run):
         check(run, [456_000, 45_600, 456_000, 4_560_000, *FULL])
 
     assert [problem.message for problem in refused.value.problems] == [
-        "Entry 2 comes to 45.6 g net, far from the label's 1 lb. "
-        "Check the figure, its unit and the tare.",
-        "Entry 4 comes to 4,560.0 g net, far from the label's 1 lb. "
-        "Check the figure, its unit and the tare.",
+        "Weight 2 is 45.6 g net, far from the 1 lb on the label. Check the figure, its "
+        "unit and the tare.",
+        "Weight 4 is 4,560.0 g net, far from the 1 lb on the label. Check the figure, its "
+        "unit and the tare.",
     ]
     assert FillCheck.objects.count() == 0
 
@@ -264,7 +264,7 @@ def test_the_histogram_counts_every_weight_and_marks_label_and_limits(run):
     assert sum(bar.count for bar in picture.bars) == 20
     assert [(mark.label, round(mark.grams, 1)) for mark in picture.marks] == [
         # 3 % of 453.59 g rounded up is 13.7 g: 453.59 - 13.7 and - 27.4.
-        ("last limit", 426.2),
+        ("lowest limit", 426.2),
         ("limit", 439.9),
         ("label", 453.6),
         ("average", 455.5),

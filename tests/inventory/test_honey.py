@@ -77,7 +77,7 @@ def test_honey_is_not_poured_on_a_day_to_come(tank, drum, owner, key):
     builders.lot_in(tank, 200_000)
     tomorrow = timezone.localdate() + timedelta(days=1)
 
-    with pytest.raises(BadValue, match="The day lies in the future") as refused:
+    with pytest.raises(BadValue, match="This day is in the future") as refused:
         honey.transfer(
             source=tank, target=drum, grams=1000, recorded_by=owner, key=key(), poured_on=tomorrow
         )
@@ -129,7 +129,7 @@ def test_moisture_outside_10_to_30_percent_is_refused(tank, moisture):
     with pytest.raises(BadValue) as refused:
         builders.lot_in(tank, moisture_percent=moisture)
 
-    assert str(refused.value) == "Moisture of honey lies between 10 and 30 percent."
+    assert str(refused.value) == "Enter a moisture from 10 to 30 percent."
     assert Balance.objects.count() == 0
 
 
@@ -201,7 +201,7 @@ def test_a_full_drum_weighs_more_than_an_empty_one(tank, drum, owner, key, gross
 def test_a_drum_does_not_run_over(tank, drum, owner, key):
     builders.lot_in(tank, 600_000)
 
-    with pytest.raises(VesselTooSmall, match="d-014 would run over"):
+    with pytest.raises(VesselTooSmall, match="d-014 would overflow"):
         drums.fill(tank=tank, drum=drum, gross_grams=340_000, recorded_by=owner, key=key())
 
     assert Balance.objects.in_vessel(drum) is None
@@ -214,7 +214,10 @@ def test_a_vessel_gives_no_more_than_it_holds(tank, drum, owner, key):
         honey.transfer(source=tank, target=drum, grams=100_001, recorded_by=owner, key=key())
 
     # 100 kg are 220 lb.
-    assert str(refused.value) == "Not enough honey: 220.464 lb asked for, tank-1 holds 220.462 lb."
+    assert str(refused.value) == (
+        "Not enough honey: you asked for 220.464 lb, but tank-1 has only 220.462 lb. Enter "
+        "less, or choose another vessel."
+    )
     assert Balance.objects.in_vessel(tank).quantity == 100_000
 
 

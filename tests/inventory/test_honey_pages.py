@@ -115,7 +115,7 @@ def test_wettest_lots_are_warned_of_first_and_dry_ones_not(tank, other_tank, dru
 
     page = text(signed_in("office").get(reverse("inventory:honey")))
 
-    assert page.index("it will ferment") < page.index("it may ferment")
+    assert page.index("this honey will ferment") < page.index("this honey may ferment")
     assert "26-E03, 17.00 %" not in page
 
 
@@ -311,8 +311,8 @@ def test_only_the_new_honey_counts_when_a_tank_is_dipped_before_and_after(bottle
 
     assert errors(refused) == {
         "depth_before": [
-            "tank-9 held 441 lb already. Enter the dip before as well, so that only the new "
-            "honey counts."
+            "tank-9 already had 441 lb in it. Enter the dip before as well, so that only "
+            "the new honey is counted."
         ]
     }
     # π × 50² × 30 cm³ = 235.619 L × 1.42115 kg/L = 334,850 g: by hand.
@@ -341,22 +341,23 @@ def test_a_dip_that_found_no_more_than_before_is_refused(bottler):
 
     assert errors(response) == {
         "depth": [
-            "The dip after, 7.9 in (200 mm), is no deeper than the one before, 7.9 in (200 mm)."
+            "The dip after, 7.9 in (200 mm), must be deeper than the dip before, 7.9 in "
+            "(200 mm). Check both figures."
         ]
     }
 
 
 BAD_RECEIPTS = [
-    ({"moisture": "9.99"}, "moisture", "Moisture of honey lies between 10 and 30 percent."),
-    ({"moisture": "30.01"}, "moisture", "Moisture of honey lies between 10 and 30 percent."),
+    ({"moisture": "9.99"}, "moisture", "Enter a moisture from 10 to 30 percent."),
+    ({"moisture": "30.01"}, "moisture", "Enter a moisture from 10 to 30 percent."),
     ({"moisture": "wet"}, "moisture", "Enter a figure, for example 12.5."),
     ({"moisture": ""}, "moisture", "Enter the moisture, or the refractometer index."),
-    ({"weight": "-5"}, "weight", "Enter a figure of nothing or more."),
-    ({"weight": "0"}, "weight", "Enter a weight of more than nothing."),
+    ({"weight": "-5"}, "weight", "Enter a figure of 0 or more."),
+    ({"weight": "0"}, "weight", "Enter a weight of more than zero."),
     (
         {"weight": "200000"},
         "weight",
-        "200,000 lb is too much to handle at once. Check the figure and its unit.",
+        "200,000 lb is too much for one entry. Check the figure and its unit.",
     ),
     ({"weight": "much"}, "weight", "Enter a figure, for example 12.5."),
     ({"weight": ""}, "weight", "Enter the weight."),
@@ -364,26 +365,31 @@ BAD_RECEIPTS = [
     (
         {"weight": "9000"},
         "weight",
-        "Tank 1 would run over: it takes 343 gal, this would make 760 gal.",
+        "Tank 1 would overflow: it has room for 343 gal, but would then have 760 gal. "
+        "Enter less, or choose another vessel.",
     ),
-    ({"colour_mm": "150.1"}, "colour_mm", "Colour lies between 0 and 150 mm Pfund."),
-    ({"colour_mm": "-1"}, "colour_mm", "Colour lies between 0 and 150 mm Pfund."),
+    ({"colour_mm": "150.1"}, "colour_mm", "Enter a colour from 0 to 150 mm Pfund."),
+    ({"colour_mm": "-1"}, "colour_mm", "Enter a colour from 0 to 150 mm Pfund."),
     (
         {"floral_source": " "},
         "floral_source",
         "Enter the floral source, for example clover.",
     ),
-    ({"extracted_on": "2126-07-20"}, "extracted_on", "The extraction date lies in the future."),
+    (
+        {"extracted_on": "2126-07-20"},
+        "extracted_on",
+        ("The extraction date is in the future. Choose today or an earlier day."),
+    ),
     ({"season": "26"}, "season", None),
     (
         {"place": "nowhere"},
         "place",
-        "There is no such vessel in use. Choose one from the list.",
+        "That vessel is not in use. Choose one from the list.",
     ),
     (
         {"extracted_on": "1900-01-01", "season": "2026"},
         "extracted_on",
-        "01/01/1900 does not belong to the season 2026. Check the date and the season.",
+        "Jan 1, 1900 does not belong to the season 2026. Check the date and the season.",
     ),
     ({"cost": "-1"}, "cost", "Enter 0 or more."),
     ({"measured_by": "volume", "volume": ""}, "volume", "Enter the volume."),
@@ -406,14 +412,14 @@ BAD_RECEIPTS = [
             "honey_celsius_unit": "C",
         },
         "honey_celsius",
-        "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
+        "The weight of honey can be worked out only from 32 °F (0 °C) to 140 °F (60 °C); "
         "142 °F (61 °C) was entered. Check the figure and its unit.",
     ),
     (
         {"moisture": "", "refractive_index": "1.3"},
         "refractive_index",
-        "An index of 1.3 is off the table, which goes from 1.4740 (25 % moisture) to 1.5044 "
-        "(13 %) at 20 °C. Read it again, or enter the moisture in percent.",
+        "An index of 1.3 is outside the table, which goes from 1.4740 (25 % moisture) to "
+        "1.5044 (13 %) at 20 °C. Take the reading again, or enter the moisture in percent.",
     ),
     (
         {
@@ -423,10 +429,11 @@ BAD_RECEIPTS = [
             "refractometer_celsius_unit": "C",
         },
         "refractometer_celsius",
-        "A reading is put right for temperature from 50 °F (10 °C) to 104 °F (40 °C); "
-        "106 °F (41 °C) was entered. Check the figure and its unit, or read again in a room.",
+        "A reading can be corrected for temperatures from 50 °F (10 °C) to 104 °F (40 °C). "
+        "You entered 106 °F (41 °C). Check the figure and its unit, or take the reading "
+        "again indoors.",
     ),
-    ({"measured_by": "dip", "depth": ""}, "depth", "Enter how deep the honey stands."),
+    ({"measured_by": "dip", "depth": ""}, "depth", "Enter the depth of the honey."),
     (
         {"measured_by": "dip", "depth": "10", "depth_unit": "in"},
         None,
@@ -453,7 +460,7 @@ def test_a_moisture_and_an_index_that_cannot_be_are_told_together(tank, bottler,
         response = post(bottler, "receive", receipt(moisture=moisture, refractive_index="1,492"))
 
     assert errors(response) == {
-        "moisture": ["Moisture of honey lies between 10 and 30 percent."],
+        "moisture": ["Enter a moisture from 10 to 30 percent."],
         "refractive_index": ["That is far too much. Check the figure."],
     }
 
@@ -507,8 +514,8 @@ def test_what_receiving_changes_is_shown_before(tank, bottler):
             "moisture",
             {"moisture": "", "refractive_index": "1.4930"},
             # (−0.26810 − log10 0.4930) / 0.002243 = 17.41: Bogdanov's formula (read), by hand.
-            "= 17.41 % moisture, U.S. Grade A by moisture. "
-            "Above 17.1 % moisture: it keeps only while it is cool and clean.",
+            "= 17.41 % moisture, U.S. Grade A by moisture. Above 17.1 % moisture: this "
+            "honey keeps only if it stays cool and clean.",
         ),
         ("moisture", {"moisture": "45"}, ""),
         ("colour", {"colour_mm": "8"}, "= water white"),
@@ -569,7 +576,7 @@ def test_a_transfer_without_a_weight_is_asked_about(tank, other_tank, bottler):
     with books_unchanged():
         response = post(bottler, "transfer", {"source": "tank-1", "target": "tank-2"})
 
-    assert errors(response) == {"weight": ["Enter the weight, or tick that it is all."]}
+    assert errors(response) == {"weight": ["Enter the weight, or tick “All that is in it”."]}
 
 
 def test_what_is_reserved_is_told_at_the_vessel_when_all_of_it_is_asked_for(drum, tank, bottler):
@@ -594,7 +601,12 @@ def test_more_than_a_tank_holds_cannot_be_transferred(tank, other_tank, bottler)
         )
 
     assert errors(response) == {
-        "weight": ["Not enough honey: 1,001 lb asked for, Tank 1 holds 1,000 lb."]
+        "weight": [
+            (
+                "Not enough honey: you asked for 1,001 lb, but Tank 1 has only 1,000 lb. Enter "
+                "less, or choose another vessel."
+            )
+        ]
     }
 
 
@@ -688,7 +700,12 @@ def test_a_blend_that_asks_too_much_says_so_at_its_line(tank, other_tank, bottle
         )
 
     assert errors(response) == {
-        "weight_4": ["Not enough honey: 60.0 lb asked for, Pail 1 holds 44.1 lb."]
+        "weight_4": [
+            (
+                "Not enough honey: you asked for 60.0 lb, but Pail 1 has only 44.1 lb. Enter "
+                "less, or choose another vessel."
+            )
+        ]
     }
 
 
@@ -702,7 +719,9 @@ def test_a_vessel_is_named_once_in_a_blend(tank, other_tank, bottler):
             {"target": "tank-2", "source_1": "tank-1", "source_2": "tank-1"},
         )
 
-    assert errors(response) == {"source_2": ["Tank 1 is there twice. Put all of it into one line."]}
+    assert errors(response) == {
+        "source_2": [("Tank 1 is listed twice. Put the whole amount in one line.")]
+    }
 
 
 def test_a_weight_without_its_vessel_is_refused(tank, other_tank, drum, bottler):
@@ -738,9 +757,7 @@ def test_an_empty_drum_is_not_offered_for_draining(tank, drum, bottler):
     with books_unchanged():
         response = post(bottler, "drain", {"source": "d-014", "target": "tank-1"})
 
-    assert errors(response) == {
-        "source": ["That vessel holds no honey now. Choose one from the list."]
-    }
+    assert errors(response) == {"source": ["That vessel is empty now. Choose one from the list."]}
 
 
 def test_reserved_honey_is_not_drained(tank, drum, bottler):
@@ -752,8 +769,8 @@ def test_reserved_honey_is_not_drained(tank, drum, bottler):
 
     assert list(errors(response).values()) == [
         [
-            "Drum D-014 is reserved for an order: 639 lb asked for, 441 lb is free. "
-            "Choose another, or cancel the order first."
+            "Drum D-014 is reserved for an order: you asked for 639 lb, but only 441 lb is "
+            "free. Choose another vessel, or cancel the order first."
         ]
     ]
 
@@ -775,8 +792,8 @@ def test_a_drum_promised_to_a_buyer_fills_no_other_and_says_so_at_the_drum(drum,
     # 118 kg less 17.6 kg of drum: 100,400 g = 221.3 lb.
     assert response.context["form"].errors == {
         "tank": [
-            "Drum D-002 is reserved for an order: 221 lb asked for, 0.0 lb is free. "
-            "Choose another, or cancel the order first."
+            "Drum D-002 is reserved for an order: you asked for 221 lb, but only 0.0 lb is "
+            "free. Choose another vessel, or cancel the order first."
         ]
     }
 
@@ -808,7 +825,8 @@ def test_a_tare_that_is_typed_becomes_the_drums(tank, drum, bottler):
         (
             {"gross": "17.6"},
             "gross",
-            "The full drum weighs 38.8 lb, no more than the empty one, 38.8 lb.",
+            "The full drum (38.8 lb) must weigh more than the empty drum (38.8 lb). Check "
+            "both weights.",
         ),
         (
             {"gross": "701"},
@@ -818,11 +836,12 @@ def test_a_tare_that_is_typed_becomes_the_drums(tank, drum, bottler):
         (
             {"gross": "250"},
             "gross",
-            "Not enough honey: 512 lb asked for, Tank 1 holds 441 lb.",
+            "Not enough honey: you asked for 512 lb, but Tank 1 has only 441 lb. Enter "
+            "less, or choose another vessel.",
         ),
         ({"gross": ""}, "gross", "Enter a figure."),
         ({"gross_unit": "gal"}, "gross", "gal does not fit here. Choose another unit."),
-        ({"drum": "tank-1"}, "drum", "There is no such vessel in use. Choose one from the list."),
+        ({"drum": "tank-1"}, "drum", "That vessel is not in use. Choose one from the list."),
     ],
 )
 def test_a_drum_that_cannot_be_is_refused(tank, drum, bottler, wrong, field, sentence):
@@ -849,7 +868,7 @@ def test_what_a_drum_takes_is_said_while_it_is_weighed(tank, drum, bottler):
 
     assert text(bottler.get(url, fill_form())) == "= 650.4 lb net, 295 kg (tare 38.8 lb)"
     assert text(bottler.get(url, fill_form(gross=""))) == ""
-    assert "no more than the empty one" in text(bottler.get(url, fill_form(gross="10")))
+    assert "must weigh more than the empty drum" in text(bottler.get(url, fill_form(gross="10")))
 
 
 # ------------------------------------------------------------------ write off
@@ -883,12 +902,19 @@ def test_all_of_a_vessel_can_be_written_off(drum, bottler):
 @pytest.mark.parametrize(
     ("wrong", "told"),
     [
-        ({"weight": ""}, {"weight": ["Enter the weight, or tick that it is all."]}),
-        ({"weight": "-1"}, {"weight": ["Enter a figure of nothing or more."]}),
-        ({"weight": "0"}, {"weight": ["Enter a weight of more than nothing."]}),
+        ({"weight": ""}, {"weight": ["Enter the weight, or tick “All that is in it”."]}),
+        ({"weight": "-1"}, {"weight": ["Enter a figure of 0 or more."]}),
+        ({"weight": "0"}, {"weight": ["Enter a weight of more than zero."]}),
         (
             {"weight": "1000.1"},
-            {"weight": ["Not enough honey: 1,000.1 lb asked for, Tank 1 holds 1,000.0 lb."]},
+            {
+                "weight": [
+                    (
+                        "Not enough honey: you asked for 1,000.1 lb, but Tank 1 has only 1,000.0 "
+                        "lb. Enter less, or choose another vessel."
+                    )
+                ]
+            },
         ),
         ({"reason": ""}, {"reason": ["Choose why."]}),
     ],
@@ -919,7 +945,10 @@ def test_what_is_in_the_way_is_said_before_it_is_sent(tank, bottler):
 
     shown = bottler.get(reverse("inventory:write_off"), form, headers={"HX-Request": "true"})
 
-    assert text(shown) == "! Not enough honey: 2,000 lb asked for, Tank 1 holds 1,000 lb."
+    assert text(shown) == (
+        "! Not enough honey: you asked for 2,000 lb, but Tank 1 has only 1,000 lb. Enter "
+        "less, or choose another vessel."
+    )
 
 
 # ------------------------------------------------------------------ lots
@@ -972,7 +1001,7 @@ def test_a_lot_page_traces_an_extraction_out_to_blends_and_jars(tank, bottler):
     became = response.context["story"].became
     assert [(row.lot.code, row.grams) for row in became] == [("26-B01", 200_000), ("L1", None)]
     assert "Shelf: 48 pieces" in text(response)
-    assert "None of it is in hand any more." in text(response)
+    assert "It is all gone." in text(response)
 
 
 def test_a_lot_on_hold_says_why(tank, bottler):
@@ -1051,8 +1080,8 @@ def test_a_filter_that_cannot_be_says_so(bottler):
 
     response = bottler.get(url, {"lot": "no-such", "first": "2026-02-01", "last": "2026-01-01"})
 
-    assert "There is no lot of this code." in text(response)
-    assert "The last day lies before the first." in text(response)
+    assert "There is no lot with this code." in text(response)
+    assert "The last day is before the first day. Change one of them." in text(response)
 
 
 def test_long_lists_come_in_pages(tank, other_tank, bottler, owner):
@@ -1121,7 +1150,9 @@ def test_what_has_moved_on_is_not_undone(tank, other_tank, bottler, owner, key):
         response = post(bottler, "posting_reverse", {}, made.pk)
 
     [sentence] = errors(response)["__all__"]
-    assert sentence.startswith("This can't be undone any more: what it brought has moved on.")
+    assert sentence.startswith(
+        "This can't be undone any more, because the goods have since been moved or used."
+    )
     assert "This was undone already." not in response.text
 
 
@@ -1180,9 +1211,9 @@ def test_an_act_without_a_vessel_leads_to_setting_one_up(db, act):
     page = signed_in("bottling").get(reverse(f"inventory:{act}"))
 
     if act == "write_off":
-        assert "No vessel holds honey. Receive it first." in text(page)
+        assert "No vessel has honey. Receive honey first." in text(page)
     else:
-        assert "No tank or drum is set up yet to hold honey." in text(page)
+        assert "No tank or drum for honey is set up yet." in text(page)
         assert f'href="{reverse("inventory:place_create")}"' in page.text
 
 
@@ -1193,7 +1224,7 @@ def test_an_act_without_honey_leads_to_receiving_some(db, act):
 
     page = signed_in("bottling").get(reverse(f"inventory:{act}"))
 
-    assert "No vessel holds honey. Receive it first." in text(page)
+    assert "No vessel has honey. Receive honey first." in text(page)
     assert f'href="{reverse("inventory:receive")}"' in page.text
 
 

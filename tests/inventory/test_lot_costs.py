@@ -124,7 +124,8 @@ def test_only_extractions_are_given_a_cost(tank):
         costs.set_lot_cost(lot=blend, cost_cents=1)
 
     assert refused.value.message == (
-        f"The cost of {blend.code} follows from what it was made of. Set that of its extractions."
+        f"The cost of {blend.code} is worked out from the lots it was made from. "
+        "Enter the cost of those extractions instead."
     )
 
 
@@ -137,7 +138,7 @@ def test_an_absurd_cost_is_refused_and_nothing_is_changed(tank, cents):
 
     assert refused.value.parameter == "cost_cents"
     assert refused.value.message == (
-        f"Enter what all of lot {lot.code} cost, from nothing to $1,000,000.00."
+        f"Enter the cost of the whole lot {lot.code}, from 0 to $1,000,000.00."
     )
     assert cost_of(lot) == 10_000
 

@@ -128,11 +128,11 @@ def test_parts_counted_in_without_a_receipt_have_no_cost(jar, shelf):
             "pieces",
             "That is more than a million pieces. Check the figure.",
         ),
-        ({"cost_cents": -1}, "cost_cents", "Enter what all of it cost, from nothing to a million."),
+        ({"cost_cents": -1}, "cost_cents", "Enter what all of it cost, from 0 to a million."),
         (
             {"received_on": timezone.localdate() + timedelta(days=2)},
             "received_on",
-            "The day lies in the future.",
+            "This day is in the future. Choose today or an earlier day.",
         ),
         (
             {"received_on": timezone.localdate() - timedelta(days=5 * 365 + 1)},
@@ -158,7 +158,7 @@ def test_parts_are_not_put_into_a_tank(jar):
 
     assert [problem.message for problem in refused.value.problems] == [
         "Enter one piece or more.",
-        "Tank 1 is no shelf, stand or van.",
+        "Tank 1 is not a shelf, stand or van. Choose another place.",
     ]
 
 
@@ -176,7 +176,9 @@ def test_a_part_is_low_below_its_reorder_point(jar, shelf, pieces, is_low):
     receive(jar, shelf, pieces)
 
     assert stock_of(jar).is_low is is_low
-    expected = [f"Jar, 70 mm: {pieces} pieces there, order more below 100 pieces."]
+    expected = [
+        f"Jar, 70 mm: {pieces} pieces in stock. Order more: the limit you set is 100 pieces."
+    ]
     assert [row.warning for row in part_queries.short()] == (expected if is_low else [])
 
 
@@ -193,9 +195,9 @@ def test_what_planned_runs_need_beyond_the_shelf_is_short():
 
     # 120 jars and lids for 100 there; 8 + 2 cases for 8 there.
     assert [row.warning for row in part_queries.short()] == [
-        "Case: planned runs need 10 pieces, 8 pieces there, 2 pieces short.",
-        "Jar: planned runs need 120 pieces, 100 pieces there, 20 pieces short.",
-        "Lid: planned runs need 120 pieces, 100 pieces there, 20 pieces short.",
+        "Case: planned runs need 10 pieces. In stock: 8 pieces. Missing: 2 pieces.",
+        "Jar: planned runs need 120 pieces. In stock: 100 pieces. Missing: 20 pieces.",
+        "Lid: planned runs need 120 pieces. In stock: 100 pieces. Missing: 20 pieces.",
     ]
 
 

@@ -101,7 +101,7 @@ def test_a_calibration_table_is_typed_line_by_line(bottler):
             "0, 0\nten, 5",
             "Line 2: write a depth, a comma, and litres, for example 10, 125.5.",
         ),
-        ("0, 0\n10, -5", "Line 2: a depth and litres are nothing or more."),
+        ("0, 0\n10, -5", "Line 2: enter a depth and litres of 0 or more."),
         (
             "nan, 0\n10, 5",
             "Line 1: write a depth, a comma, and litres, for example 10, 125.5.",
@@ -114,7 +114,7 @@ def test_a_calibration_table_is_typed_line_by_line(bottler):
         ("0, 0\n1e300, 80", "Line 2: no tank is so deep or so large. Check the figures."),
         (
             "0, 0\n10, 50\n10, 60",
-            "Line 3 must be deeper and fuller than the line before.",
+            "Line 3 must have a greater depth and more litres than the line before.",
         ),
         (
             "0, 0",
@@ -149,7 +149,7 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
         ({"name": ""}, {"name": ["Fill this in."]}),
         (
             {"kind": "customer"},
-            {"kind": ["Choose one of the list."]},
+            {"kind": ["Choose one from the list."]},
         ),
         (
             {"form": "upright"},
@@ -160,7 +160,7 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
         ),
         (
             upright(diameter="-1"),
-            {"diameter": ["Enter a figure of nothing or more."]},
+            {"diameter": ["Enter a figure of 0 or more."]},
         ),
         (upright(end="cone"), {"cone": ["Enter how deep the cone is."]}),
         (
@@ -171,7 +171,7 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
             upright(diameter="5001"),
             {
                 "diameter": [
-                    "No tank measures 1,968.9 in (50,010 mm). Check the figure and its unit."
+                    "1,968.9 in (50,010 mm) is too much for a tank. Check the figure and its unit."
                 ]
             },
         ),
@@ -179,21 +179,30 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
             upright(end="cone", cone="99999", cone_unit="in"),
             {
                 "cone": [
-                    "No tank measures 99,999.0 in (2,539,975 mm). Check the figure and its unit."
+                    "99,999.0 in (2,539,975 mm) is too much for a tank. Check the figure "
+                    "and its unit."
                 ]
             },
         ),
         (
             upright(diameter="4000", length="4000"),
-            {"diameter": ["No vessel holds 13,278,736 gal. Check the figure and its unit."]},
+            {
+                "diameter": [
+                    ("13,278,736 gal is too much for one vessel. Check the figure and its unit.")
+                ]
+            },
         ),
         (
             {"capacity": "0", "capacity_unit": "gal"},
-            {"capacity": ["The capacity must be more than nothing."]},
+            {"capacity": ["Enter a capacity of more than zero."]},
         ),
         (
             {"capacity": "9999999", "capacity_unit": "gal"},
-            {"capacity": ["No vessel holds 9,999,999 gal. Check the figure and its unit."]},
+            {
+                "capacity": [
+                    ("9,999,999 gal is too much for one vessel. Check the figure and its unit.")
+                ]
+            },
         ),
         (
             {"kind": "drum", "tare": "3800", "tare_unit": "lb"},
@@ -275,7 +284,7 @@ def test_drums_are_numbered_in_a_row(bottler):
 @pytest.mark.parametrize(
     ("wrong", "told"),
     [
-        ({"code": "drum"}, {"code": ["End the first number in figures, for example D-001."]}),
+        ({"code": "drum"}, {"code": ["The first number must end in digits, for example D-001."]}),
         ({"count": "0"}, {"count": ["Enter how many drums, from 1 to 200."]}),
         ({"count": "201"}, {"count": ["Enter how many drums, from 1 to 200."]}),
         ({"count": "-1"}, {"count": ["Enter how many drums, from 1 to 200."]}),
@@ -284,7 +293,7 @@ def test_drums_are_numbered_in_a_row(bottler):
             {"code": "D-004"},
             {"code": ["Taken already: D-005. Choose another first number."]},
         ),
-        ({"tare": "-1", "tare_unit": "lb"}, {"tare": ["Enter a figure of nothing or more."]}),
+        ({"tare": "-1", "tare_unit": "lb"}, {"tare": ["Enter a figure of 0 or more."]}),
     ],
 )
 def test_drums_that_cannot_be_are_refused_and_none_is_made(bottler, wrong, told):
@@ -387,7 +396,12 @@ def test_a_tank_is_not_made_smaller_than_what_is_in_it(bottler):
 
     # 900 kg / 1.42115 kg/L = 633.3 L = 167.3 gal; 471.239 L = 124.5 gal: by hand.
     assert errors(response) == {
-        "diameter": ["Tank 1 holds 167 gal now, which does not fit into 124 gal."]
+        "diameter": [
+            (
+                "Tank 1 now has 167 gal in it. That does not fit into 124 gal. Enter a larger "
+                "capacity, or empty it first."
+            )
+        ]
     }
 
 
@@ -416,9 +430,7 @@ def test_an_empty_place_is_taken_out_of_use_and_back(bottler):
     refused = bottler.post(
         reverse("inventory:transfer"), {"key": "k", "source": "tank-1", "target": "tank-1"}
     )
-    assert errors(refused)["target"] == [
-        "There is no such vessel in use. Choose one from the list."
-    ]
+    assert errors(refused)["target"] == ["That vessel is not in use. Choose one from the list."]
 
     bottler.post(url)
     place.refresh_from_db()
@@ -484,7 +496,7 @@ def test_a_drums_page_shows_net_and_gross(bottler):
 
     # 294,835 g = 650 lb; with 38.5 lb of drum 688.5 lb.
     assert "Net 650.0 lb" in page
-    assert "Gross, by the books 688.5 lb" in page
+    assert "Gross weight in the books 688.5 lb" in page
 
 
 def test_places_outside_the_house_have_no_page(bottler):

@@ -225,7 +225,10 @@ def test_a_run_needs_no_more_than_the_vessel_holds(room):
         bottling_room.plan(room, 441)
 
     assert refused.value.parameter == "pieces"
-    assert str(refused.value) == "Not enough honey: the run needs 441.0 lb, Tank 1 holds 440.9 lb."
+    assert str(refused.value) == (
+        "Not enough honey: the run needs 441.0 lb, but Tank 1 has only 440.9 lb. Plan "
+        "fewer pieces, or choose another vessel."
+    )
     assert BottlingRun.objects.count() == 0
 
 
@@ -242,7 +245,10 @@ def test_an_empty_vessel_fills_nothing(room):
     with pytest.raises(NotEnoughHoney) as refused:
         bottling_room.plan(room, 96)
 
-    assert str(refused.value) == "Not enough honey: the run needs 96.0 lb, Tank 2 holds 0.0 lb."
+    assert str(refused.value) == (
+        "Not enough honey: the run needs 96.0 lb, but Tank 2 has only 0.0 lb. Plan fewer "
+        "pieces, or choose another vessel."
+    )
 
 
 def test_honey_promised_to_an_order_is_not_bottled(room):
@@ -253,7 +259,7 @@ def test_honey_promised_to_an_order_is_not_bottled(room):
 
     # 10,000 g are 22.0 lb.
     assert str(refused.value) == (
-        "Tank 1 is promised to an order: the run needs 96.0 lb, 22.0 lb is free. "
+        "Tank 1 is reserved for an order: the run needs 96.0 lb, but only 22.0 lb is free. "
         "Choose another vessel, or cancel the order first."
     )
 
@@ -283,8 +289,8 @@ def test_all_problems_of_a_plan_are_told_at_once(room):
     assert {problem.parameter: problem.message for problem in refused.value.problems} == {
         "size": "One pound is out of use.",
         "pieces": "Enter one piece or more.",
-        "source": "Shelf holds no bulk honey. Choose a tank, drum, pail or tote.",
-        "target": "Tank 1 is no shelf, stand or van.",
+        "source": "Shelf is not for bulk honey. Choose a tank, drum, pail or tote.",
+        "target": "Tank 1 is not a shelf, stand or van. Choose another place.",
     }
 
 
@@ -299,8 +305,8 @@ def test_twelve_pounds_do_not_go_into_a_jug_of_a_gallon(room):
 
     assert refused.value.parameter == "size"
     assert str(refused.value) == (
-        "12 lb of this honey needs 3.86 L at 90 °F (32 °C); "
-        "Gallon jug holds 3.79 L to the brim: it does not fit."
+        "It does not fit: 12 lb of this honey takes up 3.86 L at 90 °F (32 °C), and the "
+        "capacity of Gallon jug to the brim is 3.79 L."
     )
 
 
@@ -320,7 +326,7 @@ def test_a_temperature_that_honey_never_has_is_refused(room):
 
     assert refused.value.parameter == "celsius"
     assert str(refused.value) == (
-        "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
+        "The weight of honey can be worked out only from 32 °F (0 °C) to 140 °F (60 °C); "
         "167 °F (75 °C) was entered. Check the figure and its unit."
     )
 
@@ -373,7 +379,7 @@ def test_a_run_draws_no_more_than_the_vessel_holds():
 
     assert refused.value.parameter == "drawn_grams"
     assert str(refused.value) == (
-        "Not enough honey: the run drew 99.2 lb, Tank 1 holds 97.0 lb by the books. "
+        "Not enough honey: the run drew 99.2 lb, but by the books Tank 1 has only 97.0 lb. "
         "Check the figure, or dip the vessel and correct the books first."
     )
     assert Balance.objects.in_vessel(room.tank).quantity == 44_000
@@ -388,12 +394,12 @@ def test_a_run_with_parts_short_is_planned_but_not_recorded():
         bottling_room.record(run)
 
     assert [problem.message for problem in refused.value.problems] == [
-        "Not enough parts: the run used 98 of Jar, 97 on the books, 1 short. "
-        "Receive the parts or correct the count first.",
-        "Not enough parts: the run used 98 of Lid, 97 on the books, 1 short. "
-        "Receive the parts or correct the count first.",
-        "Not enough parts: the run used 8 of Case, 7 on the books, 1 short. "
-        "Receive the parts or correct the count first.",
+        "Not enough parts: the run used 98 of Jar. In the books: 97. Missing: 1. Receive "
+        "the parts or correct the count first.",
+        "Not enough parts: the run used 98 of Lid. In the books: 97. Missing: 1. Receive "
+        "the parts or correct the count first.",
+        "Not enough parts: the run used 8 of Case. In the books: 7. Missing: 1. Receive "
+        "the parts or correct the count first.",
     ]
     assert all(isinstance(problem, NotEnoughParts) for problem in refused.value.problems)
     assert Balance.objects.in_vessel(room.tank).quantity == 200_000
@@ -429,38 +435,38 @@ def test_parts_are_taken_from_all_the_places_they_are_on():
         (
             {"pieces_broken": -1},
             "pieces_broken",
-            "Enter how many broke, from none to a million.",
+            "Enter how many broke, from 0 to a million.",
         ),
-        ({"drawn_grams": 0}, "drawn_grams", "Enter a weight of more than nothing."),
-        ({"loss_grams": -1}, "loss_grams", "The loss can't be less than nothing."),
+        ({"drawn_grams": 0}, "drawn_grams", "Enter a weight of more than zero."),
+        ({"loss_grams": -1}, "loss_grams", "The loss can't be below zero."),
         (
             {"labour_minutes": 40_321},
             "labour_minutes",
-            "Enter the minutes of work, from none to 40,320.",
+            "Enter the minutes of work, from 0 to 40,320.",
         ),
         (
             {"drawn_grams": 30_000},
             "drawn_grams",
-            "96 pieces of 1 lb hold 96.0 lb, but of the 66.1 lb drawn only 63.0 lb was left for "
-            "them. Check the pieces, the honey drawn and the loss.",
+            "96 pieces of 1 lb need 96.0 lb, but of the 66.1 lb drawn only 63.0 lb was "
+            "left for them. Check the pieces, the honey drawn and the loss.",
         ),
         (
             {"loss_grams": 46_000},
             "drawn_grams",
-            "96 pieces of 1 lb hold 96.0 lb, but of the 99.2 lb drawn only 0.0 lb was left for "
-            "them. Check the pieces, the honey drawn and the loss.",
+            "96 pieces of 1 lb need 96.0 lb, but of the 99.2 lb drawn only 0.0 lb was left "
+            "for them. Check the pieces, the honey drawn and the loss.",
         ),
         (
             {"drawn_grams": 60_000},
             "figures_are_right",
-            "132 lb were drawn for 96 pieces of 1 lb, more than a quarter over. "
-            "Check the figures, or tick that they are right.",
+            "132 lb were drawn for 96 pieces of 1 lb. That is over a quarter more than "
+            "they need. Check the figures, or tick that they are right.",
         ),
         (
             {"celsius": Decimal("60.1")},
             "celsius",
-            "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
-            "140 °F (60.1 °C) was entered. Check the figure and its unit.",
+            "The weight of honey can be worked out only from 32 °F (0 °C) to 140 °F (60 "
+            "°C); 140 °F (60.1 °C) was entered. Check the figure and its unit.",
         ),
     ],
 )
@@ -485,7 +491,7 @@ def test_a_run_before_its_honey_was_extracted_is_refused(room):
 
     assert (refused.value.parameter, str(refused.value)) == (
         "bottled_on",
-        "This honey was extracted on July 20, 2026; it can't have been bottled before that.",
+        "This honey was extracted on Jul 20, 2026; it can't have been bottled before that.",
     )
     assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 
@@ -513,7 +519,7 @@ def test_a_run_of_a_day_to_come_is_refused(room):
 
     assert (refused.value.parameter, str(refused.value)) == (
         "bottled_on",
-        "The day of the run lies in the future.",
+        "The day of the run is in the future. Choose today or an earlier day.",
     )
 
 
@@ -541,8 +547,8 @@ def test_jars_somewhat_under_their_label_are_recorded_and_told(room):
 
     assert figures.is_underfilled
     assert filling.underfill_sentence(figures.size, -figures.overfill_grams_each) == (
-        "The pieces are short: on average 9.9 g under the label's 1 lb. Weigh some before they "
-        "are sold; a fill check tells what the rule allows."
+        "The pieces are underfilled: on average 9.9 g below the label weight of 1 lb. "
+        "Weigh some before you sell them. A fill check shows what the rule allows."
     )
 
 
@@ -581,9 +587,9 @@ def test_a_run_whose_jars_were_partly_sold_is_not_undone(room):
         )
 
     assert str(refused.value) == (
-        "This can't be undone any more: what it brought has moved on. Not enough One pound: "
-        "96 pieces asked for, Shelf holds 95 pieces. "
-        "Undo what happened since first, the newest before the others."
+        "This can't be undone any more, because the goods have since been moved or used. "
+        "Not enough One pound: 96 pieces needed, but Shelf has only 95 pieces. First undo "
+        "what happened later, starting with the newest."
     )
     run.refresh_from_db()
     assert run.status == BottlingRun.Status.RECORDED
@@ -600,8 +606,8 @@ def test_a_run_is_not_undone_into_a_vessel_that_holds_other_honey(room):
         )
 
     assert str(refused.value) == (
-        "This can't be undone any more: Tank 1 holds honey of lot 26-B01 now, and another lot "
-        "would have to go back into it."
+        "This can't be undone any more: Tank 1 now has honey of lot 26-B01, and honey of "
+        "another lot would have to go back into it. Empty it first."
     )
     run.refresh_from_db()
     assert run.status == BottlingRun.Status.RECORDED

@@ -117,8 +117,8 @@ def test_the_plan_tells_live_what_it_needs(bottler, room):
     ).content.decode()
 
     assert (
-        "12 lb of this honey needs 3.86 L at 90 °F (32.2 °C); "
-        "Gallon jug holds 3.79 L to the brim: it does not fit."
+        "It does not fit: 12 lb of this honey takes up 3.86 L at 90 °F (32.2 °C), and the "
+        "capacity of Gallon jug to the brim is 3.79 L."
     ) in page
     assert BottlingRun.objects.count() == 0
 
@@ -128,7 +128,7 @@ def test_the_plan_tells_live_which_parts_are_short(bottler):
 
     page = bottler.get(at("run_plan_preview"), plan_form(room)).content.decode()
 
-    assert "Jar: the run needs 96 pieces, 90 pieces there, 6 pieces short." in page
+    assert "Jar: the run needs 96 pieces. In stock: 90 pieces. Missing: 6 pieces." in page
 
 
 def test_the_plan_tells_live_that_other_runs_want_the_honey(bottler, room):
@@ -136,7 +136,7 @@ def test_the_plan_tells_live_that_other_runs_want_the_honey(bottler, room):
 
     page = bottler.get(at("run_plan_preview"), plan_form(room)).content.decode()
 
-    assert "not all of them can be filled" in page
+    assert "There is not enough honey for all of them." in page
 
 
 @pytest.mark.parametrize("typed", [{}, {"pieces": "x"}, {"pieces": "-4"}, {"size": "999"}])
@@ -146,7 +146,7 @@ def test_an_unfinished_plan_is_answered_with_what_to_enter(bottler, room, typed)
     response = bottler.get(at("run_plan_preview"), asked)
 
     assert response.status_code == 200
-    assert "Enter the pieces wanted" in response.content.decode()
+    assert "Enter how many pieces you want." in response.content.decode()
 
 
 def test_a_plan_can_be_looked_at_without_script(bottler, room):
@@ -162,7 +162,14 @@ def test_a_plan_can_be_looked_at_without_script(bottler, room):
     [
         (
             {"pieces": "441"},
-            {"pieces": ["Not enough honey: the run needs 441.0 lb, Tank 1 holds 440.9 lb."]},
+            {
+                "pieces": [
+                    (
+                        "Not enough honey: the run needs 441.0 lb, but Tank 1 has only 440.9 lb. "
+                        "Plan fewer pieces, or choose another vessel."
+                    )
+                ]
+            },
         ),
         ({"pieces": "0"}, {"pieces": ["Enter one piece or more."]}),
         ({"pieces": "-5"}, {"pieces": ["Enter one piece or more."]}),
@@ -180,8 +187,8 @@ def test_a_plan_can_be_looked_at_without_script(bottler, room):
             {"celsius": "75", "celsius_unit": "C"},
             {
                 "celsius": [
-                    "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
-                    "167 °F (75 °C) was entered. Check the figure and its unit."
+                    "The weight of honey can be worked out only from 32 °F (0 °C) to 140 "
+                    "°F (60 °C); 167 °F (75 °C) was entered. Check the figure and its unit."
                 ]
             },
         ),
@@ -206,8 +213,8 @@ def test_a_weight_that_does_not_fit_is_refused_at_the_size(bottler, room):
 
     assert refused(response) == {
         "size": [
-            "12 lb of this honey needs 3.86 L at 90 °F (32.2 °C); "
-            "Gallon jug holds 3.79 L to the brim: it does not fit."
+            "It does not fit: 12 lb of this honey takes up 3.86 L at 90 °F (32.2 °C), and "
+            "the capacity of Gallon jug to the brim is 3.79 L."
         ]
     }
 
@@ -219,8 +226,8 @@ def test_honey_promised_to_an_order_is_refused_at_the_pieces(bottler, room):
 
     assert refused(response) == {
         "pieces": [
-            "Tank 1 is promised to an order: the run needs 96.0 lb, 22.0 lb is free. "
-            "Choose another vessel, or cancel the order first."
+            "Tank 1 is reserved for an order: the run needs 96.0 lb, but only 22.0 lb is "
+            "free. Choose another vessel, or cancel the order first."
         ]
     }
 
@@ -230,9 +237,7 @@ def test_a_vessel_that_was_emptied_meanwhile_is_refused(bottler, room):
 
     response = bottler.post(at("run_plan"), plan_form(room, source=empty.code))
 
-    assert refused(response) == {
-        "source": ["That vessel holds no honey now. Choose one from the list."]
-    }
+    assert refused(response) == {"source": ["That vessel is empty now. Choose one from the list."]}
 
 
 def test_the_same_plan_sent_twice_is_made_once(bottler, room):
@@ -249,7 +254,7 @@ def test_without_sizes_honey_or_shelves_the_page_says_what_to_do_first(bottler):
     assert "There is no size to fill yet." in bottler.get(at("run_plan")).content.decode()
 
     builders.size("One pound")
-    assert "No tank or drum holds honey." in bottler.get(at("run_plan")).content.decode()
+    assert "No tank or drum has honey." in bottler.get(at("run_plan")).content.decode()
 
     builders.lot_in(builders.place("tank-1"))
     assert "There is no shelf" in bottler.get(at("run_plan")).content.decode()
@@ -316,7 +321,7 @@ def test_recording_tells_live_that_the_jars_are_short(bottler, room):
         at("run_record_preview", run.number), record_form(room, drawn="44")
     ).content.decode()
 
-    assert "on average 9.9 g under the label&#x27;s 1 lb" in page
+    assert "on average 9.9 g below the label weight of 1 lb" in page
 
 
 def test_a_tank_refilled_since_the_plan_is_told_before_the_run_is_recorded(bottler, room):
@@ -334,9 +339,9 @@ def test_a_tank_refilled_since_the_plan_is_told_before_the_run_is_recorded(bottl
     )
 
     told = (
-        f"Tank 1 holds lot {Balance.objects.in_vessel(room.tank).lot} now; "
-        f"the run was planned with lot {room.lot}. "
-        "If the jars were filled before that, undo what was poured in first."
+        f"Tank 1 now has lot {Balance.objects.in_vessel(room.tank).lot}, "
+        f"but the run was planned with lot {room.lot}. If you filled the jars before "
+        "the other honey was poured in, undo that pouring first."
     )
     assert told in bottler.get(at("run_detail", run.number)).text
     assert told in bottler.get(at("run_record_preview", run.number), record_form(room)).text
@@ -351,7 +356,7 @@ def test_what_cannot_be_is_told_before_it_is_recorded_and_not_worked_out(bottler
         preview, record_form(room, drawn="100", drawn_unit="lb", loss="100", loss_unit="lb")
     ).text
     assert (
-        "96 pieces of 1 lb hold 96.0 lb, but of the 100 lb drawn only 0.0 lb was left for them."
+        "96 pieces of 1 lb need 96.0 lb, but of the 100 lb drawn only 0.0 lb was left for them."
     ) in page
     assert "Yield" not in page
 
@@ -371,7 +376,9 @@ def test_minutes_left_empty_are_said_not_taken_for_nothing(bottler, room):
     assert run.labour_minutes is None
     page = bottler.get(at("run_detail", run.number)).text
     assert "minutes not entered" in page
-    assert "No labour is in this cost: the minutes of work were not entered." in page
+    assert (
+        "This cost does not include labour, because the minutes of work were not entered."
+    ) in page
     lot = bottler.get(reverse("inventory:lot_detail", args=[run.packed_lot.code])).text
     assert lot.count("without labour") == 1
     assert "The minutes of work were not entered." in lot
@@ -450,22 +457,33 @@ DIPS = {
     [
         (
             {"drawn": "45"},
-            {"drawn": ["Give the weight drawn or the two dips, not both: which one counts?"]},
+            {"drawn": ["Enter the weight drawn or the two dips, not both."]},
         ),
         (
             {"depth_after": ""},
-            {"depth_after": ["Enter this dip too: the weight is what lies between them."]},
+            {
+                "depth_after": [
+                    ("Enter this dip too: the weight is the difference between the two dips.")
+                ]
+            },
         ),
         (
             {"depth_after": "30"},
-            {"depth_after": ["The dip after the run is as deep as before it: nothing was drawn."]},
+            {
+                "depth_after": [
+                    (
+                        "The dip after the run is not lower than the dip before it, so no honey "
+                        "was drawn. Check both dips."
+                    )
+                ]
+            },
         ),
         (
             {"celsius": "80", "celsius_unit": "C"},
             {
                 "celsius": [
-                    "Honey is weighed by its density from 32 °F (0 °C) to 140 °F (60 °C) only; "
-                    "176 °F (80 °C) was entered. Check the figure and its unit."
+                    "The weight of honey can be worked out only from 32 °F (0 °C) to 140 "
+                    "°F (60 °C); 176 °F (80 °C) was entered. Check the figure and its unit."
                 ]
             },
         ),
@@ -500,20 +518,21 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
         ({"pieces_filled": ""}, {"pieces_filled": ["Enter how many."]}),
         (
             {"pieces_broken": "-1"},
-            {"pieces_broken": ["Enter how many broke, from none to a million."]},
+            {"pieces_broken": ["Enter how many broke, from 0 to a million."]},
         ),
         (
             {"drawn": ""},
             {"drawn": ["Enter the honey drawn, by the scale or by two dips."]},
         ),
-        ({"drawn": "-45"}, {"drawn": ["Enter a figure of nothing or more."]}),
-        ({"drawn": "0"}, {"drawn": ["Enter a weight of more than nothing."]}),
+        ({"drawn": "-45"}, {"drawn": ["Enter a figure of 0 or more."]}),
+        ({"drawn": "0"}, {"drawn": ["Enter a weight of more than zero."]}),
         (
             {"drawn": "201", "figures_are_right": "on"},
             {
                 "drawn": [
-                    "Not enough honey: the run drew 443 lb, Tank 1 holds 441 lb by the books. "
-                    "Check the figure, or dip the vessel and correct the books first."
+                    "Not enough honey: the run drew 443 lb, but by the books Tank 1 has "
+                    "only 441 lb. Check the figure, or dip the vessel and correct the "
+                    "books first."
                 ]
             },
         ),
@@ -521,8 +540,8 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
             {"drawn": "30"},
             {
                 "drawn": [
-                    "96 pieces of 1 lb hold 96.0 lb, but of the 66.1 lb drawn only 63.0 lb was "
-                    "left for them. Check the pieces, the honey drawn and the loss."
+                    "96 pieces of 1 lb need 96.0 lb, but of the 66.1 lb drawn only 63.0 lb "
+                    "was left for them. Check the pieces, the honey drawn and the loss."
                 ]
             },
         ),
@@ -530,12 +549,12 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
             {"drawn": "60"},
             {
                 "figures_are_right": [
-                    "132 lb were drawn for 96 pieces of 1 lb, more than a quarter over. "
-                    "Check the figures, or tick that they are right."
+                    "132 lb were drawn for 96 pieces of 1 lb. That is over a quarter more "
+                    "than they need. Check the figures, or tick that they are right."
                 ]
             },
         ),
-        ({"loss": "-1"}, {"loss": ["Enter a figure of nothing or more."]}),
+        ({"loss": "-1"}, {"loss": ["Enter a figure of 0 or more."]}),
     ],
 )
 def test_a_record_that_cannot_be_is_refused_at_its_field(bottler, room, changes, expected):
@@ -568,9 +587,9 @@ def test_parts_short_are_refused_with_the_number_and_the_way_out(bottler):
 
     assert refused(response) == {
         "pieces_filled": [
-            "Not enough parts: the run used 98 of Jar, 97 on the books, 1 short. "
+            "Not enough parts: the run used 98 of Jar. In the books: 97. Missing: 1. "
             "Receive the parts or correct the count first.",
-            "Not enough parts: the run used 98 of Lid, 97 on the books, 1 short. "
+            "Not enough parts: the run used 98 of Lid. In the books: 97. Missing: 1. "
             "Receive the parts or correct the count first.",
         ]
     }
@@ -639,7 +658,7 @@ def test_the_bottling_room_shows_plans_orders_runs_and_held_lots(bottler, room):
 
     assert at("run_record", planned.number) in page
     assert run.packed_lot.code in page
-    assert "Ribbon: 0 pieces there, order more below 5 pieces." in page
+    assert "Ribbon: 0 pieces in stock. Order more: the limit you set is 5 pieces." in page
     assert "is on hold and can't be sold" in page
 
 
@@ -682,7 +701,7 @@ def test_pasted_weights_are_checked_and_kept(bottler, room):
     assert messages_of(response) == ["The fill check passed and is kept with the run."]
     assert "<svg" in page
     assert "456.0 · 457.0 · 455.5" in page
-    assert "This is a house check, not an official inspection." in page
+    assert "This is your own check, not an official inspection." in page
     assert "legal for trade" in page
 
 
@@ -750,24 +769,27 @@ def test_a_tare_is_not_taken_off_net_weights(bottler, room):
         ({"weights": " "}, {"weights": ["Type or paste the weights."]}),
         (
             {"weights": "456"},
-            {"weights": ["This rule weighs at least 12 pieces of this run. Weigh 11 more."]},
+            {"weights": [(
+                "For this rule you must weigh at least 12 pieces of this run. Weigh 11 "
+                "more.")]},
         ),
         (
             {"weights": "456 45.6" + " 456" * 10},
             {
                 "weights": [
-                    "Entry 2 comes to 45.6 g net, far from the label's 1 lb. "
-                    "Check the figure, its unit and the tare."
+                    "Weight 2 is 45.6 g net, far from the 1 lb on the label. Check the "
+                    "figure, its unit and the tare."
                 ]
             },
         ),
         (
             {"weighed": "gross", "tare": "500", "tare_unit": "g", "weights": "456 690"},
-            {"weights": ["Entry 1, 456 g, weighs no more than an empty piece."]},
+            {"weights": [(
+                "Entry 1, 456 g, is not more than the weight of an empty piece. Check it.")]},
         ),
         (
             {"weighed": "gross"},
-            {"tare": ["Enter the empty weight: gross weights need it taken off."]},
+            {"tare": ["Enter the empty weight: it is subtracted from the gross weights."]},
         ),
         (
             {"weights": " ".join(["456"] * 97)},
@@ -878,26 +900,22 @@ def test_a_size_is_added_through_its_page(bottler):
             {"gtin": "036000291453"},
             {
                 "gtin": [
-                    "The last digit of 036000291453 is 3, but the check digit of the others is "
-                    "2. Read the number again."
+                    "Check the number 036000291453 again. Its last digit is 3, but with "
+                    "these numbers it should be 2."
                 ]
             },
         ),
         (
             {"declared": "0"},
-            {
-                "declared": [
-                    "The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb)."
-                ]
-            },
+            {"declared": ["Enter a net weight between 5 g (0.18 oz) and 50 kg (110 lb)."]},
         ),
-        ({"brimful": "-1"}, {"brimful": ["Enter a figure of nothing or more."]}),
+        ({"brimful": "-1"}, {"brimful": ["Enter a figure of 0 or more."]}),
         (
             {"declared": "1", "declared_unit": "lb", "brimful": "10", "brimful_unit": "mL"},
             {
                 "brimful": [
-                    "1 lb of even the driest honey needs 310 ml; this size holds 10 ml to the "
-                    "brim. Check both figures and their units."
+                    "1 lb of even the driest honey needs 310 ml, but filled to the brim "
+                    "this size has room for only 10 ml. Check both figures and their units."
                 ]
             },
         ),
@@ -916,7 +934,8 @@ def test_a_size_is_changed_and_shows_its_label_and_its_fit(bottler, room):
     page = bottler.get(at("size_edit", room.size.code)).content.decode()
     assert "NET WT 16 OZ (1 LB)" in page
     assert "1/16 in" in page
-    assert "One pound holds 400 ml to the brim: it fits." in page
+    assert "It fits: 1 lb of this honey takes up" in page
+    assert "the capacity of One pound to the brim is 400 ml." in page
     assert 'value="1"' in page
 
     bottler.post(

@@ -44,11 +44,11 @@ RIGHT = {"name": "Maren", "way": "cash"}
     ("field", "typed", "sentence"),
     [
         ("name", "", "Fill this in."),
-        ("name", "Maren Holt", "Write at most 5 characters; these are 10."),
+        ("name", "Maren Holt", "Enter at most 5 characters. You entered 10."),
         ("code", "tank 1", "Use only letters without accents, digits, hyphens and underscores."),
         ("user", "a b", "Use only letters, digits and the signs @ . + - _, without spaces."),
-        ("way", "", "Choose one of the list."),
-        ("way", "barter", "Choose one of the list."),
+        ("way", "", "Choose one from the list."),
+        ("way", "barter", "Choose one from the list."),
         ("count", "1.5", "Enter a whole number."),
         ("count", "-1", "Enter 0 or more."),
         ("count", "10", "Enter 9 or less."),
@@ -73,7 +73,7 @@ def test_a_field_says_what_to_do(field, typed, sentence, language):
     ("field", "typed", "sentence"),
     [
         ("name", "", "Llene este campo."),
-        ("name", "Maren Holt", "Escriba a lo más 5 caracteres; estos son 10."),
+        ("name", "Maren Holt", "Escriba como máximo 5 caracteres. Escribió 10."),
         ("way", "", "Elija uno de la lista."),
         ("way", "barter", "Elija uno de la lista."),
         ("figure", "1.234", "Anote como máximo 2 decimales."),
@@ -115,7 +115,7 @@ def test_what_a_model_finds_wrong_is_told_in_the_same_words(db):
     assert told == {
         "taken": ("code", "This is taken already. Choose another."),
         "empty": ("name", "Fill this in."),
-        "kind": ("kind", "Choose one of the list."),
+        "kind": ("kind", "Choose one from the list."),
     }
     assert Place.objects.filter(kind=Place.Kind.TANK).count() == 1
 

@@ -73,11 +73,11 @@ def test_parts_are_replaced_only_when_they_are_given():
     [
         (
             "036000291453",
-            "The last digit of 036000291453 is 3, but the check digit of the others is 2. "
-            "Read the number again.",
+            "Check the number 036000291453 again. Its last digit is 3, but with these "
+            "numbers it should be 2.",
         ),
         ("12345", "A GTIN has 8, 12, 13 or 14 digits; this has 5."),
-        ("03600029145X", "A GTIN is made of digits alone."),
+        ("03600029145X", "A GTIN has only digits. Remove everything else."),
     ],
 )
 def test_a_bad_gtin_is_refused_with_what_is_wrong(gtin, sentence):
@@ -112,12 +112,12 @@ def test_two_sizes_do_not_share_a_gtin_or_a_name():
         (
             {"declared_amount": Decimal(0)},
             "declared_amount",
-            "The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb).",
+            "Enter a net weight between 5 g (0.18 oz) and 50 kg (110 lb).",
         ),
         (
             {"declared_amount": Decimal("110.3")},
             "declared_amount",
-            "The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb).",
+            "Enter a net weight between 5 g (0.18 oz) and 50 kg (110 lb).",
         ),
         ({"declared_unit": "gal"}, "declared_unit", "Choose oz, lb, g or kg."),
         ({"brimful_ml": Decimal(0)}, "brimful_ml", "Enter a figure from 5 to 60,000 ml."),
@@ -153,8 +153,8 @@ def test_a_size_too_small_for_the_driest_honey_is_refused(brimful_ml, shown):
 
     assert (refused.value.parameter, str(refused.value)) == (
         "brimful_ml",
-        f"1 lb of even the driest honey needs 310 ml; this size holds {shown} to the brim. "
-        "Check both figures and their units.",
+        "1 lb of even the driest honey needs 310 ml, but filled to the brim this size has "
+        f"room for only {shown}. Check both figures and their units.",
     )
     assert Size.objects.count() == 0
 
@@ -180,8 +180,8 @@ def test_the_label_weight_stays_once_pieces_were_packed_under_it():
 
     assert (refused.value.parameter, str(refused.value)) == (
         "declared_amount",
-        "Pieces labelled 1 lb have been packed. Add a new size for another weight, "
-        "and take this one out of use.",
+        "Pieces with 1 lb on the label were already packed, so this weight can't be "
+        "changed. Add a new size for another weight, and take this one out of use.",
     )
 
 
@@ -242,12 +242,12 @@ def test_the_fit_is_told_in_words_at_both_temperatures():
 
     # 453.59 g at 1.4211 kg/L (17 %, 20 °C, as above) are 319.2 ml; at 35 °C, 1.4121, 321.2 ml.
     assert warm.sentence == (
-        "1 lb of this honey needs 321 ml at 95 °F (35 °C); "
-        "One pound holds 345 ml to the brim: it fits."
+        "It fits: 1 lb of this honey takes up 321 ml at 95 °F (35 °C), and the capacity of "
+        "One pound to the brim is 345 ml."
     )
     assert cool.sentence == (
-        "1 lb of this honey needs 319 ml at 68 °F (20 °C); "
-        "One pound holds 345 ml to the brim: it fits."
+        "It fits: 1 lb of this honey takes up 319 ml at 68 °F (20 °C), and the capacity of "
+        "One pound to the brim is 345 ml."
     )
 
 
@@ -259,7 +259,8 @@ def test_a_fit_closer_than_the_tables_can_tell_is_told_as_such():
 
     assert fit.fits
     assert fit.is_close
-    assert fit.sentence.endswith("it fits by a hair. Try one first.")
+    assert fit.sentence.startswith("It only just fits: ")
+    assert fit.sentence.endswith("Fill one as a test first.")
 
 
 def test_the_reference_temperature_is_told_once():
@@ -314,8 +315,8 @@ def test_the_way_of_costing_is_chosen_once_before_the_first_sale(owner, key):
 
     assert (refused.value.parameter, refused.value.message) == (
         "cost_method",
-        "What was sold is costed by first in, first out already: this is chosen once, before "
-        "selling.",
+        "The cost of past sales was worked out by first in, first out. This can't be "
+        "changed after the first sale.",
     )
     assert ProductionSettings.current().labour_cents_per_hour == 1_850
     assert ProductionSettings.current().cost_method == "fifo"
@@ -328,8 +329,10 @@ def test_figures_no_house_has_are_refused():
         )
 
     assert {problem.parameter: problem.message for problem in refused.value.problems} == {
-        "labour_cents_per_hour": "Enter what an hour of work costs, from nothing to 1,000.",
-        "honey_house_celsius": "Honey is filled between 59 °F (15 °C) and 140 °F (60 °C).",
-        "cost_method": "Choose how what is sold is costed.",
+        "labour_cents_per_hour": "Enter what an hour of work costs, from 0 to 1,000.",
+        "honey_house_celsius": (
+            "Enter a filling temperature between 59 °F (15 °C) and 140 °F (60 °C)."
+        ),
+        "cost_method": "Choose how to work out the cost of what is sold.",
     }
     assert ProductionSettings.objects.count() == 0

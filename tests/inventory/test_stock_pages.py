@@ -54,7 +54,7 @@ def test_jars_are_carried_to_the_stand(shelf, stand, jars, role):
         {"stock": balance(jars, shelf).pk, "target": "stand", "pieces": "12"},
     )
 
-    assert said(response) == ["12 pieces of One pound carried from Shelf to Stand."]
+    assert said(response) == ["12 pieces of One pound moved from Shelf to Stand."]
     assert (balance(jars, shelf).quantity, balance(jars, stand).quantity) == (36, 12)
     assert list(books.faults()) == []
 
@@ -71,16 +71,16 @@ def test_jars_are_carried_to_the_stand(shelf, stand, jars, role):
         ),
         (
             {"pieces": "49"},
-            {"pieces": ["Not enough One pound: 49 pieces asked for, Shelf holds 48 pieces."]},
+            {"pieces": ["Not enough One pound: 49 pieces needed, but Shelf has only 48 pieces."]},
         ),
         ({"target": "shelf"}, {"target": ["Choose another place than the one they are in."]}),
         ({"target": ""}, {"target": ["Choose a shelf, stand or van."]}),
         (
             {"target": "tank-1"},
-            {"target": ["There is no such place in use. Choose one from the list."]},
+            {"target": ["This place is not in use. Choose one from the list."]},
         ),
         ({"stock": ""}, {"stock": ["Choose what."]}),
-        ({"stock": "99999"}, {"stock": ["That is no longer there. Choose from the list."]}),
+        ({"stock": "99999"}, {"stock": ["That is no longer in stock. Choose from the list."]}),
     ],
 )
 def test_what_cannot_be_carried_is_refused(shelf, stand, jars, bottler, wrong, told):
@@ -105,8 +105,8 @@ def test_reserved_jars_are_not_carried_away(shelf, stand, jars, bottler):
 
     assert errors(response) == {
         "pieces": [
-            "40 pieces of the One pound in Shelf is reserved for orders: 9 pieces asked for, "
-            "8 pieces is free."
+            "Not enough One pound in Shelf. Reserved for orders: 40 pieces. Needed: 9 "
+            "pieces. Free: 8 pieces."
         ]
     }
 
@@ -153,12 +153,12 @@ def test_jars_leave_the_books_with_their_reason(shelf, jars, bottler, reason):
         ({"pieces": "0"}, {"pieces": ["Enter one piece or more."]}),
         (
             {"pieces": "49"},
-            {"pieces": ["Not enough One pound: 49 pieces asked for, Shelf holds 48 pieces."]},
+            {"pieces": ["Not enough One pound: 49 pieces needed, but Shelf has only 48 pieces."]},
         ),
         ({"reason": ""}, {"reason": ["Choose why."]}),
         (
             {"reason": "sale"},
-            {"reason": ["Choose one of the list."]},
+            {"reason": ["Choose one from the list."]},
         ),
     ],
 )
@@ -217,25 +217,25 @@ def test_parts_are_counted_too(shelf, bottler):
     [
         (
             {"counted": "-1"},
-            {"counted": ["Enter how many you counted, from none to a million."]},
+            {"counted": ["Enter how many you counted, from 0 to a million."]},
         ),
         (
             {"counted": "1000001"},
-            {"counted": ["Enter how many you counted, from none to a million."]},
+            {"counted": ["Enter how many you counted, from 0 to a million."]},
         ),
         ({"counted": ""}, {"counted": ["Enter how many."]}),
         (
             {"reason": " "},
-            {"reason": ["Say why the books should follow the count."]},
+            {"reason": ["Enter a reason for changing the books to match the count."]},
         ),
         ({"thing": ""}, {"thing": ["Choose what."]}),
         (
             {"thing": "lot-99999"},
-            {"thing": ["Choose one of the list."]},
+            {"thing": ["Choose one from the list."]},
         ),
         (
             {"place": "nowhere"},
-            {"place": ["There is no such place in use. Choose one from the list."]},
+            {"place": ["This place is not in use. Choose one from the list."]},
         ),
     ],
 )
@@ -253,7 +253,7 @@ def test_a_count_below_what_is_promised_is_refused(shelf, jars, bottler):
         response = post(bottler, "stock_count", count_form(jars, counted="39"))
 
     [sentence] = errors(response)["counted"]
-    assert "40 pieces of the One pound in Shelf is reserved for orders" in sentence
+    assert "Not enough One pound in Shelf. Reserved for orders: 40 pieces." in sentence
 
 
 def test_who_minds_the_stand_counts_nothing(shelf):
@@ -281,7 +281,7 @@ def test_a_form_opened_from_a_row_has_it_chosen(shelf, jars, bottler):
 def test_a_places_page_shows_its_stock(shelf, jars, bottler):
     page = text(bottler.get(reverse("inventory:place_detail", args=["shelf"])))
 
-    assert "One pound L26-1 07/31/2028 48 pieces" in page
+    assert "One pound L26-1 Jul 31, 2028 48 pieces" in page
 
 
 def test_an_empty_house_is_told_to_set_up_a_shelf():

@@ -31,8 +31,9 @@ def test_large_weights_are_grouped_and_long_ones_cut_to_a_hundredth():
 
     # 12 lb less 0.25 lb is 11.75 lb, 5,329.71 g.
     assert verdicts.sentence(verdict) == (
-        "Passed. The average of 12 pieces, 5,450.00 g, reaches the 5,443.11 g wanted: 5,443.11 g "
-        "less 0.00 g for the chance of sampling. Found 0 pieces under 5,329.71 g, where 0 may be."
+        "Passed. The average of 12 pieces is 5,450.00 g. That reaches the 5,443.11 g "
+        "required: 5,443.11 g less 0.00 g, because only a sample was weighed. Below "
+        "5,329.71 g: 0 pieces found, 0 allowed."
     )
 
 

@@ -105,8 +105,9 @@ def test_what_is_owed_counts_against_the_limit(shop, take, fill, bill):
     # 65.00 + 97.50 + 39.00 = 201.50
     assert (refused.value.parameter, refused.value.message) == (
         "over_limit",
-        "Corner Grocery has a limit of $200.00: $65.00 owed, $97.50 ordered and not "
-        "invoiced yet, and $39.00 for this one come to $201.50. Tick to take it anyway.",
+        "With this order Corner Grocery would owe $201.50, and the credit limit is "
+        "$200.00. The amount is $65.00 owed now, plus $97.50 ordered and not invoiced yet, "
+        "plus $39.00 for this order. Tick the box to take the order anyway.",
     )
     assert Order.objects.count() == 2
 
@@ -134,9 +135,9 @@ def test_money_on_account_makes_room(shop, take, owner, key):
 
     # 58.50 + 6.50 − 10.00 = 55.00
     assert refused.value.message == (
-        "Corner Grocery has a limit of $50.00: $58.50 ordered and not invoiced yet and "
-        "$6.50 for this one, less $10.00 on account, come to $55.00. "
-        "Tick to take it anyway."
+        "With this order Corner Grocery would owe $55.00, and the credit limit is $50.00. "
+        "The amount is $58.50 ordered and not invoiced yet, plus $6.50 for this order, "
+        "less $10.00 on account. Tick the box to take the order anyway."
     )
 
 
@@ -182,15 +183,16 @@ def test_a_quote_beyond_the_limit_is_accepted_only_with_a_tick(client, quoted, p
     client.force_login(builders.person("office"))
     address = reverse("orders:quote_accept", args=[quoted.number])
     sentence = (
-        "Prairie Packers has a limit of $1,398.27: $0.00 owed, $0.00 ordered and not "
-        "invoiced yet, and $1,398.28 for this one come to $1,398.28. Tick to take it anyway."
+        "With this order Prairie Packers would owe $1,398.28, and the credit limit is "
+        "$1,398.27. The amount is $0.00 owed now, plus $0.00 ordered and not invoiced yet, "
+        "plus $1,398.28 for this order. Tick the box to take the order anyway."
     )
 
     page = client.get(address)
     refused = client.post(address, {"key": "a1"})
 
     assert sentence in page.text
-    assert "Take it anyway" in page.text
+    assert "Take the order anyway" in page.text
     assert refused.status_code == 422
     assert refused.context["form"].errors["over_limit"] == [sentence]
     assert Balance.objects.in_vessel(quoted.lines.get().drum).reserved == 0
@@ -207,7 +209,7 @@ def test_within_the_limit_no_tick_is_shown(client, quoted, packer):
     client.force_login(builders.person("office"))
     address = reverse("orders:quote_accept", args=[quoted.number])
 
-    assert "Take it anyway" not in client.get(address).text
+    assert "Take the order anyway" not in client.get(address).text
     assert client.post(address, {"key": "a1"}).status_code == 302
     # The same form again is told so, and not weighed against itself.
     assert client.post(address, {"key": "a1"}).status_code == 302
@@ -229,10 +231,11 @@ def test_the_order_page_names_the_figures_at_the_tick(client, shop, jars, take):
 
     assert refused.status_code == 422
     assert refused.context["form"].errors["over_limit"] == [
-        "Corner Grocery has a limit of $100.00: $0.00 owed, $65.00 ordered and not "
-        "invoiced yet, and $39.00 for this one come to $104.00. Tick to take it anyway."
+        "With this order Corner Grocery would owe $104.00, and the credit limit is "
+        "$100.00. The amount is $0.00 owed now, plus $65.00 ordered and not invoiced yet, "
+        "plus $39.00 for this order. Tick the box to take the order anyway."
     ]
-    assert "Take it anyway" in refused.text
+    assert "Take the order anyway" in refused.text
 
     client.post(reverse("orders:order_create"), data | {"over_limit": "on"})
 

@@ -119,7 +119,8 @@ def test_more_than_the_free_drums_hold_is_refused(offers):
 
     # 1,060 kg / 0.45359237 = 2,336.9 lb
     assert str(refused.value) == (
-        "Not enough honey in free drums: 3,000 lb asked for, those that fit hold 2,337 lb."
+        "Not enough honey in free drums. Asked for: 3,000 lb. Free and suitable: 2,337 lb. "
+        "Ask for less, or change the colour or the moisture."
     )
     assert refused.value.parameter == "wanted.amount"
 
@@ -131,7 +132,8 @@ def test_more_drums_than_fit_is_refused(offers):
         drums.pick(offers, wanted)
 
     assert str(refused.value) == (
-        "Not enough honey in free drums: 2 drums asked for, those that fit hold 1 drum."
+        "Not enough honey in free drums. Asked for: 2 drums. Free and suitable: 1 drum. "
+        "Ask for less, or change the colour or the moisture."
     )
 
 

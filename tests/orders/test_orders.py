@@ -116,8 +116,8 @@ def test_two_lines_of_one_size_never_get_the_same_jars(take, jar_line, jars, she
         take(jar_line(6), jar_line(5))
 
     assert str(refused.value) == (
-        "Not enough One pound: 5 pieces asked for, 4 pieces free. "
-        "Take fewer, or plan a bottling run."
+        "Not enough One pound. Asked for: 5 pieces. Free: 4 pieces. Take fewer, or plan a "
+        "bottling run."
     )
     assert refused.value.parameter == "lines.1.quantity"
     assert on_shelf(jars) == (10, 0)
@@ -140,8 +140,8 @@ def test_more_than_is_free_is_refused_and_nothing_is_kept(take, jar_line, jars, 
         take(jar_line(29))
 
     assert str(refused.value) == (
-        "Not enough One pound: 29 pieces asked for, 28 pieces free beside the 20 pieces promised "
-        "to orders. Take fewer, or plan a bottling run."
+        "Not enough One pound. Asked for: 29 pieces. Free: 28 pieces. Reserved for orders: "
+        "20 pieces. Take fewer, or plan a bottling run."
     )
     assert Order.objects.count() == 1
     assert on_shelf(jars) == (48, 20)
@@ -157,13 +157,13 @@ def test_every_size_that_is_short_is_named(take, jar_line, jars, shelf):
     assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
         (
             "lines.0.quantity",
-            "Not enough One pound: 6 pieces asked for, 5 pieces free. "
-            "Take fewer, or plan a bottling run.",
+            "Not enough One pound. Asked for: 6 pieces. Free: 5 pieces. Take fewer, or "
+            "plan a bottling run.",
         ),
         (
             "lines.1.quantity",
-            "Not enough Two pound: 2 pieces asked for, 0 pieces free. "
-            "Take fewer, or plan a bottling run.",
+            "Not enough Two pound. Asked for: 2 pieces. Free: 0 pieces. Take fewer, or "
+            "plan a bottling run.",
         ),
     ]
 
@@ -175,7 +175,7 @@ def test_a_lot_on_hold_is_not_promised_to_anybody(take, jar_line, jars, shelf):
     with pytest.raises(NotEnoughStock) as refused:
         take(jar_line(1))
 
-    assert "0 pieces free" in str(refused.value)
+    assert "Free: 0 pieces." in str(refused.value)
 
 
 def test_the_same_order_sent_twice_is_taken_once(take, jar_line, jars, shelf):
@@ -205,12 +205,15 @@ def test_what_is_wrong_with_an_order_is_told_all_at_once(take, jar_line, jars):
 
     assert {problem.parameter: problem.message for problem in refused.value.problems} == {
         "customer": "Choose the customer.",
-        "wanted_on": "The day it is wanted lies before the order.",
+        "wanted_on": "The day it is wanted is before the day of the order. Choose a later day.",
         "lines.0.quantity": "Enter one piece or more.",
-        "lines.1.unit_price": "Enter a price from nothing to a million.",
+        "lines.1.unit_price": "Enter a price from zero to a million.",
         "lines.2.unit_price": "Enter a price with at most four decimals.",
-        "lines.3.discount_cents": "The discount of $13.01 is more than the line comes to, $13.00.",
-        "lines.4.discount_cents": "A discount can't be less than nothing.",
+        "lines.3.discount_cents": (
+            "The discount of $13.01 is more than the amount of the line, $13.00. Enter a "
+            "smaller discount."
+        ),
+        "lines.4.discount_cents": "A discount can't be below zero.",
     }
     assert Order.objects.count() == 0
 
@@ -230,7 +233,9 @@ def test_a_customer_who_left_buys_nothing(take, jar_line, jars, shelf, shop):
     with pytest.raises(BadValue) as refused:
         take(jar_line(1))
 
-    assert str(refused.value) == ("Corner Grocery is no longer a customer. Set them active first.")
+    assert str(refused.value) == (
+        "Corner Grocery is marked as inactive. Make this customer active first."
+    )
     assert on_shelf(jars) == (48, 0)
 
 
@@ -296,7 +301,7 @@ def test_an_empty_drum_is_not_sold(take, drum_line, full_drum, owner, key):
     wanted = drum_line(drum)
     drums.drain(drum=drum, target=builders.place("t2"), recorded_by=owner, key=key())
 
-    with pytest.raises(NotEnoughHoney, match=r"Drum 7 is empty or gone. Choose another."):
+    with pytest.raises(NotEnoughHoney, match=r"Drum 7 is empty or no longer here. Choose another."):
         take(wanted, channel="bulk")
 
 
@@ -308,14 +313,15 @@ def test_part_of_a_drum_is_not_sold(take, drum_line, full_drum):
 
     lot = Balance.objects.in_vessel(drum).lot
     assert str(refused.value) == (
-        f"Drum 7 holds 650 lb of lot {lot.code} now; 220 lb was agreed. Quote it again."
+        f"Drum 7 has changed since the quote. It now has 650 lb of lot {lot.code}; "
+        "the quote says 220 lb. Make a new quote."
     )
 
 
 def test_a_drum_can_stand_on_one_line_only(take, drum_line, full_drum):
     drum = full_drum(7)
 
-    with pytest.raises(BadValue, match=r"Drum 7 is on the list twice. Leave one out."):
+    with pytest.raises(BadValue, match=r"Drum 7 is on the list twice. Remove one."):
         take(drum_line(drum), drum_line(drum), channel="bulk")
 
 
@@ -406,7 +412,7 @@ def test_a_drum_leaves_whole_or_not_at_all(take, fulfil, drum_line, full_drum):
     with pytest.raises(BadValue) as refused:
         fulfil(order, {line.pk: 1000})
 
-    assert str(refused.value) == "Drum 7 leaves whole or not at all."
+    assert str(refused.value) == "Drum 7 can only be handed over whole. Enter the whole drum, or 0."
     assert refused.value.parameter == f"quantities.{line.pk}"
 
 
@@ -430,7 +436,10 @@ def test_a_tank_that_holds_too_little_is_not_sold(take, drum_line):
     with pytest.raises(NotEnoughHoney) as refused:
         take(drum_line(tank, grams=200_000), channel="bulk")
 
-    assert str(refused.value) == "Not enough honey: 441 lb asked for, Tank 1 has 220 lb free."
+    assert str(refused.value) == (
+        "Not enough honey: you asked for 441 lb, and Tank 1 has 220 lb free. Take less, or "
+        "choose another vessel."
+    )
 
 
 # ---------------------------------------------------------------- filling
@@ -522,7 +531,8 @@ def test_no_more_is_handed_over_than_is_left_to_fill(take, fulfil, jar_line, jar
         fulfil(order, {line.pk: 11})
 
     assert str(refused.value) == (
-        "Too many of One pound: 11 pieces to hand over, 10 pieces left to fill."
+        "Too much of One pound. Entered: 11 pieces. Left to hand over: 10 pieces. Enter no "
+        "more than that."
     )
     assert refused.value.parameter == f"quantities.{line.pk}"
     assert on_shelf(jars) == (28, 10)
@@ -532,7 +542,9 @@ def test_a_filling_hands_something_over(take, fulfil, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 48)
     order = take(jar_line(30))
 
-    with pytest.raises(BadValue, match="Enter how much of which line is handed over") as refused:
+    with pytest.raises(
+        BadValue, match="Enter how much is handed over for at least one line"
+    ) as refused:
         fulfil(order, {order.lines.get().pk: 0})
 
     assert refused.value.parameter == "quantities"
@@ -581,14 +593,16 @@ def test_a_filled_order_is_not_filled_again(take, fulfil, jar_line, jars, shelf)
     with pytest.raises(NotAllowedNow) as refused:
         fulfil(order)
 
-    assert str(refused.value) == f"Order {order.number} is filled: there is nothing to fill."
+    assert str(refused.value) == (
+        f"Order {order.number} is filled. No goods can be handed over for it."
+    )
 
 
 def test_nothing_is_handed_over_tomorrow(take, fulfil, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 48)
     order = take(jar_line(30))
 
-    with pytest.raises(BadValue, match="The day it was filled lies in the future"):
+    with pytest.raises(BadValue, match="The day it was filled is in the future"):
         fulfil(order, filled_on=timezone.localdate() + timedelta(days=1))
 
 
@@ -601,7 +615,8 @@ def test_goods_leave_no_earlier_than_they_were_made(take, fulfil, jar_line, jars
 
     assert (refused.value.parameter, refused.value.message) == (
         "filled_on",
-        f"Lot {lot.code} was made on Aug. 1, 2026; it can't be handed over before that.",
+        f"Lot {lot.code} was made on Aug 1, 2026, so it can't be handed over before that day. "
+        "Choose a later day, or another lot.",
     )
     assert not Fulfilment.objects.exists()
 
@@ -625,7 +640,7 @@ def test_reserved_jars_are_not_given_away(take, jar_line, jars, shelf, owner, ke
             key=key(),
         )
 
-    assert "40 pieces of the One pound in Shelf is reserved for orders" in str(refused.value)
+    assert "Not enough One pound in Shelf. Reserved for orders: 40 pieces." in str(refused.value)
     assert on_shelf(jars) == (48, 40)
 
 
@@ -659,8 +674,8 @@ def test_the_stand_sells_no_jar_that_is_promised(take, jar_line, jars, stand, ow
         )
 
     assert str(refused.value) == (
-        "Not enough One pound: 3 pieces asked for, 2 pieces free at Stand beside the 10 pieces "
-        "promised to orders."
+        "Not enough One pound at Stand. Asked for: 3 pieces. Free: 2 pieces. Reserved for "
+        "orders: 10 pieces. Take fewer."
     )
     assert on_shelf(jars) == (12, 10)
     assert Order.objects.count() == 1
@@ -742,9 +757,7 @@ def test_a_filled_order_is_not_cancelled(take, fulfil, jar_line, jars, shelf, ow
     with pytest.raises(NotAllowedNow) as refused:
         orders.cancel(order=order, cancelled_by=owner, key=key(), reason="late")
 
-    assert str(refused.value) == (
-        f"Order {order.number} is filled: there is nothing left to cancel."
-    )
+    assert str(refused.value) == (f"Order {order.number} is already filled and can't be cancelled.")
 
 
 def test_cancelling_needs_a_reason(take, jar_line, jars, shelf, owner, key):
@@ -802,7 +815,7 @@ def test_goods_on_an_invoice_come_back_by_a_credit_note_alone(
         orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
 
     assert str(refused.value) == (
-        "These goods are on an invoice. Write a credit note; it takes them back."
+        "These goods are on an invoice. Issue a credit note instead: it takes the goods back too."
     )
     assert on_shelf(jars) == (18, 0)
 
@@ -838,7 +851,8 @@ def test_a_drum_filled_again_does_not_take_its_old_honey_back(
         orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="sour")
 
     assert str(refused.value) == (
-        "Drum 7 holds other honey by now. Empty it first, or receive what came back."
+        "Drum 7 now has other honey in it. Empty it first, or receive the returned honey "
+        "into another vessel."
     )
 
 

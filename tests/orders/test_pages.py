@@ -157,8 +157,8 @@ def test_more_than_is_free_is_refused_at_its_row(office, shop, jars, shelf, shop
     assert response.status_code == 422
     assert response.context["form"].errors == {
         f"pieces_{jars.pk}": [
-            "Not enough One pound: 49 pieces asked for, 48 pieces free. "
-            "Take fewer, or plan a bottling run."
+            "Not enough One pound. Asked for: 49 pieces. Free: 48 pieces. Take fewer, or "
+            "plan a bottling run."
         ]
     }
     assert Order.objects.count() == 0
@@ -207,7 +207,8 @@ def test_a_discount_beyond_the_line_is_refused_at_its_field(office, shop, jars, 
 
     assert response.status_code == 422
     assert response.context["form"].errors[f"discount_{jars.pk}"] == [
-        "The discount of $6.51 is more than the line comes to, $6.50."
+        "The discount of $6.51 is more than the amount of the line, $6.50. Enter a smaller "
+        "discount."
     ]
 
 
@@ -233,7 +234,7 @@ def test_a_day_beyond_a_year_is_a_slip(office, shop, packer, jars, shelf, shop_p
         quote_data(packer, [drum], builders.today(), valid_until=far),
     )
 
-    sentence = "Jan. 1, 2090 is more than a year away. Check the date."
+    sentence = "Jan 1, 2090 is more than a year away. Check the date."
     assert order.context["form"].errors["wanted_on"] == [sentence]
     assert quote.context["form"].errors["valid_until"] == [sentence]
     assert not Order.objects.exists()
@@ -306,7 +307,8 @@ def test_too_many_are_refused_at_their_line(office, shop_order, jars, shelf, tod
     assert response.status_code == 422
     assert response.context["form"].errors == {
         f"line_{line.pk}": [
-            "Too many of One pound: 31 pieces to hand over, 30 pieces left to fill."
+            "Too much of One pound. Entered: 31 pieces. Left to hand over: 30 pieces. "
+            "Enter no more than that."
         ]
     }
     assert Fulfilment.objects.count() == 0
@@ -491,7 +493,8 @@ def test_an_amount_beyond_the_free_drums_is_refused_at_its_field(office, full_dr
     # 295 kg = 650.36 lb
     assert page.context["pick_form"].errors == {
         "amount": [
-            "Not enough honey in free drums: 2,000 lb asked for, those that fit hold 650 lb."
+            "Not enough honey in free drums. Asked for: 2,000 lb. Free and suitable: 650 "
+            "lb. Ask for less, or change the colour or the moisture."
         ]
     }
 
@@ -549,7 +552,7 @@ def test_a_drum_without_a_price_asks_for_one(office, packer, full_drum, today):
 
     assert response.status_code == 422
     assert response.context["form"].errors[f"price_{drum.pk}"] == [
-        "Enter a price a pound for Drum 1."
+        "Enter a price per pound for Drum 1."
     ]
 
 
@@ -562,7 +565,7 @@ def test_a_drum_sold_while_the_page_was_open_is_named(
     response = office.post(reverse("orders:quote_create"), quote_data(packer, [drum, other], today))
 
     assert response.status_code == 422
-    assert sentences(response) == ["Drum 1 is not free any more. Choose another."]
+    assert sentences(response) == ["Drum 1 is no longer free. Choose another."]
     assert Order.objects.count() == 1
 
 
@@ -572,7 +575,7 @@ def test_an_unknown_drum_is_refused(office, packer, full_drum, today):
     response = office.post(reverse("orders:quote_create"), data)
 
     assert response.status_code == 422
-    assert sentences(response) == ["There is no such drum. Open the page again."]
+    assert sentences(response) == ["That drum was not found. Open the page again."]
 
 
 def test_a_quote_valid_until_yesterday_is_refused_at_its_field(office, packer, full_drum, today):
@@ -582,7 +585,9 @@ def test_a_quote_valid_until_yesterday_is_refused_at_its_field(office, packer, f
 
     assert response.status_code == 422
     assert response.context["form"].errors == {
-        "valid_until": ["The day it is valid until is past."]
+        "valid_until": [
+            ("The last day the quote is valid is in the past. Choose today or a later day.")
+        ]
     }
 
 
@@ -617,7 +622,7 @@ def test_a_quote_past_its_date_is_refused_on_its_page(office, quoted, full_drum,
     assert response.status_code == 422
     [sentence] = sentences(response)
     assert sentence.startswith(f"Quote {order.number} was valid until ")
-    assert sentence.endswith("Quote again at today's price.")
+    assert sentence.endswith("Make a new quote at today's price.")
     assert Balance.objects.in_vessel(drum).reserved == 0
     page = office.get(reverse("orders:order_detail", args=[order.number]))
     assert f"?again={order.number}" in page.text
@@ -631,7 +636,7 @@ def test_a_drum_gone_since_the_quote_is_named_on_its_page(office, quoted, full_d
     response = office.post(reverse("orders:quote_accept", args=[order.number]), {"key": "a1"})
 
     assert response.status_code == 422
-    assert sentences(response) == ["Drum 7 is empty or gone. Choose another."]
+    assert sentences(response) == ["Drum 7 is empty or no longer here. Choose another."]
 
 
 def test_the_last_drum_goes_to_one_of_two_buyers(office, quoted, full_drum):

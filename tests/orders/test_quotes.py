@@ -105,7 +105,8 @@ def test_a_quote_past_its_date_is_refused(quote, accept, drum_line, full_drum, t
         accept(quoted, on=today + timedelta(days=1))
 
     assert str(refused.value) == (
-        f"Quote {quoted.number} was valid until {date_format(today)}. Quote again at today's price."
+        f"Quote {quoted.number} was valid until {date_format(today)}. "
+        "Make a new quote at today's price."
     )
     quoted.refresh_from_db()
     assert quoted.status == Order.Status.QUOTED
@@ -134,7 +135,7 @@ def test_a_drum_emptied_since_is_named(quote, accept, drum_line, full_drum, owne
     with pytest.raises(NotEnoughHoney) as refused:
         accept(quoted)
 
-    assert str(refused.value) == "Drum 7 is empty or gone. Choose another."
+    assert str(refused.value) == "Drum 7 is empty or no longer here. Choose another."
     # To accept is to say which order, and nothing about its lines.
     assert refused.value.parameter is None
     assert Balance.objects.in_vessel(kept).reserved == 0
@@ -150,7 +151,8 @@ def test_a_drum_refilled_since_is_named(quote, accept, drum_line, full_drum, own
         accept(quoted)
 
     assert str(refused.value) == (
-        f"Drum 7 holds 639 lb of lot {other.code} now; 650 lb was agreed. Quote it again."
+        f"Drum 7 has changed since the quote. It now has 639 lb of lot {other.code}; "
+        "the quote says 650 lb. Make a new quote."
     )
 
 
@@ -164,8 +166,8 @@ def test_every_drum_gone_since_is_named(quote, accept, drum_line, full_drum, own
         accept(quoted)
 
     assert [problem.message for problem in refused.value.problems] == [
-        "Drum 7 is empty or gone. Choose another.",
-        "Drum 8 is empty or gone. Choose another.",
+        "Drum 7 is empty or no longer here. Choose another.",
+        "Drum 8 is empty or no longer here. Choose another.",
     ]
 
 
@@ -179,7 +181,9 @@ def test_a_quote_is_accepted_once(quote, accept, drum_line, full_drum):
         accept(quoted)
 
     assert repeated.value.made == quoted
-    assert str(refused.value) == (f"{quoted.number} is no open quote any more: it is to fill.")
+    assert str(refused.value) == (
+        f"{quoted.number} is no longer an open quote. Its state is now “to fill”."
+    )
 
 
 def test_a_reserved_drum_is_not_offered(quote, accept, drum_line, full_drum):
@@ -206,7 +210,9 @@ def test_a_quote_is_not_valid_until_yesterday(quote, drum_line, full_drum, today
     with pytest.raises(BadValue) as refused:
         quote(drum_line(full_drum(7)), valid_until=today - timedelta(days=1))
 
-    assert str(refused.value) == "The day it is valid until is past."
+    assert str(refused.value) == (
+        "The last day the quote is valid is in the past. Choose today or a later day."
+    )
     assert refused.value.parameter == "valid_until"
     assert Order.objects.count() == 0
 

@@ -78,8 +78,8 @@ def test_too_few_free_jars_change_nothing(order, lots, repick):
         repick(order)
 
     assert refused.value.message == (
-        "Not enough One pound: 10 pieces asked for, 0 pieces free beside the 30 pieces promised "
-        "to orders. Take fewer, or plan a bottling run."
+        "Not enough One pound. Asked for: 10 pieces. Free: 0 pieces. Reserved for orders: "
+        "30 pieces. Take fewer, or plan a bottling run."
     )
     assert refused.value.parameter is None
     assert promised() == {"L26001": 20, "L26002": 10}
@@ -90,7 +90,7 @@ def test_an_order_with_nothing_on_hold_is_left_alone(order, repick):
     with pytest.raises(NotAllowedNow) as refused:
         repick(order)
 
-    assert refused.value.message == f"Nothing reserved for order {order.number} is on hold."
+    assert refused.value.message == f"Order {order.number} has no reserved goods on hold."
 
 
 def test_the_same_form_twice_picks_once(order, lots, repick):

@@ -129,7 +129,7 @@ def test_the_page_plans_what_is_wanted_in_jars_and_the_rest_in_drums(signed_in, 
     text = words_of(page)
     assert "$48.00" in text
     assert "the plan earns $28.00 more" in text
-    assert "Time ran out" not in text
+    assert "This is the best plan found in the time allowed" not in text
 
 
 def test_the_page_says_what_holds_the_plan_back_and_what_one_more_is_worth(signed_in, house):
@@ -138,9 +138,11 @@ def test_the_page_says_what_holds_the_plan_back_and_what_one_more_is_worth(signe
     # A fifth jar takes 454 g and leaves 2,266 g, four pounds: 9.50 more, 2.00 less.
     buyers = reasons["Buyers of One pound, stand"]
     assert (buyers.there, buyers.used, buyers.binds) == ("4 pieces", "4 pieces", True)
-    assert buyers.sentence == "One more piece wanted earns $7.50 more."
+    assert buyers.sentence == "One more piece ordered earns $7.50 more."
     assert reasons["Honey in Holding tank"].sentence == "One more pound earns $2.00 more."
-    assert reasons["Hours of work"].sentence == "One more hour earns nothing: there is enough."
+    assert reasons["Hours of work"].sentence == (
+        "One more hour earns no more: there is already enough."
+    )
     assert not reasons["Hours of work"].binds
 
 
@@ -152,7 +154,7 @@ def test_buyers_whose_jars_are_ready_do_not_crowd_the_reasons(signed_in, house):
     found = page.context["found"]
     assert [reason.label for reason in found.served] == ["Buyers of One pound, stand"]
     assert "Buyers of One pound, stand" not in [reason.label for reason in found.binding]
-    assert "Buyers who want no more than is ready" in words_of(page)
+    assert "Buyers for whom enough jars are ready" in words_of(page)
 
 
 def test_spare_jars_that_are_ready_are_sold_before_one_more_is_filled(signed_in, house):
@@ -165,17 +167,17 @@ def test_spare_jars_that_are_ready_are_sold_before_one_more_is_filled(signed_in,
 
     # To fill one more takes 454 g of 4,536 g, and leaves eight whole pounds of ten: 9.50 less 4.00.
     assert [reason.sentence for reason in spare.served] == [
-        "6 are ready or planned that nobody wants yet: one more piece wanted sells one of them, "
-        "for $9.50 after the cost of selling. "
-        "Once they are sold, one more piece wanted earns $5.50 more."
+        "6 pieces are ready or planned but have no buyer yet. If one more piece is "
+        "ordered, it brings $9.50 after the cost of selling. Once they are sold, one more "
+        "piece ordered earns $5.50 more."
     ]
     assert [reason.sentence for reason in last.served] == [
-        "1 is ready or planned that nobody wants yet: one more piece wanted sells it, "
-        "for $9.50 after the cost of selling. "
-        "Once they are sold, one more piece wanted earns $5.50 more."
+        "1 piece is ready or planned but has no buyer yet. If one more piece is ordered, "
+        "it brings $9.50 after the cost of selling. Once they are sold, one more piece "
+        "ordered earns $5.50 more."
     ]
     assert [reason.sentence for reason in none.served] == [
-        "One more piece wanted earns $5.50 more."
+        "One more piece ordered earns $5.50 more."
     ]
 
 
@@ -185,7 +187,7 @@ def test_a_spare_jar_brings_its_price_less_what_selling_takes(signed_in, house):
 
     [reason] = signed_in.get(URL).context["found"].served
 
-    assert "sells it, for $9.31 after the cost of selling." in reason.sentence
+    assert "piece is ordered, it brings $9.31 after the cost of selling." in reason.sentence
 
 
 def test_one_more_piece_wanted_earns_nothing_where_no_hour_is_left_to_fill_it(signed_in, house):
@@ -196,8 +198,8 @@ def test_one_more_piece_wanted_earns_nothing_where_no_hour_is_left_to_fill_it(si
     )
 
     assert reason.sentence == (
-        "One more piece wanted earns nothing: it can't be filled, or brings no more than its honey "
-        "does otherwise."
+        "One more piece ordered earns no more: it can't be filled, or its honey earns as "
+        "much another way."
     )
 
 
@@ -231,7 +233,7 @@ def test_wrong_figures_are_told_in_words_and_nothing_is_planned(signed_in, house
     assert form.errors[f"use-{tank.pk}"] == [
         "Holding tank has 10.0 lb free. Enter no more than that."
     ]
-    assert form.errors["drum"] == ["Enter what a full drum holds."]
+    assert form.errors["drum"] == ["Enter the net weight of a full drum."]
     assert form.errors["hours"] == ["Enter 0 or more."]
     assert "Holding tank has 10.0 lb free." in page.content.decode()
 
@@ -254,9 +256,10 @@ def test_what_is_not_proven_is_said_with_how_much_better_it_could_be(signed_in, 
 
     assert page.context["found"].best.statement.total_cents == 2000
     text = words_of(page)
-    assert "Time ran out: this is the best plan found, but a better one may exist." in text
+    told = "This is the best plan found in the time allowed, but there may be a better one."
+    assert told in text
     # At most: four jars at 9.50 and 2,720 g at 2.00 a pound, 49.99.
-    assert "It could earn $29.99 more at most." in text
+    assert "A better plan could earn at most $29.99 more." in text
 
 
 def test_an_empty_house_is_told_what_is_missing(signed_in, db):
@@ -264,8 +267,8 @@ def test_an_empty_house_is_told_what_is_missing(signed_in, db):
 
     assert page.status_code == 200
     assert page.context["obstacle"] == (
-        "There is no free honey: every vessel is empty, promised, on hold or planned. "
-        "Receive honey, or undo a planned run."
+        "There is no free honey. Every vessel is empty, or its honey is reserved, on hold "
+        "or planned for a run. Receive honey, or undo a planned run."
     )
 
 
@@ -273,8 +276,8 @@ def test_honey_that_nobody_buys_is_told_so(signed_in, tank, pound):
     page = signed_in.get(URL)
 
     assert page.context["obstacle"] == (
-        "Nobody buys: no pieces can be sold and no drum price fits the honey. "
-        "Enter what you could sell, or a bid a pound."
+        "The plan has no buyers: no pieces can be sold and no drum price fits the honey. "
+        "Enter how many pieces you could sell, or a bid per pound."
     )
     assert page.context["found"] is None
 
@@ -283,7 +286,7 @@ def test_honey_kept_back_is_told_so(signed_in, house, tank):
     page = signed_in.get(URL, {f"use-{tank.pk}": "0"})
 
     assert page.context["obstacle"] == (
-        "No honey was given to the plan. Enter how much of a vessel it may use."
+        "The plan has no honey to use. Enter how much honey it may take from a vessel."
     )
 
 
@@ -294,7 +297,7 @@ def test_sales_of_last_year_that_cannot_be_filled_are_told_so(signed_in, house):
 
     # Twelve jars do not come out of ten pounds.
     assert page.context["found"].as_before is None
-    assert "can't be filled with the honey, parts and hours there are" in page.content.decode()
+    assert "not enough honey, parts or hours for it" in page.content.decode()
 
 
 def test_jars_that_are_ready_are_part_of_what_was_sold_before(signed_in, house):
@@ -328,8 +331,8 @@ def test_what_is_not_known_is_named(signed_in, house):
     notices = signed_in.get(URL, {f"order-{lid.pk}": "4"}).context["notices"]
 
     assert notices == [
-        "Minutes of work are not known, and count as none: One pound.",
-        "Cost not entered, and counted as nothing: Lid.",
+        "Minutes of work are not entered, so they count as 0: One pound.",
+        "The cost is not entered, so it counts as 0: Lid.",
     ]
 
 
@@ -414,8 +417,8 @@ def test_runs_are_not_planned_twice(signed_in, house):
     assert page.context["found"].best.runs == ()
     assert page.context["found"].best.statement.total_cents == 1000
     assert page.context["notices"] == [
-        "Minutes of work are not known, and count as none: One pound.",
-        "No parts are listed, so none are counted: One pound.",
+        "Minutes of work are not entered, so they count as 0: One pound.",
+        "No parts are listed for these sizes, so the plan leaves their parts out: One pound.",
         "1 run is planned already. Its honey, parts and jars are set aside.",
     ]
 
@@ -434,7 +437,8 @@ def test_runs_whose_honey_has_gone_are_refused_in_words_and_none_is_made(
 
     assert page.status_code == 422
     assert page.context["runs_form"].non_field_errors() == [
-        "Not enough honey: the run needs 100 lb, Holding tank holds 10.0 lb."
+        "Not enough honey: the run needs 100 lb, but Holding tank has only 10.0 lb. Plan "
+        "fewer pieces, or choose another vessel."
     ]
     assert not BottlingRun.objects.exists()
 
@@ -468,7 +472,10 @@ def test_a_refusal_is_shown_also_where_the_new_plan_has_no_runs(signed_in, house
 
     assert page.status_code == 422
     assert page.context["found"].best.runs == ()
-    told = "Not enough honey: the run needs 100 lb, Holding tank holds 10.0 lb."
+    told = (
+        "Not enough honey: the run needs 100 lb, but Holding tank has only 10.0 lb. Plan "
+        "fewer pieces, or choose another vessel."
+    )
     assert words_of(page).count(told) == 1
 
 
@@ -492,9 +499,9 @@ def test_what_somebody_planned_meanwhile_is_not_planned_again_unawares(signed_in
 
     assert page.status_code == 422
     assert page.context["runs_form"].non_field_errors() == [
-        "Somebody planned the same since this plan was worked out: "
-        "4 pieces of One pound from Holding tank. "
-        "They are set aside in the plan below. Make its runs if you want more."
+        "Somebody has planned the same runs since this plan was worked out: 4 pieces of "
+        "One pound from Holding tank. The plan below already allows for them. If you still "
+        "want more, make the runs below."
     ]
     assert BottlingRun.objects.count() == 1
 
@@ -521,7 +528,7 @@ def test_draft_runs_need_the_right_to_bottle(client, house, owner):
     client.force_login(office)
 
     assert client.get(URL).status_code == 200
-    assert "Make the runs" not in client.get(URL).content.decode()
+    assert "Plan these runs" not in client.get(URL).content.decode()
     assert client.post(URL, {}).status_code == 403
 
 
@@ -703,8 +710,9 @@ def test_minutes_each_that_were_entered_are_taken_as_they_are(pound):
 
 def test_the_page_says_that_setting_up_is_counted_once_for_each_run(signed_in, house):
     assert (
-        "Minutes each leave out 15 minutes of every past run for setting up and cleaning. "
-        "If you change what each run takes, change the minutes each too."
+        "“Minutes each” does not include 15 minutes of every past run for setting up and "
+        "cleaning. If you change the minutes to set up and clean, change “Minutes each” "
+        "too."
     ) in words_of(signed_in.get(URL))
 
 

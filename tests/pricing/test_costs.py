@@ -139,7 +139,7 @@ def test_runs_whose_minutes_were_none_count_as_work_of_none(jar):
 def test_honey_without_a_cost_is_told_in_plain_words(jar):
     cost = costs.book(TODAY).filled_cost(jar, HoneyCost(None))
 
-    assert cost.lines[0].how == "500.0 g; what this honey cost is not entered"
+    assert cost.lines[0].how == "500.0 g; the cost of this honey is not entered"
     assert cost.lines[0].each is None
 
 

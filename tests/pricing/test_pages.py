@@ -65,7 +65,7 @@ def test_the_price_lists_show_every_size_and_tier(office, pound):
 
 
 def test_without_sizes_the_price_lists_say_what_to_do(office):
-    assert "There are no container sizes yet." in office.get(reverse("pricing:prices")).text
+    assert "There are no sizes yet." in office.get(reverse("pricing:prices")).text
 
 
 def test_the_prices_of_another_day_can_be_looked_at(office, pound):
@@ -75,8 +75,8 @@ def test_the_prices_of_another_day_can_be_looked_at(office, pound):
     nonsense = office.get(reverse("pricing:prices"), {"on": "someday"})
 
     assert "$9.50" not in before.text
-    assert "Prices that hold on Dec. 31, 2025" in before.text
-    assert "Prices that hold today" in nonsense.text
+    assert "Prices valid on Dec 31, 2025" in before.text
+    assert "Prices valid today" in nonsense.text
 
 
 def test_the_prices_of_a_size_are_set_on_one_page(office, pound):
@@ -114,7 +114,7 @@ def test_a_refused_price_is_told_at_its_tier(office, pound):
 @pytest.mark.parametrize(
     ("typed", "message"),
     [
-        ("-1", "Enter a price of nothing or more."),
+        ("-1", "Enter a price of 0 or more."),
         ("abc", "Enter a figure, for example 12.5."),
         ("1.005", "Enter at most 2 decimals."),
     ],
@@ -162,7 +162,7 @@ def test_a_change_is_shown_before_it_is_made(office, pound):
 
     # 9.50 × 1.05 = 9.975 → 9.99.
     assert [change.new_piece_cents for change in response.context["table"]] == [999]
-    assert "Change 1 price from Jan. 1, 2030" in response.text
+    assert "Change 1 price from Jan 1, 2030" in response.text
     assert PiecePrice.objects.count() == 1
 
 
@@ -176,8 +176,8 @@ def test_the_table_says_where_a_case_is_held_down_and_a_quantity_price_ends(offi
 
     page = " ".join(re.sub(r"<[^>]*>", " ", response.text).split())
     # 5.346 → 5.00, and 12 of them are 60.00; 5.247 → 5.00, which is what one costs.
-    assert "1 piece $5.40 $5.00 $64.00 $60.00 no more than its pieces" in page
-    assert "6 pieces $5.30 ends no lower than for fewer" in page
+    assert "1 piece $5.40 $5.00 $64.00 $60.00 not more than its pieces cost" in page
+    assert "6 pieces $5.30 ends not cheaper than for fewer pieces" in page
 
 
 def test_a_confirmed_change_is_made_once(office, pound):
@@ -187,7 +187,7 @@ def test_a_confirmed_change_is_made_once(office, pound):
     first = office.post(reverse("pricing:price_change"), {**ASKED, "seen": seen}, follow=True)
     second = office.post(reverse("pricing:price_change"), {**ASKED, "seen": seen})
 
-    assert "1 price changes on Jan. 1, 2030." in first.text
+    assert "1 price changes on Jan 1, 2030." in first.text
     assert second.status_code == 422
     assert "The prices have changed since this table was made." in second.text
     on = date(2030, 1, 1)
@@ -234,13 +234,13 @@ def test_moisture_outside_honey_is_refused_at_its_field(office):
     )
 
     assert response.context["form"].errors == {
-        "moisture_percent_max": ["Moisture of honey lies between 10 and 30 percent."]
+        "moisture_percent_max": ["Enter a moisture from 10 to 30 percent."]
     }
     assert not BulkPrice.objects.exists()
 
 
 def test_without_drum_prices_the_page_says_what_they_are_for(office):
-    assert "No drum price holds on this day." in office.get(reverse("pricing:bulk_prices")).text
+    assert "No drum price is valid on this day." in office.get(reverse("pricing:bulk_prices")).text
 
 
 def test_a_tax_rate_is_set_and_the_page_defers_to_the_authority(office):
@@ -251,7 +251,7 @@ def test_a_tax_rate_is_set_and_the_page_defers_to_the_authority(office):
     )
 
     assert TaxRate.objects.get().percent == Decimal("6.25")
-    assert "From Jan. 1, 2026 on, the tax on honey in jars and drums is 6.25 % in all." in (
+    assert "From Jan 1, 2026 on, the tax on honey in jars and drums is 6.25 % in all." in (
         response.text
     )
     assert "Ask your tax authority" in response.text
@@ -265,7 +265,7 @@ def test_an_impossible_tax_rate_is_refused(office, percent):
     )
 
     assert response.context["form"].errors == {
-        "percent": ["A tax rate lies between 0 and 100 percent."]
+        "percent": ["Enter a tax rate from 0 to 100 percent."]
     }
 
 
@@ -406,7 +406,7 @@ def test_a_tried_drum_price_is_set_for_the_whole_moisture_step(office, compared,
     page = office.get(reverse("pricing:drum_or_jar"), {"drum_price": "6.50"})
 
     [link] = [
-        unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Set it for good', page.text)
+        unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Use it from now on', page.text)
     ]
     initial = office.get(link).context["form"].initial
     assert (initial["floral_source"], str(initial["moisture_percent_max"])) == kept
@@ -417,7 +417,7 @@ def test_a_tried_drum_price_set_for_good_holds_for_honey_a_little_wetter(office,
     BulkPrice.objects.update(moisture_percent_max=Decimal("18.6"))
     page = office.get(reverse("pricing:drum_or_jar"), {"drum_price": "6.50"})
     [link] = [
-        unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Set it for good', page.text)
+        unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Use it from now on', page.text)
     ]
 
     initial = office.get(link).context["form"].initial
@@ -433,7 +433,9 @@ def test_a_tried_drum_price_set_for_good_holds_for_honey_a_little_wetter(office,
 def test_a_tried_labour_rate_and_change_of_prices_can_be_set_for_good(client, compared):
     client.force_login(builders.person("owner"))
     page = client.get(reverse("pricing:drum_or_jar"), {"labour": "12.50", "jar_percent": "5"}).text
-    links = [unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Set it for good', page)]
+    links = [
+        unescape(url) for url in re.findall(r'<a\s+href="([^"]+)">\s*Use it from now on', page)
+    ]
 
     assert links[0] == f"{reverse('inventory:production_settings')}?labour=12.50"
     assert client.get(links[0]).context["form"]["labour"].value() == "12.50"
@@ -484,8 +486,8 @@ def test_moisture_tried_takes_the_drum_price_of_that_step(office, compared):
 @pytest.mark.parametrize(
     ("field", "value", "message"),
     [
-        ("moisture", "31", "Moisture of honey lies between 10 and 30 percent."),
-        ("drum_price", "-1", "Enter a price of nothing or more."),
+        ("moisture", "31", "Enter a moisture from 10 to 30 percent."),
+        ("drum_price", "-1", "Enter a price of 0 or more."),
         ("overfill", "51", "Enter from -10 to 50 percent."),
     ],
 )
@@ -505,7 +507,7 @@ def test_without_a_drum_price_the_page_says_so(office, compared):
 
     response = office.get(reverse("pricing:drum_or_jar"))
 
-    assert "No drum price fits this honey" in response.text
+    assert "No drum price is set for this honey" in response.text
     assert response.context["comparison"].rungs[0].break_even is None
 
 

@@ -113,7 +113,9 @@ def test_a_break_must_cost_less_than_fewer_pieces_do(pound):
         set_price(pound, 900, min_pieces=24)
 
     assert refused.value.parameter == "piece_cents"
-    assert refused.value.message == "Whoever takes fewer pays $9.00 a piece. Enter less than that."
+    assert refused.value.message == (
+        "Customers who take fewer pay $9.00 per piece. Enter a price below that."
+    )
     assert PiecePrice.objects.count() == 1
 
 
@@ -128,7 +130,8 @@ def test_a_case_may_not_cost_more_than_its_pieces(pound):
 
     assert refused.value.parameter == "case_cents"
     assert refused.value.message == (
-        "A case at $108.01 costs more than its 12 pieces alone, which are $108.00."
+        "A case at $108.01 costs more than its 12 pieces sold singly, $108.00. Enter a "
+        "lower price for the case."
     )
     assert set_price(pound, 900, case_cents=10800).case_cents == 10800
 
@@ -327,7 +330,7 @@ def test_honey_of_unknown_colour_takes_only_a_price_for_any_colour(db):
 def test_bulk_prices_refuse_what_is_no_colour_or_moisture(db):
     with pytest.raises(BadValue, match="There is no colour class Pink"):
         bulk("2.00", colour_class="Pink")
-    with pytest.raises(BadValue, match="Moisture of honey lies between 10 and 30 percent"):
+    with pytest.raises(BadValue, match="Enter a moisture from 10 to 30 percent"):
         bulk("2.00", moisture_percent_max=Decimal("30.01"))
     assert not BulkPrice.objects.exists()
 

@@ -67,9 +67,12 @@ def test_a_season_without_expenses_or_honey_cannot_be_spread(db):
     with pytest.raises(NotAllowedNow) as nowhere:
         seasons.spread(2026)
 
-    assert nothing.value.message == ("There is nothing to spread: no expenses of 2026 are entered.")
+    assert nothing.value.message == (
+        "No expenses are entered for 2026 yet. Enter the expenses first."
+    )
     assert nowhere.value.message == (
-        "There is nothing to spread over: no honey of 2026 is extracted yet."
+        "No honey of 2026 is extracted yet, so the expenses can't be spread. Receive the "
+        "honey first."
     )
 
 
@@ -88,7 +91,7 @@ def test_all_that_is_wrong_with_an_expense_is_told_at_once(db):
         seasons.add_expense(season=26, category="feed", amount_cents=0, key="x")
 
     assert [(each.parameter, each.message) for each in refused.value.problems] == [
-        ("amount_cents", "Enter an amount of more than nothing and up to $1,000,000.00."),
+        ("amount_cents", "Enter an amount above zero and up to $1,000,000.00."),
         ("season", "Enter the season as a year, for example 2026."),
     ]
     assert not SeasonExpense.objects.exists()
@@ -121,7 +124,7 @@ def test_an_expense_is_entered_and_spread_on_the_pages(office):
 def test_a_spread_that_cannot_be_is_told_and_changes_nothing(office):
     response = office.post(reverse("pricing:season_spread", args=[2026]), follow=True)
 
-    assert "There is nothing to spread: no expenses of 2026 are entered." in response.text
+    assert "No expenses are entered for 2026 yet. Enter the expenses first." in response.text
 
 
 def test_an_expense_is_taken_off(office):

@@ -43,7 +43,7 @@ def test_the_picture_says_how_many_rows_it_leaves_out():
     drawn = charts.bars("Sales", labels, [series(*range(18))])
 
     assert len(drawn.rows) == 15
-    assert drawn.left_out == "The picture shows the first 15 rows; 3 more are in the table."
+    assert drawn.left_out == "The chart shows the first 15 rows; 3 more are in the table."
 
 
 def test_the_words_of_a_picture_have_every_figure_it_shows():

@@ -56,8 +56,9 @@ def test_csv_has_the_figures_of_the_page_with_their_units(house):
     lines = exports.csv_file(made("margin-by-size")).decode("utf-8-sig").splitlines()
 
     assert lines == [
-        'Size,"Jars, pc","Honey, lb","Honey, g","Sales, USD","Sales without a cost, USD",'
-        '"Cost, USD","Margin, USD","Margin, of sales, %","Margin a pound, USD"',
+        'Size,"Jars, pc","Honey, lb","Honey, g","Sales, USD","Sales without a '
+        'cost, USD","Cost, USD","Margin, USD","Margin, percent of sales, '
+        '%","Margin per pound, USD"',
         # 15,422 g ÷ 453.59237 = 33.99969 lb; 12,800 ÷ 23,000 = 55.65 %;
         # 128.00 ÷ 33.99969 = 3.76474.
         "Pound jar,34,34.00,15422,230.00,0.00,102.00,128.00,55.7,3.7647",

@@ -119,7 +119,7 @@ def test_the_total_is_the_sum_of_the_rows_shown(office, house, slug):
     money = [
         heading
         for heading in table.rows[0]
-        if any("$" in text for text in table.column(heading)) and "a pound" not in heading
+        if any("$" in text for text in table.column(heading)) and "per pound" not in heading
     ]
     assert money or slug == "yield-by-run"
     for heading in money:
@@ -195,9 +195,9 @@ def test_stock_below_nothing_on_a_day_is_said_and_counted(office):
     then = office.get("/reports/stock-value/?on=2026-11-10")
     now = office.get("/reports/stock-value/")
 
-    warning = "At the end of this day the books hold less than nothing of Case, Jar, Lid:"
+    warning = "At the end of this day the books show less than zero of Case, Jar, Lid:"
     assert warning in unescape(then.text)
-    assert "less than nothing" not in now.text
+    assert "less than zero" not in now.text
     assert Table(then.text).column("Pieces")[2:] == ["−8 pc", "−98 pc", "−98 pc", ""]
 
 
@@ -205,7 +205,7 @@ def test_filters_stand_in_the_address_and_on_the_page(office, house):
     page = office.get("/reports/margin-by-size/?season=2025&since=2026-08-10&channel=shop")
 
     text = " ".join(page.text.split())
-    assert "From Aug. 10, 2026 on · Season: 2025 · Channel: shop" in text
+    assert "From Aug 10, 2026 on · Season: 2025 · Channel: shop" in text
     assert Table(page.text).column("Sales") == ["$150.00", "$150.00"]
     assert '<option value="2025" selected>' in page.text
     assert (
@@ -232,16 +232,16 @@ def test_the_column_of_unknown_cost_is_left_out_when_all_is_known(office, house)
 @pytest.mark.parametrize(
     ("query", "message"),
     [
-        ("since=yesterday", "From: Write the day as year, month, day: 2026-09-30."),
+        ("since=yesterday", "From: Enter the day as year, month, day: 2026-09-30."),
         ("since=0001-01-01", "From: Choose a year from 1900 to 2200."),
         (
             "since=2026-09-02&until=2026-09-01",
-            "To: The last day, Sept. 1, 2026, comes before the first, Sept. 2, 2026. "
+            "To: The last day, Sep 1, 2026, comes before the first, Sep 2, 2026. "
             "Change one of them.",
         ),
-        ("size=bucket", "Size: Choose one of the list, or leave it at all."),
-        ("customer=1%27--", "Customer: Choose one of the list, or leave it at all."),
-        ("season=2025.5", "Season: Choose one of the list, or leave it at all."),
+        ("size=bucket", "Size: Choose one from the list, or choose “all”."),
+        ("customer=1%27--", "Customer: Choose one from the list, or choose “all”."),
+        ("season=2025.5", "Season: Choose one from the list, or choose “all”."),
     ],
 )
 def test_a_filter_that_makes_no_sense_is_said_in_words(office, query, message):
@@ -257,7 +257,7 @@ def test_idle_days_are_whole_and_not_too_many(office, days):
     page = office.get(f"/reports/slow-stock/?days={days}")
 
     assert page.status_code == 422
-    assert "Write a whole number of days, from 1 to 3650." in page.text
+    assert "Enter a whole number of days, from 1 to 3650." in page.text
 
 
 def test_the_picture_has_words_for_those_who_do_not_see_it(office, house):

@@ -196,7 +196,7 @@ def test_seasons_are_laid_side_by_side_by_their_age(house):
     }
     assert column(found, "age", "season_2025") == {**dict.fromkeys(range(7, 19), 0), 19: 23_000}
     assert found["month"].tolist()[0] == "August"
-    assert found["month"].tolist()[-1] == "August, 1 year on"
+    assert found["month"].tolist()[-1] == "August, 1 year later"
 
 
 def test_only_the_newest_seasons_are_laid_side_by_side(house):

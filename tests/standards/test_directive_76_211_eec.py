@@ -109,9 +109,9 @@ def test_the_same_jars_half_a_gram_fuller_pass():
 
     assert found.passed is True
     assert found.reason == (
-        "Passed. The average of 20 pieces, 499.50 g, reaches the 499.34 g wanted: 500 g less "
-        "0.66 g for the chance of sampling. Found 0 pieces under 485 g, where 0 may be, and 0 "
-        "under 470 g, where none may be."
+        "Passed. The average of 20 pieces is 499.50 g. That reaches the 499.34 g required: "
+        "500 g less 0.66 g, because only a sample was weighed. Below 485 g: 0 pieces "
+        "found, 0 allowed. Below 470 g: 0 found, 0 allowed."
     )
 
 

@@ -22,9 +22,15 @@ import pytest
 from inventory.stock.models import Lot
 
 SAFE = ""
-COUNT_DECIDES = "Above 17.1 % moisture: it keeps only while it is cool and clean."
-FEW_ARE_ENOUGH = "Above 18.6 % moisture: it may ferment and fails U.S. grade A. Dry or blend it."
-DANGER = "Above 20 % moisture: it will ferment. Keep it cool, use or feed it soon."
+COUNT_DECIDES = "Above 17.1 % moisture: this honey keeps only if it stays cool and clean."
+FEW_ARE_ENOUGH = (
+    "Above 18.6 % moisture: this honey may ferment and does not meet U.S. Grade A. Dry it "
+    "or blend it."
+)
+DANGER = (
+    "Above 20 % moisture: this honey will ferment. Keep it cool. Use it soon, or feed it "
+    "to the bees soon."
+)
 
 
 @pytest.mark.parametrize(

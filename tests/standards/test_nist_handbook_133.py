@@ -200,8 +200,9 @@ def test_a_sample_of_twelve_worked_by_hand():
     assert found.overfill_g == pytest.approx(-0.5)
     assert found.passed is True
     assert found.reason == (
-        "Passed. The average of 12 pieces, 453.50 g, reaches the 453.08 g wanted: 454 g less "
-        "0.92 g for the chance of sampling. Found 0 pieces under 434.1 g, where 0 may be."
+        "Passed. The average of 12 pieces is 453.50 g. That reaches the 453.08 g required: "
+        "454 g less 0.92 g, because only a sample was weighed. Below 434.1 g: 0 pieces "
+        "found, 0 allowed."
     )
 
 
@@ -213,8 +214,9 @@ def test_the_same_spread_half_a_gram_lower_fails_by_the_average():
     assert found.faults == ("average",)
     assert found.passed is False
     assert found.reason == (
-        "Failed. The average of 12 pieces, 453.00 g, is under the 453.08 g wanted: 454 g less "
-        "0.92 g for the chance of sampling. Found 0 pieces under 434.1 g, where 0 may be."
+        "Failed. The average of 12 pieces is 453.00 g. That is below the 453.08 g "
+        "required: 454 g less 0.92 g, because only a sample was weighed. Below 434.1 g: 0 "
+        "pieces found, 0 allowed."
     )
 
 
@@ -268,7 +270,7 @@ def test_fewer_jars_than_the_plan_wants_cannot_pass():
 
     assert found.faults == ("sample_too_small",)
     assert found.reason.startswith(
-        "Failed. A lot of 96 pieces wants 12 weighed, and only 10 were: weigh 2 more."
+        "Failed. For a lot of 96 pieces you must weigh 12. You weighed only 10: weigh 2 more."
     )
 
 

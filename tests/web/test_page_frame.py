@@ -100,7 +100,7 @@ def test_settings_show_each_role_what_it_may_set_up():
 def test_settings_say_so_when_there_is_nothing_to_set_up(client):
     client.force_login(builders.person("stand"))
 
-    assert "There is nothing here for you to set up." in client.get("/settings/").text
+    assert "There are no settings for you here." in client.get("/settings/").text
 
 
 def test_a_refusal_names_the_role_and_whom_to_ask(client):
@@ -111,7 +111,7 @@ def test_a_refusal_names_the_role_and_whom_to_ask(client):
 
     assert page.status_code == 403
     assert "You are signed in as Stand, role: Stand." in page.text
-    assert "Who can change that: Owner." in page.text
+    assert "Ask one of these people to change that: Owner." in page.text
 
 
 def test_a_refusal_works_before_anyone_is_signed_in(rf):
@@ -134,7 +134,7 @@ def test_a_missing_page_says_so_in_plain_words(client):
 
 
 def test_a_breakdown_has_a_page_that_needs_nothing():
-    assert "Something broke here" in render_to_string("500.html")
+    assert "Something went wrong here" in render_to_string("500.html")
 
 
 def test_a_stale_form_is_explained(client):
@@ -206,7 +206,7 @@ def test_jars_that_run_low_say_so_in_a_word():
 
     html = render_to_string("_jar_wall.html", {"jars": jars})
 
-    assert re.findall(r'<span class="tag.*?">(.*?)</span>', html) == ["low", "none left"]
+    assert re.findall(r'<span class="tag.*?">(.*?)</span>', html) == ["low", "all gone"]
 
 
 @pytest.mark.parametrize("kind", ["infants", "drums", "hot", "scales", "labels", "tax", "ferment"])
@@ -226,8 +226,8 @@ def test_help_holds_every_caution(client):
         "Never lift or tip one alone",
         "Warm honey burns",
         "legal for trade",
-        "What must stand on a label",
-        "Tax rates and who is exempt are local law",
+        "Your state or country sets what must be on a label",
+        "Local law sets the tax rates and who is exempt",
         "makes a copy every day",
     ):
         assert words in page

@@ -107,7 +107,7 @@ def test_an_empty_house_says_what_to_do(client, db):
     response = page(client, "owner")
 
     assert "No jars on the shelf yet" in response.text
-    assert "Nothing waits to be filled" in response.text
+    assert "There are no orders to fill" in response.text
     assert "No run has been recorded yet" in response.text
     assert response.text.count("Free jars by size") == 1
 
@@ -129,7 +129,7 @@ def test_a_new_owner_is_led_from_an_empty_house_to_the_first_jar(client, db):
     assert steps_done(page(client, "owner")) == {
         "Set up a tank": True,
         "Set up a shelf for the jars": True,
-        "Add the container sizes": True,
+        "Add the sizes": True,
         "Add jars, lids and labels": False,
         "Enter the prices": False,
         "Enter the business details": False,

@@ -77,8 +77,8 @@ def _keep_an_owner(person: User) -> None:
     if ids == {person.pk}:
         raise NotAllowedNow(
             _(
-                "%(name)s is the only owner. Make somebody else an owner first, "
-                "or nobody could add people any more."
+                "%(name)s is the only owner. Make another person an owner first; otherwise "
+                "nobody can add people."
             )
             % {"name": person.display_name}
         )

@@ -16,7 +16,7 @@ from inventory.shared.forms.fields import DayInput, MoneyField, WholeNumberField
 from inventory.shared.models import House
 
 OLDEST_FIRST = "oldest"
-NOT_NEGATIVE = {"min_value": _("Enter nothing or more.")}
+NOT_NEGATIVE = {"min_value": _("Enter 0 or more.")}
 
 
 class IssueForm(ActForm):
@@ -36,7 +36,7 @@ class CreditForm(ActForm):
 class DepositForm(ActForm):
     drums = WholeNumberField(
         label=_("Drums that came back"),
-        help_text=_("It need not be the same drums, only as many."),
+        help_text=_("They do not have to be the same drums, only the same number."),
     )
 
 
@@ -55,7 +55,7 @@ class PaymentForm(ActForm):
     reference = forms.CharField(label=_("Check number or reference"), max_length=60, required=False)
     received_on = forms.DateField(label=_("Received"), initial=timezone.localdate, widget=DayInput)
     allocations = forms.ChoiceField(
-        label=_("Put to"), initial=OLDEST_FIRST, widget=forms.RadioSelect
+        label=_("Used for"), initial=OLDEST_FIRST, widget=forms.RadioSelect
     )
 
     def __init__(self, *args, open_invoices: Iterable[Invoice], **kwargs) -> None:
@@ -63,7 +63,7 @@ class PaymentForm(ActForm):
         self.open_invoices = {str(invoice.pk): invoice for invoice in open_invoices}
         allocations = cast(forms.ChoiceField, self.fields["allocations"])
         allocations.choices = [
-            (OLDEST_FIRST, _("What is due first; what is over stays on account")),
+            (OLDEST_FIRST, _("Whatever is due first; any money left over stays on account")),
             *(
                 (
                     pk,
@@ -90,7 +90,7 @@ class PayBackForm(ActForm):
 
     amount = MoneyField(label=_("Amount"), min_value=None)
     method = forms.ChoiceField(
-        label=_("Given back by"),
+        label=_("How it is given back"),
         choices=Payment.Method,
         initial=Payment.Method.CHECK,
         widget=forms.RadioSelect,
@@ -174,5 +174,7 @@ class HouseDetailsForm(forms.ModelForm):
         }
         help_texts = {
             "payment_note": _("Printed on invoices: account, name on checks, other ways."),
-            "tax_rounding": _("Your tax office says which; both follow the usual rule."),
+            "tax_rounding": _(
+                "Ask your tax office which one to use. Both follow the usual rounding rule."
+            ),
         }

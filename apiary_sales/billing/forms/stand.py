@@ -151,7 +151,7 @@ def _text(data: dict, name: str) -> str:
     value = data.get(name)
     if not isinstance(value, str) or not value or len(value) > keys.LENGTH_MAX:
         raise _unreadable()
-    # PostgreSQL takes no null character into a text, nor into a question.
+    # PostgreSQL accepts no null character, neither in a stored text nor in a query.
     if "\x00" in value:
         raise _unreadable()
     return value
@@ -182,7 +182,7 @@ def _price(data: dict) -> Decimal:
         price = Decimal(_text(data, "unit_price"))
     except InvalidOperation:
         raise _unreadable() from None
-    # More than that is no price of a jar, and more than sums can carry.
+    # More than that is a typing error, and could overflow sums in the database.
     if not price.is_finite() or abs(price) > 10**6 or price != round(price, 4):
         raise _unreadable()
     return price
@@ -193,7 +193,7 @@ def _moment(data: dict) -> datetime:
         moment = parse_datetime(_text(data, "sold_at"))
     except ValueError:
         moment = None
-    # Days at the ends of the calendar have no local time.
+    # The first and last possible dates can't be converted to local time.
     if moment is None or moment.tzinfo is None or not 1900 <= moment.year <= 9000:
         raise _unreadable()
     return moment

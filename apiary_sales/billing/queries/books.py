@@ -1,4 +1,4 @@
-"""Prove the book of money: work everything out again from the lines, and name every difference."""
+"""Check the book of money: recalculate everything from its lines and report differences."""
 
 from collections.abc import Iterator
 
@@ -161,7 +161,7 @@ def _credited_cents(invoice: str) -> Coalesce:
 
 
 def _wrong_allocations() -> Iterator[str]:
-    """No more is put to invoices than was paid, and nothing less than nothing."""
+    """Money put to invoices has the sign of its payment and is never more than the payment."""
     for payment in (
         Payment.objects.annotate(put_cents=Coalesce(Sum("allocations__amount_cents"), 0))
         .filter(

@@ -250,7 +250,7 @@ def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
     if invoice.due_on < on:
         return Tag(_("overdue"), "bad")
     if invoice.open_cents != invoice.total_cents:
-        return Tag(_("part paid"), "warn")
+        return Tag(_("partly paid"), "warn")
     return Tag(_("to be paid"))
 
 

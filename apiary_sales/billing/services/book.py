@@ -1,4 +1,4 @@
-"""The one door through which the book of money changes.
+"""The only code that changes the book of money.
 
 `enter` writes a balanced entry and keeps what the customer owes in the same transaction. `settle`
 puts money to invoices and keeps what is open on them. Both lock the customer's balance row, which
@@ -62,7 +62,7 @@ def enter(
 ) -> Entry:
     """Write one entry and keep what its customer owes; return it.
 
-    Lines of nothing are left out. Raises `BookLawBroken` when the lines do not add up to zero.
+    Lines of 0 are left out. Raises `BookLawBroken` when the lines do not add up to zero.
     """
     lines = [line for line in lines if line.amount_cents]
     total = sum(line.amount_cents for line in lines)
@@ -110,8 +110,8 @@ def settle(payment: Payment, shares: Iterable[tuple[Invoice, int]]) -> None:
 def credit(invoice: Invoice, cents: int) -> None:
     """Take so much off an invoice that a credit note takes back, in whole or in part.
 
-    First what is open becomes less. What was paid beyond comes off, the last payment first, and
-    stays on the customer's account.
+    First the open amount is reduced. If the invoice was paid beyond that, the payments are taken
+    off it, the last one first, and stay on the customer's account.
     """
     [now] = lock_invoices([invoice.pk]).values()
     beyond_cents = cents - now.open_cents
@@ -126,10 +126,10 @@ def credit(invoice: Invoice, cents: int) -> None:
 
 
 def _paid_on(invoice: Invoice) -> list[tuple[Payment, int]]:
-    """Return what of each payment stands on an invoice, oldest first."""
+    """Return how much of each payment is put to an invoice, oldest first."""
     paid = (
         Allocation.objects.filter(invoice=invoice)
-        # A payment and its undoing stand against each other, and leave nothing to take off.
+        # A payment and its undoing are grouped together, so that they cancel out to 0.
         .values(root=Coalesce("payment__reverses", "payment"))
         .order_by("root")
         .annotate(cents=Sum("amount_cents"))

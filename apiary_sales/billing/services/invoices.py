@@ -240,12 +240,12 @@ def _why_nothing(order: Order) -> str:
         str(invoice) for invoice in Invoice.objects.filter(order=order).order_by("id")
     )
     if numbers:
-        return _("Everything handed over of order %(order)s is billed already: %(numbers)s.") % {
+        return _("Everything handed over for order %(order)s is already invoiced: %(numbers)s.") % {
             "order": order.number,
             "numbers": numbers,
         }
     return _(
-        "Nothing of order %(order)s has been handed over yet, so there is nothing to invoice. "
+        "No goods of order %(order)s have been handed over yet, so it can't be invoiced. "
         "Fill the order first."
     ) % {"order": order.number}
 
@@ -270,8 +270,8 @@ def _check_order_of_days(issued_on: date) -> None:
     if last and issued_on < last.issued_on:
         raise BadValue(
             _(
-                "Invoice %(last)s is dated %(day)s, and numbers follow the days. Choose that day "
-                "or a later one."
+                "The last invoice, %(last)s, is dated %(day)s, and invoice numbers must "
+                "follow the dates. Choose that day or a later one."
             )
             % {"last": last, "day": date_format(last.issued_on)},
             parameter="issued_on",
@@ -283,7 +283,7 @@ def _check_credit(invoice: Invoice, reason: str, issued_on: date, gives_money_ba
         raise NotAllowedNow(_("A credit note can't be credited. Issue an invoice instead."))
     if note := invoice.full_credit_note:
         raise NotAllowedNow(
-            _("Invoice %(invoice)s was credited already by %(note)s.")
+            _("Invoice %(invoice)s already has a credit note: %(note)s.")
             % {"invoice": invoice, "note": note}
         )
     if invoice.customer_id is None and invoice.allocations.exists() and not gives_money_back:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 # A million in one payment is a slip of the finger in a honey house.
 AMOUNT_CENTS_MAX = 100_000_000
-# Nobody enters a payment of the year before last; it is a slip in the date.
+# An older date is treated as a typing error.
 DAYS_BACK_MAX = timedelta(days=366)
 
 
@@ -102,7 +102,7 @@ def reverse(
     )
     refuse_repeat(Payment, key, message=_("This payment was undone already."))
     if payment.reverses_id:
-        raise CannotReverse(_("An undo cannot be undone. Record the payment again instead."))
+        raise CannotReverse(_("An undo can't be undone. Record the payment again instead."))
     if Payment.objects.filter(reverses=payment).exists():
         raise CannotReverse(_("This payment was undone already."))
     shares = put_to(payment)
@@ -159,7 +159,10 @@ def pay_back(
     if amount_cents > there_cents:
         problems.add(
             "amount_cents",
-            _("%(asked)s to give back, but %(customer)s has %(there)s on account.")
+            _(
+                "%(customer)s has %(there)s on account, so %(asked)s can't be given back. "
+                "Enter a smaller amount."
+            )
             % {
                 "asked": words.money(amount_cents),
                 "customer": customer,
@@ -192,10 +195,10 @@ def use_on_account(*, invoice: Invoice) -> int:
     invoice.refresh_from_db(fields=["open_cents"])
     if invoice.open_cents == 0:
         raise NotAllowedNow(
-            _("Nothing is left to pay on invoice %(invoice)s.") % {"invoice": invoice}
+            _("There is no amount left to pay on invoice %(invoice)s.") % {"invoice": invoice}
         )
     before = invoice.open_cents
-    # What was given back is no longer there, though the payment it came from still has it left.
+    # Giving money back does not lower `left_cents` of a payment: check the account as well.
     there_cents = on_account_cents(invoice.customer)
     for payment in money_left(invoice.customer):
         cents = min(invoice.open_cents, payment.left_cents, there_cents)
@@ -252,7 +255,7 @@ def put_to(payment: Payment) -> list[tuple[Invoice, int]]:
 
 def _check_amount(problems: Problems, amount_cents: int) -> None:
     if amount_cents <= 0:
-        problems.add("amount_cents", _("Enter an amount of more than nothing."))
+        problems.add("amount_cents", _("Enter an amount above zero."))
     elif amount_cents > AMOUNT_CENTS_MAX:
         problems.add(
             "amount_cents",
@@ -269,7 +272,9 @@ def _check_how(problems: Problems, method: str) -> None:
 def _check_day(problems: Problems, parameter: str, day: date) -> None:
     today = timezone.localdate()
     if day > today:
-        problems.add(parameter, _("The payment lies in the future. Choose today or earlier."))
+        problems.add(
+            parameter, _("A payment can't be dated in the future. Choose today or an earlier day.")
+        )
     elif day < today - DAYS_BACK_MAX:
         problems.add(
             parameter,
@@ -298,7 +303,10 @@ def _check_allocations(
         elif not 0 <= cents <= open_cents:
             problems.add(
                 "allocations",
-                _("%(asked)s put to invoice %(invoice)s, which has %(open)s left to pay.")
+                _(
+                    "You entered %(asked)s for invoice %(invoice)s, which has %(open)s "
+                    "left to pay. Enter an amount from 0 to %(open)s."
+                )
                 % {
                     "asked": words.money(cents),
                     "invoice": invoice,
@@ -309,7 +317,10 @@ def _check_allocations(
     if put_cents > amount_cents:
         problems.add(
             "allocations",
-            _("%(put)s put to invoices is more than the payment of %(amount)s.")
+            _(
+                "The amounts for the invoices come to %(put)s, but the payment is only "
+                "%(amount)s. Enter smaller amounts."
+            )
             % {"put": words.money(put_cents), "amount": words.money(amount_cents)},
         )
 

@@ -23,7 +23,7 @@ from inventory.stock.models import Place
 
 METHODS = (Payment.Method.CASH, Payment.Method.CARD, Payment.Method.CHECK)
 PIECES_MAX = 1_000
-# Nobody hands over more than this above the price; it is a slip of the finger.
+# More cash than this above the price is treated as a typing error.
 CHANGE_CENTS_MAX = 100_000
 # A sale kept without signal comes in late, but not by months: then the clock is wrong.
 DAYS_LATE_MAX = 60
@@ -84,7 +84,7 @@ def sell(
     """
     _refuse_repeat(key)
     now = timezone.now()
-    # A device whose clock runs ahead sold its jars now, not tomorrow.
+    # If the clock of the device is ahead, the sale counts as made now.
     sold_at = min(sold_at or now, now)
     _check(lines, method, tendered_cents, key, sold_at, discount_cents)
     sold_on = timezone.localdate(sold_at)
@@ -131,7 +131,8 @@ def take_back(*, receipt: Invoice, taken_by: Person, key: str, reason: str) -> I
     """
     if not receipt.is_receipt:
         raise NotAllowedNow(
-            _("%(invoice)s is no stand receipt. Credit the invoice instead.") % {"invoice": receipt}
+            _("%(invoice)s is not a stand receipt. Make a credit note for the invoice instead.")
+            % {"invoice": receipt}
         )
     # Found before the credit note takes the payment off the receipt.
     sale = of_receipt(receipt)
@@ -168,9 +169,9 @@ def _check(
 ) -> None:
     problems = Problems()
     if not key or len(key) > keys.LENGTH_MAX:
-        problems.add("key", _("The sale has no proper key. Open the stand page again."))
+        problems.add("key", _("Part of the sale is missing. Open the stand page again."))
     if not lines:
-        problems.add("lines", _("Nothing is in the sale yet. Choose the jars that were sold."))
+        problems.add("lines", _("The sale is empty. Choose the jars that were sold."))
     for index, line in enumerate(lines):
         _check_line(problems, index, line)
     if method not in METHODS:
@@ -178,7 +179,7 @@ def _check(
     elif method == Payment.Method.CASH and tendered_cents is None:
         problems.add("tendered_cents", _("Enter the cash that was given."))
     if tendered_cents is not None and tendered_cents < 0:
-        problems.add("tendered_cents", _("The cash given can't be less than nothing."))
+        problems.add("tendered_cents", _("The cash given can't be below zero."))
     if timezone.now() - sold_at > timedelta(days=DAYS_LATE_MAX):
         problems.add(
             "sold_at",
@@ -192,7 +193,7 @@ def _check(
 def _check_line(problems: Problems, index: int, line: LineWanted) -> None:
     name = line.size.name if line.size else line.description
     if line.quantity < 1:
-        problems.add(f"lines.{index}.quantity", _("Enter one %(name)s or more.") % {"name": name})
+        problems.add(f"lines.{index}.quantity", _("%(name)s: enter 1 or more.") % {"name": name})
     elif line.quantity > PIECES_MAX:
         problems.add(
             f"lines.{index}.quantity",
@@ -202,18 +203,21 @@ def _check_line(problems: Problems, index: int, line: LineWanted) -> None:
     if line.unit_price < 0:
         problems.add(
             f"lines.{index}.unit_price",
-            _("The price of %(name)s can't be less than nothing.") % {"name": name},
+            _("The price of %(name)s can't be below zero.") % {"name": name},
         )
 
 
 def _check_discount(problems: Problems, lines: Sequence[LineWanted], discount_cents: int) -> None:
     whole_cents = sum(line.amount_cents for line in lines)
     if discount_cents < 0:
-        problems.add("discount_cents", _("The discount can't be less than nothing."))
+        problems.add("discount_cents", _("The discount can't be below zero."))
     elif discount_cents > max(whole_cents, 0):
         problems.add(
             "discount_cents",
-            _("The discount of %(discount)s is more than the jars come to, %(whole)s.")
+            _(
+                "The discount of %(discount)s is more than the price of the jars, "
+                "%(whole)s. Enter a smaller discount."
+            )
             % {"discount": words.money(discount_cents), "whole": words.money(whole_cents)},
         )
 
@@ -221,7 +225,7 @@ def _check_discount(problems: Problems, lines: Sequence[LineWanted], discount_ce
 def _check_cash(total_cents: int, tendered_cents: int) -> None:
     if tendered_cents < total_cents:
         raise BadValue(
-            _("The sale comes to %(total)s, %(given)s was given: ask for %(missing)s more.")
+            _("The sale comes to %(total)s, but %(given)s was given. Ask for %(missing)s more.")
             % {
                 "total": words.money(total_cents),
                 "given": words.money(tendered_cents),
@@ -231,7 +235,7 @@ def _check_cash(total_cents: int, tendered_cents: int) -> None:
         )
     if tendered_cents - total_cents > CHANGE_CENTS_MAX:
         raise BadValue(
-            _("%(given)s for a sale of %(total)s? Check the cash that was given.")
+            _("%(given)s is a lot for a sale of %(total)s. Check the cash that was given.")
             % {"given": words.money(tendered_cents), "total": words.money(total_cents)},
             parameter="tendered_cents",
         )

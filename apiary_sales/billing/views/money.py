@@ -249,7 +249,7 @@ def use_on_account(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         messages.success(
             request,
-            _("%(used)s of the money on account was put to invoice %(invoice)s.")
+            _("%(used)s of the money on account was used for invoice %(invoice)s.")
             % {"used": words.money(used_cents), "invoice": invoice},
         )
     return redirect("billing:invoice_detail", pk=pk)
@@ -323,7 +323,9 @@ class PaymentView(ActView):
     def done_message(self, made: Payment) -> str:
         left_cents = made.amount_cents - sum(cents for _bill, cents in payments.put_to(made))
         if left_cents:
-            sentence = _("%(amount)s from %(customer)s recorded; %(left)s of it stay on account.")
+            sentence = _(
+                "%(amount)s from %(customer)s recorded. Of this, %(left)s stays on account."
+            )
         else:
             sentence = _("%(amount)s from %(customer)s recorded.")
         return sentence % {
@@ -435,9 +437,9 @@ class UndoPaymentView(ActView):
 
     def done_message(self, made: Payment) -> str:
         if made.amount_cents > 0:
-            sentence = _("The %(amount)s given back are on account again.")
+            sentence = _("The %(amount)s that was given back is on account again.")
         else:
-            sentence = _("The payment of %(amount)s is undone; what it paid is open again.")
+            sentence = _("The payment of %(amount)s is undone. The amount it paid is owed again.")
         return sentence % {"amount": words.money(abs(made.amount_cents))}
 
     def next_url(self, made: Payment) -> str:

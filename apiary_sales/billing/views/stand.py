@@ -120,9 +120,9 @@ def record_sale(request: HttpRequest) -> JsonResponse:
     401 and 403 leave the sale waiting on the device; 422 says in words what a person must settle.
     """
     if not request.user.is_authenticated:
-        return _refusal(_("Sign in again, then the sales that wait are sent."), status=401)
+        return _refusal(_("Sign in again to send the sales that are waiting."), status=401)
     if not request.user.has_perm(SELL):
-        return _refusal(_("You may not sell at the stand. Ask the owner."), status=403)
+        return _refusal(_("You are not allowed to sell at the stand. Ask the owner."), status=403)
     try:
         fields = parse_sale(json.loads(request.body))
         made = stand.sell(sold_by=person_of(request), **fields)
@@ -228,7 +228,10 @@ class TakeBackView(ActView):
         )
 
     def done_message(self, made: Invoice) -> str:
-        return _("Undone: the jars are back, give back %(amount)s. Credit note %(note)s.") % {
+        return _(
+            "The sale is undone and the jars are back in stock. Give back %(amount)s. "
+            "Credit note %(note)s."
+        ) % {
             "amount": words.money(-made.total_cents),
             "note": made,
         }
@@ -247,7 +250,7 @@ def till_words() -> dict[str, str]:
     """Return what the till says; `{name}` is filled in by its script."""
     return {
         "here": _("{count} here"),
-        "none_here": _("none here"),
+        "none_here": _("0 here"),
         "one_less": _("One less: {name}"),
         "one_more": _("One more: {name}"),
         "cash": _("Cash"),
@@ -265,7 +268,8 @@ def till_words() -> dict[str, str]:
         "ask_for": _("Ask for {missing} more"),
         "too_little": _("The sale comes to {total}: ask for {missing} more."),
         "discount_too_much": _(
-            "The discount of {discount} is more than the jars come to, {whole}."
+            "The discount of {discount} is more than the price of the jars, {whole}. Enter "
+            "a smaller discount."
         ),
         "discount_unread": _("Enter the discount as money, for example 0.50."),
         "sold": _("Sold"),
@@ -273,9 +277,9 @@ def till_words() -> dict[str, str]:
         "no_signal": _("No signal."),
         "open_again": _("It could not be recorded yet. Open this page again."),
         "kept": _("The sale is kept on this device and sent later."),
-        "one_waits": _("1 sale waits to be sent"),
-        "many_wait": _("{count} sales wait to be sent"),
-        "settle": _("A sale was refused. Settle what it says, then try again."),
+        "one_waits": _("1 sale is waiting to be sent"),
+        "many_wait": _("{count} sales are waiting to be sent"),
+        "settle": _("A sale was not accepted. Read the reason, fix the problem, then try again."),
         "try_again": _("Try again"),
         "remove": _("Remove"),
         "remove_sure": _(

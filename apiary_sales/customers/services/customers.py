@@ -88,5 +88,5 @@ def _check(customer: Customer) -> None:
             % {"days": customer.terms_days, "most": TERMS_DAYS_MAX},
         )
     if customer.credit_limit_cents is not None and customer.credit_limit_cents < 0:
-        problems.add("credit_limit_cents", _("Enter a credit limit of nothing or more."))
+        problems.add("credit_limit_cents", _("Enter a credit limit of 0 or more."))
     problems.raise_any()

@@ -68,4 +68,4 @@ def note_field() -> forms.CharField:
 
 
 def over_limit_field() -> forms.BooleanField:
-    return forms.BooleanField(label=_("Take it anyway"), required=False)
+    return forms.BooleanField(label=_("Take the order anyway"), required=False)

@@ -45,7 +45,7 @@ class OrderForm(LinesForm):
         error_messages={"required": _("Choose the customer.")},
     )
     channel = forms.ChoiceField(
-        label=_("How it goes"),
+        label=_("Kind of order"),
         choices=[
             (Order.Channel.SHOP, _("To a shop")),
             (Order.Channel.DELIVERY, _("Delivery")),

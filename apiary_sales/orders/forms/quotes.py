@@ -54,7 +54,7 @@ class PickForm(HouseForm):
         required=False,
         choices=[
             (drums.OLDEST_FIRST, _("the oldest honey first")),
-            (drums.BEST_FIT, _("what comes nearest")),
+            (drums.BEST_FIT, _("the drums closest to the amount")),
         ],
     )
 
@@ -107,9 +107,9 @@ class QuoteForm(LinesForm):
     )
     drums_as = forms.ChoiceField(label=_("The drums"), widget=forms.RadioSelect)
     drum_each = MoneyField(
-        label=_("Another amount a drum"),
+        label=_("A different amount per drum"),
         required=False,
-        help_text=_("Leave empty for the house's usual deposit or price."),
+        help_text=_("Leave empty to use your usual deposit or price."),
     )
     freight = MoneyField(label=_("Freight"), required=False)
     valid_until = forms.DateField(label=_("Valid until"), widget=DayInput)
@@ -149,7 +149,7 @@ class QuoteForm(LinesForm):
                 widget=forms.CheckboxInput(attrs={"form": "quote"}),
             )
             self.fields[f"price_{key}"] = PriceField(
-                label=gettext("%(drum)s: price a pound") % {"drum": offer.drum.name},
+                label=gettext("%(drum)s: price per pound") % {"drum": offer.drum.name},
                 initial=offer.price_per_pound,
             )
             self.fields[f"price_{key}"].widget.attrs["form"] = "quote"
@@ -185,7 +185,7 @@ class QuoteForm(LinesForm):
             if name not in self.errors:
                 self.add_error(
                     name,
-                    gettext("Enter a price a pound for %(drum)s.") % {"drum": offer.drum.name},
+                    gettext("Enter a price per pound for %(drum)s.") % {"drum": offer.drum.name},
                 )
             return
         self.add_line(
@@ -204,10 +204,10 @@ class QuoteForm(LinesForm):
             gone.discard(str(drum.pk))
             self.add_error(
                 None,
-                gettext("%(drum)s is not free any more. Choose another.") % {"drum": drum.name},
+                gettext("%(drum)s is no longer free. Choose another.") % {"drum": drum.name},
             )
         if gone:
-            self.add_error(None, _("There is no such drum. Open the page again."))
+            self.add_error(None, _("That drum was not found. Open the page again."))
 
 
 class AcceptForm(ActForm):

@@ -1,4 +1,4 @@
-"""Prove the book of orders: work it out again from its parts, and name every difference."""
+"""Check the orders: recalculate them from their parts and report differences."""
 
 from collections.abc import Iterator
 

@@ -97,8 +97,9 @@ def free_drums(on: date) -> list[DrumOffer]:
 def pick(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[DrumOffer]:
     """Choose whole drums that make up at least the amount, oldest honey first or nearest to it.
 
-    The nearest are as few drums as will do, each exchanged for the emptiest that still makes up
-    the amount. Raises `BadValue` for no amount, `NotEnoughHoney` when all the fitting
+    For "nearest", take the fewest drums that are enough, then replace each with the emptiest
+    drum that still reaches the amount.
+    Raises `BadValue` for no amount, `NotEnoughHoney` when all the fitting
     drums together have less in them; the sentence says how much.
     """
     if wanted.amount <= 0:
@@ -107,7 +108,10 @@ def pick(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[DrumOffer]:
     there = sum((wanted.measure(offer) for offer in fitting), Decimal(0))
     if there < wanted.amount:
         raise NotEnoughHoney(
-            _("Not enough honey in free drums: %(asked)s asked for, those that fit hold %(there)s.")
+            _(
+                "Not enough honey in free drums. Asked for: %(asked)s. Free and suitable: "
+                "%(there)s. Ask for less, or change the colour or the moisture."
+            )
             % {"asked": _amount(wanted.amount, wanted.unit), "there": _amount(there, wanted.unit)},
             parameter="wanted.amount",
         )
@@ -143,7 +147,7 @@ def _nearest(offers: Sequence[DrumOffer], wanted: DrumsWanted) -> list[DrumOffer
 
 @dataclass(frozen=True)
 class QuoteFigures:
-    """What a quote holds, comes to, and leaves; `printed_pounds` add up the lines as printed."""
+    """Contents, total and margin of a quote; `printed_pounds` is the sum of the printed lines."""
 
     drums: int
     grams: int

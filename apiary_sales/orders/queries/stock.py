@@ -50,7 +50,7 @@ class SizeForSale:
 
     @property
     def wanted_beyond(self) -> int:
-        """Pieces that orders want and nobody has reserved; with sound books, none."""
+        """Pieces ordered but not reserved. Always 0 unless the data is inconsistent."""
         return max(self.wanted - self.stock.reserved, 0)
 
 

@@ -28,15 +28,17 @@ class Credit:
             return ""
         if self.owed_cents < 0:
             sentence = _(
-                "%(customer)s has a limit of %(limit)s: %(ordered)s ordered and not invoiced yet "
-                "and %(asked)s for this one, less %(owed)s on account, come to %(sum)s. "
-                "Tick to take it anyway."
+                "With this order %(customer)s would owe %(sum)s, and the credit limit is "
+                "%(limit)s. The amount is %(ordered)s ordered and not invoiced yet, plus "
+                "%(asked)s for this order, less %(owed)s on account. Tick the box to take "
+                "the order anyway."
             )
         else:
             sentence = _(
-                "%(customer)s has a limit of %(limit)s: %(owed)s owed, %(ordered)s ordered and "
-                "not invoiced yet, and %(asked)s for this one come to %(sum)s. "
-                "Tick to take it anyway."
+                "With this order %(customer)s would owe %(sum)s, and the credit limit is "
+                "%(limit)s. The amount is %(owed)s owed now, plus %(ordered)s ordered and "
+                "not invoiced yet, plus %(asked)s for this order. Tick the box to take the "
+                "order anyway."
             )
         return sentence % {
             "customer": self.customer.name,

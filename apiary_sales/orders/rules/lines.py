@@ -75,9 +75,10 @@ def is_whole_drum(line: LineWanted | OrderLine) -> bool:
 
 
 def is_reserved(line: OrderLine) -> bool:
-    """Tell whether the goods of a line are promised when the order is taken.
+    """Tell whether the goods of a line are reserved when the order is taken.
 
-    Honey out of a tank is not: its lot changes with every filling, so it is drawn when it leaves.
+    Honey from a tank is not reserved, because its lot changes with every filling. It is taken from
+    the tank when the order is handed over.
     """
     return line.kind == OrderLine.Kind.PACKED or is_whole_drum(line)
 
@@ -91,7 +92,7 @@ def check(problems: Problems, lines: Sequence[LineWanted]) -> None:
     if not lines:
         problems.add("lines", _("Put at least one thing on the order."))
     elif len(lines) > LINES_MAX:
-        problems.add("lines", _("An order takes up to 200 lines. Make two orders of it."))
+        problems.add("lines", _("An order can have up to 200 lines. Make two orders."))
     drums_seen: set[Place] = set()
     for index, line in enumerate(lines):
         if _check_goods(problems, index, line, drums_seen):
@@ -114,7 +115,7 @@ def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: s
         if line.drum in drums_seen:
             problems.add(
                 parameter_of(index, "drum"),
-                _("%(drum)s is on the list twice. Leave one out.") % {"drum": line.drum.name},
+                _("%(drum)s is on the list twice. Remove one.") % {"drum": line.drum.name},
             )
         drums_seen.add(line.drum)
     return True
@@ -131,17 +132,18 @@ def _check_quantity(problems: Problems, index: int, line: LineWanted) -> None:
 def _check_price(problems: Problems, index: int, line: LineWanted) -> None:
     price, name = line.unit_price, parameter_of(index, "unit_price")
     if not Decimal(0) <= price <= UNIT_PRICE_MAX:
-        problems.add(name, _("Enter a price from nothing to a million."))
+        problems.add(name, _("Enter a price from zero to a million."))
     elif price != price.quantize(UNIT_PRICE_STEP):
         problems.add(name, _("Enter a price with at most four decimals."))
     elif line.discount_cents < 0:
-        problems.add(
-            parameter_of(index, "discount_cents"), _("A discount can't be less than nothing.")
-        )
+        problems.add(parameter_of(index, "discount_cents"), _("A discount can't be below zero."))
     elif line.quantity > 0 and line.discount_cents > line.gross_cents:
         problems.add(
             parameter_of(index, "discount_cents"),
-            _("The discount of %(discount)s is more than the line comes to, %(gross)s.")
+            _(
+                "The discount of %(discount)s is more than the amount of the line, "
+                "%(gross)s. Enter a smaller discount."
+            )
             % {
                 "discount": words.money(line.discount_cents),
                 "gross": words.money(line.gross_cents),
@@ -158,7 +160,7 @@ def honey_cents(grams: int, unit_price: Decimal) -> int:
 
 
 def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decimal:
-    """Return the pounds to print: the coarsest that multiply out to the amount, where one does."""
+    """Return the pounds to print, with the fewest decimals that still give the amount."""
     pounds = Decimal(grams) / POUND_GRAMS
     steps = [pounds.quantize(step) for step in POUND_STEPS]
     for shown in steps:

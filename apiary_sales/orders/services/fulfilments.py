@@ -1,4 +1,4 @@
-"""Goods on their way out: what is taken from where, what it had cost, and its share of the price.
+"""Handing over goods: which stock is taken, what it cost, and its share of the price.
 
 These are the parts of the acts in `orders`, which owns the transaction and the locks.
 """
@@ -21,7 +21,7 @@ from inventory.stock.services import ledger
 
 @dataclass(frozen=True)
 class TakenGoods:
-    """So much of a lot taken from a place for a line, out of a promise or out of free stock."""
+    """A quantity of a lot taken from a place for a line, from reserved or from free stock."""
 
     line: OrderLine
     item: Item
@@ -76,10 +76,10 @@ def record(
 ) -> Fulfilment:
     """Write the fulfilment with one line for each order line and lot; count the lines filled.
 
-    The amounts of all fulfilments of a line add up to the line, and the costs of all that is sold
-    of a lot to the lot's cost, unless that was changed meanwhile or the house has chosen the
-    weighted average: each is what it adds to the share of all that is sold, half a cent to the
-    even cent. So what is sold and what is left are worth the whole, give or take half a cent.
+    The amounts of all fulfilments of a line add up to the amount of the line. The costs of all
+    sales of a lot add up to the cost of the lot, unless that cost was changed meanwhile or the
+    weighted average is used. Each amount is the difference of two running totals, rounded half to
+    even, so the sold part and the remaining part differ from the whole by half a cent at most.
     """
     fulfilment = Fulfilment.objects.create(
         order=order,
@@ -177,7 +177,7 @@ class _Costs:
             return None
         gone, cents, count = self._issued.get(lot.pk, (0, 0, 0))
         should_have = share_cents(lot.cost_cents, gone, lot.quantity_made)
-        # A cent here and there is rounding, and is carried on. More than that means that the cost
+        # A difference of a few cents is rounding and is kept. A larger one means that the cost
         # of the lot was set anew after some of it was sold: the rest does not bear the difference.
         if abs(cents - should_have) > count:
             cents = should_have

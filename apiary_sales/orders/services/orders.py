@@ -49,7 +49,7 @@ __all__ = [
     "take_back",
 ]
 
-# Nobody orders or quotes further ahead; it is a slip in the year.
+# A date further ahead is treated as a typing error in the year.
 DAYS_AHEAD_MAX = timedelta(days=366)
 
 
@@ -81,7 +81,10 @@ def take(
     if channel not in Order.Channel.values:
         problems.add("channel", _("Choose how it is sold: shop, delivery or drums."))
     if wanted_on and wanted_on < placed_on:
-        problems.add("wanted_on", _("The day it is wanted lies before the order."))
+        problems.add(
+            "wanted_on",
+            _("The day it is wanted is before the day of the order. Choose a later day."),
+        )
     elif wanted_on:
         check_not_far(problems, "wanted_on", wanted_on)
     rules.check(problems, lines)
@@ -101,7 +104,7 @@ def take(
         idempotency_key=key,
     )
     reservations.reserve(order_lines.make(order, lines), parameter="lines")
-    # What is not there is told first: no tick helps against it.
+    # Report missing stock before the credit limit: a user can override only the limit.
     if not over_limit:
         check_credit(credit_before, sum(line.amount_cents for line in lines))
     return order
@@ -127,11 +130,14 @@ def fulfil(
     refuse_repeat(Fulfilment, key)
     if order.status not in Order.OPEN_STATUSES:
         raise NotAllowedNow(
-            _("Order %(order)s is %(status)s: there is nothing to fill.")
+            _("Order %(order)s is %(status)s. No goods can be handed over for it.")
             % {"order": order.number, "status": order.get_status_display()}
         )
     if filled_on and filled_on > timezone.localdate():
-        raise BadValue(_("The day it was filled lies in the future."), parameter="filled_on")
+        raise BadValue(
+            _("The day it was filled is in the future. Choose today or an earlier day."),
+            parameter="filled_on",
+        )
     lines = lines_of(order)
     wanted = _wanted(lines, quantities)
     ledger.lock_items(order_lines.items_of(wanted))
@@ -171,7 +177,7 @@ def repick(*, order: Order, picked_by: Person, key: str) -> Order:
     lots = reservations.repick(lines)
     if not lots:
         raise NotAllowedNow(
-            _("Nothing reserved for order %(order)s is on hold.") % {"order": order.number}
+            _("Order %(order)s has no reserved goods on hold.") % {"order": order.number}
         )
     note = ", ".join(lot.code for lot in lots)
     note_event(order, OrderEvent.Kind.REPICKED, by=picked_by, key=key, note=note)
@@ -201,7 +207,11 @@ def sell_now(
                 _("Honey in bulk is not sold at the stand. Take an order for it."),
             )
     if place.kind not in Place.STORES:
-        problems.add("place", _("%(place)s is no shelf, stand or van.") % {"place": place.name})
+        problems.add(
+            "place",
+            _("%(place)s is not a shelf, stand or van. Choose another place.")
+            % {"place": place.name},
+        )
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     refuse_repeat(Fulfilment, key)
@@ -241,7 +251,7 @@ def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Orde
     refuse_repeat(OrderEvent, key, made=order)
     if order.status in (Order.Status.FILLED, Order.Status.CANCELLED):
         raise NotAllowedNow(
-            _("Order %(order)s is %(status)s: there is nothing left to cancel.")
+            _("Order %(order)s is already %(status)s and can't be cancelled.")
             % {"order": order.number, "status": order.get_status_display()}
         )
     _check_reason(reason, _("Say why it is cancelled."))
@@ -272,7 +282,10 @@ def take_back(
         raise CannotReverse(_("These goods were taken back already."))
     if not is_credited and is_billed(fulfilment):
         raise NotAllowedNow(
-            _("These goods are on an invoice. Write a credit note; it takes them back.")
+            _(
+                "These goods are on an invoice. Issue a credit note instead: it takes the "
+                "goods back too."
+            )
         )
     _check_reason(reason, _("Say why the goods are taken back."))
     lines = lines_of(order)
@@ -358,7 +371,7 @@ def make(**fields: Any) -> Order:
         with transaction.atomic():
             return Order.objects.create(number=number, **fields)
     except IntegrityError:
-        # A rival with the same form was faster; anything else is no business of ours.
+        # The same form was saved by a parallel request. Any other error is raised again.
         refuse_repeat(Order, fields["idempotency_key"])
         raise
 
@@ -375,7 +388,7 @@ def check_customer(problems: Problems, customer: Customer | None) -> None:
     elif not customer.is_active:
         problems.add(
             "customer",
-            _("%(customer)s is no longer a customer. Set them active first.")
+            _("%(customer)s is marked as inactive. Make this customer active first.")
             % {"customer": customer.name},
         )
 
@@ -419,7 +432,8 @@ def _wanted(lines: list[OrderLine], quantities: dict[int, int] | None) -> dict[O
         elif quantity and rules.is_whole_drum(known[pk]) and quantity != known[pk].to_fill:
             problems.add(
                 _quantity_of(pk),
-                _("%(drum)s leaves whole or not at all.") % {"drum": vessel_of(known[pk]).name},
+                _("%(drum)s can only be handed over whole. Enter the whole drum, or 0.")
+                % {"drum": vessel_of(known[pk]).name},
             )
         elif quantity:
             wanted[known[pk]] = quantity
@@ -430,7 +444,7 @@ def _wanted(lines: list[OrderLine], quantities: dict[int, int] | None) -> dict[O
             if follows:
                 wanted[line] = min(line.to_fill, follows)
     if not problems and not wanted:
-        problems.add("quantities", _("Enter how much of which line is handed over."))
+        problems.add("quantities", _("Enter how much is handed over for at least one line."))
     problems.raise_any()
     return wanted
 
@@ -441,13 +455,16 @@ def _quantity_of(line: int) -> str:
 
 def _too_many(line: OrderLine, quantity: int) -> str:
     if quantity < 0:
-        return _("Enter nothing or more.")
+        return _("Enter 0 or more.")
     figures = (quantity, line.to_fill)
     if line.kind == OrderLine.Kind.HONEY:
         asked, left = words.pounds_apart(*figures)
     else:
         asked, left = map(words.pieces, figures)
-    return _("Too many of %(what)s: %(asked)s to hand over, %(left)s left to fill.") % {
+    return _(
+        "Too much of %(what)s. Entered: %(asked)s. Left to hand over: %(left)s. Enter no "
+        "more than that."
+    ) % {
         "what": line.description,
         "asked": asked,
         "left": left,
@@ -483,7 +500,10 @@ def _check_not_before(filled_on: date | None, taken: list[TakenGoods]) -> None:
     youngest = max((goods.lot for goods in taken if goods.lot), key=_made_on, default=None)
     if filled_on and youngest and filled_on < youngest.made_on:
         raise BadValue(
-            _("Lot %(lot)s was made on %(day)s; it can't be handed over before that.")
+            _(
+                "Lot %(lot)s was made on %(day)s, so it can't be handed over before that "
+                "day. Choose a later day, or another lot."
+            )
             % {"lot": youngest.code, "day": date_format(youngest.made_on)},
             parameter="filled_on",
         )
@@ -539,7 +559,10 @@ def _check_may_return(vessel: Place, lot: Lot | None) -> None:
     there = Balance.objects.in_vessel(vessel)
     if there and (vessel.kind == Place.Kind.DRUM or there.lot != lot):
         raise CannotReverse(
-            _("%(vessel)s holds other honey by now. Empty it first, or receive what came back.")
+            _(
+                "%(vessel)s now has other honey in it. Empty it first, or receive the "
+                "returned honey into another vessel."
+            )
             % {"vessel": vessel.name}
         )
 
@@ -547,7 +570,7 @@ def _check_may_return(vessel: Place, lot: Lot | None) -> None:
 def _reserve_again(
     fulfilment: Fulfilment, rows: list[FulfilmentLine], lines: dict[int, OrderLine]
 ) -> None:
-    """Promise what came back to the lines it came back from, where it came back to."""
+    """Reserve returned goods again for their order lines, at the place they returned to."""
     if fulfilment.posting is None:
         return
     came_back = {

@@ -42,7 +42,10 @@ def quote(
     problems = Problems()
     orders.check_customer(problems, customer)
     if valid_until < timezone.localdate():
-        problems.add("valid_until", _("The day it is valid until is past."))
+        problems.add(
+            "valid_until",
+            _("The last day the quote is valid is in the past. Choose today or a later day."),
+        )
     orders.check_not_far(problems, "valid_until", valid_until)
     rules.check(problems, lines)
     problems.raise_any()
@@ -86,13 +89,13 @@ def accept(
     refuse_repeat(OrderEvent, key, made=order)
     if order.status != Order.Status.QUOTED:
         raise NotAllowedNow(
-            _("%(order)s is no open quote any more: it is %(status)s.")
+            _("%(order)s is no longer an open quote. Its state is now “%(status)s”.")
             % {"order": order.number, "status": order.get_status_display()}
         )
     on = on or timezone.localdate()
     if order.valid_until and on > order.valid_until:
         raise QuoteExpired(
-            _("Quote %(order)s was valid until %(day)s. Quote again at today's price.")
+            _("Quote %(order)s was valid until %(day)s. Make a new quote at today's price.")
             % {"order": order.number, "day": date_format(order.valid_until)},
             order=order.number,
         )

@@ -1,4 +1,4 @@
-"""Promises of stock to order lines; the ledger's `reserved` is always their sum.
+"""Stock reserved for order lines; `Balance.reserved` in the ledger is always the sum.
 
 Jars are promised oldest lot first over the shelves, the stand and the van, drums whole. Call with
 the order's row and the items of its lines locked.
@@ -82,7 +82,7 @@ def _release(promised: Sequence[Reservation]) -> None:
 
 
 def repick(lines: Sequence[OrderLine]) -> list[Lot]:
-    """Promise jars of other lots in place of those on hold by now; return the lots given up.
+    """Reserve jars of other lots in place of lots now on hold; return the released lots.
 
     Raises `NotEnoughStock`, and then nothing is changed.
     """
@@ -118,7 +118,7 @@ def as_stock(balance: Balance, quantity: int) -> ledger.ReservedStock:
 
 
 def use(reservation: Reservation, quantity: int) -> None:
-    """Take so much off a promise that is being kept."""
+    """Reduce a reservation by the quantity that is handed over."""
     reservation.quantity -= quantity
     if reservation.quantity:
         reservation.save(update_fields=["quantity"])
@@ -175,20 +175,23 @@ class Picker:
         promised = balances.aggregate(pieces=Sum("reserved"))["pieces"] or 0
         if self._at is not None and promised:
             sentence = _(
-                "Not enough %(size)s: %(asked)s asked for, %(free)s free at %(place)s beside the "
-                "%(promised)s promised to orders."
+                "Not enough %(size)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "
+                "Reserved for orders: %(promised)s. Take fewer."
             )
         elif self._at is not None:
-            sentence = _("Not enough %(size)s: %(asked)s asked for, %(free)s free at %(place)s.")
+            sentence = _(
+                "Not enough %(size)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "
+                "Take fewer."
+            )
         elif promised:
             sentence = _(
-                "Not enough %(size)s: %(asked)s asked for, %(free)s free beside the %(promised)s "
-                "promised to orders. Take fewer, or plan a bottling run."
+                "Not enough %(size)s. Asked for: %(asked)s. Free: %(free)s. Reserved for "
+                "orders: %(promised)s. Take fewer, or plan a bottling run."
             )
         else:
             sentence = _(
-                "Not enough %(size)s: %(asked)s asked for, %(free)s free. "
-                "Take fewer, or plan a bottling run."
+                "Not enough %(size)s. Asked for: %(asked)s. Free: %(free)s. Take fewer, or "
+                "plan a bottling run."
             )
         figures = {
             "size": size.name,
@@ -207,7 +210,7 @@ def find_honey(line: OrderLine, parameter: str | None) -> Balance:
     figures = {"drum": drum.name}
     if there is None or not drum.is_active:
         raise NotEnoughHoney(
-            _("%(drum)s is empty or gone. Choose another.") % figures,
+            _("%(drum)s is empty or no longer here. Choose another.") % figures,
             parameter=parameter,
             asked=line.quantity,
             there=0,
@@ -226,8 +229,8 @@ def find_honey(line: OrderLine, parameter: str | None) -> Balance:
             now, agreed = words.pounds_apart(there.quantity, line.quantity)
             raise NotAllowedNow(
                 _(
-                    "%(drum)s holds %(there)s of lot %(lot)s now; %(asked)s was agreed. "
-                    "Quote it again."
+                    "%(drum)s has changed since the quote. It now has %(there)s of lot "
+                    "%(lot)s; the quote says %(asked)s. Make a new quote."
                 )
                 % {**figures, "there": now, "asked": agreed, "lot": lot.code},
                 parameter=parameter,
@@ -235,7 +238,10 @@ def find_honey(line: OrderLine, parameter: str | None) -> Balance:
     elif there.free < line.quantity:
         asked, free = words.pounds_apart(line.quantity, there.free)
         raise NotEnoughHoney(
-            _("Not enough honey: %(asked)s asked for, %(drum)s has %(there)s free.")
+            _(
+                "Not enough honey: you asked for %(asked)s, and %(drum)s has %(there)s "
+                "free. Take less, or choose another vessel."
+            )
             % {**figures, "asked": asked, "there": free},
             parameter=parameter,
             asked=line.quantity,

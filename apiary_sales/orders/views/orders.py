@@ -214,10 +214,10 @@ class OrderCancelView(OrderActView):
 
     def done_message(self, made: Order) -> str:
         if made.status == Order.Status.FILLED:
-            return _("The rest of order %(order)s is cancelled and free again.") % {
-                "order": made.number
-            }
-        return _("%(order)s is cancelled; nothing is reserved for it any more.") % {
+            return _(
+                "The rest of order %(order)s is cancelled. Its goods are free to sell again."
+            ) % {"order": made.number}
+        return _("%(order)s is cancelled. No goods are reserved for it now.") % {
             "order": made.number
         }
 
@@ -226,15 +226,15 @@ def _words_of_cancelling(order: Order) -> dict[str, str]:
     """Return the heading, the lead and the button of the page that cancels an order."""
     if order.status == Order.Status.QUOTED:
         heading = _("Withdraw quote %(number)s")
-        lead = _("Nothing is reserved for a quote, so nothing changes on the shelves.")
+        lead = _("A quote reserves no stock, so the stock does not change.")
         button = _("Withdraw it")
     elif order.status == Order.Status.PART_FILLED:
         heading = _("Cancel the rest of order %(number)s")
-        lead = _("What was handed over stays sold. The rest is free for others at once.")
+        lead = _("Goods already handed over stay sold. The rest can be sold to others at once.")
         button = _("Cancel the rest")
     else:
         heading = _("Cancel order %(number)s")
-        lead = _("What is reserved is free for others at once.")
+        lead = _("The reserved stock can be sold to others at once.")
         button = _("Cancel it")
     return {"heading": heading % {"number": order.number}, "lead": lead, "button": button}
 
@@ -263,7 +263,7 @@ class OrderTakeBackView(OrderActView):
         )
 
     def done_message(self, made: Any) -> str:
-        return _("The goods are back where they were, and order %(order)s knows it.") % {
+        return _("The goods are back in their place, and order %(order)s is updated.") % {
             "order": self.order.number
         }
 

@@ -127,7 +127,7 @@ class QuoteCreateView(ActView):
         )
 
     def done_message(self, made: Order) -> str:
-        return _("Quote %(order)s is saved. Nothing is reserved until it is accepted.") % {
+        return _("Quote %(order)s is saved. No goods are reserved until it is accepted.") % {
             "order": made.number
         }
 

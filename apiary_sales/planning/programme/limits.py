@@ -44,7 +44,7 @@ class Limit:
 
     @property
     def binds(self) -> bool:
-        """More of it would earn more: at once, or when there is enough for a whole piece."""
+        """More of this limit would earn more, at once or as soon as it allows a whole piece."""
         return bool(self.step_cents) or self.rate_cents > 0
 
 
@@ -127,5 +127,5 @@ def _gain(answer: Answer, more: Programme, deadline: float) -> Fraction | None:
     after = solve(more, seconds=seconds)
     if not after.is_proven:
         return None
-    # What could be done with less can be done with more.
+    # A plan that is possible with less is also possible with more.
     return max(Fraction(0), after.plan.cents - answer.plan.cents)

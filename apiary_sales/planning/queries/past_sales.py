@@ -24,9 +24,9 @@ Sold = Mapping[tuple[int, str], int]
 def history(*, on: date, months: int) -> History:
     """Return the jars ordered in the months that begin on `on`, in each of the last years.
 
-    A year in which no jar at all was sold in those months is left out: the house was not selling.
-    Without any, the months up to `on` stand in. What counts is the pieces ordered, on the day the
-    order was placed; quotes and cancelled orders are left out.
+    A year without any jar sold in those months is left out, because the house was not selling. If
+    no year is left, the months before `on` are used. Pieces count on the day their order was
+    placed; quotes and cancelled orders are left out.
     """
     coming = period_from(on, months)
     earlier = [

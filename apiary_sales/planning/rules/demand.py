@@ -17,9 +17,9 @@ from apiary_sales.pricing.models import ChannelCost
 class Outlook(TextChoices):
     """How much of the past the plan counts on: the average, or that less or more its spread."""
 
-    CAREFUL = "careful", _("careful: average less the spread")
+    CAREFUL = "careful", _("careful: the average minus the usual variation")
     USUAL = "usual", _("the average")
-    HOPEFUL = "hopeful", _("hopeful: average and the spread")
+    HOPEFUL = "hopeful", _("hopeful: the average plus the usual variation")
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,8 @@ class PastSales:
 class History:
     """Sales by size and channel over comparable periods, the newest first.
 
-    `is_same_season` tells periods of earlier years from the months just past, which stand in while
-    there are no earlier years.
+    `is_same_season` is true for the same periods of earlier years. It is false for the most recent
+    months, which are used while there are no earlier years.
     """
 
     periods: tuple[Period, ...]

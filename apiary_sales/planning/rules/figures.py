@@ -23,9 +23,9 @@ from apiary_sales.pricing.rules.costs import WhatIf
 
 # A 55-gallon drum holds about 640 to 660 lb (common practice).
 DRUM_POUNDS = Decimal(650)
-# Nobody has said how long work may take: a week of one person, and a quarter of an hour to set up
-# and clean. Both are figures to change on the page. What is counted for each run is taken out of
-# the minutes each of past runs, whose recorded work began with setting up.
+# Default hours and minutes, which can be changed on the page: one week of one person, and a
+# quarter of an hour for setting up and cleaning a run. The recorded work of past runs includes
+# setting up, so these minutes are deducted before the minutes of each piece are worked out.
 HOURS = Decimal(40)
 MINUTES_PER_RUN = Decimal(15)
 
@@ -33,7 +33,7 @@ MINUTES_PER_RUN = Decimal(15)
 class Bulk(TextChoices):
     """How honey that is not bottled is sold."""
 
-    POUNDS = "pounds", _("by the pound: the last drum may be part full")
+    POUNDS = "pounds", _("by the pound: the last drum may be partly full")
     DRUMS = "drums", _("in full drums only")
 
 
@@ -197,7 +197,7 @@ def _honey(figures: Figures, vessel: VesselState, selling: Selling | None) -> Ho
         grams=figures.grams[vessel.place.pk],
         never_in=frozenset(str(pk) for pk in vessel.misfits),
     )
-    # Below what selling takes, honey is better kept than sold.
+    # If the cost of selling is higher than the bid, the honey is not offered for sale.
     if selling is None or selling.net_cents < 0:
         return honey
     each = bulk_grams(figures, vessel)

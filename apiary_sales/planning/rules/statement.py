@@ -207,7 +207,7 @@ def _part_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
         to_buy = bought[part.key]
         from_stock = used[part.key] - to_buy
         if from_stock:
-            each = _("nothing: paid already") if figures.is_stock_free else cost
+            each = _("no cost, already paid") if figures.is_stock_free else cost
             label = _("%(part)s, from stock") % {"part": row.part.name}
             cents = from_stock * part.stock_cents
             yield MoneyLine("stock", label, _count(from_stock, each), -round(cents))

@@ -15,7 +15,7 @@ BELOW_HUNDRED = {
     "min_value": _("Enter 0 percent or more, and less than 100."),
     "max_value": _("Enter 0 percent or more, and less than 100."),
 }
-NOT_NEGATIVE = {"min_value": _("Enter a cost of nothing or more.")}
+NOT_NEGATIVE = {"min_value": _("Enter a cost of 0 or more.")}
 
 
 class ChannelCostForm(HouseForm):
@@ -28,7 +28,7 @@ class ChannelCostForm(HouseForm):
         min_value=0,
         max_value=Decimal("99.99"),
         error_messages=BELOW_HUNDRED,
-        help_text=_("What you give off the price list on average."),
+        help_text=_("The average discount you give on the price list."),
     )
     card_percent = PercentField(
         label=_("Card fee, percent of all sales"),
@@ -37,7 +37,10 @@ class ChannelCostForm(HouseForm):
         min_value=0,
         max_value=Decimal("99.99"),
         error_messages=BELOW_HUNDRED,
-        help_text=_("The fee, times the share of sales that is paid by card."),
+        help_text=_(
+            "Multiply the card fee by the share of sales paid by card. For example, a fee "
+            "of 3 percent on half of the sales is 1.5 percent."
+        ),
     )
     piece_cents = MoneyField(
         label=_("Cost of each piece"),
@@ -83,7 +86,7 @@ class ExpenseForm(ActForm):
     season = forms.IntegerField(label=_("Season"), initial=lambda: timezone.localdate().year)
     category = forms.ChoiceField(label=_("What for"), choices=SeasonExpense.Category)
     amount_cents = MoneyField(
-        label=_("Amount"), error_messages={"min_value": _("Enter an amount of more than nothing.")}
+        label=_("Amount"), error_messages={"min_value": _("Enter an amount above zero.")}
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
@@ -97,5 +100,5 @@ class LotCostForm(HouseForm):
         label=_("Cost of the whole lot"),
         required=False,
         error_messages=NOT_NEGATIVE,
-        help_text=_("Left empty, nobody knows what it cost."),
+        help_text=_("Leave empty if the cost is not known."),
     )

@@ -14,7 +14,7 @@ from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyField
 from inventory.shared.words import pounds
 
-MOISTURE_LIMITS = _("Moisture of honey lies between 10 and 30 percent.")
+MOISTURE_LIMITS = _("Enter a moisture from 10 to 30 percent.")
 
 
 class WhatIfForm(HouseForm):
@@ -30,8 +30,8 @@ class WhatIfForm(HouseForm):
         max_value=30,
         error_messages={"min_value": MOISTURE_LIMITS, "max_value": MOISTURE_LIMITS},
     )
-    drum_price = PerPoundField(label=_("Drum price, a pound"), required=False)
-    labour = MoneyField(label=_("Labour, an hour"), required=False)
+    drum_price = PerPoundField(label=_("Drum price per pound"), required=False)
+    labour = MoneyField(label=_("Labour cost per hour"), required=False)
     overfill = PercentField(
         label=_("Over the label weight, percent"),
         required=False,
@@ -63,7 +63,9 @@ class WhatIfForm(HouseForm):
         super().__init__(*args, **kwargs)
         lots = cast(forms.ChoiceField, self.fields["lot"])
         lots.choices = [
-            ("", _("any, at the average cost")) if not in_hand else ("", _("the most there is")),
+            ("", _("any, at the average cost"))
+            if not in_hand
+            else ("", _("the lot with the most honey")),
             *(
                 (
                     lot.code,

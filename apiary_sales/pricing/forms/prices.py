@@ -16,7 +16,7 @@ from inventory.physics import grading
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayInput, MoneyField, MoneyInput
 
-NEGATIVE = {"min_value": _("Enter a price of nothing or more.")}
+NEGATIVE = {"min_value": _("Enter a price of 0 or more.")}
 
 
 class ValidFromField(forms.DateField):
@@ -81,7 +81,7 @@ class BreakForm(HouseForm):
 
     tier = forms.ChoiceField(label=_("Price list"), choices=Customer.Tier)
     min_pieces = forms.IntegerField(
-        label=_("From so many pieces"),
+        label=_("From how many pieces"),
         min_value=2,
         max_value=1_000_000,
         error_messages={"min_value": _("A quantity price starts at 2 pieces or more.")},
@@ -89,7 +89,7 @@ class BreakForm(HouseForm):
     piece_cents = MoneyField(
         label=_("Price of one"),
         required=False,
-        help_text=_("Left empty, this quantity price ends that day."),
+        help_text=_("Leave empty to end this quantity price on that day."),
         error_messages=NEGATIVE,
     )
     valid_from = ValidFromField()
@@ -129,19 +129,22 @@ class BulkPriceForm(HouseForm):
         max_digits=4,
         decimal_places=2,
         initial=Decimal("18.6"),
-        help_text=_("18.6 % is the most for U.S. grades A and B, 20 % for C. 30 means any."),
+        help_text=_(
+            "U.S. grades A and B allow up to 18.6 percent, grade C up to 20. Enter 30 for "
+            "any moisture."
+        ),
     )
     floral_source = forms.CharField(
         label=_("Floral source"),
         required=False,
         max_length=120,
-        help_text=_("Left empty, the price holds for any source."),
+        help_text=_("Leave empty if the price is valid for any source."),
         widget=forms.TextInput(attrs={"list": "sources", "autocomplete": "off"}),
     )
     price_per_pound = PerPoundField(
-        label=_("Price a pound"),
+        label=_("Price per pound"),
         required=False,
-        help_text=_("Left empty, this price ends that day."),
+        help_text=_("Leave empty to end this price on that day."),
     )
     valid_from = ValidFromField()
 
@@ -155,17 +158,17 @@ class TaxRateForm(HouseForm):
         widget=forms.TextInput(attrs={"list": "names", "autocomplete": "off"}),
         help_text=_("For example: State sales tax."),
     )
-    goods = forms.ChoiceField(label=_("On"), choices=TaxRate.Goods)
+    goods = forms.ChoiceField(label=_("Tax on"), choices=TaxRate.Goods)
     percent = PercentField(
         label=_("Percent"),
         max_digits=7,
         decimal_places=4,
         min_value=0,
         max_value=100,
-        help_text=_("0 ends a rate of this name."),
+        help_text=_("Enter 0 to end the rate with this name."),
         error_messages={
-            "min_value": _("A tax rate lies between 0 and 100 percent."),
-            "max_value": _("A tax rate lies between 0 and 100 percent."),
+            "min_value": _("Enter a tax rate from 0 to 100 percent."),
+            "max_value": _("Enter a tax rate from 0 to 100 percent."),
         },
     )
     valid_from = ValidFromField()

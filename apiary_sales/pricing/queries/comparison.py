@@ -23,7 +23,7 @@ class Rung:
 
     @property
     def difference_cents(self) -> int | None:
-        """What a pound brings back more than in the drum, between the figures that are shown.
+        """How much more a pound brings than in the drum, as the difference of the rounded figures.
 
         Negative when the drum pays better.
         """
@@ -76,8 +76,8 @@ class Comparison:
 def compare(*, book: Book, honey: HoneyCost, drum_price: Decimal | None) -> Comparison:
     """Set every size and channel of a book beside a drum at this price a pound.
 
-    `stop_price` is the drum price from which on no jar brings back more; None without a jar whose
-    figures are all entered.
+    `stop_price` is the lowest drum price at which no jar brings more. It is None if no jar has
+    all its figures entered.
     """
     drum = None if drum_price is None else book.drum_net_back(drum_price)
     best = book.best_net_back()

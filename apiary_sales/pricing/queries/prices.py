@@ -93,7 +93,7 @@ def history(
 
     def state(row: PiecePrice) -> Tag:
         if row in in_force:
-            return Tag(_("holds"), "good")
+            return Tag(_("valid"), "good")
         return Tag(_("to come"), "info") if row.valid_from > on else Tag(_("past"))
 
     return [(row, state(row)) for row in size.prices.order_by("-valid_from", "-id")]

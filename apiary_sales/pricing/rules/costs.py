@@ -51,7 +51,7 @@ class CostLine:
 
 @dataclass(frozen=True)
 class Fill:
-    """What one piece that can be sold takes from the tank, in grams, and from the hands."""
+    """What one sellable piece takes: grams from the tank and minutes of work."""
 
     runs: int
     net_grams: Decimal
@@ -337,7 +337,7 @@ class Book:
         def line(kind: str, label: str, grams: Decimal) -> CostLine:
             weight = number_format(round(grams, 1), 1)
             if honey.cents_per_gram is None or honey.per_pound is None:
-                how = _("%(grams)s g; what this honey cost is not entered") % {"grams": weight}
+                how = _("%(grams)s g; the cost of this honey is not entered") % {"grams": weight}
                 return CostLine(kind, label, how, None)
             how = _("%(grams)s g at %(price)s a pound") % {
                 "grams": weight,
@@ -392,7 +392,7 @@ class Book:
     def _labour_line(self, fill: Fill) -> CostLine:
         rate = Decimal(self.labour_cents_per_hour) / 100
         if fill.minutes is None and rate:
-            return CostLine("labour", _("Labour"), _("minutes a piece not entered"), None)
+            return CostLine("labour", _("Labour"), _("minutes per piece not entered"), None)
         minutes = fill.minutes or Decimal(0)
         return CostLine(
             "labour",

@@ -27,9 +27,9 @@ def set_cost(
         if not 0 <= percent < 100:
             problems.add(name, _("Enter 0 percent or more, and less than 100."))
     if not 0 <= piece_cents <= PIECE_CENTS_MAX:
-        problems.add("piece_cents", _("Enter a cost from nothing to 1,000 a piece."))
+        problems.add("piece_cents", _("Enter a cost from 0 to 1,000 per piece."))
     if not 0 <= per_pound <= 1000:
-        problems.add("per_pound", _("Enter a cost from nothing to 1,000 a pound."))
+        problems.add("per_pound", _("Enter a cost from 0 to 1,000 per pound."))
     problems.raise_any()
     row = ChannelCost.objects.select_for_update().filter(channel=channel).first()
     row = row or ChannelCost(channel=channel)

@@ -134,11 +134,11 @@ def set_bulk(
     if colour_class and colour_class not in grading.COLOUR_CLASSES:
         problems.add(
             "colour_class",
-            _("There is no colour class %(name)s. Choose one of the list.")
+            _("There is no colour class %(name)s. Choose one from the list.")
             % {"name": colour_class},
         )
     if not Decimal(10) <= moisture_percent_max <= Decimal(30):
-        problems.add("moisture_percent_max", _("Moisture of honey lies between 10 and 30 percent."))
+        problems.add("moisture_percent_max", _("Enter a moisture from 10 to 30 percent."))
     if price_per_pound is not None and price_per_pound > PER_POUND_MAX:
         problems.add(
             "price_per_pound",
@@ -211,7 +211,7 @@ def change_by_percent(
         for change in now
         if change.is_different
     ]
-    # One by one: what is created in bulk leaves no trace of who did it.
+    # Saved one by one, because `bulk_create` writes no audit log entries.
     for row in rows:
         row.save()
     return rows
@@ -223,7 +223,10 @@ def _check_case(problems: Problems, size: Size, piece_cents: int | None, case_ce
     elif case_cents > piece_cents * size.pieces_per_case:
         problems.add(
             "case_cents",
-            _("A case at %(case)s costs more than its %(count)s pieces alone, which are %(alone)s.")
+            _(
+                "A case at %(case)s costs more than its %(count)s pieces sold singly, "
+                "%(alone)s. Enter a lower price for the case."
+            )
             % {
                 "case": words.money(case_cents),
                 "count": size.pieces_per_case,
@@ -240,7 +243,7 @@ def _check_break(
     min_pieces: int,
     piece_cents: int,
 ) -> None:
-    """Refuse a price for many that is not below what one of the same costs for fewer."""
+    """Refuse a quantity price that is not below the piece price for fewer pieces."""
     rows = PiecePrice.objects.filter(size=size, tier=tier)
     fewer = PricesOfSize(size, tuple(rows.in_force(on))).offer(min_pieces - 1)
     if fewer is None:
@@ -248,7 +251,7 @@ def _check_break(
     elif piece_cents >= fewer.piece_cents:
         problems.add(
             "piece_cents",
-            _("Whoever takes fewer pays %(fewer)s a piece. Enter less than that.")
+            _("Customers who take fewer pay %(fewer)s per piece. Enter a price below that.")
             % {"fewer": words.money(fewer.piece_cents)},
         )
 

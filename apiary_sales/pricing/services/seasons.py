@@ -26,7 +26,7 @@ def add_expense(
     if not 0 < amount_cents <= AMOUNT_CENTS_MAX:
         problems.add(
             "amount_cents",
-            _("Enter an amount of more than nothing and up to %(most)s.")
+            _("Enter an amount above zero and up to %(most)s.")
             % {"most": words.money(AMOUNT_CENTS_MAX)},
         )
     if not 1900 <= season <= 2200:
@@ -71,12 +71,15 @@ def spread(season: int) -> list[Lot]:
     )
     if not view.expenses:
         raise NotAllowedNow(
-            _("There is nothing to spread: no expenses of %(season)s are entered.")
+            _("No expenses are entered for %(season)s yet. Enter the expenses first.")
             % {"season": season}
         )
     if not view.lots:
         raise NotAllowedNow(
-            _("There is nothing to spread over: no honey of %(season)s is extracted yet.")
+            _(
+                "No honey of %(season)s is extracted yet, so the expenses can't be spread. "
+                "Receive the honey first."
+            )
             % {"season": season}
         )
     return costs.set_lot_costs({row.lot: row.share_cents for row in view.lots})

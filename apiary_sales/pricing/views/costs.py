@@ -78,7 +78,7 @@ class ChannelCostSetView(ActView):
         return channels.set_cost(channel=self.channel.channel, **data)
 
     def done_message(self, made) -> str:
-        return _("What selling by “%(channel)s” takes is set.") % {
+        return _("The cost of selling by “%(channel)s” is saved.") % {
             "channel": made.get_channel_display()
         }
 
@@ -109,7 +109,7 @@ class FillingTimesSetView(ActView):
         return minutes
 
     def done_message(self, made) -> str:
-        return _("The minutes for one piece are set.")
+        return _("The minutes for one piece are saved.")
 
     def next_url(self, made) -> str:
         return reverse("pricing:selling_costs")
@@ -173,7 +173,7 @@ def remove_expense(request: HttpRequest, pk: int) -> HttpResponse:
     seasons.remove_expense(expense)
     messages.success(
         request,
-        _("%(amount)s for %(category)s is taken off.")
+        _("%(amount)s for %(category)s is removed.")
         % {
             "amount": words.money(expense.amount_cents),
             "category": expense.get_category_display(),

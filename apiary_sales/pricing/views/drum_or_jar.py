@@ -25,7 +25,7 @@ SORT_LABELS = {
     "channel": _("Channel"),
     "price": _("Price"),
     "per_pound": _("A pound brings"),
-    "difference": _("Against the drum"),
+    "difference": _("Compared with the drum"),
     "break_even": _("Break-even price"),
 }
 TIERS_OF_JARS = dict.fromkeys(TIER_OF_CHANNEL.values())

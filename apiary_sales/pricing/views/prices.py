@@ -108,7 +108,7 @@ class SizePricesSetView(ActView):
 
     def done_message(self, made: list) -> str:
         if not made:
-            return _("Nothing was changed: these are the prices that hold already.")
+            return _("Nothing was changed: these prices are already in use.")
         return ngettext("%(count)d price is set.", "%(count)d prices are set.", len(made)) % {
             "count": len(made)
         }

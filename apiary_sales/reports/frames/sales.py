@@ -20,7 +20,7 @@ from inventory.physics import units
 if TYPE_CHECKING:
     import pandas as pd
 
-# In addresses this stands for rows that have no such thing: no season, no known customer.
+# The value in addresses for rows without a season or without a known customer.
 NONE = "none"
 SEASONS_SHOWN = 3
 
@@ -61,7 +61,7 @@ KINDS = {
 
 @dataclass(frozen=True)
 class SalesFilters:
-    """Which lines count; what is left empty leaves nothing out.
+    """Which lines count; an empty field does not filter.
 
     `season` is a year or `NONE`, `customer` a primary key or `NONE`, `size` the short name of one.
     """
@@ -113,7 +113,7 @@ def by_month(filters: SalesFilters) -> pd.DataFrame:
         return found
     months = pd.DataFrame({"month": _months(found["month"].min(), found["month"].max())})
     merged = months.astype(TEXT).merge(found, on="month", how="left")
-    # A month without a line sold nothing; that is known.
+    # A month without lines has sales of 0, not unknown sales.
     merged.loc[merged["lines"].isna(), MEASURES] = 0
     return merged
 
@@ -193,7 +193,9 @@ def _month_of(age: int) -> str:
     name = date_format(date(2000, month + 1, 1), "F")
     if not years:
         return name
-    return ngettext("%(month)s, %(years)s year on", "%(month)s, %(years)s years on", years) % {
+    return ngettext(
+        "%(month)s, %(years)s year later", "%(month)s, %(years)s years later", years
+    ) % {
         "month": name,
         "years": years,
     }
@@ -258,7 +260,7 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             pieces, grams = quantity, units.round_grams(grams_each[code] * quantity)
         elif kind == OrderLine.Kind.HONEY:
             grams = quantity
-        # What a drum or its freight costs the house is in no book: nothing is no cost of it.
+        # The cost of drums and freight is not recorded, so it is unknown, not 0.
         if kind not in OrderLine.STOCKED:
             cost = None
         is_known = cost is not None

@@ -90,7 +90,7 @@ def value(filters: StockFilters) -> pd.DataFrame:
 
 
 def below_nothing(found: pd.DataFrame) -> list[str]:
-    """Return the names of the lots and parts of which a frame of `value` has less than none."""
+    """Return the names of the lots and parts with a negative quantity in a frame of `value`."""
     left = found["pieces"].fillna(found["grams"])
     return found.loc[left < 0, "name"].tolist()
 

@@ -130,7 +130,7 @@ def histogram(verdict: FillVerdict, weights_g: Sequence[float]) -> Histogram:
         (verdict.average_g, _("average"), "average"),
     ]
     if verdict.second_limit_g is not None:
-        lines.insert(0, (verdict.second_limit_g, _("last limit"), "limit"))
+        lines.insert(0, (verdict.second_limit_g, _("lowest limit"), "limit"))
     low = min(*weights_g, *(line[0] for line in lines))
     high = max(*weights_g, *(line[0] for line in lines))
     margin = max((high - low) * 0.06, 0.5)

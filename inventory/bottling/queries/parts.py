@@ -93,11 +93,17 @@ class PartStock:
         }
         if self.short:
             return (
-                _("%(part)s: planned runs need %(planned)s, %(there)s there, %(short)s short.")
+                _(
+                    "%(part)s: planned runs need %(planned)s. In stock: %(there)s. "
+                    "Missing: %(short)s."
+                )
                 % figures
             )
         if self.is_low:
-            return _("%(part)s: %(there)s there, order more below %(point)s.") % figures
+            return (
+                _("%(part)s: %(there)s in stock. Order more: the limit you set is %(point)s.")
+                % figures
+            )
         return ""
 
 

@@ -170,8 +170,9 @@ def _other_lot(run: BottlingRun, there: Balance | None) -> list[str]:
         return []
     return [
         _(
-            "%(place)s holds lot %(now)s now; the run was planned with lot %(then)s. "
-            "If the jars were filled before that, undo what was poured in first."
+            "%(place)s now has lot %(now)s, but the run was planned with lot %(then)s. If "
+            "you filled the jars before the other honey was poured in, undo that pouring "
+            "first."
         )
         % {"place": run.source.name, "now": there.honey_lot.code, "then": run.lot.code}
     ]

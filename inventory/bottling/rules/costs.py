@@ -21,7 +21,7 @@ def honey_cents(lot: Lot, grams: Decimal) -> int | None:
 def parts_cents(needs: Sequence[PartNeed], unit_costs: Mapping[int, Fraction]) -> int | None:
     """Return what the parts of a run cost; `unit_costs` are the cents of one piece, by part.
 
-    None while the cost of any is unknown; nothing for a size that lists no parts.
+    None while the cost of any part is unknown; 0 for a size without parts.
     """
     if any(need.part.pk not in unit_costs for need in needs):
         return None

@@ -41,7 +41,7 @@ def check_weights(
 ) -> None:
     """Refuse a sample that the run cannot give, and name each weight that no piece can have.
 
-    Too few pieces are refused, not failed: more of them are weighed before anybody is stopped.
+    Too few pieces are refused and do not fail the check: the user can weigh more of them.
     """
     weighed = len(weights_milligrams)
     if weighed > WEIGHTS_MAX:
@@ -55,7 +55,7 @@ def check_weights(
     wanted = sample_size_wanted(pieces_filled, scheme)
     if weighed < wanted:
         raise BadValue(
-            _("This rule weighs at least %(wanted)s of this run. Weigh %(more)s more.")
+            _("For this rule you must weigh at least %(wanted)s of this run. Weigh %(more)s more.")
             % {"wanted": words.pieces(wanted), "more": wanted - weighed},
             parameter="weights_milligrams",
         )
@@ -67,8 +67,8 @@ def check_weights(
             problems.add(
                 "weights_milligrams",
                 _(
-                    "Entry %(number)s comes to %(net)s net, far from the label's %(label)s. "
-                    "Check the figure, its unit and the tare."
+                    "Weight %(number)s is %(net)s net, far from the %(label)s on the "
+                    "label. Check the figure, its unit and the tare."
                 )
                 % {
                     "number": number,
@@ -80,7 +80,7 @@ def check_weights(
 
 
 def check_average(size: Size, weights_milligrams: Sequence[int], tare_milligrams: int) -> None:
-    """Ask before judging an average that gross and net taken for each other would explain."""
+    """Ask for confirmation if gross and net weights were probably mixed up."""
     average = Decimal(sum(weights_milligrams)) / 1000 / len(weights_milligrams)
     low, high = AVERAGE_SHARE_LIKELY
     if low <= average / size.declared_grams <= high:
@@ -88,14 +88,15 @@ def check_average(size: Size, weights_milligrams: Sequence[int], tare_milligrams
     told = {"net": words.grams(average), "label": filling.declared(size)}
     if tare_milligrams:
         sentence = _(
-            "With the empty weight taken off, the pieces average %(net)s; the label says "
-            "%(label)s. Are these gross weights, and is the empty weight right? "
-            "If so, tick the box and send again."
+            "Without the empty weight, the pieces average %(net)s, but the label says "
+            "%(label)s. Check that these are gross weights and that the empty weight is "
+            "right. If both are right, tick the box and send again."
         )
     else:
         sentence = _(
-            "The pieces average %(net)s; the label says %(label)s. Are these net weights, "
-            "without jar and lid? If so, tick the box and send again."
+            "The pieces average %(net)s, but the label says %(label)s. Check that these "
+            "are net weights, without jar and lid. If they are, tick the box and send "
+            "again."
         )
     raise BadValue(sentence % told, parameter="weights_are_right")
 

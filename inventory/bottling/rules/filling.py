@@ -21,8 +21,8 @@ from inventory.shared.errors import (
 from inventory.stock import density, vessels
 from inventory.stock.models import Balance, Place
 
-# Honey that should be in the jars may be out by this share before the figures are impossible:
-# a scale, a dip stick and the honey in the pipes are never further out than this together.
+# If the honey left for the jars is below their label weight by more than this share, the figures
+# are refused: errors of scale and dip stick and honey left in the pipes are smaller together.
 SHORTFALL_MAX = Fraction(1, 10)
 # More honey drawn than the pieces hold, by more than this share, is asked about.
 EXCESS_ASKED = Fraction(1, 4)
@@ -66,23 +66,25 @@ class Fit:
         if not self.fits:
             return (
                 _(
-                    "%(weight)s of this honey needs %(needed)s at %(temperature)s; "
-                    "%(size)s holds %(brimful)s to the brim: it does not fit."
+                    "It does not fit: %(weight)s of this honey takes up %(needed)s at "
+                    "%(temperature)s, and the capacity of %(size)s to the brim is "
+                    "%(brimful)s."
                 )
                 % figures
             )
         if self.is_close:
             return (
                 _(
-                    "%(weight)s of this honey needs %(needed)s at %(temperature)s; "
-                    "%(size)s holds %(brimful)s to the brim: it fits by a hair. Try one first."
+                    "It only just fits: %(weight)s of this honey takes up %(needed)s at "
+                    "%(temperature)s, and the capacity of %(size)s to the brim is "
+                    "%(brimful)s. Fill one as a test first."
                 )
                 % figures
             )
         return (
             _(
-                "%(weight)s of this honey needs %(needed)s at %(temperature)s; "
-                "%(size)s holds %(brimful)s to the brim: it fits."
+                "It fits: %(weight)s of this honey takes up %(needed)s at %(temperature)s, "
+                "and the capacity of %(size)s to the brim is %(brimful)s."
             )
             % figures
         )
@@ -146,7 +148,10 @@ def drawn_between_dips(
             litres.append(vessels.litres_at(there.place, depth_mm))
     if after_mm >= before_mm:
         raise BadValue(
-            _("The dip after the run is as deep as before it: nothing was drawn."),
+            _(
+                "The dip after the run is not lower than the dip before it, so no honey "
+                "was drawn. Check both dips."
+            ),
             parameter="after_mm",
         )
     try:
@@ -195,22 +200,27 @@ def honey_error(
         if is_done:
             return NotEnoughHoney(
                 _(
-                    "Not enough honey: the run drew %(asked)s, %(place)s holds %(there)s by the "
-                    "books. Check the figure, or dip the vessel and correct the books first."
+                    "Not enough honey: the run drew %(asked)s, but by the books %(place)s "
+                    "has only %(there)s. Check the figure, or dip the vessel and correct "
+                    "the books first."
                 )
                 % figures,
                 parameter=parameter,
             )
         return NotEnoughHoney(
-            _("Not enough honey: the run needs %(asked)s, %(place)s holds %(there)s.") % figures,
+            _(
+                "Not enough honey: the run needs %(asked)s, but %(place)s has only "
+                "%(there)s. Plan fewer pieces, or choose another vessel."
+            )
+            % figures,
             parameter=parameter,
         )
     if there.free < grams:
         asked, free = words.pounds_apart(grams, there.free)
         return StockReserved(
             _(
-                "%(place)s is promised to an order: the run needs %(asked)s, %(free)s is free. "
-                "Choose another vessel, or cancel the order first."
+                "%(place)s is reserved for an order: the run needs %(asked)s, but only "
+                "%(free)s is free. Choose another vessel, or cancel the order first."
             )
             % {"asked": asked, "place": source.name, "free": free},
             parameter=parameter,
@@ -237,8 +247,8 @@ def fit_error(
 def excess_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:
     """Ask whether far more honey was drawn than the pieces hold."""
     return _(
-        "%(drawn)s were drawn for %(pieces)s of %(label)s, more than a quarter over. "
-        "Check the figures, or tick that they are right."
+        "%(drawn)s were drawn for %(pieces)s of %(label)s. That is over a quarter more "
+        "than they need. Check the figures, or tick that they are right."
     ) % {
         "drawn": words.pounds(shares.drawn_grams),
         "pieces": words.pieces(pieces_filled),
@@ -249,7 +259,7 @@ def excess_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:
 def impossible_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:
     """Say that too little honey was left for the pieces said to be filled."""
     return _(
-        "%(pieces)s of %(label)s hold %(wanted)s, but of the %(drawn)s drawn only %(left)s "
+        "%(pieces)s of %(label)s need %(wanted)s, but of the %(drawn)s drawn only %(left)s "
         "was left for them. Check the pieces, the honey drawn and the loss."
     ) % {
         "pieces": words.pieces(pieces_filled),
@@ -263,6 +273,7 @@ def impossible_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:
 def underfill_sentence(size: Size, short_grams_each: Decimal) -> str:
     """Say that the pieces hold less than their label, by how much on average."""
     return _(
-        "The pieces are short: on average %(short)s under the label's %(label)s. Weigh some "
-        "before they are sold; a fill check tells what the rule allows."
+        "The pieces are underfilled: on average %(short)s below the label weight of "
+        "%(label)s. Weigh some before you sell them. A fill check shows what the rule "
+        "allows."
     ) % {"short": words.grams(short_grams_each), "label": declared(size)}

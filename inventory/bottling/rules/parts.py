@@ -26,7 +26,7 @@ class PartNeed:
         """Say what is short before the run is made; empty when nothing is."""
         if not self.short:
             return ""
-        return _("%(part)s: the run needs %(needed)s, %(there)s there, %(short)s short.") % {
+        return _("%(part)s: the run needs %(needed)s. In stock: %(there)s. Missing: %(short)s.") % {
             "part": self.part.name,
             "needed": words.pieces(self.needed),
             "there": words.pieces(self.there),

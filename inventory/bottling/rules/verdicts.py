@@ -20,7 +20,7 @@ def sentence(verdict: FillVerdict) -> str:
 
 def _sample(verdict: FillVerdict) -> str:
     return _(
-        "A lot of %(pieces)s wants %(wanted)s weighed, and only %(weighed)s were: "
+        "For a lot of %(pieces)s you must weigh %(wanted)s. You weighed only %(weighed)s: "
         "weigh %(more)s more."
     ) % {
         "pieces": words.pieces(verdict.lot_size),
@@ -41,23 +41,24 @@ def _average(verdict: FillVerdict) -> str:
     if verdict.sample_correction_factor is None:
         return (
             _(
-                "The one piece of the lot holds %(average)s; "
-                "it may be short of %(label)s by the allowed variation."
+                "The only piece of the lot has %(average)s of honey. It may be below "
+                "%(label)s by the allowed variation."
             )
             % figures
         )
     if "average" in verdict.faults:
         return (
             _(
-                "The average of %(pieces)s, %(average)s, is under the %(wanted)s wanted: "
-                "%(label)s less %(correction)s for the chance of sampling."
+                "The average of %(pieces)s is %(average)s. That is below the %(wanted)s "
+                "required: %(label)s less %(correction)s, because only a sample was "
+                "weighed."
             )
             % figures
         )
     return (
         _(
-            "The average of %(pieces)s, %(average)s, reaches the %(wanted)s wanted: "
-            "%(label)s less %(correction)s for the chance of sampling."
+            "The average of %(pieces)s is %(average)s. That reaches the %(wanted)s "
+            "required: %(label)s less %(correction)s, because only a sample was weighed."
         )
         % figures
     )
@@ -71,10 +72,10 @@ def _pieces(verdict: FillVerdict) -> str:
         "found_last": verdict.pieces_below_second_limit,
     }
     if verdict.second_limit_g is None:
-        return _("Found %(found)s under %(limit)s, where %(allowed)s may be.") % figures
+        return _("Below %(limit)s: %(found)s found, %(allowed)s allowed.") % figures
     return _(
-        "Found %(found)s under %(limit)s, where %(allowed)s may be, "
-        "and %(found_last)s under %(last_limit)s, where none may be."
+        "Below %(limit)s: %(found)s found, %(allowed)s allowed. Below %(last_limit)s: "
+        "%(found_last)s found, 0 allowed."
     ) % (figures | {"last_limit": _label(verdict.second_limit_g)})
 
 

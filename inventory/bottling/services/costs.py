@@ -61,12 +61,15 @@ def set_lot_costs(costs: Mapping[Lot, int | None]) -> list[Lot]:
 def _check(lot: Lot, cost_cents: int | None) -> None:
     if lot.kind != Lot.Kind.EXTRACTION:
         raise NotAllowedNow(
-            _("The cost of %(lot)s follows from what it was made of. Set that of its extractions.")
+            _(
+                "The cost of %(lot)s is worked out from the lots it was made from. Enter "
+                "the cost of those extractions instead."
+            )
             % {"lot": lot.code}
         )
     if cost_cents is not None and not 0 <= cost_cents <= COST_CENTS_MAX:
         raise BadValue(
-            _("Enter what all of lot %(lot)s cost, from nothing to %(most)s.")
+            _("Enter the cost of the whole lot %(lot)s, from 0 to %(most)s.")
             % {"lot": lot.code, "most": words.money(COST_CENTS_MAX)},
             parameter="costs",
         )

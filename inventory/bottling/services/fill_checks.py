@@ -91,9 +91,9 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     reason = reason.strip()
     problems = Problems()
     if not reason:
-        problems.add("reason", _("Say why the lot may be sold, for example “topped up by hand”."))
+        problems.add("reason", _("Enter why the lot may be sold, for example “topped up by hand”."))
     elif len(reason) > REASON_MAX:
-        problems.add("reason", _("Say it in 300 letters or fewer."))
+        problems.add("reason", _("Enter 300 characters or fewer."))
     problems.raise_any()
     if lot.size:
         ledger.lock_items([lot.size.item])

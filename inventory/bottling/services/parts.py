@@ -38,7 +38,7 @@ def save(
     elif rivals.filter(name__iexact=name).exists():
         problems.add("name", _("There is a part named %(name)s already.") % {"name": name})
     if not 0 <= reorder_point <= rules.PIECES_MAX:
-        problems.add("reorder_point", _("Enter how many, from none to a million."))
+        problems.add("reorder_point", _("Enter how many, from 0 to a million."))
     problems.raise_any()
     if part is None:
         item = Item.objects.create(kind=Item.Kind.PART, name=name)
@@ -72,7 +72,7 @@ def receive(
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_store(problems, "place", place)
     if not 0 <= cost_cents <= COST_CENTS_MAX:
-        problems.add("cost_cents", _("Enter what all of it cost, from nothing to a million."))
+        problems.add("cost_cents", _("Enter what all of it cost, from 0 to a million."))
     checks.check_day(problems, "received_on", received_on)
     problems.raise_any()
     ledger.lock_items([part.item])

@@ -19,7 +19,7 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
     """
     if posting.kind in rules.UNDONE_ELSEWHERE:
         raise CannotReverse(_("A sale or a return is undone from its order, not from here."))
-    # The run before the items, as everywhere: a fill check of its jars may be on its way.
+    # Lock the run before the items, as everywhere else: a fill check may run in parallel.
     list(BottlingRun.objects.select_for_update().filter(posting=posting))
     reversal = ledger.reverse(posting=posting, recorded_by=recorded_by, key=key, note=note)
     BottlingRun.objects.filter(posting=posting).update(status=BottlingRun.Status.REVERSED)

@@ -135,7 +135,9 @@ def record(
     rules.check_store(problems, "target", target)
     there = Balance.objects.in_vessel(source)
     if bottled_on > timezone.localdate():
-        problems.add("bottled_on", _("The day of the run lies in the future."))
+        problems.add(
+            "bottled_on", _("The day of the run is in the future. Choose today or an earlier day.")
+        )
     elif there and bottled_on < (extracted_on := rules.extracted_on(there.honey_lot.origins())):
         problems.add(
             "bottled_on",
@@ -216,12 +218,12 @@ def _check_figures(
     problems = Problems()
     rules.check_pieces(problems, "pieces_filled", pieces_filled)
     if not 0 <= pieces_broken <= rules.PIECES_MAX:
-        problems.add("pieces_broken", _("Enter how many broke, from none to a million."))
+        problems.add("pieces_broken", _("Enter how many broke, from 0 to a million."))
     checks.check_grams(problems, "drawn_grams", shares.drawn_grams)
     if shares.loss_grams < 0:
-        problems.add("loss_grams", _("The loss can't be less than nothing."))
+        problems.add("loss_grams", _("The loss can't be below zero."))
     if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
-        problems.add("labour_minutes", _("Enter the minutes of work, from none to 40,320."))
+        problems.add("labour_minutes", _("Enter the minutes of work, from 0 to 40,320."))
     problems.raise_any()
     if filling.is_impossible(size, shares, pieces_filled):
         problems.add("drawn_grams", filling.impossible_sentence(size, shares, pieces_filled))
@@ -240,8 +242,8 @@ def _check_temperature(lot: Lot, size: Size, celsius: Decimal | None) -> None:
 def _parts_error(need: parts.PartNeed) -> NotEnoughParts:
     return NotEnoughParts(
         _(
-            "Not enough parts: the run used %(needed)s of %(part)s, %(there)s on the books, "
-            "%(short)s short. Receive the parts or correct the count first."
+            "Not enough parts: the run used %(needed)s of %(part)s. In the books: "
+            "%(there)s. Missing: %(short)s. Receive the parts or correct the count first."
         )
         % {
             "needed": need.needed,

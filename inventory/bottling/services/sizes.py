@@ -112,7 +112,11 @@ def save(
     elif rivals.filter(name__iexact=name).exists():
         problems.add("name", _("There is a size named %(name)s already.") % {"name": name})
     if code and size is None and rivals.filter(code=code).exists():
-        problems.add("code", _("There is a size with the short name %(code)s.") % {"code": code})
+        problems.add(
+            "code",
+            _("There is a size with the short name %(code)s already. Choose another short name.")
+            % {"code": code},
+        )
     _check_declared(problems, size, declared_amount, declared_unit)
     _check_between(problems, "brimful_ml", brimful_ml, BRIMFUL_ML_MIN, BRIMFUL_ML_MAX, _("ml"))
     _check_room(problems, declared_amount, declared_unit, brimful_ml)
@@ -200,7 +204,7 @@ def check_gtin(problems: Problems, text: str) -> None:
     if not text or gtins.is_valid_gtin(text):
         return
     if not (text.isascii() and text.isdigit()):
-        problems.add("gtin", _("A GTIN is made of digits alone."))
+        problems.add("gtin", _("A GTIN has only digits. Remove everything else."))
     elif len(text) not in gtins.LENGTHS:
         problems.add(
             "gtin",
@@ -211,8 +215,8 @@ def check_gtin(problems: Problems, text: str) -> None:
         problems.add(
             "gtin",
             _(
-                "The last digit of %(gtin)s is %(last)s, but the check digit of the others "
-                "is %(right)s. Read the number again."
+                "Check the number %(gtin)s again. Its last digit is %(last)s, but with "
+                "these numbers it should be %(right)s."
             )
             % {"gtin": text, "last": text[-1], "right": right},
         )
@@ -226,7 +230,7 @@ def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit
     if not GRAMS_MIN <= grams <= GRAMS_MAX:
         problems.add(
             "declared_amount",
-            _("The net weight on a label lies between 5 g (0.18 oz) and 50 kg (110 lb)."),
+            _("Enter a net weight between 5 g (0.18 oz) and 50 kg (110 lb)."),
         )
     if size is None or (amount, unit) == (size.declared_amount, size.declared_unit):
         return
@@ -234,8 +238,9 @@ def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit
         problems.add(
             "declared_amount",
             _(
-                "Pieces labelled %(label)s have been packed. Add a new size for another weight, "
-                "and take this one out of use."
+                "Pieces with %(label)s on the label were already packed, so this weight "
+                "can't be changed. Add a new size for another weight, and take this one "
+                "out of use."
             )
             % {"label": filling.declared(size)},
         )
@@ -256,8 +261,9 @@ def _check_room(problems: Problems, amount: Decimal, unit: str, brimful_ml: Deci
         problems.add(
             "brimful_ml",
             _(
-                "%(weight)s of even the driest honey needs %(needed)s; this size holds "
-                "%(brimful)s to the brim. Check both figures and their units."
+                "%(weight)s of even the driest honey needs %(needed)s, but filled to the "
+                "brim this size has room for only %(brimful)s. Check both figures and "
+                "their units."
             )
             % {
                 "weight": filling.declared(size),
@@ -296,6 +302,9 @@ def _check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:
         if not (1 <= use.quantity <= USE_MAX and 1 <= use.per_pieces <= USE_MAX):
             problems.add(
                 f"parts.{index}.quantity",
-                _("%(part)s: enter how many go with how many pieces, from 1 to 1,000.")
+                _(
+                    "%(part)s: enter how many are used and for how many pieces. Both can "
+                    "be from 1 to 1,000."
+                )
                 % {"part": use.part.name},
             )

@@ -58,5 +58,5 @@ class PostingUndoView(ActView):
 def _posting(pk: int) -> Posting:
     posting = queries.posting(pk)
     if posting is None:
-        raise Http404(_("There is no such posting."))
+        raise Http404(_("This entry does not exist."))
     return posting

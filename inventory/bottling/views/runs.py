@@ -247,7 +247,7 @@ class RunCancelView(RunView):
         )
 
     def done_message(self, made: BottlingRun) -> str:
-        return _("Run %(number)s is cancelled. Nothing had left the books.") % {
+        return _("Run %(number)s is cancelled. The stock has not changed.") % {
             "number": made.number
         }
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.shared.errors import HouseError
 
 FILL_THIS_IN = forms.Field.default_error_messages["required"]
-CHOOSE = _("Choose one of the list.")
+CHOOSE = _("Choose one from the list.")
 
 
 class HouseForm(forms.Form):
@@ -44,7 +44,7 @@ class HouseForm(forms.Form):
 
 
 class ActForm(HouseForm):
-    """A form whose hidden key makes its act happen once."""
+    """A form with a hidden idempotency key, so that sending it twice records it once."""
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=100)
 

@@ -18,5 +18,5 @@ class DaysForm(HouseForm):
         data = super().clean() or {}
         first, last = data.get("first"), data.get("last")
         if first and last and last < first:
-            self.add_error("last", _("The last day lies before the first."))
+            self.add_error("last", _("The last day is before the first day. Change one of them."))
         return data

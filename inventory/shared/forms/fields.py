@@ -213,7 +213,7 @@ class QuantityField(forms.MultiValueField):
             return None
         number, unit = data_list
         if number < 0:
-            raise ValidationError(_("Enter a figure of nothing or more."), code="negative")
+            raise ValidationError(_("Enter a figure of 0 or more."), code="negative")
         return self.to_rest(number, unit or self._default_unit)
 
     def to_rest(self, number: Decimal, unit: str):

@@ -32,5 +32,5 @@ class AcceptDipForm(ActForm):
         label=_("Reason"),
         max_length=200,
         help_text=_("For example: foam skimmed off, or scale read wrong on Tuesday."),
-        error_messages={"required": _("Say why the books should follow the dip.")},
+        error_messages={"required": _("Say why the books should be changed to match the dip.")},
     )

@@ -61,9 +61,9 @@ class VesselField(CodeChoiceField):
         **kwargs: Any,
     ) -> None:
         gone = (
-            _("That vessel holds no honey now. Choose one from the list.")
+            _("That vessel is empty now. Choose one from the list.")
             if filled
-            else _("There is no such vessel in use. Choose one from the list.")
+            else _("That vessel is not in use. Choose one from the list.")
         )
         # Tanks before drums; what is in them is read whenever the list is shown or chosen from.
         found = honey.vessel_places().filter(kind__in=list(kinds)).order_by("-kind", "code")
@@ -124,7 +124,7 @@ class PointsField(forms.CharField):
                 _("Line %(number)s: write a depth, a comma, and litres, for example 10, 125.5."),
             )
         if depth < 0 or litres < 0:
-            raise self._wrong(number, _("Line %(number)s: a depth and litres are nothing or more."))
+            raise self._wrong(number, _("Line %(number)s: enter a depth and litres of 0 or more."))
         depth_mm = depth * LengthField.MILLIMETRES[self.unit]
         if depth_mm > places.MEASURE_MM_MAX or litres > places.CAPACITY_LITRES_MAX:
             raise self._wrong(

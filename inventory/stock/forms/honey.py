@@ -25,7 +25,7 @@ class HoneyForm(ActForm):
 
 
 class AllOrSomeForm(HoneyForm):
-    """An act with some honey of a vessel, or with all of it: an empty weight alone says neither."""
+    """An act with a given weight or with all honey; an empty weight alone is refused."""
 
     fields_of_parameters = {"grams": "weight"}
     one_of_several = ("weight",)
@@ -38,7 +38,7 @@ class AllOrSomeForm(HoneyForm):
         if data.get("everything"):
             data["weight"] = None
         elif data.get("weight") is None and "weight" not in self.errors:
-            self.add_error("weight", _("Enter the weight, or tick that it is all."))
+            self.add_error("weight", _("Enter the weight, or tick “All that is in it”."))
         return data
 
 
@@ -77,7 +77,7 @@ class BlendForm(HoneyForm):
                 label=_("From"), filled=True, required=number <= self.REQUIRED_LINES
             )
             self.fields[f"weight_{number}"] = WeightField(
-                label=_("Weight"), required=False, help_text=_("Left empty, all of it.")
+                label=_("Weight"), required=False, help_text=_("Leave empty to take all of it.")
             )
 
     def lines(self) -> list[tuple[forms.BoundField, forms.BoundField]]:
@@ -119,12 +119,15 @@ class DrumFillForm(HoneyForm):
     tank = VesselField(label=_("From"), filled=True)
     drum = VesselField(label=_("Drum"), kinds=[Place.Kind.DRUM])
     gross = WeightField(
-        label=_("Gross weight"), help_text=_("The full drum as it stands on the scale.")
+        label=_("Gross weight"), help_text=_("The weight of the full drum on the scale.")
     )
     tare = WeightField(
         label=_("Tare"),
         required=False,
-        help_text=_("The empty drum. Left empty, the weight written down for this drum counts."),
+        help_text=_(
+            "The weight of the empty drum. If you leave this out, the weight recorded for "
+            "this drum is used."
+        ),
     )
     note = note_field()
 

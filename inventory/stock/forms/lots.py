@@ -20,4 +20,4 @@ class LotFilterForm(HouseForm):
     season = forms.TypedChoiceField(
         label=_("Season"), required=False, coerce=int, empty_value=None, choices=_seasons
     )
-    in_hand = forms.BooleanField(label=_("Only what is in hand"), required=False)
+    in_hand = forms.BooleanField(label=_("Only what is in stock"), required=False)

@@ -30,21 +30,23 @@ class PlaceForm(HouseForm):
     }
 
     name = forms.CharField(label=_("Name"), max_length=80)
-    tare = WeightField(label=_("Tare"), required=False, help_text=_("The empty vessel."))
+    tare = WeightField(
+        label=_("Tare"), required=False, help_text=_("The weight of the empty vessel.")
+    )
     form = forms.ChoiceField(
         label=_("Shape"),
         required=False,
         choices=[("", _("not measured")), *TankShape.Form.choices],
-        help_text=_("With a shape, a dip becomes a weight and the capacity is worked out."),
+        help_text=_("With a shape, the program works out the weight from a dip, and the capacity."),
     )
     diameter = LengthField(label=_("Inside diameter"), required=False)
     length = LengthField(
         label=_("Straight wall"),
         required=False,
-        help_text=_("Its height in an upright tank, its length in a lying one."),
+        help_text=_("The height of an upright tank, or the length of a tank lying on its side."),
     )
     end = forms.ChoiceField(
-        label=_("Bottom, or both ends of a lying tank"),
+        label=_("Bottom, or both ends of a tank lying on its side"),
         choices=TankShape.End.choices,
         required=False,
         initial=TankShape.End.FLAT,
@@ -61,7 +63,7 @@ class PlaceForm(HouseForm):
         help_text=_("One line for each measured depth: the depth, a comma, the litres."),
     )
     capacity = VolumeField(
-        label=_("Capacity"), required=False, help_text=_("Only where there is no shape.")
+        label=_("Capacity"), required=False, help_text=_("Only if no shape is chosen.")
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
@@ -80,7 +82,7 @@ class PlaceForm(HouseForm):
                 # What the label's template asks for; Django's class does not declare it.
                 self.fields[name].is_one_of_several = True  # type: ignore[attr-defined]
             unit = self["points_unit"].value()
-            # A unit that is none is told at its own field; the table is read all the same.
+            # An invalid unit is reported at its own field; the table is still read.
             cast(PointsField, self.fields["points"]).unit = (
                 unit if unit in LengthField.MILLIMETRES else "in"
             )
@@ -122,7 +124,7 @@ class NewPlaceForm(PlaceForm):
     code = forms.SlugField(
         label=_("Number or short name"),
         max_length=30,
-        help_text=_("Letters, figures and hyphens, for example tank-2. It stays as it is."),
+        help_text=_("Letters, figures and hyphens, for example tank-2. It can't be changed later."),
         error_messages={"invalid": NO_SPACES},
     )
     field_order = ["kind", "code", "name"]
@@ -147,12 +149,17 @@ class DrumsForm(HouseForm):
     tare = WeightField(
         label=_("Tare"),
         required=False,
-        help_text=_("The empty drum. Each can have its own later, when it is filled."),
+        help_text=_(
+            "The weight of an empty drum. You can enter a different weight for each drum "
+            "later, when it is filled."
+        ),
     )
     capacity = VolumeField(
         label=_("Capacity to the brim"),
         required=False,
         # ISO 15750-1, from memory: a steel drum sold as 55 gallons holds at least 216.5 L.
         initial=("57.2", "gal"),
-        help_text=_("A steel drum sold as 55 gallons holds a little more, 57.2, to the brim."),
+        help_text=_(
+            "A steel drum sold as 55 gallons takes a little more to the brim: 57.2 gallons."
+        ),
     )

@@ -33,5 +33,5 @@ class PostingFilterForm(DaysForm):
         queryset=Lot.objects.all(),
         to_field_name="code",
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
-        error_messages={"invalid_choice": _("There is no lot of this code.")},
+        error_messages={"invalid_choice": _("There is no lot with this code.")},
     )

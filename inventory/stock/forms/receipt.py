@@ -80,7 +80,7 @@ class ReceiveForm(HoneyForm):
     refractometer_celsius = TemperatureField(
         label=_("Temperature of that reading"),
         required=False,
-        help_text=_("Left empty, it counts as 68 °F (20 °C)."),
+        help_text=_("Leave empty for 68 °F (20 °C)."),
     )
     colour_mm = FigureField(
         label=_("Colour, mm Pfund"),
@@ -89,7 +89,7 @@ class ReceiveForm(HoneyForm):
         required=False,
     )
     measured_by = forms.ChoiceField(
-        label=_("How much, measured"),
+        label=_("How it was measured"),
         choices=MeasuredBy.choices,
         initial=MeasuredBy.SCALE,
         widget=forms.RadioSelect,
@@ -106,7 +106,9 @@ class ReceiveForm(HoneyForm):
     cost = MoneyField(
         label=_("What it cost"),
         required=False,
-        help_text=_("All of it together, for margins. Can be left open."),
+        help_text=_(
+            "The cost of all this honey together, used for margins. You can leave it empty."
+        ),
     )
     note = note_field()
 
@@ -161,7 +163,7 @@ class ReceiveForm(HoneyForm):
     def _dipped_litres(self, data: dict) -> Decimal | None:
         place, depth_mm, before_mm = data["place"], data.get("depth"), data.get("depth_before")
         if depth_mm is None:
-            self._miss("depth", _("Enter how deep the honey stands."))
+            self._miss("depth", _("Enter the depth of the honey."))
             return None
         with parameters_named(depth_mm="depth"):
             after = vessels.litres_at(place, depth_mm)
@@ -169,8 +171,8 @@ class ReceiveForm(HoneyForm):
         if before_mm is None and there:
             raise BadValue(
                 _(
-                    "%(place)s held %(there)s already. Enter the dip before as well, "
-                    "so that only the new honey counts."
+                    "%(place)s already had %(there)s in it. Enter the dip before as well, "
+                    "so that only the new honey is counted."
                 )
                 % {"place": place.name, "there": words.pounds(there.quantity)},
                 parameter="depth_before",
@@ -181,7 +183,10 @@ class ReceiveForm(HoneyForm):
             before = vessels.litres_at(place, before_mm)
         if before >= after:
             raise BadValue(
-                _("The dip after, %(after)s, is no deeper than the one before, %(before)s.")
+                _(
+                    "The dip after, %(after)s, must be deeper than the dip before, "
+                    "%(before)s. Check both figures."
+                )
                 % {"after": words.depth(depth_mm), "before": words.depth(before_mm)},
                 parameter="depth",
             )

@@ -26,7 +26,7 @@ class StockField(forms.ModelChoiceField):
             empty_label=_("Choose what"),
             error_messages={
                 "required": _("Choose what."),
-                "invalid_choice": _("That is no longer there. Choose from the list."),
+                "invalid_choice": _("That is no longer in stock. Choose from the list."),
             },
             **kwargs,
         )
@@ -52,7 +52,7 @@ class StoreField(CodeChoiceField):
             empty_label=_("Choose a place"),
             error_messages={
                 "required": _("Choose a shelf, stand or van."),
-                "invalid_choice": _("There is no such place in use. Choose one from the list."),
+                "invalid_choice": _("This place is not in use. Choose one from the list."),
             },
             **kwargs,
         )
@@ -119,12 +119,14 @@ class StockCountForm(ActForm):
     thing = forms.ChoiceField(
         label=_("What"), choices=_things, error_messages={"required": _("Choose what.")}
     )
-    counted = pieces_field(_("Counted"), help_text=_("All that are there now, also none."))
+    counted = pieces_field(
+        _("Counted"), help_text=_("Enter how many are there now. Enter 0 if there are no pieces.")
+    )
     reason = forms.CharField(
         label=_("Reason"),
         max_length=300,
         help_text=_("For example: counted at the end of the month."),
-        error_messages={"required": _("Say why the books should follow the count.")},
+        error_messages={"required": _("Enter a reason for changing the books to match the count.")},
     )
 
     def clean_thing(self) -> tuple[Item, Lot | None]:

@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
-from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
 from django.conf import settings
@@ -131,7 +131,7 @@ class Place(models.Model):
             models.CheckConstraint(
                 condition=Q(capacity_litres__isnull=True) | Q(capacity_litres__gt=0),
                 name="place_capacity_litres_gt_0",
-                violation_error_message=_("The capacity must be more than nothing."),
+                violation_error_message=_("Enter a capacity of more than zero."),
             ),
         ]
 
@@ -194,7 +194,7 @@ class Posting(AppendOnlyModel):
         GIFT = "gift", _("gift")
         SALE = "sale", _("sale")
         RETURN = "return", _("return")
-        REVERSAL = "reversal", _("reversal")
+        REVERSAL = "reversal", _("undo")
 
     kind = models.CharField(_("kind"), max_length=20, choices=Kind)
     occurred_at = models.DateTimeField(_("when"), default=timezone.now)
@@ -273,7 +273,7 @@ class PostingLine(AppendOnlyModel):
     )
     quantity = models.BigIntegerField(_("quantity"))
 
-    objects = PostingLineQuerySet.as_manager()  # type: ignore[misc]  # narrows the base's
+    objects: ClassVar[models.Manager["PostingLine"]] = PostingLineQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -314,7 +314,8 @@ class Balance(models.Model):
     """How much of an item and lot is at a place now, and how much of that is promised.
 
     Only `inventory.stock.services.ledger` writes here; `verify_ledger` proves it against the lines.
-    `is_physical` and `is_vessel` repeat the place's kind, because a database check sees one row.
+    `is_physical` and `is_vessel` copy the place's kind, because a check constraint can only read
+    its own row.
     """
 
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="balances")
@@ -344,19 +345,19 @@ class Balance(models.Model):
             models.CheckConstraint(
                 condition=Q(is_physical=False) | Q(quantity__gte=0),
                 name="balance_physical_quantity_gte_0",
-                violation_error_message=_("No place can hold less than nothing."),
+                violation_error_message=_("The quantity in a place can't be below zero."),
             ),
             models.CheckConstraint(
                 condition=Q(reserved__gte=0)
                 & (Q(reserved=0) | Q(is_physical=True, reserved__lte=models.F("quantity"))),
                 name="balance_reserved_between_0_and_quantity",
-                violation_error_message=_("No more can be promised than is there."),
+                violation_error_message=_("You can't reserve more than there is in stock."),
             ),
             models.UniqueConstraint(
                 fields=["place"],
                 condition=Q(is_vessel=True, quantity__gt=0),
                 name="balance_vessel_holds_one_lot",
-                violation_error_message=_("A vessel holds honey of one lot at a time."),
+                violation_error_message=_("A vessel can have honey of only one lot at a time."),
             ),
         ]
 

@@ -89,12 +89,12 @@ class Lot(models.Model):
             models.CheckConstraint(
                 condition=Q(moisture_percent__gte=10, moisture_percent__lte=30),
                 name="lot_moisture_percent_10_to_30",
-                violation_error_message=_("Moisture of honey lies between 10 and 30 percent."),
+                violation_error_message=_("Enter a moisture from 10 to 30 percent."),
             ),
             models.CheckConstraint(
                 condition=Q(colour_mm__isnull=True) | Q(colour_mm__gte=0, colour_mm__lte=150),
                 name="lot_colour_mm_0_to_150",
-                violation_error_message=_("Colour lies between 0 and 150 mm Pfund."),
+                violation_error_message=_("Enter a colour from 0 to 150 mm Pfund."),
             ),
             models.CheckConstraint(
                 condition=Q(kind="packed", size__isnull=False)
@@ -137,14 +137,22 @@ class Lot(models.Model):
         """
         if self.moisture_percent > 20:
             return str(
-                _("Above 20 % moisture: it will ferment. Keep it cool, use or feed it soon.")
+                _(
+                    "Above 20 % moisture: this honey will ferment. Keep it cool. Use it "
+                    "soon, or feed it to the bees soon."
+                )
             )
         if self.moisture_percent > Decimal("18.6"):
             return str(
-                _("Above 18.6 % moisture: it may ferment and fails U.S. grade A. Dry or blend it.")
+                _(
+                    "Above 18.6 % moisture: this honey may ferment and does not meet U.S. "
+                    "Grade A. Dry it or blend it."
+                )
             )
         if self.moisture_percent > Decimal("17.1"):
-            return str(_("Above 17.1 % moisture: it keeps only while it is cool and clean."))
+            return str(
+                _("Above 17.1 % moisture: this honey keeps only if it stays cool and clean.")
+            )
         return ""
 
     def ancestors(self) -> list["Lot"]:

@@ -33,7 +33,10 @@ class TankShape(models.Model):
         _("height or length of the straight wall, mm"), null=True, blank=True
     )
     end = models.CharField(
-        _("bottom, or both ends of a lying tank"), max_length=12, choices=End, default=End.FLAT
+        _("bottom, or both ends of a tank on its side"),
+        max_length=12,
+        choices=End,
+        default=End.FLAT,
     )
     cone_mm = models.PositiveIntegerField(_("depth of the cone, mm"), null=True, blank=True)
 

@@ -1,4 +1,4 @@
-"""Prove the stock ledger: work everything out again from the lines, and name every difference."""
+"""Check the stock ledger: recalculate everything from its lines and report differences."""
 
 from collections.abc import Iterator
 
@@ -54,7 +54,7 @@ def _wrong_balances() -> Iterator[str]:
 
 
 def _impossible_balances() -> Iterator[str]:
-    """The database forbids these too; a backup restored by hand may not have asked it."""
+    """Database constraints also prevent these; a backup restored by hand may lack them."""
     for balance in Balance.objects.filter(
         Q(is_physical=True, quantity__lt=0)
         | Q(reserved__lt=0)

@@ -70,13 +70,15 @@ def record(
 
 @transaction.atomic
 def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -> Posting:
-    """Bring the books to what the dip found when it was read, as a count with its reason.
+    """Correct the books to the dip at the time it was read, as a count with a reason.
 
     Raises `BadValue` without a reason, `NotAllowedNow` when the reading was accepted already,
     agrees with the book, or honey has moved since.
     """
     if not reason.strip():
-        raise BadValue(_("Say why the books should follow the dip."), parameter="reason")
+        raise BadValue(
+            _("Say why the books should be changed to match the dip."), parameter="reason"
+        )
     honey_item = Item.objects.honey()
     ledger.lock_items([honey_item])
     ledger.refuse_repeat(key)
@@ -85,7 +87,9 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
     if reading.accepted_id:
         raise NotAllowedNow(_("This reading was accepted already."))
     if reading.difference_grams == 0:
-        raise NotAllowedNow(_("The reading agrees with the book: there is nothing to correct."))
+        raise NotAllowedNow(
+            _("The reading agrees with the books. You don't need to correct anything.")
+        )
     if there is None or (there.lot_id, there.quantity) != (reading.lot_id, reading.book_grams):
         raise NotAllowedNow(_("Honey has moved since this reading. Dip again."))
     posting = ledger.post(

@@ -75,12 +75,15 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
     if tare is None:
         problems.add("tare_grams", _("Enter the empty weight of %(drum)s.") % {"drum": drum.name})
     elif tare < 0:
-        problems.add("tare_grams", _("The empty weight can't be less than nothing."))
+        problems.add("tare_grams", _("The empty weight can't be below zero."))
     elif gross_grams <= tare:
         gross_words, tare_words = words.pounds_apart(gross_grams, tare)
         problems.add(
             "gross_grams",
-            _("The full drum weighs %(gross)s, no more than the empty one, %(tare)s.")
+            _(
+                "The full drum (%(gross)s) must weigh more than the empty drum (%(tare)s). "
+                "Check both weights."
+            )
             % {"gross": gross_words, "tare": tare_words},
         )
     if gross_grams > GROSS_GRAMS_MAX:
@@ -95,7 +98,10 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
     net = gross_grams - (tare or 0) - inside
     if net <= 0:
         raise BadValue(
-            _("%(drum)s holds %(there)s already; a gross weight of %(gross)s adds nothing.")
+            _(
+                "%(drum)s already has %(there)s of honey, so a gross weight of %(gross)s "
+                "adds no honey. Check the gross weight and the empty weight."
+            )
             % {
                 "drum": drum.name,
                 "there": words.pounds(inside, 1),

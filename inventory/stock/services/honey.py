@@ -102,21 +102,24 @@ def receive(
         problems.add("floral_source", _("Enter the floral source, for example clover."))
     today = timezone.localdate()
     if extracted_on > today:
-        problems.add("extracted_on", _("The extraction date lies in the future."))
+        problems.add(
+            "extracted_on",
+            _("The extraction date is in the future. Choose today or an earlier day."),
+        )
     if not SEASON_MIN <= season <= today.year + 1:
         problems.add(
             "season",
-            _("The season is a year from %(first)s to %(last)s.")
+            _("Enter the season as a year from %(first)s to %(last)s.")
             % {"first": SEASON_MIN, "last": today.year + 1},
         )
     elif extracted_on <= today and abs(extracted_on.year - season) > 1:
         problems.add(
             "extracted_on",
             _("%(day)s does not belong to the season %(season)s. Check the date and the season.")
-            % {"day": date_format(extracted_on, "SHORT_DATE_FORMAT"), "season": season},
+            % {"day": date_format(extracted_on), "season": season},
         )
     if colour_mm is not None and not 0 <= colour_mm <= COLOUR_MM_MAX:
-        problems.add("colour_mm", _("Colour lies between 0 and 150 mm Pfund."))
+        problems.add("colour_mm", _("Enter a colour from 0 to 150 mm Pfund."))
     rules.check_vessel(problems, "place", place)
     problems.raise_any()
     honey = Item.objects.honey()
@@ -295,7 +298,7 @@ def _check_pouring(
         if source in seen:
             problems.add(
                 f"sources.{index}.place",
-                _("%(place)s is there twice. Put all of it into one line.")
+                _("%(place)s is listed twice. Put the whole amount in one line.")
                 % {"place": source.name},
             )
         seen.add(source)
@@ -308,7 +311,7 @@ def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]
     for index, (source, grams) in enumerate(sources):
         parameter, source_parameter = f"sources.{index}.grams", f"sources.{index}.place"
         if grams is None:
-            # No weight was asked for: what is in the way lies at the vessel.
+            # No weight was typed, so the problem is reported at the vessel field.
             parameter = source_parameter
             grams = all_of(source, parameter=parameter)
         portions.append(
@@ -338,7 +341,10 @@ def take(
     if there is None or there.quantity < grams:
         asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
         raise NotEnoughHoney(
-            _("Not enough honey: %(asked)s asked for, %(place)s holds %(there)s.")
+            _(
+                "Not enough honey: you asked for %(asked)s, but %(place)s has only "
+                "%(there)s. Enter less, or choose another vessel."
+            )
             % {"asked": asked, "place": source.name, "there": inside},
             parameter=parameter,
         )
@@ -346,8 +352,8 @@ def take(
         asked, free = words.pounds_apart(grams, there.free)
         raise StockReserved(
             _(
-                "%(place)s is reserved for an order: %(asked)s asked for, %(free)s is free. "
-                "Choose another, or cancel the order first."
+                "%(place)s is reserved for an order: you asked for %(asked)s, but only "
+                "%(free)s is free. Choose another vessel, or cancel the order first."
             )
             % {"place": source.name, "asked": asked, "free": free},
             parameter=parameter if there.free else source_parameter,
@@ -380,7 +386,10 @@ def _with_what_is_there(
         return list(portions)
     if there.reserved:
         raise StockReserved(
-            _("%(place)s is reserved for an order, so nothing can be added to it.")
+            _(
+                "%(place)s is reserved for an order, so you can't add honey to it. Choose "
+                "another vessel."
+            )
             % {"place": target.name},
             parameter="target",
         )
@@ -430,7 +439,10 @@ def _check_room(place: Place, lot: Lot, grams: int) -> None:
     if litres > place.capacity_litres:
         capacity, made = words.gallons_apart(place.capacity_litres, litres)
         raise VesselTooSmall(
-            _("%(place)s would run over: it takes %(capacity)s, this would make %(litres)s.")
+            _(
+                "%(place)s would overflow: it has room for %(capacity)s, but would then "
+                "have %(litres)s. Enter less, or choose another vessel."
+            )
             % {
                 "place": place.name,
                 "capacity": capacity,

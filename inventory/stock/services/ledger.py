@@ -1,8 +1,8 @@
-"""The one door through which stock changes.
+"""The only code that changes stock.
 
 `post` writes a posting with its lines and keeps the balances in the same transaction. It first
-locks the items of the posting, in order of their keys; every act that must look before it posts
-takes the same lock first, through `lock_items`, so rivals wait for each other and never deadlock.
+locks the items of the posting, in order of their keys. Every act that reads before it posts takes
+the same lock first, with `lock_items`, so parallel acts wait for each other and never deadlock.
 """
 
 from collections.abc import Iterable
@@ -96,7 +96,7 @@ def post(
 ) -> Posting:
     """Write one posting and keep the balances; return it.
 
-    `releases` are promises kept by this posting: they are taken off before the goods leave.
+    `releases` are reservations used by this posting; they are removed before the goods leave.
     Raises `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`, and `LedgerLawBroken` when the
     lines of an item do not add up to zero.
     """
@@ -168,7 +168,7 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
     brought has since gone elsewhere.
     """
     if posting.kind == Posting.Kind.REVERSAL:
-        raise CannotReverse(_("An undo cannot be undone. Record the act again instead."))
+        raise CannotReverse(_("An undo can't be undone. Record the same thing again instead."))
     lines = list(posting.lines.select_related("item", "place", "lot"))
     lock_items(line.item for line in lines)
     if Posting.objects.filter(reverses=posting).exists():
@@ -187,8 +187,8 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
     except (NotEnoughStock, StockReserved) as error:
         raise CannotReverse(
             _(
-                "This can't be undone any more: what it brought has moved on. %(why)s "
-                "Undo what happened since first, the newest before the others."
+                "This can't be undone any more, because the goods have since been moved or "
+                "used. %(why)s First undo what happened later, starting with the newest."
             )
             % {"why": error.message}
         ) from error
@@ -209,8 +209,9 @@ def _check_vessels_are_free(lines: list[Line]) -> None:
         if left > 0 and comes_back:
             raise CannotReverse(
                 _(
-                    "This can't be undone any more: %(place)s holds honey of lot %(lot)s now, "
-                    "and another lot would have to go back into it."
+                    "This can't be undone any more: %(place)s now has honey of lot "
+                    "%(lot)s, and honey of another lot would have to go back into it. "
+                    "Empty it first."
                 )
                 % {"place": balance.place.name, "lot": balance.lot}
             )
@@ -247,7 +248,7 @@ def _balances(lines: list[Line]) -> Balances:
         Balance.objects.select_for_update().filter(keys).order_by("item_id", "place_id", "lot_id")
     )
     balances = {(row.item_id, row.place_id, row.lot_id or 0): row for row in rows}
-    # Nobody else can make these meanwhile: the items are locked.
+    # No parallel transaction can create these, because the items are locked.
     for key in sorted(wanted.keys() - balances.keys()):
         line = wanted[key]
         balances[key] = Balance.objects.create(
@@ -266,7 +267,7 @@ def _change_quantity(balances: Balances, line: Line) -> None:
     if balance.is_physical and line.quantity < 0:
         if after < 0:
             raise NotEnoughStock(
-                _("Not enough %(item)s: %(asked)s asked for, %(place)s holds %(there)s.")
+                _("Not enough %(item)s: %(asked)s needed, but %(place)s has only %(there)s.")
                 % _words(line.item, line.place, -line.quantity, balance.quantity),
                 asked=-line.quantity,
                 there=balance.quantity,
@@ -274,8 +275,8 @@ def _change_quantity(balances: Balances, line: Line) -> None:
         if after < balance.reserved:
             raise StockReserved(
                 _(
-                    "%(reserved)s of the %(item)s in %(place)s is reserved for orders: "
-                    "%(asked)s asked for, %(there)s is free."
+                    "Not enough %(item)s in %(place)s. Reserved for orders: %(reserved)s. "
+                    "Needed: %(asked)s. Free: %(there)s."
                 )
                 % {
                     **_words(line.item, line.place, -line.quantity, balance.free),
@@ -294,7 +295,7 @@ def _change_reserved(balances: Balances, promised: ReservedStock, change: int) -
     after = balance.reserved + change
     if after > balance.quantity:
         raise NotEnoughStock(
-            _("Not enough %(item)s: %(asked)s asked for, %(there)s is free in %(place)s.")
+            _("Not enough %(item)s: %(asked)s needed, but only %(there)s free in %(place)s.")
             % _words(promised.item, promised.place, promised.quantity, balance.free),
             asked=promised.quantity,
             there=balance.free,

@@ -45,9 +45,7 @@ def moisture_known(
             _("Enter the moisture, or the refractometer index."), parameter="moisture_percent"
         )
     if not MOISTURE_MIN <= percent <= MOISTURE_MAX:
-        raise BadValue(
-            _("Moisture of honey lies between 10 and 30 percent."), parameter="moisture_percent"
-        )
+        raise BadValue(_("Enter a moisture from 10 to 30 percent."), parameter="moisture_percent")
     return percent
 
 
@@ -61,8 +59,9 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
     if not low <= read_at <= high:
         raise BadValue(
             _(
-                "A reading is put right for temperature from %(low)s to %(high)s; "
-                "%(typed)s was entered. Check the figure and its unit, or read again in a room."
+                "A reading can be corrected for temperatures from %(low)s to %(high)s. You "
+                "entered %(typed)s. Check the figure and its unit, or take the reading "
+                "again indoors."
             )
             % {
                 "low": words.temperature(low),
@@ -78,8 +77,9 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
     except ValueError as error:
         raise BadValue(
             _(
-                "An index of %(index)s is off the table, which goes from 1.4740 (25 %% moisture) "
-                "to 1.5044 (13 %%) at 20 °C. Read it again, or enter the moisture in percent."
+                "An index of %(index)s is outside the table, which goes from 1.4740 (25 %% "
+                "moisture) to 1.5044 (13 %%) at 20 °C. Take the reading again, or enter "
+                "the moisture in percent."
             )
             % {"index": index},
             parameter="refractive_index",

@@ -101,7 +101,7 @@ def create_drums(
     stem = first_code.rstrip(string.digits)
     digits = first_code.removeprefix(stem)
     if not digits:
-        problems.add("first_code", _("End the first number in figures, for example D-001."))
+        problems.add("first_code", _("The first number must end in digits, for example D-001."))
     if not 1 <= count <= DRUMS_MAX:
         problems.add("count", _("Enter how many drums, from 1 to %(most)s.") % {"most": DRUMS_MAX})
     _check_size(problems, Place.Kind.DRUM, tare_grams, capacity_litres)
@@ -235,11 +235,11 @@ def _check_size(
     if capacity_litres is None:
         return
     if capacity_litres <= 0:
-        problems.add(capacity_parameter, _("The capacity must be more than nothing."))
+        problems.add(capacity_parameter, _("Enter a capacity of more than zero."))
     elif capacity_litres > CAPACITY_LITRES_MAX:
         problems.add(
             capacity_parameter,
-            _("No vessel holds %(capacity)s. Check the figure and its unit.")
+            _("%(capacity)s is too much for one vessel. Check the figure and its unit.")
             % {"capacity": words.gallons(capacity_litres)},
         )
 
@@ -264,7 +264,7 @@ def _check_measurements(shape: Shape) -> None:
             if measured_mm > MEASURE_MM_MAX:
                 problems.add(
                     f"shape.{name}",
-                    _("No tank measures %(measured)s. Check the figure and its unit.")
+                    _("%(measured)s is too much for a tank. Check the figure and its unit.")
                     % {"measured": words.depth(measured_mm)},
                 )
     problems.raise_any()
@@ -280,7 +280,7 @@ def _check_table(problems: Problems, points: Sequence[tuple[int, Decimal]]) -> N
         if next_mm <= depth_mm or next_litres <= litres:
             problems.add(
                 "shape.points",
-                _("Line %(number)s must be deeper and fuller than the line before.")
+                _("Line %(number)s must have a greater depth and more litres than the line before.")
                 % {"number": number},
             )
 
@@ -315,7 +315,10 @@ def _check_capacity(place: Place, parameter: str) -> None:
     litres = density.litres_of(there.quantity, moisture_percent=there.honey_lot.moisture_percent)
     if litres > place.capacity_litres:
         raise BadValue(
-            _("%(place)s holds %(there)s now, which does not fit into %(capacity)s.")
+            _(
+                "%(place)s now has %(there)s in it. That does not fit into %(capacity)s. "
+                "Enter a larger capacity, or empty it first."
+            )
             % {
                 "place": place.name,
                 "there": words.gallons(litres),

@@ -27,21 +27,25 @@ def change(
     problems = Problems()
     if not 0 <= labour_cents_per_hour <= LABOUR_CENTS_MAX:
         problems.add(
-            "labour_cents_per_hour", _("Enter what an hour of work costs, from nothing to 1,000.")
+            "labour_cents_per_hour", _("Enter what an hour of work costs, from 0 to 1,000.")
         )
     low, high = FILLING_CELSIUS
     if not low <= honey_house_celsius <= high:
         problems.add(
-            "honey_house_celsius", _("Honey is filled between 59 °F (15 °C) and 140 °F (60 °C).")
+            "honey_house_celsius",
+            _("Enter a filling temperature between 59 °F (15 °C) and 140 °F (60 °C)."),
         )
     settings = ProductionSettings.current()
     if cost_method not in ProductionSettings.CostMethod.values:
-        problems.add("cost_method", _("Choose how what is sold is costed."))
+        problems.add("cost_method", _("Choose how to work out the cost of what is sold."))
     elif cost_method != settings.cost_method and _is_anything_sold():
         # Margins of one year could not be set beside those of another.
         problems.add(
             "cost_method",
-            _("What was sold is costed by %(method)s already: this is chosen once, before selling.")
+            _(
+                "The cost of past sales was worked out by %(method)s. This can't be "
+                "changed after the first sale."
+            )
             % {"method": settings.get_cost_method_display()},
         )
     problems.raise_any()

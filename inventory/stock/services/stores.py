@@ -99,14 +99,14 @@ def count(
 ) -> Posting | None:
     """Bring the books to what was counted; return the posting, or None when they agree.
 
-    Raises `BadValue` for a count below nothing or without a reason, `StockReserved` when fewer
+    Raises `BadValue` for a count below zero or without a reason, `StockReserved` when fewer
     are left than are promised.
     """
     problems = Problems()
     if not 0 <= counted <= rules.PIECES_MAX:
-        problems.add("counted", _("Enter how many you counted, from none to a million."))
+        problems.add("counted", _("Enter how many you counted, from 0 to a million."))
     if not reason.strip():
-        problems.add("reason", _("Say why the books should follow the count."))
+        problems.add("reason", _("Enter a reason for changing the books to match the count."))
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
@@ -170,7 +170,10 @@ def pick(
         if wanted == 0:
             return picked
     raise NotEnoughStock(
-        _("Not enough %(item)s: %(asked)s asked for, %(free)s free in %(places)s.")
+        _(
+            "Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s. "
+            "Enter fewer pieces."
+        )
         % {
             "item": item.name,
             "asked": pieces,

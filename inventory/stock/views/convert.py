@@ -98,8 +98,8 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
     except ValueError as error:
         return _line(request, str(error))
     text = _(
-        "= %(litres)s L, %(gallons)s; %(kilograms)s, %(pounds)s, give or take %(uncertainty)s, "
-        "at %(moisture)s %%, %(temperature)s. The book says %(book)s."
+        "= %(litres)s L, %(gallons)s; %(kilograms)s, %(pounds)s, give or take "
+        "%(uncertainty)s, at %(moisture)s %%, %(temperature)s. The books say %(book)s."
     ) % {
         "litres": litres.quantize(Decimal("0.1")),
         "gallons": words.gallons(litres),

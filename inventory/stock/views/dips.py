@@ -93,7 +93,7 @@ class DipAcceptView(ActView):
         )
 
     def done_message(self, made: Posting) -> str:
-        return _("The books of %(place)s follow the dip: %(weight)s.") % {
+        return _("The books of %(place)s now match the dip: %(weight)s.") % {
             "place": self.reading.place.name,
             "weight": words.pounds(self.reading.grams, 1),
         }

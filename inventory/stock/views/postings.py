@@ -43,5 +43,5 @@ def posting_detail(request: HttpRequest, pk: int) -> HttpResponse:
 def _posting(pk: int) -> Posting:
     posting = queries.posting(pk)
     if posting is None:
-        raise Http404(_("There is no such posting."))
+        raise Http404(_("This entry does not exist."))
     return posting

@@ -70,7 +70,7 @@ class StockTransferView(StockActView):
         )
 
     def done_message(self, made: Posting) -> str:
-        return _("%(pieces)s of %(item)s carried from %(source)s to %(target)s.") % {
+        return _("%(pieces)s of %(item)s moved from %(source)s to %(target)s.") % {
             "pieces": words.pieces(self._data["pieces"]),
             "item": self._data["stock"].item.name,
             "source": self._data["stock"].place.name,

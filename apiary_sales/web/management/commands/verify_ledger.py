@@ -7,7 +7,7 @@ from inventory.stock.queries import books as stock_books
 
 
 class Command(BaseCommand):
-    help = "Prove the books of stock, promises and money from their lines; fail on any difference."
+    help = "Check stock, reservations and money against their lines; fail on any difference."
 
     def handle(self, *args, **options) -> None:
         faults = [

@@ -13,7 +13,7 @@ function roundHalfEven(number, divisor) {
 }
 
 /* Price of one piece in hundredths of a cent: whole cases at the case price, unless the piece
-   price for so many is lower still; see SizePrices.unit_price. */
+   price for so many is lower still; see PricesOfSize.unit_price. */
 export function unitPrice(size, pieces) {
   const fitting = size.breaks.filter((row) => row.pieces <= pieces);
   const reached = fitting.length ? fitting : size.breaks.slice(0, 1);
