@@ -8,11 +8,11 @@ from apiary_sales.accounts import views
 app_name = "accounts"
 
 urlpatterns = [
-    path("sign-in/", views.SignIn.as_view(), name="sign_in"),
+    path("sign-in/", views.SignInView.as_view(), name="sign_in"),
     path("sign-out/", auth_views.LogoutView.as_view(), name="sign_out"),
     path("language/", login_not_required(set_language), name="language"),
     path("", views.account, name="account"),
-    path("password/", views.ChangePassword.as_view(), name="password"),
+    path("password/", views.ChangePasswordView.as_view(), name="password"),
     path("changes/", views.changes, name="changes"),
     path("people/", views.people_list, name="people"),
     path("people/add/", views.add_person, name="add_person"),

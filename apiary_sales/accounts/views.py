@@ -26,13 +26,13 @@ CHANGES_A_PAGE = 50
 manages_people = permission_required("accounts.manage_people", raise_exception=True)
 
 
-class SignIn(auth_views.LoginView):
+class SignInView(auth_views.LoginView):
     template_name = "accounts/sign_in.html"
     authentication_form = SignInForm
     redirect_authenticated_user = True
 
 
-class ChangePassword(auth_views.PasswordChangeView):
+class ChangePasswordView(auth_views.PasswordChangeView):
     template_name = "accounts/password.html"
     form_class = ChangePasswordForm
     success_url = reverse_lazy("accounts:account")

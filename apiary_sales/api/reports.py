@@ -10,7 +10,7 @@ from rest_framework.reverse import reverse
 from rest_framework.views import APIView
 
 from apiary_sales.api.serializers import ProblemSerializer
-from apiary_sales.api.views import HoldsPermission
+from apiary_sales.api.views import ViewPermission
 from apiary_sales.reports.catalogue import REPORTS
 from apiary_sales.reports.columns import Unit
 from apiary_sales.reports.report import FilteredReport
@@ -66,7 +66,7 @@ class ReportEntrySerializer(serializers.Serializer):
 
 
 class ReportListView(APIView):
-    permission_classes = [HoldsPermission]
+    permission_classes = [ViewPermission]
     permission_required = "billing.view_money"
 
     @extend_schema(operation_id="reports_list", responses=ReportEntrySerializer(many=True))
@@ -86,7 +86,7 @@ class ReportListView(APIView):
 
 
 class ReportView(APIView):
-    permission_classes = [HoldsPermission]
+    permission_classes = [ViewPermission]
     permission_required = "billing.view_money"
 
     @extend_schema(

@@ -41,8 +41,8 @@ REFUSALS = {
 }
 
 
-class HoldsPermission(permissions.IsAuthenticated):
-    """Signed in, and holding the permission the view names (if it names one)."""
+class ViewPermission(permissions.IsAuthenticated):
+    """Signed in, and with the permission the view names, if it names one."""
 
     def has_permission(self, request, view) -> bool:
         wanted = getattr(view, "permission_required", None)
@@ -51,26 +51,26 @@ class HoldsPermission(permissions.IsAuthenticated):
         )
 
 
-class ReadOnly(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
+class ReadOnlyViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
     """A list and single things, for reading."""
 
-    permission_classes = [HoldsPermission]
+    permission_classes = [ViewPermission]
 
 
-class PlaceViewSet(ReadOnly):
+class PlaceViewSet(ReadOnlyViewSet):
     queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.STORES]).order_by("code")
     serializer_class = serializers.PlaceSerializer
     lookup_field = "code"
 
 
-class LotViewSet(ReadOnly):
+class LotViewSet(ReadOnlyViewSet):
     queryset = Lot.objects.select_related("size").order_by("-made_on", "-id")
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
 
 
-class SizeViewSet(ReadOnly):
+class SizeViewSet(ReadOnlyViewSet):
     queryset = Size.objects.order_by("brimful_ml", "name")
     serializer_class = serializers.SizeSerializer
     lookup_field = "code"
@@ -83,10 +83,10 @@ class StockViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
         .order_by("item__name", "place__code", "id")
     )
     serializer_class = serializers.StockSerializer
-    permission_classes = [HoldsPermission]
+    permission_classes = [ViewPermission]
 
 
-class PostingViewSet(ReadOnly):
+class PostingViewSet(ReadOnlyViewSet):
     queryset = (
         Posting.objects.select_related("recorded_by")
         .prefetch_related("lines__item", "lines__place", "lines__lot")
@@ -95,13 +95,13 @@ class PostingViewSet(ReadOnly):
     serializer_class = serializers.PostingSerializer
 
 
-class CustomerViewSet(ReadOnly):
+class CustomerViewSet(ReadOnlyViewSet):
     queryset = Customer.objects.order_by("name")
     serializer_class = serializers.CustomerSerializer
     permission_required = "orders.take_orders"
 
 
-class OrderViewSet(ReadOnly):
+class OrderViewSet(ReadOnlyViewSet):
     queryset = (
         Order.objects.select_related("customer")
         .prefetch_related("lines__size", "lines__drum")
@@ -112,7 +112,7 @@ class OrderViewSet(ReadOnly):
     lookup_field = "number"
 
 
-class InvoiceViewSet(ReadOnly):
+class InvoiceViewSet(ReadOnlyViewSet):
     queryset = (
         Invoice.objects.select_related("customer", "order")
         .prefetch_related("lines")
@@ -129,7 +129,7 @@ class ApiActView(APIView):
     in. A field of another name than its parameter has that name as its `source`.
     """
 
-    permission_classes = [HoldsPermission]
+    permission_classes = [ViewPermission]
     serializer_class: type[Serializer]
 
     def field_of(self, parameter: str | None) -> str | None:

@@ -36,7 +36,6 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         "has_bulk": any(line.unit == InvoiceLine.Unit.POUND for line in lines),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
-        "today": timezone.localdate(),
     }
 
 

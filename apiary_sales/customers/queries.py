@@ -4,8 +4,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from apiary_sales.customers.models import Customer
+from inventory.shared.tags import Tag
 
 # So long before an exemption certificate runs out, ask for the next one.
 RENEW_BEFORE = timedelta(days=30)
@@ -22,6 +25,15 @@ class Certificate:
     @property
     def is_valid(self) -> bool:
         return self.state != "expired"
+
+    @property
+    def tag(self) -> Tag:
+        if self.state == "expired":
+            return Tag(_("certificate expired"), "bad")
+        if self.state == "soon" and self.days_left is not None:
+            text = ngettext("expires in %(days)s day", "expires in %(days)s days", self.days_left)
+            return Tag(text % {"days": self.days_left}, "warn")
+        return Tag(_("exempt"), "good")
 
 
 def find(*, words: str = "", kind: str = "", include_inactive: bool = False) -> QuerySet[Customer]:

@@ -8,8 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
 from apiary_sales.pricing.queries.comparison import Comparison
-from apiary_sales.pricing.queries.costs import Channel, FilledCost, JarNetBack
+from apiary_sales.pricing.rules.costs import Channel, FilledCost, JarNetBack
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared.money import cents_half_up
 
@@ -28,10 +31,10 @@ CHANNEL_SERIES = {
 }
 # What a filled jar is made of, from the bottom of the bar up.
 COST_GROUPS = (
-    ("honey", ("honey",)),
-    ("lost", ("overfill", "loss", "broken")),
-    ("parts", ("part", "case")),
-    ("labour", ("labour",)),
+    (_("honey on the label"), ("honey",)),
+    (_("overfill, loss, broken"), ("overfill", "loss", "broken")),
+    (_("jar, lid, label, case"), ("part", "case")),
+    (_("labour"), ("labour",)),
 )
 
 
@@ -62,7 +65,7 @@ class Ladder:
 class Segment:
     """One part of a cost bar."""
 
-    name: str
+    label: str | Promise
     series: int
     start: Decimal
     length: Decimal
@@ -144,16 +147,16 @@ def cost_bars(costs: Sequence[FilledCost]) -> CostBars | None:
         return None
     bars = []
     for index, (cost, total) in enumerate(known):
-        groups = [(name, cost.of(*kinds) or Decimal(0)) for name, kinds in COST_GROUPS]
+        groups = [(label, cost.of(*kinds) or Decimal(0)) for label, kinds in COST_GROUPS]
         # Jars short of their label can make overfill negative: nothing to draw then.
-        drawn = [max(amount, Decimal(0)) for _name, amount in groups]
+        drawn = [max(amount, Decimal(0)) for _label, amount in groups]
         scale = 100 / sum(drawn, Decimal(0)) if any(drawn) else Decimal(0)
         segments, start, running, told = [], Decimal(0), Decimal(0), 0
-        for series, (name, amount) in enumerate(groups, start=1):
+        for series, (label, amount) in enumerate(groups, start=1):
             length = drawn[series - 1] * scale
             running += amount
             upto = cents_half_up(running)
-            segments.append(Segment(name, series, _place(start), _place(length), upto - told))
+            segments.append(Segment(label, series, _place(start), _place(length), upto - told))
             start, told = start + length, upto
         bars.append(CostBar(cost, total, index * ROW_HEIGHT, tuple(segments)))
     return CostBars(tuple(bars), len(bars) * ROW_HEIGHT)

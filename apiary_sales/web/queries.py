@@ -37,7 +37,7 @@ class Today:
     jars: list[Jar]
     to_fill: list[orders.OrderRow] | None
     to_fill_count: int
-    owing: money.Owing | None
+    owing: money.Receivables | None
     runs: list[tuple[BottlingRun, RunFigures | None]]
 
 

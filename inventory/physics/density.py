@@ -20,7 +20,6 @@ table. These are bounds and are added, not a standard deviation.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from .lazy import np, pint
@@ -29,7 +28,6 @@ from .units import GALLON_LITRES, POUND_GRAMS, quantity
 
 MOISTURE = Range("moisture", "g per 100 g", 10, 30)
 CELSIUS = Range("temperature", "°C", 0, 60)
-LITRES = Range("volume", "L", 0)
 
 REFERENCE_CELSIUS = 20.0
 WATER_KG_PER_L = 0.998207
@@ -55,17 +53,6 @@ _SPECIFIC_GRAVITY = (
     - SPECIFIC_GRAVITY_PER_PERCENT_ABOVE * (MOISTURE.high - TABLE_MOISTURE[-1]),
 )
 _POUNDS_PER_GALLON = float(GALLON_LITRES * 1000 / POUND_GRAMS)
-
-
-@dataclass(frozen=True)
-class Weight:
-    """Honey weighed by its volume: so many kg, give or take `uncertainty_kg`.
-
-    The band is that of the density alone; a badly read dip adds to it.
-    """
-
-    kg: Any
-    uncertainty_kg: Any
 
 
 def density_kg_per_l(moisture: Any, celsius: Any = REFERENCE_CELSIUS) -> Any:
@@ -99,20 +86,6 @@ def pounds_per_gallon(moisture: Any, celsius: Any = REFERENCE_CELSIUS) -> Any:
     """
     moisture, celsius = _checked(moisture, celsius)
     return alike(_density(moisture, celsius) * _POUNDS_PER_GALLON)
-
-
-def weight_of_volume(litres: Any, moisture: Any, celsius: Any = REFERENCE_CELSIUS) -> Weight:
-    """Return what so many litres of honey weigh, and how far that can be wrong; raises ValueError.
-
-    Never weigh honey to be sold this way: that needs a scale that is legal for trade.
-    """
-    litres, moisture, celsius = same_shape(
-        LITRES.floats(litres), MOISTURE.floats(moisture), CELSIUS.floats(celsius)
-    )
-    return Weight(
-        kg=alike(litres * _density(moisture, celsius)),
-        uncertainty_kg=alike(litres * _uncertainty(moisture, celsius)),
-    )
 
 
 def density(moisture: Any, temperature: pint.Quantity[Any] | None = None) -> pint.Quantity[Any]:

@@ -64,20 +64,6 @@ def litres_from(amount: Decimal, unit: str) -> Decimal:
     return _plain(_amount(amount) * _factor(unit, LITRES))
 
 
-def amount_from_grams(grams: Decimal | int, unit: str) -> Decimal:
-    """Return grams as an amount of g, kg, lb or oz, to 28 significant digits; raises ValueError.
-
-    >>> amount_from_grams(Decimal("907.18474"), "lb")
-    Decimal('2')
-    """
-    return _plain(_amount(grams) / _factor(unit, GRAMS))
-
-
-def amount_from_litres(litres: Decimal | int, unit: str) -> Decimal:
-    """Return litres as an amount of L, mL, gal, qt or fl_oz, to 28 digits; raises ValueError."""
-    return _plain(_amount(litres) / _factor(unit, LITRES))
-
-
 def round_grams(grams: Decimal) -> int:
     """Return whole grams, half a gram rounding to the even gram.
 

@@ -107,6 +107,11 @@ def pieces(count: int) -> str:
     return ngettext("%(count)s piece", "%(count)s pieces", count) % {"count": _number(count, 0)}
 
 
+def days(count: int) -> str:
+    """Write whole days: "1 day", "96 days"."""
+    return ngettext("%(days)s day", "%(days)s days", count) % {"days": _number(count, 0)}
+
+
 def money(cents: int) -> str:
     """Write cents in the house's currency: "$1,284.50"."""
     return with_currency(_number(Decimal(cents) / 100, 2).replace("-", MINUS))

@@ -57,10 +57,6 @@ class Valuation:
     left_quantity: int
     left_cents: int
 
-    @property
-    def issued_cents(self) -> int:
-        return sum(self.issue_costs_cents)
-
 
 @dataclass
 class _Layer:

@@ -368,7 +368,7 @@ def test_what_is_tried_moves_the_answer_and_is_not_kept(office, compared):
     comparison = response.context["comparison"]
     # Minutes are not entered, so with labour at 12.00 an hour the jar is not known any more.
     assert comparison.best is None
-    assert comparison.unknown[0].net_back.missing == ["Labour"]
+    assert comparison.rungs[0].net_back.missing == ["Labour"]
     assert comparison.drum.per_pound == Decimal("6.50")
     assert "<html" not in response.text
     assert PiecePrice.objects.get().piece_cents == 900

@@ -158,13 +158,6 @@ def test_a_change_shows_its_sign(value, expected):
 
 
 @pytest.mark.parametrize(
-    ("grams", "expected"), [(1_500, "+3.3"), (-1_500, "−3.3"), (0, "0.0"), (10, "0.0")]
-)
-def test_a_change_of_weight_shows_its_sign(grams, expected):
-    assert quantities.signed_pounds(grams) == shown(expected, "lb")
-
-
-@pytest.mark.parametrize(
     ("count", "expected"), [(0, ("0", "pieces")), (1, ("1", "piece")), (1240, ("1,240", "pieces"))]
 )
 def test_pieces_are_counted(count, expected):
@@ -183,7 +176,6 @@ def test_pieces_are_counted(count, expected):
         "unit_price",
         "percent",
         "signed",
-        "signed_pounds",
         "pieces",
     ],
 )

@@ -4,14 +4,16 @@ Everything is read from bills, payments and the balances kept with them, in a co
 round trips.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, TypedDict, cast
 
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.utils.functional import Promise
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.models import (
     Entry,
@@ -21,14 +23,18 @@ from apiary_sales.billing.models import (
 )
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, Order
+from inventory.shared.tags import Tag
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
 
 # How long overdue, by days: the usual columns of a list of debts.
 BANDS = (
-    ("current", _("not due yet")),
-    ("to_30", _("1–30 days")),
-    ("to_60", _("31–60 days")),
-    ("to_90", _("61–90 days")),
-    ("over_90", _("over 90 days")),
+    ("current", gettext_lazy("not due yet")),
+    ("to_30", gettext_lazy("1–30 days")),
+    ("to_60", gettext_lazy("31–60 days")),
+    ("to_90", gettext_lazy("61–90 days")),
+    ("over_90", gettext_lazy("over 90 days")),
 )
 
 
@@ -91,7 +97,7 @@ class Account:
 
 
 @dataclass(frozen=True)
-class Owing:
+class Receivables:
     """All customers with something open or on account, the longest overdue first."""
 
     accounts: list[Account]
@@ -121,7 +127,7 @@ class Month:
     received_cents: int
 
 
-def owing(on: date) -> Owing:
+def owing(on: date) -> Receivables:
     """Return what each customer owes on a day, in two queries."""
     accounts = {
         balance.customer_id: Account(balance.customer, balance.owed_cents)
@@ -134,7 +140,7 @@ def owing(on: date) -> Owing:
         account.oldest_due_on = min(account.oldest_due_on or due_on, due_on)
     found = [account for account in accounts.values() if account.owed_cents or account.aging.total]
     found.sort(key=lambda account: (account.oldest_due_on or date.max, account.customer.name))
-    return Owing(found)
+    return Receivables(found)
 
 
 def account_of(customer: Customer, on: date) -> Account:
@@ -193,6 +199,10 @@ def orders_to_invoice() -> QuerySet[Order]:
     )
 
 
+class CreditedOrNot(TypedDict):
+    is_credited: bool
+
+
 def invoices(
     *,
     state: str = "",
@@ -201,7 +211,7 @@ def invoices(
     since: date | None = None,
     until: date | None = None,
     on: date,
-) -> QuerySet[Invoice]:
+) -> "QuerySet[WithAnnotations[Invoice, CreditedOrNot]]":
     """Return bills, newest first: `state` is open, overdue, paid, credit (notes) or stand.
 
     Without a state stand receipts are left out, because they are paid at once and many. `text` is
@@ -229,6 +239,30 @@ def invoices(
     return found.order_by("-issued_on", "-id")
 
 
+def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
+    """Return where a bill stands on a day: taken back, paid, overdue or to be paid."""
+    if invoice.is_credit_note:
+        return Tag(_("credit note"), "info")
+    if is_credited:
+        return Tag(_("credited"), "info")
+    if not invoice.open_cents:
+        return Tag(_("paid"), "good")
+    if invoice.due_on < on:
+        return Tag(_("overdue"), "bad")
+    if invoice.open_cents != invoice.total_cents:
+        return Tag(_("partly paid"), "warn")
+    return Tag(_("to be paid"))
+
+
+def with_states(
+    found: "Iterable[WithAnnotations[Invoice, CreditedOrNot]]", *, on: date
+) -> list[tuple[Invoice, Tag]]:
+    """Return bills that `invoices` found, each with where it stands on a day."""
+    return [
+        (invoice, state_tag(invoice, on=on, is_credited=invoice.is_credited)) for invoice in found
+    ]
+
+
 _RECEIPT = Q(series__startswith=Invoice.RECEIPT_PREFIX)
 
 
@@ -242,14 +276,14 @@ def _named(text: str) -> Q:
 
 
 @dataclass(frozen=True)
-class Settled:
+class Settlement:
     """A payment and what of it stands against one bill, in cents."""
 
     payment: Payment
     cents: int
 
 
-def settled_by(invoice: Invoice) -> list[Settled]:
+def settled_by(invoice: Invoice) -> list[Settlement]:
     """Return the payments put to a bill, oldest first; those taken off again are left out."""
     rows = (
         Payment.objects.filter(allocations__invoice=invoice)
@@ -259,7 +293,7 @@ def settled_by(invoice: Invoice) -> list[Settled]:
         .exclude(put_cents=0)
         .order_by("received_on", "id")
     )
-    return [Settled(payment, payment.put_cents) for payment in rows]
+    return [Settlement(payment, payment.put_cents) for payment in rows]
 
 
 @dataclass(frozen=True)

@@ -211,11 +211,11 @@ def use_on_account(*, invoice: Invoice) -> int:
     return before - invoice.open_cents
 
 
-class Left(TypedDict):
+class LeftOnPayment(TypedDict):
     left_cents: int
 
 
-def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, Left]]":
+def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, LeftOnPayment]]":
     """Return the customer's payments that are not wholly put to invoices, with `left_cents`."""
     return (
         Payment.objects.filter(

@@ -69,8 +69,9 @@ def invoice_list(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     found = money.invoices(**_filters(form), on=today)
     page = Paginator(found, PAGE_LENGTH).get_page(request.GET.get("page"))
+    rows = money.with_states(page, on=today)
     return render(
-        request, "billing/invoice_list.html", {"form": form, "page_obj": page, "today": today}
+        request, "billing/invoice_list.html", {"form": form, "page_obj": page, "rows": rows}
     )
 
 
@@ -87,6 +88,9 @@ def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
     if invoice.customer and (invoice.open_cents or invoice.returns_deposit):
         account = money.account_of(invoice.customer, timezone.localdate())
         context["on_account_cents"] = max(0, account.on_account_cents)
+    context["state"] = money.state_tag(
+        invoice, on=timezone.localdate(), is_credited=context["credit_note"] is not None
+    )
     # The page belongs to the house of today; the paper keeps the house of its day.
     del context["house"]
     return render(request, "billing/invoice_detail.html", context)

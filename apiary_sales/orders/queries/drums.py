@@ -18,6 +18,7 @@ from apiary_sales.orders.rules.lines import (
     printed_pounds,
 )
 from apiary_sales.pricing.queries import costs, prices
+from apiary_sales.pricing.rules.costs import JarNetBack
 from inventory.physics import density as density_tables
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 from inventory.shared import words
@@ -158,7 +159,7 @@ class QuoteFigures:
     freight_cents: int
     other_cents: int
     cost_cents: int | None
-    jar: costs.JarNetBack | None
+    jar: JarNetBack | None
     over_jar_cents: int | None
 
     @property
@@ -235,9 +236,7 @@ def _cost(honey: Sequence[LineWanted | OrderLine]) -> int | None:
     return sum(known) if len(known) == len(honey) else None
 
 
-def _against_jars(
-    grams: int, honey_cents: int, on: date
-) -> tuple[costs.JarNetBack | None, int | None]:
+def _against_jars(grams: int, honey_cents: int, on: date) -> tuple[JarNetBack | None, int | None]:
     book = costs.book(on)
     jar = book.best_net_back()
     if jar is None or jar.per_pound is None:

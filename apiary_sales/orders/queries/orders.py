@@ -14,6 +14,15 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
 from apiary_sales.orders.rules.lines import is_whole_drum
 from inventory.shared import words
+from inventory.shared.tags import Tag
+
+TAG_KINDS: dict[str, str] = {
+    Order.Status.QUOTED: "info",
+    Order.Status.OPEN: "warn",
+    Order.Status.PART_FILLED: "warn",
+    Order.Status.FILLED: "good",
+    Order.Status.CANCELLED: "",
+}
 
 
 @dataclass(frozen=True)
@@ -24,6 +33,10 @@ class OrderRow:
     goods: str
     total_cents: int
     is_late: bool
+
+    @property
+    def tags(self) -> list[Tag]:
+        return state_tags(self.order, is_late=self.is_late)
 
 
 def listed() -> QuerySet[Order]:
@@ -95,6 +108,14 @@ def is_late(order: Order, on: date) -> bool:
     if order.status == Order.Status.QUOTED:
         return order.valid_until is not None and order.valid_until < on
     return False
+
+
+def state_tags(order: Order, *, is_late: bool) -> list[Tag]:
+    """Return the state of an order as tags: one, or two where it is late."""
+    if order.status == Order.Status.QUOTED and is_late:
+        return [Tag(_("expired"), "bad")]
+    state = Tag(order.get_status_display(), TAG_KINDS[order.status])
+    return [state, Tag(_("late"), "bad")] if is_late else [state]
 
 
 def for_page() -> QuerySet[Order]:

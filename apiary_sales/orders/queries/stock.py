@@ -8,13 +8,16 @@ from typing import Any
 
 from django.db.models import QuerySet, Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
 from inventory.bottling.models import BottlingRun, Size
 from inventory.bottling.queries import packed_stock
 from inventory.bottling.queries.packed_stock import SizeStock
+from inventory.shared import words
 
 RECENT = timedelta(days=28)
+YEAR_DAYS = 365
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,14 @@ class SizeForSale:
         if not self.sold_lately:
             return None
         return int(Decimal(self.stock.free) * RECENT.days / self.sold_lately)
+
+    @property
+    def cover(self) -> str | None:
+        """The days of cover in words, those beyond a year not counted; None without sales."""
+        days = self.days_of_cover
+        if days is None:
+            return None
+        return _("over a year") if days > YEAR_DAYS else words.days(days)
 
     @property
     def wanted_beyond(self) -> int:

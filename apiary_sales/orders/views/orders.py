@@ -35,11 +35,13 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(found.for_page(), number=number)
     lines = list(order.lines.all())
     is_bulk = any(line.kind == OrderLine.Kind.HONEY for line in lines)
+    is_late = found.is_late(order, timezone.localdate())
     context = {
         "order": order,
         "lines": lines,
         "figures": figures(lines, on=order.placed_on) if is_bulk else None,
-        "is_late": found.is_late(order, timezone.localdate()),
+        "is_late": is_late,
+        "tags": found.state_tags(order, is_late=is_late),
         "is_open": order.status in Order.OPEN_STATUSES,
         "is_quote": order.status == Order.Status.QUOTED,
         "has_reservations": any(line.reservations.all() for line in lines),
@@ -199,6 +201,9 @@ class OrderCancelView(OrderActView):
     template_name = "orders/cancel.html"
     form_class = ReasonForm
 
+    def get_context_data(self, **kwargs):
+        return {**super().get_context_data(**kwargs), "words": _words_of_cancelling(self.order)}
+
     def act(self, data: dict[str, Any]) -> Order:
         return orders.cancel(
             order=self.order,
@@ -215,6 +220,23 @@ class OrderCancelView(OrderActView):
         return _("%(order)s is cancelled. No goods are reserved for it now.") % {
             "order": made.number
         }
+
+
+def _words_of_cancelling(order: Order) -> dict[str, str]:
+    """Return the heading, the lead and the button of the page that cancels an order."""
+    if order.status == Order.Status.QUOTED:
+        heading = _("Withdraw quote %(number)s")
+        lead = _("A quote reserves no stock, so the stock does not change.")
+        button = _("Withdraw it")
+    elif order.status == Order.Status.PART_FILLED:
+        heading = _("Cancel the rest of order %(number)s")
+        lead = _("Goods already handed over stay sold. The rest can be sold to others at once.")
+        button = _("Cancel the rest")
+    else:
+        heading = _("Cancel order %(number)s")
+        lead = _("The reserved stock can be sold to others at once.")
+        button = _("Cancel it")
+    return {"heading": heading % {"number": order.number}, "lead": lead, "button": button}
 
 
 class OrderTakeBackView(OrderActView):

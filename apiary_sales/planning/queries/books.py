@@ -14,6 +14,7 @@ from apiary_sales.planning.rules.demand import History
 from apiary_sales.planning.rules.figures import MINUTES_PER_RUN, whole_grams
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.queries import costs, prices
+from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, Book
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
@@ -55,11 +56,11 @@ def read(on: date, *, months: int) -> Books:
     )
 
 
-def _offers(book: costs.Book, sizes: tuple[SizeState, ...], history: History) -> tuple[Offer, ...]:
+def _offers(book: Book, sizes: tuple[SizeState, ...], history: History) -> tuple[Offer, ...]:
     """Return every size in each channel in which it is usually sold or ever was."""
     found = []
     for row in sizes:
-        for channel, tier in costs.TIER_OF_CHANNEL.items():
+        for channel, tier in TIER_OF_CHANNEL.items():
             price = book.price_lists[tier].of(row.size).offer()
             was_sold = any(history.of(row.size.pk, channel).pieces)
             if was_sold or (price and channel in USUAL_CHANNELS):
@@ -107,7 +108,7 @@ def _vessels(
     return tuple(sorted(usable, key=lambda vessel: vessel.is_drum))
 
 
-def _sizes(book: costs.Book, planned: list[BottlingRun]) -> tuple[SizeState, ...]:
+def _sizes(book: Book, planned: list[BottlingRun]) -> tuple[SizeState, ...]:
     ready: dict[int, int] = defaultdict(int)
     for row in stock_queries.sizes():
         ready[row.size.pk] += row.free

@@ -4,15 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from apiary_sales.planning.rules.demand import History
 from apiary_sales.pricing.models import ChannelCost
+from apiary_sales.pricing.rules.costs import Book
 from inventory.bottling.models import PackagingPart, Size, SizePart
 from inventory.stock.models import Lot, Place
-
-if TYPE_CHECKING:
-    from apiary_sales.pricing.queries import costs
 
 
 @dataclass(frozen=True)
@@ -93,7 +90,7 @@ class Books:
     parts: tuple[PartState, ...]
     offers: tuple[Offer, ...]
     history: History
-    costs: "costs.Book"
+    costs: Book
     planned_runs: int
     # The key of the planned run that was made last; 0 without any.
     newest_run: int

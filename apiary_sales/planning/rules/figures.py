@@ -19,7 +19,7 @@ from apiary_sales.planning.programme import (
     Programme,
 )
 from apiary_sales.planning.rules.books import Books, Offer, VesselState
-from apiary_sales.pricing.queries import costs
+from apiary_sales.pricing.rules.costs import WhatIf
 
 # A 55-gallon drum holds about 640 to 660 lb (common practice).
 DRUM_POUNDS = Decimal(650)
@@ -178,7 +178,7 @@ def _jar_selling(books: Books, offer: Offer, price_cents: int | None) -> Selling
     if price_cents is None:
         return None
     supposed = books.costs.supposing(
-        costs.WhatIf(piece_cents={(offer.size.pk, offer.channel): price_cents})
+        WhatIf(piece_cents={(offer.size.pk, offer.channel): price_cents})
     )
     net_back = supposed.net_back(offer.size, offer.channel)
     if net_back is None:

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.pricing.forms.prices import PerPoundField
 from apiary_sales.pricing.models import ChannelCost
-from apiary_sales.pricing.queries.costs import TIER_OF_CHANNEL, WhatIf
+from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, WhatIf
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyField, NumberField, as_typed
 from inventory.shared.words import pounds

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from apiary_sales.pricing.queries.costs import (
+from apiary_sales.pricing.rules.costs import (
     Book,
     DrumNetBack,
     FilledCost,
@@ -55,10 +55,6 @@ class Comparison:
     @property
     def known(self) -> tuple[Rung, ...]:
         return tuple(rung for rung in self.rungs if rung.net_back.per_pound is not None)
-
-    @property
-    def unknown(self) -> tuple[Rung, ...]:
-        return tuple(rung for rung in self.rungs if rung.net_back.per_pound is None)
 
     @property
     def best(self) -> JarNetBack | None:

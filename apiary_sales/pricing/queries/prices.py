@@ -1,9 +1,11 @@
 """What one piece, one case and one pound cost the buyer on a day. Prices are before sales tax."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+
+from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, PiecePrice
@@ -11,6 +13,7 @@ from apiary_sales.pricing.rules import prices as rules
 from apiary_sales.pricing.rules.prices import PriceList
 from inventory.bottling.models import Size
 from inventory.physics.grading import GRADE_MOISTURE_UP_TO
+from inventory.shared.tags import Tag
 from inventory.stock.models import Lot
 
 # Limits of the United States grades in percent (see `grading`), and the one for any moisture.
@@ -83,9 +86,17 @@ def bulk_list(on: date) -> BulkList:
     return BulkList(on, tuple(sorted(rows, key=_particularity)))
 
 
-def history(size: Size) -> list[PiecePrice]:
-    """Return every price a size ever had, newest first."""
-    return list(size.prices.order_by("-valid_from", "-id"))
+def history(
+    size: Size, *, on: date, in_force: Collection[PiecePrice]
+) -> list[tuple[PiecePrice, Tag]]:
+    """Return every price a size ever had, newest first, each with its state on a day."""
+
+    def state(row: PiecePrice) -> Tag:
+        if row in in_force:
+            return Tag(_("valid"), "good")
+        return Tag(_("to come"), "info") if row.valid_from > on else Tag(_("past"))
+
+    return [(row, state(row)) for row in size.prices.order_by("-valid_from", "-id")]
 
 
 def _particularity(row: BulkPrice) -> tuple[bool, bool, Decimal]:

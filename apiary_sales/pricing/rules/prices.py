@@ -35,6 +35,16 @@ class PricesOfSize:
     def quantity_breaks(self) -> tuple[PiecePrice, ...]:
         return tuple(row for row in self.breaks if row.min_pieces > 1)
 
+    @property
+    def idle_breaks(self) -> tuple[PiecePrice, ...]:
+        """The quantity prices that are no lower than that of a single piece."""
+        one = self.base.piece_cents if self.base else None
+        return tuple(
+            row
+            for row in self.quantity_breaks
+            if one is not None and row.piece_cents is not None and row.piece_cents >= one
+        )
+
     def offer(self, pieces: int = 1) -> PieceOffer | None:
         """Return what a piece and a case cost when so many are taken, or None without a price.
 

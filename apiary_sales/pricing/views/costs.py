@@ -22,6 +22,7 @@ from apiary_sales.pricing.forms.costs import (
 from apiary_sales.pricing.models import ChannelCost, SeasonExpense
 from apiary_sales.pricing.queries import costs as read
 from apiary_sales.pricing.queries import seasons as read_seasons
+from apiary_sales.pricing.rules.costs import Book
 from apiary_sales.pricing.services import channels, filling_times, seasons
 from inventory.bottling.services import costs
 from inventory.shared import words
@@ -93,7 +94,7 @@ class FillingTimesSetView(ActView):
     template_name = "pricing/filling_times.html"
 
     @cached_property
-    def book(self) -> read.Book:
+    def book(self) -> Book:
         return read.book(timezone.localdate())
 
     def get_initial(self) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from apiary_sales.pricing import charts
 from apiary_sales.pricing.forms.drum_or_jar import WhatIfForm
 from apiary_sales.pricing.models import BulkPrice
 from apiary_sales.pricing.queries import comparison, costs, prices
+from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, Book, Channel, HoneyCost
 from apiary_sales.pricing.rules.price_changes import Ending
 from inventory.shared.forms.fields import as_typed
 from inventory.shared.htmx import HtmxRequest
@@ -28,7 +29,7 @@ SORT_LABELS = {
     "difference": _("Compared with the drum"),
     "break_even": _("Break-even price"),
 }
-TIERS_OF_JARS = dict.fromkeys(costs.TIER_OF_CHANNEL.values())
+TIERS_OF_JARS = dict.fromkeys(TIER_OF_CHANNEL.values())
 
 manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
 
@@ -38,9 +39,9 @@ class AskedComparison:
     """What a person wants compared, worked out from the address."""
 
     form: WhatIfForm
-    book: costs.Book
+    book: Book
     lot: Lot | None
-    honey: costs.HoneyCost
+    honey: HoneyCost
     moisture: Decimal | None
     listed: BulkPrice | None
     bulk_list: prices.BulkList
@@ -166,7 +167,7 @@ def _links_to_keep(asked: AskedComparison) -> dict[str, str]:
     code, _colon, channel = (form.figure("jar") or "").rpartition(":")
     if code and (cents := form.figure("jar_price")) is not None:
         query = QueryDict(mutable=True)
-        query[costs.TIER_OF_CHANNEL[costs.Channel(channel)].value] = str(Decimal(cents).scaleb(-2))
+        query[TIER_OF_CHANNEL[Channel(channel)].value] = str(Decimal(cents).scaleb(-2))
         links["jar_code"], links["jar"] = code, query.urlencode()
     return links
 

@@ -46,7 +46,8 @@ def price_lists(request: HttpRequest) -> HttpResponse:
     lists = read.all_price_lists(on)
     sizes = lists[Customer.Tier.STAND].sizes
     rows = [
-        (row.size, [lists[tier].of(row.size) for tier in Customer.Tier.values]) for row in sizes
+        (row.size, [(tier.label, lists[tier].of(row.size)) for tier in Customer.Tier])
+        for row in sizes
     ]
     return render(
         request,
@@ -60,16 +61,14 @@ def size_prices(request: HttpRequest, code: str) -> HttpResponse:
     on = timezone.localdate()
     lists = read.all_price_lists(on)
     rows = [(tier.label, lists[tier.value].of(size)) for tier in Customer.Tier]
-    in_force = {row.pk for _label, listed in rows for row in listed.breaks}
+    in_force = {row for _label, listed in rows for row in listed.breaks}
     return render(
         request,
         "pricing/size.html",
         {
             "size": size,
-            "today": on,
             "rows": rows,
-            "history": read.history(size),
-            "in_force": in_force,
+            "history": read.history(size, on=on, in_force=in_force),
         },
     )
 

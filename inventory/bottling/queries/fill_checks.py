@@ -44,8 +44,6 @@ class HistogramBar:
     width: float
     height: float
     count: int
-    low_g: float
-    high_g: float
 
 
 @dataclass(frozen=True)
@@ -151,8 +149,6 @@ def histogram(verdict: FillVerdict, weights_g: Sequence[float]) -> Histogram:
             width=round(width - 1, 2),
             height=round(room * count / max(counts), 2),
             count=count,
-            low_g=low + column * step,
-            high_g=low + (column + 1) * step,
         )
         for column, count in enumerate(counts)
         if count

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt
 from inventory.bottling.rules.figures import decimal_of
 from inventory.shared import words
+from inventory.shared.tags import Tag
 from inventory.stock.models import Balance, Item, Posting, PostingLine
 
 # Use is averaged over so many days back.
@@ -58,6 +59,11 @@ class PartStock:
         return int(self.on_hand / self.used_per_day) if self.used else None
 
     @property
+    def cover(self) -> str | None:
+        """The days of cover in words; None while none are used."""
+        return None if self.days_of_cover is None else words.days(self.days_of_cover)
+
+    @property
     def short(self) -> int:
         """Pieces that the planned runs need beyond what is there."""
         return max(0, self.planned - self.on_hand)
@@ -65,6 +71,15 @@ class PartStock:
     @property
     def is_low(self) -> bool:
         return self.on_hand < self.part.reorder_point
+
+    @property
+    def tag(self) -> Tag | None:
+        """Say in a word that a part in use is short or low; None when there is enough."""
+        if not self.part.is_active:
+            return None
+        if self.short:
+            return Tag(_("short"), "bad")
+        return Tag(_("low"), "warn") if self.is_low else None
 
     @property
     def warning(self) -> str:

@@ -47,6 +47,13 @@ class Fit:
         return self.fits and self.needed_ml + self.uncertainty_ml > self.size.brimful_ml
 
     @property
+    def level(self) -> str:
+        """Return error, warning or success, as a notice is marked."""
+        if not self.fits:
+            return "error"
+        return "warning" if self.is_close else "success"
+
+    @property
     def sentence(self) -> str:
         """Say whether the weight fits at this temperature, with the two volumes."""
         figures = {
@@ -188,8 +195,8 @@ def honey_error(
     `is_done` tells a run that was made from one that is planned.
     """
     if there is None or there.quantity < grams:
-        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
-        figures = {"asked": asked, "place": source.name, "there": held}
+        asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
+        figures = {"asked": asked, "place": source.name, "there": inside}
         if is_done:
             return NotEnoughHoney(
                 _(

@@ -11,7 +11,7 @@ from inventory.shared import words
 register = template.Library()
 
 
-class Counted(Protocol):
+class CountedItem(Protocol):
     """What quantities are counted in, as an item of the stock is: grams or pieces."""
 
     def in_words(self, quantity: int, decimals: int | None = None) -> str: ...
@@ -42,7 +42,7 @@ def temperature(celsius: Decimal) -> str:
 
 
 @register.filter
-def quantity_of(quantity: int, item: Counted) -> str:
+def quantity_of(quantity: int, item: CountedItem) -> str:
     """Say a quantity of an item in the unit people use for it: pounds and tenths, or pieces.
 
     In the books what goes out and what comes in stand side by side, so all of it has tenths.
@@ -51,7 +51,7 @@ def quantity_of(quantity: int, item: Counted) -> str:
 
 
 @register.filter
-def out_of(quantity: int, item: Counted) -> str:
+def out_of(quantity: int, item: CountedItem) -> str:
     """Say what a line takes away, without its sign: the column says that it went out."""
     return item.in_words(-quantity, 1)
 

@@ -212,15 +212,6 @@ def signed(value: object, places: int = 0) -> str:
 
 
 @register.filter
-def signed_pounds(grams: object, decimals: int | None = None) -> SafeString:
-    """Show a change of grams as pounds with its sign, plus included; `decimals` as for `pounds`."""
-    number = _decimal(grams)
-    if number is None:
-        return NOTHING
-    return _quantity(_with_plus(_pounds_text(number, decimals)), _("lb"))
-
-
-@register.filter
 def pieces(count: object) -> SafeString:
     """Show whole pieces."""
     number = _decimal(count)

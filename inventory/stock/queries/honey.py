@@ -33,6 +33,33 @@ DRUM_STATES = ("full", "empty", "reserved")
 
 
 @dataclass(frozen=True)
+class DipOutcome:
+    """A dip reading beside what its vessel has in it by the books now."""
+
+    reading: DipReading
+    vessel: "VesselContents"
+
+    @property
+    def state(self) -> str:
+        """Return accepted, moved (too late to accept), agrees, close or apart.
+
+        Close is less than the density tables can tell: the book may be as right as the dip.
+        """
+        if self.reading.accepted_id:
+            return "accepted"
+        if (self.vessel.lot, self.vessel.grams) != (self.reading.lot, self.reading.book_grams):
+            return "moved"
+        apart = abs(self.reading.difference_grams)
+        if not apart:
+            return "agrees"
+        return "close" if apart <= self.reading.uncertainty_grams else "apart"
+
+    @property
+    def can_be_accepted(self) -> bool:
+        return self.state in ("close", "apart")
+
+
+@dataclass(frozen=True)
 class VesselContents:
     """A tank, drum, pail or tote and the honey in it; `balance` is None while it is empty."""
 
@@ -46,6 +73,15 @@ class VesselContents:
     @property
     def grams(self) -> int:
         return self.balance.quantity if self.balance else 0
+
+    @property
+    def next_act(self) -> str:
+        """What is usually done with it next: fill, drain, receive, dip or transfer."""
+        if self.place.kind == Place.Kind.DRUM:
+            return "drain" if self.lot else "fill"
+        if self.lot is None:
+            return "receive"
+        return "dip" if hasattr(self.place, "shape") else "transfer"
 
     @property
     def reserved_grams(self) -> int:

@@ -94,8 +94,8 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
         )
     problems.raise_any()
     there = Balance.objects.in_vessel(drum)
-    held = there.quantity if there else 0
-    net = gross_grams - (tare or 0) - held
+    inside = there.quantity if there else 0
+    net = gross_grams - (tare or 0) - inside
     if net <= 0:
         raise BadValue(
             _(
@@ -104,7 +104,7 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
             )
             % {
                 "drum": drum.name,
-                "there": words.pounds(held, 1),
+                "there": words.pounds(inside, 1),
                 "gross": words.pounds(gross_grams, 1),
             },
             parameter="gross_grams",

@@ -339,13 +339,13 @@ def take(
     """
     there = Balance.objects.in_vessel(source)
     if there is None or there.quantity < grams:
-        asked, held = words.pounds_apart(grams, there.quantity if there else 0)
+        asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
         raise NotEnoughHoney(
             _(
                 "Not enough honey: you asked for %(asked)s, but %(place)s has only "
                 "%(there)s. Enter less, or choose another vessel."
             )
-            % {"asked": asked, "place": source.name, "there": held},
+            % {"asked": asked, "place": source.name, "there": inside},
             parameter=parameter,
         )
     if there.free < grams:

@@ -150,7 +150,7 @@ def change(
     place.tare_grams = tare_grams
     place.capacity_litres = capacity_litres
     place.note = note.strip()
-    _check_holds_what_is_in_it(place, _capacity_parameter(shape))
+    _check_capacity(place, _capacity_parameter(shape))
     checks.save_checked(place)
     if shape:
         _measure(place, shape)
@@ -308,7 +308,7 @@ def _measure(place: Place, shape: Shape) -> None:
         )
 
 
-def _check_holds_what_is_in_it(place: Place, parameter: str) -> None:
+def _check_capacity(place: Place, parameter: str) -> None:
     there = Balance.objects.in_vessel(place) if place.is_vessel else None
     if there is None or place.capacity_litres is None:
         return

@@ -146,7 +146,26 @@ class ReceiptView(HoneyActView):
         return ledger.find(self._key)
 
 
-class TransferView(HoneyActView):
+class HoneyMoveView(HoneyActView):
+    """An act that moves honey into one vessel; `act` keeps it as `_target`."""
+
+    _target: Place
+
+    def done_message(self, made: Posting) -> str:
+        """Say how much went where: "652 lb from Tank 1 into Drum D-014." """
+        row = queries.PostingRow.of(queries.postings().get(pk=made.pk))
+        movement = row.movements[0]
+        return _("%(weight)s from %(sources)s into %(target)s.") % {
+            "weight": words.pounds(movement.quantity, 1),
+            "sources": ", ".join(source.name for source in movement.sources),
+            "target": self._target.name,
+        }
+
+    def next_url(self, made: Posting) -> str:
+        return place_url(self._target)
+
+
+class HoneyTransferView(HoneyMoveView):
     form_class = forms.TransferForm
     template_name = "inventory/honey/transfer.html"
     filled_by_address = ("source", "target")
@@ -167,14 +186,8 @@ class TransferView(HoneyActView):
             key=data["key"],
         )
 
-    def done_message(self, made: Posting) -> str:
-        return moved_message(made, self._target)
 
-    def next_url(self, made: Posting) -> str:
-        return place_url(self._target)
-
-
-class DrainView(HoneyActView):
+class DrainView(HoneyMoveView):
     form_class = forms.DrainForm
     template_name = "inventory/honey/drain.html"
     filled_by_address = ("source", "target")
@@ -192,14 +205,8 @@ class DrainView(HoneyActView):
             key=data["key"],
         )
 
-    def done_message(self, made: Posting) -> str:
-        return moved_message(made, self._target)
 
-    def next_url(self, made: Posting) -> str:
-        return place_url(self._target)
-
-
-class BlendView(HoneyActView):
+class BlendView(HoneyMoveView):
     form_class = forms.BlendForm
     template_name = "inventory/honey/blend.html"
     filled_by_address = ("target", "source_1", "source_2")
@@ -217,9 +224,6 @@ class BlendView(HoneyActView):
             key=data["key"],
         )
 
-    def done_message(self, made: Posting) -> str:
-        return moved_message(made, self._target)
-
     def next_url(self, made: Posting) -> str:
         there = Balance.objects.in_vessel(self._target)
         if there is None:
@@ -227,7 +231,7 @@ class BlendView(HoneyActView):
         return reverse("inventory:lot_detail", args=[there.honey_lot.code])
 
 
-class DrumFillView(HoneyActView):
+class DrumFillView(HoneyMoveView):
     form_class = forms.DrumFillForm
     template_name = "inventory/honey/drum_fill.html"
     filled_by_address = ("tank", "drum")
@@ -241,7 +245,7 @@ class DrumFillView(HoneyActView):
         )
 
     def act(self, data: dict[str, Any]) -> Posting:
-        self._tank, self._drum = data["tank"], data["drum"]
+        self._tank, self._target = data["tank"], data["drum"]
         return drums.fill(
             tank=data["tank"],
             drum=data["drum"],
@@ -251,9 +255,6 @@ class DrumFillView(HoneyActView):
             recorded_by=person_of(self.request),
             key=data["key"],
         )
-
-    def done_message(self, made: Posting) -> str:
-        return moved_message(made, self._drum)
 
     def next_url(self, made: Posting) -> str:
         # Drums are filled one after another from the same tank.
@@ -290,14 +291,3 @@ class WriteOffView(HoneyActView):
 
     def next_url(self, made: Posting) -> str:
         return place_url(self._place)
-
-
-def moved_message(posting: Posting, target: Place) -> str:
-    """Say how much went where: "652 lb from Tank 1 into Drum D-014." """
-    row = queries.PostingRow.of(queries.postings().get(pk=posting.pk))
-    movement = row.movements[0]
-    return _("%(weight)s from %(sources)s into %(target)s.") % {
-        "weight": words.pounds(movement.quantity, 1),
-        "sources": ", ".join(source.name for source in movement.sources),
-        "target": target.name,
-    }

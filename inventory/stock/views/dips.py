@@ -118,15 +118,7 @@ def dip_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 def dip_context(reading: DipReading) -> dict[str, Any]:
     vessel = queries.vessel(reading.place)
-    has_moved = (vessel.lot, vessel.grams) != (reading.lot, reading.book_grams)
-    return {
-        "reading": reading,
-        "difference_grams": reading.difference_grams,
-        # Less than the tables can tell apart: the book may be as right as the dip.
-        "is_within_uncertainty": abs(reading.difference_grams) <= reading.uncertainty_grams,
-        "has_moved": has_moved and not reading.accepted_id,
-        "can_accept": not (reading.accepted_id or has_moved or reading.difference_grams == 0),
-    }
+    return {"reading": reading, "outcome": queries.DipOutcome(reading, vessel)}
 
 
 def dip_list(request: HttpRequest) -> HttpResponse:
