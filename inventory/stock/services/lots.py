@@ -32,29 +32,33 @@ Parts = list[tuple[Lot, int]]
 
 
 def moisture_known(
-    percent: Decimal | None, index: Decimal | None = None, celsius: Decimal | None = None
+    moisture_percent: Decimal | None,
+    refractive_index: Decimal | None = None,
+    refractometer_celsius: Decimal | None = None,
 ) -> Decimal:
     """Return the moisture in percent, as it was measured or by a refractometer index.
 
     Raises `BadValue` where it is missing or that of no honey.
     """
-    if percent is None and index is not None:
-        percent = moisture_from_index(index, celsius)
-    if percent is None:
+    if moisture_percent is None and refractive_index is not None:
+        moisture_percent = moisture_from_index(refractive_index, refractometer_celsius)
+    if moisture_percent is None:
         raise BadValue(
             _("Enter the moisture, or the refractometer index."), parameter="moisture_percent"
         )
-    if not MOISTURE_MIN <= percent <= MOISTURE_MAX:
+    if not MOISTURE_MIN <= moisture_percent <= MOISTURE_MAX:
         raise BadValue(_("Enter a moisture from 10 to 30 percent."), parameter="moisture_percent")
-    return percent
+    return moisture_percent
 
 
-def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
-    """Return moisture in percent, to a hundredth, from a refractometer index read at `celsius`.
+def moisture_from_index(
+    refractive_index: Decimal, refractometer_celsius: Decimal | None
+) -> Decimal:
+    """Return moisture in percent, to a hundredth, from a refractometer's index.
 
     Without a temperature the reading counts as one at 20 °C. Raises `BadValue`.
     """
-    read_at = Decimal(20) if celsius is None else celsius
+    read_at = Decimal(20) if refractometer_celsius is None else refractometer_celsius
     low, high = (Decimal(end) for end in (refractometer.CELSIUS.low, refractometer.CELSIUS.high))
     if not low <= read_at <= high:
         raise BadValue(
@@ -72,7 +76,7 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
         )
     try:
         moisture = refractometer.moisture_from_refractive_index(
-            float(index), celsius=float(read_at)
+            float(refractive_index), celsius=float(read_at)
         )
     except ValueError as error:
         raise BadValue(
@@ -81,7 +85,7 @@ def moisture_from_index(index: Decimal, celsius: Decimal | None) -> Decimal:
                 "moisture) to 1.5044 (13 %%) at 20 °C. Take the reading again, or enter "
                 "the moisture in percent."
             )
-            % {"index": index},
+            % {"index": refractive_index},
             parameter="refractive_index",
         ) from error
     return Decimal(str(round(moisture, 2)))
