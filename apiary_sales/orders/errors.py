@@ -1,6 +1,6 @@
 """What selling refuses, beside the errors of the whole house.
 
-NotAllowedNow                  (inventory.errors)
+NotAllowedNow                  (inventory.shared.errors)
 ├── QuoteExpired               the day the quote was good until is past
 └── OverCreditLimit            the customer would owe more than was agreed
 """

@@ -32,7 +32,7 @@ RELEASES = (
             ),
             _("Pages, messages and buttons use plainer words, in English and in Spanish."),
             _("Upgrades keep all your data: each version is tested with data of earlier versions."),
-            _("Quotes, invoices, receipts and statements look the same as before."),
+            _("Days are written in one style everywhere, on papers too."),
         ),
     ),
     Release(

@@ -4,24 +4,47 @@ import django.db.models.deletion
 from django.db import migrations, models
 
 
-def rename_permissions(apps, schema_editor):
-    """Give the permissions that Django makes for a model the model's new name."""
+def rename_permissions(apps, schema_editor, names):
+    """Give the permissions that Django makes for a model the model's other name."""
     permissions = apps.get_model("auth", "Permission").objects.using(
         schema_editor.connection.alias
     )
-    for old, new, words in (
-        ("containersize", "size", "size"),
-        ("containerpart", "sizepart", "part of a size"),
-    ):
+    for old, new in names:
         for action in ("add", "change", "delete", "view"):
             permissions.filter(
                 content_type__app_label="inventory", codename=f"{action}_{old}"
-            ).update(codename=f"{action}_{new}", name=f"Can {action} {words}")
+            ).update(codename=f"{action}_{new}")
+
+
+def rename_in_the_trail(apps, schema_editor, old, new):
+    """Let the trail of changes call the field by its other name, so that it is still shown."""
+    entries = apps.get_model("auditlog", "LogEntry").objects.using(schema_editor.connection.alias)
+    for entry in entries.filter(
+        content_type__app_label="inventory", content_type__model__in=["containerpart", "sizepart"]
+    ):
+        if entry.changes and old in entry.changes:
+            entry.changes = {
+                new if name == old else name: change for name, change in entry.changes.items()
+            }
+            entry.save(update_fields=["changes"])
+
+
+def to_size(apps, schema_editor):
+    names = [("containersize", "size"), ("containerpart", "sizepart")]
+    rename_permissions(apps, schema_editor, names)
+    rename_in_the_trail(apps, schema_editor, "container", "size")
+
+
+def to_container(apps, schema_editor):
+    names = [("size", "containersize"), ("sizepart", "containerpart")]
+    rename_permissions(apps, schema_editor, names)
+    rename_in_the_trail(apps, schema_editor, "size", "container")
 
 
 class Migration(migrations.Migration):
 
     dependencies = [
+        ("auditlog", "0017_add_actor_email"),
         ("auth", "0012_alter_user_first_name_max_length"),
         ("inventory", "0002_house"),
         # These point at the size by its old name, so they must be there before it gets the new one.
@@ -124,5 +147,5 @@ class Migration(migrations.Migration):
                 name="size_part_gt_0",
             ),
         ),
-        migrations.RunPython(rename_permissions, migrations.RunPython.noop),
+        migrations.RunPython(to_size, to_container),
     ]

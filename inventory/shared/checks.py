@@ -1,4 +1,4 @@
-"""Checks that many acts share; each says in words what is wrong and at which field."""
+"""Checks that many acts share; each says in words what is wrong and which parameter it is."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -39,7 +39,7 @@ def check_day(problems: Problems, parameter: str, day: date | None) -> None:
 
 
 def save_checked(instance: Any) -> None:
-    """Validate what a person typed and save it; raise the house's errors, field by field."""
+    """Validate what a person typed and save it; raise an error for each parameter that is wrong."""
     try:
         instance.full_clean()
     except ValidationError as error:

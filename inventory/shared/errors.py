@@ -119,7 +119,7 @@ class Problems:
     >>> problems.add("pieces", "Enter one piece or more.")
     >>> problems.raise_any()
     Traceback (most recent call last):
-    inventory.errors.BadValue: Enter one piece or more.
+    inventory.shared.errors.BadValue: Enter one piece or more.
     """
 
     def __init__(self) -> None:

@@ -1,4 +1,4 @@
-"""The vessels of the house as shapes: the one border to the physics, which counts in floats."""
+"""The vessels of the house as shapes: a border to the physics, which counts in floats."""
 
 from collections.abc import Callable, Sequence
 from decimal import Decimal

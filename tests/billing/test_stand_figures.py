@@ -45,12 +45,12 @@ def size_of(per_case, breaks):
 
 def priced(per_case, breaks, pieces):
     """Return the price of a piece and the cents of the line, as the server has them."""
-    container = Size(pieces_per_case=per_case)
+    size = Size(pieces_per_case=per_case)
     rows = tuple(
         PiecePrice(min_pieces=least, piece_cents=piece_cents, case_cents=case_cents)
         for least, piece_cents, case_cents in breaks
     )
-    price = PricesOfSize(container, rows).unit_price(pieces)
+    price = PricesOfSize(size, rows).unit_price(pieces)
     return price, line(price, pieces).gross_cents
 
 

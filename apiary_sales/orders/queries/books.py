@@ -67,7 +67,7 @@ def _wrong_fulfilments() -> Iterator[str]:
         if quantity != line.filled:
             yield (
                 f"Order {line.order}: {line.description} counts {line.filled} filled, "
-                f"its fulfilments hold {quantity}."
+                f"its fulfilments add up to {quantity}."
             )
         elif line.filled == line.quantity and cents != line.amount_cents:
             yield (

@@ -15,6 +15,7 @@ from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import parts, sizes
 from inventory.physics import units
 from inventory.shared.models import House
+from inventory.shared.services import house as house_details
 from inventory.stock.models import Place, ProductionSettings
 from inventory.stock.services import places, production
 from inventory.stock.services.places import Shape
@@ -24,7 +25,7 @@ DAYS_IN_FORCE = 400
 
 
 class HouseIsNotTheDemo(Exception):
-    """The database holds a house of its own, which the demo must not touch."""
+    """The database has a house of its own, which the demo must not touch."""
 
 
 @transaction.atomic
@@ -57,7 +58,7 @@ def _set_up_house(house: dict, today: date) -> None:
     details = house["house"]
     for name in ("drum_deposit", "drum_price"):
         details[f"{name}_cents"] = cents(details.pop(name))
-    House(**details).save()
+    house_details.change(**details)
     production.change(
         labour_cents_per_hour=cents(house["production"]["labour_per_hour"]),
         honey_house_celsius=celsius(house["production"]["filling_fahrenheit"]),

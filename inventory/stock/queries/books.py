@@ -69,7 +69,7 @@ def _impossible_balances() -> Iterator[str]:
         .annotate(count=Count("id"))
         .filter(count__gt=1)
     ):
-        yield f"{row['place__name']} holds {row['count']} lots at once."
+        yield f"{row['place__name']} has {row['count']} lots in it at once."
 
 
 def _crooked_reversals() -> Iterator[str]:

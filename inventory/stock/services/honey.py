@@ -311,7 +311,7 @@ def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]
     for index, (source, grams) in enumerate(sources):
         parameter, source_parameter = f"sources.{index}.grams", f"sources.{index}.place"
         if grams is None:
-            # No weight was typed, so the problem is reported at the vessel field.
+            # No weight was typed, so the problem names the vessel.
             parameter = source_parameter
             grams = all_of(source, parameter=parameter)
         portions.append(

@@ -25,8 +25,8 @@ class Command(BaseCommand):
             setting_up.set_up(today, self._say)
         except setting_up.HouseIsNotTheDemo as error:
             raise CommandError(
-                f"{settings.DATABASES['default']['NAME']} holds a house of its own, which the demo "
-                "leaves alone. Give the demo a place of its own: DATA_DIR=/tmp/honey-demo"
+                f"{settings.DATABASES['default']['NAME']} has a house of its own in it, which "
+                "the demo leaves alone. Give the demo a place of its own: DATA_DIR=/tmp/honey-demo"
             ) from error
         self.stdout.write("Doing a season's work")
         story.tell(today, self._say)

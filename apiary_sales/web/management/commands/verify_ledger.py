@@ -23,6 +23,6 @@ class Command(BaseCommand):
                 "and restore the last backup that passes."
             )
         self.stdout.write(
-            f"The books hold: {Posting.objects.count():,} postings with "
+            f"The books are right: {Posting.objects.count():,} postings with "
             f"{PostingLine.objects.count():,} lines prove every balance."
         )
