@@ -64,6 +64,23 @@ def test_a_service_writes_only_rows_of_its_own_app(path):
     assert list(foreign_writes(path.read_text(), module)) == []
 
 
+def rules_files() -> list[Path]:
+    """Return every module of pure decisions."""
+    folders = [*ROOT.glob("inventory/*/rules/*.py"), *ROOT.glob("apiary_sales/*/rules/*.py")]
+    return sorted([*folders, *ROOT.glob("*/*/rules.py")])
+
+
+@pytest.mark.parametrize("path", rules_files(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_rule_neither_reads_nor_writes_rows(path):
+    used = {
+        node.attr
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Attribute)
+    }
+
+    assert used & {"objects", "save", "refresh_from_db"} == set()
+
+
 def test_a_write_of_another_apps_rows_is_noticed():
     source = """
 from inventory.stock.models import Place

@@ -527,7 +527,7 @@ STOCK_VALUE = Report(
             "choose."
         ),
         gettext_lazy(
-            "Extractions, bottling runs, packaging received and sales count from the day "
+            "Extractions, bottling runs, parts received and sales count from the day "
             "entered for them; a dip counts from the time it was read. Moving honey, "
             "filling drums, other counts, write-offs and undoing count from the time they "
             "were recorded. If those were recorded late, the figures for an earlier day "
@@ -540,9 +540,7 @@ STOCK_VALUE = Report(
     form=forms.StockValueForm,
     frame=stock.value,
     columns=_fixed(THING, KIND, WHAT, STOCK_PIECES, GRAMS, VALUE),
-    picture=Picture(
-        "bars", gettext_lazy("Value of the stock"), ("value_cents",), "what", adds_up=True
-    ),
+    picture=Picture("bars", gettext_lazy("Stock value"), ("value_cents",), "what", adds_up=True),
     opens=_thing_url,
     nothing=NO_STOCK,
     warns=_below_nothing,

@@ -18,13 +18,14 @@ RELEASES = (
         "0.2.0",
         (
             _(
-                "One command starts the service, with or without HTTPS: manage.py serve. If a "
-                "setting is unsafe or the database needs an upgrade, it says so and what to do."
+                "One command starts the service, with or without HTTPS: manage.py serve. "
+                "If a setting is unsafe or the database needs an upgrade, it says so and "
+                "tells you what to do."
             ),
             _(
-                "Numbers are read by the decimal sign of your business. A number that could mean "
-                "two things, such as 0,250 where the decimal sign is a point, is refused instead "
-                "of guessed."
+                "Numbers are read by the decimal sign of your business. If a number could "
+                "mean two things, such as 0,250 where the decimal sign is a point, the "
+                "page asks you to write it clearly."
             ),
             _(
                 "You can type weights and volumes with their units, such as 1 lb 6.4 oz, 12 kg or "
@@ -47,8 +48,8 @@ RELEASES = (
                 "the fill, and print the text for labels."
             ),
             _(
-                "Selling: quote drums, take and fill orders, and sell at the stand even without "
-                "a signal."
+                "Selling: quote drums, take orders and hand them over, and sell at the "
+                "stand even without a signal."
             ),
             _(
                 "Money: invoices, receipts, credit notes, payments, drum deposits and statements, "

@@ -48,7 +48,7 @@ PAGES = (
     ),
     SettingsPage(
         _("Jars, lids and labels"),
-        _("Packaging parts and when to order more"),
+        _("What you have, and when to order more"),
         "inventory:part_list",
         ("inventory.manage_parts",),
     ),
@@ -118,7 +118,7 @@ class Step:
 FIRST_STEPS = (
     Step(
         _("Set up a tank"),
-        _("With its shape, a dip gives the weight. Drums, pails and totes too"),
+        _("Enter its shape, and a dip gives the weight. Drums, pails and totes too"),
         "inventory:place_create",
         lambda: Place.objects.filter(kind__in=Place.VESSELS).exists(),
     ),

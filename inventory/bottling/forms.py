@@ -295,7 +295,7 @@ class FillCheckForm(ActForm):
         for number, entry in enumerate(entries, start=1):
             weight = _weight(entry, sign)
             if weight is None:
-                message = _("Entry %(number)s, “%(entry)s”, is not a number.")
+                message = _("Weight %(number)s, “%(entry)s”, is not a number.")
                 errors.append(ValidationError(message % {"number": number, "entry": entry[:20]}))
             else:
                 weights.append(weight)
@@ -321,7 +321,7 @@ class FillCheckForm(ActForm):
                 self.add_error(
                     "weights",
                     _(
-                        "Entry %(number)s, %(weight)s %(unit)s, is not more than the "
+                        "Weight %(number)s, %(weight)s %(unit)s, is not more than the "
                         "weight of an empty piece. Check it."
                     )
                     % {"number": number, "weight": weight, "unit": data["unit"]},

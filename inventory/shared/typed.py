@@ -127,7 +127,7 @@ MESSAGES = {
         "Write fractions in halves, quarters, eighths or sixteenths, as in 12 1/2, "
         "or with decimals, as in 12%(point)s5."
     ),
-    "negative": _("Enter a figure of zero or more."),
+    "negative": _("Enter a figure of 0 or more."),
     "unknown_unit": _("“%(word)s” is not a unit that fits here. Use %(units)s."),
     "unit_missing": _("Write the unit after the last number too, as in 2 lb 3 oz."),
     "units_do_not_follow": _(
@@ -135,7 +135,8 @@ MESSAGES = {
     ),
     "part_not_whole": _("Only the last number may have decimals, as in 2 lb 3%(point)s5 oz."),
     "part_too_large": _(
-        "“%(typed)s” has more of the smaller unit than make one of the larger. Check the figure."
+        "In “%(typed)s”, the smaller unit adds up to one of the larger unit or more. Check "
+        "the figure."
     ),
 }
 

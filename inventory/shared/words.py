@@ -123,6 +123,12 @@ def unit_price(price: Decimal) -> str:
     return with_currency(_number(price, price_places(price)).replace("-", MINUS))
 
 
+def number(figure: int | Decimal) -> str:
+    """Write a figure in the house's style, with the decimals it has: "1,000", "0.5"."""
+    figure = Decimal(figure)
+    return _number(figure, max(0, -int(figure.as_tuple().exponent)))
+
+
 def _apart(write: Callable[..., str], figures: Sequence[int | Decimal]) -> tuple[str, ...]:
     different = len(set(figures))
     for decimals in (None, *range(1, DECIMALS_MAX + 1)):

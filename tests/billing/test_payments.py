@@ -188,7 +188,10 @@ def test_a_payment_is_undone_once(shop, invoice, owner, key):
         payments.reverse(payment=reversal, reversed_by=owner, key=key(), reason="Bounced")
 
     assert again.value.message == "This payment was undone already."
-    assert back.value.message == ("An undo can't be undone. Record the payment again instead.")
+    assert back.value.message == (
+        "This record undoes a payment, so it can't be undone itself. Record the payment "
+        "again instead."
+    )
     assert Payment.objects.count() == 2
 
 

@@ -342,7 +342,7 @@ def test_a_reading_is_not_accepted_after_honey_moved(tank, bottler, owner, key):
         response = accept(bottler, reading)
 
     assert "Honey has moved since this reading" in page
-    assert errors(response) == {"__all__": ["Honey has moved since this reading. Dip again."]}
+    assert errors(response) == {"__all__": ["Honey went in or out after this reading. Dip again."]}
 
 
 def test_a_dip_below_what_is_promised_is_not_accepted(tank, bottler):

@@ -258,7 +258,8 @@ def test_an_extraction_measured_by_volume_is_weighed_by_density(tank, bottler):
     assert abs(lot.quantity_made - 537_963) <= 1
     # 0.18 % of 538 kg is 2.1 lb.
     assert lot.note == (
-        "100 gal (378.5 L) weighed by density at 17 % moisture, 68 °F (20 °C); give or take 2.1 lb."
+        "Weight worked out from 100 gal (378.5 L) at 17 % moisture, 68 °F (20 °C); give or "
+        "take 2.1 lb."
     )
 
 

@@ -71,7 +71,7 @@ def test_two_parts_do_not_share_a_name(jar):
 
     assert (refused.value.parameter, str(refused.value)) == (
         "name",
-        "There is a part named jar, 70 MM already.",
+        "There is a part called jar, 70 MM already. Choose another name.",
     )
     assert PackagingPart.objects.count() == 1
 

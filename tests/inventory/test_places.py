@@ -139,11 +139,7 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
         ({"code": ""}, {"code": ["Fill this in."]}),
         (
             {"code": "tank 1"},
-            {
-                "code": [
-                    "Use letters, figures and hyphens only, without spaces, for example tank-2."
-                ]
-            },
+            {"code": ["Use only letters, digits and hyphens, without spaces, for example tank-2."]},
         ),
         ({"code": "new"}, {"code": ["Choose another short name: this one is taken."]}),
         ({"name": ""}, {"name": ["Fill this in."]}),

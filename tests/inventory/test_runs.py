@@ -379,8 +379,8 @@ def test_a_run_draws_no_more_than_the_vessel_holds():
 
     assert refused.value.parameter == "drawn_grams"
     assert str(refused.value) == (
-        "Not enough honey: the run drew 99.2 lb, but by the books Tank 1 has only 97.0 lb. "
-        "Check the figure, or dip the vessel and correct the books first."
+        "Not enough honey: the run drew 99.2 lb, but the books show only 97.0 lb in Tank "
+        "1. Check the figure, or dip the vessel and correct the books first."
     )
     assert Balance.objects.in_vessel(room.tank).quantity == 44_000
     assert list(books.faults()) == []

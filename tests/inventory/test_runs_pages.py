@@ -530,9 +530,9 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
             {"drawn": "201", "figures_are_right": "on"},
             {
                 "drawn": [
-                    "Not enough honey: the run drew 443 lb, but by the books Tank 1 has "
-                    "only 441 lb. Check the figure, or dip the vessel and correct the "
-                    "books first."
+                    "Not enough honey: the run drew 443 lb, but the books show only 441 lb "
+                    "in Tank 1. Check the figure, or dip the vessel and correct the books "
+                    "first."
                 ]
             },
         ),
@@ -681,7 +681,7 @@ def test_label_lines_carry_what_the_law_and_the_trace_want(bottler, room):
 
     assert "NET WT 16 OZ (1 LB)" in page
     assert f"Lot {run.packed_lot.code}" in page
-    assert "Do not give honey to infants under one year of age." in page
+    assert "Do not feed honey to infants under one year of age." in page
 
 
 # ------------------------------------------------------------------ fill check
@@ -759,13 +759,13 @@ def test_a_tare_is_not_taken_off_net_weights(bottler, room):
             {"weights": "456\n45a\n457, -3"},
             {
                 "weights": [
-                    "Entry 2, “45a”, is not a number.",
-                    "Entry 4, “-3”, is not a number.",
+                    "Weight 2, “45a”, is not a number.",
+                    "Weight 4, “-3”, is not a number.",
                 ]
             },
         ),
         ({"weights": "nan inf"}, {"weights": [
-            "Entry 1, “nan”, is not a number.", "Entry 2, “inf”, is not a number."]}),
+            "Weight 1, “nan”, is not a number.", "Weight 2, “inf”, is not a number."]}),
         ({"weights": " "}, {"weights": ["Type or paste the weights."]}),
         (
             {"weights": "456"},
@@ -785,7 +785,7 @@ def test_a_tare_is_not_taken_off_net_weights(bottler, room):
         (
             {"weighed": "gross", "tare": "500", "tare_unit": "g", "weights": "456 690"},
             {"weights": [(
-                "Entry 1, 456 g, is not more than the weight of an empty piece. Check it.")]},
+                "Weight 1, 456 g, is not more than the weight of an empty piece. Check it.")]},
         ),
         (
             {"weighed": "gross"},
@@ -914,8 +914,9 @@ def test_a_size_is_added_through_its_page(bottler):
             {"declared": "1", "declared_unit": "lb", "brimful": "10", "brimful_unit": "mL"},
             {
                 "brimful": [
-                    "1 lb of even the driest honey needs 310 ml, but filled to the brim "
-                    "this size has room for only 10 ml. Check both figures and their units."
+                    "1 lb of honey does not fit: even the driest honey takes up 310 ml, "
+                    "and this size has room for only 10 ml to the brim. Check both figures "
+                    "and their units."
                 ]
             },
         ),

@@ -100,7 +100,7 @@ def test_two_sizes_do_not_share_a_gtin_or_a_name():
         save(name="one POUND", gtin="036000291452")
 
     assert {problem.parameter: problem.message for problem in refused.value.problems} == {
-        "name": "There is a size named one POUND already.",
+        "name": "There is a size called one POUND already. Choose another name.",
         "gtin": "One pound has this GTIN already. Each size needs its own.",
     }
 
@@ -180,7 +180,7 @@ def test_the_label_weight_stays_once_pieces_were_packed_under_it():
 
     assert (refused.value.parameter, str(refused.value)) == (
         "declared_amount",
-        "Pieces with 1 lb on the label were already packed, so this weight can't be "
+        "Pieces with 1 lb on the label were already filled, so this weight can't be "
         "changed. Add a new size for another weight, and take this one out of use.",
     )
 

@@ -105,9 +105,9 @@ def test_what_is_owed_counts_against_the_limit(shop, take, fill, bill):
     # 65.00 + 97.50 + 39.00 = 201.50
     assert (refused.value.parameter, refused.value.message) == (
         "over_limit",
-        "With this order Corner Grocery would owe $201.50, and the credit limit is "
-        "$200.00. The amount is $65.00 owed now, plus $97.50 ordered and not invoiced yet, "
-        "plus $39.00 for this order. Tick the box to take the order anyway.",
+        "With this order Corner Grocery would owe $201.50. That is over the credit limit "
+        "of $200.00. This order: $39.00. Ordered before and not invoiced yet: $97.50. Owed "
+        "now: $65.00. Tick the box to take the order anyway.",
     )
     assert Order.objects.count() == 2
 
@@ -135,9 +135,9 @@ def test_money_on_account_makes_room(shop, take, owner, key):
 
     # 58.50 + 6.50 − 10.00 = 55.00
     assert refused.value.message == (
-        "With this order Corner Grocery would owe $55.00, and the credit limit is $50.00. "
-        "The amount is $58.50 ordered and not invoiced yet, plus $6.50 for this order, "
-        "less $10.00 on account. Tick the box to take the order anyway."
+        "With this order Corner Grocery would owe $55.00. That is over the credit limit of "
+        "$50.00. This order: $6.50. Ordered before and not invoiced yet: $58.50. Money on "
+        "account, taken off: $10.00. Tick the box to take the order anyway."
     )
 
 
@@ -183,9 +183,9 @@ def test_a_quote_beyond_the_limit_is_accepted_only_with_a_tick(client, quoted, p
     client.force_login(builders.person("office"))
     address = reverse("orders:quote_accept", args=[quoted.number])
     sentence = (
-        "With this order Prairie Packers would owe $1,398.28, and the credit limit is "
-        "$1,398.27. The amount is $0.00 owed now, plus $0.00 ordered and not invoiced yet, "
-        "plus $1,398.28 for this order. Tick the box to take the order anyway."
+        "With this order Prairie Packers would owe $1,398.28. That is over the credit "
+        "limit of $1,398.27. This order: $1,398.28. Ordered before and not invoiced yet: "
+        "$0.00. Owed now: $0.00. Tick the box to take the order anyway."
     )
 
     page = client.get(address)
@@ -231,9 +231,9 @@ def test_the_order_page_names_the_figures_at_the_tick(client, shop, jars, take):
 
     assert refused.status_code == 422
     assert refused.context["form"].errors["over_limit"] == [
-        "With this order Corner Grocery would owe $104.00, and the credit limit is "
-        "$100.00. The amount is $0.00 owed now, plus $65.00 ordered and not invoiced yet, "
-        "plus $39.00 for this order. Tick the box to take the order anyway."
+        "With this order Corner Grocery would owe $104.00. That is over the credit limit "
+        "of $100.00. This order: $39.00. Ordered before and not invoiced yet: $65.00. Owed "
+        "now: $0.00. Tick the box to take the order anyway."
     ]
     assert "Take the order anyway" in refused.text
 

@@ -145,8 +145,8 @@ def test_a_price_for_many_is_set_and_ended(office, pound):
     set_page = office.post(address, {**asked, "piece_cents": "9"}, follow=True)
     ended_page = office.post(address, {**asked, "piece_cents": ""}, follow=True)
 
-    assert "From 24 pieces on, one costs $9.00." in set_page.text
-    assert "The price from 24 pieces ends that day." in ended_page.text
+    assert "For 24 pieces or more, each piece costs $9.00." in set_page.text
+    assert "The price for 24 pieces or more ends that day." in ended_page.text
 
 
 # ---- change by percent

@@ -60,11 +60,22 @@ def _upgrade() -> Iterator[str]:
     for content_type in ContentType.objects.all():
         if content_type.model_class() is None:
             yield f"The content type {content_type.app_label}.{content_type.model} has no model"
+    yield from _unread_changes()
     try:
         with contextlib.redirect_stdout(io.StringIO()):
             call_command("verify_ledger")
     except (CommandError, DatabaseError) as error:
         yield f"verify_ledger: {error}"
+
+
+def _unread_changes() -> Iterator[str]:
+    """Name each field in the trail of changes that its model no longer calls so."""
+    entries = apps.get_model("auditlog.LogEntry").objects.select_related("content_type")
+    for entry in entries:
+        model = entry.content_type.model_class()
+        known = {field.name for field in model._meta.get_fields()} if model else set()
+        for name in set(entry.changes or {}) - known:
+            yield f"The trail of {entry.content_type.model} has a change of “{name}”, not a field"
 
 
 def _rows_by_table() -> dict[str, int]:

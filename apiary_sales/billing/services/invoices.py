@@ -246,7 +246,7 @@ def _why_nothing(order: Order) -> str:
         }
     return _(
         "No goods of order %(order)s have been handed over yet, so it can't be invoiced. "
-        "Fill the order first."
+        "Hand over the goods first."
     ) % {"order": order.number}
 
 

@@ -102,7 +102,12 @@ def reverse(
     )
     refuse_repeat(Payment, key, message=_("This payment was undone already."))
     if payment.reverses_id:
-        raise CannotReverse(_("An undo can't be undone. Record the payment again instead."))
+        raise CannotReverse(
+            _(
+                "This record undoes a payment, so it can't be undone itself. Record the "
+                "payment again instead."
+            )
+        )
     if Payment.objects.filter(reverses=payment).exists():
         raise CannotReverse(_("This payment was undone already."))
     shares = put_to(payment)

@@ -28,16 +28,16 @@ class Credit:
             return ""
         if self.owed_cents < 0:
             sentence = _(
-                "With this order %(customer)s would owe %(sum)s, and the credit limit is "
-                "%(limit)s. The amount is %(ordered)s ordered and not invoiced yet, plus "
-                "%(asked)s for this order, less %(owed)s on account. Tick the box to take "
-                "the order anyway."
+                "With this order %(customer)s would owe %(sum)s. That is over the credit "
+                "limit of %(limit)s. This order: %(asked)s. Ordered before and not "
+                "invoiced yet: %(ordered)s. Money on account, taken off: %(owed)s. Tick "
+                "the box to take the order anyway."
             )
         else:
             sentence = _(
-                "With this order %(customer)s would owe %(sum)s, and the credit limit is "
-                "%(limit)s. The amount is %(owed)s owed now, plus %(ordered)s ordered and "
-                "not invoiced yet, plus %(asked)s for this order. Tick the box to take the "
+                "With this order %(customer)s would owe %(sum)s. That is over the credit "
+                "limit of %(limit)s. This order: %(asked)s. Ordered before and not "
+                "invoiced yet: %(ordered)s. Owed now: %(owed)s. Tick the box to take the "
                 "order anyway."
             )
         return sentence % {

@@ -135,7 +135,7 @@ def fulfil(
         )
     if filled_on and filled_on > timezone.localdate():
         raise BadValue(
-            _("The day it was filled is in the future. Choose today or an earlier day."),
+            _("The day of the handover is in the future. Choose today or an earlier day."),
             parameter="filled_on",
         )
     lines = lines_of(order)

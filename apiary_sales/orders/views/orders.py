@@ -173,7 +173,7 @@ class OrderFulfilView(OrderActView):
     def done_message(self, made: Fulfilment) -> str:
         made.order.refresh_from_db()
         if made.order.status == Order.Status.FILLED:
-            return _("Order %(order)s is filled.") % {"order": made.order.number}
+            return _("All goods of order %(order)s are handed over.") % {"order": made.order.number}
         return _("Part of order %(order)s is handed over; the rest stays reserved.") % {
             "order": made.order.number
         }

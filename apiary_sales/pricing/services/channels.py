@@ -6,10 +6,12 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from apiary_sales.pricing.models import ChannelCost
+from inventory.shared import words
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import Problems
 
 PIECE_CENTS_MAX = 100_000
+PER_POUND_MAX = 1000
 
 
 @transaction.atomic
@@ -27,9 +29,15 @@ def set_cost(
         if not 0 <= percent < 100:
             problems.add(name, _("Enter 0 percent or more, and less than 100."))
     if not 0 <= piece_cents <= PIECE_CENTS_MAX:
-        problems.add("piece_cents", _("Enter a cost from 0 to 1,000 per piece."))
+        problems.add(
+            "piece_cents",
+            _("Enter a cost from 0 to %(most)s per piece.") % {"most": words.number(1000)},
+        )
     if not 0 <= per_pound <= 1000:
-        problems.add("per_pound", _("Enter a cost from 0 to 1,000 per pound."))
+        problems.add(
+            "per_pound",
+            _("Enter a cost from 0 to %(most)s per pound.") % {"most": words.number(1000)},
+        )
     problems.raise_any()
     row = ChannelCost.objects.select_for_update().filter(channel=channel).first()
     row = row or ChannelCost(channel=channel)

@@ -140,10 +140,10 @@ class BreakSetView(ActView):
 
     def done_message(self, made) -> str:
         if made.piece_cents is None:
-            return _("The price from %(pieces)s ends that day.") % {
+            return _("The price for %(pieces)s or more ends that day.") % {
                 "pieces": words.pieces(made.min_pieces)
             }
-        return _("From %(pieces)s on, one costs %(price)s.") % {
+        return _("For %(pieces)s or more, each piece costs %(price)s.") % {
             "pieces": words.pieces(made.min_pieces),
             "price": words.money(made.piece_cents),
         }

@@ -206,7 +206,7 @@ def _part_rows(there: dict[int, int]) -> list[_StockRow]:
     rows = []
     for part in PackagingPart.objects.filter(item__in=there):
         pieces, cost = there[part.item_id], costs.get(part.pk)
-        what = _("Packaging: %(kind)s") % {"kind": part.get_kind_display()}
+        what = _("Parts: %(kind)s") % {"kind": part.get_kind_display()}
         value_cents = None if cost is None else round(cost * pieces)
         rows.append(
             _StockRow(Item.Kind.PART, part.code, part.name, what, None, pieces, None, value_cents)

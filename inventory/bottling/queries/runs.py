@@ -171,8 +171,8 @@ def _other_lot(run: BottlingRun, there: Balance | None) -> list[str]:
     return [
         _(
             "%(place)s now has lot %(now)s, but the run was planned with lot %(then)s. If "
-            "you filled the jars before the other honey was poured in, undo that pouring "
-            "first."
+            "you filled the jars before the other honey went in, undo the entry of that "
+            "honey first."
         )
         % {"place": run.source.name, "now": there.honey_lot.code, "then": run.lot.code}
     ]

@@ -45,7 +45,10 @@ def check_weights(
     """
     weighed = len(weights_milligrams)
     if weighed > WEIGHTS_MAX:
-        raise BadValue(_("Weigh 1,000 pieces at most."), parameter="weights_milligrams")
+        raise BadValue(
+            _("Weigh %(most)s pieces at most.") % {"most": words.number(WEIGHTS_MAX)},
+            parameter="weights_milligrams",
+        )
     if weighed > pieces_filled:
         raise BadValue(
             _("%(weighed)s were weighed, but the lot has only %(filled)s.")

@@ -200,9 +200,9 @@ def honey_error(
         if is_done:
             return NotEnoughHoney(
                 _(
-                    "Not enough honey: the run drew %(asked)s, but by the books %(place)s "
-                    "has only %(there)s. Check the figure, or dip the vessel and correct "
-                    "the books first."
+                    "Not enough honey: the run drew %(asked)s, but the books show only "
+                    "%(there)s in %(place)s. Check the figure, or dip the vessel and "
+                    "correct the books first."
                 )
                 % figures,
                 parameter=parameter,

@@ -36,7 +36,10 @@ def save(
     if not name:
         problems.add("name", _("Enter a name, for example “Lid, 70 mm”."))
     elif rivals.filter(name__iexact=name).exists():
-        problems.add("name", _("There is a part named %(name)s already.") % {"name": name})
+        problems.add(
+            "name",
+            _("There is a part called %(name)s already. Choose another name.") % {"name": name},
+        )
     if not 0 <= reorder_point <= rules.PIECES_MAX:
         problems.add("reorder_point", _("Enter how many, from 0 to a million."))
     problems.raise_any()

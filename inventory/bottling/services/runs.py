@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, PartReceipt, Size
 from inventory.bottling.rules import costs, filling, parts
-from inventory.shared import checks, days
+from inventory.shared import checks, days, words
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
@@ -223,7 +223,11 @@ def _check_figures(
     if shares.loss_grams < 0:
         problems.add("loss_grams", _("The loss can't be below zero."))
     if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
-        problems.add("labour_minutes", _("Enter the minutes of work, from 0 to 40,320."))
+        problems.add(
+            "labour_minutes",
+            _("Enter the minutes of work, from 0 to %(most)s.")
+            % {"most": words.number(LABOUR_MINUTES_MAX)},
+        )
     problems.raise_any()
     if filling.is_impossible(size, shares, pieces_filled):
         problems.add("drawn_grams", filling.impossible_sentence(size, shares, pieces_filled))

@@ -110,7 +110,10 @@ def save(
     if not name:
         problems.add("name", _("Enter a name, for example “One pound”."))
     elif rivals.filter(name__iexact=name).exists():
-        problems.add("name", _("There is a size named %(name)s already.") % {"name": name})
+        problems.add(
+            "name",
+            _("There is a size called %(name)s already. Choose another name.") % {"name": name},
+        )
     if code and size is None and rivals.filter(code=code).exists():
         problems.add(
             "code",
@@ -238,7 +241,7 @@ def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit
         problems.add(
             "declared_amount",
             _(
-                "Pieces with %(label)s on the label were already packed, so this weight "
+                "Pieces with %(label)s on the label were already filled, so this weight "
                 "can't be changed. Add a new size for another weight, and take this one "
                 "out of use."
             )
@@ -261,9 +264,9 @@ def _check_room(problems: Problems, amount: Decimal, unit: str, brimful_ml: Deci
         problems.add(
             "brimful_ml",
             _(
-                "%(weight)s of even the driest honey needs %(needed)s, but filled to the "
-                "brim this size has room for only %(brimful)s. Check both figures and "
-                "their units."
+                "%(weight)s of honey does not fit: even the driest honey takes up "
+                "%(needed)s, and this size has room for only %(brimful)s to the brim. "
+                "Check both figures and their units."
             )
             % {
                 "weight": filling.declared(size),
@@ -282,12 +285,13 @@ def _check_between(
     unit: str = "",
 ) -> None:
     if not low <= value <= high:
-        told = _("Enter a figure from %(low)s to %(high)s %(unit)s") % {
-            "low": f"{low:,}",
-            "high": f"{high:,}",
-            "unit": unit,
-        }
-        problems.add(parameter, told.rstrip() + ".")
+        told = (
+            _("Enter a figure from %(low)s to %(high)s %(unit)s.")
+            if unit
+            else _("Enter a figure from %(low)s to %(high)s.")
+        )
+        figures = {"low": words.number(low), "high": words.number(high), "unit": unit}
+        problems.add(parameter, told % figures)
 
 
 def _check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:
@@ -304,7 +308,7 @@ def _check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:
                 f"parts.{index}.quantity",
                 _(
                     "%(part)s: enter how many are used and for how many pieces. Both can "
-                    "be from 1 to 1,000."
+                    "be from 1 to %(most)s."
                 )
-                % {"part": use.part.name},
+                % {"part": use.part.name, "most": words.number(USE_MAX)},
             )

@@ -53,7 +53,7 @@ def size_switch(request: HttpRequest, code: str) -> HttpResponse:
     size = get_object_or_404(Size, code=code)
     if size.is_active:
         sizes.take_out_of_use(size=size)
-        said = _("%(size)s is out of use. What is packed can still be sold.")
+        said = _("%(size)s is out of use. Pieces already filled can still be sold.")
     else:
         sizes.put_back_in_use(size=size)
         said = _("%(size)s is in use again.")

@@ -14,7 +14,7 @@ from inventory.stock.forms.fields import PointsField, between_points
 from inventory.stock.models import Place, TankShape
 from inventory.stock.services.places import Shape
 
-NO_SPACES = _("Use letters, figures and hyphens only, without spaces, for example tank-2.")
+NO_SPACES = _("Use only letters, digits and hyphens, without spaces, for example tank-2.")
 
 
 def _points_help() -> str:
@@ -133,7 +133,7 @@ class NewPlaceForm(PlaceForm):
     code = forms.SlugField(
         label=_("Number or short name"),
         max_length=30,
-        help_text=_("Letters, figures and hyphens, for example tank-2. It can't be changed later."),
+        help_text=_("Letters, digits and hyphens, for example tank-2. It can't be changed later."),
         error_messages={"invalid": NO_SPACES},
     )
     field_order = ["kind", "code", "name"]

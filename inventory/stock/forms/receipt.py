@@ -203,8 +203,8 @@ class ReceiveForm(HoneyForm):
         except ValueError as error:
             raise BadValue(str(error), parameter="honey_celsius") from error
         how = _(
-            "%(gallons)s (%(litres)s L) weighed by density at %(moisture)s %% moisture, "
-            "%(temperature)s; give or take %(uncertainty)s."
+            "Weight worked out from %(gallons)s (%(litres)s L) at %(moisture)s %% "
+            "moisture, %(temperature)s; give or take %(uncertainty)s."
         ) % {
             "gallons": words.gallons(litres),
             "litres": litres.quantize(Decimal("0.1")),

@@ -91,7 +91,7 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
             _("The reading agrees with the books. You don't need to correct anything.")
         )
     if there is None or (there.lot_id, there.quantity) != (reading.lot_id, reading.book_grams):
-        raise NotAllowedNow(_("Honey has moved since this reading. Dip again."))
+        raise NotAllowedNow(_("Honey went in or out after this reading. Dip again."))
     posting = ledger.post(
         kind=Posting.Kind.COUNT,
         lines=ledger.move(

@@ -410,7 +410,7 @@ def write_off(
     if grams is not None:
         checks.check_grams(problems, "grams", grams)
     if reason not in WRITE_OFF_PLACES:
-        problems.add("reason", _("Choose why: spoiled, own use or gift."))
+        problems.add("reason", _("Choose why: spoiled, own use or given away."))
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)

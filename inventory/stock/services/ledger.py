@@ -168,7 +168,12 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
     brought has since gone elsewhere.
     """
     if posting.kind == Posting.Kind.REVERSAL:
-        raise CannotReverse(_("An undo can't be undone. Record the same thing again instead."))
+        raise CannotReverse(
+            _(
+                "This entry undoes an earlier one, so it can't be undone itself. Record the "
+                "same thing again instead."
+            )
+        )
     lines = list(posting.lines.select_related("item", "place", "lot"))
     lock_items(line.item for line in lines)
     if Posting.objects.filter(reverses=posting).exists():

@@ -5,7 +5,7 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks
+from inventory.shared import checks, words
 from inventory.shared.errors import Problems
 from inventory.stock.models import Posting, ProductionSettings
 
@@ -27,7 +27,9 @@ def change(
     problems = Problems()
     if not 0 <= labour_cents_per_hour <= LABOUR_CENTS_MAX:
         problems.add(
-            "labour_cents_per_hour", _("Enter what an hour of work costs, from 0 to 1,000.")
+            "labour_cents_per_hour",
+            _("Enter what an hour of work costs, from 0 to %(most)s.")
+            % {"most": words.number(LABOUR_CENTS_MAX // 100)},
         )
     low, high = FILLING_CELSIUS
     if not low <= honey_house_celsius <= high:

@@ -66,7 +66,7 @@ def write_off(
     problems = Problems()
     rules.check_pieces(problems, "pieces", pieces)
     if reason not in WRITE_OFF_PLACES:
-        problems.add("reason", _("Choose why: broken, spoiled, own use or gift."))
+        problems.add("reason", _("Choose why: broken, spoiled, own use or given away."))
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)

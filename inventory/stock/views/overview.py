@@ -30,7 +30,12 @@ def overview(request: HttpRequest) -> HttpResponse:
 
 
 def _drum_filters(drums: list[queries.VesselContents], shown: str) -> list[dict]:
-    words = {"": _("All"), "full": _("Full, free"), "reserved": _("Reserved"), "empty": _("Empty")}
+    words = {
+        "": _("All drums"),
+        "full": _("Full, free"),
+        "reserved": _("Reserved drums"),
+        "empty": _("Empty drums"),
+    }
     return [
         {
             "state": state,
