@@ -16,15 +16,16 @@ def rename_permissions(apps, schema_editor, names):
             ).update(codename=f"{action}_{new}")
 
 
-def rename_in_the_trail(apps, schema_editor, old, new):
-    """Let the trail of changes call the field by its other name, so that it is still shown."""
+def rename_in_the_trail(apps, schema_editor, names):
+    """Let the trail of changes call fields by their other names, so that they are still shown."""
     entries = apps.get_model("auditlog", "LogEntry").objects.using(schema_editor.connection.alias)
     for entry in entries.filter(
-        content_type__app_label="inventory", content_type__model__in=["containerpart", "sizepart"]
+        content_type__app_label="inventory",
+        content_type__model__in=["containersize", "size", "containerpart", "sizepart"],
     ):
-        if entry.changes and old in entry.changes:
+        if entry.changes and not names.keys().isdisjoint(entry.changes):
             entry.changes = {
-                new if name == old else name: change for name, change in entry.changes.items()
+                names.get(name, name): change for name, change in entry.changes.items()
             }
             entry.save(update_fields=["changes"])
 
@@ -32,13 +33,15 @@ def rename_in_the_trail(apps, schema_editor, old, new):
 def to_size(apps, schema_editor):
     names = [("containersize", "size"), ("containerpart", "sizepart")]
     rename_permissions(apps, schema_editor, names)
-    rename_in_the_trail(apps, schema_editor, "container", "size")
+    fields = {"container": "size", "container_parts": "size_parts"}
+    rename_in_the_trail(apps, schema_editor, fields)
 
 
 def to_container(apps, schema_editor):
     names = [("size", "containersize"), ("sizepart", "containerpart")]
     rename_permissions(apps, schema_editor, names)
-    rename_in_the_trail(apps, schema_editor, "size", "container")
+    fields = {"size": "container", "size_parts": "container_parts"}
+    rename_in_the_trail(apps, schema_editor, fields)
 
 
 class Migration(migrations.Migration):

@@ -201,7 +201,7 @@ def test_an_order_not_filled_yet_is_not_invoiced(shop, pounds, owner, key):
 
     assert refused.value.message == (
         f"No goods of order {order.number} have been handed over yet, so it can't be invoiced. "
-        "Fill the order first."
+        "Hand over the goods first."
     )
     assert not Invoice.objects.exists()
 

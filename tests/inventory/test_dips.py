@@ -341,7 +341,7 @@ def test_a_reading_is_not_accepted_after_honey_moved(tank, bottler, owner, key):
         page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
         response = accept(bottler, reading)
 
-    assert "Honey has moved since this reading" in page
+    assert "Honey went in or out after this reading" in page
     assert errors(response) == {"__all__": ["Honey went in or out after this reading. Dip again."]}
 
 

@@ -254,7 +254,7 @@ def test_without_sizes_honey_or_shelves_the_page_says_what_to_do_first(bottler):
     assert "There is no size to fill yet." in bottler.get(at("run_plan")).content.decode()
 
     builders.size("One pound")
-    assert "No tank or drum has honey." in bottler.get(at("run_plan")).content.decode()
+    assert "No vessel has honey." in bottler.get(at("run_plan")).content.decode()
 
     builders.lot_in(builders.place("tank-1"))
     assert "There is no shelf" in bottler.get(at("run_plan")).content.decode()
@@ -341,7 +341,7 @@ def test_a_tank_refilled_since_the_plan_is_told_before_the_run_is_recorded(bottl
     told = (
         f"Tank 1 now has lot {Balance.objects.in_vessel(room.tank).lot}, "
         f"but the run was planned with lot {room.lot}. If you filled the jars before "
-        "the other honey was poured in, undo that pouring first."
+        "the other honey went in, undo the entry of that honey first."
     )
     assert told in bottler.get(at("run_detail", run.number)).text
     assert told in bottler.get(at("run_record_preview", run.number), record_form(room)).text

@@ -75,7 +75,7 @@ def test_a_field_says_what_to_do(field, typed, sentence, language):
         ("way", "", "Elija uno de la lista."),
         ("way", "barter", "Elija uno de la lista."),
         ("figure", "1.234", "Anote como máximo 2 decimales."),
-        ("count", "10", "Anote 9 o menos."),
+        ("count", "10", "Escriba 9 o menos."),
     ],
 )
 def test_spanish_keeps_the_words_of_the_house(field, typed, sentence):

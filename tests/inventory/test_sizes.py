@@ -153,8 +153,8 @@ def test_a_size_too_small_for_the_driest_honey_is_refused(brimful_ml, shown):
 
     assert (refused.value.parameter, str(refused.value)) == (
         "brimful_ml",
-        "1 lb of even the driest honey needs 310 ml, but filled to the brim this size has "
-        f"room for only {shown}. Check both figures and their units.",
+        "1 lb of honey does not fit: even the driest honey takes up 310 ml, and this size has "
+        f"room for only {shown} to the brim. Check both figures and their units.",
     )
     assert Size.objects.count() == 0
 

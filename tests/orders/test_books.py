@@ -63,13 +63,13 @@ def test_a_reservation_of_a_closed_order_is_found(order):
 def test_a_line_that_counts_another_amount_filled_is_found(order):
     FulfilmentLine.objects.update(quantity=9)
 
-    assert faults() == [f"Order {order}: One pound counts 10 filled, its fulfilments hold 9."]
+    assert faults() == [f"Order {order}: One pound counts 10 filled, its fulfilments add up to 9."]
 
 
 def test_a_fulfilment_taken_back_without_its_line_is_found(order):
     Fulfilment.objects.update(is_taken_back=True)
 
-    assert faults() == [f"Order {order}: One pound counts 10 filled, its fulfilments hold 0."]
+    assert faults() == [f"Order {order}: One pound counts 10 filled, its fulfilments add up to 0."]
 
 
 def test_parts_that_come_to_another_amount_than_the_line_are_found(order, owner, key):

@@ -602,7 +602,7 @@ def test_nothing_is_handed_over_tomorrow(take, fulfil, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 48)
     order = take(jar_line(30))
 
-    with pytest.raises(BadValue, match="The day it was filled is in the future"):
+    with pytest.raises(BadValue, match="The day of the handover is in the future"):
         fulfil(order, filled_on=timezone.localdate() + timedelta(days=1))
 
 
