@@ -111,7 +111,7 @@ def test_a_shop_order_is_taken_and_filled_in_two_parts(house, sign_in, axe, view
     page.get_by_role("link", name="Hand over").click()
     page.get_by_role("button", name="Hand it over").click()
 
-    expect(page.get_by_role("status")).to_contain_text("is filled")
+    expect(page.get_by_role("status")).to_contain_text("are handed over")
     expect(page.get_by_role("link", name="Invoice it")).to_be_visible()
     order = Order.objects.get()
     shelf = Balance.objects.get(place__code="shelf")
