@@ -4,12 +4,14 @@ import re
 import shutil
 import subprocess
 import sys
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 from django.conf import settings
 from django.urls import reverse
 from django.utils import translation
+from django.utils.formats import date_format
 
 from inventory.shared import words
 from inventory.shared.forms.fields import WeightField
@@ -105,3 +107,19 @@ def test_a_page_speaks_the_language_a_person_chose(client):
 
     assert '<html lang="es"' in spanish
     assert "Miel" in spanish
+
+
+@pytest.mark.parametrize(
+    ("language", "day", "moment", "month"),
+    [
+        ("en-us", "Nov 5, 2026", "Nov 5, 2026, 2:03 p.m.", "November 2026"),
+        ("es", "5 nov 2026", "5 nov 2026, 14:03", "noviembre de 2026"),
+    ],
+)
+def test_a_day_is_written_in_one_way(language, day, moment, month):
+    at = datetime(2026, 11, 5, 14, 3)
+
+    with translation.override(language):
+        assert {date_format(at, name) for name in ("DATE_FORMAT", "SHORT_DATE_FORMAT")} == {day}
+        assert date_format(at, "SHORT_DATETIME_FORMAT") == moment
+        assert date_format(at, "YEAR_MONTH_FORMAT") == month
