@@ -9,6 +9,7 @@ from inventory.bottling.services import costs
 from inventory.shared import words
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, Problems
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Lot
 
 AMOUNT_CENTS_MAX = 100_000_000
@@ -32,9 +33,7 @@ def add_expense(
     if not 1900 <= season <= 2200:
         problems.add("season", _("Enter the season as a year, for example 2026."))
     problems.raise_any()
-    made = SeasonExpense.objects.filter(idempotency_key=key).first()
-    if made:
-        raise AlreadyRecorded(_("This was recorded already."), made=made)
+    refuse_repeat(SeasonExpense, key)
     expense = SeasonExpense(
         season=season,
         category=category,

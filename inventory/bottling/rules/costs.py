@@ -6,16 +6,15 @@ from fractions import Fraction
 
 from inventory.bottling.rules.parts import PartNeed
 from inventory.shared.money import share_cents
+from inventory.stock import rules as stock_rules
 from inventory.stock.models import Lot
 
 
 def honey_cents(lot: Lot, grams: Decimal) -> int | None:
     """Return what so many grams of a lot cost, to the cent; None while its cost is unknown."""
-    if lot.cost_cents is None or lot.unit_cost_cents is None:
-        return None
     if grams == int(grams):
-        return share_cents(lot.cost_cents, int(grams), lot.quantity_made)
-    return round(lot.unit_cost_cents * Fraction(grams))
+        return stock_rules.cost_cents([(lot, int(grams))])
+    return None if lot.unit_cost_cents is None else round(lot.unit_cost_cents * Fraction(grams))
 
 
 def parts_cents(needs: Sequence[PartNeed], unit_costs: Mapping[int, Fraction]) -> int | None:

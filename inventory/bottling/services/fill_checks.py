@@ -9,8 +9,9 @@ from django.utils.translation import gettext as _
 from inventory.bottling.models import BottlingRun, FillCheck, FillWeight
 from inventory.bottling.rules import fill_checks as rules
 from inventory.shared import checks
-from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, Problems
+from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Lot
 from inventory.stock.services import ledger
 
@@ -38,8 +39,7 @@ def record(
     run = BottlingRun.objects.select_for_update().select_related("size__item").get(pk=run.pk)
     # A sale of the lot locks its item too, so none slips through while the lot goes on hold.
     ledger.lock_items([run.size.item])
-    if made := FillCheck.objects.filter(idempotency_key=key).first():
-        raise AlreadyRecorded(_("This check was recorded already."), made=made)
+    refuse_repeat(FillCheck, key, message=_("This check was recorded already."))
     pieces_filled, lot = run.pieces_filled, run.packed_lot
     if run.status != BottlingRun.Status.RECORDED or pieces_filled is None or lot is None:
         raise NotAllowedNow(

@@ -20,6 +20,7 @@ from inventory.shared.errors import (
     Problems,
 )
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
 from inventory.stock.services import ledger, stores
@@ -59,8 +60,7 @@ def plan(
         problems.add("planned_for", _("That day is more than a year away. Check the date."))
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
-    if made := BottlingRun.objects.filter(idempotency_key=key).first():
-        raise AlreadyRecorded(_("This run was planned already."), made=made)
+    refuse_repeat(BottlingRun, key, message=_("This run was planned already."))
     if celsius is None:
         celsius = ProductionSettings.current().honey_house_celsius
     problems = Problems()
