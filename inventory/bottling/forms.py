@@ -30,7 +30,7 @@ from inventory.shared.forms.fields import (
     decimal_sign,
 )
 from inventory.shared.typed import Mistyped, read_number
-from inventory.stock.forms.fields import VesselField, usual_temperature
+from inventory.stock.forms.fields import VesselField, in_fahrenheit, usual_temperature
 from inventory.stock.models import Balance, Place, ProductionSettings
 
 if TYPE_CHECKING:
@@ -179,7 +179,7 @@ class RunRecordForm(ActForm):
         self.fields["target"].initial = run.target_id
         self.fields["pieces_filled"].initial = run.pieces_planned
         if run.celsius is not None:
-            self.fields["celsius"].initial = [f"{run.celsius * 9 / 5 + 32:.0f}", "F"]
+            self.fields["celsius"].initial = in_fahrenheit(run.celsius)
 
     @property
     def uses_dip(self) -> bool:

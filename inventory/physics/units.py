@@ -18,6 +18,7 @@ OUNCE_GRAMS = POUND_GRAMS / 16
 GALLON_LITRES = Decimal("3.785411784")
 QUART_LITRES = GALLON_LITRES / 4
 FLUID_OUNCE_LITRES = GALLON_LITRES / 128
+MM_PER_INCH = Decimal("25.4")
 
 GRAMS: Mapping[str, Decimal] = {
     "g": Decimal(1),
@@ -32,6 +33,16 @@ LITRES: Mapping[str, Decimal] = {
     "qt": QUART_LITRES,
     "fl_oz": FLUID_OUNCE_LITRES,
 }
+
+
+def fahrenheit(celsius: Decimal) -> Decimal:
+    """Return a temperature in °F, exact."""
+    return celsius * 9 / 5 + 32
+
+
+def celsius(fahrenheit: Decimal) -> Decimal:
+    """Return a temperature in °C, to as many decimals as the context has."""
+    return (fahrenheit - 32) * 5 / 9
 
 
 def quantity(amount: Any, unit: str) -> pint.Quantity[Any]:

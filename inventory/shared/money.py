@@ -18,6 +18,8 @@ SYMBOLS = {
     "ZAR": "R",
 }
 CENT = Decimal("0.01")
+# A price of one is kept with four places.
+FOUR_PLACES = Decimal("0.0001")
 
 
 def cents_half_up(amount: Decimal | Fraction) -> int:

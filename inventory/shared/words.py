@@ -7,10 +7,10 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
+from inventory.physics import units
+from inventory.physics.units import GALLON_LITRES, MM_PER_INCH, POUND_GRAMS
 from inventory.shared.money import price_places, with_currency
 
-MM_PER_INCH = Decimal("25.4")
 MINUS = "−"
 # A gram is 0.002 lb and a millilitre 0.0003 gal: with four decimals any two that differ show it.
 DECIMALS_MAX = 4
@@ -96,7 +96,7 @@ def depth(mm: int) -> str:
 
 def temperature(celsius: Decimal) -> str:
     """Write a temperature both ways, as it was typed in either: "92 °F (33.3 °C)"."""
-    fahrenheit = Decimal(celsius) * 9 / 5 + 32
+    fahrenheit = units.fahrenheit(Decimal(celsius))
     # A tenth of a degree Celsius tells no more than whole degrees Fahrenheit.
     decimals = 0 if round(celsius, 1) == round(celsius) else 1
     return f"{_number(fahrenheit, 0)} °F ({_number(celsius, decimals)} °C)"

@@ -6,9 +6,11 @@ from fractions import Fraction
 from math import floor
 from types import MappingProxyType
 
+from inventory.physics import units
+
 Figure = int | Fraction
 
-POUND_GRAMS = Fraction(45_359_237, 100_000)
+POUND_GRAMS = Fraction(units.POUND_GRAMS)
 HOUR_MINUTES = 60
 
 

@@ -19,9 +19,9 @@ from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.rules import filling
+from inventory.shared.money import FOUR_PLACES
 from inventory.stock.models import Balance, Item, ProductionSettings
 
-FOUR_PLACES = Decimal("0.0001")
 # Always offered; the other channels when something was ever sold there.
 USUAL_CHANNELS = (ChannelCost.Channel.STAND, ChannelCost.Channel.SHOP)
 

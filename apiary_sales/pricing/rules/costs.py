@@ -26,9 +26,7 @@ from apiary_sales.pricing.rules.prices import PriceList
 from inventory.bottling.models import Size, SizePart
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
-from inventory.shared.money import cents_half_up
-
-FOUR_PLACES = Decimal("0.0001")
+from inventory.shared.money import FOUR_PLACES, cents_half_up
 
 Channel = ChannelCost.Channel
 TIER_OF_CHANNEL = {

@@ -7,8 +7,7 @@ from decimal import Decimal
 
 from apiary_sales.pricing.models import PiecePrice
 from inventory.bottling.models import Size
-
-FOUR_PLACES = Decimal("0.0001")
+from inventory.shared.money import FOUR_PLACES
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,8 @@ from decimal import Decimal
 
 from apiary_sales.pricing.models import SeasonExpense
 from inventory.physics.units import POUND_GRAMS
-from inventory.shared.money import split_cents
+from inventory.shared.money import FOUR_PLACES, split_cents
 from inventory.stock.models import Lot
-
-FOUR_PLACES = Decimal("0.0001")
 
 
 @dataclass(frozen=True)

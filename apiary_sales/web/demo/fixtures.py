@@ -39,4 +39,4 @@ def cents(dollars: str) -> int:
 
 
 def celsius(fahrenheit: str) -> Decimal:
-    return ((Decimal(fahrenheit) - 32) * 5 / 9).quantize(Decimal("0.1"))
+    return units.celsius(Decimal(fahrenheit)).quantize(Decimal("0.1"))

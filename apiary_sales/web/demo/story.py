@@ -17,12 +17,11 @@ from apiary_sales.pricing.queries import prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
 from inventory.bottling.models import BottlingRun, PackagingPart, Size
 from inventory.bottling.services import parts, runs
+from inventory.physics import units
 from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded
 from inventory.stock.models import Balance, DipReading, Place
 from inventory.stock.services import dips, drums, honey, stores
-
-MILLIMETRES_PER_INCH = Decimal("25.4")
 
 
 def key(act: str) -> str:
@@ -85,7 +84,7 @@ def _bring_in_honey(rows: list[dict], today: date, person: User, say: Say) -> No
 
 def _dip(row: dict, today: date, reader: User, accepter: User, say: Say) -> None:
     place = Place.objects.get(code=row["place"])
-    depth_mm = round(Decimal(row["depth_in"]) * MILLIMETRES_PER_INCH)
+    depth_mm = round(Decimal(row["depth_in"]) * units.MM_PER_INCH)
 
     def act() -> None:
         if DipReading.objects.filter(idempotency_key=key("dip"), accepted__isnull=False).exists():

@@ -18,6 +18,7 @@ from inventory.bottling.queries import sizes as size_queries
 from inventory.bottling.services import sizes
 from inventory.physics import labelling
 from inventory.shared.views import ActView
+from inventory.stock.forms.fields import in_fahrenheit
 from inventory.stock.models import ProductionSettings
 from inventory.stock.services import production
 
@@ -128,7 +129,7 @@ class ProductionSettingsView(ActView):
         settings = ProductionSettings.current()
         return {
             "labour": self.request.GET.get("labour", settings.labour_cents_per_hour),
-            "celsius": [f"{settings.honey_house_celsius * 9 / 5 + 32:.0f}", "F"],
+            "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
         }
 

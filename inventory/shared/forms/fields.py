@@ -20,6 +20,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
+from inventory.physics.units import MM_PER_INCH
 from inventory.shared.money import amount, symbol
 from inventory.shared.typed import MESSAGES, Mistyped, first_unit, read_number, read_quantity
 
@@ -268,7 +269,7 @@ class LengthField(QuantityField):
 
     kind = "length"
     units = [("in", _("in")), ("cm", _("cm")), ("mm", _("mm"))]
-    MILLIMETRES = {"in": Decimal("25.4"), "cm": Decimal(10), "mm": Decimal(1)}
+    MILLIMETRES = {"in": MM_PER_INCH, "cm": Decimal(10), "mm": Decimal(1)}
 
     def to_rest(self, quantity: Quantity[Decimal], unit: str) -> int:
         millimetres: Decimal = quantity.m_as("mm")
@@ -294,7 +295,7 @@ class TemperatureField(QuantityField):
     def read(self, typed: str, unit: str) -> Decimal:
         number = read_number(typed, decimal_sign=decimal_sign())
         self.check(number)
-        celsius = (number - 32) * 5 / 9 if unit == "F" else number
+        celsius = units.celsius(number) if unit == "F" else number
         return celsius.quantize(Decimal("0.1"), ROUND_HALF_EVEN)
 
 

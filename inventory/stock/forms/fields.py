@@ -10,6 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.physics import units
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.forms.fields import CodeChoiceField, LengthField, decimal_sign
@@ -23,8 +24,12 @@ CHOOSE_A_VESSEL = _("Choose a vessel")
 
 def usual_temperature() -> tuple[int, str]:
     """Return the usual temperature of the honey house in °F, as a form's initial value."""
-    celsius = ProductionSettings.current().honey_house_celsius
-    return round(Decimal(celsius) * 9 / 5 + 32), "F"
+    return in_fahrenheit(ProductionSettings.current().honey_house_celsius)
+
+
+def in_fahrenheit(celsius: Decimal) -> tuple[int, str]:
+    """Return a temperature in whole °F with its unit, as a form's initial value."""
+    return round(units.fahrenheit(Decimal(celsius))), "F"
 
 
 def as_pounds(grams: int) -> tuple[Decimal, str]:
