@@ -15,6 +15,15 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.3.0",
+        (
+            _(
+                "Products: one size can be sold as several honeys, under your own name or a "
+                "customer's. Prices, orders, the stand and the reports go by product."
+            ),
+        ),
+    ),
+    Release(
         "0.2.0",
         (
             _(
