@@ -6,12 +6,17 @@ Code imports them from their rooms: `inventory.shared.models`, `inventory.stock.
 
 from inventory.bottling.models import (
     BottlingRun,
+    BoxContent,
+    Brand,
     FillCheck,
     FillWeight,
     PackagingPart,
     PartReceipt,
+    Product,
+    ProductPart,
     Size,
     SizePart,
+    Variety,
 )
 from inventory.shared.models import House
 from inventory.stock.models import (
@@ -32,6 +37,8 @@ from inventory.stock.models import (
 __all__ = [
     "Balance",
     "BottlingRun",
+    "BoxContent",
+    "Brand",
     "CalibrationPoint",
     "Counter",
     "DipReading",
@@ -46,8 +53,11 @@ __all__ = [
     "Place",
     "Posting",
     "PostingLine",
+    "Product",
+    "ProductPart",
     "ProductionSettings",
     "Size",
     "SizePart",
     "TankShape",
+    "Variety",
 ]

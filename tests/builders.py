@@ -9,7 +9,7 @@ from django.utils import timezone
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
-from inventory.bottling.models import PackagingPart, Size, SizePart
+from inventory.bottling.models import PackagingPart, Product, Size, SizePart
 from inventory.stock.models import Item, Lot, Place
 from inventory.stock.services import honey, ledger, places
 
@@ -65,13 +65,26 @@ def lot_in(
 
 
 def size(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields) -> Size:
-    """Make a size without parts; the brimful capacity fits a pound of honey easily."""
+    """Make a size without parts, with its standard product; it fits a pound of honey easily."""
+    of_product = {name: fields.pop(name) for name in ("gtin", "low_stock_pieces") if name in fields}
+    is_active = fields.pop("is_active", True)
     item = Item.objects.create(kind=Item.Kind.PACKED, name=name)
     fields.setdefault("code", f"size-{item.pk}")
     fields.setdefault("brimful_ml", Decimal("400"))
-    return Size.objects.create(
-        item=item, name=name, declared_amount=Decimal(amount), declared_unit=unit, **fields
+    made = Size.objects.create(
+        name=name,
+        declared_amount=Decimal(amount),
+        declared_unit=unit,
+        is_active=is_active,
+        **fields,
     )
+    Product.objects.create(item=item, code=made.code, name=name, size=made, **of_product)
+    return made
+
+
+def product(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields) -> Product:
+    """Make the standard product of a new size; see `size`."""
+    return size(name, amount, unit, **fields).standard_product
 
 
 def part(name: str = "Jar", kind: str = PackagingPart.Kind.JAR, **fields) -> PackagingPart:
@@ -80,12 +93,16 @@ def part(name: str = "Jar", kind: str = PackagingPart.Kind.JAR, **fields) -> Pac
     return PackagingPart.objects.create(item=item, name=name, kind=kind, **fields)
 
 
-def made_of(size: Size, part: PackagingPart, quantity: int = 1, per_pieces: int = 1):
+def made_of(
+    what: Size | Product, part: PackagingPart, quantity: int = 1, per_pieces: int = 1
+) -> SizePart:
+    """Let so many of a part go with the pieces of a size, or of the size of a product."""
+    size = what.honey_size if isinstance(what, Product) else what
     return SizePart.objects.create(size=size, part=part, quantity=quantity, per_pieces=per_pieces)
 
 
 def packed_lot(
-    size: Size,
+    what: Size | Product,
     place: Place,
     pieces: int = 48,
     *,
@@ -95,6 +112,7 @@ def packed_lot(
     parent: Lot | None = None,
 ) -> Lot:
     """Put pieces on a shelf by a posting, without going through a bottling run."""
+    product = what.standard_product if isinstance(what, Size) else what
     lot = Lot.objects.create(
         kind=Lot.Kind.PACKED,
         code=code or f"L{next(_numbers):05d}",
@@ -105,16 +123,18 @@ def packed_lot(
         colour_mm=Decimal("30"),
         quantity_made=pieces,
         cost_cents=cost_cents,
-        size=size,
+        product=product,
         best_by=best_by,
     )
     if parent:
-        grams = int(size.declared_grams * pieces)
+        grams = int(product.declared_grams * pieces)
         lot.parent_links.create(parent=parent, grams=grams)
     packing = Place.objects.outside(Place.Kind.PACKING)
     ledger.post(
         kind="bottling",
-        lines=ledger.move(item=size.item, lot=lot, source=packing, target=place, quantity=pieces),
+        lines=ledger.move(
+            item=product.item, lot=lot, source=packing, target=place, quantity=pieces
+        ),
         recorded_by=person(),
         key=new_key(),
     )

@@ -20,7 +20,7 @@ FILTERS = {
     "until": (OpenApiTypes.DATE, "Last day that counts."),
     "on": (OpenApiTypes.DATE, "Stock as of the end of this day; now when left out."),
     "season": (OpenApiTypes.STR, "Season of the honey, or `none`."),
-    "size": (OpenApiTypes.STR, "Short name of a size."),
+    "product": (OpenApiTypes.STR, "Short name of a product."),
     "channel": (OpenApiTypes.STR, "`stand`, `shop`, `delivery` or `bulk`."),
     "customer": (OpenApiTypes.STR, "Number of a customer, or `none`."),
     "goods": (OpenApiTypes.STR, "`packed`, `bulk`, `charges` or `all`; all honey when left out."),

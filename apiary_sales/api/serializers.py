@@ -8,7 +8,7 @@ from rest_framework import serializers
 from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product, Size
 from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 from inventory.stock.rules import PIECES_MAX
 
@@ -46,7 +46,7 @@ class StrictCharField(serializers.CharField):
 
 
 class CodeField(serializers.SlugRelatedField):
-    """The code of a place or size that is there."""
+    """The code of a place or product that is there."""
 
     def __init__(self, **kwargs) -> None:
         super().__init__(slug_field="code", **kwargs)
@@ -89,7 +89,7 @@ class PlaceSerializer(serializers.ModelSerializer):
 class LotSerializer(serializers.ModelSerializer):
     colour_class = serializers.CharField(read_only=True, allow_null=True)
     moisture_grade = serializers.CharField(read_only=True)
-    size: serializers.SlugRelatedField = serializers.SlugRelatedField(
+    product: serializers.SlugRelatedField = serializers.SlugRelatedField(
         slug_field="code", read_only=True
     )
 
@@ -107,7 +107,7 @@ class LotSerializer(serializers.ModelSerializer):
             "colour_mm",
             "colour_class",
             "quantity_made",
-            "size",
+            "product",
             "best_by",
             "is_on_hold",
         ]
@@ -137,6 +137,33 @@ class SizeSerializer(serializers.ModelSerializer):
             "declared_unit",
             "brimful_ml",
             "pieces_per_case",
+            "is_active",
+        ]
+
+
+class ProductSerializer(serializers.ModelSerializer):
+    """What is sold; honey has a size, a form and, where they are told, a variety and a brand."""
+
+    size: serializers.SlugRelatedField = serializers.SlugRelatedField(
+        slug_field="code", read_only=True
+    )
+    variety: serializers.SlugRelatedField = serializers.SlugRelatedField(
+        slug_field="name", read_only=True
+    )
+    brand: serializers.SlugRelatedField = serializers.SlugRelatedField(
+        slug_field="name", read_only=True
+    )
+
+    class Meta:
+        model = Product
+        fields = [
+            "code",
+            "name",
+            "kind",
+            "size",
+            "variety",
+            "form",
+            "brand",
             "gtin",
             "is_active",
         ]
@@ -168,14 +195,14 @@ class CustomerSerializer(serializers.ModelSerializer):
 
 
 class OrderLineSerializer(serializers.ModelSerializer):
-    size = serializers.CharField(source="size.code", default=None)
+    product = serializers.CharField(source="product.code", default=None)
     drum = serializers.CharField(source="drum.code", default=None)
 
     class Meta:
         model = OrderLine
         fields = [
             "kind",
-            "size",
+            "product",
             "drum",
             "description",
             "quantity",
@@ -281,7 +308,7 @@ class TransferSerializer(serializers.Serializer):
 
 
 class StandSaleLineSerializer(serializers.Serializer):
-    size = CodeField(queryset=Size.objects.filter(is_active=True))
+    product = CodeField(queryset=Product.objects.in_use())
     pieces = StrictIntegerField(min_value=1, max_value=PIECES_MAX, source="quantity")
 
 

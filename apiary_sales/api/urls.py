@@ -9,6 +9,7 @@ app_name = "api"
 router = SimpleRouter()
 router.register("places", views.PlaceViewSet)
 router.register("lots", views.LotViewSet)
+router.register("products", views.ProductViewSet)
 router.register("sizes", views.SizeViewSet)
 router.register("stock", views.StockViewSet)
 router.register("postings", views.PostingViewSet)

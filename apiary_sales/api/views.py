@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.http import Http404
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
@@ -9,6 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import mixins, parsers, permissions, status, viewsets
 from rest_framework.authtoken.views import ObtainAuthToken
 from rest_framework.exceptions import ParseError
+from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
@@ -21,8 +23,8 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
-from inventory.bottling.models import Size
-from inventory.shared.errors import Problems
+from inventory.bottling.models import Product, Size
+from inventory.shared.errors import BadValue, Problems
 from inventory.shared.people import person_of
 from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.services import honey
@@ -64,15 +66,46 @@ class PlaceViewSet(ReadOnlyViewSet):
 
 
 class LotViewSet(ReadOnlyViewSet):
-    queryset = Lot.objects.select_related("size").order_by("-made_on", "-id")
+    queryset = Lot.objects.select_related("product").order_by("-made_on", "-id")
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter(
+                "product",
+                str,
+                description=(
+                    "Short name of the product, or `in-bulk`: needed where several lots bear the "
+                    "code."
+                ),
+            )
+        ]
+    )
+    def retrieve(self, request: Request, code: str) -> Response:
+        lots = Lot.objects.bearing(code, request.query_params.get("product", ""))
+        found = list(lots.select_related("product")[:2])
+        if not found:
+            raise Http404
+        if len(found) > 1:
+            raise BadValue(
+                _("Several lots have the code %(code)s. Say which by the product.")
+                % {"code": code},
+                parameter="product",
+            )
+        return Response(self.get_serializer(found[0]).data)
 
 
 class SizeViewSet(ReadOnlyViewSet):
     queryset = Size.objects.order_by("brimful_ml", "name")
     serializer_class = serializers.SizeSerializer
+    lookup_field = "code"
+
+
+class ProductViewSet(ReadOnlyViewSet):
+    queryset = Product.objects.select_related("size", "variety", "brand")
+    serializer_class = serializers.ProductSerializer
     lookup_field = "code"
 
 
@@ -104,7 +137,7 @@ class CustomerViewSet(ReadOnlyViewSet):
 class OrderViewSet(ReadOnlyViewSet):
     queryset = (
         Order.objects.select_related("customer")
-        .prefetch_related("lines__size", "lines__drum")
+        .prefetch_related("lines__product", "lines__drum")
         .order_by("-id")
     )
     serializer_class = serializers.OrderSerializer
@@ -211,17 +244,17 @@ class StandSaleView(ApiActView):
         problems = Problems()
         lines = []
         for index, line in enumerate(wanted):
-            unit_price = price_list.of(line["size"]).unit_price(line["quantity"])
+            unit_price = price_list.of(line["product"]).unit_price(line["quantity"])
             if unit_price is None:
                 problems.add(
-                    f"lines.{index}.size",
-                    _("No stand price is set for %(size)s.") % {"size": line["size"].name},
+                    f"lines.{index}.product",
+                    _("No stand price is set for %(product)s.") % {"product": line["product"].name},
                 )
                 continue
             lines.append(
                 LineWanted(
                     kind=OrderLine.Kind.PACKED,
-                    size=line["size"],
+                    product=line["product"],
                     quantity=line["quantity"],
                     unit_price=unit_price,
                 )

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.rules.credit import Credit
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.stock.models import Balance, Lot, Place, Posting
 
 
@@ -117,8 +117,8 @@ class OrderLine(models.Model):
 
     order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="lines")
     kind = models.CharField(max_length=12, choices=Kind)
-    size = models.ForeignKey(
-        Size, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
+    product = models.ForeignKey(
+        Product, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
     )
     drum = models.ForeignKey(
         Place, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
@@ -149,8 +149,8 @@ class OrderLine(models.Model):
                 name="order_line_amounts_gte_0",
             ),
             models.CheckConstraint(
-                condition=~Q(kind="packed") | Q(size__isnull=False),
-                name="order_line_packed_has_a_size",
+                condition=~Q(kind="packed") | Q(product__isnull=False),
+                name="order_line_packed_has_a_product",
             ),
         ]
 

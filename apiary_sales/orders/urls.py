@@ -24,8 +24,8 @@ urlpatterns = [
     path("quotes/new/total/", quotes.quote_total, name="quote_total"),
     path("quotes/<str:number>/accept/", quotes.QuoteAcceptView.as_view(), name="quote_accept"),
     path("quotes/<str:number>/quote.pdf", quotes.quote_pdf, name="quote_pdf"),
-    path("stock/", lists.stock_by_size, name="stock"),
+    path("stock/", lists.stock_by_product, name="stock"),
     path("stock/<slug:code>/", lists.stock_detail, name="stock_detail"),
     path("customers/<int:pk>/orders/", lists.customer_orders, name="customer_orders"),
-    path("lots/<str:code>/buyers/", lists.lot_buyers, name="lot_buyers"),
+    path("lots/<int:pk>/buyers/", lists.lot_buyers, name="lot_buyers"),
 ]

@@ -1,1 +1,1 @@
-"""The bottling plan: how much honey to bottle, in which sizes, and how much to sell in drums."""
+"""The bottling plan: how much honey to bottle, in which products, and how much to sell in drums."""

@@ -14,7 +14,7 @@ from django.utils.functional import Promise
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.planning.rules.books import Books, Offer, PartState, SizeState, VesselState
+from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
 from apiary_sales.planning.rules.demand import Outlook, PastSales
 from apiary_sales.planning.rules.figures import (
     DRUM_POUNDS,
@@ -25,7 +25,7 @@ from apiary_sales.planning.rules.figures import (
     whole_grams,
 )
 from apiary_sales.planning.services import DraftRun
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
@@ -41,7 +41,7 @@ from inventory.stock.models import Place
 from inventory.stock.rules import PIECES_MAX
 
 GRAMS_EACH_MAX = 100_000
-# A run as the page writes it: vessel-size-pieces, each short enough for the books.
+# A run as the page writes it: vessel-product-pieces, each short enough for the books.
 RUN_WRITTEN = re.compile(r"(\d{1,18})-(\d{1,18})-(\d{1,9})", re.ASCII)
 MONTHS = [
     (1, _("1 month")),
@@ -80,10 +80,10 @@ class OfferFields:
 
 
 @dataclass(frozen=True)
-class SizeFields:
-    """One size, and the fields of its row."""
+class ProductFields:
+    """One product, and the fields of its row."""
 
-    size: SizeState
+    product: ProductState
     draws: BoundField
     minutes: BoundField
 
@@ -135,13 +135,13 @@ class FiguresForm(HouseForm):
             name = vessel.place.name
             self._add(f"use-{vessel.place.pk}", _("Use up to"), name, WeightField())
             self._add(f"bid-{vessel.place.pk}", _("Bid per pound"), name, _price_field(1000))
-        for each in books.sizes:
-            name, least = each.size.name, whole_grams(each.size.declared_grams)
+        for each in books.products:
+            name, least = each.product.name, whole_grams(each.product.declared_grams)
             draws = WholeNumberField(min_value=least, max_value=GRAMS_EACH_MAX)
-            self._add(f"draws-{each.size.pk}", _("Honey drawn for each, g"), name, draws)
-            self._add(f"minutes-{each.size.pk}", _("Minutes each"), name, _price_field(600))
+            self._add(f"draws-{each.product.pk}", _("Honey drawn for each, g"), name, draws)
+            self._add(f"minutes-{each.product.pk}", _("Minutes each"), name, _price_field(600))
         for offer in books.offers:
-            name = f"{offer.size.name}, {offer.channel_label}"
+            name = f"{offer.product.name}, {offer.channel_label}"
             self._add(f"pieces-{offer.key}", _("Could be sold"), name, _pieces_field())
             self._add(f"price-{offer.key}", _("Price"), name, MoneyField(required=False))
         for row in books.parts:
@@ -173,11 +173,11 @@ class FiguresForm(HouseForm):
             data[f"use-{vessel.place.pk}"] = pounds
             data[f"use-{vessel.place.pk}_unit"] = "lb"
             data[f"bid-{vessel.place.pk}"] = _shown(vessel.bid_per_pound)
-        for each in books.sizes:
-            data[f"draws-{each.size.pk}"] = each.grams_each
-            data[f"minutes-{each.size.pk}"] = _shown(each.minutes_each)
+        for each in books.products:
+            data[f"draws-{each.product.pk}"] = each.grams_each
+            data[f"minutes-{each.product.pk}"] = _shown(each.minutes_each)
         for offer in books.offers:
-            past = books.history.of(offer.size.pk, offer.channel)
+            past = books.history.of(offer.product.pk, offer.channel)
             data[f"pieces-{offer.key}"] = past.expected(outlook)
             data[f"price-{offer.key}"] = (
                 "" if offer.price_cents is None else amount(offer.price_cents)
@@ -206,15 +206,15 @@ class FiguresForm(HouseForm):
         """Return the figures of a valid form."""
         data = self.cleaned_data
         vessels = [vessel.place.pk for vessel in self.books.vessels]
-        sizes = [each.size.pk for each in self.books.sizes]
+        products = [each.product.pk for each in self.books.products]
         parts = [row.part.pk for row in self.books.parts]
         return Figures(
             grams={pk: data[f"use-{pk}"] for pk in vessels},
             bids={pk: data[f"bid-{pk}"] for pk in vessels},
             bulk=data["bulk"],
             drum_grams=data["drum"],
-            grams_each={pk: data[f"draws-{pk}"] for pk in sizes},
-            minutes_each={pk: data[f"minutes-{pk}"] or Decimal(0) for pk in sizes},
+            grams_each={pk: data[f"draws-{pk}"] for pk in products},
+            minutes_each={pk: data[f"minutes-{pk}"] or Decimal(0) for pk in products},
             price_cents={offer.key: data[f"price-{offer.key}"] for offer in self.books.offers},
             pieces={offer.key: data[f"pieces-{offer.key}"] for offer in self.books.offers},
             order_max={pk: data[f"order-{pk}"] for pk in parts},
@@ -237,7 +237,7 @@ class FiguresForm(HouseForm):
         return [
             OfferFields(
                 offer,
-                self.books.history.of(offer.size.pk, offer.channel),
+                self.books.history.of(offer.product.pk, offer.channel),
                 self[f"pieces-{offer.key}"],
                 self[f"price-{offer.key}"],
             )
@@ -245,10 +245,10 @@ class FiguresForm(HouseForm):
         ]
 
     @property
-    def size_rows(self) -> list[SizeFields]:
+    def product_rows(self) -> list[ProductFields]:
         return [
-            SizeFields(row, self[f"draws-{row.size.pk}"], self[f"minutes-{row.size.pk}"])
-            for row in self.books.sizes
+            ProductFields(row, self[f"draws-{row.product.pk}"], self[f"minutes-{row.product.pk}"])
+            for row in self.books.products
         ]
 
     @property
@@ -289,15 +289,15 @@ class DraftRunsForm(ActForm):
 
 
 def _drafts(written: list[str]) -> list[DraftRun] | None:
-    """Read runs, each written as vessel-size-pieces; None where one of them can't be read."""
+    """Read runs, each written as vessel-product-pieces; None where one of them can't be read."""
     found = [RUN_WRITTEN.fullmatch(run) for run in written]
     rows = [tuple(map(int, run.groups())) for run in found if run]
-    places = Place.objects.in_bulk([place for place, _size, _pieces in rows])
-    sizes = Size.objects.in_bulk([size for _place, size, _pieces in rows])
-    are_known = all(place in places and size in sizes for place, size, _pieces in rows)
+    places = Place.objects.in_bulk([place for place, _product, _pieces in rows])
+    products = Product.objects.in_bulk([product for _place, product, _pieces in rows])
+    are_known = all(place in places and product in products for place, product, _pieces in rows)
     if not (all(found) and are_known):
         return None
-    return [DraftRun(places[place], sizes[size], pieces) for place, size, pieces in rows]
+    return [DraftRun(places[place], products[product], pieces) for place, product, pieces in rows]
 
 
 def _pieces_field() -> WholeNumberField:

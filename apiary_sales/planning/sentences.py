@@ -49,8 +49,8 @@ def obstacle(question: Question) -> str:
         return _("The plan has no honey to use. Enter how much honey it may take from a vessel.")
     bids = any(honey.bulk_grams for honey in programme.honeys)
     wanted = any(buyer.pieces_max for buyer in programme.buyers)
-    if not bids and not books.sizes:
-        return _("There are no sizes to fill and no drum prices. Add a size or a drum price.")
+    if not bids and not books.products:
+        return _("There are no products to fill and no drum prices. Add a product or a drum price.")
     if not bids and not wanted:
         return _(
             "The plan has no buyers: no pieces can be sold and no drum price fits the "
@@ -63,11 +63,13 @@ def notices(question: Question) -> list[str]:
     """Name what is not known and was therefore left out."""
     books, figures = question.books, question.figures
     told = []
-    untimed = [row.size.name for row in books.sizes if not figures.minutes_each[row.size.pk]]
+    untimed = [
+        row.product.name for row in books.products if not figures.minutes_each[row.product.pk]
+    ]
     if untimed:
         told.append(
-            _("Minutes of work are not entered, so they count as 0: %(sizes)s.")
-            % {"sizes": ", ".join(untimed)}
+            _("Minutes of work are not entered, so they count as 0: %(products)s.")
+            % {"products": ", ".join(untimed)}
         )
     costless = [row.part.name for row in books.parts if not figures.part_costs[row.part.pk]]
     if costless:
@@ -75,14 +77,18 @@ def notices(question: Question) -> list[str]:
             _("The cost is not entered, so it counts as 0: %(parts)s.")
             % {"parts": ", ".join(costless)}
         )
-    partless = [row.size.name for row in books.sizes if not row.uses]
+    partless = [row.product.name for row in books.products if not row.uses]
     if partless:
         told.append(
-            _("No parts are listed for these sizes, so the plan leaves their parts out: %(sizes)s.")
-            % {"sizes": ", ".join(partless)}
+            _(
+                "No parts are listed for these products, so the plan leaves their parts out: "
+                "%(products)s."
+            )
+            % {"products": ", ".join(partless)}
         )
     unpriced = [
-        _("%(size)s, %(channel)s") % {"size": offer.size.name, "channel": offer.channel_label}
+        _("%(product)s, %(channel)s")
+        % {"product": offer.product.name, "channel": offer.channel_label}
         for offer in books.offers
         if offer.key not in question.jars
     ]
@@ -135,7 +141,7 @@ def _spare(question: Question, limit: Limit) -> str:
     if limit.kind != "buyer":
         return ""
     offer = question.offer_of[limit.key]
-    spare = question.remainder.spare.get(str(offer.size.pk), 0)
+    spare = question.remainder.spare.get(str(offer.product.pk), 0)
     if not spare:
         return ""
     ready = ngettext(
@@ -172,8 +178,8 @@ def _named(question: Question, limit: Limit) -> LimitWords:
 
 def _buyer(offer: Offer) -> LimitWords:
     return LimitWords(
-        _("Buyers of %(size)s, %(channel)s")
-        % {"size": offer.size.name, "channel": offer.channel_label},
+        _("Buyers of %(product)s, %(channel)s")
+        % {"product": offer.product.name, "channel": offer.channel_label},
         _pieces,
         _("One more piece ordered"),
     )

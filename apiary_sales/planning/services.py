@@ -7,7 +7,7 @@ from datetime import date
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, Size
+from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.services import runs
 from inventory.shared import words
 from inventory.shared.errors import BadValue, HouseError
@@ -18,15 +18,15 @@ from inventory.stock.services import ledger
 # A plan with more runs than this was not made on a page.
 RUNS_MAX = 200
 # The parameters of `runs.plan` that a draft gives.
-OF_ONE_RUN = ("source", "size", "pieces")
+OF_ONE_RUN = ("source", "product", "pieces")
 
 
 @dataclass(frozen=True)
 class DraftRun:
-    """So many pieces of a size, to be filled from a vessel."""
+    """So many pieces of a product, to be filled from a vessel."""
 
     source: Place
-    size: Size
+    product: Product
     pieces: int
 
 
@@ -45,9 +45,9 @@ def make_draft_runs(
     `newest_seen` is the key of the newest planned run that the plan had set aside, 0 without any.
 
     Nothing leaves the books: each run is recorded later, or dropped. Raises `BadValue` without any
-    run, or when somebody planned the same size from the same vessel since; `AlreadyRecorded` when
-    the same plan was sent before; and whatever `runs.plan` refuses, for honey may have been sold
-    since the plan was worked out. What is wrong with one run names the parameter
+    run, or when somebody planned the same product from the same vessel since; `AlreadyRecorded`
+    when the same plan was sent before; and whatever `runs.plan` refuses, for honey may have been
+    sold since the plan was worked out. What is wrong with one run names the parameter
     `drafts.<position>.<name>`, positions counted from 0.
     """
     if not drafts:
@@ -80,7 +80,7 @@ def _plan(
 ) -> BottlingRun:
     try:
         return runs.plan(
-            size=draft.size,
+            product=draft.product,
             source=draft.source,
             target=target,
             pieces=draft.pieces,
@@ -98,15 +98,15 @@ def _plan(
 
 def _check_planned_since(drafts: Sequence[DraftRun], newest_seen: int, key: str) -> None:
     """Refuse to fill again what another person planned while the plan was on the screen."""
-    wanted = {(draft.source.pk, draft.size.pk) for draft in drafts}
+    wanted = {(draft.source.pk, draft.product.pk) for draft in drafts}
     since = (
         BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED, pk__gt=newest_seen)
         # `runs.plan` refuses the runs of this plan when they are sent twice.
         .exclude(idempotency_key__startswith=f"{key}-")
-        .select_related("source", "size")
+        .select_related("source", "product")
         .order_by("pk")
     )
-    same = [run for run in since if (run.source_id, run.size_id) in wanted]
+    same = [run for run in since if (run.source_id, run.product_id) in wanted]
     if same:
         raise BadValue(
             _(
@@ -116,10 +116,10 @@ def _check_planned_since(drafts: Sequence[DraftRun], newest_seen: int, key: str)
             )
             % {
                 "runs": ", ".join(
-                    _("%(pieces)s of %(size)s from %(vessel)s")
+                    _("%(pieces)s of %(product)s from %(vessel)s")
                     % {
                         "pieces": words.pieces(run.pieces_planned),
-                        "size": run.size.name,
+                        "product": run.product.name,
                         "vessel": run.source.name,
                     }
                     for run in same

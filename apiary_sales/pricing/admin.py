@@ -24,9 +24,9 @@ class NeverChangedAdmin(admin.ModelAdmin):
 
 @admin.register(PiecePrice)
 class PiecePriceAdmin(NeverChangedAdmin):
-    list_display = ["size", "tier", "min_pieces", "piece_cents", "case_cents", "valid_from"]
-    list_filter = ["tier", "size"]
-    list_select_related = ["size"]
+    list_display = ["product", "tier", "min_pieces", "piece_cents", "case_cents", "valid_from"]
+    list_filter = ["tier", "product"]
+    list_select_related = ["product"]
 
 
 @admin.register(BulkPrice)
@@ -54,8 +54,8 @@ class ChannelCostAdmin(admin.ModelAdmin):
 
 @admin.register(FillingTime)
 class FillingTimeAdmin(admin.ModelAdmin):
-    list_display = ["size", "minutes_each"]
-    list_select_related = ["size"]
+    list_display = ["product", "minutes_each"]
+    list_select_related = ["product"]
 
 
 @admin.register(SeasonExpense)

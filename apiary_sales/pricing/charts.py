@@ -1,7 +1,7 @@
 """Where the parts of a chart are; the templates draw them.
 
 Lengths are percent of the width, so that a chart fills a phone and a desk alike while its words
-keep their size. Heights are pixels.
+keep their product. Heights are pixels.
 """
 
 from collections.abc import Sequence
@@ -76,8 +76,8 @@ class Segment:
 class CostBar:
     """The cost of one filled piece in its parts, which add up to it in cents.
 
-    Each part is the difference of two rounded running totals. The bars of all sizes have the same
-    length, because the parts of a cheap jar would be invisible next to those of a pail.
+    Each part is the difference of two rounded running totals. The bars of all products have the
+    same length, because the parts of a cheap jar would be invisible next to those of a pail.
     """
 
     cost: FilledCost
@@ -92,7 +92,7 @@ class CostBar:
     @property
     def per_pound_cents(self) -> int:
         """The cost of so much as is a pound on the label."""
-        pound = self.total / self.cost.size.declared_grams * POUND_GRAMS
+        pound = self.total / self.cost.product.declared_grams * POUND_GRAMS
         return cents_half_up(pound.quantize(Decimal("0.0001")))
 
 
@@ -141,7 +141,7 @@ def ladder(comparison: Comparison) -> Ladder | None:
 
 
 def cost_bars(costs: Sequence[FilledCost]) -> CostBars | None:
-    """Lay out the cost of a piece of each size whose figures are all entered, or None without."""
+    """Lay out the cost of a piece of each product with all its figures entered, or None without."""
     known = [(cost, cost.total) for cost in costs if cost.total is not None]
     if not known:
         return None

@@ -9,33 +9,33 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 
 
 class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
     def in_force(self, on: date) -> list["PiecePrice"]:
         """Return the prices in force on a day, those for the fewest pieces first.
 
-        Of rows for the same size, tier and pieces, the one with the latest day up to `on` counts,
-        then the one entered last; a row without a price ends the offer.
+        Of rows for the same product, tier and pieces, the one with the latest day up to `on`
+        counts, then the one entered last; a row without a price ends the offer.
         """
         rows = self.filter(valid_from__lte=on).order_by("min_pieces", "-valid_from", "-id")
         newest: dict[tuple[str, int, int], PiecePrice] = {}
         for row in rows:
-            newest.setdefault((row.tier, row.size_id, row.min_pieces), row)
+            newest.setdefault((row.tier, row.product_id, row.min_pieces), row)
         return [row for row in newest.values() if row.piece_cents is not None]
 
 
 class PiecePrice(models.Model):
-    """The price of one size in one tier from a day on, at so many pieces or more.
+    """The price of one product in one tier from a day on, at so many pieces or more.
 
     A price is never changed: a new row with a later day takes over, and the history stays.
     A row without a price ends the offer from that day on.
     """
 
     tier = models.CharField(_("price list"), max_length=12, choices=Customer.Tier)
-    size = models.ForeignKey(
-        Size, on_delete=models.PROTECT, related_name="prices", verbose_name=_("size")
+    product = models.ForeignKey(
+        Product, on_delete=models.PROTECT, related_name="prices", verbose_name=_("product")
     )
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
     min_pieces = models.PositiveIntegerField(_("from how many pieces"), default=1)
@@ -47,7 +47,7 @@ class PiecePrice(models.Model):
     class Meta:
         verbose_name = _("price")
         verbose_name_plural = _("prices")
-        ordering = ["size", "tier", "min_pieces", "-valid_from", "-id"]
+        ordering = ["product", "tier", "min_pieces", "-valid_from", "-id"]
         permissions = [("manage_prices", "Can change prices and tax rates")]
         constraints = [
             models.CheckConstraint(
@@ -61,7 +61,7 @@ class PiecePrice(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.size} {self.get_tier_display()}"
+        return f"{self.product} {self.get_tier_display()}"
 
 
 class BulkPrice(models.Model):
@@ -199,13 +199,13 @@ class ChannelCost(models.Model):
 
 
 class FillingTime(models.Model):
-    """Minutes of work on one piece of a size, used while no run has recorded any."""
+    """Minutes of work on one piece of a product, used while no run has recorded any."""
 
-    size = models.OneToOneField(
-        Size,
+    product = models.OneToOneField(
+        Product,
         on_delete=models.CASCADE,
         related_name="filling_time",
-        verbose_name=_("size"),
+        verbose_name=_("product"),
     )
     minutes_each = models.DecimalField(_("minutes per piece"), max_digits=6, decimal_places=3)
 
@@ -219,7 +219,7 @@ class FillingTime(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.size} {self.minutes_each}"
+        return f"{self.product} {self.minutes_each}"
 
 
 class SeasonExpense(models.Model):

@@ -46,7 +46,7 @@ WHAT_WEIGHTS_ARE = gettext_lazy(
 )
 WHAT_COSTS_ARE = gettext_lazy(
     "The cost of each line is recorded when the goods are handed over. For jars it is the "
-    "honey, parts and labour of their lot, or the average of their size if that is chosen "
+    "honey, parts and labour of their lot, or the average of their product if that is chosen "
     "in the settings. For bulk it is the honey of the lot. Margin is sales less that cost; "
     "general costs and costs of selling are not included."
 )
@@ -147,9 +147,9 @@ def _fixed(*columns: Column) -> Any:
     return lambda _frame, _asked: list(columns)
 
 
-def _size_lines(row: Row, address: Address) -> str:
+def _product_lines(row: Row, address: Address) -> str:
     if row["goods"] == sales.PACKED:
-        return lines_url(address, size=row["size_key"])
+        return lines_url(address, product=row["product_key"])
     return lines_url(address, goods=row["goods"])
 
 
@@ -250,16 +250,16 @@ SALE_LINES = Report(
     nothing=NO_SALES,
 )
 SALES_BY_SIZE = Report(
-    slug="sales-by-size",
-    title=gettext_lazy("Sales by size"),
-    sentence=gettext_lazy("How many jars of each size were sold, and for how much."),
+    slug="sales-by-product",
+    title=gettext_lazy("Sales by product"),
+    sentence=gettext_lazy("How many jars of each product were sold, and for how much."),
     subject=SALES,
     definition=SALES_DEFINITION,
     form=forms.SalesForm,
-    frame=sales.by_size,
-    columns=_fixed(Column("size", gettext_lazy("Size")), *SOLD, PRICE_A_POUND),
-    picture=Picture("bars", gettext_lazy("Sales by size"), ("amount_cents",)),
-    opens=_size_lines,
+    frame=sales.by_product,
+    columns=_fixed(Column("product", gettext_lazy("Product")), *SOLD, PRICE_A_POUND),
+    picture=Picture("bars", gettext_lazy("Sales by product"), ("amount_cents",)),
+    opens=_product_lines,
     nothing=NO_SALES,
 )
 SALES_BY_CHANNEL = Report(
@@ -351,20 +351,22 @@ SEASON_AGAINST_SEASON = Report(
     nothing=NO_SALES,
 )
 MARGIN_BY_SIZE = Report(
-    slug="margin-by-size",
-    title=gettext_lazy("Margin by size"),
-    sentence=gettext_lazy("What each size earned after the cost of its honey, parts and labour."),
+    slug="margin-by-product",
+    title=gettext_lazy("Margin by product"),
+    sentence=gettext_lazy(
+        "What each product earned after the cost of its honey, parts and labour."
+    ),
     subject=SALES,
     definition=MARGIN_DEFINITION,
     form=forms.HoneySalesForm,
-    frame=sales.by_size,
+    frame=sales.by_product,
     columns=_fixed(
-        Column("size", gettext_lazy("Size")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+        Column("product", gettext_lazy("Product")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
     ),
     picture=Picture(
-        "bars", gettext_lazy("Sales and margin by size"), ("amount_cents", "margin_cents")
+        "bars", gettext_lazy("Sales and margin by product"), ("amount_cents", "margin_cents")
     ),
-    opens=_size_lines,
+    opens=_product_lines,
     nothing=NO_SALES,
 )
 BULK_AGAINST_RETAIL = Report(
@@ -431,7 +433,7 @@ OVERFILL = Report(
     form=forms.RunsForm,
     frame=bottling.overfill,
     columns=_fixed(
-        Column("size", gettext_lazy("Size")),
+        Column("product", gettext_lazy("Product")),
         RUNS,
         FILLED,
         LABEL_GRAMS,
@@ -458,8 +460,8 @@ OVERFILL = Report(
             says_unknown=NOT_ENTERED,
         ),
     ),
-    picture=Picture("bars", gettext_lazy("Honey above the label by size"), ("over_grams",)),
-    opens=lambda row, address: runs_url(address, size=row["size_key"]),
+    picture=Picture("bars", gettext_lazy("Honey above the label by product"), ("over_grams",)),
+    opens=lambda row, address: runs_url(address, product=row["product_key"]),
     nothing=NO_RUNS,
 )
 YIELD_BY_RUN = Report(
@@ -479,7 +481,7 @@ YIELD_BY_RUN = Report(
     columns=_fixed(
         Column("run", gettext_lazy("Run"), is_kept_together=True),
         Column("day", gettext_lazy("Bottled"), Unit.DAY),
-        Column("size", gettext_lazy("Size")),
+        Column("product", gettext_lazy("Product")),
         Column("lot", gettext_lazy("Honey"), url=_lot_url, is_kept_together=True),
         FILLED,
         Column("drawn_grams", gettext_lazy("Drawn"), Unit.GRAMS, adds_up=True),
@@ -511,7 +513,7 @@ VALUE = Column(
 )
 WHAT_STOCK_IS_WORTH = gettext_lazy(
     "The value of a lot is its share of the cost of the whole lot; for jars it is the "
-    "average of their size if that is chosen in the settings. The value of a part is its "
+    "average of their product if that is chosen in the settings. The value of a part is its "
     "average cost when received. All costs are those known today. Goods that have no cost "
     "yet are not in the total."
 )

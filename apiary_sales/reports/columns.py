@@ -155,7 +155,7 @@ def _number(value: Decimal | int, places: int) -> str:
 
 
 def _pounds_text(grams: int) -> str:
-    """Return pounds with one decimal whatever their size, so that a column lines up."""
+    """Return pounds with one decimal whatever their product, so that a column lines up."""
     return _number(Decimal(grams) / POUND_GRAMS, 1)
 
 

@@ -16,7 +16,7 @@ from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayField, WholeNumberField
 from inventory.stock.models import Item, Lot
@@ -135,8 +135,8 @@ def seasons() -> list[tuple[str, str]]:
     return [(str(year), str(year)) for year in years]
 
 
-def _sizes() -> list[tuple[str, str]]:
-    return list(Size.objects.values_list("code", "name"))
+def _products() -> list[tuple[str, str]]:
+    return list(Product.objects.values_list("code", "name"))
 
 
 def _customers() -> list[tuple[str, str]]:
@@ -144,14 +144,14 @@ def _customers() -> list[tuple[str, str]]:
 
 
 class SalesForm(FilterForm):
-    """Which sales: days, season of the honey, size, channel, customer and goods."""
+    """Which sales: days, season of the honey, product, channel, customer and goods."""
 
     makes = SalesFilters
 
     since = FilterDayField(label=gettext_lazy("From"))
     until = FilterDayField(label=gettext_lazy("To"))
     season = ChosenField(label=gettext_lazy("Season"))
-    size = ChosenField(label=gettext_lazy("Size"))
+    product = ChosenField(label=gettext_lazy("Product"))
     channel = ChosenField(label=gettext_lazy("Channel"))
     customer = ChosenField(label=gettext_lazy("Customer"))
     goods = ChosenField(
@@ -168,7 +168,7 @@ class SalesForm(FilterForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.set_choices("season", [*seasons(), (sales.NONE, _("without a season"))])
-        self.set_choices("size", _sizes())
+        self.set_choices("product", _products())
         self.set_choices("channel", Order.Channel.choices)
         self.set_choices("customer", [(sales.NONE, _("buyers at the stand")), *_customers()])
 
@@ -213,19 +213,19 @@ class SeasonsForm(HoneySalesForm):
 
 
 class RunsForm(FilterForm):
-    """Which runs: days, season of the honey and size."""
+    """Which runs: days, season of the honey and product."""
 
     makes = RunFilters
 
     since = FilterDayField(label=gettext_lazy("From"))
     until = FilterDayField(label=gettext_lazy("To"))
     season = ChosenField(label=gettext_lazy("Season"))
-    size = ChosenField(label=gettext_lazy("Size"))
+    product = ChosenField(label=gettext_lazy("Product"))
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.set_choices("season", seasons())
-        self.set_choices("size", _sizes())
+        self.set_choices("product", _products())
 
 
 class StockValueForm(FilterForm):

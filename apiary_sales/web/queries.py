@@ -10,7 +10,7 @@ from django.utils import timezone
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import money
 from apiary_sales.orders.queries import orders
-from inventory.bottling.models import BottlingRun, Size
+from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
 from inventory.stock.queries import honey
@@ -62,24 +62,31 @@ def _jars(*, links: bool) -> list[Jar]:
         Jar(
             label=row.size.name,
             pieces=row.free,
-            fraction=_fraction(row.free, row.size),
+            fraction=_fraction(row),
             state=_state(row),
-            url=reverse("orders:stock_detail", args=[row.size.code]) if links else "",
+            url=_stock_page(row) if links else "",
         )
         for row in packed_stock.sizes()
-        if row.on_hand or row.size.low_stock_pieces
+        if row.on_hand or row.low_stock_pieces
     ]
     order = {"out": 0, "low": 1, "": 2}
     return sorted(jars, key=lambda jar: order[jar.state])
 
 
-def _fraction(free: int, size: Size) -> Decimal:
+def _stock_page(row: packed_stock.SizeStock) -> str:
+    """Return the page of a size that is one product, else the list that opens it."""
+    if row.is_plain:
+        return reverse("orders:stock_detail", args=[row.products[0].product.code])
+    return reverse("orders:stock")
+
+
+def _fraction(row: packed_stock.SizeStock) -> Decimal:
     """Return how full the shelf is; three times the low mark counts as full."""
-    full = size.low_stock_pieces * 3 or free
-    return min(Decimal(free) / full, Decimal(1)) if full else Decimal(0)
+    full = row.low_stock_pieces * 3 or row.free
+    return min(Decimal(row.free) / full, Decimal(1)) if full else Decimal(0)
 
 
-def _state(size: packed_stock.SizeStock) -> str:
-    if not size.is_low:
+def _state(row: packed_stock.SizeStock) -> str:
+    if not row.is_low:
         return ""
-    return "low" if size.free else "out"
+    return "low" if row.free else "out"

@@ -20,6 +20,7 @@ urlpatterns = [
     path("api/", _to("api:schema")),
     path("bottling/lots/", _to("inventory:lot_list")),
     path("bottling/lots/<str:code>/", _to("inventory:lot_detail")),
+    path("bottling/lots/<str:code>/<slug:product>/", _to("inventory:lot_detail")),
     path("bottling/runs/", _to("inventory:bottling")),
     path("honey/convert/", _to("inventory:honey")),
     path("honey/convert/dip/", _to("inventory:dip")),
@@ -27,7 +28,10 @@ urlpatterns = [
     path("money/invoices/new/", _to("billing:invoice_list")),
     re_path(r"^prices/honey/expense/\d+/$", _to("pricing:honey_cost")),
     path("prices/honey/lots/", _to("pricing:honey_cost")),
+    path("prices/products/", _to("pricing:prices")),
     path("prices/sizes/", _to("pricing:prices")),
+    # Prices belonged to sizes once.
+    path("prices/sizes/<slug:code>/", _to("pricing:product_prices")),
     path("selling/customers/", _to("customers:list")),
     path("selling/customers/<int:pk>/", _to("customers:detail")),
     path("selling/lots/", _to("inventory:lot_list")),

@@ -15,11 +15,43 @@ class SizePartInline(admin.TabularInline):
 class SizeAdmin(NoDeleteAdmin):
     list_display = ["name", "declared_amount", "declared_unit", "brimful_ml", "is_active"]
     list_filter = ["is_active"]
-    readonly_fields = ["item"]
     inlines = [SizePartInline]
 
     def has_add_permission(self, request) -> bool:
         return False
+
+
+class ProductPartInline(admin.TabularInline):
+    model = models.ProductPart
+    extra = 1
+
+
+class BoxContentInline(admin.TabularInline):
+    model = models.BoxContent
+    fk_name = "box"
+    extra = 1
+
+
+@admin.register(models.Product)
+class ProductAdmin(NoDeleteAdmin):
+    list_display = ["name", "kind", "size", "variety", "form", "brand", "is_active"]
+    list_filter = ["kind", "is_active"]
+    list_select_related = ["size", "variety", "brand"]
+    readonly_fields = ["item", "kind", "size", "variety", "form", "brand"]
+    inlines = [ProductPartInline, BoxContentInline]
+
+    def has_add_permission(self, request) -> bool:
+        return False
+
+
+@admin.register(models.Variety)
+class VarietyAdmin(NoDeleteAdmin):
+    list_display = ["name", "floral_source", "is_active"]
+
+
+@admin.register(models.Brand)
+class BrandAdmin(NoDeleteAdmin):
+    list_display = ["name", "is_active"]
 
 
 @admin.register(models.PackagingPart)
@@ -40,9 +72,9 @@ class PartReceiptAdmin(ReadOnlyAdmin):
 
 @admin.register(models.BottlingRun)
 class BottlingRunAdmin(ReadOnlyAdmin):
-    list_display = ["number", "status", "size", "pieces_filled", "recorded_at"]
+    list_display = ["number", "status", "product", "pieces_filled", "recorded_at"]
     list_filter = ["status"]
-    list_select_related = ["size"]
+    list_select_related = ["product"]
 
 
 class FillWeightInline(ReadOnlyInline):

@@ -13,7 +13,7 @@ from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Size
+from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Product, Size
 from inventory.bottling.rules import filling
 from inventory.physics import units
 from inventory.shared.errors import HouseError
@@ -30,6 +30,7 @@ from inventory.shared.forms.fields import (
     decimal_sign,
 )
 from inventory.shared.typed import Mistyped, read_number
+from inventory.stock import lot_codes
 from inventory.stock.forms.fields import VesselField, in_fahrenheit, usual_temperature
 from inventory.stock.models import Balance, Place, ProductionSettings
 
@@ -106,8 +107,10 @@ def stores() -> QuerySet[Place]:
 
 
 class RunPlanForm(ActForm):
-    size = forms.ModelChoiceField(
-        label=_("Size"), queryset=Size.objects.filter(is_active=True), empty_label=None
+    product = forms.ModelChoiceField(
+        label=_("What is filled"),
+        queryset=Product.objects.in_use().of_honey().select_related("size"),
+        empty_label=None,
     )
     source = VesselField(label=_("From"), filled=True, empty_label=None)
     pieces = PiecesField(label=_("Pieces wanted"))
@@ -120,10 +123,25 @@ class RunPlanForm(ActForm):
         label=_("Put the filled pieces on"), queryset=stores(), empty_label=None
     )
     planned_for = DayField(label=_("Day"), initial=timezone.localdate)
+    lot_code = forms.CharField(
+        label=_("Lot code on the jars"),
+        required=False,
+        max_length=lot_codes.CODE_LENGTH_MAX,
+        help_text=_("Leave empty to get the next code by your pattern."),
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+    variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.fields["celsius"].initial = usual_temperature()
+
+    @property
+    def asks_to_confirm(self) -> bool:
+        """Whether the box that confirms the variety is shown."""
+        return self.is_bound and bool(
+            self.errors.get("variety_is_right") or self["variety_is_right"].value()
+        )
 
 
 class RunRecordForm(ActForm):
@@ -449,6 +467,16 @@ class ProductionForm(ActForm):
         "honey_house_celsius": "celsius",
     }
 
+    lot_code_pattern = forms.CharField(
+        label=_("Pattern of lot codes"),
+        max_length=30,
+        help_text=_(
+            "{yyyy} or {yy} is the year, {ddd} the day of the year, {mm} and {dd} month and day, "
+            "{n} the number of the run on that day. Without {n}, all sizes filled on a day get "
+            "one code."
+        ),
+        widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
+    )
     labour = MoneyField(
         label=_("What an hour of work costs"),
         help_text=_("Wages plus the taxes and other costs you pay on top of them."),
@@ -478,9 +506,9 @@ def initial_of(size: Size) -> dict:
         "brimful": [_plain(size.brimful_ml), "mL"],
         "tare": [size.tare_grams, "g"],
         "pieces_per_case": size.pieces_per_case,
-        "gtin": size.gtin,
+        "gtin": size.standard_product.gtin,
         "best_by_months": size.best_by_months,
-        "low_stock_pieces": size.low_stock_pieces,
+        "low_stock_pieces": size.standard_product.low_stock_pieces,
     }
 
 

@@ -18,7 +18,11 @@ urlpatterns = [
     path("bottling/runs/<slug:number>/cancel/", runs.RunCancelView.as_view(), name="run_cancel"),
     path("bottling/runs/<slug:number>/check/", runs.FillCheckView.as_view(), name="fill_check"),
     path("bottling/runs/<slug:number>/labels/", runs.run_labels, name="run_labels"),
-    path("bottling/lots/<str:code>/release/", runs.LotReleaseView.as_view(), name="lot_release"),
+    path(
+        "bottling/lots/<str:code>/<slug:product>/release/",
+        runs.LotReleaseView.as_view(),
+        name="lot_release",
+    ),
     path("bottling/parts/", parts.part_list, name="part_list"),
     path("bottling/parts/add/", parts.PartCreateView.as_view(), name="part_create"),
     path("bottling/parts/receive/", parts.PartReceiveView.as_view(), name="part_receive"),

@@ -43,7 +43,7 @@ class LotAdmin(NoDeleteAdmin):
     list_display = ["code", "kind", "season", "floral_source", "made_on", "moisture_percent"]
     list_filter = ["kind", "season", "is_on_hold"]
     search_fields = ["code", "floral_source", "yard"]
-    readonly_fields = ["kind", "code", "quantity_made", "size", "is_on_hold", "hold_reason"]
+    readonly_fields = ["kind", "code", "quantity_made", "product", "is_on_hold", "hold_reason"]
     inlines = [LotParentInline]
 
     def has_add_permission(self, request) -> bool:

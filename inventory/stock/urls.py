@@ -8,6 +8,7 @@ urlpatterns = [
     path("honey/", overview.overview, name="honey"),
     path("honey/lots/", overview.lot_list, name="lot_list"),
     path("honey/lots/<str:code>/", overview.lot_detail, name="lot_detail"),
+    path("honey/lots/<str:code>/<slug:product>/", overview.lot_detail, name="lot_detail"),
     path("honey/receive/", acts.ReceiptView.as_view(), name="receive"),
     path("honey/transfer/", acts.HoneyTransferView.as_view(), name="transfer"),
     path("honey/blend/", acts.BlendView.as_view(), name="blend"),

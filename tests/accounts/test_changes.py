@@ -108,7 +108,9 @@ def test_what_is_added_names_only_what_was_filled_in(seen):
 def test_every_price_of_a_change_by_percent_is_in_the_trail(office, seen):
     day = date(2026, 6, 1)
     for name, cents in [("Pint", 900), ("Quart", 1700)]:
-        prices.set_piece(size=builders.size(name), tier="stand", piece_cents=cents, valid_from=day)
+        prices.set_piece(
+            product=builders.product(name), tier="stand", piece_cents=cents, valid_from=day
+        )
     forget()
     asked = {"percent": Decimal(10), "ending": "cent"}
     table = price_changes.changes(price_lists(["stand"], day), **asked)
@@ -137,7 +139,7 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
     )
     shape = places.Shape(form=TankShape.Form.UPRIGHT, diameter_mm=900, length_mm=1_400)
     tank = places.create(code="T9", name="Tank 9", kind="tank", shape=shape)
-    filling_times.set_minutes({pint: Decimal("1.5")})
+    filling_times.set_minutes({pint.standard_product: Decimal("1.5")})
     ProductionSettings(honey_house_celsius=Decimal("32.0")).save()
     forget()
 
@@ -150,7 +152,7 @@ def test_saving_what_is_there_already_leaves_no_trace(seen):
         parts=[PartUse(lid), PartUse(jar)],
     )
     places.change(place=tank, name="Tank 9", shape=shape)
-    filling_times.set_minutes({pint: Decimal("1.500")})
+    filling_times.set_minutes({pint.standard_product: Decimal("1.500")})
     ProductionSettings(honey_house_celsius=Decimal("32")).save()
 
     assert seen() == []

@@ -218,10 +218,10 @@ def test_more_than_there_is_cannot_be_poured(call, tank):
 
 def test_the_stand_sells_at_stand_prices(call, tank):
     stand = builders.place("stand", Place.Kind.STAND)
-    size = builders.size("One pound", code="1-lb")
-    builders.packed_lot(size, stand, 10)
+    product = builders.product("One pound", code="1-lb")
+    builders.packed_lot(product, stand, 10)
     prices.set_piece(
-        size=size,
+        product=product,
         tier=Customer.Tier.STAND,
         piece_cents=950,
         valid_from=builders.today(),
@@ -229,7 +229,7 @@ def test_the_stand_sells_at_stand_prices(call, tank):
 
     body = {
         "place": "stand",
-        "lines": [{"size": "1-lb", "pieces": 2}],
+        "lines": [{"product": "1-lb", "pieces": 2}],
         "method": "cash",
         "tendered_cents": 2000,
     }
@@ -244,20 +244,20 @@ def test_the_stand_sells_at_stand_prices(call, tank):
 def till():
     """A stand with a hundred one-pound jars at 9.50, and a case of 12 at 108.00."""
     stand = builders.place("stand", Place.Kind.STAND)
-    size = builders.size("One pound", code="1-lb")
-    builders.packed_lot(size, stand, 100)
+    product = builders.product("One pound", code="1-lb")
+    builders.packed_lot(product, stand, 100)
     prices.set_piece(
-        size=size,
+        product=product,
         tier=Customer.Tier.STAND,
         piece_cents=950,
         case_cents=10_800,
         valid_from=builders.today(),
     )
-    return size
+    return product
 
 
 def sale(**changes):
-    lines = [{"size": "1-lb", "pieces": 2}]
+    lines = [{"product": "1-lb", "pieces": 2}]
     return {"place": "stand", "lines": lines, "method": "card", **changes}
 
 
@@ -281,13 +281,17 @@ def test_a_cash_sale_without_the_cash_given_says_what_is_missing(call, till):
 
 
 def test_what_is_wrong_with_the_second_line_is_named_there(call, till):
-    lines = [{"size": "1-lb", "pieces": 1}, {"size": "1-lb", "pieces": 0}, {"size": "none"}]
+    lines = [
+        {"product": "1-lb", "pieces": 1},
+        {"product": "1-lb", "pieces": 0},
+        {"product": "none"},
+    ]
 
     said = problem(call("post", "stand-sales/", sale(lines=lines), key="s1"), 400)
 
     assert [(error["field"], error["detail"]) for error in said["errors"]] == [
         ("lines.1.pieces", "Enter 1 or more."),
-        ("lines.2.size", "There is no such code: none."),
+        ("lines.2.product", "There is no such code: none."),
         ("lines.2.pieces", "Fill this in."),
     ]
 
@@ -301,7 +305,7 @@ def test_what_is_no_list_is_named_too(call, till):
 
 
 def test_more_than_a_stand_sale_holds_is_named_at_its_line(call, till):
-    lines = [{"size": "1-lb", "pieces": 1}, {"size": "1-lb", "pieces": 1001}]
+    lines = [{"product": "1-lb", "pieces": 1}, {"product": "1-lb", "pieces": 1001}]
 
     said = problem(call("post", "stand-sales/", sale(lines=lines), key="s1"), 422)
 
@@ -310,14 +314,14 @@ def test_more_than_a_stand_sale_holds_is_named_at_its_line(call, till):
 
 def test_a_whole_case_is_charged_at_the_lower_of_case_price_and_quantity_price(call, till):
     prices.set_piece(
-        size=till,
+        product=till,
         tier=Customer.Tier.STAND,
         piece_cents=940,
         min_pieces=6,
         valid_from=builders.today(),
     )
 
-    body = sale(lines=[{"size": "1-lb", "pieces": 12}])
+    body = sale(lines=[{"product": "1-lb", "pieces": 12}])
     made = call("post", "stand-sales/", body, key="s1")
 
     # A case at 108.00; twelve at 9.40 would be 112.80.
@@ -362,8 +366,8 @@ ABSURD = [
     *(None, True, "", "x", -1, 0, 1.5, 10**9, 2**63, 10**30, float("inf")),
     *([], {}, [None], [[]], {"a": 1}),
     *("NaN", "Infinity", "1e999999", "9" * 5000, "0000-00-00", "9999-12-31", "\x00", "\ud800"),
-    *([{"size": value, "pieces": 1}] for value in (None, "x", "\ud800", [], 1)),
-    *([{"size": "1-lb", "pieces": value}] for value in (None, "x", -1, 10**9, 10**30)),
+    *([{"product": value, "pieces": 1}] for value in (None, "x", "\ud800", [], 1)),
+    *([{"product": "1-lb", "pieces": value}] for value in (None, "x", -1, 10**9, 10**30)),
 ]
 
 
@@ -396,7 +400,7 @@ def test_every_field_of_a_body_is_named_by_the_parameter_it_goes_to(path):
     [
         ("lines", "lines"),
         ("lines.3", "lines.3"),
-        ("lines.3.size", "lines.3.size"),
+        ("lines.3.product", "lines.3.product"),
         ("lines.3.quantity", "lines.3.pieces"),
         # The price comes from the price list, so what is wrong with it is wrong with the line.
         ("lines.3.unit_price", "lines.3"),
@@ -451,7 +455,7 @@ def test_a_body_that_is_no_object_is_answered_and_never_a_fault(call, client, ho
 @pytest.mark.parametrize("asked", ["limit", "offset"])
 @pytest.mark.parametrize("figure", ["x", "-1", "0", str(2**63), str(10**30)])
 def test_any_limit_and_offset_is_answered(call, house, asked, figure):
-    for path in ("places/", "lots/", "sizes/", "stock/", "postings/", "orders/", "invoices/"):
+    for path in ("places/", "lots/", "products/", "stock/", "postings/", "orders/", "invoices/"):
         assert call("get", f"{path}?{asked}={figure}").status_code == 200
 
 
@@ -464,15 +468,15 @@ def test_one_answer_carries_a_thousand_rows_at_most(call):
     assert answer["next"].endswith("limit=1000&offset=1000")
 
 
-def test_a_size_without_a_price_is_named(call):
+def test_a_product_without_a_price_is_named(call):
     builders.place("stand", Place.Kind.STAND)
-    builders.size("One pound", code="1-lb")
+    builders.product("One pound", code="1-lb")
 
-    body = {"place": "stand", "lines": [{"size": "1-lb", "pieces": 2}], "method": "card"}
+    body = {"place": "stand", "lines": [{"product": "1-lb", "pieces": 2}], "method": "card"}
     said = problem(call("post", "stand-sales/", body, key="s1"), 422)
 
     assert said["detail"] == "No stand price is set for One pound."
-    assert said["errors"][0]["field"] == "lines.0.size"
+    assert said["errors"][0]["field"] == "lines.0.product"
 
 
 @pytest.mark.parametrize(
@@ -491,7 +495,7 @@ def test_the_stand_may_not_receive_honey(call, tank):
 
 @pytest.mark.parametrize(
     "path",
-    ["places/", "lots/", "sizes/", "stock/", "postings/", "customers/", "orders/", "invoices/"],
+    ["places/", "lots/", "products/", "stock/", "postings/", "customers/", "orders/", "invoices/"],
 )
 def test_every_list_answers_with_pages(call, tank, path):
     builders.lot_in(tank, 1000)

@@ -46,7 +46,7 @@ class Stand:
             kind=OrderLine.Kind.PACKED,
             quantity=2,
             unit_price=Decimal("9.50"),
-            size=self.pounds,
+            product=self.pounds,
         )
         stand_sales.sell(
             lines=[line],
@@ -68,7 +68,7 @@ class Stand:
 @pytest.fixture
 def stand(db):
     place = builders.place("stand", Place.Kind.STAND, name="Stand")
-    pounds = builders.size("One pound")
+    pounds = builders.product("One pound")
     lot = builders.packed_lot(pounds, place, 1_000_000)
     Lot.objects.filter(pk=lot.pk).update(made_on=date(2015, 8, 1))
     return Stand(place, pounds)

@@ -1,4 +1,4 @@
-"""A house with a stand, two sizes, a shop and a tax, on one fixed day."""
+"""A house with a stand, two products, a shop and a tax, on one fixed day."""
 
 import html
 import re
@@ -59,26 +59,26 @@ def stand(house):
 @pytest.fixture
 def pounds(shelf, stand):
     """The one-pound jar: 8.00 at the stand, with 96 on the shelf and 24 at the stand."""
-    size = builders.size("One pound", code="one-pound", low_stock_pieces=12)
-    builders.packed_lot(size, shelf, 96, code="P26-001")
-    builders.packed_lot(size, stand, 24, code="P26-002")
-    _price(size, 800)
-    return size
+    product = builders.product("One pound", code="one-pound", low_stock_pieces=12)
+    builders.packed_lot(product, shelf, 96, code="P26-001")
+    builders.packed_lot(product, stand, 24, code="P26-002")
+    _price(product, 800)
+    return product
 
 
 @pytest.fixture
 def quarts(shelf, stand):
     """The three-pound jar: 21.00 at the stand, with 36 on the shelf and 6 at the stand."""
-    size = builders.size("Three pound", "3", code="three-pound", brimful_ml=Decimal(1050))
-    builders.packed_lot(size, shelf, 36, code="P26-003")
-    builders.packed_lot(size, stand, 6, code="P26-004")
-    _price(size, 2100)
-    return size
+    product = builders.product("Three pound", "3", code="three-pound", brimful_ml=Decimal(1050))
+    builders.packed_lot(product, shelf, 36, code="P26-003")
+    builders.packed_lot(product, stand, 6, code="P26-004")
+    _price(product, 2100)
+    return product
 
 
-def _price(size, cents):
+def _price(product, cents):
     PiecePrice.objects.create(
-        tier="stand", size=size, piece_cents=cents, valid_from=date(2026, 1, 1)
+        tier="stand", product=product, piece_cents=cents, valid_from=date(2026, 1, 1)
     )
 
 
@@ -101,12 +101,12 @@ def honey_tax(house):
     )
 
 
-def jars(size, pieces, price="6.00", **more):
+def jars(product, pieces, price="6.00", **more):
     return LineWanted(
         kind=OrderLine.Kind.PACKED,
         quantity=pieces,
         unit_price=Decimal(price),
-        size=size,
+        product=product,
         **more,
     )
 

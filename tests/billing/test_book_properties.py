@@ -51,8 +51,8 @@ class Office:
     def __init__(self) -> None:
         self.person = builders.person()
         self.stand = builders.place("stand", Place.Kind.STAND)
-        self.size = builders.size("One pound")
-        builders.packed_lot(self.size, self.stand, 500)
+        self.product = builders.product("One pound")
+        builders.packed_lot(self.product, self.stand, 500)
         self.customers = {name: builders.customer(name, credit_limit_cents=None) for name in NAMES}
         self.owed = dict.fromkeys(NAMES, 0)
 
@@ -67,11 +67,11 @@ class Office:
                 self.owed[customer] += added
 
     def invoice(self, name, pieces, cents):
-        line = jars(self.size, pieces, str(cents / 100))
+        line = jars(self.product, pieces, str(cents / 100))
         return {name: invoice_of(self.customers[name], line).total_cents}
 
     def lend_drums(self, name, drums, cents):
-        jar = jars(self.size, 1)
+        jar = jars(self.product, 1)
         deposit = LineWanted(OrderLine.Kind.DRUM_DEPOSIT, drums, Decimal(cents) / 100)
         return {name: invoice_of(self.customers[name], jar, deposit).total_cents}
 
@@ -120,7 +120,7 @@ class Office:
 
     def sell(self, name, pieces, cents):
         stand_sales.sell(
-            lines=[jars(self.size, pieces, "8.00")],
+            lines=[jars(self.product, pieces, "8.00")],
             place=self.stand,
             method="cash",
             tendered_cents=cents,

@@ -67,7 +67,7 @@ def test_freight_and_deposits_are_taxed_at_their_own_rates(shop, pounds, honey_t
         TaxRate.objects.create(
             name=name, goods=goods, percent=Decimal(percent), valid_from=date(2026, 1, 1)
         )
-    charge = {"quantity": 1, "size": None}
+    charge = {"quantity": 1, "product": None}
     lines = [
         jars(pounds, 10, "6.00"),  # 60.00 at 6.25 % = 3.75
         LineWanted(kind=OrderLine.Kind.FREIGHT, unit_price=Decimal("15.50"), **charge),  # 0.31

@@ -41,8 +41,8 @@ def sell(stand):
     return sell
 
 
-def at_stand(size):
-    return Balance.objects.get(place__code="stand", item=size.item).quantity
+def at_stand(product):
+    return Balance.objects.get(place__code="stand", item=product.item).quantity
 
 
 def test_a_sale_moves_jars_and_money_in_one_go(sell, pounds, quarts, honey_tax):

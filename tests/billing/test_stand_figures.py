@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.models import PiecePrice
-from apiary_sales.pricing.rules.prices import PricesOfSize
+from apiary_sales.pricing.rules.prices import PricesOfProduct
 from apiary_sales.pricing.rules.tax import PARTS_PER_PERCENT, round_taxes
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product, Size
 from inventory.shared.models import House
 from inventory.shared.money import split_cents
 from tests import scripts
@@ -34,8 +34,8 @@ CASES = json.loads((Path(__file__).parent / "stand_figures.json").read_text(enco
 BY_LINE, BY_INVOICE = House.Rounding.BY_LINE, House.Rounding.BY_INVOICE
 
 
-def size_of(per_case, breaks):
-    """Return a size as the page gets it; each break is pieces, cents a piece, cents a case."""
+def product_of(per_case, breaks):
+    """Return a product as the page gets it; each break is pieces, cents a piece, cents a case."""
     names = ("pieces", "piece_cents", "case_cents")
     return {
         "per_case": per_case,
@@ -45,12 +45,12 @@ def size_of(per_case, breaks):
 
 def priced(per_case, breaks, pieces):
     """Return the price of a piece and the cents of the line, as the server has them."""
-    size = Size(pieces_per_case=per_case)
+    product = Product(size=Size(pieces_per_case=per_case))
     rows = tuple(
         PiecePrice(min_pieces=least, piece_cents=piece_cents, case_cents=case_cents)
         for least, piece_cents, case_cents in breaks
     )
-    price = PricesOfSize(size, rows).unit_price(pieces)
+    price = PricesOfProduct(product, rows).unit_price(pieces)
     return price, line(price, pieces).gross_cents
 
 
@@ -83,7 +83,7 @@ def booked(lines_cents, discount, percent, *, by_line):
 
 
 def basket_of(lines_cents):
-    return [{"size": size_of(1, [[1, cents, None]]), "pieces": 1} for cents in lines_cents]
+    return [{"product": product_of(1, [[1, cents, None]]), "pieces": 1} for cents in lines_cents]
 
 
 @pytest.mark.parametrize("case", CASES["prices"])
@@ -95,7 +95,7 @@ def test_the_server_prices_as_the_table_says(case):
 
 def test_the_page_prices_as_the_table_says():
     calls = [
-        [size_of(case["per_case"], case["breaks"]), case["pieces"]] for case in CASES["prices"]
+        [product_of(case["per_case"], case["breaks"]), case["pieces"]] for case in CASES["prices"]
     ]
 
     prices = scripts.call(FIGURES, "priceSent", calls)
@@ -184,9 +184,9 @@ SALES = st.tuples(
 
 @hypothesis_settings(max_examples=5, deadline=None, database=None)
 @given(drawn=st.lists(st.tuples(SIZES, st.integers(1, 1000)), min_size=40, max_size=60))
-def test_the_page_prices_any_size_as_the_server_does(drawn):
-    calls = [[size_of(*size), pieces] for size, pieces in drawn]
-    server = [priced(*size, pieces) for size, pieces in drawn]
+def test_the_page_prices_any_product_as_the_server_does(drawn):
+    calls = [[product_of(*product), pieces] for product, pieces in drawn]
+    server = [priced(*product, pieces) for product, pieces in drawn]
 
     assert scripts.call(FIGURES, "priceSent", calls) == [str(price) for price, _ in server]
     assert scripts.call(FIGURES, "lineCents", calls) == [cents for _, cents in server]
@@ -263,10 +263,10 @@ def test_an_amount_is_whole_cents():
     assert cents == [500, 500, 525, 525, 50, -150, None, None]
 
 
-def test_the_pieces_of_sales_that_wait_are_counted_by_size():
+def test_the_pieces_of_sales_that_wait_are_counted_by_product():
     sales = [
-        {"body": {"lines": [{"size": "pound", "pieces": 2}, {"size": "quart", "pieces": 1}]}},
-        {"body": {"lines": [{"size": "pound", "pieces": 3}]}},
+        {"body": {"lines": [{"product": "pound", "pieces": 2}, {"product": "quart", "pieces": 1}]}},
+        {"body": {"lines": [{"product": "pound", "pieces": 3}]}},
     ]
 
     counted = scripts.call(FIGURES, "promisedPieces", [[sales], [[]]])

@@ -49,7 +49,7 @@ def message(pounds):
     return {
         "key": "sale-1",
         "place": "stand",
-        "lines": [{"size": "one-pound", "pieces": 2, "unit_price": "8.0000"}],
+        "lines": [{"product": "one-pound", "pieces": 2, "unit_price": "8.0000"}],
         "method": "cash",
         "tendered_cents": 2_000,
         "discount_cents": 0,
@@ -61,30 +61,30 @@ def send(client, message, **more):
     return client.post(SALES, json.dumps(message), content_type="application/json", **more)
 
 
-def at_stand(size):
-    return Balance.objects.get(place__code="stand", item=size.item).quantity
+def at_stand(product):
+    return Balance.objects.get(place__code="stand", item=product.item).quantity
 
 
-def test_the_page_shows_sizes_with_price_and_stock(seller, pounds, quarts):
+def test_the_page_shows_products_with_price_and_stock(seller, pounds, quarts):
     text = seller.get(STAND).content.decode()
 
-    assert 'data-size="one-pound"' in text
+    assert 'data-product="one-pound"' in text
     assert "24 here" in text
     assert "$21.00" in text
 
 
-def test_the_page_asks_the_database_as_often_for_many_sizes_as_for_few(
+def test_the_page_asks_the_database_as_often_for_many_products_as_for_few(
     seller, pounds, quarts, stand
 ):
     few = queries_of(seller, STAND)
     for number in range(5):
-        size = builders.size(f"Size {number}")
-        builders.packed_lot(size, stand, 3)
+        product = builders.product(f"Product {number}")
+        builders.packed_lot(product, stand, 3)
 
     assert queries_of(seller, STAND) == few
 
 
-def test_a_size_on_hold_is_not_for_sale(seller, pounds):
+def test_a_product_on_hold_is_not_for_sale(seller, pounds):
     Lot.objects.filter(code="P26-002").update(is_on_hold=True)
 
     assert "0 here" in seller.get(STAND).content.decode()
@@ -115,7 +115,7 @@ def test_the_form_sent_twice_sells_once(seller, form, pounds):
     assert at_stand(pounds) == 23
 
 
-def test_each_size_is_told_what_is_wrong_with_it(seller, form):
+def test_each_product_is_told_what_is_wrong_with_it(seller, form):
     typed = {"pieces_one-pound": "1001", "pieces_three-pound": "1002"}
 
     response = seller.post(STAND, {**form, **typed})
@@ -276,8 +276,8 @@ def test_an_unreadable_sale_is_refused_in_words(seller, message, change, sentenc
         ({"unit_price": "8.00001"}, UNREADABLE),
         ({"unit_price": "-1"}, "The price of One pound can't be below zero."),
         (
-            {"size": "bucket"},
-            "There is no size called bucket any more. Open the stand page again.",
+            {"product": "bucket"},
+            "There is no product called bucket any more. Open the stand page again.",
         ),
     ],
 )
@@ -436,7 +436,7 @@ def test_the_receipt_is_a_pdf(seller, message):
     assert response.content.startswith(b"%PDF-")
 
 
-def test_pieces_beyond_counting_are_refused_at_their_size(seller, form):
+def test_pieces_beyond_counting_are_refused_at_their_product(seller, form):
     response = seller.post(STAND, form | {"pieces_one-pound": "9" * 30})
 
     assert response.status_code == 422
@@ -455,7 +455,7 @@ def test_a_sale_with_a_null_character_is_unreadable(seller, message, name):
     assert Invoice.objects.count() == 0
 
 
-def test_too_few_jars_are_said_at_the_size_that_is_short(seller, form, pounds):
+def test_too_few_jars_are_said_at_the_product_that_is_short(seller, form, pounds):
     response = seller.post(STAND, {**form, "pieces_one-pound": "25", "tendered": "300"})
 
     assert response.context["form"].errors == {

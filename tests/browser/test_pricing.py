@@ -18,7 +18,7 @@ START = date(2026, 1, 1)
 @pytest.fixture
 def house(transactional_db):
     """One pound jars at 9.00 whose only part costs 1.00, and white honey at 2.00 in drums."""
-    pound = builders.size(code="pound")
+    pound = builders.product(code="pound")
     part = builders.part("Jar")
     builders.made_of(pound, part)
     lot = builders.lot_in(builders.place("tank-1"), cost_cents=100_000)
@@ -29,8 +29,8 @@ def house(transactional_db):
         received_on=START,
         posting=lot.lines.first().posting,
     )
-    prices.set_piece(size=pound, tier="stand", piece_cents=900, valid_from=START)
-    prices.set_piece(size=pound, tier="shop", piece_cents=650, valid_from=START)
+    prices.set_piece(product=pound, tier="stand", piece_cents=900, valid_from=START)
+    prices.set_piece(product=pound, tier="shop", piece_cents=650, valid_from=START)
     prices.set_bulk(colour_class="White", price_per_pound=Decimal("2.00"), valid_from=START)
     return pound
 

@@ -38,9 +38,9 @@ def house(transactional_db):
             key=builders.new_key(),
         )
     BulkPrice.objects.create(price_per_pound=Decimal("2.15"), moisture_percent_max=Decimal(30))
-    jars = builders.size("One pound")
+    jars = builders.product("One pound")
     builders.packed_lot(jars, builders.place("shelf", Place.Kind.SHELF, name="Shelf"), 48)
-    PiecePrice.objects.create(tier="shop", size=jars, piece_cents=650, case_cents=7_200)
+    PiecePrice.objects.create(tier="shop", product=jars, piece_cents=650, case_cents=7_200)
     builders.customer("Corner Grocery")
     builders.customer("Prairie Packers", kind="bulk", tier="bulk")
 

@@ -19,9 +19,11 @@ def stand(transactional_db, settings, tmp_path):
     settings.PASSWORD_HASHERS = global_settings.PASSWORD_HASHERS
     House(name="Hollow Oak Honey House").save()
     place = builders.place("stand", Place.Kind.STAND, name="Stand")
-    size = builders.size("One pound", code="one-pound")
-    builders.packed_lot(size, place, 24)
-    PiecePrice.objects.create(tier="stand", size=size, piece_cents=800, valid_from=date(2026, 1, 1))
+    product = builders.product("One pound", code="one-pound")
+    builders.packed_lot(product, place, 24)
+    PiecePrice.objects.create(
+        tier="stand", product=product, piece_cents=800, valid_from=date(2026, 1, 1)
+    )
     builders.person("stand")
     with connection.cursor() as cursor:
         cursor.execute("VACUUM INTO %s", [str(tmp_path / "honey.sqlite3")])

@@ -24,10 +24,12 @@ def stand(transactional_db):
 @pytest.fixture
 def pounds(stand):
     """The one-pound jar at 8.00, 24 of them at the stand."""
-    size = builders.size("One pound", code="one-pound")
-    builders.packed_lot(size, stand, 24)
-    PiecePrice.objects.create(tier="stand", size=size, piece_cents=800, valid_from=date(2026, 1, 1))
-    return size
+    product = builders.product("One pound", code="one-pound")
+    builders.packed_lot(product, stand, 24)
+    PiecePrice.objects.create(
+        tier="stand", product=product, piece_cents=800, valid_from=date(2026, 1, 1)
+    )
+    return product
 
 
 @pytest.fixture
@@ -58,8 +60,8 @@ def sees_no(page, text):
     page.get_by_text(text).filter(visible=True).wait_for(state="hidden")
 
 
-def at_stand(size):
-    return Balance.objects.get(place__code="stand", item=size.item).quantity
+def at_stand(product):
+    return Balance.objects.get(place__code="stand", item=product.item).quantity
 
 
 def test_one_jar_is_sold_in_four_taps(till, pounds, axe):
@@ -76,7 +78,7 @@ def test_one_jar_is_sold_in_four_taps(till, pounds, axe):
     payment = Payment.objects.get()
     assert (receipt.total_cents, payment.tendered_cents) == (800, 1_000)
     assert at_stand(pounds) == 23
-    assert till.locator("[data-size=one-pound]").inner_text().endswith("23 here")
+    assert till.locator("[data-product=one-pound]").inner_text().endswith("23 here")
     axe(till)
 
 
@@ -112,7 +114,7 @@ def test_the_till_works_with_the_keyboard_alone(sign_in, pounds):
     page.goto("/stand/")
     page.locator("[data-till]:not([hidden])").wait_for()
 
-    page.locator("[data-size=one-pound]").focus()
+    page.locator("[data-product=one-pound]").focus()
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")
     page.locator("[data-pay=cash]").focus()
@@ -183,12 +185,12 @@ def test_the_till_reckons_to_the_cent_as_the_books_do(sign_in, stand, rounding):
         ("quart", 6, [(1, 2115, None), (2, 2049, None)]),
         ("bear", 12, [(1, 540, 6000), (6, 530, None), (36, 490, None)]),
     ]:
-        size = builders.size(code, code=code, pieces_per_case=per_case)
-        builders.packed_lot(size, stand, 100)
+        product = builders.product(code, code=code, pieces_per_case=per_case)
+        builders.packed_lot(product, stand, 100)
         for pieces, piece_cents, case_cents in prices:
             PiecePrice.objects.create(
                 tier="stand",
-                size=size,
+                product=product,
                 min_pieces=pieces,
                 piece_cents=piece_cents,
                 case_cents=case_cents,
@@ -210,7 +212,7 @@ def test_the_till_reckons_to_the_cent_as_the_books_do(sign_in, stand, rounding):
     asked = []
     for basket, discount in baskets:
         for code in basket:
-            page.locator(f"[data-size={code}]").click()
+            page.locator(f"[data-product={code}]").click()
         for code, pieces in basket.items():
             page.get_by_role("spinbutton", name=code, exact=True).and_(
                 page.locator(".basket input")
@@ -268,13 +270,13 @@ def test_a_sale_without_signal_is_kept_through_a_reload_and_sent_once(till, poun
     sees(till, "The sale is kept on this device and sent later.")
     sees(till, "Give back $2.00")
     sees(till, "1 sale is waiting to be sent")
-    assert till.locator("[data-size=one-pound]").inner_text().endswith("23 here")
+    assert till.locator("[data-product=one-pound]").inner_text().endswith("23 here")
 
     till.reload()
     sees(till, "1 sale is waiting to be sent")
     sees(till, "1 × One pound: $8.00, Cash")
     sees(till, "No signal. Go on selling")
-    assert till.locator("[data-size=one-pound]").inner_text().endswith("23 here")
+    assert till.locator("[data-product=one-pound]").inner_text().endswith("23 here")
     assert not Invoice.objects.exists()
 
     till.context.set_offline(False)
@@ -285,7 +287,7 @@ def test_a_sale_without_signal_is_kept_through_a_reload_and_sent_once(till, poun
     assert Invoice.objects.count() == 1
     assert Payment.objects.get().tendered_cents == 1_000
     assert at_stand(pounds) == 23
-    assert till.locator("[data-size=one-pound]").inner_text().endswith("23 here")
+    assert till.locator("[data-product=one-pound]").inner_text().endswith("23 here")
     assert list(books.faults()) == []
 
 
@@ -392,12 +394,12 @@ def test_a_sale_is_undone_from_its_receipt(till, pounds, axe):
     assert list(books.faults()) == []
 
 
-def _carry_away(size, stand, pieces):
+def _carry_away(product, stand, pieces):
     """Take jars off the stand without the till knowing, and return their lot."""
-    balance = Balance.objects.get(place=stand, item=size.item)
+    balance = Balance.objects.get(place=stand, item=product.item)
     shelf = builders.place("shelf", Place.Kind.SHELF)
     stores.transfer(
-        item=size.item,
+        item=product.item,
         lot=balance.lot,
         source=stand,
         target=shelf,

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from inventory.bottling.models import BottlingRun, PackagingPart, Size
+from inventory.bottling.models import BottlingRun, PackagingPart, Product, Size
 from inventory.bottling.services import parts, runs
 from inventory.stock.models import Lot, Place
 from tests import builders
@@ -20,6 +20,10 @@ class Room:
     jar: PackagingPart
     lid: PackagingPart
     case: PackagingPart
+
+    @property
+    def product(self) -> Product:
+        return self.size.standard_product
 
 
 def set_up(
@@ -57,7 +61,7 @@ def receive(part: PackagingPart, shelf: Place, pieces: int, cost_cents: int):
 
 def plan(room: Room, pieces: int = 96, **changes) -> BottlingRun:
     asked = {
-        "size": room.size,
+        "product": room.product,
         "source": room.tank,
         "target": room.shelf,
         "pieces": pieces,

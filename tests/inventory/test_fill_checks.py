@@ -65,7 +65,7 @@ def test_short_jars_are_held_from_sale(run, room):
     lot = Lot.objects.get(pk=run.packed_lot.pk)
     assert lot.is_on_hold
     assert lot.hold_reason == f"Fill check of {kept.checked_at:%Y-%m-%d} failed."
-    assert stores.free_at(room.size.item, [room.shelf]) == []
+    assert stores.free_at(room.product.item, [room.shelf]) == []
     assert [(size.on_hand, size.on_hold, size.free) for size in stock_queries.sizes()] == [
         (96, 96, 0)
     ]
@@ -154,7 +154,7 @@ def test_a_release_keeps_its_reason_with_the_failed_check(run, room):
     assert kept.released_at is not None
     lot = Lot.objects.get(pk=run.packed_lot.pk)
     assert (lot.is_on_hold, lot.hold_reason) == (False, "")
-    assert sum(balance.free for balance in stores.free_at(room.size.item, [room.shelf])) == 96
+    assert sum(balance.free for balance in stores.free_at(room.product.item, [room.shelf])) == 96
 
 
 @pytest.mark.parametrize(
@@ -291,7 +291,7 @@ def test_held_jars_moved_to_the_stand_are_still_held(room, run):
     check(run, SHORT)
 
     stores.transfer(
-        item=room.size.item,
+        item=room.product.item,
         lot=run.packed_lot,
         source=room.shelf,
         target=stand,
@@ -300,4 +300,4 @@ def test_held_jars_moved_to_the_stand_are_still_held(room, run):
         key=builders.new_key(),
     )
 
-    assert stores.free_at(room.size.item, [stand, room.shelf]) == []
+    assert stores.free_at(room.product.item, [stand, room.shelf]) == []

@@ -19,7 +19,7 @@ def shelf():
 
 @pytest.fixture
 def jars():
-    return builders.size("One pound")
+    return builders.product("One pound")
 
 
 def sell(jars, lot, shelf, pieces, owner, key):
@@ -74,7 +74,7 @@ def test_the_same_key_posts_once(shelf, jars, owner, key):
 
 def test_a_posting_must_add_up_to_zero_for_each_item(shelf, jars, owner, key):
     lot = builders.packed_lot(jars, shelf, 48)
-    other = builders.size("Two pound")
+    other = builders.product("Two pound")
 
     with pytest.raises(ledger.LedgerLawBroken):
         ledger.post(

@@ -37,13 +37,14 @@ def blend_of_two(tank):
 
 def filled_run(blend, tank):
     """A recorded run of 40 jars that drew 20 kg of the blend; parts 30.00, labour 10.00."""
-    size = builders.size("Half kilo", "500", "g")
+    product = builders.product("Half kilo", "500", "g")
     shelf = builders.place("shelf-1", "shelf")
-    packed = builders.packed_lot(size, shelf, 40, parent=blend)
+    packed = builders.packed_lot(product, shelf, 40, parent=blend)
     return BottlingRun.objects.create(
         number="R26-001",
         status=BottlingRun.Status.RECORDED,
-        size=size,
+        product=product,
+        lot_code=packed.code,
         source=tank,
         target=shelf,
         pieces_planned=40,

@@ -67,8 +67,8 @@ def test_many_writers_crossing_each_other_neither_deadlock_nor_lose_a_piece():
     person = builders.person()
     shelf = builders.place("shelf", Place.Kind.SHELF)
     stand = builders.place("stand", Place.Kind.STAND)
-    sizes = [builders.size(name) for name in ("Half pound", "One pound", "Two pound")]
-    lots = [builders.packed_lot(size, shelf, 200) for size in sizes]
+    products = [builders.product(name) for name in ("Half pound", "One pound", "Two pound")]
+    lots = [builders.packed_lot(product, shelf, 200) for product in products]
 
     def worker(seed):
         chance = random.Random(seed)
@@ -80,7 +80,7 @@ def test_many_writers_crossing_each_other_neither_deadlock_nor_lose_a_piece():
                 source, target = chance.sample([shelf, stand], 2)
                 try:
                     stores.transfer(
-                        item=sizes[index].item,
+                        item=products[index].item,
                         lot=lots[index],
                         source=source,
                         target=target,
@@ -98,7 +98,7 @@ def test_many_writers_crossing_each_other_neither_deadlock_nor_lose_a_piece():
 
     assert all(isinstance(refused, int) for refused in outcomes)
     assert Posting.objects.filter(kind="transfer").count() == 160 - sum(outcomes)
-    for size in sizes:
-        held = Balance.objects.filter(item=size.item, is_physical=True)
+    for product in products:
+        held = Balance.objects.filter(item=product.item, is_physical=True)
         assert sum(balance.quantity for balance in held) == 200
     assert list(books.faults()) == []

@@ -9,7 +9,8 @@ from django.utils import timezone
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import runs as run_queries
 from inventory.bottling.rules import filling
-from inventory.bottling.services import reversals, runs
+from inventory.bottling.services import products, reversals, runs
+from inventory.bottling.services.products import PartUse
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
@@ -23,7 +24,7 @@ from inventory.shared.errors import (
 )
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, ProductionSettings
 from inventory.stock.queries import books
-from inventory.stock.services import honey, ledger
+from inventory.stock.services import honey, ledger, production
 from tests import builders
 from tests.inventory import bottling_room
 
@@ -66,10 +67,10 @@ def test_a_run_draws_honey_and_parts_and_makes_a_packed_lot_in_one_posting(room)
     assert pieces_of(room.jar.item, room.shelf) == 500 - 98
     assert pieces_of(room.lid.item, room.shelf) == 500 - 98
     assert pieces_of(room.case.item, room.shelf) == 50 - 8
-    assert pieces_of(room.size.item, room.shelf) == 96
+    assert pieces_of(room.product.item, room.shelf) == 96
     assert {line.item for line in run.posting.lines.all()} == {
         Item.objects.honey(),
-        room.size.item,
+        room.product.item,
         room.jar.item,
         room.lid.item,
         room.case.item,
@@ -99,20 +100,135 @@ def test_the_packed_lot_takes_over_what_the_honey_is(room):
     assert packed.season == 2026
     assert packed.moisture_percent == Decimal("17.40")
     assert packed.quantity_made == 96
-    assert packed.size == room.size
+    assert packed.product == room.product
 
 
-def test_the_lot_code_is_the_day_and_the_number_of_the_run_on_it(room):
+def test_the_lot_code_is_the_day_of_the_plan_and_the_number_of_the_run_on_it(room):
     # 24 November 2026 is day 328 of its year: 365 - 31 (December) - 6 (the 25th to the 30th).
     day = date(2026, 11, 24)
-    tomorrow = timezone.localdate() + timedelta(days=1)
-    if day >= tomorrow:
-        pytest.skip("That day is still to come.")
 
-    first = bottling_room.recorded(room, bottled_on=day)
-    second = bottling_room.recorded(room, bottled_on=day)
+    first = bottling_room.plan(room, planned_for=day)
+    second = bottling_room.plan(room, planned_for=day)
 
-    assert (first.packed_lot.code, second.packed_lot.code) == ("L26328-1", "L26328-2")
+    assert (first.lot_code, second.lot_code) == ("L26328-1", "L26328-2")
+    assert bottling_room.record(first).packed_lot.code == "L26328-1"
+
+
+def test_a_typed_lot_code_is_the_code_of_the_jars(room):
+    run = bottling_room.plan(room, lot_code=" 26K24.A ")
+
+    packed = bottling_room.record(run).packed_lot
+
+    assert (run.lot_code, packed.code) == ("26K24.A", "26K24.A")
+
+
+@pytest.mark.parametrize(
+    ("code", "sentence"),
+    [
+        ("A" * 21, "A lot code can have at most 20 characters. This one has 21."),
+        ("24/11", "Use only letters, digits, dots and hyphens in a lot code, and no spaces."),
+        ("-1", "Use only letters, digits, dots and hyphens in a lot code, and no spaces."),
+    ],
+)
+def test_a_code_that_cannot_be_stamped_is_refused(room, code, sentence):
+    with pytest.raises(BadValue) as refused:
+        bottling_room.plan(room, lot_code=code)
+
+    assert (refused.value.parameter, refused.value.message) == ("lot_code", sentence)
+
+
+def test_one_code_may_be_on_two_products_but_not_on_two_runs_of_one(room):
+    half_pound = builders.product("Half pound", "0.5")
+    bottling_room.plan(room, lot_code="26K24")
+
+    bottling_room.plan(room, lot_code="26K24", product=half_pound)
+    with pytest.raises(BadValue) as refused:
+        bottling_room.plan(room, lot_code="26K24")
+
+    assert (refused.value.parameter, refused.value.message) == (
+        "lot_code",
+        "Lot 26K24 of One pound is there already. Type another code.",
+    )
+
+
+def test_the_code_of_a_cancelled_run_is_free_again(room):
+    run = bottling_room.plan(room, lot_code="26K24")
+    runs.cancel(run=run, cancelled_by=builders.person())
+
+    assert bottling_room.plan(room, lot_code="26K24").lot_code == "26K24"
+
+
+def test_by_a_pattern_without_a_number_all_products_of_a_day_share_a_code(room):
+    production.change(
+        labour_cents_per_hour=0,
+        honey_house_celsius=Decimal(32),
+        cost_method="fifo",
+        lot_code_pattern="{yyyy}.{mm}.{dd}",
+    )
+    day, half_pound = date(2026, 11, 24), builders.product("Half pound", "0.5")
+
+    codes = [
+        bottling_room.plan(room, planned_for=day).lot_code,
+        bottling_room.plan(room, planned_for=day, product=half_pound).lot_code,
+        bottling_room.plan(room, planned_for=day).lot_code,
+    ]
+
+    assert codes == ["2026.11.24", "2026.11.24", "2026.11.24-2"]
+
+
+@pytest.mark.parametrize(
+    ("pattern", "sentence"),
+    [
+        ("L{week}-{n}", "{week} is not known. Use {yyyy}, {yy}, {ddd}, {mm}, {dd} and {n}."),
+        ("L-{n}", "Put the day into the pattern, for example {yy}{ddd} for the year and its day."),
+        ("{yy} {ddd}", "Use only letters, digits, dots and hyphens in a lot code, and no spaces."),
+        (
+            "HONEYHOUSE{yyyy}{ddd}-{n}",
+            "A lot code can have at most 20 characters. This one has 21.",
+        ),
+    ],
+)
+def test_a_pattern_that_makes_no_code_is_refused(pattern, sentence):
+    with pytest.raises(BadValue) as refused:
+        production.change(
+            labour_cents_per_hour=0,
+            honey_house_celsius=Decimal(32),
+            cost_method="fifo",
+            lot_code_pattern=pattern,
+        )
+
+    assert (refused.value.parameter, refused.value.message) == ("lot_code_pattern", sentence)
+
+
+def test_honey_that_a_variety_does_not_name_is_asked_about(room):
+    buckwheat = products.save_variety(name="Buckwheat", floral_source="buckwheat")
+    jars = products.save_honey(size=room.size, variety=buckwheat)
+
+    with pytest.raises(BadValue) as refused:
+        bottling_room.plan(room, product=jars)
+
+    assert (refused.value.parameter, refused.value.message) == (
+        "variety_is_right",
+        "Tank 1 has Clover honey, but the jars are sold as Buckwheat. Choose another vessel, or "
+        "tick that the label is right.",
+    )
+    assert bottling_room.plan(room, product=jars, variety_is_right=True).product == jars
+
+
+def test_a_private_label_takes_the_place_of_the_label_of_the_size(room):
+    own_label, their_label = builders.part("Label", "label"), builders.part("Deli label", "label")
+    builders.made_of(room.size, own_label)
+    for part in (own_label, their_label):
+        bottling_room.receive(part, room.shelf, 500, 5_000)
+    brand = products.save_brand(name="Corner Deli")
+    jars = products.save_honey(size=room.size, brand=brand, parts=[PartUse(their_label)])
+
+    bottling_room.record(bottling_room.plan(room, product=jars))
+
+    assert pieces_of(own_label.item, room.shelf) == 500
+    assert pieces_of(their_label.item, room.shelf) == 402
+    assert pieces_of(jars.item, room.shelf) == 96
+    assert pieces_of(room.product.item, room.shelf) == 0
 
 
 @pytest.mark.parametrize(
@@ -287,7 +403,7 @@ def test_all_problems_of_a_plan_are_told_at_once(room):
         bottling_room.plan(room, 0, source=room.shelf, target=room.tank)
 
     assert {problem.parameter: problem.message for problem in refused.value.problems} == {
-        "size": "One pound is out of use.",
+        "product": "One pound is out of use.",
         "pieces": "Enter one piece or more.",
         "source": "Shelf is not for bulk honey. Choose a tank, drum, pail or tote.",
         "target": "Tank 1 is not a shelf, stand or van. Choose another place.",
@@ -301,9 +417,9 @@ def test_twelve_pounds_do_not_go_into_a_jug_of_a_gallon(room):
     jug = builders.size("Gallon jug", "12", brimful_ml=Decimal("3785.4"))
 
     with pytest.raises(VesselTooSmall) as refused:
-        bottling_room.plan(room, 4, size=jug)
+        bottling_room.plan(room, 4, product=jug.standard_product)
 
-    assert refused.value.parameter == "size"
+    assert refused.value.parameter == "product"
     assert str(refused.value) == (
         "It does not fit: 12 lb of this honey takes up 3.86 L at 90 °F (32 °C), and the "
         "capacity of Gallon jug to the brim is 3.79 L."
@@ -315,9 +431,14 @@ def test_honey_that_fits_only_when_cool_is_not_filled_warm(room):
     jug = builders.size("Gallon jug", "12", brimful_ml=Decimal("3850"))
 
     with pytest.raises(VesselTooSmall):
-        bottling_room.plan(room, 4, size=jug, celsius=Decimal(32))
+        bottling_room.plan(room, 4, product=jug.standard_product, celsius=Decimal(32))
 
-    assert bottling_room.plan(room, 4, size=jug, celsius=Decimal(20)).pieces_planned == 4
+    assert (
+        bottling_room.plan(
+            room, 4, product=jug.standard_product, celsius=Decimal(20)
+        ).pieces_planned
+        == 4
+    )
 
 
 def test_a_temperature_that_honey_never_has_is_refused(room):
@@ -355,7 +476,7 @@ def test_the_same_record_sent_twice_is_made_once(room):
         bottling_room.record(run, key="the-form")
 
     assert repeat.value.made == run
-    assert pieces_of(room.size.item, room.shelf) == 96
+    assert pieces_of(room.product.item, room.shelf) == 96
 
 
 def test_a_run_is_recorded_once(room):
@@ -367,7 +488,7 @@ def test_a_run_is_recorded_once(room):
     assert str(refused.value) == (
         f"Run {run.number} is recorded, no longer planned. Plan another run."
     )
-    assert pieces_of(room.size.item, room.shelf) == 96
+    assert pieces_of(room.product.item, room.shelf) == 96
 
 
 def test_a_run_draws_no_more_than_the_vessel_holds():
@@ -562,7 +683,7 @@ def test_an_undone_run_gives_back_honey_and_parts_and_takes_the_jars(room):
     assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert pieces_of(room.jar.item, room.shelf) == 500
     assert pieces_of(room.case.item, room.shelf) == 50
-    assert pieces_of(room.size.item, room.shelf) == 0
+    assert pieces_of(room.product.item, room.shelf) == 0
     assert list(books.faults()) == []
 
 
@@ -571,7 +692,7 @@ def test_a_run_whose_jars_were_partly_sold_is_not_undone(room):
     ledger.post(
         kind=Posting.Kind.SALE,
         lines=ledger.move(
-            item=room.size.item,
+            item=room.product.item,
             lot=run.packed_lot,
             source=room.shelf,
             target=Place.objects.outside(Place.Kind.CUSTOMER),

@@ -40,7 +40,7 @@ def bottler(client):
 def plan_form(room, **changes) -> dict:
     return {
         "key": builders.new_key(),
-        "size": room.size.pk,
+        "product": room.product.pk,
         "source": room.tank.code,
         "target": room.shelf.pk,
         "pieces": "96",
@@ -99,7 +99,9 @@ def test_a_run_is_planned_through_its_page(bottler, room):
 
     run = BottlingRun.objects.get()
     assert response.redirect_chain == [(at("run_detail", run.number), 302)]
-    assert messages_of(response) == [f"Planned run {run.number}: 96 pieces of One pound."]
+    assert messages_of(response) == [
+        f"Planned run {run.number}: 96 pieces of One pound. Stamp {run.lot_code} on them."
+    ]
     assert (run.pieces_planned, str(run.celsius)) == (96, "32.2")
 
 
@@ -113,7 +115,7 @@ def test_the_plan_tells_live_what_it_needs(bottler, room):
     jug = builders.size("Gallon jug", "12", brimful_ml="3785.4")
 
     page = bottler.get(
-        at("run_plan_preview"), plan_form(room, size=jug.pk, pieces="4")
+        at("run_plan_preview"), plan_form(room, product=jug.standard_product.pk, pieces="4")
     ).content.decode()
 
     assert (
@@ -139,7 +141,7 @@ def test_the_plan_tells_live_that_other_runs_want_the_honey(bottler, room):
     assert "There is not enough honey for all of them." in page
 
 
-@pytest.mark.parametrize("typed", [{}, {"pieces": "x"}, {"pieces": "-4"}, {"size": "999"}])
+@pytest.mark.parametrize("typed", [{}, {"pieces": "x"}, {"pieces": "-4"}, {"product": "999"}])
 def test_an_unfinished_plan_is_answered_with_what_to_enter(bottler, room, typed):
     asked = plan_form(room, **typed) if typed else {}
 
@@ -209,10 +211,12 @@ def test_a_plan_that_cannot_be_is_refused_at_its_field(bottler, room, changes, e
 def test_a_weight_that_does_not_fit_is_refused_at_the_size(bottler, room):
     jug = builders.size("Gallon jug", "12", brimful_ml="3785.4")
 
-    response = bottler.post(at("run_plan"), plan_form(room, size=jug.pk, pieces="4"))
+    response = bottler.post(
+        at("run_plan"), plan_form(room, product=jug.standard_product.pk, pieces="4")
+    )
 
     assert refused(response) == {
-        "size": [
+        "product": [
             "It does not fit: 12 lb of this honey takes up 3.86 L at 90 °F (32.2 °C), and "
             "the capacity of Gallon jug to the brim is 3.79 L."
         ]
@@ -723,7 +727,7 @@ def test_the_rule_last_used_for_a_size_is_offered_again_for_that_size_alone(bott
     weights = " ".join(["456"] * 20)
     bottler.post(at("fill_check", run.number), check_form(scheme="eu", weights=weights))
 
-    other = bottling_room.plan(room, size=builders.size("Half pound"), pieces=12)
+    other = bottling_room.plan(room, product=builders.product("Half pound"), pieces=12)
     assert before == "us"
     assert bottler.get(at("fill_check", run.number)).context["form"].initial["scheme"] == "eu"
     assert bottler.get(at("fill_check", other.number)).context["form"].initial["scheme"] == "us"
@@ -829,14 +833,14 @@ def test_a_failed_check_holds_the_lot_until_somebody_with_the_right_releases_it(
     assert Lot.objects.get(code=code).is_on_hold
 
     release = {"key": builders.new_key(), "reason": "Topped up by hand"}
-    assert client.post(at("lot_release", code), release).status_code == 403
+    assert client.post(at("lot_release", code, room.product.code), release).status_code == 403
     assert Lot.objects.get(code=code).is_on_hold
 
     client.force_login(builders.person("office"))
-    assert refused(client.post(at("lot_release", code), {"key": "k", "reason": "  "})) == {
-        "reason": ["Say why the lot may be sold."]
-    }
-    response = client.post(at("lot_release", code), release, follow=True)
+    assert refused(
+        client.post(at("lot_release", code, room.product.code), {"key": "k", "reason": "  "})
+    ) == {"reason": ["Say why the lot may be sold."]}
+    response = client.post(at("lot_release", code, room.product.code), release, follow=True)
     assert not Lot.objects.get(code=code).is_on_hold
     assert "Topped up by hand" in response.content.decode()
 
@@ -1062,6 +1066,7 @@ def test_the_house_sets_its_figures_through_its_page(bottler):
             "celsius": "95",
             "celsius_unit": "F",
             "cost_method": "average",
+            "lot_code_pattern": "L{yy}{ddd}-{n}",
         },
     )
 

@@ -35,7 +35,9 @@ def test_a_size_is_kept_with_what_it_is_made_up_from():
     size = save(parts=[PartUse(jar), PartUse(case, 1, 12)])
 
     size.refresh_from_db()
-    assert (size.code, size.item.name, size.item.kind) == ("one-pound", "One pound", "packed")
+    assert (size.code, size.standard_product.code) == ("one-pound", "one-pound")
+    item = size.standard_product.item
+    assert (item.name, item.kind) == ("One pound", "packed")
     assert size.declared_grams == Decimal("453.59237")
     assert [(use.part, use.quantity, use.per_pieces) for use in size.size_parts.all()] == [
         (jar, 1, 1),
@@ -45,13 +47,17 @@ def test_a_size_is_kept_with_what_it_is_made_up_from():
 
 def test_a_changed_size_keeps_its_address_and_its_item():
     size = save()
-    item = size.item
+    item = size.standard_product.item
 
     changed = save(size=size, name="Pound jar", low_stock_pieces=24)
 
     assert changed.pk == size.pk
     item.refresh_from_db()
-    assert (changed.code, item.name, changed.low_stock_pieces) == ("one-pound", "Pound jar", 24)
+    assert (changed.code, item.name, changed.standard_product.low_stock_pieces) == (
+        "one-pound",
+        "Pound jar",
+        24,
+    )
     assert Item.objects.filter(kind="packed").count() == 1
 
 
@@ -90,7 +96,7 @@ def test_a_bad_gtin_is_refused_with_what_is_wrong(gtin, sentence):
 
 @pytest.mark.parametrize("gtin", ["036000291452", "0 36000-29145 2", ""])
 def test_a_right_gtin_is_taken_with_or_without_gaps(gtin):
-    assert save(gtin=gtin).gtin in ("036000291452", "")
+    assert save(gtin=gtin).standard_product.gtin in ("036000291452", "")
 
 
 def test_two_sizes_do_not_share_a_gtin_or_a_name():
@@ -101,7 +107,7 @@ def test_two_sizes_do_not_share_a_gtin_or_a_name():
 
     assert {problem.parameter: problem.message for problem in refused.value.problems} == {
         "name": "There is a size called one POUND already. Choose another name.",
-        "gtin": "One pound has this GTIN already. Each size needs its own.",
+        "gtin": "One pound has this GTIN already. Each product needs its own.",
     }
 
 
@@ -283,7 +289,7 @@ def test_a_size_shows_its_label_and_what_its_parts_cost():
 def test_sizes_are_listed_in_a_constant_number_of_queries(django_assert_num_queries):
     sizes.add_usual_sizes()
 
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         size_queries.all_sizes()
 
 
@@ -299,10 +305,10 @@ def test_the_house_sets_what_an_hour_costs_and_how_warm_it_fills():
 
 def test_the_way_of_costing_is_chosen_once_before_the_first_sale(owner, key):
     shelf = builders.place("shelf", Place.Kind.SHELF)
-    size = builders.size("One pound")
-    lot = builders.packed_lot(size, shelf, 48)
+    jars = builders.product("One pound")
+    lot = builders.packed_lot(jars, shelf, 48)
     sold_to = Place.objects.outside(Place.Kind.CUSTOMER)
-    lines = ledger.move(item=size.item, lot=lot, source=shelf, target=sold_to, quantity=1)
+    lines = ledger.move(item=jars.item, lot=lot, source=shelf, target=sold_to, quantity=1)
     ledger.post(kind="sale", lines=lines, recorded_by=owner, key=key())
 
     with pytest.raises(BadValue) as refused:

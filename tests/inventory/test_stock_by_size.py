@@ -22,7 +22,7 @@ def stand():
 
 @pytest.fixture
 def jars():
-    return builders.size("One pound", low_stock_pieces=50)
+    return builders.product("One pound", low_stock_pieces=50)
 
 
 def hold(lot) -> None:
@@ -93,16 +93,16 @@ def test_the_value_is_the_share_of_what_the_lot_cost(jars, shelf, stand):
 
 
 def test_sizes_in_use_are_listed_without_stock_and_others_only_with_stock(jars, shelf):
-    gone = builders.size("Tin", is_active=False)
-    kept = builders.size("Crock", is_active=False)
+    gone = builders.product("Tin", is_active=False)
+    kept = builders.product("Crock", is_active=False)
     builders.packed_lot(kept, shelf, 3)
 
-    listed = [row.size for row in packed_stock.sizes()]
+    listed = [row.product for row in packed_stock.products()]
 
     assert jars in listed
     assert kept in listed
     assert gone not in listed
-    assert next(row for row in packed_stock.sizes() if row.size == jars).value_cents == 0
+    assert next(row for row in packed_stock.products() if row.product == jars).value_cents == 0
 
 
 def test_what_was_sold_is_not_on_hand(jars, shelf):

@@ -94,7 +94,7 @@ def test_what_cannot_be_carried_is_refused(shelf, stand, jars, bottler, wrong, t
 
 
 def test_reserved_jars_are_not_carried_away(shelf, stand, jars, bottler):
-    ledger.reserve([ledger.ReservedStock(jars.size.item, shelf, jars, 40)])
+    ledger.reserve([ledger.ReservedStock(jars.product.item, shelf, jars, 40)])
 
     with books_unchanged():
         response = post(
@@ -247,7 +247,7 @@ def test_a_count_that_cannot_be_is_refused(shelf, jars, bottler, wrong, told):
 
 
 def test_a_count_below_what_is_promised_is_refused(shelf, jars, bottler):
-    ledger.reserve([ledger.ReservedStock(jars.size.item, shelf, jars, 40)])
+    ledger.reserve([ledger.ReservedStock(jars.product.item, shelf, jars, 40)])
 
     with books_unchanged():
         response = post(bottler, "stock_count", count_form(jars, counted="39"))

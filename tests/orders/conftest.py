@@ -1,4 +1,4 @@
-"""A house with two sizes on its shelves, a buyer for each, and full drums."""
+"""A house with two products on its shelves, a buyer for each, and full drums."""
 
 from decimal import Decimal
 
@@ -23,7 +23,7 @@ def stand(db):
 
 @pytest.fixture
 def jars(db):
-    return builders.size("One pound", code="1lb")
+    return builders.product("One pound", code="1lb")
 
 
 @pytest.fixture
@@ -40,12 +40,12 @@ def packer(db):
 def jar_line(jars):
     """Return a maker of a line of jars at $6.50 a piece."""
 
-    def make(pieces, price="6.50", size=None, **fields):
+    def make(pieces, price="6.50", product=None, **fields):
         return LineWanted(
             kind=OrderLine.Kind.PACKED,
             quantity=pieces,
             unit_price=Decimal(price),
-            size=size or jars,
+            product=product or jars,
             **fields,
         )
 

@@ -87,7 +87,7 @@ def test_weighted_average_is_what_the_house_chose_and_what_a_sale_costs(average,
     assert stock_frames.value(stock_frames.StockFilters())["value_cents"].sum() == 1_368_00
 
 
-def test_at_the_average_no_cent_is_lost_or_made_until_a_size_has_run_out(
+def test_at_the_average_no_cent_is_lost_or_made_until_a_product_has_run_out(
     average, sell, jars, shelf
 ):
     builders.packed_lot(jars, shelf, 3, cost_cents=100)
@@ -96,9 +96,9 @@ def test_at_the_average_no_cent_is_lost_or_made_until_a_size_has_run_out(
     assert sum(sell(1) for _ in range(7)) == 301
 
 
-def test_sizes_are_averaged_apart(average, sell, jars, shelf):
+def test_products_are_averaged_apart(average, sell, jars, shelf):
     builders.packed_lot(jars, shelf, 2, cost_cents=200)
-    builders.packed_lot(builders.size("Quart"), shelf, 2, cost_cents=900)
+    builders.packed_lot(builders.product("Quart"), shelf, 2, cost_cents=900)
 
     assert sell(1) == 100
 
@@ -172,7 +172,7 @@ def test_a_cost_set_lower_never_makes_the_rest_cost_less_than_nothing(
 
 def test_stock_at_the_average_is_read_in_four_queries(average, django_assert_num_queries, shelf):
     for number in range(5):
-        builders.packed_lot(builders.size(f"Size {number}"), shelf, 10, cost_cents=1_000)
+        builders.packed_lot(builders.product(f"Product {number}"), shelf, 10, cost_cents=1_000)
 
     with django_assert_num_queries(4):
-        assert [size.value_cents for size in packed_stock.sizes()] == [1_000] * 5
+        assert [product.value_cents for product in packed_stock.products()] == [1_000] * 5

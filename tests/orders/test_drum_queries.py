@@ -185,7 +185,7 @@ def test_without_a_jar_price_there_is_nothing_to_stand_against(offers, drum_line
 def test_the_quote_stands_against_the_best_jar_pound_for_pound(
     offers, drum_line, today, shelf, owner, key
 ):
-    pound = builders.size("One pound")
+    pound = builders.product("One pound")
     jar = builders.part("Jar with lid")
     builders.made_of(pound, jar)
     parts.receive(
@@ -198,12 +198,12 @@ def test_the_quote_stands_against_the_best_jar_pound_for_pound(
         recorded_by=owner,
         key=key(),
     )
-    PiecePrice.objects.create(tier="stand", size=pound, piece_cents=500)
+    PiecePrice.objects.create(tier="stand", product=pound, piece_cents=500)
     ProductionSettings.objects.update_or_create(pk=1, defaults={"labour_cents_per_hour": 0})
 
     figures = drums.figures([drum_line(offers[0].drum, price="2.00", lot=offers[0].lot)], on=today)
 
     # In a jar a pound brings $5.00 − $0.50 for the jar = $4.50, in the drum $2.00:
     # 440.9245 lb × ($2.00 − $4.50) = −$1,102.31
-    assert (figures.jar.size, figures.jar.per_pound) == (pound, Decimal("4.5000"))
+    assert (figures.jar.product, figures.jar.per_pound) == (pound, Decimal("4.5000"))
     assert figures.over_jar_cents == -110_231

@@ -36,12 +36,12 @@ acts = st.one_of(
 
 
 class Shop:
-    """One size in three lots on a shelf and a stand, and a count of it kept by hand."""
+    """One product in three lots on a shelf and a stand, and a count of it kept by hand."""
 
     def __init__(self) -> None:
         self.person = builders.person()
         self.customer = builders.customer()
-        self.jars = builders.size()
+        self.jars = builders.product()
         self.shelf = builders.place("shelf", Place.Kind.SHELF)
         self.stand = builders.place("stand", Place.Kind.STAND)
         for count, place in zip(PIECES, (self.shelf, self.stand, self.shelf), strict=True):
@@ -53,7 +53,7 @@ class Shop:
             self.on_hand += getattr(self, name)(*figures)
 
     def line(self, pieces: int, price: int = 650) -> LineWanted:
-        return LineWanted("packed", pieces, Decimal(price) / 100, size=self.jars)
+        return LineWanted("packed", pieces, Decimal(price) / 100, product=self.jars)
 
     def take(self, pieces: int, price: int) -> int:
         orders.take(

@@ -102,7 +102,7 @@ def test_many_orders_and_stand_sales_never_promise_or_sell_a_jar_twice(
     jars, stand, shop, owner, key
 ):
     builders.packed_lot(jars, stand, 20)
-    line = LineWanted("packed", 3, Decimal("6.50"), size=jars)
+    line = LineWanted("packed", 3, Decimal("6.50"), product=jars)
 
     def take():
         return orders.take(customer=shop, channel="shop", lines=[line], created_by=owner, key=key())

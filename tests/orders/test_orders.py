@@ -69,7 +69,7 @@ def fulfil(owner, key):
 
 
 def on_shelf(jars):
-    """Return quantity and reserved of a size over all places in the house."""
+    """Return quantity and reserved of a product over all places in the house."""
     rows = Balance.objects.filter(item=jars.item, is_physical=True)
     return (sum(row.quantity for row in rows), sum(row.reserved for row in rows))
 
@@ -109,7 +109,7 @@ def test_the_oldest_lot_is_reserved_first_over_all_places(take, jar_line, jars, 
     ]
 
 
-def test_two_lines_of_one_size_never_get_the_same_jars(take, jar_line, jars, shelf):
+def test_two_lines_of_one_product_never_get_the_same_jars(take, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 10)
 
     with pytest.raises(NotEnoughStock) as refused:
@@ -147,12 +147,12 @@ def test_more_than_is_free_is_refused_and_nothing_is_kept(take, jar_line, jars, 
     assert on_shelf(jars) == (48, 20)
 
 
-def test_every_size_that_is_short_is_named(take, jar_line, jars, shelf):
+def test_every_product_that_is_short_is_named(take, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 5)
-    big = builders.size("Two pound")
+    big = builders.product("Two pound")
 
     with pytest.raises(SeveralProblems) as refused:
-        take(jar_line(6), jar_line(2, size=big))
+        take(jar_line(6), jar_line(2, product=big))
 
     assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
         (

@@ -40,7 +40,7 @@ def today():
 
 @pytest.fixture
 def shop_price(jars):
-    return PiecePrice.objects.create(tier="shop", size=jars, piece_cents=650, case_cents=7_200)
+    return PiecePrice.objects.create(tier="shop", product=jars, piece_cents=650, case_cents=7_200)
 
 
 @pytest.fixture
@@ -126,7 +126,7 @@ def test_a_quantity_price_leaves_the_lower_case_price_as_it_is(
     office, shop, jars, shelf, shop_price
 ):
     builders.packed_lot(jars, shelf, 48)
-    PiecePrice.objects.create(tier="shop", size=jars, min_pieces=6, piece_cents=640)
+    PiecePrice.objects.create(tier="shop", product=jars, min_pieces=6, piece_cents=640)
 
     office.post(reverse("orders:order_create"), order_data(shop, jars, 24))
 
@@ -188,7 +188,7 @@ def test_an_order_form_without_jars_says_so(office, shop, jars, shop_price):
     assert sentences(response) == ["Put at least one thing on the order."]
 
 
-def test_a_size_without_a_price_asks_for_one(office, shop, jars, shelf):
+def test_a_product_without_a_price_asks_for_one(office, shop, jars, shelf):
     builders.packed_lot(jars, shelf, 48)
 
     response = office.post(reverse("orders:order_create"), order_data(shop, jars, 5))
@@ -250,7 +250,7 @@ def test_the_total_follows_what_is_typed(office, shop, jars, shelf, shop_price):
 
 
 def test_the_prices_are_those_of_the_chosen_customer(office, packer, jars, shelf, shop_price):
-    PiecePrice.objects.create(tier="bulk", size=jars, piece_cents=599)
+    PiecePrice.objects.create(tier="bulk", product=jars, piece_cents=599)
 
     for_shops = office.get(reverse("orders:order_create"))
     for_packer = office.get(reverse("orders:order_create"), {"customer": packer.pk})
@@ -726,13 +726,13 @@ def test_selling_is_read_in_the_same_number_of_queries(
 def test_an_order_is_read_in_the_same_number_of_queries(
     office, shop, shelf, jar_line, owner, key, lines, django_assert_max_num_queries
 ):
-    sizes = [builders.size(f"Size {number}") for number in range(lines)]
-    for size in sizes:
-        builders.packed_lot(size, shelf, 10)
+    products = [builders.product(f"Product {number}") for number in range(lines)]
+    for product in products:
+        builders.packed_lot(product, shelf, 10)
     order = orders.take(
         customer=shop,
         channel="shop",
-        lines=[jar_line(3, size=size) for size in sizes],
+        lines=[jar_line(3, product=product) for product in products],
         created_by=owner,
         key=key(),
     )
@@ -747,17 +747,17 @@ def test_an_order_is_read_in_the_same_number_of_queries(
         office.get(reverse("orders:order_detail", args=[order.number]))
 
 
-def test_stock_by_size_shows_the_low_ones_first(office, jars, shelf):
+def test_stock_by_product_shows_the_low_ones_first(office, jars, shelf):
     builders.packed_lot(jars, shelf, 48, cost_cents=9_600)
-    low = builders.size("Two pound", low_stock_pieces=5)
+    low = builders.product("Two pound", low_stock_pieces=5)
 
     page = office.get(reverse("orders:stock"))
 
-    assert [row.size for row in page.context["sizes"]] == [low, jars]
+    assert [row.product for row in page.context["products"]] == [low, jars]
     assert "$96.00" in page.text
 
 
-def test_one_size_shows_its_lots_places_and_who_holds_it(office, shop_order, jars, shelf):
+def test_one_product_shows_its_lots_places_and_who_holds_it(office, shop_order, jars, shelf):
     lot = builders.packed_lot(jars, shelf, 48)
     order = shop_order(30)
 
@@ -781,7 +781,7 @@ def test_a_customer_page_gets_its_orders(office, shop_order, jars, shelf, shop):
 
 def test_a_lot_page_gets_its_buyers(office, shop_order, jars, shelf, owner):
     lot = builders.packed_lot(jars, shelf, 48)
-    address = reverse("orders:lot_buyers", args=[lot.code])
+    address = reverse("orders:lot_buyers", args=[lot.pk])
     assert "Nobody has bought honey of this lot yet." in office.get(address).text
 
     orders.fulfil(order=shop_order(30), filled_by=owner, key="fill")
@@ -850,7 +850,7 @@ def test_who_may_see_buyers_and_what_they_buy(client, shop_order, jars, shelf, r
             "stock": [],
             "stock_detail": [jars.code],
             "customer_orders": [order.customer.pk],
-            "lot_buyers": [lot.code],
+            "lot_buyers": [lot.pk],
         }.items()
     }
 
@@ -880,7 +880,7 @@ NINES = "9" * 30
 FAR_TOO_MUCH = "That is far too much. Check the figure."
 
 
-def test_pieces_beyond_counting_are_refused_at_their_size(office, shop, jars, shelf, shop_price):
+def test_pieces_beyond_counting_are_refused_at_their_product(office, shop, jars, shelf, shop_price):
     builders.packed_lot(jars, shelf, 48)
 
     response = office.post(reverse("orders:order_create"), order_data(shop, jars, NINES))

@@ -1,4 +1,4 @@
-"""Stock by size as selling sees it, and the trace from a lot to its buyers."""
+"""Stock by product as selling sees it, and the trace from a lot to its buyers."""
 
 from datetime import timedelta
 
@@ -39,19 +39,19 @@ def test_cover_is_what_is_free_over_the_sales_of_four_weeks(sell, jar_line, jars
     sell(jar_line(14), days_ago=27)
     sell(jar_line(14))
 
-    size = stock.of(jars)
+    product = stock.of(jars)
 
-    assert size.sold_lately == 28
-    assert size.days_of_cover == 72  # 72 free ÷ (28 in 28 days)
+    assert product.sold_lately == 28
+    assert product.days_of_cover == 72  # 72 free ÷ (28 in 28 days)
 
 
 def test_sales_of_longer_ago_do_not_count(sell, jar_line, jars, shelf):
     builders.packed_lot(jars, shelf, 100)
     sell(jar_line(14), days_ago=28)
 
-    size = stock.of(jars)
+    product = stock.of(jars)
 
-    assert (size.sold_lately, size.days_of_cover) == (0, None)
+    assert (product.sold_lately, product.days_of_cover) == (0, None)
 
 
 def test_goods_taken_back_are_no_sale(sell, jar_line, jars, shelf, owner, key):
@@ -71,22 +71,22 @@ def test_reserved_pieces_are_wanted_and_planned_runs_are_on_order(
     )
     BottlingRun.objects.create(
         number="26-R01",
-        size=jars,
+        product=jars,
         source=builders.place("t1"),
         target=shelf,
         pieces_planned=240,
         idempotency_key=key(),
     )
 
-    size = stock.of(jars)
+    product = stock.of(jars)
 
-    assert (size.stock.on_hand, size.stock.reserved, size.stock.free) == (100, 30, 70)
-    assert (size.wanted, size.wanted_beyond, size.coming) == (30, 0, 240)
+    assert (product.stock.on_hand, product.stock.reserved, product.stock.free) == (100, 30, 70)
+    assert (product.wanted, product.wanted_beyond, product.coming) == (30, 0, 240)
     assert [row.line.order for row in stock.reserved_for(jars)] == [order]
     assert [run.number for run in stock.planned_runs(jars)] == ["26-R01"]
 
 
-def test_a_size_is_low_below_its_own_limit(jars, shelf):
+def test_a_product_is_low_below_its_own_limit(jars, shelf):
     jars.low_stock_pieces = 20
     jars.save()
     builders.packed_lot(jars, shelf, 20)
@@ -99,13 +99,15 @@ def test_a_size_is_low_below_its_own_limit(jars, shelf):
     assert stock.of(jars).stock.is_low is True
 
 
-@pytest.mark.parametrize("sizes", [1, 12])
-def test_stock_is_read_in_the_same_number_of_queries(django_assert_max_num_queries, shelf, sizes):
-    for number in range(sizes):
-        builders.packed_lot(builders.size(f"Size {number}"), shelf, 10)
+@pytest.mark.parametrize("products", [1, 12])
+def test_stock_is_read_in_the_same_number_of_queries(
+    django_assert_max_num_queries, shelf, products
+):
+    for number in range(products):
+        builders.packed_lot(builders.product(f"Product {number}"), shelf, 10)
 
     with django_assert_max_num_queries(8):
-        assert len(stock.sizes()) == sizes
+        assert len(stock.products()) == products
 
 
 def test_an_extraction_is_traced_to_everybody_who_has_it(sell, jar_line, jars, shelf, packer):

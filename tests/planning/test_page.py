@@ -52,11 +52,13 @@ def bid(price: str = "2.0000") -> None:
     prices.set_bulk(price_per_pound=Decimal(price), valid_from=date(2020, 1, 1))
 
 
-def priced(size, tier: str, cents: int) -> None:
-    prices.set_piece(size=size, tier=tier, piece_cents=cents, valid_from=date(2020, 1, 1))
+def priced(product, tier: str, cents: int) -> None:
+    prices.set_piece(product=product, tier=tier, piece_cents=cents, valid_from=date(2020, 1, 1))
 
 
-def sold(size, pieces: int, on: date, *, channel="stand", customer=None, status="filled") -> Order:
+def sold(
+    product, pieces: int, on: date, *, channel="stand", customer=None, status="filled"
+) -> Order:
     order = Order.objects.create(
         number=builders.new_key(),
         channel=channel,
@@ -69,8 +71,8 @@ def sold(size, pieces: int, on: date, *, channel="stand", customer=None, status=
     OrderLine.objects.create(
         order=order,
         kind=OrderLine.Kind.PACKED,
-        size=size,
-        description=size.name,
+        product=product,
+        description=product.name,
         quantity=pieces,
         unit_price=Decimal("9.50"),
         amount_cents=950 * pieces,
@@ -91,9 +93,9 @@ def tank(db):
 
 @pytest.fixture
 def pound(db):
-    size = builders.size("One pound")
-    priced(size, "stand", 950)
-    return size
+    product = builders.product("One pound")
+    priced(product, "stand", 950)
+    return product
 
 
 @pytest.fixture
@@ -116,7 +118,7 @@ def test_the_page_plans_what_is_wanted_in_jars_and_the_rest_in_drums(signed_in, 
     # Four jars take 4 × 454 g; the 2,720 g left are five whole pounds.
     found = page.context["found"]
     assert page.status_code == 200
-    assert [(run.size, run.pieces) for run in found.best.runs] == [(house, 4)]
+    assert [(run.product, run.pieces) for run in found.best.runs] == [(house, 4)]
     assert [(bulk.grams, bulk.drums) for bulk in found.best.bulk] == [(2268, 1)]
     assert [(line.label, line.how, line.cents) for line in found.best.statement.lines] == [
         ("One pound, stand", "4 pieces at $9.50", 3800),
@@ -191,7 +193,7 @@ def test_a_spare_jar_brings_its_price_less_what_selling_takes(signed_in, house):
 
 
 def test_one_more_piece_wanted_earns_nothing_where_no_hour_is_left_to_fill_it(signed_in, house):
-    FillingTime.objects.create(size=house, minutes_each=Decimal("0.5"))
+    FillingTime.objects.create(product=house, minutes_each=Decimal("0.5"))
 
     [reason] = (
         signed_in.get(URL, {f"pieces-{house.pk}-stand": "0", "hours": "0"}).context["found"].served
@@ -351,7 +353,7 @@ def test_parts_labour_and_selling_costs_are_lines_of_their_own_and_add_up(signed
         key=builders.new_key(),
     )
     ProductionSettings(labour_cents_per_hour=1200).save()
-    FillingTime.objects.create(size=house, minutes_each=Decimal("0.5"))
+    FillingTime.objects.create(product=house, minutes_each=Decimal("0.5"))
     ChannelCost.objects.create(channel="stand", card_percent=Decimal("2"))
 
     page = signed_in.get(URL, {"per_run": "10", f"order-{jar.pk}": "5"})
@@ -385,7 +387,7 @@ def shown_runs(page) -> dict:
     return {
         "key": page.context["runs_form"]["key"].value(),
         "newest_seen": page.context["books"].newest_run,
-        "run": [f"{run.vessel.place.pk}-{run.size.pk}-{run.pieces}" for run in best.runs],
+        "run": [f"{run.vessel.place.pk}-{run.product.pk}-{run.pieces}" for run in best.runs],
     }
 
 
@@ -402,7 +404,7 @@ def test_one_click_makes_the_draft_runs_and_a_second_makes_none(signed_in, house
     assert first.status_code == second.status_code == 302
     assert first.url == reverse("inventory:bottling")
     run = BottlingRun.objects.get()
-    assert (run.status, run.size, run.source, run.target) == ("planned", house, tank, shelf)
+    assert (run.status, run.product, run.source, run.target) == ("planned", house, tank, shelf)
     assert (run.pieces_planned, run.planned_for, run.recorded_by) == (4, today(), owner)
 
 
@@ -418,7 +420,7 @@ def test_runs_are_not_planned_twice(signed_in, house):
     assert page.context["found"].best.statement.total_cents == 1000
     assert page.context["notices"] == [
         "Minutes of work are not entered, so they count as 0: One pound.",
-        "No parts are listed for these sizes, so the plan leaves their parts out: One pound.",
+        "No parts are listed for these products, so the plan leaves their parts out: One pound.",
         "1 run is planned already. Its honey, parts and jars are set aside.",
     ]
 
@@ -610,7 +612,7 @@ def test_promised_held_and_planned_honey_is_not_free(tank, pound, owner):
     builders.lot_in(drum, 1000)
     Lot.objects.filter(pk=builders.lot_in(held, 2000).pk).update(is_on_hold=True)
     runs.plan(
-        size=pound,
+        product=pound,
         source=tank,
         target=shelf,
         pieces=3,
@@ -645,7 +647,7 @@ def test_ready_and_planned_jars_and_the_parts_of_planned_runs_are_set_aside(tank
     )
     builders.packed_lot(pound, shelf, pieces=6)
     runs.plan(
-        size=pound,
+        product=pound,
         source=tank,
         target=shelf,
         pieces=3,
@@ -656,18 +658,19 @@ def test_ready_and_planned_jars_and_the_parts_of_planned_runs_are_set_aside(tank
 
     books = the_books()
 
-    assert books.sizes[0].ready == 6 + 3
+    assert books.products[0].ready == 6 + 3
     assert (books.parts[0].part, books.parts[0].stock) == (jar, 7)
     assert books.parts[0].cost == Decimal("0.6250")
 
 
-def recorded_run(size, *, pieces: int, minutes: int) -> None:
+def recorded_run(product, *, pieces: int, minutes: int) -> None:
     shelf = builders.place(builders.new_key(), Place.Kind.SHELF)
-    packed = builders.packed_lot(size, shelf, pieces)
+    packed = builders.packed_lot(product, shelf, pieces)
     BottlingRun.objects.create(
         number=builders.new_key(),
+        lot_code=builders.new_key(),
         status=BottlingRun.Status.RECORDED,
-        size=size,
+        product=product,
         source=builders.place(builders.new_key()),
         target=shelf,
         pieces_planned=pieces,
@@ -690,22 +693,22 @@ def test_minutes_each_leave_out_setting_up_which_each_run_of_the_plan_counts(pou
     recorded_run(pound, pieces=1000, minutes=0)
     recorded_run(pound, pieces=1000, minutes=15)
 
-    [size] = the_books().sizes
+    [product] = the_books().products
 
     # 75 − 15 and 39 − 15 minutes for 120 pieces.
-    assert size.minutes_each == Decimal("0.7")
+    assert product.minutes_each == Decimal("0.7")
 
 
 def test_minutes_each_are_those_of_short_runs_where_there_are_no_others(pound):
     recorded_run(pound, pieces=20, minutes=10)
 
-    assert the_books().sizes[0].minutes_each == Decimal("0.5")
+    assert the_books().products[0].minutes_each == Decimal("0.5")
 
 
 def test_minutes_each_that_were_entered_are_taken_as_they_are(pound):
-    FillingTime.objects.create(size=pound, minutes_each=Decimal("0.5"))
+    FillingTime.objects.create(product=pound, minutes_each=Decimal("0.5"))
 
-    assert the_books().sizes[0].minutes_each == Decimal("0.5")
+    assert the_books().products[0].minutes_each == Decimal("0.5")
 
 
 def test_the_page_says_that_setting_up_is_counted_once_for_each_run(signed_in, house):
@@ -716,9 +719,9 @@ def test_the_page_says_that_setting_up_is_counted_once_for_each_run(signed_in, h
     ) in words_of(signed_in.get(URL))
 
 
-def test_a_size_that_the_honey_does_not_go_into_is_not_planned(signed_in, house):
-    house.brimful_ml = Decimal(300)
-    house.save()
+def test_a_product_that_the_honey_does_not_go_into_is_not_planned(signed_in, house):
+    house.size.brimful_ml = Decimal(300)
+    house.size.save()
 
     page = signed_in.get(URL)
 
@@ -747,9 +750,9 @@ def test_the_books_are_read_in_a_constant_number_of_queries(
     for number in range(4):
         place = builders.place(f"more-{number}")
         builders.lot_in(place, 1000)
-        size = builders.size(f"Size {number}")
-        builders.made_of(size, builders.part(f"Part {number}"))
-        priced(size, "stand", 500)
+        product = builders.product(f"Product {number}")
+        builders.made_of(product, builders.part(f"Part {number}"))
+        priced(product, "stand", 500)
 
     with django_assert_num_queries(len(before)):
         the_books()

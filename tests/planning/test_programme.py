@@ -15,7 +15,7 @@ from apiary_sales.planning.programme import (
     Part,
     Plan,
     PlannedBuyer,
-    PlannedSize,
+    PlannedProduct,
     Programme,
     search,
 )
@@ -28,8 +28,8 @@ cents = st.fractions(min_value=0, max_value=50, max_denominator=60)
 @st.composite
 def programmes(draw) -> Programme:
     """Draw a house so small that every plan can be counted out."""
-    sizes = tuple(
-        PlannedSize(
+    products = tuple(
+        PlannedProduct(
             key,
             draw(st.integers(2, 6)),
             draw(st.fractions(min_value=0, max_value=3, max_denominator=4)),
@@ -50,8 +50,10 @@ def programmes(draw) -> Programme:
         for key in ("tank", "pail")
     )
     buyers = tuple(
-        PlannedBuyer(f"{place} {size}", size, draw(cents), draw(st.none() | st.integers(0, 3)))
-        for size in ("small", "large")
+        PlannedBuyer(
+            f"{place} {product}", product, draw(cents), draw(st.none() | st.integers(0, 3))
+        )
+        for product in ("small", "large")
         for place in ("stand", "shop")
     )
     parts = []
@@ -63,7 +65,7 @@ def programmes(draw) -> Programme:
         )
     return Programme(
         honeys=honeys,
-        sizes=sizes,
+        products=products,
         buyers=buyers,
         parts=tuple(parts),
         minutes=draw(st.integers(0, 15)),
@@ -75,12 +77,12 @@ def programmes(draw) -> Programme:
 def best_by_counting(given: Programme) -> Fraction:
     """Try every number of pieces from every vessel, and sell the rest as well as can be."""
     best = Fraction(0)
-    small, large = given.sizes
+    small, large = given.products
     lids, cases = given.parts
     ranges = [
-        range(int(honey.grams // size.grams_each) + 1)
+        range(int(honey.grams // product.grams_each) + 1)
         for honey in given.honeys
-        for size in given.sizes
+        for product in given.products
     ]
     for small_1, large_1, small_2, large_2 in itertools.product(*ranges):
         runs = sum(1 for count in (small_1, large_1, small_2, large_2) if count)
@@ -118,10 +120,10 @@ def best_by_counting(given: Programme) -> Fraction:
     return best
 
 
-def _takings(given: Programme, size: str, count: int) -> Fraction | None:
+def _takings(given: Programme, product: str, count: int) -> Fraction | None:
     takings = Fraction(0)
     for buyer in sorted(given.buyers, key=lambda buyer: buyer.cents_each, reverse=True):
-        if buyer.size == size:
+        if buyer.product == product:
             taken = count if buyer.pieces_max is None else min(count, buyer.pieces_max)
             takings += taken * buyer.cents_each
             count -= taken
@@ -208,18 +210,20 @@ def test_given_sales_are_kept_to_the_piece_or_refused(given, data):
 
 
 def house(**fields) -> Programme:
-    """Two tanks, two sizes, a stand and a shop, in figures like those of a real house."""
+    """Two tanks, two products, a stand and a shop, in figures like those of a real house."""
     return replace(
         Programme(
             honeys=(
                 Honey("tank-1", 580_000, 294_835, 1_722_50),
                 Honey("tank-2", 235_000, 294_835, 1_365_00),
             ),
-            sizes=(
-                PlannedSize(
+            products=(
+                PlannedProduct(
                     "pound", 463, Fraction("0.65"), (Need("jar"), Need("lid"), Need("case", 1, 12))
                 ),
-                PlannedSize("half", 233, Fraction("0.72"), (Need("half jar"), Need("case", 1, 12))),
+                PlannedProduct(
+                    "half", 233, Fraction("0.72"), (Need("half jar"), Need("case", 1, 12))
+                ),
             ),
             buyers=(
                 PlannedBuyer("stand pound", "pound", 950, 300),
@@ -241,7 +245,7 @@ def house(**fields) -> Programme:
     )
 
 
-def test_a_house_of_usual_size_is_planned_and_priced_within_seconds():
+def test_a_house_of_usual_product_is_planned_and_priced_within_seconds():
     answer = programme.solve(house())
     limits = programme.limits_of(answer)
 
@@ -301,7 +305,7 @@ def test_faults_name_every_limit_a_plan_breaks():
 
 
 def test_a_house_without_anything_has_a_plan_that_earns_nothing():
-    answer = programme.solve(Programme(honeys=(), sizes=(), buyers=()))
+    answer = programme.solve(Programme(honeys=(), products=(), buyers=()))
 
     assert answer.is_proven
     assert answer.plan.cents == 0
@@ -309,7 +313,7 @@ def test_a_house_without_anything_has_a_plan_that_earns_nothing():
     assert [limit.kind for limit in programme.limits_of(answer)] == ["minutes"]
 
 
-def test_a_size_is_not_filled_from_honey_that_does_not_go_into_it():
+def test_a_product_is_not_filled_from_honey_that_does_not_go_into_it():
     given = house()
     dense = replace(given.honeys[0], never_in=frozenset({"pound"}))
     given = replace(given, honeys=(dense, given.honeys[1]))
@@ -325,7 +329,7 @@ def test_a_size_is_not_filled_from_honey_that_does_not_go_into_it():
 def test_a_case_begun_is_a_case_used_in_each_run():
     given = Programme(
         honeys=(Honey("tank-1", 1300), Honey("tank-2", 100)),
-        sizes=(PlannedSize("pound", 100, 0, (Need("case", 1, 12),)),),
+        products=(PlannedProduct("pound", 100, 0, (Need("case", 1, 12),)),),
         buyers=(PlannedBuyer("stand", "pound", 50, None),),
         parts=(Part("case", 3, 40, 0, 40),),
     )
@@ -355,11 +359,11 @@ def test_jars_on_the_shelf_are_sold_to_the_best_payers_first():
     assert rest.spare == {"pound": 0, "half": 5}
 
 
-def one_size(pieces_max: int, **fields) -> Programme:
-    """A size that brings 500 c: 60 c of jar, 50 c of honey sold in bulk, 10 c of work in each."""
+def one_product(pieces_max: int, **fields) -> Programme:
+    """A product that brings 500 c; 60 c of jar, 50 c of honey sold in bulk, 10 c of work in it."""
     return Programme(
         honeys=(Honey("tank", 10_000, 100, 50),),
-        sizes=(PlannedSize("pound", 100, 1, (Need("jar"),)),),
+        products=(PlannedProduct("pound", 100, 1, (Need("jar"),)),),
         buyers=(PlannedBuyer("stand", "pound", 500, pieces_max),),
         parts=(Part("jar", 200, 60),),
         **{"minutes": 600, "cents_per_minute": 10, **fields},
@@ -368,7 +372,7 @@ def one_size(pieces_max: int, **fields) -> Programme:
 
 @pytest.mark.parametrize("pieces_max", [0, 1])
 def test_a_piece_is_worth_its_price_less_jar_honey_and_work_also_to_who_takes_none(pieces_max):
-    relaxed = programme.relax(one_size(pieces_max))
+    relaxed = programme.relax(one_product(pieces_max))
 
     assert relaxed.rates["buyer", "stand"] == 500 - 60 - 50 - 10
     assert relaxed.cents_at_most == 100 * 50 + pieces_max * 380
@@ -376,7 +380,7 @@ def test_a_piece_is_worth_its_price_less_jar_honey_and_work_also_to_who_takes_no
 
 def test_many_pieces_for_who_takes_none_share_one_set_up():
     # 100 pieces fit: a hundredth of 20 minutes at 10 c is 2 c for each.
-    given = one_size(0, minutes_per_run=20)
+    given = one_product(0, minutes_per_run=20)
 
     assert programme.relax(given).rates["buyer", "stand"] == 380 - 2
     # One alone bears it all.
@@ -386,13 +390,13 @@ def test_many_pieces_for_who_takes_none_share_one_set_up():
 
 @pytest.mark.parametrize(("minutes", "rate"), [(0, 0), (20, 0), (21, 378)])
 def test_a_piece_is_worth_nothing_to_who_takes_none_while_no_run_can_be_set_up(minutes, rate):
-    given = one_size(0, minutes_per_run=20, minutes=minutes)
+    given = one_product(0, minutes_per_run=20, minutes=minutes)
 
     assert programme.relax(given).rates["buyer", "stand"] == rate
 
 
 def test_a_piece_is_worth_nothing_to_who_takes_none_while_its_parts_are_not_to_be_had():
-    given = replace(one_size(0), parts=(Part("jar", 0, 60),))
+    given = replace(one_product(0), parts=(Part("jar", 0, 60),))
 
     assert programme.relax(given).rates["buyer", "stand"] == 0
 
@@ -403,9 +407,12 @@ def test_a_piece_is_worth_nothing_to_who_takes_none_while_its_parts_are_not_to_b
         ({"minutes": -1}, "labour is less than zero"),
         ({"honeys": (Honey("tank-1", -1),)}, "honey of tank-1 is less than zero"),
         ({"honeys": (Honey("tank-1", 1, 0),)}, "a bulk unit of tank-1 has no weight"),
-        ({"parts": ()}, "size pound needs unknown jar"),
-        ({"sizes": ()}, "buyer stand pound wants unknown pound"),
-        ({"sizes": (PlannedSize("pound", 0), PlannedSize("half", 1))}, "size pound takes no honey"),
+        ({"parts": ()}, "product pound needs unknown jar"),
+        ({"products": ()}, "buyer stand pound wants unknown pound"),
+        (
+            {"products": (PlannedProduct("pound", 0), PlannedProduct("half", 1))},
+            "product pound takes no honey",
+        ),
     ],
 )
 def test_figures_that_contradict_each_other_are_refused(wrong, told):

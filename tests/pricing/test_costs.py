@@ -24,7 +24,7 @@ NOON = datetime(2026, 8, 20, 12, tzinfo=UTC)
 @pytest.fixture
 def jar(db):
     """A 500 g jar: glass 0.60, lid 0.12, label 0.08, a case of 1.20 for 12."""
-    size = builders.size("Half kilo", "500", "g")
+    product = builders.product("Half kilo", "500", "g")
     for name, kind, cents, count, per_pieces in (
         ("Glass", "jar", 6000, 100, 1),
         ("Lid", "lid", 2400, 200, 1),
@@ -32,9 +32,9 @@ def jar(db):
         ("Case", "case", 1200, 10, 12),
     ):
         part = builders.part(name, kind)
-        builders.made_of(size, part, per_pieces=per_pieces)
+        builders.made_of(product, part, per_pieces=per_pieces)
         receive_parts(part, count, cents)
-    return size
+    return product
 
 
 def receive_parts(part, count, cents, on=date(2026, 3, 1)):
@@ -57,15 +57,16 @@ def receive_parts(part, count, cents, on=date(2026, 3, 1)):
     return posting
 
 
-def run(size, *, filled, drawn_grams, loss_grams=0, broken=0, minutes=None, at=NOON, **fields):
+def run(product, *, filled, drawn_grams, loss_grams=0, broken=0, minutes=None, at=NOON, **fields):
     """Record a run's figures directly: the arithmetic on them is what is tested."""
     place = builders.place(builders.new_key(), "tank")
     shelf = builders.place(builders.new_key(), "shelf")
-    packed = builders.packed_lot(size, shelf, filled)
+    packed = builders.packed_lot(product, shelf, filled)
     return BottlingRun.objects.create(
         number=builders.new_key(),
+        lot_code=builders.new_key(),
         status=BottlingRun.Status.RECORDED,
-        size=size,
+        product=product,
         source=place,
         target=shelf,
         pieces_planned=filled,
@@ -86,8 +87,8 @@ def labour(cents_per_hour):
     ProductionSettings(labour_cents_per_hour=cents_per_hour).save()
 
 
-def priced(size, cents, tier="stand"):
-    prices.set_piece(size=size, tier=tier, piece_cents=cents, valid_from=date(2026, 1, 1))
+def priced(product, cents, tier="stand"):
+    prices.set_piece(product=product, tier=tier, piece_cents=cents, valid_from=date(2026, 1, 1))
 
 
 def lines_of(cost):
@@ -130,7 +131,7 @@ def test_runs_without_minutes_do_not_make_the_work_on_a_piece_less(jar):
 
 
 def test_runs_whose_minutes_were_none_count_as_work_of_none(jar):
-    FillingTime.objects.create(size=jar, minutes_each=Decimal("1.2"))
+    FillingTime.objects.create(product=jar, minutes_each=Decimal("1.2"))
     run(jar, filled=100, drawn_grams=50_000, minutes=0)
 
     assert costs.book(TODAY).fill(jar).minutes == 0
@@ -144,7 +145,7 @@ def test_honey_without_a_cost_is_told_in_plain_words(jar):
 
 
 def test_without_runs_the_label_weight_and_the_entered_minutes_count(jar):
-    FillingTime.objects.create(size=jar, minutes_each=Decimal("1.2"))
+    FillingTime.objects.create(product=jar, minutes_each=Decimal("1.2"))
     labour(1_500)
     lot = builders.lot_in(builders.place("tank-1"), 400_000, cost_cents=160_000)
 
@@ -174,16 +175,16 @@ def test_what_is_not_entered_is_named_and_never_counts_as_nothing(jar):
     assert cost.of("case") == Decimal("0.1000")
 
 
-def test_a_size_without_parts_has_no_known_cost(db):
-    size = builders.size()
+def test_a_product_without_parts_has_no_known_cost(db):
+    product = builders.product()
 
-    cost = costs.book(TODAY).filled_cost(size, costs.honey_cost())
+    cost = costs.book(TODAY).filled_cost(product, costs.honey_cost())
 
     assert "Jar, lid and label" in cost.missing
 
 
 def test_part_costs_average_the_receipts_that_still_stand(jar):
-    glass = jar.size_parts.get(part__name="Glass").part
+    glass = jar.size.size_parts.get(part__name="Glass").part
     receive_parts(glass, 300, 27_000)
     undone = receive_parts(glass, 50, 99_999)
     ledger.reverse(posting=undone, recorded_by=builders.person(), key=builders.new_key())
@@ -309,18 +310,18 @@ def test_the_drum_price_that_brings_the_same_is_found_the_other_way_round(db):
 
 
 def test_the_best_jar_is_the_one_that_brings_back_most_and_is_known(sold_jar):
-    dear = builders.size("Without parts", "1")
+    dear = builders.product("Without parts", "1")
     priced(dear, 9_900)
     priced(sold_jar, 650, tier="shop")
 
     book = costs.book(TODAY)
     best = book.best_net_back()
 
-    assert (best.size, best.channel) == (sold_jar, Channel.STAND)
+    assert (best.product, best.channel) == (sold_jar, Channel.STAND)
     assert book.net_back(dear, Channel.STAND).per_pound is None
 
 
-def test_without_any_priced_size_there_is_no_best_jar(jar):
+def test_without_any_priced_product_there_is_no_best_jar(jar):
     assert costs.book(TODAY).best_net_back() is None
 
 
@@ -340,13 +341,13 @@ def test_what_if_changes_the_answer_and_nothing_that_is_kept(sold_jar):
 
 
 def test_the_ladder_goes_from_worst_to_best_with_the_unknown_first(sold_jar):
-    unknown = builders.size("Unknown", "1")
+    unknown = builders.product("Unknown", "1")
     priced(unknown, 100)
     priced(sold_jar, 650, tier="shop")
 
     ladder = costs.book(TODAY).net_backs()
 
-    assert [(each.size.name, each.channel) for each in ladder] == [
+    assert [(each.product.name, each.channel) for each in ladder] == [
         ("Unknown", "stand"),
         ("Half kilo", "shop"),
         ("Half kilo", "delivery"),
@@ -354,14 +355,14 @@ def test_the_ladder_goes_from_worst_to_best_with_the_unknown_first(sold_jar):
     ]
 
 
-def test_the_book_takes_the_same_queries_whatever_the_number_of_sizes(
+def test_the_book_takes_the_same_queries_whatever_the_number_of_products(
     sold_jar, django_assert_max_num_queries
 ):
     for number in range(5):
-        priced(builders.size(f"Size {number}"), 500)
+        priced(builders.product(f"Product {number}"), 500)
 
-    # Sizes, prices, parts, receipts, runs, filling times, settings, channels.
-    with django_assert_max_num_queries(8):
+    # Products, prices, parts of sizes and products, receipts, runs, times, settings, channels.
+    with django_assert_max_num_queries(9):
         costs.book(TODAY).net_backs()
 
 
@@ -373,13 +374,15 @@ def test_the_book_takes_the_same_queries_whatever_the_number_of_sizes(
     drum=st.decimals(0, 20, places=2),
 )
 def test_a_jar_at_its_break_even_price_never_loses_to_the_drum(price, discount, card, drawn, drum):
-    size = builders.Size(
-        name="Any", declared_amount=Decimal(1), declared_unit="lb", pieces_per_case=12
+    product = builders.Product(
+        size=builders.Size(
+            name="Any", declared_amount=Decimal(1), declared_unit="lb", pieces_per_case=12
+        )
     )
-    fill = Fill(0, drawn, Decimal(0), Decimal(0), None, size.declared_grams)
+    fill = Fill(0, drawn, Decimal(0), Decimal(0), None, product.declared_grams)
     kept = (1 - Decimal(discount) / 100) * (1 - Decimal(card) / 100)
     parts = CostLine("part", "Parts", "", Decimal("-1.2345"))
-    net_back = JarNetBack(size, "stand", Decimal(price), fill, (parts,), kept)
+    net_back = JarNetBack(product, "stand", Decimal(price), fill, (parts,), kept)
 
     break_even = net_back.break_even_price(drum)
 

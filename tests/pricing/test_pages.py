@@ -35,11 +35,13 @@ def office(client, db):
 
 @pytest.fixture
 def pound(db):
-    return builders.size(code="pound")
+    return builders.product(code="pound")
 
 
-def set_price(size, cents, tier="stand", **fields):
-    return prices.set_piece(size=size, tier=tier, piece_cents=cents, valid_from=START, **fields)
+def set_price(product, cents, tier="stand", **fields):
+    return prices.set_piece(
+        product=product, tier=tier, piece_cents=cents, valid_from=START, **fields
+    )
 
 
 def today():
@@ -53,7 +55,7 @@ def cells(response, name):
 # ---- price lists
 
 
-def test_the_price_lists_show_every_size_and_tier(office, pound):
+def test_the_price_lists_show_every_product_and_tier(office, pound):
     set_price(pound, 950)
     set_price(pound, 700, tier="shop", case_cents=8000)
 
@@ -64,8 +66,8 @@ def test_the_price_lists_show_every_size_and_tier(office, pound):
     assert page.count("no price") == 2
 
 
-def test_without_sizes_the_price_lists_say_what_to_do(office):
-    assert "There are no sizes yet." in office.get(reverse("pricing:prices")).text
+def test_without_products_the_price_lists_say_what_to_do(office):
+    assert "There are no products yet." in office.get(reverse("pricing:prices")).text
 
 
 def test_the_prices_of_another_day_can_be_looked_at(office, pound):
@@ -79,7 +81,7 @@ def test_the_prices_of_another_day_can_be_looked_at(office, pound):
     assert "Prices valid today" in nonsense.text
 
 
-def test_the_prices_of_a_size_are_set_on_one_page(office, pound):
+def test_the_prices_of_a_product_are_set_on_one_page(office, pound):
     set_price(pound, 950)
     address = reverse("pricing:price_set", args=["pound"])
     assert office.get(address).context["form"].initial["stand_piece_cents"] == 950
@@ -94,7 +96,7 @@ def test_the_prices_of_a_size_are_set_on_one_page(office, pound):
     on = timezone.localdate()
     assert read.price_list("stand", on).of(pound).offer().piece_cents == 975
     assert read.price_list("shop", on).of(pound).offer().piece_cents == 700
-    # The page of the size shows the price that holds and the one before it.
+    # The page of the product shows the price that holds and the one before it.
     assert "$9.50" in response.text
 
 
@@ -295,7 +297,7 @@ def test_a_channel_cannot_take_everything(office, percent):
     assert not ChannelCost.objects.exists()
 
 
-def test_minutes_that_no_jar_takes_are_refused_at_their_size(office, pound):
+def test_minutes_that_no_jar_takes_are_refused_at_their_product(office, pound):
     with pytest.raises(BadValue) as refused:
         filling_times.set_minutes({pound: Decimal("60.5")})
 
@@ -452,7 +454,7 @@ def test_the_parts_of_what_a_piece_costs_add_up_in_cents_and_fill_its_bar(office
         assert sum(part.cents for part in bar.segments) == bar.cents
         assert sum(part.length for part in bar.segments) == pytest.approx(100, abs=Decimal("0.03"))
         # A pound is 453.59237 g (NIST Handbook 44).
-        pound = bar.cost.total * Decimal("453.59237") / bar.cost.size.declared_grams
+        pound = bar.cost.total * Decimal("453.59237") / bar.cost.product.declared_grams
         assert abs(bar.per_pound_cents - pound * 100) < Decimal("0.51")
 
 
@@ -461,7 +463,7 @@ def test_the_words_for_the_cost_bars_tell_each_part(office, compared):
 
     [words] = re.findall(r'<desc id="cost-text">(.*?)</desc>', page.text, re.DOTALL)
     for bar in page.context["cost_bars"].bars:
-        assert bar.cost.size.name in words
+        assert bar.cost.product.name in words
         for part in bar.segments:
             assert f"${part.cents / 100:.2f}" in words
     for name in ("honey on the label", "overfill, loss, broken", "jar, lid, label, case", "labour"):
@@ -528,34 +530,36 @@ def test_an_empty_house_gets_words_not_errors(office):
     assert "Not enough figures are entered to compare yet." in response.text
 
 
-@pytest.mark.parametrize("sort", ["size", "-size", "channel", "price", "break_even", "difference"])
+@pytest.mark.parametrize(
+    "sort", ["product", "-product", "channel", "price", "break_even", "difference"]
+)
 def test_the_table_sorts_by_every_column(office, compared, sort):
-    bigger = builders.size("Two pound", "2", code="two")
+    bigger = builders.product("Two pound", "2", code="two")
     set_price(bigger, 1_600)
 
     response = office.get(reverse("pricing:drum_or_jar"), {"sort": sort})
 
-    rows = [rung.net_back.size.code for rung in response.context["rows"]]
-    expected = {"-size": ["two", "pound"]}.get(sort, ["pound", "two"])
+    rows = [rung.net_back.product.code for rung in response.context["rows"]]
+    expected = {"-product": ["two", "pound"]}.get(sort, ["pound", "two"])
     assert rows == expected
 
 
 def test_every_figure_opens_to_lines_that_add_up(office, compared):
-    response = office.get(reverse("pricing:size_margin", args=["pound"]))
+    response = office.get(reverse("pricing:product_margin", args=["pound"]))
 
     for rung in response.context["rungs"]:
         assert sum(line.each for line in rung.net_back.lines) == rung.net_back.left
     cost = response.context["cost"]
     assert sum(line.each for line in cost.lines) == cost.total
-    assert office.get(reverse("pricing:size_margin", args=["none"])).status_code == 404
+    assert office.get(reverse("pricing:product_margin", args=["none"])).status_code == 404
 
 
-def test_the_comparison_takes_the_same_queries_for_many_sizes(office, compared):
+def test_the_comparison_takes_the_same_queries_for_many_products(office, compared):
     office.get(reverse("pricing:drum_or_jar"))
     few = queries_of(office, reverse("pricing:drum_or_jar"))
 
     for number in range(6):
-        set_price(builders.size(f"Size {number}"), 500 + number)
+        set_price(builders.product(f"Product {number}"), 500 + number)
         builders.lot_in(builders.place(f"drum-{number}", "drum"))
 
     assert queries_of(office, reverse("pricing:drum_or_jar")) == few
@@ -581,7 +585,7 @@ WRITE_PAGES = (
     ("pricing:filling_times", []),
     ("pricing:channel_cost_set", ["stand"]),
     ("pricing:drum_or_jar", []),
-    ("pricing:size_margin", ["pound"]),
+    ("pricing:product_margin", ["pound"]),
 )
 
 
@@ -601,7 +605,7 @@ def test_everybody_of_the_house_may_look_at_prices(client, pound):
 
     for name, args in (
         ("pricing:prices", []),
-        ("pricing:size_prices", ["pound"]),
+        ("pricing:product_prices", ["pound"]),
         ("pricing:bulk_prices", []),
     ):
         page = client.get(reverse(name, args=args))
@@ -611,10 +615,10 @@ def test_everybody_of_the_house_may_look_at_prices(client, pound):
 
 def test_a_price_to_come_is_marked(office, pound):
     prices.set_piece(
-        size=pound,
+        product=pound,
         tier="stand",
         piece_cents=999,
         valid_from=timezone.localdate() + timedelta(days=1),
     )
 
-    assert "to come" in office.get(reverse("pricing:size_prices", args=["pound"])).text
+    assert "to come" in office.get(reverse("pricing:product_prices", args=["pound"])).text

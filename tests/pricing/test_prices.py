@@ -12,10 +12,10 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.rules import price_changes
-from apiary_sales.pricing.rules.prices import PieceOffer, PricesOfSize
+from apiary_sales.pricing.rules.prices import PieceOffer, PricesOfProduct
 from apiary_sales.pricing.services import prices
 from apiary_sales.pricing.services.prices import PricesWanted
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product, Size
 from inventory.shared.errors import BadValue, NotAllowedNow
 from tests import builders
 
@@ -26,21 +26,21 @@ DAY = timedelta(days=1)
 
 @pytest.fixture
 def pound(db):
-    return builders.size()
+    return builders.product()
 
 
-def set_price(size, cents, *, on=MAY, tier=STAND, **fields):
-    return prices.set_piece(size=size, tier=tier, piece_cents=cents, valid_from=on, **fields)
+def set_price(product, cents, *, on=MAY, tier=STAND, **fields):
+    return prices.set_piece(product=product, tier=tier, piece_cents=cents, valid_from=on, **fields)
 
 
-def price(size, on, pieces=1, tier=STAND):
-    offer = read.price_list(tier, on).of(size).offer(pieces)
+def price(product, on, pieces=1, tier=STAND):
+    offer = read.price_list(tier, on).of(product).offer(pieces)
     return None if offer is None else offer.piece_cents
 
 
-def unit_price(size, pieces):
+def unit_price(product, pieces):
     """The price of one piece of an order line at the stand's prices in May."""
-    return read.price_list(STAND, MAY).of(size).unit_price(pieces)
+    return read.price_list(STAND, MAY).of(product).unit_price(pieces)
 
 
 def test_a_price_holds_from_its_day_until_the_next_one(pound):
@@ -145,12 +145,12 @@ def test_an_absurd_price_is_refused(pound):
     )
 
 
-def test_the_prices_of_a_size_are_set_together_and_only_what_differs_makes_a_row(pound):
+def test_the_prices_of_a_product_are_set_together_and_only_what_differs_makes_a_row(pound):
     set_price(pound, 900)
     set_price(pound, 650, tier=SHOP)
 
-    rows = prices.set_size(
-        size=pound,
+    rows = prices.set_product(
+        product=pound,
         wanted={
             STAND: PricesWanted(900, None),
             SHOP: PricesWanted(675, 7800),
@@ -164,10 +164,10 @@ def test_the_prices_of_a_size_are_set_together_and_only_what_differs_makes_a_row
     assert PiecePrice.objects.count() == 3
 
 
-def test_when_one_price_of_a_size_is_refused_none_is_set(pound):
+def test_when_one_price_of_a_product_is_refused_none_is_set(pound):
     with pytest.raises(BadValue) as refused:
-        prices.set_size(
-            size=pound,
+        prices.set_product(
+            product=pound,
             wanted={STAND: PricesWanted(900, None), SHOP: PricesWanted(None, 7800)},
             valid_from=MAY,
         )
@@ -235,14 +235,14 @@ def test_without_a_price_a_line_has_none(pound):
     assert price(pound, MAY) is None
 
 
-def test_the_price_list_names_every_size_in_use(pound):
-    pail = builders.size("Pail", "60")
-    builders.size("Old jar", is_active=False)
+def test_the_price_list_names_every_product_in_use(pound):
+    pail = builders.product("Pail", "60")
+    builders.product("Old jar", is_active=False)
     set_price(pound, 900, case_cents=10000)
 
     listed = read.price_list(STAND, MAY)
 
-    assert {row.size for row in listed.sizes} == {pound, pail}
+    assert {row.product for row in listed.products} == {pound, pail}
     assert listed.of(pound).offer() == PieceOffer(900, 10000)
     assert listed.of(pail).offer() is None
 
@@ -251,9 +251,9 @@ def test_price_lists_take_the_same_number_of_queries_whatever_their_length(
     pound, django_assert_num_queries
 ):
     for number in range(5):
-        size = builders.size(f"Size {number}")
-        set_price(size, 900)
-        set_price(size, 850, min_pieces=12)
+        product = builders.product(f"Product {number}")
+        set_price(product, 900)
+        set_price(product, 850, min_pieces=12)
 
     with django_assert_num_queries(2):
         read.all_price_lists(MAY)
@@ -465,12 +465,12 @@ def test_a_quantity_price_that_a_change_makes_no_lower_than_fewer_cost_ends(poun
     ending=st.sampled_from(price_changes.Ending.values),
 )
 def test_what_a_change_works_out_could_be_set_by_hand(piece, case, percent, ending):
-    size = Size(pieces_per_case=12)
+    product = Product(size=Size(pieces_per_case=12))
     rows = [
         PiecePrice(min_pieces=1, piece_cents=piece, case_cents=min(case, piece * 12)),
         PiecePrice(min_pieces=6, piece_cents=piece - 1),
     ]
-    prices_now = PricesOfSize(size, tuple(rows))
+    prices_now = PricesOfProduct(product, tuple(rows))
 
     one, many = price_changes.changes_of(STAND, prices_now, 1 + percent / 100, ending)
 

@@ -12,7 +12,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.services import drums
 from tests import builders
@@ -32,8 +32,8 @@ class House:
     """What was sold is in `test_sales_frames.py`, worked out by hand."""
 
     stand: Place
-    pounds: Size
-    quarts: Size
+    pounds: Product
+    quarts: Product
     known: Lot
     unknown: Lot
     shop: Customer
@@ -49,8 +49,8 @@ def house(db) -> House:
 def sell_a_little() -> House:
     """Four sales and one that was taken back."""
     stand = builders.place("stand", Place.Kind.STAND, name="Stand")
-    pounds = builders.size("Pound jar", "1", code="one-pound")
-    quarts = builders.size("Quart jar", "3", code="three-pound", brimful_ml=Decimal(1050))
+    pounds = builders.product("Pound jar", "1", code="one-pound")
+    quarts = builders.product("Quart jar", "3", code="three-pound", brimful_ml=Decimal(1050))
     # 100 jars that had cost 300 cents each, of the season before; 50 of which nobody knows it.
     known = builders.packed_lot(pounds, stand, 100, code="P25-001", cost_cents=30_000)
     unknown = builders.packed_lot(quarts, stand, 50, code="P26-001")
@@ -80,12 +80,12 @@ def sell_a_little() -> House:
     return House(stand, pounds, quarts, known, unknown, shop, packer, back)
 
 
-def jars(size: Size, pieces: int, price: str, **more) -> LineWanted:
+def jars(product: Product, pieces: int, price: str, **more) -> LineWanted:
     return LineWanted(
         kind=OrderLine.Kind.PACKED,
         quantity=pieces,
         unit_price=Decimal(price),
-        size=size,
+        product=product,
         **more,
     )
 

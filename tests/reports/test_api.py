@@ -21,13 +21,13 @@ def ask(client):
 
 
 def test_a_report_gives_its_rows_in_whole_cents_and_grams(ask, house):
-    answer = ask("margin-by-size/?season=2025").json()
+    answer = ask("margin-by-product/?season=2025").json()
 
-    assert answer["slug"] == "margin-by-size"
+    assert answer["slug"] == "margin-by-product"
     assert answer["filters"] == {"season": "2025"}
     assert answer["rows"] == [
         {
-            "size": "Pound jar",
+            "product": "Pound jar",
             "pieces": 34,
             "grams": 15_422,
             "amount_cents": 23_000,
@@ -38,7 +38,7 @@ def test_a_report_gives_its_rows_in_whole_cents_and_grams(ask, house):
             "margin_per_pound": "3.7647",
         }
     ]
-    assert answer["total"] == {**answer["rows"][0], "size": None}
+    assert answer["total"] == {**answer["rows"][0], "product": None}
 
 
 def test_the_list_names_every_report_with_its_address_and_filters(ask, house):
@@ -53,13 +53,13 @@ def test_the_list_names_every_report_with_its_address_and_filters(ask, house):
 
 
 def test_an_unknown_cost_is_null(ask, house):
-    rows = ask("margin-by-size/").json()["rows"]
+    rows = ask("margin-by-product/").json()["rows"]
 
     assert [row["margin_cents"] for row in rows] == [12_800, None, 80_828]
 
 
 def test_columns_say_their_unit(ask, house):
-    columns = ask("margin-by-size/").json()["columns"]
+    columns = ask("margin-by-product/").json()["columns"]
 
     assert columns[1] == {"name": "pieces", "label": "Jars", "unit": "pieces"}
     assert columns[3] == {"name": "amount_cents", "label": "Sales", "unit": "cents"}
@@ -92,16 +92,16 @@ def test_the_api_gives_what_the_page_shows(ask, client, house, slug):
 
 
 def test_filters_that_make_no_sense_are_problems_of_their_fields(ask):
-    answer = ask("sales-by-size/?since=soon&size=bucket")
+    answer = ask("sales-by-product/?since=soon&product=bucket")
 
     assert answer.status_code == 400
     assert answer.headers["Content-Type"] == "application/problem+json"
-    assert {problem["field"] for problem in answer.json()["errors"]} == {"since", "size"}
+    assert {problem["field"] for problem in answer.json()["errors"]} == {"since", "product"}
 
 
 @pytest.mark.parametrize("role", ["stand", "bottling"])
 def test_who_may_not_see_money_gets_no_report(ask, role):
-    assert ask("sales-by-size/", role=role).status_code == 403
+    assert ask("sales-by-product/", role=role).status_code == 403
     assert ask("", role=role).status_code == 403
 
 
@@ -110,10 +110,10 @@ def test_a_report_there_is_not_is_not_found(ask):
 
 
 def test_without_a_token_there_is_no_report(client):
-    assert client.get("/api/reports/sales-by-size/").status_code == 401
+    assert client.get("/api/reports/sales-by-product/").status_code == 401
 
 
 def test_a_report_cannot_be_written(client):
     client.force_login(builders.person("office"))
 
-    assert client.post("/api/reports/sales-by-size/").status_code == 405
+    assert client.post("/api/reports/sales-by-product/").status_code == 405

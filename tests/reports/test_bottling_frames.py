@@ -50,7 +50,7 @@ def test_a_short_run_gives_less_than_nothing_away():
     assert figures(bottling.overfill(RunFilters()), "over_grams", "over_cents") == [(-145, -72)]
 
 
-def test_the_overfill_of_a_size_adds_up_its_runs():
+def test_the_overfill_of_a_product_adds_up_its_runs():
     room = bottling_room.set_up()
     bottling_room.recorded(room)
     # 45,100 − 43,545 − 907 − 500 = 148 g; 74 cents.
@@ -93,7 +93,7 @@ def test_planned_and_undone_runs_are_left_out():
         ({"until": date(2026, 11, 9)}, 0),
         ({"season": "2026"}, 2),
         ({"season": "2025"}, 0),
-        ({"size": "none-such"}, 0),
+        ({"product": "none-such"}, 0),
     ],
 )
 def test_runs_count_on_the_day_they_were_bottled(filters, runs):

@@ -53,10 +53,10 @@ def workbook(report: FilteredReport) -> openpyxl.Workbook:
 
 
 def test_csv_has_the_figures_of_the_page_with_their_units(house):
-    lines = exports.csv_file(made("margin-by-size")).decode("utf-8-sig").splitlines()
+    lines = exports.csv_file(made("margin-by-product")).decode("utf-8-sig").splitlines()
 
     assert lines == [
-        'Size,"Jars, pc","Honey, lb","Honey, g","Sales, USD","Sales without a '
+        'Product,"Jars, pc","Honey, lb","Honey, g","Sales, USD","Sales without a '
         'cost, USD","Cost, USD","Margin, USD","Margin, percent of sales, '
         '%","Margin per pound, USD"',
         # 15,422 g ÷ 453.59237 = 33.99969 lb; 12,800 ÷ 23,000 = 55.65 %;
@@ -72,7 +72,7 @@ def test_csv_has_the_figures_of_the_page_with_their_units(house):
 
 
 def test_csv_begins_with_the_mark_of_utf_8(house):
-    assert exports.csv_file(made("sales-by-size")).startswith(b"\xef\xbb\xbfSize,")
+    assert exports.csv_file(made("sales-by-product")).startswith(b"\xef\xbb\xbfProduct,")
 
 
 def test_text_that_begins_like_a_formula_is_quoted_in_csv(house):
@@ -147,16 +147,16 @@ def test_xlsx_opens_with_numbers_days_and_a_total(house):
 
 
 def test_xlsx_says_what_is_counted(house):
-    book = workbook(made("margin-by-size", season="2025"))
+    book = workbook(made("margin-by-product", season="2025"))
 
     said = [row[0] for row in book["About"].iter_rows(values_only=True)]
 
-    assert said[:3] == ["Margin by size", "all days", "Season: 2025"]
+    assert said[:3] == ["Margin by product", "all days", "Season: 2025"]
     assert said[3:] == [str(line) for line in catalogue.MARGIN_BY_SIZE.definition]
 
 
 def test_a_report_without_rows_is_a_heading_alone(house):
-    empty = made("margin-by-size", until="2020-01-01")
+    empty = made("margin-by-product", until="2020-01-01")
 
     assert len(csv_rows(empty)) == 1
     assert workbook(empty).active.max_row == 1
@@ -186,14 +186,14 @@ def test_every_report_can_be_downloaded_both_ways(house, client):
 def test_the_days_are_in_the_name_of_the_file(house, client):
     client.force_login(builders.person("office"))
 
-    answer = client.get("/reports/sales-by-size.csv?since=2026-08-01&until=2026-08-31")
+    answer = client.get("/reports/sales-by-product.csv?since=2026-08-01&until=2026-08-31")
 
     assert answer.headers["Content-Disposition"] == (
-        'attachment; filename="sales-by-size-2026-08-01-2026-08-31.csv"'
+        'attachment; filename="sales-by-product-2026-08-01-2026-08-31.csv"'
     )
 
 
-@pytest.mark.parametrize("slug", ["margin-by-size", "sales-by-size", "overfill"])
+@pytest.mark.parametrize("slug", ["margin-by-product", "sales-by-product", "overfill"])
 def test_a_table_to_take_along_keeps_the_point_in_a_comma_house(house, request, slug):
     with_a_point = exports.csv_file(made(slug))
     cells = [[cell.value for cell in row] for row in workbook(made(slug)).active]

@@ -69,7 +69,7 @@ def office(client):
 
 @pytest.mark.parametrize("role", ["stand", "bottling"])
 @pytest.mark.parametrize(
-    "path", ["", "margin-by-size/", "margin-by-size.csv", "margin-by-size.xlsx"]
+    "path", ["", "margin-by-product/", "margin-by-product.csv", "margin-by-product.xlsx"]
 )
 def test_who_may_not_see_money_sees_no_report(client, role, path):
     client.force_login(builders.person(role))
@@ -140,7 +140,7 @@ def test_rows_that_do_not_fit_are_added_up_in_one(office, house, monkeypatch):
 @pytest.mark.parametrize("slug", [slug for slug in SALES if slug != "sale-lines"])
 def test_every_figure_of_sales_opens_to_the_lines_it_came_from(office, house, slug):
     """A row's amount is the total of the lines behind its address; charges have rows too."""
-    goods = "" if slug in ("margin-by-size", "bulk-against-retail") else "goods=all"
+    goods = "" if slug in ("margin-by-product", "bulk-against-retail") else "goods=all"
     if slug == "season-against-season":
         goods = ""
     table = Table(office.get(f"/reports/{slug}/?{goods}&since=2026-08-01").text)
@@ -158,7 +158,7 @@ def test_every_figure_of_sales_opens_to_the_lines_it_came_from(office, house, sl
 
 
 def test_a_line_opens_to_its_order_and_its_lot(office, house):
-    table = Table(office.get("/reports/sale-lines/?size=three-pound").text)
+    table = Table(office.get("/reports/sale-lines/?product=three-pound").text)
 
     order, lot = table.urls[1][0], table.urls[1][table.rows[0].index("Lot")]
     assert lot == "/honey/lots/P26-001/"
@@ -202,19 +202,20 @@ def test_stock_below_nothing_on_a_day_is_said_and_counted(office):
 
 
 def test_filters_stand_in_the_address_and_on_the_page(office, house):
-    page = office.get("/reports/margin-by-size/?season=2025&since=2026-08-10&channel=shop")
+    page = office.get("/reports/margin-by-product/?season=2025&since=2026-08-10&channel=shop")
 
     text = " ".join(page.text.split())
     assert "From Aug 10, 2026 on · Season: 2025 · Channel: shop" in text
     assert Table(page.text).column("Sales") == ["$150.00", "$150.00"]
     assert '<option value="2025" selected>' in page.text
     assert (
-        "/reports/margin-by-size.csv?season=2025&amp;since=2026-08-10&amp;channel=shop" in page.text
+        "/reports/margin-by-product.csv?season=2025&amp;since=2026-08-10&amp;channel=shop"
+        in page.text
     )
 
 
 def test_the_margin_of_unknown_cost_is_said_not_guessed(office, house):
-    page = office.get("/reports/margin-by-size/")
+    page = office.get("/reports/margin-by-product/")
 
     table = Table(page.text)
     assert table.rows[2][0] == "Quart jar"
@@ -224,7 +225,7 @@ def test_the_margin_of_unknown_cost_is_said_not_guessed(office, house):
 
 
 def test_the_column_of_unknown_cost_is_left_out_when_all_is_known(office, house):
-    page = office.get("/reports/margin-by-size/?season=2025")
+    page = office.get("/reports/margin-by-product/?season=2025")
 
     assert "Sales without a cost" not in Table(page.text).rows[0]
 
@@ -239,17 +240,17 @@ def test_the_column_of_unknown_cost_is_left_out_when_all_is_known(office, house)
             "To: The last day, Sep 1, 2026, comes before the first, Sep 2, 2026. "
             "Change one of them.",
         ),
-        ("size=bucket", "Size: Choose one from the list, or choose “all”."),
+        ("product=bucket", "Product: Choose one from the list, or choose “all”."),
         ("customer=1%27--", "Customer: Choose one from the list, or choose “all”."),
         ("season=2025.5", "Season: Choose one from the list, or choose “all”."),
     ],
 )
 def test_a_filter_that_makes_no_sense_is_said_in_words(office, query, message):
-    page = office.get(f"/reports/sales-by-size/?{query}")
+    page = office.get(f"/reports/sales-by-product/?{query}")
 
     assert page.status_code == 422
     assert message in " ".join(unescape(page.text).split())
-    assert office.get(f"/reports/sales-by-size.csv?{query}").status_code == 422
+    assert office.get(f"/reports/sales-by-product.csv?{query}").status_code == 422
 
 
 @pytest.mark.parametrize("days", ["0", "3651", "many"])
@@ -261,21 +262,21 @@ def test_idle_days_are_whole_and_not_too_many(office, days):
 
 
 def test_the_picture_has_words_for_those_who_do_not_see_it(office, house):
-    page = office.get("/reports/margin-by-size/").text
+    page = office.get("/reports/margin-by-product/").text
 
     assert 'role="img" aria-labelledby="chart-title chart-words"' in page
     assert "Sales: Pound jar $230.00, Quart jar $204.00, Honey in bulk $1,398.28" in page
     assert "Margin: Pound jar $128.00, Quart jar cost not entered" in page
 
 
-def test_sizes_of_a_drawing_are_written_with_a_point_in_every_language(office, house):
+def test_products_of_a_drawing_are_written_with_a_point_in_every_language(office, house):
     for number in range(30):
         builders.customer(f"Shop {number}")
-        size = builders.size(f"Size {number}", code=f"size-{number}")
-        builders.packed_lot(size, house.stand, 2)
-        made.sell(house.stand, made.jars(size, 1, "5.00"), on=date(2026, 8, 1))
+        product = builders.product(f"Product {number}", code=f"product-{number}")
+        builders.packed_lot(product, house.stand, 2)
+        made.sell(house.stand, made.jars(product, 1, "5.00"), on=date(2026, 8, 1))
 
-    page = office.get("/reports/sales-by-size/", headers={"accept-language": "es"}).text
+    page = office.get("/reports/sales-by-product/", headers={"accept-language": "es"}).text
 
     drawing = page[page.index("<svg width=") : page.index("</figure>")]
     assert not re.search(r' (x|y|width|height|x1|y1|cx)="[^"]*,', drawing)
@@ -287,7 +288,7 @@ def test_the_language_of_the_reader_keeps_the_figures(office, house):
     assert page.status_code == 200
 
 
-@pytest.mark.parametrize("slug", ["margin-by-size", "sales-by-customer", "sale-lines"])
+@pytest.mark.parametrize("slug", ["margin-by-product", "sales-by-customer", "sale-lines"])
 def test_a_page_takes_the_same_number_of_queries_however_many_rows(
     office, house, slug, django_assert_num_queries, django_assert_max_num_queries
 ):
@@ -296,9 +297,9 @@ def test_a_page_takes_the_same_number_of_queries_however_many_rows(
         office.get(f"/reports/{slug}/")
     for number in range(4):
         shop = builders.customer(f"Shop {number}")
-        size = builders.size(f"Size {number}", code=f"size-{number}")
-        builders.packed_lot(size, house.stand, 2)
-        made.order(shop, "shop", made.jars(size, 1, "5.00"), on=date(2026, 8, 1))
+        product = builders.product(f"Product {number}", code=f"product-{number}")
+        builders.packed_lot(product, house.stand, 2)
+        made.order(shop, "shop", made.jars(product, 1, "5.00"), on=date(2026, 8, 1))
 
     with django_assert_num_queries(len(before)):
         office.get(f"/reports/{slug}/")
@@ -319,8 +320,8 @@ def html_of(client, slug, **asked):
 
 
 def test_a_table_is_sorted_by_the_column_in_the_address(office, house):
-    smallest_first = Table(html_of(office, "sales-by-size", sort="amount_cents"))
-    largest_first = Table(html_of(office, "sales-by-size", sort="-amount_cents"))
+    smallest_first = Table(html_of(office, "sales-by-product", sort="amount_cents"))
+    largest_first = Table(html_of(office, "sales-by-product", sort="-amount_cents"))
 
     amounts = [cents(text) for text in smallest_first.column("Sales ▲")[:-1]]
     assert amounts == sorted(amounts)
@@ -330,18 +331,18 @@ def test_a_table_is_sorted_by_the_column_in_the_address(office, house):
 
 def test_a_row_opens_to_its_own_lines_however_the_table_is_sorted(office, house):
     plain, turned = (
-        Table(html_of(office, "sales-by-size", sort=sort)) for sort in ("size", "-size")
+        Table(html_of(office, "sales-by-product", sort=sort)) for sort in ("product", "-product")
     )
 
     def addresses(table):
         return {row[0]: urls[0] for row, urls in zip(table.rows, table.urls, strict=True)}
 
     assert addresses(plain)["Quart jar"] == addresses(turned)["Quart jar"]
-    assert "size=three-pound" in addresses(turned)["Quart jar"]
+    assert "product=three-pound" in addresses(turned)["Quart jar"]
 
 
 def test_a_heading_turns_the_order_round_and_keeps_the_filters(office, house):
-    html = html_of(office, "sales-by-size", sort="-amount_cents", since="2026-08-01")
+    html = html_of(office, "sales-by-product", sort="-amount_cents", since="2026-08-01")
 
     assert 'href="?sort=amount_cents&amp;since=2026-08-01#table">Sales' in html
     assert 'aria-sort="descending"' in html
@@ -358,15 +359,15 @@ def test_figures_that_are_not_known_come_last_either_way(office, house):
 
 
 def test_a_column_that_is_not_there_leaves_the_usual_order(office, house):
-    usual = Table(html_of(office, "sales-by-size"))
+    usual = Table(html_of(office, "sales-by-product"))
 
-    assert Table(html_of(office, "sales-by-size", sort="-nothing")).rows == usual.rows
+    assert Table(html_of(office, "sales-by-product", sort="-nothing")).rows == usual.rows
 
 
 def test_files_come_in_the_order_of_the_table(office, house):
     asked = {"sort": "-amount_cents"}
-    csv = office.get("/reports/sales-by-size.csv", asked).content.decode("utf-8-sig")
-    table = Table(html_of(office, "sales-by-size", **asked))
+    csv = office.get("/reports/sales-by-product.csv", asked).content.decode("utf-8-sig")
+    table = Table(html_of(office, "sales-by-product", **asked))
 
     assert [line.split(",")[0] for line in csv.splitlines()[1:]] == [
         row[0] for row in table.rows[1:]

@@ -52,7 +52,7 @@ def test_each_line_handed_over_is_one_row(house):
 def test_money_and_honey_stay_whole_numbers(house):
     for frame in (
         sales.lines(SalesFilters()),
-        sales.by_size(SalesFilters()),
+        sales.by_product(SalesFilters()),
         sales.by_channel(SalesFilters()),
         sales.by_customer(SalesFilters()),
         sales.by_month(SalesFilters()),
@@ -69,7 +69,7 @@ def test_the_frames_without_any_sale_have_the_same_columns_and_kinds(house):
 
     for make in (
         sales.lines,
-        sales.by_size,
+        sales.by_product,
         sales.by_channel,
         sales.by_customer,
         sales.by_month,
@@ -83,40 +83,40 @@ def test_the_frames_without_any_sale_have_the_same_columns_and_kinds(house):
     assert len(sales.season_against_season(before)) == 0
 
 
-def test_sizes_come_smallest_first_with_bulk_after_the_jars(house):
-    found = sales.by_size(SalesFilters())
+def test_products_come_smallest_first_with_bulk_after_the_jars(house):
+    found = sales.by_product(SalesFilters())
 
     # 8,000 + 15,000; then 20,400; then the drum.
-    assert column(found, "size") == {
+    assert column(found, "product") == {
         "Pound jar": 23_000,
         "Quart jar": 20_400,
         "Honey in bulk": 139_828,
     }
-    assert list(found["size"]) == ["Pound jar", "Quart jar", "Honey in bulk"]
-    assert column(found, "size", "pieces") == {
+    assert list(found["product"]) == ["Pound jar", "Quart jar", "Honey in bulk"]
+    assert column(found, "product", "pieces") == {
         "Pound jar": 34,
         "Quart jar": 12,
         "Honey in bulk": None,
     }
     # 4,536 + 10,886 = 15,422: the rounded lines are added, not 34 lb rounded once.
-    assert column(found, "size", "grams")["Pound jar"] == 15_422
+    assert column(found, "product", "grams")["Pound jar"] == 15_422
 
 
 def test_a_margin_is_sales_less_cost_and_unknown_cost_stays_unknown(house):
-    found = sales.by_size(SalesFilters())
+    found = sales.by_product(SalesFilters())
 
     # 3,000 + 7,200 = 10,200; 23,000 − 10,200 = 12,800. 139,828 − 59,000 = 80,828.
-    assert column(found, "size", "cost_cents") == {
+    assert column(found, "product", "cost_cents") == {
         "Pound jar": 10_200,
         "Quart jar": None,
         "Honey in bulk": 59_000,
     }
-    assert column(found, "size", "margin_cents") == {
+    assert column(found, "product", "margin_cents") == {
         "Pound jar": 12_800,
         "Quart jar": None,
         "Honey in bulk": 80_828,
     }
-    assert column(found, "size", "no_cost_cents") == {
+    assert column(found, "product", "no_cost_cents") == {
         "Pound jar": 0,
         "Quart jar": 20_400,
         "Honey in bulk": 0,
@@ -124,7 +124,7 @@ def test_a_margin_is_sales_less_cost_and_unknown_cost_stays_unknown(house):
 
 
 def test_sales_less_those_without_a_cost_are_cost_and_margin(house):
-    for make in (sales.lines, sales.by_size, sales.by_channel, sales.by_month, sales.by_season):
+    for make in (sales.lines, sales.by_product, sales.by_channel, sales.by_month, sales.by_season):
         found = make(SalesFilters())
         known = found["amount_cents"].sum() - found["no_cost_cents"].sum()
         assert known == found["cost_cents"].sum() + found["margin_cents"].sum()
@@ -218,7 +218,7 @@ def test_only_the_newest_seasons_are_laid_side_by_side(house):
 
 def test_a_deposit_earns_no_margin_in_any_report(house):
     """The deposit of 25.00 comes back to the buyer: it is no honey and no gain."""
-    for make in (sales.lines, sales.by_size, sales.by_season, sales.by_channel):
+    for make in (sales.lines, sales.by_product, sales.by_season, sales.by_channel):
         charges, honey = make(SalesFilters(goods="all")), make(SalesFilters())
 
         assert charges["amount_cents"].sum() - honey["amount_cents"].sum() == 2_500
@@ -238,7 +238,7 @@ def test_a_deposit_earns_no_margin_in_any_report(house):
         ({"until": date(2026, 8, 19)}, 8_000),
         ({"season": "2025"}, 23_000),
         ({"season": "none", "goods": "all"}, 2_500),
-        ({"size": "three-pound"}, 20_400),
+        ({"product": "three-pound"}, 20_400),
         ({"channel": "stand"}, 8_000),
         ({"customer": "none"}, 8_000),
         ({"goods": "packed"}, 43_400),
@@ -274,20 +274,22 @@ def test_goods_that_come_back_leave_every_frame(house):
 def many_sales() -> None:
     chance = random.Random(20260731)
     stand = builders.place("stand", Place.Kind.STAND, name="Stand")
-    sizes = [
-        builders.size(f"{ounces} ounces", str(ounces), "oz", code=f"oz-{ounces}")
+    products = [
+        builders.product(f"{ounces} ounces", str(ounces), "oz", code=f"oz-{ounces}")
         for ounces in (8, 12, 16)
     ]
-    for size in sizes:
+    for product in products:
         for season, cost in ((2024, 1_003), (2025, None), (2026, 997)):
             lot = builders.packed_lot(
-                size, stand, 60, cost_cents=cost, best_by=date(season + 2, 7, 31)
+                product, stand, 60, cost_cents=cost, best_by=date(season + 2, 7, 31)
             )
             Lot.objects.filter(pk=lot.pk).update(season=season, made_on=date(2025, 11, 1))
     shops = [builders.customer(f"Shop {number}") for number in range(3)]
     for number in range(40):
         day = date(2025, 12, 1) + timedelta(days=chance.randrange(300))
-        line = made.jars(chance.choice(sizes), chance.randint(1, 7), f"{chance.randint(300, 999)}")
+        line = made.jars(
+            chance.choice(products), chance.randint(1, 7), f"{chance.randint(300, 999)}"
+        )
         if number % 2:
             made.sell(stand, line, on=day)
         else:
@@ -303,7 +305,7 @@ def many_sales() -> None:
 
 
 FRAMES = [
-    (sales.by_size, "size_key", lambda row: row.order_line.size.code),
+    (sales.by_product, "product_key", lambda row: row.order_line.product.code),
     (sales.by_channel, "channel", lambda row: row.fulfilment.order.channel),
     (
         sales.by_customer,
@@ -350,7 +352,7 @@ def _check_sums(make, key, of) -> None:
     "make",
     [
         sales.lines,
-        sales.by_size,
+        sales.by_product,
         sales.by_customer,
         sales.by_month,
         sales.season_against_season,

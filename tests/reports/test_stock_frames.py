@@ -86,7 +86,7 @@ def test_jars_carried_after_they_were_sold_are_counted_once_over_all_places():
     stand = builders.place("stand", Place.Kind.STAND, name="Stand")
     run = bottling_room.recorded(room, bottled_on=date(2026, 11, 1))
     stock_acts.transfer(
-        item=room.size.item,
+        item=room.product.item,
         lot=run.packed_lot,
         source=room.shelf,
         target=stand,
@@ -94,7 +94,7 @@ def test_jars_carried_after_they_were_sold_are_counted_once_over_all_places():
         recorded_by=builders.person(),
         key=builders.new_key(),
     )
-    made.sell(stand, made.jars(room.size, 4, "8.00"), on=date(2026, 11, 10))
+    made.sell(stand, made.jars(room.product, 4, "8.00"), on=date(2026, 11, 10))
 
     found = stock.value(StockFilters(on=date(2026, 11, 10)))
 
@@ -112,14 +112,14 @@ def test_the_stock_of_today_by_its_lines_is_that_of_the_balances(house):
     pd.testing.assert_frame_equal(today, stock.value(StockFilters()))
 
 
-def test_the_value_by_lot_agrees_with_the_stock_by_size(house):
+def test_the_value_by_lot_agrees_with_the_stock_by_product(house):
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
     builders.packed_lot(house.pounds, shelf, 7, code="P26-009", cost_cents=1_003)
 
     found = stock.value(StockFilters(kind="packed"))
 
-    sizes = {row.size.name: row for row in stock_now.sizes()}
-    assert sizes["Pound jar"].value_cents == 19_800 + 1_003
+    products = {row.product.name: row for row in stock_now.products()}
+    assert products["Pound jar"].value_cents == 19_800 + 1_003
     assert found["value_cents"].sum() == 19_800 + 1_003
 
 
@@ -181,7 +181,7 @@ def test_packaging_is_not_among_slow_stock():
 @pytest.mark.parametrize(
     ("make", "filters", "queries"),
     [
-        # Balances or lines, lots with their sizes, the method of cost, parts, their costs.
+        # Balances or lines, lots with their products, the method of cost, parts, their costs.
         (stock.value, StockFilters(), 5),
         (stock.value, StockFilters(on=made.TODAY), 5),
         # Balances, lots, the method of cost, and when they moved last.

@@ -25,7 +25,7 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.pricing.services import filling_times, seasons
-from inventory.bottling.models import BottlingRun, Size
+from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.services import fill_checks, reversals, runs
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
@@ -80,7 +80,7 @@ def _bottle(person) -> None:
     """Plan a run, cancel one, and check one that fails: its lot is kept from sale."""
     plans = [
         runs.plan(
-            size=Size.objects.get(code="half-pound"),
+            product=Product.objects.get(code="half-pound"),
             source=Place.objects.get(code="tank-1"),
             target=Place.objects.get(code="storeroom"),
             pieces=pieces,
@@ -91,19 +91,21 @@ def _bottle(person) -> None:
         for pieces in (36, 24)
     ]
     runs.cancel(run=plans[1], cancelled_by=person, reason="Too few jars")
-    for size, milligrams in (("quart", 1_375_000), ("half-pound", 222_000)):
+    for code, milligrams in (("quart", 1_375_000), ("half-pound", 222_000)):
         fill_checks.record(
-            run=BottlingRun.objects.get(size__code=size, status="recorded"),
+            run=BottlingRun.objects.get(product__code=code, status="recorded"),
             scheme="us",
             weights_milligrams=[milligrams + 10 * number for number in range(12)],
             checked_by=person,
-            key=f"full:check-{size}",
+            key=f"full:check-{code}",
         )
 
 
 def _count_the_shelf(person) -> None:
     shelf = Place.objects.get(code="storeroom")
-    there = Balance.objects.filter(place=shelf, item__kind="packed", lot__size__code="1-lb").get()
+    there = Balance.objects.filter(
+        place=shelf, item__kind="packed", lot__product__code="1-lb"
+    ).get()
     what = {"item": there.item, "lot": there.lot, "place": shelf, "recorded_by": person}
     stores.write_off(**what, pieces=1, reason="breakage", key="full:broken")
     stores.count(
@@ -119,7 +121,7 @@ def _set_costs() -> None:
         key="full:feed",
         note="Sugar",
     )
-    filling_times.set_minutes({Size.objects.get(code="1-lb"): Decimal("0.8")})
+    filling_times.set_minutes({Product.objects.get(code="1-lb"): Decimal("0.8")})
 
 
 def _sell_drums(person) -> None:
@@ -156,12 +158,12 @@ def _sell_drums(person) -> None:
 def _sell_jars(seller, minder) -> None:
     """Fill a part, cancel, credit, undo a stand sale and a payment, pay money back."""
     order = Order.objects.get(idempotency_key="demo:open")
-    line = order.lines.get(size__code="quart")
+    line = order.lines.get(product__code="quart")
     orders.fulfil(order=order, filled_by=seller, key="full:part", quantities={line.pk: 2})
     buyer = Customer.objects.get(name="Wren Hollow Farm Shop")
     wanted = LineWanted(
         kind=OrderLine.Kind.PACKED,
-        size=Size.objects.get(code="1-lb"),
+        product=Product.objects.get(code="1-lb"),
         quantity=12,
         unit_price=Decimal("7.2500"),
     )

@@ -156,10 +156,11 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
-            "inventory:lot_detail orders:lot_buyers api:lot-detail",
+            "inventory:lot_detail api:lot-detail",
         ),
+        (_rows("inventory.Lot", "pk", "kind"), "orders:lot_buyers"),
         (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
-        (_rows("inventory.Lot", "code", is_on_hold=True), "inventory:lot_release"),
+        (_held_lots(), "inventory:lot_release"),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
             "inventory:dip inventory:convert_dip",
@@ -188,9 +189,12 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Size", "code"),
-            "inventory:size_edit inventory:size_switch pricing:size_prices "
-            "pricing:price_set pricing:break_set pricing:size_margin orders:stock_detail "
-            "api:size-detail",
+            "inventory:size_edit inventory:size_switch api:size-detail",
+        ),
+        (
+            _rows("inventory.Product", "code"),
+            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_margin "
+            "orders:stock_detail api:product-detail",
         ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
         (
@@ -244,6 +248,11 @@ def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Argument
     found = apps.get_model(model).objects.filter(**where).order_by("pk").values(argument, *kinds)
     by_kind = {tuple(row[kind] for kind in kinds or [argument]): row[argument] for row in found}
     return [{argument: value} for value in by_kind.values()]
+
+
+def _held_lots() -> list[Arguments]:
+    lots = apps.get_model("inventory.Lot").objects.filter(is_on_hold=True, product__isnull=False)
+    return [{"code": lot.code, "product": lot.product.code} for lot in lots]
 
 
 def _admin_addresses() -> Iterator[tuple[str, tuple[int, ...]]]:

@@ -109,7 +109,7 @@ def test_the_table_is_what_the_fixtures_come_to(table):
     labels = {"half-pound": POUND / 2, "1-lb": POUND, "quart": POUND * 3}
     names = {"half-pound": "Half pound", "1-lb": "One pound", "quart": "Quart (3 lb)"}
     for row in story["runs"]:
-        label, out = labels[row["size"]], grams(row["drawn_pounds"])
+        label, out = labels[row["product"]], grams(row["drawn_pounds"])
         in_jars = out - grams(row["loss_pounds"]) - row["broken"] * label
         over = in_jars / row["filled"] - label
         line = table[f"Bottled {names[row['size']]}"]
@@ -123,10 +123,10 @@ def test_the_table_is_what_the_fixtures_come_to(table):
     sales = [story["stand_sale"], story["shop_order"]]
     for sale in [*sales, *story["stand_weeks"], *story["past_orders"]]:
         for row in sale["lines"]:
-            sold[row["size"]] = sold.get(row["size"], 0) + row["pieces"]
-    wanted = {row["size"]: row["pieces"] for row in story["open_order"]["lines"]}
+            sold[row["product"]] = sold.get(row["product"], 0) + row["pieces"]
+    wanted = {row["product"]: row["pieces"] for row in story["open_order"]["lines"]}
     for row in story["runs"]:
-        on_hand = row["filled"] - sold.get(row["size"], 0)
+        on_hand = row["filled"] - sold.get(row["product"], 0)
         assert table[f"{names[row['size']]} on hand"] == (
             f"{on_hand}, {wanted.get(row['size'], 0)} promised"
         )
@@ -140,7 +140,7 @@ def test_the_table_is_what_the_fixtures_come_to(table):
     assert table[f"Drum quote {order.number}, now an order"] == dollars(total)
     price_of = {row["code"]: row["prices"] for row in sizes["sizes"]}
     at_stand = sum(
-        row["pieces"] * cents(Decimal(price_of[row["size"]]["stand"]))
+        row["pieces"] * cents(Decimal(price_of[row["product"]]["stand"]))
         for row in story["stand_sale"]["lines"]
     )
     assert table["Stand sale"] == dollars(at_stand)
@@ -149,7 +149,7 @@ def test_the_table_is_what_the_fixtures_come_to(table):
     )
     # The shop holds a certificate, and honey is taxed at nothing: the total is the lines.
     at_shop = sum(
-        row["pieces"] * cents(Decimal(price_of[row["size"]]["shop"]))
+        row["pieces"] * cents(Decimal(price_of[row["product"]]["shop"]))
         for row in story["shop_order"]["lines"]
     )
     invoice = Invoice.objects.get(order__customer_reference=story["shop_order"]["reference"])
@@ -182,12 +182,12 @@ def test_the_season_of_the_demo_reads_right_on_every_day(table):
     assert sorted(jars["pieces"]) == sorted(row["filled"] for row in story["runs"])
 
     # Yesterday: less what was sold in the weeks before.
-    filled = next(row["filled"] for row in story["runs"] if row["size"] == "1-lb")
+    filled = next(row["filled"] for row in story["runs"] if row["product"] == "1-lb")
     sold = sum(
         row["pieces"]
         for sale in [*story["stand_weeks"], *story["past_orders"]]
         for row in sale["lines"]
-        if row["size"] == "1-lb"
+        if row["product"] == "1-lb"
     )
     yesterday = on(1)
     assert filled - sold in yesterday.loc[yesterday["kind"] == "packed", "pieces"].tolist()

@@ -25,14 +25,14 @@ def house(owner, key):
     shelf = builders.place("shelf", Place.Kind.SHELF)
     builders.lot_in(tank, 900_000)
     drums.fill(tank=tank, drum=drum, gross_grams=317_000, recorded_by=owner, key=key())
-    low = builders.size("Half pound", "0.5", low_stock_pieces=20)
-    plenty = builders.size("One pound", low_stock_pieces=20)
+    low = builders.product("Half pound", "0.5", low_stock_pieces=20)
+    plenty = builders.product("One pound", low_stock_pieces=20)
     builders.packed_lot(low, shelf, 12)
     builders.packed_lot(plenty, shelf, 100)
     orders.take(
         customer=builders.customer(),
         channel="shop",
-        lines=[LineWanted(kind="packed", size=plenty, quantity=24, unit_price=Decimal("6.80"))],
+        lines=[LineWanted(kind="packed", product=plenty, quantity=24, unit_price=Decimal("6.80"))],
         created_by=owner,
         key=key(),
         wanted_on=timezone.localdate() + timedelta(days=2),
@@ -96,7 +96,7 @@ def test_the_first_page_takes_the_same_number_of_queries_however_much_there_is(
     for number in range(5):
         tank = builders.place(f"more-{number}")
         builders.lot_in(tank, 1000)
-        size = builders.size(f"Size {number}")
+        size = builders.product(f"Size {number}")
         builders.packed_lot(size, Place.objects.get(code="shelf"), 10)
 
     with django_assert_max_num_queries(len(few.captured_queries)):
@@ -124,7 +124,7 @@ def test_a_new_owner_is_led_from_an_empty_house_to_the_first_jar(client, db):
     builders.lot_in(builders.place("tank-1"), 1000)
     builders.place("shelf", Place.Kind.SHELF)
     builders.person("bottling")
-    size = builders.size("One pound")
+    size = builders.product("One pound")
 
     assert steps_done(page(client, "owner")) == {
         "Set up a tank": True,

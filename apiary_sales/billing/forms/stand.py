@@ -13,11 +13,11 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.forms.money import NOT_NEGATIVE
 from apiary_sales.billing.models import Payment
-from apiary_sales.billing.queries.stand import StandSize
+from apiary_sales.billing.queries.stand import StandProduct
 from apiary_sales.billing.services import keys
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.shared.errors import BadValue
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import MoneyField, WholeNumberField
@@ -34,7 +34,7 @@ METHODS = [
 
 
 class StandForm(ActForm):
-    """How many of each size were sold, and how they were paid."""
+    """How many of each product were sold, and how they were paid."""
 
     fields_of_parameters = {"tendered_cents": "tendered", "discount_cents": "discount"}
 
@@ -48,41 +48,41 @@ class StandForm(ActForm):
         label=gettext_lazy("Discount"), required=False, error_messages=NOT_NEGATIVE
     )
 
-    def __init__(self, *args, sizes: Sequence[StandSize], **kwargs) -> None:
+    def __init__(self, *args, products: Sequence[StandProduct], **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.sizes = sizes
-        self.sold: list[StandSize] = []
-        for row in sizes:
+        self.products = products
+        self.sold: list[StandProduct] = []
+        for row in products:
             self.fields[self._name(row)] = WholeNumberField(
-                label=row.size.name,
+                label=row.product.name,
                 required=False,
                 min_value=0,
                 error_messages=NOT_NEGATIVE,
             )
 
     @property
-    def size_fields(self) -> list[tuple[StandSize, forms.BoundField]]:
-        return [(size, self[self._name(size)]) for size in self.sizes]
+    def product_fields(self) -> list[tuple[StandProduct, forms.BoundField]]:
+        return [(product, self[self._name(product)]) for product in self.products]
 
     def lines(self) -> list[LineWanted]:
         """Return the jars of the sale at today's stand prices."""
         self.sold, wanted = [], []
-        for row in self.sizes:
+        for row in self.products:
             pieces = self.cleaned_data.get(self._name(row))
             if pieces and (price := row.prices.unit_price(pieces)) is not None:
                 self.sold.append(row)
-                wanted.append(_line(row.size, pieces, price))
+                wanted.append(_line(row.product, pieces, price))
         return wanted
 
     def field_of(self, parameter: str | None) -> str | None:
-        """Return the field of the size where a parameter is about one of `lines`."""
+        """Return the field of the product where a parameter is about one of `lines`."""
         if found := re.fullmatch(r"lines\.(\d+)\..+", parameter or ""):
             return self._name(self.sold[int(found[1])])
         return super().field_of(parameter)
 
     @staticmethod
-    def _name(row: StandSize) -> str:
-        return f"pieces_{row.size.code}"
+    def _name(row: StandProduct) -> str:
+        return f"pieces_{row.product.code}"
 
 
 class TakeBackForm(ActForm):
@@ -117,19 +117,21 @@ def parse_sale(data: Any) -> dict[str, Any]:
 def _parse_line(data: Any) -> LineWanted:
     if not isinstance(data, dict):
         raise _unreadable()
-    code = _text(data, "size")
-    size = Size.objects.select_related("item").filter(code=code).first()
-    if size is None:
+    code = _text(data, "product")
+    product = Product.objects.select_related("item").filter(code=code).first()
+    if product is None:
         raise BadValue(
-            _("There is no size called %(code)s any more. Open the stand page again.")
+            _("There is no product called %(code)s any more. Open the stand page again.")
             % {"code": code},
             parameter="lines",
         )
-    return _line(size, _whole(data, "pieces"), _price(data))
+    return _line(product, _whole(data, "pieces"), _price(data))
 
 
-def _line(size: Size, pieces: int, unit_price: Decimal) -> LineWanted:
-    return LineWanted(kind=OrderLine.Kind.PACKED, quantity=pieces, unit_price=unit_price, size=size)
+def _line(product: Product, pieces: int, unit_price: Decimal) -> LineWanted:
+    return LineWanted(
+        kind=OrderLine.Kind.PACKED, quantity=pieces, unit_price=unit_price, product=product
+    )
 
 
 def _place(code: str) -> Place:

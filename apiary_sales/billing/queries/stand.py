@@ -1,4 +1,4 @@
-"""What the stand page shows: sizes with their price and stock, and what was sold lately."""
+"""What the stand page shows: products with their price and stock, and what was sold lately."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -11,8 +11,8 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
-from apiary_sales.pricing.rules.prices import PricesOfSize
-from inventory.bottling.models import Size
+from apiary_sales.pricing.rules.prices import PricesOfProduct
+from inventory.bottling.models import Product
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
 
@@ -20,12 +20,12 @@ TIER = Customer.Tier.STAND
 
 
 @dataclass(frozen=True)
-class StandSize:
-    """A size that has a stand price, with the pieces free for sale at the stand."""
+class StandProduct:
+    """A product that has a stand price, with the pieces free for sale at the stand."""
 
-    size: Size
+    product: Product
     free: int
-    prices: PricesOfSize
+    prices: PricesOfProduct
 
     @property
     def piece_cents(self) -> int | None:
@@ -34,10 +34,10 @@ class StandSize:
     def as_data(self) -> dict[str, Any]:
         """Return what the page needs to price a sale without asking the server."""
         return {
-            "code": self.size.code,
-            "name": self.size.name,
+            "code": self.product.code,
+            "name": self.product.name,
             "free": self.free,
-            "per_case": self.size.pieces_per_case,
+            "per_case": self.product.pieces_per_case,
             "breaks": [
                 {
                     "pieces": row.min_pieces,
@@ -56,12 +56,12 @@ def places() -> QuerySet[Place]:
     return stores.order_by(stands_first, "-kind", "name")
 
 
-def sizes(place: Place, on: date) -> list[StandSize]:
-    """Return the sizes sold at the stand, in three queries; lots on hold do not count."""
+def products(place: Place, on: date) -> list[StandProduct]:
+    """Return the products sold at the stand, in three queries; lots on hold do not count."""
     free = free_pieces(place)
     return [
-        StandSize(row.size, free.get(row.size.item_id, 0), row)
-        for row in prices.price_list(TIER, on).sizes
+        StandProduct(row.product, free.get(row.product.item_id, 0), row)
+        for row in prices.price_list(TIER, on).products
         if row.base is not None
     ]
 

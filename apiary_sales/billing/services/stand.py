@@ -191,7 +191,7 @@ def _check(
 
 
 def _check_line(problems: Problems, index: int, line: LineWanted) -> None:
-    name = line.size.name if line.size else line.description
+    name = line.product.name if line.product else line.description
     if line.quantity < 1:
         problems.add(f"lines.{index}.quantity", _("%(name)s: enter 1 or more.") % {"name": name})
     elif line.quantity > PIECES_MAX:

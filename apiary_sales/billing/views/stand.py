@@ -58,15 +58,15 @@ class StandView(ActView):
             self.places[0] if self.places else None,
         )
         self.on = timezone.localdate()
-        self.sizes = stand_queries.sizes(self.place, self.on) if self.place else []
+        self.products = stand_queries.products(self.place, self.on) if self.place else []
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        return {**super().get_form_kwargs(), "sizes": self.sizes}
+        return {**super().get_form_kwargs(), "products": self.products}
 
     def act(self, data: dict[str, Any]) -> StandSale:
         return stand.sell(
             lines=self.form.lines(),
-            # Without a place there are no sizes, and a sale of none is refused.
+            # Without a place there are no products, and a sale of none is refused.
             place=cast(Place, self.place),
             method=data["method"],
             tendered_cents=data["tendered"],
@@ -92,7 +92,7 @@ class StandView(ActView):
             **super().get_context_data(**kwargs),
             "place": self.place,
             "places": self.places,
-            "sizes": self.sizes,
+            "products": self.products,
             "data": self._data(),
             "words": json.dumps(till_words()),
         }
@@ -104,7 +104,7 @@ class StandView(ActView):
                 "currency": settings.CURRENCY,
                 "language": get_language(),
                 "tax": stand_queries.tax_data(self.on),
-                "sizes": [size.as_data() for size in self.sizes],
+                "products": [product.as_data() for product in self.products],
                 "sales_url": reverse("billing:stand_sales"),
                 "worker_url": reverse("billing:stand_worker"),
                 "scope": reverse("billing:stand"),
@@ -168,12 +168,12 @@ def manifest(request: HttpRequest) -> HttpResponse:
             "theme_color": "#9a4f04",
             "icons": [
                 {
-                    "src": static(f"web/icons/house-{size}.png"),
-                    "sizes": f"{size}x{size}",
+                    "src": static(f"web/icons/house-{product}.png"),
+                    "products": f"{product}x{product}",
                     "type": "image/png",
                     "purpose": "any maskable",
                 }
-                for size in (192, 512)
+                for product in (192, 512)
             ],
         },
         content_type="application/manifest+json",

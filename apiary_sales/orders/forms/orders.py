@@ -14,29 +14,29 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.forms.lines import LinesForm, PriceField, note_field, over_limit_field
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.orders.queries.stock import SizeForSale
+from apiary_sales.orders.queries.stock import ProductForSale
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
-from apiary_sales.pricing.rules.prices import PricesOfSize
+from apiary_sales.pricing.rules.prices import PricesOfProduct
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, WeightField, WholeNumberField
 from inventory.stock.models import Place
 
 
 @dataclass(frozen=True)
-class OrderSizeRow:
-    """One size on the order form: its stock, its price in the customer's tier, its fields."""
+class OrderProductRow:
+    """One product on the order form: its stock, its price in the customer's tier, its fields."""
 
-    size: SizeForSale
-    prices: PricesOfSize
+    product: ProductForSale
+    prices: PricesOfProduct
     pieces: BoundField
     price: BoundField
     discount: BoundField
 
 
 class OrderForm(LinesForm):
-    """A shop or delivery order: how many of each size, at the tier's price or another."""
+    """A shop or delivery order: how many of each product, at the tier's price or another."""
 
     customer = forms.ModelChoiceField(
         label=_("Customer"),
@@ -57,57 +57,59 @@ class OrderForm(LinesForm):
     note = note_field()
     over_limit = over_limit_field()
 
-    def __init__(self, *args, sizes: list[SizeForSale], customer: Customer | None, **kwargs):
+    def __init__(self, *args, products: list[ProductForSale], customer: Customer | None, **kwargs):
         super().__init__(*args, **kwargs)
         tier = customer.tier if customer else Customer.Tier.SHOP
         self.price_list = prices.price_list(tier, timezone.localdate())
-        self._sizes = [row for row in sizes if row.size.is_active]
-        for row in self._sizes:
-            key, name = row.size.pk, row.size.name
+        self._products = [row for row in products if row.product.is_active]
+        for row in self._products:
+            key, name = row.product.pk, row.product.name
             self.fields[f"pieces_{key}"] = WholeNumberField(
-                label=gettext("%(size)s: pieces") % {"size": name}, required=False, min_value=0
+                label=gettext("%(product)s: pieces") % {"product": name},
+                required=False,
+                min_value=0,
             )
             self.fields[f"price_{key}"] = PriceField(
-                label=gettext("%(size)s: another price") % {"size": name}
+                label=gettext("%(product)s: another price") % {"product": name}
             )
             self.fields[f"discount_{key}"] = MoneyField(
-                label=gettext("%(size)s: discount") % {"size": name}, required=False
+                label=gettext("%(product)s: discount") % {"product": name}, required=False
             )
 
-    def rows(self) -> list[OrderSizeRow]:
+    def rows(self) -> list[OrderProductRow]:
         return [
-            OrderSizeRow(
+            OrderProductRow(
                 row,
-                self.price_list.of(row.size),
-                self[f"pieces_{row.size.pk}"],
-                self[f"price_{row.size.pk}"],
-                self[f"discount_{row.size.pk}"],
+                self.price_list.of(row.product),
+                self[f"pieces_{row.product.pk}"],
+                self[f"price_{row.product.pk}"],
+                self[f"discount_{row.product.pk}"],
             )
-            for row in self._sizes
+            for row in self._products
         ]
 
     def clean(self):
         data = super().clean()
-        for row in self._sizes:
-            self._add_size(row.size, data)
+        for row in self._products:
+            self._add_product(row.product, data)
         if data.get("freight"):
             freight = Decimal(data["freight"]) / 100
             self.add_line(LineWanted(OrderLine.Kind.FREIGHT, 1, freight), quantity="freight")
         return data
 
-    def _add_size(self, size, data) -> None:
-        key = size.pk
+    def _add_product(self, product, data) -> None:
+        key = product.pk
         pieces = data.get(f"pieces_{key}")
         if not pieces:
             return
         price = data.get(f"price_{key}")
         if price is None:
-            price = self.price_list.of(size).unit_price(pieces)
+            price = self.price_list.of(product).unit_price(pieces)
         if price is None:
             self.add_error(
                 f"price_{key}",
-                gettext("%(size)s has no price for this customer. Enter one.")
-                % {"size": size.name},
+                gettext("%(product)s has no price for this customer. Enter one.")
+                % {"product": product.name},
             )
             return
         self.add_line(
@@ -115,7 +117,7 @@ class OrderForm(LinesForm):
                 OrderLine.Kind.PACKED,
                 pieces,
                 price,
-                size=size,
+                product=product,
                 discount_cents=data.get(f"discount_{key}") or 0,
             ),
             quantity=f"pieces_{key}",

@@ -43,7 +43,7 @@ class DrumOffer:
     @cached_property
     def litres(self) -> Decimal:
         """Litres at 20 °C (68 °F), by the density of honey of this moisture."""
-        return density.litres_of(self.grams, moisture_percent=self.lot.moisture_percent)
+        return density.litres_of(self.grams, moisture_percent=self.lot.honey_moisture)
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ class DrumsWanted:
     def fits(self, offer: DrumOffer) -> bool:
         limit = self.moisture_percent_max
         return (not self.colour_class or offer.lot.colour_class == self.colour_class) and (
-            limit is None or offer.lot.moisture_percent <= limit
+            limit is None or offer.lot.honey_moisture <= limit
         )
 
     def measure(self, offer: DrumOffer) -> Decimal:
@@ -217,11 +217,11 @@ def _volume(honey: Sequence[tuple[int, Lot]]) -> tuple[Decimal, Decimal]:
     """Return the litres of so many grams of these lots, and how far off that may be."""
     litres, wrong_by = Decimal(0), Decimal(0)
     for grams, lot in honey:
-        moisture = float(lot.moisture_percent)
+        moisture = float(lot.honey_moisture)
         share = density_tables.density_uncertainty_kg_per_l(
             moisture
         ) / density_tables.density_kg_per_l(moisture)
-        volume = density.litres_of(grams, moisture_percent=lot.moisture_percent)
+        volume = density.litres_of(grams, moisture_percent=lot.honey_moisture)
         litres += volume
         wrong_by += volume * Decimal(str(share))
     return litres, wrong_by.quantize(Decimal("0.001"))

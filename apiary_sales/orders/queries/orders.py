@@ -123,7 +123,7 @@ def for_page() -> QuerySet[Order]:
     reservations = Reservation.objects.select_related("balance__place", "balance__lot").order_by(
         "balance__place__code", "balance__lot__best_by", "id"
     )
-    lines = OrderLine.objects.select_related("size", "drum", "lot").prefetch_related(
+    lines = OrderLine.objects.select_related("product", "drum", "lot").prefetch_related(
         Prefetch("reservations", reservations)
     )
     parts = FulfilmentLine.objects.select_related("order_line", "lot")

@@ -1,4 +1,4 @@
-"""Stock by size as selling sees it: what is there, promised, coming, and for how long."""
+"""Stock by product as selling sees it: what is there, promised, coming, and for how long."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -11,9 +11,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
-from inventory.bottling.models import BottlingRun, Size
+from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.queries import packed_stock
-from inventory.bottling.queries.packed_stock import SizeStock
+from inventory.bottling.queries.packed_stock import ProductStock
 from inventory.shared import words
 
 RECENT = timedelta(days=28)
@@ -21,17 +21,17 @@ YEAR_DAYS = 365
 
 
 @dataclass(frozen=True)
-class SizeForSale:
-    """One size: its stock, what orders still want, what runs will bring, and how it sells."""
+class ProductForSale:
+    """One product: its stock, what orders still want, what runs will bring, and how it sells."""
 
-    stock: SizeStock
+    stock: ProductStock
     wanted: int
     coming: int
     sold_lately: int
 
     @property
-    def size(self) -> Size:
-        return self.stock.size
+    def product(self) -> Product:
+        return self.stock.product
 
     @property
     def days_of_cover(self) -> int | None:
@@ -54,64 +54,67 @@ class SizeForSale:
         return max(self.wanted - self.stock.reserved, 0)
 
 
-def sizes(*, on: date | None = None) -> list[SizeForSale]:
-    """Return every size in use or still there, smallest first, in a constant number of queries."""
-    return _for_sale(packed_stock.sizes(), on)
+def products(*, on: date | None = None) -> list[ProductForSale]:
+    """Return every product in use or still there, the smallest size first.
+
+    In a constant number of queries.
+    """
+    return _for_sale(packed_stock.products(), on)
 
 
-def of(size: Size, *, on: date | None = None) -> SizeForSale:
-    """Return one size."""
-    return _for_sale([packed_stock.of(size)], on)[0]
+def of(product: Product, *, on: date | None = None) -> ProductForSale:
+    """Return one product."""
+    return _for_sale([packed_stock.of(product)], on)[0]
 
 
-def reserved_for(size: Size) -> list[Reservation]:
-    """Return who a size is reserved for, by place and lot."""
+def reserved_for(product: Product) -> list[Reservation]:
+    """Return who a product is reserved for, by place and lot."""
     return list(
-        Reservation.objects.filter(line__size=size)
+        Reservation.objects.filter(line__product=product)
         .select_related("line__order__customer", "balance__place", "balance__lot")
         .order_by("line__order__wanted_on", "line__order_id", "balance__place__code", "id")
     )
 
 
-def planned_runs(size: Size) -> list[BottlingRun]:
-    """Return the runs that will fill this size, the next one first."""
+def planned_runs(product: Product) -> list[BottlingRun]:
+    """Return the runs that will fill this product, the next one first."""
     return list(
-        BottlingRun.objects.filter(size=size, status=BottlingRun.Status.PLANNED)
+        BottlingRun.objects.filter(product=product, status=BottlingRun.Status.PLANNED)
         .select_related("source", "target")
         .order_by("planned_for", "id")
     )
 
 
-def _for_sale(found: list[SizeStock], on: date | None) -> list[SizeForSale]:
-    sizes = [each.size.pk for each in found]
+def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale]:
+    products = [each.product.pk for each in found]
     wanted: dict[int, int] = defaultdict(int)
     for row in OrderLine.objects.filter(
-        size__in=sizes, order__status__in=Order.OPEN_STATUSES
-    ).values_list("size", "quantity", "filled"):
+        product__in=products, order__status__in=Order.OPEN_STATUSES
+    ).values_list("product", "quantity", "filled"):
         wanted[row[0]] += row[1] - row[2]
     coming = _sums(
-        BottlingRun.objects.filter(size__in=sizes, status=BottlingRun.Status.PLANNED).values_list(
-            "size"
-        ),
+        BottlingRun.objects.filter(
+            product__in=products, status=BottlingRun.Status.PLANNED
+        ).values_list("product"),
         "pieces_planned",
     )
     today = on or timezone.localdate()
     sold = _sums(
         FulfilmentLine.objects.not_taken_back()
         .filter(
-            order_line__size__in=sizes,
+            order_line__product__in=products,
             fulfilment__filled_on__gt=today - RECENT,
             fulfilment__filled_on__lte=today,
         )
-        .values_list("order_line__size"),
+        .values_list("order_line__product"),
         "quantity",
     )
     return [
-        SizeForSale(
+        ProductForSale(
             each,
-            wanted=wanted[each.size.pk],
-            coming=coming.get(each.size.pk, 0),
-            sold_lately=sold.get(each.size.pk, 0),
+            wanted=wanted[each.product.pk],
+            coming=coming.get(each.product.pk, 0),
+            sold_lately=sold.get(each.product.pk, 0),
         )
         for each in found
     ]

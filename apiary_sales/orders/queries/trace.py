@@ -35,7 +35,7 @@ def buyers_of(lot: Lot) -> list[LotBuyer]:
     sold = (
         FulfilmentLine.objects.not_taken_back()
         .filter(lot__in=family)
-        .select_related("order_line__order__customer", "lot__size", "fulfilment")
+        .select_related("order_line__order__customer", "lot__product", "fulfilment")
         .order_by("-fulfilment__filled_on", "-id")
     )
     return [

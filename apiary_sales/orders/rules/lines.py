@@ -12,7 +12,7 @@ from typing import cast
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import checks, words
 from inventory.shared.errors import Problems
@@ -41,7 +41,7 @@ class LineWanted:
     kind: str
     quantity: int
     unit_price: Decimal
-    size: Size | None = None
+    product: Product | None = None
     drum: Place | None = None
     lot: Lot | None = None
     description: str = ""
@@ -59,9 +59,9 @@ class LineWanted:
         return self.gross_cents - self.discount_cents
 
 
-def size_of(line: LineWanted | OrderLine) -> Size:
-    """Return the size that a line of jars sells; every such line has one."""
-    return cast(Size, line.size)
+def product_of(line: LineWanted | OrderLine) -> Product:
+    """Return the product that a line of jars sells; every such line has one."""
+    return cast(Product, line.product)
 
 
 def vessel_of(line: LineWanted | OrderLine) -> Place:
@@ -105,8 +105,8 @@ def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: s
     if line.kind not in OrderLine.Kind.values:
         problems.add(parameter_of(index, "kind"), _("Choose jars, honey, a drum or freight."))
         return False
-    if line.kind == OrderLine.Kind.PACKED and line.size is None:
-        problems.add(parameter_of(index, "size"), _("Choose the size."))
+    if line.kind == OrderLine.Kind.PACKED and line.product is None:
+        problems.add(parameter_of(index, "product"), _("Choose the product."))
         return False
     if line.kind == OrderLine.Kind.HONEY:
         if line.drum is None or not line.drum.is_vessel:
@@ -177,7 +177,7 @@ def printed_pounds(grams: int, unit_price: Decimal) -> Decimal:
 def describe(line: LineWanted) -> str:
     """Name a line as it is printed: "One pound", "Drum 7: Clover, White, 17.4 %"."""
     if line.kind == OrderLine.Kind.PACKED:
-        return size_of(line).name
+        return product_of(line).name
     if line.kind != OrderLine.Kind.HONEY:
         return str(OrderLine.Kind(line.kind).label).capitalize()
     if line.lot is None:
@@ -185,6 +185,6 @@ def describe(line: LineWanted) -> str:
     traits = [
         line.lot.floral_source,
         line.lot.colour_class,
-        f"{line.lot.moisture_percent.normalize():f}\N{NO-BREAK SPACE}%",
+        f"{line.lot.honey_moisture.normalize():f}\N{NO-BREAK SPACE}%",
     ]
     return f"{vessel_of(line).name}: {', '.join(trait for trait in traits if trait)}"

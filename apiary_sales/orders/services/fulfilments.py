@@ -11,7 +11,7 @@ from django.db.models import Count, Sum
 from django.utils import timezone
 
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
-from apiary_sales.orders.rules.lines import size_of
+from apiary_sales.orders.rules.lines import product_of
 from inventory.shared.money import share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.stock.costing import AverageCost
@@ -147,7 +147,7 @@ class _Costs:
     """What each issue of these lots had cost, by the method the house has chosen.
 
     A lot's own cost, out of what the lot cost and what went before; or, for jars where it is
-    chosen, the weighted average of what is there of the size.
+    chosen, the weighted average of what is there of the product.
     """
 
     def __init__(self, lots: Iterable[Lot | None], posting: Posting | None) -> None:
@@ -166,7 +166,7 @@ class _Costs:
     def issue(self, line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
         """Return the cents that fall to so much of a lot; None while the cost is unknown."""
         if self._is_average and line.kind == OrderLine.Kind.PACKED:
-            item = size_of(line).item_id
+            item = product_of(line).item_id
             if item not in self._averages:
                 self._averages |= PostingLine.objects.average_costs([item], before=self._posting)
             return self._averages[item].issue(quantity)

@@ -8,7 +8,7 @@ from apiary_sales.orders.rules.lines import (
     LineWanted,
     describe,
     is_whole_drum,
-    size_of,
+    product_of,
     vessel_of,
 )
 from inventory.stock.models import Balance, Item
@@ -17,7 +17,7 @@ from inventory.stock.models import Balance, Item
 def items_of(lines: Iterable[LineWanted | OrderLine]) -> set[Item]:
     """Return what the ledger counts of these lines, charges left out."""
     lines = list(lines)
-    items = {size_of(line).item for line in lines if line.kind == OrderLine.Kind.PACKED}
+    items = {product_of(line).item for line in lines if line.kind == OrderLine.Kind.PACKED}
     if any(line.kind == OrderLine.Kind.HONEY for line in lines):
         items.add(Item.objects.honey())
     return items
@@ -29,7 +29,7 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
         OrderLine(
             order=order,
             kind=line.kind,
-            size=line.size,
+            product=line.product,
             drum=line.drum,
             lot=line.lot,
             description=(line.description or describe(line))[:160],

@@ -413,7 +413,7 @@ def _check_reason(reason: str, message: str) -> None:
 
 
 def lines_of(order: Order) -> list[OrderLine]:
-    return list(order.lines.select_related("size__item", "drum", "lot"))
+    return list(order.lines.select_related("product__item", "drum", "lot"))
 
 
 def _wanted(lines: list[OrderLine], quantities: dict[int, int] | None) -> dict[OrderLine, int]:

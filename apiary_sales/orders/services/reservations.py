@@ -11,8 +11,8 @@ from django.db.models import QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine, Reservation
-from apiary_sales.orders.rules.lines import is_whole_drum, size_of, vessel_of
-from inventory.bottling.models import Size
+from apiary_sales.orders.rules.lines import is_whole_drum, product_of, vessel_of
+from inventory.bottling.models import Product
 from inventory.shared import words
 from inventory.shared.errors import (
     HouseError,
@@ -157,7 +157,7 @@ class Picker:
         """
         asked = line.quantity if quantity is None else quantity
         picked, wanted = [], asked
-        for balance in stores.free_at(size_of(line).item, self._places):
+        for balance in stores.free_at(product_of(line).item, self._places):
             given = self._given.get(balance.pk, 0)
             taken = min(wanted, balance.free - given)
             if taken > 0:
@@ -166,35 +166,35 @@ class Picker:
                 wanted -= taken
             if wanted == 0:
                 return picked
-        raise self._not_enough(size_of(line), asked, asked - wanted, parameter)
+        raise self._not_enough(product_of(line), asked, asked - wanted, parameter)
 
     def _not_enough(
-        self, size: Size, asked: int, free: int, parameter: str | None
+        self, product: Product, asked: int, free: int, parameter: str | None
     ) -> NotEnoughStock:
-        balances = Balance.objects.filter(item=size.item, place__in=self._places)
+        balances = Balance.objects.filter(item=product.item, place__in=self._places)
         promised = balances.aggregate(pieces=Sum("reserved"))["pieces"] or 0
         if self._at is not None and promised:
             sentence = _(
-                "Not enough %(size)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "
+                "Not enough %(product)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "
                 "Reserved for orders: %(promised)s. Take fewer."
             )
         elif self._at is not None:
             sentence = _(
-                "Not enough %(size)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "
+                "Not enough %(product)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "
                 "Take fewer."
             )
         elif promised:
             sentence = _(
-                "Not enough %(size)s. Asked for: %(asked)s. Free: %(free)s. Reserved for "
+                "Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Reserved for "
                 "orders: %(promised)s. Take fewer, or plan a bottling run."
             )
         else:
             sentence = _(
-                "Not enough %(size)s. Asked for: %(asked)s. Free: %(free)s. Take fewer, or "
+                "Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Take fewer, or "
                 "plan a bottling run."
             )
         figures = {
-            "size": size.name,
+            "product": product.name,
             "asked": words.pieces(asked),
             "free": words.pieces(free),
             "promised": words.pieces(promised),

@@ -1,4 +1,4 @@
-"""Selling at a glance, lists of orders, and stock by size."""
+"""Selling at a glance, lists of orders, and stock by product."""
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -11,7 +11,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import orders, stock, trace
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.shared.htmx import HtmxRequest
 from inventory.stock.models import Lot
 
@@ -47,15 +47,15 @@ def selling(request: HttpRequest) -> HttpResponse:
 
 @sees_buyers
 @require_safe
-def stock_by_size(request: HttpRequest) -> HttpResponse:
-    sizes = stock.sizes()
-    sizes.sort(key=lambda size: not size.stock.is_low)
-    values = [size.stock.value_cents for size in sizes]
+def stock_by_product(request: HttpRequest) -> HttpResponse:
+    products = stock.products()
+    products.sort(key=lambda product: not product.stock.is_low)
+    values = [product.stock.value_cents for product in products]
     return render(
         request,
         "orders/stock.html",
         {
-            "sizes": sizes,
+            "products": products,
             "value_cents": None if None in values else sum(values),
             "known_cents": sum(value for value in values if value),
         },
@@ -65,14 +65,14 @@ def stock_by_size(request: HttpRequest) -> HttpResponse:
 @sees_buyers
 @require_safe
 def stock_detail(request: HttpRequest, code: str) -> HttpResponse:
-    size = get_object_or_404(Size.objects.select_related("item"), code=code)
+    product = get_object_or_404(Product.objects.select_related("item", "size"), code=code)
     return render(
         request,
         "orders/stock_detail.html",
         {
-            "size": stock.of(size),
-            "reserved_for": stock.reserved_for(size),
-            "runs": stock.planned_runs(size),
+            "product": stock.of(product),
+            "reserved_for": stock.reserved_for(product),
+            "runs": stock.planned_runs(product),
         },
     )
 
@@ -98,8 +98,8 @@ def customer_orders(request: HttpRequest, pk: int) -> HttpResponse:
 @sees_buyers
 @require_safe
 @vary_on_headers("HX-Request")
-def lot_buyers(request: HtmxRequest, code: str) -> HttpResponse:
+def lot_buyers(request: HtmxRequest, pk: int) -> HttpResponse:
     """Who got honey of a lot: a part of the lot's page, or a page of its own without script."""
-    lot = get_object_or_404(Lot, code=code)
+    lot = get_object_or_404(Lot, pk=pk)
     template_name = "orders/_lot_buyers.html" if request.htmx else "orders/lot_buyers.html"
     return render(request, template_name, {"lot": lot, "buyers": trace.buyers_of(lot)})

@@ -73,7 +73,7 @@ def pick_list_pdf(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 def order_total(request: HttpRequest) -> HttpResponse:
     """A part of the new order's page: what is typed so far, added up."""
-    form = OrderForm(request.POST, sizes=stock.sizes(), customer=_customer(request.POST))
+    form = OrderForm(request.POST, products=stock.products(), customer=_customer(request.POST))
     form.full_clean()
     return render(request, "orders/_order_total.html", {"form": form, **_total(form)})
 
@@ -90,7 +90,7 @@ class OrderCreateView(ActView):
         typed = self.request.POST or self.request.GET
         return {
             **super().get_form_kwargs(),
-            "sizes": stock.sizes(),
+            "products": stock.products(),
             "customer": _customer(typed),
         }
 

@@ -1,13 +1,13 @@
 """What to bottle and what to sell in drums: an integer programme in exact figures, no Django.
 
-    choose   whole pieces of each size from each vessel, whole drums from each vessel
+    choose   whole pieces of each product from each vessel, whole drums from each vessel
     earn     jars at what each buyer pays, drums at the bid, less parts, labour and selling
     within   the honey of each vessel, the parts in stock and to be had, the minutes of work,
              and what each buyer takes
 
 The honey itself is there already: it costs the same whichever way it is sold, so it is left out.
 
-    problem   what the plan depends on: honey, sizes, buyers, parts, labour
+    problem   what the plan depends on: honey, products, buyers, parts, labour
     table     the same as columns and rows, in fractions
     search    HiGHS, through SciPy, in floats
     plan      whole pieces and drums, and what follows from them, in fractions
@@ -27,7 +27,7 @@ from apiary_sales.planning.programme.problem import (
     Need,
     Part,
     PlannedBuyer,
-    PlannedSize,
+    PlannedProduct,
     Programme,
     Remainder,
     less_on_hand,
@@ -45,7 +45,7 @@ __all__ = [
     "Part",
     "Plan",
     "PlannedBuyer",
-    "PlannedSize",
+    "PlannedProduct",
     "Programme",
     "Relaxation",
     "Remainder",

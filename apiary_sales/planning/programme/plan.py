@@ -11,7 +11,7 @@ from apiary_sales.planning.programme.problem import Figure, Programme
 class Plan:
     """Whole pieces and drums, with all that follows from them, in exact figures.
 
-    `pieces` is keyed by vessel and size, `drums` by vessel, `sold` by buyer. What is not in them
+    `pieces` is keyed by vessel and product, `drums` by vessel, `sold` by buyer. What is not in them
     is zero.
     """
 
@@ -21,36 +21,38 @@ class Plan:
     sold: Mapping[str, int] = field(default_factory=dict)
 
     @property
-    def pieces_by_size(self) -> dict[str, int]:
+    def pieces_by_product(self) -> dict[str, int]:
         return {
-            size.key: sum(n for (_honey, key), n in self.pieces.items() if key == size.key)
-            for size in self.programme.sizes
+            product.key: sum(n for (_honey, key), n in self.pieces.items() if key == product.key)
+            for product in self.programme.products
         }
 
     @property
     def grams_used(self) -> dict[str, Figure]:
         """Grams that leave each vessel, in jars and in drums."""
-        sizes = self.programme.size_of
+        products = self.programme.product_of
         used: dict[str, Figure] = {
             honey.key: self.drums.get(honey.key, 0) * (honey.bulk_grams or 0)
             for honey in self.programme.honeys
         }
-        for (honey_key, size_key), count in self.pieces.items():
-            used[honey_key] += count * sizes[size_key].grams_each
+        for (honey_key, product_key), count in self.pieces.items():
+            used[honey_key] += count * products[product_key].grams_each
         return used
 
     @property
     def minutes_used(self) -> Figure:
-        sizes = self.programme.size_of
-        filling = sum(n * sizes[size].minutes_each for (_honey, size), n in self.pieces.items())
+        products = self.programme.product_of
+        filling = sum(
+            n * products[product].minutes_each for (_honey, product), n in self.pieces.items()
+        )
         return filling + len(self.pieces) * self.programme.minutes_per_run
 
     @property
     def parts_used(self) -> dict[str, int]:
-        sizes = self.programme.size_of
+        products = self.programme.product_of
         used = {part.key: 0 for part in self.programme.parts}
-        for (_honey, size), count in self.pieces.items():
-            for need in sizes[size].needs:
+        for (_honey, product), count in self.pieces.items():
+            for need in products[product].needs:
                 used[need.part] += need.of(count)
         return used
 
@@ -93,20 +95,22 @@ class Plan:
                 yield f"{honey.key} gives {used[honey.key]} g of {honey.grams} g"
             if self.drums.get(honey.key) and honey.bulk_grams is None:
                 yield f"nobody bids for {honey.key} in bulk"
-            for size_key in honey.never_in:
-                if (honey.key, size_key) in self.pieces:
-                    yield f"{size_key} is not filled from {honey.key}"
+            for product_key in honey.never_in:
+                if (honey.key, product_key) in self.pieces:
+                    yield f"{product_key} is not filled from {honey.key}"
         if self.minutes_used > self.programme.minutes:
             yield f"the work takes {self.minutes_used} of {self.programme.minutes} minutes"
         bought = self.parts_bought
         for part in self.programme.parts:
             if bought[part.key] > part.order_max:
                 yield f"{bought[part.key]} {part.key} to buy, {part.order_max} to be had"
-        filled = self.pieces_by_size
-        for size in self.programme.sizes:
-            sold = sum(self.sold.get(b.key, 0) for b in self.programme.buyers if b.size == size.key)
-            if sold != filled[size.key]:
-                yield f"{filled[size.key]} {size.key} filled, {sold} sold"
+        filled = self.pieces_by_product
+        for product in self.programme.products:
+            sold = sum(
+                self.sold.get(b.key, 0) for b in self.programme.buyers if b.product == product.key
+            )
+            if sold != filled[product.key]:
+                yield f"{filled[product.key]} {product.key} filled, {sold} sold"
         for buyer in self.programme.buyers:
             if buyer.pieces_max is not None and self.sold.get(buyer.key, 0) > buyer.pieces_max:
                 yield f"{buyer.key} takes {buyer.pieces_max}, not {self.sold[buyer.key]}"

@@ -1,4 +1,4 @@
-"""What a plan depends on: honey, sizes, buyers, parts and labour, in exact figures."""
+"""What a plan depends on: honey, products, buyers, parts and labour, in exact figures."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -18,7 +18,7 @@ HOUR_MINUTES = 60
 class Honey:
     """The honey of one vessel, and what one bulk unit (a drum, a pound) of it weighs and earns.
 
-    Without `bulk_grams` nobody bids for it in bulk. Sizes in `never_in` are not filled from it.
+    Without `bulk_grams` nobody bids for it in bulk. Products in `never_in` are not filled from it.
     """
 
     key: str
@@ -31,11 +31,11 @@ class Honey:
     def bulk_max(self) -> int:
         return floor(self.grams / Fraction(self.bulk_grams)) if self.bulk_grams else 0
 
-    def pieces_max(self, size: "PlannedSize") -> int:
-        """Return how many pieces of a size all of the honey fills."""
-        if size.key in self.never_in:
+    def pieces_max(self, product: "PlannedProduct") -> int:
+        """Return how many pieces of a product all of the honey fills."""
+        if product.key in self.never_in:
             return 0
-        return floor(self.grams / Fraction(size.grams_each))
+        return floor(self.grams / Fraction(product.grams_each))
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Need:
 
 
 @dataclass(frozen=True)
-class PlannedSize:
+class PlannedProduct:
     """What one piece takes: honey drawn (overfill and loss included), minutes, parts."""
 
     key: str
@@ -62,13 +62,13 @@ class PlannedSize:
 
 @dataclass(frozen=True)
 class PlannedBuyer:
-    """Somebody who takes one size: what a piece earns after selling costs, and how many at most.
+    """Somebody who takes one product: what a piece earns after selling costs, and how many at most.
 
     Without `pieces_max` they take all there is.
     """
 
     key: str
-    size: str
+    product: str
     cents_each: Figure
     pieces_max: int | None = None
 
@@ -92,7 +92,7 @@ class Programme:
     """Everything the plan depends on. Raises ValueError where the figures contradict each other."""
 
     honeys: tuple[Honey, ...]
-    sizes: tuple[PlannedSize, ...]
+    products: tuple[PlannedProduct, ...]
     buyers: tuple[PlannedBuyer, ...]
     parts: tuple[Part, ...] = ()
     minutes: Figure = 0
@@ -100,7 +100,7 @@ class Programme:
     minutes_per_run: Figure = 0
 
     def __post_init__(self) -> None:
-        kinds = (self.honeys, self.sizes, self.buyers, self.parts)
+        kinds = (self.honeys, self.products, self.buyers, self.parts)
         for keys in ([row.key for row in rows] for rows in kinds):
             if len(set(keys)) != len(keys):
                 raise ValueError(f"Keys must differ: {keys}.")
@@ -111,14 +111,18 @@ class Programme:
                 f"a bulk unit of {honey.key} has no weight",
             )
             _check(honey.bulk_cents >= 0, f"bulk honey of {honey.key} earns less than zero")
-        for size in self.sizes:
-            _check(size.grams_each > 0, f"size {size.key} takes no honey")
-            _check(size.minutes_each >= 0, f"size {size.key} takes less than zero minutes")
-            for need in size.needs:
-                _check(need.part in self.part_of, f"size {size.key} needs unknown {need.part}")
+        for product in self.products:
+            _check(product.grams_each > 0, f"product {product.key} takes no honey")
+            _check(product.minutes_each >= 0, f"product {product.key} takes less than zero minutes")
+            for need in product.needs:
+                _check(
+                    need.part in self.part_of, f"product {product.key} needs unknown {need.part}"
+                )
                 _check(need.quantity > 0 and need.per_pieces > 0, f"need of {need.part} is zero")
         for buyer in self.buyers:
-            _check(buyer.size in self.size_of, f"buyer {buyer.key} wants unknown {buyer.size}")
+            _check(
+                buyer.product in self.product_of, f"buyer {buyer.key} wants unknown {buyer.product}"
+            )
             _check(buyer.pieces_max is None or buyer.pieces_max >= 0, f"{buyer.key} takes < 0")
         for part in self.parts:
             _check(part.stock >= 0 and part.order_max >= 0, f"part {part.key} is less than zero")
@@ -133,8 +137,8 @@ class Programme:
         )
 
     @property
-    def size_of(self) -> dict[str, PlannedSize]:
-        return {size.key: size for size in self.sizes}
+    def product_of(self) -> dict[str, PlannedProduct]:
+        return {product.key: product for product in self.products}
 
     @property
     def part_of(self) -> dict[str, Part]:
@@ -150,7 +154,7 @@ def _check(is_right: bool, what_is_wrong: str) -> None:
 class Remainder:
     """What is left once jars that are filled already are sold.
 
-    `buyers` take only what is still to be filled for them; `spare` jars by size nobody takes.
+    `buyers` take only what is still to be filled for them; `spare` jars by product nobody takes.
     """
 
     buyers: tuple[PlannedBuyer, ...]
@@ -163,8 +167,8 @@ def less_on_hand(buyers: tuple[PlannedBuyer, ...], on_hand: Mapping[str, int]) -
     served: dict[str, PlannedBuyer] = {}
     for buyer in sorted(buyers, key=lambda buyer: -buyer.cents_each):
         if buyer.pieces_max is not None:
-            taken = min(buyer.pieces_max, left.get(buyer.size, 0))
-            left[buyer.size] = left.get(buyer.size, 0) - taken
+            taken = min(buyer.pieces_max, left.get(buyer.product, 0))
+            left[buyer.product] = left.get(buyer.product, 0) - taken
             buyer = replace(buyer, pieces_max=buyer.pieces_max - taken)
         served[buyer.key] = buyer
     return Remainder(tuple(served[buyer.key] for buyer in buyers), MappingProxyType(left))

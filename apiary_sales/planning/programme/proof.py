@@ -146,14 +146,14 @@ def _rates_of_buyers(
     for buyer in table.programme.buyers:
         takes_none = buyer.pieces_max == 0
         price = (as_if_one if takes_none else prices)[table.columns["sold", buyer.key]]
-        can_fill = not takes_none or _has_time_for(table.programme, buyer.size)
+        can_fill = not takes_none or _has_time_for(table.programme, buyer.product)
         rates["buyer", buyer.key] = max(Fraction(0), _exact(price)) if can_fill else Fraction(0)
     return rates
 
 
-def _has_time_for(programme: Programme, size_key: str) -> bool:
+def _has_time_for(programme: Programme, product_key: str) -> bool:
     """Tell whether one piece can be filled at all: a run can't be set up in part."""
-    minutes_each = programme.size_of[size_key].minutes_each
+    minutes_each = programme.product_of[product_key].minutes_each
     return minutes_each + programme.minutes_per_run <= programme.minutes
 
 

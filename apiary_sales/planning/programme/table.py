@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from apiary_sales.planning.programme.plan import Plan
-from apiary_sales.planning.programme.problem import Figure, Honey, PlannedSize, Programme
+from apiary_sales.planning.programme.problem import Figure, Honey, PlannedProduct, Programme
 
 Name = tuple[str, ...]
 # How much of something each column takes, by the number of the column.
@@ -23,8 +23,8 @@ class Row:
 class Table:
     """The programme as columns and rows: maximise what the columns earn, within the rows.
 
-    Columns: ("pieces", vessel, size), ("run", vessel, size) is 1 when there are any,
-    ("begun", vessel, size, part) counts cases begun, ("sold", buyer), ("drums", vessel),
+    Columns: ("pieces", vessel, product), ("run", vessel, product) is 1 when there are any,
+    ("begun", vessel, product, part) counts cases begun, ("sold", buyer), ("drums", vessel),
     ("bought", part). In each of the `balances` the amounts add up to zero: what is filled is sold.
 
     With `sales`, each buyer gets exactly so many pieces.
@@ -49,8 +49,8 @@ class Table:
             if not (count := counts[column]):
                 continue
             match name:
-                case ("pieces", honey, size):
-                    pieces[honey, size] = count
+                case ("pieces", honey, product):
+                    pieces[honey, product] = count
                 case ("drums", honey):
                     drums[honey] = count
                 case ("sold", buyer):
@@ -81,15 +81,15 @@ class Table:
         programme = self.programme
         parts = programme.part_of
         fit = {
-            size.key: sum(honey.pieces_max(size) for honey in programme.honeys)
-            for size in programme.sizes
+            product.key: sum(honey.pieces_max(product) for honey in programme.honeys)
+            for product in programme.products
         }
         minutes = self._row(("minutes", ""), programme.minutes)
         part_rows = {part.key: self._row(("part", part.key), part.stock) for part in parts.values()}
-        wanted_of = {size.key: 0 for size in programme.sizes}
-        balance: dict[str, Amounts] = {size.key: {} for size in programme.sizes}
+        wanted_of = {product.key: 0 for product in programme.products}
+        balance: dict[str, Amounts] = {product.key: {} for product in programme.products}
         for buyer in programme.buyers:
-            most = fit[buyer.size]
+            most = fit[buyer.product]
             wanted = None if sales is None else sales.get(buyer.key, 0)
             column = self._column(
                 ("sold", buyer.key),
@@ -98,8 +98,8 @@ class Table:
                 highest=buyer.pieces_max if wanted is None else wanted,
                 lowest=0 if wanted is None else wanted,
             )
-            balance[buyer.size][column] = Fraction(-1)
-            wanted_of[buyer.size] += self.implied[column] if wanted is None else wanted
+            balance[buyer.product][column] = Fraction(-1)
+            wanted_of[buyer.product] += self.implied[column] if wanted is None else wanted
         for honey in programme.honeys:
             grams = self._row(("honey", honey.key), honey.grams)
             if honey.bulk_grams is not None:
@@ -107,14 +107,14 @@ class Table:
                     ("drums", honey.key), honey.bulk_cents, implied=honey.bulk_max
                 )
                 grams[column] = Fraction(honey.bulk_grams)
-            for size in programme.sizes:
+            for product in programme.products:
                 # No more than anybody takes: the tighter the bound, the shorter the search. What
                 # nobody takes still has its column: without it, a piece would seem to be free.
-                fits = honey.pieces_max(size)
-                if most := min(fits, wanted_of[size.key] or fits):
-                    column = self._pieces(honey, size, most, minutes, part_rows)
-                    grams[column] = Fraction(size.grams_each)
-                    balance[size.key][column] = Fraction(1)
+                fits = honey.pieces_max(product)
+                if most := min(fits, wanted_of[product.key] or fits):
+                    column = self._pieces(honey, product, most, minutes, part_rows)
+                    grams[column] = Fraction(product.grams_each)
+                    balance[product.key][column] = Fraction(1)
         for part in parts.values():
             if part.order_max:
                 column = self._column(
@@ -129,7 +129,7 @@ class Table:
     def _pieces(
         self,
         honey: Honey,
-        size: PlannedSize,
+        product: PlannedProduct,
         most: int,
         minutes: Amounts,
         part_rows: Mapping[str, Amounts],
@@ -137,15 +137,15 @@ class Table:
         programme, parts = self.programme, self.programme.part_of
         rate = Fraction(programme.cents_per_minute)
         column = self._column(
-            ("pieces", honey.key, size.key), -rate * size.minutes_each, implied=most
+            ("pieces", honey.key, product.key), -rate * product.minutes_each, implied=most
         )
-        minutes[column] = Fraction(size.minutes_each)
-        for need in size.needs:
+        minutes[column] = Fraction(product.minutes_each)
+        for need in product.needs:
             cents = Fraction(parts[need.part].stock_cents)
             if need.quantity % need.per_pieces == 0:
                 each, counted = need.quantity // need.per_pieces, column
             else:
-                name = (honey.key, size.key, need.part)
+                name = (honey.key, product.key, need.part)
                 each, counted = 1, self._column(("begun", *name), 0, implied=need.of(most))
                 begun = self._row(("begun", *name), 0)
                 begun[column] = Fraction(need.quantity)
@@ -155,10 +155,10 @@ class Table:
             row[counted] = row.get(counted, Fraction(0)) + each
         if programme.minutes_per_run:
             run = self._column(
-                ("run", honey.key, size.key), -rate * programme.minutes_per_run, implied=1
+                ("run", honey.key, product.key), -rate * programme.minutes_per_run, implied=1
             )
             minutes[run] = Fraction(programme.minutes_per_run)
-            open_only = self._row(("run", honey.key, size.key), 0)
+            open_only = self._row(("run", honey.key, product.key), 0)
             open_only[column] = Fraction(1)
             open_only[run] = -Fraction(most)
         return column

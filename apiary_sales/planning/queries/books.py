@@ -1,4 +1,4 @@
-"""What the books give to a plan: honey, sizes, parts, prices, labour, and what was sold before.
+"""What the books give to a plan: honey, products, parts, prices, labour, and what was sold before.
 
 Runs that are planned already keep their honey, parts and jars: the plan comes on top of them.
 """
@@ -9,13 +9,13 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 
 from apiary_sales.planning.queries import past_sales
-from apiary_sales.planning.rules.books import Books, Offer, PartState, SizeState, VesselState
+from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
 from apiary_sales.planning.rules.demand import History
 from apiary_sales.planning.rules.figures import MINUTES_PER_RUN, whole_grams
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.queries import costs, prices
 from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, Book
-from inventory.bottling.models import BottlingRun
+from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.queries import packed_stock as stock_queries
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.rules import filling
@@ -31,14 +31,16 @@ def read(on: date, *, months: int) -> Books:
     book = costs.book(on)
     history = past_sales.history(on=on, months=months)
     planned = list(
-        BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("size")
+        BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related(
+            "product__size"
+        )
     )
-    sizes = _sizes(book, planned)
-    used = {use.part_id for size in sizes for use in size.uses}
+    products = _products(book, planned)
+    used = {use.part_id for product in products for use in product.uses}
     return Books(
         on=on,
-        vessels=_vessels(on, sizes, planned),
-        sizes=sizes,
+        vessels=_vessels(on, products, planned),
+        products=products,
         parts=tuple(
             PartState(
                 part=row.part,
@@ -48,7 +50,7 @@ def read(on: date, *, months: int) -> Books:
             for row in part_queries.stock()
             if row.part.pk in used
         ),
-        offers=_offers(book, sizes, history),
+        offers=_offers(book, products, history),
         history=history,
         costs=book,
         planned_runs=len(planned),
@@ -56,26 +58,26 @@ def read(on: date, *, months: int) -> Books:
     )
 
 
-def _offers(book: Book, sizes: tuple[SizeState, ...], history: History) -> tuple[Offer, ...]:
-    """Return every size in each channel in which it is usually sold or ever was."""
+def _offers(book: Book, products: tuple[ProductState, ...], history: History) -> tuple[Offer, ...]:
+    """Return every product in each channel in which it is usually sold or ever was."""
     found = []
-    for row in sizes:
+    for row in products:
         for channel, tier in TIER_OF_CHANNEL.items():
-            price = book.price_lists[tier].of(row.size).offer()
-            was_sold = any(history.of(row.size.pk, channel).pieces)
+            price = book.price_lists[tier].of(row.product).offer()
+            was_sold = any(history.of(row.product.pk, channel).pieces)
             if was_sold or (price and channel in USUAL_CHANNELS):
                 cents = price.piece_cents if price else None
-                found.append(Offer(row.size, str(channel), cents))
+                found.append(Offer(row.product, str(channel), cents))
     return tuple(found)
 
 
 def _vessels(
-    on: date, sizes: tuple[SizeState, ...], planned: list[BottlingRun]
+    on: date, products: tuple[ProductState, ...], planned: list[BottlingRun]
 ) -> tuple[VesselState, ...]:
     wanted: dict[int, int] = defaultdict(int)
-    grams_each = {row.size.pk: row.grams_each for row in sizes}
+    grams_each = {row.product.pk: row.grams_each for row in products}
     for run in planned:
-        each = grams_each.get(run.size_id) or whole_grams(run.size.declared_grams)
+        each = grams_each.get(run.product_id) or whole_grams(run.product.declared_grams)
         wanted[run.source_id] += run.pieces_planned * each
     bids = prices.bulk_list(on)
     celsius = ProductionSettings.current().honey_house_celsius
@@ -97,7 +99,7 @@ def _vessels(
             free_grams=balance.free - wanted[balance.place_id],
             bid_per_pound=bids.price_per_pound(lot),
             misfits=frozenset(
-                row.size.pk for row in sizes if filling.fit_error(balance, row.size, celsius)
+                row.product.pk for row in products if _misfits(row.product, balance, celsius)
             ),
         )
         for balance in balances
@@ -108,32 +110,32 @@ def _vessels(
     return tuple(sorted(usable, key=lambda vessel: vessel.is_drum))
 
 
-def _sizes(book: Book, planned: list[BottlingRun]) -> tuple[SizeState, ...]:
+def _products(book: Book, planned: list[BottlingRun]) -> tuple[ProductState, ...]:
     ready: dict[int, int] = defaultdict(int)
-    for row in stock_queries.sizes():
-        ready[row.size.pk] += row.free
+    for row in stock_queries.products():
+        ready[row.product.pk] += row.free
     for run in planned:
-        ready[run.size_id] += run.pieces_planned
+        ready[run.product_id] += run.pieces_planned
     recorded = _minutes_each(book.on)
     found = []
-    for size in book.sizes:
-        fill = book.fill(size)
-        minutes_each = recorded.get(size.pk, fill.minutes)
+    for product in book.products:
+        fill = book.fill(product)
+        minutes_each = recorded.get(product.pk, fill.minutes)
         found.append(
-            SizeState(
-                size=size,
-                uses=tuple(book.parts.get(size.pk, ())),
+            ProductState(
+                product=product,
+                uses=tuple(book.parts.get(product.pk, ())),
                 # A run is refused below the label weight, whatever earlier runs drew.
-                grams_each=whole_grams(max(fill.drawn_grams, size.declared_grams)),
+                grams_each=whole_grams(max(fill.drawn_grams, product.declared_grams)),
                 minutes_each=None if minutes_each is None else minutes_each.quantize(FOUR_PLACES),
-                ready=ready[size.pk],
+                ready=ready[product.pk],
             )
         )
     return tuple(found)
 
 
 def _minutes_each(on: date) -> dict[int, Decimal]:
-    """Return minutes of work on one piece by size, without setting up and cleaning.
+    """Return minutes of work on one piece by product, without setting up and cleaning.
 
     From the runs of the year up to `on` that recorded their work. Those that took no longer than
     the usual set-up say nothing about their pieces.
@@ -141,10 +143,20 @@ def _minutes_each(on: date) -> dict[int, Decimal]:
     minutes: dict[int, Decimal] = defaultdict(Decimal)
     filled: dict[int, int] = defaultdict(int)
     rows = costs.runs_recorded(on).filter(labour_minutes__gt=MINUTES_PER_RUN)
-    for size_id, pieces, worked in rows.values_list("size_id", "pieces_filled", "labour_minutes"):
-        minutes[size_id] += (worked or 0) - MINUTES_PER_RUN
-        filled[size_id] += pieces or 0
+    for product_id, pieces, worked in rows.values_list(
+        "product_id", "pieces_filled", "labour_minutes"
+    ):
+        minutes[product_id] += (worked or 0) - MINUTES_PER_RUN
+        filled[product_id] += pieces or 0
     return {pk: minutes[pk] / filled[pk] for pk in filled}
+
+
+def _misfits(product: Product, there: Balance, celsius: Decimal) -> bool:
+    """Tell whether this honey can't be filled as the product: no room, or another variety."""
+    return bool(
+        filling.fit_error(there, product.honey_size, celsius)
+        or filling.variety_sentence(product, there)
+    )
 
 
 def _money(cents: Fraction | None) -> Decimal | None:

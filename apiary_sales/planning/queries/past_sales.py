@@ -1,4 +1,4 @@
-"""Jars sold in the same months of earlier years, by size and channel."""
+"""Jars sold in the same months of earlier years, by product and channel."""
 
 from collections import defaultdict
 from collections.abc import Mapping
@@ -17,7 +17,7 @@ from apiary_sales.planning.rules.demand import (
 
 YEARS_BACK = 5
 
-# Pieces of each size, by its primary key, and channel.
+# Pieces of each product, by its primary key, and channel.
 Sold = Mapping[tuple[int, str], int]
 
 
@@ -46,14 +46,16 @@ def _history(
 ) -> History:
     keys = dict.fromkeys(key for period in periods for key in sold[period])
     sales = [
-        PastSales(size_id, channel, tuple(sold[p].get((size_id, channel), 0) for p in periods))
-        for size_id, channel in keys
+        PastSales(
+            product_id, channel, tuple(sold[p].get((product_id, channel), 0) for p in periods)
+        )
+        for product_id, channel in keys
     ]
     return History(tuple(periods), is_same_season, tuple(sales))
 
 
 def _sold(periods: list[Period]) -> dict[Period, dict[tuple[int, str], int]]:
-    """Return the pieces of each size and channel in each period, in one query."""
+    """Return the pieces of each product and channel in each period, in one query."""
     first, last = min(p.first for p in periods), max(p.last for p in periods)
     rows = (
         OrderLine.objects.filter(
@@ -64,13 +66,13 @@ def _sold(periods: list[Period]) -> dict[Period, dict[tuple[int, str], int]]:
             "order__placed_on",
             "order__channel",
             "order__customer__tier",
-            "size_id",
+            "product_id",
             "quantity",
         )
     )
     found: dict[Period, dict[tuple[int, str], int]] = {p: defaultdict(int) for p in periods}
-    for placed_on, channel, tier, size_id, quantity in rows:
+    for placed_on, channel, tier, product_id, quantity in rows:
         for period in periods:
             if period.first <= placed_on <= period.last:
-                found[period][size_id, str(channel_of(channel, tier))] += quantity
+                found[period][product_id, str(channel_of(channel, tier))] += quantity
     return found

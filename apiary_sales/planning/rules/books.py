@@ -8,7 +8,7 @@ from decimal import Decimal
 from apiary_sales.planning.rules.demand import History
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.rules.costs import Book
-from inventory.bottling.models import PackagingPart, Size, SizePart
+from inventory.bottling.models import PackagingPart, Product, UsedPart
 from inventory.stock.models import Lot, Place
 
 
@@ -20,7 +20,7 @@ class VesselState:
     lot: Lot
     free_grams: int
     bid_per_pound: Decimal | None
-    # Sizes whose declared weight of this honey does not go in.
+    # Products whose declared weight of this honey does not go in.
     misfits: frozenset[int]
 
     @property
@@ -33,18 +33,18 @@ class VesselState:
 
 
 @dataclass(frozen=True)
-class SizeState:
-    """One size: what a piece takes, and the pieces that are filled or planned and not promised."""
+class ProductState:
+    """One product: what a piece takes, and its pieces, filled or planned, that are not promised."""
 
-    size: Size
-    uses: tuple[SizePart, ...]
+    product: Product
+    uses: tuple[UsedPart, ...]
     grams_each: int
     minutes_each: Decimal | None
     ready: int
 
     @property
     def key(self) -> str:
-        return str(self.size.pk)
+        return str(self.product.pk)
 
 
 @dataclass(frozen=True)
@@ -62,9 +62,9 @@ class PartState:
 
 @dataclass(frozen=True)
 class Offer:
-    """One size in one channel, at the price of its list; None while there is no price."""
+    """One product in one channel, at the price of its list; None while there is no price."""
 
-    size: Size
+    product: Product
     channel: str
     price_cents: int | None
 
@@ -74,19 +74,19 @@ class Offer:
 
     @property
     def key(self) -> str:
-        return f"{self.size.pk}-{self.channel}"
+        return f"{self.product.pk}-{self.channel}"
 
 
 @dataclass(frozen=True)
 class Books:
     """Everything a plan can choose from, and what was sold before, as the books have it.
 
-    `offers` are every size in each channel in which it is usually sold or ever was.
+    `offers` are every product in each channel in which it is usually sold or ever was.
     """
 
     on: date
     vessels: tuple[VesselState, ...]
-    sizes: tuple[SizeState, ...]
+    products: tuple[ProductState, ...]
     parts: tuple[PartState, ...]
     offers: tuple[Offer, ...]
     history: History
@@ -97,8 +97,8 @@ class Books:
 
     @property
     def ready(self) -> Mapping[str, int]:
-        """Pieces that are filled or planned and not promised, by the key of their size."""
-        return {row.key: row.ready for row in self.sizes}
+        """Pieces that are filled or planned and not promised, by the key of their product."""
+        return {row.key: row.ready for row in self.products}
 
     @property
     def sold_last(self) -> Mapping[str, int]:
@@ -106,6 +106,6 @@ class Books:
         if not self.history.periods:
             return {}
         return {
-            offer.key: self.history.of(offer.size.pk, offer.channel).pieces[0]
+            offer.key: self.history.of(offer.product.pk, offer.channel).pieces[0]
             for offer in self.offers
         }

@@ -32,9 +32,9 @@ class Period:
 
 @dataclass(frozen=True)
 class PastSales:
-    """Pieces of one size sold in one channel in each period, the newest first."""
+    """Pieces of one product sold in one channel in each period, the newest first."""
 
-    size_id: int
+    product_id: int
     channel: str
     pieces: tuple[int, ...]
 
@@ -71,7 +71,7 @@ class PastSales:
 
 @dataclass(frozen=True)
 class History:
-    """Sales by size and channel over comparable periods, the newest first.
+    """Sales by product and channel over comparable periods, the newest first.
 
     `is_same_season` is true for the same periods of earlier years. It is false for the most recent
     months, which are used while there are no earlier years.
@@ -81,12 +81,12 @@ class History:
     is_same_season: bool
     sales: tuple[PastSales, ...]
 
-    def of(self, size_id: int, channel: str) -> PastSales:
-        """Return the sales of one size in one channel; zero in every period without any."""
+    def of(self, product_id: int, channel: str) -> PastSales:
+        """Return the sales of one product in one channel; zero in every period without any."""
         for row in self.sales:
-            if (row.size_id, row.channel) == (size_id, channel):
+            if (row.product_id, row.channel) == (product_id, channel):
                 return row
-        return PastSales(size_id, channel, (0,) * len(self.periods))
+        return PastSales(product_id, channel, (0,) * len(self.periods))
 
 
 def period_from(first: date, months: int) -> Period:

@@ -15,7 +15,7 @@ from apiary_sales.planning.programme import (
     Need,
     Part,
     PlannedBuyer,
-    PlannedSize,
+    PlannedProduct,
     Programme,
 )
 from apiary_sales.planning.rules.books import Books, Offer, VesselState
@@ -39,7 +39,7 @@ class Bulk(TextChoices):
 
 @dataclass(frozen=True)
 class Figures:
-    """The figures of one plan, by the primary keys of vessels, sizes and parts, the keys of offers.
+    """The figures of one plan, by primary keys of vessels, products, parts, and keys of offers.
 
     Weights in grams; bids and part costs in currency to four places; prices of pieces in cents.
     """
@@ -100,14 +100,14 @@ def drum_sellings(books: Books, figures: Figures) -> dict[str, Selling]:
 def buyers_of(
     books: Books, figures: Figures, sellings: Mapping[str, Selling]
 ) -> tuple[PlannedBuyer, ...]:
-    """Return who buys which size, and how many pieces in all; offers without a price are left out.
+    """Return who buys which product, and how many pieces in all.
 
-    Jars that are ready are not taken off yet.
+    Offers without a price are left out. Jars that are ready are not taken off yet.
     """
     return tuple(
         PlannedBuyer(
             key=offer.key,
-            size=str(offer.size.pk),
+            product=str(offer.product.pk),
             cents_each=sellings[offer.key].net_cents,
             pieces_max=figures.pieces[offer.key],
         )
@@ -132,16 +132,16 @@ def programme_of(
             for vessel in books.vessels
             if figures.grams[vessel.place.pk]
         ),
-        sizes=tuple(
-            PlannedSize(
+        products=tuple(
+            PlannedProduct(
                 key=each.key,
-                grams_each=figures.grams_each[each.size.pk],
-                minutes_each=Fraction(figures.minutes_each[each.size.pk]),
+                grams_each=figures.grams_each[each.product.pk],
+                minutes_each=Fraction(figures.minutes_each[each.product.pk]),
                 needs=tuple(
                     Need(str(use.part_id), use.quantity, use.per_pieces) for use in each.uses
                 ),
             )
-            for each in books.sizes
+            for each in books.products
         ),
         buyers=buyers,
         parts=tuple(
@@ -178,9 +178,9 @@ def _jar_selling(books: Books, offer: Offer, price_cents: int | None) -> Selling
     if price_cents is None:
         return None
     supposed = books.costs.supposing(
-        WhatIf(piece_cents={(offer.size.pk, offer.channel): price_cents})
+        WhatIf(piece_cents={(offer.product.pk, offer.channel): price_cents})
     )
-    net_back = supposed.net_back(offer.size, offer.channel)
+    net_back = supposed.net_back(offer.product, offer.channel)
     if net_back is None:
         return None
     taken = [

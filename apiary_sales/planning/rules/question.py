@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from apiary_sales.planning import programme
 from apiary_sales.planning.programme import Answer, PlannedBuyer, Programme, Remainder
 from apiary_sales.planning.rules import figures as rules
-from apiary_sales.planning.rules.books import Books, Offer, PartState, SizeState, VesselState
+from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
 from apiary_sales.planning.rules.figures import Figures, Selling
 
 # Nobody waits longer for one search than this.
@@ -42,8 +42,8 @@ class Question:
         return {vessel.key: vessel for vessel in self.books.vessels}
 
     @property
-    def size_of(self) -> dict[str, SizeState]:
-        return {row.key: row for row in self.books.sizes}
+    def product_of(self) -> dict[str, ProductState]:
+        return {row.key: row for row in self.books.products}
 
     @property
     def part_of(self) -> dict[str, PartState]:

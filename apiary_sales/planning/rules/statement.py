@@ -19,16 +19,16 @@ from apiary_sales.planning.rules.books import PartState, VesselState
 from apiary_sales.planning.rules.figures import bulk_grams
 from apiary_sales.planning.rules.question import Question
 from apiary_sales.pricing.models import ChannelCost
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.shared import words
 
 
 @dataclass(frozen=True)
 class RunWanted:
-    """One run of the plan: so many pieces of a size from a vessel."""
+    """One run of the plan: so many pieces of a product from a vessel."""
 
     vessel: VesselState
-    size: Size
+    product: Product
     pieces: int
     grams: int
 
@@ -107,12 +107,13 @@ def outcome(question: Question, answer: Answer) -> PlanOutcome:
         runs=tuple(
             RunWanted(
                 vessel=vessel,
-                size=each.size,
+                product=each.product,
                 pieces=plan.pieces[vessel.key, each.key],
-                grams=plan.pieces[vessel.key, each.key] * question.figures.grams_each[each.size.pk],
+                grams=plan.pieces[vessel.key, each.key]
+                * question.figures.grams_each[each.product.pk],
             )
             for vessel in question.books.vessels
-            for each in question.books.sizes
+            for each in question.books.products
             if (vessel.key, each.key) in plan.pieces
         ),
         bulk=tuple(
@@ -158,8 +159,8 @@ def _bulk(question: Question, vessel: VesselState, count: int) -> BulkWanted:
 def _jar_lines(question: Question, plan: Plan) -> Iterator[MoneyLine]:
     for offer in question.books.offers:
         if count := plan.sold.get(offer.key, 0):
-            label = _("%(size)s, %(channel)s") % {
-                "size": offer.size.name,
+            label = _("%(product)s, %(channel)s") % {
+                "product": offer.product.name,
                 "channel": offer.channel_label,
             }
             cents_each = question.jars[offer.key].price_cents

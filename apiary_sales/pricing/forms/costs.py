@@ -60,13 +60,13 @@ class ChannelCostForm(HouseForm):
 
 
 class FillingTimesForm(HouseForm):
-    """Minutes of work on one piece, a field for each size, named by its code."""
+    """Minutes of work on one piece, a field for each product, named by its code."""
 
-    def __init__(self, *args, sizes, **kwargs) -> None:
+    def __init__(self, *args, products, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        for size in sizes:
-            self.fields[size.code] = NumberField(
-                label=size.name,
+        for product in products:
+            self.fields[product.code] = NumberField(
+                label=product.name,
                 required=False,
                 max_digits=6,
                 decimal_places=3,
@@ -75,7 +75,7 @@ class FillingTimesForm(HouseForm):
             )
 
     def field_of(self, parameter: str | None) -> str | None:
-        # The minutes of a size are `minutes.<code>` to the service.
+        # The minutes of a product are `minutes.<code>` to the service.
         return super().field_of((parameter or "").removeprefix("minutes."))
 
 

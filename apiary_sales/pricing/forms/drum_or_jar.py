@@ -58,7 +58,7 @@ class WhatIfForm(HouseForm):
     jar = forms.ChoiceField(label=_("One jar"), required=False)
     jar_price = MoneyField(label=_("Its price"), required=False)
 
-    def __init__(self, *args, in_hand, sizes, **kwargs) -> None:
+    def __init__(self, *args, in_hand, products, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         lots = cast(forms.ChoiceField, self.fields["lot"])
         lots.choices = [
@@ -79,17 +79,17 @@ class WhatIfForm(HouseForm):
             ("", _("none")),
             *(
                 (
-                    f"{size.code}:{channel}",
-                    f"{size.name}, {ChannelCost.Channel(channel).label}",
+                    f"{product.code}:{channel}",
+                    f"{product.name}, {ChannelCost.Channel(channel).label}",
                 )
-                for size in sizes
+                for product in products
                 for channel in TIER_OF_CHANNEL
             ),
         ]
         for field in self.fields.values():
             # Every field may stay empty, and the form says so once for all of them.
             field.is_one_of_several = True  # type: ignore[attr-defined]  # read by templates
-        self._ids = {size.code: size.pk for size in sizes}
+        self._ids = {product.code: product.pk for product in products}
 
     def show_kept(self, **figures) -> None:
         """Show, in each empty field, the figure that is kept."""

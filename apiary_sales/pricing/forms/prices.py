@@ -45,8 +45,8 @@ class PerPoundField(NumberField):
         )
 
 
-class SizePricesForm(HouseForm):
-    """The prices of one size in every tier."""
+class ProductPricesForm(HouseForm):
+    """The prices of one product in every tier."""
 
     valid_from = ValidFromField()
 

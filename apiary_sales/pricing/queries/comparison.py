@@ -11,12 +11,12 @@ from apiary_sales.pricing.rules.costs import (
     JarNetBack,
 )
 
-SORTS = ("per_pound", "size", "channel", "price", "break_even", "difference")
+SORTS = ("per_pound", "product", "channel", "price", "break_even", "difference")
 
 
 @dataclass(frozen=True)
 class Rung:
-    """One size in one channel, beside the drum."""
+    """One product in one channel, beside the drum."""
 
     net_back: JarNetBack
     drum: DrumNetBack | None
@@ -45,7 +45,7 @@ class Rung:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Every size and channel from worst to best, beside the drum."""
+    """Every product and channel from worst to best, beside the drum."""
 
     rungs: tuple[Rung, ...]
     drum: DrumNetBack | None
@@ -65,16 +65,16 @@ class Comparison:
         return sum(rung.beats_the_drum for rung in self.rungs)
 
     def sorted_by(self, name: str, *, downward: bool) -> list[Rung]:
-        """Return the rungs by one column, then by size; those without a figure come last."""
+        """Return the rungs by one column, then by product; those without a figure come last."""
         key = _SORT_KEYS[name]
-        by_size = sorted(self.rungs, key=_SORT_KEYS["size"])
-        with_figure = [rung for rung in by_size if key(rung) is not None]
-        without = [rung for rung in by_size if key(rung) is None]
+        by_product = sorted(self.rungs, key=_SORT_KEYS["product"])
+        with_figure = [rung for rung in by_product if key(rung) is not None]
+        without = [rung for rung in by_product if key(rung) is None]
         return sorted(with_figure, key=key, reverse=downward) + without
 
 
 def compare(*, book: Book, honey: HoneyCost, drum_price: Decimal | None) -> Comparison:
-    """Set every size and channel of a book beside a drum at this price a pound.
+    """Set every product and channel of a book beside a drum at this price a pound.
 
     `stop_price` is the lowest drum price at which no jar brings more. It is None if no jar has
     all its figures entered.
@@ -88,13 +88,13 @@ def compare(*, book: Book, honey: HoneyCost, drum_price: Decimal | None) -> Comp
         rungs=tuple(Rung(net_back, drum) for net_back in book.net_backs()),
         drum=drum,
         stop_price=stop_price,
-        costs=tuple(book.filled_cost(size, honey) for size in book.sizes),
+        costs=tuple(book.filled_cost(product, honey) for product in book.products),
     )
 
 
 _SORT_KEYS = {
     "per_pound": lambda rung: rung.net_back.per_pound,
-    "size": lambda rung: rung.net_back.size.declared_grams,
+    "product": lambda rung: rung.net_back.product.declared_grams,
     "channel": lambda rung: rung.net_back.channel_label,
     "price": lambda rung: rung.net_back.price,
     "break_even": lambda rung: rung.break_even,

@@ -5,32 +5,41 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import cast
 
+from django.db import models
 from django.db.models import QuerySet
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules.costs import Book, HoneyCost
-from inventory.bottling.models import BottlingRun, PartReceipt, Size, SizePart
+from inventory.bottling.models import (
+    BottlingRun,
+    PartReceipt,
+    Product,
+    UsedPart,
+    parts_of_products,
+)
 from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
 RUNS_SINCE = timedelta(days=365)
 
-# The size of a run, pieces filled and broken, grams drawn and lost, minutes of work.
+# The product of a run, pieces filled and broken, grams drawn and lost, minutes of work.
 RunFigures = tuple[int, int, int, int, int, int | None]
 
 
 def book(on: date) -> Book:
-    """Read the book of one day; the number of queries does not grow with the sizes."""
+    """Read the book of one day; the number of queries does not grow with the products."""
     price_lists = prices.all_price_lists(on)
-    sizes = tuple(each.size for each in price_lists[Customer.Tier.STAND].sizes)
+    products = tuple(
+        each.product for each in price_lists[Customer.Tier.STAND].products if each.product.is_filled
+    )
     return Book(
         on=on,
-        sizes=sizes,
-        parts=_parts(sizes),
+        products=products,
+        parts=_parts(products),
         part_costs=_part_costs(on),
         runs=_runs(on),
-        minutes=dict(FillingTime.objects.values_list("size_id", "minutes_each")),
+        minutes=dict(FillingTime.objects.values_list("product_id", "minutes_each")),
         labour_cents_per_hour=ProductionSettings.current().labour_cents_per_hour,
         channels={row.channel: row for row in ChannelCost.objects.all()},
         price_lists=price_lists,
@@ -65,12 +74,14 @@ def honey_in_hand() -> list[tuple[Lot, int]]:
     return sorted(grams.items(), key=lambda pair: (-pair[1], pair[0].pk))
 
 
-def _parts(sizes: tuple[Size, ...]) -> dict[int, tuple[SizePart, ...]]:
-    found: dict[int, list[SizePart]] = {}
-    rows = SizePart.objects.filter(size__in=sizes).select_related("part")
-    for row in rows.order_by("part__kind", "part__name", "id"):
-        found.setdefault(row.size_id, []).append(row)
-    return {key: tuple(rows) for key, rows in found.items()}
+def _parts(products: tuple[Product, ...]) -> dict[int, tuple[UsedPart, ...]]:
+    models.prefetch_related_objects(products, *parts_of_products())
+    return {
+        product.pk: tuple(
+            sorted(product.uses(), key=lambda use: (use.part.kind, use.part.name, use.pk))
+        )
+        for product in products
+    }
 
 
 def _part_costs(on: date) -> dict[int, Fraction]:
@@ -88,13 +99,13 @@ def runs_recorded(on: date) -> QuerySet[BottlingRun]:
 
 
 def _runs(on: date) -> dict[int, dict[str, int]]:
-    """Return the sums of the runs recorded in the year up to `on`, by size.
+    """Return the sums of the runs recorded in the year up to `on`, by product.
 
     "timed" are the pieces filled in runs whose minutes were entered.
     """
     found: dict[int, dict[str, int]] = {}
     rows = runs_recorded(on).values_list(
-        "size_id",
+        "product_id",
         "pieces_filled",
         "pieces_broken",
         "drawn_grams",
@@ -102,7 +113,7 @@ def _runs(on: date) -> dict[int, dict[str, int]]:
         "labour_minutes",
     )
     # A recorded run has all its figures; only its minutes may be missing.
-    for size, filled, broken, drawn, loss, minutes in cast(Iterable[RunFigures], rows):
+    for product, filled, broken, drawn, loss, minutes in cast(Iterable[RunFigures], rows):
         figures = {
             "count": 1,
             "filled": filled,
@@ -112,7 +123,7 @@ def _runs(on: date) -> dict[int, dict[str, int]]:
             "minutes": minutes or 0,
             "timed": 0 if minutes is None else filled,
         }
-        sums = found.setdefault(size, dict.fromkeys(figures, 0))
+        sums = found.setdefault(product, dict.fromkeys(figures, 0))
         for name, figure in figures.items():
             sums[name] += figure
     return found

@@ -11,7 +11,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import BulkPrice, PiecePrice
 from apiary_sales.pricing.rules import prices as rules
 from apiary_sales.pricing.rules.prices import PriceList
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.physics.grading import GRADE_MOISTURE_UP_TO
 from inventory.shared.tags import Tag
 from inventory.stock.models import Lot
@@ -50,14 +50,14 @@ class BulkList:
         """Return the price a pound of a lot, or None when no row fits it."""
         row = self.row_for(
             colour_class=lot.colour_class,
-            moisture_percent=lot.moisture_percent,
+            moisture_percent=lot.honey_moisture,
             floral_source=lot.floral_source,
         )
         return None if row is None else row.price_per_pound
 
 
 def price_list(tier: str, on: date) -> PriceList:
-    """Return the prices of every size in use for one tier, in two queries."""
+    """Return the prices of every product in use for one tier, in two queries."""
     return price_lists([tier], on)[tier]
 
 
@@ -66,8 +66,8 @@ def price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     return rules.price_lists(
         tiers,
         on,
-        sizes=list(Size.objects.filter(is_active=True)),
-        in_force=PiecePrice.objects.filter(size__is_active=True).in_force(on),
+        products=list(Product.objects.in_use()),
+        in_force=PiecePrice.objects.in_force(on),
     )
 
 
@@ -87,16 +87,16 @@ def bulk_list(on: date) -> BulkList:
 
 
 def history(
-    size: Size, *, on: date, in_force: Collection[PiecePrice]
+    product: Product, *, on: date, in_force: Collection[PiecePrice]
 ) -> list[tuple[PiecePrice, Tag]]:
-    """Return every price a size ever had, newest first, each with its state on a day."""
+    """Return every price a product ever had, newest first, each with its state on a day."""
 
     def state(row: PiecePrice) -> Tag:
         if row in in_force:
             return Tag(_("valid"), "good")
         return Tag(_("to come"), "info") if row.valid_from > on else Tag(_("past"))
 
-    return [(row, state(row)) for row in size.prices.order_by("-valid_from", "-id")]
+    return [(row, state(row)) for row in product.prices.order_by("-valid_from", "-id")]
 
 
 def _particularity(row: BulkPrice) -> tuple[bool, bool, Decimal]:

@@ -23,7 +23,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost
 from apiary_sales.pricing.rules.prices import PriceList
-from inventory.bottling.models import Size, SizePart
+from inventory.bottling.models import Product, UsedPart
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.money import FOUR_PLACES, cents_half_up
@@ -79,7 +79,7 @@ class Fill:
 class FilledCost:
     """The cost of one filled piece, line by line."""
 
-    size: Size
+    product: Product
     fill: Fill
     lines: tuple[CostLine, ...]
 
@@ -98,9 +98,9 @@ class FilledCost:
 
 @dataclass(frozen=True)
 class JarNetBack:
-    """What one size brings back a pound in one channel, line by line."""
+    """What one product brings back a pound in one channel, line by line."""
 
-    size: Size
+    product: Product
     channel: str
     price: Decimal
     fill: Fill
@@ -202,8 +202,8 @@ class Book:
     """All that costs and margins are worked out of for one day."""
 
     on: date
-    sizes: tuple[Size, ...]
-    parts: Mapping[int, tuple[SizePart, ...]]
+    products: tuple[Product, ...]
+    parts: Mapping[int, tuple[UsedPart, ...]]
     part_costs: Mapping[int, Fraction]
     runs: Mapping[int, Mapping[str, int]]
     minutes: Mapping[int, Decimal]
@@ -221,21 +221,21 @@ class Book:
             labour_cents_per_hour=self.labour_cents_per_hour if rate is None else rate,
         )
 
-    def filled_cost(self, size: Size, honey: HoneyCost) -> FilledCost:
+    def filled_cost(self, product: Product, honey: HoneyCost) -> FilledCost:
         """Return the cost of one filled piece with honey at this cost."""
-        fill = self.fill(size)
+        fill = self.fill(product)
         return FilledCost(
-            size,
+            product,
             fill,
-            (*self._honey_lines(fill, honey), *self._packing_lines(size, fill, honey)),
+            (*self._honey_lines(fill, honey), *self._packing_lines(product, fill, honey)),
         )
 
-    def net_back(self, size: Size, channel: str) -> JarNetBack | None:
-        """Return what a size brings back in a channel, or None where it has no price."""
-        price = self._price(size, channel)
+    def net_back(self, product: Product, channel: str) -> JarNetBack | None:
+        """Return what a product brings back in a channel, or None where it has no price."""
+        price = self._price(product, channel)
         if price is None:
             return None
-        fill = self.fill(size)
+        fill = self.fill(product)
         cost = self._channel(channel)
         discount, after_discount, card, kept_share = _deductions(price, cost)
         label_pounds = fill.declared_grams / POUND_GRAMS
@@ -257,25 +257,25 @@ class Book:
             ),
             *(
                 replace(line, each=None if line.each is None else -line.each)
-                for line in self._packing_lines(size, fill, honey=None)
+                for line in self._packing_lines(product, fill, honey=None)
             ),
         ]
-        return JarNetBack(size, channel, price, fill, tuple(lines), kept_share)
+        return JarNetBack(product, channel, price, fill, tuple(lines), kept_share)
 
     def net_backs(self) -> list[JarNetBack]:
-        """Return every size in every channel where it has a price, the best last."""
+        """Return every product in every channel where it has a price, the best last."""
         found = [
             net_back
-            for size in self.sizes
+            for product in self.products
             for channel in TIER_OF_CHANNEL
-            if (net_back := self.net_back(size, channel))
+            if (net_back := self.net_back(product, channel))
         ]
         known = [each for each in found if each.per_pound is not None]
         unknown = [each for each in found if each.per_pound is None]
         return unknown + sorted(known, key=lambda each: cast(Decimal, each.per_pound))
 
     def best_net_back(self) -> JarNetBack | None:
-        """Return the size and channel that bring back most a pound, of those that are known."""
+        """Return the product and channel that bring back most a pound, of those that are known."""
         known = [each for each in self.net_backs() if each.per_pound is not None]
         return known[-1] if known else None
 
@@ -301,10 +301,10 @@ class Book:
         )
         return DrumNetBack(price_per_pound, lines, kept_share, cost.per_pound)
 
-    def _price(self, size: Size, channel: str) -> Decimal | None:
-        cents = self.what_if.piece_cents.get((size.pk, channel))
+    def _price(self, product: Product, channel: str) -> Decimal | None:
+        cents = self.what_if.piece_cents.get((product.pk, channel))
         if cents is None:
-            offer = self.price_lists[TIER_OF_CHANNEL[Channel(channel)]].of(size).offer()
+            offer = self.price_lists[TIER_OF_CHANNEL[Channel(channel)]].of(product).offer()
             if offer is None:
                 return None
             # Nobody asks for a part of a cent, so none is tried.
@@ -314,10 +314,10 @@ class Book:
     def _channel(self, channel: str) -> ChannelCost:
         return self.channels.get(channel) or ChannelCost(channel=channel)
 
-    def fill(self, size: Size) -> Fill:
+    def fill(self, product: Product) -> Fill:
         """Return the average fill of recorded runs, or the label weight while there are none."""
-        runs = self.runs.get(size.pk)
-        declared = size.declared_grams
+        runs = self.runs.get(product.pk)
+        declared = product.declared_grams
         net, loss, broken, minutes = declared, Decimal(0), Decimal(0), None
         if runs:
             filled = runs["filled"]
@@ -328,7 +328,7 @@ class Book:
         if self.what_if.overfill_percent is not None:
             net = declared * (1 + self.what_if.overfill_percent / 100)
         if minutes is None:
-            minutes = self.minutes.get(size.pk)
+            minutes = self.minutes.get(product.pk)
         return Fill(runs["count"] if runs else 0, net, loss, broken, minutes, declared)
 
     def _honey_lines(self, fill: Fill, honey: HoneyCost) -> list[CostLine]:
@@ -349,9 +349,11 @@ class Book:
             line("loss", _("Filling loss"), fill.loss_grams),
         ]
 
-    def _packing_lines(self, size: Size, fill: Fill, honey: HoneyCost | None) -> list[CostLine]:
+    def _packing_lines(
+        self, product: Product, fill: Fill, honey: HoneyCost | None
+    ) -> list[CostLine]:
         """Return parts, broken pieces and labour; the honey of broken pieces where it is asked."""
-        part_lines = [self._part_line(row) for row in self.parts.get(size.pk, ())]
+        part_lines = [self._part_line(row) for row in self.parts.get(product.pk, ())]
         if not part_lines:
             part_lines = [CostLine("part", _("Jar, lid and label"), _("no parts listed"), None)]
         broken = _total([line for line in part_lines if line.kind == "part"])
@@ -375,7 +377,7 @@ class Book:
             self._labour_line(fill),
         ]
 
-    def _part_line(self, row: SizePart) -> CostLine:
+    def _part_line(self, row: UsedPart) -> CostLine:
         cost = self.part_costs.get(row.part_id)
         kind = "case" if row.part.kind == row.part.Kind.CASE else "part"
         how = _("%(count)s for %(pieces)s") % {"count": row.quantity, "pieces": row.per_pieces}

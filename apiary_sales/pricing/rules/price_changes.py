@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.rules.prices import PriceList, PricesOfSize
-from inventory.bottling.models import Size
+from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
+from inventory.bottling.models import Product
 from inventory.shared.errors import Problems
 
 PERCENT_MAX = Decimal(100)
@@ -43,7 +43,7 @@ class PriceChange:
     """One price before and after a change by percent; without a new price, it ends that day."""
 
     tier: str
-    size: Size
+    product: Product
     min_pieces: int
     piece_cents: int
     new_piece_cents: int | None
@@ -82,13 +82,13 @@ def changes(lists: Mapping[str, PriceList], *, percent: Decimal, ending: str) ->
     return [
         change
         for tier, prices in lists.items()
-        for size in prices.sizes
-        for change in changes_of(tier, size, factor, ending)
+        for product in prices.products
+        for change in changes_of(tier, product, factor, ending)
     ]
 
 
-def changes_of(tier: str, each: PricesOfSize, factor: Decimal, ending: str) -> list[PriceChange]:
-    """Work out the prices of one size in one tier, each times a factor; see `changes`."""
+def changes_of(tier: str, each: PricesOfProduct, factor: Decimal, ending: str) -> list[PriceChange]:
+    """Work out the prices of one product in one tier, each times a factor; see `changes`."""
     made: list[PriceChange] = []
     fewer_cents: int | None = None
     for row in each.breaks:
@@ -96,7 +96,7 @@ def changes_of(tier: str, each: PricesOfSize, factor: Decimal, ending: str) -> l
         before_cents = cast(int, row.piece_cents)
         piece_cents = rounded(before_cents * factor, ending)
         case_cents = row.case_cents and rounded(row.case_cents * factor, ending)
-        alone_cents = piece_cents * each.size.pieces_per_case
+        alone_cents = piece_cents * each.product.pieces_per_case
         is_dearer = case_cents is not None and case_cents > alone_cents
         if is_dearer:
             case_cents = highest(alone_cents, ending)
@@ -106,7 +106,7 @@ def changes_of(tier: str, each: PricesOfSize, factor: Decimal, ending: str) -> l
         made.append(
             PriceChange(
                 tier=tier,
-                size=each.size,
+                product=each.product,
                 min_pieces=row.min_pieces,
                 piece_cents=before_cents,
                 new_piece_cents=None if ends else piece_cents,
@@ -123,7 +123,7 @@ def fingerprint(table: Iterable[PriceChange]) -> str:
     figures = [
         (
             change.tier,
-            change.size.pk,
+            change.product.pk,
             change.min_pieces,
             change.piece_cents,
             change.new_piece_cents,

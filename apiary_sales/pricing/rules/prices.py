@@ -1,4 +1,4 @@
-"""What one piece and one case of a size cost the buyer. Prices are before sales tax."""
+"""What one piece and one case of a product cost the buyer. Prices are before sales tax."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from apiary_sales.pricing.models import PiecePrice
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.shared.money import FOUR_PLACES
 
 
@@ -19,10 +19,10 @@ class PieceOffer:
 
 
 @dataclass(frozen=True)
-class PricesOfSize:
-    """The rows in force for one size in one tier, by pieces, fewest first."""
+class PricesOfProduct:
+    """The rows in force for one product in one tier, by pieces, fewest first."""
 
-    size: Size
+    product: Product
     breaks: tuple[PiecePrice, ...]
 
     @property
@@ -66,7 +66,7 @@ class PricesOfSize:
         if offer is None:
             return None
         each = (Decimal(offer.piece_cents) / 100).quantize(FOUR_PLACES)
-        per_case = self.size.pieces_per_case
+        per_case = self.product.pieces_per_case
         if offer.case_cents is None or pieces % per_case:
             return each
         return min(each, (Decimal(offer.case_cents) / 100 / per_case).quantize(FOUR_PLACES))
@@ -74,32 +74,35 @@ class PricesOfSize:
 
 @dataclass(frozen=True)
 class PriceList:
-    """The prices of every size in use for one tier on one day."""
+    """The prices of every product in use for one tier on one day."""
 
     tier: str
     on: date
-    sizes: tuple[PricesOfSize, ...]
+    products: tuple[PricesOfProduct, ...]
 
-    def of(self, size: Size) -> PricesOfSize:
-        """Return the prices of one size; without any when it is not on the list."""
-        for prices in self.sizes:
-            if prices.size.pk == size.pk:
+    def of(self, product: Product) -> PricesOfProduct:
+        """Return the prices of one product; without any when it is not on the list."""
+        for prices in self.products:
+            if prices.product.pk == product.pk:
                 return prices
-        return PricesOfSize(size, ())
+        return PricesOfProduct(product, ())
 
 
 def price_lists(
-    tiers: Iterable[str], on: date, *, sizes: Sequence[Size], in_force: Iterable[PiecePrice]
+    tiers: Iterable[str], on: date, *, products: Sequence[Product], in_force: Iterable[PiecePrice]
 ) -> dict[str, PriceList]:
     """Return the price lists of several tiers, out of `PiecePrice.objects.in_force` of a day."""
-    by_size: dict[tuple[str, int], list[PiecePrice]] = {}
+    by_product: dict[tuple[str, int], list[PiecePrice]] = {}
     for row in in_force:
-        by_size.setdefault((row.tier, row.size_id), []).append(row)
+        by_product.setdefault((row.tier, row.product_id), []).append(row)
     return {
         tier: PriceList(
             tier,
             on,
-            tuple(PricesOfSize(size, tuple(by_size.get((tier, size.pk), ()))) for size in sizes),
+            tuple(
+                PricesOfProduct(product, tuple(by_product.get((tier, product.pk), ())))
+                for product in products
+            ),
         )
         for tier in tiers
     }

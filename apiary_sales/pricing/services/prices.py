@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from apiary_sales.pricing.models import BulkPrice, PiecePrice, TaxRate
 from apiary_sales.pricing.rules import price_changes
 from apiary_sales.pricing.rules import prices as rules
-from apiary_sales.pricing.rules.prices import PriceList, PricesOfSize
-from inventory.bottling.models import Size
+from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
+from inventory.bottling.models import Product
 from inventory.physics import grading
 from inventory.shared import words
 from inventory.shared.checks import save_checked
@@ -26,7 +26,7 @@ PriceRow = TypeVar("PriceRow", bound=models.Model)
 
 
 class PricesWanted(NamedTuple):
-    """What a piece and a case of a size are to cost in one tier; None for no price any more."""
+    """What a piece and a case of a product are to cost in one tier; None for no price any more."""
 
     piece_cents: int | None
     case_cents: int | None
@@ -35,7 +35,7 @@ class PricesWanted(NamedTuple):
 @transaction.atomic
 def set_piece(
     *,
-    size: Size,
+    product: Product,
     tier: str,
     piece_cents: int | None,
     valid_from: date,
@@ -47,7 +47,7 @@ def set_piece(
     Without a price the offer ends that day, and with that of a single piece those for more. The
     same price set twice for the same day stays one row. Raises `BadValue` or `SeveralProblems`.
     """
-    _lock([size])
+    _lock([product])
     problems = Problems()
     if piece_cents is not None and piece_cents > PIECE_CENTS_MAX:
         problems.add(
@@ -56,30 +56,30 @@ def set_piece(
             % {"price": words.money(piece_cents)},
         )
     if case_cents is not None:
-        _check_case(problems, size, piece_cents, case_cents)
+        _check_case(problems, product, piece_cents, case_cents)
     if min_pieces > 1 and piece_cents is not None:
-        _check_break(problems, size, tier, valid_from, min_pieces, piece_cents)
+        _check_break(problems, product, tier, valid_from, min_pieces, piece_cents)
     problems.raise_any()
     row = PiecePrice(
         tier=tier,
-        size=size,
+        product=product,
         valid_from=valid_from,
         min_pieces=min_pieces,
         piece_cents=piece_cents,
         case_cents=case_cents,
     )
     same_day = PiecePrice.objects.filter(
-        tier=tier, size=size, valid_from=valid_from, min_pieces=min_pieces
+        tier=tier, product=product, valid_from=valid_from, min_pieces=min_pieces
     )
     if piece_cents is None and min_pieces == 1:
-        _end_breaks(size, tier, valid_from)
+        _end_breaks(product, tier, valid_from)
     return _newest_or_saved(row, same_day, ("piece_cents", "case_cents"))
 
 
 @transaction.atomic
-def set_size(
+def set_product(
     *,
-    size: Size,
+    product: Product,
     wanted: Mapping[str, PricesWanted],
     valid_from: date,
 ) -> list[PiecePrice]:
@@ -88,17 +88,17 @@ def set_size(
     `wanted` is by tier. A tier that stays as it is gets no row; one without a price any more ends
     that day. Raises `BadValue` or `SeveralProblems`, at `wanted.<tier>.piece_cents`.
     """
-    _lock([size])
+    _lock([product])
     lists = _price_lists(wanted, valid_from)
     rows, problems = [], Problems()
     for tier, (piece_cents, case_cents) in wanted.items():
-        offer = lists[tier].of(size).offer()
+        offer = lists[tier].of(product).offer()
         before = (offer.piece_cents, offer.case_cents) if offer else (None, None)
         if before == (piece_cents, case_cents):
             continue
         try:
             row = set_piece(
-                size=size,
+                product=product,
                 tier=tier,
                 piece_cents=piece_cents,
                 case_cents=case_cents,
@@ -190,7 +190,7 @@ def change_by_percent(
     when the prices are no longer those, which is also what happens when the same change is sent
     twice; `BadValue` at `percent` or `tiers`.
     """
-    _lock(Size.objects.filter(is_active=True))
+    _lock(Product.objects.in_use())
     now = price_changes.changes(_price_lists(tiers, valid_from), percent=percent, ending=ending)
     if price_changes.fingerprint(now) != seen:
         raise NotAllowedNow(
@@ -202,7 +202,7 @@ def change_by_percent(
     rows = [
         PiecePrice(
             tier=change.tier,
-            size=change.size,
+            product=change.product,
             valid_from=valid_from,
             min_pieces=change.min_pieces,
             piece_cents=change.new_piece_cents,
@@ -217,10 +217,12 @@ def change_by_percent(
     return rows
 
 
-def _check_case(problems: Problems, size: Size, piece_cents: int | None, case_cents: int) -> None:
+def _check_case(
+    problems: Problems, product: Product, piece_cents: int | None, case_cents: int
+) -> None:
     if piece_cents is None:
         problems.add("case_cents", _("Enter the price of one piece too."))
-    elif case_cents > piece_cents * size.pieces_per_case:
+    elif case_cents > piece_cents * product.pieces_per_case:
         problems.add(
             "case_cents",
             _(
@@ -229,23 +231,23 @@ def _check_case(problems: Problems, size: Size, piece_cents: int | None, case_ce
             )
             % {
                 "case": words.money(case_cents),
-                "count": size.pieces_per_case,
-                "alone": words.money(piece_cents * size.pieces_per_case),
+                "count": product.pieces_per_case,
+                "alone": words.money(piece_cents * product.pieces_per_case),
             },
         )
 
 
 def _check_break(
     problems: Problems,
-    size: Size,
+    product: Product,
     tier: str,
     on: date,
     min_pieces: int,
     piece_cents: int,
 ) -> None:
     """Refuse a quantity price that is not below the piece price for fewer pieces."""
-    rows = PiecePrice.objects.filter(size=size, tier=tier)
-    fewer = PricesOfSize(size, tuple(rows.in_force(on))).offer(min_pieces - 1)
+    rows = PiecePrice.objects.filter(product=product, tier=tier)
+    fewer = PricesOfProduct(product, tuple(rows.in_force(on))).offer(min_pieces - 1)
     if fewer is None:
         problems.add("min_pieces", _("Set the price of a single piece first."))
     elif piece_cents >= fewer.piece_cents:
@@ -256,24 +258,26 @@ def _check_break(
         )
 
 
-def _end_breaks(size: Size, tier: str, on: date) -> None:
-    for row in _price_lists([tier], on)[tier].of(size).quantity_breaks:
-        PiecePrice.objects.create(tier=tier, size=size, valid_from=on, min_pieces=row.min_pieces)
+def _end_breaks(product: Product, tier: str, on: date) -> None:
+    for row in _price_lists([tier], on)[tier].of(product).quantity_breaks:
+        PiecePrice.objects.create(
+            tier=tier, product=product, valid_from=on, min_pieces=row.min_pieces
+        )
 
 
 def _price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     return rules.price_lists(
         tiers,
         on,
-        sizes=list(Size.objects.filter(is_active=True)),
-        in_force=PiecePrice.objects.filter(size__is_active=True).in_force(on),
+        products=list(Product.objects.in_use()),
+        in_force=PiecePrice.objects.in_force(on),
     )
 
 
-def _lock(sizes: Iterable[Size]) -> None:
-    """Lock these sizes until the transaction ends, so that two price changes take turns."""
-    keys = sorted(size.pk for size in sizes)
-    list(Size.objects.select_for_update().filter(pk__in=keys).order_by("pk"))
+def _lock(products: Iterable[Product]) -> None:
+    """Lock these products until the transaction ends, so that two price changes take turns."""
+    keys = sorted(product.pk for product in products)
+    list(Product.objects.select_for_update().filter(pk__in=keys).order_by("pk"))
 
 
 def _newest_or_saved(

@@ -44,7 +44,7 @@ def selling_costs(request: HttpRequest) -> HttpResponse:
                 book.channels.get(channel.value) or ChannelCost(channel=channel.value)
                 for channel in ChannelCost.Channel
             ],
-            "sizes": [(size, book.fill(size)) for size in book.sizes],
+            "products": [(product, book.fill(product)) for product in book.products],
             "labour_cents_per_hour": book.labour_cents_per_hour,
         },
     )
@@ -87,7 +87,7 @@ class ChannelCostSetView(ActView):
 
 
 class FillingTimesSetView(ActView):
-    """Set the minutes of work on one piece of each size."""
+    """Set the minutes of work on one piece of each product."""
 
     permission_required = "pricing.manage_prices"
     form_class = FillingTimesForm
@@ -98,13 +98,13 @@ class FillingTimesSetView(ActView):
         return read.book(timezone.localdate())
 
     def get_initial(self) -> dict[str, Any]:
-        return {size.code: self.book.minutes.get(size.pk) for size in self.book.sizes}
+        return {product.code: self.book.minutes.get(product.pk) for product in self.book.products}
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        return {**super().get_form_kwargs(), "sizes": self.book.sizes}
+        return {**super().get_form_kwargs(), "products": self.book.products}
 
     def act(self, data: dict[str, Any]):
-        minutes = {size: data[size.code] for size in self.book.sizes}
+        minutes = {product: data[product.code] for product in self.book.products}
         filling_times.set_minutes(minutes)
         return minutes
 

@@ -22,7 +22,7 @@ from inventory.shared.money import amount
 from inventory.stock.models import Lot
 
 SORT_LABELS = {
-    "size": _("Size"),
+    "product": _("Product"),
     "channel": _("Channel"),
     "price": _("Price"),
     "per_pound": _("A pound brings"),
@@ -74,21 +74,21 @@ def page(request: HtmxRequest) -> HttpResponse:
 
 
 @manages_prices
-def size(request: HttpRequest, code: str) -> HttpResponse:
-    """Open the figures of one size to the lines they come from."""
+def product(request: HttpRequest, code: str) -> HttpResponse:
+    """Open the figures of one product to the lines they come from."""
     asked = _asked(request.GET)
-    size = next((each for each in asked.book.sizes if each.code == code), None)
-    if size is None:
+    product = next((each for each in asked.book.products if each.code == code), None)
+    if product is None:
         raise Http404
     return render(
         request,
-        "pricing/size_margin.html",
+        "pricing/product_margin.html",
         {
             "asked": asked,
-            "size": size,
-            "fill": asked.book.fill(size),
-            "cost": asked.book.filled_cost(size, asked.honey),
-            "rungs": [rung for rung in asked.comparison.rungs if rung.net_back.size == size],
+            "product": product,
+            "fill": asked.book.fill(product),
+            "cost": asked.book.filled_cost(product, asked.honey),
+            "rungs": [rung for rung in asked.comparison.rungs if rung.net_back.product == product],
             "drum": asked.comparison.drum,
             "tried": _tried(request.GET),
         },
@@ -99,7 +99,7 @@ def _asked(parameters: QueryDict) -> AskedComparison:
     today = timezone.localdate()
     book = costs.book(today)
     in_hand = costs.honey_in_hand()
-    form = WhatIfForm(parameters, in_hand=in_hand, sizes=book.sizes)
+    form = WhatIfForm(parameters, in_hand=in_hand, products=book.products)
     form.is_valid()
     lots = {lot.code: lot for lot, _grams in in_hand}
     lot = lots.get(form.figure("lot")) or next(iter(lots.values()), None)

@@ -21,7 +21,7 @@ from apiary_sales.pricing.forms.prices import (
     BreakForm,
     BulkPriceForm,
     ChangeForm,
-    SizePricesForm,
+    ProductPricesForm,
     TaxRateForm,
 )
 from apiary_sales.pricing.models import BulkPrice, TaxRate
@@ -29,7 +29,7 @@ from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.rules import price_changes, tax
 from apiary_sales.pricing.services import prices
 from apiary_sales.pricing.services.prices import PricesWanted
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product
 from inventory.physics import grading
 from inventory.shared import words
 from inventory.shared.errors import HouseError
@@ -44,10 +44,10 @@ manages_prices = permission_required("pricing.manage_prices", raise_exception=Tr
 def price_lists(request: HttpRequest) -> HttpResponse:
     on = day_asked(request)
     lists = read.all_price_lists(on)
-    sizes = lists[Customer.Tier.STAND].sizes
+    products = lists[Customer.Tier.STAND].products
     rows = [
-        (row.size, [(tier.label, lists[tier].of(row.size)) for tier in Customer.Tier])
-        for row in sizes
+        (row.product, [(tier.label, lists[tier].of(row.product)) for tier in Customer.Tier])
+        for row in products
     ]
     return render(
         request,
@@ -56,39 +56,39 @@ def price_lists(request: HttpRequest) -> HttpResponse:
     )
 
 
-def size_prices(request: HttpRequest, code: str) -> HttpResponse:
-    size = get_object_or_404(Size, code=code)
+def product_prices(request: HttpRequest, code: str) -> HttpResponse:
+    product = get_object_or_404(Product, code=code)
     on = timezone.localdate()
     lists = read.all_price_lists(on)
-    rows = [(tier.label, lists[tier.value].of(size)) for tier in Customer.Tier]
+    rows = [(tier.label, lists[tier.value].of(product)) for tier in Customer.Tier]
     in_force = {row for _label, listed in rows for row in listed.breaks}
     return render(
         request,
-        "pricing/size.html",
+        "pricing/product.html",
         {
-            "size": size,
+            "product": product,
             "rows": rows,
-            "history": read.history(size, on=on, in_force=in_force),
+            "history": read.history(product, on=on, in_force=in_force),
         },
     )
 
 
-class SizePricesSetView(ActView):
-    """Set what one size costs in every tier."""
+class ProductPricesSetView(ActView):
+    """Set what one product costs in every tier."""
 
     permission_required = "pricing.manage_prices"
-    form_class = SizePricesForm
-    template_name = "pricing/size_set.html"
+    form_class = ProductPricesForm
+    template_name = "pricing/product_set.html"
 
     @cached_property
-    def size(self) -> Size:
-        return get_object_or_404(Size, code=self.kwargs["code"])
+    def product(self) -> Product:
+        return get_object_or_404(Product, code=self.kwargs["code"])
 
     def get_initial(self) -> dict[str, Any]:
         lists = read.all_price_lists(timezone.localdate())
         initial: dict[str, Any] = {}
         for tier in Customer.Tier.values:
-            if offer := lists[tier].of(self.size).offer():
+            if offer := lists[tier].of(self.product).offer():
                 initial[f"{tier}_piece_cents"] = offer.piece_cents
                 initial[f"{tier}_case_cents"] = offer.case_cents
             # A page that tried out a price hands it over as an amount: ?stand=8.49
@@ -97,14 +97,16 @@ class SizePricesSetView(ActView):
         return initial
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
-        return super().get_context_data(size=self.size, **kwargs)
+        return super().get_context_data(product=self.product, **kwargs)
 
     def act(self, data: dict[str, Any]):
         wanted = {
             tier: PricesWanted(data[f"{tier}_piece_cents"], data[f"{tier}_case_cents"])
             for tier in Customer.Tier.values
         }
-        return prices.set_size(size=self.size, wanted=wanted, valid_from=data["valid_from"])
+        return prices.set_product(
+            product=self.product, wanted=wanted, valid_from=data["valid_from"]
+        )
 
     def done_message(self, made: list) -> str:
         if not made:
@@ -114,7 +116,7 @@ class SizePricesSetView(ActView):
         }
 
     def next_url(self, made: list) -> str:
-        return reverse("pricing:size_prices", args=[self.size.code])
+        return reverse("pricing:product_prices", args=[self.product.code])
 
 
 class BreakSetView(ActView):
@@ -125,18 +127,18 @@ class BreakSetView(ActView):
     template_name = "pricing/break_set.html"
 
     @cached_property
-    def size(self) -> Size:
-        return get_object_or_404(Size, code=self.kwargs["code"])
+    def product(self) -> Product:
+        return get_object_or_404(Product, code=self.kwargs["code"])
 
     def get_initial(self) -> dict[str, Any]:
         asked = self.request.GET
         return {"tier": asked.get("tier", ""), "min_pieces": asked.get("pieces", "")}
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
-        return super().get_context_data(size=self.size, **kwargs)
+        return super().get_context_data(product=self.product, **kwargs)
 
     def act(self, data: dict[str, Any]):
-        return prices.set_piece(size=self.size, **data)
+        return prices.set_piece(product=self.product, **data)
 
     def done_message(self, made) -> str:
         if made.piece_cents is None:
@@ -149,7 +151,7 @@ class BreakSetView(ActView):
         }
 
     def next_url(self, made) -> str:
-        return reverse("pricing:size_prices", args=[self.size.code])
+        return reverse("pricing:product_prices", args=[self.product.code])
 
 
 @manages_prices

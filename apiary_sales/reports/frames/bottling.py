@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 RUN = {
     "run": TEXT,
     "day": TEXT,
-    "size_key": TEXT,
-    "size": TEXT,
+    "product_key": TEXT,
+    "product": TEXT,
     "lot": TEXT,
     "packed_lot": TEXT,
     "season": WHOLE,
@@ -44,12 +44,12 @@ MEASURES = [name for name, dtype in RUN.items() if dtype == WHOLE and name != "s
 
 @dataclass(frozen=True)
 class RunFilters:
-    """Which recorded runs count; `season` is that of the honey, `size` a short name."""
+    """Which recorded runs count; `season` is that of the honey, `product` a short name."""
 
     since: date | None = None
     until: date | None = None
     season: str = ""
-    size: str = ""
+    product: str = ""
 
 
 def runs(filters: RunFilters) -> pd.DataFrame:
@@ -63,32 +63,32 @@ def runs(filters: RunFilters) -> pd.DataFrame:
 
 
 def overfill(filters: RunFilters) -> pd.DataFrame:
-    """Return the honey given away above the label by size, the smallest first."""
+    """Return the honey given away above the label by product, the smallest first."""
     found = runs(filters)
     order = sorted(
         range(len(found)),
         key=lambda row: (
             found["label_grams"].iat[row] / found["filled"].iat[row],
-            found["size"].iat[row],
+            found["product"].iat[row],
         ),
     )
-    return sums(found.iloc[order], ["size_key", "size"], MEASURES)
+    return sums(found.iloc[order], ["product_key", "product"], MEASURES)
 
 
 def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
     for run in _recorded(filters):
-        size = run.size
+        product = run.product
         # A recorded run has all of these: the constraint `bottling_run_recorded_is_whole`.
         drawn_grams, filled = cast(int, run.drawn_grams), cast(int, run.pieces_filled)
         lot, packed_lot = cast(Lot, run.lot), cast(Lot, run.packed_lot)
         posting = cast(Posting, run.posting)
         shares = filling.share_out(
-            size,
+            product.honey_size,
             drawn_grams=drawn_grams,
             loss_grams=run.loss_grams,
             pieces_broken=run.pieces_broken,
         )
-        label_grams = units.round_grams(size.declared_grams * filled)
+        label_grams = units.round_grams(product.declared_grams * filled)
         over_grams = shares.packed_grams - label_grams
         over_cents = None
         if run.honey_cents is not None:
@@ -96,8 +96,8 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
         yield (
             run.number,
             timezone.localdate(posting.occurred_at),
-            size.code,
-            size.name,
+            product.code,
+            product.name,
             lot.code,
             packed_lot.code,
             lot.season,
@@ -122,8 +122,8 @@ def _recorded(filters: RunFilters) -> QuerySet[BottlingRun]:
         found = found.filter(posting__occurred_at__date__lte=filters.until)
     if filters.season:
         found = found.filter(lot__season=int(filters.season))
-    if filters.size:
-        found = found.filter(size__code=filters.size)
-    return found.select_related("size", "lot", "packed_lot", "posting").order_by(
+    if filters.product:
+        found = found.filter(product__code=filters.product)
+    return found.select_related("product__size", "lot", "packed_lot", "posting").order_by(
         "posting__occurred_at", "id"
     )

@@ -1,4 +1,4 @@
-"""What was sold: one row a line handed over, and its sums by size, channel, customer and time."""
+"""What was sold: one row a line handed over, and sums by product, channel, customer and time."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -31,8 +31,8 @@ LINE = {
     "customer": TEXT,
     "channel": TEXT,
     "goods": TEXT,
-    "size_key": TEXT,
-    "size": TEXT,
+    "product_key": TEXT,
+    "product": TEXT,
     "what": TEXT,
     "lot": TEXT,
     "season": WHOLE,
@@ -48,14 +48,17 @@ LINE = {
 }
 MEASURES = [name for name, dtype in LINE.items() if dtype == WHOLE and name != "season"]
 
-PACKED, BULK, CHARGE = "packed", "bulk", "charges"
+PACKED, BULK, GOODS, CHARGE = "packed", "bulk", "goods", "charges"
 HONEY, ALL = "", "all"
+_IS_PACKED_HONEY = Q(order_line__kind=OrderLine.Kind.PACKED, order_line__product__kind="honey")
+_IS_BULK = Q(order_line__kind=OrderLine.Kind.HONEY)
 KINDS = {
-    HONEY: OrderLine.STOCKED,
-    PACKED: (OrderLine.Kind.PACKED,),
-    BULK: (OrderLine.Kind.HONEY,),
-    CHARGE: tuple(kind for kind in OrderLine.Kind if kind not in OrderLine.STOCKED),
-    ALL: tuple(OrderLine.Kind),
+    HONEY: _IS_PACKED_HONEY | _IS_BULK,
+    PACKED: _IS_PACKED_HONEY,
+    BULK: _IS_BULK,
+    GOODS: Q(order_line__kind__in=OrderLine.STOCKED) & ~_IS_PACKED_HONEY & ~_IS_BULK,
+    CHARGE: ~Q(order_line__kind__in=OrderLine.STOCKED),
+    ALL: Q(),
 }
 
 
@@ -63,13 +66,13 @@ KINDS = {
 class SalesFilters:
     """Which lines count; an empty field does not filter.
 
-    `season` is a year or `NONE`, `customer` a primary key or `NONE`, `size` the short name of one.
+    `season` is a year or `NONE`, `customer` a primary key or `NONE`, `product` a short name.
     """
 
     since: date | None = None
     until: date | None = None
     season: str = ""
-    size: str = ""
+    product: str = ""
     channel: str = ""
     customer: str = ""
     goods: str = HONEY
@@ -87,9 +90,9 @@ def lines(filters: SalesFilters) -> pd.DataFrame:
     return frame_of(_rows(_handed_over(filters)), LINE)
 
 
-def by_size(filters: SalesFilters) -> pd.DataFrame:
-    """Return sales by size, the smallest first; honey in bulk and charges have a row."""
-    return sums(lines(filters), ["goods", "size_key", "size"], MEASURES).pipe(_smallest_first)
+def by_product(filters: SalesFilters) -> pd.DataFrame:
+    """Return sales by product, the smallest first; honey in bulk and charges have a row."""
+    return sums(lines(filters), ["goods", "product_key", "product"], MEASURES).pipe(_smallest_first)
 
 
 def by_channel(filters: SalesFilters) -> pd.DataFrame:
@@ -209,9 +212,7 @@ def _short_month_of(age: int) -> str:
 
 
 def _handed_over(filters: SalesFilters) -> QuerySet:
-    found = FulfilmentLine.objects.filter(
-        fulfilment__is_taken_back=False, order_line__kind__in=KINDS[filters.goods]
-    )
+    found = FulfilmentLine.objects.filter(KINDS[filters.goods], fulfilment__is_taken_back=False)
     if filters.since:
         found = found.filter(fulfilment__filled_on__gte=filters.since)
     if filters.until:
@@ -219,8 +220,8 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
     if filters.season:
         season = None if filters.season == NONE else int(filters.season)
         found = found.filter(lot__season=season) if season else found.filter(lot=None)
-    if filters.size:
-        found = found.filter(order_line__size__code=filters.size)
+    if filters.product:
+        found = found.filter(order_line__product__code=filters.product)
     if filters.channel:
         found = found.filter(fulfilment__order__channel=filters.channel)
     if filters.customer:
@@ -233,10 +234,10 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         "fulfilment__order__customer__name",
         "fulfilment__order__channel",
         "order_line__kind",
-        "order_line__size__code",
-        "order_line__size__name",
-        "order_line__size__declared_amount",
-        "order_line__size__declared_unit",
+        "order_line__product__code",
+        "order_line__product__name",
+        "order_line__product__size__declared_amount",
+        "order_line__product__size__declared_unit",
         "order_line__description",
         "lot__code",
         "lot__season",
@@ -251,13 +252,15 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
     at_the_stand, in_bulk = _("Buyers at the stand"), _("Honey in bulk")
     charges = _("Drums, deposits, freight")
     for row in found:
-        day, order, customer, name, channel, kind, code, size, declared, unit, *rest = row
+        day, order, customer, name, channel, kind, code, product, declared, unit, *rest = row
         what, lot, season, quantity, amount, cost = rest
         pieces = grams = None
         if kind == OrderLine.Kind.PACKED:
-            if code not in grams_each:
-                grams_each[code] = units.grams_from(declared, unit)
-            pieces, grams = quantity, units.round_grams(grams_each[code] * quantity)
+            pieces = quantity
+            if declared is not None:
+                if code not in grams_each:
+                    grams_each[code] = units.grams_from(declared, unit)
+                grams = units.round_grams(grams_each[code] * quantity)
         elif kind == OrderLine.Kind.HONEY:
             grams = quantity
         # The cost of drums and freight is not recorded, so it is unknown, not 0.
@@ -270,9 +273,9 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             NONE if customer is None else str(customer),
             name or at_the_stand,
             channel,
-            _goods(kind),
+            _goods(kind, is_honey=grams is not None),
             code or "",
-            size or (charges if grams is None else in_bulk),
+            product or (charges if grams is None else in_bulk),
             what,
             lot or "",
             season,
@@ -288,9 +291,9 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
         )
 
 
-def _goods(kind: str) -> str:
+def _goods(kind: str, *, is_honey: bool) -> str:
     if kind == OrderLine.Kind.PACKED:
-        return PACKED
+        return PACKED if is_honey else GOODS
     return BULK if kind == OrderLine.Kind.HONEY else CHARGE
 
 
@@ -299,14 +302,14 @@ def _jars_sold(channel: str) -> str:
 
 
 def _smallest_first(found: pd.DataFrame) -> pd.DataFrame:
-    """Order sizes by what a piece weighs: jars, then bulk, then charges."""
-    place = [PACKED, BULK, CHARGE]
+    """Order products by what a piece weighs: jars, then bulk, other goods, charges."""
+    place = [PACKED, BULK, GOODS, CHARGE]
 
     def key(row: int) -> tuple[int, float, str]:
-        goods, size, grams, pieces = (
-            found[name].iat[row] for name in ("goods", "size", "grams", "pieces")
+        goods, product, grams, pieces = (
+            found[name].iat[row] for name in ("goods", "product", "grams", "pieces")
         )
-        return place.index(goods), grams / pieces if goods == PACKED else 0.0, size
+        return place.index(goods), grams / pieces if goods == PACKED else 0.0, product
 
     return found.iloc[sorted(range(len(found)), key=key)].reset_index(drop=True)
 

@@ -77,7 +77,7 @@ class _StockRow:
 def value(filters: StockFilters) -> pd.DataFrame:
     """Return one row for each lot and part that is there: honey, then jars, then parts.
 
-    A lot is worth its share of what the lot cost, jars the average of their size where the house
+    A lot is worth its share of what the lot cost, jars the average of their product where the house
     has chosen that, a part the average of its receipts; all as they are known today, whatever day
     is looked at. What came in may be dated later than what had left by then: such a lot or part
     has a row below zero, so that the sums hold.
@@ -168,7 +168,7 @@ def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
 
 
 def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _StockRow]]:
-    lots = Lot.objects.filter(pk__in=there).select_related("size")
+    lots = Lot.objects.filter(pk__in=there).select_related("product__size")
     if season:
         lots = lots.filter(season=int(season))
     rows = [
@@ -180,18 +180,19 @@ def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _Stoc
 
 def _lot_row(lot: Lot, quantity: int, value_cents: int | None) -> _StockRow:
     """Return the row of so many grams of a lot of honey, or so many pieces of packed goods."""
-    if lot.size is None:
+    if lot.product is None:
         kind, what, pieces, grams = Item.Kind.HONEY, lot.floral_source, None, quantity
     else:
-        kind, what, pieces = Item.Kind.PACKED, f"{lot.size.name}, {lot.floral_source}", quantity
-        grams = units.round_grams(lot.size.declared_grams * quantity)
+        kind, what, pieces = Item.Kind.PACKED, f"{lot.product.name}, {lot.floral_source}", quantity
+        grams = units.round_grams(lot.product.declared_grams * quantity)
     return _StockRow(kind, lot.code, lot.code, what, lot.season, pieces, grams, value_cents)
 
 
 def _honey_then_jars(lot: Lot) -> tuple[Any, ...]:
-    if lot.size is None:
+    if lot.product is None:
         return 0, lot.made_on, lot.pk
-    return 1, lot.size.brimful_ml, lot.size.name, lot.made_on, lot.pk
+    size = lot.product.size
+    return 1, size.brimful_ml if size else 0, lot.product.name, lot.made_on, lot.pk
 
 
 def _value_cents(unit_cost_cents: Fraction | None, there: list[int]) -> int | None:

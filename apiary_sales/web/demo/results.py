@@ -46,7 +46,7 @@ def _runs() -> list[Row]:
         lot, figures = cast(Lot, run.packed_lot), cast(RunFigures, runs.figures_of(run))
         rows.append(
             (
-                f"Bottled {run.size.name}",
+                f"Bottled {run.product.name}",
                 f"{run.pieces_filled} in lot {lot.code}, yield {figures.yield_percent} %, "
                 f"{figures.overfill_grams_each} g over in each",
             )
@@ -57,10 +57,10 @@ def _runs() -> list[Row]:
 def _jars() -> list[Row]:
     return [
         (
-            f"{row.size.name} on hand",
+            f"{row.product.name} on hand",
             f"{row.on_hand}, {row.reserved} promised",
         )
-        for row in packed_stock.sizes()
+        for row in packed_stock.products()
         if row.on_hand
     ]
 

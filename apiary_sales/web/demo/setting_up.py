@@ -13,6 +13,7 @@ from apiary_sales.pricing.services import channels, prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, read
 from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import parts, sizes
+from inventory.bottling.services.products import PartUse
 from inventory.physics import units
 from inventory.shared.models import House
 from inventory.shared.services import house as house_details
@@ -99,9 +100,9 @@ def _set_up_sizes(rows: dict, today: date) -> None:
     usual = {each.code: each for each in sizes.standard_sizes()}
     for row in rows["sizes"]:
         standard = usual[row["code"]]
-        used = [sizes.PartUse(_part(name)) for name in row.get("parts", [])]
+        used = [PartUse(_part(name)) for name in row.get("parts", [])]
         if case := row.get("case"):
-            used.append(sizes.PartUse(_part(case), per_pieces=12))
+            used.append(PartUse(_part(case), per_pieces=12))
         size = sizes.save(
             code=standard.code,
             name=str(standard.name),
@@ -116,7 +117,7 @@ def _set_up_sizes(rows: dict, today: date) -> None:
         )
         for tier, price in row["prices"].items():
             prices.set_piece(
-                size=size,
+                product=size.standard_product,
                 tier=Customer.Tier(tier),
                 piece_cents=cents(price),
                 valid_from=start,

@@ -15,7 +15,7 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.pricing.queries import prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
-from inventory.bottling.models import BottlingRun, PackagingPart, Size
+from inventory.bottling.models import BottlingRun, PackagingPart, Product
 from inventory.bottling.services import parts, runs
 from inventory.physics import units
 from inventory.shared import words
@@ -142,18 +142,18 @@ def _bring_in_parts(rows: list[dict], today: date, person: User, say: Say) -> No
 def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
     storeroom = Place.objects.get(code="storeroom")
     for row in rows:
-        size = Size.objects.get(code=row["size"])
+        product = Product.objects.get(code=row["product"])
 
-        def act(row=row, size=size) -> None:
-            run = BottlingRun.objects.filter(idempotency_key=key(f"run-{row['size']}")).first()
+        def act(row=row, product=product) -> None:
+            run = BottlingRun.objects.filter(idempotency_key=key(f"run-{row['product']}")).first()
             run = run or runs.plan(
-                size=size,
+                product=product,
                 source=Place.objects.get(code=row["source"]),
                 target=storeroom,
                 pieces=row["planned"],
                 planned_for=_day(row, today),
                 planned_by=person,
-                key=key(f"run-{row['size']}"),
+                key=key(f"run-{row['product']}"),
             )
             runs.record(
                 run=run,
@@ -166,28 +166,28 @@ def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
                 celsius=None,
                 bottled_on=_day(row, today),
                 recorded_by=person,
-                key=key(f"run-{row['size']}-recorded"),
+                key=key(f"run-{row['product']}-recorded"),
             )
 
-        once(say, f"bottled {row['filled']} × {size.name}", act)
+        once(say, f"bottled {row['filled']} × {product.name}", act)
 
 
 def _stock_the_stand(rows: list[dict], today: date, person: User, say: Say) -> None:
     storeroom, shelf = Place.objects.get(code="storeroom"), Place.objects.get(code="stand")
     for row in rows:
-        size = Size.objects.get(code=row["size"])
-        run = BottlingRun.objects.get(idempotency_key=key(f"run-{row['size']}"))
+        product = Product.objects.get(code=row["product"])
+        run = BottlingRun.objects.get(idempotency_key=key(f"run-{row['product']}"))
         once(
             say,
-            f"carried {row['pieces']} × {size.name} to the {shelf.name}",
+            f"carried {row['pieces']} × {product.name} to the {shelf.name}",
             stores.transfer,
-            item=size.item,
+            item=product.item,
             lot=run.packed_lot,
             source=storeroom,
             target=shelf,
             pieces=row["pieces"],
             recorded_by=person,
-            key=key(f"carry-{row['size']}"),
+            key=key(f"carry-{row['product']}"),
             carried_on=_day(row, today),
         )
 
@@ -311,14 +311,14 @@ def _jar_lines(rows: list[dict], tier: str, day: date) -> list[LineWanted]:
     price_list = prices.price_list(tier, day)
     lines = []
     for row in rows:
-        size = Size.objects.get(code=row["size"])
+        product = Product.objects.get(code=row["product"])
         lines.append(
             LineWanted(
                 kind=OrderLine.Kind.PACKED,
-                size=size,
+                product=product,
                 quantity=row["pieces"],
                 # The demo has set a price for every size it sells.
-                unit_price=cast(Decimal, price_list.of(size).unit_price(row["pieces"])),
+                unit_price=cast(Decimal, price_list.of(product).unit_price(row["pieces"])),
             )
         )
     return lines

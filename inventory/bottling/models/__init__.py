@@ -1,14 +1,22 @@
-"""What is stored about sizes, packaging parts, bottling runs and fill checks."""
+"""What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
-from .packaging import PackagingPart, PartReceipt, Size, SizePart
+from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
+from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
 from .runs import BottlingRun, FillCheck, FillWeight
 
 __all__ = [
     "BottlingRun",
+    "BoxContent",
+    "Brand",
     "FillCheck",
     "FillWeight",
     "PackagingPart",
     "PartReceipt",
+    "Product",
+    "ProductPart",
     "Size",
     "SizePart",
+    "UsedPart",
+    "Variety",
+    "parts_of_products",
 ]

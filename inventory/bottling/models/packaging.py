@@ -2,13 +2,17 @@
 
 from decimal import Decimal
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from django.db import models
 from django.db.models import Q, Sum
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
-from inventory.stock.models.ledger import Balance, Item, Place, Posting
+from inventory.stock.models.ledger import Item, Place, Posting
+
+if TYPE_CHECKING:
+    from inventory.bottling.models.products import Product
 
 
 class Size(models.Model):
@@ -24,7 +28,6 @@ class Size(models.Model):
         GRAM = "g", _("g")
         KILOGRAM = "kg", _("kg")
 
-    item = models.OneToOneField(Item, on_delete=models.PROTECT, related_name="size")
     code = models.SlugField(_("short name"), max_length=20, unique=True)
     name = models.CharField(_("name"), max_length=60, unique=True)
     declared_amount = models.DecimalField(
@@ -36,9 +39,7 @@ class Size(models.Model):
     )
     tare_grams = models.PositiveIntegerField(_("empty weight, g"), default=0)
     pieces_per_case = models.PositiveIntegerField(_("pieces in a case"), default=12)
-    gtin = models.CharField(_("GTIN (bar code number)"), max_length=14, blank=True)
     best_by_months = models.PositiveSmallIntegerField(_("best by, months"), default=24)
-    low_stock_pieces = models.PositiveIntegerField(_("low when fewer than"), default=0)
     is_active = models.BooleanField(_("in use"), default=True)
     parts: "models.ManyToManyField[PackagingPart, SizePart]" = models.ManyToManyField(
         "PackagingPart", through="SizePart"
@@ -57,9 +58,6 @@ class Size(models.Model):
             models.CheckConstraint(
                 condition=Q(pieces_per_case__gt=0), name="size_pieces_per_case_gt_0"
             ),
-            models.UniqueConstraint(
-                fields=["gtin"], condition=~Q(gtin=""), name="size_gtin_is_one"
-            ),
         ]
 
     def __str__(self) -> str:
@@ -69,6 +67,11 @@ class Size(models.Model):
     def declared_grams(self) -> Decimal:
         """Net weight on the label in grams, exact."""
         return units.grams_from(self.declared_amount, self.declared_unit)
+
+    @property
+    def standard_product(self) -> "Product":
+        """This size as the house usually sells it: liquid honey, of no variety or brand by name."""
+        return next(product for product in self.products.all() if product.is_standard)
 
 
 class PackagingPart(models.Model):
@@ -97,40 +100,18 @@ class PackagingPart(models.Model):
         return self.name
 
 
-class SizePartQuerySet(models.QuerySet["SizePart"]):
-    def with_stock(self) -> list[tuple["SizePart", int]]:
-        """Return each part with how many pieces of it are in the stores, in two queries."""
-        uses = list(self.select_related("part__item").order_by("id"))
-        there = Balance.objects.pieces_in_stores(use.part.item_id for use in uses)
-        return [(use, there.get(use.part.item_id, 0)) for use in uses]
-
-
-class SizePart(models.Model):
+class UsedPart(models.Model):
     """So many of a part go with so many filled pieces: one lid for 1, one case for 12."""
 
-    size = models.ForeignKey(
-        Size,
-        on_delete=models.CASCADE,
-        related_name="size_parts",
-        verbose_name=_("size"),
-    )
-    part = models.ForeignKey(
-        PackagingPart, on_delete=models.PROTECT, related_name="used_in", verbose_name=_("part")
-    )
     quantity = models.PositiveIntegerField(_("how many"), default=1)
     per_pieces = models.PositiveIntegerField(_("for how many filled pieces"), default=1)
 
-    objects = SizePartQuerySet.as_manager()
+    # Each kind of use has its own link to the part.
+    part: "models.ForeignKey[PackagingPart, PackagingPart]"
+    part_id: int
 
     class Meta:
-        verbose_name = _("part of a size")
-        verbose_name_plural = _("parts of sizes")
-        constraints = [
-            models.UniqueConstraint(fields=["size", "part"], name="size_part_is_one"),
-            models.CheckConstraint(
-                condition=Q(quantity__gt=0, per_pieces__gt=0), name="size_part_gt_0"
-            ),
-        ]
+        abstract = True
 
     def __str__(self) -> str:
         return f"{self.quantity} {self.part} per {self.per_pieces}"
@@ -144,6 +125,30 @@ class SizePart(models.Model):
         is_shared = self.part.kind == PackagingPart.Kind.CASE or self.per_pieces > 1
         pieces = filled if is_shared else filled + broken
         return -(-pieces * self.quantity // self.per_pieces)
+
+
+class SizePart(UsedPart):
+    """A part that goes with every product of a size."""
+
+    size = models.ForeignKey(
+        Size,
+        on_delete=models.CASCADE,
+        related_name="size_parts",
+        verbose_name=_("size"),
+    )
+    part = models.ForeignKey(
+        PackagingPart, on_delete=models.PROTECT, related_name="used_in", verbose_name=_("part")
+    )
+
+    class Meta:
+        verbose_name = _("part of a size")
+        verbose_name_plural = _("parts of sizes")
+        constraints = [
+            models.UniqueConstraint(fields=["size", "part"], name="size_part_is_one"),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0, per_pieces__gt=0), name="size_part_gt_0"
+            ),
+        ]
 
 
 class PartReceiptQuerySet(models.QuerySet["PartReceipt"]):

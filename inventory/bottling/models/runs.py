@@ -7,12 +7,13 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.models.packaging import Size
+from inventory.bottling.models.products import Product
 from inventory.stock.models.ledger import Place, Posting
 from inventory.stock.models.lots import Lot
 
 
 class BottlingRun(models.Model):
-    """One size filled from one vessel: planned, then recorded.
+    """One product filled from one vessel: planned, then recorded.
 
     `drawn_grams` left the vessel; of it `loss_grams` stayed in the filler, on the floor or in
     the drain; the honey of broken pieces counts as broken; the rest is in the jars.
@@ -30,9 +31,11 @@ class BottlingRun(models.Model):
 
     number = models.CharField(_("run"), max_length=20, unique=True)
     status = models.CharField(max_length=10, choices=Status, default=Status.PLANNED)
-    size = models.ForeignKey(
-        Size, on_delete=models.PROTECT, related_name="runs", verbose_name=_("size")
+    product = models.ForeignKey(
+        Product, on_delete=models.PROTECT, related_name="runs", verbose_name=_("product")
     )
+    # Stamped on the jars, so it is set before the first one and never changes.
+    lot_code = models.CharField(_("lot code"), max_length=30)
     source = models.ForeignKey(
         Place, on_delete=models.PROTECT, related_name="runs_from", verbose_name=_("from")
     )
@@ -89,10 +92,20 @@ class BottlingRun(models.Model):
             models.CheckConstraint(
                 condition=Q(pieces_planned__gt=0), name="bottling_run_pieces_planned_gt_0"
             ),
+            models.UniqueConstraint(
+                fields=["lot_code", "product"],
+                condition=~Q(status="cancelled"),
+                name="bottling_run_lot_code_of_a_product_is_one",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.number
+
+    @property
+    def size(self) -> Size:
+        """The size of the product that is filled; a product that is filled has one."""
+        return self.product.honey_size
 
 
 class FillCheck(models.Model):

@@ -82,7 +82,7 @@ def season_pieces(size: Size) -> int:
     """Return the pieces of a size packed in the last twelve months, undone runs left out."""
     since = timezone.localdate() - timedelta(days=SEASON_DAYS)
     packed = BottlingRun.objects.filter(
-        size=size,
+        product__size=size,
         status=BottlingRun.Status.RECORDED,
         packed_lot__made_on__gt=since,
     ).aggregate(pieces=Sum("pieces_filled"))

@@ -1,7 +1,7 @@
 """What a filled piece in stock costs, by the method the house has chosen.
 
 First in, first out: a piece costs what its lot did, and the oldest lot is sold first. Weighted
-average: every piece of a size costs the average of all that is there at that moment (perpetual
+average: every piece of a product costs the average of all that is there at that moment (perpetual
 moving average, common practice), whatever lot is taken from the shelf.
 """
 
@@ -14,13 +14,15 @@ from inventory.stock.models import Lot, PostingLine, ProductionSettings
 def unit_costs_cents(lots: Iterable[Lot]) -> dict[Lot, Fraction | None]:
     """Return what a piece (a gram of a lot in bulk) of each lot costs, by the chosen method.
 
-    Packed lots come with their size. Honey in bulk always costs what its lot did.
+    Packed lots come with their product. Honey in bulk always costs what its lot did.
     """
     lots = list(lots)
     if not ProductionSettings.current().costs_by_average:
         return {lot: lot.unit_cost_cents for lot in lots}
-    averages = PostingLine.objects.average_costs({lot.size.item_id for lot in lots if lot.size})
+    averages = PostingLine.objects.average_costs(
+        {lot.product.item_id for lot in lots if lot.product}
+    )
     return {
-        lot: averages[lot.size.item_id].unit_cost_cents if lot.size else lot.unit_cost_cents
+        lot: averages[lot.product.item_id].unit_cost_cents if lot.product else lot.unit_cost_cents
         for lot in lots
     }

@@ -1,11 +1,11 @@
-"""Packed stock by size: on hand, reserved, free, on hold, and what it is worth."""
+"""Stock by product and by size: on hand, reserved, free, on hold, and what it is worth."""
 
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product, Size
 from inventory.bottling.queries import packed_costs
 from inventory.stock.models import Balance, Lot, Place
 
@@ -41,11 +41,9 @@ class LotStock:
         return round(self.unit_cost_cents * self.on_hand)
 
 
-@dataclass(frozen=True)
-class SizeStock:
-    """All pieces of one size; each figure is the sum of its `rows`, oldest lot first."""
+class StockFigures:
+    """What the rows of some stock add up to."""
 
-    size: Size
     rows: tuple[LotStock, ...]
 
     @property
@@ -82,13 +80,46 @@ class SizeStock:
         """Pieces on hand by place."""
         return _summed((row.place, row.on_hand) for row in self.rows)
 
+
+@dataclass(frozen=True)
+class ProductStock(StockFigures):
+    """All pieces of one product; each figure is the sum of its `rows`, oldest lot first."""
+
+    product: Product
+    rows: tuple[LotStock, ...]
+
     @property
     def is_low(self) -> bool:
-        return self.free < self.size.low_stock_pieces
+        return self.free < self.product.low_stock_pieces
 
 
-def sizes() -> list[SizeStock]:
-    """Return every size in use, or still there, smallest first.
+@dataclass(frozen=True)
+class SizeStock(StockFigures):
+    """All honey of one size, whatever its variety and label."""
+
+    size: Size
+    products: tuple[ProductStock, ...]
+
+    @property
+    def rows(self) -> tuple[LotStock, ...]:  # type: ignore[override]
+        return tuple(row for each in self.products for row in each.rows)
+
+    @property
+    def is_low(self) -> bool:
+        return any(each.is_low for each in self.products)
+
+    @property
+    def low_stock_pieces(self) -> int:
+        return sum(each.product.low_stock_pieces for each in self.products)
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the size is sold as one product only, so that there is nothing to open."""
+        return len(self.products) == 1
+
+
+def products() -> list[ProductStock]:
+    """Return every product in use, or still there: honey by size, smallest first, then the rest.
 
     In three queries, four where the weighted average is chosen.
     """
@@ -97,15 +128,24 @@ def sizes() -> list[SizeStock]:
     for balance, row in zip(balances, _rows(balances), strict=True):
         rows[balance.item_id].append(row)
     return [
-        SizeStock(size, tuple(rows[size.item_id]))
-        for size in Size.objects.select_related("item")
-        if size.is_active or rows[size.item_id]
+        ProductStock(product, tuple(rows[product.item_id]))
+        for product in Product.objects.select_related("item", "size", "variety", "brand")
+        if product.is_in_use or rows[product.item_id]
     ]
 
 
-def of(size: Size) -> SizeStock:
-    """Return the stock of one size."""
-    return SizeStock(size, _rows(_balances().filter(item=size.item_id)))
+def sizes() -> list[SizeStock]:
+    """Return every size of honey in use, or still there, smallest first; as `products`."""
+    found: dict[Size, list[ProductStock]] = defaultdict(list)
+    for each in products():
+        if each.product.size:
+            found[each.product.size].append(each)
+    return [SizeStock(size, tuple(of_size)) for size, of_size in found.items()]
+
+
+def of(product: Product) -> ProductStock:
+    """Return the stock of one product."""
+    return ProductStock(product, _rows(_balances().filter(item=product.item_id)))
 
 
 def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
@@ -126,8 +166,8 @@ def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
 def _balances():
     return (
         Balance.objects.in_stores()
-        .filter(item__size__isnull=False)
-        .select_related("lot__size", "place")
+        .filter(item__product__isnull=False)
+        .select_related("lot__product", "place")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place__name", "id")
     )
 

@@ -10,7 +10,7 @@ from django.db.models import Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt
+from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, parts_of_products
 from inventory.bottling.rules.figures import decimal_of
 from inventory.shared import words
 from inventory.shared.tags import Tag
@@ -165,8 +165,10 @@ def _used() -> dict[int, int]:
 def _planned() -> dict[int, int]:
     """Pieces of each part that the planned runs need, by part."""
     wanted: dict[int, int] = defaultdict(int)
-    runs = BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("size")
-    for run in runs.prefetch_related("size__size_parts__part"):
-        for use in run.size.size_parts.all():
+    runs = BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED)
+    for run in runs.select_related("product__size").prefetch_related(
+        *parts_of_products("product__")
+    ):
+        for use in run.product.uses():
             wanted[use.part_id] += use.used_by(filled=run.pieces_planned)
     return wanted

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, PartReceipt, Size
+from inventory.bottling.models import BottlingRun, PartReceipt, Product
 from inventory.bottling.queries import parts
 from inventory.bottling.rules import costs, filling
 from inventory.bottling.rules import parts as part_rules
@@ -19,7 +19,7 @@ from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 class PlanPreview:
     """What a run would need, beside what is there, before anything is saved."""
 
-    size: Size
+    product: Product
     source: Place
     there: Balance | None
     pieces: int
@@ -68,7 +68,7 @@ class Overview:
 
 def preview_plan(
     *,
-    size: Size,
+    product: Product,
     source: Place,
     pieces: int,
     celsius: Decimal,
@@ -78,7 +78,7 @@ def preview_plan(
 
     `planned_already` is the run itself, when it is planned and so is no rival of its own.
     """
-    there = Balance.objects.in_vessel(source)
+    size, there = product.honey_size, Balance.objects.in_vessel(source)
     needed = filling.grams_needed(size, pieces)
     refusals = []
     if error := filling.honey_error(there, source, needed, parameter="pieces"):
@@ -87,19 +87,19 @@ def preview_plan(
     if there:
         try:
             fits = filling.fits(
-                size, moisture_percent=there.honey_lot.moisture_percent, celsius=celsius
+                size, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius
             )
         except ValueError as error:
             refusals.append(str(error))
     return PlanPreview(
-        size=size,
+        product=product,
         source=source,
         there=there,
         pieces=pieces,
         needed_grams=needed,
         other_runs_grams=_planned_grams(source, besides=planned_already),
         fits=fits,
-        parts=part_rules.needs(size.size_parts.with_stock(), filled=pieces),
+        parts=part_rules.needs(product.uses_with_stock(), filled=pieces),
         refusals=refusals,
         warnings=_other_lot(planned_already, there) if planned_already else [],
     )
@@ -124,7 +124,7 @@ def preview_record(
     if there is None or pieces_filled < 1 or drawn_grams <= 0 or pieces_broken < 0:
         return None
     needs = part_rules.needs(
-        size.size_parts.with_stock(), filled=pieces_filled, broken=pieces_broken
+        run.product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken
     )
     lot = there.honey_lot
     figures = RunFigures(
@@ -181,7 +181,7 @@ def _other_lot(run: BottlingRun, there: Balance | None) -> list[str]:
 def overview() -> Overview:
     """Return what the bottling room shows first, in a constant number of queries."""
     known = BottlingRun.objects.select_related(
-        "size", "source", "target", "lot", "packed_lot", "recorded_by"
+        "product__size", "source", "target", "lot", "packed_lot", "recorded_by"
     )
     recent = known.exclude(status=BottlingRun.Status.PLANNED).order_by("-recorded_at", "-id")[:10]
     return Overview(
@@ -189,7 +189,9 @@ def overview() -> Overview:
         to_order=parts.short(),
         recent=[(run, figures_of(run)) for run in recent],
         held=list(
-            Lot.objects.filter(is_on_hold=True, kind=Lot.Kind.PACKED).select_related("size", "run")
+            Lot.objects.filter(is_on_hold=True, kind=Lot.Kind.PACKED).select_related(
+                "product", "run"
+            )
         ),
     )
 
@@ -222,6 +224,6 @@ def _planned_grams(source: Place, *, besides: BottlingRun | None) -> int:
     planned = BottlingRun.objects.filter(source=source, status=BottlingRun.Status.PLANNED)
     return sum(
         filling.grams_needed(run.size, run.pieces_planned)
-        for run in planned.select_related("size")
+        for run in planned.select_related("product__size")
         if run != besides
     )

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from django.db.models import QuerySet
 
-from inventory.bottling.models import PartReceipt, Size, SizePart
+from inventory.bottling.models import PartReceipt, Product, Size, SizePart
 from inventory.bottling.rules import filling
 from inventory.bottling.rules.figures import decimal_of
 from inventory.physics import labelling
@@ -16,9 +16,10 @@ from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
 @dataclass(frozen=True)
 class SizeDetails:
-    """One size with what its label must say and what its parts cost."""
+    """One size with its standard product, what its label must say and what its parts cost."""
 
     size: Size
+    product: Product
     uses: list[SizePart]
     statement: str
     metric: str
@@ -43,7 +44,7 @@ class SizeDetails:
 
 def all_sizes() -> list[SizeDetails]:
     """Return every size, those in use first; in a constant number of queries."""
-    sizes = Size.objects.prefetch_related("size_parts__part").order_by(
+    sizes = Size.objects.prefetch_related("size_parts__part", "products").order_by(
         "-is_active", "brimful_ml", "name"
     )
     costs = PartReceipt.objects.average_costs()
@@ -64,7 +65,7 @@ def fits_now(size: Size) -> list[tuple[str, filling.Fit]]:
     return [
         (
             ", ".join(names),
-            filling.fit(size, moisture_percent=lot.moisture_percent, celsius=celsius),
+            filling.fit(size, moisture_percent=lot.honey_moisture, celsius=celsius),
         )
         for lot, names in vessels.items()
     ]
@@ -92,6 +93,7 @@ def _details(size: Size, costs: dict[int, Fraction]) -> SizeDetails:
     low, high = labelling.EUROPEAN_LABELLED_G.low, labelling.EUROPEAN_LABELLED_G.high
     return SizeDetails(
         size=size,
+        product=size.standard_product,
         uses=uses,
         statement=labelling.net_contents_statement(grams),
         metric=labelling.net_contents_statement(grams, metric_only=True),

@@ -9,7 +9,7 @@ from fractions import Fraction
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import Size
+from inventory.bottling.models import Product, Size
 from inventory.shared import words
 from inventory.shared.errors import (
     BadValue,
@@ -157,7 +157,7 @@ def drawn_between_dips(
     try:
         return density.grams_of(
             litres[0] - litres[1],
-            moisture_percent=there.honey_lot.moisture_percent,
+            moisture_percent=there.honey_lot.honey_moisture,
             celsius=celsius,
         )
     except ValueError as error:
@@ -235,13 +235,31 @@ def fit_error(
     if there is None:
         return None
     try:
-        found = fits(size, moisture_percent=there.honey_lot.moisture_percent, celsius=celsius)
+        found = fits(size, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius)
     except ValueError as error:
         return BadValue(str(error), parameter="celsius")
     for each in found:
         if not each.fits:
-            return VesselTooSmall(each.sentence, parameter="size")
+            return VesselTooSmall(each.sentence, parameter="product")
     return None
+
+
+def variety_sentence(product: Product, there: Balance) -> str:
+    """Ask whether honey may be sold under a variety that its floral source does not name.
+
+    Empty where it does, or where the product has no variety or one of the house's own choice.
+    """
+    lot = there.honey_lot
+    if product.variety is None or product.variety.covers(lot.floral_source):
+        return ""
+    return _(
+        "%(place)s has %(source)s honey, but the jars are sold as %(variety)s. Choose another "
+        "vessel, or tick that the label is right."
+    ) % {
+        "place": there.place.name,
+        "source": lot.floral_source,
+        "variety": product.variety.name,
+    }
 
 
 def excess_sentence(size: Size, shares: Shares, pieces_filled: int) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import PackagingPart, SizePart
+from inventory.bottling.models import PackagingPart, UsedPart
 from inventory.shared import words
 
 
@@ -34,10 +34,10 @@ class PartNeed:
         }
 
 
-def needs(uses: Iterable[tuple[SizePart, int]], *, filled: int, broken: int = 0) -> list[PartNeed]:
-    """Return what so many pieces need of each part of a size.
+def needs(uses: Iterable[tuple[UsedPart, int]], *, filled: int, broken: int = 0) -> list[PartNeed]:
+    """Return what so many pieces need of each part of a product.
 
-    Each part comes with how many pieces of it are there, as `SizePart.objects.with_stock` reads.
+    Each part comes with how many pieces of it are there, as `Product.uses_with_stock` reads.
     """
     return [
         PartNeed(use.part, use.used_by(filled=filled, broken=broken), there) for use, there in uses

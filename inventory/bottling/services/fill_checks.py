@@ -36,9 +36,13 @@ def record(
     lot is on hold. Raises `BadValue` for weights that cannot be or are too few, `NotAllowedNow`
     for a run that is not recorded, `AlreadyRecorded`.
     """
-    run = BottlingRun.objects.select_for_update().select_related("size__item").get(pk=run.pk)
+    run = (
+        BottlingRun.objects.select_for_update()
+        .select_related("product__item", "product__size")
+        .get(pk=run.pk)
+    )
     # A sale of the lot locks its item too, so none slips through while the lot goes on hold.
-    ledger.lock_items([run.size.item])
+    ledger.lock_items([run.product.item])
     refuse_repeat(FillCheck, key, message=_("This check was recorded already."))
     pieces_filled, lot = run.pieces_filled, run.packed_lot
     if run.status != BottlingRun.Status.RECORDED or pieces_filled is None or lot is None:
@@ -95,8 +99,8 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     elif len(reason) > REASON_MAX:
         problems.add("reason", _("Enter 300 characters or fewer."))
     problems.raise_any()
-    if lot.size:
-        ledger.lock_items([lot.size.item])
+    if lot.product:
+        ledger.lock_items([lot.product.item])
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})

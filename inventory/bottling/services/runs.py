@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, PartReceipt, Size
+from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.rules import costs, filling, parts
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
@@ -21,7 +21,7 @@ from inventory.shared.errors import (
 )
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock import rules
+from inventory.stock import lot_codes, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
 from inventory.stock.services import ledger, stores
 
@@ -34,7 +34,7 @@ LABOUR_MINUTES_MAX = 28 * 24 * 60
 @transaction.atomic
 def plan(
     *,
-    size: Size,
+    product: Product,
     source: Place,
     target: Place,
     pieces: int,
@@ -42,24 +42,31 @@ def plan(
     planned_by: Person,
     key: str,
     celsius: Decimal | None = None,
+    lot_code: str = "",
+    variety_is_right: bool = False,
     note: str = "",
 ) -> BottlingRun:
-    """Plan to fill `pieces` from a vessel; nothing leaves the books yet, nothing is reserved.
+    """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
 
-    Without `celsius` the house's usual filling temperature counts. Parts that are short are no
-    hindrance yet. Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, and `VesselTooSmall` when
-    the declared weight does not go into the size.
+    The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
+    one by the house's pattern. It never changes. Without `celsius` the house's usual filling
+    temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
+    the floral source of the honey does not name. Raises `BadValue`, `NotEnoughHoney`,
+    `StockReserved`, and `VesselTooSmall` when the declared weight does not go into the size.
     """
     problems = Problems()
-    if not size.is_active:
-        problems.add("size", _("%(size)s is out of use.") % {"size": size.name})
+    _check_product(problems, product)
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_vessel(problems, "source", source)
     rules.check_store(problems, "target", target)
     if abs((planned_for - timezone.localdate()).days) > PLAN_DAYS_MAX:
         problems.add("planned_for", _("That day is more than a year away. Check the date."))
+    lot_code = lot_code.strip()
+    if lot_code:
+        lot_codes.check_code(problems, "lot_code", lot_code)
     problems.raise_any()
-    ledger.lock_items([Item.objects.honey()])
+    size = product.honey_size
+    ledger.lock_items([Item.objects.honey(), product.item])
     refuse_repeat(BottlingRun, key, message=_("This run was planned already."))
     if celsius is None:
         celsius = ProductionSettings.current().honey_house_celsius
@@ -71,10 +78,19 @@ def plan(
     ):
         if error:
             problems.add_error(error)
+    if there and not variety_is_right and (asked := filling.variety_sentence(product, there)):
+        problems.add("variety_is_right", asked)
+    if lot_code and _is_code_taken(lot_code, product):
+        problems.add(
+            "lot_code",
+            _("Lot %(code)s of %(product)s is there already. Type another code.")
+            % {"code": lot_code, "product": product.name},
+        )
     problems.raise_any()
     run = BottlingRun(
         number=_next_number(planned_for),
-        size=size,
+        product=product,
+        lot_code=lot_code or _next_lot_code(product, planned_for),
         source=source,
         target=target,
         lot=there.honey_lot if there else None,
@@ -110,7 +126,7 @@ def record(
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
 
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
-    label weight. The packed lot gets a printed code, a best-by date and, where honey and parts
+    label weight. The packed lot gets the code of the run, a best-by date and, where honey and parts
     have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
     `figures_are_right` confirms far more honey than the pieces hold.
 
@@ -118,12 +134,11 @@ def record(
     `AlreadyRecorded`; several at once as `SeveralProblems`.
     """
     run = BottlingRun.objects.select_for_update().get(pk=run.pk)
-    size, source = run.size, run.source
+    product, size, source = run.product, run.size, run.source
     target = target or run.target
     bottled_on = bottled_on or timezone.localdate()
-    uses = size.size_parts.select_related("part__item")
     honey_item = Item.objects.honey()
-    ledger.lock_items([honey_item, size.item, *(use.part.item for use in uses)])
+    ledger.lock_items([honey_item, product.item, *(use.part.item for use in product.uses())])
     if ledger.find(key):
         raise AlreadyRecorded(_("This run was recorded already."), made=run)
     _refuse_unless_planned(run)
@@ -151,7 +166,7 @@ def record(
         there, source, drawn_grams, parameter="drawn_grams", is_done=True
     ):
         problems.add_error(error)
-    needs = parts.needs(size.size_parts.with_stock(), filled=pieces_filled, broken=pieces_broken)
+    needs = parts.needs(product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken)
     for need in needs:
         if need.short:
             problems.add_error(_parts_error(need))
@@ -173,7 +188,7 @@ def record(
             *_honey_lines(honey_item, lot, source, shares),
             *_part_lines(needs),
             *ledger.move(
-                item=size.item,
+                item=product.item,
                 lot=packed,
                 source=Place.objects.outside(Place.Kind.PACKING),
                 target=target,
@@ -238,7 +253,7 @@ def _check_temperature(lot: Lot, size: Size, celsius: Decimal | None) -> None:
     if celsius is None:
         return
     try:
-        filling.fit(size, moisture_percent=lot.moisture_percent, celsius=celsius)
+        filling.fit(size, moisture_percent=lot.honey_moisture, celsius=celsius)
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error
 
@@ -295,15 +310,10 @@ def _part_lines(needs: list[parts.PartNeed]) -> list[ledger.Line]:
 
 
 def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) -> Lot:
-    """Make the lot of the jars, with its printed code.
-
-    The code is L, the year, the day of the year and the number of the run on that day: common
-    practice on packing lines, short enough for a hand stamp.
-    """
-    day = f"L{bottled_on:%y%j}"
+    """Make the lot of the jars, with the code that the run got when it was planned."""
     packed = Lot(
         kind=Lot.Kind.PACKED,
-        code=f"{day}-{ledger.next_number(f'packed-{day}')}",
+        code=run.lot_code,
         season=lot.season,
         floral_source=lot.floral_source,
         yard=lot.yard,
@@ -314,11 +324,50 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
         cost_cents=costs.run_cents(
             honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
         ),
-        size=run.size,
+        product=run.product,
         best_by=filling.best_by(bottled_on, run.size.best_by_months),
     )
     checks.save_checked(packed)
     return packed
+
+
+def _check_product(problems: Problems, product: Product) -> None:
+    if not product.is_in_use:
+        problems.add("product", _("%(product)s is out of use.") % {"product": product.name})
+    elif not product.is_honey:
+        problems.add(
+            "product",
+            _("%(product)s is not filled from a tank. Choose a honey.") % {"product": product.name},
+        )
+
+
+def _next_lot_code(product: Product, day: date) -> str:
+    """Return the code by the house's pattern for a run of this product on a day.
+
+    A pattern without a number gives all runs of a day one code; a second run of the same product
+    gets a number behind it, so that the two stay apart.
+    """
+    code = lot_codes.of_day(ProductionSettings.current().lot_code_pattern, day)
+    series = lot_codes.series(code)
+    if lot_codes.has_number(code):
+        while _is_code_taken(made := lot_codes.numbered(code, ledger.next_number(series)), product):
+            pass
+        return made
+    made, number = code, 1
+    while _is_code_taken(made, product):
+        number += 1
+        made = f"{code}-{number}"
+    return made
+
+
+def _is_code_taken(code: str, product: Product) -> bool:
+    """Tell whether jars of this product bear the code, or a run is planned to stamp it."""
+    return (
+        Lot.objects.filter(code=code, product=product).exists()
+        or BottlingRun.objects.filter(lot_code=code, product=product)
+        .exclude(status=BottlingRun.Status.CANCELLED)
+        .exists()
+    )
 
 
 def _next_number(day: date) -> str:

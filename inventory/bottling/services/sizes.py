@@ -9,14 +9,15 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.bottling.models import PackagingPart, Size
+from inventory.bottling.models import Product, Size
 from inventory.bottling.rules import filling
-from inventory.physics import gtin as gtins
+from inventory.bottling.services import products
+from inventory.bottling.services.products import PartUse
 from inventory.physics import units
 from inventory.shared import checks, codes, words
 from inventory.shared.errors import Problems
 from inventory.stock import density
-from inventory.stock.models import Item, Lot
+from inventory.stock.models import Lot
 from inventory.stock.models.lots import MOISTURE_MIN
 
 GRAMS_MIN, GRAMS_MAX = Decimal(5), Decimal(50_000)
@@ -25,16 +26,6 @@ TARE_GRAMS_MAX = 10_000
 PIECES_PER_CASE_MAX = 1_000
 BEST_BY_MONTHS_MAX = 120
 LOW_STOCK_MAX = 1_000_000
-USE_MAX = 1_000
-
-
-@dataclass(frozen=True)
-class PartUse:
-    """So many of a part go with so many filled pieces: one lid for 1, one case for 12."""
-
-    part: PackagingPart
-    quantity: int = 1
-    per_pieces: int = 1
 
 
 @dataclass(frozen=True)
@@ -100,8 +91,10 @@ def save(
 ) -> Size:
     """Add a size, or change `size`; `parts` replaces what it is made up from.
 
-    The short name, which is in the address, stays as it was. The declared weight can't change
-    once pieces were packed under it. Raises `BadValue` and `SeveralProblems`.
+    A new size comes with its standard product: the house's honey in it, with the same name and
+    short name; `gtin` and `low_stock_pieces` are that product's. The short name, which is in the
+    address, stays as it was. The declared weight can't change once pieces were packed under it.
+    Raises `BadValue` and `SeveralProblems`.
     """
     name = " ".join(name.split())
     gtin = "".join(character for character in gtin if character not in " -")
@@ -127,30 +120,32 @@ def save(
     _check_between(problems, "pieces_per_case", pieces_per_case, 1, PIECES_PER_CASE_MAX)
     _check_between(problems, "best_by_months", best_by_months, 1, BEST_BY_MONTHS_MAX, _("months"))
     _check_between(problems, "low_stock_pieces", low_stock_pieces, 0, LOW_STOCK_MAX)
-    check_gtin(problems, gtin)
-    if gtin and (rival := rivals.filter(gtin=gtin).first()):
-        problems.add(
-            "gtin",
-            _("%(name)s has this GTIN already. Each size needs its own.") % {"name": rival.name},
-        )
-    _check_parts(problems, parts or ())
+    product = size.standard_product if size else None
+    others = Product.objects.exclude(pk=product.pk) if product else Product.objects.all()
+    products.check_gtin(problems, gtin)
+    products.check_gtin_is_free(problems, others, gtin)
+    products.check_parts(problems, parts or ())
     problems.raise_any()
+    name_before = size.name if size else ""
     if size is None:
-        item = Item.objects.create(kind=Item.Kind.PACKED, name=name)
-        size = Size(item=item, code=code or codes.free(Size, name, fallback="size"))
+        size = Size(code=code or codes.free(Size, name, fallback="size"))
     size.name = name
     size.declared_amount = declared_amount
     size.declared_unit = declared_unit
     size.brimful_ml = brimful_ml
     size.tare_grams = tare_grams
     size.pieces_per_case = pieces_per_case
-    size.gtin = gtin
     size.best_by_months = best_by_months
-    size.low_stock_pieces = low_stock_pieces
     checks.save_checked(size)
-    if size.item.name != name:
-        size.item.name = name
-        size.item.save(update_fields=["name"])
+    products.save_honey(
+        size=size,
+        # A name of its own stays.
+        name=product.name if product and product.name != name_before else name,
+        gtin=gtin,
+        low_stock_pieces=low_stock_pieces,
+        product=product,
+        code=codes.free(Product, size.code, fallback="product"),
+    )
     if parts is not None:
         size.size_parts.exclude(part__in=[use.part for use in parts]).delete()
         for use in parts:
@@ -202,29 +197,6 @@ def add_usual_sizes() -> list[Size]:
     ]
 
 
-def check_gtin(problems: Problems, text: str) -> None:
-    """Name what is wrong with an article number, and its right check digit."""
-    if not text or gtins.is_valid_gtin(text):
-        return
-    if not (text.isascii() and text.isdigit()):
-        problems.add("gtin", _("A GTIN has only digits. Remove everything else."))
-    elif len(text) not in gtins.LENGTHS:
-        problems.add(
-            "gtin",
-            _("A GTIN has 8, 12, 13 or 14 digits; this has %(count)s.") % {"count": len(text)},
-        )
-    else:
-        right = gtins.gtin_check_digit(text[:-1])
-        problems.add(
-            "gtin",
-            _(
-                "Check the number %(gtin)s again. Its last digit is %(last)s, but with "
-                "these numbers it should be %(right)s."
-            )
-            % {"gtin": text, "last": text[-1], "right": right},
-        )
-
-
 def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit: str) -> None:
     if unit not in Size.Unit.values:
         problems.add("declared_unit", _("Choose oz, lb, g or kg."))
@@ -237,7 +209,7 @@ def _check_declared(problems: Problems, size: Size | None, amount: Decimal, unit
         )
     if size is None or (amount, unit) == (size.declared_amount, size.declared_unit):
         return
-    if Lot.objects.filter(size=size).exists():
+    if Lot.objects.filter(product__size=size).exists():
         problems.add(
             "declared_amount",
             _(
@@ -292,23 +264,3 @@ def _check_between(
         )
         figures = {"low": words.number(low), "high": words.number(high), "unit": unit}
         problems.add(parameter, told % figures)
-
-
-def _check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:
-    named = set()
-    for index, use in enumerate(parts):
-        if use.part.pk in named:
-            problems.add(
-                f"parts.{index}.part",
-                _("%(part)s is listed twice. Put it in one line.") % {"part": use.part.name},
-            )
-        named.add(use.part.pk)
-        if not (1 <= use.quantity <= USE_MAX and 1 <= use.per_pieces <= USE_MAX):
-            problems.add(
-                f"parts.{index}.quantity",
-                _(
-                    "%(part)s: enter how many are used and for how many pieces. Both can "
-                    "be from 1 to %(most)s."
-                )
-                % {"part": use.part.name, "most": words.number(USE_MAX)},
-            )

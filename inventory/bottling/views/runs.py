@@ -17,7 +17,7 @@ from inventory.bottling.forms import (
     RunPlanForm,
     RunRecordForm,
 )
-from inventory.bottling.models import BottlingRun, FillCheck, Size
+from inventory.bottling.models import BottlingRun, FillCheck, Product
 from inventory.bottling.queries import fill_checks as check_queries
 from inventory.bottling.queries import parts
 from inventory.bottling.queries import runs as run_queries
@@ -41,7 +41,14 @@ def home(request: HttpRequest) -> HttpResponse:
 def run_of(number: str) -> BottlingRun:
     """Return the run of this number with what its pages show."""
     runs_with_names = BottlingRun.objects.select_related(
-        "size__item", "source", "target", "lot", "packed_lot__size", "recorded_by"
+        "product__item",
+        "product__size",
+        "product__variety",
+        "source",
+        "target",
+        "lot",
+        "packed_lot__product",
+        "recorded_by",
     )
     return get_object_or_404(runs_with_names, number=number)
 
@@ -73,8 +80,8 @@ class RunPlanView(ActView):
     def get_initial(self) -> dict[str, Any]:
         asked = self.request.GET
         initial: dict[str, Any] = {}
-        if size := Size.objects.filter(code=asked.get("size", "")).first():
-            initial["size"] = size.pk
+        if product := Product.objects.filter(code=asked.get("product", "")).first():
+            initial["product"] = product.pk
         if "from" in asked:
             initial["source"] = asked["from"]
         if asked.get("pieces", "").isdecimal():
@@ -93,7 +100,7 @@ class RunPlanView(ActView):
             "preview": _preview_of_plan(form) if form.is_bound else None,
             "missing": [
                 name
-                for name in ("size", "source", "target")
+                for name in ("product", "source", "target")
                 if not form.fields[name].queryset.exists()
             ],
         }
@@ -102,10 +109,11 @@ class RunPlanView(ActView):
         return runs.plan(planned_by=person_of(self.request), **data)
 
     def done_message(self, made: BottlingRun) -> str:
-        return _("Planned run %(number)s: %(pieces)s of %(size)s.") % {
+        return _("Planned run %(number)s: %(pieces)s of %(product)s. Stamp %(lot)s on them.") % {
             "number": made.number,
             "pieces": words.pieces(made.pieces_planned),
-            "size": made.size.name,
+            "product": made.product.name,
+            "lot": made.lot_code,
         }
 
     def next_url(self, made: BottlingRun) -> str:
@@ -125,11 +133,11 @@ def run_plan_preview(request: HttpRequest) -> HttpResponse:
 def _preview_of_plan(form: RunPlanForm) -> run_queries.PlanPreview | None:
     form.is_valid()
     data = form.cleaned_data
-    if not data.get("size") or not data.get("source") or (data.get("pieces") or 0) < 1:
+    if not data.get("product") or not data.get("source") or (data.get("pieces") or 0) < 1:
         return None
     celsius = data.get("celsius")
     return run_queries.preview_plan(
-        size=data["size"],
+        product=data["product"],
         source=data["source"],
         pieces=data["pieces"],
         celsius=ProductionSettings.current().honey_house_celsius if celsius is None else celsius,
@@ -143,7 +151,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
     preview = None
     if run.status == BottlingRun.Status.PLANNED:
         preview = run_queries.preview_plan(
-            size=run.size,
+            product=run.product,
             source=run.source,
             pieces=run.pieces_planned,
             celsius=ProductionSettings.current().honey_house_celsius
@@ -199,9 +207,9 @@ class RunRecordView(RunView):
         )
 
     def done_message(self, made: BottlingRun) -> str:
-        return _("Filled %(pieces)s of %(size)s: lot %(lot)s, on %(place)s.") % {
+        return _("Filled %(pieces)s of %(product)s: lot %(lot)s, on %(place)s.") % {
             "pieces": words.pieces(made.pieces_filled or 0),
-            "size": made.size.name,
+            "product": made.product.name,
             "lot": made.packed_lot,
             "place": made.target.name,
         }
@@ -262,7 +270,7 @@ class FillCheckView(RunView):
     def get_initial(self) -> dict[str, Any]:
         size = self.run.size
         is_american = size.declared_unit in ("lb", "oz")
-        last = FillCheck.objects.filter(run__size=size).first()
+        last = FillCheck.objects.filter(run__product__size=size).first()
         scheme = last.scheme if last else ("us" if is_american else "eu")
         return {"scheme": scheme, "unit": "g", "tare": [size.tare_grams or None, "g"]}
 
@@ -305,8 +313,8 @@ class LotReleaseView(ActView):
 
     @cached_property
     def lot(self) -> Lot:
-        packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("size__item", "run")
-        return get_object_or_404(packed, code=self.kwargs["code"])
+        packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("product__item", "run")
+        return get_object_or_404(packed.bearing(self.kwargs["code"], self.kwargs["product"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(lot=self.lot, **kwargs)

@@ -16,6 +16,7 @@ from inventory.bottling.forms import ProductionForm, SizeForm
 from inventory.bottling.models import Size
 from inventory.bottling.queries import sizes as size_queries
 from inventory.bottling.services import sizes
+from inventory.bottling.services.products import PartUse
 from inventory.physics import labelling
 from inventory.shared.views import ActView
 from inventory.stock.forms.fields import in_fahrenheit
@@ -85,7 +86,7 @@ class SizeCreateView(ActView):
             brimful_ml=data.pop("brimful"),
             tare_grams=data.pop("tare") or 0,
             parts=[
-                sizes.PartUse(line["part"], line["quantity"] or 1, line["per_pieces"] or 1)
+                PartUse(line["part"], line["quantity"] or 1, line["per_pieces"] or 1)
                 for line in form_lines
                 if line.get("part")
             ],
@@ -105,8 +106,7 @@ class SizeCreateView(ActView):
 
 class SizeEditView(SizeCreateView):
     def prepare(self) -> None:
-        sizes_with_item = Size.objects.select_related("item")
-        self.size = get_object_or_404(sizes_with_item, code=self.kwargs["code"])
+        self.size = get_object_or_404(Size, code=self.kwargs["code"])
         self.details = size_queries.details_of(self.size)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
@@ -131,6 +131,7 @@ class ProductionSettingsView(ActView):
             "labour": self.request.GET.get("labour", settings.labour_cents_per_hour),
             "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
+            "lot_code_pattern": settings.lot_code_pattern,
         }
 
     def act(self, data: dict[str, Any]) -> ProductionSettings:
@@ -138,6 +139,7 @@ class ProductionSettingsView(ActView):
             labour_cents_per_hour=data["labour"],
             honey_house_celsius=data["celsius"],
             cost_method=data["cost_method"],
+            lot_code_pattern=data["lot_code_pattern"],
         )
 
     def done_message(self, made: ProductionSettings) -> str:

@@ -93,8 +93,8 @@ class StockWriteOffForm(StockActForm):
 
 
 def _things() -> list[tuple[str, Any]]:
-    """Return every packed lot and every part, as grouped choices."""
-    packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("size")
+    """Return every lot of a product and every part, as grouped choices."""
+    packed = Lot.objects.filter(product__isnull=False).select_related("product")
     parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
     return [
         ("", _("Choose what")),
@@ -103,9 +103,11 @@ def _things() -> list[tuple[str, Any]]:
             [
                 (
                     f"lot-{lot.pk}",
-                    _("%(item)s, lot %(lot)s") % {"item": lot.size, "lot": lot.code},
+                    _("%(item)s, lot %(lot)s") % {"item": lot.product, "lot": lot.code},
                 )
-                for lot in packed.order_by("size__brimful_ml", "-made_on", "-id")
+                for lot in packed.order_by(
+                    "product__kind", "product__size__brimful_ml", "-made_on", "-id"
+                )
             ],
         ),
         (str(_("Parts")), [(f"item-{item.pk}", item.name) for item in parts]),
@@ -133,7 +135,7 @@ class StockCountForm(ActForm):
         kind, pk = self.cleaned_data["thing"].split("-")
         if kind == "lot":
             lot = Lot.objects.get(pk=pk)
-            return Item.objects.get(size=lot.size), lot
+            return Item.objects.get(product=lot.product), lot
         return Item.objects.get(pk=pk), None
 
 

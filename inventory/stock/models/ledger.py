@@ -21,20 +21,27 @@ if TYPE_CHECKING:
 class ItemManager(models.Manager["Item"]):
     def honey(self) -> "Item":
         """Return the one item that counts bulk honey, in grams."""
-        item, _created = self.get_or_create(kind=Item.Kind.HONEY, defaults={"name": "Bulk honey"})
+        item, _created = self.get_or_create(
+            kind=Item.Kind.HONEY, defaults={"name": "Bulk honey", "is_weighed": True}
+        )
         return item
 
 
 class Item(models.Model):
-    """Something the ledger counts: bulk honey in grams, a packed size or a part in pieces."""
+    """Something the ledger counts: bulk honey in grams; a product or a part in pieces.
+
+    Goods that are sold by weight are counted in grams too.
+    """
 
     class Kind(models.TextChoices):
         HONEY = "honey", _("bulk honey")
         PACKED = "packed", _("packed honey")
         PART = "part", _("packaging part")
+        GOODS = "goods", _("other goods")
 
     kind = models.CharField(max_length=10, choices=Kind)
-    name = models.CharField(max_length=80)
+    name = models.CharField(max_length=100)
+    is_weighed = models.BooleanField(default=False)
 
     objects = ItemManager()
 
@@ -50,13 +57,13 @@ class Item(models.Model):
 
     def in_words(self, quantity: int, decimals: int | None = None) -> str:
         """Write a quantity in the unit people use for it; `decimals` as for `words.pounds`."""
-        if self.kind == Item.Kind.HONEY:
+        if self.is_weighed:
             return words.pounds(quantity, decimals)
         return words.pieces(quantity)
 
     def in_words_apart(self, *quantities: int) -> tuple[str, ...]:
         """Write quantities that are compared; see `words.pounds_apart`."""
-        if self.kind == Item.Kind.HONEY:
+        if self.is_weighed:
             return words.pounds_apart(*quantities)
         return tuple(words.pieces(quantity) for quantity in quantities)
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import cast
 
 from django.db import connection, models
 from django.db.models import Q
@@ -23,6 +24,16 @@ class Origin:
 
 
 class LotQuerySet(models.QuerySet["Lot"]):
+    def bearing(self, code: str, product: str = "") -> "LotQuerySet":
+        """Return the lots with this code: all, or the one that `product` tells as `Lot.what` does.
+
+        Houses stamp one code on all that is filled on a day, so several lots may bear it.
+        """
+        found = self.filter(code=code)
+        if product == Lot.BULK:
+            return found.filter(product=None)
+        return found.filter(product__code=product) if product else found
+
     def extracted_in(self, season: int) -> "LotQuerySet":
         """Return the extractions of a season, oldest first, without those that were undone."""
         extractions = self.filter(kind=Lot.Kind.EXTRACTION, season=season)
@@ -38,7 +49,8 @@ class Lot(models.Model):
     """Honey that shares one origin and one set of measurements.
 
     An extraction lot comes from the bees, a blend lot from mixing lots in a vessel, a packed lot
-    from a bottling run. `quantity_made` is in grams for honey, in pieces for packed lots;
+    from a bottling run; a lot of other goods came in or was made at one time. `quantity_made` is in
+    grams for honey, in pieces for what has a product;
     `cost_cents` is what all of it cost, or None while nobody has said.
     """
 
@@ -46,14 +58,21 @@ class Lot(models.Model):
         EXTRACTION = "extraction", _("extraction")
         BLEND = "blend", _("blend")
         PACKED = "packed", _("packed")
+        GOODS = "goods", _("other goods")
+
+    # Stands in addresses where packed lots have the short name of their product.
+    BULK = "in-bulk"
 
     kind = models.CharField(_("kind"), max_length=12, choices=Kind)
-    code = models.CharField(_("lot code"), max_length=30, unique=True)
+    code = models.CharField(_("lot code"), max_length=30)
     season = models.PositiveSmallIntegerField(_("season"))
-    floral_source = models.CharField(_("floral source"), max_length=120)
+    floral_source = models.CharField(_("floral source"), max_length=120, blank=True)
     yard = models.CharField(_("yard or area"), max_length=120, blank=True)
     made_on = models.DateField(_("date"))
-    moisture_percent = models.DecimalField(_("moisture, percent"), max_digits=4, decimal_places=2)
+    # None where nobody measures it: comb honey, and goods that are no honey.
+    moisture_percent = models.DecimalField(
+        _("moisture, percent"), max_digits=4, decimal_places=2, null=True, blank=True
+    )
     refractive_index = models.DecimalField(
         _("refractometer index"), max_digits=6, decimal_places=5, null=True, blank=True
     )
@@ -65,8 +84,8 @@ class Lot(models.Model):
     )
     quantity_made = models.BigIntegerField(default=0)
     cost_cents = models.BigIntegerField(_("cost"), null=True, blank=True)
-    size = models.ForeignKey(
-        "inventory.Size",
+    product = models.ForeignKey(
+        "inventory.Product",
         on_delete=models.PROTECT,
         null=True,
         blank=True,
@@ -97,9 +116,25 @@ class Lot(models.Model):
                 violation_error_message=_("Enter a colour from 0 to 150 mm Pfund."),
             ),
             models.CheckConstraint(
-                condition=Q(kind="packed", size__isnull=False)
-                | (~Q(kind="packed") & Q(size__isnull=True)),
-                name="lot_packed_has_a_size",
+                condition=Q(kind__in=["packed", "goods"], product__isnull=False)
+                | (~Q(kind__in=["packed", "goods"]) & Q(product__isnull=True)),
+                name="lot_packed_has_a_product",
+            ),
+            models.CheckConstraint(
+                condition=Q(moisture_percent__isnull=False) | Q(kind__in=["packed", "goods"]),
+                name="lot_bulk_honey_has_a_moisture",
+                violation_error_message=_("Enter the moisture, or the refractometer index."),
+            ),
+            # One code may be stamped on all that is filled on a day.
+            models.UniqueConstraint(
+                fields=["code", "product"],
+                condition=Q(product__isnull=False),
+                name="lot_code_of_a_product_is_one",
+            ),
+            models.UniqueConstraint(
+                fields=["code"],
+                condition=Q(product__isnull=True),
+                name="lot_code_of_bulk_honey_is_one",
             ),
             models.CheckConstraint(
                 condition=Q(cost_cents__isnull=True) | Q(cost_cents__gte=0),
@@ -111,11 +146,21 @@ class Lot(models.Model):
         return self.code
 
     @property
+    def what(self) -> str:
+        """What tells this lot from others with its code: the short name of its product, or BULK."""
+        return self.product.code if self.product else self.BULK
+
+    @property
     def unit_cost_cents(self) -> Fraction | None:
         """Cost of one gram or one piece in cents, exact; None while the cost is unknown."""
         if self.cost_cents is None or self.quantity_made <= 0:
             return None
         return Fraction(self.cost_cents, self.quantity_made)
+
+    @property
+    def honey_moisture(self) -> Decimal:
+        """The moisture of honey in bulk, which always has one."""
+        return cast(Decimal, self.moisture_percent)
 
     @property
     def colour_class(self) -> str | None:
@@ -124,7 +169,9 @@ class Lot(models.Model):
 
     @property
     def moisture_grade(self) -> str:
-        """The grade by moisture of the United States standard."""
+        """The grade by moisture of the United States standard; empty where it is not measured."""
+        if self.moisture_percent is None:
+            return ""
         return grading.moisture_grade(float(self.moisture_percent))
 
     @property
@@ -135,6 +182,8 @@ class Lot(models.Model):
         yeasts a gram, up to 19 % below 10, up to 20 % below 1; above 20 % always at risk
         (Lochhead 1933, as tabled in Crane, Honey: A Comprehensive Survey, 1975; from memory).
         """
+        if self.moisture_percent is None:
+            return ""
         if self.moisture_percent > 20:
             return str(
                 _(
@@ -207,7 +256,7 @@ class Lot(models.Model):
                 [self.pk],
             )
             order = [row[0] for row in cursor.fetchall()]
-        lots = Lot.objects.select_related("size").in_bulk(order)
+        lots = Lot.objects.select_related("product__size").in_bulk(order)
         return [lots[key] for key in order]
 
 

@@ -3,6 +3,8 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.stock import lot_codes
+
 
 class ProductionSettings(models.Model):
     """One row of figures about the work in the honey house."""
@@ -20,6 +22,10 @@ class ProductionSettings(models.Model):
     )
     honey_house_celsius = models.DecimalField(
         _("usual filling temperature, °C"), max_digits=4, decimal_places=1, default=32
+    )
+
+    lot_code_pattern = models.CharField(
+        _("pattern of lot codes"), max_length=30, default=lot_codes.USUAL_PATTERN
     )
 
     class Meta:

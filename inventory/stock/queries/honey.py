@@ -92,9 +92,7 @@ class VesselContents:
         """Litres at 20 °C, the temperature at which gallons are traded."""
         if self.balance is None:
             return Decimal(0)
-        return density.litres_of(
-            self.grams, moisture_percent=self.balance.honey_lot.moisture_percent
-        )
+        return density.litres_of(self.grams, moisture_percent=self.balance.honey_lot.honey_moisture)
 
     @property
     def fraction(self) -> Decimal | None:
@@ -163,7 +161,7 @@ class HoneyInHand:
         """Lots in hand that may ferment, wettest first."""
         lots = {vessel.lot for vessel in self.vessels if vessel.lot}
         at_risk = [lot for lot in lots if lot.fermentation_warning]
-        return sorted(at_risk, key=lambda lot: (-lot.moisture_percent, lot.code))
+        return sorted(at_risk, key=lambda lot: (-lot.honey_moisture, lot.code))
 
 
 @dataclass(frozen=True)

@@ -45,7 +45,7 @@ def record(
     litres = vessels.litres_at(place, depth_mm)
     try:
         weighed = density.grams_of(
-            litres, moisture_percent=there.honey_lot.moisture_percent, celsius=celsius
+            litres, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius
         )
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error
@@ -56,7 +56,7 @@ def record(
         read_by=recorded_by,
         depth_mm=depth_mm,
         celsius=celsius,
-        moisture_percent=there.honey_lot.moisture_percent,
+        moisture_percent=there.honey_lot.honey_moisture,
         litres=litres,
         grams=weighed.grams,
         uncertainty_grams=weighed.uncertainty_grams,

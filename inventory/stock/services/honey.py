@@ -262,7 +262,7 @@ def preview_write_off(*, place: Place, grams: int | None) -> HoneyPreview:
     taken = take(source=place, grams=asked, source_parameter="place")
     before = all_of(place)
     after = before - taken.grams
-    litres = density.litres_of(after, moisture_percent=taken.lot.moisture_percent)
+    litres = density.litres_of(after, moisture_percent=taken.lot.honey_moisture)
     return HoneyPreview((VesselChange(place, before, after),), taken.lot, litres)
 
 
@@ -276,7 +276,7 @@ def _preview(
     lot = lots.mixed(mixed)
     _check_room(target, lot, grams_after)
     in_target = VesselChange(target, there.quantity if there else 0, grams_after)
-    litres = density.litres_of(grams_after, moisture_percent=lot.moisture_percent)
+    litres = density.litres_of(grams_after, moisture_percent=lot.honey_moisture)
     return HoneyPreview((*changes, in_target), lot, litres)
 
 
@@ -435,7 +435,7 @@ def _check_room(place: Place, lot: Lot, grams: int) -> None:
     """Raise when so much of this honey would run over; the coldest reading takes least room."""
     if place.capacity_litres is None:
         return
-    litres = density.litres_of(grams, moisture_percent=lot.moisture_percent)
+    litres = density.litres_of(grams, moisture_percent=lot.honey_moisture)
     if litres > place.capacity_litres:
         capacity, made = words.gallons_apart(place.capacity_litres, litres)
         raise VesselTooSmall(

@@ -136,7 +136,7 @@ def _blend_of(parts: Parts) -> Lot:
         floral_source=_joined(lot.floral_source for lot, _grams in parts),
         yard=_joined(lot.yard for lot, _grams in parts),
         made_on=timezone.localdate(),
-        moisture_percent=_mean([(lot.moisture_percent, grams) for lot, grams in parts], "0.01"),
+        moisture_percent=_mean([(lot.honey_moisture, grams) for lot, grams in parts], "0.01"),
         colour_mm=_mean(colours, "0.1") if len(colours) == len(parts) else None,
         quantity_made=sum(grams for _lot, grams in parts),
         cost_cents=rules.cost_cents(parts),

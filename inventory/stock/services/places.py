@@ -312,7 +312,7 @@ def _check_capacity(place: Place, parameter: str) -> None:
     there = Balance.objects.in_vessel(place) if place.is_vessel else None
     if there is None or place.capacity_litres is None:
         return
-    litres = density.litres_of(there.quantity, moisture_percent=there.honey_lot.moisture_percent)
+    litres = density.litres_of(there.quantity, moisture_percent=there.honey_lot.honey_moisture)
     if litres > place.capacity_litres:
         raise BadValue(
             _(

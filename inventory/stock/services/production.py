@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import checks, words
 from inventory.shared.errors import Problems
+from inventory.stock import lot_codes
 from inventory.stock.models import Posting, ProductionSettings
 
 # 1,000 an hour: a slip of the finger, in any currency of a honey house.
@@ -17,9 +18,13 @@ FILLING_CELSIUS = (Decimal(15), Decimal(60))
 
 @transaction.atomic
 def change(
-    *, labour_cents_per_hour: int, honey_house_celsius: Decimal, cost_method: str
+    *,
+    labour_cents_per_hour: int,
+    honey_house_celsius: Decimal,
+    cost_method: str,
+    lot_code_pattern: str = lot_codes.USUAL_PATTERN,
 ) -> ProductionSettings:
-    """Set what an hour of work costs, how warm honey is filled, and how what is sold is costed.
+    """Set what an hour costs, how warm honey is filled, how sales are costed and jars are coded.
 
     Runs recorded before keep the figures of their day. The way of costing is chosen once: after
     the first sale it stays. Raises `BadValue`.
@@ -50,7 +55,9 @@ def change(
             )
             % {"method": settings.get_cost_method_display()},
         )
+    lot_codes.check_pattern(problems, "lot_code_pattern", lot_code_pattern.strip())
     problems.raise_any()
+    settings.lot_code_pattern = lot_code_pattern.strip()
     settings.labour_cents_per_hour = labour_cents_per_hour
     settings.honey_house_celsius = honey_house_celsius
     settings.cost_method = cost_method

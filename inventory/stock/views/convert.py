@@ -91,7 +91,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
     try:
         litres = vessels.litres_at(place, depth_mm)
         weighed = density.grams_of(
-            litres, moisture_percent=there.honey_lot.moisture_percent, celsius=celsius
+            litres, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius
         )
     except HouseError as error:
         return _line(request, error.message)
@@ -106,7 +106,7 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "kilograms": words.kilograms(weighed.grams),
         "pounds": words.pounds(weighed.grams, 1),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
-        "moisture": plain(there.honey_lot.moisture_percent, 2),
+        "moisture": plain(there.honey_lot.honey_moisture, 2),
         "temperature": words.temperature(celsius),
         "book": words.pounds(there.quantity, 1),
     }

@@ -1,8 +1,8 @@
 """What honey there is, at a glance, and lot by lot."""
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
@@ -75,6 +75,13 @@ def lot_list(request: HttpRequest) -> HttpResponse:
     )
 
 
-def lot_detail(request: HttpRequest, code: str) -> HttpResponse:
-    lot = get_object_or_404(Lot.objects.select_related("size", "run"), code=code)
-    return render(request, "inventory/honey/lot_detail.html", {"story": queries.lot_story(lot)})
+def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpResponse:
+    """Show the one lot with this code, or all the lots that bear it."""
+    lots = Lot.objects.bearing(code, product).select_related("product__size", "run")
+    found = list(lots.order_by("product__size__brimful_ml", "id"))
+    if not found:
+        raise Http404
+    if len(found) > 1:
+        return render(request, "inventory/honey/lots_of_code.html", {"code": code, "lots": found})
+    story = queries.lot_story(found[0])
+    return render(request, "inventory/honey/lot_detail.html", {"story": story})

@@ -13,23 +13,23 @@ function roundHalfEven(number, divisor) {
 }
 
 /* Price of one piece in hundredths of a cent: whole cases at the case price, unless the piece
-   price for so many is lower still; see PricesOfSize.unit_price. */
-export function unitPrice(size, pieces) {
-  const fitting = size.breaks.filter((row) => row.pieces <= pieces);
-  const reached = fitting.length ? fitting : size.breaks.slice(0, 1);
+   price for so many is lower still; see PricesOfProduct.unit_price. */
+export function unitPrice(product, pieces) {
+  const fitting = product.breaks.filter((row) => row.pieces <= pieces);
+  const reached = fitting.length ? fitting : product.breaks.slice(0, 1);
   const each = reached.at(-1).piece_cents * 100;
   const caseCents = reached.findLast((row) => row.case_cents !== null)?.case_cents;
-  if (caseCents === undefined || pieces % size.per_case !== 0) return each;
-  return Math.min(each, roundHalfEven(caseCents * 100, size.per_case));
+  if (caseCents === undefined || pieces % product.per_case !== 0) return each;
+  return Math.min(each, roundHalfEven(caseCents * 100, product.per_case));
 }
 
 /* The price of one piece as it is sent and booked: "7.9167". */
-export function priceSent(size, pieces) {
-  return (unitPrice(size, pieces) / 10000).toFixed(4);
+export function priceSent(product, pieces) {
+  return (unitPrice(product, pieces) / 10000).toFixed(4);
 }
 
-export function lineCents(size, pieces) {
-  return Math.floor((unitPrice(size, pieces) * pieces + 50) / 100);
+export function lineCents(product, pieces) {
+  return Math.floor((unitPrice(product, pieces) * pieces + 50) / 100);
 }
 
 /* Split cents by weights so that the shares add up; see split_cents. */
@@ -54,10 +54,10 @@ export function taxCents(amounts, tax) {
   return tax.by_line ? sum(amounts.map(rounded)) : rounded(sum(amounts));
 }
 
-/* What a basket of {size, pieces} comes to. A discount that is no amount (NaN, or below zero) or
+/* What a basket of {product, pieces} comes to. A discount that is no amount (NaN, or below zero) or
    more than the jars is left out, and told as `wrong`: "unread" or "too_much". */
 export function reckon(basket, discountTyped, tax) {
-  const lines = basket.map((line) => ({ ...line, cents: lineCents(line.size, line.pieces) }));
+  const lines = basket.map((line) => ({ ...line, cents: lineCents(line.product, line.pieces) }));
   const whole = lines.reduce((sum, line) => sum + line.cents, 0);
   const isDiscount = discountTyped >= 0 && discountTyped <= whole;
   const discount = isDiscount ? discountTyped : 0;
@@ -93,12 +93,12 @@ export function centsOf(number) {
   return Number(`${sign}${whole}${decimals.padEnd(2, "0")}`);
 }
 
-/* The pieces of each size in sales that are kept here and not booked yet. */
+/* The pieces of each product in sales that are kept here and not booked yet. */
 export function promisedPieces(sales) {
   const promised = new Map();
   for (const sale of sales) {
-    for (const { size, pieces } of sale.body.lines) {
-      promised.set(size, (promised.get(size) || 0) + pieces);
+    for (const { product, pieces } of sale.body.lines) {
+      promised.set(product, (promised.get(product) || 0) + pieces);
     }
   }
   return promised;

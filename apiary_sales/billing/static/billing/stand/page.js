@@ -13,7 +13,7 @@ const words = JSON.parse(till.dataset.words);
 const discountInput = document.getElementById("till-discount");
 const givenInput = document.getElementById("till-given");
 const decimalSign = document.documentElement.dataset.decimalSign;
-const sizes = new Map(data.sizes.map((size) => [size.code, size]));
+const products = new Map(data.products.map((product) => [product.code, product]));
 const money = new Intl.NumberFormat(data.language, { style: "currency", currency: data.currency });
 const clock = new Intl.DateTimeFormat(data.language, { dateStyle: "short", timeStyle: "short" });
 const server = { url: data.sales_url, token: csrfToken, words };
@@ -49,7 +49,7 @@ function amountTyped(cents) {
 }
 
 function reckon() {
-  const lines = [...basket].map(([code, pieces]) => ({ size: sizes.get(code), pieces }));
+  const lines = [...basket].map(([code, pieces]) => ({ product: products.get(code), pieces }));
   const typed = centsTyped(discountInput.value) ?? 0;
   const sums = figures.reckon(lines, typed, data.tax);
   const values = { discount: show(typed), whole: show(sums.whole) };
@@ -80,16 +80,16 @@ function focusHeading(name) {
   till.querySelector(`[data-stage="${name}"] h2`).focus({ preventScroll: true });
 }
 
-const free = new Map(data.sizes.map((size) => [size.code, size.free]));
+const free = new Map(data.products.map((product) => [product.code, product.free]));
 let promised = new Map();
 
-function lowerStock({ size, pieces }) {
-  if (free.has(size)) free.set(size, free.get(size) - pieces);
+function lowerStock({ product, pieces }) {
+  if (free.has(product)) free.set(product, free.get(product) - pieces);
 }
 
 function showStock() {
-  for (const button of till.querySelectorAll("[data-size]")) {
-    const code = button.dataset.size;
+  for (const button of till.querySelectorAll("[data-product]")) {
+    const code = button.dataset.product;
     const left = free.get(code) - (promised.get(code) || 0);
     const line = part("stock", button);
     line.textContent = left > 0 ? say(words.here, { count: left }) : words.none_here;
@@ -98,32 +98,32 @@ function showStock() {
   }
 }
 
-function basketLine({ size, pieces, cents }) {
+function basketLine({ product, pieces, cents }) {
   const row = document.createElement("li");
   const name = document.createElement("span");
   name.className = "name";
-  name.textContent = size.name;
+  name.textContent = product.name;
   const amount = document.createElement("span");
   amount.className = "amount";
   amount.textContent = show(cents);
   const stepper = document.createElement("span");
   stepper.className = "stepper";
-  const less = stepButton("−", say(words.one_less, { name: size.name }), () =>
-    put(size.code, pieces - 1),
+  const less = stepButton("−", say(words.one_less, { name: product.name }), () =>
+    put(product.code, pieces - 1),
   );
-  const more = stepButton("+", say(words.one_more, { name: size.name }), () =>
-    put(size.code, pieces + 1),
+  const more = stepButton("+", say(words.one_more, { name: product.name }), () =>
+    put(product.code, pieces + 1),
   );
-  less.dataset.focus = `less-${size.code}`;
-  more.dataset.focus = `more-${size.code}`;
+  less.dataset.focus = `less-${product.code}`;
+  more.dataset.focus = `more-${product.code}`;
   const input = document.createElement("input");
   input.type = "number";
   input.inputMode = "numeric";
   input.min = "0";
   input.value = String(pieces);
-  input.dataset.focus = `input-${size.code}`;
-  input.setAttribute("aria-label", size.name);
-  input.addEventListener("change", () => put(size.code, Math.floor(Number(input.value)) || 0));
+  input.dataset.focus = `input-${product.code}`;
+  input.setAttribute("aria-label", product.name);
+  input.addEventListener("change", () => put(product.code, Math.floor(Number(input.value)) || 0));
   stepper.append(less, input, more);
   row.append(name, amount, stepper);
   return row;
@@ -232,7 +232,7 @@ function startPaying(chosen) {
 }
 
 function describe(lines, total, chosen) {
-  const goods = lines.map(({ size, pieces }) => `${pieces} × ${size.name}`).join(", ");
+  const goods = lines.map(({ product, pieces }) => `${pieces} × ${product.name}`).join(", ");
   return `${goods}: ${show(total)}, ${words[chosen]}`;
 }
 
@@ -246,10 +246,10 @@ function newSale() {
     body: {
       key,
       place: data.place,
-      lines: lines.map(({ size, pieces }) => ({
-        size: size.code,
+      lines: lines.map(({ product, pieces }) => ({
+        product: product.code,
         pieces,
-        unit_price: figures.priceSent(size, pieces),
+        unit_price: figures.priceSent(product, pieces),
       })),
       method: way,
       tendered_cents: way === "cash" ? given : null,
@@ -368,8 +368,8 @@ function showSignal() {
 till.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (!button) return;
-  if (button.dataset.size) put(button.dataset.size, (basket.get(button.dataset.size) || 0) + 1);
-  if (button.dataset.size) showStep("basket");
+  if (button.dataset.product) put(button.dataset.product, (basket.get(button.dataset.product) || 0) + 1);
+  if (button.dataset.product) showStep("basket");
   if (button.dataset.pay) startPaying(button.dataset.pay);
   const act = button.dataset.act;
   if (act === "finish") finish(button.closest("[data-stage]"));
