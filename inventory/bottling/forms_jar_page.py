@@ -11,7 +11,7 @@ class JarPageForm(ActForm):
     is_on = forms.BooleanField(
         label=_("Jars have a page that everybody can read"),
         required=False,
-        help_text=_("While this is off, the addresses on jars lead to an empty page."),
+        help_text=_("While this is off, the address on a jar leads to “There is no such page”."),
     )
     shows_floral_source = forms.BooleanField(label=_("Floral source of the lot"), required=False)
     shows_colour = forms.BooleanField(label=_("Colour"), required=False)

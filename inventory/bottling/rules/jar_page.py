@@ -31,6 +31,10 @@ class Contact:
     email: str
 
     @property
+    def is_known(self) -> bool:
+        return bool(self.phone or self.email)
+
+    @property
     def phone_link(self) -> str:
         """The number as a telephone dials it: "(555) 010-0199" → "5550100199"."""
         return "".join(sign for sign in self.phone if sign.isdigit() or sign == "+")
@@ -61,7 +65,7 @@ def facts_of(lot: Lot, *, extracted_on: Iterable[date], page: JarPage, house: Ho
     if not held:
         facts += _honey(lot, sorted(extracted_on), page)
     if page.dates != JarPage.Dates.NONE:
-        facts.append(Fact(_("Packed"), _say_day(lot.made_on, page.dates)))
+        facts.append(Fact(_("Packed"), capfirst(_say_day(lot.made_on, page.dates))))
     if lot.best_by:
         facts.append(Fact(_("Best by"), _say_day(lot.best_by, JarPage.Dates.DAY)))
     facts.append(Fact(_("Lot"), lot.code))
@@ -97,10 +101,10 @@ def _honey(lot: Lot, extracted_on: list[date], page: JarPage) -> list[Fact]:
     if page.dates != JarPage.Dates.NONE and extracted_on:
         first, last = (_say_day(day, page.dates) for day in (extracted_on[0], extracted_on[-1]))
         both = _("%(first)s to %(last)s") % {"first": first, "last": last}
-        facts.append(Fact(_("Extracted"), first if first == last else both))
+        facts.append(Fact(_("Extracted"), capfirst(first if first == last else both)))
     return facts
 
 
 def _say_day(day: date, dates: str) -> str:
     is_exact = dates == JarPage.Dates.DAY
-    return capfirst(date_format(day, "DATE_FORMAT" if is_exact else "YEAR_MONTH_FORMAT"))
+    return date_format(day, "DATE_FORMAT" if is_exact else "YEAR_MONTH_FORMAT")

@@ -127,7 +127,8 @@ class JarPageSettingsView(ActView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         page, lot = JarPage.current(), jar_pages.newest_lot()
-        context: dict[str, Any] = {"page": page, "lot": lot}
+        # It is reached from the settings, so it is behind none of the doors.
+        context: dict[str, Any] = {"page": page, "lot": lot, "door": ""}
         if lot:
             context |= {
                 "jar": jar_pages.facts_of(lot, page),
