@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
 ]
 
 handler403 = "apiary_sales.web.views.forbidden"
+handler404 = "apiary_sales.web.views.not_found"
 
 if settings.DEBUG:
     from django.contrib.staticfiles.urls import staticfiles_urlpatterns

@@ -16,6 +16,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.run_bottling",
             "inventory.manage_parts",
             "inventory.manage_places",
+            "inventory.manage_jar_page",
             "inventory.release_hold",
             "customers.manage_customers",
             "pricing.manage_prices",

@@ -91,6 +91,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "apiary_sales.web.middleware.ContentSecurityPolicyMiddleware",
+    "apiary_sales.web.middleware.PublicPagesMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -147,6 +148,13 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+# What the public pages of jars keep for a minute: pages, and how often each visitor asked.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "OPTIONS": {"MAX_ENTRIES": 5_000},
+    }
+}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "accounts.User"
@@ -213,6 +221,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.SizePart",
             "inventory.PackagingPart",
             "inventory.ProductionSettings",
+            "inventory.JarPage",
         )
     ),
 ]

@@ -22,6 +22,8 @@ CONTENT_SECURITY_POLICY = "; ".join(
         "frame-ancestors 'none'",
     ]
 )
+# Pages for people who have a jar in their hands.
+PUBLIC_ADDRESSES = "/j/"
 PERMISSIONS_POLICY = "camera=(), geolocation=(), microphone=(), payment=(), usb=()"
 
 
@@ -38,6 +40,27 @@ class ContentSecurityPolicyMiddleware:
             return response
         response.headers.setdefault("Content-Security-Policy", CONTENT_SECURITY_POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS_POLICY)
+        return response
+
+
+class PublicPagesMiddleware:
+    """Answer public pages alike to everybody: no cookie is read, none is set.
+
+    So a page that was kept for one visitor may be given to the next one, and the house's own people
+    see what strangers see.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if not request.path_info.startswith(PUBLIC_ADDRESSES):
+            return self.get_response(request)
+        request.COOKIES = {}
+        response = self.get_response(request)
+        # Others look for the person who asks, find nobody, and say that the page depends on it.
+        response.headers["Vary"] = "Accept-Language"
+        response.cookies.clear()
         return response
 
 

@@ -59,6 +59,12 @@ PAGES = (
         ("inventory.manage_parts",),
     ),
     SettingsPage(
+        _("A jar's own page"),
+        _("The public page behind the QR code on a jar: on or off, and what it shows"),
+        "inventory:jar_page_settings",
+        ("inventory.manage_jar_page",),
+    ),
+    SettingsPage(
         _("Price lists"),
         _("Jar prices by price list, drum prices by colour"),
         "pricing:prices",

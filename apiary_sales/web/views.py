@@ -1,9 +1,12 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.defaults import page_not_found
 
 from apiary_sales import __version__
 from apiary_sales.accounts import queries as people_queries
 from apiary_sales.web import queries, releases, set_up, tasks
+from apiary_sales.web.middleware import PUBLIC_ADDRESSES
+from inventory.bottling.views import jar_pages
 
 
 def today(request: HttpRequest) -> HttpResponse:
@@ -32,3 +35,10 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Say which role the person has, and whom to ask."""
     context = {"owner_names": people_queries.owner_names()}
     return render(request, "403.html", context, status=403)
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Say that there is no such page; below the public addresses, without a way to our own."""
+    if request.path_info.startswith(PUBLIC_ADDRESSES):
+        return jar_pages.not_found(request)
+    return page_not_found(request, exception)

@@ -86,3 +86,8 @@ class FillCheckAdmin(ReadOnlyAdmin):
     list_display = ["run", "scheme", "checked_at", "has_passed"]
     list_select_related = ["run"]
     inlines = [FillWeightInline]
+
+
+@admin.register(models.JarPage)
+class JarPageAdmin(ReadOnlyAdmin):
+    list_display = ["is_on", "dates", "region"]

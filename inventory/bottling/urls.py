@@ -1,8 +1,8 @@
-"""Addresses of the bottling room: /bottling/…, and undoing any posting of the books."""
+"""Addresses of the bottling room: /bottling/…, the jars' own /j/…, and undoing any posting."""
 
 from django.urls import path
 
-from inventory.bottling.views import parts, reversals, runs, sizes
+from inventory.bottling.views import jar_pages, parts, reversals, runs, sizes
 
 urlpatterns = [
     path("bottling/", runs.home, name="bottling"),
@@ -50,6 +50,15 @@ urlpatterns = [
         sizes.ProductionSettingsView.as_view(),
         name="production_settings",
     ),
+    path(
+        "bottling/jar-page/",
+        jar_pages.JarPageSettingsView.as_view(),
+        name="jar_page_settings",
+    ),
+    # Printed on jars: these addresses stay as they are.
+    path("j/", jar_pages.no_jar_page, name="no_jar_page"),
+    path("j/<str:code>/", jar_pages.jar_page, name="jar_page_by_lot"),
+    path("j/<str:code>/<slug:product_code>/", jar_pages.jar_page, name="jar_page"),
     path(
         "honey/postings/<int:pk>/undo/", reversals.PostingUndoView.as_view(), name="posting_reverse"
     ),

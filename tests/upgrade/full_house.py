@@ -26,7 +26,7 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.pricing.services import filling_times, seasons
 from inventory.bottling.models import BottlingRun, Product
-from inventory.bottling.services import fill_checks, reversals, runs
+from inventory.bottling.services import fill_checks, jar_page, reversals, runs
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Place
 from inventory.stock.services import dips, honey, places, stores
@@ -47,6 +47,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _make_honey(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
+    _give_jars_a_page()
     _set_costs()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
@@ -110,6 +111,21 @@ def _count_the_shelf(person) -> None:
     stores.write_off(**what, pieces=1, reason="breakage", key="full:broken")
     stores.count(
         **what, counted=there.quantity - 3, reason="Counted after the market", key="full:count"
+    )
+
+
+def _give_jars_a_page() -> None:
+    jar_page.change(
+        is_on=True,
+        shows_floral_source=True,
+        region="Harrow Valley",
+        dates="day",
+        shows_colour=True,
+        shows_moisture=True,
+        shows_phone=True,
+        shows_email=True,
+        note="Keep it closed, and warm it gently when it sets.",
+        hold_sentence="Please bring this jar back to us.",
     )
 
 

@@ -123,15 +123,26 @@ def _addresses(client: Client) -> Iterator[tuple[str, tuple[int, ...]]]:
     """Yield every address of our own, for real rows of each kind, with the answers to expect."""
     arguments = _arguments(client)
     for name, takes_arguments in _names():
+        expected = _expected(name)
         if not takes_arguments:
-            yield reverse(name), EXPECTED
+            yield reverse(name), expected
             continue
         if not arguments.get(name):
             raise SystemExit(f"{name}: say in {__name__} which rows it is opened for.")
         for kwargs in arguments[name]:
-            yield reverse(name, kwargs=kwargs), EXPECTED
+            yield reverse(name, kwargs=kwargs), expected
     for customer in arguments["customers:detail"]:
         yield f"{reverse('billing:payment_create')}?customer={customer['pk']}", EXPECTED
+
+
+def _expected(name: str) -> tuple[int, ...]:
+    """Return the answers to expect of an address: a jar has a page where the owner wants it."""
+    has_jar_page = apps.get_model("inventory.JarPage").current().is_on
+    if name == "inventory:no_jar_page":
+        return (404,)
+    if name.startswith("inventory:jar_page") and name != "inventory:jar_page_settings":
+        return (200,) if has_jar_page else (404,)
+    return EXPECTED
 
 
 def _names(resolver=None, namespace: str = "") -> Iterator[tuple[str, bool]]:
@@ -147,6 +158,7 @@ def _names(resolver=None, namespace: str = "") -> Iterator[tuple[str, bool]]:
 def _arguments(client: Client) -> dict[str, list[Arguments]]:
     """Return what to open each address with that takes arguments."""
     channels = apps.get_model("pricing.ChannelCost").Channel.values
+    on_jars = apps.get_model("inventory.Lot").objects.filter(run__status="recorded")
     fulfilments = apps.get_model("orders.Fulfilment").objects.filter(is_taken_back=False)
     for_names = [
         (
@@ -159,6 +171,11 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:lot_detail api:lot-detail",
         ),
         (_rows("inventory.Lot", "pk", "kind"), "orders:lot_buyers"),
+        (
+            list(on_jars.values("code", product_code=F("product__code"))[:5]),
+            "inventory:jar_page",
+        ),
+        (_rows("inventory.Lot", "code", run__status="recorded"), "inventory:jar_page_by_lot"),
         (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
         (_held_lots(), "inventory:lot_release"),
         (

@@ -32,6 +32,10 @@ OPEN = {
     "api:token",
     "billing:stand_manifest",
     "inventory:bottling",
+    # For whoever has a jar in hand, signed in or not: no more than a label says, and off at first.
+    "inventory:jar_page",
+    "inventory:jar_page_by_lot",
+    "inventory:no_jar_page",
     "inventory:size_list",
     "inventory:convert_capacity",
     "inventory:convert_dip",

@@ -1,5 +1,6 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
+from .jar_page import JarPage
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
 from .runs import BottlingRun, FillCheck, FillWeight
@@ -10,6 +11,7 @@ __all__ = [
     "Brand",
     "FillCheck",
     "FillWeight",
+    "JarPage",
     "PackagingPart",
     "PartReceipt",
     "Product",
