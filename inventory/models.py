@@ -13,7 +13,7 @@ from inventory.bottling.models import (
     Size,
     SizePart,
 )
-from inventory.shared.models import House
+from inventory.shared.models import Attachment, House
 from inventory.stock.models import (
     Balance,
     CalibrationPoint,
@@ -30,6 +30,7 @@ from inventory.stock.models import (
 )
 
 __all__ = [
+    "Attachment",
     "Balance",
     "BottlingRun",
     "CalibrationPoint",
