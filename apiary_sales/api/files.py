@@ -17,10 +17,17 @@ from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPe
 from inventory.shared import attachable
 from inventory.shared.attachable import Attachable
 from inventory.shared.file_views import found_for, response_of
+from inventory.shared.forms.fields import FileField
 from inventory.shared.models import Attachment
 from inventory.shared.people import person_of
 from inventory.shared.queries import files as queries
 from inventory.shared.services import files
+
+# The library's own name for a file without one is "no_name".
+FILE_MESSAGES = {
+    **FileField.default_error_messages,
+    "no_name": FileField.default_error_messages["missing"],
+}
 
 
 class AttachmentSerializer(serializers.ModelSerializer):
@@ -49,8 +56,8 @@ class AttachmentSerializer(serializers.ModelSerializer):
 class FileToAttachSerializer(serializers.Serializer):
     """A file as a part of a form (multipart/form-data)."""
 
-    # A name of any length is cut, and an empty file is refused, where the file is kept.
-    file = serializers.FileField(allow_empty_file=True)
+    # An empty file is refused where the others are, in the same words.
+    file = serializers.FileField(allow_empty_file=True, error_messages=FILE_MESSAGES)
     kind = serializers.ChoiceField(Attachment.Kind.choices)
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
 

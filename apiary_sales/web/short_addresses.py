@@ -18,12 +18,12 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
 
 urlpatterns = [
     path("api/", _to("api:schema")),
+    path("api/files/", _to("api:schema")),
     path("bottling/lots/", _to("inventory:lot_list")),
     path("bottling/lots/<str:code>/", _to("inventory:lot_detail")),
     path("bottling/runs/", _to("inventory:bottling")),
     path("files/", _to("web:today")),
     path("files/add/", _to("web:today")),
-    re_path(r"^files/add/[-\w]+/$", _to("web:today")),
     path("honey/convert/", _to("inventory:honey")),
     path("honey/convert/dip/", _to("inventory:dip")),
     path("money/customers/", _to("billing:money")),

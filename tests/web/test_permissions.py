@@ -20,7 +20,9 @@ OPEN = {
     "api:balance-list",
     "api:size-detail",
     "api:size-list",
+    "api:file",
     "api:lot-detail",
+    "api:lot-files",
     "api:lot-list",
     "api:place-detail",
     "api:place-list",
@@ -38,6 +40,8 @@ OPEN = {
     "inventory:dip",
     "inventory:dip_detail",
     "inventory:dip_list",
+    # Whether there is a file; one of a buyer or an order is refused to them.
+    "inventory:file",
     "inventory:honey",
     "inventory:lot_detail",
     "inventory:lot_list",
