@@ -26,6 +26,8 @@ urlpatterns = [
     path("files/add/", _to("web:today")),
     path("honey/convert/", _to("inventory:honey")),
     path("honey/convert/dip/", _to("inventory:dip")),
+    path("honey/measurements/", _to("inventory:lot_list")),
+    re_path(r"^honey/measurements/\d+/$", _to("inventory:lot_list")),
     path("money/customers/", _to("billing:money")),
     path("money/invoices/new/", _to("billing:invoice_list")),
     re_path(r"^prices/honey/expense/\d+/$", _to("pricing:honey_cost")),

@@ -16,7 +16,8 @@ from django.views.decorators.http import require_safe
 
 from inventory.shared import attachable, file_contents
 from inventory.shared.attachable import Attachable
-from inventory.shared.forms.files import FileForm, FileRemoveForm
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.forms.files import FileForm
 from inventory.shared.models import Attachment
 from inventory.shared.people import person_of
 from inventory.shared.queries import files as queries
@@ -116,7 +117,7 @@ class FileAddView(ActView):
 
 
 class FileRemoveView(ActView):
-    form_class = FileRemoveForm
+    form_class = ActForm
     template_name = "files/remove.html"
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:

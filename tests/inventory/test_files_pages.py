@@ -48,7 +48,7 @@ def test_a_file_is_added_and_shown_on_the_page_of_its_thing(client, lot):
     assert answer.redirect_chain == [(page, 302)]
     made = Attachment.objects.get()
     assert (made.thing, made.kind, made.name) == (lot, "laboratory", "Lab <b>.pdf")
-    assert f'<a class="words" href="{address(made)}">Lab &lt;b&gt;.pdf</a>' in answer.text
+    assert f'<a href="{address(made)}">Lab &lt;b&gt;.pdf</a>' in answer.text
 
 
 def test_a_refusal_is_shown_at_the_file(client, lot):

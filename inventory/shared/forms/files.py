@@ -1,4 +1,4 @@
-"""The forms of attached files."""
+"""The form of an attached file."""
 
 from typing import Any
 
@@ -26,7 +26,3 @@ class FileForm(ActForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["file"].help_text = file_contents.accepted()
-
-
-class FileRemoveForm(ActForm):
-    """That a file is to be removed."""

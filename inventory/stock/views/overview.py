@@ -9,6 +9,7 @@ from inventory.physics.grading import COLOUR_CLASSES
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.queries import honey as queries
+from inventory.stock.queries import measurements
 
 LOTS_A_PAGE = 50
 
@@ -77,4 +78,12 @@ def lot_list(request: HttpRequest) -> HttpResponse:
 
 def lot_detail(request: HttpRequest, code: str) -> HttpResponse:
     lot = get_object_or_404(Lot.objects.select_related("size", "run"), code=code)
-    return render(request, "inventory/honey/lot_detail.html", {"story": queries.lot_story(lot)})
+    is_packed = lot.kind == Lot.Kind.PACKED
+    return render(
+        request,
+        "inventory/honey/lot_detail.html",
+        {
+            "story": queries.lot_story(lot),
+            "figures": None if is_packed else measurements.of_lot(lot),
+        },
+    )
