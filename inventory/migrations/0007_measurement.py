@@ -17,7 +17,7 @@ class Migration(migrations.Migration):
             name='Measurement',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('what', models.CharField(choices=[('moisture', 'moisture'), ('colour', 'colour'), ('hmf', 'HMF'), ('diastase', 'diastase number'), ('ph', 'pH'), ('conductivity', 'electrical conductivity')], max_length=12, verbose_name='what')),
+                ('what', models.CharField(choices=[('moisture', 'Moisture'), ('colour', 'Colour'), ('hmf', 'HMF'), ('diastase', 'Diastase number'), ('ph', 'pH'), ('conductivity', 'Electrical conductivity')], max_length=12, verbose_name='what')),
                 ('value', models.DecimalField(decimal_places=3, max_digits=7, verbose_name='figure')),
                 ('method', models.CharField(choices=[('refractometer', 'refractometer'), ('photometer', 'colour photometer'), ('grader', 'Pfund grader'), ('meter', 'meter with an electrode'), ('strips', 'test strips'), ('laboratory', 'laboratory'), ('other', 'another method'), ('not_recorded', 'method not recorded')], default='not_recorded', max_length=13, verbose_name='method')),
                 ('instrument', models.CharField(blank=True, max_length=80, verbose_name='instrument')),

@@ -1,14 +1,17 @@
 """Files of lots, customers and orders through the API."""
 
+import inspect
 from decimal import Decimal
 
 import pytest
 from rest_framework.authtoken.models import Token
 from rest_framework.test import APIClient
 
+from apiary_sales.api.files import FilesView
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
 from inventory.shared.models import Attachment
+from inventory.shared.services import files
 from tests import builders
 from tests.uploads import PDF, image, upload
 
@@ -81,6 +84,12 @@ def test_a_refusal_names_its_field(api, sent, status, field):
 
     assert answer.status_code == status
     assert [error["field"] for error in answer.json()["errors"]] == [field]
+
+
+def test_every_field_is_named_by_the_parameter_it_goes_to():
+    named = {FilesView().field_of(name) for name in inspect.signature(files.attach).parameters}
+
+    assert named - {None} == set(FilesView.serializer_class().fields)
 
 
 def test_files_of_customers_need_a_permission_to_see_and_another_to_add(api):

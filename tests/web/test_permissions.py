@@ -33,6 +33,7 @@ OPEN = {
     "billing:stand_manifest",
     "inventory:bottling",
     "inventory:size_list",
+    "inventory:certificate",
     "inventory:convert_capacity",
     "inventory:convert_dip",
     "inventory:convert_drum",

@@ -39,12 +39,13 @@ class Measurement(models.Model):
     """
 
     class What(models.TextChoices):
-        MOISTURE = "moisture", _("moisture")
-        COLOUR = "colour", _("colour")
+        # Written as headings, because pH has no capital first letter.
+        MOISTURE = "moisture", _("Moisture")
+        COLOUR = "colour", _("Colour")
         HMF = "hmf", _("HMF")
-        DIASTASE = "diastase", _("diastase number")
+        DIASTASE = "diastase", _("Diastase number")
         ACIDITY = "ph", _("pH")
-        CONDUCTIVITY = "conductivity", _("electrical conductivity")
+        CONDUCTIVITY = "conductivity", _("Electrical conductivity")
 
     class Method(models.TextChoices):
         REFRACTOMETER = "refractometer", _("refractometer")

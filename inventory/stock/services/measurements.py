@@ -6,7 +6,6 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks
@@ -136,7 +135,7 @@ def _check_value(problems: Problems, what: str, value: Decimal) -> None:
             "value",
             _("%(what)s can be from %(low)s to %(high)s. Check the figure and its unit.")
             % {
-                "what": capfirst(str(name.label)),
+                "what": name.label,
                 "low": figure_in_words(what, scale.low),
                 "high": figure_in_words(what, scale.high),
             },
@@ -144,7 +143,7 @@ def _check_value(problems: Problems, what: str, value: Decimal) -> None:
     elif round(value, scale.decimals) != value:
         problems.add(
             "value",
-            _("Enter %(what)s with at most %(decimals)s decimals.")
+            _("%(what)s: enter at most %(decimals)s decimals.")
             % {"what": name.label, "decimals": scale.decimals},
         )
 
