@@ -1,6 +1,7 @@
 """What a file is, found out from its bytes: neither its name nor the browser is believed."""
 
 import io
+import re
 import threading
 import unicodedata
 import warnings
@@ -28,6 +29,9 @@ SUFFIXES = {
 }
 # What a browser shows by itself without running anything of it.
 SHOWN_INLINE = frozenset({"application/pdf", *IMAGES.values()})
+
+# What no text has in it, apart from tabs and the ends of lines.
+CONTROL_CHARACTERS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 # A photo takes up to 200 MB while it is opened, so they are opened one at a time.
 _one_at_a_time = threading.Lock()
@@ -132,7 +136,7 @@ def _is_text(content: bytes) -> bool:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         return False
-    return all(letter in "\t\n\r" or unicodedata.category(letter) != "Cc" for letter in text)
+    return not CONTROL_CHARACTERS.search(text)
 
 
 def _refused(sentence: str) -> BadValue:

@@ -25,11 +25,6 @@ class Scale:
     decimals: int
 
 
-class MeasurementQuerySet(models.QuerySet["Measurement"]):
-    def in_use(self) -> "MeasurementQuerySet":
-        return self.filter(removed_at=None)
-
-
 class Measurement(models.Model):
     """One figure of a lot as it was read. A removed one stays, with who removed it and when.
 
@@ -100,8 +95,6 @@ class Measurement(models.Model):
     )
     # None for a figure that was entered with its lot: the posting of the lot has the key.
     idempotency_key = models.CharField(max_length=100, unique=True, null=True, blank=True)
-
-    objects = MeasurementQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("measurement")
