@@ -3,3 +3,15 @@ from django.apps import AppConfig
 
 class InventoryConfig(AppConfig):
     name = "inventory"
+
+    def ready(self) -> None:
+        from django.urls import reverse
+
+        from inventory.shared import attachable
+
+        attachable.register(
+            "inventory.Lot",
+            name="lot",
+            add=("inventory.move_honey",),
+            page=lambda lot: reverse("inventory:lot_detail", args=[lot.code, lot.what]),
+        )

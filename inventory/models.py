@@ -19,7 +19,7 @@ from inventory.bottling.models import (
     SizePart,
     Variety,
 )
-from inventory.shared.models import House
+from inventory.shared.models import Attachment, House
 from inventory.stock.models import (
     Balance,
     CalibrationPoint,
@@ -28,6 +28,7 @@ from inventory.stock.models import (
     Item,
     Lot,
     LotParent,
+    Measurement,
     Place,
     Posting,
     PostingLine,
@@ -36,6 +37,7 @@ from inventory.stock.models import (
 )
 
 __all__ = [
+    "Attachment",
     "Balance",
     "BottlingRun",
     "BoxContent",
@@ -50,6 +52,7 @@ __all__ = [
     "JarPage",
     "Lot",
     "LotParent",
+    "Measurement",
     "PackagingPart",
     "PartReceipt",
     "Place",

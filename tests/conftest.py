@@ -33,6 +33,12 @@ def _fast_passwords(settings):
 
 
 @pytest.fixture(autouse=True)
+def _own_files(settings, tmp_path_factory):
+    """Keep attached files where the run ends, and not beside those of a real house."""
+    settings.FILES_DIR = tmp_path_factory.getbasetemp() / "files"
+
+
+@pytest.fixture(autouse=True)
 def _own_language():
     """Leave no language behind: a request in Spanish would set it for the tests that follow."""
     yield

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.http import Http404
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
@@ -16,6 +15,7 @@ from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
 from apiary_sales.api import serializers
+from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import keys, stand
@@ -24,7 +24,7 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Product, Size
-from inventory.shared.errors import BadValue, Problems
+from inventory.shared.errors import Problems
 from inventory.shared.people import person_of
 from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.services import honey
@@ -71,30 +71,9 @@ class LotViewSet(ReadOnlyViewSet):
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
 
-    @extend_schema(
-        parameters=[
-            OpenApiParameter(
-                "product",
-                str,
-                description=(
-                    "Short name of the product, or `in-bulk`: needed where several lots bear the "
-                    "code."
-                ),
-            )
-        ]
-    )
+    @extend_schema(parameters=[OF_PRODUCT])
     def retrieve(self, request: Request, code: str) -> Response:
-        lots = Lot.objects.bearing(code, request.query_params.get("product", ""))
-        found = list(lots.select_related("product")[:2])
-        if not found:
-            raise Http404
-        if len(found) > 1:
-            raise BadValue(
-                _("Several lots have the code %(code)s. Say which by the product.")
-                % {"code": code},
-                parameter="product",
-            )
-        return Response(self.get_serializer(found[0]).data)
+        return Response(self.get_serializer(lot_of(request, code)).data)
 
 
 class SizeViewSet(ReadOnlyViewSet):

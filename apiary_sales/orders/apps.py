@@ -3,3 +3,17 @@ from django.apps import AppConfig
 
 class OrdersConfig(AppConfig):
     name = "apiary_sales.orders"
+
+    def ready(self) -> None:
+        from django.urls import reverse
+
+        from apiary_sales.customers.permissions import ANY_OF
+        from inventory.shared import attachable
+
+        attachable.register(
+            "orders.Order",
+            name="order",
+            see=ANY_OF,
+            add=("orders.take_orders", "orders.quote_drums", "orders.fulfil_orders"),
+            page=lambda order: reverse("orders:order_detail", args=[order.number]),
+        )

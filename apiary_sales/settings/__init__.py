@@ -19,6 +19,8 @@ DEBUG = env.bool("DEBUG", default=False)
 # Where the database, the session key and written documents live by default.
 DATA_DIR = Path(env.str("DATA_DIR", default=str(BASE_DIR / "var")))
 DOCUMENTS_DIR = DATA_DIR / "documents"
+# Where attached files are kept, under random names; a backup takes this folder along.
+FILES_DIR = Path(env.str("FILES_DIR", default=str(DATA_DIR / "files")))
 
 
 def _secret_key() -> str:
@@ -57,9 +59,15 @@ SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
 
-# Bytes. The longest form and the longest call of the API are far below it, and there are no
-# uploads. `manage.py serve` refuses longer bodies of any kind before they are read.
+# Bytes. The longest form and the longest call of the API are far below it; a middleware refuses
+# longer bodies, apart from files.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+# Bytes of a body with files. `manage.py serve` refuses longer bodies of any kind before they are
+# read. It is twice the largest file that is accepted, so that the form itself can say so of a file
+# that is somewhat too large.
+BODY_WITH_FILES_MAX_SIZE = 20_000_000
+# Every form has one file at most.
+DATA_UPLOAD_MAX_NUMBER_FILES = 5
 
 INSTALLED_APPS = [
     "django.contrib.admin",
@@ -92,6 +100,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "apiary_sales.web.middleware.ContentSecurityPolicyMiddleware",
     "apiary_sales.web.middleware.PublicPagesMiddleware",
+    "apiary_sales.web.middleware.LongBodyMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -122,7 +131,10 @@ TEMPLATES = [
                 "apiary_sales.web.context_processors.navigation",
             ],
             "builtins": ["inventory.shared.templatetags.quantities"],
-            "libraries": {"honey": "inventory.shared.templatetags.honey"},
+            "libraries": {
+                "files": "inventory.shared.templatetags.files",
+                "honey": "inventory.shared.templatetags.honey",
+            },
         },
     },
 ]
@@ -251,6 +263,7 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.1",
     "COMPONENT_SPLIT_REQUEST": True,
     "SERVE_INCLUDE_SCHEMA": False,
+    "ENUM_NAME_OVERRIDES": {"AttachmentKindEnum": "inventory.shared.models.Attachment.Kind"},
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "apiary_sales.api.schema.add_problems",

@@ -1,9 +1,10 @@
-"""What holds for every page: what its address may be, and what it may load and use."""
+"""What holds for every page: its address, how much it is sent, what it may load and use."""
 
 from collections.abc import Callable
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
 
 # Everything comes from this server; no script or style is written into a page.
 CONTENT_SECURITY_POLICY = "; ".join(
@@ -62,6 +63,25 @@ class PublicPagesMiddleware:
         response.headers["Vary"] = "Accept-Language"
         response.cookies.clear()
         return response
+
+
+class LongBodyMiddleware:
+    """Refuse a long body without files before anything reads it.
+
+    `manage.py serve` bounds every body, but by what a form with a file needs. The API reads JSON
+    past the bound that Django has for forms.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        has_files = request.content_type == "multipart/form-data"
+        is_long = length.isdecimal() and int(length) >= settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        if is_long and not has_files:
+            return HttpResponse(_("This is too much to send at once."), status=413)
+        return self.get_response(request)
 
 
 class NullCharacterMiddleware:

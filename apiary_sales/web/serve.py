@@ -246,7 +246,7 @@ def run(listener: socket.socket) -> None:
         application,
         sockets=[listener],
         threads=THREADS,
-        max_request_body_size=settings.DATA_UPLOAD_MAX_MEMORY_SIZE,
+        max_request_body_size=settings.BODY_WITH_FILES_MAX_SIZE,
         # Without HTTPS there is no proxy to believe. waitress takes all other headers of proxies
         # out of the request.
         trusted_proxy=str(ip_address(settings.TRUSTED_PROXY)) if settings.HTTPS else None,

@@ -18,12 +18,17 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
 
 urlpatterns = [
     path("api/", _to("api:schema")),
+    path("api/files/", _to("api:schema")),
     path("bottling/lots/", _to("inventory:lot_list")),
     path("bottling/lots/<str:code>/", _to("inventory:lot_detail")),
     path("bottling/lots/<str:code>/<slug:product>/", _to("inventory:lot_detail")),
     path("bottling/runs/", _to("inventory:bottling")),
+    path("files/", _to("web:today")),
+    path("files/add/", _to("web:today")),
     path("honey/convert/", _to("inventory:honey")),
     path("honey/convert/dip/", _to("inventory:dip")),
+    path("honey/measurements/", _to("inventory:lot_list")),
+    re_path(r"^honey/measurements/\d+/$", _to("inventory:lot_list")),
     path("money/customers/", _to("billing:money")),
     path("money/invoices/new/", _to("billing:invoice_list")),
     re_path(r"^prices/honey/expense/\d+/$", _to("pricing:honey_cost")),

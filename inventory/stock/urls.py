@@ -2,12 +2,32 @@
 
 from django.urls import path, re_path
 
-from inventory.stock.views import acts, convert, dips, overview, places, postings, stores
+from inventory.stock.views import (
+    acts,
+    convert,
+    dips,
+    measurements,
+    overview,
+    places,
+    postings,
+    stores,
+)
 
 urlpatterns = [
     path("honey/", overview.overview, name="honey"),
     path("honey/lots/", overview.lot_list, name="lot_list"),
     path("honey/lots/<str:code>/", overview.lot_detail, name="lot_detail"),
+    path("honey/lots/<str:code>/certificate.pdf", measurements.certificate, name="certificate"),
+    path(
+        "honey/lots/<str:code>/measurement/",
+        measurements.MeasurementAddView.as_view(),
+        name="measurement_add",
+    ),
+    path(
+        "honey/measurements/<int:pk>/remove/",
+        measurements.MeasurementRemoveView.as_view(),
+        name="measurement_remove",
+    ),
     path("honey/lots/<str:code>/<slug:product>/", overview.lot_detail, name="lot_detail"),
     path("honey/receive/", acts.ReceiptView.as_view(), name="receive"),
     path("honey/transfer/", acts.HoneyTransferView.as_view(), name="transfer"),

@@ -27,10 +27,12 @@ from apiary_sales.orders.services import orders, quotes
 from apiary_sales.pricing.services import filling_times, seasons
 from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.services import fill_checks, jar_page, reversals, runs
-from inventory.shared.models import House
-from inventory.stock.models import Balance, Place
-from inventory.stock.services import dips, honey, places, stores
+from inventory.shared.models import Attachment, House
+from inventory.shared.services import files
+from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.services import dips, honey, measurements, places, stores
 from tests.upgrade import databases
+from tests.uploads import PDF, upload
 
 
 def make() -> None:
@@ -45,6 +47,7 @@ def make() -> None:
 def _do_what_the_demo_leaves_out() -> None:
     people = {user.role: user for user in User.objects.all()}
     _make_honey(people[User.Role.BOTTLING])
+    _measure(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
     _give_jars_a_page()
@@ -75,6 +78,33 @@ def _make_honey(person) -> None:
         )
     dips.record(place=tank, depth_mm=300, celsius=Decimal(30), recorded_by=person, key="full:dip")
     places.take_out_of_use(place=Place.objects.get(code="D-012"))
+
+
+def _measure(person) -> None:
+    """Attach a laboratory's report to a lot with its figure, and remove another file."""
+    lot = Lot.objects.filter(kind=Lot.Kind.EXTRACTION).order_by("pk")[0]
+    report, wrong = (
+        files.attach(
+            thing=lot,
+            file=upload(f"{name}.pdf", PDF + name.encode() + b"\n%%EOF\n"),
+            kind="laboratory",
+            added_by=person,
+            key=f"full:{name}",
+        )
+        for name in ("report", "wrong")
+    )
+    files.remove(attachment=wrong, removed_by=person)
+    measurements.record(
+        lot=lot,
+        what="hmf",
+        value=Decimal("8.4"),
+        measured_on=lot.made_on,
+        is_laboratory=True,
+        laboratory="Prairie Analytics",
+        report=report,
+        recorded_by=person,
+        key="full:hmf",
+    )
 
 
 def _bottle(person) -> None:
@@ -238,6 +268,10 @@ def _use_the_back_office(owner, clerk) -> None:
 def _take_out_what_differs_each_time() -> None:
     # A hash is salted anew each time, and nobody signs in with it here.
     User.objects.update(password="!")
+    # A file is kept under a random name.
+    for attachment in Attachment.objects.order_by("pk"):
+        attachment.file.name = f"{attachment.pk:032x}"
+        attachment.save(update_fields=["file"])
     # The trail of changes writes the fields of a row in the order of a set.
     for entry in TrailEntry.objects.all():
         entry.changes = dict(sorted(entry.changes.items()))

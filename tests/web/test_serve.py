@@ -20,6 +20,7 @@ from tests import serving
 from tests.serving import Visitor
 
 LONGEST_BODY = 2_499_999  # bytes
+LONGEST_WITH_FILES = 19_999_999
 OWNER = ("robin", "a password of robin's own")
 
 
@@ -151,12 +152,29 @@ def test_a_body_longer_than_the_bound_is_refused(house, settings):
     https = {"Host": "localhost", "X-Forwarded-Proto": "https"}
 
     fits = posted(house.port, {**https, "Content-Length": str(LONGEST_BODY)}, b"x" * LONGEST_BODY)
-    too_long = posted(house.port, {**https, "Content-Length": str(LONGEST_BODY + 1)}, b"")
-    chunk = b"%x\r\n" % (LONGEST_BODY + 1) + b"x" * (LONGEST_BODY + 1)
+    more = b"x" * (LONGEST_BODY + 1)
+    too_long = posted(house.port, {**https, "Content-Length": str(LONGEST_BODY + 1)}, more)
+    chunk = b"%x\r\n" % len(more) + more + b"\r\n0\r\n\r\n"
     too_long_in_chunks = posted(house.port, {**https, "Transfer-Encoding": "chunked"}, chunk)
 
     # 403: it was read, and lacks the token of the form.
     assert (fits, too_long, too_long_in_chunks) == (403, 413, 413)
+
+
+def test_a_body_with_files_may_be_longer(house, settings):
+    assert settings.BODY_WITH_FILES_MAX_SIZE == LONGEST_WITH_FILES + 1
+    https = {
+        "Host": "localhost",
+        "X-Forwarded-Proto": "https",
+        "Content-Type": "multipart/form-data; boundary=between",
+    }
+
+    sent = b"x" * LONGEST_WITH_FILES
+    fits = posted(house.port, {**https, "Content-Length": str(LONGEST_WITH_FILES)}, sent)
+    too_long = posted(house.port, {**https, "Content-Length": str(LONGEST_WITH_FILES + 1)}, b"")
+
+    # 403: it was read, and lacks the token of the form.
+    assert (fits, too_long) == (403, 413)
 
 
 def test_the_data_is_open_to_its_owner_alone(house):

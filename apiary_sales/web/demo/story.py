@@ -20,7 +20,7 @@ from inventory.bottling.services import parts, runs
 from inventory.physics import units
 from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded
-from inventory.stock.models import Balance, DipReading, Place
+from inventory.stock.models import Balance, DipReading, Measurement, Place
 from inventory.stock.services import dips, drums, honey, stores
 
 
@@ -75,6 +75,8 @@ def _bring_in_honey(rows: list[dict], today: date, person: User, say: Say) -> No
             floral_source=row["floral_source"],
             yard=row["yard"],
             extracted_on=day,
+            moisture_method=Measurement.Method.REFRACTOMETER,
+            colour_method=Measurement.Method.PHOTOMETER,
             cost_cents=cents(row["cost"]),
             recorded_by=person,
             key=key(f"extraction-{number}"),

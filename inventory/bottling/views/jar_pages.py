@@ -87,7 +87,9 @@ def _lot_html(lot: Lot, page: JarPage) -> str:
 
 def choice_html(lots: list[Lot]) -> str:
     """Return the page that asks which of several products with one lot code is meant."""
-    products = [{"name": lot.product.name, "path": jar_pages.path_of(lot)} for lot in lots if lot.product]
+    products = [
+        {"name": lot.product.name, "path": jar_pages.path_of(lot)} for lot in lots if lot.product
+    ]
     context = {"products": products, "language": get_language()}
     return render_to_string("inventory/jar_page/choose.html", context)
 

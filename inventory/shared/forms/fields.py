@@ -129,6 +129,20 @@ class WholeNumberField(NumberField):
         return None if number is None else int(number)
 
 
+class FileField(forms.FileField):
+    """One file; what it is, and whether it is accepted, is found out where it is kept."""
+
+    widget = forms.FileInput
+    default_error_messages = {
+        "required": _("Choose a file."),
+        "invalid": _("Choose a file."),
+        "missing": _("Choose a file."),
+        "contradiction": _("Choose a file."),
+        "empty": _("This file is empty. Choose another one."),
+        "max_length": _("The name of this file is too long. Give it a shorter one."),
+    }
+
+
 class CodeChoiceField(forms.ModelChoiceField):  # type: ignore[type-arg]  # only stubs have it
     """One row, chosen by its code."""
 

@@ -22,18 +22,23 @@ from inventory.shared.forms.fields import (
 from inventory.stock import density, vessels
 from inventory.stock.forms.fields import VesselField, note_field, plain, usual_temperature
 from inventory.stock.forms.honey import HoneyForm
+from inventory.stock.forms.measurements import HOUSE_METHODS
 from inventory.stock.models import Balance
 from inventory.stock.services import lots
 
 
 @dataclass(frozen=True)
-class Measurement:
+class HoneyWeighed:
     """Honey weighed, and the sentence that says how; `uncertainty_grams` is 0 by a scale."""
 
     grams: int
     uncertainty_grams: int
     litres: Decimal
     how: str
+
+
+# Left empty, the method is what the figures tell: a refractometer for an index, else none.
+METHODS = [("", _("not recorded")), *HOUSE_METHODS[:-1]]
 
 
 class ReceiveForm(HoneyForm):
@@ -82,11 +87,17 @@ class ReceiveForm(HoneyForm):
         required=False,
         help_text=_("Leave empty for 68 °F (20 °C)."),
     )
+    moisture_method = forms.ChoiceField(
+        label=_("How the moisture was measured"), required=False, choices=METHODS
+    )
     colour_mm = NumberField(
         label=_("Colour, mm Pfund"),
         max_digits=5,
         decimal_places=1,
         required=False,
+    )
+    colour_method = forms.ChoiceField(
+        label=_("How the colour was measured"), required=False, choices=METHODS
     )
     measured_by = forms.ChoiceField(
         label=_("How it was measured"),
@@ -136,7 +147,7 @@ class ReceiveForm(HoneyForm):
             return None
         return lots.moisture_known(moisture, index, data.get("refractometer_celsius"))
 
-    def _measured(self, data: dict) -> Measurement | None:
+    def _measured(self, data: dict) -> HoneyWeighed | None:
         """Return the weight that was measured; raises the error of the field that is missing."""
         by = data.get("measured_by")
         if by == self.MeasuredBy.SCALE:
@@ -151,14 +162,14 @@ class ReceiveForm(HoneyForm):
             return None if litres is None else self._by_density(data, litres)
         return None
 
-    def _weighed(self, data: dict) -> Measurement | None:
+    def _weighed(self, data: dict) -> HoneyWeighed | None:
         if data.get("weight") is None:
             self._miss("weight", _("Enter the weight."))
             return None
         if data["moisture_known"] is None:
             return None
         litres = density.litres_of(data["weight"], moisture_percent=data["moisture_known"])
-        return Measurement(data["weight"], 0, litres, "")
+        return HoneyWeighed(data["weight"], 0, litres, "")
 
     def _dipped_litres(self, data: dict) -> Decimal | None:
         place, depth_mm, before_mm = data["place"], data.get("depth"), data.get("depth_before")
@@ -192,7 +203,7 @@ class ReceiveForm(HoneyForm):
             )
         return after - before
 
-    def _by_density(self, data: dict, litres: Decimal) -> Measurement | None:
+    def _by_density(self, data: dict, litres: Decimal) -> HoneyWeighed | None:
         moisture, celsius = data["moisture_known"], data.get("honey_celsius")
         if celsius is None:
             self._miss("honey_celsius", _("Enter the temperature: the weight depends on it."))
@@ -212,7 +223,7 @@ class ReceiveForm(HoneyForm):
             "temperature": words.temperature(celsius),
             "uncertainty": words.pounds(weighed.uncertainty_grams),
         }
-        return Measurement(weighed.grams, weighed.uncertainty_grams, litres, how)
+        return HoneyWeighed(weighed.grams, weighed.uncertainty_grams, litres, how)
 
     def _miss(self, name: str, message) -> None:
         if name not in self.errors:

@@ -2,6 +2,7 @@
 
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
+from .measurements import Measurement
 from .settings import ProductionSettings
 from .vessels import CalibrationPoint, DipReading, TankShape
 
@@ -13,6 +14,7 @@ __all__ = [
     "Item",
     "Lot",
     "LotParent",
+    "Measurement",
     "Place",
     "Posting",
     "PostingLine",

@@ -23,7 +23,7 @@ from inventory.shared.errors import (
 from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import ledger, lots
+from inventory.stock.services import ledger, lots, measurements
 from inventory.stock.services.ledger import Line
 
 # Where honey goes when it is written off, by the kind of the posting that says why.
@@ -82,6 +82,8 @@ def receive(
     refractive_index: Decimal | None = None,
     refractometer_celsius: Decimal | None = None,
     colour_mm: Decimal | None = None,
+    moisture_method: str = "",
+    colour_method: str = "",
     cost_cents: int | None = None,
     note: str = "",
 ) -> Lot:
@@ -89,7 +91,8 @@ def receive(
 
     It is in the books from the day it was extracted on, whenever that is written down.
     Moisture comes as percent, or as a refractometer index with its temperature. When the vessel
-    holds another lot the two become a blend, which is then what the vessel holds.
+    holds another lot the two become a blend, which is then what the vessel holds. Moisture and
+    colour are kept as measurements of the lot too, by a method of `Measurement.Method`.
     Raises `BadValue`, `VesselTooSmall`, `AlreadyRecorded`.
     """
     problems = Problems()
@@ -141,6 +144,12 @@ def receive(
         note=note,
     )
     checks.save_checked(lot)
+    measurements.record_with_lot(
+        lot=lot,
+        recorded_by=recorded_by,
+        moisture_method=moisture_method,
+        colour_method=colour_method,
+    )
     harvest = Place.objects.outside(Place.Kind.HARVEST)
     portions = [lots.Portion(lot, grams, harvest)]
     with parameters_named(target="place", sources="grams"):

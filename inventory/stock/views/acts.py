@@ -126,6 +126,8 @@ class ReceiptView(HoneyActView):
             refractive_index=data["refractive_index"],
             refractometer_celsius=data["refractometer_celsius"],
             colour_mm=data["colour_mm"],
+            moisture_method=data["moisture_method"],
+            colour_method=data["colour_method"],
             cost_cents=data["cost"],
             note=note,
             recorded_by=person_of(self.request),

@@ -9,6 +9,7 @@ from inventory.physics.grading import COLOUR_CLASSES
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.queries import honey as queries
+from inventory.stock.queries import measurements
 
 LOTS_A_PAGE = 50
 
@@ -83,5 +84,9 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         raise Http404
     if len(found) > 1:
         return render(request, "inventory/honey/lots_of_code.html", {"code": code, "lots": found})
-    story = queries.lot_story(found[0])
-    return render(request, "inventory/honey/lot_detail.html", {"story": story})
+    lot = found[0]
+    context = {
+        "story": queries.lot_story(lot),
+        "figures": None if lot.product else measurements.of_lot(lot),
+    }
+    return render(request, "inventory/honey/lot_detail.html", context)

@@ -1,0 +1,135 @@
+"""Files attached to lots, customers and orders: the same service and permissions as the pages."""
+
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework import parsers, serializers, status
+from rest_framework.response import Response
+from rest_framework.reverse import reverse
+from rest_framework.views import APIView
+
+from apiary_sales.api.lots import OF_PRODUCT, lot_of
+from apiary_sales.api.serializers import StrictCharField
+from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
+from inventory.shared import attachable
+from inventory.shared.attachable import Attachable
+from inventory.shared.file_views import found_for, response_of
+from inventory.shared.forms.fields import FileField
+from inventory.shared.models import Attachment
+from inventory.shared.people import person_of
+from inventory.shared.queries import files as queries
+from inventory.shared.services import files
+
+# The library's own name for a file without one is "no_name".
+FILE_MESSAGES = {
+    **FileField.default_error_messages,
+    "no_name": FileField.default_error_messages["missing"],
+}
+
+
+class AttachmentSerializer(serializers.ModelSerializer):
+    url = serializers.SerializerMethodField()
+    added_by = serializers.CharField(source="added_by.display_name")
+
+    class Meta:
+        model = Attachment
+        fields = [
+            "id",
+            "url",
+            "name",
+            "kind",
+            "media_type",
+            "size_bytes",
+            "sha256",
+            "note",
+            "added_at",
+            "added_by",
+        ]
+
+    def get_url(self, attachment: Attachment) -> str:
+        return reverse("api:file", args=[attachment.pk], request=self.context.get("request"))
+
+
+class FileToAttachSerializer(serializers.Serializer):
+    """A file as a part of a form (multipart/form-data)."""
+
+    # An empty file is refused where the others are, in the same words.
+    file = serializers.FileField(allow_empty_file=True, error_messages=FILE_MESSAGES)
+    kind = serializers.ChoiceField(Attachment.Kind.choices)
+    note = StrictCharField(required=False, allow_blank=True, max_length=200)
+
+
+class FilesView(ApiActView):
+    """The files of one thing, whose app has registered it as `name`."""
+
+    serializer_class = FileToAttachSerializer
+    parser_classes = [parsers.MultiPartParser]
+    name: str
+
+    @property
+    def registered(self) -> Attachable:
+        found = attachable.by_name(self.name)
+        assert found is not None
+        return found
+
+    def thing(self) -> Any:
+        return get_object_or_404(self.registered.model_class, **self.kwargs)
+
+    @extend_schema(responses=AttachmentSerializer(many=True))
+    def get(self, request, **kwargs):
+        """List the files."""
+        if not self.registered.may_see(request.user):
+            raise PermissionDenied
+        there = queries.of_thing(self.thing()).there
+        made = AttachmentSerializer(there, many=True, context={"request": request})
+        return Response(made.data)
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY],
+        request={"multipart/form-data": FileToAttachSerializer},
+        responses={201: AttachmentSerializer, **REFUSALS},
+    )
+    def post(self, request, **kwargs):
+        """Attach a file: PDF, JPEG, PNG, WebP, CSV or plain text, up to 10 MB."""
+        if not self.registered.may_add(request.user):
+            raise PermissionDenied
+        thing = self.thing()
+        key = self.key()
+        attachment = files.attach(
+            thing=thing, **self.checked(), added_by=person_of(request), key=key
+        )
+        made = AttachmentSerializer(attachment, context={"request": request})
+        return Response(made.data, status=status.HTTP_201_CREATED)
+
+
+@extend_schema(parameters=[OF_PRODUCT])
+class LotFilesView(FilesView):
+    name = "lot"
+
+    def thing(self) -> Any:
+        return lot_of(self.request, self.kwargs["code"])
+
+
+class CustomerFilesView(FilesView):
+    name = "customer"
+
+
+class OrderFilesView(FilesView):
+    name = "order"
+
+
+class FileView(APIView):
+    permission_classes = [ViewPermission]
+
+    @extend_schema(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
+    def get(self, request, pk: int):
+        """Hand out one file, in its own media type."""
+        attachment = found_for(request.user, pk)
+        try:
+            return response_of(attachment)
+        except FileNotFoundError:
+            raise Http404 from None

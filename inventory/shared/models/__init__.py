@@ -1,0 +1,6 @@
+"""What is stored about the house itself, and the files that are attached to things."""
+
+from .files import Attachment
+from .house import House
+
+__all__ = ["Attachment", "House"]
