@@ -207,6 +207,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.Size",
             "inventory.SizePart",
             "inventory.PackagingPart",
+            "inventory.LabelSheet",
             "inventory.ProductionSettings",
         )
     ),

@@ -2,7 +2,16 @@
 
 from django.urls import path, re_path
 
-from inventory.stock.views import acts, convert, dips, overview, places, postings, stores
+from inventory.stock.views import (
+    acts,
+    convert,
+    dips,
+    drum_labels,
+    overview,
+    places,
+    postings,
+    stores,
+)
 
 urlpatterns = [
     path("honey/", overview.overview, name="honey"),
@@ -25,6 +34,8 @@ urlpatterns = [
     path("honey/places/<slug:code>/", places.place_detail, name="place_detail"),
     path("honey/places/<slug:code>/edit/", places.place_edit, name="place_edit"),
     path("honey/places/<slug:code>/use/", places.place_use, name="place_use"),
+    path("honey/drum-labels/", drum_labels.drum_labels, name="drum_labels"),
+    path("honey/drum-labels.pdf", drum_labels.drum_labels_pdf, name="drum_labels_pdf"),
     path("honey/postings/", postings.posting_list, name="posting_list"),
     path("honey/postings/<int:pk>/", postings.posting_detail, name="posting_detail"),
     re_path(

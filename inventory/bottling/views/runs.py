@@ -326,14 +326,3 @@ class LotReleaseView(ActView):
             if run
             else reverse("inventory:bottling")
         )
-
-
-def run_labels(request: HttpRequest, number: str) -> HttpResponse:
-    """The lines to print on the labels of a run: net contents, lot code, best by, caution."""
-    run = run_of(number)
-    context = {
-        "run": run,
-        "statement": labelling.net_contents_statement(run.size.declared_grams),
-        "copies": range(12),
-    }
-    return render(request, "inventory/bottling/run_labels.html", context)
