@@ -1,7 +1,6 @@
 """The labels of a run as PDF, and the page by which a printer is aligned."""
 
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -15,7 +14,9 @@ from inventory.shared import documents, printed_codes, words
 from inventory.shared.errors import BadValue
 from inventory.shared.printed_codes import PrintedCode
 
-LABELS_MAX = 5_000
+LABELS_MAX = 2_000
+# The rulers of the test page are so far from the edges of the paper, where printers can print.
+RULER_AT_MM = 8
 
 # The kinds of code a label can have.
 NO_CODE, BARCODE, GS1_128, QR = "none", "barcode", "gs1-128", "qr"
@@ -152,19 +153,20 @@ def test_page(sheet: LabelSheet) -> bytes:
 
 def test_page_context(sheet: LabelSheet) -> dict[str, Any]:
     width_mm, height_mm = sheets.page_size(sheet)
+    across, down = range(int(width_mm) + 1), range(int(height_mm) + 1)
+    ticks = [f"M{mm} {RULER_AT_MM}v{_tick_mm(mm)}" for mm in across]
+    ticks += [f"M{RULER_AT_MM} {mm}h{_tick_mm(mm)}" for mm in down]
     return {
         "sheet": sheet,
         "page_width_mm": width_mm,
         "page_height_mm": height_mm,
         "spots": [(number, sheets.spot(sheet, number)) for number in range(1, sheet.per_page + 1)],
-        "across": _ruler(width_mm),
-        "down": _ruler(height_mm),
+        "ticks": " ".join(ticks),
+        "across": across[::10],
+        "down": down[::10],
     }
 
 
-def _ruler(length_mm: Decimal) -> list[tuple[int, Decimal, bool]]:
-    """Return the ticks of a ruler from the edge of the paper: where, how long, and if numbered."""
-    return [
-        (mm, Decimal(4 if mm % 10 == 0 else 3 if mm % 5 == 0 else 2), mm % 10 == 0)
-        for mm in range(int(length_mm) + 1)
-    ]
+def _tick_mm(mm: int) -> int:
+    """Return how long the tick of a ruler is: longer at each fifth and tenth millimetre."""
+    return 4 if mm % 10 == 0 else 3 if mm % 5 == 0 else 2

@@ -26,8 +26,6 @@ QR_QUIET = 4
 QR_TEXT_MAX = 200
 # A lot code within GS1-128, application identifier 10.
 GS1_LOT_MAX = 20
-# Start of a GS1 code, as the library for bar codes writes it.
-FNC1 = "\xf1"
 # Figures below the bars, as a share of the nominal size.
 FIGURES_MM = 2.8
 FIGURES_LINE_MM = 3.2
@@ -121,7 +119,8 @@ def gs1_128(*, gtin: str, best_by: date, lot_code: str) -> list[PrintedCode]:
         raise ValueError(f"{lot_code!r} does not fit application identifier 10.")
     # The lot is last: what has no fixed length needs a separator before anything that follows it.
     parts = (("01", gtin.zfill(14)), ("15", f"{best_by:%y%m%d}"), ("10", lot_code))
-    data = FNC1 + "".join(identifier + value for identifier, value in parts)
+    # The library puts FNC1, which makes it a GS1 code, before the data.
+    data = "".join(identifier + value for identifier, value in parts)
     text = "".join(f"({identifier}){value}" for identifier, value in parts)
     rows = (_modules("gs1_128", data),)
     return [

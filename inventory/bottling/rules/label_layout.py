@@ -8,7 +8,6 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
-from math import inf
 
 from django.utils.translation import gettext as _
 
@@ -26,13 +25,14 @@ GUTTER_MM = 2.5
 LINE_EM = 1.2
 NET_WEIGHT_LINE_EM = 1.08
 BETWEEN_MM = 0.4
+ROUNDING_MM = 1e-6
 BESIDE_SHARES = (0.56, 0.62, 0.5, 0.44)
 # What may be on the left under the name or on the right, in this order; how many are on the left.
 MOVABLE = ("sources", "origin", "caution", "house", "address", "lot", "best_by")
 ON_THE_LEFT = (2, 3, 5, 4, 1)
-# All type is so much larger than the least, and the common name than the other words, as there is
-# room.
-ALL_TIMES = (1.8, 1.5, 1.25, 1.0)
+# So much larger than the least are the words and the net weight, and the common name than the
+# other words, as there is room.
+TYPE_TIMES = ((1.8, 1.8), (1.5, 1.5), (1.25, 1.25), (1.25, 1.0), (1.0, 1.0))
 TITLE_TIMES = (3.2, 2.4, 1.8, 1.4, 1.2)
 NO_BREAK = "\u00a0"
 
@@ -88,11 +88,10 @@ class LabelDrawing:
 
 @dataclass(frozen=True)
 class Misfit:
-    """What does not fit: the field's name, and by how much the label is too small."""
+    """What does not fit, by the name of the field, and a sentence about it."""
 
     name: str
     message: str
-    missing_mm: float
 
 
 @dataclass(frozen=True)
@@ -107,14 +106,14 @@ class Room:
     in_the_lower_part: bool
     codes: Sequence[PrintedCode] = ()
 
-    def enlarged(self, times: float) -> "Room":
-        """Return the same label with all type so many times as large."""
+    def enlarged(self, all_words: float, net_weight: float) -> "Room":
+        """Return the same label with its words and its net weight so many times as large."""
         larger = replace(
             self.net_weight,
-            least_mm=self.net_weight.least_mm * times,
-            size_mm=self.net_weight.size_mm * times,
+            least_mm=self.net_weight.least_mm * net_weight,
+            size_mm=self.net_weight.size_mm * net_weight,
         )
-        return replace(self, net_weight=larger, small_mm=self.small_mm * times)
+        return replace(self, net_weight=larger, small_mm=self.small_mm * all_words)
 
     @property
     def inner_width_mm(self) -> float:
@@ -138,7 +137,7 @@ class _Column:
         told = text.text.replace(" %", f"{NO_BREAK}%")
         wrapped = lettering.wrap(told, width_mm=self.width_mm, size_mm=size_mm, bold=bold)
         if wrapped is None:
-            raise _DoesNotFit(_too_wide(text, self.width_mm))
+            raise _DoesNotFit(_too_wide(text))
         for line in wrapped:
             self.lines.append(
                 PlacedLine(
@@ -169,24 +168,24 @@ def lay_out(room: Room) -> LabelDrawing | Misfit:
         smallest.width_mm > room.inner_width_mm or smallest.height_mm > room.inner_height_mm
     ):
         return _code_too_large(smallest)
-    nearest: Misfit | None = None
+    told: Misfit | None = None
     for code, times, title_times, beside in _ways(room):
-        larger = room.enlarged(times)
+        larger = room.enlarged(*times)
         try:
             if beside is None:
                 return _stacked(larger, code, title_times)
             return _beside(larger, code, title_times, *beside)
         except _DoesNotFit as error:
-            is_least = code == smallest and times == ALL_TIMES[-1]
-            if is_least and (nearest is None or error.misfit.missing_mm < nearest.missing_mm):
-                nearest = error.misfit
-    assert nearest is not None
-    return nearest
+            # Told is what is in the way at the least sizes, with the whole width of the label.
+            if beside is None:
+                told = error.misfit
+    assert told is not None
+    return told
 
 
 def _ways(
     room: Room,
-) -> Iterator[tuple[PrintedCode | None, float, float, tuple[float, int] | None]]:
+) -> Iterator[tuple[PrintedCode | None, tuple[float, float], float, tuple[float, int] | None]]:
     """Yield each way to set the label: code, sizes of type, and how two columns share it.
 
     A label that is not wide is first tried with everything below each other.
@@ -194,7 +193,7 @@ def _ways(
     beside = list(product(BESIDE_SHARES, ON_THE_LEFT))
     is_wide = room.width_mm >= 1.3 * room.height_mm
     columns = [*beside, None] if is_wide else [None, *beside]
-    yield from product(room.codes or (None,), ALL_TIMES, TITLE_TIMES, columns)
+    yield from product(room.codes or (None,), TYPE_TIMES, TITLE_TIMES, columns)
 
 
 def _beside(
@@ -204,7 +203,7 @@ def _beside(
     left_mm = room.inner_width_mm * share
     right_mm = room.inner_width_mm - left_mm - GUTTER_MM
     if right_mm <= 0 or (code and code.width_mm > right_mm):
-        raise _DoesNotFit(_too_high(room, room.texts, inf))
+        raise _DoesNotFit(_too_high(room, room.texts))
     net = _net_weight(room, width_mm=left_mm + GUTTER_MM, is_beside=True)
     left = _Column(EDGE_MM, left_mm)
     right = _Column(EDGE_MM + left_mm + GUTTER_MM, right_mm)
@@ -271,12 +270,12 @@ def _net_weight(room: Room, *, width_mm: float, is_beside: bool = False) -> list
         statement, width_mm=width_mm, size_mm=size_mm, bold=True
     )
     if lines is None:
-        raise _DoesNotFit(_net_weight_too_large(room, inf if is_beside else room.width_mm))
+        raise _DoesNotFit(_net_weight_too_large(room))
     line_mm = size_mm * NET_WEIGHT_LINE_EM
     top_mm = room.height_mm - EDGE_MM - line_mm * len(lines)
     highest_mm = room.height_mm * (1 - SHARE_OF_PANEL_FOR_NET_WEIGHT)
     if room.in_the_lower_part and top_mm < highest_mm:
-        raise _DoesNotFit(_net_weight_too_large(room, highest_mm - top_mm))
+        raise _DoesNotFit(_net_weight_too_large(room))
     return [
         PlacedLine(
             text.name, line, EDGE_MM, top_mm + line_mm * number, width_mm, size_mm, line_mm, True
@@ -296,14 +295,13 @@ def held_together(statement: str) -> str:
 
 
 def _check_height(room: Room, column: _Column, bottom_mm: float) -> None:
-    missing = column.top_mm - BETWEEN_MM - bottom_mm
-    if missing > 1e-6:
+    if column.top_mm - BETWEEN_MM > bottom_mm + ROUNDING_MM:
         names = {line.name for line in column.lines}
         texts = [text for text in room.texts if text.name in names]
-        raise _DoesNotFit(_too_high(room, texts, missing))
+        raise _DoesNotFit(_too_high(room, texts))
 
 
-def _too_wide(text: LabelText, width_mm: float) -> Misfit:
+def _too_wide(text: LabelText) -> Misfit:
     longest = max(text.text.split(), key=len)
     return Misfit(
         text.name,
@@ -312,11 +310,10 @@ def _too_wide(text: LabelText, width_mm: float) -> Misfit:
             "Choose a larger label or a shorter text."
         )
         % {"title": text.title, "word": longest},
-        width_mm,
     )
 
 
-def _too_high(room: Room, texts: Sequence[LabelText], missing_mm: float) -> Misfit:
+def _too_high(room: Room, texts: Sequence[LabelText]) -> Misfit:
     longest = max(texts, key=lambda text: len(text.text))
     told = (
         _(
@@ -329,10 +326,10 @@ def _too_high(room: Room, texts: Sequence[LabelText], missing_mm: float) -> Misf
             "Choose a larger label or a shorter text."
         )
     )
-    return Misfit(longest.name, told % {"title": longest.title}, missing_mm)
+    return Misfit(longest.name, told % {"title": longest.title})
 
 
-def _net_weight_too_large(room: Room, missing_mm: float) -> Misfit:
+def _net_weight_too_large(room: Room) -> Misfit:
     text = next(text for text in room.texts if text.name == "net_weight")
     return Misfit(
         "net_weight",
@@ -345,7 +342,6 @@ def _net_weight_too_large(room: Room, missing_mm: float) -> Misfit:
             "text": text.text,
             "height": words.number(tenths(room.net_weight.least_mm)),
         },
-        missing_mm,
     )
 
 
@@ -360,5 +356,4 @@ def _code_too_large(code: PrintedCode) -> Misfit:
             "width": words.number(round(code.width_mm + 0.5)),
             "height": words.number(round(code.height_mm + 0.5)),
         },
-        inf,
     )

@@ -8,7 +8,7 @@ the lower-case "x", from memory). This helps to set up a label; local label law 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
 from django.utils.formats import date_format
@@ -24,6 +24,8 @@ SMALL_LETTERS_MM = {House.Market.US: 25.4 / 16, House.Market.EU: 1.2}
 # Above 10 kg the directive says no height; its last step is used on.
 EUROPEAN_MOST_G = 10_000
 SHARE_OF_PANEL_FOR_NET_WEIGHT = 0.3
+# Letters are set a little larger than the least, for printers that draw them thin.
+RESERVE = 1.01
 SMALL_PANEL_IN2 = 5
 
 
@@ -137,11 +139,11 @@ def net_weight_type(
     if market == House.Market.EU:
         within = min(float(grams), EUROPEAN_MOST_G)
         least = float(labelling.minimum_figure_height_mm(within))
-        return NetWeightType(least, _("figures"), least / letters.figure_em)
+        return NetWeightType(least, _("figures"), least * RESERVE / letters.figure_em)
     least = float(labelling.minimum_type_height(panel_in2)) * float(MM_PER_INCH)
     if statement == statement.upper():
-        return NetWeightType(least, _("capital letters"), least / letters.capital_em)
-    return NetWeightType(least, _("the small letter “o”"), least / letters.small_o_em)
+        return NetWeightType(least, _("capital letters"), least * RESERVE / letters.capital_em)
+    return NetWeightType(least, _("the small letter “o”"), least * RESERVE / letters.small_o_em)
 
 
 def small_type_mm(market: str) -> float:
@@ -168,7 +170,7 @@ def round_jar_in2(*, height_mm: float, around_mm: float) -> float:
 
 def tenths(length_mm: float) -> Decimal:
     """Return a length as sentences tell it, to a tenth of a millimetre."""
-    return Decimal(str(round(length_mm, 1)))
+    return Decimal(str(length_mm)).quantize(Decimal("0.1"), ROUND_HALF_UP)
 
 
 def _whole_percents(shares: Mapping[str, Fraction]) -> dict[str, int]:

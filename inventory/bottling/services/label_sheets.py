@@ -45,30 +45,30 @@ def save(
             "name",
             _("There is a layout called %(name)s already. Choose another name.") % {"name": name},
         )
-    layout = LabelSheet(
-        pk=sheet.pk if sheet else None,
-        code=sheet.code if sheet else codes.free(LabelSheet, name, "sheet"),
-        name=name,
-        paper=paper,
-        label_width_mm=label_width_mm,
-        label_height_mm=label_height_mm,
-        columns=columns,
-        rows=rows,
-        margin_left_mm=margin_left_mm,
-        margin_top_mm=margin_top_mm,
-        gap_x_mm=gap_x_mm,
-        gap_y_mm=gap_y_mm,
-        offset_x_mm=offset_x_mm,
-        offset_y_mm=offset_y_mm,
-        corner_radius_mm=corner_radius_mm,
-        is_active=is_active,
-    )
+    fields = {
+        "name": name,
+        "paper": paper,
+        "label_width_mm": label_width_mm,
+        "label_height_mm": label_height_mm,
+        "columns": columns,
+        "rows": rows,
+        "margin_left_mm": margin_left_mm,
+        "margin_top_mm": margin_top_mm,
+        "gap_x_mm": gap_x_mm,
+        "gap_y_mm": gap_y_mm,
+        "offset_x_mm": offset_x_mm,
+        "offset_y_mm": offset_y_mm,
+        "corner_radius_mm": corner_radius_mm,
+        "is_active": is_active,
+    }
     if paper not in LabelSheet.Paper.values:
         problems.add("paper", _("Choose Letter, A4 or roll."))
     else:
-        rules.check(problems, layout)
+        rules.check(problems, LabelSheet(**fields))
     problems.raise_any()
-    # An existing row is changed, not inserted a second time.
-    layout._state.adding = sheet is None
-    checks.save_checked(layout)
-    return layout
+    if sheet is None:
+        sheet = LabelSheet(code=codes.free(LabelSheet, name, "sheet"))
+    for field, value in fields.items():
+        setattr(sheet, field, value)
+    checks.save_checked(sheet)
+    return sheet

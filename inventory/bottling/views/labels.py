@@ -18,7 +18,7 @@ from inventory.bottling.rules import labels
 from inventory.bottling.services import label_sheets
 from inventory.bottling.views.runs import RUN_BOTTLING, run_of
 from inventory.bottling.views.sizes import MANAGE_PARTS
-from inventory.shared import documents
+from inventory.shared import documents, printed_codes
 from inventory.shared.errors import HouseError
 from inventory.shared.views import ActView
 
@@ -46,13 +46,15 @@ def run_labels_pdf(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _first_choice(run: BottlingRun) -> dict[str, Any]:
+    """Return what the form shows first: a label for each piece, with a bar code if it has one."""
     sheet = queries.default_sheet()
+    has_bar_code = len(queries.facts_of(run).gtin) in printed_codes.RETAIL_KINDS
     return {
         "sheet": sheet.code if sheet else "",
         "pieces": run.pieces_filled or run.pieces_planned,
         "spare": 0,
         "first": 1,
-        "code": papers.NO_CODE,
+        "code": papers.BARCODE if has_bar_code else papers.NO_CODE,
         "panel": LabelPrintForm.Panel.LABEL,
     }
 
