@@ -13,5 +13,8 @@ class InventoryConfig(AppConfig):
             "inventory.Lot",
             name="lot",
             add=("inventory.move_honey",),
-            page=lambda lot: reverse("inventory:lot_detail", args=[lot.code, lot.what]),
+            page=lambda lot: reverse(
+                "inventory:lot_detail",
+                args=[lot.code, lot.what] if lot.product else [lot.code],
+            ),
         )

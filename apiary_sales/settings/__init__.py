@@ -232,6 +232,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.Brand",
             "inventory.SizePart",
             "inventory.PackagingPart",
+            "inventory.LabelSheet",
             "inventory.ProductionSettings",
             "inventory.JarPage",
         )

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.bottling.views import jar_pages, parts, reversals, runs, sizes
+from inventory.bottling.views import jar_pages, labels, parts, reversals, runs, sizes
 
 urlpatterns = [
     path("bottling/", runs.home, name="bottling"),
@@ -17,7 +17,24 @@ urlpatterns = [
     ),
     path("bottling/runs/<slug:number>/cancel/", runs.RunCancelView.as_view(), name="run_cancel"),
     path("bottling/runs/<slug:number>/check/", runs.FillCheckView.as_view(), name="fill_check"),
-    path("bottling/runs/<slug:number>/labels/", runs.run_labels, name="run_labels"),
+    path("bottling/runs/<slug:number>/labels/", labels.run_labels, name="run_labels"),
+    path("bottling/runs/<slug:number>/labels.pdf", labels.run_labels_pdf, name="run_labels_pdf"),
+    path("bottling/label-sheets/", labels.label_sheet_list, name="label_sheet_list"),
+    path(
+        "bottling/label-sheets/add/",
+        labels.LabelSheetCreateView.as_view(),
+        name="label_sheet_create",
+    ),
+    path(
+        "bottling/label-sheets/<slug:code>/",
+        labels.LabelSheetEditView.as_view(),
+        name="label_sheet_edit",
+    ),
+    path(
+        "bottling/label-sheets/<slug:code>/test.pdf",
+        labels.label_sheet_test,
+        name="label_sheet_test",
+    ),
     path(
         "bottling/lots/<str:code>/<slug:product>/release/",
         runs.LotReleaseView.as_view(),

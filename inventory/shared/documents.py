@@ -4,7 +4,9 @@ Every paper is a template that extends `documents/base.html`. WeasyPrint is impo
 use, so that a machine without Pango still runs everything but the papers.
 """
 
+import atexit
 import threading
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -17,6 +19,7 @@ from django.utils.http import content_disposition_header
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
+from inventory.shared import lettering
 from inventory.shared.errors import HouseError
 from inventory.shared.models import House
 
@@ -58,6 +61,27 @@ def render_pdf(template_name: str, context: dict[str, Any]) -> bytes:
         return pdf
 
 
+def render_pages(
+    template_name: str, context: dict[str, Any], *, copies: Sequence[int] | None = None
+) -> bytes:
+    """Return pages of exact measures as PDF, such as labels, set in the house's own font.
+
+    The template brings its own `@page`, and nothing of `paper.css` applies. Page number i is
+    printed `copies[i]` times, or once; it is laid out only once. Raises `PdfUnavailable`.
+    """
+    html = render_to_string(template_name, {"house": House.current(), **context})
+    with _one_at_a_time:
+        press = _press()
+        document = press.make_html(string=html, url_fetcher=press.fetcher).render(
+            stylesheets=[_lettering_style()], font_config=press.fonts
+        )
+        pages = document.pages
+        if copies is not None:
+            pages = [page for page, times in zip(pages, copies, strict=True) for _n in range(times)]
+        pdf: bytes = document.copy(pages).write_pdf()
+        return pdf
+
+
 def render_html(template_name: str, context: dict[str, Any]) -> str:
     """Return the HTML that `render_pdf` sets in print."""
     house = House.current()
@@ -94,6 +118,14 @@ def _page_style(paper: str) -> SafeString:
 
 
 @cache
+def _lettering_style() -> Any:
+    from weasyprint import CSS
+
+    press = _press()
+    return CSS(string=lettering.css(), font_config=press.fonts, url_fetcher=press.fetcher)
+
+
+@cache
 def _press() -> _Press:
     try:
         from weasyprint import CSS, HTML
@@ -111,3 +143,8 @@ def _press() -> _Press:
     fonts = FontConfiguration()
     style = CSS(string=PAPER_CSS.read_text(), font_config=fonts, url_fetcher=fetcher)
     return _Press(HTML, fetcher, fonts, style)
+
+
+# WeasyPrint keeps the fonts of labels in a folder, and removes it while Python still runs.
+atexit.register(_press.cache_clear)
+atexit.register(_lettering_style.cache_clear)

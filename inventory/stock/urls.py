@@ -6,6 +6,7 @@ from inventory.stock.views import (
     acts,
     convert,
     dips,
+    drum_labels,
     measurements,
     overview,
     places,
@@ -46,6 +47,8 @@ urlpatterns = [
     path("honey/places/<slug:code>/", places.place_detail, name="place_detail"),
     path("honey/places/<slug:code>/edit/", places.place_edit, name="place_edit"),
     path("honey/places/<slug:code>/use/", places.place_use, name="place_use"),
+    path("honey/drum-labels/", drum_labels.drum_labels, name="drum_labels"),
+    path("honey/drum-labels.pdf", drum_labels.drum_labels_pdf, name="drum_labels_pdf"),
     path("honey/postings/", postings.posting_list, name="posting_list"),
     path("honey/postings/<int:pk>/", postings.posting_detail, name="posting_detail"),
     re_path(

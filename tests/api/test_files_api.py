@@ -32,12 +32,12 @@ def api():
 
 
 def order():
-    size = builders.size()
-    builders.packed_lot(size, builders.place("shelf", "shelf"))
+    product = builders.product()
+    builders.packed_lot(product, builders.place("shelf", "shelf"))
     return orders.take(
         customer=builders.customer(),
         channel="shop",
-        lines=[LineWanted(kind="packed", size=size, quantity=1, unit_price=Decimal(5))],
+        lines=[LineWanted(kind="packed", product=product, quantity=1, unit_price=Decimal(5))],
         created_by=builders.person("office"),
         key=builders.new_key(),
     )

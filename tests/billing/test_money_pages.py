@@ -502,6 +502,7 @@ def test_the_details_of_the_house_are_changed_for_papers_to_come(office, house, 
         "quote_days": "21",
         "drum_deposit_cents": "25.00",
         "drum_price_cents": "40",
+        "market": "eu",
     }
 
     response = office.post("/money/settings/", form, follow=True)
@@ -510,6 +511,7 @@ def test_the_details_of_the_house_are_changed_for_papers_to_come(office, house, 
     changed = House.current()
     assert (changed.name, changed.paper, changed.quote_days) == ("Hollow Oak Apiary", "A4", 21)
     assert (changed.drum_deposit_cents, changed.drum_price_cents) == (2_500, 4_000)
+    assert changed.market == House.Market.EU
     invoice.refresh_from_db()
     assert invoice.seller["name"] == "Hollow Oak Honey House"
 
@@ -524,6 +526,7 @@ def test_a_house_without_a_name_is_refused(office, house):
             "quote_days": "-1",
             "drum_deposit_cents": "-1",
             "drum_price_cents": "0",
+            "market": "us",
         },
     )
 

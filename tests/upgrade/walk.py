@@ -229,7 +229,11 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.BottlingRun", "number", status="recorded"),
-            "inventory:fill_check inventory:run_labels",
+            "inventory:fill_check inventory:run_labels inventory:run_labels_pdf",
+        ),
+        (
+            _rows("inventory.LabelSheet", "code", "paper"),
+            "inventory:label_sheet_edit inventory:label_sheet_test",
         ),
         (
             _rows("inventory.PackagingPart", "code", "kind"),

@@ -8,8 +8,11 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent.parent
-# Arrays, frames, the search for the plan, units, papers as PDF and workbooks.
-HEAVY = ("numpy", "openpyxl", "pandas", "pint", "scipy", "weasyprint")
+# Arrays, frames, the search for the plan, units, papers as PDF, workbooks, fonts and codes.
+HEAVY = (
+    *("barcode", "fontTools", "numpy", "openpyxl", "pandas", "pint", "scipy", "segno"),
+    "weasyprint",
+)
 
 # What a server does before its first request: set up, load every address, make the application.
 START = """

@@ -164,14 +164,17 @@ class HouseDetailsForm(forms.ModelForm):
             "quote_days",
             "drum_deposit_cents",
             "drum_price_cents",
+            "market",
         ]
         field_classes = {"quote_days": WholeNumberField}
         error_messages = {
             "paper": {"required": CHOOSE},
+            "market": {"required": CHOOSE},
             "tax_rounding": {"required": CHOOSE},
             "quote_days": NOT_NEGATIVE,
         }
         help_texts = {
+            "market": _("Sets how labels write the net weight, and how high its letters are."),
             "payment_note": _("Printed on invoices: account, name on checks, other ways."),
             "tax_rounding": _(
                 "Ask your tax office which one to use. Both follow the usual rounding rule."

@@ -1,6 +1,7 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
 from .jar_page import JarPage
+from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
 from .runs import BottlingRun, FillCheck, FillWeight
@@ -12,6 +13,7 @@ __all__ = [
     "FillCheck",
     "FillWeight",
     "JarPage",
+    "LabelSheet",
     "PackagingPart",
     "PartReceipt",
     "Product",

@@ -21,11 +21,11 @@ from inventory.bottling.models import BottlingRun, FillCheck, Product
 from inventory.bottling.queries import fill_checks as check_queries
 from inventory.bottling.queries import parts
 from inventory.bottling.queries import runs as run_queries
-from inventory.bottling.rules import filling
+from inventory.bottling.rules import filling, labels
 from inventory.bottling.rules.figures import RunFigures
 from inventory.bottling.services import fill_checks, runs
-from inventory.physics import labelling
 from inventory.shared import words
+from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot, ProductionSettings
@@ -167,7 +167,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "parts": parts.uses_of(run) if figures else [],
         "checks": check_queries.checks_of(run) if figures else [],
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
-        "statement": labelling.net_contents_statement(run.size.declared_grams),
+        "statement": labels.net_weight(run.size.declared_grams, House.current().market),
     }
     return render(request, "inventory/bottling/run_detail.html", context)
 
@@ -334,14 +334,3 @@ class LotReleaseView(ActView):
             if run
             else reverse("inventory:bottling")
         )
-
-
-def run_labels(request: HttpRequest, number: str) -> HttpResponse:
-    """The lines to print on the labels of a run: net contents, lot code, best by, caution."""
-    run = run_of(number)
-    context = {
-        "run": run,
-        "statement": labelling.net_contents_statement(run.size.declared_grams),
-        "copies": range(12),
-    }
-    return render(request, "inventory/bottling/run_labels.html", context)

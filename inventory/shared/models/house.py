@@ -17,6 +17,10 @@ class House(models.Model):
         BY_LINE = "line", _("tax rounded line by line")
         BY_INVOICE = "invoice", _("tax rounded once per invoice")
 
+    class Market(models.TextChoices):
+        US = "us", _("United States")
+        EU = "eu", _("European Union")
+
     name = models.CharField(_("name"), max_length=120)
     street = models.CharField(_("street"), max_length=160, blank=True)
     city = models.CharField(_("town"), max_length=80, blank=True)
@@ -34,6 +38,9 @@ class House(models.Model):
     quote_days = models.PositiveSmallIntegerField(_("a quote is valid for, days"), default=14)
     drum_deposit_cents = models.PositiveIntegerField(_("deposit on a drum"), default=0)
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
+    market = models.CharField(
+        _("where the honey is sold"), max_length=2, choices=Market, default=Market.US
+    )
 
     class Meta:
         # The table is older than the place of this model in the code.
