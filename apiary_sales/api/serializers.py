@@ -308,7 +308,7 @@ class TransferSerializer(serializers.Serializer):
 
 
 class StandSaleLineSerializer(serializers.Serializer):
-    product = CodeField(queryset=Product.objects.in_use())
+    product = CodeField(queryset=Product.objects.for_sale())
     pieces = StrictIntegerField(min_value=1, max_value=PIECES_MAX, source="quantity")
 
 

@@ -128,6 +128,10 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "is_unlabelled",
+                    models.BooleanField(default=False, verbose_name="without a label"),
+                ),
+                (
                     "gtin",
                     models.CharField(
                         blank=True, max_length=14, verbose_name="GTIN (bar code number)"
@@ -198,6 +202,7 @@ class Migration(migrations.Migration):
                         Coalesce("variety", 0),
                         "form",
                         Coalesce("brand", 0),
+                        "is_unlabelled",
                         condition=Q(kind="honey"),
                         name="product_honey_is_one",
                     ),

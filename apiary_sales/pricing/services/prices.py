@@ -190,7 +190,7 @@ def change_by_percent(
     when the prices are no longer those, which is also what happens when the same change is sent
     twice; `BadValue` at `percent` or `tiers`.
     """
-    _lock(Product.objects.in_use())
+    _lock(Product.objects.for_sale())
     now = price_changes.changes(_price_lists(tiers, valid_from), percent=percent, ending=ending)
     if price_changes.fingerprint(now) != seen:
         raise NotAllowedNow(
@@ -269,7 +269,7 @@ def _price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     return rules.price_lists(
         tiers,
         on,
-        products=list(Product.objects.in_use()),
+        products=list(Product.objects.for_sale()),
         in_force=PiecePrice.objects.in_force(on),
     )
 

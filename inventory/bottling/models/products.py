@@ -59,6 +59,10 @@ class ProductQuerySet(models.QuerySet["Product"]):
             Q(size__isnull=True) | Q(size__is_active=True), is_active=True
         ).select_related("item", "size", "variety", "brand")
 
+    def for_sale(self) -> "ProductQuerySet":
+        """Return the products that can have a price: those in use, with a label."""
+        return self.in_use().filter(is_unlabelled=False)
+
     def of_honey(self) -> "ProductQuerySet":
         return self.filter(kind=Product.Kind.HONEY)
 
@@ -110,6 +114,8 @@ class Product(models.Model):
         related_name="products",
         verbose_name=_("brand"),
     )
+    # Filled and lidded, to be labelled later: stock that is not for sale.
+    is_unlabelled = models.BooleanField(_("without a label"), default=False)
     gtin = models.CharField(_("GTIN (bar code number)"), max_length=14, blank=True)
     low_stock_pieces = models.PositiveIntegerField(_("low when fewer than"), default=0)
     is_active = models.BooleanField(_("in use"), default=True)
@@ -134,6 +140,7 @@ class Product(models.Model):
                 Coalesce("variety", 0),
                 "form",
                 Coalesce("brand", 0),
+                "is_unlabelled",
                 condition=Q(kind="honey"),
                 name="product_honey_is_one",
             ),
@@ -162,6 +169,7 @@ class Product(models.Model):
             and self.form == Product.Form.LIQUID
             and self.variety_id is None
             and self.brand_id is None
+            and not self.is_unlabelled
         )
 
     @property

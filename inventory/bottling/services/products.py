@@ -60,7 +60,12 @@ def save_honey(
     if form not in Product.Form.values:
         problems.add("form", _("Choose liquid, creamed, comb or chunk honey."))
     elif rival := rivals.filter(
-        kind=Product.Kind.HONEY, size=size, variety=variety, form=form, brand=brand
+        kind=Product.Kind.HONEY,
+        size=size,
+        variety=variety,
+        form=form,
+        brand=brand,
+        is_unlabelled=False,
     ).first():
         problems.add(
             "variety",
