@@ -25,8 +25,8 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.pricing.services import filling_times, seasons
-from inventory.bottling.models import BottlingRun, Product
-from inventory.bottling.services import fill_checks, jar_page, reversals, runs
+from inventory.bottling.models import BottlingRun, PackagingPart, Product
+from inventory.bottling.services import fill_checks, jar_page, products, reversals, runs
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
 from inventory.stock.models import Balance, Lot, Place
@@ -122,6 +122,12 @@ def _bottle(person) -> None:
         for pieces in (36, 24)
     ]
     runs.cancel(run=plans[1], cancelled_by=person, reason="Too few jars")
+    products.save_honey(
+        size=Product.objects.get(code="half-pound").honey_size,
+        variety=products.save_variety(name="Full basswood", floral_source="basswood"),
+        brand=products.save_brand(name="Full label"),
+        parts=[products.PartUse(PackagingPart.objects.filter(kind="label")[0])],
+    )
     for code, milligrams in (("quart", 1_375_000), ("half-pound", 222_000)):
         fill_checks.record(
             run=BottlingRun.objects.get(product__code=code, status="recorded"),
