@@ -23,6 +23,8 @@ urlpatterns = [
     path("bottling/runs/", _to("inventory:bottling")),
     path("honey/convert/", _to("inventory:honey")),
     path("honey/convert/dip/", _to("inventory:dip")),
+    path("honey/recall/lots/", _to("recall:home")),
+    path("honey/recall/records/", _to("recall:home")),
     path("money/customers/", _to("billing:money")),
     path("money/invoices/new/", _to("billing:invoice_list")),
     re_path(r"^prices/honey/expense/\d+/$", _to("pricing:honey_cost")),

@@ -12,7 +12,7 @@ from inventory.shared import checks
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.models import Lot
+from inventory.stock.models import Item, Lot
 from inventory.stock.services import ledger
 
 REASON_MAX = 300
@@ -95,8 +95,7 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     elif len(reason) > REASON_MAX:
         problems.add("reason", _("Enter 300 characters or fewer."))
     problems.raise_any()
-    if lot.size:
-        ledger.lock_items([lot.size.item])
+    ledger.lock_items([lot.size.item if lot.size else Item.objects.honey()])
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})

@@ -305,8 +305,8 @@ class LotReleaseView(ActView):
 
     @cached_property
     def lot(self) -> Lot:
-        packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("size__item", "run")
-        return get_object_or_404(packed, code=self.kwargs["code"])
+        lots = Lot.objects.select_related("size__item", "run")
+        return get_object_or_404(lots, code=self.kwargs["code"])
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(lot=self.lot, **kwargs)
@@ -320,12 +320,9 @@ class LotReleaseView(ActView):
         return _("Lot %(code)s may be sold again.") % {"code": made.code}
 
     def next_url(self, made: Lot) -> str:
-        run = BottlingRun.objects.filter(packed_lot=made).first()
-        return (
-            reverse("inventory:run_detail", args=[run.number])
-            if run
-            else reverse("inventory:bottling")
-        )
+        if run := BottlingRun.objects.filter(packed_lot=made).first():
+            return reverse("inventory:run_detail", args=[run.number])
+        return reverse("inventory:lot_detail", args=[made.code])
 
 
 def run_labels(request: HttpRequest, number: str) -> HttpResponse:

@@ -1,11 +1,13 @@
 """Lots of honey, from the extraction to the jar, and what each was made of."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
 from django.db import connection, models
 from django.db.models import Q
+from django.db.models.expressions import RawSQL
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
@@ -32,6 +34,35 @@ class LotQuerySet(models.QuerySet["Lot"]):
             lines__place__kind="harvest",
         )
         return extractions.exclude(pk__in=undone.values("pk")).order_by("made_on", "id")
+
+    def family(self, roots: Iterable[int]) -> "LotQuerySet":
+        """Return the lots with these keys and every lot that any of them went into."""
+        return self._reached(roots, from_column="parent_id", to_column="lot_id")
+
+    def sources(self, roots: Iterable[int]) -> "LotQuerySet":
+        """Return every lot that went into one of the lots with these keys, but not these lots."""
+        roots = list(roots)
+        reached = self._reached(roots, from_column="lot_id", to_column="parent_id")
+        return reached.exclude(pk__in=roots)
+
+    def _reached(self, roots: Iterable[int], *, from_column: str, to_column: str) -> "LotQuerySet":
+        roots = list(roots)
+        if not roots:
+            return self.none()
+        lots = connection.ops.quote_name(Lot._meta.db_table)
+        links = connection.ops.quote_name(LotParent._meta.db_table)
+        keys = ", ".join(["%s"] * len(roots))
+        # Walked in the database, so that a family may have any number of lots.
+        walk = f"""
+            WITH RECURSIVE reached (id) AS (
+                SELECT id FROM {lots} WHERE id IN ({keys})
+                UNION
+                SELECT link.{to_column}
+                FROM {links} AS link JOIN reached ON link.{from_column} = reached.id
+            )
+            SELECT id FROM reached
+            """
+        return self.filter(pk__in=RawSQL(walk, roots))
 
 
 class Lot(models.Model):
