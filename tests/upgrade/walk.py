@@ -159,6 +159,14 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:lot_detail orders:lot_buyers api:lot-detail",
         ),
         (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
+        (
+            [{"keys": str(row["pk"])} for row in _rows("inventory.Lot", "pk", "kind")],
+            "recall:answer recall:answer_csv recall:start recall:hold recall:release",
+        ),
+        (
+            _recalls(client),
+            "recall:record recall:record_pdf recall:record_csv recall:finish",
+        ),
         (_rows("inventory.Lot", "code", is_on_hold=True), "inventory:lot_release"),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
@@ -237,6 +245,17 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
     ]
     return {name: rows for rows, names in for_names for name in names.split()}
+
+
+def _recalls(client: Client) -> list[Arguments]:
+    """Return the recalls there are; where there are none yet, start one as a person would."""
+    if not _rows("orders.Recall", "pk"):
+        lot = apps.get_model("inventory.Lot").objects.latest("pk")
+        client.post(
+            reverse("recall:start", args=[lot.pk]),
+            {"key": "walk:recall", "kind": "mock", "reason": "Yearly exercise"},
+        )
+    return _rows("orders.Recall", "pk", "kind")
 
 
 def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Arguments]:

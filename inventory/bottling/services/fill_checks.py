@@ -74,10 +74,13 @@ def record(
         FillWeight(check_made=check, net_milligrams=milligrams) for milligrams in weights_milligrams
     )
     if not check.has_passed:
-        lot.is_on_hold = True
-        lot.hold_reason = _("Fill check of %(day)s failed.") % {
+        failed = _("Fill check of %(day)s failed.") % {
             "day": timezone.localdate(check.checked_at).isoformat()
         }
+        # A lot that is on hold for something else stays so for that, too.
+        kept = lot.hold_reason if failed not in lot.hold_reason else ""
+        lot.is_on_hold = True
+        lot.hold_reason = f"{kept} {failed}".strip()[-REASON_MAX:]
         lot.save(update_fields=["is_on_hold", "hold_reason"])
     return check
 
