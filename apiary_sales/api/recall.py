@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.db.models import QuerySet
-from django.http import Http404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import generics, serializers
@@ -131,7 +130,7 @@ class RecallAnswerSerializer(serializers.Serializer):
 
 
 class RecallFoundSerializer(serializers.Serializer):
-    """The lots that fit, and the answer where they are certain; else choose with `lot`."""
+    """The lots that fit, if any, and the answer where they are certain; else choose with `lot`."""
 
     matches = RecallMatchSerializer(many=True)
     answer = RecallAnswerSerializer(allow_null=True)
@@ -175,8 +174,6 @@ class RecallView(APIView):
         if not roots:
             found = find_lots(request.query_params.get("code", "")[:60])
             matches = found.matches
-            if not matches:
-                raise Http404
             roots = [lot.pk for lot in found.meant] if found.is_certain else []
         answer = recall.answer(roots) if roots else None
         made = RecallFoundSerializer({"matches": matches, "answer": answer})
@@ -199,8 +196,6 @@ class RecallSalesView(generics.ListAPIView):
         if not roots:
             found = find_lots(self.request.query_params.get("code", "")[:60])
             roots = [lot.pk for lot in found.meant] if found.is_certain else []
-        if not roots:
-            raise Http404
         return trace.named(roots)
 
     def paginate_queryset(self, queryset: Any) -> Any:
