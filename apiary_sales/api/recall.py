@@ -196,7 +196,7 @@ class RecallSalesView(generics.ListAPIView):
         if not roots:
             found = find_lots(self.request.query_params.get("code", "")[:60])
             roots = [lot.pk for lot in found.meant] if found.is_certain else []
-        return trace.named(roots)
+        return trace.named(Lot.objects.family_keys(roots))
 
     def paginate_queryset(self, queryset: Any) -> Any:
         page = super().paginate_queryset(queryset)

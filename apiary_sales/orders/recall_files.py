@@ -27,6 +27,8 @@ def paper_context(record: Recall) -> dict[str, Any]:
         "unnamed": answer.unnamed[:ROWS_PRINTED],
         "unnamed_left": max(0, len(answer.unnamed) - ROWS_PRINTED),
         "places": answer.places[:ROWS_PRINTED],
+        "waiting": answer.waiting[:ROWS_PRINTED],
+        "back": answer.back[:ROWS_PRINTED],
         "lots": answer.lots[:ROWS_PRINTED],
         "lots_left": max(0, len(answer.lots) - ROWS_PRINTED),
     }

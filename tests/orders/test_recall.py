@@ -19,7 +19,7 @@ from inventory.shared.errors import (
     NotEnoughStock,
     SeveralProblems,
 )
-from inventory.stock.models import Balance, Lot
+from inventory.stock.models import Balance, Lot, lots
 from inventory.stock.services import stores
 from tests import builders
 from tests.inventory import bottling_room
@@ -276,7 +276,7 @@ def test_an_answer_takes_the_same_number_of_queries(
         sell(jar_line(10), customer=builders.customer(f"Shop {number}"))
         at_stand(jar_line(1))
 
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(18):
         recall.answer([extraction.pk], with_sales=True)
 
 
@@ -430,4 +430,23 @@ def test_a_lot_page_and_its_recall_name_the_same_buyers(sell, jar_line, jars, sh
     lot = builders.packed_lot(jars, shelf, 48)
     sell(jar_line(10))
 
-    assert trace.sale_rows(trace.named([lot.pk])) == recall.answer([lot.pk], with_sales=True).sales
+    assert (
+        trace.sale_rows(trace.named(Lot.objects.family_keys([lot.pk])))
+        == recall.answer([lot.pk], with_sales=True).sales
+    )
+
+
+def test_a_family_of_more_lots_than_a_question_takes_gets_the_same_answer(
+    monkeypatch, sell, jar_line, jars, shelf
+):
+    extraction = builders.lot_in(builders.place("t1"))
+    builders.packed_lot(jars, shelf, 48, parent=extraction)
+    sell(jar_line(10))
+    few = recall.answer([extraction.pk], with_sales=True)
+
+    monkeypatch.setattr(lots, "KEYS_MAX", 1)
+
+    assert recall.answer([extraction.pk], with_sales=True) == few
+    assert recalls.hold(
+        lots=[extraction], reason="Odd smell.", held_by=builders.person(), key="held"
+    ).changed == list(Lot.objects.order_by("pk"))

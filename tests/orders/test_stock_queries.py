@@ -10,6 +10,7 @@ from apiary_sales.orders.queries import orders as order_queries
 from apiary_sales.orders.queries import stock, trace
 from apiary_sales.orders.services import orders
 from inventory.bottling.models import BottlingRun
+from inventory.stock.models import Lot
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -116,14 +117,14 @@ def test_an_extraction_is_traced_to_everybody_who_has_it(sell, jar_line, jars, s
     sell(jar_line(10))
     sell(jar_line(5), customer=packer)
 
-    rows = trace.sale_rows(trace.named([extraction.pk]))
+    rows = trace.sale_rows(trace.named(Lot.objects.family_keys([extraction.pk])))
 
     assert [(row.name, row.lot, row.sold) for row in rows] == [
         ("Corner Grocery", packed.code, 10),
         ("Prairie Packers", packed.code, 5),
     ]
-    assert trace.sale_rows(trace.named([packed.pk])) == rows
-    assert trace.sale_rows(trace.named([other.pk])) == []
+    assert trace.sale_rows(trace.named(Lot.objects.family_keys([packed.pk]))) == rows
+    assert trace.sale_rows(trace.named(Lot.objects.family_keys([other.pk]))) == []
 
 
 def test_who_brought_goods_back_is_still_named(sell, jar_line, jars, shelf, owner, key):
@@ -131,7 +132,7 @@ def test_who_brought_goods_back_is_still_named(sell, jar_line, jars, shelf, owne
     done = sell(jar_line(10))
     orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
 
-    [row] = trace.sale_rows(trace.named([lot.pk]))
+    [row] = trace.sale_rows(trace.named(Lot.objects.family_keys([lot.pk])))
 
     assert (row.name, row.sold, row.came_back, row.still_out) == ("Corner Grocery", 10, 10, 0)
 
@@ -144,7 +145,7 @@ def test_a_drum_is_traced_to_its_buyer(full_drum, drum_line, packer, owner, key)
     lot = order.lines.get().lot
     orders.fulfil(order=order, filled_by=owner, key=key())
 
-    [row] = trace.sale_rows(trace.named([lot.pk]))
+    [row] = trace.sale_rows(trace.named(Lot.objects.family_keys([lot.pk])))
 
     assert (row.customer, row.sold, row.is_honey) == (packer.pk, 295_000, True)
 

@@ -15,10 +15,12 @@ from django.utils import timezone
 from apiary_sales.orders.queries import trace
 from apiary_sales.orders.queries.trace import InvoiceKey, SaleRow, UnnamedRow, WaitingRow
 from inventory.stock.models import Lot, LotParent, Place
+from inventory.stock.models.lots import LotKeys
 from inventory.stock.queries import whereabouts
 
 # Percentages are cut, not rounded: 100 % means all of it.
 STEP = Decimal("0.01")
+CHUNK = 1000
 
 
 @dataclass(frozen=True)
@@ -221,8 +223,10 @@ class RecallAnswer:
 def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
     """Return what the books say of these lots and all that was made from them.
 
-    In a constant number of queries; `with_sales` fetches every named sale too.
+    In a constant number of queries; `with_sales` fetches every named sale too, and takes one more
+    query for each thousand of them.
     """
+    family = Lot.objects.family_keys(roots)
     places = [
         PlaceRow(
             code=balance.place.code,
@@ -232,7 +236,7 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
             quantity=balance.quantity,
             reserved=balance.reserved,
         )
-        for balance in whereabouts.holding(roots)
+        for balance in whereabouts.holding(family)
     ]
     back = [
         BackRow(
@@ -242,21 +246,22 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
             is_honey=bool(line.lot and line.lot.kind != Lot.Kind.PACKED),
             quantity=line.quantity,
         )
-        for line in whereabouts.came_back(roots)
+        for line in whereabouts.came_back(family)
     ]
-    buyers = trace.count_buyers(roots)
-    named = trace.named(roots)
+    buyers = trace.count_buyers(family)
+    named = trace.named(family)
     return RecallAnswer(
-        lots=_accounts(roots),
+        lots=_accounts(roots, family),
         sources=_sources(roots),
         places=places,
-        waiting=trace.waiting(roots),
+        waiting=trace.waiting(family),
         back=back,
-        unnamed=trace.unnamed(roots),
+        unnamed=trace.unnamed(family),
         buyers=buyers.all,
         buyers_with_some=buyers.with_some,
         named_sales=named.order_by().count(),
-        sales=trace.sale_rows(named) if with_sales else [],
+        # In portions, since a database takes only so many keys in one question.
+        sales=trace.sale_rows(named.iterator(chunk_size=CHUNK)) if with_sales else [],
     )
 
 
@@ -297,24 +302,26 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
 
 
-def _accounts(roots: Sequence[int]) -> list[LotAccount]:
+def _accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
+    """Return the account of each lot of the family, the lots that are asked about first."""
     asked = set(roots)
-    sold_by_lot = trace.sold_by_lot(roots)
+    sold_by_lot = trace.sold_by_lot(family)
     from_parents = dict(
-        LotParent.objects.filter(lot__in=Lot.objects.family(roots))
+        LotParent.objects.filter(lot__in=family)
         .order_by()
         .values_list("lot")
         .annotate(Sum("grams"))
     )
-    return [
+    accounts = [
         _account(
             tally,
             sold_by_lot.get(tally.lot.pk, trace.SoldOfLot()),
             from_parents.get(tally.lot.pk),
             is_asked=tally.lot.pk in asked,
         )
-        for tally in whereabouts.tallies(roots)
+        for tally in whereabouts.tallies(family)
     ]
+    return sorted(accounts, key=lambda account: not account.is_asked)
 
 
 def _account(
@@ -356,5 +363,10 @@ def what_is(lot: Lot) -> str:
 
 
 def _sources(roots: Sequence[int]) -> list[SourceRow]:
-    lots = Lot.objects.sources(roots).select_related("size").order_by("-made_on", "-id")
+    lots = (
+        Lot.objects.filter(pk__in=Lot.objects.source_keys(roots))
+        .exclude(pk__in=roots)
+        .select_related("size")
+        .order_by("-made_on", "-id")
+    )
     return [SourceRow(lot.pk, lot.code, lot.kind, what_is(lot), lot.made_on) for lot in lots]

@@ -1,10 +1,11 @@
 """Who has goods of some lots, and who gave them back: the end of a trace, buyer by buyer.
 
-Everything here counts the whole family of the lots that are asked about: what was made from them
-too. Rows have plain figures and texts in them, so that they can be kept as they are.
+Everything here takes the keys of the lots to count, as `Lot.objects.family_keys` gives them: what
+was made from a lot is among them. Rows have plain figures and texts in them, so that they can be
+kept as they are.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import cast
@@ -14,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
 from inventory.stock.models import Lot
+from inventory.stock.models.lots import LotKeys
 
 # A sale without a name, as it is made at the stand.
 UNNAMED = Q(order_line__order__customer__isnull=True)
@@ -87,19 +89,19 @@ class WaitingRow:
     is_quote: bool
 
 
-def sales(roots: Sequence[int]) -> QuerySet[FulfilmentLine]:
+def sales(family: LotKeys) -> QuerySet[FulfilmentLine]:
     """Return all that was ever handed over of the family."""
-    return FulfilmentLine.objects.filter(lot__in=Lot.objects.family(roots))
+    return FulfilmentLine.objects.filter(lot__in=family)
 
 
-def named(roots: Sequence[int]) -> QuerySet[FulfilmentLine]:
+def named(family: LotKeys) -> QuerySet[FulfilmentLine]:
     """Return what named buyers got, buyer by buyer, the latest of each first.
 
     Fetch the rows of a page of it, or of all, with `sale_rows`.
     """
     # Bills are written a layer above, and found here only by the name of their relation.
     return (
-        sales(roots)
+        sales(family)
         .exclude(UNNAMED)
         .select_related("order_line__order__customer", "lot", "fulfilment")
         .prefetch_related("invoice_lines__invoice")
@@ -142,10 +144,10 @@ def sale_row(line: FulfilmentLine) -> SaleRow:
     )
 
 
-def unnamed(roots: Sequence[int]) -> list[UnnamedRow]:
+def unnamed(family: LotKeys) -> list[UnnamedRow]:
     """Return the sales without a name, one row a day, lot and thing sold, the latest first."""
     days = (
-        sales(roots)
+        sales(family)
         .filter(UNNAMED)
         .order_by()
         .values("fulfilment__filled_on", "lot", "lot__code", "lot__kind", "order_line__description")
@@ -179,11 +181,11 @@ class SoldOfLot:
     unnamed_out: int = 0
 
 
-def sold_by_lot(roots: Sequence[int]) -> dict[int, SoldOfLot]:
+def sold_by_lot(family: LotKeys) -> dict[int, SoldOfLot]:
     """Return, by the key of the lot, what was sold of it; lots never sold are left out."""
     return {
         row["lot"]: SoldOfLot(row["sold"], row["back"], row["out_unnamed"])
-        for row in sales(roots)
+        for row in sales(family)
         .order_by()
         .values("lot")
         .annotate(
@@ -202,20 +204,19 @@ class BuyerCounts:
     with_some: int
 
 
-def count_buyers(roots: Sequence[int]) -> BuyerCounts:
+def count_buyers(family: LotKeys) -> BuyerCounts:
     buyer = "order_line__order__customer"
-    found = sales(roots).aggregate(
+    found = sales(family).aggregate(
         all=Count(buyer, distinct=True), with_some=Count(buyer, distinct=True, filter=~CAME_BACK)
     )
     return BuyerCounts(found["all"], found["with_some"])
 
 
-def waiting(roots: Sequence[int]) -> list[WaitingRow]:
+def waiting(family: LotKeys) -> list[WaitingRow]:
     """Return the orders that have some of it reserved, then those and quotes that only name it.
 
     A tank's honey sold by weight is drawn when it is handed over, and a quote reserves nothing.
     """
-    family = Lot.objects.family(roots)
     reserved = (
         Reservation.objects.filter(balance__lot__in=family)
         .select_related("line__order__customer", "balance__lot", "balance__place")

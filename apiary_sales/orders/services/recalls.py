@@ -119,4 +119,7 @@ def _note(kind: str, done: holds.LotsChanged, reason: str, person: Person, key: 
     act = RecallAct.objects.create(
         kind=kind, reason=reason.strip(), done_by=person, idempotency_key=key
     )
-    act.lots.set(done.changed)
+    links = RecallAct.lots.through
+    links.objects.bulk_create(
+        [links(recallact_id=act.pk, lot_id=lot.pk) for lot in done.changed], batch_size=500
+    )

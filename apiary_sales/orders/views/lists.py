@@ -105,7 +105,8 @@ def lot_buyers(request: HtmxRequest, code: str) -> HttpResponse:
     """
     lot = get_object_or_404(Lot, code=code)
     template_name = "orders/_lot_buyers.html" if request.htmx else "orders/lot_buyers.html"
-    named, unnamed = trace.named([lot.pk]), trace.unnamed([lot.pk])
+    family = Lot.objects.family_keys([lot.pk])
+    named, unnamed = trace.named(family), trace.unnamed(family)
     context = {
         "lot": lot,
         "sales": trace.sale_rows(named[:PAGE_SIZE]),

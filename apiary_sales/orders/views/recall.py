@@ -40,6 +40,7 @@ from inventory.shared.people import person_of
 from inventory.shared.spreadsheets import csv_lines
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
+from inventory.stock.models.lots import LotKeys
 from inventory.stock.queries.find_lots import find_lots
 
 # Of each list the answer's first page shows so much; each can be opened in pages of its own.
@@ -48,7 +49,7 @@ RECORDS_SHOWN = 20
 CSV = "text/csv; charset=utf-8"
 
 
-@dataclass(frozen=True)
+@dataclass
 class AskedLots:
     """The lots that a recall is about, as its address names them, and what was typed for them."""
 
@@ -68,6 +69,10 @@ class AskedLots:
     @property
     def roots(self) -> list[int]:
         return [lot.pk for lot in self.lots]
+
+    @cached_property
+    def family(self) -> LotKeys:
+        return Lot.objects.family_keys(self.roots)
 
     @property
     def keys(self) -> str:
@@ -132,7 +137,7 @@ def answer(request: HttpRequest, keys: str) -> HttpResponse:
             "answer": made,
             "running": found.running(asked.roots),
             "acts": found.acts(asked.roots),
-            **_lists(request, made, trace.named(asked.roots)),
+            **_lists(request, made, trace.named(asked.family)),
         },
     )
 
@@ -165,7 +170,7 @@ def _lists(request: HttpRequest, made: RecallAnswer, sales: Any) -> dict[str, An
 def answer_csv(request: HttpRequest, keys: str) -> StreamingHttpResponse:
     """Everybody who has it, however many they are."""
     asked = AskedLots.of(request, keys)
-    sales = trace.named(asked.roots).iterator(chunk_size=1000)
+    sales = trace.named(asked.family).iterator(chunk_size=answers.CHUNK)
     rows = recall_files.csv_rows(answers.answer(asked.roots), map(trace.sale_row, sales))
     return _csv(f"recall-{asked.keys}.csv", csv_lines(rows))
 

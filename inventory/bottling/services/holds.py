@@ -54,7 +54,7 @@ def release(*, lots: Iterable[Lot], reason: str) -> LotsChanged:
     held = [lot for lot in family if lot.is_on_hold]
     failed = set(
         FillCheck.objects.filter(
-            run__packed_lot__in=Lot.objects.family(lot.pk for lot in lots),
+            run__packed_lot__in=Lot.objects.family_keys(lot.pk for lot in lots),
             has_passed=False,
             released_at__isnull=True,
         ).values_list("run__packed_lot", flat=True)
@@ -91,4 +91,5 @@ def _locked_family(lots: list[Lot]) -> list[Lot]:
     roots = [lot.pk for lot in lots]
     # All of them, since a run that is recorded just now may make a lot of any size.
     ledger.lock_items([Item.objects.honey(), *Item.objects.filter(kind=Item.Kind.PACKED)])
-    return list(Lot.objects.family(roots).select_for_update(no_key=True).order_by("pk"))
+    family = Lot.objects.filter(pk__in=Lot.objects.family_keys(roots))
+    return list(family.select_for_update(no_key=True).order_by("pk"))

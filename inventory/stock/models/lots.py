@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 from django.db import connection, models
 from django.db.models import Q
@@ -14,6 +15,10 @@ from inventory.physics import grading
 
 MOISTURE_MIN = Decimal(10)
 MOISTURE_MAX = Decimal(30)
+KEYS_MAX = 10_000
+
+# Keys of lots, to be looked for with `lot__in`: a list of them, or the question for very many.
+LotKeys = Any
 
 
 @dataclass(frozen=True)
@@ -35,34 +40,37 @@ class LotQuerySet(models.QuerySet["Lot"]):
         )
         return extractions.exclude(pk__in=undone.values("pk")).order_by("made_on", "id")
 
-    def family(self, roots: Iterable[int]) -> "LotQuerySet":
-        """Return the lots with these keys and every lot that any of them went into."""
+    def family_keys(self, roots: Iterable[int]) -> LotKeys:
+        """Return the keys of these lots and of every lot that any of them went into."""
         return self._reached(roots, from_column="parent_id", to_column="lot_id")
 
-    def sources(self, roots: Iterable[int]) -> "LotQuerySet":
-        """Return every lot that went into one of the lots with these keys, but not these lots."""
-        roots = list(roots)
-        reached = self._reached(roots, from_column="lot_id", to_column="parent_id")
-        return reached.exclude(pk__in=roots)
+    def source_keys(self, roots: Iterable[int]) -> LotKeys:
+        """Return the keys of these lots and of every lot that went into any of them."""
+        return self._reached(roots, from_column="lot_id", to_column="parent_id")
 
-    def _reached(self, roots: Iterable[int], *, from_column: str, to_column: str) -> "LotQuerySet":
+    def _reached(self, roots: Iterable[int], *, from_column: str, to_column: str) -> LotKeys:
         roots = list(roots)
         if not roots:
-            return self.none()
+            return []
         lots = connection.ops.quote_name(Lot._meta.db_table)
         links = connection.ops.quote_name(LotParent._meta.db_table)
-        keys = ", ".join(["%s"] * len(roots))
-        # Walked in the database, so that a family may have any number of lots.
+        asked = ", ".join(["%s"] * len(roots))
         walk = f"""
             WITH RECURSIVE reached (id) AS (
-                SELECT id FROM {lots} WHERE id IN ({keys})
+                SELECT id FROM {lots} WHERE id IN ({asked})
                 UNION
                 SELECT link.{to_column}
                 FROM {links} AS link JOIN reached ON link.{from_column} = reached.id
             )
             SELECT id FROM reached
             """
-        return self.filter(pk__in=RawSQL(walk, roots))
+        with connection.cursor() as cursor:
+            cursor.execute(walk, roots)
+            keys = [key for (key,) in cursor.fetchall()]
+        # A database looks few keys up fastest, but takes only so many of them in one question.
+        return (
+            keys if len(keys) <= KEYS_MAX else self.filter(pk__in=RawSQL(walk, roots)).values("pk")
+        )
 
 
 class Lot(models.Model):

@@ -1,16 +1,16 @@
 """What became of lots, from the lines of the ledger: made, on hand, in other lots, gone otherwise.
 
 Places say what a line means, not the kinds of postings: what is added later is counted too. What
-was posted and undone leaves no trace here. Every function takes the keys of the lots that are
-asked about and counts their whole family, in a constant number of queries.
+was posted and undone leaves no trace here. Every function takes the keys of the lots to count, as
+`Lot.objects.family_keys` gives them, and asks a constant number of questions.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from django.db.models import Q, QuerySet, Sum
 
 from inventory.stock.models import Balance, Lot, Place, PostingLine
+from inventory.stock.models.lots import LotKeys
 
 # Outside places from which lots come. What goes to one of these is used for another lot.
 SOURCES = (Place.Kind.HARVEST, Place.Kind.SUPPLIER, Place.Kind.PACKING)
@@ -31,10 +31,10 @@ class LotTally:
     ways_out: dict[str, int] = field(default_factory=dict)
 
 
-def tallies(roots: Sequence[int]) -> list[LotTally]:
-    """Return the tally of each lot of the family, the lots that are asked about first."""
-    family = Lot.objects.family(roots)
-    found = {lot.pk: LotTally(lot) for lot in family.select_related("size").order_by("id")}
+def tallies(family: LotKeys) -> list[LotTally]:
+    """Return the tally of each lot of the family."""
+    lots = Lot.objects.filter(pk__in=family).select_related("size").order_by("id")
+    found = {lot.pk: LotTally(lot) for lot in lots}
     lines = PostingLine.objects.filter(
         lot__in=family, posting__reverses=None, posting__reversed_by=None
     ).order_by()
@@ -65,32 +65,30 @@ def tallies(roots: Sequence[int]) -> list[LotTally]:
         else:
             found[key].into_lots -= change
     for key, quantity, reserved in (
-        holding(roots)
+        holding(family)
         .order_by()
         .values("lot")
         .annotate(there=Sum("quantity"), promised=Sum("reserved"))
         .values_list("lot", "there", "promised")
     ):
         found[key].on_hand, found[key].reserved = quantity, reserved
-    asked = set(roots)
-    return sorted(found.values(), key=lambda tally: (tally.lot.pk not in asked, tally.lot.pk))
+    return list(found.values())
 
 
-def holding(roots: Sequence[int]) -> QuerySet[Balance]:
+def holding(family: LotKeys) -> QuerySet[Balance]:
     """Return what of the family is in vessels and stores now, by place."""
     return (
-        Balance.objects.filter(lot__in=Lot.objects.family(roots), is_physical=True, quantity__gt=0)
+        Balance.objects.filter(lot__in=family, is_physical=True, quantity__gt=0)
         .select_related("place", "item", "lot")
         .order_by("place__kind", "place__code", "lot_id")
     )
 
 
-def came_back(roots: Sequence[int]) -> QuerySet[PostingLine]:
+def came_back(family: LotKeys) -> QuerySet[PostingLine]:
     """Return the lines by which customers gave some of the family back, latest first.
 
     Each says where the goods went: to a shelf, into a drum, or straight to what is spoiled.
     """
-    family = Lot.objects.family(roots)
     given_back = PostingLine.objects.filter(
         lot__in=family,
         place__kind=Place.Kind.CUSTOMER,
