@@ -249,7 +249,6 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
         for line in whereabouts.came_back(family)
     ]
     buyers = trace.count_buyers(family)
-    named = trace.named(family)
     return RecallAnswer(
         lots=_accounts(roots, family),
         sources=_sources(roots),
@@ -259,10 +258,14 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
         unnamed=trace.unnamed(family),
         buyers=buyers.all,
         buyers_with_some=buyers.with_some,
-        named_sales=named.order_by().count(),
-        # In portions, since a database takes only so many keys in one question.
-        sales=trace.sale_rows(named.iterator(chunk_size=CHUNK)) if with_sales else [],
+        named_sales=buyers.rows,
+        sales=_all_sales(family) if with_sales else [],
     )
+
+
+def _all_sales(family: LotKeys) -> list[SaleRow]:
+    # In portions, since a database takes only so many keys in one question.
+    return trace.sale_rows(trace.named(family).iterator(chunk_size=CHUNK))
 
 
 def from_json(kept: dict[str, Any]) -> RecallAnswer:

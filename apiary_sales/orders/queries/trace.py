@@ -198,18 +198,21 @@ def sold_by_lot(family: LotKeys) -> dict[int, SoldOfLot]:
 
 @dataclass(frozen=True)
 class BuyerCounts:
-    """How many named buyers got some of it, and how many of them still have some."""
+    """How many named buyers got some of it, how many still have some, and in how many rows."""
 
     all: int
     with_some: int
+    rows: int
 
 
 def count_buyers(family: LotKeys) -> BuyerCounts:
     buyer = "order_line__order__customer"
     found = sales(family).aggregate(
-        all=Count(buyer, distinct=True), with_some=Count(buyer, distinct=True, filter=~CAME_BACK)
+        all=Count(buyer, distinct=True),
+        with_some=Count(buyer, distinct=True, filter=~CAME_BACK),
+        rows=Count(buyer),
     )
-    return BuyerCounts(found["all"], found["with_some"])
+    return BuyerCounts(found["all"], found["with_some"], found["rows"])
 
 
 def waiting(family: LotKeys) -> list[WaitingRow]:
