@@ -183,8 +183,27 @@ def test_a_lot_with_a_failed_check_is_not_released_with_the_others(room):
     with pytest.raises(NotAllowedNow) as refused:
         holds.release(lots=[run.packed_lot], reason="Laboratory found nothing.")
     assert refused.value.message == (
-        "None of these lots can be released here: each has a fill check that failed."
+        "None of these lots can be released here: a fill check failed, or honey in them is "
+        "still on hold. Release each from its own page."
     )
+
+
+def test_a_lot_of_two_recalls_stays_on_hold_until_both_are_over(room):
+    tank = builders.place("tank-2", name="Tank 2")
+    other = builders.lot_in(tank, 50_000)
+    pour(tank, room.tank, 50_000)
+    blend = Balance.objects.in_vessel(room.tank).honey_lot
+    hold(room.lot)
+    holds.hold(lots=[other], reason="A splinter of glass.")
+
+    first = holds.release(lots=[room.lot], reason="Laboratory found nothing.")
+    between = state(blend)
+    second = holds.release(lots=[other], reason="No glass was found.")
+
+    assert (first.changed, first.left) == ([room.lot], [blend])
+    assert between == (True, WHY)
+    assert second.changed == [other, blend]
+    assert state(blend) == (False, "")
 
 
 def test_what_is_not_on_hold_is_not_released(room):

@@ -269,8 +269,8 @@ class RecallReleaseView(LotsActView):
         if not left:
             return done
         kept = ngettext(
-            "%(count)s lot stays on hold because a fill check failed.",
-            "%(count)s lots stay on hold because a fill check failed.",
+            "%(count)s lot stays on hold: a fill check failed, or honey in it is on hold.",
+            "%(count)s lots stay on hold: a fill check failed, or honey in them is on hold.",
             left,
         ) % {"count": left}
         return f"{done} {kept}"

@@ -43,9 +43,10 @@ def hold(*, lots: Iterable[Lot], reason: str) -> LotsChanged:
 
 @transaction.atomic
 def release(*, lots: Iterable[Lot], reason: str) -> LotsChanged:
-    """Release these lots and every lot they went into, but for those with a failed fill check.
+    """Release these lots and every lot they went into, but for those with a reason of their own.
 
-    A failed check is about the jars themselves: such a lot is released from its own page.
+    A lot with a failed fill check stays on hold, and one made from another lot that stays on hold,
+    perhaps because of another recall. Each of them can be released from its own page.
     Raises `BadValue` without lots or a reason, `NotAllowedNow` when none can be released.
     """
     lots = list(lots)
@@ -59,17 +60,27 @@ def release(*, lots: Iterable[Lot], reason: str) -> LotsChanged:
             released_at__isnull=True,
         ).values_list("run__packed_lot", flat=True)
     )
-    freed = [lot for lot in held if lot.pk not in failed]
+    may_go = {lot.pk for lot in held} - failed
+    others = Lot.objects.filter(is_on_hold=True).exclude(pk__in=may_go)
+    kept = set(
+        Lot.objects.filter(
+            pk__in=Lot.objects.family_keys(others.values_list("pk", flat=True)), is_on_hold=True
+        ).values_list("pk", flat=True)
+    )
+    freed = [lot for lot in held if lot.pk not in kept]
     if not freed:
         raise NotAllowedNow(
-            _("None of these lots can be released here: each has a fill check that failed.")
+            _(
+                "None of these lots can be released here: a fill check failed, or honey in "
+                "them is still on hold. Release each from its own page."
+            )
             if held
             else _("None of these lots is on hold.")
         )
     for lot in freed:
         lot.is_on_hold, lot.hold_reason = False, ""
     Lot.objects.bulk_update(freed, ["is_on_hold", "hold_reason"], batch_size=500)
-    return LotsChanged(freed, [lot for lot in held if lot.pk in failed])
+    return LotsChanged(freed, [lot for lot in held if lot.pk in kept])
 
 
 def _check(lots: list[Lot], reason: str, missing: str) -> None:
