@@ -21,6 +21,11 @@ RELEASES = (
                 "Products: one size can be sold as several honeys, under your own name or a "
                 "customer's. Prices, orders, the stand and the reports go by product."
             ),
+            _(
+                "Recall, under Honey: from one code to every buyer and every place that has the "
+                "honey, with a balance of each lot. Put all of it on hold or release it in one "
+                "step, and try a mock recall against the clock."
+            ),
         ),
     ),
     Release(

@@ -21,6 +21,11 @@ def can_undo(posting: Posting) -> bool:
     return posting.kind not in UNDONE_ELSEWHERE and not hasattr(posting, "reversed_by")
 
 
+def hold_reason(lot: Lot) -> str:
+    """Return why a lot is on hold, in words that end a sentence."""
+    return lot.hold_reason or _("no reason was given")
+
+
 def check_vessel(problems: Problems, parameter: str, place: Place) -> None:
     if not place.is_vessel:
         problems.add(

@@ -22,8 +22,9 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules.lines import LineWanted
-from apiary_sales.orders.services import orders, quotes
+from apiary_sales.orders.services import orders, quotes, recalls
 from apiary_sales.pricing.services import filling_times, seasons
 from inventory.bottling.models import BottlingRun, PackagingPart, Product
 from inventory.bottling.services import fill_checks, jar_page, products, reversals, runs
@@ -54,6 +55,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _set_costs()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
+    _recall(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -254,6 +256,31 @@ def _sell_jars(seller, minder) -> None:
         method=Payment.Method.CHECK,
         paid_by=seller,
         key="full:paid-back",
+    )
+
+
+def _recall(person) -> None:
+    """Finish a mock recall, leave a real one running; hold a lot and release it."""
+    lot = Lot.objects.filter(kind=Lot.Kind.PACKED, is_on_hold=False).earliest("pk")
+    answer = recall.answer([lot.pk], with_sales=True)
+    started = [
+        recalls.start(
+            kind=kind,
+            code=lot.code,
+            lots=[lot],
+            reason=reason,
+            answer=answer.as_json(),
+            percent_accounted=answer.percent_accounted,
+            percent_found=answer.percent_found,
+            started_by=person,
+            key=f"full:recall-{kind}",
+        )
+        for kind, reason in (("mock", "Yearly exercise"), ("real", "A lid came off"))
+    ]
+    recalls.finish(recall=started[0], notes="Counted the storeroom.", finished_by=person)
+    recalls.hold(lots=[lot], reason="A lid came off", held_by=person, key="full:recall-held")
+    recalls.release(
+        lots=[lot], reason="All lids are tight", released_by=person, key="full:recall-released"
     )
 
 

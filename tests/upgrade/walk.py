@@ -208,6 +208,14 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (_rows("inventory.Lot", "code", run__status="recorded"), "inventory:jar_page_by_lot"),
         (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
+        (
+            [{"keys": str(row["pk"])} for row in _rows("inventory.Lot", "pk", "kind")],
+            "recall:answer recall:answer_csv recall:start recall:hold recall:release",
+        ),
+        (
+            _recalls(client),
+            "recall:record recall:record_pdf recall:record_csv recall:finish",
+        ),
         (_held_lots(), "inventory:lot_release"),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
@@ -296,6 +304,17 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
     return {name: rows for rows, names in for_names for name in names.split()}
 
 
+def _recalls(client: Client) -> list[Arguments]:
+    """Return the recalls there are; where there are none yet, start one as a person would."""
+    if not _rows("orders.Recall", "pk"):
+        lot = apps.get_model("inventory.Lot").objects.latest("pk")
+        client.post(
+            reverse("recall:start", args=[lot.pk]),
+            {"key": "walk:recall", "kind": "mock", "reason": "Yearly exercise"},
+        )
+    return _rows("orders.Recall", "pk", "kind")
+
+
 def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Arguments]:
     """Return an address's argument for one row of each kind; for every row without kinds."""
     found = apps.get_model(model).objects.filter(**where).order_by("pk").values(argument, *kinds)
@@ -304,8 +323,8 @@ def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Argument
 
 
 def _held_lots() -> list[Arguments]:
-    lots = apps.get_model("inventory.Lot").objects.filter(is_on_hold=True, product__isnull=False)
-    return [{"code": lot.code, "product": lot.product.code} for lot in lots]
+    lots = apps.get_model("inventory.Lot").objects.filter(is_on_hold=True)
+    return [{"code": lot.code, "product": lot.what} for lot in lots]
 
 
 def _admin_addresses() -> Iterator[tuple[str, tuple[int, ...]]]:

@@ -24,6 +24,7 @@ from inventory.shared.errors import (
     StockReserved,
 )
 from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.rules import hold_reason
 from inventory.stock.services import ledger, stores
 
 # So much of one item, place and lot, promised to a line.
@@ -135,7 +136,7 @@ def check_not_on_hold(lot: Lot | None, parameter: str | None) -> None:
     if lot is not None and lot.is_on_hold:
         raise LotOnHold(
             _("Lot %(lot)s is on hold and can't be sold: %(reason)s")
-            % {"lot": lot.code, "reason": lot.hold_reason or _("no reason was given")},
+            % {"lot": lot.code, "reason": hold_reason(lot)},
             parameter=parameter,
         )
 

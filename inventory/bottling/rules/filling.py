@@ -13,6 +13,7 @@ from inventory.bottling.models import Product, Size
 from inventory.shared import words
 from inventory.shared.errors import (
     BadValue,
+    LotOnHold,
     NotEnoughHoney,
     StockReserved,
     VesselTooSmall,
@@ -20,6 +21,7 @@ from inventory.shared.errors import (
 )
 from inventory.stock import density, vessels
 from inventory.stock.models import Balance, Place
+from inventory.stock.rules import hold_reason
 
 # If the honey left for the jars is below their label weight by more than this share, the figures
 # are refused: errors of scale and dip stick and honey left in the pipes are smaller together.
@@ -189,11 +191,18 @@ def declared(size: Size) -> str:
 
 def honey_error(
     there: Balance | None, source: Place, grams: int, *, parameter: str, is_done: bool = False
-) -> NotEnoughHoney | StockReserved | None:
+) -> LotOnHold | NotEnoughHoney | StockReserved | None:
     """Return the refusal when a vessel cannot give `grams`, or None when it can.
 
     `is_done` tells a run that was made from one that is planned.
     """
+    if there is not None and there.honey_lot.is_on_hold:
+        lot = there.honey_lot
+        return LotOnHold(
+            _("Lot %(lot)s in %(place)s is on hold and can't be bottled: %(reason)s")
+            % {"lot": lot.code, "place": source.name, "reason": hold_reason(lot)},
+            parameter=parameter,
+        )
     if there is None or there.quantity < grams:
         asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
         figures = {"asked": asked, "place": source.name, "there": inside}

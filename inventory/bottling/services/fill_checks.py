@@ -12,7 +12,7 @@ from inventory.shared import checks
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.models import Lot
+from inventory.stock.models import Item, Lot
 from inventory.stock.services import ledger
 
 REASON_MAX = 300
@@ -78,10 +78,13 @@ def record(
         FillWeight(check_made=check, net_milligrams=milligrams) for milligrams in weights_milligrams
     )
     if not check.has_passed:
-        lot.is_on_hold = True
-        lot.hold_reason = _("Fill check of %(day)s failed.") % {
+        failed = _("Fill check of %(day)s failed.") % {
             "day": timezone.localdate(check.checked_at).isoformat()
         }
+        # A lot that is on hold for something else stays so for that, too.
+        kept = lot.hold_reason if failed not in lot.hold_reason else ""
+        lot.is_on_hold = True
+        lot.hold_reason = f"{kept} {failed}".strip()[-REASON_MAX:]
         lot.save(update_fields=["is_on_hold", "hold_reason"])
     return check
 
@@ -99,8 +102,7 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     elif len(reason) > REASON_MAX:
         problems.add("reason", _("Enter 300 characters or fewer."))
     problems.raise_any()
-    if lot.product:
-        ledger.lock_items([lot.product.item])
+    ledger.lock_items([lot.product.item if lot.product else Item.objects.honey()])
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})

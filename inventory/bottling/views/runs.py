@@ -313,8 +313,8 @@ class LotReleaseView(ActView):
 
     @cached_property
     def lot(self) -> Lot:
-        packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("product__item", "run")
-        return get_object_or_404(packed.bearing(self.kwargs["code"], self.kwargs["product"]))
+        lots = Lot.objects.select_related("product__item", "run")
+        return get_object_or_404(lots.bearing(self.kwargs["code"], self.kwargs["product"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(lot=self.lot, **kwargs)
@@ -328,9 +328,6 @@ class LotReleaseView(ActView):
         return _("Lot %(code)s may be sold again.") % {"code": made.code}
 
     def next_url(self, made: Lot) -> str:
-        run = BottlingRun.objects.filter(packed_lot=made).first()
-        return (
-            reverse("inventory:run_detail", args=[run.number])
-            if run
-            else reverse("inventory:bottling")
-        )
+        if run := BottlingRun.objects.filter(packed_lot=made).first():
+            return reverse("inventory:run_detail", args=[run.number])
+        return reverse("inventory:lot_detail", args=[made.code, made.what])

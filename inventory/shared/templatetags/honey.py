@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Protocol
 
 from django import template
+from django.utils.translation import gettext as _
 
 from inventory.shared import words
 
@@ -60,3 +61,16 @@ def out_of(quantity: int, item: CountedItem) -> str:
 def names(things: Iterable[object]) -> str:
     """Join the names of places or lots: "Tank 1, Tank 2"."""
     return ", ".join(str(thing) for thing in things)
+
+
+@register.filter
+def minutes_and_seconds(seconds: int) -> str:
+    """Say how long something took: 3725 → "1 h 2 min 5 s"."""
+    hours, rest = divmod(seconds, 3600)
+    minutes, seconds = divmod(rest, 60)
+    parts = [
+        _("%(count)s h") % {"count": hours} if hours else "",
+        _("%(count)s min") % {"count": minutes} if hours or minutes else "",
+        _("%(count)s s") % {"count": seconds},
+    ]
+    return " ".join(part for part in parts if part)

@@ -1,18 +1,24 @@
 """Lots of honey, from the extraction to the jar, and what each was made of."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import cast
+from typing import Any, cast
 
 from django.db import connection, models
 from django.db.models import Q
+from django.db.models.expressions import RawSQL
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
 
 MOISTURE_MIN = Decimal(10)
 MOISTURE_MAX = Decimal(30)
+KEYS_MAX = 10_000
+
+# Keys of lots, to be looked for with `lot__in`: a list of them, or the question for very many.
+LotKeys = Any
 
 
 @dataclass(frozen=True)
@@ -43,6 +49,38 @@ class LotQuerySet(models.QuerySet["Lot"]):
             lines__place__kind="harvest",
         )
         return extractions.exclude(pk__in=undone.values("pk")).order_by("made_on", "id")
+
+    def family_keys(self, roots: Iterable[int]) -> LotKeys:
+        """Return the keys of these lots and of every lot that any of them went into."""
+        return self._reached(roots, from_column="parent_id", to_column="lot_id")
+
+    def source_keys(self, roots: Iterable[int]) -> LotKeys:
+        """Return the keys of these lots and of every lot that went into any of them."""
+        return self._reached(roots, from_column="lot_id", to_column="parent_id")
+
+    def _reached(self, roots: Iterable[int], *, from_column: str, to_column: str) -> LotKeys:
+        roots = list(roots)
+        if not roots:
+            return []
+        lots = connection.ops.quote_name(Lot._meta.db_table)
+        links = connection.ops.quote_name(LotParent._meta.db_table)
+        asked = ", ".join(["%s"] * len(roots))
+        walk = f"""
+            WITH RECURSIVE reached (id) AS (
+                SELECT id FROM {lots} WHERE id IN ({asked})
+                UNION
+                SELECT link.{to_column}
+                FROM {links} AS link JOIN reached ON link.{from_column} = reached.id
+            )
+            SELECT id FROM reached
+            """
+        with connection.cursor() as cursor:
+            cursor.execute(walk, roots)
+            keys = [key for (key,) in cursor.fetchall()]
+        # A database looks few keys up fastest, but takes only so many of them in one question.
+        return (
+            keys if len(keys) <= KEYS_MAX else self.filter(pk__in=RawSQL(walk, roots)).values("pk")
+        )
 
 
 class Lot(models.Model):
@@ -149,6 +187,11 @@ class Lot(models.Model):
     def what(self) -> str:
         """What tells this lot from others with its code: the short name of its product, or BULK."""
         return self.product.code if self.product else self.BULK
+
+    @property
+    def is_weighed(self) -> bool:
+        """Whether it is counted in grams: honey in bulk, and goods by weight."""
+        return self.product is None or self.product.item.is_weighed
 
     @property
     def unit_cost_cents(self) -> Fraction | None:

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
     BadValue,
+    LotOnHold,
     NotAllowedNow,
     NotEnoughHoney,
     Problems,
@@ -209,8 +210,9 @@ def blend(
     Each source comes with its grams, or None for all that is in it. The blend's moisture and
     colour are the mass-weighted means of its parents, which are kept. Without `poured_on` it
     happens now.
-    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`; the
-    parameter is "sources.1.place" or "sources.1.grams" for the second source, "sources" for all.
+    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`, and
+    `LotOnHold` where honey on hold would be mixed with other honey; the parameter is
+    "sources.1.place" or "sources.1.grams" for the second source, "sources" for all.
     """
     _check_pouring(sources, target, poured_on)
     ledger.lock_items([Item.objects.honey()])
@@ -391,8 +393,12 @@ def _pour(
 def _with_what_is_there(
     target: Place, portions: Sequence[lots.Portion], there: Balance | None
 ) -> list[lots.Portion]:
+    parts = list(portions)
+    if there is not None:
+        parts.append(lots.Portion(there.honey_lot, there.quantity, target))
+    _check_mixing(parts, there)
     if there is None:
-        return list(portions)
+        return parts
     if there.reserved:
         raise StockReserved(
             _(
@@ -402,7 +408,21 @@ def _with_what_is_there(
             % {"place": target.name},
             parameter="target",
         )
-    return [*portions, lots.Portion(there.honey_lot, there.quantity, target)]
+    return parts
+
+
+def _check_mixing(parts: Sequence[lots.Portion], there: Balance | None) -> None:
+    """Refuse to mix a lot on hold with another; on its own it may be moved."""
+    if len({part.lot for part in parts}) == 1:
+        return
+    for index, part in enumerate(parts):
+        if part.lot.is_on_hold:
+            is_in_target = there is not None and index == len(parts) - 1
+            raise LotOnHold(
+                _("Lot %(lot)s is on hold and can't be mixed with other honey: %(reason)s")
+                % {"lot": part.lot.code, "reason": rules.hold_reason(part.lot)},
+                parameter="target" if is_in_target else f"sources.{index}.place",
+            )
 
 
 @transaction.atomic
