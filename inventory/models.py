@@ -26,6 +26,7 @@ from inventory.stock.models import (
     Posting,
     PostingLine,
     ProductionSettings,
+    Supplier,
     TankShape,
 )
 
@@ -49,5 +50,6 @@ __all__ = [
     "ProductionSettings",
     "Size",
     "SizePart",
+    "Supplier",
     "TankShape",
 ]

@@ -16,6 +16,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.run_bottling",
             "inventory.manage_parts",
             "inventory.manage_places",
+            "inventory.manage_suppliers",
             "inventory.release_hold",
             "customers.manage_customers",
             "pricing.manage_prices",
@@ -37,6 +38,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.run_bottling",
             "inventory.manage_parts",
             "inventory.manage_places",
+            "inventory.manage_suppliers",
             "orders.fulfil_orders",
         }
     ),
@@ -47,6 +49,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.adjust_stock",
             "inventory.reverse_posting",
             "inventory.run_bottling",
+            "inventory.manage_suppliers",
             "inventory.release_hold",
             "customers.manage_customers",
             "pricing.manage_prices",

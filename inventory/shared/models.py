@@ -5,6 +5,8 @@ from typing import Any
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared.countries import check_country
+
 
 class House(models.Model):
     """The business itself, as printed on quotes, invoices and receipts: one row."""
@@ -16,6 +18,10 @@ class House(models.Model):
     class Rounding(models.TextChoices):
         BY_LINE = "line", _("tax rounded line by line")
         BY_INVOICE = "invoice", _("tax rounded once per invoice")
+
+    class OriginRule(models.TextChoices):
+        NONE = "none", _("no rule: the countries by name")
+        PERCENTAGES = "percentages", _("every country of a blend with its percentage")
 
     name = models.CharField(_("name"), max_length=120)
     street = models.CharField(_("street"), max_length=160, blank=True)
@@ -34,6 +40,13 @@ class House(models.Model):
     quote_days = models.PositiveSmallIntegerField(_("a quote is valid for, days"), default=14)
     drum_deposit_cents = models.PositiveIntegerField(_("deposit on a drum"), default=0)
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
+    origin_country = models.CharField(
+        _("country of your own honey"), max_length=2, blank=True, validators=[check_country]
+    )
+    origin_region = models.CharField(_("region of your own honey"), max_length=80, blank=True)
+    origin_rule = models.CharField(
+        _("origin on labels"), max_length=12, choices=OriginRule, default=OriginRule.NONE
+    )
 
     class Meta:
         # The table is older than the place of this model in the code.

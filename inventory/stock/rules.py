@@ -61,8 +61,8 @@ def cost_cents(parts: Iterable[tuple[Lot, int]]) -> int | None:
     return sum(costs) if len(costs) == len(parts) else None
 
 
-def extracted_on(origins: Iterable[Origin]) -> date:
-    """Return the day the oldest honey in a lot was extracted.
+def came_in_on(origins: Iterable[Origin]) -> date:
+    """Return the day the oldest honey in a lot was extracted or bought.
 
     The oldest: the tank may have taken in younger honey between a run and its writing down.
     """

@@ -2,13 +2,32 @@
 
 from django.urls import path, re_path
 
-from inventory.stock.views import acts, convert, dips, overview, places, postings, stores
+from inventory.stock.views import (
+    acts,
+    convert,
+    deliveries,
+    dips,
+    overview,
+    places,
+    postings,
+    stores,
+    suppliers,
+)
 
 urlpatterns = [
     path("honey/", overview.overview, name="honey"),
     path("honey/lots/", overview.lot_list, name="lot_list"),
     path("honey/lots/<str:code>/", overview.lot_detail, name="lot_detail"),
     path("honey/receive/", acts.ReceiptView.as_view(), name="receive"),
+    path("honey/buy/", deliveries.PurchaseView.as_view(), name="purchase"),
+    path("honey/suppliers/", suppliers.supplier_list, name="supplier_list"),
+    path("honey/suppliers/new/", suppliers.SupplierAddView.as_view(), name="supplier_add"),
+    path("honey/suppliers/<int:pk>/", suppliers.supplier_detail, name="supplier_detail"),
+    path(
+        "honey/suppliers/<int:pk>/edit/",
+        suppliers.SupplierEditView.as_view(),
+        name="supplier_edit",
+    ),
     path("honey/transfer/", acts.HoneyTransferView.as_view(), name="transfer"),
     path("honey/blend/", acts.BlendView.as_view(), name="blend"),
     path("honey/fill-drum/", acts.DrumFillView.as_view(), name="drum_fill"),

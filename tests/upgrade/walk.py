@@ -158,7 +158,14 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
             "inventory:lot_detail orders:lot_buyers api:lot-detail",
         ),
-        (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
+        (
+            _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "bought"], owner=None),
+            "pricing:lot_cost",
+        ),
+        (
+            _rows("inventory.Supplier", "pk", "kind"),
+            "inventory:supplier_detail inventory:supplier_edit",
+        ),
         (_rows("inventory.Lot", "code", is_on_hold=True), "inventory:lot_release"),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),

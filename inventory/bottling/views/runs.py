@@ -26,9 +26,11 @@ from inventory.bottling.rules.figures import RunFigures
 from inventory.bottling.services import fill_checks, runs
 from inventory.physics import labelling
 from inventory.shared import words
+from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot, ProductionSettings
+from inventory.stock.queries import origin
 
 RUN_BOTTLING = "inventory.run_bottling"
 
@@ -329,9 +331,12 @@ class LotReleaseView(ActView):
 
 
 def run_labels(request: HttpRequest, number: str) -> HttpResponse:
-    """The lines to print on the labels of a run: net contents, lot code, best by, caution."""
-    run = run_of(number)
+    """The lines to print on the labels: net contents, origin, lot code, best by, caution."""
+    run, house = run_of(number), House.current()
+    lot = run.packed_lot
     context = {
+        "countries": origin.by_country(lot, house) if lot else [],
+        "origin_lines": origin.origin_lines(lot, house) if lot else [],
         "run": run,
         "statement": labelling.net_contents_statement(run.size.declared_grams),
         "copies": range(12),

@@ -16,7 +16,9 @@ def _seasons() -> list[tuple[str, Any]]:
 class LotFilterForm(HouseForm):
     """What the list of lots is narrowed to."""
 
-    words = forms.CharField(label=_("Code, flower or yard"), required=False, widget=forms.TextInput)
+    words = forms.CharField(
+        label=_("Code, flower, yard or supplier"), required=False, widget=forms.TextInput
+    )
     season = forms.TypedChoiceField(
         label=_("Season"), required=False, coerce=int, empty_value=None, choices=_seasons
     )

@@ -3,6 +3,7 @@
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
 from .settings import ProductionSettings
+from .suppliers import Supplier
 from .vessels import CalibrationPoint, DipReading, TankShape
 
 __all__ = [
@@ -17,5 +18,6 @@ __all__ = [
     "Posting",
     "PostingLine",
     "ProductionSettings",
+    "Supplier",
     "TankShape",
 ]

@@ -90,6 +90,7 @@ class Place(models.Model):
         VAN = "van", _("van")
         HARVEST = "harvest", _("harvest")
         SUPPLIER = "supplier", _("supplier")
+        OWNER = "owner", _("owners of honey kept here")
         CUSTOMER = "customer", _("customers")
         PACKING = "packing", _("packing line")
         FILLING_LOSS = "filling_loss", _("filling loss")
@@ -182,6 +183,9 @@ class Posting(AppendOnlyModel):
 
     class Kind(models.TextChoices):
         EXTRACTION = "extraction", _("extraction")
+        PURCHASE = "purchase", _("honey bought")
+        OWNER_RECEIPT = "owner_receipt", _("received for its owner")
+        OWNER_RETURN = "owner_return", _("handed back to its owner")
         TRANSFER = "transfer", _("transfer")
         BLEND = "blend", _("blend")
         DRUM_FILL = "drum_fill", _("drum filled")
@@ -241,6 +245,8 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         """
         lines = self.filter(
             item__in=items,
+            # What belongs to others costs the house no honey.
+            lot__owner=None,
             place__kind__in=[*Place.VESSELS, *Place.STORES],
             posting__reverses=None,
             posting__reversed_by=None,
@@ -293,6 +299,10 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
             .select_related("lot", "item", "place")
             .first()
         )
+
+    def ours(self) -> "BalanceQuerySet":
+        """Leave out what belongs to other beekeepers; parts are of no lot, and ours."""
+        return self.filter(lot__owner=None)
 
     def in_stores(self) -> "BalanceQuerySet":
         """Return the balances of parts and packed goods on shelves, stand and van."""

@@ -211,18 +211,27 @@ def in_hand() -> HoneyInHand:
 
 def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
     """Return honey lots, not packed ones, each with `contents`: the balances that hold it now."""
-    found = Lot.objects.exclude(kind=Lot.Kind.PACKED).prefetch_related(
-        Prefetch(
-            "balances",
-            Balance.objects.filter(is_physical=True, quantity__gt=0).select_related("place"),
-            to_attr="contents",
+    found = (
+        Lot.objects.exclude(kind=Lot.Kind.PACKED)
+        .select_related("owner")
+        .prefetch_related(
+            Prefetch(
+                "balances",
+                Balance.objects.filter(is_physical=True, quantity__gt=0).select_related("place"),
+                to_attr="contents",
+            )
         )
     )
     if season:
         found = found.filter(season=season)
     if words:
         found = found.filter(
-            Q(code__icontains=words) | Q(floral_source__icontains=words) | Q(yard__icontains=words)
+            Q(code__icontains=words)
+            | Q(floral_source__icontains=words)
+            | Q(yard__icontains=words)
+            | Q(supplier__name__icontains=words)
+            | Q(supplier_lot__icontains=words)
+            | Q(owner__name__icontains=words)
         )
     if in_hand_only:
         found = found.filter(

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from inventory.physics import refractometer
 from inventory.shared import words
 from inventory.shared.checks import save_checked
-from inventory.shared.errors import BadValue
+from inventory.shared.errors import BadValue, Problems
 from inventory.stock import rules
 from inventory.stock.models import Lot, LotParent, Place
 from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
@@ -27,8 +27,33 @@ class Portion:
     source: Place
 
 
+SEASON_MIN = 2000
+# The Pfund wedge ends at 140 mm; photometers that imitate it read a little further.
+COLOUR_MM_MAX = 150
+
 # Lots that are not saved yet can't be keys, so that parts are pairs.
 Parts = list[tuple[Lot, int]]
+
+
+def is_season(season: int) -> bool:
+    """Tell whether a year can be a season of honey that is here: southern ones end next year."""
+    return SEASON_MIN <= season <= timezone.localdate().year + 1
+
+
+def check_facts(
+    problems: Problems, *, floral_source: str, season: int, colour_mm: Decimal | None
+) -> None:
+    """Add what is wrong with what is said of honey that comes in."""
+    if not floral_source.strip():
+        problems.add("floral_source", _("Enter the floral source, for example clover."))
+    if not is_season(season):
+        problems.add(
+            "season",
+            _("Enter the season as a year from %(first)s to %(last)s.")
+            % {"first": SEASON_MIN, "last": timezone.localdate().year + 1},
+        )
+    if colour_mm is not None and not 0 <= colour_mm <= COLOUR_MM_MAX:
+        problems.add("colour_mm", _("Enter a colour from 0 to 150 mm Pfund."))
 
 
 def moisture_known(
@@ -140,6 +165,8 @@ def _blend_of(parts: Parts) -> Lot:
         colour_mm=_mean(colours, "0.1") if len(colours) == len(parts) else None,
         quantity_made=sum(grams for _lot, grams in parts),
         cost_cents=rules.cost_cents(parts),
+        # Honey of different owners is never mixed, so the first speaks for all.
+        owner=parts[0][0].owner,
     )
 
 

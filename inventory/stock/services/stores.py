@@ -13,7 +13,7 @@ from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger
-from inventory.stock.services.honey import WRITE_OFF_PLACES
+from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
 
 
 @transaction.atomic
@@ -68,6 +68,7 @@ def write_off(
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why: broken, spoiled, own use or given away."))
     problems.raise_any()
+    refuse_to_use(lot, reason)
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
     with _refused_at("pieces"):
@@ -143,11 +144,12 @@ def _refused_at(parameter: str) -> Iterator[None]:
 def free_at(item: Item, places: list[Place]) -> list[Balance]:
     """Return the balances of an item free for sale at these places, oldest lot first.
 
-    Lots on hold are left out. Call with the item locked.
+    Lots on hold are left out, and what belongs to others. Call with the item locked.
     """
     return [
         balance
         for balance in Balance.objects.filter(item=item, place__in=places, quantity__gt=0)
+        .ours()
         .exclude(lot__is_on_hold=True)
         .select_related("item", "place", "lot")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")

@@ -6,9 +6,11 @@ from django.shortcuts import get_object_or_404, render
 from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
+from inventory.shared.models import House
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.queries import honey as queries
+from inventory.stock.queries import origin
 
 LOTS_A_PAGE = 50
 
@@ -76,5 +78,13 @@ def lot_list(request: HttpRequest) -> HttpResponse:
 
 
 def lot_detail(request: HttpRequest, code: str) -> HttpResponse:
-    lot = get_object_or_404(Lot.objects.select_related("size", "run"), code=code)
-    return render(request, "inventory/honey/lot_detail.html", {"story": queries.lot_story(lot)})
+    known = Lot.objects.select_related("size", "run", "supplier", "owner")
+    lot = get_object_or_404(known, code=code)
+    house = House.current()
+    context = {
+        "story": queries.lot_story(lot),
+        "countries": origin.by_country(lot, house),
+        "origin_lines": origin.origin_lines(lot, house),
+        "has_a_cost": lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT) and lot.is_ours,
+    }
+    return render(request, "inventory/honey/lot_detail.html", context)
