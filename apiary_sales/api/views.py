@@ -64,7 +64,7 @@ class PlaceViewSet(ReadOnlyViewSet):
 
 
 class LotViewSet(ReadOnlyViewSet):
-    queryset = Lot.objects.select_related("size").order_by("-made_on", "-id")
+    queryset = Lot.objects.select_related("size", "supplier", "owner").order_by("-made_on", "-id")
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
@@ -79,7 +79,7 @@ class SizeViewSet(ReadOnlyViewSet):
 class StockViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
     queryset = (
         Balance.objects.filter(is_physical=True, quantity__gt=0)
-        .select_related("item", "place", "lot")
+        .select_related("item", "place", "lot__owner")
         .order_by("item__name", "place__code", "id")
     )
     serializer_class = serializers.StockSerializer

@@ -90,9 +90,10 @@ def _for_sale(found: list[SizeStock], on: date | None) -> list[SizeForSale]:
     ).values_list("size", "quantity", "filled"):
         wanted[row[0]] += row[1] - row[2]
     coming = _sums(
-        BottlingRun.objects.filter(size__in=sizes, status=BottlingRun.Status.PLANNED).values_list(
-            "size"
-        ),
+        # What is planned for another beekeeper will not be for sale.
+        BottlingRun.objects.filter(
+            size__in=sizes, status=BottlingRun.Status.PLANNED, lot__owner=None
+        ).values_list("size"),
         "pieces_planned",
     )
     today = on or timezone.localdate()

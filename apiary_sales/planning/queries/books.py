@@ -31,7 +31,7 @@ def read(on: date, *, months: int) -> Books:
     book = costs.book(on)
     history = past_sales.history(on=on, months=months)
     planned = list(
-        BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("size")
+        BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related("size", "lot")
     )
     sizes = _sizes(book, planned)
     used = {use.part_id for size in sizes for use in size.uses}
@@ -87,6 +87,7 @@ def _vessels(
             place__is_active=True,
             lot__is_on_hold=False,
         )
+        .ours()
         .select_related("place", "lot")
         .order_by("place__kind", "place__code")
     )
@@ -113,7 +114,9 @@ def _sizes(book: Book, planned: list[BottlingRun]) -> tuple[SizeState, ...]:
     for row in stock_queries.sizes():
         ready[row.size.pk] += row.free
     for run in planned:
-        ready[run.size_id] += run.pieces_planned
+        # What is packed for another beekeeper is not for sale.
+        if run.lot is None or run.lot.is_ours:
+            ready[run.size_id] += run.pieces_planned
     recorded = _minutes_each(book.on)
     found = []
     for size in book.sizes:

@@ -315,6 +315,7 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
             honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
         ),
         size=run.size,
+        owner=lot.owner,
         best_by=filling.best_by(bottled_on, run.size.best_by_months),
     )
     checks.save_checked(packed)

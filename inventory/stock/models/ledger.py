@@ -296,7 +296,7 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         """Return the one balance of honey in a vessel, or None when it is empty."""
         return (
             self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
-            .select_related("lot", "item", "place")
+            .select_related("lot__owner", "item", "place")
             .first()
         )
 

@@ -39,7 +39,7 @@ def transfer(
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    with _refused_at("pieces"):
+    with refused_at("pieces"):
         return ledger.post(
             kind=Posting.Kind.TRANSFER,
             lines=ledger.move(item=item, lot=lot, source=source, target=target, quantity=pieces),
@@ -71,7 +71,7 @@ def write_off(
     refuse_to_use(lot, reason)
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    with _refused_at("pieces"):
+    with refused_at("pieces"):
         return ledger.post(
             kind=reason,
             lines=ledger.move(
@@ -115,7 +115,7 @@ def count(
     difference = counted - (balance.quantity if balance else 0)
     if difference == 0:
         return None
-    with _refused_at("counted"):
+    with refused_at("counted"):
         return ledger.post(
             kind=Posting.Kind.COUNT,
             lines=ledger.move(
@@ -132,7 +132,7 @@ def count(
 
 
 @contextmanager
-def _refused_at(parameter: str) -> Iterator[None]:
+def refused_at(parameter: str) -> Iterator[None]:
     """Give what the ledger refuses the parameter it was typed in."""
     try:
         yield

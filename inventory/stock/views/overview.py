@@ -37,6 +37,7 @@ def _drum_filters(drums: list[queries.VesselContents], shown: str) -> list[dict]
         "full": _("Full, free"),
         "reserved": _("Reserved drums"),
         "empty": _("Empty drums"),
+        "others": _("Of other beekeepers"),
     }
     return [
         {

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from inventory.shared.views import ActView
 from inventory.stock.forms.suppliers import SupplierFilterForm, SupplierForm
 from inventory.stock.models import Supplier
+from inventory.stock.queries import owners
 from inventory.stock.queries import suppliers as queries
 from inventory.stock.services import suppliers
 
@@ -40,6 +41,7 @@ def supplier_detail(request: HttpRequest, pk: int) -> HttpResponse:
     receipts = supplier.part_receipts.filter(posting__reversed_by=None).select_related("part")
     context = {
         "supplier": supplier,
+        "here": owners.here(supplier) if supplier.kind == Supplier.Kind.BEEKEEPER else [],
         "bought": queries.bought_from(supplier)[:ROWS_SHOWN],
         "receipts": receipts[:ROWS_SHOWN],
     }
