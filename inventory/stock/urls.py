@@ -44,6 +44,7 @@ urlpatterns = [
         others.statement_csv,
         name="owner_statement_csv",
     ),
+    path("honey/others/", others.others_list, name="others"),
     path("honey/others/receive/", others.OwnerReceiptView.as_view(), name="others_receive"),
     path("honey/others/hand-back/", others.HandBackView.as_view(), name="others_hand_back"),
     path(

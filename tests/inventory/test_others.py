@@ -286,6 +286,8 @@ def test_no_reading_of_our_stock_counts_what_is_theirs(mixed_house):
     assert (lot["owner"], lot["supplier"], lot["country"]) == ("Hanna Birch", None, "")
     overview = pages.text(client.get(reverse("inventory:honey")))
     assert "Of other beekeepers, not yours 562.2 lb" in overview
+    others_page = pages.text(client.get(reverse("inventory:others")))
+    assert "Hanna Birch Bulk honey" in others_page
     assert "belongs to Hanna Birch" in pages.text(client.get(reverse("inventory:stock_list")))
 
 

@@ -83,13 +83,18 @@ class OwnerStatement:
     sums: list[OwnerSum]
 
 
+def all_here() -> QuerySet[Balance]:
+    """Return all that belongs to other beekeepers and is here now, owner by owner."""
+    return (
+        Balance.objects.filter(lot__owner__isnull=False, is_physical=True, quantity__gt=0)
+        .select_related("item", "place", "lot__owner")
+        .order_by("lot__owner__name", "item__kind", "place__kind", "place__code", "lot__code")
+    )
+
+
 def here(owner: Supplier) -> QuerySet[Balance]:
     """Return what belongs to a beekeeper and is here now, vessels and shelves."""
-    return (
-        Balance.objects.filter(lot__owner=owner, is_physical=True, quantity__gt=0)
-        .select_related("item", "place", "lot")
-        .order_by("item__kind", "place__kind", "place__code", "lot__code")
-    )
+    return all_here().filter(lot__owner=owner)
 
 
 def statement(owner: Supplier, since: date, until: date) -> OwnerStatement:

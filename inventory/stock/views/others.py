@@ -24,6 +24,13 @@ from inventory.stock.views.stores import StockActView
 from inventory.stock.views.suppliers import MANAGE
 
 
+@permission_required(MANAGE, raise_exception=True)
+def others_list(request: HttpRequest) -> HttpResponse:
+    """All honey of other beekeepers that is here, owner by owner."""
+    context = {"here": owners.all_here(), "owners": Supplier.objects.beekeepers()}
+    return render(request, "inventory/others/list.html", context)
+
+
 class OwnerReceiptView(DeliveryView):
     form_class = forms.OwnerReceiptForm
     template_name = "inventory/others/receive.html"

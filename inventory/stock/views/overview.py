@@ -47,6 +47,8 @@ def _drum_filters(drums: list[queries.VesselContents], shown: str) -> list[dict]
             "is_shown": state == shown,
         }
         for state, label in words.items()
+        # Most houses have none of others, and no use for a tab that is always empty.
+        if state != "others" or any(drum.owner for drum in drums)
     ]
 
 
