@@ -88,7 +88,7 @@ def whole_percents(shares: Sequence[Fraction]) -> list[int]:
     return cut
 
 
-def lines(shares: Sequence[CountryShare], house: House) -> list[str]:
+def label_lines(shares: Sequence[CountryShare], house: House) -> list[str]:
     """Return what a label says of the origin; nothing where it could not be said truly.
 
     A house without a rule names the countries, where all are known. One that must state

@@ -82,8 +82,8 @@ FREE = House(origin_rule=House.OriginRule.NONE)
     ],
 )
 def test_a_label_states_the_origin_by_the_rule_of_the_house(shares, stated, free):
-    assert rules.lines(told(*shares), STATED) == stated
-    assert rules.lines(told(*shares), FREE) == free
+    assert rules.label_lines(told(*shares), STATED) == stated
+    assert rules.label_lines(told(*shares), FREE) == free
 
 
 def pour(source: Place, target: Place, grams: int | None = None):

@@ -174,6 +174,8 @@ def test_all_of_a_vessel_is_bought_where_it_is(hanna):
     assert (bought.kind, bought.owner, bought.supplier) == ("bought", None, hanna)
     assert (bought.cost_cents, bought.supplier_lot) == (88_185, "HB-3")
     assert Balance.objects.in_vessel(tank).lot == bought
+    row = honey.PostingRow.of(honey.postings(kind="purchase").get())
+    assert [movement.quantity for movement in row.movements] == [200_000]
     assert [row.lot for row in bought.origins()] == [theirs]
     assert honey.in_hand().total.grams == 200_000
     assert list(Lot.objects.extracted_in(2026)) == []
@@ -383,6 +385,33 @@ def test_the_statement_is_a_page_a_paper_and_a_table(mixed_house):
         "Day,What,Lot,Item,Quantity,Unit",
         "2026-08-10,came in,26-K01,Bulk honey,661.4,lb",
         "2026-08-31,here at the end,,Bulk honey,661.4,lb",
+    ]
+
+
+def test_the_statement_and_the_list_ask_a_constant_number_of_questions(
+    hanna, django_assert_num_queries
+):
+    for number in range(5):
+        bring(hanna, builders.place(f"tote-{number}", Place.Kind.TOTE))
+
+    with django_assert_num_queries(1):
+        owners.statement(hanna, date(2026, 1, 1), timezone.localdate())
+    with django_assert_num_queries(1):
+        assert len({row.lot.owner.name for row in owners.all_here()}) == 1
+
+
+def test_a_lot_that_changed_hands_without_a_purchase_is_a_fault(hanna):
+    tank = builders.place("tank")
+    bring(hanna, tank)
+    bring(hanna, tank)
+    blend = Balance.objects.in_vessel(tank).lot
+    assert list(books.faults()) == []
+
+    Lot.objects.filter(pk=blend.pk).update(owner=None)
+
+    assert list(books.faults()) == [
+        "Lot 26-B01 was made of lot 26-K01, which belongs to somebody else.",
+        "Lot 26-B01 was made of lot 26-K02, which belongs to somebody else.",
     ]
 
 

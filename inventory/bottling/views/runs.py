@@ -30,6 +30,7 @@ from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot, ProductionSettings
+from inventory.stock.origin import label_lines
 from inventory.stock.queries import origin
 
 RUN_BOTTLING = "inventory.run_bottling"
@@ -43,7 +44,7 @@ def home(request: HttpRequest) -> HttpResponse:
 def run_of(number: str) -> BottlingRun:
     """Return the run of this number with what its pages show."""
     runs_with_names = BottlingRun.objects.select_related(
-        "size__item", "source", "target", "lot", "packed_lot__size", "recorded_by"
+        "size__item", "source", "target", "lot__owner", "packed_lot__size", "recorded_by"
     )
     return get_object_or_404(runs_with_names, number=number)
 
@@ -333,10 +334,10 @@ class LotReleaseView(ActView):
 def run_labels(request: HttpRequest, number: str) -> HttpResponse:
     """The lines to print on the labels: net contents, origin, lot code, best by, caution."""
     run, house = run_of(number), House.current()
-    lot = run.packed_lot
+    countries = origin.by_country(run.packed_lot, house) if run.packed_lot else []
     context = {
-        "countries": origin.by_country(lot, house) if lot else [],
-        "origin_lines": origin.origin_lines(lot, house) if lot else [],
+        "countries": countries,
+        "origin_lines": label_lines(countries, house),
         "run": run,
         "statement": labelling.net_contents_statement(run.size.declared_grams),
         "copies": range(12),

@@ -16,4 +16,4 @@ def origin_lines(lot: Lot, house: House) -> list[str]:
 
     An empty list where the house has no rule and the country of any part is unknown.
     """
-    return origin.lines(by_country(lot, house), house)
+    return origin.label_lines(by_country(lot, house), house)

@@ -148,9 +148,14 @@ def buy(
     bought.code = lots.next_code(bought.season, "P")
     checks.save_checked(bought)
     LotParent.objects.create(lot=bought, parent=portion.lot, grams=portion.grams)
-    item, outside = Item.objects.honey(), Place.objects.outside(Place.Kind.OWNER)
+    item, outside = Item.objects.honey(), Place.objects.outside(Place.Kind.SUPPLIER)
+    # Theirs leaves as if it were handed back, and comes as everything that is bought comes.
     lines = ledger.move(
-        item=item, lot=portion.lot, source=place, target=outside, quantity=portion.grams
+        item=item,
+        lot=portion.lot,
+        source=place,
+        target=Place.objects.outside(Place.Kind.OWNER),
+        quantity=portion.grams,
     )
     if target is None or target == place:
         lines += ledger.move(

@@ -9,6 +9,7 @@ from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared.models import House
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
+from inventory.stock.origin import label_lines
 from inventory.stock.queries import honey as queries
 from inventory.stock.queries import origin
 
@@ -84,10 +85,11 @@ def lot_detail(request: HttpRequest, code: str) -> HttpResponse:
     known = Lot.objects.select_related("size", "run", "supplier", "owner")
     lot = get_object_or_404(known, code=code)
     house = House.current()
+    countries = origin.by_country(lot, house)
     context = {
         "story": queries.lot_story(lot),
-        "countries": origin.by_country(lot, house),
-        "origin_lines": origin.origin_lines(lot, house),
+        "countries": countries,
+        "origin_lines": label_lines(countries, house),
         "has_a_cost": lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT) and lot.is_ours,
     }
     return render(request, "inventory/honey/lot_detail.html", context)
