@@ -164,6 +164,20 @@ def test_honey_goes_back_to_its_owner_by_weight_and_ours_does_not(hanna):
     assert Balance.objects.in_vessel(theirs).quantity == 200_000
 
 
+def test_nothing_goes_back_before_the_day_it_came(hanna):
+    tank = builders.place("tank")
+    bring(hanna, tank, received_on=date(2026, 8, 10))
+
+    with pytest.raises(BadValue) as refused, pages.books_unchanged():
+        act(others.hand_back, place=tank, grams=None, handed_on=date(2026, 8, 9))
+
+    assert refused.value.parameter == "handed_on"
+    assert refused.value.message == (
+        "Lot 26-K01 is in the books from Aug 10, 2026. Choose that day or a later one."
+    )
+    act(others.hand_back, place=tank, grams=None, handed_on=date(2026, 8, 10))
+
+
 def test_all_of_a_vessel_is_bought_where_it_is(hanna):
     # 200 kg are 440.924524 lb; at $2.00 that is $881.85.
     tank = builders.place("tank")

@@ -11,10 +11,11 @@ from typing import Unpack
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
-from inventory.shared.errors import NotAllowedNow, Problems, parameters_named
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Item, Lot, LotParent, Place, Posting, Supplier
@@ -88,6 +89,7 @@ def hand_back(
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
     portion = _theirs(place, grams)
+    _refuse_before_it_came(portion.lot, handed_on, parameter="handed_on")
     return _post_back(
         Item.objects.honey(), portion.lot, place, portion.grams, recorded_by, key, handed_on, note
     )
@@ -116,6 +118,7 @@ def hand_back_jars(
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
     _refuse_ours(lot, parameter="lot")
+    _refuse_before_it_came(lot, handed_on, parameter="handed_on")
     with stores.refused_at("pieces"):
         return _post_back(item, lot, place, pieces, recorded_by, key, handed_on, note)
 
@@ -143,6 +146,7 @@ def buy(
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
     portion = _theirs(place, grams)
+    _refuse_before_it_came(portion.lot, bought_on, parameter="bought_on")
     _check_target(portion, target)
     bought = _bought(portion, cost_cents, price_per_pound, bought_on, note)
     bought.code = lots.next_code(bought.season, "P")
@@ -236,6 +240,15 @@ def _refuse_ours(lot: Lot, *, parameter: str) -> None:
         raise NotAllowedNow(
             _("Lot %(lot)s is your own and belongs to no other beekeeper. Choose another.")
             % {"lot": lot.code},
+            parameter=parameter,
+        )
+
+
+def _refuse_before_it_came(lot: Lot, day: date | None, *, parameter: str) -> None:
+    if day is not None and day < lot.made_on:
+        raise BadValue(
+            _("Lot %(lot)s is in the books from %(day)s. Choose that day or a later one.")
+            % {"lot": lot.code, "day": date_format(lot.made_on)},
             parameter=parameter,
         )
 
