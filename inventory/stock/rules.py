@@ -21,6 +21,11 @@ def can_undo(posting: Posting) -> bool:
     return posting.kind not in UNDONE_ELSEWHERE and not hasattr(posting, "reversed_by")
 
 
+def has_own_origin(lot: Lot) -> bool:
+    """Tell whether a lot came in as honey, and was not made here of other lots."""
+    return lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT, Lot.Kind.STORED)
+
+
 def check_vessel(problems: Problems, parameter: str, place: Place) -> None:
     if not place.is_vessel:
         problems.add(

@@ -19,6 +19,7 @@ urlpatterns = [
     path("honey/", overview.overview, name="honey"),
     path("honey/lots/", overview.lot_list, name="lot_list"),
     path("honey/lots/<str:code>/", overview.lot_detail, name="lot_detail"),
+    path("honey/lots/<str:code>/origin/", overview.LotOriginView.as_view(), name="lot_origin"),
     path("honey/receive/", acts.ReceiptView.as_view(), name="receive"),
     path("honey/buy/", deliveries.PurchaseView.as_view(), name="purchase"),
     path("honey/suppliers/", suppliers.supplier_list, name="supplier_list"),

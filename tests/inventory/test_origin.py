@@ -139,6 +139,34 @@ def test_bought_honey_of_an_unknown_country_is_never_taken_for_ours():
 
 
 @pytest.mark.django_db
+def test_a_country_that_is_learned_later_is_entered_with_the_lot():
+    house = house_details.change(name="Hillside", origin_rule=House.OriginRule.PERCENTAGES)
+    first, second = builders.place("tank-1"), builders.place("tank-2")
+    builders.bought_lot(first, 300_000, country="ES")
+    bought = builders.bought_lot(second, 100_000, country="", supplier="Pampa Apiaries")
+    blend = pour(second, first)
+    client = pages.signed_in()
+
+    answer = client.post(
+        reverse("inventory:lot_origin", args=[bought.code]),
+        {"key": "one", "country": "AR", "region": "Pampa"},
+    )
+
+    assert answer.url == reverse("inventory:lot_detail", args=[bought.code])
+    assert "Argentina Pampa 100.00 %" in pages.text(client.get(answer.url))
+    assert origin.origin_lines(blend, house) == ["Blend of honeys from: Spain 75 %, Argentina 25 %"]
+    refused = client.post(
+        reverse("inventory:lot_origin", args=[blend.code]), {"key": "two", "country": "AR"}
+    )
+    assert pages.errors(refused) == {
+        "__all__": [
+            f"Where lot {blend.code} is from follows from the lots it was made of. Enter the "
+            "country of those lots instead."
+        ]
+    }
+
+
+@pytest.mark.django_db
 def test_labels_and_lot_page_carry_the_origin_of_a_packed_blend():
     # 120 kg of our own and 80 kg of Spain in the tank: 60 and 40 %.
     house_details.change(

@@ -164,7 +164,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
-            "inventory:lot_detail orders:lot_buyers api:lot-detail",
+            "inventory:lot_detail inventory:lot_origin orders:lot_buyers api:lot-detail",
         ),
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "bought"], owner=None),

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.physics import refractometer
 from inventory.shared import words
 from inventory.shared.checks import save_checked
-from inventory.shared.errors import BadValue, Problems
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.stock import rules
 from inventory.stock.models import Lot, LotParent, Place
 from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
@@ -114,6 +115,26 @@ def moisture_from_index(
             parameter="refractive_index",
         ) from error
     return Decimal(str(round(moisture, 2)))
+
+
+@transaction.atomic
+def set_origin(*, lot: Lot, country: str, region: str) -> Lot:
+    """Set where honey that came in was harvested; empty where it is not known.
+
+    What is made of the lot follows. Raises `NotAllowedNow` for a lot made of others, `BadValue`.
+    """
+    lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    if not rules.has_own_origin(lot) or lot.parent_links.exists():
+        raise NotAllowedNow(
+            _(
+                "Where lot %(lot)s is from follows from the lots it was made of. Enter the "
+                "country of those lots instead."
+            )
+            % {"lot": lot.code}
+        )
+    lot.country, lot.region = country, region.strip()
+    save_checked(lot)
+    return lot
 
 
 def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> Lot:

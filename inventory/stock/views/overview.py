@@ -1,17 +1,23 @@
 """What honey there is, at a glance, and lot by lot."""
 
+from typing import Any
+
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared.models import House
+from inventory.shared.views import ActView
+from inventory.stock import rules
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
 from inventory.stock.queries import honey as queries
 from inventory.stock.queries import origin
+from inventory.stock.services import lots
 
 LOTS_A_PAGE = 50
 
@@ -68,12 +74,12 @@ def _by_colour(drums: list[queries.VesselContents]) -> list[queries.VesselConten
 def lot_list(request: HttpRequest) -> HttpResponse:
     form = forms.LotFilterForm(request.GET)
     wanted = form.cleaned_data if form.is_valid() else {}
-    lots = queries.lots(
+    found = queries.lots(
         season=wanted.get("season"),
         words=wanted.get("words", ""),
         in_hand_only=wanted.get("in_hand", False),
     )
-    page = Paginator(lots, LOTS_A_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(found, LOTS_A_PAGE).get_page(request.GET.get("page"))
     return render(
         request,
         "inventory/honey/lot_list.html",
@@ -90,6 +96,33 @@ def lot_detail(request: HttpRequest, code: str) -> HttpResponse:
         "story": queries.lot_story(lot),
         "countries": countries,
         "origin_lines": label_lines(countries, house),
+        "has_own_origin": rules.has_own_origin(lot),
         "has_a_cost": lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT) and lot.is_ours,
     }
     return render(request, "inventory/honey/lot_detail.html", context)
+
+
+class LotOriginView(ActView):
+    """Set where the honey of a lot that came in was harvested."""
+
+    permission_required = "inventory.move_honey"
+    form_class = forms.LotOriginForm
+    template_name = "inventory/honey/lot_origin.html"
+
+    def prepare(self) -> None:
+        self.lot = get_object_or_404(Lot, code=self.kwargs["code"])
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"country": self.lot.country, "region": self.lot.region}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(lot=self.lot, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> Lot:
+        return lots.set_origin(lot=self.lot, country=data["country"], region=data["region"])
+
+    def done_message(self, made: Lot) -> str:
+        return _("The origin of lot %(lot)s is saved.") % {"lot": made.code}
+
+    def next_url(self, made: Lot) -> str:
+        return reverse("inventory:lot_detail", args=[made.code])
