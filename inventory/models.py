@@ -34,6 +34,7 @@ from inventory.stock.models import (
     Posting,
     PostingLine,
     ProductionSettings,
+    Supplier,
     TankShape,
 )
 
@@ -65,6 +66,7 @@ __all__ = [
     "ProductionSettings",
     "Size",
     "SizePart",
+    "Supplier",
     "TankShape",
     "Variety",
 ]

@@ -10,8 +10,9 @@ from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import PackagingPart, Product, Size, SizePart
-from inventory.stock.models import Item, Lot, Place
-from inventory.stock.services import honey, ledger, places
+from inventory.stock.models import Item, Lot, Place, Supplier
+from inventory.stock.services import honey, ledger, places, purchases
+from inventory.stock.services.arrivals import VesselReceived
 
 _numbers = itertools.count(1)
 
@@ -62,6 +63,35 @@ def lot_in(
         recorded_by=recorded_by or person(),
         key=new_key(),
     )
+
+
+def bought_lot(
+    place: Place,
+    grams: int = 300_000,
+    *,
+    country: str = "ES",
+    supplier: str = "Olmo Honey",
+    cost_cents: int | None = None,
+    **facts,
+) -> Lot:
+    """Receive bought honey into one vessel and return its lot."""
+    return purchases.receive(
+        supplier=supplier,
+        vessels=[VesselReceived(place, net_grams=grams)],
+        cost_cents=cost_cents,
+        country=country,
+        floral_source=facts.pop("floral_source", "Rosemary"),
+        season=facts.pop("season", 2026),
+        received_on=facts.pop("received_on", date(2026, 9, 1)),
+        moisture_percent=Decimal("17.0"),
+        recorded_by=person(),
+        key=new_key(),
+        **facts,
+    )
+
+
+def supplier(name: str = "Olmo Honey", kind: str = Supplier.Kind.PRODUCER, **fields) -> Supplier:
+    return Supplier.objects.create(name=name, kind=kind, **fields)
 
 
 def size(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields) -> Size:

@@ -92,6 +92,13 @@ class LotSerializer(serializers.ModelSerializer):
     product: serializers.SlugRelatedField = serializers.SlugRelatedField(
         slug_field="code", read_only=True
     )
+    supplier = serializers.CharField(source="supplier.name", default=None, read_only=True)
+    owner = serializers.CharField(
+        source="owner.name",
+        default=None,
+        read_only=True,
+        help_text="The beekeeper it belongs to; null for stock of the house.",
+    )
 
     class Meta:
         model = Lot
@@ -110,6 +117,11 @@ class LotSerializer(serializers.ModelSerializer):
             "product",
             "best_by",
             "is_on_hold",
+            "supplier",
+            "supplier_lot",
+            "country",
+            "region",
+            "owner",
         ]
 
 
@@ -120,11 +132,20 @@ class StockSerializer(serializers.ModelSerializer):
     kind = serializers.CharField(source="item.kind")
     place = serializers.CharField(source="place.code")
     lot = serializers.CharField(source="lot.code", default=None)
-    free = serializers.IntegerField()
+    free = serializers.SerializerMethodField()
+    owner = serializers.CharField(
+        source="lot.owner.name",
+        default=None,
+        help_text="The beekeeper it belongs to; null for stock of the house.",
+    )
 
     class Meta:
         model = Balance
-        fields = ["item", "kind", "place", "lot", "quantity", "reserved", "free"]
+        fields = ["item", "kind", "place", "lot", "quantity", "reserved", "free", "owner"]
+
+    def get_free(self, balance: Balance) -> int:
+        """What can be sold; none of what belongs to another beekeeper."""
+        return 0 if balance.lot and balance.lot.owner_id else balance.free
 
 
 class SizeSerializer(serializers.ModelSerializer):

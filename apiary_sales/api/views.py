@@ -66,7 +66,9 @@ class PlaceViewSet(ReadOnlyViewSet):
 
 
 class LotViewSet(ReadOnlyViewSet):
-    queryset = Lot.objects.select_related("product").order_by("-made_on", "-id")
+    queryset = Lot.objects.select_related("product", "supplier", "owner").order_by(
+        "-made_on", "-id"
+    )
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
@@ -91,7 +93,7 @@ class ProductViewSet(ReadOnlyViewSet):
 class StockViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
     queryset = (
         Balance.objects.filter(is_physical=True, quantity__gt=0)
-        .select_related("item", "place", "lot")
+        .select_related("item", "place", "lot__owner")
         .order_by("item__name", "place__code", "id")
     )
     serializer_class = serializers.StockSerializer

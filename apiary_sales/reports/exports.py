@@ -1,11 +1,9 @@
 """Reports as tables to download, and as CSV; `workbook` writes the same as XLSX.
 
-No text in them can turn into a formula: see `inventory.shared.spreadsheets`. In XLSX such text is
-a text cell marked as quoted.
+No text in them can turn into a formula: `inventory.shared.csv_files` says how in CSV, and in XLSX
+it is a text cell marked as quoted.
 """
 
-import csv
-import io
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -13,17 +11,13 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.reports.columns import Column
 from apiary_sales.reports.report import FilteredReport
-from inventory.shared.spreadsheets import csv_cell
+from inventory.shared.csv_files import csv_bytes
 
 
 def csv_file(made: FilteredReport) -> bytes:
     """Return a report as CSV in UTF-8, with the mark by which spreadsheets know it."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow(csv_cell(heading) for heading, _figure, _format in headings_of(made))
-    for row in rows_of(made):
-        writer.writerow(csv_cell(value) for value in row)
-    return out.getvalue().encode("utf-8-sig")
+    headings = [heading for heading, _figure, _format in headings_of(made)]
+    return csv_bytes([headings, *rows_of(made)])
 
 
 def headings_of(made: FilteredReport) -> Iterator[tuple[str, Callable[[Any], Any], str]]:

@@ -215,6 +215,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
         {"model": model, "exclude_fields": ["id", "item", "idempotency_key"]}
         for model in (
             "inventory.House",
+            "inventory.Supplier",
             "customers.Customer",
             "pricing.PiecePrice",
             "pricing.BulkPrice",

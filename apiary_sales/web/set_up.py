@@ -53,6 +53,12 @@ PAGES = (
         ("inventory.manage_parts",),
     ),
     SettingsPage(
+        _("Suppliers and beekeepers"),
+        _("Who sends parts and honey, and whose honey you work on"),
+        "inventory:supplier_list",
+        ("inventory.manage_suppliers",),
+    ),
+    SettingsPage(
         _("Bottling"),
         _("Labour cost per hour, filling temperature, cost method"),
         "inventory:production_settings",

@@ -67,7 +67,7 @@ class PackagingPartAdmin(NoDeleteAdmin):
 @admin.register(models.PartReceipt)
 class PartReceiptAdmin(ReadOnlyAdmin):
     list_display = ["part", "pieces", "cost_cents", "supplier", "received_on"]
-    list_select_related = ["part"]
+    list_select_related = ["part", "supplier"]
 
 
 @admin.register(models.BottlingRun)

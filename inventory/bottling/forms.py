@@ -32,6 +32,7 @@ from inventory.shared.forms.fields import (
 from inventory.shared.typed import Mistyped, read_number
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import VesselField, in_fahrenheit, usual_temperature
+from inventory.stock.forms.suppliers import SupplierNameField
 from inventory.stock.models import Balance, Place, ProductionSettings
 
 if TYPE_CHECKING:
@@ -372,7 +373,7 @@ class PartReceiveForm(ActForm):
         help_text=_("Include freight, so that the cost of a jar is right."),
         error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
     )
-    supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
+    supplier = SupplierNameField(label=_("Supplier"), required=False)
     place = forms.ModelChoiceField(label=_("Put on"), queryset=stores(), empty_label=None)
     received_on = DayField(label=_("Day"), initial=timezone.localdate)
 

@@ -26,6 +26,11 @@ def hold_reason(lot: Lot) -> str:
     return lot.hold_reason or _("no reason was given")
 
 
+def has_own_origin(lot: Lot) -> bool:
+    """Tell whether a lot came in as honey, and was not made here of other lots."""
+    return lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT, Lot.Kind.STORED)
+
+
 def check_vessel(problems: Problems, parameter: str, place: Place) -> None:
     if not place.is_vessel:
         problems.add(
@@ -66,8 +71,8 @@ def cost_cents(parts: Iterable[tuple[Lot, int]]) -> int | None:
     return sum(costs) if len(costs) == len(parts) else None
 
 
-def extracted_on(origins: Iterable[Origin]) -> date:
-    """Return the day the oldest honey in a lot was extracted.
+def came_in_on(origins: Iterable[Origin]) -> date:
+    """Return the day the oldest honey in a lot was extracted or bought.
 
     The oldest: the tank may have taken in younger honey between a run and its writing down.
     """

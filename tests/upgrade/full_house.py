@@ -21,6 +21,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import customers
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules.lines import LineWanted
@@ -30,8 +31,19 @@ from inventory.bottling.models import BottlingRun, PackagingPart, Product
 from inventory.bottling.services import fill_checks, jar_page, products, reversals, runs
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
+from inventory.shared.services import house as house_details
 from inventory.stock.models import Balance, Lot, Place
-from inventory.stock.services import dips, honey, measurements, places, stores
+from inventory.stock.services import (
+    dips,
+    honey,
+    measurements,
+    others,
+    places,
+    purchases,
+    stores,
+    suppliers,
+)
+from inventory.stock.services.arrivals import VesselReceived
 from tests.upgrade import databases
 from tests.uploads import PDF, upload
 
@@ -49,6 +61,7 @@ def _do_what_the_demo_leaves_out() -> None:
     people = {user.role: user for user in User.objects.all()}
     _make_honey(people[User.Role.BOTTLING])
     _measure(people[User.Role.BOTTLING])
+    _take_in_honey_of_others(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
     _give_jars_a_page()
@@ -106,6 +119,50 @@ def _measure(person) -> None:
         report=report,
         recorded_by=person,
         key="full:hmf",
+    )
+
+
+def _take_in_honey_of_others(person) -> None:
+    """Buy a delivery; keep honey of a beekeeper, hand some back and buy some of it."""
+    house_details.change(origin_country="US", origin_rule=House.OriginRule.PERCENTAGES)
+    bought, kept, mixed = (
+        places.create(kind=Place.Kind.TOTE, code=f"tote-{number}", name=f"Tote {number}")
+        for number in (2, 3, 4)
+    )
+    facts = {
+        "floral_source": "Rosemary",
+        "season": databases.MADE_AT.year,
+        "received_on": timezone.localdate(),
+        "moisture_percent": Decimal("17.1"),
+        "recorded_by": person,
+    }
+    purchases.receive(
+        supplier="Olmo Honey",
+        supplier_lot="OL-77",
+        country="ES",
+        region="Cuenca",
+        vessels=[VesselReceived(bought, net_grams=90_000)],
+        cost_cents=45_000,
+        key="full:bought",
+        **facts,
+    )
+    owner = suppliers.add(name="Hanna Birch", kind="beekeeper", country="US")
+    customers.add(name="Birch Farm", supplier=owner)
+    others.receive(
+        owner=owner,
+        kind="stored",
+        vessels=[VesselReceived(kept, net_grams=120_000)],
+        key="full:kept",
+        **facts,
+    )
+    others.hand_back(place=kept, grams=20_000, recorded_by=person, key="full:handed-back")
+    others.buy(
+        place=kept,
+        grams=30_000,
+        target=mixed,
+        price_per_pound=Decimal("1.80"),
+        recorded_by=person,
+        key="full:bought-from-owner",
     )
 
 

@@ -25,6 +25,7 @@ from django.test import Client
 from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from inventory.stock.services import suppliers
 from tests.upgrade import databases
 
 Arguments = dict[str, Any]
@@ -77,6 +78,12 @@ def _upgrade() -> Iterator[str]:
         yield f"verify_ledger: {error}"
 
 
+def _add_what_is_new() -> None:
+    """Add what no older version has, so that its pages and papers are opened too."""
+    if not apps.get_model("inventory.Supplier").objects.exists():
+        suppliers.add(name="Hanna Birch", kind="beekeeper")
+
+
 def _unread_changes() -> Iterator[str]:
     """Name each field in the trail of changes that its model no longer calls so."""
     entries = apps.get_model("auditlog.LogEntry").objects.select_related("content_type")
@@ -98,6 +105,7 @@ def _rows_by_table() -> dict[str, int]:
 
 def _open_everything() -> Iterator[str]:
     setup_test_environment()
+    _add_what_is_new()
     # What goes wrong is told below, a line an address.
     logging.disable()
     client = Client(raise_request_exception=False)
@@ -186,7 +194,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
-            "inventory:lot_detail api:lot-detail api:lot-files",
+            "inventory:lot_detail inventory:lot_origin api:lot-detail api:lot-files",
         ),
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "blend"]),
@@ -207,7 +215,6 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:jar_page",
         ),
         (_rows("inventory.Lot", "code", run__status="recorded"), "inventory:jar_page_by_lot"),
-        (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
         (
             [{"keys": str(row["pk"])} for row in _rows("inventory.Lot", "pk", "kind")],
             "recall:answer recall:answer_csv recall:start recall:hold recall:release",
@@ -217,6 +224,15 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "recall:record recall:record_pdf recall:record_csv recall:finish",
         ),
         (_held_lots(), "inventory:lot_release"),
+        (
+            _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "bought"], owner=None),
+            "pricing:lot_cost",
+        ),
+        (
+            _rows("inventory.Supplier", "pk", "kind"),
+            "inventory:supplier_detail inventory:supplier_edit inventory:owner_statement "
+            "inventory:owner_statement_pdf inventory:owner_statement_csv",
+        ),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
             "inventory:dip inventory:convert_dip",

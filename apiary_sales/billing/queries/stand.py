@@ -70,6 +70,7 @@ def free_pieces(place: Place) -> dict[int, int]:
     """Return the pieces free for sale at a place, by the key of their item."""
     rows = (
         Balance.objects.filter(place=place, quantity__gt=0)
+        .ours()
         .exclude(lot__is_on_hold=True)
         .order_by()
         .values_list("item")

@@ -93,8 +93,9 @@ def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale
     ).values_list("product", "quantity", "filled"):
         wanted[row[0]] += row[1] - row[2]
     coming = _sums(
+        # What is planned for another beekeeper will not be for sale.
         BottlingRun.objects.filter(
-            product__in=products, status=BottlingRun.Status.PLANNED
+            product__in=products, status=BottlingRun.Status.PLANNED, lot__owner=None
         ).values_list("product"),
         "pieces_planned",
     )

@@ -487,6 +487,7 @@ def _take_goods(wanted: dict[OrderLine, int]) -> list[TakenGoods]:
                     source=vessel_of(line), grams=quantity, parameter=name, source_parameter=name
                 )
                 reservations.check_not_on_hold(portion.lot, name)
+                reservations.check_is_ours(portion.lot, name)
                 bulk = Item.objects.honey()
                 taken.append(TakenGoods(line, bulk, vessel_of(line), portion.lot, quantity))
         except HouseError as error:

@@ -141,6 +141,15 @@ def check_not_on_hold(lot: Lot | None, parameter: str | None) -> None:
         )
 
 
+def check_is_ours(lot: Lot | None, parameter: str | None) -> None:
+    if lot is not None and lot.owner is not None:
+        raise NotAllowedNow(
+            _("Lot %(lot)s belongs to %(owner)s and can't be sold. Choose another.")
+            % {"lot": lot.code, "owner": lot.owner},
+            parameter=parameter,
+        )
+
+
 class Picker:
     """Choose free jars for one line after another, none of them twice, with the items locked."""
 
@@ -218,6 +227,7 @@ def find_honey(line: OrderLine, parameter: str | None) -> Balance:
         )
     lot = cast(Lot, there.lot)
     check_not_on_hold(lot, parameter)
+    check_is_ours(lot, parameter)
     if is_whole_drum(line):
         if there.reserved:
             taken_by = Reservation.objects.filter(balance=there).select_related("line__order")

@@ -36,8 +36,8 @@ from apiary_sales.orders.queries.recall import RecallAnswer
 from apiary_sales.orders.services import recalls
 from inventory.bottling.services.holds import LotsChanged
 from inventory.shared import documents
+from inventory.shared.csv_files import csv_lines
 from inventory.shared.people import person_of
-from inventory.shared.spreadsheets import csv_lines
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
 from inventory.stock.models.lots import LotKeys

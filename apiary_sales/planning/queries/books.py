@@ -32,7 +32,7 @@ def read(on: date, *, months: int) -> Books:
     history = past_sales.history(on=on, months=months)
     planned = list(
         BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related(
-            "product__size"
+            "product__size", "lot"
         )
     )
     products = _products(book, planned)
@@ -89,6 +89,7 @@ def _vessels(
             place__is_active=True,
             lot__is_on_hold=False,
         )
+        .ours()
         .select_related("place", "lot")
         .order_by("place__kind", "place__code")
     )
@@ -115,7 +116,9 @@ def _products(book: Book, planned: list[BottlingRun]) -> tuple[ProductState, ...
     for row in stock_queries.products():
         ready[row.product.pk] += row.free
     for run in planned:
-        ready[run.product_id] += run.pieces_planned
+        # What is packed for another beekeeper is not for sale.
+        if run.lot is None or run.lot.is_ours:
+            ready[run.product_id] += run.pieces_planned
     recorded = _minutes_each(book.on)
     found = []
     for product in book.products:

@@ -62,11 +62,13 @@ def honey_cost(lot: Lot | None = None) -> HoneyCost:
 
 
 def honey_in_hand() -> list[tuple[Lot, int]]:
-    """Return the lots in tanks and drums with the grams of each, the most first."""
+    """Return our lots in tanks and drums with the grams of each, the most first."""
     grams: dict[Lot, int] = {}
-    balances = Balance.objects.filter(
-        item__kind=Item.Kind.HONEY, is_vessel=True, quantity__gt=0
-    ).select_related("lot")
+    balances = (
+        Balance.objects.filter(item__kind=Item.Kind.HONEY, is_vessel=True, quantity__gt=0)
+        .ours()
+        .select_related("lot")
+    )
     for balance in balances:
         # Honey in a vessel always has a lot.
         lot = cast(Lot, balance.lot)

@@ -18,8 +18,9 @@ def season(year: int) -> Season:
 
 
 def years() -> list[int]:
-    """Return the seasons with honey or expenses, newest first."""
-    found = set(Lot.objects.order_by().values_list("season", flat=True).distinct())
+    """Return the seasons with honey of our own or expenses, newest first."""
+    extracted = Lot.objects.own_extractions().order_by()
+    found = set(extracted.values_list("season", flat=True).distinct())
     found |= set(SeasonExpense.objects.order_by().values_list("season", flat=True).distinct())
     return sorted(found, reverse=True)
 

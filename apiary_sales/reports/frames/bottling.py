@@ -55,6 +55,8 @@ class RunFilters:
 def runs(filters: RunFilters) -> pd.DataFrame:
     """Return one row for each recorded run that stands, the oldest first.
 
+    Runs for other beekeepers are left out: the honey given away in them is not the house's.
+
     The honey drawn is split without rest: `drawn = label + over + broken + loss`, in whole grams.
     `over_cents` is the share of the honey's cost that the overfill had; it is below zero
     for a run that filled its jars short.
@@ -115,7 +117,7 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
 
 
 def _recorded(filters: RunFilters) -> QuerySet[BottlingRun]:
-    found = BottlingRun.objects.filter(status=BottlingRun.Status.RECORDED)
+    found = BottlingRun.objects.filter(status=BottlingRun.Status.RECORDED, lot__owner=None)
     if filters.since:
         found = found.filter(posting__occurred_at__date__gte=filters.since)
     if filters.until:

@@ -77,6 +77,8 @@ class _StockRow:
 def value(filters: StockFilters) -> pd.DataFrame:
     """Return one row for each lot and part that is there: honey, then jars, then parts.
 
+    What belongs to other beekeepers is not stock of the house, and is left out.
+
     A lot is worth its share of what the lot cost, jars the average of their product where the house
     has chosen that, a part the average of its receipts; all as they are known today, whatever day
     is looked at. What came in may be dated later than what had left by then: such a lot or part
@@ -149,16 +151,17 @@ def _there(filters: StockFilters) -> tuple[dict[int, list[int]], dict[int, int]]
 
 
 def _there_now() -> Iterable[tuple[str, int, int | None, int]]:
-    return Balance.objects.filter(is_physical=True, quantity__gt=0).values_list(
-        "item__kind", "item", "lot", "quantity"
-    )
+    there = Balance.objects.filter(is_physical=True, quantity__gt=0).ours()
+    return there.values_list("item__kind", "item", "lot", "quantity")
 
 
 def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
     """Return what was at each place when the day ended, by the lines posted until then."""
     return (
         PostingLine.objects.filter(
-            place__kind__in=[*Place.VESSELS, *Place.STORES], posting__occurred_at__date__lte=day
+            place__kind__in=[*Place.VESSELS, *Place.STORES],
+            posting__occurred_at__date__lte=day,
+            lot__owner=None,
         )
         .values("item__kind", "item", "lot", "place")
         .annotate(there=Sum("quantity"))

@@ -1,4 +1,7 @@
-"""Stock by product and by size: on hand, reserved, free, on hold, and what it is worth."""
+"""Stock by product and by size: on hand, reserved, free, on hold, and what it is worth.
+
+What is packed for other beekeepers is theirs, and is left out.
+"""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -166,6 +169,7 @@ def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
 def _balances():
     return (
         Balance.objects.in_stores()
+        .ours()
         .filter(item__product__isnull=False)
         .select_related("lot__product", "place")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place__name", "id")

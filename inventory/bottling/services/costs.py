@@ -1,4 +1,4 @@
-"""What extractions cost, and what follows for every lot made of them."""
+"""What extractions and bought honey cost, and what follows for every lot made of them."""
 
 from collections.abc import Mapping
 
@@ -13,24 +13,27 @@ from inventory.stock import rules as stock_rules
 from inventory.stock.models import Item, Lot, LotParent
 from inventory.stock.services import ledger
 
+# What comes into the house has a cost of its own; what is made of it, the cost of its parts.
+HAVE_A_COST = (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT)
 # More than any extraction costs; a figure above it is a slip of the finger.
 COST_CENTS_MAX = 100_000_000
 
 
 def set_lot_cost(*, lot: Lot, cost_cents: int | None) -> list[Lot]:
-    """Set what one extraction cost, None when nobody knows; see `set_lot_costs`."""
+    """Set what one extraction or purchase cost, None when nobody knows; see `set_lot_costs`."""
     with parameters_named(costs="cost_cents"):
         return set_lot_costs({lot: cost_cents})
 
 
 @transaction.atomic
 def set_lot_costs(costs: Mapping[Lot, int | None]) -> list[Lot]:
-    """Set what extractions cost, and work out again every blend and packed lot made of them.
+    """Set what extractions and purchases cost, and work out again every lot made of them.
 
     Return the lots whose cost is now another, oldest first. A blend costs the shares of its
     parents; a packed lot its honey with the parts and labour of its run; where a parent's cost is
     unknown, so is theirs. What was sold keeps the cost it was sold at.
-    Raises `NotAllowedNow` for a lot that is no extraction, `BadValue` for an absurd cost.
+    Raises `NotAllowedNow` for a lot made from others or that belongs to another beekeeper,
+    `BadValue` for an absurd cost.
     """
     for lot, cost_cents in costs.items():
         _check(lot, cost_cents)
@@ -59,11 +62,16 @@ def set_lot_costs(costs: Mapping[Lot, int | None]) -> list[Lot]:
 
 
 def _check(lot: Lot, cost_cents: int | None) -> None:
-    if lot.kind != Lot.Kind.EXTRACTION:
+    if not lot.is_ours:
+        raise NotAllowedNow(
+            _("Lot %(lot)s belongs to %(owner)s, so it has no cost of yours.")
+            % {"lot": lot.code, "owner": lot.owner}
+        )
+    if lot.kind not in HAVE_A_COST:
         raise NotAllowedNow(
             _(
                 "The cost of %(lot)s is worked out from the lots it was made from. Enter "
-                "the cost of those extractions instead."
+                "the cost of those lots instead."
             )
             % {"lot": lot.code}
         )

@@ -153,11 +153,11 @@ def record(
         problems.add(
             "bottled_on", _("The day of the run is in the future. Choose today or an earlier day.")
         )
-    elif there and bottled_on < (extracted_on := rules.extracted_on(there.honey_lot.origins())):
+    elif there and bottled_on < (came_in_on := rules.came_in_on(there.honey_lot.origins())):
         problems.add(
             "bottled_on",
-            _("This honey was extracted on %(day)s; it can't have been bottled before that.")
-            % {"day": date_format(extracted_on)},
+            _("This honey came in on %(day)s; it can't have been bottled before that.")
+            % {"day": date_format(came_in_on)},
         )
     is_excessive = filling.is_excessive(size, shares, pieces_filled + pieces_broken)
     if is_excessive and not figures_are_right:
@@ -325,6 +325,7 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
             honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
         ),
         product=run.product,
+        owner=lot.owner,
         best_by=filling.best_by(bottled_on, run.size.best_by_months),
     )
     checks.save_checked(packed)

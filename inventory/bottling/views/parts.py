@@ -40,7 +40,7 @@ def part_of(code: str) -> PackagingPart:
 def part_detail(request: HttpRequest, code: str) -> HttpResponse:
     """One part: where it is, what it cost, what it goes into, and what came in."""
     part = part_of(code)
-    receipts = part.receipts.select_related("place").annotate(
+    receipts = part.receipts.select_related("place", "supplier").annotate(
         is_undone=Exists(Posting.objects.filter(reverses=OuterRef("posting")))
     )
     context = {

@@ -46,7 +46,7 @@ def run_of(number: str) -> BottlingRun:
         "product__variety",
         "source",
         "target",
-        "lot",
+        "lot__owner",
         "packed_lot__product",
         "recorded_by",
     )

@@ -52,6 +52,12 @@ def quantity_of(quantity: int, item: CountedItem) -> str:
 
 
 @register.filter
+def change_of(quantity: int, item: CountedItem) -> str:
+    """Say how much of an item came, or went where it is below zero: "−44.1 lb"."""
+    return item.in_words(quantity, 1).replace("-", words.MINUS)
+
+
+@register.filter
 def out_of(quantity: int, item: CountedItem) -> str:
     """Say what a line takes away, without its sign: the column says that it went out."""
     return item.in_words(-quantity, 1)

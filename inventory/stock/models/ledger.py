@@ -97,6 +97,7 @@ class Place(models.Model):
         VAN = "van", _("van")
         HARVEST = "harvest", _("harvest")
         SUPPLIER = "supplier", _("supplier")
+        OWNER = "owner", _("owners of honey kept here")
         CUSTOMER = "customer", _("customers")
         PACKING = "packing", _("packing line")
         FILLING_LOSS = "filling_loss", _("filling loss")
@@ -189,6 +190,9 @@ class Posting(AppendOnlyModel):
 
     class Kind(models.TextChoices):
         EXTRACTION = "extraction", _("extraction")
+        PURCHASE = "purchase", _("honey bought")
+        OWNER_RECEIPT = "owner_receipt", _("received for its owner")
+        OWNER_RETURN = "owner_return", _("handed back to its owner")
         TRANSFER = "transfer", _("transfer")
         BLEND = "blend", _("blend")
         DRUM_FILL = "drum_fill", _("drum filled")
@@ -248,6 +252,8 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         """
         lines = self.filter(
             item__in=items,
+            # What belongs to others costs the house no honey.
+            lot__owner=None,
             place__kind__in=[*Place.VESSELS, *Place.STORES],
             posting__reverses=None,
             posting__reversed_by=None,
@@ -297,9 +303,13 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         """Return the one balance of honey in a vessel, or None when it is empty."""
         return (
             self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
-            .select_related("lot", "item", "place")
+            .select_related("lot__owner", "item", "place")
             .first()
         )
+
+    def ours(self) -> "BalanceQuerySet":
+        """Leave out what belongs to other beekeepers; parts are of no lot, and ours."""
+        return self.filter(lot__owner=None)
 
     def in_stores(self) -> "BalanceQuerySet":
         """Return the balances of parts and packed goods on shelves, stand and van."""

@@ -12,6 +12,7 @@ from django.db.models.expressions import RawSQL
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
+from inventory.shared.countries import check_country, name_of
 
 MOISTURE_MIN = Decimal(10)
 MOISTURE_MAX = Decimal(30)
@@ -23,7 +24,7 @@ LotKeys = Any
 
 @dataclass(frozen=True)
 class Origin:
-    """An extraction that is in a lot, with its share of the honey."""
+    """An extraction or purchase that is in a lot, with its share of the honey."""
 
     lot: "Lot"
     share: Fraction
@@ -40,9 +41,13 @@ class LotQuerySet(models.QuerySet["Lot"]):
             return found.filter(product=None)
         return found.filter(product__code=product) if product else found
 
+    def own_extractions(self) -> "LotQuerySet":
+        """Return what the house harvested itself: nothing bought, nothing of other beekeepers."""
+        return self.filter(kind=Lot.Kind.EXTRACTION, owner=None)
+
     def extracted_in(self, season: int) -> "LotQuerySet":
         """Return the extractions of a season, oldest first, without those that were undone."""
-        extractions = self.filter(kind=Lot.Kind.EXTRACTION, season=season)
+        extractions = self.own_extractions().filter(season=season)
         undone = extractions.filter(
             lines__posting__kind="extraction",
             lines__posting__reversed_by__isnull=False,
@@ -86,14 +91,17 @@ class LotQuerySet(models.QuerySet["Lot"]):
 class Lot(models.Model):
     """Honey that shares one origin and one set of measurements.
 
-    An extraction lot comes from the bees, a blend lot from mixing lots in a vessel, a packed lot
-    from a bottling run; a lot of other goods came in or was made at one time. `quantity_made` is in
-    grams for honey, in pieces for what has a product;
-    `cost_cents` is what all of it cost, or None while nobody has said.
+    An extraction lot comes from the bees, a bought lot from a supplier, a blend lot from mixing
+    lots in a vessel, a packed lot from a bottling run; a lot of other goods came in or was made at
+    one time. `quantity_made` is in grams for honey, in pieces for what has a product; `cost_cents`
+    is what all of it cost, or None while nobody has said. With an `owner` it belongs to another
+    beekeeper: it is here, and is not the house's stock.
     """
 
     class Kind(models.TextChoices):
         EXTRACTION = "extraction", _("extraction")
+        BOUGHT = "bought", _("bought")
+        STORED = "stored", _("stored for another")
         BLEND = "blend", _("blend")
         PACKED = "packed", _("packed")
         GOODS = "goods", _("other goods")
@@ -119,6 +127,27 @@ class Lot(models.Model):
     )
     colour_mm = models.DecimalField(
         _("colour, mm Pfund"), max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    supplier = models.ForeignKey(
+        "inventory.Supplier",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="lots",
+        verbose_name=_("supplier"),
+    )
+    supplier_lot = models.CharField(_("supplier's lot code"), max_length=60, blank=True)
+    country = models.CharField(
+        _("country of origin"), max_length=2, blank=True, validators=[check_country]
+    )
+    region = models.CharField(_("region of origin"), max_length=80, blank=True)
+    owner = models.ForeignKey(
+        "inventory.Supplier",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="owned_lots",
+        verbose_name=_("belongs to"),
     )
     quantity_made = models.BigIntegerField(default=0)
     cost_cents = models.BigIntegerField(_("cost"), null=True, blank=True)
@@ -175,6 +204,14 @@ class Lot(models.Model):
                 name="lot_code_of_bulk_honey_is_one",
             ),
             models.CheckConstraint(
+                condition=~Q(kind="bought") | Q(supplier__isnull=False, owner__isnull=True),
+                name="lot_bought_has_a_supplier",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="stored") | Q(owner__isnull=False),
+                name="lot_stored_has_an_owner",
+            ),
+            models.CheckConstraint(
                 condition=Q(cost_cents__isnull=True) | Q(cost_cents__gte=0),
                 name="lot_cost_cents_gte_0",
             ),
@@ -192,6 +229,15 @@ class Lot(models.Model):
     def is_weighed(self) -> bool:
         """Whether it is counted in grams: honey in bulk, and goods by weight."""
         return self.product is None or self.product.item.is_weighed
+
+    @property
+    def is_ours(self) -> bool:
+        """Whether the house owns it, and may sell, blend and count it as its own."""
+        return self.owner_id is None
+
+    @property
+    def country_name(self) -> str:
+        return name_of(self.country)
 
     @property
     def unit_cost_cents(self) -> Fraction | None:
@@ -256,7 +302,7 @@ class Lot(models.Model):
         return self._related(from_column="parent_id", to_column="lot_id")
 
     def origins(self) -> list[Origin]:
-        """Return the extractions in this lot and their exact shares, largest first.
+        """Return the extractions and purchases in this lot and their exact shares, largest first.
 
         A share is the product of the shares along each way back, added up over the ways.
         """

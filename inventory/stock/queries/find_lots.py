@@ -64,6 +64,15 @@ def _by_whole_code(typed: str) -> Iterable[LotMatch]:
     return [LotMatch(lot, _("lot code"), is_meant=True) for lot in lots[: MATCHES_MAX + 1]]
 
 
+def _by_supplier_lot(typed: str) -> Iterable[LotMatch]:
+    """Find what came in under a supplier's own lot code."""
+    lots = _lots().filter(supplier_lot__iexact=typed).select_related("product", "supplier")
+    return [
+        LotMatch(lot, _("lot of %(supplier)s") % {"supplier": lot.supplier}, is_meant=True)
+        for lot in lots[: MATCHES_MAX + 1]
+    ]
+
+
 def _by_vessel(typed: str) -> Iterable[LotMatch]:
     """Find what is in a drum, or was in it last, and after it what was in it before."""
     vessel = Place.objects.filter(
@@ -104,7 +113,7 @@ def _by_vessel(typed: str) -> Iterable[LotMatch]:
 
 
 def _by_part_of_code(typed: str) -> Iterable[LotMatch]:
-    lots = _lots().filter(code__icontains=typed)
+    lots = _lots().filter(Q(code__icontains=typed) | Q(supplier_lot__icontains=typed))
     return [
         LotMatch(lot, _("part of the lot code"), is_meant=False) for lot in lots[: MATCHES_MAX + 1]
     ]
@@ -117,6 +126,7 @@ def _lots() -> QuerySet[Lot]:
 # The first way that finds a lot counts.
 WAYS: tuple[Callable[[str], Iterable[LotMatch]], ...] = (
     _by_whole_code,
+    _by_supplier_lot,
     _by_vessel,
     _by_part_of_code,
 )

@@ -24,12 +24,13 @@ from inventory.stock.models import (
     Place,
     Posting,
     PostingLine,
+    Supplier,
 )
 from inventory.stock.models.lots import Origin
 
 # How many movements of one posting a list shows.
 MOVEMENTS_TOLD = 3
-DRUM_STATES = ("full", "empty", "reserved")
+DRUM_STATES = ("full", "empty", "reserved", "others")
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,11 @@ class VesselContents:
         return self.balance.quantity if self.balance else 0
 
     @property
+    def owner(self) -> Supplier | None:
+        """The beekeeper whose honey it is; None for our own and for an empty vessel."""
+        return self.lot.owner if self.lot else None
+
+    @property
     def next_act(self) -> str:
         """What is usually done with it next: fill, drain, receive, dip or transfer."""
         if self.place.kind == Place.Kind.DRUM:
@@ -112,15 +118,22 @@ class VesselContents:
 
     @property
     def state(self) -> str:
-        """The word of a drum's state: "empty", "reserved" or "full" (has honey and is free)."""
+        """The word of a drum's state: "empty", "reserved", "others" (honey of another beekeeper)
+        or "full" (has honey and is free).
+        """
         if self.balance is None:
             return "empty"
+        if self.owner:
+            return "others"
         return "reserved" if self.balance.reserved else "full"
 
 
 @dataclass(frozen=True)
 class HoneyInHand:
-    """All bulk honey, vessel by vessel; vessels out of use are left out."""
+    """All bulk honey, vessel by vessel; vessels out of use are left out.
+
+    The totals are of the house's own honey; that of other beekeepers is in `others` alone.
+    """
 
     vessels: list[VesselContents]
 
@@ -141,20 +154,42 @@ class HoneyInHand:
         return self._of(Place.Kind.PAIL, Place.Kind.TOTE)
 
     @property
+    def ours(self) -> list[VesselContents]:
+        """All vessels without those that have honey of other beekeepers."""
+        return [vessel for vessel in self.vessels if not vessel.owner]
+
+    @property
+    def our_tanks(self) -> list[VesselContents]:
+        return [vessel for vessel in self.tanks if not vessel.owner]
+
+    @property
+    def our_drums(self) -> list[VesselContents]:
+        return [vessel for vessel in self.drums if not vessel.owner]
+
+    @property
+    def our_small_vessels(self) -> list[VesselContents]:
+        return [vessel for vessel in self.small_vessels if not vessel.owner]
+
+    @property
+    def others(self) -> list[VesselContents]:
+        """The vessels that have honey of other beekeepers."""
+        return [vessel for vessel in self.vessels if vessel.owner]
+
+    @property
     def in_small_vessels(self) -> "Total":
-        return Total.of(self.small_vessels)
+        return Total.of(self.our_small_vessels)
 
     @property
     def total(self) -> "Total":
-        return Total.of(self.vessels)
+        return Total.of(self.ours)
 
     @property
     def in_tanks(self) -> "Total":
-        return Total.of(self.tanks)
+        return Total.of(self.our_tanks)
 
     @property
     def in_drums(self) -> "Total":
-        return Total.of(self.drums)
+        return Total.of(self.our_drums)
 
     @property
     def at_risk(self) -> list[Lot]:
@@ -196,7 +231,7 @@ def vessel(place: Place) -> VesselContents:
     """Return one vessel, in use or not, with what is in it."""
     balance = (
         Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
-        .select_related("lot")
+        .select_related("lot__owner")
         .first()
     )
     return VesselContents(place, balance)
@@ -209,18 +244,27 @@ def in_hand() -> HoneyInHand:
 
 def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
     """Return honey lots, not packed ones, each with `contents`: the balances that hold it now."""
-    found = Lot.objects.exclude(kind=Lot.Kind.PACKED).prefetch_related(
-        Prefetch(
-            "balances",
-            Balance.objects.filter(is_physical=True, quantity__gt=0).select_related("place"),
-            to_attr="contents",
+    found = (
+        Lot.objects.exclude(kind=Lot.Kind.PACKED)
+        .select_related("owner")
+        .prefetch_related(
+            Prefetch(
+                "balances",
+                Balance.objects.filter(is_physical=True, quantity__gt=0).select_related("place"),
+                to_attr="contents",
+            )
         )
     )
     if season:
         found = found.filter(season=season)
     if words:
         found = found.filter(
-            Q(code__icontains=words) | Q(floral_source__icontains=words) | Q(yard__icontains=words)
+            Q(code__icontains=words)
+            | Q(floral_source__icontains=words)
+            | Q(yard__icontains=words)
+            | Q(supplier__name__icontains=words)
+            | Q(supplier_lot__icontains=words)
+            | Q(owner__name__icontains=words)
         )
     if in_hand_only:
         found = found.filter(
@@ -459,7 +503,7 @@ def stock_at(place: Place | None = None) -> QuerySet[Balance]:
     found = (
         Balance.objects.filter(place__kind__in=Place.STORES, quantity__gt=0)
         .exclude(item__kind=Item.Kind.HONEY)
-        .select_related("item", "place", "lot")
+        .select_related("item", "place", "lot__owner")
         .order_by("place__kind", "place__code", "item__kind", "item__name", "lot__best_by")
     )
     return found.filter(place=place) if place else found
@@ -468,7 +512,9 @@ def stock_at(place: Place | None = None) -> QuerySet[Balance]:
 def _contents() -> Prefetch:
     return Prefetch(
         "balances",
-        Balance.objects.filter(item__kind=Item.Kind.HONEY, quantity__gt=0).select_related("lot"),
+        Balance.objects.filter(item__kind=Item.Kind.HONEY, quantity__gt=0).select_related(
+            "lot__owner"
+        ),
         to_attr="contents",
     )
 
@@ -477,7 +523,7 @@ def _stock() -> Prefetch:
     return Prefetch(
         "balances",
         Balance.objects.filter(quantity__gt=0)
-        .select_related("item", "lot")
+        .select_related("item", "lot__owner")
         .order_by("item__kind", "item__name", "lot__best_by"),
         to_attr="contents",
     )

@@ -13,7 +13,7 @@ from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger
-from inventory.stock.services.honey import WRITE_OFF_PLACES
+from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
 
 
 @transaction.atomic
@@ -39,7 +39,7 @@ def transfer(
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    with _refused_at("pieces"):
+    with refused_at("pieces"):
         return ledger.post(
             kind=Posting.Kind.TRANSFER,
             lines=ledger.move(item=item, lot=lot, source=source, target=target, quantity=pieces),
@@ -68,9 +68,10 @@ def write_off(
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why: broken, spoiled, own use or given away."))
     problems.raise_any()
+    refuse_to_use(lot, reason)
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    with _refused_at("pieces"):
+    with refused_at("pieces"):
         return ledger.post(
             kind=reason,
             lines=ledger.move(
@@ -114,7 +115,7 @@ def count(
     difference = counted - (balance.quantity if balance else 0)
     if difference == 0:
         return None
-    with _refused_at("counted"):
+    with refused_at("counted"):
         return ledger.post(
             kind=Posting.Kind.COUNT,
             lines=ledger.move(
@@ -131,7 +132,7 @@ def count(
 
 
 @contextmanager
-def _refused_at(parameter: str) -> Iterator[None]:
+def refused_at(parameter: str) -> Iterator[None]:
     """Give what the ledger refuses the parameter it was typed in."""
     try:
         yield
@@ -143,11 +144,12 @@ def _refused_at(parameter: str) -> Iterator[None]:
 def free_at(item: Item, places: list[Place]) -> list[Balance]:
     """Return the balances of an item free for sale at these places, oldest lot first.
 
-    Lots on hold are left out. Call with the item locked.
+    Lots on hold are left out, and what belongs to others. Call with the item locked.
     """
     return [
         balance
         for balance in Balance.objects.filter(item=item, place__in=places, quantity__gt=0)
+        .ours()
         .exclude(lot__is_on_hold=True)
         .select_related("item", "place", "lot")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
