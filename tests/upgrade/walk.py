@@ -194,11 +194,11 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
-            "inventory:lot_detail inventory:lot_origin api:lot-detail api:lot-files",
+            "inventory:lot_detail api:lot-detail api:lot-files",
         ),
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "blend"]),
-            "inventory:certificate inventory:measurement_add",
+            "inventory:certificate inventory:measurement_add inventory:lot_origin",
         ),
         (_rows("inventory.Measurement", "pk", "what"), "inventory:measurement_remove"),
         (
