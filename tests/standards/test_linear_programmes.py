@@ -8,7 +8,14 @@ from fractions import Fraction
 import pytest
 
 from apiary_sales.planning import programme
-from apiary_sales.planning.programme import Honey, Need, Part, PlannedBuyer, PlannedProduct, Programme
+from apiary_sales.planning.programme import (
+    Honey,
+    Need,
+    Part,
+    PlannedBuyer,
+    PlannedProduct,
+    Programme,
+)
 
 
 def one_vessel(size_rows, *, grams, minutes, cents, parts=(), pieces_max=None) -> Programme:
