@@ -217,6 +217,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.House",
             "customers.Customer",
             "pricing.PiecePrice",
+            "pricing.PrivateLabel",
             "pricing.BulkPrice",
             "pricing.TaxRate",
             "pricing.ChannelCost",
