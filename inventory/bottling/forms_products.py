@@ -3,6 +3,7 @@
 from typing import cast
 
 from django import forms
+from django.db.models import Q
 from django.forms import formset_factory
 from django.utils.translation import gettext_lazy as _
 
@@ -101,13 +102,13 @@ class HoneyProductForm(ActForm):
 
     def _keep_offering(self, product: Product) -> None:
         """Let what the product has be chosen, though it is out of use by now."""
-        for name, in_use, chosen in (
-            ("size", Size.objects.filter(is_active=True), product.size_id),
-            ("variety", Variety.objects.filter(is_active=True), product.variety_id),
-            ("brand", Brand.objects.filter(is_active=True), product.brand_id),
+        for name, model, chosen in (
+            ("size", Size, product.size_id),
+            ("variety", Variety, product.variety_id),
+            ("brand", Brand, product.brand_id),
         ):
             field = cast(forms.ModelChoiceField, self.fields[name])
-            field.queryset = in_use | in_use.model._default_manager.filter(pk=chosen)
+            field.queryset = model._default_manager.filter(Q(is_active=True) | Q(pk=chosen))
 
 
 class VarietyForm(ActForm):

@@ -6,7 +6,7 @@ from inventory.bottling.models import Brand, Product, Variety
 from inventory.bottling.queries import products as product_queries
 from inventory.bottling.services import products
 from inventory.shared.errors import BadValue, HouseError
-from inventory.stock.models import Place
+from inventory.stock.models import Item, Place
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -97,6 +97,16 @@ def test_filled_jars_stay_what_they_were_filled_as(size):
         "one-pound-buckwheat",
         6,
     )
+
+
+def test_honey_comes_first_by_size_and_other_goods_after_it(size):
+    item = Item.objects.create(kind=Item.Kind.GOODS, name="Candle")
+    candle = Product.objects.create(item=item, kind="goods", code="candle", name="Candle")
+    quart = builders.product("Quart", brimful_ml=1_005)
+    buckwheat = products.save_honey(size=size, new_variety="Buckwheat")
+
+    assert list(Product.objects.all()) == [size.standard_product, buckwheat, quart, candle]
+    assert [row.product for row in product_queries.product_list().others] == [candle]
 
 
 def test_the_list_has_every_product_under_its_size_in_two_queries(size, django_assert_num_queries):
