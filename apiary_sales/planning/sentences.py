@@ -69,7 +69,7 @@ def notices(question: Question) -> list[str]:
     if untimed:
         told.append(
             _("Minutes of work are not entered, so they count as 0: %(products)s.")
-            % {"products": ", ".join(untimed)}
+            % {"products": "; ".join(untimed)}
         )
     costless = [row.part.name for row in books.parts if not figures.part_costs[row.part.pk]]
     if costless:
@@ -83,7 +83,7 @@ def notices(question: Question) -> list[str]:
                 "Comb and chunk honey is not in the plan, because it is not only honey from a "
                 "tank: %(products)s."
             )
-            % {"products": ", ".join(product.name for product in books.left_out)}
+            % {"products": "; ".join(product.name for product in books.left_out)}
         )
     partless = [row.product.name for row in books.products if not row.uses]
     if partless:
@@ -92,7 +92,7 @@ def notices(question: Question) -> list[str]:
                 "No parts are listed for these products, so the plan leaves their parts out: "
                 "%(products)s."
             )
-            % {"products": ", ".join(partless)}
+            % {"products": "; ".join(partless)}
         )
     unpriced = [
         _("%(product)s, %(channel)s")

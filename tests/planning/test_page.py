@@ -875,5 +875,5 @@ def test_comb_and_chunk_honey_is_left_out_of_the_plan_with_a_line(client):
     assert books.left_out == (chunk, comb)
     assert (
         "Comb and chunk honey is not in the plan, because it is not only honey from a tank: "
-        "One pound, chunk, One pound, comb." in words_of(page)
+        "One pound, chunk; One pound, comb." in words_of(page)
     )
