@@ -7,6 +7,7 @@ from apiary_sales.pricing.models import (
     ChannelCost,
     FillingTime,
     PiecePrice,
+    PrivateLabel,
     SeasonExpense,
     TaxRate,
 )
@@ -27,6 +28,12 @@ class PiecePriceAdmin(NeverChangedAdmin):
     list_display = ["product", "tier", "min_pieces", "piece_cents", "case_cents", "valid_from"]
     list_filter = ["tier", "product"]
     list_select_related = ["product"]
+
+
+@admin.register(PrivateLabel)
+class PrivateLabelAdmin(admin.ModelAdmin):
+    list_display = ["brand", "customer"]
+    list_select_related = ["brand", "customer"]
 
 
 @admin.register(BulkPrice)

@@ -66,6 +66,7 @@ WHAT_SEASONS_ARE = gettext_lazy(
     "A season is the year in which the honey was extracted, as recorded for its lot, not "
     "the year of sale."
 )
+WHAT_SIZES_ARE = gettext_lazy("All varieties and labels of a size are counted together.")
 SALES_DEFINITION = (WHAT_SALES_ARE, WHAT_AMOUNTS_ARE, WHAT_WEIGHTS_ARE)
 MARGIN_DEFINITION = (
     *SALES_DEFINITION,
@@ -150,6 +151,18 @@ def _fixed(*columns: Column) -> Any:
 def _product_lines(row: Row, address: Address) -> str:
     if row["goods"] == sales.PACKED:
         return lines_url(address, product=row["product_key"])
+    return lines_url(address, goods=row["goods"])
+
+
+def _size_lines(row: Row, address: Address) -> str:
+    if row["goods"] == sales.PACKED:
+        return lines_url(address, size=row["size_key"])
+    return lines_url(address, goods=row["goods"])
+
+
+def _variety_lines(row: Row, address: Address) -> str:
+    if row["goods"] == sales.PACKED:
+        return lines_url(address, variety=row["variety_key"])
     return lines_url(address, goods=row["goods"])
 
 
@@ -250,6 +263,42 @@ SALE_LINES = Report(
     nothing=NO_SALES,
 )
 SALES_BY_SIZE = Report(
+    slug="sales-by-size",
+    title=gettext_lazy("Sales by size"),
+    sentence=gettext_lazy("How many jars of each size were sold, and for how much."),
+    subject=SALES,
+    definition=(*SALES_DEFINITION, WHAT_SIZES_ARE),
+    form=forms.SalesForm,
+    frame=sales.by_size,
+    columns=_fixed(Column("size", gettext_lazy("Size")), *SOLD, PRICE_A_POUND),
+    picture=Picture("bars", gettext_lazy("Sales by size"), ("amount_cents",)),
+    opens=_size_lines,
+    nothing=NO_SALES,
+)
+SALES_BY_VARIETY = Report(
+    slug="sales-by-variety",
+    title=gettext_lazy("Sales by variety"),
+    sentence=gettext_lazy("What each variety of honey in jars brought in and earned."),
+    subject=SALES,
+    definition=(
+        *MARGIN_DEFINITION,
+        gettext_lazy(
+            "A variety is what the label of the jar says, whatever lot it was filled from. "
+            "Jars without a variety on their label are one row."
+        ),
+    ),
+    form=forms.HoneySalesForm,
+    frame=sales.by_variety,
+    columns=_fixed(
+        Column("variety", gettext_lazy("Variety")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+    ),
+    picture=Picture(
+        "bars", gettext_lazy("Sales and margin by variety"), ("amount_cents", "margin_cents")
+    ),
+    opens=_variety_lines,
+    nothing=NO_SALES,
+)
+SALES_BY_PRODUCT = Report(
     slug="sales-by-product",
     title=gettext_lazy("Sales by product"),
     sentence=gettext_lazy("How many jars of each product were sold, and for how much."),
@@ -351,6 +400,23 @@ SEASON_AGAINST_SEASON = Report(
     nothing=NO_SALES,
 )
 MARGIN_BY_SIZE = Report(
+    slug="margin-by-size",
+    title=gettext_lazy("Margin by size"),
+    sentence=gettext_lazy("What each size earned after the cost of its honey, parts and labour."),
+    subject=SALES,
+    definition=(*MARGIN_DEFINITION, WHAT_SIZES_ARE),
+    form=forms.HoneySalesForm,
+    frame=sales.by_size,
+    columns=_fixed(
+        Column("size", gettext_lazy("Size")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+    ),
+    picture=Picture(
+        "bars", gettext_lazy("Sales and margin by size"), ("amount_cents", "margin_cents")
+    ),
+    opens=_size_lines,
+    nothing=NO_SALES,
+)
+MARGIN_BY_PRODUCT = Report(
     slug="margin-by-product",
     title=gettext_lazy("Margin by product"),
     sentence=gettext_lazy(
@@ -590,8 +656,11 @@ REPORTS = {
     report.slug: report
     for report in (
         MARGIN_BY_SIZE,
+        MARGIN_BY_PRODUCT,
         BULK_AGAINST_RETAIL,
         SALES_BY_SIZE,
+        SALES_BY_PRODUCT,
+        SALES_BY_VARIETY,
         SALES_BY_CHANNEL,
         SALES_BY_CUSTOMER,
         SALES_BY_MONTH,

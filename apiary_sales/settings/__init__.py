@@ -218,6 +218,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.Supplier",
             "customers.Customer",
             "pricing.PiecePrice",
+            "pricing.PrivateLabel",
             "pricing.BulkPrice",
             "pricing.TaxRate",
             "pricing.ChannelCost",

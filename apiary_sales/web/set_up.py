@@ -47,6 +47,12 @@ PAGES = (
         ("inventory.manage_parts",),
     ),
     SettingsPage(
+        _("Products"),
+        _("Different honeys in one size, varieties and brands"),
+        "inventory:product_list",
+        ("inventory.manage_parts",),
+    ),
+    SettingsPage(
         _("Jars, lids and labels"),
         _("What you have, and when to order more"),
         "inventory:part_list",

@@ -492,7 +492,7 @@ class ProductionForm(ActForm):
         help_text=_(
             "First in, first out: a jar has the cost of its own lot, and the oldest lot is "
             "sold first. Weighted average: a jar has the average cost of all jars of its "
-            "size in stock when it is sold. Honey in drums has the cost of its lot. Choose "
+            "product in stock when it is sold. Honey in drums has the cost of its lot. Choose "
             "with your accountant before the first sale. After the first sale you can't "
             "change it."
         ),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.bottling.views import jar_pages, labels, parts, reversals, runs, sizes
+from inventory.bottling.views import jar_pages, labels, parts, products, reversals, runs, sizes
 
 urlpatterns = [
     path("bottling/", runs.home, name="bottling"),
@@ -49,6 +49,28 @@ urlpatterns = [
         parts.PartEditView.as_view(),
         name="part_edit",
     ),
+    path("bottling/products/", products.product_list, name="product_list"),
+    path(
+        "bottling/products/add/",
+        products.HoneyProductCreateView.as_view(),
+        name="product_create",
+    ),
+    path(
+        "bottling/products/<slug:code>/",
+        products.HoneyProductEditView.as_view(),
+        name="product_edit",
+    ),
+    path(
+        "bottling/products/<slug:code>/switch/",
+        products.product_switch,
+        name="product_switch",
+    ),
+    path("bottling/varieties/", products.variety_list, name="variety_list"),
+    path("bottling/varieties/add/", products.VarietyCreateView.as_view(), name="variety_create"),
+    path("bottling/varieties/<int:pk>/", products.VarietyEditView.as_view(), name="variety_edit"),
+    path("bottling/brands/", products.brand_list, name="brand_list"),
+    path("bottling/brands/add/", products.BrandCreateView.as_view(), name="brand_create"),
+    path("bottling/brands/<int:pk>/", products.BrandEditView.as_view(), name="brand_edit"),
     path("bottling/sizes/", sizes.size_list, name="size_list"),
     path("bottling/sizes/add/", sizes.SizeCreateView.as_view(), name="size_create"),
     path("bottling/sizes/usual/", sizes.size_add_usual, name="size_add_usual"),

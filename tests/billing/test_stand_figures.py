@@ -266,7 +266,8 @@ def test_an_amount_is_whole_cents():
 def test_the_pieces_of_sales_that_wait_are_counted_by_product():
     sales = [
         {"body": {"lines": [{"product": "pound", "pieces": 2}, {"product": "quart", "pieces": 1}]}},
-        {"body": {"lines": [{"product": "pound", "pieces": 3}]}},
+        # Kept since before there were products.
+        {"body": {"lines": [{"size": "pound", "pieces": 3}]}},
     ]
 
     counted = scripts.call(FIGURES, "promisedPieces", [[sales], [[]]])

@@ -219,6 +219,15 @@ def test_a_sale_keeps_the_price_the_buyer_paid(seller, message, pounds):
     assert response.json()["total_cents"] == 1_500
 
 
+def test_a_sale_kept_since_before_there_were_products_names_the_size(seller, message, pounds):
+    line = {"size": "one-pound", "pieces": 2, "unit_price": "8.0000"}
+
+    response = send(seller, {**message, "lines": [line]})
+
+    assert response.json()["total_cents"] == 1_600
+    assert at_stand(pounds) == 22
+
+
 def test_a_sale_that_runs_short_is_left_for_a_person_to_settle(seller, message, pounds):
     line = {**message["lines"][0], "pieces": 25}
 

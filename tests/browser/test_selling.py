@@ -92,7 +92,7 @@ def test_a_shop_order_is_taken_and_filled_in_two_parts(house, sign_in, axe, view
     page.goto("/selling/orders/new/")
 
     page.get_by_label("Customer").select_option(label="Corner Grocery")
-    expect(page.locator("#sizes")).to_contain_text("Price list: shop")
+    expect(page.locator("#products")).to_contain_text("Price list: shop")
     page.get_by_label("One pound: pieces", exact=True).fill("30")
     expect(page.locator("#total")).to_contain_text("$195.00")
     axe(page)
@@ -131,7 +131,7 @@ def test_a_refused_order_shows_its_sentence_at_the_row_and_takes_the_focus(house
     summary = page.locator(".error-summary")
     expect(summary).to_contain_text(sentence)
     expect(summary).to_be_focused()
-    expect(page.locator("#sizes")).to_contain_text(sentence)
+    expect(page.locator("#products")).to_contain_text(sentence)
     axe(page)
     assert Order.objects.count() == 0
 

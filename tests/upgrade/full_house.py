@@ -26,9 +26,10 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
-from apiary_sales.pricing.services import filling_times, seasons
-from inventory.bottling.models import BottlingRun, PackagingPart, Product
-from inventory.bottling.services import fill_checks, jar_page, products, reversals, runs
+from apiary_sales.pricing.services import filling_times, private_labels, seasons
+from inventory.bottling.models import BottlingRun, Product, Size
+from inventory.bottling.services import fill_checks, jar_page, parts, products, reversals, runs
+from inventory.bottling.services.products import PartUse
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
 from inventory.shared.services import house as house_details
@@ -66,6 +67,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _count_the_shelf(people[User.Role.BOTTLING])
     _give_jars_a_page()
     _set_costs()
+    _add_a_private_label()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
     _recall(people[User.Role.OFFICE])
@@ -181,12 +183,6 @@ def _bottle(person) -> None:
         for pieces in (36, 24)
     ]
     runs.cancel(run=plans[1], cancelled_by=person, reason="Too few jars")
-    products.save_honey(
-        size=Product.objects.get(code="half-pound").honey_size,
-        variety=products.save_variety(name="Full basswood", floral_source="basswood"),
-        brand=products.save_brand(name="Full label"),
-        parts=[products.PartUse(PackagingPart.objects.filter(kind="label")[0])],
-    )
     for code, milligrams in (("quart", 1_375_000), ("half-pound", 222_000)):
         fill_checks.record(
             run=BottlingRun.objects.get(product__code=code, status="recorded"),
@@ -233,6 +229,21 @@ def _set_costs() -> None:
         note="Sugar",
     )
     filling_times.set_minutes({Product.objects.get(code="1-lb"): Decimal("0.8")})
+
+
+def _add_a_private_label() -> None:
+    """Add buckwheat under a shop's own name, with a label of its own."""
+    label = parts.save(name="Wren Hollow label", kind="label", reorder_point=0)
+    product = products.save_honey(
+        size=Size.objects.get(code="1-lb"),
+        new_variety="Buckwheat",
+        new_floral_source="buckwheat",
+        new_brand="Wren Hollow",
+        parts=[PartUse(label)],
+    )
+    private_labels.set_customer(
+        brand=product.brand, customer=Customer.objects.get(name="Wren Hollow Farm Shop")
+    )
 
 
 def _sell_drums(person) -> None:

@@ -40,6 +40,9 @@ LATER = {
     "inventory:file",
     "inventory:file_remove",
     "inventory:measurement_remove",
+    "inventory:variety_edit",
+    "inventory:brand_edit",
+    "pricing:private_label_set",
     "api:file",
 }
 
@@ -267,6 +270,13 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("inventory.Size", "code"),
             "inventory:size_edit inventory:size_switch api:size-detail",
         ),
+        (
+            _rows("inventory.Product", "code", kind="honey", is_unlabelled=False),
+            "inventory:product_edit",
+        ),
+        (_rows("inventory.Product", "code"), "inventory:product_switch"),
+        (_rows("inventory.Variety", "pk"), "inventory:variety_edit"),
+        (_rows("inventory.Brand", "pk"), "inventory:brand_edit pricing:private_label_set"),
         (
             _rows("inventory.Product", "code"),
             "pricing:product_prices pricing:price_set pricing:break_set pricing:product_margin "

@@ -57,11 +57,14 @@ def places() -> QuerySet[Place]:
 
 
 def products(place: Place, on: date) -> list[StandProduct]:
-    """Return the products sold at the stand, in three queries; lots on hold do not count."""
+    """Return the products sold at the stand, in three queries; lots on hold do not count.
+
+    Buyers at the stand have no name, so private labels are left out.
+    """
     free = free_pieces(place)
     return [
         StandProduct(row.product, free.get(row.product.item_id, 0), row)
-        for row in prices.price_list(TIER, on).products
+        for row in prices.price_list(TIER, on).offered_to(None)
         if row.base is not None
     ]
 

@@ -44,15 +44,15 @@ manages_prices = permission_required("pricing.manage_prices", raise_exception=Tr
 def price_lists(request: HttpRequest) -> HttpResponse:
     on = day_asked(request)
     lists = read.all_price_lists(on)
-    products = lists[Customer.Tier.STAND].products
-    rows = [
-        (row.product, [(tier.label, lists[tier].of(row.product)) for tier in Customer.Tier])
-        for row in products
-    ]
     return render(
         request,
         "pricing/prices.html",
-        {"on": on, "today": timezone.localdate(), "tiers": Customer.Tier, "rows": rows},
+        {
+            "on": on,
+            "today": timezone.localdate(),
+            "tiers": Customer.Tier,
+            "groups": read.by_size(lists),
+        },
     )
 
 
@@ -68,6 +68,7 @@ def product_prices(request: HttpRequest, code: str) -> HttpResponse:
         {
             "product": product,
             "rows": rows,
+            "private_to": rows[0][1].private_to,
             "history": read.history(product, on=on, in_force=in_force),
         },
     )

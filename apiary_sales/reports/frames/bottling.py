@@ -44,11 +44,12 @@ MEASURES = [name for name, dtype in RUN.items() if dtype == WHOLE and name != "s
 
 @dataclass(frozen=True)
 class RunFilters:
-    """Which recorded runs count; `season` is that of the honey, `product` a short name."""
+    """Which recorded runs count: season of the honey, `size` and `product` by short name."""
 
     since: date | None = None
     until: date | None = None
     season: str = ""
+    size: str = ""
     product: str = ""
 
 
@@ -124,6 +125,8 @@ def _recorded(filters: RunFilters) -> QuerySet[BottlingRun]:
         found = found.filter(posting__occurred_at__date__lte=filters.until)
     if filters.season:
         found = found.filter(lot__season=int(filters.season))
+    if filters.size:
+        found = found.filter(product__size__code=filters.size)
     if filters.product:
         found = found.filter(product__code=filters.product)
     return found.select_related("product__size", "lot", "packed_lot", "posting").order_by(

@@ -125,7 +125,8 @@ class Product(models.Model):
     class Meta:
         verbose_name = _("product")
         verbose_name_plural = _("products")
-        ordering = ["kind", "size__brimful_ml", "size__name", "id"]
+        # Honey comes first, then goods, then gift boxes.
+        ordering = ["-kind", "size__brimful_ml", "size__name", "id"]
         constraints = [
             models.CheckConstraint(
                 condition=Q(kind="honey", size__isnull=False)
@@ -155,6 +156,11 @@ class Product(models.Model):
     @property
     def is_honey(self) -> bool:
         return self.kind == Product.Kind.HONEY
+
+    @property
+    def form_word(self) -> str:
+        """The form in one word, where its label explains it."""
+        return str(self.get_form_display()).split(":")[0]
 
     @property
     def is_filled(self) -> bool:

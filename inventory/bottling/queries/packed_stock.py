@@ -33,8 +33,12 @@ class LotStock:
         return self.on_hand if self.is_on_hold else 0
 
     @property
+    def is_unlabelled(self) -> bool:
+        return self.lot.product is not None and self.lot.product.is_unlabelled
+
+    @property
     def free(self) -> int:
-        return 0 if self.is_on_hold else self.on_hand - self.reserved
+        return 0 if self.is_on_hold or self.is_unlabelled else self.on_hand - self.reserved
 
     @property
     def value_cents(self) -> int | None:
@@ -59,7 +63,7 @@ class StockFigures:
 
     @property
     def free(self) -> int:
-        """Pieces that can be sold now: neither promised nor on hold."""
+        """Pieces that can be sold now: labelled, and neither promised nor on hold."""
         return sum(row.free for row in self.rows)
 
     @property

@@ -97,8 +97,10 @@ export function centsOf(number) {
 export function promisedPieces(sales) {
   const promised = new Map();
   for (const sale of sales) {
-    for (const { product, pieces } of sale.body.lines) {
-      promised.set(product, (promised.get(product) || 0) + pieces);
+    // A sale kept since before there were products names the size, which has the same code.
+    for (const { product, size, pieces } of sale.body.lines) {
+      const code = product ?? size;
+      promised.set(code, (promised.get(code) || 0) + pieces);
     }
   }
   return promised;

@@ -83,8 +83,9 @@ function focusHeading(name) {
 const free = new Map(data.products.map((product) => [product.code, product.free]));
 let promised = new Map();
 
-function lowerStock({ product, pieces }) {
-  if (free.has(product)) free.set(product, free.get(product) - pieces);
+function lowerStock({ product, size, pieces }) {
+  const code = product ?? size;
+  if (free.has(code)) free.set(code, free.get(code) - pieces);
 }
 
 function showStock() {
