@@ -57,7 +57,8 @@ def places() -> QuerySet[Place]:
 
 
 def products(place: Place, on: date) -> list[StandProduct]:
-    """Return the products sold at the stand, in three queries; lots on hold do not count."""
+    """Return the products sold at the stand, in three queries; lots on hold, or still setting, do
+    not count."""
     free = free_pieces(place)
     return [
         StandProduct(row.product, free.get(row.product.item_id, 0), row)
@@ -71,6 +72,7 @@ def free_pieces(place: Place) -> dict[int, int]:
     rows = (
         Balance.objects.filter(place=place, quantity__gt=0)
         .exclude(lot__is_on_hold=True)
+        .exclude(lot__ready_on__gt=timezone.localdate())
         .order_by()
         .values_list("item")
         .annotate(pieces=Sum(F("quantity") - F("reserved")))

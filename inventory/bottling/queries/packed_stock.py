@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 
 from inventory.bottling.models import Product, Size
@@ -30,8 +31,19 @@ class LotStock:
         return self.on_hand if self.is_on_hold else 0
 
     @property
+    def is_setting(self) -> bool:
+        return self.lot.is_setting and not self.is_on_hold
+
+    @property
+    def setting(self) -> int:
+        """Pieces of creamed honey that are not ready for sale yet."""
+        return self.on_hand if self.is_setting else 0
+
+    @property
     def free(self) -> int:
-        return 0 if self.is_on_hold else self.on_hand - self.reserved
+        if self.is_on_hold or self.is_setting:
+            return 0
+        return self.on_hand - self.reserved
 
     @property
     def value_cents(self) -> int | None:
@@ -56,12 +68,22 @@ class StockFigures:
 
     @property
     def free(self) -> int:
-        """Pieces that can be sold now: neither promised nor on hold."""
+        """Pieces that can be sold now: neither promised, on hold nor setting."""
         return sum(row.free for row in self.rows)
 
     @property
     def on_hold(self) -> int:
         return sum(row.on_hold for row in self.rows)
+
+    @property
+    def setting(self) -> int:
+        return sum(row.setting for row in self.rows)
+
+    @property
+    def ready_on(self) -> date | None:
+        """The day the first of the pieces that set are ready; None where none set."""
+        days = [row.lot.ready_on for row in self.rows if row.is_setting and row.lot.ready_on]
+        return min(days, default=None)
 
     @property
     def value_cents(self) -> int | None:

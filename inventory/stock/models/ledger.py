@@ -189,10 +189,12 @@ class Posting(AppendOnlyModel):
 
     class Kind(models.TextChoices):
         EXTRACTION = "extraction", _("extraction")
+        COMB_HARVEST = "comb_harvest", _("comb harvest")
         TRANSFER = "transfer", _("transfer")
         BLEND = "blend", _("blend")
         DRUM_FILL = "drum_fill", _("drum filled")
         BOTTLING = "bottling", _("bottling")
+        COMB_CUT = "comb_cut", _("comb cut")
         PART_RECEIPT = "part_receipt", _("parts received")
         COUNT = "count", _("count")
         BREAKAGE = "breakage", _("breakage")
@@ -298,6 +300,14 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         return (
             self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
             .select_related("lot", "item", "place")
+            .first()
+        )
+
+    def of_lot_at(self, lot: "Lot", place: Place) -> "Balance | None":
+        """Return the balance of a packed lot at a store, or None when none of it is there."""
+        return (
+            self.filter(lot=lot, place=place, quantity__gt=0)
+            .select_related("item", "place", "lot__product__item", "lot__product__size")
             .first()
         )
 

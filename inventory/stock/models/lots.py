@@ -7,6 +7,7 @@ from typing import cast
 
 from django.db import connection, models
 from django.db.models import Q
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
@@ -43,6 +44,16 @@ class LotQuerySet(models.QuerySet["Lot"]):
             lines__place__kind="harvest",
         )
         return extractions.exclude(pk__in=undone.values("pk")).order_by("made_on", "id")
+
+    def comb_harvested_in(self, season: int) -> "LotQuerySet":
+        """Return the comb honey of a season as it came in, without what was undone."""
+        came = self.filter(
+            season=season,
+            lines__posting__kind="comb_harvest",
+            lines__posting__reversed_by__isnull=True,
+            lines__place__kind="harvest",
+        )
+        return came.select_related("product__item", "product__size").order_by("made_on", "id")
 
 
 class Lot(models.Model):
@@ -92,6 +103,8 @@ class Lot(models.Model):
         related_name="lots",
     )
     best_by = models.DateField(_("best by"), null=True, blank=True)
+    # Creamed honey sets before it is sold; None for what is ready at once.
+    ready_on = models.DateField(_("ready from"), null=True, blank=True)
     is_on_hold = models.BooleanField(_("on hold"), default=False)
     hold_reason = models.CharField(_("reason for the hold"), max_length=300, blank=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
@@ -149,6 +162,11 @@ class Lot(models.Model):
     def what(self) -> str:
         """What tells this lot from others with its code: the short name of its product, or BULK."""
         return self.product.code if self.product else self.BULK
+
+    @property
+    def is_setting(self) -> bool:
+        """Whether it is creamed honey that is not ready for sale yet."""
+        return self.ready_on is not None and self.ready_on > timezone.localdate()
 
     @property
     def unit_cost_cents(self) -> Fraction | None:

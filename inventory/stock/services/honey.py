@@ -153,7 +153,7 @@ def receive(
     harvest = Place.objects.outside(Place.Kind.HARVEST)
     portions = [lots.Portion(lot, grams, harvest)]
     with parameters_named(target="place", sources="grams"):
-        lines = _pour(target=place, portions=portions, poured_on=extracted_on)
+        lines = pour(target=place, portions=portions, poured_on=extracted_on)
     ledger.post(
         kind=Posting.Kind.EXTRACTION,
         lines=lines,
@@ -215,7 +215,7 @@ def blend(
     _check_pouring(sources, target, poured_on)
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    lines = _pour(target=target, portions=_portions(sources), poured_on=poured_on)
+    lines = pour(target=target, portions=_portions(sources), poured_on=poured_on)
     return ledger.post(
         kind=kind,
         lines=lines,
@@ -370,10 +370,10 @@ def take(
     return lots.Portion(there.honey_lot, grams, source)
 
 
-def _pour(
+def pour(
     *, target: Place, portions: Sequence[lots.Portion], poured_on: date | None = None
 ) -> list[Line]:
-    """Return the lines that bring `portions` into a vessel.
+    """Return the lines that bring `portions` into a vessel; call with the honey locked.
 
     Where lots meet, a blend lot of that day is made of all that is then in the vessel.
     """
