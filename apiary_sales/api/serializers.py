@@ -109,6 +109,7 @@ class LotSerializer(serializers.ModelSerializer):
             "quantity_made",
             "product",
             "best_by",
+            "ready_on",
             "is_on_hold",
         ]
 

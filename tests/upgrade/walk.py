@@ -209,6 +209,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (_rows("inventory.Lot", "code", run__status="recorded"), "inventory:jar_page_by_lot"),
         (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
         (_held_lots(), "inventory:lot_release"),
+        (_setting_lots(), "inventory:lot_ready"),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
             "inventory:dip inventory:convert_dip",
@@ -305,6 +306,11 @@ def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Argument
 
 def _held_lots() -> list[Arguments]:
     lots = apps.get_model("inventory.Lot").objects.filter(is_on_hold=True, product__isnull=False)
+    return [{"code": lot.code, "product": lot.product.code} for lot in lots]
+
+
+def _setting_lots() -> list[Arguments]:
+    lots = apps.get_model("inventory.Lot").objects.filter(ready_on__isnull=False)
     return [{"code": lot.code, "product": lot.product.code} for lot in lots]
 
 

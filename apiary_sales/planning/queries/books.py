@@ -119,6 +119,9 @@ def _products(book: Book, planned: list[BottlingRun]) -> tuple[ProductState, ...
     recorded = _minutes_each(book.on)
     found = []
     for product in book.products:
+        # Part of a jar of chunk honey is comb, of which a plan knows nothing.
+        if product.form == Product.Form.CHUNK:
+            continue
         fill = book.fill(product)
         minutes_each = recorded.get(product.pk, fill.minutes)
         found.append(

@@ -77,6 +77,7 @@ class Overview:
     recent: list[tuple[BottlingRun, RunFigures | None]]
     held: list[Lot]
     setting: list[Lot]
+    has_comb: bool
 
 
 def preview_plan(
@@ -272,6 +273,7 @@ def overview() -> Overview:
             )
         ),
         setting=additions.setting_lots(),
+        has_comb=Product.Form.COMB in additions.forms_in_use(),
     )
 
 

@@ -141,12 +141,13 @@ def comb_errors(comb: Balance | None, quantity: int, *, parameter: str) -> list[
     found: list[HouseError] = []
     if comb.honey_lot.is_on_hold:
         found.append(on_hold(comb.honey_lot, parameter))
+    asked, there, free = comb.item.in_words_apart(quantity, comb.quantity, comb.free)
     figures = {
-        "asked": comb.item.in_words(quantity),
+        "asked": asked,
         "lot": comb.honey_lot.code,
         "place": comb.place.name,
-        "there": comb.item.in_words(comb.quantity),
-        "free": comb.item.in_words(comb.free),
+        "there": there,
+        "free": free,
     }
     if comb.quantity < quantity:
         sentence = _(
@@ -235,6 +236,39 @@ def broken_quantity(addition: Addition, pieces_filled: int, pieces_broken: int) 
 def comb_grams_of(addition: Addition, quantity: int) -> int:
     """Return the weight of so much of the comb; a piece counts with its share of all of it."""
     return _whole(Fraction(addition.grams * quantity, addition.quantity))
+
+
+def cut_sentences(size: Size, grams: int, pieces: int) -> tuple[str, str]:
+    """Say what is wrong with so much comb for the pieces it was cut into: what can't be, and what
+    is asked about.
+
+    The same bounds count as for honey that is filled.
+    """
+    shares = Shares(grams, 0, 0)
+    figures = {
+        "pieces": words.pieces(pieces),
+        "label": declared(size),
+        "left": words.pounds(max(0, grams)),
+        "wanted": words.pounds(grams_needed(size, pieces)),
+    }
+    impossible = asked = ""
+    if filling.is_impossible(size, shares, pieces):
+        impossible = (
+            _(
+                "%(pieces)s of %(label)s need %(wanted)s, but only %(left)s of comb was left for "
+                "them. Check the pieces, the comb and what was lost and drained."
+            )
+            % figures
+        )
+    elif filling.is_excessive(size, shares, pieces):
+        asked = (
+            _(
+                "%(left)s of comb was left for %(pieces)s of %(label)s. That is over a quarter "
+                "more than they need. Check the figures, or tick that they are right."
+            )
+            % figures
+        )
+    return impossible, asked
 
 
 def parents(

@@ -152,7 +152,6 @@ def cut(
         raise AlreadyRecorded(_("This was recorded already."), made=posting.comb_cut)
     lot = comb.honey_lot
     there = Balance.objects.of_lot_at(lot, comb.place)
-    shares = filling.Shares(comb_grams, loss_grams + drained_grams, 0)
     for found in forms_of_honey.comb_errors(there, comb_grams, parameter="comb_grams"):
         problems.add_error(found)
     if cut_on < lot.made_on:
@@ -161,12 +160,12 @@ def cut(
             _("This comb came in on %(day)s; it can't have been cut before that.")
             % {"day": date_format(lot.made_on)},
         )
-    if filling.is_excessive(product.honey_size, shares, pieces) and not figures_are_right:
-        sentence = filling.excess_sentence(product.honey_size, shares, pieces)
-        problems.add("figures_are_right", sentence)
-    if filling.is_impossible(product.honey_size, shares, pieces):
-        sentence = filling.impossible_sentence(product.honey_size, shares, pieces)
-        problems.add("comb_grams", sentence)
+    in_pieces = comb_grams - loss_grams - drained_grams
+    impossible, asked = forms_of_honey.cut_sentences(product.honey_size, in_pieces, pieces)
+    if impossible:
+        problems.add("comb_grams", impossible)
+    if asked and not figures_are_right:
+        problems.add("figures_are_right", asked)
     if taken := packed_codes.taken_error(lot_code, product, parameter="lot_code"):
         problems.add_error(taken)
     needs = parts.needs(product.uses_with_stock(), filled=pieces)
@@ -218,7 +217,7 @@ def cut(
         note=note,
     )
     checks.save_checked(packed)
-    LotParent.objects.create(lot=packed, parent=lot, grams=shares.packed_grams)
+    LotParent.objects.create(lot=packed, parent=lot, grams=in_pieces)
     posting = ledger.post(
         kind=Posting.Kind.COMB_CUT,
         lines=[

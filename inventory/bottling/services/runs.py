@@ -64,8 +64,8 @@ def plan(
     Creamed honey takes seed from another vessel, `seed_percent` of all the honey in the jars; an
     unusual share is confirmed by `share_is_right`. Without seed it was creamed in the vessel.
     Chunk honey takes `comb_grams_each` of the comb at a place into each jar. Raises `LotOnHold`,
-    `BadValue`, `NotEnoughHoney`, `StockReserved`, and `VesselTooSmall` when the declared weight does
-    not go into the size.
+    `BadValue`, `NotEnoughHoney`, `StockReserved`, and `VesselTooSmall` when the declared weight
+    does not go into the size.
     """
     problems = Problems()
     _check_product(problems, product)

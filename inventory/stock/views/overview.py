@@ -78,7 +78,9 @@ def lot_list(request: HttpRequest) -> HttpResponse:
 
 def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpResponse:
     """Show the one lot with this code, or all the lots that bear it."""
-    lots = Lot.objects.bearing(code, product).select_related("product__size", "run")
+    lots = Lot.objects.bearing(code, product).select_related(
+        "product__size", "product__item", "run"
+    )
     found = list(lots.order_by("product__size__brimful_ml", "id"))
     if not found:
         raise Http404
