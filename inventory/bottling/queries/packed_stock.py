@@ -143,6 +143,7 @@ class SizeStock(StockFigures):
 def products() -> list[ProductStock]:
     """Return every product in use, or still there: honey by size, smallest first, then the rest.
 
+    Comb that is kept by weight, to be cut or put into jars, is no product for sale and left out.
     In three queries, four where the weighted average is chosen.
     """
     rows: dict[int, list[LotStock]] = defaultdict(list)
@@ -152,7 +153,7 @@ def products() -> list[ProductStock]:
     return [
         ProductStock(product, tuple(rows[product.item_id]))
         for product in Product.objects.select_related("item", "size", "variety", "brand")
-        if product.is_in_use or rows[product.item_id]
+        if (product.is_in_use or rows[product.item_id]) and not product.is_bulk_comb
     ]
 
 

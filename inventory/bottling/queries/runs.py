@@ -155,7 +155,9 @@ def _refused_additions(
             seed, wanted.seed_source, needed.seed_grams, parameter="seed_source"
         )
     if product.form == Product.Form.CHUNK:
-        if wanted.is_comb_gone or wanted.comb:
+        if wanted.comb is None and not wanted.is_comb_gone:
+            found.append(forms_of_honey.no_comb_sentence())
+        else:
             errors += forms_of_honey.comb_errors(
                 wanted.comb, needed.comb_quantity, parameter="comb"
             )

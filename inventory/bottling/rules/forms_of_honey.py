@@ -110,6 +110,10 @@ def comb_quantity(product: Product, grams: int) -> int:
     return math.ceil(Fraction(grams) / Fraction(product.declared_grams))
 
 
+def no_comb_sentence() -> str:
+    return _("Choose the comb that goes into the jars.")
+
+
 def comb_error_sentence(size: Size, grams_each: int) -> str:
     """Say why so much comb can't go into one jar; empty where it can."""
     if grams_each <= 0:

@@ -62,7 +62,7 @@ def check_comb(
             )
         return
     if comb is None:
-        problems.add("comb", _("Choose the comb that goes into the jars."))
+        problems.add("comb", forms_of_honey.no_comb_sentence())
     elif comb.honey_lot.product is None or comb.honey_lot.product.form != Product.Form.COMB:
         problems.add("comb", _("%(item)s is not comb honey.") % {"item": comb.item.name})
     if sentence := forms_of_honey.comb_error_sentence(product.honey_size, comb_grams_each or 0):
