@@ -424,7 +424,10 @@ class SizeForm(ActForm):
     declared = DeclaredWeightField(label=_("Net weight on the label"))
     brimful = BrimfulField(
         label=_("Capacity filled to the brim"),
-        help_text=_("Weigh one full of water: a gram of water is a millilitre."),
+        help_text=_(
+            "Weigh one full of water: a gram of water is a millilitre. For comb honey, enter what "
+            "its box would hold; comb is not checked against it."
+        ),
     )
     tare = SmallWeightField(
         label=_("Empty weight, with lid and label"),

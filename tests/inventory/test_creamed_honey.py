@@ -193,3 +193,16 @@ def test_what_goes_in_is_what_comes_out_for_creamed_honey(drawn, seed, lost, bro
     assert liquid.broken_grams + added.broken_grams == shares.broken_grams
     assert liquid.packed_grams + added.packed_grams == shares.packed_grams
     assert min(liquid.packed_grams, added.packed_grams, added.loss_grams, added.broken_grams) >= 0
+
+
+def test_days_of_setting_that_can_not_be_are_refused_without_seed_too(room):
+    product = forms_room.honey_of(room.size, Product.Form.CREAMED)
+
+    with pytest.raises(
+        BadValue, match=r"^Enter how many days it sets, from 0 to 365\.$"
+    ) as refused:
+        forms_room.plan(room, product, setting_days=366)
+
+    assert refused.value.parameter == "setting_days"
+    run = forms_room.record(forms_room.plan(room, product, setting_days=365), drawn_grams=4_600)
+    assert run.packed_lot.ready_on == timezone.localdate() + timedelta(days=365)

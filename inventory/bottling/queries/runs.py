@@ -78,6 +78,7 @@ class Overview:
     held: list[Lot]
     setting: list[Lot]
     has_comb: bool
+    comb_to_cut: list[Balance]
 
 
 def preview_plan(
@@ -275,6 +276,7 @@ def overview() -> Overview:
             )
         ),
         setting=additions.setting_lots(),
+        comb_to_cut=list(additions.comb_in_stock(to_cut=True)),
         has_comb=Product.Form.COMB in additions.forms_in_use(),
     )
 

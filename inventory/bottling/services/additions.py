@@ -10,6 +10,7 @@ from inventory.bottling.models import BottlingRun, Creaming, Product, RunComb
 from inventory.bottling.rules import forms_of_honey
 from inventory.bottling.rules.filling import Shares
 from inventory.bottling.rules.forms_of_honey import Addition
+from inventory.shared import checks
 from inventory.shared.errors import Problems
 from inventory.stock import rules as stock_rules
 from inventory.stock.models import Balance, Item, Lot, Place, ProductionSettings
@@ -27,6 +28,8 @@ def check_seed(
     share_is_right: bool,
 ) -> None:
     """Name what is wrong with the seed that is planned, before anything is locked."""
+    if setting_days is not None and not 0 <= setting_days <= forms_of_honey.SETTING_DAYS_MAX:
+        problems.add("setting_days", _("Enter how many days it sets, from 0 to 365."))
     if seed_source is None:
         return
     if product.form != Product.Form.CREAMED:
@@ -45,8 +48,6 @@ def check_seed(
         problems.add("seed_percent", _("Enter the share of the seed, more than 0 and below 100 %."))
     elif forms_of_honey.is_odd_share(seed_percent) and not share_is_right:
         problems.add("share_is_right", forms_of_honey.odd_share_sentence(seed_percent))
-    if setting_days is not None and not 0 <= setting_days <= forms_of_honey.SETTING_DAYS_MAX:
-        problems.add("setting_days", _("Enter how many days it sets, from 0 to 365."))
 
 
 def check_comb(
@@ -86,12 +87,14 @@ def keep_plan(
     if run.product.form == Product.Form.CREAMED:
         if setting_days is None:
             setting_days = ProductionSettings.current().setting_days if seed_source else 0
-        Creaming.objects.create(
-            run=run,
-            seed_source=seed_source,
-            seed_percent=seed_percent if seed_source else None,
-            setting_place=setting_place.strip(),
-            setting_days=setting_days,
+        checks.save_checked(
+            Creaming(
+                run=run,
+                seed_source=seed_source,
+                seed_percent=seed_percent if seed_source else None,
+                setting_place=setting_place.strip(),
+                setting_days=setting_days,
+            )
         )
     elif comb is not None:
         RunComb.objects.create(
