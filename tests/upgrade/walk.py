@@ -246,8 +246,13 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Product", "code"),
-            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_margin "
+            "pricing:product_prices pricing:price_set pricing:break_set "
             "orders:stock_detail api:product-detail",
+        ),
+        (
+            # Comb is not filled, so no margin is worked out for it.
+            _rows("inventory.Product", "code", form__in=["liquid", "creamed", "chunk"]),
+            "pricing:product_margin",
         ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
         (
