@@ -116,6 +116,7 @@ class LotSerializer(serializers.ModelSerializer):
             "quantity_made",
             "product",
             "best_by",
+            "ready_on",
             "is_on_hold",
             "supplier",
             "supplier_lot",

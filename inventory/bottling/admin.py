@@ -88,6 +88,24 @@ class FillCheckAdmin(ReadOnlyAdmin):
     inlines = [FillWeightInline]
 
 
+@admin.register(models.Creaming)
+class CreamingAdmin(ReadOnlyAdmin):
+    list_display = ["run", "seed_source", "seed_percent", "setting_days", "hastened_by"]
+    list_select_related = ["run", "seed_source", "hastened_by"]
+
+
+@admin.register(models.RunComb)
+class RunCombAdmin(ReadOnlyAdmin):
+    list_display = ["run", "lot", "place", "grams_each"]
+    list_select_related = ["run", "lot", "place"]
+
+
+@admin.register(models.CombCut)
+class CombCutAdmin(ReadOnlyAdmin):
+    list_display = ["packed_lot", "comb_lot", "comb_grams", "drained_grams", "loss_grams"]
+    list_select_related = ["packed_lot", "comb_lot"]
+
+
 @admin.register(models.JarPage)
 class JarPageAdmin(ReadOnlyAdmin):
     list_display = ["is_on", "dates", "region"]

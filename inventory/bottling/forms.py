@@ -13,6 +13,7 @@ from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.bottling.forms_of_honey import PlannedAdditionForm, RecordedAdditionForm
 from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Product, Size
 from inventory.bottling.rules import filling
 from inventory.physics import units
@@ -107,10 +108,13 @@ def stores() -> QuerySet[Place]:
     return Place.objects.filter(kind__in=Place.STORES, is_active=True)
 
 
-class RunPlanForm(ActForm):
+class RunPlanForm(PlannedAdditionForm):
     product = forms.ModelChoiceField(
         label=_("What is filled"),
-        queryset=Product.objects.in_use().of_honey().select_related("size"),
+        queryset=Product.objects.in_use()
+        .of_honey()
+        .exclude(form=Product.Form.COMB)
+        .select_related("size"),
         empty_label=None,
     )
     source = VesselField(label=_("From"), filled=True, empty_label=None)
@@ -145,7 +149,7 @@ class RunPlanForm(ActForm):
         )
 
 
-class RunRecordForm(ActForm):
+class RunRecordForm(RecordedAdditionForm):
     # The weight or the two dips are wanted, and the browser can't know which.
     use_required_attribute = False
     fields_of_parameters = {
@@ -421,7 +425,10 @@ class SizeForm(ActForm):
     declared = DeclaredWeightField(label=_("Net weight on the label"))
     brimful = BrimfulField(
         label=_("Capacity filled to the brim"),
-        help_text=_("Weigh one full of water: a gram of water is a millilitre."),
+        help_text=_(
+            "Weigh one full of water: a gram of water is a millilitre. For comb honey, enter what "
+            "its box would hold; comb is not checked against it."
+        ),
     )
     tare = SmallWeightField(
         label=_("Empty weight, with lid and label"),
@@ -485,6 +492,10 @@ class ProductionForm(ActForm):
     celsius = TemperatureField(
         label=_("Usual filling temperature"),
         help_text=_("New runs start with this temperature. You can change it for each run."),
+    )
+    setting_days = WholeNumberField(
+        label=_("Days until creamed honey is ready"),
+        help_text=_("7 to 14 are common, at about 57 °F (14 °C)."),
     )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),

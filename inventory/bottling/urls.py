@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from inventory.bottling.views import jar_pages, labels, parts, products, reversals, runs, sizes
+from inventory.bottling.views import (
+    comb,
+    jar_pages,
+    labels,
+    parts,
+    products,
+    reversals,
+    runs,
+    sizes,
+)
 
 urlpatterns = [
     path("bottling/", runs.home, name="bottling"),
@@ -40,6 +49,13 @@ urlpatterns = [
         runs.LotReleaseView.as_view(),
         name="lot_release",
     ),
+    path(
+        "bottling/lots/<str:code>/<slug:product>/ready/",
+        comb.ReadyNowView.as_view(),
+        name="lot_ready",
+    ),
+    path("bottling/comb/receive/", comb.CombReceiveView.as_view(), name="comb_receive"),
+    path("bottling/comb/cut/", comb.CombCutView.as_view(), name="comb_cut"),
     path("bottling/parts/", parts.part_list, name="part_list"),
     path("bottling/parts/add/", parts.PartCreateView.as_view(), name="part_create"),
     path("bottling/parts/receive/", parts.PartReceiveView.as_view(), name="part_receive"),

@@ -28,7 +28,15 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
 from apiary_sales.pricing.services import filling_times, private_labels, seasons
 from inventory.bottling.models import BottlingRun, Product, Size
-from inventory.bottling.services import fill_checks, jar_page, parts, products, reversals, runs
+from inventory.bottling.services import (
+    comb,
+    fill_checks,
+    jar_page,
+    parts,
+    products,
+    reversals,
+    runs,
+)
 from inventory.bottling.services.products import PartUse
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
@@ -64,6 +72,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _measure(people[User.Role.BOTTLING])
     _take_in_honey_of_others(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
+    _make_other_forms(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
     _give_jars_a_page()
     _set_costs()
@@ -190,6 +199,71 @@ def _bottle(person) -> None:
             weights_milligrams=[milligrams + 10 * number for number in range(12)],
             checked_by=person,
             key=f"full:check-{code}",
+        )
+
+
+def _make_other_forms(person) -> None:
+    """Harvest comb, cut some, and fill creamed honey with seed and chunk honey with comb."""
+    storeroom, pail = (Place.objects.get(code=code) for code in ("storeroom", "pail-1"))
+    tote = Place.objects.get(code="tote-1")
+    today = timezone.localdate()
+    size = Size.objects.get(code="half-pound")
+    by_weight = products.save_honey(
+        size=Size.objects.get(code="quart"), form="comb", name="Comb to cut", is_weighed=True
+    )
+    squares, creamed, chunk = (
+        products.save_honey(size=size, form=form) for form in ("comb", "creamed", "chunk")
+    )
+    honey.transfer(source=tote, target=pail, grams=2_000, recorded_by=person, key="full:seed")
+    lot = comb.receive(
+        product=by_weight,
+        place=storeroom,
+        quantity=3_000,
+        season=today.year,
+        floral_source="Clover",
+        harvested_on=today,
+        recorded_by=person,
+        key="full:comb",
+    )
+    comb.cut(
+        comb=Balance.objects.get(lot=lot, place=storeroom),
+        comb_grams=1_000,
+        product=squares,
+        pieces=4,
+        target=storeroom,
+        loss_grams=50,
+        recorded_by=person,
+        key="full:cut",
+    )
+    beside = {
+        creamed: {"seed_source": pail, "seed_percent": Decimal(10), "setting_place": "Cellar"},
+        chunk: {
+            "comb": Balance.objects.get(lot=lot, place=storeroom),
+            "comb_grams_each": 60,
+        },
+    }
+    for product, wanted in beside.items():
+        run = runs.plan(
+            product=product,
+            source=tote,
+            target=storeroom,
+            pieces=2,
+            planned_for=today,
+            planned_by=person,
+            key=f"full:plan-{product.form}",
+            **wanted,
+        )
+        runs.record(
+            run=run,
+            pieces_filled=2,
+            pieces_broken=0,
+            drawn_grams=410,
+            drawn_by=BottlingRun.DrawnBy.SCALE,
+            loss_grams=0,
+            labour_minutes=20,
+            celsius=None,
+            recorded_by=person,
+            key=f"full:record-{product.form}",
         )
 
 

@@ -227,6 +227,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "recall:record recall:record_pdf recall:record_csv recall:finish",
         ),
         (_held_lots(), "inventory:lot_release"),
+        (_setting_lots(), "inventory:lot_ready"),
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "bought"], owner=None),
             "pricing:lot_cost",
@@ -279,8 +280,13 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (_rows("inventory.Brand", "pk"), "inventory:brand_edit pricing:private_label_set"),
         (
             _rows("inventory.Product", "code"),
-            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_margin "
+            "pricing:product_prices pricing:price_set pricing:break_set "
             "orders:stock_detail api:product-detail",
+        ),
+        (
+            # Comb is not filled, so no margin is worked out for it.
+            _rows("inventory.Product", "code", form__in=["liquid", "creamed", "chunk"]),
+            "pricing:product_margin",
         ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
         (
@@ -351,6 +357,11 @@ def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Argument
 def _held_lots() -> list[Arguments]:
     lots = apps.get_model("inventory.Lot").objects.filter(is_on_hold=True)
     return [{"code": lot.code, "product": lot.what} for lot in lots]
+
+
+def _setting_lots() -> list[Arguments]:
+    lots = apps.get_model("inventory.Lot").objects.filter(ready_on__isnull=False)
+    return [{"code": lot.code, "product": lot.product.code} for lot in lots]
 
 
 def _admin_addresses() -> Iterator[tuple[str, tuple[int, ...]]]:

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Case, F, QuerySet, Sum, When
+from django.db.models import Case, F, Min, Q, QuerySet, Sum, When
+from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
@@ -26,6 +27,9 @@ class StandProduct:
     product: Product
     free: int
     prices: PricesOfProduct
+    # Creamed honey that is here and not ready yet, and the day the first of it is.
+    setting: int = 0
+    ready_on: date | None = None
 
     @property
     def piece_cents(self) -> int | None:
@@ -57,29 +61,38 @@ def places() -> QuerySet[Place]:
 
 
 def products(place: Place, on: date) -> list[StandProduct]:
-    """Return the products sold at the stand, in three queries; lots on hold do not count.
+    """Return the products sold at the stand, in three queries.
 
-    Buyers at the stand have no name, so private labels are left out.
+    Lots on hold, or still setting, do not count. Buyers at the stand have no name, so private
+    labels are left out.
     """
-    free = free_pieces(place)
+    there = pieces_at(place)
     return [
-        StandProduct(row.product, free.get(row.product.item_id, 0), row)
+        StandProduct(row.product, free or 0, row, setting or 0, ready_on)
         for row in prices.price_list(TIER, on).offered_to(None)
         if row.base is not None
+        for free, setting, ready_on in [there.get(row.product.item_id, (0, 0, None))]
     ]
 
 
-def free_pieces(place: Place) -> dict[int, int]:
-    """Return the pieces free for sale at a place, by the key of their item."""
+def pieces_at(place: Place) -> dict[int, tuple[int | None, int | None, date | None]]:
+    """Return the pieces free for sale at a place, those still setting, and the day the first of
+    these are ready, by the key of their item."""
+    setting = Q(lot__ready_on__gt=timezone.localdate())
     rows = (
         Balance.objects.filter(place=place, quantity__gt=0)
         .ours()
         .exclude(lot__is_on_hold=True)
         .order_by()
-        .values_list("item")
-        .annotate(pieces=Sum(F("quantity") - F("reserved")))
+        .values("item")
+        .annotate(
+            available=Sum(F("quantity") - F("reserved"), filter=~setting),
+            setting=Sum("quantity", filter=setting),
+            ready_on=Min("lot__ready_on", filter=setting),
+        )
+        .values_list("item", "available", "setting", "ready_on")
     )
-    return dict(rows)
+    return {item: (free, waiting, ready_on) for item, free, waiting, ready_on in rows}
 
 
 def tax_data(on: date) -> dict[str, Any]:

@@ -7,7 +7,9 @@ the order's row and the items of its lines locked.
 from collections.abc import Iterable, Sequence
 from typing import cast
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Min, QuerySet, Sum
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine, Reservation
@@ -210,7 +212,23 @@ class Picker:
             "promised": words.pieces(promised),
             "place": self._at.name if self._at else "",
         }
-        return NotEnoughStock(sentence % figures, parameter=parameter, asked=asked, there=free)
+        return NotEnoughStock(
+            sentence % figures + self._setting(balances),
+            parameter=parameter,
+            asked=asked,
+            there=free,
+        )
+
+    def _setting(self, balances: QuerySet[Balance]) -> str:
+        """Say how many are not ready yet, after a space; empty where none are."""
+        setting = balances.filter(quantity__gt=0, lot__ready_on__gt=timezone.localdate())
+        found = setting.aggregate(pieces=Sum("quantity"), day=Min("lot__ready_on"))
+        if not found["pieces"]:
+            return ""
+        return " " + _("%(pieces)s more are setting: ready from %(day)s.") % {
+            "pieces": words.pieces(found["pieces"]),
+            "day": date_format(found["day"]),
+        }
 
 
 def find_honey(line: OrderLine, parameter: str | None) -> Balance:

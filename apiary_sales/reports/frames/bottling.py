@@ -82,7 +82,7 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
     for run in _recorded(filters):
         product = run.product
         # A recorded run has all of these: the constraint `bottling_run_recorded_is_whole`.
-        drawn_grams, filled = cast(int, run.drawn_grams), cast(int, run.pieces_filled)
+        drawn_grams, filled = run.honey_grams, cast(int, run.pieces_filled)
         lot, packed_lot = cast(Lot, run.lot), cast(Lot, run.packed_lot)
         posting = cast(Posting, run.posting)
         shares = filling.share_out(

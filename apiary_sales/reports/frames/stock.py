@@ -171,7 +171,7 @@ def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
 
 
 def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _StockRow]]:
-    lots = Lot.objects.filter(pk__in=there).select_related("product__size")
+    lots = Lot.objects.filter(pk__in=there).select_related("product__size", "product__item")
     if season:
         lots = lots.filter(season=int(season))
     rows = [
@@ -182,12 +182,14 @@ def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _Stoc
 
 
 def _lot_row(lot: Lot, quantity: int, value_cents: int | None) -> _StockRow:
-    """Return the row of so many grams of a lot of honey, or so many pieces of packed goods."""
+    """Return the row of so many grams of honey or comb, or so many pieces of packed goods."""
     if lot.product is None:
         kind, what, pieces, grams = Item.Kind.HONEY, lot.floral_source, None, quantity
     else:
         kind, what, pieces = Item.Kind.PACKED, f"{lot.product.name}, {lot.floral_source}", quantity
         grams = units.round_grams(lot.product.declared_grams * quantity)
+        if lot.product.is_bulk_comb:
+            pieces, grams = None, quantity
     return _StockRow(kind, lot.code, lot.code, what, lot.season, pieces, grams, value_cents)
 
 

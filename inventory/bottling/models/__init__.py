@@ -1,5 +1,6 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
+from .forms_of_honey import CombCut, Creaming, RunComb
 from .jar_page import JarPage
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
@@ -10,6 +11,8 @@ __all__ = [
     "BottlingRun",
     "BoxContent",
     "Brand",
+    "CombCut",
+    "Creaming",
     "FillCheck",
     "FillWeight",
     "JarPage",
@@ -18,6 +21,7 @@ __all__ = [
     "PartReceipt",
     "Product",
     "ProductPart",
+    "RunComb",
     "Size",
     "SizePart",
     "UsedPart",

@@ -60,8 +60,13 @@ class ProductQuerySet(models.QuerySet["Product"]):
         ).select_related("item", "size", "variety", "brand")
 
     def for_sale(self) -> "ProductQuerySet":
-        """Return the products that can have a price: those in use, with a label."""
-        return self.in_use().filter(is_unlabelled=False)
+        """Return the products that can have a price: those in use, with a label.
+
+        Comb that is kept by weight is cut or put into jars before it is sold.
+        """
+        return (
+            self.in_use().filter(is_unlabelled=False).exclude(kind="honey", item__is_weighed=True)
+        )
 
     def of_honey(self) -> "ProductQuerySet":
         return self.filter(kind=Product.Kind.HONEY)
@@ -166,6 +171,11 @@ class Product(models.Model):
     def is_filled(self) -> bool:
         """Whether it is filled from a vessel; comb honey comes from the hive as it is."""
         return self.is_honey and self.form != Product.Form.COMB
+
+    @property
+    def is_bulk_comb(self) -> bool:
+        """Whether it is comb that is kept by weight, to be cut or put into jars."""
+        return self.form == Product.Form.COMB and self.item.is_weighed
 
     @property
     def is_standard(self) -> bool:

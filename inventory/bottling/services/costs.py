@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.rules import costs as rules
+from inventory.bottling.services import additions
 from inventory.shared import words
 from inventory.shared.errors import BadValue, NotAllowedNow, parameters_named
 from inventory.stock import rules as stock_rules
@@ -106,10 +107,14 @@ def _links(family: dict[int, Lot]) -> dict[int, list[tuple[Lot, int]]]:
 
 def _packed_cost(run: BottlingRun, portions: list[tuple[Lot, int]]) -> int | None:
     """Give the run the cost of the honey it drew, and return what its jars cost in all."""
-    # A run fills from one vessel, so its jars have one parent.
+    parents = {lot.pk: lot for lot, _grams in portions}
     run.honey_cents = None
     if run.drawn_grams is not None:
-        run.honey_cents = stock_rules.cost_cents([(portions[0][0], run.drawn_grams)])
+        # The first parent is the honey of the vessel; seed or comb comes after it.
+        drawn = [(portions[0][0], run.drawn_grams), *additions.drawn_beside(run)]
+        run.honey_cents = stock_rules.cost_cents(
+            (parents.get(lot.pk, lot), quantity) for lot, quantity in drawn
+        )
     run.save(update_fields=["honey_cents"])
     return rules.run_cents(
         honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents

@@ -44,13 +44,15 @@ def save_honey(
     parts: Sequence[PartUse] | None = None,
     product: Product | None = None,
     code: str = "",
+    is_weighed: bool = False,
 ) -> Product:
     """Add a honey in a size, or change `product`; `parts` replaces the parts of its own.
 
     `new_variety`, with the floral source it is filled from, and `new_brand` are added with it; one
-    of that name that is there already is used. Without a name it is called by what it is: "One
-    pound, buckwheat". What it is can't change once jars were filled under it, and a standard
-    product stays the standard one; its short name, which is in the address, never changes. Raises
+    of that name that is there already is used. A new one of comb that `is_weighed` is counted in
+    grams, to be cut into pieces. Without a name it is called by what it is: "One pound, buckwheat".
+    What it is can't change once jars were filled under it, and a standard product stays the
+    standard one; its short name, which is in the address, never changes. Raises
     `BadValue` and `SeveralProblems`.
     """
     problems = Problems()
@@ -83,6 +85,8 @@ def save_honey(
             _("%(name)s is the same size, variety, form and brand. Change one of them.")
             % {"name": rival.name},
         )
+    if is_weighed and form != Product.Form.COMB:
+        problems.add("is_weighed", _("Only comb honey is counted by weight."))
     _check_still_the_same(problems, product, size, variety, form, brand)
     check_gtin(problems, gtin)
     check_gtin_is_free(problems, rivals, gtin)
@@ -95,6 +99,7 @@ def save_honey(
         kind=Product.Kind.HONEY,
         name=name,
         code=code or codes.free(Product, name, fallback="product"),
+        is_weighed=is_weighed,
     )
     product.size, product.variety, product.form, product.brand = size, variety, form, brand
     product.gtin = gtin
@@ -283,11 +288,13 @@ def check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:
             )
 
 
-def _saved(product: Product | None, *, kind: str, name: str, code: str) -> Product:
+def _saved(
+    product: Product | None, *, kind: str, name: str, code: str, is_weighed: bool = False
+) -> Product:
     """Return the product with this name in the ledger too; a new one is not saved yet."""
     if product is None:
         item_kind = Item.Kind.PACKED if kind == Product.Kind.HONEY else Item.Kind.GOODS
-        item = Item.objects.create(kind=item_kind, name=name)
+        item = Item.objects.create(kind=item_kind, name=name, is_weighed=is_weighed)
         product = Product(item=item, kind=kind, code=code)
     elif product.item.name != name:
         product.item.name = name

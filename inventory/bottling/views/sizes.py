@@ -133,6 +133,7 @@ class ProductionSettingsView(ActView):
             "labour": self.request.GET.get("labour", settings.labour_cents_per_hour),
             "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
+            "setting_days": settings.setting_days,
             "lot_code_pattern": settings.lot_code_pattern,
         }
 
@@ -141,6 +142,7 @@ class ProductionSettingsView(ActView):
             labour_cents_per_hour=data["labour"],
             honey_house_celsius=data["celsius"],
             cost_method=data["cost_method"],
+            setting_days=data["setting_days"],
             lot_code_pattern=data["lot_code_pattern"],
         )
 

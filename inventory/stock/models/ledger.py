@@ -193,10 +193,12 @@ class Posting(AppendOnlyModel):
         PURCHASE = "purchase", _("honey bought")
         OWNER_RECEIPT = "owner_receipt", _("received for its owner")
         OWNER_RETURN = "owner_return", _("handed back to its owner")
+        COMB_HARVEST = "comb_harvest", _("comb harvest")
         TRANSFER = "transfer", _("transfer")
         BLEND = "blend", _("blend")
         DRUM_FILL = "drum_fill", _("drum filled")
         BOTTLING = "bottling", _("bottling")
+        COMB_CUT = "comb_cut", _("comb cut")
         PART_RECEIPT = "part_receipt", _("parts received")
         COUNT = "count", _("count")
         BREAKAGE = "breakage", _("breakage")
@@ -310,6 +312,14 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
     def ours(self) -> "BalanceQuerySet":
         """Leave out what belongs to other beekeepers; parts are of no lot, and ours."""
         return self.filter(lot__owner=None)
+
+    def of_lot_at(self, lot: "Lot", place: Place) -> "Balance | None":
+        """Return the balance of a packed lot at a store, or None when none of it is there."""
+        return (
+            self.filter(lot=lot, place=place, quantity__gt=0)
+            .select_related("item", "place", "lot__product__item", "lot__product__size")
+            .first()
+        )
 
     def in_stores(self) -> "BalanceQuerySet":
         """Return the balances of parts and packed goods on shelves, stand and van."""

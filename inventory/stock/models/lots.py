@@ -9,6 +9,7 @@ from typing import Any, cast
 from django.db import connection, models
 from django.db.models import Q
 from django.db.models.expressions import RawSQL
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
@@ -87,6 +88,16 @@ class LotQuerySet(models.QuerySet["Lot"]):
             keys if len(keys) <= KEYS_MAX else self.filter(pk__in=RawSQL(walk, roots)).values("pk")
         )
 
+    def comb_harvested_in(self, season: int) -> "LotQuerySet":
+        """Return the comb honey of a season as it came in, without what was undone."""
+        came = self.filter(
+            season=season,
+            lines__posting__kind="comb_harvest",
+            lines__posting__reversed_by__isnull=True,
+            lines__place__kind="harvest",
+        )
+        return came.select_related("product__item", "product__size").order_by("made_on", "id")
+
 
 class Lot(models.Model):
     """Honey that shares one origin and one set of measurements.
@@ -159,6 +170,8 @@ class Lot(models.Model):
         related_name="lots",
     )
     best_by = models.DateField(_("best by"), null=True, blank=True)
+    # Creamed honey sets before it is sold; None for what is ready at once.
+    ready_on = models.DateField(_("ready from"), null=True, blank=True)
     is_on_hold = models.BooleanField(_("on hold"), default=False)
     hold_reason = models.CharField(_("reason for the hold"), max_length=300, blank=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
@@ -238,6 +251,11 @@ class Lot(models.Model):
     @property
     def country_name(self) -> str:
         return name_of(self.country)
+
+    @property
+    def is_setting(self) -> bool:
+        """Whether it is creamed honey that is not ready for sale yet."""
+        return self.ready_on is not None and self.ready_on > timezone.localdate()
 
     @property
     def unit_cost_cents(self) -> Fraction | None:

@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from datetime import date
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
@@ -144,13 +145,15 @@ def refused_at(parameter: str) -> Iterator[None]:
 def free_at(item: Item, places: list[Place]) -> list[Balance]:
     """Return the balances of an item free for sale at these places, oldest lot first.
 
-    Lots on hold are left out, and what belongs to others. Call with the item locked.
+    Lots on hold, honey that is still setting and what belongs to others are left out. Call with
+    the item locked.
     """
     return [
         balance
         for balance in Balance.objects.filter(item=item, place__in=places, quantity__gt=0)
         .ours()
         .exclude(lot__is_on_hold=True)
+        .exclude(lot__ready_on__gt=timezone.localdate())
         .select_related("item", "place", "lot")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
         if balance.free > 0
