@@ -219,6 +219,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "pricing.PiecePrice",
             "pricing.BulkPrice",
             "pricing.TaxRate",
+            "pricing.ProductTax",
             "pricing.ChannelCost",
             "pricing.FillingTime",
             "pricing.SeasonExpense",

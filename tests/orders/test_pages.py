@@ -175,7 +175,7 @@ def test_the_same_order_form_sent_twice_takes_one_order(office, shop, jars, shel
     order = Order.objects.get()
     assert response.redirect_chain == [(reverse("orders:order_detail", args=[order.number]), 302)]
     assert [str(message) for message in response.context["messages"]] == [
-        f"Order {order.number} is taken, and its jars are reserved.",
+        f"Order {order.number} is taken, and its goods are reserved.",
         "This was recorded already.",
     ]
     assert Balance.objects.get(place=shelf).reserved == 5

@@ -8,7 +8,7 @@ from django.db.models import Case, F, QuerySet, Sum, When
 
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.prices import PricesOfProduct
@@ -26,6 +26,7 @@ class StandProduct:
     product: Product
     free: int
     prices: PricesOfProduct
+    taxed_as: TaxRate.Goods
 
     @property
     def piece_cents(self) -> int | None:
@@ -38,6 +39,7 @@ class StandProduct:
             "name": self.product.name,
             "free": self.free,
             "per_case": self.product.pieces_per_case,
+            "taxed_as": self.taxed_as.value,
             "breaks": [
                 {
                     "pieces": row.min_pieces,
@@ -57,10 +59,13 @@ def places() -> QuerySet[Place]:
 
 
 def products(place: Place, on: date) -> list[StandProduct]:
-    """Return the products sold at the stand, in three queries; lots on hold do not count."""
+    """Return the products sold at the stand, in four queries; lots on hold do not count."""
     free = free_pieces(place)
+    own = ProductTax.objects.by_product()
     return [
-        StandProduct(row.product, free.get(row.product.item_id, 0), row)
+        StandProduct(
+            row.product, free.get(row.product.item_id, 0), row, tax.class_of(row.product, own)
+        )
         for row in prices.price_list(TIER, on).products
         if row.base is not None
     ]
@@ -79,11 +84,19 @@ def free_pieces(place: Place) -> dict[int, int]:
 
 
 def tax_data(on: date) -> dict[str, Any]:
-    """Return the tax on jars as the page works it out: in ten-thousandths of a percent."""
-    rate = tax.rates_by_goods(TaxRate.objects.in_force(on))[TaxRate.Goods.HONEY]
+    """Return the tax on what products are taxed as, as the page works it out.
+
+    Rates are in ten-thousandths of a percent.
+    """
+    rates = tax.rates_by_goods(TaxRate.objects.in_force(on))
     return {
-        "name": rate.name,
-        "parts": int(rate.percent * tax.PARTS_PER_PERCENT),
+        "rates": {
+            goods.value: {
+                "name": rates[goods].name,
+                "parts": int(rates[goods].percent * tax.PARTS_PER_PERCENT),
+            }
+            for goods in tax.CLASSES
+        },
         "by_line": House.current().tax_rounding == House.Rounding.BY_LINE,
     }
 

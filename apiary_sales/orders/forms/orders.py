@@ -61,7 +61,10 @@ class OrderForm(LinesForm):
         super().__init__(*args, **kwargs)
         tier = customer.tier if customer else Customer.Tier.SHOP
         self.price_list = prices.price_list(tier, timezone.localdate())
-        self._products = [row for row in products if row.product.is_active]
+        # What is kept by weight has no price for a piece.
+        self._products = [
+            row for row in products if row.product.is_active and not row.product.item.is_weighed
+        ]
         for row in self._products:
             key, name = row.product.pk, row.product.name
             self.fields[f"pieces_{key}"] = WholeNumberField(

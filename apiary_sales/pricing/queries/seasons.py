@@ -19,7 +19,12 @@ def season(year: int) -> Season:
 
 def years() -> list[int]:
     """Return the seasons with honey or expenses, newest first."""
-    found = set(Lot.objects.order_by().values_list("season", flat=True).distinct())
+    found = set(
+        Lot.objects.exclude(kind=Lot.Kind.GOODS)
+        .order_by()
+        .values_list("season", flat=True)
+        .distinct()
+    )
     found |= set(SeasonExpense.objects.order_by().values_list("season", flat=True).distinct())
     return sorted(found, reverse=True)
 

@@ -1,5 +1,6 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
+from .goods import GoodsMade, GoodsReceipt
 from .jar_page import JarPage
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
@@ -12,6 +13,8 @@ __all__ = [
     "Brand",
     "FillCheck",
     "FillWeight",
+    "GoodsMade",
+    "GoodsReceipt",
     "JarPage",
     "LabelSheet",
     "PackagingPart",

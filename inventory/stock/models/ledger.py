@@ -57,6 +57,9 @@ class Item(models.Model):
 
     def in_words(self, quantity: int, decimals: int | None = None) -> str:
         """Write a quantity in the unit people use for it; `decimals` as for `words.pounds`."""
+        if self.is_weighed and self.kind == self.Kind.GOODS:
+            # A pot of propolis is less than a tenth of a pound.
+            return words.pounds(quantity, max(decimals or 0, 2))
         if self.is_weighed:
             return words.pounds(quantity, decimals)
         return words.pieces(quantity)
@@ -194,6 +197,8 @@ class Posting(AppendOnlyModel):
         DRUM_FILL = "drum_fill", _("drum filled")
         BOTTLING = "bottling", _("bottling")
         PART_RECEIPT = "part_receipt", _("parts received")
+        GOODS_RECEIPT = "goods_receipt", _("goods received")
+        GOODS_MADE = "goods_made", _("goods made")
         COUNT = "count", _("count")
         BREAKAGE = "breakage", _("breakage")
         SPOILAGE = "spoilage", _("spoilage")

@@ -209,7 +209,7 @@ def in_hand() -> HoneyInHand:
 
 def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
     """Return honey lots, not packed ones, each with `contents`: the balances that hold it now."""
-    found = Lot.objects.exclude(kind=Lot.Kind.PACKED).prefetch_related(
+    found = Lot.objects.filter(product=None).prefetch_related(
         Prefetch(
             "balances",
             Balance.objects.filter(is_physical=True, quantity__gt=0).select_related("place"),
@@ -230,8 +230,9 @@ def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = Fal
 
 
 def seasons() -> list[int]:
-    """Return the seasons there are lots of, newest first."""
-    return list(Lot.objects.order_by("-season").values_list("season", flat=True).distinct())
+    """Return the seasons there is honey of, newest first."""
+    of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
+    return list(of_honey.order_by("-season").values_list("season", flat=True).distinct())
 
 
 @dataclass(frozen=True)
@@ -249,7 +250,10 @@ class OriginShare:
 
 @dataclass(frozen=True)
 class Descendant:
-    """A lot that this one went into; `grams` is what went in directly, None further on."""
+    """A lot that this one went into; `grams` is what went in directly, None further on.
+
+    Pieces, of goods that are counted so.
+    """
 
     lot: Lot
     grams: int | None
@@ -277,7 +281,8 @@ class LotStory:
 
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
-    origins = lot.origins()
+    # Other goods have materials, no extractions.
+    origins = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
     descendants = lot.descendants()
     where: dict[int | None, list[Balance]] = {}
     for balance in (
@@ -290,12 +295,19 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     return LotStory(
         lot=lot,
         where=where.get(lot.pk, []),
-        origins=_shares(lot, origins),
+        origins=_shares(lot, origins) if origins else [],
         became=[
             Descendant(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
             for descendant in descendants
         ],
         postings=[PostingRow.of(posting, lot) for posting in postings(lot=lot)[:posting_count]],
+    )
+
+
+def made_of(lot: Lot) -> list[LotParent]:
+    """Return the lots that went into other goods, with how much of each."""
+    return list(
+        LotParent.objects.filter(lot=lot).select_related("parent__product__item").order_by("id")
     )
 
 
@@ -379,7 +391,7 @@ class PostingRow:
 
 
 def _honey_first(item: Item) -> tuple[int, str]:
-    kinds: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART]
+    kinds: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.GOODS, Item.Kind.PART]
     return (kinds.index(item.kind), item.name)
 
 

@@ -78,13 +78,21 @@ def lot_list(request: HttpRequest) -> HttpResponse:
 
 def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpResponse:
     """Show the one lot with this code, or all the lots that bear it."""
-    lots = Lot.objects.bearing(code, product).select_related("product__size", "run")
+    lots = Lot.objects.bearing(code, product).select_related(
+        "product__size", "product__item", "run"
+    )
     found = list(lots.order_by("product__size__brimful_ml", "id"))
     if not found:
         raise Http404
     if len(found) > 1:
         return render(request, "inventory/honey/lots_of_code.html", {"code": code, "lots": found})
     lot = found[0]
+    if lot.kind == Lot.Kind.GOODS:
+        return render(
+            request,
+            "inventory/stock/goods_lot.html",
+            {"story": queries.lot_story(lot), "made_of": queries.made_of(lot)},
+        )
     context = {
         "story": queries.lot_story(lot),
         "figures": None if lot.product else measurements.of_lot(lot),
