@@ -128,7 +128,12 @@ MARGIN_A_PIECE = Column(
 )
 LINES = Column("lines", gettext_lazy("Lines"), Unit.COUNT, adds_up=True)
 SOLD = [LINES, PIECES, GRAMS, GOODS_PIECES, AMOUNT]
-OF_HONEY = (PIECES, GRAMS, PRICE_A_POUND, MARGIN_A_POUND)
+OF_GOODS = (GOODS_PIECES, MARGIN_A_PIECE)
+# Of other goods alone, and of all that was sold; elsewhere it is only honey, or charges.
+IDLE_COLUMNS = {
+    sales.GOODS: (PIECES, GRAMS, PRICE_A_POUND, MARGIN_A_POUND),
+    sales.ALL: (MARGIN_A_PIECE,),
+}
 EARNED = [NO_COST, COST, MARGIN, MARGIN_PERCENT]
 CHANNELS = dict(Order.Channel.choices)
 
@@ -160,12 +165,11 @@ def _lot_url(row: Row, _address: Address) -> str | None:
 
 
 def _fixed(*columns: Column) -> Any:
-    """Return these columns, of which those of honey say nothing where only goods are asked for."""
+    """Return these columns, without those that say nothing of the goods that are asked for."""
 
     def wanted(_frame: pd.DataFrame, asked: Any) -> list[Column]:
-        if getattr(asked, "goods", sales.HONEY) != sales.GOODS:
-            return [column for column in columns if column is not MARGIN_A_PIECE]
-        return [column for column in columns if column not in OF_HONEY]
+        idle = IDLE_COLUMNS.get(getattr(asked, "goods", sales.HONEY), OF_GOODS)
+        return [column for column in columns if column not in idle]
 
     return wanted
 

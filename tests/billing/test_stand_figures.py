@@ -303,7 +303,10 @@ def test_honey_and_goods_are_taxed_each_at_its_rate(by_line, tax):
     (sums,) = scripts.call(FIGURES, "reckon", [[basket, 0, rates]])
 
     assert (sums["tax"], sums["total"]) == (tax, 250 + tax)
-    assert sum(round_taxes([50, 50, 150], [Decimal(1), Decimal(1), Decimal(5)], ROUNDING[by_line])) == tax
+    assert (
+        sum(round_taxes([50, 50, 150], [Decimal(1), Decimal(1), Decimal(5)], ROUNDING[by_line]))
+        == tax
+    )
 
 
 def test_only_taxes_on_what_is_in_the_basket_are_named():

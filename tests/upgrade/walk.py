@@ -244,10 +244,15 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:size_edit inventory:size_switch api:size-detail",
         ),
         (
+            _rows("inventory.Product", "code", kind="goods"),
+            "inventory:goods_detail inventory:goods_edit",
+        ),
+        (
             _rows("inventory.Product", "code"),
-            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_margin "
+            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_tax "
             "orders:stock_detail api:product-detail",
         ),
+        (_rows("inventory.Product", "code", kind="honey"), "pricing:product_margin"),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
         (
             _rows("customers.Customer", "pk"),

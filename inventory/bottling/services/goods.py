@@ -313,27 +313,27 @@ def _check_materials(problems: Problems, product: Product, materials: Sequence[M
     named = set()
     for index, material in enumerate(materials):
         item, thing = material.thing.item, material.thing
-        at = f"materials.{index}"
         if item == product.item:
             problems.add(
-                f"{at}.thing", _("%(name)s can't be made of itself.") % {"name": item.name}
+                f"materials.{index}.thing",
+                _("%(name)s can't be made of itself.") % {"name": item.name},
             )
         elif isinstance(thing, Product) and thing.kind != Product.Kind.GOODS:
             problems.add(
-                f"{at}.thing",
+                f"materials.{index}.thing",
                 _("%(product)s is not among the other goods. Choose another.")
                 % {"product": item.name},
             )
         if item.pk in named:
             problems.add(
-                f"{at}.thing",
+                f"materials.{index}.thing",
                 _("%(part)s is listed twice. Put it in one line.") % {"part": item.name},
             )
         named.add(item.pk)
-        rules.check_quantity(problems, f"{at}.quantity", item, material.quantity)
+        rules.check_quantity(problems, f"materials.{index}.quantity", item, material.quantity)
         if not 0 <= material.lost <= material.quantity:
             problems.add(
-                f"{at}.lost",
+                f"materials.{index}.lost",
                 _("%(name)s: no more can be lost than was used.") % {"name": item.name},
             )
 
