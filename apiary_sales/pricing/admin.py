@@ -7,6 +7,7 @@ from apiary_sales.pricing.models import (
     ChannelCost,
     FillingTime,
     PiecePrice,
+    ProductTax,
     SeasonExpense,
     TaxRate,
 )
@@ -45,6 +46,12 @@ class BulkPriceAdmin(NeverChangedAdmin):
 class TaxRateAdmin(NeverChangedAdmin):
     list_display = ["name", "goods", "percent", "valid_from"]
     list_filter = ["goods"]
+
+
+@admin.register(ProductTax)
+class ProductTaxAdmin(admin.ModelAdmin):
+    list_display = ["product", "taxed_as"]
+    list_select_related = ["product"]
 
 
 @admin.register(ChannelCost)

@@ -164,7 +164,7 @@ class MaterialForm(HouseForm):
 class GoodsMakeForm(ActForm):
     """Goods that were made or gathered, with the lines of what went into them."""
 
-    LINES = 6
+    LINES = 4
 
     product = goods_field()
     quantity = AmountField(label=_("Made"))

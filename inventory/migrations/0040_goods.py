@@ -8,6 +8,14 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        migrations.AlterModelOptions(
+            name="product",
+            options={
+                "ordering": ["-kind", "size__brimful_ml", "size__name", "id"],
+                "verbose_name": "product",
+                "verbose_name_plural": "products",
+            },
+        ),
         migrations.AlterField(
             model_name="posting",
             name="kind",

@@ -151,7 +151,7 @@ def test_the_class_is_set_on_the_page_of_prices(client, candles, rates):
     assert "Taxed as honey" in done.text
     assert 'value="honey" id="id_taxed_as_1" checked' in " ".join(client.get(url).text.split())
 
-    client.post(url, {"taxed_as": ""})
+    client.post(url, {"taxed_as": "usual"})
 
     assert not ProductTax.objects.exists()
 

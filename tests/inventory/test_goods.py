@@ -339,3 +339,15 @@ def test_goods_that_use_up_their_materials_cost_together_what_those_did(shelf, l
 
     assert sum(costs) == sum(cents for _, cents in lots)
     assert in_stores(wax) == 0
+
+
+def test_stock_by_product_has_honey_first_and_then_goods_with_their_figures(shelf, candle, wax):
+    jars = builders.product()
+    builders.packed_lot(jars, shelf, 12)
+    builders.goods_lot(wax, shelf, 2_000, cost_cents=1_500)
+
+    found = packed_stock.products()
+
+    figures = [(each.product, each.on_hand, each.free, each.value_cents) for each in found]
+    assert figures == [(jars, 12, 12, None), (candle, 0, 0, 0), (wax, 2_000, 2_000, 1_500)]
+    assert [each.size for each in packed_stock.sizes()] == [jars.size]

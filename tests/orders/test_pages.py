@@ -782,7 +782,7 @@ def test_a_customer_page_gets_its_orders(office, shop_order, jars, shelf, shop):
 def test_a_lot_page_gets_its_buyers(office, shop_order, jars, shelf, owner):
     lot = builders.packed_lot(jars, shelf, 48)
     address = reverse("orders:lot_buyers", args=[lot.pk])
-    assert "Nobody has bought honey of this lot yet." in office.get(address).text
+    assert "Nobody has bought any of this lot yet." in office.get(address).text
 
     orders.fulfil(order=shop_order(30), filled_by=owner, key="fill")
 

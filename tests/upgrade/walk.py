@@ -38,6 +38,8 @@ EXPECTED_IN_ADMIN = (*EXPECTED, 403)
 LATER = {
     "inventory:file",
     "inventory:file_remove",
+    "inventory:goods_detail",
+    "inventory:goods_edit",
     "inventory:measurement_remove",
     "api:file",
 }

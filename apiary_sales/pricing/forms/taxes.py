@@ -15,15 +15,22 @@ AS_HONEY, AS_OTHER = gettext_lazy("honey"), gettext_lazy("other goods")
 WORDS = {TaxRate.Goods.HONEY: AS_HONEY, TaxRate.Goods.OTHER: AS_OTHER}
 
 
+USUAL = "usual"
+
+
 class ProductTaxForm(HouseForm):
-    taxed_as = forms.ChoiceField(
-        label=gettext_lazy("Taxed as"), required=False, widget=forms.RadioSelect
-    )
+    """Taxed as is usual for such a product, or as one of the classes."""
+
+    taxed_as = forms.ChoiceField(label=gettext_lazy("Taxed as"), widget=forms.RadioSelect)
 
     def __init__(self, *args: Any, product: Product, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         usual = _("as is usual for it: %(usual)s") % {"usual": WORDS[tax.usual_class(product)]}
         cast(forms.ChoiceField, self.fields["taxed_as"]).choices = [
-            ("", usual),
+            (USUAL, usual),
             *((goods.value, WORDS[goods]) for goods in tax.CLASSES),
         ]
+
+    def clean_taxed_as(self) -> str:
+        chosen: str = self.cleaned_data["taxed_as"]
+        return "" if chosen == USUAL else chosen

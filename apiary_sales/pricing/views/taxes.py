@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
-from apiary_sales.pricing.forms.taxes import WORDS, ProductTaxForm
+from apiary_sales.pricing.forms.taxes import USUAL, WORDS, ProductTaxForm
 from apiary_sales.pricing.models import ProductTax
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.services import taxes
@@ -26,7 +26,7 @@ class ProductTaxSetView(ActView):
 
     def get_initial(self) -> dict[str, Any]:
         row = ProductTax.objects.filter(product=self.product).first()
-        return {"taxed_as": row.taxed_as if row else ""}
+        return {"taxed_as": row.taxed_as if row else USUAL}
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {"product": self.product}

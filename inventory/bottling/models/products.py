@@ -129,7 +129,8 @@ class Product(models.Model):
     class Meta:
         verbose_name = _("product")
         verbose_name_plural = _("products")
-        ordering = ["kind", "size__brimful_ml", "size__name", "id"]
+        # Honey, other goods, gift boxes.
+        ordering = ["-kind", "size__brimful_ml", "size__name", "id"]
         constraints = [
             models.CheckConstraint(
                 condition=Q(kind="honey", size__isnull=False)
