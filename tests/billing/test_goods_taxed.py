@@ -1,6 +1,7 @@
 """Other goods on bills: each line is taxed by what its product is, at the stand too."""
 
 import json
+import re
 from decimal import Decimal
 
 import pytest
@@ -9,12 +10,14 @@ from django.urls import reverse
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import invoices
 from apiary_sales.billing.services import stand as stand_sales
+from apiary_sales.orders.queries import trace
 from apiary_sales.pricing.models import PiecePrice, ProductTax, TaxRate
 from apiary_sales.pricing.services import taxes
+from inventory.bottling.services import goods
 from inventory.shared.errors import BadValue
 from inventory.shared.models import House
 from tests import builders
-from tests.billing.conftest import TODAY, _price, invoice_of, jars
+from tests.billing.conftest import TODAY, _price, invoice_of, jars, order_of
 
 pytestmark = pytest.mark.django_db
 
@@ -149,7 +152,7 @@ def test_the_class_is_set_on_the_page_of_prices(client, candles, rates):
 
     assert "Candle is taxed as honey." in done.text
     assert "Taxed as honey" in done.text
-    assert 'value="honey" id="id_taxed_as_1" checked' in " ".join(client.get(url).text.split())
+    assert client.get(url).context["form"]["taxed_as"].value() == "honey"
 
     client.post(url, {"taxed_as": "usual"})
 
@@ -165,3 +168,36 @@ def test_a_product_is_taxed_as_honey_or_other_goods_only(candles, taxed_as):
         "taxed_as",
         "Choose honey or other goods.",
     )
+
+
+def test_a_recall_of_wax_finds_who_bought_the_candles_made_of_it(shop, shelf):
+    wax, candle = builders.goods("Wax", is_weighed=True), builders.goods("Candle")
+    lot = builders.goods_lot(wax, shelf, 5_000, maker_lot="W-9")
+    goods.make(
+        product=candle,
+        place=shelf,
+        quantity=12,
+        made_on=TODAY,
+        materials=[goods.Material(wax, 1_200)],
+        recorded_by=builders.person(),
+        key="made",
+    )
+    invoice_of(shop, jars(candle, 5))
+
+    found = trace.buyers_of(lot)
+
+    assert [(buyer.customer, buyer.description, buyer.quantity) for buyer in found] == [
+        (shop, "Candle", 5)
+    ]
+
+
+def test_papers_and_pages_of_an_order_show_goods_in_pieces(client, shop, candles):
+    order = order_of(shop, jars(candles, 45, "4.50"), fill=False)
+    client.force_login(builders.person("office"))
+
+    pick_list = client.get(reverse("orders:pick_list", args=[order.number]))
+    page = client.get(reverse("orders:order_detail", args=[order.number]))
+
+    for words in ("VW-1", "VW-2", "Candle"):
+        assert words in pick_list.text
+    assert "lb" not in re.sub(r"<[^>]+>", " ", page.text).split()

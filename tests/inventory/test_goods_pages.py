@@ -258,6 +258,16 @@ def test_lots_of_goods_are_apart_from_lots_of_honey(bottler, wax):
     assert "Cost of all $100.00" in lot_page
 
 
+def test_entries_are_found_by_a_code_that_two_lots_bear(bottler, wax, shelf):
+    builders.goods_lot(builders.goods("Candle"), shelf, maker_lot="W-1")
+    url = reverse("inventory:posting_list")
+
+    found = bottler.get(url, {"lot": "W-1"})
+
+    assert len(found.context["rows"]) == 2
+    assert "There is no lot with this code." in bottler.get(url, {"lot": "W-2"}).text
+
+
 def test_a_delivery_is_undone_from_the_page_of_its_goods(bottler, wax):
     posting = Posting.objects.get(kind="goods_receipt")
     url = reverse("inventory:posting_reverse", args=[posting.pk])

@@ -4,7 +4,7 @@ Every function asks the database a constant number of questions, however many ro
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -413,11 +413,14 @@ def postings(
     *,
     kind: str = "",
     place: Place | None = None,
-    lot: Lot | None = None,
+    lot: Lot | Sequence[Lot] | None = None,
     first: date | None = None,
     last: date | None = None,
 ) -> QuerySet[Posting]:
-    """Return postings newest first, with their lines, who made them, and their undoing."""
+    """Return postings newest first, with their lines, who made them, and their undoing.
+
+    Several lots may bear the code that is looked for.
+    """
     found = Posting.objects.select_related(
         "recorded_by", "reversed_by", "reverses"
     ).prefetch_related(
@@ -428,7 +431,8 @@ def postings(
     if place:
         found = found.filter(pk__in=PostingLine.objects.filter(place=place).values("posting"))
     if lot:
-        found = found.filter(pk__in=PostingLine.objects.filter(lot=lot).values("posting"))
+        lots = [lot] if isinstance(lot, Lot) else lot
+        found = found.filter(pk__in=PostingLine.objects.filter(lot__in=lots).values("posting"))
     if first:
         found = found.filter(occurred_at__date__gte=first)
     if last:
