@@ -63,8 +63,8 @@ export function taxNames(basket, tax) {
 }
 
 /* What a basket of {product, pieces} comes to; `tax` has the `rates` by what products are taxed as,
-   and `by_line`. A discount that is no amount (NaN, or below zero) or
-   more than the jars is left out, and told as `wrong`: "unread" or "too_much". */
+   and `by_line`. A discount that is no amount (NaN, or below zero) or more than the goods is left
+   out, and told as `wrong`: "unread" or "too_much". */
 export function reckon(basket, discountTyped, tax) {
   const lines = basket.map((line) => ({ ...line, cents: lineCents(line.product, line.pieces) }));
   const whole = lines.reduce((sum, line) => sum + line.cents, 0);
