@@ -66,7 +66,7 @@ class PlaceViewSet(ReadOnlyViewSet):
 
 
 class LotViewSet(ReadOnlyViewSet):
-    queryset = Lot.objects.select_related("product", "supplier", "owner").order_by(
+    queryset = Lot.objects.select_related("product__item", "supplier", "owner").order_by(
         "-made_on", "-id"
     )
     serializer_class = serializers.LotSerializer
@@ -85,7 +85,7 @@ class SizeViewSet(ReadOnlyViewSet):
 
 
 class ProductViewSet(ReadOnlyViewSet):
-    queryset = Product.objects.select_related("size", "variety", "brand")
+    queryset = Product.objects.select_related("item", "size", "variety", "brand")
     serializer_class = serializers.ProductSerializer
     lookup_field = "code"
 

@@ -8,6 +8,7 @@ from apiary_sales.pricing.models import (
     FillingTime,
     PiecePrice,
     PrivateLabel,
+    ProductTax,
     SeasonExpense,
     TaxRate,
 )
@@ -52,6 +53,12 @@ class BulkPriceAdmin(NeverChangedAdmin):
 class TaxRateAdmin(NeverChangedAdmin):
     list_display = ["name", "goods", "percent", "valid_from"]
     list_filter = ["goods"]
+
+
+@admin.register(ProductTax)
+class ProductTaxAdmin(admin.ModelAdmin):
+    list_display = ["product", "taxed_as"]
+    list_select_related = ["product"]
 
 
 @admin.register(ChannelCost)

@@ -171,6 +171,30 @@ class TaxRate(models.Model):
         return f"{self.name} {self.percent} %"
 
 
+class ProductTaxQuerySet(models.QuerySet["ProductTax"]):
+    def by_product(self) -> dict[int, "ProductTax"]:
+        """Return the classes that were set, by the key of their product."""
+        return {row.product_id: row for row in self}
+
+
+class ProductTax(models.Model):
+    """The kind of goods that a product is taxed as, where that is not the usual one."""
+
+    product = models.OneToOneField(
+        Product, on_delete=models.CASCADE, related_name="tax", verbose_name=_("product")
+    )
+    taxed_as = models.CharField(_("taxed as"), max_length=8, choices=TaxRate.Goods)
+
+    objects = ProductTaxQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("tax class of a product")
+        verbose_name_plural = _("tax classes of products")
+
+    def __str__(self) -> str:
+        return f"{self.product} {self.get_taxed_as_display()}"
+
+
 class ChannelCost(models.Model):
     """What selling through one channel takes from the price."""
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.pricing.views import costs, drum_or_jar, prices, private_labels
+from apiary_sales.pricing.views import costs, drum_or_jar, prices, private_labels, taxes
 
 app_name = "pricing"
 
@@ -15,6 +15,7 @@ urlpatterns = [
         private_labels.PrivateLabelSetView.as_view(),
         name="private_label_set",
     ),
+    path("products/<slug:code>/tax/", taxes.ProductTaxSetView.as_view(), name="product_tax"),
     path("change/", prices.price_change, name="price_change"),
     path("drums/", prices.bulk_prices, name="bulk_prices"),
     path("drums/set/", prices.BulkPriceSetView.as_view(), name="bulk_price_set"),

@@ -130,8 +130,9 @@ def _all_or(choices: Iterable[tuple[Any, Any]]) -> list[tuple[Any, Any]]:
 
 
 def seasons() -> list[tuple[str, str]]:
-    """Return the seasons of which there are lots, the newest first."""
-    years = Lot.objects.order_by("-season").values_list("season", flat=True).distinct()
+    """Return the seasons of which there is honey, the newest first."""
+    of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
+    years = of_honey.order_by("-season").values_list("season", flat=True).distinct()
     return [(str(year), str(year)) for year in years]
 
 
@@ -142,6 +143,10 @@ def _offer_goods(form: FilterForm) -> None:
     form.set_choices("product", ((product.code, product.name) for product in products))
     if all(product.is_standard for product in products):
         form.fields["product"].widget = forms.HiddenInput()
+
+
+def _honeys() -> list[tuple[str, str]]:
+    return list(Product.objects.of_honey().values_list("code", "name"))
 
 
 def _customers() -> list[tuple[str, str]]:
@@ -167,8 +172,9 @@ class SalesForm(FilterForm):
             (sales.HONEY, gettext_lazy("all honey")),
             (sales.PACKED, gettext_lazy("jars")),
             (sales.BULK, gettext_lazy("honey in bulk")),
+            (sales.GOODS, gettext_lazy("other goods")),
             (sales.CHARGE, gettext_lazy("drums, deposits, freight")),
-            (sales.ALL, gettext_lazy("honey and charges")),
+            (sales.ALL, gettext_lazy("everything")),
         ],
     )
 
@@ -193,6 +199,15 @@ class HoneySalesForm(SalesForm):
         goods = cast(forms.ChoiceField, self.fields["goods"])
         goods.choices = [choice for choice in _choices(goods) if choice[0] in wanted]
         self.set_choices("season", seasons())
+
+
+class MarginForm(HoneySalesForm):
+    """Which sales, for margins by product: of honey, or of other goods."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        goods = cast(forms.ChoiceField, self.fields["goods"])
+        goods.choices = [*_choices(goods), (sales.GOODS, _("other goods"))]
 
 
 class SeasonsForm(HoneySalesForm):

@@ -221,6 +221,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "pricing.PrivateLabel",
             "pricing.BulkPrice",
             "pricing.TaxRate",
+            "pricing.ProductTax",
             "pricing.ChannelCost",
             "pricing.FillingTime",
             "pricing.SeasonExpense",

@@ -65,6 +65,12 @@ PAGES = (
         ("inventory.manage_suppliers",),
     ),
     SettingsPage(
+        _("Other goods"),
+        _("Wax, candles, books: what is sold that is no honey"),
+        "inventory:goods_list",
+        ("inventory.manage_parts",),
+    ),
+    SettingsPage(
         _("Bottling"),
         _("Labour cost per hour, filling temperature, cost method"),
         "inventory:production_settings",
@@ -181,7 +187,7 @@ FIRST_STEPS = (
         _("Receive the first honey"),
         _("What is in the tank today, with its moisture"),
         "inventory:receive",
-        lambda: Lot.objects.exists(),
+        lambda: Lot.objects.filter(product=None).exists(),
     ),
     Step(
         _("Plan the first run"),

@@ -70,6 +70,18 @@ class PartReceiptAdmin(ReadOnlyAdmin):
     list_select_related = ["part", "supplier"]
 
 
+@admin.register(models.GoodsReceipt)
+class GoodsReceiptAdmin(ReadOnlyAdmin):
+    list_display = ["product", "lot", "quantity", "cost_cents", "supplier", "received_on"]
+    list_select_related = ["product", "lot"]
+
+
+@admin.register(models.GoodsMade)
+class GoodsMadeAdmin(ReadOnlyAdmin):
+    list_display = ["product", "lot", "quantity", "materials_cents", "labour_cents", "made_on"]
+    list_select_related = ["product", "lot"]
+
+
 @admin.register(models.BottlingRun)
 class BottlingRunAdmin(ReadOnlyAdmin):
     list_display = ["number", "status", "product", "pieces_filled", "recorded_at"]

@@ -4,6 +4,7 @@ from django.urls import path
 
 from inventory.bottling.views import (
     comb,
+    goods,
     jar_pages,
     labels,
     parts,
@@ -56,6 +57,12 @@ urlpatterns = [
     ),
     path("bottling/comb/receive/", comb.CombReceiveView.as_view(), name="comb_receive"),
     path("bottling/comb/cut/", comb.CombCutView.as_view(), name="comb_cut"),
+    path("bottling/goods/", goods.goods_list, name="goods_list"),
+    path("bottling/goods/add/", goods.GoodsCreateView.as_view(), name="goods_create"),
+    path("bottling/goods/receive/", goods.GoodsReceiveView.as_view(), name="goods_receive"),
+    path("bottling/goods/make/", goods.GoodsMakeView.as_view(), name="goods_make"),
+    path("bottling/goods/<slug:code>/", goods.goods_detail, name="goods_detail"),
+    path("bottling/goods/<slug:code>/edit/", goods.GoodsEditView.as_view(), name="goods_edit"),
     path("bottling/parts/", parts.part_list, name="part_list"),
     path("bottling/parts/add/", parts.PartCreateView.as_view(), name="part_create"),
     path("bottling/parts/receive/", parts.PartReceiveView.as_view(), name="part_receive"),

@@ -137,7 +137,7 @@ def test_each_product_is_told_what_is_wrong_with_it(seller, form):
             {"discount": "8.01"},
             [
                 (
-                    "Discount: The discount of $8.01 is more than the price of the jars, "
+                    "Discount: The discount of $8.01 is more than the price of the goods, "
                     "$8.00. Enter a smaller discount."
                 )
             ],
@@ -145,7 +145,7 @@ def test_each_product_is_told_what_is_wrong_with_it(seller, form):
         ({"pieces_one-pound": "-1"}, ["One pound: Enter 0 or more."]),
         (
             {"pieces_one-pound": ""},
-            ["The sale is empty. Choose the jars that were sold."],
+            ["The sale is empty. Choose what was sold."],
         ),
         (
             {"pieces_one-pound": "25", "tendered": "300"},
@@ -251,7 +251,7 @@ UNREADABLE = "The sale could not be read. Open the stand page again."
         ({"key": "k" * 101}, UNREADABLE),
         ({"lines": "one"}, UNREADABLE),
         ({"lines": ["one"]}, UNREADABLE),
-        ({"lines": []}, "The sale is empty. Choose the jars that were sold."),
+        ({"lines": []}, "The sale is empty. Choose what was sold."),
         (
             {"place": "market"},
             "There is no stand called market any more. Open the stand page again.",
@@ -391,7 +391,7 @@ def test_a_sale_is_undone_from_its_receipt(seller, message, pounds):
     assert "P26-002" in asked
     text = response.content.decode()
     assert (
-        "The sale is undone and the jars are back in stock. Give back $16.00. Credit note "
+        "The sale is undone and the goods are back in stock. Give back $16.00. Credit note "
         "C26-00001."
     ) in text
     assert "Jar leaked" in text

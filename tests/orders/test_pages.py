@@ -176,7 +176,7 @@ def test_the_same_order_form_sent_twice_takes_one_order(office, shop, jars, shel
     order = Order.objects.get()
     assert response.redirect_chain == [(reverse("orders:order_detail", args=[order.number]), 302)]
     assert [str(message) for message in response.context["messages"]] == [
-        f"Order {order.number} is taken, and its jars are reserved.",
+        f"Order {order.number} is taken, and its goods are reserved.",
         "This was recorded already.",
     ]
     assert Balance.objects.get(place=shelf).reserved == 5
@@ -816,7 +816,7 @@ def test_a_customer_page_gets_its_orders(office, shop_order, jars, shelf, shop):
 def test_a_lot_page_gets_its_buyers(office, shop_order, jars, shelf, owner):
     lot = builders.packed_lot(jars, shelf, 48)
     address = reverse("orders:lot_buyers", args=[lot.pk])
-    assert "Nobody has bought honey of this lot yet." in office.get(address).text
+    assert "Nobody has bought any of this lot yet." in office.get(address).text
 
     orders.fulfil(order=shop_order(30), filled_by=owner, key="fill")
 

@@ -26,11 +26,12 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
-from apiary_sales.pricing.services import filling_times, private_labels, seasons
+from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
 from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.services import (
     comb,
     fill_checks,
+    goods,
     jar_page,
     parts,
     products,
@@ -74,6 +75,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _bottle(people[User.Role.BOTTLING])
     _make_other_forms(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
+    _trade_goods(people[User.Role.BOTTLING])
     _give_jars_a_page()
     _set_costs()
     _add_a_private_label()
@@ -277,6 +279,36 @@ def _count_the_shelf(person) -> None:
     stores.count(
         **what, counted=there.quantity - 3, reason="Counted after the market", key="full:count"
     )
+
+
+def _trade_goods(person) -> None:
+    """Buy wax, make candles of some, and give those a price and a tax."""
+    shelf, day = Place.objects.get(code="storeroom"), timezone.localdate()
+    wax = goods.save(name="Block wax", is_weighed=True, low_stock=5_000)
+    candle = goods.save(name="Pillar candle", low_stock=6)
+    goods.receive(
+        product=wax,
+        place=shelf,
+        quantity=20_000,
+        cost_cents=24_000,
+        supplier="Valley Wax Works",
+        maker_lot="VW-118",
+        received_on=day,
+        recorded_by=person,
+        key="full:wax",
+    )
+    goods.make(
+        product=candle,
+        place=shelf,
+        quantity=24,
+        made_on=day,
+        materials=[goods.Material(wax, 6_200, lost=200)],
+        labour_minutes=90,
+        recorded_by=person,
+        key="full:candles",
+    )
+    prices.set_piece(product=candle, tier="stand", piece_cents=950, valid_from=day)
+    taxes.set_class(product=candle, taxed_as="other")
 
 
 def _give_jars_a_page() -> None:

@@ -39,6 +39,8 @@ EXPECTED_IN_ADMIN = (*EXPECTED, 403)
 LATER = {
     "inventory:file",
     "inventory:file_remove",
+    "inventory:goods_detail",
+    "inventory:goods_edit",
     "inventory:measurement_remove",
     "inventory:variety_edit",
     "inventory:brand_edit",
@@ -280,13 +282,17 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (_rows("inventory.Brand", "pk"), "inventory:brand_edit pricing:private_label_set"),
         (
             _rows("inventory.Product", "code"),
-            "pricing:product_prices pricing:price_set pricing:break_set "
+            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_tax "
             "orders:stock_detail api:product-detail",
         ),
         (
             # Comb is not filled, so no margin is worked out for it.
             _rows("inventory.Product", "code", form__in=["liquid", "creamed", "chunk"]),
             "pricing:product_margin",
+        ),
+        (
+            _rows("inventory.Product", "code", kind="goods"),
+            "inventory:goods_detail inventory:goods_edit",
         ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
         (

@@ -38,6 +38,8 @@ OPEN = {
     "inventory:jar_page",
     "inventory:jar_page_by_lot",
     "inventory:no_jar_page",
+    "inventory:goods_detail",
+    "inventory:goods_list",
     "inventory:size_list",
     "inventory:product_list",
     "inventory:variety_list",

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.prices import PricesOfProduct
@@ -27,6 +27,7 @@ class StandProduct:
     product: Product
     free: int
     prices: PricesOfProduct
+    taxed_as: TaxRate.Goods
     # Creamed honey that is here and not ready yet, and the day the first of it is.
     setting: int = 0
     ready_on: date | None = None
@@ -42,6 +43,7 @@ class StandProduct:
             "name": self.product.name,
             "free": self.free,
             "per_case": self.product.pieces_per_case,
+            "taxed_as": self.taxed_as.value,
             "breaks": [
                 {
                     "pieces": row.min_pieces,
@@ -61,14 +63,17 @@ def places() -> QuerySet[Place]:
 
 
 def products(place: Place, on: date) -> list[StandProduct]:
-    """Return the products sold at the stand, in three queries.
+    """Return the products sold at the stand, in four queries.
 
     Lots on hold, or still setting, do not count. Buyers at the stand have no name, so private
     labels are left out.
     """
     there = pieces_at(place)
+    own = ProductTax.objects.by_product()
     return [
-        StandProduct(row.product, free or 0, row, setting or 0, ready_on)
+        StandProduct(
+            row.product, free or 0, row, tax.class_of(row.product, own), setting or 0, ready_on
+        )
         for row in prices.price_list(TIER, on).offered_to(None)
         if row.base is not None
         for free, setting, ready_on in [there.get(row.product.item_id, (0, 0, None))]
@@ -96,11 +101,19 @@ def pieces_at(place: Place) -> dict[int, tuple[int | None, int | None, date | No
 
 
 def tax_data(on: date) -> dict[str, Any]:
-    """Return the tax on jars as the page works it out: in ten-thousandths of a percent."""
-    rate = tax.rates_by_goods(TaxRate.objects.in_force(on))[TaxRate.Goods.HONEY]
+    """Return the tax on what products are taxed as, as the page works it out.
+
+    Rates are in ten-thousandths of a percent.
+    """
+    rates = tax.rates_by_goods(TaxRate.objects.in_force(on))
     return {
-        "name": rate.name,
-        "parts": int(rate.percent * tax.PARTS_PER_PERCENT),
+        "rates": {
+            goods.value: {
+                "name": rates[goods].name,
+                "parts": int(rates[goods].percent * tax.PARTS_PER_PERCENT),
+            }
+            for goods in tax.CLASSES
+        },
         "by_line": House.current().tax_rounding == House.Rounding.BY_LINE,
     }
 

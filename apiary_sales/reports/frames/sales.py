@@ -15,7 +15,9 @@ from django.utils.translation import ngettext
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
+from inventory.bottling.models import Product
 from inventory.physics import units
+from inventory.stock.models import Lot
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,9 +45,12 @@ LINE = {
     "lines": WHOLE,
     "pieces": WHOLE,
     "grams": WHOLE,
+    "goods_pieces": WHOLE,
     "amount_cents": WHOLE,
+    "honey_cents": WHOLE,
     "known_cents": WHOLE,
     "known_grams": WHOLE,
+    "known_goods_pieces": WHOLE,
     "no_cost_cents": WHOLE,
     "cost_cents": WHOLE,
     "margin_cents": WHOLE,
@@ -90,7 +95,8 @@ class SalesFilters:
 def lines(filters: SalesFilters) -> pd.DataFrame:
     """Return one row for each line handed over and not taken back, the oldest first.
 
-    The weight of jars is their label weight, to the whole gram a line; charges have none.
+    The weight of jars is their label weight, to the whole gram a line; charges and other goods
+    have none. `pieces` are jars, `goods_pieces` other goods; goods are of no season.
     A line without a known cost has no margin, and its amount is in `no_cost_cents`; charges
     never have one.
     """
@@ -238,7 +244,11 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         found = found.filter(fulfilment__filled_on__lte=filters.until)
     if filters.season:
         season = None if filters.season == NONE else int(filters.season)
-        found = found.filter(lot__season=season) if season else found.filter(lot=None)
+        is_goods = Q(lot__kind=Lot.Kind.GOODS)
+        if season:
+            found = found.filter(~is_goods, lot__season=season)
+        else:
+            found = found.filter(Q(lot=None) | is_goods)
     if filters.product:
         found = found.filter(order_line__product__code=filters.product)
     if filters.size:
@@ -269,6 +279,7 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         "order_line__description",
         "lot__code",
         "lot__season",
+        "order_line__product__kind",
         "quantity",
         "amount_cents",
         "cost_cents",
@@ -281,14 +292,15 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
     for row in found:
         day, order, customer, name, channel, kind, code, product, *rest = row
         size, size_name, variety, variety_name, declared, unit, *rest = rest
-        what, lot, season, quantity, amount, cost = rest
-        pieces = grams = None
-        if kind == OrderLine.Kind.PACKED:
+        what, lot, season, product_kind, quantity, amount, cost = rest
+        pieces = grams = goods_pieces = None
+        if kind == OrderLine.Kind.PACKED and product_kind == Product.Kind.HONEY:
             pieces = quantity
-            if declared is not None:
-                if code not in grams_each:
-                    grams_each[code] = units.grams_from(declared, unit)
-                grams = units.round_grams(grams_each[code] * quantity)
+            if code not in grams_each:
+                grams_each[code] = units.grams_from(declared, unit)
+            grams = units.round_grams(grams_each[code] * quantity)
+        elif kind == OrderLine.Kind.PACKED:
+            goods_pieces, season = quantity, None
         elif kind == OrderLine.Kind.HONEY:
             grams = quantity
         # The cost of drums and freight is not recorded, so it is unknown, not 0.
@@ -316,9 +328,12 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             1,
             pieces,
             grams,
+            goods_pieces,
             amount,
+            amount if grams is not None else 0,
             amount if is_known else 0,
             grams if is_known else (None if grams is None else 0),
+            goods_pieces if is_known else (None if goods_pieces is None else 0),
             0 if is_known else amount,
             cost,
             amount - cost if is_known else None,

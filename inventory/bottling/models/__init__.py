@@ -1,6 +1,7 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
 from .forms_of_honey import CombCut, Creaming, RunComb
+from .goods import GoodsMade, GoodsReceipt
 from .jar_page import JarPage
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
@@ -15,6 +16,8 @@ __all__ = [
     "Creaming",
     "FillCheck",
     "FillWeight",
+    "GoodsMade",
+    "GoodsReceipt",
     "JarPage",
     "LabelSheet",
     "PackagingPart",

@@ -60,16 +60,17 @@ class ProductQuerySet(models.QuerySet["Product"]):
         ).select_related("item", "size", "variety", "brand")
 
     def for_sale(self) -> "ProductQuerySet":
-        """Return the products that can have a price: those in use, with a label.
+        """Return the products that can have a piece price: in use, labelled, and in pieces.
 
         Comb that is kept by weight is cut or put into jars before it is sold.
         """
-        return (
-            self.in_use().filter(is_unlabelled=False).exclude(kind="honey", item__is_weighed=True)
-        )
+        return self.in_use().filter(is_unlabelled=False, item__is_weighed=False)
 
     def of_honey(self) -> "ProductQuerySet":
         return self.filter(kind=Product.Kind.HONEY)
+
+    def of_goods(self) -> "ProductQuerySet":
+        return self.filter(kind=Product.Kind.GOODS).select_related("item")
 
 
 class Product(models.Model):
@@ -122,6 +123,7 @@ class Product(models.Model):
     # Filled and lidded, to be labelled later: stock that is not for sale.
     is_unlabelled = models.BooleanField(_("without a label"), default=False)
     gtin = models.CharField(_("GTIN (bar code number)"), max_length=14, blank=True)
+    # In grams for goods by weight, as the ledger counts them.
     low_stock_pieces = models.PositiveIntegerField(_("low when fewer than"), default=0)
     is_active = models.BooleanField(_("in use"), default=True)
 

@@ -4,6 +4,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun
+from inventory.bottling.services import goods
 from inventory.shared.errors import CannotReverse
 from inventory.shared.people import Person
 from inventory.stock import rules
@@ -24,4 +25,5 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
     reversal = ledger.reverse(posting=posting, recorded_by=recorded_by, key=key, note=note)
     BottlingRun.objects.filter(posting=posting).update(status=BottlingRun.Status.REVERSED)
     DipReading.objects.filter(accepted=posting).update(accepted=None)
+    goods.take_off_lot(posting)
     return reversal

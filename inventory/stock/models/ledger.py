@@ -57,6 +57,9 @@ class Item(models.Model):
 
     def in_words(self, quantity: int, decimals: int | None = None) -> str:
         """Write a quantity in the unit people use for it; `decimals` as for `words.pounds`."""
+        if self.is_weighed and self.kind == self.Kind.GOODS:
+            # A pot of propolis is less than a tenth of a pound.
+            return words.pounds(quantity, max(decimals or 0, 2))
         if self.is_weighed:
             return words.pounds(quantity, decimals)
         return words.pieces(quantity)
@@ -200,6 +203,8 @@ class Posting(AppendOnlyModel):
         BOTTLING = "bottling", _("bottling")
         COMB_CUT = "comb_cut", _("comb cut")
         PART_RECEIPT = "part_receipt", _("parts received")
+        GOODS_RECEIPT = "goods_receipt", _("goods received")
+        GOODS_MADE = "goods_made", _("goods made")
         COUNT = "count", _("count")
         BREAKAGE = "breakage", _("breakage")
         SPOILAGE = "spoilage", _("spoilage")

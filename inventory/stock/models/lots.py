@@ -368,7 +368,7 @@ class Lot(models.Model):
 
 
 class LotParent(models.Model):
-    """How many grams of a parent lot went into a blend or packed lot."""
+    """How many grams of a parent lot went into another: pieces, for goods that are counted so."""
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="parent_links")
     parent = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="child_links")

@@ -152,8 +152,9 @@ function showBasket() {
   discountInput.setAttribute("aria-invalid", String(problem !== ""));
   part("discount-row").hidden = discount === 0;
   part("discount").textContent = `−${show(discount)}`;
-  part("tax-row").hidden = data.tax.parts === 0;
-  part("tax-name").textContent = data.tax.name;
+  const taxNames = figures.taxNames(lines, data.tax);
+  part("tax-row").hidden = taxNames === "";
+  part("tax-name").textContent = taxNames;
   part("tax").textContent = show(tax);
   part("total").textContent = show(total);
   for (const again of parts("total-again")) again.textContent = show(total);
