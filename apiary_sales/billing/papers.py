@@ -23,7 +23,7 @@ def invoice_template(invoice: Invoice) -> str:
 def invoice_context(invoice: Invoice) -> dict[str, Any]:
     """Return what the page and the paper of an invoice or credit note show, as it stands now."""
     invoice.refresh_from_db(fields=["open_cents"])
-    lines = list(invoice.lines.select_related("fulfilment_line"))
+    lines = list(invoice.lines.select_related("fulfilment_line__weighing"))
     settled = money.settled_by(invoice)
     return {
         "invoice": invoice,

@@ -160,6 +160,7 @@ class SalesForm(FilterForm):
             (sales.HONEY, gettext_lazy("all honey")),
             (sales.PACKED, gettext_lazy("jars")),
             (sales.BULK, gettext_lazy("honey in bulk")),
+            (sales.SERVICES, gettext_lazy("services")),
             (sales.CHARGE, gettext_lazy("drums, deposits, freight")),
             (sales.ALL, gettext_lazy("honey and charges")),
         ],

@@ -22,8 +22,8 @@ class LotBuyer:
 
     @property
     def is_honey(self) -> bool:
-        """Tell whether the quantity is grams of bulk honey, not pieces."""
-        return self.lot.kind != Lot.Kind.PACKED
+        """Tell whether the quantity is grams, of bulk honey or goods by weight, not pieces."""
+        return self.lot.product is None or self.lot.product.item.is_weighed
 
 
 def buyers_of(lot: Lot) -> list[LotBuyer]:
@@ -35,7 +35,7 @@ def buyers_of(lot: Lot) -> list[LotBuyer]:
     sold = (
         FulfilmentLine.objects.not_taken_back()
         .filter(lot__in=family)
-        .select_related("order_line__order__customer", "lot__product", "fulfilment")
+        .select_related("order_line__order__customer", "lot__product__item", "fulfilment")
         .order_by("-fulfilment__filled_on", "-id")
     )
     return [

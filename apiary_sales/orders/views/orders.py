@@ -15,7 +15,8 @@ from django.views.decorators.http import require_POST, require_safe
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
-from apiary_sales.orders.forms.orders import DrumsBackForm, FulfilForm, OrderForm, ReasonForm
+from apiary_sales.orders.forms.fulfil import FulfilForm
+from apiary_sales.orders.forms.orders import DrumsBackForm, OrderForm, ReasonForm
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
@@ -154,17 +155,24 @@ class OrderFulfilView(OrderActView):
 
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
-        has_drums = any(rules.is_whole_drum(line) for line, _field in context["form"].rows())
-        return {**context, "has_drums": has_drums, "held": _held(self.order)}
+        has_drums = any(rules.is_whole_drum(row.line) for row in context["form"].rows())
+        by_weight = any(rules.is_weighed_out(row.line) for row in context["form"].rows())
+        return {
+            **context,
+            "has_drums": has_drums,
+            "is_by_weight": by_weight,
+            "held": _held(self.order),
+        }
 
     def form_valid(self, form):
-        self.quantities = form.quantities
+        self.quantities, self.weighed = form.quantities, form.weighed
         return super().form_valid(form)
 
     def act(self, data: dict[str, Any]) -> Fulfilment:
         return orders.fulfil(
             order=self.order,
             quantities=self.quantities,
+            weighed=self.weighed,
             filled_on=data["filled_on"],
             filled_by=person_of(self.request),
             key=data["key"],
@@ -305,7 +313,7 @@ def _customer(typed) -> Customer | None:
 def _total(form: OrderForm) -> dict[str, Any]:
     lines = form.lines if form.is_bound else []
     return {
-        "total_lines": [(line, rules.describe(line)) for line in lines],
+        "total_lines": [(line, line.description or rules.describe(line)) for line in lines],
         "total_cents": sum(line.amount_cents for line in lines),
     }
 

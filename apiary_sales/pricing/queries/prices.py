@@ -66,7 +66,7 @@ def price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     return rules.price_lists(
         tiers,
         on,
-        products=list(Product.objects.for_sale()),
+        products=list(Product.objects.for_sale().filter(item__is_weighed=False)),
         in_force=PiecePrice.objects.in_force(on),
     )
 

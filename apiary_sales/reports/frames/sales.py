@@ -49,6 +49,8 @@ LINE = {
 MEASURES = [name for name, dtype in LINE.items() if dtype == WHOLE and name != "season"]
 
 PACKED, BULK, GOODS, CHARGE = "packed", "bulk", "goods", "charges"
+SERVICES = "services"
+OTHER_GOODS: dict[str, str] = {OrderLine.Kind.WEIGHED: GOODS, OrderLine.Kind.SERVICE: SERVICES}
 HONEY, ALL = "", "all"
 _IS_PACKED_HONEY = Q(order_line__kind=OrderLine.Kind.PACKED, order_line__product__kind="honey")
 _IS_BULK = Q(order_line__kind=OrderLine.Kind.HONEY)
@@ -57,7 +59,8 @@ KINDS = {
     PACKED: _IS_PACKED_HONEY,
     BULK: _IS_BULK,
     GOODS: Q(order_line__kind__in=OrderLine.STOCKED) & ~_IS_PACKED_HONEY & ~_IS_BULK,
-    CHARGE: ~Q(order_line__kind__in=OrderLine.STOCKED),
+    SERVICES: Q(order_line__kind=OrderLine.Kind.SERVICE),
+    CHARGE: ~Q(order_line__kind__in=[*OrderLine.STOCKED, OrderLine.Kind.SERVICE]),
     ALL: Q(),
 }
 
@@ -238,6 +241,8 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         "order_line__product__name",
         "order_line__product__size__declared_amount",
         "order_line__product__size__declared_unit",
+        "order_line__service__code",
+        "order_line__service__name",
         "order_line__description",
         "lot__code",
         "lot__season",
@@ -253,7 +258,7 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
     charges = _("Drums, deposits, freight")
     for row in found:
         day, order, customer, name, channel, kind, code, product, declared, unit, *rest = row
-        what, lot, season, quantity, amount, cost = rest
+        service_code, service, what, lot, season, quantity, amount, cost = rest
         pieces = grams = None
         if kind == OrderLine.Kind.PACKED:
             pieces = quantity
@@ -264,7 +269,7 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
         elif kind == OrderLine.Kind.HONEY:
             grams = quantity
         # The cost of drums and freight is not recorded, so it is unknown, not 0.
-        if kind not in OrderLine.STOCKED:
+        if kind not in (*OrderLine.STOCKED, OrderLine.Kind.SERVICE):
             cost = None
         is_known = cost is not None
         yield (
@@ -274,8 +279,8 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             name or at_the_stand,
             channel,
             _goods(kind, is_honey=grams is not None),
-            code or "",
-            product or (charges if grams is None else in_bulk),
+            code or service_code or "",
+            service or product or (charges if grams is None else in_bulk),
             what,
             lot or "",
             season,
@@ -294,7 +299,9 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
 def _goods(kind: str, *, is_honey: bool) -> str:
     if kind == OrderLine.Kind.PACKED:
         return PACKED if is_honey else GOODS
-    return BULK if kind == OrderLine.Kind.HONEY else CHARGE
+    if kind == OrderLine.Kind.HONEY:
+        return BULK
+    return OTHER_GOODS.get(kind, CHARGE)
 
 
 def _jars_sold(channel: str) -> str:
@@ -303,7 +310,7 @@ def _jars_sold(channel: str) -> str:
 
 def _smallest_first(found: pd.DataFrame) -> pd.DataFrame:
     """Order products by what a piece weighs: jars, then bulk, other goods, charges."""
-    place = [PACKED, BULK, GOODS, CHARGE]
+    place = [PACKED, BULK, GOODS, SERVICES, CHARGE]
 
     def key(row: int) -> tuple[int, float, str]:
         goods, product, grams, pieces = (
