@@ -40,6 +40,7 @@ LATER = {
     "inventory:file_remove",
     "inventory:measurement_remove",
     "api:file",
+    "pricing:service_change",
 }
 
 # What the pages of places show: what is inside the house.
@@ -249,10 +250,12 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "orders:stock_detail api:product-detail",
         ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
+        (_rows("pricing.Service", "code"), "pricing:service_change"),
         (
             _rows("customers.Customer", "pk"),
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
+            "billing:service_bill "
             "api:customer-files",
         ),
         (

@@ -107,7 +107,7 @@ def _add_line(
 def _by_the_gallon(offer: WeightOffer, weighed: Weighed) -> str:
     """Name a line ordered by volume: what the gallons weigh, and how far that can be off."""
     litres = Decimal(weighed.millilitres or 0) / 1000
-    return gettext("%(what)s, %(gallons)s at 68 °F: %(weight)s ± %(wrong_by)s") % {
+    return gettext("%(what)s, ordered as %(gallons)s at 68 °F (%(weight)s ± %(wrong_by)s)") % {
         "what": offer.name,
         "gallons": words.gallons(litres, 2),
         "weight": words.pounds(weighed.net_grams, 1),

@@ -14,6 +14,7 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules import service_units, weighing
 from apiary_sales.orders.rules.weighing import Weighed
+from inventory.physics.units import POUND_GRAMS
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, NumberField, WeightField, WholeNumberField
 
@@ -51,8 +52,8 @@ class FulfilForm(ActForm):
                 )
 
     def field_of(self, parameter: str | None) -> str | None:
-        # The quantity of a line is `quantities.<key>` to the service.
-        line = re.fullmatch(r"quantities\.(\d+)", parameter or "")
+        # The quantity of a line is `quantities.<key>` or `weighed.<key>` to the service.
+        line = re.fullmatch(r"(?:quantities|weighed)\.(\d+)", parameter or "")
         if line and self.cleaned_data.get(f"gross_{line[1]}") is not None:
             return super().field_of(f"gross_{line[1]}")
         return super().field_of(f"line_{line[1]}" if line else parameter)
@@ -119,7 +120,8 @@ def _line_field(line: OrderLine) -> forms.Field:
         return WeightField(
             label=label,
             required=False,
-            initial=(line.to_fill, "g"),
+            # Three decimals of a pound are less than half a gram off, so the gram comes back.
+            initial=(round(Decimal(line.to_fill) / POUND_GRAMS, 3), "lb"),
             help_text=_(
                 "Net weight. Within %(percent)s %% of what was ordered it counts as all of it and "
                 "is billed as weighed."

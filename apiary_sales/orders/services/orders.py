@@ -130,7 +130,7 @@ def fulfil(
     The reservation is released and the sale posted in one posting. A drum leaves whole; with it go
     its deposit or price, and where there is one the drum is taken out of use until it comes back.
     Raises `NotAllowedNow`, `AlreadyRecorded`, and `BadValue`, `LotOnHold` or `NotEnoughHoney` at
-    `quantities.<key>`.
+    `quantities.<key>` or `weighed.<key>`.
     """
     order = lock(order)
     refuse_repeat(Fulfilment, key)
@@ -145,6 +145,7 @@ def fulfil(
             parameter="filled_on",
         )
     lines = lines_of(order)
+    weighed = weighed or {}
     if weighed:
         if quantities is None:
             quantities = {line.pk: line.to_fill for line in lines if line.to_fill}
@@ -167,9 +168,7 @@ def fulfil(
         filled_by=filled_by,
         filled_on=filled_on,
         key=key,
-        weighed={line: weighed[line.pk] for line in wanted if line.pk in weighed}
-        if weighed
-        else {},
+        weighed={line: weighed[line.pk] for line in wanted if line.pk in weighed},
     )
     # What was weighed out is less than what was reserved, and all of it.
     reservations.release(line for line in wanted if line.is_by_weight and not line.to_fill)

@@ -173,11 +173,13 @@ class Picker:
     ) -> NotEnoughStock:
         balances = Balance.objects.filter(item=product.item, place__in=self._places)
         promised = balances.aggregate(pieces=Sum("reserved"))["pieces"] or 0
-        if product.item.is_weighed:
+        if product.item.is_weighed and promised:
             sentence = _(
                 "Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Reserved for "
                 "orders: %(promised)s. Take less."
             )
+        elif product.item.is_weighed:
+            sentence = _("Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Take less.")
         elif self._at is not None and promised:
             sentence = _(
                 "Not enough %(product)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "

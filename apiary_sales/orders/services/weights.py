@@ -15,12 +15,12 @@ def settle(lines: Sequence[OrderLine], weighed: Mapping[int, Weighed]) -> dict[i
     """Return the grams to hand over by the key of their line.
 
     A line whose weight counts as all that is left is changed to what was handed over of it in all,
-    at the agreed price a pound. Raises `BadValue` at `quantities.<key>`.
+    at the agreed price a pound. Raises `BadValue` at `weighed.<key>`.
     """
     problems, grams = Problems(), {}
     known = {line.pk: line for line in lines}
     for key, how in weighed.items():
-        name, line = f"quantities.{key}", known.get(key)
+        name, line = f"weighed.{key}", known.get(key)
         if line is None or not is_weighed_out(line):
             problems.add(name, _("That line is not sold by weight. Open the order again."))
             continue

@@ -35,7 +35,9 @@ from inventory.stock.models import Place
 def order_detail(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(found.for_page(), number=number)
     lines = list(order.lines.all())
-    is_bulk = any(line.kind == OrderLine.Kind.HONEY for line in lines)
+    honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
+    # Honey drawn by weight has no lot before it is drawn, so that its gallons are not known.
+    is_bulk = bool(honey) and not any(line.is_drawn for line in honey)
     is_late = found.is_late(order, timezone.localdate())
     context = {
         "order": order,

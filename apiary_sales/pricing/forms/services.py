@@ -1,5 +1,7 @@
 """Forms of prices by weight and of services."""
 
+from decimal import Decimal
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -9,6 +11,7 @@ from apiary_sales.pricing.models import Service, TaxRate
 from inventory.bottling.models import Product, Variety
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyInput, NumberField
+from inventory.shared.money import price_places
 
 
 class UnitPriceField(NumberField):
@@ -25,6 +28,11 @@ class UnitPriceField(NumberField):
             error_messages=NEGATIVE,
             **kwargs,
         )
+
+    def prepare_value(self, value):
+        if isinstance(value, Decimal):
+            value = round(value, min(price_places(value), 4))
+        return super().prepare_value(value)
 
 
 class WeightPriceForm(HouseForm):
