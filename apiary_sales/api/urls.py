@@ -23,7 +23,7 @@ urlpatterns = [
     path("transfers/", views.TransferView.as_view(), name="transfers"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
     path(
-        "stand-sales/by-weight/",
+        "weight-sales/",
         weight_sales.WeightSaleView.as_view(),
         name="weight-sales",
     ),

@@ -21,6 +21,14 @@ RELEASES = (
                 "Products: one size can be sold as several honeys, under your own name or a "
                 "customer's. Prices, orders, the stand and the reports go by product."
             ),
+            _(
+                "Sell honey from any vessel and goods such as wax by weight, with the weight of "
+                "the buyer's own container, at the stand and in orders."
+            ),
+            _(
+                "Bill pollination, extracting for others, fees and interest as services, with an "
+                "order or on their own."
+            ),
         ),
     ),
     Release(

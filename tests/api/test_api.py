@@ -349,7 +349,7 @@ LEAST_BODIES = {
     },
     "transfers/": {"source": "tank-1", "target": "tank-2", "grams": 1000},
     "stand-sales/": sale(),
-    "stand-sales/by-weight/": {
+    "weight-sales/": {
         "place": "stand",
         "vessel": "tank-1",
         "net_grams": 100,
@@ -368,7 +368,7 @@ OTHER_FIELDS = {
     ],
     "transfers/": ["note"],
     "stand-sales/": ["tendered_cents", "discount_cents"],
-    "stand-sales/by-weight/": ["product", "gross_grams", "tare_grams", "tendered_cents"],
+    "weight-sales/": ["product", "gross_grams", "tare_grams", "tendered_cents"],
     "token/": [],
 }
 ABSURD = [
@@ -384,7 +384,7 @@ SERVICES = {
     "extractions/": (views.ExtractionView, honey.receive),
     "transfers/": (views.TransferView, honey.transfer),
     "stand-sales/": (views.StandSaleView, stand.sell),
-    "stand-sales/by-weight/": (WeightSaleView, weight_sales.sell),
+    "weight-sales/": (WeightSaleView, weight_sales.sell),
 }
 
 

@@ -4,15 +4,18 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from django.template.loader import render_to_string
 from hypothesis import given
 from hypothesis import strategies as st
 
+from apiary_sales.orders import papers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import books, trace
+from apiary_sales.orders.queries.orders import for_page
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted, honey_cents
 from apiary_sales.orders.rules.weighing import Weighed
-from apiary_sales.orders.services import orders
+from apiary_sales.orders.services import orders, quotes
 from inventory.shared.errors import (
     BadValue,
     LotOnHold,
@@ -281,3 +284,24 @@ def test_a_gallon_of_honey_at_the_moisture_limit_weighs_eleven_pounds_twelve_oun
 
     assert abs(weighed.net_grams - Decimal("11.75") * Decimal("453.59237")) < 15
     assert weighed.uncertainty_grams > 0
+
+
+def test_honey_to_be_drawn_is_quoted_by_its_weight(packer, owner, key):
+    tank = builders.place("tank", name="Tank 1")
+    builders.lot_in(tank, 100_000)
+    offered = quotes.quote(
+        customer=packer,
+        lines=[honey_line(tank, 27_216, description="Tank 1: Clover")],
+        valid_until=builders.today(),
+        created_by=owner,
+        key=key(),
+    )
+
+    order = quotes.accept(order=offered, accepted_by=owner, key=key())
+    quoted = for_page().get(pk=offered.pk)
+    paper = render_to_string("documents/quote.html", papers.quote_context(quoted))
+
+    assert order.status == Order.Status.OPEN
+    assert there(tank) == (100_000, 0)
+    assert "Tank 1: Clover" in paper
+    assert "mm Pfund" not in paper
