@@ -258,17 +258,22 @@ class Weighing(models.Model):
             models.CheckConstraint(
                 condition=Q(
                     gross_grams=F("net_grams") + F("tare_grams"),
+                    gross_grams__isnull=False,
                     net_grams__gt=0,
                     tare_grams__gte=0,
+                    tare_grams__isnull=False,
                     millilitres__isnull=True,
                 )
                 | Q(
                     gross_grams__isnull=True,
                     tare_grams__isnull=True,
+                    net_grams__gt=0,
                     millilitres__gt=0,
+                    millilitres__isnull=False,
                     celsius__isnull=False,
                     moisture_percent__isnull=False,
                     uncertainty_grams__gte=0,
+                    uncertainty_grams__isnull=False,
                 ),
                 name="weighing_is_by_scale_or_volume",
             ),

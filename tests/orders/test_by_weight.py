@@ -4,12 +4,13 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from django.db import IntegrityError
 from django.template.loader import render_to_string
 from hypothesis import given
 from hypothesis import strategies as st
 
 from apiary_sales.orders import papers
-from apiary_sales.orders.models import Order
+from apiary_sales.orders.models import Order, Weighing
 from apiary_sales.orders.queries import books, trace
 from apiary_sales.orders.queries.orders import for_page
 from apiary_sales.orders.rules import weighing
@@ -305,3 +306,18 @@ def test_honey_to_be_drawn_is_quoted_by_its_weight(packer, owner, key):
     assert there(tank) == (100_000, 0)
     assert "Tank 1: Clover" in paper
     assert "mm Pfund" not in paper
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "figures",
+    [
+        {"net_grams": 900},
+        {"net_grams": 900, "gross_grams": 1_000, "tare_grams": 99},
+        {"net_grams": 900, "gross_grams": 1_000},
+        {"net_grams": 900, "millilitres": 700},
+    ],
+)
+def test_the_database_keeps_no_weighing_that_does_not_add_up(figures):
+    with pytest.raises(IntegrityError, match="weighing_is_by_scale_or_volume"):
+        Weighing.objects.create(**figures)
