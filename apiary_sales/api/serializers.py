@@ -246,6 +246,10 @@ class CustomerSerializer(serializers.ModelSerializer):
 class OrderLineSerializer(serializers.ModelSerializer):
     product = serializers.CharField(source="product.code", default=None)
     drum = serializers.CharField(source="drum.code", default=None)
+    service = serializers.CharField(source="service.code", default=None)
+    unit = serializers.SerializerMethodField(
+        help_text="What `quantity` counts: pieces, grams, or hundredths of a service's unit."
+    )
 
     class Meta:
         model = OrderLine
@@ -253,6 +257,9 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "kind",
             "product",
             "drum",
+            "is_drawn",
+            "service",
+            "unit",
             "description",
             "quantity",
             "unit_price",
@@ -260,6 +267,13 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "amount_cents",
             "filled",
         ]
+
+    def get_unit(self, line: OrderLine) -> str:
+        if line.is_by_weight:
+            return "gram"
+        if line.service is not None:
+            return f"hundredth of {line.service.unit}"
+        return "piece"
 
 
 class OrderSerializer(serializers.ModelSerializer):

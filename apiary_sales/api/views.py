@@ -118,7 +118,7 @@ class CustomerViewSet(ReadOnlyViewSet):
 class OrderViewSet(ReadOnlyViewSet):
     queryset = (
         Order.objects.select_related("customer")
-        .prefetch_related("lines__product", "lines__drum")
+        .prefetch_related("lines__product", "lines__drum", "lines__service")
         .order_by("-id")
     )
     serializer_class = serializers.OrderSerializer

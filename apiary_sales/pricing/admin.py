@@ -10,7 +10,9 @@ from apiary_sales.pricing.models import (
     PrivateLabel,
     ProductTax,
     SeasonExpense,
+    Service,
     TaxRate,
+    WeightPrice,
 )
 
 
@@ -76,3 +78,15 @@ class FillingTimeAdmin(admin.ModelAdmin):
 class SeasonExpenseAdmin(admin.ModelAdmin):
     list_display = ["season", "category", "amount_cents", "note"]
     list_filter = ["season", "category"]
+
+
+@admin.register(WeightPrice)
+class WeightPriceAdmin(NeverChangedAdmin):
+    list_display = ["what", "tier", "price_per_pound", "valid_from"]
+    list_filter = ["tier"]
+    list_select_related = ["product", "variety"]
+
+
+@admin.register(Service)
+class ServiceAdmin(NeverChangedAdmin):
+    list_display = ["name", "unit", "usual_price", "taxed_as", "is_active"]

@@ -173,6 +173,7 @@ class SalesForm(FilterForm):
             (sales.PACKED, gettext_lazy("jars")),
             (sales.BULK, gettext_lazy("honey in bulk")),
             (sales.GOODS, gettext_lazy("other goods")),
+            (sales.SERVICES, gettext_lazy("services")),
             (sales.CHARGE, gettext_lazy("drums, deposits, freight")),
             (sales.ALL, gettext_lazy("everything")),
         ],

@@ -225,6 +225,8 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "pricing.ChannelCost",
             "pricing.FillingTime",
             "pricing.SeasonExpense",
+            "pricing.WeightPrice",
+            "pricing.Service",
             "inventory.Place",
             "inventory.TankShape",
             "inventory.Size",

@@ -14,10 +14,11 @@ from rest_framework.exceptions import ValidationError
 
 from apiary_sales.api import serializers, views
 from apiary_sales.api.parsers import JSONParser
+from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services import stand
+from apiary_sales.billing.services import stand, weight_sales
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.services import prices
+from apiary_sales.pricing.services import prices, weight_prices
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
 from inventory.stock.services import honey
@@ -348,6 +349,12 @@ LEAST_BODIES = {
     },
     "transfers/": {"source": "tank-1", "target": "tank-2", "grams": 1000},
     "stand-sales/": sale(),
+    "weight-sales/": {
+        "place": "stand",
+        "vessel": "tank-1",
+        "net_grams": 100,
+        "method": "card",
+    },
     "token/": {"username": "owner", "password": "owner"},
 }
 OTHER_FIELDS = {
@@ -361,6 +368,7 @@ OTHER_FIELDS = {
     ],
     "transfers/": ["note"],
     "stand-sales/": ["tendered_cents", "discount_cents"],
+    "weight-sales/": ["product", "gross_grams", "tare_grams", "tendered_cents"],
     "token/": [],
 }
 ABSURD = [
@@ -376,6 +384,7 @@ SERVICES = {
     "extractions/": (views.ExtractionView, honey.receive),
     "transfers/": (views.TransferView, honey.transfer),
     "stand-sales/": (views.StandSaleView, stand.sell),
+    "weight-sales/": (WeightSaleView, weight_sales.sell),
 }
 
 
@@ -423,6 +432,9 @@ def test_what_is_wrong_with_a_parameter_is_shown_at_its_field(parameter, field):
 def house(till, tank):
     builders.place("tank-2")
     builders.lot_in(tank, 100_000)
+    weight_prices.set_price(
+        tier="stand", price_per_pound=Decimal("4.25"), valid_from=builders.today()
+    )
 
 
 @pytest.mark.parametrize("path", LEAST_BODIES)

@@ -16,6 +16,7 @@ from apiary_sales.pricing.services import taxes
 from inventory.bottling.services import goods
 from inventory.shared.errors import BadValue
 from inventory.shared.models import House
+from inventory.stock.models import Lot
 from tests import builders
 from tests.billing.conftest import TODAY, _price, invoice_of, jars, order_of
 
@@ -134,7 +135,7 @@ def test_goods_by_weight_are_not_sold_in_pieces(client, shop, shelf):
     with pytest.raises(BadValue) as refused:
         invoice_of(shop, jars(wax, 1))
 
-    assert str(refused.value) == "Wax is kept by weight, so it can't be sold in pieces."
+    assert str(refused.value) == "Wax is sold by weight, not by the piece."
     assert "Wax" not in client.get(reverse("orders:order_create")).text
     assert "Wax" not in client.get(reverse("pricing:prices")).text
 

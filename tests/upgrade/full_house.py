@@ -19,13 +19,15 @@ from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import invoices, payments, stand
+from apiary_sales.billing.services import invoices, payments, service_bills, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
+from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
+from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
 from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.services import (
@@ -82,6 +84,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
     _recall(people[User.Role.OFFICE])
+    _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -455,6 +458,40 @@ def _recall(person) -> None:
     recalls.hold(lots=[lot], reason="A lid came off", held_by=person, key="full:recall-held")
     recalls.release(
         lots=[lot], reason="All lids are tight", released_by=person, key="full:recall-released"
+    )
+
+
+def _sell_by_weight_and_serve(seller, minder) -> None:
+    """Draw honey into a buyer's own container, and bill a fee."""
+    weighed = weighing.on_scale(gross_grams=6_000, tare_grams=350)
+    stand.sell(
+        lines=[
+            LineWanted(
+                kind=OrderLine.Kind.HONEY,
+                quantity=weighed.net_grams,
+                unit_price=Decimal("4.2500"),
+                drum=Place.objects.get(code="tank-2"),
+                is_drawn=True,
+                weighed=weighed,
+            )
+        ],
+        place=Place.objects.get(kind=Place.Kind.STAND),
+        method=Payment.Method.CARD,
+        tendered_cents=None,
+        sold_by=minder,
+        key="full:by-weight",
+    )
+    fee = LineWanted(
+        kind=OrderLine.Kind.SERVICE,
+        quantity=100,
+        unit_price=Decimal(35),
+        service=Service.objects.get(code="returned-check"),
+    )
+    service_bills.bill(
+        customer=Customer.objects.get(name="Harrow Lane Grocery"),
+        lines=[fee],
+        billed_by=seller,
+        key="full:fee",
     )
 
 

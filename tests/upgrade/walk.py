@@ -46,6 +46,7 @@ LATER = {
     "inventory:brand_edit",
     "pricing:private_label_set",
     "api:file",
+    "pricing:service_change",
 }
 
 # What the pages of places show: what is inside the house.
@@ -295,10 +296,12 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:goods_detail inventory:goods_edit",
         ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
+        (_rows("pricing.Service", "code"), "pricing:service_change"),
         (
             _rows("customers.Customer", "pk"),
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
+            "billing:service_bill "
             "api:customer-files",
         ),
         (

@@ -69,6 +69,8 @@ OPEN = {
     "pricing:bulk_prices",
     "pricing:prices",
     "pricing:product_prices",
+    "pricing:services",
+    "pricing:weight_prices",
     "web:help",
     "web:settings",
     "web:today",

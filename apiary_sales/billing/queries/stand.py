@@ -123,6 +123,8 @@ def receipts() -> QuerySet[Invoice]:
     return (
         Invoice.objects.filter(series__startswith=Invoice.RECEIPT_PREFIX)
         .select_related("issued_by", "customer")
-        .prefetch_related("lines", "allocations__payment", "credit_notes")
+        .prefetch_related(
+            "lines__fulfilment_line__weighing", "allocations__payment", "credit_notes"
+        )
         .order_by("-id")
     )

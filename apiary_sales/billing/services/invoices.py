@@ -19,7 +19,8 @@ from apiary_sales.billing.services import book, keys
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
-from apiary_sales.orders.rules.lines import pounds_to_print
+from apiary_sales.orders.rules import service_units
+from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
@@ -36,6 +37,7 @@ GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
     OrderLine.Kind.DRUM_DEPOSIT: TaxRate.Goods.OTHER,
     OrderLine.Kind.DRUM_SALE: TaxRate.Goods.OTHER,
     OrderLine.Kind.FREIGHT: TaxRate.Goods.FREIGHT,
+    OrderLine.Kind.WEIGHED: TaxRate.Goods.OTHER,
 }
 
 
@@ -60,7 +62,14 @@ def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
             fulfilment__is_taken_back=False,
             invoice_lines__isnull=True,
         )
-        .select_related("order_line__drum", "order_line__product", "lot", "fulfilment")
+        .select_related(
+            "order_line__drum",
+            "order_line__product",
+            "order_line__service",
+            "lot",
+            "fulfilment",
+            "weighing",
+        )
         .order_by("order_line", "id")
     )
 
@@ -311,7 +320,7 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     lines = [_line(good) for good in goods]
     own = ProductTax.objects.by_product()
     taxes = tax.tax_invoice_lines(
-        [tax.TaxLine(_taxed_as(good.order_line, own), good.amount_cents) for good in goods],
+        [tax.TaxLine(taxed_as(good.order_line, own), good.amount_cents) for good in goods],
         house.tax_rounding,
         rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(issued_on)),
     )
@@ -333,12 +342,6 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     )
     _add_up(invoice, lines)
     return Draft(invoice, lines)
-
-
-def _taxed_as(line: OrderLine, own: Mapping[int, ProductTax]) -> TaxRate.Goods:
-    if line.product:
-        return tax.class_of(line.product, own)
-    return GOODS_TAXED_AS[line.kind]
 
 
 def _add_up(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:
@@ -377,10 +380,25 @@ def _series(prefix: str, day: date) -> str:
     return f"{prefix}{day:%y}"
 
 
+def taxed_as(line: OrderLine | LineWanted, own: Mapping[int, ProductTax]) -> str:
+    """Return the kind of goods whose tax a line bears; a service and a product say so themselves.
+
+    `own` are the classes that products have of their own, as `ProductTax.objects.by_product`.
+    """
+    if line.service is not None:
+        return line.service.taxed_as
+    if line.product is not None:
+        return tax.class_of(line.product, own)
+    return GOODS_TAXED_AS[line.kind]
+
+
 def _line(good: FulfilmentLine) -> InvoiceLine:
-    """Return the printed line of some goods; honey in bulk is billed by the pound."""
+    """Return the printed line of some goods; what is sold by weight is billed by the pound."""
     order_line = good.order_line
-    if order_line.kind == OrderLine.Kind.HONEY:
+    if order_line.service is not None:
+        quantity = service_units.amount(good.quantity)
+        unit = InvoiceLine.Unit(order_line.service.unit)
+    elif order_line.is_by_weight:
         gross_cents = good.amount_cents + order_line.discount_cents
         quantity = pounds_to_print(good.quantity, order_line.unit_price, gross_cents)
         unit = InvoiceLine.Unit.POUND

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import (
+    OF_PRODUCTS,
     LineWanted,
     describe,
     is_whole_drum,
@@ -23,7 +24,7 @@ from inventory.stock.models import Balance, Item
 def items_of(lines: Iterable[LineWanted | OrderLine]) -> set[Item]:
     """Return what the ledger counts of these lines, charges left out."""
     lines = list(lines)
-    items = {product_of(line).item for line in lines if line.kind == OrderLine.Kind.PACKED}
+    items = {product_of(line).item for line in lines if line.kind in OF_PRODUCTS}
     if any(line.kind == OrderLine.Kind.HONEY for line in lines):
         items.add(Item.objects.honey())
     return items
@@ -60,6 +61,8 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
             product=line.product,
             drum=line.drum,
             lot=line.lot,
+            service=line.service,
+            is_drawn=line.is_drawn,
             description=(line.description or describe(line))[:160],
             quantity=line.quantity,
             unit_price=line.unit_price,

@@ -13,7 +13,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine, Reservation
-from apiary_sales.orders.rules.lines import is_whole_drum, product_of, vessel_of
+from apiary_sales.orders.rules.lines import OF_PRODUCTS, is_whole_drum, product_of, vessel_of
 from inventory.bottling.models import Product
 from inventory.shared import words
 from inventory.shared.errors import (
@@ -48,7 +48,7 @@ def reserve(lines: Sequence[OrderLine], *, parameter: str | None = None) -> None
     promises: list[Promise] = []
     for index, line in enumerate(lines):
         try:
-            if line.kind == OrderLine.Kind.PACKED:
+            if line.kind in OF_PRODUCTS:
                 picked = picker.pick(line, parameter_of(index, "quantity"))
                 promises += [(line, as_stock(balance, taken)) for balance, taken in picked]
             elif line.kind == OrderLine.Kind.HONEY:
@@ -89,7 +89,7 @@ def repick(lines: Sequence[OrderLine]) -> list[Lot]:
 
     Raises `NotEnoughStock`, and then nothing is changed.
     """
-    known = {line.pk: line for line in lines if line.kind == OrderLine.Kind.PACKED}
+    known = {line.pk: line for line in lines if line.kind in OF_PRODUCTS}
     held = [row for row in of(known.values()) if row.lot.is_on_hold]
     problems, picker = Problems(), Picker(shelves())
     promises: list[Promise] = []
@@ -185,7 +185,14 @@ class Picker:
     ) -> NotEnoughStock:
         balances = Balance.objects.filter(item=product.item, place__in=self._places)
         promised = balances.aggregate(pieces=Sum("reserved"))["pieces"] or 0
-        if self._at is not None and promised:
+        if product.item.is_weighed and promised:
+            sentence = _(
+                "Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Reserved for "
+                "orders: %(promised)s. Take less."
+            )
+        elif product.item.is_weighed:
+            sentence = _("Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Take less.")
+        elif self._at is not None and promised:
             sentence = _(
                 "Not enough %(product)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "
                 "Reserved for orders: %(promised)s. Take fewer."
@@ -205,11 +212,10 @@ class Picker:
                 "Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Take fewer, or "
                 "plan a bottling run."
             )
+        written = product.item.in_words_apart(asked, free, promised)
         figures = {
             "product": product.name,
-            "asked": words.pieces(asked),
-            "free": words.pieces(free),
-            "promised": words.pieces(promised),
+            **dict(zip(("asked", "free", "promised"), written, strict=True)),
             "place": self._at.name if self._at else "",
         }
         return NotEnoughStock(

@@ -15,7 +15,8 @@ from django.views.decorators.http import require_POST, require_safe
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
-from apiary_sales.orders.forms.orders import DrumsBackForm, FulfilForm, OrderForm, ReasonForm
+from apiary_sales.orders.forms.fulfil import FulfilForm
+from apiary_sales.orders.forms.orders import DrumsBackForm, OrderForm, ReasonForm
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
@@ -34,7 +35,9 @@ from inventory.stock.models import Place
 def order_detail(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(found.for_page(), number=number)
     lines = list(order.lines.all())
-    is_bulk = any(line.kind == OrderLine.Kind.HONEY for line in lines)
+    honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
+    # Honey drawn by weight has no lot before it is drawn, so that its gallons are not known.
+    is_bulk = bool(honey) and not any(line.is_drawn for line in honey)
     is_late = found.is_late(order, timezone.localdate())
     context = {
         "order": order,
@@ -154,17 +157,24 @@ class OrderFulfilView(OrderActView):
 
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
-        has_drums = any(rules.is_whole_drum(line) for line, _field in context["form"].rows())
-        return {**context, "has_drums": has_drums, "held": _held(self.order)}
+        has_drums = any(rules.is_whole_drum(row.line) for row in context["form"].rows())
+        by_weight = any(rules.is_weighed_out(row.line) for row in context["form"].rows())
+        return {
+            **context,
+            "has_drums": has_drums,
+            "is_by_weight": by_weight,
+            "held": _held(self.order),
+        }
 
     def form_valid(self, form):
-        self.quantities = form.quantities
+        self.quantities, self.weighed = form.quantities, form.weighed
         return super().form_valid(form)
 
     def act(self, data: dict[str, Any]) -> Fulfilment:
         return orders.fulfil(
             order=self.order,
             quantities=self.quantities,
+            weighed=self.weighed,
             filled_on=data["filled_on"],
             filled_by=person_of(self.request),
             key=data["key"],
@@ -305,7 +315,7 @@ def _customer(typed) -> Customer | None:
 def _total(form: OrderForm) -> dict[str, Any]:
     lines = form.lines if form.is_bound else []
     return {
-        "total_lines": [(line, rules.describe(line)) for line in lines],
+        "total_lines": [(line, line.description or rules.describe(line)) for line in lines],
         "total_cents": sum(line.amount_cents for line in lines),
     }
 

@@ -73,7 +73,7 @@ def set_piece(
     )
     if piece_cents is None and min_pieces == 1:
         _end_breaks(product, tier, valid_from)
-    return _newest_or_saved(row, same_day, ("piece_cents", "case_cents"))
+    return newest_or_saved(row, same_day, ("piece_cents", "case_cents"))
 
 
 @transaction.atomic
@@ -160,7 +160,7 @@ def set_bulk(
         floral_source__iexact=floral_source,
         valid_from=valid_from,
     )
-    return _newest_or_saved(row, same_day, ("price_per_pound",))
+    return newest_or_saved(row, same_day, ("price_per_pound",))
 
 
 @transaction.atomic
@@ -172,7 +172,7 @@ def set_tax_rate(*, name: str, goods: str, percent: Decimal, valid_from: date) -
     name = " ".join(name.split())
     row = TaxRate(name=name, goods=goods, percent=percent, valid_from=valid_from)
     same_day = TaxRate.objects.filter(name__iexact=name, goods=goods, valid_from=valid_from)
-    return _newest_or_saved(row, same_day, ("percent",))
+    return newest_or_saved(row, same_day, ("percent",))
 
 
 @transaction.atomic
@@ -280,7 +280,7 @@ def _lock(products: Iterable[Product]) -> None:
     list(Product.objects.select_for_update().filter(pk__in=keys).order_by("pk"))
 
 
-def _newest_or_saved(
+def newest_or_saved(
     row: PriceRow, same_day: models.QuerySet[PriceRow], figures: tuple[str, ...]
 ) -> PriceRow:
     """Save the row, unless the newest of the same day already says the same; return that one."""

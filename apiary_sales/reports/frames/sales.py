@@ -58,6 +58,8 @@ LINE = {
 MEASURES = [name for name, dtype in LINE.items() if dtype == WHOLE and name != "season"]
 
 PACKED, BULK, GOODS, CHARGE = "packed", "bulk", "goods", "charges"
+SERVICES = "services"
+OTHER_GOODS: dict[str, str] = {OrderLine.Kind.WEIGHED: GOODS, OrderLine.Kind.SERVICE: SERVICES}
 HONEY, ALL = "", "all"
 _IS_PACKED_HONEY = Q(order_line__kind=OrderLine.Kind.PACKED, order_line__product__kind="honey")
 _IS_BULK = Q(order_line__kind=OrderLine.Kind.HONEY)
@@ -66,7 +68,8 @@ KINDS = {
     PACKED: _IS_PACKED_HONEY,
     BULK: _IS_BULK,
     GOODS: Q(order_line__kind__in=OrderLine.STOCKED) & ~_IS_PACKED_HONEY & ~_IS_BULK,
-    CHARGE: ~Q(order_line__kind__in=OrderLine.STOCKED),
+    SERVICES: Q(order_line__kind=OrderLine.Kind.SERVICE),
+    CHARGE: ~Q(order_line__kind__in=[*OrderLine.STOCKED, OrderLine.Kind.SERVICE]),
     ALL: Q(),
 }
 
@@ -276,6 +279,8 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         "order_line__product__variety__name",
         "order_line__product__size__declared_amount",
         "order_line__product__size__declared_unit",
+        "order_line__service__code",
+        "order_line__service__name",
         "order_line__description",
         "lot__code",
         "lot__season",
@@ -292,7 +297,7 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
     for row in found:
         day, order, customer, name, channel, kind, code, product, *rest = row
         size, size_name, variety, variety_name, declared, unit, *rest = rest
-        what, lot, season, product_kind, quantity, amount, cost = rest
+        service_code, service, what, lot, season, product_kind, quantity, amount, cost = rest
         pieces = grams = goods_pieces = None
         if kind == OrderLine.Kind.PACKED and product_kind == Product.Kind.HONEY:
             pieces = quantity
@@ -304,7 +309,7 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
         elif kind == OrderLine.Kind.HONEY:
             grams = quantity
         # The cost of drums and freight is not recorded, so it is unknown, not 0.
-        if kind not in OrderLine.STOCKED:
+        if kind not in (*OrderLine.STOCKED, OrderLine.Kind.SERVICE):
             cost = None
         is_known = cost is not None
         # What has no size is one row of the reports by size and variety.
@@ -316,8 +321,8 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             name or at_the_stand,
             channel,
             _goods(kind, is_honey=grams is not None),
-            code or "",
-            product or together,
+            code or service_code or "",
+            service or product or together,
             size or "",
             size_name or together,
             NONE if variety is None else str(variety),
@@ -343,13 +348,17 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
 def _goods(kind: str, *, is_honey: bool) -> str:
     if kind == OrderLine.Kind.PACKED:
         return PACKED if is_honey else GOODS
-    return BULK if kind == OrderLine.Kind.HONEY else CHARGE
+    if kind == OrderLine.Kind.HONEY:
+        return BULK
+    return OTHER_GOODS.get(kind, CHARGE)
 
 
 def _together(kind: str) -> str:
-    """Name all that is sold without a size: honey in bulk, other goods, charges."""
+    """Name all that is sold without a size: honey in bulk, other goods, services, charges."""
     if kind == OrderLine.Kind.HONEY:
         return _("Honey in bulk")
+    if kind == OrderLine.Kind.SERVICE:
+        return _("Services")
     return _("Other goods") if kind in OrderLine.STOCKED else _("Drums, deposits, freight")
 
 
@@ -359,7 +368,7 @@ def _jars_sold(channel: str) -> str:
 
 def _smallest_first(found: pd.DataFrame, by: str) -> pd.DataFrame:
     """Order products or sizes by what a piece weighs: jars, then bulk, other goods, charges."""
-    place = [PACKED, BULK, GOODS, CHARGE]
+    place = [PACKED, BULK, GOODS, SERVICES, CHARGE]
 
     def key(row: int) -> tuple[int, float, str]:
         goods, named, grams, pieces = (

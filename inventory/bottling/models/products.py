@@ -66,6 +66,10 @@ class ProductQuerySet(models.QuerySet["Product"]):
         """
         return self.in_use().filter(is_unlabelled=False, item__is_weighed=False)
 
+    def sold_by_weight(self) -> "ProductQuerySet":
+        """Return the goods that are kept in grams and have a price a pound."""
+        return self.in_use().filter(kind="goods", item__is_weighed=True)
+
     def of_honey(self) -> "ProductQuerySet":
         return self.filter(kind=Product.Kind.HONEY)
 
