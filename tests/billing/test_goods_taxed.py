@@ -136,7 +136,7 @@ def test_goods_by_weight_are_not_sold_in_pieces(client, shop, shelf):
         invoice_of(shop, jars(wax, 1))
 
     assert str(refused.value) == "Wax is sold by weight, not by the piece."
-    assert "Wax" not in client.get(reverse("orders:order_create")).text
+    assert "Wax: pieces" not in client.get(reverse("orders:order_create")).text
     assert "Wax" not in client.get(reverse("pricing:prices")).text
 
 
