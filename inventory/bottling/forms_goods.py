@@ -9,11 +9,12 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.forms import PiecesField, stores
 from inventory.bottling.models import PackagingPart, Product
-from inventory.bottling.services.goods import SUPPLIER_LENGTH_MAX, Material
+from inventory.bottling.services.goods import Material
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayField, MoneyField
 from inventory.stock import lot_codes
 from inventory.stock.forms.amounts import AmountField, amount_of, as_amount
+from inventory.stock.forms.suppliers import SupplierNameField
 
 HOW_MUCH = _("How many, or how much")
 
@@ -98,7 +99,7 @@ class GoodsReceiveForm(ActForm):
         help_text=_("Include freight, so that the cost of each is right."),
         error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
     )
-    supplier = forms.CharField(label=_("Supplier"), max_length=SUPPLIER_LENGTH_MAX, required=False)
+    supplier = SupplierNameField(label=_("Supplier"), required=False)
     maker_lot = lot_code_field(
         _("Lot code of the maker"),
         _(

@@ -109,7 +109,17 @@ class Migration(migrations.Migration):
                 ),
                 ("quantity", models.BigIntegerField(verbose_name="how much")),
                 ("cost_cents", models.BigIntegerField(verbose_name="cost of all")),
-                ("supplier", models.CharField(blank=True, max_length=120, verbose_name="supplier")),
+                (
+                    "supplier",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="goods_receipts",
+                        to="inventory.supplier",
+                        verbose_name="supplier",
+                    ),
+                ),
                 ("received_on", models.DateField(verbose_name="received")),
                 (
                     "lot",

@@ -5,7 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.models.products import Product
-from inventory.stock.models import Lot, Place, Posting
+from inventory.stock.models import Lot, Place, Posting, Supplier
 
 
 class GoodsReceipt(models.Model):
@@ -16,7 +16,14 @@ class GoodsReceipt(models.Model):
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
     quantity = models.BigIntegerField(_("how much"))
     cost_cents = models.BigIntegerField(_("cost of all"))
-    supplier = models.CharField(_("supplier"), max_length=120, blank=True)
+    supplier = models.ForeignKey(
+        Supplier,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="goods_receipts",
+        verbose_name=_("supplier"),
+    )
     received_on = models.DateField(_("received"))
     posting = models.OneToOneField(Posting, on_delete=models.PROTECT, related_name="goods_receipt")
 

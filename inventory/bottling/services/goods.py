@@ -27,8 +27,9 @@ from inventory.stock.models import (
     Posting,
     PostingLine,
     ProductionSettings,
+    Supplier,
 )
-from inventory.stock.services import ledger, stores
+from inventory.stock.services import ledger, stores, suppliers
 
 # A delivery that cost more than this is a slip of the finger.
 COST_CENTS_MAX = 100_000_000
@@ -124,6 +125,8 @@ def receive(
 ) -> GoodsReceipt:
     """Bring goods in from a supplier with what all of them cost; `quantity` is pieces or grams.
 
+    `supplier` is a name, and a new one is added.
+
     Their lot has the maker's code, or the house's next one for goods. Where the maker's code is
     there already, the delivery joins that lot, so that a recall finds all of it: the lot then costs
     what all its deliveries did, and what was sold before keeps the cost it was sold at.
@@ -172,7 +175,7 @@ def receive(
         place=place,
         quantity=quantity,
         cost_cents=cost_cents,
-        supplier=supplier.strip(),
+        supplier=suppliers.named(supplier, kind=Supplier.Kind.PARTS),
         received_on=received_on,
         posting=posting,
     )
