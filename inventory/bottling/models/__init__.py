@@ -1,6 +1,7 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
 from .jar_page import JarPage
+from .jars import ChangedPieces, JarChange, ReturnedJars
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
@@ -10,14 +11,17 @@ __all__ = [
     "BottlingRun",
     "BoxContent",
     "Brand",
+    "ChangedPieces",
     "FillCheck",
     "FillWeight",
+    "JarChange",
     "JarPage",
     "LabelSheet",
     "PackagingPart",
     "PartReceipt",
     "Product",
     "ProductPart",
+    "ReturnedJars",
     "Size",
     "SizePart",
     "UsedPart",

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.rules import costs, filling, parts
+from inventory.bottling.services import products, used_parts
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
     AlreadyRecorded,
@@ -23,7 +24,7 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import lot_codes, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
-from inventory.stock.services import ledger, stores
+from inventory.stock.services import ledger
 
 # A plan for a day further away is a slip of the finger.
 PLAN_DAYS_MAX = 366
@@ -44,6 +45,7 @@ def plan(
     celsius: Decimal | None = None,
     lot_code: str = "",
     variety_is_right: bool = False,
+    without_labels: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
@@ -51,11 +53,14 @@ def plan(
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
     temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
-    the floral source of the honey does not name. Raises `BadValue`, `NotEnoughHoney`,
-    `StockReserved`, and `VesselTooSmall` when the declared weight does not go into the size.
+    the floral source of the honey does not name. `without_labels` fills jars that are labelled
+    later, as another product. Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, and
+    `VesselTooSmall` when the declared weight does not go into the size.
     """
     problems = Problems()
     _check_product(problems, product)
+    if without_labels and not problems:
+        product = products.unlabelled(product=product)
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_vessel(problems, "source", source)
     rules.check_store(problems, "target", target)
@@ -80,7 +85,7 @@ def plan(
             problems.add_error(error)
     if there and not variety_is_right and (asked := filling.variety_sentence(product, there)):
         problems.add("variety_is_right", asked)
-    if lot_code and _is_code_taken(lot_code, product):
+    if lot_code and is_code_taken(lot_code, product):
         problems.add(
             "lot_code",
             _("Lot %(code)s of %(product)s is there already. Type another code.")
@@ -90,7 +95,7 @@ def plan(
     run = BottlingRun(
         number=_next_number(planned_for),
         product=product,
-        lot_code=lot_code or _next_lot_code(product, planned_for),
+        lot_code=lot_code or next_lot_code(product, planned_for),
         source=source,
         target=target,
         lot=there.honey_lot if there else None,
@@ -121,6 +126,7 @@ def record(
     target: Place | None = None,
     bottled_on: date | None = None,
     figures_are_right: bool = False,
+    without_labels: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
@@ -128,12 +134,15 @@ def record(
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
     label weight. The packed lot gets the code of the run, a best-by date and, where honey and parts
     have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
-    `figures_are_right` confirms far more honey than the pieces hold.
+    `figures_are_right` confirms far more honey than the pieces hold. `without_labels` says that
+    the labels that were planned are not on the jars yet.
 
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `NotEnoughParts`, `NotAllowedNow`,
     `AlreadyRecorded`; several at once as `SeveralProblems`.
     """
     run = BottlingRun.objects.select_for_update().get(pk=run.pk)
+    if without_labels and run.status == BottlingRun.Status.PLANNED:
+        run.product = _without_labels(run)
     product, size, source = run.product, run.size, run.source
     target = target or run.target
     bottled_on = bottled_on or timezone.localdate()
@@ -186,7 +195,7 @@ def record(
         kind=Posting.Kind.BOTTLING,
         lines=[
             *_honey_lines(honey_item, lot, source, shares),
-            *_part_lines(needs),
+            *used_parts.lines(needs),
             *ledger.move(
                 item=product.item,
                 lot=packed,
@@ -221,6 +230,18 @@ def cancel(*, run: BottlingRun, cancelled_by: Person, reason: str = "") -> Bottl
     run.note = reason.strip() or run.note
     checks.save_checked(run)
     return run
+
+
+def _without_labels(run: BottlingRun) -> Product:
+    """Return the product that a run fills when its jars get no labels yet."""
+    product = products.unlabelled(product=run.product)
+    if product != run.product and is_code_taken(run.lot_code, product):
+        raise BadValue(
+            _("Lot %(code)s of %(product)s is there already, so this run can't fill it too.")
+            % {"code": run.lot_code, "product": product.name},
+            parameter="without_labels",
+        )
+    return product
 
 
 def _check_figures(
@@ -295,20 +316,6 @@ def _honey_lines(item: Item, lot: Lot, source: Place, shares: filling.Shares) ->
     return lines
 
 
-def _part_lines(needs: list[parts.PartNeed]) -> list[ledger.Line]:
-    packing = Place.objects.outside(Place.Kind.PACKING)
-    places = list(Place.objects.filter(kind__in=Place.STORES))
-    lines = []
-    for need in needs:
-        if not need.needed:
-            continue
-        for balance, taken in stores.pick(item=need.part.item, places=places, pieces=need.needed):
-            lines += ledger.move(
-                item=balance.item, lot=None, source=balance.place, target=packing, quantity=taken
-            )
-    return lines
-
-
 def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) -> Lot:
     """Make the lot of the jars, with the code that the run got when it was planned."""
     packed = Lot(
@@ -341,8 +348,8 @@ def _check_product(problems: Problems, product: Product) -> None:
         )
 
 
-def _next_lot_code(product: Product, day: date) -> str:
-    """Return the code by the house's pattern for a run of this product on a day.
+def next_lot_code(product: Product, day: date) -> str:
+    """Return the code by the house's pattern for what is made of this product on a day.
 
     A pattern without a number gives all runs of a day one code; a second run of the same product
     gets a number behind it, so that the two stay apart.
@@ -350,17 +357,17 @@ def _next_lot_code(product: Product, day: date) -> str:
     code = lot_codes.of_day(ProductionSettings.current().lot_code_pattern, day)
     series = lot_codes.series(code)
     if lot_codes.has_number(code):
-        while _is_code_taken(made := lot_codes.numbered(code, ledger.next_number(series)), product):
+        while is_code_taken(made := lot_codes.numbered(code, ledger.next_number(series)), product):
             pass
         return made
     made, number = code, 1
-    while _is_code_taken(made, product):
+    while is_code_taken(made, product):
         number += 1
         made = f"{code}-{number}"
     return made
 
 
-def _is_code_taken(code: str, product: Product) -> bool:
+def is_code_taken(code: str, product: Product) -> bool:
     """Tell whether jars of this product bear the code, or a run is planned to stamp it."""
     return (
         Lot.objects.filter(code=code, product=product).exists()

@@ -370,6 +370,16 @@ def take(
     return lots.Portion(there.honey_lot, grams, source)
 
 
+def pour_new_lot(
+    *, target: Place, lot: Lot, grams: int, source: Place, poured_on: date | None = None
+) -> list[Line]:
+    """Return the lines that bring a lot from an outside place into a vessel; the caller posts them.
+
+    With the honey item locked. Where honey is in the vessel, the two become a blend.
+    """
+    return _pour(target=target, portions=[lots.Portion(lot, grams, source)], poured_on=poured_on)
+
+
 def _pour(
     *, target: Place, portions: Sequence[lots.Portion], poured_on: date | None = None
 ) -> list[Line]:
