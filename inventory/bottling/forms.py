@@ -109,7 +109,7 @@ def stores() -> QuerySet[Place]:
 class RunPlanForm(ActForm):
     product = forms.ModelChoiceField(
         label=_("What is filled"),
-        queryset=Product.objects.in_use().of_honey().select_related("size"),
+        queryset=Product.objects.for_sale().of_honey().select_related("size"),
         empty_label=None,
     )
     source = VesselField(label=_("From"), filled=True, empty_label=None)
@@ -129,6 +129,11 @@ class RunPlanForm(ActForm):
         max_length=lot_codes.CODE_LENGTH_MAX,
         help_text=_("Leave empty to get the next code by your pattern."),
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+    without_labels = forms.BooleanField(
+        label=_("Label them later"),
+        required=False,
+        help_text=_("Fill and lid the jars only. They are not for sale until they have a label."),
     )
     variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
 
@@ -185,6 +190,11 @@ class RunRecordForm(ActForm):
         label=_("The filled pieces are on"), queryset=stores(), empty_label=None
     )
     bottled_on = DayField(label=_("Day of the run"), initial=timezone.localdate)
+    without_labels = forms.BooleanField(
+        label=_("They have no labels yet"),
+        required=False,
+        help_text=_("They are not for sale until they have a label, and no label is booked out."),
+    )
     figures_are_right = forms.BooleanField(
         label=_("Yes, that much honey was drawn"), required=False
     )
@@ -192,6 +202,8 @@ class RunRecordForm(ActForm):
     def __init__(self, *args, run: BottlingRun, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.run = run
+        if run.product.is_unlabelled:
+            del self.fields["without_labels"]
         # Asked for in `clean`, since two dips may stand in for it; never shown as optional.
         self.fields["drawn"].required = True
         self.fields["target"].initial = run.target_id

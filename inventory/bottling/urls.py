@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.bottling.views import jar_pages, labels, parts, reversals, runs, sizes
+from inventory.bottling.views import jar_pages, jars, labels, parts, reversals, runs, sizes
 
 urlpatterns = [
     path("bottling/", runs.home, name="bottling"),
@@ -40,6 +40,33 @@ urlpatterns = [
         runs.LotReleaseView.as_view(),
         name="lot_release",
     ),
+    path("bottling/jars/", jars.jar_list, name="jar_list"),
+    path("bottling/jars/<str:code>/<slug:product>/", jars.lot_jars, name="lot_jars"),
+    path(
+        "bottling/jars/<str:code>/<slug:product>/label/",
+        jars.LabelView.as_view(),
+        name="jars_label",
+    ),
+    path(
+        "bottling/jars/<str:code>/<slug:product>/empty/",
+        jars.EmptyView.as_view(),
+        name="jars_empty",
+    ),
+    path(
+        "bottling/jars/<str:code>/<slug:product>/came-back/",
+        jars.SetAsideView.as_view(),
+        name="jars_set_aside",
+    ),
+    path(
+        "bottling/jars/<str:code>/<slug:product>/take-apart/",
+        jars.UnboxView.as_view(),
+        name="boxes_apart",
+    ),
+    path("bottling/returned/<int:pk>/", jars.ReturnedView.as_view(), name="jars_returned"),
+    path("bottling/boxes/add/", jars.BoxCreateView.as_view(), name="box_create"),
+    path("bottling/boxes/<slug:code>/", jars.BoxEditView.as_view(), name="box_edit"),
+    path("bottling/boxes/<slug:code>/switch/", jars.box_switch, name="box_switch"),
+    path("bottling/boxes/<slug:code>/make/", jars.BoxMakeView.as_view(), name="boxes_make"),
     path("bottling/parts/", parts.part_list, name="part_list"),
     path("bottling/parts/add/", parts.PartCreateView.as_view(), name="part_create"),
     path("bottling/parts/receive/", parts.PartReceiveView.as_view(), name="part_receive"),

@@ -73,6 +73,7 @@ def preview_plan(
     pieces: int,
     celsius: Decimal,
     planned_already: BottlingRun | None = None,
+    without_labels: bool = False,
 ) -> PlanPreview:
     """Work out what a run of so many pieces from a vessel needs; nothing is saved.
 
@@ -80,6 +81,7 @@ def preview_plan(
     """
     size, there = product.honey_size, Balance.objects.in_vessel(source)
     needed = filling.grams_needed(size, pieces)
+    uses = product.uses_with_stock()
     refusals = []
     if error := filling.honey_error(there, source, needed, parameter="pieces"):
         refusals.append(error.message)
@@ -99,7 +101,9 @@ def preview_plan(
         needed_grams=needed,
         other_runs_grams=_planned_grams(source, besides=planned_already),
         fits=fits,
-        parts=part_rules.needs(product.uses_with_stock(), filled=pieces),
+        parts=part_rules.needs(
+            part_rules.but_labels(uses) if without_labels else uses, filled=pieces
+        ),
         refusals=refusals,
         warnings=_other_lot(planned_already, there) if planned_already else [],
     )
@@ -115,6 +119,7 @@ def preview_record(
     labour_minutes: int | None,
     bottled_on: date,
     drawn_uncertainty_grams: int | None = None,
+    without_labels: bool = False,
 ) -> RecordPreview | None:
     """Work out what recording would do; None while the figures make no run at all."""
     size, there = run.size, Balance.objects.in_vessel(run.source)
@@ -123,8 +128,11 @@ def preview_record(
     )
     if there is None or pieces_filled < 1 or drawn_grams <= 0 or pieces_broken < 0:
         return None
+    uses = run.product.uses_with_stock()
     needs = part_rules.needs(
-        run.product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken
+        part_rules.but_labels(uses) if without_labels else uses,
+        filled=pieces_filled,
+        broken=pieces_broken,
     )
     lot = there.honey_lot
     figures = RunFigures(
@@ -189,7 +197,7 @@ def overview() -> Overview:
         to_order=parts.short(),
         recent=[(run, figures_of(run)) for run in recent],
         held=list(
-            Lot.objects.filter(is_on_hold=True, kind=Lot.Kind.PACKED).select_related(
+            Lot.objects.filter(is_on_hold=True, product__isnull=False).select_related(
                 "product", "run"
             )
         ),

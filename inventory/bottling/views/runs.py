@@ -141,6 +141,7 @@ def _preview_of_plan(form: RunPlanForm) -> run_queries.PlanPreview | None:
         source=data["source"],
         pieces=data["pieces"],
         celsius=ProductionSettings.current().honey_house_celsius if celsius is None else celsius,
+        without_labels=data.get("without_labels", False),
     )
 
 
@@ -242,6 +243,7 @@ def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
         loss_grams=data.get("loss") or 0,
         labour_minutes=data.get("labour_minutes"),
         bottled_on=data["bottled_on"],
+        without_labels=data.get("without_labels", False),
     )
 
 
@@ -313,7 +315,7 @@ class LotReleaseView(ActView):
 
     @cached_property
     def lot(self) -> Lot:
-        packed = Lot.objects.filter(kind=Lot.Kind.PACKED).select_related("product__item", "run")
+        packed = Lot.objects.filter(product__isnull=False).select_related("product__item", "run")
         return get_object_or_404(packed.bearing(self.kwargs["code"], self.kwargs["product"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

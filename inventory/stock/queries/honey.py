@@ -452,7 +452,7 @@ def stock_at(place: Place | None = None) -> QuerySet[Balance]:
     found = (
         Balance.objects.filter(is_physical=True, quantity__gt=0)
         .exclude(item__kind=Item.Kind.HONEY)
-        .select_related("item", "place", "lot")
+        .select_related("item", "place", "lot__product")
         .order_by("place__kind", "place__code", "item__kind", "item__name", "lot__best_by")
     )
     if place:
@@ -472,7 +472,7 @@ def _stock() -> Prefetch:
     return Prefetch(
         "balances",
         Balance.objects.filter(quantity__gt=0)
-        .select_related("item", "lot")
+        .select_related("item", "lot__product")
         .order_by("item__kind", "item__name", "lot__best_by"),
         to_attr="contents",
     )
