@@ -39,6 +39,11 @@ LATER = {
     "inventory:file",
     "inventory:file_remove",
     "inventory:measurement_remove",
+    "inventory:jars_returned",
+    "inventory:box_edit",
+    "inventory:box_switch",
+    "inventory:boxes_make",
+    "inventory:boxes_apart",
     "api:file",
 }
 
@@ -210,6 +215,16 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (_rows("inventory.Lot", "code", kind="extraction"), "pricing:lot_cost"),
         (_held_lots(), "inventory:lot_release"),
         (
+            _pieces(product__kind="honey"),
+            "inventory:lot_jars inventory:jars_label inventory:jars_empty inventory:jars_set_aside",
+        ),
+        (_pieces(product__kind="gift_box"), "inventory:boxes_apart"),
+        (_rows("inventory.ReturnedJars", "pk", "decision"), "inventory:jars_returned"),
+        (
+            _rows("inventory.Product", "code", kind="gift_box"),
+            "inventory:box_edit inventory:box_switch inventory:boxes_make",
+        ),
+        (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
             "inventory:dip inventory:convert_dip",
         ),
@@ -304,7 +319,12 @@ def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Argument
 
 
 def _held_lots() -> list[Arguments]:
-    lots = apps.get_model("inventory.Lot").objects.filter(is_on_hold=True, product__isnull=False)
+    return _pieces(is_on_hold=True)
+
+
+def _pieces(**where: Any) -> list[Arguments]:
+    """Return what the addresses of a lot of pieces take: its code and its product's short name."""
+    lots = apps.get_model("inventory.Lot").objects.filter(product__isnull=False, **where)
     return [{"code": lot.code, "product": lot.product.code} for lot in lots]
 
 

@@ -9,12 +9,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import invoices, keys, payments
+from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, Order
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from inventory.shared import words
+from inventory.shared import keys, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.money import split_cents
 from inventory.shared.people import Person

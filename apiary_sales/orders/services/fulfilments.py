@@ -6,12 +6,15 @@ These are the parts of the acts in `orders`, which owns the transaction and the 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from typing import cast
 
 from django.db.models import Count, Sum
 from django.utils import timezone
 
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
 from apiary_sales.orders.rules.lines import product_of
+from inventory.bottling.services import returned_jars
+from inventory.shared import keys
 from inventory.shared.money import share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.stock.costing import AverageCost
@@ -110,6 +113,25 @@ def record(
     FulfilmentLine.objects.bulk_create(rows)
     update_lines(wanted)
     return fulfilment
+
+
+def keep_apart(fulfilment: Fulfilment, *, taken_by: Person, key: str, reason: str) -> None:
+    """Keep the pieces of a fulfilment that was undone apart, since they had left the house."""
+    if fulfilment.posting is None:
+        return
+    came_back = fulfilment.posting.lines.filter(
+        quantity__lt=0, lot__product__isnull=False, item__is_weighed=False
+    ).select_related("lot__product__item", "place")
+    for line in came_back.order_by("id"):
+        # The filter leaves no line without a lot.
+        returned_jars.set_aside(
+            lot=cast(Lot, line.lot),
+            place=line.place,
+            pieces=-line.quantity,
+            reason=reason,
+            recorded_by=taken_by,
+            key=keys.part(key, line.pk),
+        )
 
 
 def update_lines(lines: Iterable[OrderLine]) -> None:

@@ -24,7 +24,8 @@ def set_aside(
 ) -> ReturnedJars:
     """Carry pieces that came back from outside to the place for returned goods.
 
-    They are in the books at `place`, where a return or a count brought them. Raises `BadValue`
+    They are in the books at `place`, where a return or a count brought them. This is ended by a
+    decision, never by an undo. Raises `BadValue`
     without a reason, `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`.
     """
     item = _item_of(lot)
@@ -102,8 +103,10 @@ def release(
 
 
 def undo(posting: Posting) -> None:
-    """Put right what is kept of returned jars once a posting about them is undone."""
-    ReturnedJars.objects.filter(set_aside=posting, decision="").delete()
+    """Let jars wait for a decision again once the posting of it is undone.
+
+    Keeping jars apart is not undone: a release says who let them be sold, and why.
+    """
     ReturnedJars.objects.filter(decided=posting).update(
         decision="", decided=None, decided_by=None, decision_reason=""
     )

@@ -210,7 +210,7 @@ class SetAsideView(LotActView):
         }
 
     def posting_to_undo(self, made: Any) -> Posting | None:
-        return made.set_aside
+        return None
 
 
 class ReturnedView(JarActView):

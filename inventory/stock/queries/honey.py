@@ -372,7 +372,7 @@ class PostingRow:
 
 
 def _honey_first(item: Item) -> tuple[int, str]:
-    kinds: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART]
+    kinds: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.GOODS, Item.Kind.PART]
     return (kinds.index(item.kind), item.name)
 
 
