@@ -177,7 +177,7 @@ class ReasonForm(ActForm):
     reason = forms.CharField(label=_("Why"), max_length=300)
 
 
-class TakeBackForm(ReasonForm):
+class GoodsBackForm(ReasonForm):
     had_left = forms.BooleanField(
         label=_("The goods had left the house"),
         required=False,

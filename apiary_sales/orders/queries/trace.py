@@ -23,7 +23,7 @@ class LotBuyer:
     @property
     def is_honey(self) -> bool:
         """Tell whether the quantity is grams of bulk honey, not pieces."""
-        return self.lot.kind != Lot.Kind.PACKED
+        return self.lot.product_id is None
 
 
 def buyers_of(lot: Lot) -> list[LotBuyer]:

@@ -108,6 +108,13 @@ def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: s
     if line.kind == OrderLine.Kind.PACKED and line.product is None:
         problems.add(parameter_of(index, "product"), _("Choose the product."))
         return False
+    if line.product is not None and line.product.is_unlabelled:
+        problems.add(
+            parameter_of(index, "product"),
+            _("%(product)s: these jars are not for sale. Label them first.")
+            % {"product": line.product.name},
+        )
+        return False
     if line.kind == OrderLine.Kind.HONEY:
         if line.drum is None or not line.drum.is_vessel:
             problems.add(parameter_of(index, "drum"), _("Choose the drum or tank the honey is in."))

@@ -18,9 +18,9 @@ from apiary_sales.orders import papers
 from apiary_sales.orders.forms.orders import (
     DrumsBackForm,
     FulfilForm,
+    GoodsBackForm,
     OrderForm,
     ReasonForm,
-    TakeBackForm,
 )
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import orders as found
@@ -248,7 +248,7 @@ def _words_of_cancelling(order: Order) -> dict[str, str]:
 class OrderTakeBackView(OrderActView):
     permission_required = "orders.take_orders"
     template_name = "orders/take_back.html"
-    form_class = TakeBackForm
+    form_class = GoodsBackForm
 
     @cached_property
     def fulfilment(self) -> Fulfilment:

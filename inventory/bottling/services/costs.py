@@ -175,8 +175,8 @@ def _changed_cost(
 
 def _packed_cost(run: BottlingRun, portions: list[tuple[Lot, int]]) -> int | None:
     """Give the run the cost of the honey it drew, and return what its jars cost in all."""
-    # A run fills from one vessel; other parents are of jars that were added later.
-    drawn_from = [parent for parent, _grams in portions if parent.pk == run.lot_id]
+    # A run fills from one vessel; parents that are jars were added later.
+    drawn_from = [parent for parent, _grams in portions if parent.product_id is None]
     run.honey_cents = None
     if run.drawn_grams is not None and drawn_from:
         run.honey_cents = stock_rules.cost_cents([(drawn_from[0], run.drawn_grams)])
