@@ -246,3 +246,42 @@ def test_what_can_be_done_takes_as_many_questions_however_much_was_done(house, b
         label()
 
     assert questions() == few
+
+
+def test_the_change_is_shown_while_it_is_typed(house, bottler, plain):
+    with books_unchanged():
+        labels = bottler.get(
+            url("jars_label", plain), {"key": "k"} | typed(house), headers={"HX-Request": "true"}
+        )
+        honey = bottler.get(
+            url("jars_empty", plain),
+            {
+                "key": "k",
+                "place": "shelf",
+                "pieces": "10",
+                "weight": "4500",
+                "weight_unit": "g",
+                "vessel": "pail",
+                "changed_on": builders.today().isoformat(),
+            },
+            headers={"HX-Request": "true"},
+        )
+
+    assert "One pound 0 → 24" in text(labels)
+    # 4,500 g are 9.9 lb.
+    assert "Pail 0.0 lb → 9.9 lb" in text(honey)
+
+
+def test_too_few_jars_for_boxes_are_told_before(house, bottler, boxes):
+    shown = bottler.get(
+        reverse("inventory:boxes_make", args=[boxes.what]),
+        {
+            "key": "k",
+            "place": "shelf",
+            "boxes": "44",
+            "changed_on": builders.today().isoformat(),
+        },
+        headers={"HX-Request": "true"},
+    )
+
+    assert "One pound: the boxes need 88. Free on Shelf: 86." in text(shown)

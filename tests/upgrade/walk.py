@@ -7,6 +7,7 @@ with 1 where there is a fault. Models are found by app and name, whatever module
 import contextlib
 import io
 import logging
+from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
@@ -191,8 +192,9 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
-            "inventory:lot_detail api:lot-detail api:lot-files",
+            "inventory:lot_detail",
         ),
+        (_codes_of_one_lot(), "api:lot-detail api:lot-files"),
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "blend"]),
             "inventory:certificate inventory:measurement_add",
@@ -260,8 +262,12 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Product", "code"),
-            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_margin "
-            "orders:stock_detail api:product-detail",
+            "pricing:product_prices pricing:price_set pricing:break_set orders:stock_detail "
+            "api:product-detail",
+        ),
+        (
+            _rows("inventory.Product", "code", kind="honey", is_unlabelled=False),
+            "pricing:product_margin",
         ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
         (
@@ -316,6 +322,13 @@ def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Argument
     found = apps.get_model(model).objects.filter(**where).order_by("pk").values(argument, *kinds)
     by_kind = {tuple(row[kind] for kind in kinds or [argument]): row[argument] for row in found}
     return [{argument: value} for value in by_kind.values()]
+
+
+def _codes_of_one_lot() -> list[Arguments]:
+    """Return the codes that one lot bears; the API asks which one of several is meant."""
+    lots = apps.get_model("inventory.Lot").objects.order_by("pk").values("code")
+    count = Counter(row["code"] for row in lots)
+    return [{"code": row["code"]} for row in lots if count[row["code"]] == 1]
 
 
 def _held_lots() -> list[Arguments]:

@@ -22,6 +22,14 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DAYS = 60
+# What takes of a lot to sell it or to make something of it.
+USING_LOTS = (
+    Posting.Kind.SALE,
+    Posting.Kind.BOTTLING,
+    Posting.Kind.LABELLING,
+    Posting.Kind.EMPTYING,
+    Posting.Kind.BOXING,
+)
 KINDS = (Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART)
 
 VALUE = {
@@ -183,7 +191,8 @@ def _lot_row(lot: Lot, quantity: int, value_cents: int | None) -> _StockRow:
     if lot.product is None:
         kind, what, pieces, grams = Item.Kind.HONEY, lot.floral_source, None, quantity
     else:
-        kind, what, pieces = Item.Kind.PACKED, f"{lot.product.name}, {lot.floral_source}", quantity
+        told = (lot.product.name, lot.floral_source)
+        kind, what, pieces = Item.Kind.PACKED, ", ".join(filter(None, told)), quantity
         grams = units.round_grams(lot.product.declared_grams * quantity)
     return _StockRow(kind, lot.code, lot.code, what, lot.season, pieces, grams, value_cents)
 
@@ -216,14 +225,14 @@ def _part_rows(there: dict[int, int]) -> list[_StockRow]:
 
 
 def _last_left(lots: Iterable[Lot]) -> dict[int, date]:
-    """Return the last day on which some of each lot was sold or bottled, undone postings aside."""
+    """Return the last day on which some of each lot was sold or used, undone postings aside."""
     return {
         lot: timezone.localdate(moment)
         for lot, moment in PostingLine.objects.filter(
             lot__in=list(lots),
             quantity__lt=0,
             place__kind__in=[*Place.VESSELS, *Place.STORES],
-            posting__kind__in=[Posting.Kind.SALE, Posting.Kind.BOTTLING],
+            posting__kind__in=USING_LOTS,
             posting__reversed_by=None,
         )
         .order_by()
