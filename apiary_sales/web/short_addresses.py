@@ -23,6 +23,7 @@ urlpatterns = [
     path("bottling/lots/<str:code>/", _to("inventory:lot_detail")),
     path("bottling/lots/<str:code>/<slug:product>/", _to("inventory:lot_detail")),
     path("bottling/runs/", _to("inventory:bottling")),
+    path("bottling/boxes/", _to("inventory:jar_list")),
     path("files/", _to("web:today")),
     path("files/add/", _to("web:today")),
     path("honey/convert/", _to("inventory:honey")),
