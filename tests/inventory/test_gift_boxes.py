@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from inventory.bottling.models import JarChange, Product
-from inventory.bottling.services import costs, fill_checks, gift_boxes, holds, reversals
+from inventory.bottling.services import costs, fill_checks, gift_boxes, jar_holds, reversals
 from inventory.bottling.services.gift_boxes import BoxLine
 from inventory.shared.errors import BadValue, HouseError, NotEnoughStock, SeveralProblems
 from inventory.stock.models import Balance, Lot, Place
@@ -220,9 +220,9 @@ def test_a_box_with_two_held_lots_waits_for_both(house, jars, candle, box):
     fail_a_check(jars)
     fail_a_check(later)
 
-    holds.release(Lot.objects.get(pk=jars.pk))
+    jar_holds.release(Lot.objects.get(pk=jars.pk))
     still = Lot.objects.get(pk=made.pk)
-    holds.release(Lot.objects.get(pk=later.pk))
+    jar_holds.release(Lot.objects.get(pk=later.pk))
 
     assert still.is_on_hold
     assert still.hold_reason.startswith("Made from lot C")

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, FillCheck, FillWeight
 from inventory.bottling.rules import fill_checks as rules
-from inventory.bottling.services import holds
+from inventory.bottling.services import jar_holds
 from inventory.shared import checks
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
@@ -80,7 +80,7 @@ def record(
     )
     if not check.has_passed:
         day = timezone.localdate(check.checked_at).isoformat()
-        holds.hold(lot, _("Fill check of %(day)s failed.") % {"day": day})
+        jar_holds.hold(lot, _("Fill check of %(day)s failed.") % {"day": day})
     return check
 
 
@@ -102,7 +102,7 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})
-    holds.release(lot)
+    jar_holds.release(lot)
     FillCheck.objects.filter(
         run__packed_lot=lot, has_passed=False, released_at__isnull=True
     ).update(released_at=timezone.now(), released_by=released_by, release_reason=reason)
@@ -111,5 +111,5 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
 
 def _items_held(lot: Lot | None, item: Item) -> list[Item]:
     """Return the items of a lot and of all that its jars have become."""
-    made = holds.made_of(lot) if lot else []
+    made = jar_holds.made_of(lot) if lot else []
     return [item, *(each.product.item for each in made if each.product)]

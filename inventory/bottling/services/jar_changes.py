@@ -23,7 +23,7 @@ from inventory.bottling.rules import jars as rules
 from inventory.bottling.rules.parts import PartNeed
 from inventory.bottling.services import used_parts
 from inventory.shared import checks, days
-from inventory.shared.errors import CannotReverse, NotEnoughParts, Problems
+from inventory.shared.errors import CannotReverse, NotEnoughStock, Problems
 from inventory.shared.people import Person
 from inventory.stock.models import (
     Balance,
@@ -67,10 +67,10 @@ def check_labels_there(problems: Problems, parameter: str, needs: Sequence[PartN
             problems.add_error(rules.part_error(need, parameter))
 
 
-def part_lines(needs: Sequence[PartNeed], parameter: str) -> list[ledger.Line]:
+def part_lines(needs: list[PartNeed], parameter: str) -> list[ledger.Line]:
     try:
         return used_parts.lines(needs)
-    except NotEnoughParts as error:
+    except NotEnoughStock as error:
         error.parameter = parameter
         raise
 
@@ -157,7 +157,16 @@ def move_pieces(lot: Lot, source: Place, target: Place, pieces: int) -> list[led
 
 
 def parts_back_lines(parts_back: Mapping[PackagingPart, int], place: Place) -> list[ledger.Line]:
-    return used_parts.lines_back(parts_back.items(), place)
+    """Return the lines that put so many of each washed part back at a place."""
+    packing = Place.objects.outside(Place.Kind.PACKING)
+    return [
+        line
+        for part, count in parts_back.items()
+        if count
+        for line in ledger.move(
+            item=part.item, lot=None, source=packing, target=place, quantity=count
+        )
+    ]
 
 
 def into(lot: Lot) -> JarChangeQuerySet:

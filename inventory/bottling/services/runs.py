@@ -17,7 +17,6 @@ from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
     NotAllowedNow,
-    NotEnoughParts,
     Problems,
 )
 from inventory.shared.people import Person
@@ -178,7 +177,7 @@ def record(
     needs = parts.needs(product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken)
     for need in needs:
         if need.short:
-            problems.add_error(_parts_error(need))
+            problems.add_error(used_parts.error_of(need, "pieces_filled"))
     problems.raise_any()
     # An empty vessel is among the problems.
     lot = cast(Balance, there).honey_lot
@@ -277,23 +276,6 @@ def _check_temperature(lot: Lot, size: Size, celsius: Decimal | None) -> None:
         filling.fit(size, moisture_percent=lot.honey_moisture, celsius=celsius)
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error
-
-
-def _parts_error(need: parts.PartNeed) -> NotEnoughParts:
-    return NotEnoughParts(
-        _(
-            "Not enough parts: the run used %(needed)s of %(part)s. In the books: "
-            "%(there)s. Missing: %(short)s. Receive the parts or correct the count first."
-        )
-        % {
-            "needed": need.needed,
-            "part": need.part.name,
-            "there": need.there,
-            "short": need.short,
-        },
-        parameter="pieces_filled",
-        short=need.short,
-    )
 
 
 def _refuse_unless_planned(run: BottlingRun) -> None:

@@ -1,36 +1,41 @@
-"""Packaging parts that are used up, or washed and put back."""
+"""Parts that filled or packed pieces use up: what is short, and the lines that take them."""
 
-from collections.abc import Iterable
+from django.utils.translation import gettext as _
 
-from inventory.bottling.models import PackagingPart
 from inventory.bottling.rules.parts import PartNeed
+from inventory.shared.errors import NotEnoughParts
 from inventory.stock.models import Place
 from inventory.stock.services import ledger, stores
 
 
-def lines(needs: Iterable[PartNeed]) -> list[ledger.Line]:
-    """Return the lines that take these parts out of the stores; raises `NotEnoughStock`."""
+def error_of(need: PartNeed, parameter: str) -> NotEnoughParts:
+    """Return the refusal of a part that is short."""
+    return NotEnoughParts(
+        _(
+            "Not enough parts: the run used %(needed)s of %(part)s. In the books: "
+            "%(there)s. Missing: %(short)s. Receive the parts or correct the count first."
+        )
+        % {
+            "needed": need.needed,
+            "part": need.part.name,
+            "there": need.there,
+            "short": need.short,
+        },
+        parameter=parameter,
+        short=need.short,
+    )
+
+
+def lines(needs: list[PartNeed]) -> list[ledger.Line]:
+    """Return the lines that take these parts from the stores, oldest first."""
     packing = Place.objects.outside(Place.Kind.PACKING)
     places = list(Place.objects.filter(kind__in=Place.STORES))
-    found = []
+    made = []
     for need in needs:
         if not need.needed:
             continue
         for balance, taken in stores.pick(item=need.part.item, places=places, pieces=need.needed):
-            found += ledger.move(
+            made += ledger.move(
                 item=balance.item, lot=None, source=balance.place, target=packing, quantity=taken
             )
-    return found
-
-
-def lines_back(parts: Iterable[tuple[PackagingPart, int]], place: Place) -> list[ledger.Line]:
-    """Return the lines that put so many of each part back at a place."""
-    packing = Place.objects.outside(Place.Kind.PACKING)
-    return [
-        line
-        for part, count in parts
-        if count
-        for line in ledger.move(
-            item=part.item, lot=None, source=packing, target=place, quantity=count
-        )
-    ]
+    return made
