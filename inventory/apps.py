@@ -18,3 +18,9 @@ class InventoryConfig(AppConfig):
                 args=[lot.code, lot.what] if lot.product else [lot.code],
             ),
         )
+        attachable.register(
+            "inventory.Supplier",
+            name="supplier",
+            add=("inventory.manage_suppliers",),
+            page=lambda supplier: reverse("inventory:supplier_detail", args=[supplier.pk]),
+        )

@@ -10,8 +10,10 @@ from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import PackagingPart, Product, Size, SizePart
-from inventory.stock.models import Item, Lot, Place
-from inventory.stock.services import honey, ledger, places
+from inventory.bottling.services import goods as goods_service
+from inventory.stock.models import Item, Lot, Place, Supplier
+from inventory.stock.services import honey, ledger, places, purchases
+from inventory.stock.services.arrivals import VesselReceived
 
 _numbers = itertools.count(1)
 
@@ -64,6 +66,35 @@ def lot_in(
     )
 
 
+def bought_lot(
+    place: Place,
+    grams: int = 300_000,
+    *,
+    country: str = "ES",
+    supplier: str = "Olmo Honey",
+    cost_cents: int | None = None,
+    **facts,
+) -> Lot:
+    """Receive bought honey into one vessel and return its lot."""
+    return purchases.receive(
+        supplier=supplier,
+        vessels=[VesselReceived(place, net_grams=grams)],
+        cost_cents=cost_cents,
+        country=country,
+        floral_source=facts.pop("floral_source", "Rosemary"),
+        season=facts.pop("season", 2026),
+        received_on=facts.pop("received_on", date(2026, 9, 1)),
+        moisture_percent=Decimal("17.0"),
+        recorded_by=person(),
+        key=new_key(),
+        **facts,
+    )
+
+
+def supplier(name: str = "Olmo Honey", kind: str = Supplier.Kind.PRODUCER, **fields) -> Supplier:
+    return Supplier.objects.create(name=name, kind=kind, **fields)
+
+
 def size(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields) -> Size:
     """Make a size without parts, with its standard product; it fits a pound of honey easily."""
     of_product = {name: fields.pop(name) for name in ("gtin", "low_stock_pieces") if name in fields}
@@ -85,6 +116,28 @@ def size(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields)
 def product(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields) -> Product:
     """Make the standard product of a new size; see `size`."""
     return size(name, amount, unit, **fields).standard_product
+
+
+def goods(name: str = "Candle", **fields) -> Product:
+    """Set up other goods, in pieces unless `is_weighed`."""
+    return goods_service.save(name=name, **fields)
+
+
+def goods_lot(
+    product: Product, place: Place, quantity: int = 24, *, cost_cents: int = 0, **fields
+) -> Lot:
+    """Receive goods from a supplier and return their lot."""
+    return goods_service.receive(
+        product=product,
+        place=place,
+        quantity=quantity,
+        cost_cents=cost_cents,
+        supplier=fields.pop("supplier", "Valley Wax Works"),
+        received_on=fields.pop("received_on", today()),
+        recorded_by=person(),
+        key=new_key(),
+        **fields,
+    ).lot
 
 
 def part(name: str = "Jar", kind: str = PackagingPart.Kind.JAR, **fields) -> PackagingPart:

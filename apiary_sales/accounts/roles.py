@@ -17,6 +17,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_parts",
             "inventory.manage_places",
             "inventory.manage_jar_page",
+            "inventory.manage_suppliers",
             "inventory.release_hold",
             "customers.manage_customers",
             "pricing.manage_prices",
@@ -38,6 +39,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.run_bottling",
             "inventory.manage_parts",
             "inventory.manage_places",
+            "inventory.manage_suppliers",
             "orders.fulfil_orders",
         }
     ),
@@ -48,6 +50,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.adjust_stock",
             "inventory.reverse_posting",
             "inventory.run_bottling",
+            "inventory.manage_suppliers",
             "inventory.release_hold",
             "customers.manage_customers",
             "pricing.manage_prices",

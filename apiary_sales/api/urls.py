@@ -2,7 +2,7 @@ from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
 
-from apiary_sales.api import files, reports, views
+from apiary_sales.api import files, recall, reports, views
 
 app_name = "api"
 
@@ -28,6 +28,8 @@ urlpatterns = [
     path("files/<int:pk>/", files.FileView.as_view(), name="file"),
     path("reports/", reports.ReportListView.as_view(), name="reports"),
     path("reports/<slug:slug>/", reports.ReportView.as_view(), name="report"),
+    path("recall/", recall.RecallView.as_view(), name="recall"),
+    path("recall/sales/", recall.RecallSalesView.as_view(), name="recall_sales"),
     path("token/", views.TokenView.as_view(), name="token"),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
 ]

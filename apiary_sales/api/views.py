@@ -67,7 +67,9 @@ class PlaceViewSet(ReadOnlyViewSet):
 
 
 class LotViewSet(ReadOnlyViewSet):
-    queryset = Lot.objects.select_related("product").order_by("-made_on", "-id")
+    queryset = Lot.objects.select_related("product__item", "supplier", "owner").order_by(
+        "-made_on", "-id"
+    )
     serializer_class = serializers.LotSerializer
     lookup_field = "code"
     lookup_value_regex = "[^/]+"
@@ -84,7 +86,7 @@ class SizeViewSet(ReadOnlyViewSet):
 
 
 class ProductViewSet(ReadOnlyViewSet):
-    queryset = Product.objects.select_related("size", "variety", "brand")
+    queryset = Product.objects.select_related("item", "size", "variety", "brand")
     serializer_class = serializers.ProductSerializer
     lookup_field = "code"
 
@@ -92,7 +94,7 @@ class ProductViewSet(ReadOnlyViewSet):
 class StockViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
     queryset = (
         Balance.objects.filter(is_physical=True, quantity__gt=0)
-        .select_related("item", "place", "lot")
+        .select_related("item", "place", "lot__owner")
         .order_by("item__name", "place__code", "id")
     )
     serializer_class = serializers.StockSerializer

@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from inventory.stock.models import Supplier
 
 
 class CustomerForm(HouseForm):
@@ -70,6 +71,13 @@ class CustomerForm(HouseForm):
         help_text=_("Leave empty if it does not expire."),
     )
     note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea)
+    supplier = forms.ModelChoiceField(
+        label=_("The same as"),
+        queryset=Supplier.objects.order_by("name"),
+        required=False,
+        empty_label=_("no supplier or beekeeper"),
+        help_text=_("For a beekeeper whose honey you work on: who is billed for the work."),
+    )
     is_active = forms.BooleanField(
         label=_("Show this customer when taking new orders"), required=False, initial=True
     )

@@ -45,6 +45,15 @@ class Customer(models.Model):
     certificate_expires = models.DateField(_("certificate expires"), null=True, blank=True)
     is_active = models.BooleanField(_("active"), default=True)
     note = models.TextField(_("note"), blank=True)
+    # The beekeeper whose honey is worked on here, and who is billed for it under this name.
+    supplier = models.OneToOneField(
+        "inventory.Supplier",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="customer",
+        verbose_name=_("beekeeper or supplier"),
+    )
 
     class Meta:
         verbose_name = _("customer")

@@ -54,7 +54,8 @@ def customer_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 @manages_customers
 def customer_create(request: HttpRequest) -> HttpResponse:
-    form = CustomerForm(request.POST) if request.method == "POST" else CustomerForm()
+    given = {"supplier": request.GET["supplier"]} if "supplier" in request.GET else {}
+    form = CustomerForm(request.POST) if request.method == "POST" else CustomerForm(initial=given)
     if form.is_valid():
         try:
             added = customers.add(**form.cleaned_data)

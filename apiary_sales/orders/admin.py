@@ -44,3 +44,21 @@ class FulfilmentAdmin(ReadOnlyAdmin):
 class ReservationAdmin(ReadOnlyAdmin):
     list_display = ["line", "balance", "quantity"]
     list_select_related = ["line", "balance__item", "balance__place"]
+
+
+@admin.register(models.Recall)
+class RecallAdmin(ReadOnlyAdmin):
+    list_display = ["code", "kind", "reason", "started_at", "started_by", "finished_at"]
+    list_filter = ["kind"]
+    list_select_related = ["started_by"]
+    search_fields = ["code", "reason"]
+    date_hierarchy = "started_at"
+    exclude = ["answer"]
+
+
+@admin.register(models.RecallAct)
+class RecallActAdmin(ReadOnlyAdmin):
+    list_display = ["kind", "reason", "done_at", "done_by"]
+    list_filter = ["kind"]
+    list_select_related = ["done_by"]
+    date_hierarchy = "done_at"

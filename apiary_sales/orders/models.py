@@ -275,3 +275,85 @@ class OrderEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order} {self.get_kind_display()}"
+
+
+class Recall(models.Model):
+    """A recall of lots, or the exercise of one, with what the books answered when it was started.
+
+    The clock runs from `started_at` until a person finishes it and says what was checked. What
+    was answered is kept in `answer`, so that the record says the same however the books go on.
+    """
+
+    class Kind(models.TextChoices):
+        MOCK = "mock", _("mock recall")
+        REAL = "real", _("real recall")
+
+    kind = models.CharField(_("kind"), max_length=4, choices=Kind)
+    code = models.CharField(_("lot code"), max_length=60)
+    lots = models.ManyToManyField(Lot, related_name="recalls", verbose_name=_("lots"))
+    reason = models.CharField(_("reason"), max_length=300)
+    started_at = models.DateTimeField(_("started"), default=timezone.now)
+    started_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    finished_at = models.DateTimeField(_("finished"), null=True, blank=True)
+    finished_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    notes = models.TextField(_("what was checked"), blank=True)
+    answer = models.JSONField()
+    percent_accounted = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
+    percent_found = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["-started_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(finished_at__isnull=True, finished_by__isnull=True)
+                | Q(finished_at__gte=F("started_at"), finished_by__isnull=False),
+                name="recall_finished_after_it_was_started",
+            ),
+            models.CheckConstraint(
+                condition=Q(percent_found__isnull=True)
+                | Q(percent_found__gte=0, percent_found__lte=F("percent_accounted")),
+                name="recall_percent_found_is_part_of_accounted",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.pk}"
+
+    @property
+    def is_finished(self) -> bool:
+        return self.finished_at is not None
+
+    @property
+    def seconds_taken(self) -> int | None:
+        """Whole seconds from the start to the finish; None while it runs."""
+        if self.finished_at is None:
+            return None
+        return int((self.finished_at - self.started_at).total_seconds())
+
+
+class RecallAct(models.Model):
+    """Lots put on hold or released in one act because of a recall: who did it, when and why."""
+
+    class Kind(models.TextChoices):
+        HELD = "held", _("put on hold")
+        RELEASED = "released", _("released")
+
+    kind = models.CharField(_("kind"), max_length=8, choices=Kind)
+    lots = models.ManyToManyField(Lot, related_name="recall_acts", verbose_name=_("lots"))
+    reason = models.CharField(_("reason"), max_length=300)
+    done_at = models.DateTimeField(_("when"), default=timezone.now)
+    done_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["-done_at", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.reason}"

@@ -7,6 +7,8 @@ from apiary_sales.pricing.models import (
     ChannelCost,
     FillingTime,
     PiecePrice,
+    PrivateLabel,
+    ProductTax,
     SeasonExpense,
     TaxRate,
 )
@@ -29,6 +31,12 @@ class PiecePriceAdmin(NeverChangedAdmin):
     list_select_related = ["product"]
 
 
+@admin.register(PrivateLabel)
+class PrivateLabelAdmin(admin.ModelAdmin):
+    list_display = ["brand", "customer"]
+    list_select_related = ["brand", "customer"]
+
+
 @admin.register(BulkPrice)
 class BulkPriceAdmin(NeverChangedAdmin):
     list_display = [
@@ -45,6 +53,12 @@ class BulkPriceAdmin(NeverChangedAdmin):
 class TaxRateAdmin(NeverChangedAdmin):
     list_display = ["name", "goods", "percent", "valid_from"]
     list_filter = ["goods"]
+
+
+@admin.register(ProductTax)
+class ProductTaxAdmin(admin.ModelAdmin):
+    list_display = ["product", "taxed_as"]
+    list_select_related = ["product"]
 
 
 @admin.register(ChannelCost)

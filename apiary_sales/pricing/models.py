@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from inventory.bottling.models import Product
+from inventory.bottling.models import Brand, Product
 
 
 class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
@@ -62,6 +62,33 @@ class PiecePrice(models.Model):
 
     def __str__(self) -> str:
         return f"{self.product} {self.get_tier_display()}"
+
+
+class PrivateLabel(models.Model):
+    """A brand whose products are sold to one customer, and to nobody else."""
+
+    brand = models.OneToOneField(
+        Brand, on_delete=models.CASCADE, related_name="private_label", verbose_name=_("brand")
+    )
+    customer = models.ForeignKey(
+        Customer,
+        on_delete=models.PROTECT,
+        related_name="private_labels",
+        verbose_name=_("customer"),
+    )
+
+    class Meta:
+        verbose_name = _("private label")
+        verbose_name_plural = _("private labels")
+        ordering = ["brand__name"]
+
+    def __str__(self) -> str:
+        return f"{self.brand}: {self.customer}"
+
+
+def priced_products() -> models.QuerySet[Product]:
+    """Return the products that can have a price, each with the customer of its private label."""
+    return Product.objects.for_sale().select_related("brand__private_label__customer")
 
 
 class BulkPrice(models.Model):
@@ -142,6 +169,30 @@ class TaxRate(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} {self.percent} %"
+
+
+class ProductTaxQuerySet(models.QuerySet["ProductTax"]):
+    def by_product(self) -> dict[int, "ProductTax"]:
+        """Return the classes that were set, by the key of their product."""
+        return {row.product_id: row for row in self}
+
+
+class ProductTax(models.Model):
+    """The kind of goods that a product is taxed as, where that is not the usual one."""
+
+    product = models.OneToOneField(
+        Product, on_delete=models.CASCADE, related_name="tax", verbose_name=_("product")
+    )
+    taxed_as = models.CharField(_("taxed as"), max_length=8, choices=TaxRate.Goods)
+
+    objects = ProductTaxQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("tax class of a product")
+        verbose_name_plural = _("tax classes of products")
+
+    def __str__(self) -> str:
+        return f"{self.product} {self.get_taxed_as_display()}"
 
 
 class ChannelCost(models.Model):

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.pricing.views import costs, drum_or_jar, prices
+from apiary_sales.pricing.views import costs, drum_or_jar, prices, private_labels, taxes
 
 app_name = "pricing"
 
@@ -9,6 +9,13 @@ urlpatterns = [
     path("products/<slug:code>/", prices.product_prices, name="product_prices"),
     path("products/<slug:code>/set/", prices.ProductPricesSetView.as_view(), name="price_set"),
     path("products/<slug:code>/many/", prices.BreakSetView.as_view(), name="break_set"),
+    path("labels/", private_labels.private_label_list, name="private_labels"),
+    path(
+        "labels/<int:pk>/",
+        private_labels.PrivateLabelSetView.as_view(),
+        name="private_label_set",
+    ),
+    path("products/<slug:code>/tax/", taxes.ProductTaxSetView.as_view(), name="product_tax"),
     path("change/", prices.price_change, name="price_change"),
     path("drums/", prices.bulk_prices, name="bulk_prices"),
     path("drums/set/", prices.BulkPriceSetView.as_view(), name="bulk_price_set"),

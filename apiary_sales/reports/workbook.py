@@ -15,8 +15,9 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
-from apiary_sales.reports.exports import headings_of, rows_of, starts_formula
+from apiary_sales.reports.exports import headings_of, rows_of
 from apiary_sales.reports.report import FilteredReport
+from inventory.shared.csv_files import starts_formula
 
 WIDTH_MIN, WIDTH_MAX = 8, 60
 SHEET_NAME_MAX = 31

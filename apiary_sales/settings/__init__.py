@@ -215,10 +215,13 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
         {"model": model, "exclude_fields": ["id", "item", "idempotency_key"]}
         for model in (
             "inventory.House",
+            "inventory.Supplier",
             "customers.Customer",
             "pricing.PiecePrice",
+            "pricing.PrivateLabel",
             "pricing.BulkPrice",
             "pricing.TaxRate",
+            "pricing.ProductTax",
             "pricing.ChannelCost",
             "pricing.FillingTime",
             "pricing.SeasonExpense",

@@ -21,6 +21,35 @@ RELEASES = (
                 "Products: one size can be sold as several honeys, under your own name or a "
                 "customer's. Prices, orders, the stand and the reports go by product."
             ),
+            _(
+                "A run has its lot code from the plan on: by a pattern of your own, or typed. One "
+                "code may be stamped on all that you fill on a day."
+            ),
+            _(
+                "Jars can be labelled later, relabelled, emptied back into a tank, and put "
+                "together as gift boxes. Honey can be creamed, comb or chunk."
+            ),
+            _(
+                "Other goods such as wax and candles, services such as pollination, and honey sold "
+                "by weight into a customer's own container."
+            ),
+            _(
+                "Honey you buy has its supplier and country, and a label can state where it is "
+                "from. Honey of other beekeepers is kept apart, with a statement for them."
+            ),
+            _(
+                "Labels on sheets and rolls, with bar codes or QR codes, and labels for drums. If "
+                "you turn it on, the QR code of a jar leads to a page about its lot."
+            ),
+            _(
+                "Attach laboratory reports, certificates and photos. Measurements of a lot have "
+                "their day and method, and a lot has a certificate for a packer."
+            ),
+            _(
+                "Recall, under Honey: from one code to every buyer and every place that has the "
+                "honey, with a balance of each lot. Put all of it on hold or release it in one "
+                "step, and try a mock recall against the clock."
+            ),
         ),
     ),
     Release(

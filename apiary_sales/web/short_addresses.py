@@ -30,6 +30,8 @@ urlpatterns = [
     path("honey/convert/dip/", _to("inventory:dip")),
     path("honey/measurements/", _to("inventory:lot_list")),
     re_path(r"^honey/measurements/\d+/$", _to("inventory:lot_list")),
+    path("honey/recall/lots/", _to("recall:home")),
+    path("honey/recall/records/", _to("recall:home")),
     path("money/customers/", _to("billing:money")),
     path("money/invoices/new/", _to("billing:invoice_list")),
     re_path(r"^prices/honey/expense/\d+/$", _to("pricing:honey_cost")),

@@ -13,6 +13,7 @@ from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.bottling.forms_of_honey import PlannedAdditionForm, RecordedAdditionForm
 from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Product, Size
 from inventory.bottling.rules import filling
 from inventory.physics import units
@@ -32,6 +33,7 @@ from inventory.shared.forms.fields import (
 from inventory.shared.typed import Mistyped, read_number
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import VesselField, in_fahrenheit, usual_temperature
+from inventory.stock.forms.suppliers import SupplierNameField
 from inventory.stock.models import Balance, Place, ProductionSettings
 
 if TYPE_CHECKING:
@@ -106,10 +108,13 @@ def stores() -> QuerySet[Place]:
     return Place.objects.filter(kind__in=Place.STORES, is_active=True)
 
 
-class RunPlanForm(ActForm):
+class RunPlanForm(PlannedAdditionForm):
     product = forms.ModelChoiceField(
         label=_("What is filled"),
-        queryset=Product.objects.for_sale().of_honey().select_related("size"),
+        queryset=Product.objects.for_sale()
+        .of_honey()
+        .exclude(form=Product.Form.COMB)
+        .select_related("size"),
         empty_label=None,
     )
     source = VesselField(label=_("From"), filled=True, empty_label=None)
@@ -149,7 +154,7 @@ class RunPlanForm(ActForm):
         )
 
 
-class RunRecordForm(ActForm):
+class RunRecordForm(RecordedAdditionForm):
     # The weight or the two dips are wanted, and the browser can't know which.
     use_required_attribute = False
     fields_of_parameters = {
@@ -384,7 +389,7 @@ class PartReceiveForm(ActForm):
         help_text=_("Include freight, so that the cost of a jar is right."),
         error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
     )
-    supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
+    supplier = SupplierNameField(label=_("Supplier"), required=False)
     place = forms.ModelChoiceField(label=_("Put on"), queryset=stores(), empty_label=None)
     received_on = DayField(label=_("Day"), initial=timezone.localdate)
 
@@ -432,7 +437,10 @@ class SizeForm(ActForm):
     declared = DeclaredWeightField(label=_("Net weight on the label"))
     brimful = BrimfulField(
         label=_("Capacity filled to the brim"),
-        help_text=_("Weigh one full of water: a gram of water is a millilitre."),
+        help_text=_(
+            "Weigh one full of water: a gram of water is a millilitre. For comb honey, enter what "
+            "its box would hold; comb is not checked against it."
+        ),
     )
     tare = SmallWeightField(
         label=_("Empty weight, with lid and label"),
@@ -497,13 +505,17 @@ class ProductionForm(ActForm):
         label=_("Usual filling temperature"),
         help_text=_("New runs start with this temperature. You can change it for each run."),
     )
+    setting_days = WholeNumberField(
+        label=_("Days until creamed honey is ready"),
+        help_text=_("7 to 14 are common, at about 57 °F (14 °C)."),
+    )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),
         choices=ProductionSettings.CostMethod,
         help_text=_(
             "First in, first out: a jar has the cost of its own lot, and the oldest lot is "
             "sold first. Weighted average: a jar has the average cost of all jars of its "
-            "size in stock when it is sold. Honey in drums has the cost of its lot. Choose "
+            "product in stock when it is sold. Honey in drums has the cost of its lot. Choose "
             "with your accountant before the first sale. After the first sale you can't "
             "change it."
         ),

@@ -4,7 +4,10 @@ from django.core.management.color import no_style
 from django.db import migrations
 
 # What a size had that its product has now.
-MOVED = ("gtin", "item", "low_stock_pieces")
+MOVED = (
+    *("gtin", "item", "low_stock_pieces"),
+    *("prices", "runs", "lots", "order_lines", "filling_time"),
+)
 
 
 def make_products(apps, schema_editor):

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0011_label_sheet'),
+        ('inventory', '0015_kinds_of_postings'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
@@ -62,12 +62,12 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name='place',
             name='kind',
-            field=models.CharField(choices=[('tank', 'tank'), ('drum', 'drum'), ('pail', 'pail'), ('tote', 'tote'), ('shelf', 'shelf'), ('stand', 'stand'), ('van', 'van'), ('harvest', 'harvest'), ('supplier', 'supplier'), ('customer', 'customers'), ('packing', 'packing line'), ('filling_loss', 'filling loss'), ('broken', 'broken'), ('spoiled', 'spoiled'), ('own_use', 'own use'), ('given_away', 'given away'), ('count_difference', 'count difference'), ('returned', 'returned goods')], max_length=20, verbose_name='kind'),
+            field=models.CharField(choices=[('tank', 'tank'), ('drum', 'drum'), ('pail', 'pail'), ('tote', 'tote'), ('shelf', 'shelf'), ('stand', 'stand'), ('van', 'van'), ('harvest', 'harvest'), ('supplier', 'supplier'), ('owner', 'owners of honey kept here'), ('customer', 'customers'), ('packing', 'packing line'), ('filling_loss', 'filling loss'), ('broken', 'broken'), ('spoiled', 'spoiled'), ('own_use', 'own use'), ('given_away', 'given away'), ('count_difference', 'count difference'), ('returned', 'returned goods')], max_length=20, verbose_name='kind'),
         ),
         migrations.AlterField(
             model_name='posting',
             name='kind',
-            field=models.CharField(choices=[('extraction', 'extraction'), ('transfer', 'transfer'), ('blend', 'blend'), ('drum_fill', 'drum filled'), ('bottling', 'bottling'), ('labelling', 'labelling'), ('emptying', 'jars emptied'), ('boxing', 'gift boxes put together'), ('unboxing', 'gift boxes taken apart'), ('part_receipt', 'parts received'), ('count', 'count'), ('breakage', 'breakage'), ('spoilage', 'spoilage'), ('own_use', 'own use'), ('gift', 'gift'), ('sale', 'sale'), ('return', 'return'), ('reversal', 'undo')], max_length=20, verbose_name='kind'),
+            field=models.CharField(choices=[('extraction', 'extraction'), ('purchase', 'honey bought'), ('owner_receipt', 'received for its owner'), ('owner_return', 'handed back to its owner'), ('comb_harvest', 'comb harvest'), ('transfer', 'transfer'), ('blend', 'blend'), ('drum_fill', 'drum filled'), ('bottling', 'bottling'), ('comb_cut', 'comb cut'), ('labelling', 'labelling'), ('emptying', 'jars emptied'), ('boxing', 'gift boxes put together'), ('unboxing', 'gift boxes taken apart'), ('part_receipt', 'parts received'), ('goods_receipt', 'goods received'), ('goods_made', 'goods made'), ('count', 'count'), ('breakage', 'breakage'), ('spoilage', 'spoilage'), ('own_use', 'own use'), ('gift', 'gift'), ('sale', 'sale'), ('return', 'return'), ('reversal', 'undo')], max_length=20, verbose_name='kind'),
         ),
         migrations.AddConstraint(
             model_name='lotparent',

@@ -8,7 +8,7 @@
     │   └── NotEnoughParts
     ├── StockReserved              it is there, but promised to somebody
     ├── VesselTooSmall             it would run over
-    ├── LotOnHold                  a failed check keeps the lot from sale
+    ├── LotOnHold                  a failed check or a recall keeps the lot from sale
     ├── NotAllowedNow              the thing is in the wrong state for this act
     │   └── CannotReverse
     └── AlreadyRecorded            the same form came twice; the first one counts
@@ -87,7 +87,7 @@ class VesselTooSmall(HouseError):
 
 
 class LotOnHold(HouseError):
-    """A failed check keeps the lot from sale."""
+    """A failed check or a recall keeps the lot from sale, bottling and mixing."""
 
     code = "lot_on_hold"
 

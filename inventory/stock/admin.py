@@ -42,12 +42,27 @@ class LotAdmin(NoDeleteAdmin):
 
     list_display = ["code", "kind", "season", "floral_source", "made_on", "moisture_percent"]
     list_filter = ["kind", "season", "is_on_hold"]
-    search_fields = ["code", "floral_source", "yard"]
-    readonly_fields = ["kind", "code", "quantity_made", "product", "is_on_hold", "hold_reason"]
+    search_fields = ["code", "floral_source", "yard", "supplier_lot"]
+    readonly_fields = [
+        "kind",
+        "code",
+        "owner",
+        "quantity_made",
+        "product",
+        "is_on_hold",
+        "hold_reason",
+    ]
     inlines = [LotParentInline]
 
     def has_add_permission(self, request) -> bool:
         return False
+
+
+@admin.register(models.Supplier)
+class SupplierAdmin(NoDeleteAdmin):
+    list_display = ["name", "kind", "city", "country", "is_active"]
+    list_filter = ["kind", "is_active"]
+    search_fields = ["name", "contact", "city", "email"]
 
 
 class TankShapeInline(admin.StackedInline):

@@ -5,9 +5,10 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
+from inventory.shared import checks
 from inventory.shared.errors import Problems
 from inventory.shared.money import share_cents
-from inventory.stock.models import Lot, Place, Posting
+from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.models.lots import Origin
 
 PIECES_MAX = 1_000_000
@@ -19,6 +20,16 @@ UNDONE_ELSEWHERE = (Posting.Kind.SALE, Posting.Kind.RETURN, Posting.Kind.REVERSA
 def can_undo(posting: Posting) -> bool:
     """Tell whether a posting may be undone from its own page: not undone yet, and no sale."""
     return posting.kind not in UNDONE_ELSEWHERE and not hasattr(posting, "reversed_by")
+
+
+def hold_reason(lot: Lot) -> str:
+    """Return why a lot is on hold, in words that end a sentence."""
+    return lot.hold_reason or _("no reason was given")
+
+
+def has_own_origin(lot: Lot) -> bool:
+    """Tell whether a lot came in as honey, and was not made here of other lots."""
+    return lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT, Lot.Kind.STORED)
 
 
 def check_vessel(problems: Problems, parameter: str, place: Place) -> None:
@@ -37,6 +48,14 @@ def check_pieces(problems: Problems, parameter: str, pieces: int) -> None:
         problems.add(parameter, _("Enter one piece or more."))
     elif pieces > PIECES_MAX:
         problems.add(parameter, _("That is more than a million pieces. Check the figure."))
+
+
+def check_quantity(problems: Problems, parameter: str, item: Item, quantity: int) -> None:
+    """Check pieces, or grams of what is kept by weight."""
+    if item.is_weighed:
+        checks.check_grams(problems, parameter, quantity)
+    else:
+        check_pieces(problems, parameter, quantity)
 
 
 def check_store(problems: Problems, parameter: str, place: Place) -> None:
@@ -61,8 +80,8 @@ def cost_cents(parts: Iterable[tuple[Lot, int]]) -> int | None:
     return sum(costs) if len(costs) == len(parts) else None
 
 
-def extracted_on(origins: Iterable[Origin]) -> date:
-    """Return the day the oldest honey in a lot was extracted.
+def came_in_on(origins: Iterable[Origin]) -> date:
+    """Return the day the oldest honey in a lot was extracted or bought.
 
     The oldest: the tank may have taken in younger honey between a run and its writing down.
     """

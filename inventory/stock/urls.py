@@ -5,19 +5,23 @@ from django.urls import path, re_path
 from inventory.stock.views import (
     acts,
     convert,
+    deliveries,
     dips,
     drum_labels,
     measurements,
+    others,
     overview,
     places,
     postings,
     stores,
+    suppliers,
 )
 
 urlpatterns = [
     path("honey/", overview.overview, name="honey"),
     path("honey/lots/", overview.lot_list, name="lot_list"),
     path("honey/lots/<str:code>/", overview.lot_detail, name="lot_detail"),
+    path("honey/lots/<str:code>/origin/", overview.LotOriginView.as_view(), name="lot_origin"),
     path("honey/lots/<str:code>/certificate.pdf", measurements.certificate, name="certificate"),
     path(
         "honey/lots/<str:code>/measurement/",
@@ -31,6 +35,39 @@ urlpatterns = [
     ),
     path("honey/lots/<str:code>/<slug:product>/", overview.lot_detail, name="lot_detail"),
     path("honey/receive/", acts.ReceiptView.as_view(), name="receive"),
+    path("honey/buy/", deliveries.PurchaseView.as_view(), name="purchase"),
+    path("honey/suppliers/", suppliers.supplier_list, name="supplier_list"),
+    path("honey/suppliers/new/", suppliers.SupplierAddView.as_view(), name="supplier_add"),
+    path("honey/suppliers/<int:pk>/", suppliers.supplier_detail, name="supplier_detail"),
+    path(
+        "honey/suppliers/<int:pk>/edit/",
+        suppliers.SupplierEditView.as_view(),
+        name="supplier_edit",
+    ),
+    path(
+        "honey/suppliers/<int:pk>/statement/",
+        others.statement,
+        name="owner_statement",
+    ),
+    path(
+        "honey/suppliers/<int:pk>/statement.pdf",
+        others.statement_pdf,
+        name="owner_statement_pdf",
+    ),
+    path(
+        "honey/suppliers/<int:pk>/statement.csv",
+        others.statement_csv,
+        name="owner_statement_csv",
+    ),
+    path("honey/others/", others.others_list, name="others"),
+    path("honey/others/receive/", others.OwnerReceiptView.as_view(), name="others_receive"),
+    path("honey/others/hand-back/", others.HandBackView.as_view(), name="others_hand_back"),
+    path(
+        "honey/others/hand-back-jars/",
+        others.HandBackJarsView.as_view(),
+        name="others_hand_back_jars",
+    ),
+    path("honey/others/buy/", others.BuyFromOwnerView.as_view(), name="others_buy"),
     path("honey/transfer/", acts.HoneyTransferView.as_view(), name="transfer"),
     path("honey/blend/", acts.BlendView.as_view(), name="blend"),
     path("honey/fill-drum/", acts.DrumFillView.as_view(), name="drum_fill"),

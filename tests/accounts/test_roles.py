@@ -18,6 +18,7 @@ HONEY = {
     "inventory.run_bottling",
     "inventory.manage_parts",
     "inventory.manage_places",
+    "inventory.manage_suppliers",
     "inventory.release_hold",
 }
 SELLING = {

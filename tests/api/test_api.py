@@ -607,3 +607,24 @@ def test_the_api_keeps_to_the_point_in_a_comma_house(call, tank, comma_house):
 
     assert said["errors"][0]["field"] == "moisture_percent"
     assert [lot["moisture_percent"] for lot in call("get", "lots/").json()["results"]] == ["17.45"]
+
+
+def test_stock_and_products_say_what_they_are_counted_in(client):
+    client.force_login(builders.person())
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    builders.goods_lot(builders.goods("Wax", is_weighed=True), shelf, 2_500, maker_lot="W-1")
+    builders.goods_lot(builders.goods("Candle"), shelf, 12)
+
+    stock = client.get("/api/stock/").json()["results"]
+    products = client.get("/api/products/").json()["results"]
+    lot = client.get("/api/lots/W-1/").json()
+
+    assert [(row["item"], row["kind"], row["unit"], row["quantity"]) for row in stock] == [
+        ("Candle", "goods", "pieces", 12),
+        ("Wax", "goods", "grams", 2_500),
+    ]
+    assert {row["code"]: (row["kind"], row["unit"]) for row in products} == {
+        "wax": ("goods", "grams"),
+        "candle": ("goods", "pieces"),
+    }
+    assert (lot["kind"], lot["unit"], lot["quantity_made"]) == ("goods", "grams", 2_500)

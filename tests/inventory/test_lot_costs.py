@@ -126,7 +126,7 @@ def test_only_extractions_are_given_a_cost(tank):
 
     assert refused.value.message == (
         f"The cost of {blend.code} is worked out from the lots it was made from. "
-        "Enter the cost of those extractions instead."
+        "Enter the cost of those lots instead."
     )
 
 

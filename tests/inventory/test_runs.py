@@ -612,7 +612,7 @@ def test_a_run_before_its_honey_was_extracted_is_refused(room):
 
     assert (refused.value.parameter, str(refused.value)) == (
         "bottled_on",
-        "This honey was extracted on Jul 20, 2026; it can't have been bottled before that.",
+        "This honey came in on Jul 20, 2026; it can't have been bottled before that.",
     )
     assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 

@@ -1011,7 +1011,7 @@ def test_parts_are_received_through_their_page(bottler, room):
     )
 
     receipt = PartReceipt.objects.get(pieces=144)
-    assert (receipt.cost_cents, receipt.supplier) == (8_640, "Valley Glass")
+    assert (receipt.cost_cents, receipt.supplier.name) == (8_640, "Valley Glass")
     assert messages_of(response) == ["Received 144 pieces of Jar for $86.40."]
     assert "Valley Glass" in response.content.decode()
 
@@ -1066,12 +1066,14 @@ def test_the_house_sets_its_figures_through_its_page(bottler):
             "celsius": "95",
             "celsius_unit": "F",
             "cost_method": "average",
+            "setting_days": "12",
             "lot_code_pattern": "L{yy}{ddd}-{n}",
         },
     )
 
     settings = ProductionSettings.current()
     assert (settings.labour_cents_per_hour, str(settings.honey_house_celsius)) == (1_950, "35.0")
+    assert settings.setting_days == 12
 
 
 # ------------------------------------------------------------------ who may

@@ -10,6 +10,7 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
 from inventory.bottling.services import fill_checks, gift_boxes
 from inventory.shared.errors import HouseError, NotEnoughStock
+from inventory.stock.models import Lot
 from tests import builders
 from tests.inventory import bottling_room, jar_room
 
@@ -51,9 +52,8 @@ def test_who_bought_a_box_bought_the_jars_and_the_extraction_in_it(house, filled
     fulfilment = sell(house, boxes.product)
 
     for lot in (boxes, filled, house.room.lot):
-        [buyer] = trace.buyers_of(lot)
-        assert (buyer.order, buyer.lot, buyer.quantity) == (fulfilment.order, boxes, 2)
-        assert not buyer.is_honey
+        [row] = trace.unnamed(Lot.objects.family_keys([lot.pk]))
+        assert (row.description, row.lot, row.sold) == ("Winter box", boxes.code, 2)
     # Five boxes cost ten of 96 jars of 32,530 cents and five cartons of 80.
     assert boxes.cost_cents == 3_389 + 400
     assert fulfilment.lines.get().cost_cents == 1_516  # 3,789 × 2/5 = 1,515.6

@@ -10,6 +10,7 @@ from apiary_sales.orders.queries import orders as order_queries
 from apiary_sales.orders.queries import stock, trace
 from apiary_sales.orders.services import orders
 from inventory.bottling.models import BottlingRun
+from inventory.stock.models import Lot
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -118,22 +119,24 @@ def test_an_extraction_is_traced_to_everybody_who_has_it(sell, jar_line, jars, s
     sell(jar_line(10))
     sell(jar_line(5), customer=packer)
 
-    buyers = trace.buyers_of(extraction)
+    rows = trace.sale_rows(trace.named(Lot.objects.family_keys([extraction.pk])))
 
-    assert [(buyer.customer.name, buyer.lot, buyer.quantity) for buyer in buyers] == [
-        ("Prairie Packers", packed, 5),
-        ("Corner Grocery", packed, 10),
+    assert [(row.name, row.lot, row.sold) for row in rows] == [
+        ("Corner Grocery", packed.code, 10),
+        ("Prairie Packers", packed.code, 5),
     ]
-    assert trace.buyers_of(packed) == buyers
-    assert trace.buyers_of(other) == []
+    assert trace.sale_rows(trace.named(Lot.objects.family_keys([packed.pk]))) == rows
+    assert trace.sale_rows(trace.named(Lot.objects.family_keys([other.pk]))) == []
 
 
-def test_what_came_back_is_with_nobody(sell, jar_line, jars, shelf, owner, key):
+def test_who_brought_goods_back_is_still_named(sell, jar_line, jars, shelf, owner, key):
     lot = builders.packed_lot(jars, shelf, 48)
     done = sell(jar_line(10))
     orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
 
-    assert trace.buyers_of(lot) == []
+    [row] = trace.sale_rows(trace.named(Lot.objects.family_keys([lot.pk])))
+
+    assert (row.name, row.sold, row.came_back, row.still_out) == ("Corner Grocery", 10, 10, 0)
 
 
 def test_a_drum_is_traced_to_its_buyer(full_drum, drum_line, packer, owner, key):
@@ -144,9 +147,9 @@ def test_a_drum_is_traced_to_its_buyer(full_drum, drum_line, packer, owner, key)
     lot = order.lines.get().lot
     orders.fulfil(order=order, filled_by=owner, key=key())
 
-    [buyer] = trace.buyers_of(lot)
+    [row] = trace.sale_rows(trace.named(Lot.objects.family_keys([lot.pk])))
 
-    assert (buyer.customer, buyer.quantity, buyer.is_honey) == (packer, 295_000, True)
+    assert (row.customer, row.sold, row.is_weighed) == (packer.pk, 295_000, True)
 
 
 def test_open_orders_are_counted_less_what_is_handed_over(jar_line, jars, shelf, shop, owner, key):

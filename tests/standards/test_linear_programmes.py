@@ -8,14 +8,21 @@ from fractions import Fraction
 import pytest
 
 from apiary_sales.planning import programme
-from apiary_sales.planning.programme import Honey, Need, Part, PlannedBuyer, PlannedSize, Programme
+from apiary_sales.planning.programme import (
+    Honey,
+    Need,
+    Part,
+    PlannedBuyer,
+    PlannedProduct,
+    Programme,
+)
 
 
 def one_vessel(size_rows, *, grams, minutes, cents, parts=(), pieces_max=None) -> Programme:
     pieces_max = pieces_max or {}
     return Programme(
         honeys=(Honey("tank", grams),),
-        sizes=tuple(PlannedSize(*row) for row in size_rows),
+        products=tuple(PlannedProduct(*row) for row in size_rows),
         buyers=tuple(
             PlannedBuyer(f"stand {key}", key, worth, pieces_max.get(key))
             for key, worth in cents.items()
@@ -95,7 +102,7 @@ def test_hillier_and_lieberman_two_products_earn_36_at_2_and_6():
 
     assert answer.is_proven
     assert answer.plan.cents == 36
-    assert answer.plan.pieces_by_size == {"x": 2, "y": 6}
+    assert answer.plan.pieces_by_product == {"x": 2, "y": 6}
     assert relaxed.cents_at_most == 36
     assert relaxed.rates["part", "jar x"] == 0
     assert relaxed.rates["part", "jar y"] == Fraction(3, 2)
@@ -179,7 +186,7 @@ def test_winston_tables_and_chairs_lose_by_wholeness():
     relaxed = programme.relax(tables_and_chairs)
 
     assert answer.plan.cents == 40
-    assert answer.plan.pieces_by_size == {"x": 5, "y": 0}
+    assert answer.plan.pieces_by_product == {"x": 5, "y": 0}
     assert relaxed.cents_at_most == Fraction(165, 4)
     assert relaxed.rates["honey", "tank"] == Fraction(3, 4)
     assert relaxed.rates["minutes", ""] == Fraction(5, 4)

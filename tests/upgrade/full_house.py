@@ -21,24 +21,42 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import customers
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules.lines import LineWanted
-from apiary_sales.orders.services import orders, quotes
-from apiary_sales.pricing.services import filling_times, seasons
-from inventory.bottling.models import BottlingRun, Product
+from apiary_sales.orders.services import orders, quotes, recalls
+from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
+from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.services import (
+    comb,
     fill_checks,
     gift_boxes,
+    goods,
     jar_page,
     jars,
+    parts,
+    products,
     returned_jars,
     reversals,
     runs,
 )
+from inventory.bottling.services.products import PartUse
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
+from inventory.shared.services import house as house_details
 from inventory.stock.models import Balance, Lot, Place
-from inventory.stock.services import dips, honey, measurements, places, stores
+from inventory.stock.services import (
+    dips,
+    honey,
+    measurements,
+    others,
+    places,
+    purchases,
+    stores,
+    suppliers,
+)
+from inventory.stock.services.arrivals import VesselReceived
 from tests.upgrade import databases
 from tests.uploads import PDF, upload
 
@@ -56,13 +74,18 @@ def _do_what_the_demo_leaves_out() -> None:
     people = {user.role: user for user in User.objects.all()}
     _make_honey(people[User.Role.BOTTLING])
     _measure(people[User.Role.BOTTLING])
+    _take_in_honey_of_others(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
+    _make_other_forms(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
+    _trade_goods(people[User.Role.BOTTLING])
     _change_jars(people[User.Role.BOTTLING])
     _give_jars_a_page()
     _set_costs()
+    _add_a_private_label()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
+    _recall(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -116,6 +139,50 @@ def _measure(person) -> None:
     )
 
 
+def _take_in_honey_of_others(person) -> None:
+    """Buy a delivery; keep honey of a beekeeper, hand some back and buy some of it."""
+    house_details.change(origin_country="US", origin_rule=House.OriginRule.PERCENTAGES)
+    bought, kept, mixed = (
+        places.create(kind=Place.Kind.TOTE, code=f"tote-{number}", name=f"Tote {number}")
+        for number in (2, 3, 4)
+    )
+    facts = {
+        "floral_source": "Rosemary",
+        "season": databases.MADE_AT.year,
+        "received_on": timezone.localdate(),
+        "moisture_percent": Decimal("17.1"),
+        "recorded_by": person,
+    }
+    purchases.receive(
+        supplier="Olmo Honey",
+        supplier_lot="OL-77",
+        country="ES",
+        region="Cuenca",
+        vessels=[VesselReceived(bought, net_grams=90_000)],
+        cost_cents=45_000,
+        key="full:bought",
+        **facts,
+    )
+    owner = suppliers.add(name="Hanna Birch", kind="beekeeper", country="US")
+    customers.add(name="Birch Farm", supplier=owner)
+    others.receive(
+        owner=owner,
+        kind="stored",
+        vessels=[VesselReceived(kept, net_grams=120_000)],
+        key="full:kept",
+        **facts,
+    )
+    others.hand_back(place=kept, grams=20_000, recorded_by=person, key="full:handed-back")
+    others.buy(
+        place=kept,
+        grams=30_000,
+        target=mixed,
+        price_per_pound=Decimal("1.80"),
+        recorded_by=person,
+        key="full:bought-from-owner",
+    )
+
+
 def _bottle(person) -> None:
     """Plan a run, cancel one, and check one that fails: its lot is kept from sale."""
     plans = [
@@ -138,6 +205,71 @@ def _bottle(person) -> None:
             weights_milligrams=[milligrams + 10 * number for number in range(12)],
             checked_by=person,
             key=f"full:check-{code}",
+        )
+
+
+def _make_other_forms(person) -> None:
+    """Harvest comb, cut some, and fill creamed honey with seed and chunk honey with comb."""
+    storeroom, pail = (Place.objects.get(code=code) for code in ("storeroom", "pail-1"))
+    tote = Place.objects.get(code="tote-1")
+    today = timezone.localdate()
+    size = Size.objects.get(code="half-pound")
+    by_weight = products.save_honey(
+        size=Size.objects.get(code="quart"), form="comb", name="Comb to cut", is_weighed=True
+    )
+    squares, creamed, chunk = (
+        products.save_honey(size=size, form=form) for form in ("comb", "creamed", "chunk")
+    )
+    honey.transfer(source=tote, target=pail, grams=2_000, recorded_by=person, key="full:seed")
+    lot = comb.receive(
+        product=by_weight,
+        place=storeroom,
+        quantity=3_000,
+        season=today.year,
+        floral_source="Clover",
+        harvested_on=today,
+        recorded_by=person,
+        key="full:comb",
+    )
+    comb.cut(
+        comb=Balance.objects.get(lot=lot, place=storeroom),
+        comb_grams=1_000,
+        product=squares,
+        pieces=4,
+        target=storeroom,
+        loss_grams=50,
+        recorded_by=person,
+        key="full:cut",
+    )
+    beside = {
+        creamed: {"seed_source": pail, "seed_percent": Decimal(10), "setting_place": "Cellar"},
+        chunk: {
+            "comb": Balance.objects.get(lot=lot, place=storeroom),
+            "comb_grams_each": 60,
+        },
+    }
+    for product, wanted in beside.items():
+        run = runs.plan(
+            product=product,
+            source=tote,
+            target=storeroom,
+            pieces=2,
+            planned_for=today,
+            planned_by=person,
+            key=f"full:plan-{product.form}",
+            **wanted,
+        )
+        runs.record(
+            run=run,
+            pieces_filled=2,
+            pieces_broken=0,
+            drawn_grams=410,
+            drawn_by=BottlingRun.DrawnBy.SCALE,
+            loss_grams=0,
+            labour_minutes=20,
+            celsius=None,
+            recorded_by=person,
+            key=f"full:record-{product.form}",
         )
 
 
@@ -201,6 +333,36 @@ def _change_jars(person) -> None:
             )
 
 
+def _trade_goods(person) -> None:
+    """Buy wax, make candles of some, and give those a price and a tax."""
+    shelf, day = Place.objects.get(code="storeroom"), timezone.localdate()
+    wax = goods.save(name="Block wax", is_weighed=True, low_stock=5_000)
+    candle = goods.save(name="Pillar candle", low_stock=6)
+    goods.receive(
+        product=wax,
+        place=shelf,
+        quantity=20_000,
+        cost_cents=24_000,
+        supplier="Valley Wax Works",
+        maker_lot="VW-118",
+        received_on=day,
+        recorded_by=person,
+        key="full:wax",
+    )
+    goods.make(
+        product=candle,
+        place=shelf,
+        quantity=24,
+        made_on=day,
+        materials=[goods.Material(wax, 6_200, lost=200)],
+        labour_minutes=90,
+        recorded_by=person,
+        key="full:candles",
+    )
+    prices.set_piece(product=candle, tier="stand", piece_cents=950, valid_from=day)
+    taxes.set_class(product=candle, taxed_as="other")
+
+
 def _give_jars_a_page() -> None:
     jar_page.change(
         is_on=True,
@@ -225,6 +387,21 @@ def _set_costs() -> None:
         note="Sugar",
     )
     filling_times.set_minutes({Product.objects.get(code="1-lb"): Decimal("0.8")})
+
+
+def _add_a_private_label() -> None:
+    """Add buckwheat under a shop's own name, with a label of its own."""
+    label = parts.save(name="Wren Hollow label", kind="label", reorder_point=0)
+    product = products.save_honey(
+        size=Size.objects.get(code="1-lb"),
+        new_variety="Buckwheat",
+        new_floral_source="buckwheat",
+        new_brand="Wren Hollow",
+        parts=[PartUse(label)],
+    )
+    private_labels.set_customer(
+        brand=product.brand, customer=Customer.objects.get(name="Wren Hollow Farm Shop")
+    )
 
 
 def _sell_drums(person) -> None:
@@ -305,6 +482,31 @@ def _sell_jars(seller, minder) -> None:
         method=Payment.Method.CHECK,
         paid_by=seller,
         key="full:paid-back",
+    )
+
+
+def _recall(person) -> None:
+    """Finish a mock recall, leave a real one running; hold a lot and release it."""
+    lot = Lot.objects.filter(kind=Lot.Kind.PACKED, is_on_hold=False).earliest("pk")
+    answer = recall.answer([lot.pk], with_sales=True)
+    started = [
+        recalls.start(
+            kind=kind,
+            code=lot.code,
+            lots=[lot],
+            reason=reason,
+            answer=answer.as_json(),
+            percent_accounted=answer.percent_accounted,
+            percent_found=answer.percent_found,
+            started_by=person,
+            key=f"full:recall-{kind}",
+        )
+        for kind, reason in (("mock", "Yearly exercise"), ("real", "A lid came off"))
+    ]
+    recalls.finish(recall=started[0], notes="Counted the storeroom.", finished_by=person)
+    recalls.hold(lots=[lot], reason="A lid came off", held_by=person, key="full:recall-held")
+    recalls.release(
+        lots=[lot], reason="All lids are tight", released_by=person, key="full:recall-released"
     )
 
 

@@ -112,7 +112,7 @@ def test_the_table_is_what_the_fixtures_come_to(table):
         label, out = labels[row["product"]], grams(row["drawn_pounds"])
         in_jars = out - grams(row["loss_pounds"]) - row["broken"] * label
         over = in_jars / row["filled"] - label
-        line = table[f"Bottled {names[row['size']]}"]
+        line = table[f"Bottled {names[row['product']]}"]
         assert line.startswith(f"{row['filled']} in lot L")
         assert line.endswith(
             f"yield {row['filled'] * label / out * 100:.1f} %, {over:.1f} g over in each"
@@ -127,8 +127,8 @@ def test_the_table_is_what_the_fixtures_come_to(table):
     wanted = {row["product"]: row["pieces"] for row in story["open_order"]["lines"]}
     for row in story["runs"]:
         on_hand = row["filled"] - sold.get(row["product"], 0)
-        assert table[f"{names[row['size']]} on hand"] == (
-            f"{on_hand}, {wanted.get(row['size'], 0)} promised"
+        assert table[f"{names[row['product']]} on hand"] == (
+            f"{on_hand}, {wanted.get(row['product'], 0)} promised"
         )
 
     # Money: the quote by the pound, the stand by the piece, the shop with what it has paid.

@@ -12,6 +12,7 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
 from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
+from inventory.shared.forms.countries import CountryField
 from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
 from inventory.shared.models import House
 
@@ -154,6 +155,7 @@ class HouseDetailsForm(forms.ModelForm):
 
     drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)
     drum_price_cents = MoneyField(label=_("Price of an empty drum"), error_messages=NOT_NEGATIVE)
+    origin_country = CountryField(label=_("Country of your own honey"), required=False)
 
     class Meta:
         model = House
@@ -174,16 +176,27 @@ class HouseDetailsForm(forms.ModelForm):
             "drum_deposit_cents",
             "drum_price_cents",
             "market",
+            "origin_country",
+            "origin_region",
+            "origin_rule",
         ]
         field_classes = {"quote_days": WholeNumberField}
         error_messages = {
             "paper": {"required": CHOOSE},
             "market": {"required": CHOOSE},
             "tax_rounding": {"required": CHOOSE},
+            "origin_rule": {"required": CHOOSE},
             "quote_days": NOT_NEGATIVE,
         }
         help_texts = {
             "market": _("Sets how labels write the net weight, and how high its letters are."),
+            "origin_country": _("The country your own hives are in, for labels and the trace."),
+            "origin_rule": _(
+                "The European Union wants every country of a blend with its percentage, largest "
+                "first, from 14 June 2026 (Directive 2001/110/EC as changed by (EU) 2024/1438). "
+                "Honey packed before may sell out, and each country has options of its own. This "
+                "is from memory: ask your authority."
+            ),
             "payment_note": _("Printed on invoices: account, name on checks, other ways."),
             "tax_rounding": _(
                 "Ask your tax office which one to use. Both follow the usual rounding rule."

@@ -117,7 +117,9 @@ def parse_sale(data: Any) -> dict[str, Any]:
 def _parse_line(data: Any) -> LineWanted:
     if not isinstance(data, dict):
         raise _unreadable()
-    code = _text(data, "product")
+    # A sale that a phone kept since before there were products names the size: its standard
+    # product has the same code.
+    code = _text(data, "product" if "product" in data else "size")
     product = Product.objects.select_related("item").filter(code=code).first()
     if product is None:
         raise BadValue(

@@ -1,6 +1,6 @@
 """Bills for goods handed over: invoices, stand receipts and credit notes."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -21,7 +21,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.rules.lines import pounds_to_print
 from apiary_sales.orders.services import orders
-from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
 from inventory.shared import keys
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
@@ -31,8 +31,8 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import ledger
 
+# What has no product; a product says itself what it is taxed as.
 GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
-    OrderLine.Kind.PACKED: TaxRate.Goods.HONEY,
     OrderLine.Kind.HONEY: TaxRate.Goods.HONEY,
     OrderLine.Kind.DRUM_DEPOSIT: TaxRate.Goods.OTHER,
     OrderLine.Kind.DRUM_SALE: TaxRate.Goods.OTHER,
@@ -61,7 +61,7 @@ def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
             fulfilment__is_taken_back=False,
             invoice_lines__isnull=True,
         )
-        .select_related("order_line__drum", "lot", "fulfilment")
+        .select_related("order_line__drum", "order_line__product", "lot", "fulfilment")
         .order_by("order_line", "id")
     )
 
@@ -313,8 +313,9 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     house, customer = House.current(), order.customer
     is_exempt = customer is not None and customer.is_exempt_on(issued_on)
     lines = [_line(good) for good in goods]
+    own = ProductTax.objects.by_product()
     taxes = tax.tax_invoice_lines(
-        [tax.TaxLine(GOODS_TAXED_AS[good.order_line.kind], good.amount_cents) for good in goods],
+        [tax.TaxLine(_taxed_as(good.order_line, own), good.amount_cents) for good in goods],
         house.tax_rounding,
         rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(issued_on)),
     )
@@ -336,6 +337,12 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     )
     _add_up(invoice, lines)
     return Draft(invoice, lines)
+
+
+def _taxed_as(line: OrderLine, own: Mapping[int, ProductTax]) -> TaxRate.Goods:
+    if line.product:
+        return tax.class_of(line.product, own)
+    return GOODS_TAXED_AS[line.kind]
 
 
 def _add_up(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:

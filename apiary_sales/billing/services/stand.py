@@ -171,7 +171,7 @@ def _check(
     if not key or len(key) > keys.LENGTH_MAX:
         problems.add("key", _("Part of the sale is missing. Open the stand page again."))
     if not lines:
-        problems.add("lines", _("The sale is empty. Choose the jars that were sold."))
+        problems.add("lines", _("The sale is empty. Choose what was sold."))
     for index, line in enumerate(lines):
         _check_line(problems, index, line)
     if method not in METHODS:
@@ -215,7 +215,7 @@ def _check_discount(problems: Problems, lines: Sequence[LineWanted], discount_ce
         problems.add(
             "discount_cents",
             _(
-                "The discount of %(discount)s is more than the price of the jars, "
+                "The discount of %(discount)s is more than the price of the goods, "
                 "%(whole)s. Enter a smaller discount."
             )
             % {"discount": words.money(discount_cents), "whole": words.money(whole_cents)},

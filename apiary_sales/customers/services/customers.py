@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.customers.models import Customer
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import Problems
+from inventory.stock.models import Supplier
 
 TERMS_DAYS_MAX = 365
 
@@ -34,6 +35,7 @@ class CustomerDetails(TypedDict, total=False):
     certificate_expires: date | None
     is_active: bool
     note: str
+    supplier: Supplier | None
 
 
 @transaction.atomic
@@ -89,4 +91,11 @@ def _check(customer: Customer) -> None:
         )
     if customer.credit_limit_cents is not None and customer.credit_limit_cents < 0:
         problems.add("credit_limit_cents", _("Enter a credit limit of 0 or more."))
+    twin = Customer.objects.filter(supplier=customer.supplier).exclude(pk=customer.pk).first()
+    if customer.supplier and twin:
+        problems.add(
+            "supplier",
+            _("%(supplier)s is the customer %(name)s already.")
+            % {"supplier": customer.supplier, "name": twin.name},
+        )
     problems.raise_any()

@@ -61,7 +61,8 @@ class OrderForm(LinesForm):
         super().__init__(*args, **kwargs)
         tier = customer.tier if customer else Customer.Tier.SHOP
         self.price_list = prices.price_list(tier, timezone.localdate())
-        self._products = [row for row in products if row.product.is_active]
+        offered = {each.product.pk for each in self.price_list.offered_to(customer)}
+        self._products = [row for row in products if row.product.pk in offered]
         for row in self._products:
             key, name = row.product.pk, row.product.name
             self.fields[f"pieces_{key}"] = WholeNumberField(
@@ -87,6 +88,14 @@ class OrderForm(LinesForm):
             )
             for row in self._products
         ]
+
+    def open_rows(self) -> list[OrderProductRow]:
+        """Return the rows of what every customer can order."""
+        return [row for row in self.rows() if row.prices.private_to is None]
+
+    def own_rows(self) -> list[OrderProductRow]:
+        """Return the rows of the customer's private labels."""
+        return [row for row in self.rows() if row.prices.private_to is not None]
 
     def clean(self):
         data = super().clean()

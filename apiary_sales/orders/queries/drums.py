@@ -72,7 +72,7 @@ class DrumsWanted:
 
 
 def free_drums(on: date) -> list[DrumOffer]:
-    """Return the full drums nobody has reserved and no check holds back, oldest honey first."""
+    """Return our full drums nobody has reserved and no check holds back, oldest honey first."""
     bulk_list = prices.bulk_list(on)
     balances = (
         Balance.objects.filter(
@@ -83,6 +83,7 @@ def free_drums(on: date) -> list[DrumOffer]:
             reserved=0,
             lot__is_on_hold=False,
         )
+        .ours()
         .select_related("place", "lot")
         .order_by("lot__made_on", "lot_id", "place__code")
     )

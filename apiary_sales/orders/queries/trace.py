@@ -1,52 +1,271 @@
-"""Who bought honey of a lot: the end of the trace from an extraction to the people who have it."""
+"""Who has goods of some lots, and who gave them back: the end of a trace, buyer by buyer.
 
+Everything here takes the keys of the lots to count, as `Lot.objects.family_keys` gives them: what
+was made from a lot is among them. Rows have plain figures and texts in them, so that they can be
+kept as they are.
+"""
+
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import cast
 
-from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import FulfilmentLine, Order
+from django.db.models import Count, Q, QuerySet, Sum
+from django.utils.translation import gettext as _
+
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
 from inventory.stock.models import Lot
+from inventory.stock.models.lots import LotKeys
+
+# A sale without a name, as it is made at the stand.
+UNNAMED = Q(order_line__order__customer__isnull=True)
+CAME_BACK = Q(fulfilment__is_taken_back=True)
 
 
 @dataclass(frozen=True)
-class LotBuyer:
-    """So much of one lot handed over with one order; stand sales may not know their buyer."""
+class InvoiceKey:
+    """A bill that names the goods, by its key and its number."""
 
-    customer: Customer | None
-    order: Order
-    lot: Lot
+    pk: int
+    number: str
+
+
+@dataclass(frozen=True)
+class SaleRow:
+    """So much of one lot handed over to one buyer with one order; grams of bulk honey, or pieces.
+
+    What came back still names its buyer. `customer` is None for a sale without a name.
+    """
+
+    customer: int | None
+    name: str
+    contact: str
+    phone: str
+    email: str
+    order: str
+    invoices: list[InvoiceKey]
+    lot: str
     description: str
     handed_over_on: date
-    quantity: int
+    is_weighed: bool
+    sold: int
+    came_back: int
 
     @property
-    def is_honey(self) -> bool:
-        """Tell whether the quantity is grams of bulk honey, not pieces."""
-        return self.lot.product_id is None
+    def still_out(self) -> int:
+        return self.sold - self.came_back
 
 
-def buyers_of(lot: Lot) -> list[LotBuyer]:
-    """Return who got honey of a lot or of any lot it went into, the latest first.
+@dataclass(frozen=True)
+class UnnamedRow:
+    """What was sold of one lot on one day to people whose names are not known."""
 
-    Goods that were taken back are left out. In two queries, however long the trace is.
+    day: date
+    lot: str
+    description: str
+    is_weighed: bool
+    sales: int
+    sold: int
+    came_back: int
+
+    @property
+    def still_out(self) -> int:
+        return self.sold - self.came_back
+
+
+@dataclass(frozen=True)
+class WaitingRow:
+    """An order or quote that names goods of one lot which are not handed over yet."""
+
+    order: str
+    name: str
+    phone: str
+    email: str
+    lot: str
+    place: str
+    is_weighed: bool
+    quantity: int
+    is_reserved: bool
+    is_quote: bool
+
+
+def sales(family: LotKeys) -> QuerySet[FulfilmentLine]:
+    """Return all that was ever handed over of the family."""
+    return FulfilmentLine.objects.filter(lot__in=family)
+
+
+def named(family: LotKeys) -> QuerySet[FulfilmentLine]:
+    """Return what named buyers got, buyer by buyer, the latest of each first.
+
+    Fetch the rows of a page of it, or of all, with `sale_rows`.
     """
-    family = [lot, *lot.descendants()]
-    sold = (
-        FulfilmentLine.objects.not_taken_back()
-        .filter(lot__in=family)
-        .select_related("order_line__order__customer", "lot__product", "fulfilment")
-        .order_by("-fulfilment__filled_on", "-id")
+    # Bills are written a layer above, and found here only by the name of their relation.
+    return (
+        sales(family)
+        .exclude(UNNAMED)
+        .select_related("order_line__order__customer", "lot__product__item", "fulfilment")
+        .prefetch_related("invoice_lines__invoice")
+        .order_by(
+            "order_line__order__customer__name",
+            "order_line__order__customer_id",
+            "-fulfilment__filled_on",
+            "-id",
+        )
+    )
+
+
+def sale_rows(found: Iterable[FulfilmentLine]) -> list[SaleRow]:
+    """Return what rows of `named` say."""
+    return [sale_row(line) for line in found]
+
+
+def sale_row(line: FulfilmentLine) -> SaleRow:
+    order, lot = line.order_line.order, cast(Lot, line.lot)
+    buyer = order.customer
+    bills = {
+        row.invoice.pk: str(row.invoice)
+        for row in line.invoice_lines.all()
+        if not row.invoice.is_credit_note
+    }
+    return SaleRow(
+        customer=buyer.pk if buyer else None,
+        name=buyer.name if buyer else _("Somebody at the stand"),
+        contact=buyer.contact if buyer else "",
+        phone=buyer.phone if buyer else "",
+        email=buyer.email if buyer else "",
+        order=order.number,
+        invoices=[InvoiceKey(pk, number) for pk, number in bills.items()],
+        lot=lot.code,
+        description=line.order_line.description,
+        handed_over_on=line.fulfilment.filled_on,
+        is_weighed=lot.is_weighed,
+        sold=line.quantity,
+        came_back=line.quantity if line.fulfilment.is_taken_back else 0,
+    )
+
+
+def unnamed(family: LotKeys) -> list[UnnamedRow]:
+    """Return the sales without a name, one row a day, lot and thing sold, the latest first."""
+    days = (
+        sales(family)
+        .filter(UNNAMED)
+        .order_by()
+        .values(
+            "fulfilment__filled_on",
+            "lot",
+            "lot__code",
+            "lot__product__item__is_weighed",
+            "order_line__description",
+        )
+        .annotate(
+            count=Count("fulfilment", distinct=True),
+            sold=Sum("quantity"),
+            back=Sum("quantity", filter=CAME_BACK, default=0),
+        )
+        .order_by("-fulfilment__filled_on", "lot", "order_line__description")
     )
     return [
-        LotBuyer(
-            customer=row.order_line.order.customer,
-            order=row.order_line.order,
-            # What is sought by its lot has one.
-            lot=cast(Lot, row.lot),
-            description=row.order_line.description,
-            handed_over_on=row.fulfilment.filled_on,
-            quantity=row.quantity,
+        UnnamedRow(
+            day=row["fulfilment__filled_on"],
+            lot=row["lot__code"],
+            description=row["order_line__description"],
+            is_weighed=row["lot__product__item__is_weighed"] is not False,
+            sales=row["count"],
+            sold=row["sold"],
+            came_back=row["back"],
         )
-        for row in sold
+        for row in days
     ]
+
+
+@dataclass(frozen=True)
+class SoldOfLot:
+    """What was handed over of one lot, what of it came back, and what is out without a name."""
+
+    sold: int = 0
+    came_back: int = 0
+    unnamed_out: int = 0
+
+
+def sold_by_lot(family: LotKeys) -> dict[int, SoldOfLot]:
+    """Return, by the key of the lot, what was sold of it; lots never sold are left out."""
+    return {
+        row["lot"]: SoldOfLot(row["sold"], row["back"], row["out_unnamed"])
+        for row in sales(family)
+        .order_by()
+        .values("lot")
+        .annotate(
+            sold=Sum("quantity"),
+            back=Sum("quantity", filter=CAME_BACK, default=0),
+            out_unnamed=Sum("quantity", filter=UNNAMED & ~CAME_BACK, default=0),
+        )
+    }
+
+
+@dataclass(frozen=True)
+class BuyerCounts:
+    """How many named buyers got some of it, how many still have some, and in how many rows."""
+
+    all: int
+    with_some: int
+    rows: int
+
+
+def count_buyers(family: LotKeys) -> BuyerCounts:
+    buyer = "order_line__order__customer"
+    found = sales(family).aggregate(
+        all=Count(buyer, distinct=True),
+        with_some=Count(buyer, distinct=True, filter=~CAME_BACK),
+        rows=Count(buyer),
+    )
+    return BuyerCounts(found["all"], found["with_some"], found["rows"])
+
+
+def waiting(family: LotKeys) -> list[WaitingRow]:
+    """Return the orders that have some of it reserved, then those and quotes that only name it.
+
+    A tank's honey sold by weight is drawn when it is handed over, and a quote reserves nothing.
+    """
+    reserved = (
+        Reservation.objects.filter(balance__lot__in=family)
+        .select_related("line__order__customer", "balance__lot__product__item", "balance__place")
+        .order_by("line__order", "balance__lot", "pk")
+    )
+    promised = (
+        OrderLine.objects.filter(
+            lot__in=family,
+            order__status__in=[Order.Status.QUOTED, *Order.OPEN_STATUSES],
+            reservations=None,
+        )
+        .select_related("order__customer", "lot__product__item", "drum")
+        .order_by("order", "pk")
+    )
+    return [
+        *(
+            _waiting(row.line, row.lot, row.balance.place.name, row.quantity, is_reserved=True)
+            for row in reserved
+        ),
+        *(
+            _waiting(line, cast(Lot, line.lot), line.drum.name if line.drum else "", line.to_fill)
+            for line in promised
+            if line.to_fill
+        ),
+    ]
+
+
+def _waiting(
+    line: OrderLine, lot: Lot, place: str, quantity: int, *, is_reserved: bool = False
+) -> WaitingRow:
+    buyer = line.order.customer
+    return WaitingRow(
+        order=line.order.number,
+        name=buyer.name if buyer else "",
+        phone=buyer.phone if buyer else "",
+        email=buyer.email if buyer else "",
+        lot=lot.code,
+        place=place,
+        is_weighed=lot.is_weighed,
+        quantity=quantity,
+        is_reserved=is_reserved,
+        is_quote=line.order.status == Order.Status.QUOTED,
+    )

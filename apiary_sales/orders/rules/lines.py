@@ -115,6 +115,13 @@ def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: s
             % {"product": line.product.name},
         )
         return False
+    if line.kind == OrderLine.Kind.PACKED and line.product and line.product.item.is_weighed:
+        problems.add(
+            parameter_of(index, "product"),
+            _("%(product)s is kept by weight, so it can't be sold in pieces.")
+            % {"product": line.product.name},
+        )
+        return False
     if line.kind == OrderLine.Kind.HONEY:
         if line.drum is None or not line.drum.is_vessel:
             problems.add(parameter_of(index, "drum"), _("Choose the drum or tank the honey is in."))

@@ -3,14 +3,20 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from django.utils.translation import gettext as _
+
+from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import (
     LineWanted,
     describe,
     is_whole_drum,
+    parameter_of,
     product_of,
     vessel_of,
 )
+from apiary_sales.pricing.models import PrivateLabel
+from inventory.shared.errors import Problems
 from inventory.stock.models import Balance, Item
 
 
@@ -21,6 +27,28 @@ def items_of(lines: Iterable[LineWanted | OrderLine]) -> set[Item]:
     if any(line.kind == OrderLine.Kind.HONEY for line in lines):
         items.add(Item.objects.honey())
     return items
+
+
+def check_private_labels(
+    problems: Problems, customer: Customer | None, lines: Sequence[LineWanted | OrderLine]
+) -> None:
+    """Refuse a private label to everybody but its customer, buyers without a name included."""
+    wanted = {line.product.brand_id for line in lines if line.product and line.product.brand_id}
+    if not wanted:
+        return
+    labels = PrivateLabel.objects.filter(brand__in=wanted).select_related("customer")
+    owners = {label.brand_id: label.customer for label in labels}
+    for index, line in enumerate(lines):
+        owner = owners.get(line.product.brand_id or 0) if line.product else None
+        if line.product and owner is not None and owner != customer:
+            problems.add(
+                parameter_of(index, "product"),
+                _(
+                    "%(product)s is a private label of %(customer)s. It can't be sold to "
+                    "anybody else."
+                )
+                % {"product": line.product.name, "customer": owner.name},
+            )
 
 
 def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:

@@ -88,6 +88,7 @@ def take(
     elif wanted_on:
         check_not_far(problems, "wanted_on", wanted_on)
     rules.check(problems, lines)
+    order_lines.check_private_labels(problems, customer, lines)
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     refuse_repeat(Order, key)
@@ -200,6 +201,7 @@ def sell_now(
     """
     problems = Problems()
     rules.check(problems, lines)
+    order_lines.check_private_labels(problems, customer, lines)
     for index, line in enumerate(lines):
         if line.kind == OrderLine.Kind.HONEY:
             problems.add(
@@ -501,6 +503,7 @@ def _take_goods(wanted: dict[OrderLine, int]) -> list[TakenGoods]:
                     source=vessel_of(line), grams=quantity, parameter=name, source_parameter=name
                 )
                 reservations.check_not_on_hold(portion.lot, name)
+                reservations.check_is_ours(portion.lot, name)
                 bulk = Item.objects.honey()
                 taken.append(TakenGoods(line, bulk, vessel_of(line), portion.lot, quantity))
         except HouseError as error:

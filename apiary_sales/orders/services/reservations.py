@@ -7,7 +7,9 @@ the order's row and the items of its lines locked.
 from collections.abc import Iterable, Sequence
 from typing import cast
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Min, QuerySet, Sum
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine, Reservation
@@ -24,6 +26,7 @@ from inventory.shared.errors import (
     StockReserved,
 )
 from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.rules import hold_reason
 from inventory.stock.services import ledger, stores
 
 # So much of one item, place and lot, promised to a line.
@@ -135,7 +138,16 @@ def check_not_on_hold(lot: Lot | None, parameter: str | None) -> None:
     if lot is not None and lot.is_on_hold:
         raise LotOnHold(
             _("Lot %(lot)s is on hold and can't be sold: %(reason)s")
-            % {"lot": lot.code, "reason": lot.hold_reason or _("no reason was given")},
+            % {"lot": lot.code, "reason": hold_reason(lot)},
+            parameter=parameter,
+        )
+
+
+def check_is_ours(lot: Lot | None, parameter: str | None) -> None:
+    if lot is not None and lot.owner is not None:
+        raise NotAllowedNow(
+            _("Lot %(lot)s belongs to %(owner)s and can't be sold. Choose another.")
+            % {"lot": lot.code, "owner": lot.owner},
             parameter=parameter,
         )
 
@@ -200,7 +212,23 @@ class Picker:
             "promised": words.pieces(promised),
             "place": self._at.name if self._at else "",
         }
-        return NotEnoughStock(sentence % figures, parameter=parameter, asked=asked, there=free)
+        return NotEnoughStock(
+            sentence % figures + self._setting(balances),
+            parameter=parameter,
+            asked=asked,
+            there=free,
+        )
+
+    def _setting(self, balances: QuerySet[Balance]) -> str:
+        """Say how many are not ready yet, after a space; empty where none are."""
+        setting = balances.filter(quantity__gt=0, lot__ready_on__gt=timezone.localdate())
+        found = setting.aggregate(pieces=Sum("quantity"), day=Min("lot__ready_on"))
+        if not found["pieces"]:
+            return ""
+        return " " + _("%(pieces)s more are setting: ready from %(day)s.") % {
+            "pieces": words.pieces(found["pieces"]),
+            "day": date_format(found["day"]),
+        }
 
 
 def find_honey(line: OrderLine, parameter: str | None) -> Balance:
@@ -217,6 +245,7 @@ def find_honey(line: OrderLine, parameter: str | None) -> Balance:
         )
     lot = cast(Lot, there.lot)
     check_not_on_hold(lot, parameter)
+    check_is_ours(lot, parameter)
     if is_whole_drum(line):
         if there.reserved:
             taken_by = Reservation.objects.filter(balance=there).select_related("line__order")

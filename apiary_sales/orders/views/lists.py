@@ -1,4 +1,4 @@
-"""Selling at a glance, lists of orders, and stock by product."""
+"""Selling at a glance, lists of orders, and stock by size and product."""
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -47,19 +47,8 @@ def selling(request: HttpRequest) -> HttpResponse:
 
 @sees_buyers
 @require_safe
-def stock_by_product(request: HttpRequest) -> HttpResponse:
-    products = stock.products()
-    products.sort(key=lambda product: not product.stock.is_low)
-    values = [product.stock.value_cents for product in products]
-    return render(
-        request,
-        "orders/stock.html",
-        {
-            "products": products,
-            "value_cents": None if None in values else sum(values),
-            "known_cents": sum(value for value in values if value),
-        },
-    )
+def stock_by_size(request: HttpRequest) -> HttpResponse:
+    return render(request, "orders/stock.html", {"found": stock.everything()})
 
 
 @sees_buyers
@@ -99,7 +88,18 @@ def customer_orders(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 @vary_on_headers("HX-Request")
 def lot_buyers(request: HtmxRequest, pk: int) -> HttpResponse:
-    """Who got honey of a lot: a part of the lot's page, or a page of its own without script."""
+    """Who got honey of a lot: a part of the lot's page, or a page of its own without script.
+
+    The same rows as the recall of the lot, which has all of them where there are many.
+    """
     lot = get_object_or_404(Lot, pk=pk)
     template_name = "orders/_lot_buyers.html" if request.htmx else "orders/lot_buyers.html"
-    return render(request, template_name, {"lot": lot, "buyers": trace.buyers_of(lot)})
+    family = Lot.objects.family_keys([lot.pk])
+    named, unnamed = trace.named(family), trace.unnamed(family)
+    context = {
+        "lot": lot,
+        "sales": trace.sale_rows(named[:PAGE_SIZE]),
+        "unnamed": unnamed[:PAGE_SIZE],
+        "left": max(0, named.count() - PAGE_SIZE) + max(0, len(unnamed) - PAGE_SIZE),
+    }
+    return render(request, template_name, context)

@@ -124,7 +124,7 @@ class OrderCreateView(ActView):
         return super().form_valid(form)
 
     def done_message(self, made: Order) -> str:
-        return _("Order %(order)s is taken, and its jars are reserved.") % {"order": made.number}
+        return _("Order %(order)s is taken, and its goods are reserved.") % {"order": made.number}
 
     def next_url(self, made: Order) -> str:
         return order_url(made)

@@ -8,6 +8,7 @@ from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 
+from apiary_sales.customers.models import Customer
 from apiary_sales.planning.queries import past_sales
 from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
 from apiary_sales.planning.rules.demand import History
@@ -22,6 +23,9 @@ from inventory.bottling.rules import filling
 from inventory.shared.money import FOUR_PLACES
 from inventory.stock.models import Balance, Item, ProductionSettings
 
+# What is filled from a vessel as it is; comb and chunk honey need comb too.
+FORMS_PLANNED = (Product.Form.LIQUID, Product.Form.CREAMED)
+
 # Always offered; the other channels when something was ever sold there.
 USUAL_CHANNELS = (ChannelCost.Channel.STAND, ChannelCost.Channel.SHOP)
 
@@ -32,7 +36,7 @@ def read(on: date, *, months: int) -> Books:
     history = past_sales.history(on=on, months=months)
     planned = list(
         BottlingRun.objects.filter(status=BottlingRun.Status.PLANNED).select_related(
-            "product__size"
+            "product__size", "lot"
         )
     )
     products = _products(book, planned)
@@ -41,6 +45,7 @@ def read(on: date, *, months: int) -> Books:
         on=on,
         vessels=_vessels(on, products, planned),
         products=products,
+        left_out=_left_out(book),
         parts=tuple(
             PartState(
                 part=row.part,
@@ -63,9 +68,14 @@ def _offers(book: Book, products: tuple[ProductState, ...], history: History) ->
     found = []
     for row in products:
         for channel, tier in TIER_OF_CHANNEL.items():
-            price = book.price_lists[tier].of(row.product).offer()
+            if not book.is_sold_in(row.product, channel):
+                continue
+            listed = book.price_lists[tier].of(row.product)
+            price = listed.offer()
             was_sold = any(history.of(row.product.pk, channel).pieces)
-            if was_sold or (price and channel in USUAL_CHANNELS):
+            # The customer of a private label has it filled to buy it, whatever the channel.
+            is_usual = channel in USUAL_CHANNELS or listed.private_to is not None
+            if was_sold or (price and is_usual):
                 cents = price.piece_cents if price else None
                 found.append(Offer(row.product, str(channel), cents))
     return tuple(found)
@@ -89,6 +99,7 @@ def _vessels(
             place__is_active=True,
             lot__is_on_hold=False,
         )
+        .ours()
         .select_related("place", "lot")
         .order_by("place__kind", "place__code")
     )
@@ -115,10 +126,14 @@ def _products(book: Book, planned: list[BottlingRun]) -> tuple[ProductState, ...
     for row in stock_queries.products():
         ready[row.product.pk] += row.free
     for run in planned:
-        ready[run.product_id] += run.pieces_planned
+        # What is packed for another beekeeper is not for sale.
+        if run.lot is None or run.lot.is_ours:
+            ready[run.product_id] += run.pieces_planned
     recorded = _minutes_each(book.on)
     found = []
     for product in book.products:
+        if product.form not in FORMS_PLANNED:
+            continue
         fill = book.fill(product)
         minutes_each = recorded.get(product.pk, fill.minutes)
         found.append(
@@ -132,6 +147,15 @@ def _products(book: Book, planned: list[BottlingRun]) -> tuple[ProductState, ...
             )
         )
     return tuple(found)
+
+
+def _left_out(book: Book) -> tuple[Product, ...]:
+    """Return the honey for sale whose form no plan can fill."""
+    return tuple(
+        each.product
+        for each in book.price_lists[Customer.Tier.STAND].products
+        if each.product.is_honey and each.product.form not in FORMS_PLANNED
+    )
 
 
 def _minutes_each(on: date) -> dict[int, Decimal]:

@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import cast
 
 from django.db import models
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost, FillingTime
@@ -23,7 +23,8 @@ from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
 RUNS_SINCE = timedelta(days=365)
 
-# The product of a run, pieces filled and broken, grams drawn and lost, minutes of work.
+# The product of a run, pieces filled and broken, grams drawn, with seed or comb, and lost, minutes
+# of work.
 RunFigures = tuple[int, int, int, int, int, int | None]
 
 
@@ -62,11 +63,13 @@ def honey_cost(lot: Lot | None = None) -> HoneyCost:
 
 
 def honey_in_hand() -> list[tuple[Lot, int]]:
-    """Return the lots in tanks and drums with the grams of each, the most first."""
+    """Return our lots in tanks and drums with the grams of each, the most first."""
     grams: dict[Lot, int] = {}
-    balances = Balance.objects.filter(
-        item__kind=Item.Kind.HONEY, is_vessel=True, quantity__gt=0
-    ).select_related("lot")
+    balances = (
+        Balance.objects.filter(item__kind=Item.Kind.HONEY, is_vessel=True, quantity__gt=0)
+        .ours()
+        .select_related("lot")
+    )
     for balance in balances:
         # Honey in a vessel always has a lot.
         lot = cast(Lot, balance.lot)
@@ -108,7 +111,7 @@ def _runs(on: date) -> dict[int, dict[str, int]]:
         "product_id",
         "pieces_filled",
         "pieces_broken",
-        "drawn_grams",
+        F("drawn_grams") + F("added_grams"),
         "loss_grams",
         "labour_minutes",
     )

@@ -1,6 +1,6 @@
 """What a season's honey cost, by category and by extraction."""
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from apiary_sales.pricing.models import SeasonExpense
 from apiary_sales.pricing.rules import seasons as rules
@@ -17,9 +17,15 @@ def season(year: int) -> Season:
     )
 
 
+def comb(year: int) -> QuerySet[Lot]:
+    """Return the comb honey harvested in a season, which none of its expenses are spread over."""
+    return Lot.objects.comb_harvested_in(year)
+
+
 def years() -> list[int]:
-    """Return the seasons with honey or expenses, newest first."""
-    found = set(Lot.objects.order_by().values_list("season", flat=True).distinct())
+    """Return the seasons with honey of our own or expenses, newest first."""
+    extracted = Lot.objects.own_extractions().order_by()
+    found = set(extracted.values_list("season", flat=True).distinct())
     found |= set(SeasonExpense.objects.order_by().values_list("season", flat=True).distinct())
     return sorted(found, reverse=True)
 

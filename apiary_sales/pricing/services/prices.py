@@ -8,7 +8,7 @@ from typing import NamedTuple, TypeVar
 from django.db import models, transaction
 from django.utils.translation import gettext as _
 
-from apiary_sales.pricing.models import BulkPrice, PiecePrice, TaxRate
+from apiary_sales.pricing.models import BulkPrice, PiecePrice, TaxRate, priced_products
 from apiary_sales.pricing.rules import price_changes
 from apiary_sales.pricing.rules import prices as rules
 from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
@@ -269,7 +269,7 @@ def _price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     return rules.price_lists(
         tiers,
         on,
-        products=list(Product.objects.for_sale()),
+        products=list(priced_products()),
         in_force=PiecePrice.objects.in_force(on),
     )
 

@@ -135,6 +135,7 @@ def season(request: HttpRequest, year: int) -> HttpResponse:
         {
             "season": read_seasons.season(year),
             "by_category": read_seasons.by_category(year),
+            "comb": read_seasons.comb(year),
         },
     )
 
@@ -195,7 +196,7 @@ def spread(request: HttpRequest, year: int) -> HttpResponse:
 
 
 class LotCostSetView(ActView):
-    """Set what one extraction cost in all."""
+    """Set what one extraction or purchase cost in all."""
 
     permission_required = "pricing.manage_prices"
     form_class = LotCostForm
@@ -203,7 +204,8 @@ class LotCostSetView(ActView):
 
     @cached_property
     def lot(self) -> Lot:
-        return get_object_or_404(Lot, code=self.kwargs["code"], kind=Lot.Kind.EXTRACTION)
+        with_cost = Lot.objects.filter(kind__in=costs.HAVE_A_COST, owner=None)
+        return get_object_or_404(with_cost, code=self.kwargs["code"])
 
     def get_initial(self) -> dict[str, Any]:
         return {"cost": self.lot.cost_cents}
@@ -218,6 +220,8 @@ class LotCostSetView(ActView):
         return _changed_message(made)
 
     def next_url(self, made: list[Lot]) -> str:
+        if self.lot.kind == Lot.Kind.BOUGHT:
+            return reverse("inventory:lot_detail", args=[self.lot.code])
         return reverse("pricing:season", args=[self.lot.season])
 
 

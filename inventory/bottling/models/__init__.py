@@ -1,5 +1,7 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
+from .forms_of_honey import CombCut, Creaming, RunComb
+from .goods import GoodsMade, GoodsReceipt
 from .jar_page import JarPage
 from .jars import ChangedPieces, JarChange, ReturnedJars
 from .labels import LabelSheet
@@ -12,8 +14,12 @@ __all__ = [
     "BoxContent",
     "Brand",
     "ChangedPieces",
+    "CombCut",
+    "Creaming",
     "FillCheck",
     "FillWeight",
+    "GoodsMade",
+    "GoodsReceipt",
     "JarChange",
     "JarPage",
     "LabelSheet",
@@ -22,6 +28,7 @@ __all__ = [
     "Product",
     "ProductPart",
     "ReturnedJars",
+    "RunComb",
     "Size",
     "SizePart",
     "UsedPart",

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
 from inventory.stock.models.ledger import Item, Place, Posting
+from inventory.stock.models.suppliers import Supplier
 
 if TYPE_CHECKING:
     from inventory.bottling.models.products import Product
@@ -174,7 +175,14 @@ class PartReceipt(models.Model):
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
     pieces = models.PositiveIntegerField(_("pieces"))
     cost_cents = models.BigIntegerField(_("cost of all"))
-    supplier = models.CharField(_("supplier"), max_length=120, blank=True)
+    supplier = models.ForeignKey(
+        Supplier,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="part_receipts",
+        verbose_name=_("supplier"),
+    )
     received_on = models.DateField(_("received"))
     posting = models.OneToOneField(Posting, on_delete=models.PROTECT, related_name="part_receipt")
 

@@ -5,6 +5,7 @@ from inventory.bottling.rules import filling
 from inventory.bottling.rules.labels import LabelFacts
 from inventory.shared.models import House
 from inventory.stock.models import Lot
+from inventory.stock.queries import origin
 
 
 def facts_of(run: BottlingRun) -> LabelFacts:
@@ -30,7 +31,7 @@ def facts_of(run: BottlingRun) -> LabelFacts:
         address=_address(house),
         market=house.market,
         sources=[(part.lot.floral_source, part.share) for part in honey.origins()] if honey else [],
-        origin=_origin_lines(honey),
+        origin=_origin_lines(honey, house),
     )
 
 
@@ -46,6 +47,5 @@ def _address(house: House) -> tuple[str, ...]:
     return tuple(line for line in lines if line)
 
 
-def _origin_lines(_honey: Lot | None) -> tuple[str, ...]:
-    """Return the lines that tell where the honey comes from; lots keep no country yet."""
-    return ()
+def _origin_lines(honey: Lot | None, house: House) -> tuple[str, ...]:
+    return tuple(origin.origin_lines(honey, house)) if honey else ()

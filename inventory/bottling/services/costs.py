@@ -1,4 +1,4 @@
-"""What extractions cost, and what follows for every lot made of them."""
+"""What extractions and bought honey cost, and what follows for every lot made of them."""
 
 from collections.abc import Mapping
 from fractions import Fraction
@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from inventory.bottling.models import BottlingRun, JarChange
 from inventory.bottling.rules import costs as rules
 from inventory.bottling.rules import jars as jar_rules
+from inventory.bottling.services import additions
 from inventory.shared import words
 from inventory.shared.errors import BadValue, NotAllowedNow, parameters_named
 from inventory.stock import rules as stock_rules
@@ -16,25 +17,28 @@ from inventory.stock.models import Item, Lot, LotParent
 from inventory.stock.models.lots import honey_unit_costs, parents_first
 from inventory.stock.services import ledger
 
+# What comes into the house has a cost of its own; what is made of it, the cost of its parts.
+HAVE_A_COST = (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT)
 # More than any extraction costs; a figure above it is a slip of the finger.
 COST_CENTS_MAX = 100_000_000
 
 
 def set_lot_cost(*, lot: Lot, cost_cents: int | None) -> list[Lot]:
-    """Set what one extraction cost, None when nobody knows; see `set_lot_costs`."""
+    """Set what one extraction or purchase cost, None when nobody knows; see `set_lot_costs`."""
     with parameters_named(costs="cost_cents"):
         return set_lot_costs({lot: cost_cents})
 
 
 @transaction.atomic
 def set_lot_costs(costs: Mapping[Lot, int | None]) -> list[Lot]:
-    """Set what extractions cost, and work out again every blend and packed lot made of them.
+    """Set what extractions and purchases cost, and work out again every lot made of them.
 
     Return the lots whose cost is now another, oldest first. A blend costs the shares of its
     parents; a packed lot its honey with the parts and labour of its run; labelled jars and gift
     boxes what went into them, emptied jars their honey; where a parent's cost is unknown, so is
     theirs. What was sold keeps the cost it was sold at.
-    Raises `NotAllowedNow` for a lot that is no extraction, `BadValue` for an absurd cost.
+    Raises `NotAllowedNow` for a lot made from others or that belongs to another beekeeper,
+    `BadValue` for an absurd cost.
     """
     for lot, cost_cents in costs.items():
         _check(lot, cost_cents)
@@ -69,11 +73,16 @@ def set_lot_costs(costs: Mapping[Lot, int | None]) -> list[Lot]:
 
 
 def _check(lot: Lot, cost_cents: int | None) -> None:
-    if lot.kind != Lot.Kind.EXTRACTION:
+    if not lot.is_ours:
+        raise NotAllowedNow(
+            _("Lot %(lot)s belongs to %(owner)s, so it has no cost of yours.")
+            % {"lot": lot.code, "owner": lot.owner}
+        )
+    if lot.kind not in HAVE_A_COST:
         raise NotAllowedNow(
             _(
                 "The cost of %(lot)s is worked out from the lots it was made from. Enter "
-                "the cost of those extractions instead."
+                "the cost of those lots instead."
             )
             % {"lot": lot.code}
         )
@@ -175,11 +184,14 @@ def _changed_cost(
 
 def _packed_cost(run: BottlingRun, portions: list[tuple[Lot, int]]) -> int | None:
     """Give the run the cost of the honey it drew, and return what its jars cost in all."""
-    # A run fills from one vessel; parents that are jars were added later.
-    drawn_from = [parent for parent, _grams in portions if parent.product_id is None]
+    parents = {lot.pk: lot for lot, _grams in portions}
     run.honey_cents = None
-    if run.drawn_grams is not None and drawn_from:
-        run.honey_cents = stock_rules.cost_cents([(drawn_from[0], run.drawn_grams)])
+    if run.drawn_grams is not None:
+        # The first parent is the honey of the vessel; seed or comb comes after it.
+        drawn = [(portions[0][0], run.drawn_grams), *additions.drawn_beside(run)]
+        run.honey_cents = stock_rules.cost_cents(
+            (parents.get(lot.pk, lot), quantity) for lot, quantity in drawn
+        )
     run.save(update_fields=["honey_cents"])
     return rules.run_cents(
         honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents

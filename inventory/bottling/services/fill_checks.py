@@ -79,8 +79,12 @@ def record(
         FillWeight(check_made=check, net_milligrams=milligrams) for milligrams in weights_milligrams
     )
     if not check.has_passed:
-        day = timezone.localdate(check.checked_at).isoformat()
-        jar_holds.hold(lot, _("Fill check of %(day)s failed.") % {"day": day})
+        failed = _("Fill check of %(day)s failed.") % {
+            "day": timezone.localdate(check.checked_at).isoformat()
+        }
+        # A lot that is on hold for something else stays so for that, too.
+        kept = lot.hold_reason if failed not in lot.hold_reason else ""
+        jar_holds.hold(lot, f"{kept} {failed}".strip()[-REASON_MAX:])
     return check
 
 
@@ -97,8 +101,7 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     elif len(reason) > REASON_MAX:
         problems.add("reason", _("Enter 300 characters or fewer."))
     problems.raise_any()
-    if lot.product:
-        ledger.lock_items(_items_held(lot, lot.product.item))
+    ledger.lock_items(_items_held(lot, lot.product.item if lot.product else Item.objects.honey()))
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})

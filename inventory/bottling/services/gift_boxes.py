@@ -16,7 +16,7 @@ from inventory.bottling.models import (
 )
 from inventory.bottling.rules import jars as rules
 from inventory.bottling.rules.parts import needs as needs_of
-from inventory.bottling.services import jar_changes, products, runs
+from inventory.bottling.services import jar_changes, packed_codes, products
 from inventory.bottling.services.products import LOW_STOCK_MAX, NAME_LENGTH_MAX, PartUse
 from inventory.shared import checks, codes, words
 from inventory.shared.errors import BadValue, NotEnoughStock, Problems
@@ -130,12 +130,8 @@ def put_together(
         problems.add("box", _("%(product)s is out of use.") % {"product": box.name})
     if lot_code:
         lot_codes.check_code(problems, "lot_code", lot_code)
-        if runs.is_code_taken(lot_code, box):
-            problems.add(
-                "lot_code",
-                _("Lot %(code)s of %(product)s is there already. Type another code.")
-                % {"code": lot_code, "product": box.name},
-            )
+        if taken_code := packed_codes.taken_error(lot_code, box, parameter="lot_code"):
+            problems.add_error(taken_code)
     problems.raise_any()
     wanted = rules.per_box([(each.product, each.quantity) for each in contents], boxes)
     taken = _chosen(problems, chosen, wanted, place) if chosen else _oldest(problems, wanted, place)
@@ -151,7 +147,7 @@ def put_together(
     )
     made = Lot(
         kind=Lot.Kind.GOODS,
-        code=lot_code or runs.next_lot_code(box, day),
+        code=lot_code or packed_codes.next_code(box, day),
         season=max(lot.season for lot in taken),
         made_on=day,
         quantity_made=0,
@@ -337,6 +333,8 @@ def _chosen(
     taken = _with_products({lot: count for lot, count in lots.items() if count})
     for lot, count in taken.items():
         rules.check_not_held(problems, "lots", lot)
+        if not lot.is_ours:
+            problems.add("lots", _("Lot %(lot)s belongs to somebody else.") % {"lot": lot.code})
         jar_changes.check_pieces_there(problems, "lots", lot, place, count)
     _check_sums(problems, taken, {product.pk: count for product, count in wanted.items()})
     return taken

@@ -18,7 +18,7 @@ from inventory.bottling.models import (
     Product,
 )
 from inventory.bottling.models.jars import JarChangeQuerySet
-from inventory.bottling.rules import costs, filling
+from inventory.bottling.rules import costs
 from inventory.bottling.rules import jars as rules
 from inventory.bottling.rules.parts import PartNeed
 from inventory.bottling.services import used_parts
@@ -231,15 +231,17 @@ def undo_run(posting: Posting) -> None:
         return
     lot = run.packed_lot
     standing = into(lot)
-    if not standing.exists() or run.lot_id is None:
+    if not standing.exists():
         return
-    shares = filling.share_out(
-        run.size,
-        drawn_grams=run.drawn_grams or 0,
-        loss_grams=run.loss_grams,
-        pieces_broken=run.pieces_broken,
-    )
-    _take_off_link(lot, run.lot_id, shares.packed_grams)
+    brought: dict[int, int] = {}
+    for row in ChangedPieces.objects.filter(change__in=standing):
+        brought[row.lot_id] = brought.get(row.lot_id, 0) + row.grams
+    for link in LotParent.objects.filter(lot=lot):
+        if link.parent_id in brought:
+            link.grams = brought[link.parent_id]
+            link.save(update_fields=["grams"])
+        else:
+            link.delete()
     lot.quantity_made -= run.pieces_filled or 0
     lot.cost_cents = rules.sum_cents(*standing.values_list("cost_cents", flat=True))
     lot.save(update_fields=["quantity_made", "cost_cents"])

@@ -166,8 +166,10 @@ def empty(
     LotParent.objects.create(lot=made, parent=lot, grams=made.quantity_made)
     packing = Place.objects.outside(Place.Kind.PACKING)
     with parameters_named(target="vessel", sources="grams"):
-        into_vessel = honey.pour_new_lot(
-            target=vessel, lot=made, grams=grams, source=packing, poured_on=changed_on
+        into_vessel = honey.pour(
+            target=vessel,
+            portions=[lots.Portion(made, grams, packing)],
+            poured_on=changed_on,
         )
     return jar_changes.record(
         act=JarChange.Act.EMPTY,
@@ -218,6 +220,7 @@ def emptied_lot(
         made_on=made_on or timezone.localdate(),
         moisture_percent=lot.moisture_percent if moisture_percent is None else moisture_percent,
         colour_mm=lot.colour_mm,
+        owner=lot.owner,
         quantity_made=max(grams, inside),
         cost_cents=rules.emptied_cents(
             lot.honey_unit_cost_cents(), inside, rules.pieces_cents(lot, pieces)
@@ -309,6 +312,12 @@ def _lot_labelled(problems: Problems, lot: Lot, product: Product) -> Lot:
         )
     if known is not None:
         rules.check_not_held(problems, "product", known)
+        if known.owner_id != lot.owner_id:
+            problems.add(
+                "product",
+                _("Lot %(lot)s of %(product)s belongs to somebody else.")
+                % {"lot": known.code, "product": product.name},
+            )
         known.best_by = min(
             (day for day in (known.best_by, lot.best_by) if day is not None), default=None
         )
@@ -322,7 +331,9 @@ def _lot_labelled(problems: Problems, lot: Lot, product: Product) -> Lot:
         made_on=lot.made_on,
         moisture_percent=lot.moisture_percent,
         colour_mm=lot.colour_mm,
+        owner=lot.owner,
         quantity_made=0,
         product=product,
         best_by=lot.best_by,
+        ready_on=lot.ready_on,
     )

@@ -10,8 +10,8 @@ from inventory.shared import checks, codes, days
 from inventory.shared.errors import Problems
 from inventory.shared.people import Person
 from inventory.stock import rules
-from inventory.stock.models import Item, Place, Posting
-from inventory.stock.services import ledger
+from inventory.stock.models import Item, Place, Posting, Supplier
+from inventory.stock.services import ledger, suppliers
 
 # A shipment that cost more than this is a slip of the finger.
 COST_CENTS_MAX = 100_000_000
@@ -67,7 +67,7 @@ def receive(
     recorded_by: Person,
     key: str,
 ) -> PartReceipt:
-    """Bring parts in from a supplier with what all of them cost.
+    """Bring parts in with what all of them cost; `supplier` is a name, and a new one is added.
 
     Raises `BadValue` for figures that cannot be, `AlreadyRecorded`.
     """
@@ -99,7 +99,7 @@ def receive(
         place=place,
         pieces=pieces,
         cost_cents=cost_cents,
-        supplier=supplier.strip(),
+        supplier=suppliers.named(supplier, kind=Supplier.Kind.PARTS),
         received_on=received_on,
         posting=posting,
     )

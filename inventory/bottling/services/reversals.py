@@ -4,7 +4,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun
-from inventory.bottling.services import jar_changes, returned_jars
+from inventory.bottling.services import goods, jar_changes, returned_jars
 from inventory.shared.errors import CannotReverse
 from inventory.shared.people import Person
 from inventory.stock import rules
@@ -31,4 +31,5 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
     jar_changes.undo(posting)
     jar_changes.undo_run(posting)
     returned_jars.undo(posting)
+    goods.take_off_lot(posting)
     return reversal

@@ -18,6 +18,7 @@ from inventory.bottling.forms import (
     RunRecordForm,
 )
 from inventory.bottling.models import BottlingRun, FillCheck, Product
+from inventory.bottling.queries import additions as addition_queries
 from inventory.bottling.queries import fill_checks as check_queries
 from inventory.bottling.queries import parts
 from inventory.bottling.queries import runs as run_queries
@@ -46,7 +47,7 @@ def run_of(number: str) -> BottlingRun:
         "product__variety",
         "source",
         "target",
-        "lot",
+        "lot__owner",
         "packed_lot__product",
         "recorded_by",
     )
@@ -142,6 +143,8 @@ def _preview_of_plan(form: RunPlanForm) -> run_queries.PlanPreview | None:
         pieces=data["pieces"],
         celsius=ProductionSettings.current().honey_house_celsius if celsius is None else celsius,
         without_labels=data.get("without_labels", False),
+        planned_for=data.get("planned_for"),
+        wanted=form.wanted(),
     )
 
 
@@ -159,10 +162,13 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
             if run.celsius is None
             else run.celsius,
             planned_already=run,
+            planned_for=run.planned_for,
+            wanted=addition_queries.wanted_by(run),
         )
     context = {
         "run": run,
         "figures": figures,
+        "addition": addition_queries.of_run(run),
         "underfill": _underfill(figures),
         "preview": preview,
         "parts": parts.uses_of(run) if figures else [],
@@ -198,6 +204,7 @@ class RunRecordView(RunView):
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
         data.pop("depth_before"), data.pop("depth_after"), data.pop("drawn_uncertainty", None)
+        data.pop("comb_grams"), data.pop("comb_pieces")
         return runs.record(
             run=self.run,
             drawn_grams=data.pop("drawn"),
@@ -241,6 +248,8 @@ def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
         drawn_grams=data["drawn"],
         drawn_uncertainty_grams=data.get("drawn_uncertainty"),
         loss_grams=data.get("loss") or 0,
+        seed_grams=data.get("seed_grams"),
+        comb_quantity=data.get("comb_quantity"),
         labour_minutes=data.get("labour_minutes"),
         bottled_on=data["bottled_on"],
         without_labels=data.get("without_labels", False),
@@ -315,8 +324,8 @@ class LotReleaseView(ActView):
 
     @cached_property
     def lot(self) -> Lot:
-        packed = Lot.objects.filter(product__isnull=False).select_related("product__item", "run")
-        return get_object_or_404(packed.bearing(self.kwargs["code"], self.kwargs["product"]))
+        lots = Lot.objects.select_related("product__item", "run")
+        return get_object_or_404(lots.bearing(self.kwargs["code"], self.kwargs["product"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(lot=self.lot, **kwargs)
@@ -330,9 +339,6 @@ class LotReleaseView(ActView):
         return _("Lot %(code)s may be sold again.") % {"code": made.code}
 
     def next_url(self, made: Lot) -> str:
-        run = BottlingRun.objects.filter(packed_lot=made).first()
-        return (
-            reverse("inventory:run_detail", args=[run.number])
-            if run
-            else reverse("inventory:bottling")
-        )
+        if run := BottlingRun.objects.filter(packed_lot=made).first():
+            return reverse("inventory:run_detail", args=[run.number])
+        return reverse("inventory:lot_detail", args=[made.code, made.what])

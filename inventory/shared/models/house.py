@@ -5,6 +5,8 @@ from typing import Any
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared.countries import check_country
+
 
 class House(models.Model):
     """The business itself, as printed on quotes, invoices and receipts: one row."""
@@ -20,6 +22,10 @@ class House(models.Model):
     class Market(models.TextChoices):
         US = "us", _("United States")
         EU = "eu", _("European Union")
+
+    class OriginRule(models.TextChoices):
+        NONE = "none", _("no rule: the countries by name")
+        PERCENTAGES = "percentages", _("every country of a blend with its percentage")
 
     name = models.CharField(_("name"), max_length=120)
     street = models.CharField(_("street"), max_length=160, blank=True)
@@ -40,6 +46,13 @@ class House(models.Model):
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
     market = models.CharField(
         _("where the honey is sold"), max_length=2, choices=Market, default=Market.US
+    )
+    origin_country = models.CharField(
+        _("country of your own honey"), max_length=2, blank=True, validators=[check_country]
+    )
+    origin_region = models.CharField(_("region of your own honey"), max_length=80, blank=True)
+    origin_rule = models.CharField(
+        _("origin on labels"), max_length=12, choices=OriginRule, default=OriginRule.NONE
     )
 
     class Meta:

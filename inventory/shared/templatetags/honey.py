@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Protocol
 
 from django import template
+from django.utils.translation import gettext as _
 
 from inventory.shared import words
 
@@ -51,6 +52,12 @@ def quantity_of(quantity: int, item: CountedItem) -> str:
 
 
 @register.filter
+def change_of(quantity: int, item: CountedItem) -> str:
+    """Say how much of an item came, or went where it is below zero: "−44.1 lb"."""
+    return item.in_words(quantity, 1).replace("-", words.MINUS)
+
+
+@register.filter
 def out_of(quantity: int, item: CountedItem) -> str:
     """Say what a line takes away, without its sign: the column says that it went out."""
     return item.in_words(-quantity, 1)
@@ -60,3 +67,16 @@ def out_of(quantity: int, item: CountedItem) -> str:
 def names(things: Iterable[object]) -> str:
     """Join the names of places or lots: "Tank 1, Tank 2"."""
     return ", ".join(str(thing) for thing in things)
+
+
+@register.filter
+def minutes_and_seconds(seconds: int) -> str:
+    """Say how long something took: 3725 → "1 h 2 min 5 s"."""
+    hours, rest = divmod(seconds, 3600)
+    minutes, seconds = divmod(rest, 60)
+    parts = [
+        _("%(count)s h") % {"count": hours} if hours else "",
+        _("%(count)s min") % {"count": minutes} if hours or minutes else "",
+        _("%(count)s s") % {"count": seconds},
+    ]
+    return " ".join(part for part in parts if part)

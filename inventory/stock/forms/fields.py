@@ -69,30 +69,41 @@ class VesselField(CodeChoiceField):
         *,
         kinds: Iterable[str] = Place.VESSELS,
         filled: bool = False,
+        of_others: bool = False,
         empty_label: str | Promise | None = CHOOSE_A_VESSEL,
         **kwargs: Any,
     ) -> None:
         gone = (
             _("That vessel is empty now. Choose one from the list.")
-            if filled
+            if filled or of_others
             else _("That vessel is not in use. Choose one from the list.")
         )
         # Tanks before drums; what is in them is read whenever the list is shown or chosen from.
         found = honey.vessel_places().filter(kind__in=list(kinds)).order_by("-kind", "code")
         if filled:
             found = found.filter(balances__quantity__gt=0, balances__item__kind="honey").distinct()
+        if of_others:
+            found = found.filter(balances__quantity__gt=0, balances__lot__owner__isnull=False)
         super().__init__(
-            queryset=found,
+            queryset=found.distinct() if of_others else found,
             empty_label=empty_label,
             error_messages={"required": _("Choose a vessel."), "invalid_choice": gone},
             **kwargs,
         )
-        self.filled = filled
+        self.filled = filled or of_others
+        self.of_others = of_others
 
     def label_from_instance(self, place: Place) -> str:
         if not place.contents:
             return _("%(place)s: empty") % {"place": place.name}
         there = place.contents[0]
+        if owner := there.honey_lot.owner:
+            return _("%(place)s: %(weight)s of %(lot)s, belongs to %(owner)s") % {
+                "place": place.name,
+                "weight": words.pounds(there.quantity),
+                "lot": there.honey_lot.code,
+                "owner": owner,
+            }
         return _("%(place)s: %(weight)s of %(lot)s, %(source)s") % {
             "place": place.name,
             "weight": words.pounds(there.quantity),

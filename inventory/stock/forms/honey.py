@@ -28,7 +28,7 @@ class AllOrSomeForm(HoneyForm):
     """An act with a given weight or with all honey; an empty weight alone is refused."""
 
     fields_of_parameters = {"grams": "weight"}
-    one_of_several = ("weight",)
+    one_of_several: tuple[str, ...] = ("weight",)
 
     everything = forms.BooleanField(label=_("All that is in it"), required=False)
     weight = WeightField(label=_("Weight"), required=False)

@@ -4,6 +4,7 @@ from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
 from .measurements import Measurement
 from .settings import ProductionSettings
+from .suppliers import Supplier
 from .vessels import CalibrationPoint, DipReading, TankShape
 
 __all__ = [
@@ -19,5 +20,6 @@ __all__ = [
     "Posting",
     "PostingLine",
     "ProductionSettings",
+    "Supplier",
     "TankShape",
 ]

@@ -57,6 +57,9 @@ class Item(models.Model):
 
     def in_words(self, quantity: int, decimals: int | None = None) -> str:
         """Write a quantity in the unit people use for it; `decimals` as for `words.pounds`."""
+        if self.is_weighed and self.kind == self.Kind.GOODS:
+            # A pot of propolis is less than a tenth of a pound.
+            return words.pounds(quantity, max(decimals or 0, 2))
         if self.is_weighed:
             return words.pounds(quantity, decimals)
         return words.pieces(quantity)
@@ -99,6 +102,7 @@ class Place(models.Model):
         VAN = "van", _("van")
         HARVEST = "harvest", _("harvest")
         SUPPLIER = "supplier", _("supplier")
+        OWNER = "owner", _("owners of honey kept here")
         CUSTOMER = "customer", _("customers")
         PACKING = "packing", _("packing line")
         FILLING_LOSS = "filling_loss", _("filling loss")
@@ -192,15 +196,22 @@ class Posting(AppendOnlyModel):
 
     class Kind(models.TextChoices):
         EXTRACTION = "extraction", _("extraction")
+        PURCHASE = "purchase", _("honey bought")
+        OWNER_RECEIPT = "owner_receipt", _("received for its owner")
+        OWNER_RETURN = "owner_return", _("handed back to its owner")
+        COMB_HARVEST = "comb_harvest", _("comb harvest")
         TRANSFER = "transfer", _("transfer")
         BLEND = "blend", _("blend")
         DRUM_FILL = "drum_fill", _("drum filled")
         BOTTLING = "bottling", _("bottling")
+        COMB_CUT = "comb_cut", _("comb cut")
         LABELLING = "labelling", _("labelling")
         EMPTYING = "emptying", _("jars emptied")
         BOXING = "boxing", _("gift boxes put together")
         UNBOXING = "unboxing", _("gift boxes taken apart")
         PART_RECEIPT = "part_receipt", _("parts received")
+        GOODS_RECEIPT = "goods_receipt", _("goods received")
+        GOODS_MADE = "goods_made", _("goods made")
         COUNT = "count", _("count")
         BREAKAGE = "breakage", _("breakage")
         SPOILAGE = "spoilage", _("spoilage")
@@ -255,6 +266,8 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         """
         lines = self.filter(
             item__in=items,
+            # What belongs to others costs the house no honey.
+            lot__owner=None,
             place__kind__in=[*Place.VESSELS, *Place.STORES],
             posting__reverses=None,
             posting__reversed_by=None,
@@ -304,7 +317,19 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         """Return the one balance of honey in a vessel, or None when it is empty."""
         return (
             self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
-            .select_related("lot", "item", "place")
+            .select_related("lot__owner", "item", "place")
+            .first()
+        )
+
+    def ours(self) -> "BalanceQuerySet":
+        """Leave out what belongs to other beekeepers; parts are of no lot, and ours."""
+        return self.filter(lot__owner=None)
+
+    def of_lot_at(self, lot: "Lot", place: Place) -> "Balance | None":
+        """Return the balance of a packed lot at a store, or None when none of it is there."""
+        return (
+            self.filter(lot=lot, place=place, quantity__gt=0)
+            .select_related("item", "place", "lot__product__item", "lot__product__size")
             .first()
         )
 

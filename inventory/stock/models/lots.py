@@ -5,21 +5,28 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from graphlib import TopologicalSorter
-from typing import cast
+from typing import Any, cast
 
 from django.db import connection, models
 from django.db.models import Q
+from django.db.models.expressions import RawSQL
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
+from inventory.shared.countries import check_country, name_of
 
 MOISTURE_MIN = Decimal(10)
 MOISTURE_MAX = Decimal(30)
+KEYS_MAX = 10_000
+
+# Keys of lots, to be looked for with `lot__in`: a list of them, or the question for very many.
+LotKeys = Any
 
 
 @dataclass(frozen=True)
 class Origin:
-    """An extraction that is in a lot, with its share of the honey."""
+    """An extraction or purchase that is in a lot, with its share of the honey."""
 
     lot: "Lot"
     share: Fraction
@@ -36,9 +43,13 @@ class LotQuerySet(models.QuerySet["Lot"]):
             return found.filter(product=None)
         return found.filter(product__code=product) if product else found
 
+    def own_extractions(self) -> "LotQuerySet":
+        """Return what the house harvested itself: nothing bought, nothing of other beekeepers."""
+        return self.filter(kind=Lot.Kind.EXTRACTION, owner=None)
+
     def extracted_in(self, season: int) -> "LotQuerySet":
         """Return the extractions of a season, oldest first, without those that were undone."""
-        extractions = self.filter(kind=Lot.Kind.EXTRACTION, season=season)
+        extractions = self.own_extractions().filter(season=season)
         undone = extractions.filter(
             lines__posting__kind="extraction",
             lines__posting__reversed_by__isnull=False,
@@ -46,18 +57,63 @@ class LotQuerySet(models.QuerySet["Lot"]):
         )
         return extractions.exclude(pk__in=undone.values("pk")).order_by("made_on", "id")
 
+    def family_keys(self, roots: Iterable[int]) -> LotKeys:
+        """Return the keys of these lots and of every lot that any of them went into."""
+        return self._reached(roots, from_column="parent_id", to_column="lot_id")
+
+    def source_keys(self, roots: Iterable[int]) -> LotKeys:
+        """Return the keys of these lots and of every lot that went into any of them."""
+        return self._reached(roots, from_column="lot_id", to_column="parent_id")
+
+    def _reached(self, roots: Iterable[int], *, from_column: str, to_column: str) -> LotKeys:
+        roots = list(roots)
+        if not roots:
+            return []
+        lots = connection.ops.quote_name(Lot._meta.db_table)
+        links = connection.ops.quote_name(LotParent._meta.db_table)
+        asked = ", ".join(["%s"] * len(roots))
+        walk = f"""
+            WITH RECURSIVE reached (id) AS (
+                SELECT id FROM {lots} WHERE id IN ({asked})
+                UNION
+                SELECT link.{to_column}
+                FROM {links} AS link JOIN reached ON link.{from_column} = reached.id
+            )
+            SELECT id FROM reached
+            """
+        with connection.cursor() as cursor:
+            cursor.execute(walk, roots)
+            keys = [key for (key,) in cursor.fetchall()]
+        # A database looks few keys up fastest, but takes only so many of them in one question.
+        return (
+            keys if len(keys) <= KEYS_MAX else self.filter(pk__in=RawSQL(walk, roots)).values("pk")
+        )
+
+    def comb_harvested_in(self, season: int) -> "LotQuerySet":
+        """Return the comb honey of a season as it came in, without what was undone."""
+        came = self.filter(
+            season=season,
+            lines__posting__kind="comb_harvest",
+            lines__posting__reversed_by__isnull=True,
+            lines__place__kind="harvest",
+        )
+        return came.select_related("product__item", "product__size").order_by("made_on", "id")
+
 
 class Lot(models.Model):
     """Honey that shares one origin and one set of measurements.
 
-    An extraction lot comes from the bees, a blend lot from mixing lots in a vessel, a packed lot
-    from a bottling run; a lot of other goods came in or was made at one time. `quantity_made` is in
-    grams for honey, in pieces for what has a product;
-    `cost_cents` is what all of it cost, or None while nobody has said.
+    An extraction lot comes from the bees, a bought lot from a supplier, a blend lot from mixing
+    lots in a vessel, a packed lot from a bottling run; a lot of other goods came in or was made at
+    one time. `quantity_made` is in grams for honey, in pieces for what has a product; `cost_cents`
+    is what all of it cost, or None while nobody has said. With an `owner` it belongs to another
+    beekeeper: it is here, and is not the house's stock.
     """
 
     class Kind(models.TextChoices):
         EXTRACTION = "extraction", _("extraction")
+        BOUGHT = "bought", _("bought")
+        STORED = "stored", _("stored for another")
         BLEND = "blend", _("blend")
         PACKED = "packed", _("packed")
         GOODS = "goods", _("other goods")
@@ -84,6 +140,27 @@ class Lot(models.Model):
     colour_mm = models.DecimalField(
         _("colour, mm Pfund"), max_digits=4, decimal_places=1, null=True, blank=True
     )
+    supplier = models.ForeignKey(
+        "inventory.Supplier",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="lots",
+        verbose_name=_("supplier"),
+    )
+    supplier_lot = models.CharField(_("supplier's lot code"), max_length=60, blank=True)
+    country = models.CharField(
+        _("country of origin"), max_length=2, blank=True, validators=[check_country]
+    )
+    region = models.CharField(_("region of origin"), max_length=80, blank=True)
+    owner = models.ForeignKey(
+        "inventory.Supplier",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="owned_lots",
+        verbose_name=_("belongs to"),
+    )
     quantity_made = models.BigIntegerField(default=0)
     cost_cents = models.BigIntegerField(_("cost"), null=True, blank=True)
     product = models.ForeignKey(
@@ -94,6 +171,8 @@ class Lot(models.Model):
         related_name="lots",
     )
     best_by = models.DateField(_("best by"), null=True, blank=True)
+    # Creamed honey sets before it is sold; None for what is ready at once.
+    ready_on = models.DateField(_("ready from"), null=True, blank=True)
     is_on_hold = models.BooleanField(_("on hold"), default=False)
     hold_reason = models.CharField(_("reason for the hold"), max_length=300, blank=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
@@ -139,6 +218,14 @@ class Lot(models.Model):
                 name="lot_code_of_bulk_honey_is_one",
             ),
             models.CheckConstraint(
+                condition=~Q(kind="bought") | Q(supplier__isnull=False, owner__isnull=True),
+                name="lot_bought_has_a_supplier",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="stored") | Q(owner__isnull=False),
+                name="lot_stored_has_an_owner",
+            ),
+            models.CheckConstraint(
                 condition=Q(cost_cents__isnull=True) | Q(cost_cents__gte=0),
                 name="lot_cost_cents_gte_0",
             ),
@@ -151,6 +238,25 @@ class Lot(models.Model):
     def what(self) -> str:
         """What tells this lot from others with its code: the short name of its product, or BULK."""
         return self.product.code if self.product else self.BULK
+
+    @property
+    def is_weighed(self) -> bool:
+        """Whether it is counted in grams: honey in bulk, and goods by weight."""
+        return self.product is None or self.product.item.is_weighed
+
+    @property
+    def is_ours(self) -> bool:
+        """Whether the house owns it, and may sell, blend and count it as its own."""
+        return self.owner_id is None
+
+    @property
+    def country_name(self) -> str:
+        return name_of(self.country)
+
+    @property
+    def is_setting(self) -> bool:
+        """Whether it is creamed honey that is not ready for sale yet."""
+        return self.ready_on is not None and self.ready_on > timezone.localdate()
 
     @property
     def unit_cost_cents(self) -> Fraction | None:
@@ -215,7 +321,7 @@ class Lot(models.Model):
         return self._related(from_column="parent_id", to_column="lot_id")
 
     def origins(self) -> list[Origin]:
-        """Return the extractions in this lot and their exact shares, largest first.
+        """Return the extractions and purchases in this lot and their exact shares, largest first.
 
         A share is the product of the shares along each way back, added up over the ways.
         """
@@ -246,7 +352,7 @@ class Lot(models.Model):
     @property
     def honey_grams(self) -> int:
         """Grams of honey in all of the lot: what was made, or what went into its pieces."""
-        if self.product is None:
+        if self.product is None or self.product.kind == "goods":
             return self.quantity_made
         return sum(link.grams for link in self.parent_links.all())
 
@@ -256,7 +362,7 @@ class Lot(models.Model):
         What went into the lot is shared out evenly; where that is not known, the label weight
         counts.
         """
-        if self.product is None:
+        if self.product is None or self.product.kind == "goods":
             return 0
         if self.quantity_made > 0 and (grams := self.honey_grams):
             return round(Fraction(grams * pieces, self.quantity_made))
@@ -330,9 +436,9 @@ def honey_unit_costs(
 
 
 class LotParent(models.Model):
-    """How many grams of a parent lot went into a blend, a packed lot or a gift box.
+    """How many grams of a parent lot went into another: pieces, for goods that are counted so.
 
-    Zero for goods in a gift box that have no honey.
+    Zero in a gift box for goods that have no honey.
     """
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="parent_links")

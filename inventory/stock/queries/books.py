@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from django.db.models import Count, F, Q, Sum
 
-from inventory.stock.models import Balance, Lot, Posting, PostingLine
+from inventory.stock.models import Balance, Lot, LotParent, Posting, PostingLine
 
 
 def faults() -> Iterator[str]:
@@ -14,6 +14,7 @@ def faults() -> Iterator[str]:
     yield from _impossible_balances()
     yield from _crooked_reversals()
     yield from _wrong_parents()
+    yield from _mixed_owners()
 
 
 def _crooked_postings() -> Iterator[str]:
@@ -97,3 +98,12 @@ def _wrong_parents() -> Iterator[str]:
         .order_by("id")
     ):
         yield f"Blend {lot.code} weighs {lot.quantity_made} g, its parents {lot.grams} g."
+
+
+def _mixed_owners() -> Iterator[str]:
+    """What was bought from its owner has a parent of theirs; nothing else changes hands."""
+    links = LotParent.objects.filter(Q(lot__owner__isnull=False) | Q(parent__owner__isnull=False))
+    links = links.exclude(lot__kind=Lot.Kind.BOUGHT).select_related("lot", "parent")
+    for link in links.order_by("lot_id", "parent_id"):
+        if link.lot.owner_id != link.parent.owner_id:
+            yield f"Lot {link.lot} was made of lot {link.parent}, which belongs to somebody else."

@@ -4,7 +4,7 @@ Every function asks the database a constant number of questions, however many ro
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -24,12 +24,13 @@ from inventory.stock.models import (
     Place,
     Posting,
     PostingLine,
+    Supplier,
 )
 from inventory.stock.models.lots import Origin
 
 # How many movements of one posting a list shows.
 MOVEMENTS_TOLD = 3
-DRUM_STATES = ("full", "empty", "reserved")
+DRUM_STATES = ("full", "empty", "reserved", "others")
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,11 @@ class VesselContents:
         return self.balance.quantity if self.balance else 0
 
     @property
+    def owner(self) -> Supplier | None:
+        """The beekeeper whose honey it is; None for our own and for an empty vessel."""
+        return self.lot.owner if self.lot else None
+
+    @property
     def next_act(self) -> str:
         """What is usually done with it next: fill, drain, receive, dip or transfer."""
         if self.place.kind == Place.Kind.DRUM:
@@ -112,15 +118,22 @@ class VesselContents:
 
     @property
     def state(self) -> str:
-        """The word of a drum's state: "empty", "reserved" or "full" (has honey and is free)."""
+        """The word of a drum's state: "empty", "reserved", "others" (honey of another beekeeper)
+        or "full" (has honey and is free).
+        """
         if self.balance is None:
             return "empty"
+        if self.owner:
+            return "others"
         return "reserved" if self.balance.reserved else "full"
 
 
 @dataclass(frozen=True)
 class HoneyInHand:
-    """All bulk honey, vessel by vessel; vessels out of use are left out."""
+    """All bulk honey, vessel by vessel; vessels out of use are left out.
+
+    The totals are of the house's own honey; that of other beekeepers is in `others` alone.
+    """
 
     vessels: list[VesselContents]
 
@@ -141,20 +154,42 @@ class HoneyInHand:
         return self._of(Place.Kind.PAIL, Place.Kind.TOTE)
 
     @property
+    def ours(self) -> list[VesselContents]:
+        """All vessels without those that have honey of other beekeepers."""
+        return [vessel for vessel in self.vessels if not vessel.owner]
+
+    @property
+    def our_tanks(self) -> list[VesselContents]:
+        return [vessel for vessel in self.tanks if not vessel.owner]
+
+    @property
+    def our_drums(self) -> list[VesselContents]:
+        return [vessel for vessel in self.drums if not vessel.owner]
+
+    @property
+    def our_small_vessels(self) -> list[VesselContents]:
+        return [vessel for vessel in self.small_vessels if not vessel.owner]
+
+    @property
+    def others(self) -> list[VesselContents]:
+        """The vessels that have honey of other beekeepers."""
+        return [vessel for vessel in self.vessels if vessel.owner]
+
+    @property
     def in_small_vessels(self) -> "Total":
-        return Total.of(self.small_vessels)
+        return Total.of(self.our_small_vessels)
 
     @property
     def total(self) -> "Total":
-        return Total.of(self.vessels)
+        return Total.of(self.ours)
 
     @property
     def in_tanks(self) -> "Total":
-        return Total.of(self.tanks)
+        return Total.of(self.our_tanks)
 
     @property
     def in_drums(self) -> "Total":
-        return Total.of(self.drums)
+        return Total.of(self.our_drums)
 
     @property
     def at_risk(self) -> list[Lot]:
@@ -196,7 +231,7 @@ def vessel(place: Place) -> VesselContents:
     """Return one vessel, in use or not, with what is in it."""
     balance = (
         Balance.objects.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
-        .select_related("lot")
+        .select_related("lot__owner")
         .first()
     )
     return VesselContents(place, balance)
@@ -209,18 +244,27 @@ def in_hand() -> HoneyInHand:
 
 def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
     """Return honey lots, not packed ones, each with `contents`: the balances that hold it now."""
-    found = Lot.objects.filter(product=None).prefetch_related(
-        Prefetch(
-            "balances",
-            Balance.objects.filter(is_physical=True, quantity__gt=0).select_related("place"),
-            to_attr="contents",
+    found = (
+        Lot.objects.filter(product=None)
+        .select_related("owner")
+        .prefetch_related(
+            Prefetch(
+                "balances",
+                Balance.objects.filter(is_physical=True, quantity__gt=0).select_related("place"),
+                to_attr="contents",
+            )
         )
     )
     if season:
         found = found.filter(season=season)
     if words:
         found = found.filter(
-            Q(code__icontains=words) | Q(floral_source__icontains=words) | Q(yard__icontains=words)
+            Q(code__icontains=words)
+            | Q(floral_source__icontains=words)
+            | Q(yard__icontains=words)
+            | Q(supplier__name__icontains=words)
+            | Q(supplier_lot__icontains=words)
+            | Q(owner__name__icontains=words)
         )
     if in_hand_only:
         found = found.filter(
@@ -230,8 +274,9 @@ def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = Fal
 
 
 def seasons() -> list[int]:
-    """Return the seasons there are lots of, newest first."""
-    return list(Lot.objects.order_by("-season").values_list("season", flat=True).distinct())
+    """Return the seasons there is honey of, newest first."""
+    of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
+    return list(of_honey.order_by("-season").values_list("season", flat=True).distinct())
 
 
 @dataclass(frozen=True)
@@ -249,7 +294,10 @@ class OriginShare:
 
 @dataclass(frozen=True)
 class Descendant:
-    """A lot that this one went into; `grams` is what went in directly, None further on."""
+    """A lot that this one went into; `grams` is what went in directly, None further on.
+
+    Pieces, of goods that are counted so.
+    """
 
     lot: Lot
     grams: int | None
@@ -277,7 +325,8 @@ class LotStory:
 
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
-    origins = lot.origins()
+    # Other goods have materials, no extractions.
+    origins = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
     descendants = lot.descendants()
     where: dict[int | None, list[Balance]] = {}
     for balance in (
@@ -290,12 +339,19 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     return LotStory(
         lot=lot,
         where=where.get(lot.pk, []),
-        origins=_shares(lot, origins),
+        origins=_shares(lot, origins) if origins else [],
         became=[
             Descendant(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
             for descendant in descendants
         ],
         postings=[PostingRow.of(posting, lot) for posting in postings(lot=lot)[:posting_count]],
+    )
+
+
+def made_of(lot: Lot) -> list[LotParent]:
+    """Return the lots that went into other goods, with how much of each."""
+    return list(
+        LotParent.objects.filter(lot=lot).select_related("parent__product__item").order_by("id")
     )
 
 
@@ -394,11 +450,14 @@ def postings(
     *,
     kind: str = "",
     place: Place | None = None,
-    lot: Lot | None = None,
+    lot: Lot | Sequence[Lot] | None = None,
     first: date | None = None,
     last: date | None = None,
 ) -> QuerySet[Posting]:
-    """Return postings newest first, with their lines, who made them, and their undoing."""
+    """Return postings newest first, with their lines, who made them, and their undoing.
+
+    Several lots may bear the code that is looked for.
+    """
     found = Posting.objects.select_related(
         "recorded_by", "reversed_by", "reverses"
     ).prefetch_related(
@@ -409,7 +468,8 @@ def postings(
     if place:
         found = found.filter(pk__in=PostingLine.objects.filter(place=place).values("posting"))
     if lot:
-        found = found.filter(pk__in=PostingLine.objects.filter(lot=lot).values("posting"))
+        lots = [lot] if isinstance(lot, Lot) else lot
+        found = found.filter(pk__in=PostingLine.objects.filter(lot__in=lots).values("posting"))
     if first:
         found = found.filter(occurred_at__date__gte=first)
     if last:
@@ -452,7 +512,7 @@ def stock_at(place: Place | None = None) -> QuerySet[Balance]:
     found = (
         Balance.objects.filter(is_physical=True, quantity__gt=0)
         .exclude(item__kind=Item.Kind.HONEY)
-        .select_related("item", "place", "lot__product")
+        .select_related("item", "place", "lot__product", "lot__owner")
         .order_by("place__kind", "place__code", "item__kind", "item__name", "lot__best_by")
     )
     if place:
@@ -463,7 +523,9 @@ def stock_at(place: Place | None = None) -> QuerySet[Balance]:
 def _contents() -> Prefetch:
     return Prefetch(
         "balances",
-        Balance.objects.filter(item__kind=Item.Kind.HONEY, quantity__gt=0).select_related("lot"),
+        Balance.objects.filter(item__kind=Item.Kind.HONEY, quantity__gt=0).select_related(
+            "lot__owner"
+        ),
         to_attr="contents",
     )
 
@@ -472,7 +534,7 @@ def _stock() -> Prefetch:
     return Prefetch(
         "balances",
         Balance.objects.filter(quantity__gt=0)
-        .select_related("item", "lot__product")
+        .select_related("item", "lot__product", "lot__owner")
         .order_by("item__kind", "item__name", "lot__best_by"),
         to_attr="contents",
     )

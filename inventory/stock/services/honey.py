@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
     BadValue,
+    LotOnHold,
     NotAllowedNow,
     NotEnoughHoney,
     Problems,
@@ -36,10 +37,6 @@ WRITE_OFF_PLACES: dict[str, str] = {
 
 # What the errors of `blend` call its one source, and what acts with one source call it.
 ONE_SOURCE = {"sources.0.place": "source", "sources.0.grams": "grams", "sources": "grams"}
-
-SEASON_MIN = 2000
-# The Pfund wedge ends at 140 mm; photometers that imitate it read a little further.
-COLOUR_MM_MAX = 150
 
 
 @dataclass(frozen=True)
@@ -101,28 +98,19 @@ def receive(
         moisture = lots.moisture_known(moisture_percent, refractive_index, refractometer_celsius)
     except BadValue as error:
         problems.add_error(error)
-    if not floral_source.strip():
-        problems.add("floral_source", _("Enter the floral source, for example clover."))
+    lots.check_facts(problems, floral_source=floral_source, season=season, colour_mm=colour_mm)
     today = timezone.localdate()
     if extracted_on > today:
         problems.add(
             "extracted_on",
             _("The extraction date is in the future. Choose today or an earlier day."),
         )
-    if not SEASON_MIN <= season <= today.year + 1:
-        problems.add(
-            "season",
-            _("Enter the season as a year from %(first)s to %(last)s.")
-            % {"first": SEASON_MIN, "last": today.year + 1},
-        )
-    elif extracted_on <= today and abs(extracted_on.year - season) > 1:
+    elif lots.is_season(season) and abs(extracted_on.year - season) > 1:
         problems.add(
             "extracted_on",
             _("%(day)s does not belong to the season %(season)s. Check the date and the season.")
             % {"day": date_format(extracted_on), "season": season},
         )
-    if colour_mm is not None and not 0 <= colour_mm <= COLOUR_MM_MAX:
-        problems.add("colour_mm", _("Enter a colour from 0 to 150 mm Pfund."))
     rules.check_vessel(problems, "place", place)
     problems.raise_any()
     honey = Item.objects.honey()
@@ -153,7 +141,7 @@ def receive(
     harvest = Place.objects.outside(Place.Kind.HARVEST)
     portions = [lots.Portion(lot, grams, harvest)]
     with parameters_named(target="place", sources="grams"):
-        lines = _pour(target=place, portions=portions, poured_on=extracted_on)
+        lines = pour(target=place, portions=portions, poured_on=extracted_on)
     ledger.post(
         kind=Posting.Kind.EXTRACTION,
         lines=lines,
@@ -209,13 +197,14 @@ def blend(
     Each source comes with its grams, or None for all that is in it. The blend's moisture and
     colour are the mass-weighted means of its parents, which are kept. Without `poured_on` it
     happens now.
-    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`; the
-    parameter is "sources.1.place" or "sources.1.grams" for the second source, "sources" for all.
+    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `VesselTooSmall`, `AlreadyRecorded`, and
+    `LotOnHold` where honey on hold would be mixed with other honey; the parameter is
+    "sources.1.place" or "sources.1.grams" for the second source, "sources" for all.
     """
     _check_pouring(sources, target, poured_on)
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    lines = _pour(target=target, portions=_portions(sources), poured_on=poured_on)
+    lines = pour(target=target, portions=_portions(sources), poured_on=poured_on)
     return ledger.post(
         kind=kind,
         lines=lines,
@@ -281,6 +270,7 @@ def _preview(
     there: Balance | None,
     changes: Sequence[VesselChange] = (),
 ) -> HoneyPreview:
+    _refuse_two_owners(mixed)
     grams_after = sum(portion.grams for portion in mixed)
     lot = lots.mixed(mixed)
     _check_room(target, lot, grams_after)
@@ -370,25 +360,17 @@ def take(
     return lots.Portion(there.honey_lot, grams, source)
 
 
-def pour_new_lot(
-    *, target: Place, lot: Lot, grams: int, source: Place, poured_on: date | None = None
-) -> list[Line]:
-    """Return the lines that bring a lot from an outside place into a vessel; the caller posts them.
-
-    With the honey item locked. Where honey is in the vessel, the two become a blend.
-    """
-    return _pour(target=target, portions=[lots.Portion(lot, grams, source)], poured_on=poured_on)
-
-
-def _pour(
+def pour(
     *, target: Place, portions: Sequence[lots.Portion], poured_on: date | None = None
 ) -> list[Line]:
-    """Return the lines that bring `portions` into a vessel.
+    """Return the lines that bring `portions` into a vessel, with the honey locked.
 
     Where lots meet, a blend lot of that day is made of all that is then in the vessel.
+    Raises `StockReserved`, `NotAllowedNow`, `VesselTooSmall`.
     """
     honey = Item.objects.honey()
     mixed = _with_what_is_there(target, portions, Balance.objects.in_vessel(target))
+    _refuse_two_owners(mixed)
     grams_after = sum(portion.grams for portion in mixed)
     distinct = {portion.lot for portion in mixed}
     lot = distinct.pop() if len(distinct) == 1 else lots.make_blend(mixed, made_on=poured_on)
@@ -401,8 +383,12 @@ def _pour(
 def _with_what_is_there(
     target: Place, portions: Sequence[lots.Portion], there: Balance | None
 ) -> list[lots.Portion]:
+    parts = list(portions)
+    if there is not None:
+        parts.append(lots.Portion(there.honey_lot, there.quantity, target))
+    _check_mixing(parts, there)
     if there is None:
-        return list(portions)
+        return parts
     if there.reserved:
         raise StockReserved(
             _(
@@ -412,7 +398,41 @@ def _with_what_is_there(
             % {"place": target.name},
             parameter="target",
         )
-    return [*portions, lots.Portion(there.honey_lot, there.quantity, target)]
+    return parts
+
+
+def _check_mixing(parts: Sequence[lots.Portion], there: Balance | None) -> None:
+    """Refuse to mix a lot on hold with another; on its own it may be moved."""
+    # A lot that is only previewed has no key yet, so lots are compared, not put into a set.
+    if all(part.lot == parts[0].lot for part in parts):
+        return
+    for index, part in enumerate(parts):
+        if part.lot.is_on_hold:
+            is_in_target = there is not None and index == len(parts) - 1
+            raise LotOnHold(
+                _("Lot %(lot)s is on hold and can't be mixed with other honey: %(reason)s")
+                % {"lot": part.lot.code, "reason": rules.hold_reason(part.lot)},
+                parameter="target" if is_in_target else f"sources.{index}.place",
+            )
+
+
+def _refuse_two_owners(mixed: Sequence[lots.Portion]) -> None:
+    """Raise where honey of one beekeeper would be mixed with that of another, or with ours."""
+    owners = {portion.lot.owner_id for portion in mixed}
+    if len(owners) == 1:
+        return
+    owner = next(portion.lot.owner for portion in mixed if portion.lot.owner)
+    if None in owners:
+        sentence = _(
+            "Honey of %(owner)s can't be mixed with your own. Choose another vessel, or buy "
+            "the honey of %(owner)s first."
+        )
+    else:
+        sentence = _(
+            "Honey of %(owner)s can't be mixed with that of another beekeeper. Choose another "
+            "vessel."
+        )
+    raise NotAllowedNow(sentence % {"owner": owner}, parameter="target")
 
 
 @transaction.atomic
@@ -422,8 +442,8 @@ def write_off(
     """Take honey off the books as spoiled, used at home or given away, and say so in the posting.
 
     `grams` None means all there is; `reason` is a posting kind: spoilage, own use or gift.
-    Raises `BadValue`, `NotAllowedNow` for an empty vessel, `NotEnoughHoney`, `StockReserved`,
-    `AlreadyRecorded`.
+    Raises `BadValue`, `NotAllowedNow` for an empty vessel or honey of another that would be used
+    or given away, `NotEnoughHoney`, `StockReserved`, `AlreadyRecorded`.
     """
     problems = Problems()
     if grams is not None:
@@ -435,6 +455,7 @@ def write_off(
     ledger.refuse_repeat(key)
     asked = all_of(place, parameter="place") if grams is None else grams
     portion = take(source=place, grams=asked, source_parameter="place")
+    refuse_to_use(portion.lot, reason)
     return ledger.post(
         kind=reason,
         lines=ledger.move(
@@ -447,6 +468,20 @@ def write_off(
         recorded_by=recorded_by,
         key=key,
         note=note,
+    )
+
+
+def refuse_to_use(lot: Lot | None, reason: str) -> None:
+    """Raise where what belongs to another beekeeper would be used at home or given away."""
+    if lot is None or lot.owner is None or reason not in (Posting.Kind.OWN_USE, Posting.Kind.GIFT):
+        return
+    raise NotAllowedNow(
+        _(
+            "Lot %(lot)s belongs to %(owner)s, so it can't be used or given away. Hand it back, "
+            "or buy it first."
+        )
+        % {"lot": lot.code, "owner": lot.owner},
+        parameter="reason",
     )
 
 

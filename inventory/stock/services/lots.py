@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.physics import refractometer
 from inventory.shared import words
 from inventory.shared.checks import save_checked
-from inventory.shared.errors import BadValue
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.stock import rules
 from inventory.stock.models import Lot, LotParent, Place
 from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
@@ -27,8 +28,33 @@ class Portion:
     source: Place
 
 
+SEASON_MIN = 2000
+# The Pfund wedge ends at 140 mm; photometers that imitate it read a little further.
+COLOUR_MM_MAX = 150
+
 # Lots that are not saved yet can't be keys, so that parts are pairs.
 Parts = list[tuple[Lot, int]]
+
+
+def is_season(season: int) -> bool:
+    """Tell whether a year can be a season of honey that is here: southern ones end next year."""
+    return SEASON_MIN <= season <= timezone.localdate().year + 1
+
+
+def check_facts(
+    problems: Problems, *, floral_source: str, season: int, colour_mm: Decimal | None
+) -> None:
+    """Add what is wrong with what is said of honey that comes in."""
+    if not floral_source.strip():
+        problems.add("floral_source", _("Enter the floral source, for example clover."))
+    if not is_season(season):
+        problems.add(
+            "season",
+            _("Enter the season as a year from %(first)s to %(last)s.")
+            % {"first": SEASON_MIN, "last": timezone.localdate().year + 1},
+        )
+    if colour_mm is not None and not 0 <= colour_mm <= COLOUR_MM_MAX:
+        problems.add("colour_mm", _("Enter a colour from 0 to 150 mm Pfund."))
 
 
 def moisture_known(
@@ -91,6 +117,26 @@ def moisture_from_index(
     return Decimal(str(round(moisture, 2)))
 
 
+@transaction.atomic
+def set_origin(*, lot: Lot, country: str, region: str) -> Lot:
+    """Set where honey that came in was harvested; empty where it is not known.
+
+    What is made of the lot follows. Raises `NotAllowedNow` for a lot made of others, `BadValue`.
+    """
+    lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    if not rules.has_own_origin(lot) or lot.parent_links.exists():
+        raise NotAllowedNow(
+            _(
+                "Where lot %(lot)s is from follows from the lots it was made of. Enter the "
+                "country of those lots instead."
+            )
+            % {"lot": lot.code}
+        )
+    lot.country, lot.region = country, region.strip()
+    save_checked(lot)
+    return lot
+
+
 def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> Lot:
     """Make the lot that the portions become, today or that day, with the grams of each parent."""
     parts = _parts(portions)
@@ -133,13 +179,15 @@ def _blend_of(parts: Parts) -> Lot:
     return Lot(
         kind=Lot.Kind.BLEND,
         season=max(lot.season for lot, _grams in parts),
-        floral_source=_joined(lot.floral_source for lot, _grams in parts),
-        yard=_joined(lot.yard for lot, _grams in parts),
+        floral_source=joined(lot.floral_source for lot, _grams in parts),
+        yard=joined(lot.yard for lot, _grams in parts),
         made_on=timezone.localdate(),
         moisture_percent=_mean([(lot.honey_moisture, grams) for lot, grams in parts], "0.01"),
         colour_mm=_mean(colours, "0.1") if len(colours) == len(parts) else None,
         quantity_made=sum(grams for _lot, grams in parts),
         cost_cents=rules.cost_cents(parts),
+        # Honey of different owners is never mixed, so the first speaks for all.
+        owner=parts[0][0].owner,
     )
 
 
@@ -149,7 +197,7 @@ def _mean(figures: Sequence[tuple[Decimal, int]], step: str) -> Decimal:
     return (weighted / sum(grams for _figure, grams in figures)).quantize(Decimal(step))
 
 
-def _joined(names: Iterable[str]) -> str:
+def joined(names: Iterable[str]) -> str:
     """Join names without repeating any: "Clover" and "Clover, Basswood" → "Clover, Basswood"."""
     parts = [part.strip() for name in names for part in name.split(",") if part.strip()]
     joined = ", ".join(dict.fromkeys(parts))

@@ -46,6 +46,8 @@ def record(
         problems.add(
             "lot", _("%(lot)s is packed. Measure the lot that it was filled from.") % {"lot": lot}
         )
+    if lot.kind == Lot.Kind.GOODS:
+        problems.add("lot", _("%(lot)s is no honey.") % {"lot": lot})
     _check_value(problems, what, value)
     checks.check_day(problems, "measured_on", measured_on)
     if measured_on < lot.made_on:

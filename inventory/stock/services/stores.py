@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from datetime import date
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
@@ -13,7 +14,7 @@ from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger
-from inventory.stock.services.honey import WRITE_OFF_PLACES
+from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
 
 
 @transaction.atomic
@@ -29,9 +30,12 @@ def transfer(
     note: str = "",
     carried_on: date | None = None,
 ) -> Posting:
-    """Carry pieces from one shelf, stand or van to another, now or on that day."""
+    """Carry pieces from one shelf, stand or van to another, now or on that day.
+
+    `pieces` are grams for goods by weight, here and in the acts below.
+    """
     problems = Problems()
-    rules.check_pieces(problems, "pieces", pieces)
+    rules.check_quantity(problems, "pieces", item, pieces)
     rules.check_store(problems, "target", target)
     if source == target:
         problems.add("target", _("Choose another place than the one they are in."))
@@ -39,7 +43,7 @@ def transfer(
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    with _refused_at("pieces"):
+    with refused_at("pieces"):
         return ledger.post(
             kind=Posting.Kind.TRANSFER,
             lines=ledger.move(item=item, lot=lot, source=source, target=target, quantity=pieces),
@@ -64,13 +68,14 @@ def write_off(
 ) -> Posting:
     """Take pieces off the books as broken, spoiled, used at home or given away."""
     problems = Problems()
-    rules.check_pieces(problems, "pieces", pieces)
+    rules.check_quantity(problems, "pieces", item, pieces)
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why: broken, spoiled, own use or given away."))
     problems.raise_any()
+    refuse_to_use(lot, reason)
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    with _refused_at("pieces"):
+    with refused_at("pieces"):
         return ledger.post(
             kind=reason,
             lines=ledger.move(
@@ -103,7 +108,9 @@ def count(
     are left than are promised.
     """
     problems = Problems()
-    if not 0 <= counted <= rules.PIECES_MAX:
+    if counted != 0 and item.is_weighed:
+        checks.check_grams(problems, "counted", counted)
+    elif not 0 <= counted <= rules.PIECES_MAX:
         problems.add("counted", _("Enter how many you counted, from 0 to a million."))
     if not reason.strip():
         problems.add("reason", _("Enter a reason for changing the books to match the count."))
@@ -114,7 +121,7 @@ def count(
     difference = counted - (balance.quantity if balance else 0)
     if difference == 0:
         return None
-    with _refused_at("counted"):
+    with refused_at("counted"):
         return ledger.post(
             kind=Posting.Kind.COUNT,
             lines=ledger.move(
@@ -131,7 +138,7 @@ def count(
 
 
 @contextmanager
-def _refused_at(parameter: str) -> Iterator[None]:
+def refused_at(parameter: str) -> Iterator[None]:
     """Give what the ledger refuses the parameter it was typed in."""
     try:
         yield
@@ -143,12 +150,15 @@ def _refused_at(parameter: str) -> Iterator[None]:
 def free_at(item: Item, places: list[Place]) -> list[Balance]:
     """Return the balances of an item free for sale at these places, oldest lot first.
 
-    Lots on hold are left out. Call with the item locked.
+    Lots on hold, honey that is still setting and what belongs to others are left out. Call with
+    the item locked.
     """
     return [
         balance
         for balance in Balance.objects.filter(item=item, place__in=places, quantity__gt=0)
+        .ours()
         .exclude(lot__is_on_hold=True)
+        .exclude(lot__ready_on__gt=timezone.localdate())
         .select_related("item", "place", "lot")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
         if balance.free > 0
@@ -158,7 +168,7 @@ def free_at(item: Item, places: list[Place]) -> list[Balance]:
 def pick(
     *, item: Item, places: list[Place], pieces: int, parameter: str = "pieces"
 ) -> list[tuple[Balance, int]]:
-    """Choose `pieces` free pieces, oldest lot first, with the item locked.
+    """Choose `pieces` free pieces, or grams, oldest lot first, with the item locked.
 
     Raises `NotEnoughStock` when fewer are free.
     """
@@ -169,17 +179,17 @@ def pick(
         wanted -= taken
         if wanted == 0:
             return picked
+    figures: dict[str, object] = {"item": item.name, "asked": pieces, "free": pieces - wanted}
+    figures["places"] = ", ".join(place.name for place in places)
+    said = _(
+        "Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s. "
+        "Enter fewer pieces."
+    )
+    if item.is_weighed:
+        figures["asked"], figures["free"] = item.in_words_apart(pieces, pieces - wanted)
+        said = _("Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s.")
     raise NotEnoughStock(
-        _(
-            "Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s. "
-            "Enter fewer pieces."
-        )
-        % {
-            "item": item.name,
-            "asked": pieces,
-            "free": pieces - wanted,
-            "places": ", ".join(place.name for place in places),
-        },
+        said % figures,
         parameter=parameter,
         asked=pieces,
         there=pieces - wanted,

@@ -82,10 +82,15 @@ class HoneyActView(ActView):
 
 
 def _missing(form: forms.HoneyForm) -> str:
-    """Return what the house has none of and the act needs: "vessel", "honey", or nothing."""
+    """Return what the house has none of and the act needs: "vessel", "honey", "others", or nothing.
+
+    "others" is honey of other beekeepers.
+    """
     fields = [field for field in form.fields.values() if isinstance(field, VesselField)]
     for field in sorted(fields, key=lambda field: field.filled):
         if field.queryset is None or not field.queryset.exists():
+            if field.of_others:
+                return "others"
             return "honey" if field.filled else "vessel"
     return ""
 

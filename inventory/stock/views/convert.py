@@ -19,7 +19,7 @@ from inventory.stock.forms.honey import DrumFillForm
 from inventory.stock.forms.places import PlaceForm
 from inventory.stock.forms.receipt import ReceiveForm
 from inventory.stock.models import Balance, Lot, Place
-from inventory.stock.services import drums, honey, places
+from inventory.stock.services import drums, lots, places
 
 
 def receipt(request: HttpRequest, what: str) -> HttpResponse:
@@ -45,7 +45,7 @@ def _moisture_line(data: dict) -> str:
 
 def _colour_line(data: dict) -> str:
     colour_mm = data.get("colour_mm")
-    if colour_mm is None or not 0 <= colour_mm <= honey.COLOUR_MM_MAX:
+    if colour_mm is None or not 0 <= colour_mm <= lots.COLOUR_MM_MAX:
         return ""
     colour_class = Lot(colour_mm=colour_mm).colour_class
     return f"= {words.colour(colour_class)}" if colour_class else ""

@@ -1,15 +1,23 @@
 """What honey there is, at a glance, and lot by lot."""
 
+from typing import Any
+
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
+from inventory.shared.models import House
+from inventory.shared.views import ActView
+from inventory.stock import rules
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
+from inventory.stock.origin import label_lines
 from inventory.stock.queries import honey as queries
-from inventory.stock.queries import measurements
+from inventory.stock.queries import measurements, origin
+from inventory.stock.services import lots
 
 LOTS_A_PAGE = 50
 
@@ -36,6 +44,7 @@ def _drum_filters(drums: list[queries.VesselContents], shown: str) -> list[dict]
         "full": _("Full, free"),
         "reserved": _("Reserved drums"),
         "empty": _("Empty drums"),
+        "others": _("Of other beekeepers"),
     }
     return [
         {
@@ -45,6 +54,8 @@ def _drum_filters(drums: list[queries.VesselContents], shown: str) -> list[dict]
             "is_shown": state == shown,
         }
         for state, label in words.items()
+        # Most houses have none of others, and no use for a tab that is always empty.
+        if state != "others" or any(drum.owner for drum in drums)
     ]
 
 
@@ -63,12 +74,12 @@ def _by_colour(drums: list[queries.VesselContents]) -> list[queries.VesselConten
 def lot_list(request: HttpRequest) -> HttpResponse:
     form = forms.LotFilterForm(request.GET)
     wanted = form.cleaned_data if form.is_valid() else {}
-    lots = queries.lots(
+    found = queries.lots(
         season=wanted.get("season"),
         words=wanted.get("words", ""),
         in_hand_only=wanted.get("in_hand", False),
     )
-    page = Paginator(lots, LOTS_A_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(found, LOTS_A_PAGE).get_page(request.GET.get("page"))
     return render(
         request,
         "inventory/honey/lot_list.html",
@@ -78,15 +89,54 @@ def lot_list(request: HttpRequest) -> HttpResponse:
 
 def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpResponse:
     """Show the one lot with this code, or all the lots that bear it."""
-    lots = Lot.objects.bearing(code, product).select_related("product__size", "run")
-    found = list(lots.order_by("product__size__brimful_ml", "id"))
+    known = Lot.objects.bearing(code, product).select_related(
+        "product__item", "product__size", "run", "supplier", "owner"
+    )
+    found = list(known.order_by("product__size__brimful_ml", "id"))
     if not found:
         raise Http404
     if len(found) > 1:
         return render(request, "inventory/honey/lots_of_code.html", {"code": code, "lots": found})
-    lot = found[0]
+    lot, house = found[0], House.current()
+    if lot.kind == Lot.Kind.GOODS:
+        return render(
+            request,
+            "inventory/stock/goods_lot.html",
+            {"story": queries.lot_story(lot), "made_of": queries.made_of(lot)},
+        )
+    countries = origin.by_country(lot, house)
     context = {
         "story": queries.lot_story(lot),
         "figures": None if lot.product else measurements.of_lot(lot),
+        "countries": countries,
+        "origin_lines": label_lines(countries, house),
+        "has_own_origin": rules.has_own_origin(lot),
+        "has_a_cost": lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT) and lot.is_ours,
     }
     return render(request, "inventory/honey/lot_detail.html", context)
+
+
+class LotOriginView(ActView):
+    """Set where the honey of a lot that came in was harvested."""
+
+    permission_required = "inventory.move_honey"
+    form_class = forms.LotOriginForm
+    template_name = "inventory/honey/lot_origin.html"
+
+    def prepare(self) -> None:
+        self.lot = get_object_or_404(Lot.objects.bearing(self.kwargs["code"], Lot.BULK))
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"country": self.lot.country, "region": self.lot.region}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(lot=self.lot, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> Lot:
+        return lots.set_origin(lot=self.lot, country=data["country"], region=data["region"])
+
+    def done_message(self, made: Lot) -> str:
+        return _("The origin of lot %(lot)s is saved.") % {"lot": made.code}
+
+    def next_url(self, made: Lot) -> str:
+        return reverse("inventory:lot_detail", args=[made.code])

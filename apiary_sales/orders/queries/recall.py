@@ -1,0 +1,375 @@
+"""The answer to a recall: what was made of some lots, who has it, where the rest is, and whether
+that is all of it. The same answer feeds the page, the papers, the API and the record that is kept.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, field, fields
+from datetime import date
+from decimal import ROUND_DOWN, Decimal
+from fractions import Fraction
+from typing import Any
+
+from django.db.models import Sum
+from django.utils import timezone
+
+from apiary_sales.orders.queries import trace
+from apiary_sales.orders.queries.trace import InvoiceKey, SaleRow, UnnamedRow, WaitingRow
+from inventory.stock.models import Lot, LotParent, Place
+from inventory.stock.models.lots import LotKeys
+from inventory.stock.queries import whereabouts
+
+# Percentages are cut, not rounded: 100 % means all of it.
+STEP = Decimal("0.01")
+CHUNK = 1000
+
+
+@dataclass(frozen=True)
+class LotAccount:
+    """One lot, in grams of bulk honey or pieces: all of it that came in, and what became of it.
+
+    What was sold is from the orders, what is on hand from the balances, the rest from the lines of
+    the ledger: three books that must agree. `ways_out` is by the kind of the outside place;
+    customers are not in it. `honey_grams` is the honey in all of the lot.
+    """
+
+    pk: int
+    code: str
+    kind: str
+    what: str
+    made_on: date
+    is_weighed: bool
+    is_asked: bool
+    is_on_hold: bool
+    hold_reason: str
+    quantity_made: int
+    honey_grams: int
+    came_in: int
+    sold: int
+    came_back: int
+    unnamed_out: int
+    on_hand: int
+    reserved: int
+    into_lots: int
+    ways_out: dict[str, int]
+
+    @property
+    def still_out(self) -> int:
+        return self.sold - self.came_back
+
+    @property
+    def other_ways(self) -> int:
+        return sum(self.ways_out.values())
+
+    @property
+    def ways_in_words(self) -> list[tuple[str, int]]:
+        """The other ways out by name, largest first; a minus is what a count found beyond."""
+        named = [(str(Place.Kind(kind).label), much) for kind, much in self.ways_out.items()]
+        return sorted(named, key=lambda way: -way[1])
+
+    @property
+    def difference(self) -> int:
+        """What came in and is accounted for nowhere: zero where all books agree."""
+        out = self.still_out + self.on_hand + self.into_lots + self.other_ways
+        return self.came_in - out
+
+    @property
+    def grams_each(self) -> Fraction:
+        """Grams of honey in one unit of the lot, to add jars and bulk honey up."""
+        if self.is_weighed or self.quantity_made <= 0:
+            return Fraction(1)
+        return Fraction(self.honey_grams, self.quantity_made)
+
+
+@dataclass(frozen=True)
+class SourceRow:
+    """A lot that went into what is recalled; going back to it recalls more."""
+
+    pk: int
+    code: str
+    kind: str
+    what: str
+    made_on: date
+
+
+@dataclass(frozen=True)
+class PlaceRow:
+    """A place in the house that has some of it now."""
+
+    code: str
+    place: str
+    lot: str
+    is_weighed: bool
+    quantity: int
+    reserved: int
+
+
+@dataclass(frozen=True)
+class BackRow:
+    """Goods that came back from customers, and where they were put."""
+
+    day: date
+    lot: str
+    place: str
+    is_weighed: bool
+    quantity: int
+
+
+@dataclass(frozen=True)
+class RecallAnswer:
+    """Everything a recall says but the list of named sales, which can be very long."""
+
+    lots: list[LotAccount]
+    sources: list[SourceRow]
+    places: list[PlaceRow]
+    waiting: list[WaitingRow]
+    back: list[BackRow]
+    unnamed: list[UnnamedRow]
+    buyers: int
+    buyers_with_some: int
+    named_sales: int
+    sales: list[SaleRow] = field(default_factory=list)
+
+    @property
+    def asked(self) -> list[LotAccount]:
+        return [lot for lot in self.lots if lot.is_asked]
+
+    @property
+    def made_of_them(self) -> list[LotAccount]:
+        return [lot for lot in self.lots if not lot.is_asked]
+
+    @property
+    def place_count(self) -> int:
+        return len({row.code for row in self.places})
+
+    @property
+    def pieces_out(self) -> int:
+        return sum(lot.still_out for lot in self.lots if not lot.is_weighed)
+
+    @property
+    def grams_out(self) -> int:
+        return sum(lot.still_out for lot in self.lots if lot.is_weighed)
+
+    @property
+    def pieces_back(self) -> int:
+        return sum(lot.came_back for lot in self.lots if not lot.is_weighed)
+
+    @property
+    def grams_back(self) -> int:
+        return sum(lot.came_back for lot in self.lots if lot.is_weighed)
+
+    @property
+    def pieces_on_hand(self) -> int:
+        return sum(lot.on_hand for lot in self.lots if not lot.is_weighed)
+
+    @property
+    def grams_on_hand(self) -> int:
+        return sum(lot.on_hand for lot in self.lots if lot.is_weighed)
+
+    @property
+    def pieces_unnamed(self) -> int:
+        return sum(lot.unnamed_out for lot in self.lots if not lot.is_weighed)
+
+    @property
+    def grams_unnamed(self) -> int:
+        return sum(lot.unnamed_out for lot in self.lots if lot.is_weighed)
+
+    @property
+    def reserved_count(self) -> int:
+        return sum(row.is_reserved for row in self.waiting)
+
+    @property
+    def not_balanced(self) -> list[LotAccount]:
+        return [lot for lot in self.lots if lot.difference]
+
+    @property
+    def on_hold(self) -> list[LotAccount]:
+        return [lot for lot in self.lots if lot.is_on_hold]
+
+    @property
+    def not_on_hold(self) -> list[LotAccount]:
+        return [lot for lot in self.lots if not lot.is_on_hold]
+
+    @property
+    def percent_accounted(self) -> Decimal | None:
+        """How much of the honey the books account for, in percent; None where there was none."""
+        return self._percent(lambda lot: abs(lot.difference))
+
+    @property
+    def percent_found(self) -> Decimal | None:
+        """How much is on hand, written off, or with a buyer whose name is known, in percent.
+
+        Sales without a name are accounted for, but nobody can be called about them.
+        """
+        return self._percent(lambda lot: abs(lot.difference) + lot.unnamed_out)
+
+    def _percent(self, missing: Callable[[LotAccount], int]) -> Decimal | None:
+        whole = lost = Fraction(0)
+        for lot in self.lots:
+            # What was filled into other lots is counted there.
+            ends = lot.still_out + lot.on_hand + max(lot.other_ways, 0) + abs(lot.difference)
+            whole += ends * lot.grams_each
+            lost += missing(lot) * lot.grams_each
+        if not whole:
+            return None
+        percent = (whole - lost) * 100 / whole
+        exact = Decimal(percent.numerator) / Decimal(percent.denominator)
+        return exact.quantize(STEP, rounding=ROUND_DOWN)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as a record keeps it; `from_json` reads it back."""
+        return _plain(asdict(self))
+
+
+def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
+    """Return what the books say of these lots and all that was made from them.
+
+    In a constant number of queries; `with_sales` fetches every named sale too, and takes one more
+    query for each thousand of them.
+    """
+    family = Lot.objects.family_keys(roots)
+    places = [
+        PlaceRow(
+            code=balance.place.code,
+            place=balance.place.name,
+            lot=balance.honey_lot.code,
+            is_weighed=balance.honey_lot.is_weighed,
+            quantity=balance.quantity,
+            reserved=balance.reserved,
+        )
+        for balance in whereabouts.holding(family)
+    ]
+    back = [
+        BackRow(
+            day=timezone.localdate(line.posting.occurred_at),
+            lot=str(line.lot),
+            place=line.place.name,
+            is_weighed=bool(line.lot and line.lot.is_weighed),
+            quantity=line.quantity,
+        )
+        for line in whereabouts.came_back(family)
+    ]
+    buyers = trace.count_buyers(family)
+    return RecallAnswer(
+        lots=_accounts(roots, family),
+        sources=_sources(roots),
+        places=places,
+        waiting=trace.waiting(family),
+        back=back,
+        unnamed=trace.unnamed(family),
+        buyers=buyers.all,
+        buyers_with_some=buyers.with_some,
+        named_sales=buyers.rows,
+        sales=_all_sales(family) if with_sales else [],
+    )
+
+
+def _all_sales(family: LotKeys) -> list[SaleRow]:
+    # In portions, since a database takes only so many keys in one question.
+    return trace.sale_rows(trace.named(family).iterator(chunk_size=CHUNK))
+
+
+def from_json(kept: dict[str, Any]) -> RecallAnswer:
+    """Return the answer that a record keeps."""
+    return RecallAnswer(
+        lots=_rows(LotAccount, kept["lots"]),
+        sources=_rows(SourceRow, kept["sources"]),
+        places=_rows(PlaceRow, kept["places"]),
+        waiting=_rows(WaitingRow, kept["waiting"]),
+        back=_rows(BackRow, kept["back"]),
+        unnamed=_rows(UnnamedRow, kept["unnamed"]),
+        buyers=kept["buyers"],
+        buyers_with_some=kept["buyers_with_some"],
+        named_sales=kept["named_sales"],
+        sales=_rows(SaleRow, kept["sales"]),
+    )
+
+
+def _rows(kind: Any, kept: list[dict[str, Any]]) -> list[Any]:
+    """Return rows of a dataclass from what a record keeps, with days and bills read back."""
+    days = {each.name for each in fields(kind) if each.type is date}
+    found = []
+    for row in kept:
+        values = row | {name: date.fromisoformat(row[name]) for name in days}
+        if "invoices" in values:
+            values["invoices"] = [InvoiceKey(**bill) for bill in values["invoices"]]
+        found.append(kind(**values))
+    return found
+
+
+def _plain(value: Any) -> Any:
+    """Write days as text, all through a nest of lists and dictionaries."""
+    if isinstance(value, dict):
+        return {name: _plain(each) for name, each in value.items()}
+    if isinstance(value, list):
+        return [_plain(each) for each in value]
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def _accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
+    """Return the account of each lot of the family, the lots that are asked about first."""
+    asked = set(roots)
+    sold_by_lot = trace.sold_by_lot(family)
+    from_parents = dict(
+        LotParent.objects.filter(lot__in=family)
+        .order_by()
+        .values_list("lot")
+        .annotate(Sum("grams"))
+    )
+    accounts = [
+        _account(
+            tally,
+            sold_by_lot.get(tally.lot.pk, trace.SoldOfLot()),
+            from_parents.get(tally.lot.pk),
+            is_asked=tally.lot.pk in asked,
+        )
+        for tally in whereabouts.tallies(family)
+    ]
+    return sorted(accounts, key=lambda account: not account.is_asked)
+
+
+def _account(
+    tally: whereabouts.LotTally, sold: trace.SoldOfLot, grams: int | None, *, is_asked: bool
+) -> LotAccount:
+    lot = tally.lot
+    if lot.product is None:
+        grams = lot.quantity_made
+    elif grams is None:
+        # A lot that was made without its honey in the books: by the weight on the label.
+        grams = int(lot.product.declared_grams * lot.quantity_made)
+    ways = {kind: much for kind, much in tally.ways_out.items() if kind != Place.Kind.CUSTOMER}
+    return LotAccount(
+        pk=lot.pk,
+        code=lot.code,
+        kind=lot.kind,
+        what=what_is(lot),
+        made_on=lot.made_on,
+        is_weighed=lot.is_weighed,
+        is_asked=is_asked,
+        is_on_hold=lot.is_on_hold,
+        hold_reason=lot.hold_reason,
+        quantity_made=lot.quantity_made,
+        honey_grams=grams,
+        came_in=tally.came_in,
+        sold=sold.sold,
+        came_back=sold.came_back,
+        unnamed_out=sold.unnamed_out,
+        on_hand=tally.on_hand,
+        reserved=tally.reserved,
+        into_lots=tally.into_lots,
+        ways_out=ways,
+    )
+
+
+def what_is(lot: Lot) -> str:
+    """Say what a lot is: its product, or its floral source and kind."""
+    return lot.product.name if lot.product else f"{lot.floral_source}, {lot.get_kind_display()}"
+
+
+def _sources(roots: Sequence[int]) -> list[SourceRow]:
+    lots = (
+        Lot.objects.filter(pk__in=Lot.objects.source_keys(roots))
+        .exclude(pk__in=roots)
+        .select_related("product")
+        .order_by("-made_on", "-id")
+    )
+    return [SourceRow(lot.pk, lot.code, lot.kind, what_is(lot), lot.made_on) for lot in lots]

@@ -1,0 +1,104 @@
+"""A recall as papers: its record as PDF, and everybody who has the goods as CSV."""
+
+from collections.abc import Iterable, Iterator
+from itertools import chain
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from apiary_sales.orders.models import Recall
+from apiary_sales.orders.queries import recall as answers
+from apiary_sales.orders.queries.recall import RecallAnswer
+from apiary_sales.orders.queries.trace import SaleRow
+from inventory.shared import documents
+
+# What a paper can hold; a longer list is in the CSV file.
+ROWS_PRINTED = 400
+
+
+def paper_context(record: Recall) -> dict[str, Any]:
+    """Return what the paper of a recall shows."""
+    answer = answers.from_json(record.answer)
+    return {
+        "record": record,
+        "answer": answer,
+        "sales": answer.sales[:ROWS_PRINTED],
+        "sales_left": max(0, len(answer.sales) - ROWS_PRINTED),
+        "unnamed": answer.unnamed[:ROWS_PRINTED],
+        "unnamed_left": max(0, len(answer.unnamed) - ROWS_PRINTED),
+        "places": answer.places[:ROWS_PRINTED],
+        "waiting": answer.waiting[:ROWS_PRINTED],
+        "back": answer.back[:ROWS_PRINTED],
+        "lots": answer.lots[:ROWS_PRINTED],
+        "lots_left": max(0, len(answer.lots) - ROWS_PRINTED),
+    }
+
+
+def paper(record: Recall) -> bytes:
+    """Return the record of a recall as PDF; raises `PdfUnavailable`."""
+    return documents.render_pdf("documents/recall.html", paper_context(record))
+
+
+def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[Any]]:
+    """Return the rows of a CSV file: who got it, what is in the house, and what waits for it.
+
+    `sales` are read one by one, however many there are. Quantities are exact: whole pieces, whole
+    grams of bulk honey.
+    """
+    heading = [
+        _("What"),
+        _("Buyer or place"),
+        _("Contact person"),
+        _("Telephone"),
+        _("E-mail"),
+        _("Order"),
+        _("Invoice"),
+        _("Day"),
+        _("Lot"),
+        _("Goods"),
+        _("Unit"),
+        _("Quantity"),
+        _("Came back"),
+        _("Still out"),
+    ]
+    sold, unnamed, in_house, waits = (
+        _("sold"),
+        _("sold without a name"),
+        _("in the house"),
+        _("not handed over yet"),
+    )
+    units = {True: _("grams"), False: _("pieces")}
+    named: Iterator[list[Any]] = (
+        [
+            *(sold, row.name, row.contact, row.phone, row.email, row.order),
+            ", ".join(invoice.number for invoice in row.invoices),
+            *(row.handed_over_on, row.lot, row.description, units[row.is_weighed]),
+            *(row.sold, row.came_back, row.still_out),
+        ]
+        for row in sales
+    )
+    others: list[list[Any]] = [
+        *(
+            [
+                *(unnamed, None, None, None, None, None, None),
+                *(day.day, day.lot, day.description, units[day.is_weighed]),
+                *(day.sold, day.came_back, day.still_out),
+            ]
+            for day in answer.unnamed
+        ),
+        *(
+            [
+                *(in_house, place.place, None, None, None, None, None),
+                *(None, place.lot, None, units[place.is_weighed], place.quantity, None, None),
+            ]
+            for place in answer.places
+        ),
+        *(
+            [
+                *(waits, order.name, None, order.phone, order.email, order.order, None),
+                *(None, order.lot, None, units[order.is_weighed], order.quantity, None, None),
+            ]
+            for order in answer.waiting
+        ),
+    ]
+    return chain([heading], named, others)

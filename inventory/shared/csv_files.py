@@ -1,0 +1,53 @@
+"""Tables as CSV, in which no text can turn into a formula.
+
+A spreadsheet takes a cell that begins with one of `=`, `+`, `-`, `@`, a tab or a carriage return
+for a formula, whoever typed it. Such text gets an apostrophe before it (OWASP, "CSV Injection").
+Figures are ours and stay figures.
+"""
+
+import csv
+from collections.abc import Iterable, Iterator
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+# The wide forms are what a spreadsheet set to an East Asian language takes for the same.
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+# The mark by which spreadsheets know UTF-8.
+UTF_8_MARK = "\ufeff"
+
+
+def starts_formula(text: str) -> bool:
+    """Tell whether a spreadsheet might take this text for a formula."""
+    return text.startswith(FORMULA_STARTS)
+
+
+def csv_lines(rows: Iterable[Iterable[Any]]) -> Iterator[str]:
+    """Yield a CSV file line by line, so that a long one is never in memory as a whole."""
+    writer = csv.writer(_Echo())
+    yield UTF_8_MARK
+    for row in rows:
+        yield writer.writerow(_cell(value) for value in row)
+
+
+def csv_bytes(rows: Iterable[Iterable[Any]]) -> bytes:
+    """Return rows as a CSV file in UTF-8."""
+    return "".join(csv_lines(rows)).encode()
+
+
+class _Echo:
+    """A file that hands back what is written to it."""
+
+    def write(self, text: str) -> str:
+        return text
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, int | Decimal):
+        return f"{value:f}" if isinstance(value, Decimal) else str(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    text = str(value)
+    return f"'{text}" if starts_formula(text) else text

@@ -1,0 +1,19 @@
+"""Where the honey of a lot is from, country by country, and what its label says."""
+
+from inventory.shared.models import House
+from inventory.stock import origin
+from inventory.stock.models import Lot
+from inventory.stock.origin import CountryShare
+
+
+def by_country(lot: Lot, house: House) -> list[CountryShare]:
+    """Return the countries of a lot with their shares, the largest first."""
+    return origin.by_country(lot.origins(), house)
+
+
+def origin_lines(lot: Lot, house: House) -> list[str]:
+    """Return the lines of a label that say where the honey is from, by the rule of the house.
+
+    An empty list where the house has no rule and the country of any part is unknown.
+    """
+    return origin.label_lines(by_country(lot, house), house)

@@ -1,0 +1,108 @@
+"""What became of lots, from the lines of the ledger: made, on hand, in other lots, gone otherwise.
+
+Places say what a line means, not the kinds of postings: what is added later is counted too. What
+was posted and undone leaves no trace here. Every function takes the keys of the lots to count, as
+`Lot.objects.family_keys` gives them, and asks a constant number of questions.
+"""
+
+from dataclasses import dataclass, field
+
+from django.db.models import Q, QuerySet, Sum
+
+from inventory.stock.models import Balance, Lot, Place, PostingLine
+from inventory.stock.models.lots import LotKeys
+
+# Outside places from which lots come. What goes to one of these is used for another lot.
+SOURCES = (Place.Kind.HARVEST, Place.Kind.SUPPLIER, Place.Kind.PACKING)
+
+
+@dataclass
+class LotTally:
+    """What the ledger says of one lot, in grams or pieces.
+
+    `ways_out` is net, by the kind of the outside place; customers are among them.
+    """
+
+    lot: Lot
+    came_in: int = 0
+    on_hand: int = 0
+    reserved: int = 0
+    into_lots: int = 0
+    ways_out: dict[str, int] = field(default_factory=dict)
+
+
+def tallies(family: LotKeys) -> list[LotTally]:
+    """Return the tally of each lot of the family."""
+    lots = (
+        Lot.objects.filter(pk__in=family)
+        .select_related("product__item", "product__size")
+        .order_by("id")
+    )
+    found = {lot.pk: LotTally(lot) for lot in lots}
+    lines = PostingLine.objects.filter(
+        lot__in=family, posting__reverses=None, posting__reversed_by=None
+    ).order_by()
+    outside = lines.exclude(place__kind__in=[*Place.VESSELS, *Place.STORES])
+    for key, kind, plus, minus in (
+        outside.values("lot", "place__kind")
+        .annotate(
+            plus=Sum("quantity", filter=Q(quantity__gt=0), default=0),
+            minus=Sum("quantity", filter=Q(quantity__lt=0), default=0),
+        )
+        .values_list("lot", "place__kind", "plus", "minus")
+    ):
+        tally = found[key]
+        if kind in SOURCES:
+            tally.came_in -= minus
+            tally.into_lots += plus
+        elif plus + minus:
+            tally.ways_out[kind] = plus + minus
+    # Honey that is mixed changes its lot where it is: only there a lot's own lines leave a rest.
+    for key, change in (
+        lines.values("lot", "posting")
+        .annotate(change=Sum("quantity"))
+        .exclude(change=0)
+        .values_list("lot", "change")
+    ):
+        if change > 0:
+            found[key].came_in += change
+        else:
+            found[key].into_lots -= change
+    for key, quantity, reserved in (
+        holding(family)
+        .order_by()
+        .values("lot")
+        .annotate(there=Sum("quantity"), promised=Sum("reserved"))
+        .values_list("lot", "there", "promised")
+    ):
+        found[key].on_hand, found[key].reserved = quantity, reserved
+    return list(found.values())
+
+
+def holding(family: LotKeys) -> QuerySet[Balance]:
+    """Return what of the family is in vessels and stores now, by place."""
+    return (
+        Balance.objects.filter(lot__in=family, is_physical=True, quantity__gt=0)
+        .select_related("place", "item", "lot__product__item")
+        .order_by("place__kind", "place__code", "lot_id")
+    )
+
+
+def came_back(family: LotKeys) -> QuerySet[PostingLine]:
+    """Return the lines by which customers gave some of the family back, latest first.
+
+    Each says where the goods went: to a shelf, into a drum, or straight to what is spoiled.
+    """
+    given_back = PostingLine.objects.filter(
+        lot__in=family,
+        place__kind=Place.Kind.CUSTOMER,
+        quantity__lt=0,
+        posting__reversed_by=None,
+    )
+    return (
+        PostingLine.objects.filter(
+            lot__in=family, quantity__gt=0, posting__in=given_back.values("posting")
+        )
+        .select_related("posting", "place", "lot__product__item")
+        .order_by("-posting__occurred_at", "-id")
+    )

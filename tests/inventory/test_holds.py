@@ -1,0 +1,233 @@
+"""Many lots on hold in one act: what can't be done with them then, and how they are released."""
+
+import pytest
+
+from inventory.bottling.services import fill_checks, holds
+from inventory.shared.errors import BadValue, LotOnHold, NotAllowedNow, SeveralProblems
+from inventory.stock.models import Balance, Lot, Place, Posting
+from inventory.stock.services import drums, honey
+from tests import builders
+from tests.inventory import bottling_room
+
+pytestmark = pytest.mark.django_db
+
+WHY = "Odd smell."
+
+
+@pytest.fixture
+def room(db):
+    return bottling_room.set_up()
+
+
+def hold(*lots):
+    return holds.hold(lots=lots, reason=WHY)
+
+
+def pour(source, target, grams=None):
+    return honey.transfer(
+        source=source,
+        target=target,
+        grams=grams,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+
+def state(lot):
+    lot = Lot.objects.get(pk=lot.pk)
+    return lot.is_on_hold, lot.hold_reason
+
+
+def test_a_lot_and_all_that_was_made_of_it_go_on_hold_at_once(room):
+    packed = bottling_room.recorded(room).packed_lot
+    other = builders.lot_in(builders.place("tank-2"))
+
+    done = hold(room.lot)
+
+    assert done.changed == [room.lot, packed]
+    assert [state(lot) for lot in (room.lot, packed)] == [(True, WHY)] * 2
+    assert state(other) == (False, "")
+
+
+def test_a_lot_on_hold_already_keeps_its_reason(room):
+    packed = bottling_room.recorded(room).packed_lot
+    holds.hold(lots=[packed], reason="Dented lids.")
+
+    done = hold(room.lot)
+
+    assert (done.changed, done.left) == ([room.lot], [packed])
+    assert state(packed) == (True, "Dented lids.")
+
+
+def test_what_is_all_on_hold_is_not_held_again(room):
+    hold(room.lot)
+
+    with pytest.raises(NotAllowedNow) as refused:
+        hold(room.lot)
+
+    assert refused.value.message == "All these lots are on hold already."
+
+
+@pytest.mark.parametrize("act", [holds.hold, holds.release])
+@pytest.mark.parametrize("reason", ["", "  ", "x" * 301])
+def test_holding_and_releasing_need_lots_and_a_reason(room, act, reason):
+    with pytest.raises(SeveralProblems) as refused:
+        act(lots=[], reason=reason)
+
+    assert [problem.parameter for problem in refused.value.problems] == ["lots", "reason"]
+
+
+def test_a_reason_of_300_characters_fits(room):
+    holds.hold(lots=[room.lot], reason="x" * 300)
+
+    assert state(room.lot) == (True, "x" * 300)
+
+
+def test_honey_on_hold_is_not_mixed_whichever_of_the_two_it_is(room):
+    tank = builders.place("tank-2", name="Tank 2")
+    builders.lot_in(tank, 50_000)
+    hold(room.lot)
+
+    with pytest.raises(LotOnHold) as poured:
+        pour(room.tank, tank, 1_000)
+    with pytest.raises(LotOnHold) as poured_into:
+        pour(tank, room.tank, 1_000)
+    with pytest.raises(LotOnHold) as received:
+        builders.lot_in(room.tank, 1_000)
+
+    sentence = "Lot 26-E01 is on hold and can't be mixed with other honey: Odd smell."
+    assert [(each.value.message, each.value.parameter) for each in (poured, poured_into)] == [
+        (sentence, "source"),
+        (sentence, "target"),
+    ]
+    assert received.value.parameter == "place"
+    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
+
+
+def test_honey_on_hold_may_be_put_apart_in_an_empty_vessel_and_stays_on_hold(room):
+    hold(room.lot)
+    tote = builders.place("tote", Place.Kind.TOTE)
+
+    pour(room.tank, tote)
+
+    assert Balance.objects.in_vessel(tote).honey_lot.is_on_hold
+
+
+def test_no_drum_is_filled_from_honey_on_hold(room):
+    drum = builders.place("D-1", Place.Kind.DRUM, tare_grams=18_000)
+    hold(room.lot)
+
+    for act in (drums.fill, drums.preview_fill):
+        who = {"recorded_by": builders.person(), "key": "k"} if act is drums.fill else {}
+        with pytest.raises(LotOnHold) as refused:
+            act(tank=room.tank, drum=drum, gross_grams=50_000, **who)
+        assert refused.value.message == (
+            "Lot 26-E01 is on hold, so no drum can be filled from Tank 1: Odd smell."
+        )
+        assert refused.value.parameter == "tank"
+    assert not Posting.objects.filter(kind="drum_fill").exists()
+
+
+def test_honey_on_hold_is_neither_planned_nor_bottled(room):
+    run = bottling_room.plan(room)
+    hold(room.lot)
+    sentence = "Lot 26-E01 in Tank 1 is on hold and can't be bottled: Odd smell."
+
+    with pytest.raises(LotOnHold) as planned:
+        bottling_room.plan(room)
+    with pytest.raises(LotOnHold) as recorded:
+        bottling_room.record(run)
+
+    assert (planned.value.message, planned.value.parameter) == (sentence, "pieces")
+    assert (recorded.value.message, recorded.value.parameter) == (sentence, "drawn_grams")
+
+
+def test_honey_on_hold_can_be_written_off(room):
+    hold(room.lot)
+
+    honey.write_off(
+        place=room.tank, grams=None, reason="spoilage", recorded_by=builders.person(), key="k"
+    )
+
+    assert Balance.objects.in_vessel(room.tank) is None
+
+
+def test_a_release_frees_all_of_them(room):
+    packed = bottling_room.recorded(room).packed_lot
+    hold(room.lot)
+
+    done = holds.release(lots=[room.lot], reason="Laboratory found nothing.")
+
+    assert done.changed == [room.lot, packed]
+    assert [state(lot) for lot in (room.lot, packed)] == [(False, "")] * 2
+
+
+def test_a_lot_with_a_failed_check_is_not_released_with_the_others(room):
+    run = bottling_room.recorded(room)
+    hold(room.lot)
+    fill_checks.record(
+        run=run,
+        scheme="us",
+        weights_milligrams=[440_000] * 12,
+        checked_by=builders.person(),
+        key="check",
+        weights_are_right=True,
+    )
+
+    done = holds.release(lots=[room.lot], reason="Laboratory found nothing.")
+
+    assert (done.changed, done.left) == ([room.lot], [run.packed_lot])
+    held, reason = state(run.packed_lot)
+    assert held
+    assert reason.startswith("Odd smell. Fill check of ")
+    with pytest.raises(NotAllowedNow) as refused:
+        holds.release(lots=[run.packed_lot], reason="Laboratory found nothing.")
+    assert refused.value.message == (
+        "None of these lots can be released here: a fill check failed, or honey in them is "
+        "still on hold. Release each from its own page."
+    )
+
+
+def test_a_lot_of_two_recalls_stays_on_hold_until_both_are_over(room):
+    tank = builders.place("tank-2", name="Tank 2")
+    other = builders.lot_in(tank, 50_000)
+    pour(tank, room.tank, 50_000)
+    blend = Balance.objects.in_vessel(room.tank).honey_lot
+    hold(room.lot)
+    holds.hold(lots=[other], reason="A splinter of glass.")
+
+    first = holds.release(lots=[room.lot], reason="Laboratory found nothing.")
+    between = state(blend)
+    second = holds.release(lots=[other], reason="No glass was found.")
+
+    assert (first.changed, first.left) == ([room.lot], [blend])
+    assert between == (True, WHY)
+    assert second.changed == [other, blend]
+    assert state(blend) == (False, "")
+
+
+def test_what_is_not_on_hold_is_not_released(room):
+    with pytest.raises(NotAllowedNow) as refused:
+        holds.release(lots=[room.lot], reason="Nothing found.")
+
+    assert refused.value.message == "None of these lots is on hold."
+
+
+def test_a_bulk_lot_is_released_from_its_own_page(client, room):
+    hold(room.lot)
+    client.force_login(builders.person("office"))
+    lot_page = client.get(f"/honey/lots/{room.lot.code}/").text
+    address = f"/bottling/lots/{room.lot.code}/in-bulk/release/"
+
+    assert address in lot_page
+    assert client.get(address).status_code == 200
+    client.post(address, {"key": "k", "reason": "Laboratory found nothing."})
+
+    assert state(room.lot) == (False, "")
+
+
+def test_one_problem_alone_is_a_bad_value(room):
+    with pytest.raises(BadValue) as refused:
+        holds.hold(lots=[room.lot], reason=" ")
+
+    assert refused.value.message == "Enter why they go on hold."

@@ -1,0 +1,231 @@
+"""The pages of a recall: find, answer, hold, start, finish, print and download."""
+
+import csv
+import io
+
+import pytest
+from django.urls import reverse
+
+from apiary_sales.orders.models import Recall
+from apiary_sales.orders.services import orders
+from inventory.shared.templatetags.honey import minutes_and_seconds
+from inventory.stock.models import Lot
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def office(client):
+    client.force_login(builders.person("office"))
+    return client
+
+
+@pytest.fixture
+def sell(owner, key, jar_line):
+    def make(customer, pieces, price="6.50"):
+        order = orders.take(
+            customer=customer,
+            channel="shop",
+            lines=[jar_line(pieces, price)],
+            created_by=owner,
+            key=key(),
+        )
+        return orders.fulfil(order=order, filled_by=owner, key=key())
+
+    return make
+
+
+def at(name, *arguments):
+    return reverse(f"recall:{name}", args=arguments)
+
+
+def cells(answer):
+    text = b"".join(answer.streaming_content).decode("utf-8-sig")
+    return list(csv.reader(io.StringIO(text)))
+
+
+def test_a_whole_code_leads_straight_to_its_recall(office, jars, shelf):
+    lot = builders.packed_lot(jars, shelf, 48, code="L26200-1")
+
+    answer = office.get(at("home"), {"code": "l26200-1"})
+
+    assert answer.status_code == 302
+    assert answer["Location"] == f"{at('answer', lot.pk)}?code=l26200-1"
+    assert "Recall l26200-1" in office.get(answer["Location"]).text
+
+
+def test_of_several_lots_those_that_are_ticked_are_recalled(office, jars, shelf):
+    lots = [builders.packed_lot(jars, shelf, 10, code=f"L26200-{n}") for n in (1, 2, 3)]
+
+    page = office.get(at("home"), {"code": "L262"})
+    chosen = office.get(at("home"), {"code": "L262", "lot": [lots[0].pk, lots[2].pk]})
+
+    assert "Which lots are meant?" in page.text
+    assert [lot.code in page.text for lot in lots] == [True] * 3
+    assert chosen["Location"].startswith(at("answer", f"{lots[0].pk}-{lots[2].pk}"))
+    answer = office.get(chosen["Location"])
+    assert [lot.code for lot in answer.context["answer"].asked] == ["L26200-1", "L26200-3"]
+
+
+def test_empty_pages_say_so(office, jars, shelf):
+    lot = builders.packed_lot(jars, shelf, 10)
+
+    home = office.get(at("home"), {"code": "XYZ"}).text
+    answer = office.get(at("answer", lot.pk)).text
+
+    assert "No lot or drum has “XYZ” in its code." in home
+    assert "No recall was started yet." in home
+    assert "No buyer with a name has bought any of it." in answer
+    assert "Nothing went into it" in answer
+
+
+@pytest.mark.parametrize("keys", ["0", "x", "1-x", "1-999999", "99999999999999999999"])
+def test_lots_that_are_not_there_are_not_found(office, jars, shelf, keys):
+    builders.packed_lot(jars, shelf, 10)
+
+    for name in ("answer", "answer_csv", "start", "hold"):
+        assert office.get(at(name, keys)).status_code == 404
+
+
+def test_the_answer_shows_buyers_places_and_the_balance(office, jars, shelf, sell):
+    lot = builders.packed_lot(jars, shelf, 48)
+    sell(builders.customer("Hilltop Deli", phone="555 0199"), 12)
+
+    page = office.get(at("answer", lot.pk))
+
+    assert "Hilltop Deli" in page.text
+    assert 'href="tel:5550199"' in page.text
+    assert page.context["answer"].place_count == 1
+    assert "does not balance" not in page.text
+
+
+def test_a_long_list_of_buyers_has_pages(office, jars, shelf, sell):
+    lot = builders.packed_lot(jars, shelf, 300)
+    for number in range(51):
+        sell(builders.customer(f"Shop {number:02d}"), 1)
+
+    first = office.get(at("answer", lot.pk))
+    all_of_them = office.get(at("answer", lot.pk), {"show": "buyers"})
+    last = office.get(at("answer", lot.pk), {"show": "buyers", "page": 2})
+
+    assert ("Shop 19" in first.text, "Shop 20" in first.text) == (True, False)
+    assert "show=buyers" in first.text
+    assert ("Shop 49" in all_of_them.text, "Shop 50" in all_of_them.text) == (True, False)
+    assert ("Shop 49" in last.text, "Shop 50" in last.text) == (False, True)
+
+
+def test_the_file_has_everybody_and_no_formula(office, jars, shelf, stand, sell, jar_line, owner):
+    lot = builders.packed_lot(jars, shelf, 48, code="L26200-1")
+    builders.packed_lot(jars, stand, 5)
+    sell(builders.customer("=cmd()", phone="+1 555 0199"), 12)
+
+    heading, sold, there = cells(office.get(at("answer_csv", lot.pk)))
+
+    assert heading[:4] == ["What", "Buyer or place", "Contact person", "Telephone"]
+    assert (sold[0], sold[1], sold[3]) == ("sold", "'=cmd()", "'+1 555 0199")
+    assert sold[-4:] == ["pieces", "12", "0", "12"]
+    assert (there[0], there[1], there[8], there[-3]) == ("in the house", "Shelf", "L26200-1", "36")
+
+
+def test_a_mock_recall_is_started_finished_listed_and_printed(office, jars, shelf, sell):
+    lot = builders.packed_lot(jars, shelf, 48, code="L26200-1")
+    sell(builders.customer("Hilltop Deli"), 12)
+    address = f"{at('start', lot.pk)}?code=L26200-1"
+
+    begun = office.post(address, {"key": "k", "kind": "mock", "reason": "Yearly"}, follow=True)
+    record = Recall.objects.get()
+    while_it_runs = office.get(at("answer", lot.pk)).text
+    ended = office.post(
+        at("finish", record.pk), {"key": "f", "notes": "Counted the shelf."}, follow=True
+    )
+    sell(builders.customer("Came later"), 1)
+
+    assert "The clock runs." in begun.text
+    assert "still running" in begun.text
+    assert "The recall that runs" in while_it_runs
+    assert "Counted the shelf." in ended.text
+    assert (record.code, record.kind, record.started_by.username) == ("L26200-1", "mock", "office")
+    assert "L26200-1" in office.get(at("home")).text
+    page = office.get(at("record", record.pk)).text
+    assert ("Hilltop Deli" in page, "Came later" in page) == (True, False)
+    assert office.get(at("record_pdf", record.pk)).content[:5] == b"%PDF-"
+    rows = cells(office.get(at("record_csv", record.pk)))
+    assert [row[1] for row in rows[1:]] == ["Hilltop Deli", "Shelf"]
+
+
+def test_a_start_without_a_reason_is_refused_at_the_field(office, jars, shelf):
+    lot = builders.packed_lot(jars, shelf, 48)
+
+    page = office.post(at("start", lot.pk), {"key": "k", "kind": "mock", "reason": " "})
+
+    assert page.status_code == 422
+    assert list(page.context["form"].errors) == ["reason"]
+    assert not Recall.objects.exists()
+
+
+def test_all_is_held_and_released_from_the_answer(office, jars, shelf, take_order):
+    lot = builders.packed_lot(jars, shelf, 48)
+    order = take_order(10)
+
+    before = office.get(at("hold", lot.pk)).text
+    held = office.post(at("hold", lot.pk), {"key": "h", "reason": "Odd smell."}, follow=True).text
+    freed = office.post(at("release", lot.pk), {"key": "r", "reason": "Fine."}, follow=True).text
+
+    assert "1 order or quote names these goods." in before
+    assert order.number in held
+    assert "1 lot is on hold now. Nobody can sell, bottle or mix it." in held
+    assert "1 lot may be sold again." in freed
+    assert not Lot.objects.get(pk=lot.pk).is_on_hold
+
+
+@pytest.fixture
+def take_order(shop, owner, key, jar_line):
+    def make(pieces):
+        return orders.take(
+            customer=shop,
+            channel="shop",
+            lines=[jar_line(pieces)],
+            created_by=owner,
+            key=key(),
+        )
+
+    return make
+
+
+@pytest.mark.parametrize(
+    ("role", "sees", "holds", "releases"),
+    [
+        ("owner", 200, 200, 200),
+        ("office", 200, 200, 200),
+        ("bottling", 200, 200, 403),
+        ("stand", 403, 403, 403),
+    ],
+)
+def test_who_may_see_hold_and_release(client, jars, shelf, role, sees, holds, releases):
+    lot = builders.packed_lot(jars, shelf, 48)
+    client.force_login(builders.person(role))
+
+    def status(name):
+        return client.get(at(name, lot.pk)).status_code
+
+    assert client.get(at("home")).status_code == sees
+    assert [status("answer"), status("answer_csv"), status("start")] == [sees] * 3
+    assert (status("hold"), status("release")) == (holds, releases)
+
+
+def test_the_ways_to_a_recall(office, jars, shelf, full_drum):
+    drum = full_drum(1)
+    lot = builders.packed_lot(jars, shelf, 48)
+
+    assert at("answer", lot.pk) in office.get(f"/honey/lots/{lot.code}/").text
+    assert f"{at('home')}?code={drum.code}" in office.get(f"/honey/places/{drum.code}/").text
+    for address in ("/honey/", "/honey/lots/", "/help/"):
+        assert f'href="{at("home")}"' in office.get(address).text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"), [(0, "0 s"), (59, "59 s"), (60, "1 min 0 s"), (3725, "1 h 2 min 5 s")]
+)
+def test_how_long_it_took_is_said_in_hours_minutes_and_seconds(seconds, said):
+    assert minutes_and_seconds(seconds) == said
