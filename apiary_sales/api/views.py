@@ -18,12 +18,13 @@ from apiary_sales.api import serializers
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services import keys, stand
+from apiary_sales.billing.services import stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Product, Size
+from inventory.shared import keys
 from inventory.shared.errors import Problems
 from inventory.shared.people import person_of
 from inventory.stock.models import Balance, Lot, Place, Posting

@@ -111,7 +111,7 @@ def stores() -> QuerySet[Place]:
 class RunPlanForm(PlannedAdditionForm):
     product = forms.ModelChoiceField(
         label=_("What is filled"),
-        queryset=Product.objects.in_use()
+        queryset=Product.objects.for_sale()
         .of_honey()
         .exclude(form=Product.Form.COMB)
         .select_related("size"),
@@ -134,6 +134,11 @@ class RunPlanForm(PlannedAdditionForm):
         max_length=lot_codes.CODE_LENGTH_MAX,
         help_text=_("Leave empty to get the next code by your pattern."),
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+    without_labels = forms.BooleanField(
+        label=_("Label them later"),
+        required=False,
+        help_text=_("Fill and lid the jars only. They are not for sale until they have a label."),
     )
     variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
 
@@ -190,6 +195,11 @@ class RunRecordForm(RecordedAdditionForm):
         label=_("The filled pieces are on"), queryset=stores(), empty_label=None
     )
     bottled_on = DayField(label=_("Day of the run"), initial=timezone.localdate)
+    without_labels = forms.BooleanField(
+        label=_("They have no labels yet"),
+        required=False,
+        help_text=_("They are not for sale until they have a label, and no label is booked out."),
+    )
     figures_are_right = forms.BooleanField(
         label=_("Yes, that much honey was drawn"), required=False
     )
@@ -197,6 +207,8 @@ class RunRecordForm(RecordedAdditionForm):
     def __init__(self, *args, run: BottlingRun, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.run = run
+        if run.product.is_unlabelled:
+            del self.fields["without_labels"]
         # Asked for in `clean`, since two dips may stand in for it; never shown as optional.
         self.fields["drawn"].required = True
         self.fields["target"].initial = run.target_id

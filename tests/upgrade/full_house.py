@@ -33,10 +33,13 @@ from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.services import (
     comb,
     fill_checks,
+    gift_boxes,
     goods,
     jar_page,
+    jars,
     parts,
     products,
+    returned_jars,
     reversals,
     runs,
 )
@@ -78,6 +81,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _make_other_forms(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
     _trade_goods(people[User.Role.BOTTLING])
+    _change_jars(people[User.Role.BOTTLING])
     _give_jars_a_page()
     _set_costs()
     _add_a_private_label()
@@ -282,6 +286,54 @@ def _count_the_shelf(person) -> None:
     stores.count(
         **what, counted=there.quantity - 3, reason="Counted after the market", key="full:count"
     )
+
+
+def _change_jars(person) -> None:
+    """Fill jars without labels, label some, empty some; box jars, unbox one; keep jars apart."""
+    shelf, pail = Place.objects.get(code="storeroom"), Place.objects.get(code="pail-1")
+    pound = Product.objects.get(code="1-lb")
+    run = runs.plan(
+        product=pound,
+        source=Place.objects.get(code="tank-1"),
+        target=shelf,
+        pieces=24,
+        planned_for=timezone.localdate(),
+        planned_by=person,
+        key="full:plain-plan",
+        without_labels=True,
+    )
+    run = runs.record(
+        run=run,
+        pieces_filled=24,
+        pieces_broken=0,
+        drawn_grams=11_100,
+        drawn_by="scale",
+        loss_grams=100,
+        labour_minutes=30,
+        celsius=None,
+        recorded_by=person,
+        key="full:plain",
+    )
+    plain = run.packed_lot
+    what = {"place": shelf, "changed_by": person}
+    labelled = jars.label(lot=plain, product=pound, pieces=12, key="full:label", **what).lot
+    jars.empty(lot=plain, pieces=4, grams=1_790, vessel=pail, key="full:empty", **what)
+    box = gift_boxes.save(name="Winter box", contents=[gift_boxes.BoxLine(pound, 2)])
+    boxes = gift_boxes.put_together(box=box, boxes=3, key="full:box", **what).lot
+    gift_boxes.take_apart(lot=boxes, boxes=1, key="full:unbox", **what)
+    for key in ("spoiled", "waiting"):
+        returned = returned_jars.set_aside(
+            lot=labelled,
+            place=shelf,
+            pieces=1,
+            reason="In a shop's window",
+            recorded_by=person,
+            key=f"full:{key}",
+        )
+        if key == "spoiled":
+            returned_jars.write_off(
+                returned=returned, pieces=1, recorded_by=person, key="full:returned-spoiled"
+            )
 
 
 def _trade_goods(person) -> None:

@@ -55,7 +55,9 @@ OPEN = {
     # Whether there is a file; one of a buyer or an order is refused to them.
     "inventory:file",
     "inventory:honey",
+    "inventory:jar_list",
     "inventory:lot_detail",
+    "inventory:lot_jars",
     "inventory:lot_list",
     "inventory:part_detail",
     "inventory:part_list",

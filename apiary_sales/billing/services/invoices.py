@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
-from apiary_sales.billing.services import book, keys
+from apiary_sales.billing.services import book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
@@ -24,6 +24,7 @@ from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
+from inventory.shared import keys
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
@@ -115,14 +116,16 @@ def credit(
     reason: str,
     issued_on: date | None = None,
     gives_money_back: bool = False,
+    had_left: bool = False,
 ) -> Invoice:
     """Take a whole invoice back by a credit note, bring its goods back, and return the note.
 
     A deposit given back before is left out: together the credit notes come to the invoice.
     What was paid on the invoice stays on the customer's account. `gives_money_back` says that the
     caller hands it back in the same transaction, as undoing a stand sale does; a paid receipt
-    without a customer can be credited in no other way. Raises `NotAllowedNow` for a second credit
-    and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
+    without a customer can be credited in no other way. `had_left` says that the goods were out of
+    the house: their pieces are kept apart until somebody decides. Raises `NotAllowedNow` for a
+    second credit and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
     """
     # With the order locked, its goods are billed, and its invoices credited, once.
     orders.lock(invoice.order)
@@ -138,6 +141,7 @@ def credit(
             key=keys.part(key, fulfilment.pk),
             reason=reason,
             is_credited=True,
+            had_left=had_left,
         )
     lines = [rules.negative(line) for line in _uncredited(invoice)]
     return _credit(invoice, lines, issued_on=issued_on, note=reason, issued_by=issued_by, key=key)

@@ -8,11 +8,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services import invoices, keys
+from apiary_sales.billing.services import invoices
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted, parameter_of
 from apiary_sales.orders.services import orders
+from inventory.shared import keys
 from inventory.shared.errors import Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat

@@ -10,14 +10,14 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.rules import BillTotal
-from apiary_sales.billing.services import invoices, keys, payments
+from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
-from inventory.shared import words
+from inventory.shared import keys, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import split_cents

@@ -162,6 +162,18 @@ class ReasonForm(ActForm):
     reason = forms.CharField(label=_("Why"), max_length=300)
 
 
+class GoodsBackForm(ReasonForm):
+    had_left = forms.BooleanField(
+        label=_("The goods had left the house"),
+        required=False,
+        initial=True,
+        help_text=_(
+            "Jars that came back are kept apart until somebody decides what happens with them, "
+            "and the order is not filled again."
+        ),
+    )
+
+
 class DrumsBackForm(ActForm):
     drums = forms.ModelMultipleChoiceField(
         label=_("Drums that came back"),

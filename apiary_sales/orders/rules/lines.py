@@ -130,6 +130,13 @@ def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: s
     if line.kind not in OrderLine.Kind.values:
         problems.add(parameter_of(index, "kind"), _("Choose jars, honey, a drum or freight."))
         return False
+    if line.product is not None and line.product.is_unlabelled:
+        problems.add(
+            parameter_of(index, "product"),
+            _("%(product)s: these jars are not for sale. Label them first.")
+            % {"product": line.product.name},
+        )
+        return False
     if line.kind in OF_PRODUCTS:
         return _check_product(problems, index, line)
     if line.kind == OrderLine.Kind.SERVICE and line.service is None:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, time
 from fractions import Fraction
+from typing import cast
 
 from django.db.models import Count, Sum
 from django.utils import timezone
@@ -22,6 +23,8 @@ from apiary_sales.orders.models import (
 from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import OF_PRODUCTS, product_of
 from apiary_sales.orders.rules.weighing import Weighed
+from inventory.bottling.services import returned_jars
+from inventory.shared import keys
 from inventory.shared.money import cents_half_even, share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.stock.costing import AverageCost
@@ -140,6 +143,25 @@ def _cost_of(costs: "_Costs", line: OrderLine, lot: Lot | None, quantity: int) -
     # The cost of a service is unknown unless somebody entered it.
     each = line.service.unit_cost
     return None if each is None else cents_half_even(service_units.exact(quantity) * Fraction(each))
+
+
+def keep_apart(fulfilment: Fulfilment, *, taken_by: Person, key: str, reason: str) -> None:
+    """Keep the pieces of a fulfilment that was undone apart, since they had left the house."""
+    if fulfilment.posting is None:
+        return
+    came_back = fulfilment.posting.lines.filter(
+        quantity__lt=0, lot__product__isnull=False, item__is_weighed=False
+    ).select_related("lot__product__item", "place")
+    for line in came_back.order_by("id"):
+        # The filter leaves no line without a lot.
+        returned_jars.set_aside(
+            lot=cast(Lot, line.lot),
+            place=line.place,
+            pieces=-line.quantity,
+            reason=reason,
+            recorded_by=taken_by,
+            key=keys.part(key, line.pk),
+        )
 
 
 def update_lines(lines: Iterable[OrderLine]) -> None:

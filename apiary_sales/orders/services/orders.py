@@ -27,7 +27,7 @@ from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.orders.services import fulfilments, reservations, weights
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.shared import words
+from inventory.shared import keys, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
@@ -286,14 +286,22 @@ def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Orde
 
 @transaction.atomic
 def take_back(
-    *, fulfilment: Fulfilment, taken_by: Person, key: str, reason: str, is_credited: bool = False
+    *,
+    fulfilment: Fulfilment,
+    taken_by: Person,
+    key: str,
+    reason: str,
+    is_credited: bool = False,
+    had_left: bool = False,
 ) -> Posting | None:
     """Undo a fulfilment: the goods return to where they were, and the order to what it was.
 
     The order is to fill again and its goods are reserved again, unless the rest of it was
     cancelled or it was a sale at the stand. Returns the reversing posting, or None when the
     fulfilment held only charges. `is_credited` says that a credit note takes the goods off the
-    bill. Raises `CannotReverse`, `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
+    bill; `had_left`, that the goods were out of the house: their pieces are kept apart until
+    somebody decides, and the order is not to be filled again. Raises `CannotReverse`,
+    `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
     """
     order = lock(fulfilment.order)
     fulfilment = Fulfilment.objects.select_related("posting").get(pk=fulfilment.pk)
@@ -327,6 +335,12 @@ def take_back(
     fulfilments.update_lines(lines)
     goods = [filled[row.order_line_id] for row in rows]
     places.take_back(vessel_of(line) for line in goods if rules.is_whole_drum(line))
+    if had_left:
+        fulfilments.keep_apart(fulfilment, taken_by=taken_by, key=key, reason=reason)
+        if not _was_cancelled(order):
+            reservations.release(lines)
+            rest = keys.part(key, "rest")
+            note_event(order, OrderEvent.Kind.CANCELLED, by=taken_by, key=rest, note=reason)
     if order.channel in Order.AT_ONCE or _was_cancelled(order):
         any_left = any(line.filled for line in lines)
         _save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)

@@ -16,7 +16,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.fulfil import FulfilForm
-from apiary_sales.orders.forms.orders import DrumsBackForm, OrderForm, ReasonForm
+from apiary_sales.orders.forms.orders import DrumsBackForm, GoodsBackForm, OrderForm, ReasonForm
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
@@ -252,7 +252,7 @@ def _words_of_cancelling(order: Order) -> dict[str, str]:
 class OrderTakeBackView(OrderActView):
     permission_required = "orders.take_orders"
     template_name = "orders/take_back.html"
-    form_class = ReasonForm
+    form_class = GoodsBackForm
 
     @cached_property
     def fulfilment(self) -> Fulfilment:
@@ -270,6 +270,7 @@ class OrderTakeBackView(OrderActView):
             taken_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
+            had_left=data["had_left"],
         )
 
     def done_message(self, made: Any) -> str:

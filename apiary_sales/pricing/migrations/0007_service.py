@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("inventory", "0015_kinds_of_postings"),
+        ("inventory", "0014_goods"),
         ("pricing", "0006_product_tax"),
     ]
 

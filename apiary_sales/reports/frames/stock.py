@@ -22,6 +22,15 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DAYS = 60
+# What takes of a lot to sell it or to make something of it.
+USING_LOTS = (
+    Posting.Kind.SALE,
+    Posting.Kind.BOTTLING,
+    Posting.Kind.LABELLING,
+    Posting.Kind.EMPTYING,
+    Posting.Kind.BOXING,
+    Posting.Kind.GOODS_MADE,
+)
 KINDS = (Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.GOODS, Item.Kind.PART)
 
 VALUE = {
@@ -251,11 +260,7 @@ def _last_left(lots: Iterable[Lot]) -> dict[int, date]:
             lot__in=list(lots),
             quantity__lt=0,
             place__kind__in=[*Place.VESSELS, *Place.STORES],
-            posting__kind__in=[
-                Posting.Kind.SALE,
-                Posting.Kind.BOTTLING,
-                Posting.Kind.GOODS_MADE,
-            ],
+            posting__kind__in=USING_LOTS,
             posting__reversed_by=None,
         )
         .order_by()

@@ -8,6 +8,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from apiary_sales.web.demo import story
 from apiary_sales.web.demo.fixtures import Say, cents, grams, once, read
+from apiary_sales.web.demo.setting_up import DAYS_IN_FORCE
 from apiary_sales.web.demo.story import key
 from inventory.bottling.models import Brand, PackagingPart, Product, Size, Variety
 from inventory.bottling.services import gift_boxes, goods, parts, products
@@ -77,7 +78,7 @@ def _set_up(rows: dict, today: date, say: Say) -> None:
 
 
 def _price(product: Product, row: dict, today: date) -> None:
-    start = today - timedelta(days=story.DAYS_IN_FORCE)
+    start = today - timedelta(days=DAYS_IN_FORCE)
     for tier, price in row.get("prices", {}).items():
         prices.set_piece(
             product=product,

@@ -3,6 +3,7 @@
 from .forms_of_honey import CombCut, Creaming, RunComb
 from .goods import GoodsMade, GoodsReceipt
 from .jar_page import JarPage
+from .jars import ChangedPieces, JarChange, ReturnedJars
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
@@ -12,18 +13,21 @@ __all__ = [
     "BottlingRun",
     "BoxContent",
     "Brand",
+    "ChangedPieces",
     "CombCut",
     "Creaming",
     "FillCheck",
     "FillWeight",
     "GoodsMade",
     "GoodsReceipt",
+    "JarChange",
     "JarPage",
     "LabelSheet",
     "PackagingPart",
     "PartReceipt",
     "Product",
     "ProductPart",
+    "ReturnedJars",
     "RunComb",
     "Size",
     "SizePart",

@@ -223,7 +223,12 @@ class Product(models.Model):
         own = sorted(self.product_parts.all(), key=lambda use: use.pk)
         replaced = {use.part.kind for use in own}
         of_size = sorted(self.size.size_parts.all(), key=lambda use: use.pk) if self.size else []
-        return [*(use for use in of_size if use.part.kind not in replaced), *own]
+        uses = [*(use for use in of_size if use.part.kind not in replaced), *own]
+        return [
+            use
+            for use in uses
+            if not (self.is_unlabelled and use.part.kind == PackagingPart.Kind.LABEL)
+        ]
 
     def uses_with_stock(self) -> list[tuple[UsedPart, int]]:
         """Return each part with how many pieces of it are in the stores."""

@@ -88,6 +88,7 @@ def preview_plan(
     pieces: int,
     celsius: Decimal,
     planned_already: BottlingRun | None = None,
+    without_labels: bool = False,
     planned_for: date | None = None,
     wanted: Wanted | None = None,
 ) -> PlanPreview:
@@ -97,6 +98,7 @@ def preview_plan(
     `planned_already` is the run itself, when it is planned and so is no rival of its own.
     """
     size, there = product.honey_size, Balance.objects.in_vessel(source)
+    uses = product.uses_with_stock()
     wanted = wanted or Wanted()
     if product.form != Product.Form.CREAMED:
         wanted = replace(wanted, seed_source=None, setting_days=0)
@@ -135,7 +137,9 @@ def preview_plan(
         needed_grams=needed.liquid_grams,
         other_runs_grams=_planned_grams(source, besides=planned_already),
         fits=fits,
-        parts=part_rules.needs(product.uses_with_stock(), filled=pieces),
+        parts=part_rules.needs(
+            part_rules.but_labels(uses) if without_labels else uses, filled=pieces
+        ),
         refusals=refusals,
         warnings=_other_lot(planned_already, there) if planned_already else [],
         wanted=wanted,
@@ -178,6 +182,7 @@ def preview_record(
     labour_minutes: int | None,
     bottled_on: date,
     drawn_uncertainty_grams: int | None = None,
+    without_labels: bool = False,
     seed_grams: int | None = None,
     comb_quantity: int | None = None,
 ) -> RecordPreview | None:
@@ -185,6 +190,7 @@ def preview_record(
     size, there = run.size, Balance.objects.in_vessel(run.source)
     if there is None or pieces_filled < 1 or drawn_grams <= 0 or pieces_broken < 0:
         return None
+    uses = run.product.uses_with_stock()
     addition, refusals = additions.previewed(
         run,
         drawn_grams=drawn_grams,
@@ -199,7 +205,9 @@ def preview_record(
         pieces_broken=pieces_broken,
     )
     needs = part_rules.needs(
-        run.product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken
+        part_rules.but_labels(uses) if without_labels else uses,
+        filled=pieces_filled,
+        broken=pieces_broken,
     )
     lot = there.honey_lot
     figures = RunFigures(
@@ -271,7 +279,7 @@ def overview() -> Overview:
         to_order=parts.short(),
         recent=[(run, figures_of(run)) for run in recent],
         held=list(
-            Lot.objects.filter(is_on_hold=True, kind=Lot.Kind.PACKED).select_related(
+            Lot.objects.filter(is_on_hold=True, product__isnull=False).select_related(
                 "product", "run"
             )
         ),

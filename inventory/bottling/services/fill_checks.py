@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, FillCheck, FillWeight
 from inventory.bottling.rules import fill_checks as rules
+from inventory.bottling.services import jar_holds
 from inventory.shared import checks
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
@@ -33,8 +34,8 @@ def record(
 
     `weights_milligrams` are net; `tare_milligrams` says what was taken off each gross weight;
     `weights_are_right` confirms an average far from the label. When the check fails the packed
-    lot is on hold. Raises `BadValue` for weights that cannot be or are too few, `NotAllowedNow`
-    for a run that is not recorded, `AlreadyRecorded`.
+    lot is on hold, and what its jars have become. Raises `BadValue` for weights that cannot be or
+    are too few, `NotAllowedNow` for a run that is not recorded, `AlreadyRecorded`.
     """
     run = (
         BottlingRun.objects.select_for_update()
@@ -42,7 +43,7 @@ def record(
         .get(pk=run.pk)
     )
     # A sale of the lot locks its item too, so none slips through while the lot goes on hold.
-    ledger.lock_items([run.product.item])
+    ledger.lock_items(_items_held(run.packed_lot, run.product.item))
     refuse_repeat(FillCheck, key, message=_("This check was recorded already."))
     pieces_filled, lot = run.pieces_filled, run.packed_lot
     if run.status != BottlingRun.Status.RECORDED or pieces_filled is None or lot is None:
@@ -83,9 +84,7 @@ def record(
         }
         # A lot that is on hold for something else stays so for that, too.
         kept = lot.hold_reason if failed not in lot.hold_reason else ""
-        lot.is_on_hold = True
-        lot.hold_reason = f"{kept} {failed}".strip()[-REASON_MAX:]
-        lot.save(update_fields=["is_on_hold", "hold_reason"])
+        jar_holds.hold(lot, f"{kept} {failed}".strip()[-REASON_MAX:])
     return check
 
 
@@ -102,14 +101,18 @@ def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
     elif len(reason) > REASON_MAX:
         problems.add("reason", _("Enter 300 characters or fewer."))
     problems.raise_any()
-    ledger.lock_items([lot.product.item if lot.product else Item.objects.honey()])
+    ledger.lock_items(_items_held(lot, lot.product.item if lot.product else Item.objects.honey()))
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})
-    lot.is_on_hold = False
-    lot.hold_reason = ""
-    lot.save(update_fields=["is_on_hold", "hold_reason"])
+    jar_holds.release(lot)
     FillCheck.objects.filter(
         run__packed_lot=lot, has_passed=False, released_at__isnull=True
     ).update(released_at=timezone.now(), released_by=released_by, release_reason=reason)
     return lot
+
+
+def _items_held(lot: Lot | None, item: Item) -> list[Item]:
+    """Return the items of a lot and of all that its jars have become."""
+    made = jar_holds.made_of(lot) if lot else []
+    return [item, *(each.product.item for each in made if each.product)]

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from inventory.bottling.models import Brand, PackagingPart, Product, Size, Variety
 from inventory.physics import gtin as gtins
 from inventory.shared import checks, codes, words
-from inventory.shared.errors import Problems
+from inventory.shared.errors import BadValue, Problems
 from inventory.stock.models import Item, Lot
 
 NAME_LENGTH_MAX = 100
@@ -112,6 +112,58 @@ def save_honey(
                 part=use.part, defaults={"quantity": use.quantity, "per_pieces": use.per_pieces}
             )
     return product
+
+
+@transaction.atomic
+def unlabelled(*, product: Product) -> Product:
+    """Return the filled jars without a label of a honey's size, variety and form.
+
+    They are made when first asked for, with the parts of the house's own product but its labels;
+    they are not for sale, so they have no GTIN. Raises `BadValue` for what is not filled.
+    """
+    if product.is_unlabelled:
+        return product
+    if not product.is_filled:
+        raise BadValue(
+            _("%(product)s is not filled from a tank, so it has no jars without labels.")
+            % {"product": product.name},
+            parameter="product",
+        )
+    alike = Product.objects.of_honey().filter(
+        size=product.size, variety=product.variety, form=product.form
+    )
+    if known := alike.filter(is_unlabelled=True).first():
+        if not known.is_active:
+            put_back_in_use(product=known)
+        return known
+    name = _("%(product)s, no label") % {
+        "product": name_of(product.honey_size, product.variety, product.form, None)
+    }
+    made = _saved(
+        None,
+        kind=Product.Kind.HONEY,
+        name=_free_name(name),
+        code=codes.free(Product, name, fallback="product"),
+    )
+    made.size, made.variety, made.form = product.size, product.variety, product.form
+    made.is_unlabelled = True
+    checks.save_checked(made)
+    house = alike.filter(brand=None, is_unlabelled=False).first()
+    for use in house.product_parts.select_related("part") if house else ():
+        if use.part.kind != PackagingPart.Kind.LABEL:
+            made.product_parts.create(
+                part=use.part, quantity=use.quantity, per_pieces=use.per_pieces
+            )
+    return made
+
+
+def _free_name(name: str) -> str:
+    """Return a name that no product has yet: this one, or with a number behind it."""
+    free, number = name[:NAME_LENGTH_MAX], 1
+    while Product.objects.filter(name__iexact=free).exists():
+        number += 1
+        free = f"{name[: NAME_LENGTH_MAX - 4]} {number}"
+    return free
 
 
 @transaction.atomic

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.rules import costs, filling, forms_of_honey, parts
-from inventory.bottling.services import additions, packed_codes, used_parts
+from inventory.bottling.services import additions, packed_codes, products, used_parts
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
     AlreadyRecorded,
@@ -52,6 +52,7 @@ def plan(
     comb: Balance | None = None,
     comb_grams_each: int | None = None,
     share_is_right: bool = False,
+    without_labels: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
@@ -59,7 +60,8 @@ def plan(
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
     temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
-    the floral source of the honey does not name.
+    the floral source of the honey does not name. `without_labels` fills jars that are labelled
+    later, as another product.
 
     Creamed honey takes seed from another vessel, `seed_percent` of all the honey in the jars; an
     unusual share is confirmed by `share_is_right`. Without seed it was creamed in the vessel.
@@ -69,6 +71,8 @@ def plan(
     """
     problems = Problems()
     _check_product(problems, product)
+    if without_labels and not problems:
+        product = products.unlabelled(product=product)
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_vessel(problems, "source", source)
     rules.check_store(problems, "target", target)
@@ -173,6 +177,7 @@ def record(
     figures_are_right: bool = False,
     seed_grams: int | None = None,
     comb_quantity: int | None = None,
+    without_labels: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
@@ -183,11 +188,14 @@ def record(
     `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed.
     `seed_grams` and `comb_quantity`, in what the comb is counted in, went in beside the honey; None
     is what was planned. Creamed honey is ready so many days after it was bottled.
+    `without_labels` says that the labels that were planned are not on the jars yet.
 
     Raises `LotOnHold`, `BadValue`, `NotEnoughHoney`, `StockReserved`, `NotEnoughParts`,
     `NotAllowedNow`, `AlreadyRecorded`; several at once as `SeveralProblems`.
     """
     run = BottlingRun.objects.select_for_update().get(pk=run.pk)
+    if without_labels and run.status == BottlingRun.Status.PLANNED:
+        run.product = _without_labels(run)
     product, size, source = run.product, run.size, run.source
     target = target or run.target
     bottled_on = bottled_on or timezone.localdate()
@@ -320,6 +328,18 @@ def cancel(*, run: BottlingRun, cancelled_by: Person, reason: str = "") -> Bottl
     run.note = reason.strip() or run.note
     checks.save_checked(run)
     return run
+
+
+def _without_labels(run: BottlingRun) -> Product:
+    """Return the product that a run fills when its jars get no labels yet."""
+    product = products.unlabelled(product=run.product)
+    if product != run.product and packed_codes.is_taken(run.lot_code, product):
+        raise BadValue(
+            _("Lot %(code)s of %(product)s is there already, so this run can't fill it too.")
+            % {"code": run.lot_code, "product": product.name},
+            parameter="without_labels",
+        )
+    return product
 
 
 def _check_figures(

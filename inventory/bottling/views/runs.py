@@ -142,6 +142,7 @@ def _preview_of_plan(form: RunPlanForm) -> run_queries.PlanPreview | None:
         source=data["source"],
         pieces=data["pieces"],
         celsius=ProductionSettings.current().honey_house_celsius if celsius is None else celsius,
+        without_labels=data.get("without_labels", False),
         planned_for=data.get("planned_for"),
         wanted=form.wanted(),
     )
@@ -251,6 +252,7 @@ def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
         comb_quantity=data.get("comb_quantity"),
         labour_minutes=data.get("labour_minutes"),
         bottled_on=data["bottled_on"],
+        without_labels=data.get("without_labels", False),
     )
 
 

@@ -88,6 +88,8 @@ class Place(models.Model):
 
     Vessels (tank, drum, pail, tote) hold bulk honey of one lot at a time; shelves, the stand and
     the van hold packed goods and parts; outside places take what came from or left the building.
+    Goods that came back from outside are at the one place for returned goods, which is no store:
+    nothing is sold or used from it.
     """
 
     class Kind(models.TextChoices):
@@ -109,6 +111,7 @@ class Place(models.Model):
         OWN_USE = "own_use", _("own use")
         GIVEN_AWAY = "given_away", _("given away")
         COUNT_DIFFERENCE = "count_difference", _("count difference")
+        RETURNED = "returned", _("returned goods")
 
     VESSELS = (Kind.TANK, Kind.DRUM, Kind.PAIL, Kind.TOTE)
     STORES = (Kind.SHELF, Kind.STAND, Kind.VAN)
@@ -155,7 +158,7 @@ class Place(models.Model):
 
     @property
     def is_physical(self) -> bool:
-        return self.is_vessel or self.kind in self.STORES
+        return self.is_vessel or self.kind in (*self.STORES, self.Kind.RETURNED)
 
 
 Row = TypeVar("Row", bound=models.Model)
@@ -202,6 +205,10 @@ class Posting(AppendOnlyModel):
         DRUM_FILL = "drum_fill", _("drum filled")
         BOTTLING = "bottling", _("bottling")
         COMB_CUT = "comb_cut", _("comb cut")
+        LABELLING = "labelling", _("labelling")
+        EMPTYING = "emptying", _("jars emptied")
+        BOXING = "boxing", _("gift boxes put together")
+        UNBOXING = "unboxing", _("gift boxes taken apart")
         PART_RECEIPT = "part_receipt", _("parts received")
         GOODS_RECEIPT = "goods_receipt", _("goods received")
         GOODS_MADE = "goods_made", _("goods made")

@@ -316,7 +316,7 @@ class LotStory:
 
     @cached_property
     def honey_grams(self) -> int:
-        return _honey_grams(self.lot)
+        return self.lot.honey_grams
 
     @property
     def quantity_there(self) -> int:
@@ -355,20 +355,13 @@ def made_of(lot: Lot) -> list[LotParent]:
     )
 
 
-def _honey_grams(lot: Lot) -> int:
-    """Grams of honey in all of a lot: what was made, or for a packed lot what went into it."""
-    if lot.kind == Lot.Kind.PACKED:
-        return sum(link.grams for link in lot.parent_links.all())
-    return lot.quantity_made
-
-
 def _shares(lot: Lot, origins: list[Origin]) -> list[OriginShare]:
     """Give each origin its whole grams, so that they add up to the lot's."""
     if [origin.lot for origin in origins] == [lot]:
         return []
     common = math.lcm(*(origin.share.denominator for origin in origins))
     weights = [int(origin.share * common) for origin in origins]
-    grams = split_cents(_honey_grams(lot), weights)
+    grams = split_cents(lot.honey_grams, weights)
     return [
         OriginShare(origin.lot, origin.share, part)
         for origin, part in zip(origins, grams, strict=True)
@@ -517,12 +510,14 @@ def stores() -> QuerySet[Place]:
 def stock_at(place: Place | None = None) -> QuerySet[Balance]:
     """Return the packed goods and parts on shelves, stand and van, or at one of these."""
     found = (
-        Balance.objects.filter(place__kind__in=Place.STORES, quantity__gt=0)
+        Balance.objects.filter(is_physical=True, quantity__gt=0)
         .exclude(item__kind=Item.Kind.HONEY)
-        .select_related("item", "place", "lot__owner")
+        .select_related("item", "place", "lot__product", "lot__owner")
         .order_by("place__kind", "place__code", "item__kind", "item__name", "lot__best_by")
     )
-    return found.filter(place=place) if place else found
+    if place:
+        return found.filter(place=place)
+    return found.filter(place__kind__in=Place.STORES)
 
 
 def _contents() -> Prefetch:
@@ -539,7 +534,7 @@ def _stock() -> Prefetch:
     return Prefetch(
         "balances",
         Balance.objects.filter(quantity__gt=0)
-        .select_related("item", "lot__owner")
+        .select_related("item", "lot__product", "lot__owner")
         .order_by("item__kind", "item__name", "lot__best_by"),
         to_attr="contents",
     )

@@ -42,7 +42,7 @@ def record(
     lot = Lot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
     refuse_repeat(Measurement, key)
     problems = Problems()
-    if lot.kind == Lot.Kind.PACKED:
+    if lot.product_id is not None:
         problems.add(
             "lot", _("%(lot)s is packed. Measure the lot that it was filled from.") % {"lot": lot}
         )
