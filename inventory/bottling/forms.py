@@ -131,6 +131,7 @@ class RunPlanForm(ActForm):
         help_text=_("Leave empty to get the next code by your pattern."),
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
     )
+    lot_code_is_right = forms.BooleanField(label=_("Yes, one code is right"), required=False)
     variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
 
     def __init__(self, *args, **kwargs) -> None:
@@ -142,6 +143,13 @@ class RunPlanForm(ActForm):
         """Whether the box that confirms the variety is shown."""
         return self.is_bound and bool(
             self.errors.get("variety_is_right") or self["variety_is_right"].value()
+        )
+
+    @property
+    def asks_about_code(self) -> bool:
+        """Whether the box that confirms the lot code is shown."""
+        return self.is_bound and bool(
+            self.errors.get("lot_code_is_right") or self["lot_code_is_right"].value()
         )
 
 

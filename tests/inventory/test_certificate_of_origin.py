@@ -1,18 +1,16 @@
 """The certificate of a lot says where its honey came from: extracted here, bought, or another's."""
 
 import re
-from datetime import date
-from decimal import Decimal
 
 import pytest
 from django.template.loader import render_to_string
 
 from inventory.shared.services import house as house_details
 from inventory.stock import papers
-from inventory.stock.models import Balance, Lot, Supplier
-from inventory.stock.services import others
-from inventory.stock.services.arrivals import VesselReceived
+from inventory.stock.models import Balance, Lot
 from tests import builders
+from tests.inventory import others_room
+from tests.inventory.others_room import bring
 
 pytestmark = pytest.mark.django_db
 
@@ -49,18 +47,7 @@ def test_a_blend_tells_what_was_extracted_from_what_was_bought():
 
 
 def test_what_is_stored_for_another_says_whose_it_is():
-    hanna = builders.supplier("Hanna Birch", Supplier.Kind.BEEKEEPER)
-    lot = others.receive(
-        owner=hanna,
-        kind=Lot.Kind.STORED,
-        vessels=[VesselReceived(builders.place("tank"), net_grams=50_000)],
-        floral_source="Linden",
-        season=2026,
-        received_on=date(2026, 8, 10),
-        moisture_percent=Decimal("17.2"),
-        recorded_by=builders.person(),
-        key="in",
-    )
+    lot = bring(others_room.hanna(), builders.place("tank"))
 
     words = paper(lot)
 

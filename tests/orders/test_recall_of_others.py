@@ -1,52 +1,27 @@
 """A recall of honey of another beekeeper: what was handed back is out, and has a name."""
 
-from datetime import date
-from decimal import Decimal
-
 import pytest
 from django.urls import reverse
 
 from apiary_sales.orders.queries import recall
-from inventory.stock.models import Balance, Lot, Place, Supplier
+from inventory.stock.models import Balance, Place
 from inventory.stock.services import honey as honey_acts
 from inventory.stock.services import others
-from inventory.stock.services.arrivals import VesselReceived
 from tests import builders
-from tests.inventory import bottling_room, pages
+from tests.inventory import others_room, pages
+from tests.inventory.others_room import act, bring, packed
 
 pytestmark = pytest.mark.django_db
 
 
-def act(service, **told):
-    return service(recorded_by=builders.person(), key=builders.new_key(), **told)
-
-
 @pytest.fixture
 def hanna():
-    return builders.supplier(
-        "Hanna Birch", Supplier.Kind.BEEKEEPER, phone="555 0142", email="hanna@birch.example"
-    )
-
-
-def bring(owner, place, grams=300_000):
-    return act(
-        others.receive,
-        owner=owner,
-        kind=Lot.Kind.STORED,
-        vessels=[VesselReceived(place, net_grams=grams)],
-        floral_source="Linden",
-        season=2026,
-        received_on=date(2026, 8, 10),
-        moisture_percent=Decimal("17.2"),
-    )
+    return others_room.hanna()
 
 
 def test_an_owner_who_got_jars_back_has_them_by_name(hanna):
     """96 jars of theirs, of which 90 went back and 6 are on the shelf; nobody bought any."""
-    room = bottling_room.set_up()
-    tank = builders.place("tank-9")
-    bring(hanna, tank)
-    jars = bottling_room.record(bottling_room.plan(room, source=tank)).packed_lot
+    room, jars = packed(hanna)
     there = Balance.objects.get(lot=jars, is_physical=True)
     act(others.hand_back_jars, item=there.item, lot=jars, place=room.shelf, pieces=90)
 

@@ -12,7 +12,9 @@ from inventory.bottling.rules import costs, filling
 from inventory.bottling.rules import parts as part_rules
 from inventory.bottling.rules.figures import RunFigures
 from inventory.bottling.rules.parts import PartNeed
+from inventory.shared.models import House
 from inventory.stock.models import Balance, Lot, Place, ProductionSettings
+from inventory.stock.queries import origin
 
 
 @dataclass(frozen=True)
@@ -29,6 +31,7 @@ class PlanPreview:
     parts: list[PartNeed]
     refusals: list[str]
     warnings: list[str]
+    lots_without_country: list[Lot]
 
     @property
     def left_grams(self) -> int:
@@ -102,6 +105,9 @@ def preview_plan(
         parts=part_rules.needs(product.uses_with_stock(), filled=pieces),
         refusals=refusals,
         warnings=_other_lot(planned_already, there) if planned_already else [],
+        lots_without_country=origin.without_country(there.honey_lot, House.current())
+        if there
+        else [],
     )
 
 

@@ -43,6 +43,7 @@ def plan(
     key: str,
     celsius: Decimal | None = None,
     lot_code: str = "",
+    lot_code_is_right: bool = False,
     variety_is_right: bool = False,
     note: str = "",
 ) -> BottlingRun:
@@ -51,8 +52,10 @@ def plan(
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
     temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
-    the floral source of the honey does not name. Raises `BadValue`, `NotEnoughHoney`,
-    `StockReserved`, and `VesselTooSmall` when the declared weight does not go into the size.
+    the floral source of the honey does not name, `lot_code_is_right` a code that is on jars of
+    other honey; one that is on jars of another owner is refused. Raises `BadValue`,
+    `NotEnoughHoney`, `StockReserved`, and `VesselTooSmall` when the declared weight does not go
+    into the size.
     """
     problems = Problems()
     _check_product(problems, product)
@@ -86,11 +89,13 @@ def plan(
             _("Lot %(code)s of %(product)s is there already. Type another code.")
             % {"code": lot_code, "product": product.name},
         )
+    elif lot_code and there:
+        _check_honey_of_code(problems, lot_code, there.honey_lot, is_right=lot_code_is_right)
     problems.raise_any()
     run = BottlingRun(
         number=_next_number(planned_for),
         product=product,
-        lot_code=lot_code or _next_lot_code(product, planned_for),
+        lot_code=lot_code or _next_lot_code(product, planned_for, there),
         source=source,
         target=target,
         lot=there.honey_lot if there else None,
@@ -342,20 +347,72 @@ def _check_product(problems: Problems, product: Product) -> None:
         )
 
 
-def _next_lot_code(product: Product, day: date) -> str:
+def _check_honey_of_code(problems: Problems, code: str, honey: Lot, *, is_right: bool) -> None:
+    """Keep one code from jars of two owners, and ask about one for jars of different honey.
+
+    Several sizes may be filled from one honey, or from blends that share some of it.
+    """
+    for other in _honey_under(code):
+        if other.owner_id != honey.owner_id:
+            problems.add(
+                "lot_code",
+                _("Lot %(code)s is on jars of honey that belongs to %(owner)s. Type another code.")
+                % {"code": code, "owner": other.owner}
+                if other.owner
+                else _("Lot %(code)s is on jars of your own honey. Type another code.")
+                % {"code": code},
+            )
+            return
+        if not is_right and not _share_some(honey, other):
+            problems.add(
+                "lot_code_is_right",
+                _(
+                    "Lot %(code)s is on jars of other honey, %(other)s, and these jars are of "
+                    "%(now)s. Type another code, or tick that one code is right: a recall of it "
+                    "then calls both back."
+                )
+                % {"code": code, "other": other.code, "now": honey.code},
+            )
+            return
+
+
+def _honey_under(code: str) -> list[Lot]:
+    """Return the honey of the runs that stamped this code, or are planned to."""
+    gone = (BottlingRun.Status.CANCELLED, BottlingRun.Status.REVERSED)
+    runs = BottlingRun.objects.filter(lot_code=code).exclude(status__in=gone)
+    return list(Lot.objects.filter(pk__in=runs.values("lot")).select_related("owner"))
+
+
+def _share_some(one: Lot, other: Lot) -> bool:
+    """Tell whether some honey is in both lots."""
+    return (
+        Lot.objects.filter(pk__in=Lot.objects.source_keys([one.pk]))
+        .filter(pk__in=Lot.objects.source_keys([other.pk]))
+        .exists()
+    )
+
+
+def _next_lot_code(product: Product, day: date, there: Balance | None) -> str:
     """Return the code by the house's pattern for a run of this product on a day.
 
     A pattern without a number gives all runs of a day one code; a second run of the same product
-    gets a number behind it, so that the two stay apart.
+    gets a number behind it, and so does honey of another owner, so that they stay apart.
     """
+    owner = there.honey_lot.owner_id if there else None
+
+    def is_taken(code: str) -> bool:
+        return _is_code_taken(code, product) or any(
+            other.owner_id != owner for other in _honey_under(code)
+        )
+
     code = lot_codes.of_day(ProductionSettings.current().lot_code_pattern, day)
     series = lot_codes.series(code)
     if lot_codes.has_number(code):
-        while _is_code_taken(made := lot_codes.numbered(code, ledger.next_number(series)), product):
+        while is_taken(made := lot_codes.numbered(code, ledger.next_number(series))):
             pass
         return made
     made, number = code, 1
-    while _is_code_taken(made, product):
+    while is_taken(made):
         number += 1
         made = f"{code}-{number}"
     return made

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared import words
@@ -38,6 +39,9 @@ class StockField(forms.ModelChoiceField):
             "place": balance.place.name,
             "there": words.pieces(balance.quantity),
         }
+        if balance.lot and balance.lot.owner:
+            figures["owner"] = balance.lot.owner
+            return _("%(item)s, lot %(lot)s, belongs to %(owner)s: %(there)s, %(place)s") % figures
         if balance.lot:
             return _("%(item)s, lot %(lot)s: %(there)s, %(place)s") % figures
         return _("%(item)s: %(there)s, %(place)s") % figures
@@ -92,19 +96,23 @@ class StockWriteOffForm(StockActForm):
     note = forms.CharField(label=_("What happened"), max_length=300, required=False)
 
 
+def _lot_label(lot: Lot) -> str:
+    figures = {"item": lot.product, "lot": lot.code, "owner": lot.owner}
+    if lot.owner:
+        return gettext("%(item)s, lot %(lot)s, belongs to %(owner)s") % figures
+    return gettext("%(item)s, lot %(lot)s") % figures
+
+
 def _things() -> list[tuple[str, Any]]:
     """Return every lot of a product and every part, as grouped choices."""
-    packed = Lot.objects.filter(product__isnull=False).select_related("product")
+    packed = Lot.objects.filter(product__isnull=False).select_related("product", "owner")
     parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
     return [
         ("", _("Choose what")),
         (
             str(_("Packed honey")),
             [
-                (
-                    f"lot-{lot.pk}",
-                    _("%(item)s, lot %(lot)s") % {"item": lot.product, "lot": lot.code},
-                )
+                (f"lot-{lot.pk}", _lot_label(lot))
                 for lot in packed.order_by(
                     "product__kind", "product__size__brimful_ml", "-made_on", "-id"
                 )
@@ -130,6 +138,14 @@ class StockCountForm(ActForm):
         help_text=_("For example: counted at the end of the month."),
         error_messages={"required": _("Enter a reason for changing the books to match the count.")},
     )
+    count_is_right = forms.BooleanField(label=_("Yes, the count is right"), required=False)
+
+    @property
+    def asks_to_confirm(self) -> bool:
+        """Whether the box that confirms the count is shown."""
+        return self.is_bound and bool(
+            self.errors.get("count_is_right") or self["count_is_right"].value()
+        )
 
     def clean_thing(self) -> tuple[Item, Lot | None]:
         kind, pk = self.cleaned_data["thing"].split("-")
