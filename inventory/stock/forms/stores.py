@@ -33,7 +33,7 @@ class StockField(forms.ModelChoiceField):
         )
 
     def label_from_instance(self, balance: Balance) -> str:
-        figures = {
+        figures: dict[str, Any] = {
             "item": balance.item.name,
             "lot": balance.lot,
             "place": balance.place.name,
