@@ -37,10 +37,12 @@ class CertificatePart:
 
     @property
     def yards(self) -> str:
-        """The yards of these origins, and that some are not recorded where it is so."""
+        """The yards of these origins; of extractions also that some are not recorded."""
         known = dict.fromkeys(each.lot.yard for each in self.origins if each.lot.yard)
-        missing = [] if all(each.lot.yard for each in self.origins) else [_("not recorded")]
-        return ", ".join([*known, *missing])
+        is_missed = self.kind == Lot.Kind.EXTRACTION and not all(
+            each.lot.yard for each in self.origins
+        )
+        return ", ".join([*known, *([_("not recorded")] if is_missed else [])])
 
     @property
     def when(self) -> str:

@@ -46,7 +46,7 @@ def test_the_label_of_a_drum_says_whose_honey_it_is():
         html = render_to_string("documents/drum_labels.html", {"labels": found})
         return " ".join(html.split())
 
-    assert "Honey of Hanna Birch</b><br>Kept by" in paper("D-1")
+    assert "Honey of Hanna Birch</b><br> Kept by" in paper("D-1")
     assert "Honey of" not in paper("D-2")
 
 

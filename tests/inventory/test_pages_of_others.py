@@ -48,7 +48,7 @@ def test_a_run_of_their_honey_costs_its_parts_and_labour(office):
     page = pages.text(office.get(reverse("inventory:run_detail", args=[lot.run.number])))
 
     assert "Honey not yours Parts $80.70" in page
-    assert "Total $80.70 without honey, which is theirs" in page
+    assert "Total without honey, which is theirs $80.70" in page
     assert "not known" not in page
     assert "Cost not yours" in of_lot(office, lot)
 
