@@ -1,11 +1,13 @@
 """Jars of another beekeeper are counted, coded and listed as theirs."""
 
+from decimal import Decimal
+
 import pytest
 from django.urls import reverse
 
 from inventory.shared.errors import BadValue
 from inventory.stock.models import Balance, Posting
-from inventory.stock.services import others, stores
+from inventory.stock.services import others, production, stores
 from tests import builders
 from tests.inventory import bottling_room, others_room, pages
 from tests.inventory.others_room import act, packed
@@ -118,3 +120,16 @@ def test_one_code_on_jars_of_other_honey_is_asked_about_and_of_the_same_is_not()
         room, lot_code="26K24", product=pint, source=other, lot_code_is_right=True
     )
     assert run.lot_code == "26K24"
+
+
+def test_the_code_of_the_day_is_another_for_honey_of_another_owner():
+    production.change(
+        honey_house_celsius=Decimal(32),
+        labour_cents_per_hour=0,
+        cost_method="fifo",
+        lot_code_pattern="{yyyy}.{mm}.{dd}",
+    )
+    room, theirs = packed(others_room.hanna())
+    half = builders.product("Half pound", "8", "oz")
+
+    assert bottling_room.plan(room, product=half).lot_code == f"{theirs.code}-2"
