@@ -57,6 +57,7 @@ class LotAccountSerializer(serializers.Serializer):
     on_hand = serializers.IntegerField()
     reserved = serializers.IntegerField()
     into_lots = serializers.IntegerField()
+    handed_back = serializers.IntegerField()
     ways_out = serializers.DictField(child=serializers.IntegerField())
     difference = serializers.IntegerField()
 
@@ -98,6 +99,20 @@ class RecallReturnSerializer(serializers.Serializer):
     quantity = serializers.IntegerField()
 
 
+class RecallHandedBackSerializer(serializers.Serializer):
+    """What was handed back to the beekeeper to whom it belongs, who has it now."""
+
+    owner = serializers.CharField(source="name")
+    contact = serializers.CharField()
+    phone = serializers.CharField()
+    email = serializers.CharField()
+    day = serializers.DateField()
+    lot = serializers.CharField()
+    goods = serializers.CharField(source="what")
+    is_weighed = serializers.BooleanField()
+    quantity = serializers.IntegerField()
+
+
 class RecallUnnamedSerializer(serializers.Serializer):
     """What was sold on one day to people whose names are not known."""
 
@@ -127,6 +142,7 @@ class RecallAnswerSerializer(serializers.Serializer):
     waiting = RecallWaitingSerializer(many=True)
     came_back = RecallReturnSerializer(many=True, source="back")
     unnamed = RecallUnnamedSerializer(many=True)
+    handed_back = RecallHandedBackSerializer(many=True)
 
 
 class RecallFoundSerializer(serializers.Serializer):

@@ -1,5 +1,7 @@
 """Pages of the people and firms we sell to."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
@@ -14,6 +16,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.customers.services import customers
 from inventory.shared.errors import HouseError
+from inventory.stock.models import Supplier
 
 CUSTOMERS_A_PAGE = 50
 
@@ -54,7 +57,7 @@ def customer_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 @manages_customers
 def customer_create(request: HttpRequest) -> HttpResponse:
-    given = {"supplier": request.GET["supplier"]} if "supplier" in request.GET else {}
+    given = _known_of_supplier(request.GET.get("supplier", ""))
     form = CustomerForm(request.POST) if request.method == "POST" else CustomerForm(initial=given)
     if form.is_valid():
         try:
@@ -65,6 +68,16 @@ def customer_create(request: HttpRequest) -> HttpResponse:
             messages.success(request, _("%(name)s is a customer now.") % {"name": added.name})
             return redirect("customers:detail", pk=added.pk)
     return _form_page(request, form, customer=None)
+
+
+def _known_of_supplier(key: str) -> dict[str, Any]:
+    """Return what is known of a supplier, as the form of a customer shows it first."""
+    supplier = Supplier.objects.filter(pk=key).first() if key.isdecimal() else None
+    if supplier is None:
+        return {}
+    same = ("name", "contact", "phone", "email", "street", "city", "region", "postal_code")
+    known = {name: getattr(supplier, name) for name in same}
+    return known | {"country": supplier.country_name, "supplier": supplier.pk}
 
 
 @manages_customers

@@ -29,6 +29,8 @@ def paper_context(record: Recall) -> dict[str, Any]:
         "places": answer.places[:ROWS_PRINTED],
         "waiting": answer.waiting[:ROWS_PRINTED],
         "back": answer.back[:ROWS_PRINTED],
+        "handed_back": answer.handed_back[:ROWS_PRINTED],
+        "handed_back_left": max(0, len(answer.handed_back) - ROWS_PRINTED),
         "lots": answer.lots[:ROWS_PRINTED],
         "lots_left": max(0, len(answer.lots) - ROWS_PRINTED),
     }
@@ -61,8 +63,9 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
         _("Came back"),
         _("Still out"),
     ]
-    sold, unnamed, in_house, waits = (
+    sold, returned, unnamed, in_house, waits = (
         _("sold"),
+        _("handed back to its owner"),
         _("sold without a name"),
         _("in the house"),
         _("not handed over yet"),
@@ -78,6 +81,13 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
         for row in sales
     )
     others: list[list[Any]] = [
+        *(
+            [
+                *(returned, row.name, row.contact, row.phone, row.email, None, None, row.day),
+                *(row.lot, row.what, units[row.is_weighed], row.quantity, 0, row.quantity),
+            ]
+            for row in answer.handed_back
+        ),
         *(
             [
                 *(unnamed, None, None, None, None, None, None),

@@ -140,6 +140,7 @@ class RunPlanForm(PlannedAdditionForm):
         required=False,
         help_text=_("Fill and lid the jars only. They are not for sale until they have a label."),
     )
+    lot_code_is_right = forms.BooleanField(label=_("Yes, one code is right"), required=False)
     variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
 
     def __init__(self, *args, **kwargs) -> None:
@@ -151,6 +152,13 @@ class RunPlanForm(PlannedAdditionForm):
         """Whether the box that confirms the variety is shown."""
         return self.is_bound and bool(
             self.errors.get("variety_is_right") or self["variety_is_right"].value()
+        )
+
+    @property
+    def asks_about_code(self) -> bool:
+        """Whether the box that confirms the lot code is shown."""
+        return self.is_bound and bool(
+            self.errors.get("lot_code_is_right") or self["lot_code_is_right"].value()
         )
 
 

@@ -7,14 +7,14 @@ from dataclasses import asdict, dataclass, field, fields
 from datetime import date
 from decimal import ROUND_DOWN, Decimal
 from fractions import Fraction
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import Sum
 from django.utils import timezone
 
 from apiary_sales.orders.queries import trace
 from apiary_sales.orders.queries.trace import InvoiceKey, SaleRow, UnnamedRow, WaitingRow
-from inventory.stock.models import Lot, LotParent, Place
+from inventory.stock.models import Lot, LotParent, Place, PostingLine, Supplier
 from inventory.stock.models.lots import LotKeys
 from inventory.stock.queries import whereabouts
 
@@ -51,10 +51,13 @@ class LotAccount:
     reserved: int
     into_lots: int
     ways_out: dict[str, int]
+    # Records of earlier versions know of none.
+    handed_back: int = 0
 
     @property
     def still_out(self) -> int:
-        return self.sold - self.came_back
+        """What somebody has: buyers, or the owner to whom it was handed back."""
+        return self.sold - self.came_back + self.handed_back
 
     @property
     def other_ways(self) -> int:
@@ -115,6 +118,21 @@ class BackRow:
 
 
 @dataclass(frozen=True)
+class HandedBackRow:
+    """What was handed back to the beekeeper to whom it belongs, and how to reach them."""
+
+    name: str
+    contact: str
+    phone: str
+    email: str
+    day: date
+    lot: str
+    what: str
+    is_weighed: bool
+    quantity: int
+
+
+@dataclass(frozen=True)
 class RecallAnswer:
     """Everything a recall says but the list of named sales, which can be very long."""
 
@@ -128,6 +146,11 @@ class RecallAnswer:
     buyers_with_some: int
     named_sales: int
     sales: list[SaleRow] = field(default_factory=list)
+    handed_back: list[HandedBackRow] = field(default_factory=list)
+
+    @property
+    def owners_with_some(self) -> int:
+        return len({row.name for row in self.handed_back})
 
     @property
     def asked(self) -> list[LotAccount]:
@@ -196,7 +219,7 @@ class RecallAnswer:
 
     @property
     def percent_found(self) -> Decimal | None:
-        """How much is on hand, written off, or with a buyer whose name is known, in percent.
+        """How much is on hand, written off, or with somebody whose name is known, in percent.
 
         Sales without a name are accounted for, but nobody can be called about them.
         """
@@ -260,6 +283,23 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
         buyers_with_some=buyers.with_some,
         named_sales=buyers.rows,
         sales=_all_sales(family) if with_sales else [],
+        handed_back=[_handed_back(line) for line in whereabouts.handed_back(family)],
+    )
+
+
+def _handed_back(line: PostingLine) -> HandedBackRow:
+    lot = cast(Lot, line.lot)
+    owner = cast(Supplier, lot.owner)
+    return HandedBackRow(
+        name=owner.name,
+        contact=owner.contact,
+        phone=owner.phone,
+        email=owner.email,
+        day=timezone.localdate(line.posting.occurred_at),
+        lot=lot.code,
+        what=what_is(lot),
+        is_weighed=lot.is_weighed,
+        quantity=line.quantity,
     )
 
 
@@ -281,6 +321,7 @@ def from_json(kept: dict[str, Any]) -> RecallAnswer:
         buyers_with_some=kept["buyers_with_some"],
         named_sales=kept["named_sales"],
         sales=_rows(SaleRow, kept["sales"]),
+        handed_back=_rows(HandedBackRow, kept.get("handed_back", [])),
     )
 
 
@@ -357,6 +398,7 @@ def _account(
         reserved=tally.reserved,
         into_lots=tally.into_lots,
         ways_out=ways,
+        handed_back=tally.handed_back,
     )
 
 

@@ -146,6 +146,7 @@ def _lists(request: HttpRequest, made: RecallAnswer, sales: Any) -> dict[str, An
     """Return the first rows of each list, or one list in pages where the address asks for it."""
     lists = {
         "buyers": sales,
+        "handed_back": made.handed_back,
         "unnamed": made.unnamed,
         "places": made.places,
         "waiting": made.waiting,

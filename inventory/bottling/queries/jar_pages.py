@@ -8,7 +8,9 @@ from django.urls import reverse
 from inventory.bottling.models import BottlingRun, JarPage
 from inventory.bottling.rules import jar_page as rules
 from inventory.shared.models import House
+from inventory.stock import origin
 from inventory.stock.models import Lot
+from inventory.stock.models.lots import Origin
 
 
 def address_of(lot: Lot, site: HttpRequest | str) -> str | None:
@@ -56,10 +58,31 @@ def newest_lot() -> Lot | None:
 
 def facts_of(lot: Lot, page: JarPage) -> rules.JarFacts:
     """Return what the page of a packed lot says."""
-    return rules.facts_of(lot, extracted_on=_extracted_on(lot), page=page, house=House.current())
+    house, origins = House.current(), lot.origins()
+    return rules.facts_of(
+        lot,
+        extracted_on=_extracted_on(origins),
+        origin_lines=origin.label_lines(origin.by_country(origins, house), house),
+        region=_region(origins, page),
+        page=page,
+        house=house,
+    )
 
 
-def _extracted_on(lot: Lot) -> list[date]:
-    return [
-        origin.lot.made_on for origin in lot.origins() if origin.lot.kind == Lot.Kind.EXTRACTION
-    ]
+def _extracted_on(origins: list[Origin]) -> list[date]:
+    """Return the days of extraction; none where any of the honey came in as honey."""
+    if any(each.lot.kind != Lot.Kind.EXTRACTION for each in origins):
+        return []
+    return [each.lot.made_on for each in origins]
+
+
+def _region(origins: list[Origin], page: JarPage) -> str:
+    """Return the region of the lots where it is known, or that of the page for honey of our own."""
+    known = {each.lot.region for each in origins}
+    if known == {""}:
+        is_our_own = all(
+            each.lot.is_ours and each.lot.kind not in (Lot.Kind.BOUGHT, Lot.Kind.STORED)
+            for each in origins
+        )
+        return page.region if is_our_own else ""
+    return known.pop() if len(known) == 1 else ""

@@ -28,11 +28,18 @@ def facts_of(run: BottlingRun) -> LabelFacts:
         lot_code="" if run.status == BottlingRun.Status.CANCELLED else run.lot_code,
         best_by=packed_lot.best_by if packed_lot else best_by,
         house_name=house.name,
+        packed_for=honey.owner.name if honey and honey.owner else "",
         address=_address(house),
         market=house.market,
         sources=[(part.lot.floral_source, part.share) for part in honey.origins()] if honey else [],
         origin=_origin_lines(honey, house),
     )
+
+
+def lots_without_country(run: BottlingRun) -> list[Lot]:
+    """Return the lots in a run whose country is unknown, where the rule of the house wants it."""
+    honey = run.packed_lot or run.lot
+    return origin.without_country(honey, House.current()) if honey else []
 
 
 def default_sheet() -> LabelSheet | None:

@@ -16,7 +16,9 @@ from inventory.bottling.rules.figures import RunFigures
 from inventory.bottling.rules.forms_of_honey import Addition, Needed
 from inventory.bottling.rules.parts import PartNeed
 from inventory.shared.errors import HouseError
+from inventory.shared.models import House
 from inventory.stock.models import Balance, Lot, Place, ProductionSettings
+from inventory.stock.queries import origin
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,7 @@ class PlanPreview:
     wanted: Wanted
     needed: Needed
     ready_on: date | None
+    lots_without_country: list[Lot]
 
     @property
     def left_grams(self) -> int:
@@ -145,6 +148,9 @@ def preview_plan(
         wanted=wanted,
         needed=needed,
         ready_on=forms_of_honey.ready_on(planned_for or timezone.localdate(), setting_days),
+        lots_without_country=origin.without_country(there.honey_lot, House.current())
+        if there
+        else [],
     )
 
 

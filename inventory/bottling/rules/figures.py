@@ -64,9 +64,15 @@ class RunFigures:
         return self.overfill_grams < 0
 
     @property
+    def is_theirs(self) -> bool:
+        """Whether the honey belongs to another beekeeper, and costs the house nothing."""
+        return not self.lot.is_ours
+
+    @property
     def total_cents(self) -> int | None:
+        """What the run cost the house: without honey, where that is of another beekeeper."""
         return costs.run_cents(
-            honey_cents=self.honey_cents,
+            honey_cents=0 if self.is_theirs else self.honey_cents,
             parts_cents=self.parts_cents,
             labour_cents=self.labour_cents,
         )

@@ -1,6 +1,6 @@
 """What a stranger may read about a jar: no more than its label could say."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -53,8 +53,18 @@ class JarFacts:
     hold_sentence: str
 
 
-def facts_of(lot: Lot, *, extracted_on: Iterable[date], page: JarPage, house: House) -> JarFacts:
+def facts_of(
+    lot: Lot,
+    *,
+    extracted_on: Iterable[date],
+    origin_lines: Sequence[str],
+    region: str,
+    page: JarPage,
+    house: House,
+) -> JarFacts:
     """Choose what the page of a packed lot says, by the owner's settings.
+
+    The origin stands there as on the label, where the label states one.
 
     A lot on hold keeps what tells whether a jar belongs to it, and how to reach the house; what
     praises the honey is left out.
@@ -63,7 +73,7 @@ def facts_of(lot: Lot, *, extracted_on: Iterable[date], page: JarPage, house: Ho
     held = lot.is_on_hold
     facts = []
     if not held:
-        facts += _honey(lot, sorted(extracted_on), page)
+        facts += _honey(lot, sorted(extracted_on), origin_lines, region, page)
     if page.dates != JarPage.Dates.NONE:
         facts.append(Fact(_("Packed"), capfirst(_say_day(lot.made_on, page.dates))))
     if lot.best_by:
@@ -87,12 +97,15 @@ def hold_sentence(page: JarPage) -> str:
     return page.hold_sentence or _("Please ask us about this lot.")
 
 
-def _honey(lot: Lot, extracted_on: list[date], page: JarPage) -> list[Fact]:
+def _honey(
+    lot: Lot, extracted_on: list[date], origin_lines: Sequence[str], region: str, page: JarPage
+) -> list[Fact]:
     facts = []
     if page.shows_floral_source and lot.floral_source:
         facts.append(Fact(_("Floral source"), lot.floral_source))
-    if page.region:
-        facts.append(Fact(_("Region"), page.region))
+    facts += [Fact(_("Origin"), line) for line in origin_lines]
+    if region and not any(region in line for line in origin_lines):
+        facts.append(Fact(_("Region"), region))
     if page.shows_colour and lot.colour_class:
         facts.append(Fact(_("Colour"), capfirst(words.colour(lot.colour_class)), lot.colour_class))
     if page.shows_moisture and lot.moisture_percent is not None:

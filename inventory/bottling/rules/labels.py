@@ -45,6 +45,8 @@ class LabelFacts:
     brand: str = ""
     sources: Sequence[tuple[str, Fraction]] = ()
     origin: tuple[str, ...] = ()
+    # The beekeeper whose honey was packed for them; empty for the house's own.
+    packed_for: str = ""
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def texts(facts: LabelFacts) -> list[LabelText]:
         LabelText("variety", _("Kind of honey"), facts.variety),
         LabelText("sources", _("Sources"), blend_sentence(facts.sources)),
         LabelText("origin", _("Origin"), "\n".join(facts.origin)),
-        LabelText("house", _("Name of the house"), facts.house_name),
+        LabelText("house", _("Name of the house"), house_line(facts)),
         LabelText("address", _("Address"), "\n".join(facts.address)),
         LabelText("lot", _("Lot code"), lot_line(facts.lot_code)),
         LabelText("best_by", _("Best by"), best_by_line(facts.best_by)),
@@ -83,6 +85,16 @@ def texts(facts: LabelFacts) -> list[LabelText]:
         LabelText("net_weight", _("Net weight"), net_weight(facts.declared_grams, facts.market)),
     ]
     return [text for text in said if text.text]
+
+
+def house_line(facts: LabelFacts) -> str:
+    """Return the house, or for whom it packed the honey of another beekeeper."""
+    if not facts.packed_for:
+        return facts.house_name
+    return _("Packed for %(owner)s by %(house)s") % {
+        "owner": facts.packed_for,
+        "house": facts.house_name,
+    }
 
 
 def common_name(form: str) -> str:

@@ -5,26 +5,30 @@ from datetime import date
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, Product
-from inventory.shared.errors import BadValue
+from inventory.shared.errors import BadValue, Problems
 from inventory.stock import lot_codes
 from inventory.stock.models import Lot, ProductionSettings
 from inventory.stock.services import ledger
 
 
-def next_code(product: Product, day: date) -> str:
+def next_code(product: Product, day: date, *, honey: Lot | None = None) -> str:
     """Return the code by the house's pattern for what is packed of this product on a day.
 
     A pattern without a number gives all runs of a day one code; a second run of the same product
-    gets a number behind it, so that the two stay apart.
+    gets a number behind it, and so does `honey` of another owner, so that they stay apart.
     """
+
+    def cannot_be(code: str) -> bool:
+        return is_taken(code, product) or bool(honey and _of_another_owner(code, honey))
+
     code = lot_codes.of_day(ProductionSettings.current().lot_code_pattern, day)
     series = lot_codes.series(code)
     if lot_codes.has_number(code):
-        while is_taken(made := lot_codes.numbered(code, ledger.next_number(series)), product):
+        while cannot_be(made := lot_codes.numbered(code, ledger.next_number(series))):
             pass
         return made
     made, number = code, 1
-    while is_taken(made, product):
+    while cannot_be(made):
         number += 1
         made = f"{code}-{number}"
     return made
@@ -48,4 +52,51 @@ def taken_error(code: str, product: Product, *, parameter: str) -> BadValue | No
         _("Lot %(code)s of %(product)s is there already. Type another code.")
         % {"code": code, "product": product.name},
         parameter=parameter,
+    )
+
+
+def check_honey(problems: Problems, *, lot_code: str, honey: Lot, lot_code_is_right: bool) -> None:
+    """Keep one code from jars of two owners, and ask about one for jars of different honey.
+
+    Several sizes may be filled from one honey, or from blends that share some of it.
+    """
+    if other := _of_another_owner(lot_code, honey):
+        sentence = _("Lot %(code)s is on jars of your own honey. Type another code.")
+        if other.owner:
+            sentence = _(
+                "Lot %(code)s is on jars of honey that belongs to %(owner)s. Type another code."
+            )
+        problems.add("lot_code", sentence % {"code": lot_code, "owner": other.owner})
+        return
+    strange = next((lot for lot in _honey_under(lot_code) if not _share_some(honey, lot)), None)
+    if strange and not lot_code_is_right:
+        problems.add(
+            "lot_code_is_right",
+            _(
+                "Lot %(code)s is on jars of other honey, %(other)s, and these jars are of "
+                "%(now)s. Type another code, or tick that one code is right: a recall of it "
+                "then calls both back."
+            )
+            % {"code": lot_code, "other": strange.code, "now": honey.code},
+        )
+
+
+def _of_another_owner(code: str, honey: Lot) -> Lot | None:
+    """Return honey of another owner that is in jars with this code, or None."""
+    return next((lot for lot in _honey_under(code) if lot.owner_id != honey.owner_id), None)
+
+
+def _honey_under(code: str) -> list[Lot]:
+    """Return the honey of the runs that stamped this code, or are planned to."""
+    gone = (BottlingRun.Status.CANCELLED, BottlingRun.Status.REVERSED)
+    runs = BottlingRun.objects.filter(lot_code=code).exclude(status__in=gone)
+    return list(Lot.objects.filter(pk__in=runs.values("lot")).select_related("owner"))
+
+
+def _share_some(one: Lot, other: Lot) -> bool:
+    """Tell whether some honey is in both lots."""
+    return (
+        Lot.objects.filter(pk__in=Lot.objects.source_keys([one.pk]))
+        .filter(pk__in=Lot.objects.source_keys([other.pk]))
+        .exists()
     )

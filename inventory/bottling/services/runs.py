@@ -44,6 +44,7 @@ def plan(
     key: str,
     celsius: Decimal | None = None,
     lot_code: str = "",
+    lot_code_is_right: bool = False,
     variety_is_right: bool = False,
     seed_source: Place | None = None,
     seed_percent: Decimal | None = None,
@@ -60,8 +61,9 @@ def plan(
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
     temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
-    the floral source of the honey does not name. `without_labels` fills jars that are labelled
-    later, as another product.
+    the floral source of the honey does not name, `lot_code_is_right` a code that is on jars of
+    other honey; one that is on jars of another owner is refused. `without_labels` fills jars that
+    are labelled later, as another product.
 
     Creamed honey takes seed from another vessel, `seed_percent` of all the honey in the jars; an
     unusual share is confirmed by `share_is_right`. Without seed it was creamed in the vessel.
@@ -131,14 +133,22 @@ def plan(
         problems.add("variety_is_right", asked)
     if taken := packed_codes.taken_error(lot_code, product, parameter="lot_code"):
         problems.add_error(taken)
+    elif lot_code and there:
+        packed_codes.check_honey(
+            problems,
+            lot_code=lot_code,
+            honey=there.honey_lot,
+            lot_code_is_right=lot_code_is_right,
+        )
     problems.raise_any()
+    planned = there.honey_lot if there else None
     run = BottlingRun(
         number=_next_number(planned_for),
         product=product,
-        lot_code=lot_code or packed_codes.next_code(product, planned_for),
+        lot_code=lot_code or packed_codes.next_code(product, planned_for, honey=planned),
         source=source,
         target=target,
-        lot=there.honey_lot if there else None,
+        lot=planned,
         pieces_planned=pieces,
         planned_for=planned_for,
         celsius=celsius,

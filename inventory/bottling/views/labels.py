@@ -90,6 +90,7 @@ def _labels_page(
         "texts": labels.texts(facts),
         "form": form,
         "printed": printed,
+        "lots_without_country": queries.lots_without_country(run),
         "query": request.GET.urlencode(),
         "copies": range(12),
     }

@@ -27,7 +27,7 @@ from inventory.bottling.rules.figures import RunFigures
 from inventory.bottling.services import fill_checks, runs
 from inventory.shared import words
 from inventory.shared.models import House
-from inventory.shared.people import person_of
+from inventory.shared.people import person_of, sees_costs
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot, ProductionSettings
 
@@ -169,6 +169,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "run": run,
         "figures": figures,
         "addition": addition_queries.of_run(run),
+        "sees_costs": sees_costs(request),
         "underfill": _underfill(figures),
         "preview": preview,
         "parts": parts.uses_of(run) if figures else [],

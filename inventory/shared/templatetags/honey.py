@@ -58,6 +58,13 @@ def change_of(quantity: int, item: CountedItem) -> str:
 
 
 @register.filter
+def signed_change_of(quantity: int, item: CountedItem) -> str:
+    """Say a change with its sign, plus included: "+44.1 lb"."""
+    said = change_of(quantity, item)
+    return f"+{said}" if quantity > 0 else said
+
+
+@register.filter
 def out_of(quantity: int, item: CountedItem) -> str:
     """Say what a line takes away, without its sign: the column says that it went out."""
     return item.in_words(-quantity, 1)

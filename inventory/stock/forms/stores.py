@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
@@ -27,12 +28,15 @@ class StockField(forms.ModelChoiceField):
         )
 
     def label_from_instance(self, balance: Balance) -> str:
-        figures = {
+        figures: dict[str, Any] = {
             "item": balance.item.name,
             "lot": balance.lot,
             "place": balance.place.name,
             "there": balance.item.in_words(balance.quantity),
         }
+        if balance.lot and balance.lot.owner:
+            figures["owner"] = balance.lot.owner
+            return _("%(item)s, lot %(lot)s, belongs to %(owner)s: %(there)s, %(place)s") % figures
         if balance.lot:
             return _("%(item)s, lot %(lot)s: %(there)s, %(place)s") % figures
         return _("%(item)s: %(there)s, %(place)s") % figures
@@ -99,22 +103,24 @@ class StockWriteOffForm(StockActForm):
     note = forms.CharField(label=_("What happened"), max_length=300, required=False)
 
 
+def _lot_label(lot: Lot) -> str:
+    figures = {"item": lot.product, "lot": lot.code, "owner": lot.owner}
+    if lot.owner:
+        return gettext("%(item)s, lot %(lot)s, belongs to %(owner)s") % figures
+    return gettext("%(item)s, lot %(lot)s") % figures
+
+
 def _things() -> list[tuple[str, Any]]:
     """Return every lot of a product and every part, as grouped choices."""
     lots = (
         Lot.objects.filter(product__isnull=False)
-        .select_related("product")
+        .select_related("product", "owner")
         .order_by("product__size__brimful_ml", "product__name", "-made_on", "-id")
     )
     parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
 
     def of_lots(*kinds: str) -> list[tuple[str, str]]:
-        said = _("%(item)s, lot %(lot)s")
-        return [
-            (f"lot-{lot.pk}", said % {"item": lot.product, "lot": lot.code})
-            for lot in lots
-            if lot.kind in kinds
-        ]
+        return [(f"lot-{lot.pk}", _lot_label(lot)) for lot in lots if lot.kind in kinds]
 
     return [
         ("", _("Choose what")),
@@ -141,6 +147,14 @@ class StockCountForm(ActForm):
         help_text=_("For example: counted at the end of the month."),
         error_messages={"required": _("Enter a reason for changing the books to match the count.")},
     )
+    count_is_right = forms.BooleanField(label=_("Yes, the count is right"), required=False)
+
+    @property
+    def asks_to_confirm(self) -> bool:
+        """Whether the box that confirms the count is shown."""
+        return self.is_bound and bool(
+            self.errors.get("count_is_right") or self["count_is_right"].value()
+        )
 
     def clean_thing(self) -> tuple[Item, Lot | None]:
         kind, pk = self.cleaned_data["thing"].split("-")

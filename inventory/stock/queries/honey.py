@@ -11,7 +11,15 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import (
+    BooleanField,
+    Exists,
+    ExpressionWrapper,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+)
 
 from inventory.shared.money import split_cents
 from inventory.stock import density, vessels
@@ -30,6 +38,8 @@ from inventory.stock.models.lots import Origin
 
 # How many movements of one posting a list shows.
 MOVEMENTS_TOLD = 3
+# Between these honey goes that the house buys from a beekeeper who had it here.
+OWNER_TO_HOUSE = (Place.Kind.OWNER, Place.Kind.SUPPLIER)
 DRUM_STATES = ("full", "empty", "reserved", "others")
 
 
@@ -247,6 +257,7 @@ def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = Fal
     found = (
         Lot.objects.filter(product=None)
         .select_related("owner")
+        .annotate(is_undone=ExpressionWrapper(_is_undone(), BooleanField()))
         .prefetch_related(
             Prefetch(
                 "balances",
@@ -313,6 +324,7 @@ class LotStory:
     origins: list[OriginShare]
     became: list[Descendant]
     postings: list["PostingRow"]
+    is_undone: bool = False
 
     @cached_property
     def honey_grams(self) -> int:
@@ -345,6 +357,7 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
             for descendant in descendants
         ],
         postings=[PostingRow.of(posting, lot) for posting in postings(lot=lot)[:posting_count]],
+        is_undone=Lot.objects.filter(_is_undone(), pk=lot.pk).exists(),
     )
 
 
@@ -353,6 +366,13 @@ def made_of(lot: Lot) -> list[LotParent]:
     return list(
         LotParent.objects.filter(lot=lot).select_related("parent__product__item").order_by("id")
     )
+
+
+def _is_undone() -> Q:
+    """Tell whether a lot has entries and all of them were undone."""
+    entries = PostingLine.objects.filter(lot=OuterRef("pk")).order_by()
+    standing = entries.filter(posting__reverses=None, posting__reversed_by=None)
+    return Q(Exists(entries)) & ~Q(Exists(standing))
 
 
 def _shares(lot: Lot, origins: list[Origin]) -> list[OriginShare]:
@@ -377,6 +397,11 @@ class Movement:
     sources: list[Place]
     targets: list[Place]
     lots: list[Lot]
+
+    @property
+    def stays(self) -> bool:
+        """Whether it changed hands where it is."""
+        return self.sources == self.targets
 
 
 @dataclass(frozen=True)
@@ -433,16 +458,29 @@ def _honey_first(item: Item) -> tuple[int, str]:
 
 
 def _movement(item: Item, lines: list[PostingLine]) -> Movement:
-    """Add up by place: honey that a blend renames where it stands has not moved."""
+    """Add up by place: honey that a blend renames where it stands has not moved.
+
+    What is bought from its owner leaves and comes back in the books, and moved once: from vessel
+    to vessel, or nowhere.
+    """
     by_place: dict[Place, int] = {}
     for line in lines:
         by_place[line.place] = by_place.get(line.place, 0) + line.quantity
+    lots = list(dict.fromkeys(line.lot for line in lines if line.lot))
+    through = [place for place in by_place if place.kind in OWNER_TO_HOUSE]
+    passed = [by_place[place] for place in through]
+    if len(through) == len(OWNER_TO_HOUSE) and not sum(passed):
+        for place in through:
+            del by_place[place]
+        if not any(by_place.values()):
+            stays = list(by_place)
+            return Movement(item, quantity=max(passed), sources=stays, targets=stays, lots=lots)
     return Movement(
         item=item,
         quantity=sum(quantity for quantity in by_place.values() if quantity > 0),
         sources=[place for place, quantity in by_place.items() if quantity < 0],
         targets=[place for place, quantity in by_place.items() if quantity > 0],
-        lots=list(dict.fromkeys(line.lot for line in lines if line.lot)),
+        lots=lots,
     )
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
+from inventory.stock import rules
 from inventory.stock.models import Lot, Measurement
 from inventory.stock.models.measurements import figure_in_words, grade_in_words
 
@@ -63,7 +64,7 @@ def _with_the_lots_own(lot: Lot, measured: list[Measurement]) -> list[HouseFigur
         of_kind = [each for each in measured if each.what == what]
         value = own.get(what)
         if value is not None and (
-            lot.kind != Lot.Kind.EXTRACTION or value not in [each.value for each in of_kind]
+            not rules.has_own_origin(lot) or value not in [each.value for each in of_kind]
         ):
             figures.append(_own(lot, what, value))
         figures += [
@@ -81,7 +82,8 @@ def _with_the_lots_own(lot: Lot, measured: list[Measurement]) -> list[HouseFigur
 
 
 def _own(lot: Lot, what: str, value: Decimal) -> HouseFigure:
-    is_worked_out = lot.kind != Lot.Kind.EXTRACTION
+    # What came in was measured by somebody; only a mixture has figures that are worked out.
+    is_worked_out = not rules.has_own_origin(lot)
     return HouseFigure(
         what=str(Measurement.What(what).label),
         value=figure_in_words(what, value),

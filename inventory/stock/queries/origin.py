@@ -17,3 +17,15 @@ def origin_lines(lot: Lot, house: House) -> list[str]:
     An empty list where the house has no rule and the country of any part is unknown.
     """
     return origin.label_lines(by_country(lot, house), house)
+
+
+def without_country(lot: Lot, house: House) -> list[Lot]:
+    """Return the origins of a lot whose country the label must state and nobody has entered.
+
+    None where the house has no rule: its labels then say nothing of an origin that is unknown.
+    """
+    if house.origin_rule != House.OriginRule.PERCENTAGES:
+        return []
+    return [
+        each.lot for each in lot.origins() if origin.place_of(each.lot, house)[0] == origin.UNKNOWN
+    ]

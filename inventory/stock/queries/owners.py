@@ -1,9 +1,10 @@
 """Honey of other beekeepers: what is here, and what happened to it between two days."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any, cast
 
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -13,11 +14,13 @@ from django.utils.translation import gettext_lazy
 from inventory.physics.units import POUND_GRAMS
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Supplier
 
-CAME, PACKED, LOST, HANDED_BACK, BOUGHT = "came", "packed", "lost", "handed_back", "bought"
+CAME, PACKED, LOST, COUNTED = "came", "packed", "lost", "counted"
+HANDED_BACK, BOUGHT = "handed_back", "bought"
 WORDS = {
     CAME: gettext_lazy("came in"),
     PACKED: gettext_lazy("packed"),
     LOST: gettext_lazy("lost"),
+    COUNTED: gettext_lazy("count"),
     HANDED_BACK: gettext_lazy("handed back"),
     BOUGHT: gettext_lazy("bought by us"),
 }
@@ -25,7 +28,10 @@ WORDS = {
 
 @dataclass(frozen=True)
 class OwnerRow:
-    """One thing that changed what is here of one lot; `quantity` is below zero where it left."""
+    """One thing that changed what is here of one lot; `quantity` is below zero where it left.
+
+    `shown` is what a page prints of it: rows that are shown add up to the sums that are.
+    """
 
     posting: Posting
     day: date
@@ -33,6 +39,7 @@ class OwnerRow:
     item: Item
     lot: Lot
     quantity: int
+    shown: int
 
     @property
     def label(self) -> str:
@@ -41,35 +48,31 @@ class OwnerRow:
 
 @dataclass
 class OwnerSum:
-    """All of one item: what was here, came and went, and is here; in grams, or pieces."""
+    """All of one item: what was here, came and went, and is here; in grams, or pieces.
+
+    `changes` are exact, by what happened; `shown` is what a page prints of them.
+    """
 
     item: Item
     opening: int = 0
     changes: dict[str, int] = field(default_factory=lambda: dict.fromkeys(WORDS, 0))
+    _steps: dict[str, int] = field(default_factory=lambda: dict.fromkeys(WORDS, 0))
 
     @property
     def closing(self) -> int:
         return self.opening + sum(self.changes.values())
 
     @property
-    def came(self) -> int:
-        return self.changes[CAME]
+    def shown(self) -> dict[str, int]:
+        return {what: _of_steps(self.item, steps) for what, steps in self._steps.items()}
 
-    @property
-    def packed(self) -> int:
-        return self.changes[PACKED]
-
-    @property
-    def lost(self) -> int:
-        return self.changes[LOST]
-
-    @property
-    def handed_back(self) -> int:
-        return self.changes[HANDED_BACK]
-
-    @property
-    def bought(self) -> int:
-        return self.changes[BOUGHT]
+    def add(self, what: str, quantity: int) -> int:
+        """Count a change, and return it as a page prints it: what it changes of the rest shown."""
+        before = _steps(self.item, self.closing)
+        self.changes[what] += quantity
+        steps = _steps(self.item, self.closing) - before
+        self._steps[what] += steps
+        return _of_steps(self.item, steps)
 
 
 @dataclass(frozen=True)
@@ -101,18 +104,37 @@ def statement(owner: Supplier, since: date, until: date) -> OwnerStatement:
     """Return the statement of a beekeeper, in one query; what was undone does not count.
 
     Honey poured from one vessel into another is still here, and is no row. A run takes honey to
-    the packing line and gives jars; what was spilled, broken, spoiled or not found is lost.
+    the packing line and gives jars; what was spilled, broken or spoiled is lost, and what a count
+    found more or less stands by itself. Pounds are printed in tenths, each the difference of what
+    was here before and after, so that lines and sums add up as they are printed.
     """
     sums: dict[int, OwnerSum] = {}
     rows = []
-    for row in _rows(_lines(owner, until)):
-        known = sums.setdefault(row.item.pk, OwnerSum(row.item))
-        if row.day < since:
-            known.opening += row.quantity
+    for line in _lines(owner, until):
+        known = sums.setdefault(line.item.pk, OwnerSum(line.item))
+        day = timezone.localdate(line.posting.occurred_at)
+        # What an outside place got is what left.
+        quantity = -line.quantity
+        if day < since:
+            known.opening += quantity
         else:
-            known.changes[row.what] += row.quantity
-            rows.append(row)
+            what = _what(line)
+            shown = known.add(what, quantity)
+            lot = cast(Lot, line.lot)
+            rows.append(OwnerRow(line.posting, day, what, line.item, lot, quantity, shown))
     return OwnerStatement(owner, since, until, rows, sorted(sums.values(), key=_honey_first))
+
+
+def _steps(item: Item, quantity: int) -> int:
+    """Return a quantity in the steps in which it is printed: tenths of a pound, or pieces."""
+    if item.kind != Item.Kind.HONEY:
+        return quantity
+    return int((quantity * 10 / POUND_GRAMS).quantize(Decimal(1), ROUND_HALF_UP))
+
+
+def _of_steps(item: Item, steps: int) -> int:
+    """Return the quantity, in grams or pieces, that is printed as so many steps."""
+    return steps if item.kind != Item.Kind.HONEY else round(steps * POUND_GRAMS / 10)
 
 
 def _honey_first(each: OwnerSum) -> tuple[bool, str]:
@@ -120,7 +142,7 @@ def _honey_first(each: OwnerSum) -> tuple[bool, str]:
 
 
 def table(made: OwnerStatement) -> Iterator[list[Any]]:
-    """Yield the rows of a statement for a spreadsheet, headings first; honey in pounds."""
+    """Yield the rows of a statement for a spreadsheet, headings first; honey in exact grams."""
     yield [_("Day"), _("What"), _("Lot"), _("Item"), _("Quantity"), _("Unit")]
     for total in made.sums:
         if total.opening:
@@ -133,7 +155,7 @@ def table(made: OwnerStatement) -> Iterator[list[Any]]:
 
 def _cells(day: date, what: str, lot: str, item: Item, quantity: int) -> list[Any]:
     if item.kind == Item.Kind.HONEY:
-        return [day, what, lot, item.name, round(quantity / POUND_GRAMS, 1), _("lb")]
+        return [day, what, lot, item.name, quantity, _("g")]
     return [day, what, lot, item.name, quantity, _("pieces")]
 
 
@@ -152,24 +174,11 @@ def _lines(owner: Supplier, until: date) -> QuerySet[PostingLine]:
     )
 
 
-def _rows(lines: Iterable[PostingLine]) -> Iterator[OwnerRow]:
-    for line in lines:
-        lot = line.lot
-        assert lot is not None  # Filtered by its owner.
-        yield OwnerRow(
-            posting=line.posting,
-            day=timezone.localdate(line.posting.occurred_at),
-            what=_what(line),
-            item=line.item,
-            lot=lot,
-            # What an outside place got is what left.
-            quantity=-line.quantity,
-        )
-
-
 def _what(line: PostingLine) -> str:
     if line.place.kind == Place.Kind.PACKING:
         return PACKED
+    if line.place.kind == Place.Kind.COUNT_DIFFERENCE:
+        return COUNTED
     if line.place.kind != Place.Kind.OWNER:
         return LOST
     if line.posting.kind == Posting.Kind.PURCHASE:

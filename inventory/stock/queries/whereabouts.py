@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from django.db.models import Q, QuerySet, Sum
 
-from inventory.stock.models import Balance, Lot, Place, PostingLine
+from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 from inventory.stock.models.lots import LotKeys
 
 # Outside places from which lots come. What goes to one of these is used for another lot.
@@ -20,7 +20,8 @@ SOURCES = (Place.Kind.HARVEST, Place.Kind.SUPPLIER, Place.Kind.PACKING)
 class LotTally:
     """What the ledger says of one lot, in grams or pieces.
 
-    `ways_out` is net, by the kind of the outside place; customers are among them.
+    `ways_out` is net, by the kind of the outside place; customers are among them, an owner to whom
+    it was handed back is not.
     """
 
     lot: Lot
@@ -28,6 +29,7 @@ class LotTally:
     on_hand: int = 0
     reserved: int = 0
     into_lots: int = 0
+    handed_back: int = 0
     ways_out: dict[str, int] = field(default_factory=dict)
 
 
@@ -43,18 +45,26 @@ def tallies(family: LotKeys) -> list[LotTally]:
         lot__in=family, posting__reverses=None, posting__reversed_by=None
     ).order_by()
     outside = lines.exclude(place__kind__in=[*Place.VESSELS, *Place.STORES])
-    for key, kind, plus, minus in (
+    # An owner's place is a source for what comes in, and a way out for what goes back; a purchase
+    # from them makes another lot of it.
+    is_sale = Q(posting__kind=Posting.Kind.PURCHASE)
+    for key, kind, plus, minus, sold in (
         outside.values("lot", "place__kind")
         .annotate(
             plus=Sum("quantity", filter=Q(quantity__gt=0), default=0),
             minus=Sum("quantity", filter=Q(quantity__lt=0), default=0),
+            sold=Sum("quantity", filter=Q(quantity__gt=0) & is_sale, default=0),
         )
-        .values_list("lot", "place__kind", "plus", "minus")
+        .values_list("lot", "place__kind", "plus", "minus", "sold")
     ):
         tally = found[key]
         if kind in SOURCES:
             tally.came_in -= minus
             tally.into_lots += plus
+        elif kind == Place.Kind.OWNER:
+            tally.came_in -= minus
+            tally.into_lots += sold
+            tally.handed_back += plus - sold
         elif plus + minus:
             tally.ways_out[kind] = plus + minus
     # Honey that is mixed changes its lot where it is: only there a lot's own lines leave a rest.
@@ -105,4 +115,20 @@ def came_back(family: LotKeys) -> QuerySet[PostingLine]:
         )
         .select_related("posting", "place", "lot__product__item")
         .order_by("-posting__occurred_at", "-id")
+    )
+
+
+def handed_back(family: LotKeys) -> QuerySet[PostingLine]:
+    """Return the lines by which some of the family went back to its owner, latest first."""
+    return (
+        PostingLine.objects.filter(
+            lot__in=family,
+            place__kind=Place.Kind.OWNER,
+            quantity__gt=0,
+            posting__reverses=None,
+            posting__reversed_by=None,
+        )
+        .exclude(posting__kind=Posting.Kind.PURCHASE)
+        .select_related("posting", "lot__owner", "lot__product__item")
+        .order_by("lot__owner__name", "-posting__occurred_at", "-id")
     )

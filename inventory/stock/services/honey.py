@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from inventory.physics.units import POUND_GRAMS
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
     BadValue,
@@ -21,6 +22,7 @@ from inventory.shared.errors import (
     VesselTooSmall,
     parameters_named,
 )
+from inventory.shared.money import cents_half_even
 from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -37,6 +39,9 @@ WRITE_OFF_PLACES: dict[str, str] = {
 
 # What the errors of `blend` call its one source, and what acts with one source call it.
 ONE_SOURCE = {"sources.0.place": "source", "sources.0.grams": "grams", "sources": "grams"}
+
+# Beside their price, pounds have as many decimals as give the amount.
+POUND_DECIMALS = (2, 3, 4)
 
 
 @dataclass(frozen=True)
@@ -58,10 +63,25 @@ class HoneyPreview:
     changes: tuple[VesselChange, ...]
     lot: Lot
     litres: Decimal
+    # What is bought, with its cost; None where nothing is.
+    bought: Lot | None = None
+    price_per_pound: Decimal | None = None
 
     @property
     def is_new_blend(self) -> bool:
         return self.lot.kind == Lot.Kind.BLEND and self.lot.pk is None
+
+    @property
+    def pound_decimals(self) -> int:
+        """The fewest decimals with which pounds times the price are the cost."""
+        if self.bought is None or self.price_per_pound is None:
+            return POUND_DECIMALS[0]
+        pounds = self.bought.quantity_made / POUND_GRAMS
+        for decimals in POUND_DECIMALS:
+            shown = pounds.quantize(Decimal(1).scaleb(-decimals))
+            if cents_half_even(shown * self.price_per_pound) == self.bought.cost_cents:
+                return decimals
+        return POUND_DECIMALS[0]
 
 
 @transaction.atomic

@@ -200,11 +200,15 @@ def preview_buy(
     before = honey.all_of(place, parameter="place")
     if target is None or target == place:
         litres = density.litres_of(before, moisture_percent=bought.honey_moisture)
-        return honey.HoneyPreview((honey.VesselChange(place, before, before),), bought, litres)
+        return honey.HoneyPreview(
+            (honey.VesselChange(place, before, before),), bought, litres, bought, price_per_pound
+        )
     with parameters_named(place="target"):
         there = honey.preview_receipt(place=target, lot=bought)
     change = honey.VesselChange(place, before, before - portion.grams)
-    return honey.HoneyPreview((change, *there.changes), there.lot, there.litres)
+    return honey.HoneyPreview(
+        (change, *there.changes), there.lot, there.litres, bought, price_per_pound
+    )
 
 
 def _checked(

@@ -1,6 +1,7 @@
 """Honey bought from another producer: received in drums, pails, totes or into a tank."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import Unpack
 
@@ -65,7 +66,8 @@ def preview(
 ) -> honey.HoneyPreview:
     """Say what a delivery would change, without doing it; raises as `receive`."""
     lot, grams = _checked(supplier, vessels, cost_cents, price_per_pound, facts)
-    return arrivals.preview(lot=lot, vessels=vessels, grams=grams)
+    found = arrivals.preview(lot=lot, vessels=vessels, grams=grams)
+    return replace(found, bought=lot, price_per_pound=price_per_pound)
 
 
 def cost_of(grams: int, price_per_pound: Decimal) -> int:

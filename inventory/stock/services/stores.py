@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
-from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
+from inventory.shared.errors import BadValue, NotEnoughStock, Problems, StockReserved
 from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -101,11 +101,13 @@ def count(
     reason: str,
     recorded_by: Person,
     key: str,
+    count_is_right: bool = False,
 ) -> Posting | None:
     """Bring the books to what was counted; return the posting, or None when they agree.
 
-    Raises `BadValue` for a count below zero or without a reason, `StockReserved` when fewer
-    are left than are promised.
+    `count_is_right` confirms more of another beekeeper's jars than can be here. Raises `BadValue`
+    for a count below zero or without a reason, `StockReserved` when fewer are left than are
+    promised.
     """
     problems = Problems()
     if counted != 0 and item.is_weighed:
@@ -121,6 +123,8 @@ def count(
     difference = counted - (balance.quantity if balance else 0)
     if difference == 0:
         return None
+    if lot and difference > 0 and not count_is_right:
+        _ask_about_more_than_packed(lot, difference)
     with refused_at("counted"):
         return ledger.post(
             kind=Posting.Kind.COUNT,
@@ -134,6 +138,37 @@ def count(
             recorded_by=recorded_by,
             key=key,
             note=reason.strip(),
+        )
+
+
+def _ask_about_more_than_packed(lot: Lot, found: int) -> None:
+    """Ask about a count that makes more of an owner's jars than were packed and did not leave.
+
+    What another count did not find may turn up again.
+    """
+    if lot.owner is None:
+        return
+    outside = Balance.objects.filter(lot=lot, is_physical=False)
+    can_be_here = -sum(
+        balance.quantity for balance in outside.exclude(place__kind=Place.Kind.COUNT_DIFFERENCE)
+    )
+    here = sum(Balance.objects.filter(lot=lot, is_physical=True).values_list("quantity", flat=True))
+    if here + found > can_be_here:
+        raise BadValue(
+            _(
+                "Lot %(lot)s belongs to %(owner)s: %(packed)s were packed and %(gone)s handed "
+                "back or lost, so %(most)s can be here, but with this count there would be "
+                "%(told)s. Count again, or tick that the count is right."
+            )
+            % {
+                "lot": lot.code,
+                "owner": lot.owner,
+                "packed": lot.quantity_made,
+                "gone": lot.quantity_made - can_be_here,
+                "most": can_be_here,
+                "told": here + found,
+            },
+            parameter="count_is_right",
         )
 
 

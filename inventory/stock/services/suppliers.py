@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import checks
 from inventory.shared.errors import Problems
-from inventory.stock.models import Lot, Supplier
+from inventory.stock.models import Balance, Lot, Supplier
 
 
 class SupplierDetails(TypedDict, total=False):
@@ -37,7 +37,7 @@ def add(**details: Unpack[SupplierDetails]) -> Supplier:
 def change(supplier: Supplier, **details: Unpack[SupplierDetails]) -> Supplier:
     """Change what is given of a supplier and return it; raises as `add`.
 
-    A beekeeper whose honey is here, or was, stays one.
+    A beekeeper whose honey is here, or was, stays one; while it is here, they stay in use.
     """
     return _save(Supplier.objects.select_for_update().get(pk=supplier.pk), details)
 
@@ -82,6 +82,20 @@ def _save(supplier: Supplier, details: SupplierDetails) -> Supplier:
             _("Honey of %(name)s is in the books, so this stays a beekeeper.")
             % {"name": name_before},
         )
+    if supplier.pk and not supplier.is_active and _has_honey_here(supplier):
+        problems.add(
+            "is_active",
+            _(
+                "Honey of %(name)s is here, so they stay in use. Hand it back or buy it first; "
+                "the statement says what there is."
+            )
+            % {"name": name_before},
+        )
     problems.raise_any()
     checks.save_checked(supplier)
     return supplier
+
+
+def _has_honey_here(supplier: Supplier) -> bool:
+    here = Balance.objects.filter(is_physical=True, quantity__gt=0)
+    return here.filter(lot__owner=supplier).exists()

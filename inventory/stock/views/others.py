@@ -176,13 +176,20 @@ def _context(request: HttpRequest, pk: int) -> dict[str, Any]:
 @permission_required(MANAGE, raise_exception=True)
 def statement(request: HttpRequest, pk: int) -> HttpResponse:
     """What came, was packed, lost and handed back of one beekeeper's honey, and what is here."""
-    return render(request, "inventory/others/statement.html", _context(request, pk))
+    return _page(request, _context(request, pk))
+
+
+def _page(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
+    status = 422 if context["form"].errors else 200
+    return render(request, "inventory/others/statement.html", context, status=status)
 
 
 @require_GET
 @permission_required(MANAGE, raise_exception=True)
 def statement_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     context = _context(request, pk)
+    if context["form"].errors:
+        return _page(request, context)
     return documents.serve(
         request,
         name=_file_name(context["statement"], "pdf"),
@@ -194,7 +201,10 @@ def statement_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 @permission_required(MANAGE, raise_exception=True)
 def statement_csv(request: HttpRequest, pk: int) -> HttpResponse:
-    made = _context(request, pk)["statement"]
+    context = _context(request, pk)
+    if context["form"].errors:
+        return _page(request, context)
+    made = context["statement"]
     response = HttpResponse(csv_bytes(owners.table(made)), content_type="text/csv; charset=utf-8")
     name = content_disposition_header(True, _file_name(made, "csv"))
     response["Content-Disposition"] = name or "attachment"

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared.models import House
+from inventory.shared.people import sees_costs
 from inventory.shared.views import ActView
 from inventory.stock import rules
 from inventory.stock.forms import lots as forms
@@ -107,6 +108,7 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
     countries = origin.by_country(lot, house)
     context = {
         "story": queries.lot_story(lot),
+        "sees_costs": sees_costs(request),
         "figures": None if lot.product else measurements.of_lot(lot),
         "countries": countries,
         "origin_lines": label_lines(countries, house),

@@ -135,6 +135,7 @@ class StockCountView(StockActView):
             place=data["place"],
             counted=data["counted"],
             reason=data["reason"],
+            count_is_right=data["count_is_right"],
             recorded_by=person_of(self.request),
             key=data["key"],
         )
