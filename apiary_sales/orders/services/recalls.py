@@ -96,7 +96,7 @@ def hold(*, lots: Sequence[Lot], reason: str, held_by: Person, key: str) -> hold
     Raises as `holds.hold`, and `AlreadyRecorded`.
     """
     refuse_repeat(RecallAct, key)
-    done = holds.hold(lots=lots, reason=reason)
+    done = holds.hold(lots=lots, reason=reason, held_by=held_by)
     _note(RecallAct.Kind.HELD, done, reason, held_by, key)
     return done
 
@@ -105,12 +105,12 @@ def hold(*, lots: Sequence[Lot], reason: str, held_by: Person, key: str) -> hold
 def release(
     *, lots: Sequence[Lot], reason: str, released_by: Person, key: str
 ) -> holds.LotsChanged:
-    """Release these lots and all they went into, and keep who did it and why.
+    """Release what a recall of these lots holds, and nothing else; keep who did it and why.
 
     Raises as `holds.release`, and `AlreadyRecorded`.
     """
     refuse_repeat(RecallAct, key)
-    done = holds.release(lots=lots, reason=reason)
+    done = holds.release(lots=lots, reason=reason, released_by=released_by)
     _note(RecallAct.Kind.RELEASED, done, reason, released_by, key)
     return done
 

@@ -32,7 +32,7 @@ from apiary_sales.orders.models import Recall
 from apiary_sales.orders.queries import recall as answers
 from apiary_sales.orders.queries import recalls as found
 from apiary_sales.orders.queries import trace
-from apiary_sales.orders.queries.recall import RecallAnswer
+from apiary_sales.orders.queries.recall import LotAccount, RecallAnswer
 from apiary_sales.orders.services import recalls
 from inventory.bottling.services.holds import LotsChanged
 from inventory.shared import documents
@@ -41,11 +41,14 @@ from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
 from inventory.stock.models.lots import LotKeys
+from inventory.stock.queries import holds as hold_queries
 from inventory.stock.queries.find_lots import find_lots
 
 # Of each list the answer's first page shows so much; each can be opened in pages of its own.
 ROWS_SHOWN, PAGE_SIZE = 20, 50
 RECORDS_SHOWN = 20
+# So many lots that stay on hold are named in the message after a release.
+LEFT_NAMED = 10
 CSV = "text/csv; charset=utf-8"
 
 
@@ -136,10 +139,20 @@ def answer(request: HttpRequest, keys: str) -> HttpResponse:
             "asked": asked,
             "answer": made,
             "running": found.running(asked.roots),
-            "acts": found.acts(asked.roots),
+            "hold_events": hold_queries.events(asked.family),
+            **_held(asked.roots, made),
             **_lists(request, made, trace.named(asked.family)),
         },
     )
+
+
+def _held(roots: list[int], made: RecallAnswer) -> dict[str, list[LotAccount]]:
+    """Part the lots into those that a recall of just these roots holds, and the others."""
+    held = found.held_by_recall(roots)
+    return {
+        "held_here": [lot for lot in made.lots if lot.pk in held],
+        "not_held_here": [lot for lot in made.lots if lot.pk not in held],
+    }
 
 
 def _lists(request: HttpRequest, made: RecallAnswer, sales: Any) -> dict[str, Any]:
@@ -194,8 +207,9 @@ class LotsActView(ActView):
         self.asked  # noqa: B018  # lots that are not there are refused before anything else
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        made = answers.answer(self.asked.roots)
         return super().get_context_data(
-            asked=self.asked, answer=answers.answer(self.asked.roots), **kwargs
+            asked=self.asked, answer=made, **_held(self.asked.roots, made), **kwargs
         )
 
     def next_url(self, made: Any) -> str:
@@ -262,18 +276,19 @@ class RecallReleaseView(LotsActView):
         return recalls.release(lots=self.asked.lots, released_by=person_of(self.request), **data)
 
     def done_message(self, made: LotsChanged) -> str:
-        count, left = len(made.changed), len(made.left)
+        count, left = len(made.freed), len(made.left)
         done = ngettext(
             "%(count)s lot may be sold again.", "%(count)s lots may be sold again.", count
         ) % {"count": count}
         if not left:
             return done
         kept = ngettext(
-            "%(count)s lot stays on hold: a fill check failed, or honey in it is on hold.",
-            "%(count)s lots stay on hold: a fill check failed, or honey in them is on hold.",
+            "%(count)s lot stays on hold for another reason:",
+            "%(count)s lots stay on hold for other reasons:",
             left,
         ) % {"count": left}
-        return f"{done} {kept}"
+        named = "; ".join(f"{lot.code}: {lot.hold_reason}" for lot in made.left[:LEFT_NAMED])
+        return f"{done} {kept} {named}" + ("; …" if left > LEFT_NAMED else "")
 
 
 def _record(pk: int) -> Recall:
@@ -296,7 +311,7 @@ def record(request: HttpRequest, pk: int) -> HttpResponse:
             "record": kept,
             "answer": made,
             "now_url": reverse("recall:answer", args=[keys_of(lots)]) if lots else "",
-            "acts": found.acts([lot.pk for lot in lots]),
+            "hold_events": hold_queries.events(Lot.objects.family_keys(lot.pk for lot in lots)),
             **_lists(request, made, made.sales),
         },
     )

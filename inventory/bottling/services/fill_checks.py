@@ -8,14 +8,12 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, FillCheck, FillWeight
 from inventory.bottling.rules import fill_checks as rules
+from inventory.bottling.services import holds
 from inventory.shared import checks
-from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.errors import NotAllowedNow
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.models import Item, Lot
 from inventory.stock.services import ledger
-
-REASON_MAX = 300
 
 
 @transaction.atomic
@@ -81,35 +79,5 @@ def record(
         failed = _("Fill check of %(day)s failed.") % {
             "day": timezone.localdate(check.checked_at).isoformat()
         }
-        # A lot that is on hold for something else stays so for that, too.
-        kept = lot.hold_reason if failed not in lot.hold_reason else ""
-        lot.is_on_hold = True
-        lot.hold_reason = f"{kept} {failed}".strip()[-REASON_MAX:]
-        lot.save(update_fields=["is_on_hold", "hold_reason"])
+        holds.hold_for_check(lot=lot, reason=failed, held_by=checked_by)
     return check
-
-
-@transaction.atomic
-def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
-    """Let a held lot be sold again, and keep with its failed checks who said so and why.
-
-    Raises `BadValue` without a reason, `NotAllowedNow` when the lot is not on hold.
-    """
-    reason = reason.strip()
-    problems = Problems()
-    if not reason:
-        problems.add("reason", _("Enter why the lot may be sold, for example “topped up by hand”."))
-    elif len(reason) > REASON_MAX:
-        problems.add("reason", _("Enter 300 characters or fewer."))
-    problems.raise_any()
-    ledger.lock_items([lot.product.item if lot.product else Item.objects.honey()])
-    lot = Lot.objects.select_for_update().get(pk=lot.pk)
-    if not lot.is_on_hold:
-        raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})
-    lot.is_on_hold = False
-    lot.hold_reason = ""
-    lot.save(update_fields=["is_on_hold", "hold_reason"])
-    FillCheck.objects.filter(
-        run__packed_lot=lot, has_passed=False, released_at__isnull=True
-    ).update(released_at=timezone.now(), released_by=released_by, release_reason=reason)
-    return lot
