@@ -30,6 +30,7 @@ from apiary_sales.orders.forms.recalls import (
 )
 from apiary_sales.orders.models import Recall
 from apiary_sales.orders.queries import recall as answers
+from apiary_sales.orders.queries import recall_progress
 from apiary_sales.orders.queries import recalls as found
 from apiary_sales.orders.queries import trace
 from apiary_sales.orders.queries.recall import LotAccount, RecallAnswer
@@ -310,6 +311,7 @@ def record(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "record": kept,
             "answer": made,
+            "progress": recall_progress.of(kept),
             "now_url": reverse("recall:answer", args=[keys_of(lots)]) if lots else "",
             "hold_events": hold_queries.events(Lot.objects.family_keys(lot.pk for lot in lots)),
             **_lists(request, made, made.sales),
@@ -351,9 +353,17 @@ class RecallFinishView(ActView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(record=self.recall, **kwargs)
 
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return {**super().get_form_kwargs(), "is_real": self.recall.kind == Recall.Kind.REAL}
+
     def act(self, data: dict[str, Any]) -> Recall:
+        roots = list(self.recall.lots.values_list("pk", flat=True))
         return recalls.finish(
-            recall=self.recall, notes=data["notes"], finished_by=person_of(self.request)
+            recall=self.recall,
+            notes=data["notes"],
+            answer=answers.answer(roots, with_sales=True).as_json(),
+            finished_by=person_of(self.request),
+            lots_are_settled=data.get("lots_are_settled", False),
         )
 
     def done_message(self, made: Recall) -> str:
