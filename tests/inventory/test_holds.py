@@ -4,10 +4,16 @@ import pytest
 from django.urls import reverse
 
 from inventory.bottling.services import fill_checks, holds
-from inventory.shared.errors import BadValue, LotOnHold, NotAllowedNow, SeveralProblems
-from inventory.stock.models import Balance, Lot, Place, Posting
+from inventory.shared.errors import (
+    BadValue,
+    LotOnHold,
+    NotAllowedNow,
+    NotEnoughStock,
+    SeveralProblems,
+)
+from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.queries import holds as queries
-from inventory.stock.services import drums, honey
+from inventory.stock.services import drums, honey, stores
 from tests import builders
 from tests.inventory import bottling_room
 
@@ -74,9 +80,7 @@ def test_what_is_all_on_hold_is_not_held_again(room):
     assert refused.value.message == "All these lots are on hold already."
 
 
-@pytest.mark.parametrize(
-    ("act", "who"), [(holds.hold, "held_by"), (holds.release, "released_by")]
-)
+@pytest.mark.parametrize(("act", "who"), [(holds.hold, "held_by"), (holds.release, "released_by")])
 @pytest.mark.parametrize("reason", ["", "  ", "x" * 301])
 def test_holding_and_releasing_need_lots_and_a_reason(room, act, who, reason):
     with pytest.raises(SeveralProblems) as refused:
@@ -121,19 +125,71 @@ def test_honey_on_hold_may_be_put_apart_in_an_empty_vessel_and_stays_on_hold(roo
     assert Balance.objects.in_vessel(tote).honey_lot.is_on_hold
 
 
-def test_no_drum_is_filled_from_honey_on_hold(room):
-    drum = builders.place("D-1", Place.Kind.DRUM, tare_grams=18_000)
+def test_an_empty_drum_takes_honey_on_hold_as_any_empty_vessel_does_and_another_refuses_it(room):
+    empty, other = (
+        builders.place(code, Place.Kind.DRUM, tare_grams=18_000) for code in ("D-1", "D-2")
+    )
+    builders.lot_in(other, 10_000)
     hold(room.lot)
+    who = {"recorded_by": builders.person()}
 
-    for act in (drums.fill, drums.preview_fill):
-        who = {"recorded_by": builders.person(), "key": "k"} if act is drums.fill else {}
-        with pytest.raises(LotOnHold) as refused:
-            act(tank=room.tank, drum=drum, gross_grams=50_000, **who)
-        assert refused.value.message == (
-            "Lot 26-E01 is on hold, so no drum can be filled from Tank 1: Odd smell."
-        )
-        assert refused.value.parameter == "tank"
-    assert not Posting.objects.filter(kind="drum_fill").exists()
+    drums.fill(tank=room.tank, drum=empty, gross_grams=50_000, key="k", **who)
+    with pytest.raises(LotOnHold) as refused:
+        drums.fill(tank=room.tank, drum=other, gross_grams=50_000, key="m", **who)
+
+    assert Balance.objects.in_vessel(empty).honey_lot.is_on_hold
+    assert refused.value.message == (
+        "Lot 26-E01 is on hold and can't be mixed with other honey: Odd smell."
+    )
+
+
+@pytest.mark.parametrize("reason", ["gift", "own_use"])
+def test_what_is_on_hold_is_neither_given_away_nor_used(room, reason):
+    packed = bottling_room.recorded(room).packed_lot
+    hold(room.lot)
+    who = {"reason": reason, "recorded_by": builders.person()}
+    jars = {"item": room.product.item, "lot": packed, "place": room.shelf, "pieces": 1}
+
+    with pytest.raises(LotOnHold) as honey_refused:
+        honey.write_off(place=room.tank, grams=1_000, key="h", **who)
+    with pytest.raises(LotOnHold) as jars_refused:
+        stores.write_off(**jars, key="j", **who)
+    stores.write_off(**jars, key="b", **(who | {"reason": "breakage"}))
+
+    assert honey_refused.value.parameter == jars_refused.value.parameter == "reason"
+    assert jars_refused.value.message == (
+        f"Lot {packed.code} is on hold, so it can't be used or given away: Odd smell. It may "
+        "only be written off as spoiled or broken."
+    )
+
+
+def test_jars_on_hold_are_named_where_they_could_be_sold(client, room):
+    packed = bottling_room.recorded(room).packed_lot
+    builders.place("stand", Place.Kind.STAND, name="Stand")
+    hold(packed)
+    client.force_login(builders.person())
+
+    for address in ("/", "/selling/orders/new/", "/stand/"):
+        page = " ".join(client.get(address).text.split())
+        assert f"lot {packed.code} of One pound (96 pieces in {room.shelf}): Odd smell." in page
+    with pytest.raises(NotEnoughStock) as refused:
+        stores.pick(item=room.product.item, places=[room.shelf], pieces=1)
+    assert refused.value.message.endswith(f"On hold, not for sale: 96 pieces of lot {packed.code}.")
+
+
+def test_vessels_on_hold_are_marked_in_lists_and_on_the_page_of_quotes(client, room):
+    drum = builders.place("D-1", Place.Kind.DRUM, name="Drum 1", tare_grams=18_000)
+    lot = builders.lot_in(drum, 10_000)
+    hold(lot)
+    client.force_login(builders.person())
+
+    quote = " ".join(client.get("/selling/quotes/new/").text.split())
+
+    assert f"Drum 1, lot {lot.code}: Odd smell." in quote
+    assert "all that are full are reserved or on hold" in quote
+    assert "Fill drums from a tank first" not in quote
+    for address in ("transfer", "blend", "drain", "fill-drum"):
+        assert f"{lot.code}, Clover. ON HOLD" in client.get(f"/honey/{address}/").text
 
 
 def test_honey_on_hold_is_neither_planned_nor_bottled(room):

@@ -20,8 +20,8 @@ from inventory.shared.errors import (
     SeveralProblems,
 )
 from inventory.stock.models import Balance, Lot, lots
-from inventory.stock.services import stores
 from inventory.stock.queries.holds import events
+from inventory.stock.services import stores
 from tests import builders
 from tests.inventory import bottling_room
 

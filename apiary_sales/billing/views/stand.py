@@ -26,6 +26,7 @@ from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
+from inventory.stock.queries import held_goods
 
 SELL = "orders.sell_at_stand"
 # What the page needs to open without signal.
@@ -93,6 +94,7 @@ class StandView(ActView):
             "place": self.place,
             "places": self.places,
             "products": self.products,
+            "held_goods": held_goods.in_stores(),
             "data": self._data(),
             "words": json.dumps(till_words()),
         }

@@ -85,7 +85,7 @@ class LotAccount:
 
     @property
     def lost(self) -> int:
-        """What counts found missing, place by place: a surplus elsewhere does not make up for it."""
+        """What counts found missing; a surplus in another place does not make up for it."""
         return self.lost_in_counts or max(self._net, 0)
 
     @property

@@ -10,7 +10,9 @@ from inventory.stock.models import LotHold
 
 def records() -> QuerySet[Recall]:
     """Return every recall, the latest first, without the long answers they keep."""
-    return Recall.objects.defer("answer", "answer_at_finish").select_related("started_by", "finished_by")
+    return Recall.objects.defer("answer", "answer_at_finish").select_related(
+        "started_by", "finished_by"
+    )
 
 
 def running(lots: Sequence[int]) -> Recall | None:

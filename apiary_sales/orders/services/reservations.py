@@ -210,7 +210,8 @@ class Picker:
             "promised": words.pieces(promised),
             "place": self._at.name if self._at else "",
         }
-        return NotEnoughStock(sentence % figures, parameter=parameter, asked=asked, there=free)
+        told = stores.with_held(sentence % figures, product.item, self._places)
+        return NotEnoughStock(told, parameter=parameter, asked=asked, there=free)
 
 
 def find_honey(line: OrderLine, parameter: str | None) -> Balance:

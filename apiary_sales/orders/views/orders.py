@@ -27,6 +27,7 @@ from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
+from inventory.stock.queries import held_goods
 
 
 @sees_buyers
@@ -98,7 +99,8 @@ class OrderCreateView(ActView):
         context = super().get_context_data(**kwargs)
         form = context["form"]
         typed = self.request.POST or self.request.GET
-        return {**context, "customer": _customer(typed), **_total(form)}
+        held = held_goods.in_stores()
+        return {**context, "customer": _customer(typed), "held_goods": held, **_total(form)}
 
     def act(self, data: dict[str, Any]) -> Order:
         return orders.take(

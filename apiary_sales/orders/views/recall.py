@@ -30,9 +30,8 @@ from apiary_sales.orders.forms.recalls import (
 )
 from apiary_sales.orders.models import Recall
 from apiary_sales.orders.queries import recall as answers
-from apiary_sales.orders.queries import recall_progress
+from apiary_sales.orders.queries import recall_progress, trace
 from apiary_sales.orders.queries import recalls as found
-from apiary_sales.orders.queries import trace
 from apiary_sales.orders.queries.recall import LotAccount, RecallAnswer
 from apiary_sales.orders.services import recalls
 from inventory.bottling.services.holds import LotsChanged

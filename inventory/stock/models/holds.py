@@ -55,14 +55,14 @@ class LotHold(models.Model):
             ),
         ]
 
-    @staticmethod
-    def asked_keys(keys: Iterable[int]) -> str:
-        """Return what tells the recall of these lots from others."""
-        return "-".join(str(key) for key in sorted(set(keys)))
-
     def __str__(self) -> str:
         return self.reason or str(self.get_cause_display())
 
     @property
     def is_open(self) -> bool:
         return self.released_at is None
+
+    @staticmethod
+    def asked_keys(keys: Iterable[int]) -> str:
+        """Return what tells the recall of these lots from others."""
+        return "-".join(str(key) for key in sorted(set(keys)))

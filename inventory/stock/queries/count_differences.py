@@ -1,4 +1,4 @@
-"""What counts found missing of lots, and what they found beyond the books: never one off another."""
+"""What counts found missing of lots, and what they found beyond the books, never set off."""
 
 from dataclasses import dataclass
 

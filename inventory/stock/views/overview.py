@@ -15,8 +15,8 @@ from inventory.stock import rules
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
-from inventory.stock.queries import honey as queries
 from inventory.stock.queries import holds, measurements, origin
+from inventory.stock.queries import honey as queries
 from inventory.stock.services import lots
 
 LOTS_A_PAGE = 50
