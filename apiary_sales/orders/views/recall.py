@@ -30,7 +30,7 @@ from apiary_sales.orders.forms.recalls import (
 )
 from apiary_sales.orders.models import Recall
 from apiary_sales.orders.queries import recall as answers
-from apiary_sales.orders.queries import recall_progress, trace
+from apiary_sales.orders.queries import recall_progress, recalled_lots, trace
 from apiary_sales.orders.queries import recalls as found
 from apiary_sales.orders.queries.recall import LotAccount, RecallAnswer
 from apiary_sales.orders.services import recalls
@@ -42,7 +42,7 @@ from inventory.shared.views import ActView
 from inventory.stock.models import Lot
 from inventory.stock.models.lots import LotKeys
 from inventory.stock.queries import holds as hold_queries
-from inventory.stock.queries.find_lots import find_lots
+from inventory.stock.queries.find_lots import TYPED_MAX
 
 # Of each list the answer's first page shows so much; each can be opened in pages of its own.
 ROWS_SHOWN, PAGE_SIZE = 20, 50
@@ -114,9 +114,9 @@ def keys_of(lots: Sequence[Lot]) -> str:
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
     """Find the lots that are meant, or show the recalls there were."""
-    typed = request.GET.get("code", "").strip()[:60]
+    typed = request.GET.get("code", "").strip()[:TYPED_MAX]
     chosen = [key for key in request.GET.getlist("lot") if key.isdecimal()]
-    lots = find_lots(typed) if typed and not chosen else None
+    lots = recalled_lots.find(typed) if typed and not chosen else None
     if lots and lots.is_certain:
         chosen = [str(lot.pk) for lot in lots.meant]
     if chosen:

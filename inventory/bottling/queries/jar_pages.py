@@ -38,13 +38,14 @@ def absolute(path: str, site: HttpRequest | str) -> str:
 def lots_with(code: str, product_code: str | None = None) -> list[Lot]:
     """Return the packed lots that bear a code, by the name of their product.
 
-    One product may be asked for. A run that was undone left no jars.
+    One product may be asked for, and small letters do for capital ones. A run that was undone left
+    no jars.
     """
-    lots = Lot.objects.filter(kind=Lot.Kind.PACKED, code=code).exclude(
+    lots = Lot.objects.filter(kind=Lot.Kind.PACKED, code__in={code, code.upper()}).exclude(
         run__status=BottlingRun.Status.REVERSED
     )
     if product_code is not None:
-        lots = lots.filter(product__code=product_code)
+        lots = lots.filter(product__code__iexact=product_code)
     return list(lots.select_related("product").order_by("product__name"))
 
 

@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import cast
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -85,6 +86,12 @@ def plan(
             "lot_code",
             _("Lot %(code)s of %(product)s is there already. Type another code.")
             % {"code": lot_code, "product": product.name},
+        )
+    elif lot_code and (other := _bearer_of(lot_code)):
+        problems.add(
+            "lot_code",
+            _("%(code)s is %(other)s. Type a code that nothing else has.")
+            % {"code": lot_code, "other": other},
         )
     problems.raise_any()
     run = BottlingRun(
@@ -369,6 +376,21 @@ def _is_code_taken(code: str, product: Product) -> bool:
         .exclude(status=BottlingRun.Status.CANCELLED)
         .exists()
     )
+
+
+def _bearer_of(code: str) -> str:
+    """Say what else a code names: a vessel, or honey in bulk; an empty text for nothing.
+
+    Whoever asks about a code then means one kind of thing.
+    """
+    vessel = Place.objects.filter(
+        Q(code__iexact=code) | Q(name__iexact=code), kind__in=Place.VESSELS
+    ).first()
+    if vessel is not None:
+        return _("the number of %(vessel)s") % {"vessel": vessel.name}
+    if Lot.objects.filter(code__iexact=code, product=None).exists():
+        return _("the code of a lot of honey in bulk")
+    return ""
 
 
 def _next_number(day: date) -> str:
