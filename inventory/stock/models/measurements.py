@@ -65,6 +65,9 @@ class Measurement(models.Model):
         What.CONDUCTIVITY: Scale(_("mS/cm"), Decimal(0), Decimal(5), 3),
     }
 
+    # What a laboratory may report as "less than" the least that it can detect.
+    DETECTED_FROM_A_LIMIT = (What.HMF, What.DIASTASE, What.CONDUCTIVITY)
+
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="measurements")
     what = models.CharField(_("what"), max_length=12, choices=What)
     value = models.DecimalField(_("figure"), max_digits=7, decimal_places=3)
