@@ -59,6 +59,8 @@ class LotAccountSerializer(serializers.Serializer):
     reserved = serializers.IntegerField()
     into_lots = serializers.IntegerField()
     ways_out = serializers.DictField(child=serializers.IntegerField())
+    lost_in_counts = serializers.IntegerField(source="lost")
+    found_in_counts = serializers.IntegerField(source="found")
     difference = serializers.IntegerField()
 
 

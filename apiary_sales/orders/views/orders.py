@@ -48,6 +48,7 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
         "has_reservations": any(line.reservations.all() for line in lines),
         "held": _held(order),
         "is_begun": any(line.filled for line in lines),
+        "has_goods_to_invoice": found.has_goods_to_invoice(order),
         "drums_away": list(_drums_away(order)),
     }
     return render(request, "orders/order.html", context)

@@ -23,6 +23,13 @@ def address_of(lot: Lot, site: HttpRequest | str) -> str | None:
     return absolute(path_of(lot), site)
 
 
+def address_for_run(run: BottlingRun, site: HttpRequest | str) -> str | None:
+    """Return the address to print on the jars of a run, also before it is recorded, or None."""
+    if not run.lot_code or not JarPage.current().is_on:
+        return None
+    return absolute(reverse("inventory:jar_page", args=[run.lot_code, run.product.code]), site)
+
+
 def path_of(lot: Lot) -> str:
     """Return the address of the page of a packed lot on this site."""
     assert lot.product is not None

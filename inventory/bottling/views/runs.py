@@ -19,7 +19,7 @@ from inventory.bottling.forms import (
 )
 from inventory.bottling.models import BottlingRun, FillCheck, Product
 from inventory.bottling.queries import fill_checks as check_queries
-from inventory.bottling.queries import parts
+from inventory.bottling.queries import jar_pages, parts
 from inventory.bottling.queries import runs as run_queries
 from inventory.bottling.rules import filling, labels
 from inventory.bottling.rules.figures import RunFigures
@@ -168,6 +168,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "parts": parts.uses_of(run) if figures else [],
         "checks": check_queries.checks_of(run) if figures else [],
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
+        "jar_page_url": jar_pages.address_for_run(run, request),
         "statement": labels.net_weight(run.size.declared_grams, House.current().market),
     }
     return render(request, "inventory/bottling/run_detail.html", context)

@@ -48,7 +48,8 @@ def attach(
     if found.media_type not in file_contents.SHOWN_INLINE and kind in PAPERS:
         raise BadValue(
             _(
-                "%(name)s is plain text. A %(kind)s is a PDF or a picture. Choose “%(other)s” for it."
+                "%(name)s is plain text. A %(kind)s is a PDF or a picture. Choose “%(other)s” "
+                "for it."
             )
             % {
                 "name": found.name,

@@ -102,7 +102,7 @@ def _with_the_lots_own(
             lot.kind != Lot.Kind.EXTRACTION or value not in [each.value for each in of_kind]
         ):
             own_figure = _own(lot, what, value)
-            if lot.kind == Lot.Kind.EXTRACTION and value in [
+            if lot.kind != Lot.Kind.BLEND and value in [
                 each.value for each in removed if each.what == what
             ]:
                 own_figure = replace(own_figure, method=_("entered with the lot"), is_removed=True)

@@ -153,9 +153,7 @@ def _check_value(problems: Problems, what: str, value: Decimal) -> None:
 
 def _check_below(problems: Problems, what: str, value: Decimal) -> None:
     if what not in Measurement.DETECTED_FROM_A_LIMIT:
-        problems.add(
-            "is_below", _("Only HMF, diastase and conductivity have a limit of detection.")
-        )
+        problems.add("is_below", _("Only HMF, diastase and conductivity can be below a limit."))
     elif value <= 0:
         problems.add("value", _("Enter the limit of detection, a figure above zero."))
 
