@@ -94,7 +94,8 @@ class StandView(ActView):
             "place": self.place,
             "places": self.places,
             "products": self.products,
-            "held_goods": held_goods.in_stores(),
+            # What stands here comes first.
+            "held_goods": sorted(held_goods.in_stores(), key=lambda held: held.place != self.place),
             "data": self._data(),
             "words": json.dumps(till_words()),
         }
