@@ -11,8 +11,8 @@ from inventory.stock.models import Lot
 from inventory.stock.queries.find_lots import MATCHES_MAX, LotMatch, LotsFound, find_lots
 from inventory.stock.typed_codes import TypedCode
 
-# As bills print it: the series, then the number with zeros before it.
-INVOICE_NUMBER = re.compile(r"(?P<series>[A-Z]?\d{2})-(?P<number>\d{1,9})")
+# As bills print it: the series, then the number with zeros before it. An order's has four digits.
+INVOICE_NUMBER = re.compile(r"(?P<series>[A-Z]?\d{2})-(?P<number>\d{5,9})")
 
 
 def find(typed: str) -> LotsFound:
