@@ -10,6 +10,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import PackagingPart, Product, Size, SizePart
+from inventory.bottling.services import goods as goods_service
 from inventory.stock.models import Item, Lot, Place, Supplier
 from inventory.stock.services import honey, ledger, places, purchases
 from inventory.stock.services.arrivals import VesselReceived
@@ -115,6 +116,28 @@ def size(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields)
 def product(name: str = "One pound", amount: str = "1", unit: str = "lb", **fields) -> Product:
     """Make the standard product of a new size; see `size`."""
     return size(name, amount, unit, **fields).standard_product
+
+
+def goods(name: str = "Candle", **fields) -> Product:
+    """Set up other goods, in pieces unless `is_weighed`."""
+    return goods_service.save(name=name, **fields)
+
+
+def goods_lot(
+    product: Product, place: Place, quantity: int = 24, *, cost_cents: int = 0, **fields
+) -> Lot:
+    """Receive goods from a supplier and return their lot."""
+    return goods_service.receive(
+        product=product,
+        place=place,
+        quantity=quantity,
+        cost_cents=cost_cents,
+        supplier=fields.pop("supplier", "Valley Wax Works"),
+        received_on=fields.pop("received_on", today()),
+        recorded_by=person(),
+        key=new_key(),
+        **fields,
+    ).lot
 
 
 def part(name: str = "Jar", kind: str = PackagingPart.Kind.JAR, **fields) -> PackagingPart:

@@ -21,7 +21,7 @@ def lot_of(request: Request, code: str) -> Lot:
     Raises `Http404` without any, `BadValue` at `product` when several lots bear the code.
     """
     lots = Lot.objects.bearing(code, request.query_params.get("product", ""))
-    found = list(lots.select_related("product")[:2])
+    found = list(lots.select_related("product__item")[:2])
     if not found:
         raise Http404
     if len(found) > 1:

@@ -20,6 +20,8 @@ FILTERS = {
     "until": (OpenApiTypes.DATE, "Last day that counts."),
     "on": (OpenApiTypes.DATE, "Stock as of the end of this day; now when left out."),
     "season": (OpenApiTypes.STR, "Season of the honey, or `none`."),
+    "size": (OpenApiTypes.STR, "Short name of a size."),
+    "variety": (OpenApiTypes.STR, "Number of a variety, or `none`."),
     "product": (OpenApiTypes.STR, "Short name of a product."),
     "channel": (OpenApiTypes.STR, "`stand`, `shop`, `delivery` or `bulk`."),
     "customer": (OpenApiTypes.STR, "Number of a customer, or `none`."),

@@ -9,7 +9,7 @@ from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from inventory.bottling.models import Product, Size
-from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.rules import PIECES_MAX
 
 # Ten million in money: more is a typing error, and could overflow sums in the database.
@@ -86,9 +86,15 @@ class PlaceSerializer(serializers.ModelSerializer):
         fields = ["code", "name", "kind", "tare_grams", "capacity_litres", "is_active"]
 
 
+def unit_of(item: Item) -> str:
+    """Return what quantities of an item are counted in."""
+    return "grams" if item.is_weighed else "pieces"
+
+
 class LotSerializer(serializers.ModelSerializer):
     colour_class = serializers.CharField(read_only=True, allow_null=True)
     moisture_grade = serializers.CharField(read_only=True)
+    unit = serializers.SerializerMethodField()
     product: serializers.SlugRelatedField = serializers.SlugRelatedField(
         slug_field="code", read_only=True
     )
@@ -114,8 +120,10 @@ class LotSerializer(serializers.ModelSerializer):
             "colour_mm",
             "colour_class",
             "quantity_made",
+            "unit",
             "product",
             "best_by",
+            "ready_on",
             "is_on_hold",
             "supplier",
             "supplier_lot",
@@ -124,9 +132,15 @@ class LotSerializer(serializers.ModelSerializer):
             "owner",
         ]
 
+    def get_unit(self, lot: Lot) -> str:
+        return unit_of(lot.product.item) if lot.product else "grams"
+
 
 class StockSerializer(serializers.ModelSerializer):
-    """How much of an item and lot is at a place: grams of bulk honey, pieces of all else."""
+    """How much of an item and lot is at a place, in its `unit`: grams or pieces.
+
+    Grams of bulk honey and of goods by weight, pieces of all else.
+    """
 
     item = serializers.CharField(source="item.name")
     kind = serializers.CharField(source="item.kind")
@@ -139,13 +153,18 @@ class StockSerializer(serializers.ModelSerializer):
         help_text="The beekeeper it belongs to; null for stock of the house.",
     )
 
+    unit = serializers.SerializerMethodField()
+
     class Meta:
         model = Balance
-        fields = ["item", "kind", "place", "lot", "quantity", "reserved", "free", "owner"]
+        fields = ["item", "kind", "place", "lot", "quantity", "reserved", "free", "owner", "unit"]
 
     def get_free(self, balance: Balance) -> int:
         """What can be sold; none of what belongs to another beekeeper."""
         return 0 if balance.lot and balance.lot.owner_id else balance.free
+
+    def get_unit(self, balance: Balance) -> str:
+        return unit_of(balance.item)
 
 
 class SizeSerializer(serializers.ModelSerializer):
@@ -163,7 +182,12 @@ class SizeSerializer(serializers.ModelSerializer):
 
 
 class ProductSerializer(serializers.ModelSerializer):
-    """What is sold; honey has a size, a form and, where they are told, a variety and a brand."""
+    """What is sold; honey has a size, a form and, where they are told, a variety and a brand.
+
+    `unit` is what it is counted in: "pieces", or "grams" for goods by weight.
+    """
+
+    unit = serializers.SerializerMethodField()
 
     size: serializers.SlugRelatedField = serializers.SlugRelatedField(
         slug_field="code", read_only=True
@@ -181,6 +205,7 @@ class ProductSerializer(serializers.ModelSerializer):
             "code",
             "name",
             "kind",
+            "unit",
             "size",
             "variety",
             "form",
@@ -188,6 +213,9 @@ class ProductSerializer(serializers.ModelSerializer):
             "gtin",
             "is_active",
         ]
+
+    def get_unit(self, product: Product) -> str:
+        return unit_of(product.item)
 
 
 class PostingLineSerializer(serializers.ModelSerializer):
@@ -218,6 +246,10 @@ class CustomerSerializer(serializers.ModelSerializer):
 class OrderLineSerializer(serializers.ModelSerializer):
     product = serializers.CharField(source="product.code", default=None)
     drum = serializers.CharField(source="drum.code", default=None)
+    service = serializers.CharField(source="service.code", default=None)
+    unit = serializers.SerializerMethodField(
+        help_text="What `quantity` counts: pieces, grams, or hundredths of a service's unit."
+    )
 
     class Meta:
         model = OrderLine
@@ -225,6 +257,9 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "kind",
             "product",
             "drum",
+            "is_drawn",
+            "service",
+            "unit",
             "description",
             "quantity",
             "unit_price",
@@ -232,6 +267,13 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "amount_cents",
             "filled",
         ]
+
+    def get_unit(self, line: OrderLine) -> str:
+        if line.is_by_weight:
+            return "gram"
+        if line.service is not None:
+            return f"hundredth of {line.service.unit}"
+        return "piece"
 
 
 class OrderSerializer(serializers.ModelSerializer):

@@ -2,7 +2,7 @@ from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
 
-from apiary_sales.api import files, recall, reports, views
+from apiary_sales.api import files, recall, reports, views, weight_sales
 
 app_name = "api"
 
@@ -22,6 +22,11 @@ urlpatterns = [
     path("extractions/", views.ExtractionView.as_view(), name="extractions"),
     path("transfers/", views.TransferView.as_view(), name="transfers"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
+    path(
+        "weight-sales/",
+        weight_sales.WeightSaleView.as_view(),
+        name="weight-sales",
+    ),
     path("lots/<str:code>/files/", files.LotFilesView.as_view(), name="lot-files"),
     path("customers/<int:pk>/files/", files.CustomerFilesView.as_view(), name="customer-files"),
     path("orders/<str:number>/files/", files.OrderFilesView.as_view(), name="order-files"),

@@ -18,12 +18,13 @@ from apiary_sales.api import serializers
 from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services import keys, stand
+from apiary_sales.billing.services import stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Product, Size
+from inventory.shared import keys
 from inventory.shared.errors import Problems
 from inventory.shared.people import person_of
 from inventory.stock.models import Balance, Lot, Place, Posting
@@ -66,7 +67,7 @@ class PlaceViewSet(ReadOnlyViewSet):
 
 
 class LotViewSet(ReadOnlyViewSet):
-    queryset = Lot.objects.select_related("product", "supplier", "owner").order_by(
+    queryset = Lot.objects.select_related("product__item", "supplier", "owner").order_by(
         "-made_on", "-id"
     )
     serializer_class = serializers.LotSerializer
@@ -85,7 +86,7 @@ class SizeViewSet(ReadOnlyViewSet):
 
 
 class ProductViewSet(ReadOnlyViewSet):
-    queryset = Product.objects.select_related("size", "variety", "brand")
+    queryset = Product.objects.select_related("item", "size", "variety", "brand")
     serializer_class = serializers.ProductSerializer
     lookup_field = "code"
 
@@ -118,7 +119,7 @@ class CustomerViewSet(ReadOnlyViewSet):
 class OrderViewSet(ReadOnlyViewSet):
     queryset = (
         Order.objects.select_related("customer")
-        .prefetch_related("lines__product", "lines__drum")
+        .prefetch_related("lines__product", "lines__drum", "lines__service")
         .order_by("-id")
     )
     serializer_class = serializers.OrderSerializer

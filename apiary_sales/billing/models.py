@@ -10,7 +10,7 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import FulfilmentLine, Order
+from apiary_sales.orders.models import FulfilmentLine, Order, Weighing
 from inventory.stock.models.ledger import AppendOnlyModel
 
 
@@ -131,6 +131,14 @@ class InvoiceLine(models.Model):
     class Unit(models.TextChoices):
         PIECE = "piece", _("pc")
         POUND = "lb", _("lb")
+        # Of services; a pound of work is no weight of goods.
+        EACH = "each", _("each")
+        HOUR = "hour", _("hour")
+        DAY = "day", _("day")
+        MONTH = "month", _("month")
+        HIVE = "hive", _("hive")
+        DRUM = "drum", _("drum")
+        SERVED_POUND = "pound", _("lb")
 
     invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="lines")
     fulfilment_line = models.ForeignKey(
@@ -159,6 +167,11 @@ class InvoiceLine(models.Model):
         needed = -int(plain(self.quantity).as_tuple().exponent)
         places = max(2, needed) if self.unit == self.Unit.POUND else needed
         return number_format(self.quantity, places, force_grouping=True).replace("-", "−")
+
+    @property
+    def weighing(self) -> Weighing | None:
+        """How the weight was found, where more than the net weight was written down."""
+        return self.fulfilment_line.weighing
 
     @property
     def tax_rate(self) -> Decimal:

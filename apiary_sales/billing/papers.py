@@ -9,10 +9,11 @@ from typing import Any
 from django.utils import timezone
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice, InvoiceLine
+from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import stand
 from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import OrderLine
 from inventory.shared import documents
 
 
@@ -23,7 +24,9 @@ def invoice_template(invoice: Invoice) -> str:
 def invoice_context(invoice: Invoice) -> dict[str, Any]:
     """Return what the page and the paper of an invoice or credit note show, as it stands now."""
     invoice.refresh_from_db(fields=["open_cents"])
-    lines = list(invoice.lines.select_related("fulfilment_line"))
+    lines = list(
+        invoice.lines.select_related("fulfilment_line__weighing", "fulfilment_line__order_line")
+    )
     settled = money.settled_by(invoice)
     return {
         "invoice": invoice,
@@ -33,10 +36,14 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         "paid_cents": sum(share.cents for share in settled),
         "credit_note": invoice.full_credit_note,
         "deposit_notes": invoice.deposit_notes,
-        "has_bulk": any(line.unit == InvoiceLine.Unit.POUND for line in lines),
+        "has_bulk": any(_may_be_a_drum(line.fulfilment_line.order_line) for line in lines),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
     }
+
+
+def _may_be_a_drum(line: OrderLine) -> bool:
+    return line.kind == OrderLine.Kind.HONEY and not line.is_drawn
 
 
 def receipt_context(receipt: Invoice) -> dict[str, Any]:

@@ -1,11 +1,12 @@
 from django.urls import path
 
-from apiary_sales.billing.views import money, stand
+from apiary_sales.billing.views import money, service_bills, stand, stand_weight
 
 app_name = "billing"
 
 urlpatterns = [
     path("stand/", stand.StandView.as_view(), name="stand"),
+    path("stand/weight/", stand_weight.SellByWeightView.as_view(), name="stand_weight"),
     path("stand/sales/", stand.record_sale, name="stand_sales"),
     path("stand/worker.js", stand.worker, name="stand_worker"),
     path("stand/app.webmanifest", stand.manifest, name="stand_manifest"),
@@ -33,5 +34,10 @@ urlpatterns = [
     path("money/customers/<int:pk>/pdf/", money.statement_pdf, name="statement_pdf"),
     path("money/customers/<int:pk>/account/", money.customer_account, name="customer_account"),
     path("money/customers/<int:pk>/pay-back/", money.PayBackView.as_view(), name="pay_back"),
+    path(
+        "money/customers/<int:pk>/service/",
+        service_bills.BillServiceView.as_view(),
+        name="service_bill",
+    ),
     path("money/settings/", money.settings_page, name="settings"),
 ]

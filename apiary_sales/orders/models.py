@@ -1,5 +1,6 @@
 """One life cycle from a quote to goods handed over."""
 
+from decimal import Decimal
 from typing import cast
 
 from django.conf import settings
@@ -10,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.rules.credit import Credit
+from apiary_sales.pricing.models import Service
 from inventory.bottling.models import Product
 from inventory.stock.models import Balance, Lot, Place, Posting
 
@@ -33,6 +35,10 @@ class Order(models.Model):
         SHOP = "shop", _("shop")
         DELIVERY = "delivery", _("delivery")
         BULK = "bulk", _("drums")
+        SERVICE = "service", _("services")
+
+    # What is sold so is handed over when it is sold: taken back, there is nothing left to fill.
+    AT_ONCE = (Channel.STAND, Channel.SERVICE)
 
     class Status(models.TextChoices):
         QUOTED = "quoted", _("quoted")
@@ -101,9 +107,12 @@ class OrderLine(models.Model):
     """So much of one thing at a price agreed when the order was taken.
 
     The quantity is pieces (price per piece) for packed goods, grams (price per pound) for honey
-    in drums, and a plain count for charges (deposit, empty drum, freight). `amount_cents` is the
-    rounded total less the discount. `filled` and `cost_cents` grow with each fulfilment;
-    `cost_cents` is None while the cost of anything handed over is unknown.
+    in bulk and goods by weight, hundredths of its unit (price per unit) for a service, and a plain
+    count for charges (deposit, empty drum, freight). `amount_cents` is the rounded total less the
+    discount. `filled` and `cost_cents` grow with each fulfilment; `cost_cents` is None while the
+    cost of anything handed over is unknown. Honey that `is_drawn` goes into the buyer's own
+    container, so a drum stays here. `ordered` is what was ordered, where the weight handed over
+    took its place in `quantity`.
     """
 
     class Kind(models.TextChoices):
@@ -112,8 +121,11 @@ class OrderLine(models.Model):
         DRUM_DEPOSIT = "drum_deposit", _("drum deposit")
         DRUM_SALE = "drum_sale", _("drum sold")
         FREIGHT = "freight", _("freight")
+        WEIGHED = "weighed", _("goods by weight")
+        SERVICE = "service", _("service")
 
-    STOCKED = (Kind.PACKED, Kind.HONEY)
+    STOCKED = (Kind.PACKED, Kind.HONEY, Kind.WEIGHED)
+    BY_WEIGHT = (Kind.HONEY, Kind.WEIGHED)
 
     order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="lines")
     kind = models.CharField(max_length=12, choices=Kind)
@@ -126,8 +138,13 @@ class OrderLine(models.Model):
     lot = models.ForeignKey(
         Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
     )
+    service = models.ForeignKey(
+        Service, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
+    )
     description = models.CharField(max_length=160)
+    is_drawn = models.BooleanField(default=False)
     quantity = models.BigIntegerField()
+    ordered = models.BigIntegerField(null=True, blank=True)
     unit_price = models.DecimalField(max_digits=12, decimal_places=4)
     discount_cents = models.BigIntegerField(default=0)
     amount_cents = models.BigIntegerField()
@@ -152,6 +169,18 @@ class OrderLine(models.Model):
                 condition=~Q(kind="packed") | Q(product__isnull=False),
                 name="order_line_packed_has_a_product",
             ),
+            models.CheckConstraint(
+                condition=~Q(kind="weighed") | Q(product__isnull=False),
+                name="order_line_weighed_has_a_product",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="service") | Q(service__isnull=False),
+                name="order_line_service_has_a_service",
+            ),
+            models.CheckConstraint(
+                condition=Q(is_drawn=False) | Q(kind="honey"),
+                name="order_line_drawn_is_honey",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -160,6 +189,10 @@ class OrderLine(models.Model):
     @property
     def is_stocked(self) -> bool:
         return self.kind in self.STOCKED
+
+    @property
+    def is_by_weight(self) -> bool:
+        return self.kind in self.BY_WEIGHT
 
     @property
     def to_fill(self) -> int:
@@ -209,6 +242,51 @@ class Fulfilment(models.Model):
         return f"{self.order} {self.filled_on}"
 
 
+class Weighing(models.Model):
+    """How the weight of goods handed over was found: on a scale, or from a volume of honey."""
+
+    net_grams = models.BigIntegerField()
+    gross_grams = models.BigIntegerField(null=True, blank=True)
+    tare_grams = models.BigIntegerField(null=True, blank=True)
+    millilitres = models.BigIntegerField(null=True, blank=True)
+    celsius = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
+    moisture_percent = models.DecimalField(max_digits=4, decimal_places=2, null=True, blank=True)
+    uncertainty_grams = models.BigIntegerField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    gross_grams=F("net_grams") + F("tare_grams"),
+                    gross_grams__isnull=False,
+                    net_grams__gt=0,
+                    tare_grams__gte=0,
+                    tare_grams__isnull=False,
+                    millilitres__isnull=True,
+                )
+                | Q(
+                    gross_grams__isnull=True,
+                    tare_grams__isnull=True,
+                    net_grams__gt=0,
+                    millilitres__gt=0,
+                    millilitres__isnull=False,
+                    celsius__isnull=False,
+                    moisture_percent__isnull=False,
+                    uncertainty_grams__gte=0,
+                    uncertainty_grams__isnull=False,
+                ),
+                name="weighing_is_by_scale_or_volume",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.net_grams} g"
+
+    @property
+    def litres(self) -> Decimal:
+        return Decimal(self.millilitres or 0) / 1000
+
+
 class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
     def not_taken_back(self) -> "FulfilmentLineQuerySet":
         """Return what was handed over and has not come back."""
@@ -232,6 +310,10 @@ class FulfilmentLine(models.Model):
     )
     lot = models.ForeignKey(
         Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="fulfilment_lines"
+    )
+    # The lots of one weighing share it.
+    weighing = models.ForeignKey(
+        Weighing, on_delete=models.PROTECT, null=True, blank=True, related_name="fulfilment_lines"
     )
     quantity = models.BigIntegerField()
     amount_cents = models.BigIntegerField()

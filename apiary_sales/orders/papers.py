@@ -37,7 +37,7 @@ def _pounds(line: OrderLine) -> str:
 def pick_list_context(order: Order) -> dict[str, Any]:
     """Return what is reserved for an order and still to fill, by place and lot."""
     places: dict[Place, list] = defaultdict(list)
-    by_weight = []
+    by_weight, to_do = [], []
     for line in order.lines.all():
         for reservation in line.reservations.all():
             place = reservation.balance.place
@@ -50,6 +50,8 @@ def pick_list_context(order: Order) -> dict[str, Any]:
             places[place].append(row)
         if line.kind == OrderLine.Kind.HONEY and line.to_fill and not rules.is_reserved(line):
             by_weight.append(line)
+        elif line.kind == OrderLine.Kind.SERVICE and line.to_fill:
+            to_do.append(line)
     shelves = [(place, rows) for place, rows in places.items() if not place.is_vessel]
     in_drums = [row for place, rows in places.items() if place.is_vessel for row in rows]
     return {
@@ -57,6 +59,7 @@ def pick_list_context(order: Order) -> dict[str, Any]:
         "shelves": sorted(shelves, key=lambda pair: pair[0].name),
         "drums": sorted(in_drums, key=lambda row: row["line"].drum.code),
         "by_weight": by_weight,
+        "to_do": to_do,
         "has_honey": bool(in_drums or by_weight),
     }
 

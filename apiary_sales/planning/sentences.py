@@ -50,7 +50,7 @@ def obstacle(question: Question) -> str:
     bids = any(honey.bulk_grams for honey in programme.honeys)
     wanted = any(buyer.pieces_max for buyer in programme.buyers)
     if not bids and not books.products:
-        return _("There are no products to fill and no drum prices. Add a product or a drum price.")
+        return _("There are no sizes to fill and no drum prices. Add a size or a drum price.")
     if not bids and not wanted:
         return _(
             "The plan has no buyers: no pieces can be sold and no drum price fits the "
@@ -69,13 +69,21 @@ def notices(question: Question) -> list[str]:
     if untimed:
         told.append(
             _("Minutes of work are not entered, so they count as 0: %(products)s.")
-            % {"products": ", ".join(untimed)}
+            % {"products": "; ".join(untimed)}
         )
     costless = [row.part.name for row in books.parts if not figures.part_costs[row.part.pk]]
     if costless:
         told.append(
             _("The cost is not entered, so it counts as 0: %(parts)s.")
             % {"parts": ", ".join(costless)}
+        )
+    if books.left_out:
+        told.append(
+            _(
+                "Comb and chunk honey is not in the plan, because it is not only honey from a "
+                "tank: %(products)s."
+            )
+            % {"products": "; ".join(product.name for product in books.left_out)}
         )
     partless = [row.product.name for row in books.products if not row.uses]
     if partless:
@@ -84,7 +92,7 @@ def notices(question: Question) -> list[str]:
                 "No parts are listed for these products, so the plan leaves their parts out: "
                 "%(products)s."
             )
-            % {"products": ", ".join(partless)}
+            % {"products": "; ".join(partless)}
         )
     unpriced = [
         _("%(product)s, %(channel)s")

@@ -18,7 +18,7 @@ from inventory.stock.services import ledger
 # A plan with more runs than this was not made on a page.
 RUNS_MAX = 200
 # The parameters of `runs.plan` that a draft gives.
-OF_ONE_RUN = ("source", "product", "pieces")
+OF_ONE_RUN = ("source", "product", "pieces", "variety_is_right")
 
 
 @dataclass(frozen=True)

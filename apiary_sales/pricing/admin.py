@@ -7,8 +7,12 @@ from apiary_sales.pricing.models import (
     ChannelCost,
     FillingTime,
     PiecePrice,
+    PrivateLabel,
+    ProductTax,
     SeasonExpense,
+    Service,
     TaxRate,
+    WeightPrice,
 )
 
 
@@ -29,6 +33,12 @@ class PiecePriceAdmin(NeverChangedAdmin):
     list_select_related = ["product"]
 
 
+@admin.register(PrivateLabel)
+class PrivateLabelAdmin(admin.ModelAdmin):
+    list_display = ["brand", "customer"]
+    list_select_related = ["brand", "customer"]
+
+
 @admin.register(BulkPrice)
 class BulkPriceAdmin(NeverChangedAdmin):
     list_display = [
@@ -47,6 +57,12 @@ class TaxRateAdmin(NeverChangedAdmin):
     list_filter = ["goods"]
 
 
+@admin.register(ProductTax)
+class ProductTaxAdmin(admin.ModelAdmin):
+    list_display = ["product", "taxed_as"]
+    list_select_related = ["product"]
+
+
 @admin.register(ChannelCost)
 class ChannelCostAdmin(admin.ModelAdmin):
     list_display = ["channel", "discount_percent", "card_percent", "piece_cents", "per_pound"]
@@ -62,3 +78,15 @@ class FillingTimeAdmin(admin.ModelAdmin):
 class SeasonExpenseAdmin(admin.ModelAdmin):
     list_display = ["season", "category", "amount_cents", "note"]
     list_filter = ["season", "category"]
+
+
+@admin.register(WeightPrice)
+class WeightPriceAdmin(NeverChangedAdmin):
+    list_display = ["what", "tier", "price_per_pound", "valid_from"]
+    list_filter = ["tier"]
+    list_select_related = ["product", "variety"]
+
+
+@admin.register(Service)
+class ServiceAdmin(NeverChangedAdmin):
+    list_display = ["name", "unit", "usual_price", "taxed_as", "is_active"]

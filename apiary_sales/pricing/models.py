@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from inventory.bottling.models import Product
+from inventory.bottling.models import Brand, Product, Variety
 
 
 class PiecePriceQuerySet(models.QuerySet["PiecePrice"]):
@@ -62,6 +62,33 @@ class PiecePrice(models.Model):
 
     def __str__(self) -> str:
         return f"{self.product} {self.get_tier_display()}"
+
+
+class PrivateLabel(models.Model):
+    """A brand whose products are sold to one customer, and to nobody else."""
+
+    brand = models.OneToOneField(
+        Brand, on_delete=models.CASCADE, related_name="private_label", verbose_name=_("brand")
+    )
+    customer = models.ForeignKey(
+        Customer,
+        on_delete=models.PROTECT,
+        related_name="private_labels",
+        verbose_name=_("customer"),
+    )
+
+    class Meta:
+        verbose_name = _("private label")
+        verbose_name_plural = _("private labels")
+        ordering = ["brand__name"]
+
+    def __str__(self) -> str:
+        return f"{self.brand}: {self.customer}"
+
+
+def priced_products() -> models.QuerySet[Product]:
+    """Return the products that can have a price, each with the customer of its private label."""
+    return Product.objects.for_sale().select_related("brand__private_label__customer")
 
 
 class BulkPrice(models.Model):
@@ -120,6 +147,7 @@ class TaxRate(models.Model):
         HONEY = "honey", _("honey in jars and drums")
         OTHER = "other", _("other goods, drums and deposits")
         FREIGHT = "freight", _("freight")
+        SERVICES = "services", _("services")
 
     name = models.CharField(_("name"), max_length=60)
     goods = models.CharField(_("on"), max_length=8, choices=Goods)
@@ -142,6 +170,30 @@ class TaxRate(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} {self.percent} %"
+
+
+class ProductTaxQuerySet(models.QuerySet["ProductTax"]):
+    def by_product(self) -> dict[int, "ProductTax"]:
+        """Return the classes that were set, by the key of their product."""
+        return {row.product_id: row for row in self}
+
+
+class ProductTax(models.Model):
+    """The kind of goods that a product is taxed as, where that is not the usual one."""
+
+    product = models.OneToOneField(
+        Product, on_delete=models.CASCADE, related_name="tax", verbose_name=_("product")
+    )
+    taxed_as = models.CharField(_("taxed as"), max_length=8, choices=TaxRate.Goods)
+
+    objects = ProductTaxQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("tax class of a product")
+        verbose_name_plural = _("tax classes of products")
+
+    def __str__(self) -> str:
+        return f"{self.product} {self.get_taxed_as_display()}"
 
 
 class ChannelCost(models.Model):
@@ -254,3 +306,120 @@ class SeasonExpense(models.Model):
 
     def __str__(self) -> str:
         return f"{self.season} {self.get_category_display()}"
+
+
+class WeightPriceQuerySet(models.QuerySet["WeightPrice"]):
+    def in_force(self, on: date) -> list["WeightPrice"]:
+        """Return the prices in force on a day.
+
+        Of rows for the same tier and the same goods or honey, the one with the latest day up to
+        `on` counts, then the one entered last; a row without a price ends the offer.
+        """
+        newest: dict[tuple[str, int | None, int | None], WeightPrice] = {}
+        rows = self.filter(valid_from__lte=on).select_related("product", "variety")
+        for row in rows.order_by("-valid_from", "-id"):
+            newest.setdefault((row.tier, row.product_id, row.variety_id), row)
+        return [row for row in newest.values() if row.price_per_pound is not None]
+
+
+class WeightPrice(models.Model):
+    """The price of a pound in one tier from a day on: of goods sold by weight, or of honey.
+
+    Honey is a variety or, without one, any honey. Bulk buyers pay the drum price for honey.
+    A price is never changed: a new row with a later day takes over, and the history stays.
+    """
+
+    tier = models.CharField(_("price list"), max_length=12, choices=Customer.Tier)
+    product = models.ForeignKey(
+        Product,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="weight_prices",
+        verbose_name=_("product"),
+    )
+    variety = models.ForeignKey(
+        Variety,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="weight_prices",
+        verbose_name=_("variety"),
+    )
+    price_per_pound = models.DecimalField(
+        _("price per pound"), max_digits=9, decimal_places=4, null=True, blank=True
+    )
+    valid_from = models.DateField(_("valid from"), default=timezone.localdate)
+
+    objects = WeightPriceQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("price by weight")
+        verbose_name_plural = _("prices by weight")
+        ordering = ["tier", "product", "variety", "-valid_from", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(price_per_pound__gte=0), name="weight_price_per_pound_gte_0"
+            ),
+            models.CheckConstraint(
+                condition=Q(product__isnull=True) | Q(variety__isnull=True),
+                name="weight_price_is_of_goods_or_honey",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.what} {self.get_tier_display()}"
+
+    @property
+    def what(self) -> str:
+        """What the price is for, in words."""
+        return str(self.product or self.variety or _("any honey"))
+
+
+class Service(models.Model):
+    """Work or a charge without stock: pollination, extracting for others, a returned-check fee.
+
+    Its unit stays as it is once it was sold, because quantities already sold are in it.
+    """
+
+    class Unit(models.TextChoices):
+        EACH = "each", _("each")
+        HOUR = "hour", _("hour")
+        DAY = "day", _("day")
+        MONTH = "month", _("month")
+        HIVE = "hive", _("hive")
+        DRUM = "drum", _("drum")
+        POUND = "pound", _("pound")
+
+    code = models.SlugField(_("short name"), max_length=40, unique=True)
+    name = models.CharField(_("name"), max_length=100, unique=True)
+    unit = models.CharField(_("unit"), max_length=8, choices=Unit, default=Unit.EACH)
+    usual_price = models.DecimalField(
+        _("usual price of one unit"), max_digits=12, decimal_places=4, null=True, blank=True
+    )
+    # Unknown unless somebody entered it; unknown is not zero.
+    unit_cost = models.DecimalField(
+        _("what one unit costs you"), max_digits=12, decimal_places=4, null=True, blank=True
+    )
+    taxed_as = models.CharField(
+        _("sales tax"),
+        max_length=8,
+        choices=TaxRate.Goods,
+        default=TaxRate.Goods.SERVICES,
+        blank=True,
+    )
+    is_active = models.BooleanField(_("in use"), default=True)
+
+    class Meta:
+        verbose_name = _("service")
+        verbose_name_plural = _("services")
+        ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(usual_price__gte=0), name="service_usual_price_gte_0"
+            ),
+            models.CheckConstraint(condition=Q(unit_cost__gte=0), name="service_unit_cost_gte_0"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

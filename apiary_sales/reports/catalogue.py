@@ -37,8 +37,8 @@ WHAT_SALES_ARE = gettext_lazy(
     "yet handed over, and goods that were taken back or credited, are not counted."
 )
 WHAT_AMOUNTS_ARE = gettext_lazy(
-    "Amounts are after discounts and before sales tax. Drums, deposits and freight are left out "
-    "unless they are chosen as goods."
+    "Amounts are after discounts and before sales tax. Other goods (wax, candles), and drums, "
+    "deposits and freight, are left out unless they are chosen as goods. They have no pounds."
 )
 WHAT_WEIGHTS_ARE = gettext_lazy(
     "The weight of jars is the weight on their label; the weight of honey in bulk is the "
@@ -47,7 +47,8 @@ WHAT_WEIGHTS_ARE = gettext_lazy(
 WHAT_COSTS_ARE = gettext_lazy(
     "The cost of each line is recorded when the goods are handed over. For jars it is the "
     "honey, parts and labour of their lot, or the average of their product if that is chosen "
-    "in the settings. For bulk it is the honey of the lot. Margin is sales less that cost; "
+    "in the settings. For bulk it is the honey of the lot, for other goods what was paid for them "
+    "or what they were made of. Margin is sales less that cost; "
     "general costs and costs of selling are not included."
 )
 WHAT_UNKNOWN_COST_MEANS = gettext_lazy(
@@ -66,6 +67,7 @@ WHAT_SEASONS_ARE = gettext_lazy(
     "A season is the year in which the honey was extracted, as recorded for its lot, not "
     "the year of sale."
 )
+WHAT_SIZES_ARE = gettext_lazy("All varieties and labels of a size are counted together.")
 SALES_DEFINITION = (WHAT_SALES_ARE, WHAT_AMOUNTS_ARE, WHAT_WEIGHTS_ARE)
 MARGIN_DEFINITION = (
     *SALES_DEFINITION,
@@ -75,6 +77,13 @@ MARGIN_DEFINITION = (
 )
 
 PIECES = Column("pieces", gettext_lazy("Jars"), Unit.PIECES, adds_up=True)
+GOODS_PIECES = Column(
+    "goods_pieces",
+    gettext_lazy("Other goods"),
+    Unit.PIECES,
+    adds_up=True,
+    is_left_out_when_nothing=True,
+)
 GRAMS = Column("grams", gettext_lazy("Honey"), Unit.GRAMS, adds_up=True)
 AMOUNT = Column("amount_cents", gettext_lazy("Sales"), Unit.CENTS, adds_up=True)
 NO_COST = Column(
@@ -101,7 +110,7 @@ PRICE_A_POUND = Column(
     "sales_per_pound",
     gettext_lazy("Sales per pound"),
     Unit.PER_POUND,
-    part="amount_cents",
+    part="honey_cents",
     whole="grams",
 )
 MARGIN_A_POUND = Column(
@@ -111,8 +120,21 @@ MARGIN_A_POUND = Column(
     part="margin_cents",
     whole="known_grams",
 )
+MARGIN_A_PIECE = Column(
+    "margin_per_piece",
+    gettext_lazy("Margin per piece"),
+    Unit.PER_PIECE,
+    part="margin_cents",
+    whole="known_goods_pieces",
+)
 LINES = Column("lines", gettext_lazy("Lines"), Unit.COUNT, adds_up=True)
-SOLD = [LINES, PIECES, GRAMS, AMOUNT]
+SOLD = [LINES, PIECES, GRAMS, GOODS_PIECES, AMOUNT]
+OF_GOODS = (GOODS_PIECES, MARGIN_A_PIECE)
+# Of other goods alone, and of all that was sold; elsewhere it is only honey, or charges.
+IDLE_COLUMNS = {
+    sales.GOODS: (PIECES, GRAMS, PRICE_A_POUND, MARGIN_A_POUND),
+    sales.ALL: (MARGIN_A_PIECE,),
+}
 EARNED = [NO_COST, COST, MARGIN, MARGIN_PERCENT]
 CHANNELS = dict(Order.Channel.choices)
 
@@ -144,12 +166,32 @@ def _lot_url(row: Row, _address: Address) -> str | None:
 
 
 def _fixed(*columns: Column) -> Any:
-    return lambda _frame, _asked: list(columns)
+    """Return these columns, without those that say nothing of the goods that are asked for."""
+
+    def wanted(_frame: pd.DataFrame, asked: Any) -> list[Column]:
+        idle = IDLE_COLUMNS.get(getattr(asked, "goods", sales.HONEY), OF_GOODS)
+        return [column for column in columns if column not in idle]
+
+    return wanted
 
 
 def _product_lines(row: Row, address: Address) -> str:
     if row["goods"] == sales.PACKED:
         return lines_url(address, product=row["product_key"])
+    if row["goods"] == sales.GOODS:
+        return lines_url(address, goods=sales.GOODS, product=row["product_key"])
+    return lines_url(address, goods=row["goods"])
+
+
+def _size_lines(row: Row, address: Address) -> str:
+    if row["goods"] == sales.PACKED:
+        return lines_url(address, size=row["size_key"])
+    return lines_url(address, goods=row["goods"])
+
+
+def _variety_lines(row: Row, address: Address) -> str:
+    if row["goods"] == sales.PACKED:
+        return lines_url(address, variety=row["variety_key"])
     return lines_url(address, goods=row["goods"])
 
 
@@ -240,6 +282,7 @@ SALE_LINES = Report(
         Column("lot", gettext_lazy("Lot"), url=_lot_url, is_kept_together=True),
         PIECES,
         GRAMS,
+        GOODS_PIECES,
         AMOUNT,
         NO_COST,
         COST,
@@ -250,9 +293,45 @@ SALE_LINES = Report(
     nothing=NO_SALES,
 )
 SALES_BY_SIZE = Report(
+    slug="sales-by-size",
+    title=gettext_lazy("Sales by size"),
+    sentence=gettext_lazy("How many jars of each size were sold, and for how much."),
+    subject=SALES,
+    definition=(*SALES_DEFINITION, WHAT_SIZES_ARE),
+    form=forms.SalesForm,
+    frame=sales.by_size,
+    columns=_fixed(Column("size", gettext_lazy("Size")), *SOLD, PRICE_A_POUND),
+    picture=Picture("bars", gettext_lazy("Sales by size"), ("amount_cents",)),
+    opens=_size_lines,
+    nothing=NO_SALES,
+)
+SALES_BY_VARIETY = Report(
+    slug="sales-by-variety",
+    title=gettext_lazy("Sales by variety"),
+    sentence=gettext_lazy("What each variety of honey in jars brought in and earned."),
+    subject=SALES,
+    definition=(
+        *MARGIN_DEFINITION,
+        gettext_lazy(
+            "A variety is what the label of the jar says, whatever lot it was filled from. "
+            "Jars without a variety on their label are one row."
+        ),
+    ),
+    form=forms.HoneySalesForm,
+    frame=sales.by_variety,
+    columns=_fixed(
+        Column("variety", gettext_lazy("Variety")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+    ),
+    picture=Picture(
+        "bars", gettext_lazy("Sales and margin by variety"), ("amount_cents", "margin_cents")
+    ),
+    opens=_variety_lines,
+    nothing=NO_SALES,
+)
+SALES_BY_PRODUCT = Report(
     slug="sales-by-product",
     title=gettext_lazy("Sales by product"),
-    sentence=gettext_lazy("How many jars of each product were sold, and for how much."),
+    sentence=gettext_lazy("How many of each product were sold, and for how much."),
     subject=SALES,
     definition=SALES_DEFINITION,
     form=forms.SalesForm,
@@ -351,6 +430,23 @@ SEASON_AGAINST_SEASON = Report(
     nothing=NO_SALES,
 )
 MARGIN_BY_SIZE = Report(
+    slug="margin-by-size",
+    title=gettext_lazy("Margin by size"),
+    sentence=gettext_lazy("What each size earned after the cost of its honey, parts and labour."),
+    subject=SALES,
+    definition=(*MARGIN_DEFINITION, WHAT_SIZES_ARE),
+    form=forms.HoneySalesForm,
+    frame=sales.by_size,
+    columns=_fixed(
+        Column("size", gettext_lazy("Size")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+    ),
+    picture=Picture(
+        "bars", gettext_lazy("Sales and margin by size"), ("amount_cents", "margin_cents")
+    ),
+    opens=_size_lines,
+    nothing=NO_SALES,
+)
+MARGIN_BY_PRODUCT = Report(
     slug="margin-by-product",
     title=gettext_lazy("Margin by product"),
     sentence=gettext_lazy(
@@ -358,10 +454,17 @@ MARGIN_BY_SIZE = Report(
     ),
     subject=SALES,
     definition=MARGIN_DEFINITION,
-    form=forms.HoneySalesForm,
+    form=forms.MarginForm,
     frame=sales.by_product,
     columns=_fixed(
-        Column("product", gettext_lazy("Product")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+        Column("product", gettext_lazy("Product")),
+        PIECES,
+        GRAMS,
+        GOODS_PIECES,
+        AMOUNT,
+        *EARNED,
+        MARGIN_A_POUND,
+        MARGIN_A_PIECE,
     ),
     picture=Picture(
         "bars", gettext_lazy("Sales and margin by product"), ("amount_cents", "margin_cents")
@@ -508,6 +611,13 @@ KIND = Column("kind", gettext_lazy("Kind"), names=dict(Item.Kind.choices))
 THING = Column("name", gettext_lazy("Lot or part"))
 WHAT = Column("what", gettext_lazy("What"))
 STOCK_PIECES = Column("pieces", gettext_lazy("Pieces"), Unit.PIECES)
+GOODS_GRAMS = Column(
+    "goods_grams",
+    gettext_lazy("Other goods by weight"),
+    Unit.GRAMS,
+    adds_up=True,
+    is_left_out_when_nothing=True,
+)
 VALUE = Column(
     "value_cents", gettext_lazy("Value"), Unit.CENTS, adds_up=True, says_unknown=NOT_ENTERED
 )
@@ -520,7 +630,7 @@ WHAT_STOCK_IS_WORTH = gettext_lazy(
 STOCK_VALUE = Report(
     slug="stock-value",
     title=gettext_lazy("Stock value"),
-    sentence=gettext_lazy("What the honey, jars and parts in stock cost, on any day you choose."),
+    sentence=gettext_lazy("What the honey, jars, other goods and parts in stock cost, on any day."),
     subject=STOCK,
     definition=(
         gettext_lazy(
@@ -529,7 +639,8 @@ STOCK_VALUE = Report(
             "choose."
         ),
         gettext_lazy(
-            "Extractions, bottling runs, parts received and sales count from the day "
+            "Extractions, bottling runs, parts and goods received, goods made and sales count from "
+            "the day "
             "entered for them; a dip counts from the time it was read. Moving honey, "
             "filling drums, other counts, write-offs and undoing count from the time they "
             "were recorded. If those were recorded late, the figures for an earlier day "
@@ -541,7 +652,7 @@ STOCK_VALUE = Report(
     ),
     form=forms.StockValueForm,
     frame=stock.value,
-    columns=_fixed(THING, KIND, WHAT, STOCK_PIECES, GRAMS, VALUE),
+    columns=_fixed(THING, KIND, WHAT, STOCK_PIECES, GRAMS, GOODS_GRAMS, VALUE),
     picture=Picture("bars", gettext_lazy("Stock value"), ("value_cents",), "what", adds_up=True),
     opens=_thing_url,
     nothing=NO_STOCK,
@@ -550,13 +661,13 @@ STOCK_VALUE = Report(
 SLOW_STOCK = Report(
     slug="slow-stock",
     title=gettext_lazy("Slow-moving stock"),
-    sentence=gettext_lazy("Lots that have not been sold or bottled for a long time."),
+    sentence=gettext_lazy("Lots that have not been sold, bottled or used for a long time."),
     subject=STOCK,
     definition=(
         gettext_lazy(
-            "These are lots in stock that were not sold or bottled for at least the number "
-            "of days you choose. A lot that was never sold or bottled counts from the day "
-            "it was made. Moving honey between tanks and drums does not count as movement."
+            "These are lots in stock that were not sold, bottled or used for other goods for at "
+            "least the number of days you choose. A lot of which none left counts from the day it "
+            "was made or came in. Moving honey between tanks and drums does not count as movement."
         ),
         WHAT_STOCK_IS_WORTH,
         WHAT_NO_MINUTES_MEAN,
@@ -571,7 +682,7 @@ SLOW_STOCK = Report(
         Column("made_on", gettext_lazy("Made"), Unit.DAY),
         Column(
             "left_on",
-            gettext_lazy("Last sold or bottled"),
+            gettext_lazy("Last sold or used"),
             Unit.DAY,
             says_unknown=gettext_lazy("never"),
         ),
@@ -579,6 +690,7 @@ SLOW_STOCK = Report(
         Column("best_by", gettext_lazy("Best by"), Unit.DAY),
         STOCK_PIECES,
         GRAMS,
+        GOODS_GRAMS,
         VALUE,
     ),
     picture=Picture("bars", gettext_lazy("Days without movement"), ("idle_days",), "name"),
@@ -590,8 +702,11 @@ REPORTS = {
     report.slug: report
     for report in (
         MARGIN_BY_SIZE,
+        MARGIN_BY_PRODUCT,
         BULK_AGAINST_RETAIL,
         SALES_BY_SIZE,
+        SALES_BY_PRODUCT,
+        SALES_BY_VARIETY,
         SALES_BY_CHANNEL,
         SALES_BY_CUSTOMER,
         SALES_BY_MONTH,

@@ -42,12 +42,14 @@ class Unit(StrEnum):
     CENTS = "cents"
     PERCENT = "percent"
     PER_POUND = "price_per_pound"
+    PER_PIECE = "price_per_piece"
 
 
 # Decimal places of the figures that are worked out, and what to multiply the fraction with.
 DERIVED = {
     Unit.PERCENT: (Decimal("0.1"), Decimal(100)),
     Unit.PER_POUND: (Decimal("0.0001"), POUND_GRAMS / 100),
+    Unit.PER_PIECE: (Decimal("0.0001"), Decimal(1) / 100),
     Unit.GRAMS_EACH: (Decimal("0.1"), Decimal(1)),
 }
 NOT_ENTERED = gettext_lazy("cost not entered")
@@ -129,7 +131,7 @@ class Column:
     def at_axis(self, value: Decimal) -> str:
         """Return a round figure as it stands at an axis: "$2,500", "40 lb", "97.5 %"."""
         text = _number(value, 0 if value == int(value) else 1)
-        if self.unit in (Unit.CENTS, Unit.PER_POUND):
+        if self.unit in (Unit.CENTS, Unit.PER_POUND, Unit.PER_PIECE):
             return money.with_currency(text.replace("-", quantities.MINUS))
         unit = {Unit.GRAMS: _("lb"), Unit.PERCENT: "%"}.get(self.unit, "")
         return f"{text} {unit}".strip()
@@ -185,6 +187,7 @@ SHOWN: dict[Unit, Callable[[Any], SafeString | str]] = {
     Unit.CENTS: quantities.money,
     Unit.PERCENT: lambda value: _quantity(_number(value, 1), "%"),
     Unit.PER_POUND: lambda value: quantities.unit_price(round(value, 2)),
+    Unit.PER_PIECE: lambda value: quantities.unit_price(round(value, 2)),
 }
 WRITTEN: dict[Unit, Callable[[Any], str]] = {
     **SHOWN,
@@ -196,6 +199,7 @@ WRITTEN: dict[Unit, Callable[[Any], str]] = {
     Unit.CENTS: lambda value: _money_text(Decimal(value) / 100),
     Unit.PERCENT: lambda value: f"{_number(value, 1)} %",
     Unit.PER_POUND: lambda value: _money_text(value),
+    Unit.PER_PIECE: lambda value: _money_text(value),
 }
 EXPORTED: dict[Unit, Callable[[], list[tuple[str, Callable[[Any], Any], str]]]] = {
     Unit.TEXT: lambda: [("", _same, "@")],
@@ -210,4 +214,5 @@ EXPORTED: dict[Unit, Callable[[], list[tuple[str, Callable[[Any], Any], str]]]] 
     Unit.CENTS: lambda: [(settings.CURRENCY, money.amount, "#,##0.00")],
     Unit.PERCENT: lambda: [("%", _same, "0.0")],
     Unit.PER_POUND: lambda: [(settings.CURRENCY, _same, "#,##0.0000")],
+    Unit.PER_PIECE: lambda: [(settings.CURRENCY, _same, "#,##0.0000")],
 }

@@ -16,7 +16,7 @@ from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
-from inventory.bottling.models import Product
+from inventory.bottling.models import Product, Size, Variety
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayField, WholeNumberField
 from inventory.stock.models import Item, Lot
@@ -130,13 +130,23 @@ def _all_or(choices: Iterable[tuple[Any, Any]]) -> list[tuple[Any, Any]]:
 
 
 def seasons() -> list[tuple[str, str]]:
-    """Return the seasons of which there are lots, the newest first."""
-    years = Lot.objects.order_by("-season").values_list("season", flat=True).distinct()
+    """Return the seasons of which there is honey, the newest first."""
+    of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
+    years = of_honey.order_by("-season").values_list("season", flat=True).distinct()
     return [(str(year), str(year)) for year in years]
 
 
-def _products() -> list[tuple[str, str]]:
-    return list(Product.objects.values_list("code", "name"))
+def _offer_goods(form: FilterForm) -> None:
+    """Let a form choose a size and a product; the product is not asked where it is the size."""
+    products = list(Product.objects.all())
+    form.set_choices("size", Size.objects.values_list("code", "name"))
+    form.set_choices("product", ((product.code, product.name) for product in products))
+    if all(product.is_standard for product in products):
+        form.fields["product"].widget = forms.HiddenInput()
+
+
+def _honeys() -> list[tuple[str, str]]:
+    return list(Product.objects.of_honey().values_list("code", "name"))
 
 
 def _customers() -> list[tuple[str, str]]:
@@ -144,13 +154,15 @@ def _customers() -> list[tuple[str, str]]:
 
 
 class SalesForm(FilterForm):
-    """Which sales: days, season of the honey, product, channel, customer and goods."""
+    """Which sales: days, season of the honey, size, variety, product, channel, buyer, goods."""
 
     makes = SalesFilters
 
     since = FilterDayField(label=gettext_lazy("From"))
     until = FilterDayField(label=gettext_lazy("To"))
     season = ChosenField(label=gettext_lazy("Season"))
+    size = ChosenField(label=gettext_lazy("Size"))
+    variety = ChosenField(label=gettext_lazy("Variety"))
     product = ChosenField(label=gettext_lazy("Product"))
     channel = ChosenField(label=gettext_lazy("Channel"))
     customer = ChosenField(label=gettext_lazy("Customer"))
@@ -160,15 +172,21 @@ class SalesForm(FilterForm):
             (sales.HONEY, gettext_lazy("all honey")),
             (sales.PACKED, gettext_lazy("jars")),
             (sales.BULK, gettext_lazy("honey in bulk")),
+            (sales.GOODS, gettext_lazy("other goods")),
+            (sales.SERVICES, gettext_lazy("services")),
             (sales.CHARGE, gettext_lazy("drums, deposits, freight")),
-            (sales.ALL, gettext_lazy("honey and charges")),
+            (sales.ALL, gettext_lazy("everything")),
         ],
     )
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.set_choices("season", [*seasons(), (sales.NONE, _("without a season"))])
-        self.set_choices("product", _products())
+        _offer_goods(self)
+        varieties = [(str(pk), name) for pk, name in Variety.objects.values_list("pk", "name")]
+        self.set_choices("variety", [*varieties, (sales.NONE, _("without a variety"))])
+        if not varieties:
+            self.fields["variety"].widget = forms.HiddenInput()
         self.set_choices("channel", Order.Channel.choices)
         self.set_choices("customer", [(sales.NONE, _("buyers at the stand")), *_customers()])
 
@@ -182,6 +200,15 @@ class HoneySalesForm(SalesForm):
         goods = cast(forms.ChoiceField, self.fields["goods"])
         goods.choices = [choice for choice in _choices(goods) if choice[0] in wanted]
         self.set_choices("season", seasons())
+
+
+class MarginForm(HoneySalesForm):
+    """Which sales, for margins by product: of honey, or of other goods."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        goods = cast(forms.ChoiceField, self.fields["goods"])
+        goods.choices = [*_choices(goods), (sales.GOODS, _("other goods"))]
 
 
 class SeasonsForm(HoneySalesForm):
@@ -213,19 +240,20 @@ class SeasonsForm(HoneySalesForm):
 
 
 class RunsForm(FilterForm):
-    """Which runs: days, season of the honey and product."""
+    """Which runs: days, season of the honey, size and product."""
 
     makes = RunFilters
 
     since = FilterDayField(label=gettext_lazy("From"))
     until = FilterDayField(label=gettext_lazy("To"))
     season = ChosenField(label=gettext_lazy("Season"))
+    size = ChosenField(label=gettext_lazy("Size"))
     product = ChosenField(label=gettext_lazy("Product"))
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.set_choices("season", seasons())
-        self.set_choices("product", _products())
+        _offer_goods(self)
 
 
 class StockValueForm(FilterForm):

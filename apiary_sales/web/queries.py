@@ -80,7 +80,7 @@ def _stock_page(row: packed_stock.SizeStock) -> str:
     """Return the page of a size that is one product, else the list that opens it."""
     if row.is_plain:
         return reverse("orders:stock_detail", args=[row.products[0].product.code])
-    return reverse("orders:stock")
+    return f"{reverse('orders:stock')}#size-{row.size.code}"
 
 
 def _fraction(row: packed_stock.SizeStock) -> Decimal:

@@ -26,8 +26,8 @@ RELEASES = (
                 "code may be stamped on all that you fill on a day."
             ),
             _(
-                "Jars can be labelled later, relabelled, emptied back into a tank, and put together "
-                "as gift boxes. Honey can be creamed, comb or chunk."
+                "Jars can be labelled later, relabelled, emptied back into a tank, and put "
+                "together as gift boxes. Honey can be creamed, comb or chunk."
             ),
             _(
                 "Other goods such as wax and candles, services such as pollination, and honey sold "

@@ -47,6 +47,12 @@ PAGES = (
         ("inventory.manage_parts",),
     ),
     SettingsPage(
+        _("Products"),
+        _("Different honeys in one size, varieties and brands"),
+        "inventory:product_list",
+        ("inventory.manage_parts",),
+    ),
+    SettingsPage(
         _("Jars, lids and labels"),
         _("What you have, and when to order more"),
         "inventory:part_list",
@@ -57,6 +63,12 @@ PAGES = (
         _("Who sends parts and honey, and whose honey you work on"),
         "inventory:supplier_list",
         ("inventory.manage_suppliers",),
+    ),
+    SettingsPage(
+        _("Other goods"),
+        _("Wax, candles, books: what is sold that is no honey"),
+        "inventory:goods_list",
+        ("inventory.manage_parts",),
     ),
     SettingsPage(
         _("Bottling"),
@@ -175,7 +187,7 @@ FIRST_STEPS = (
         _("Receive the first honey"),
         _("What is in the tank today, with its moisture"),
         "inventory:receive",
-        lambda: Lot.objects.exists(),
+        lambda: Lot.objects.filter(product=None).exists(),
     ),
     Step(
         _("Plan the first run"),

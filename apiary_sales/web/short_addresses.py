@@ -19,10 +19,12 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
 urlpatterns = [
     path("api/", _to("api:schema")),
     path("api/files/", _to("api:schema")),
+    path("bottling/comb/", _to("inventory:bottling")),
     path("bottling/lots/", _to("inventory:lot_list")),
     path("bottling/lots/<str:code>/", _to("inventory:lot_detail")),
     path("bottling/lots/<str:code>/<slug:product>/", _to("inventory:lot_detail")),
     path("bottling/runs/", _to("inventory:bottling")),
+    path("bottling/boxes/", _to("inventory:jar_list")),
     path("files/", _to("web:today")),
     path("files/add/", _to("web:today")),
     path("honey/convert/", _to("inventory:honey")),

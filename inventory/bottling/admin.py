@@ -70,6 +70,18 @@ class PartReceiptAdmin(ReadOnlyAdmin):
     list_select_related = ["part", "supplier"]
 
 
+@admin.register(models.GoodsReceipt)
+class GoodsReceiptAdmin(ReadOnlyAdmin):
+    list_display = ["product", "lot", "quantity", "cost_cents", "supplier", "received_on"]
+    list_select_related = ["product", "lot"]
+
+
+@admin.register(models.GoodsMade)
+class GoodsMadeAdmin(ReadOnlyAdmin):
+    list_display = ["product", "lot", "quantity", "materials_cents", "labour_cents", "made_on"]
+    list_select_related = ["product", "lot"]
+
+
 @admin.register(models.BottlingRun)
 class BottlingRunAdmin(ReadOnlyAdmin):
     list_display = ["number", "status", "product", "pieces_filled", "recorded_at"]
@@ -86,6 +98,24 @@ class FillCheckAdmin(ReadOnlyAdmin):
     list_display = ["run", "scheme", "checked_at", "has_passed"]
     list_select_related = ["run"]
     inlines = [FillWeightInline]
+
+
+@admin.register(models.Creaming)
+class CreamingAdmin(ReadOnlyAdmin):
+    list_display = ["run", "seed_source", "seed_percent", "setting_days", "hastened_by"]
+    list_select_related = ["run", "seed_source", "hastened_by"]
+
+
+@admin.register(models.RunComb)
+class RunCombAdmin(ReadOnlyAdmin):
+    list_display = ["run", "lot", "place", "grams_each"]
+    list_select_related = ["run", "lot", "place"]
+
+
+@admin.register(models.CombCut)
+class CombCutAdmin(ReadOnlyAdmin):
+    list_display = ["packed_lot", "comb_lot", "comb_grams", "drained_grams", "loss_grams"]
+    list_select_related = ["packed_lot", "comb_lot"]
 
 
 @admin.register(models.JarPage)

@@ -13,6 +13,7 @@ from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.bottling.forms_of_honey import PlannedAdditionForm, RecordedAdditionForm
 from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Product, Size
 from inventory.bottling.rules import filling
 from inventory.physics import units
@@ -107,10 +108,13 @@ def stores() -> QuerySet[Place]:
     return Place.objects.filter(kind__in=Place.STORES, is_active=True)
 
 
-class RunPlanForm(ActForm):
+class RunPlanForm(PlannedAdditionForm):
     product = forms.ModelChoiceField(
         label=_("What is filled"),
-        queryset=Product.objects.in_use().of_honey().select_related("size"),
+        queryset=Product.objects.for_sale()
+        .of_honey()
+        .exclude(form=Product.Form.COMB)
+        .select_related("size"),
         empty_label=None,
     )
     source = VesselField(label=_("From"), filled=True, empty_label=None)
@@ -131,6 +135,11 @@ class RunPlanForm(ActForm):
         help_text=_("Leave empty to get the next code by your pattern."),
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
     )
+    without_labels = forms.BooleanField(
+        label=_("Label them later"),
+        required=False,
+        help_text=_("Fill and lid the jars only. They are not for sale until they have a label."),
+    )
     variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
 
     def __init__(self, *args, **kwargs) -> None:
@@ -145,7 +154,7 @@ class RunPlanForm(ActForm):
         )
 
 
-class RunRecordForm(ActForm):
+class RunRecordForm(RecordedAdditionForm):
     # The weight or the two dips are wanted, and the browser can't know which.
     use_required_attribute = False
     fields_of_parameters = {
@@ -186,6 +195,11 @@ class RunRecordForm(ActForm):
         label=_("The filled pieces are on"), queryset=stores(), empty_label=None
     )
     bottled_on = DayField(label=_("Day of the run"), initial=timezone.localdate)
+    without_labels = forms.BooleanField(
+        label=_("They have no labels yet"),
+        required=False,
+        help_text=_("They are not for sale until they have a label, and no label is booked out."),
+    )
     figures_are_right = forms.BooleanField(
         label=_("Yes, that much honey was drawn"), required=False
     )
@@ -193,6 +207,8 @@ class RunRecordForm(ActForm):
     def __init__(self, *args, run: BottlingRun, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.run = run
+        if run.product.is_unlabelled:
+            del self.fields["without_labels"]
         # Asked for in `clean`, since two dips may stand in for it; never shown as optional.
         self.fields["drawn"].required = True
         self.fields["target"].initial = run.target_id
@@ -438,7 +454,10 @@ class SizeForm(ActForm):
     declared = DeclaredWeightField(label=_("Net weight on the label"))
     brimful = BrimfulField(
         label=_("Capacity filled to the brim"),
-        help_text=_("Weigh one full of water: a gram of water is a millilitre."),
+        help_text=_(
+            "Weigh one full of water: a gram of water is a millilitre. For comb honey, enter what "
+            "its box would hold; comb is not checked against it."
+        ),
     )
     tare = SmallWeightField(
         label=_("Empty weight, with lid and label"),
@@ -503,13 +522,17 @@ class ProductionForm(ActForm):
         label=_("Usual filling temperature"),
         help_text=_("New runs start with this temperature. You can change it for each run."),
     )
+    setting_days = WholeNumberField(
+        label=_("Days until creamed honey is ready"),
+        help_text=_("7 to 14 are common, at about 57 °F (14 °C)."),
+    )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),
         choices=ProductionSettings.CostMethod,
         help_text=_(
             "First in, first out: a jar has the cost of its own lot, and the oldest lot is "
             "sold first. Weighted average: a jar has the average cost of all jars of its "
-            "size in stock when it is sold. Honey in drums has the cost of its lot. Choose "
+            "product in stock when it is sold. Honey in drums has the cost of its lot. Choose "
             "with your accountant before the first sale. After the first sale you can't "
             "change it."
         ),

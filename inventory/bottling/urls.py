@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from inventory.bottling.views import jar_pages, labels, parts, reversals, runs, sizes
+from inventory.bottling.views import (
+    comb,
+    goods,
+    jar_pages,
+    jars,
+    labels,
+    parts,
+    products,
+    reversals,
+    runs,
+    sizes,
+)
 
 urlpatterns = [
     path("bottling/", runs.home, name="bottling"),
@@ -40,6 +51,46 @@ urlpatterns = [
         runs.LotReleaseView.as_view(),
         name="lot_release",
     ),
+    path("bottling/jars/", jars.jar_list, name="jar_list"),
+    path("bottling/lots/<str:code>/<slug:product>/jars/", jars.lot_jars, name="lot_jars"),
+    path(
+        "bottling/lots/<str:code>/<slug:product>/label/",
+        jars.LabelView.as_view(),
+        name="jars_label",
+    ),
+    path(
+        "bottling/lots/<str:code>/<slug:product>/empty/",
+        jars.EmptyView.as_view(),
+        name="jars_empty",
+    ),
+    path(
+        "bottling/lots/<str:code>/<slug:product>/came-back/",
+        jars.SetAsideView.as_view(),
+        name="jars_set_aside",
+    ),
+    path(
+        "bottling/lots/<str:code>/<slug:product>/take-apart/",
+        jars.UnboxView.as_view(),
+        name="boxes_apart",
+    ),
+    path("bottling/jars/<int:pk>/", jars.ReturnedView.as_view(), name="jars_returned"),
+    path("bottling/boxes/add/", jars.BoxCreateView.as_view(), name="box_create"),
+    path("bottling/boxes/<slug:code>/", jars.BoxEditView.as_view(), name="box_edit"),
+    path("bottling/boxes/<slug:code>/switch/", jars.box_switch, name="box_switch"),
+    path("bottling/boxes/<slug:code>/make/", jars.BoxMakeView.as_view(), name="boxes_make"),
+    path(
+        "bottling/lots/<str:code>/<slug:product>/ready/",
+        comb.ReadyNowView.as_view(),
+        name="lot_ready",
+    ),
+    path("bottling/comb/receive/", comb.CombReceiveView.as_view(), name="comb_receive"),
+    path("bottling/comb/cut/", comb.CombCutView.as_view(), name="comb_cut"),
+    path("bottling/goods/", goods.goods_list, name="goods_list"),
+    path("bottling/goods/add/", goods.GoodsCreateView.as_view(), name="goods_create"),
+    path("bottling/goods/receive/", goods.GoodsReceiveView.as_view(), name="goods_receive"),
+    path("bottling/goods/make/", goods.GoodsMakeView.as_view(), name="goods_make"),
+    path("bottling/goods/<slug:code>/", goods.goods_detail, name="goods_detail"),
+    path("bottling/goods/<slug:code>/edit/", goods.GoodsEditView.as_view(), name="goods_edit"),
     path("bottling/parts/", parts.part_list, name="part_list"),
     path("bottling/parts/add/", parts.PartCreateView.as_view(), name="part_create"),
     path("bottling/parts/receive/", parts.PartReceiveView.as_view(), name="part_receive"),
@@ -49,6 +100,28 @@ urlpatterns = [
         parts.PartEditView.as_view(),
         name="part_edit",
     ),
+    path("bottling/products/", products.product_list, name="product_list"),
+    path(
+        "bottling/products/add/",
+        products.HoneyProductCreateView.as_view(),
+        name="product_create",
+    ),
+    path(
+        "bottling/products/<slug:code>/",
+        products.HoneyProductEditView.as_view(),
+        name="product_edit",
+    ),
+    path(
+        "bottling/products/<slug:code>/switch/",
+        products.product_switch,
+        name="product_switch",
+    ),
+    path("bottling/varieties/", products.variety_list, name="variety_list"),
+    path("bottling/varieties/add/", products.VarietyCreateView.as_view(), name="variety_create"),
+    path("bottling/varieties/<int:pk>/", products.VarietyEditView.as_view(), name="variety_edit"),
+    path("bottling/brands/", products.brand_list, name="brand_list"),
+    path("bottling/brands/add/", products.BrandCreateView.as_view(), name="brand_create"),
+    path("bottling/brands/<int:pk>/", products.BrandEditView.as_view(), name="brand_edit"),
     path("bottling/sizes/", sizes.size_list, name="size_list"),
     path("bottling/sizes/add/", sizes.SizeCreateView.as_view(), name="size_create"),
     path("bottling/sizes/usual/", sizes.size_add_usual, name="size_add_usual"),

@@ -187,7 +187,7 @@ class Migration(migrations.Migration):
             options={
                 "verbose_name": "product",
                 "verbose_name_plural": "products",
-                "ordering": ["kind", "size__brimful_ml", "size__name", "id"],
+                "ordering": ["-kind", "size__brimful_ml", "size__name", "id"],
                 "constraints": [
                     models.CheckConstraint(
                         condition=Q(kind="honey", size__isnull=False)

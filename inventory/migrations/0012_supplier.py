@@ -99,11 +99,6 @@ class Migration(migrations.Migration):
             name='kind',
             field=models.CharField(choices=[('tank', 'tank'), ('drum', 'drum'), ('pail', 'pail'), ('tote', 'tote'), ('shelf', 'shelf'), ('stand', 'stand'), ('van', 'van'), ('harvest', 'harvest'), ('supplier', 'supplier'), ('owner', 'owners of honey kept here'), ('customer', 'customers'), ('packing', 'packing line'), ('filling_loss', 'filling loss'), ('broken', 'broken'), ('spoiled', 'spoiled'), ('own_use', 'own use'), ('given_away', 'given away'), ('count_difference', 'count difference')], max_length=20, verbose_name='kind'),
         ),
-        migrations.AlterField(
-            model_name='posting',
-            name='kind',
-            field=models.CharField(choices=[('extraction', 'extraction'), ('purchase', 'honey bought'), ('owner_receipt', 'received for its owner'), ('owner_return', 'handed back to its owner'), ('transfer', 'transfer'), ('blend', 'blend'), ('drum_fill', 'drum filled'), ('bottling', 'bottling'), ('part_receipt', 'parts received'), ('count', 'count'), ('breakage', 'breakage'), ('spoilage', 'spoilage'), ('own_use', 'own use'), ('gift', 'gift'), ('sale', 'sale'), ('return', 'return'), ('reversal', 'undo')], max_length=20, verbose_name='kind'),
-        ),
         migrations.AddField(
             model_name='lot',
             name='owner',

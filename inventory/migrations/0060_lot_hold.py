@@ -28,7 +28,7 @@ def keep_why_lots_are_on_hold(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0012_supplier'),
+        ('inventory', '0015_jar_change'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
@@ -38,6 +38,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('cause', models.CharField(choices=[('check', 'fill check'), ('recall', 'recall'), ('person', 'person')], max_length=6, verbose_name='caused by')),
+                ('because_of', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='inherited', to='inventory.lothold')),
                 ('asked_lots', models.TextField(blank=True, verbose_name='lots that a recall is about')),
                 ('reason', models.CharField(blank=True, max_length=300, verbose_name='reason')),
                 ('held_at', models.DateTimeField(default=django.utils.timezone.now, verbose_name='held')),

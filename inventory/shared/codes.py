@@ -4,7 +4,7 @@ from django.db.models import CharField, Model
 from django.utils.text import slugify
 
 # Words that stand in the same addresses for pages of their own.
-TAKEN_WORDS = {"add", "receive", "usual"}
+TAKEN_WORDS = {"add", "make", "receive", "usual"}
 
 
 def free(model: type[Model], name: str, fallback: str) -> str:

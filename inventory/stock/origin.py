@@ -44,11 +44,13 @@ class CountryShare:
 def place_of(lot: Lot, house: House) -> tuple[str, str]:
     """Return country and region of honey that came in as this lot; empty while unknown.
 
-    Only what the house extracted from its own bees is from the house's own country.
+    Only what the house took from its own bees is from the house's own country: what it extracted,
+    and comb.
     """
     if lot.country:
         return lot.country, lot.region
-    if lot.kind == Lot.Kind.EXTRACTION and lot.is_ours:
+    is_comb = lot.product is not None and lot.product.form == "comb"
+    if (lot.kind == Lot.Kind.EXTRACTION or is_comb) and lot.is_ours:
         return house.origin_country, house.origin_region
     return UNKNOWN, ""
 

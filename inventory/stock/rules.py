@@ -5,9 +5,10 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
+from inventory.shared import checks
 from inventory.shared.errors import Problems
 from inventory.shared.money import share_cents
-from inventory.stock.models import Lot, Place, Posting
+from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.models.lots import Origin
 
 PIECES_MAX = 1_000_000
@@ -47,6 +48,14 @@ def check_pieces(problems: Problems, parameter: str, pieces: int) -> None:
         problems.add(parameter, _("Enter one piece or more."))
     elif pieces > PIECES_MAX:
         problems.add(parameter, _("That is more than a million pieces. Check the figure."))
+
+
+def check_quantity(problems: Problems, parameter: str, item: Item, quantity: int) -> None:
+    """Check pieces, or grams of what is kept by weight."""
+    if item.is_weighed:
+        checks.check_grams(problems, parameter, quantity)
+    else:
+        check_pieces(problems, parameter, quantity)
 
 
 def check_store(problems: Problems, parameter: str, place: Place) -> None:

@@ -14,10 +14,11 @@ from rest_framework.exceptions import ValidationError
 
 from apiary_sales.api import serializers, views
 from apiary_sales.api.parsers import JSONParser
+from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services import stand
+from apiary_sales.billing.services import stand, weight_sales
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.services import prices
+from apiary_sales.pricing.services import prices, weight_prices
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
 from inventory.stock.services import honey
@@ -348,6 +349,12 @@ LEAST_BODIES = {
     },
     "transfers/": {"source": "tank-1", "target": "tank-2", "grams": 1000},
     "stand-sales/": sale(),
+    "weight-sales/": {
+        "place": "stand",
+        "vessel": "tank-1",
+        "net_grams": 100,
+        "method": "card",
+    },
     "token/": {"username": "owner", "password": "owner"},
 }
 OTHER_FIELDS = {
@@ -361,6 +368,7 @@ OTHER_FIELDS = {
     ],
     "transfers/": ["note"],
     "stand-sales/": ["tendered_cents", "discount_cents"],
+    "weight-sales/": ["product", "gross_grams", "tare_grams", "tendered_cents"],
     "token/": [],
 }
 ABSURD = [
@@ -376,6 +384,7 @@ SERVICES = {
     "extractions/": (views.ExtractionView, honey.receive),
     "transfers/": (views.TransferView, honey.transfer),
     "stand-sales/": (views.StandSaleView, stand.sell),
+    "weight-sales/": (WeightSaleView, weight_sales.sell),
 }
 
 
@@ -423,6 +432,9 @@ def test_what_is_wrong_with_a_parameter_is_shown_at_its_field(parameter, field):
 def house(till, tank):
     builders.place("tank-2")
     builders.lot_in(tank, 100_000)
+    weight_prices.set_price(
+        tier="stand", price_per_pound=Decimal("4.25"), valid_from=builders.today()
+    )
 
 
 @pytest.mark.parametrize("path", LEAST_BODIES)
@@ -607,3 +619,24 @@ def test_the_api_keeps_to_the_point_in_a_comma_house(call, tank, comma_house):
 
     assert said["errors"][0]["field"] == "moisture_percent"
     assert [lot["moisture_percent"] for lot in call("get", "lots/").json()["results"]] == ["17.45"]
+
+
+def test_stock_and_products_say_what_they_are_counted_in(client):
+    client.force_login(builders.person())
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    builders.goods_lot(builders.goods("Wax", is_weighed=True), shelf, 2_500, maker_lot="W-1")
+    builders.goods_lot(builders.goods("Candle"), shelf, 12)
+
+    stock = client.get("/api/stock/").json()["results"]
+    products = client.get("/api/products/").json()["results"]
+    lot = client.get("/api/lots/W-1/").json()
+
+    assert [(row["item"], row["kind"], row["unit"], row["quantity"]) for row in stock] == [
+        ("Candle", "goods", "pieces", 12),
+        ("Wax", "goods", "grams", 2_500),
+    ]
+    assert {row["code"]: (row["kind"], row["unit"]) for row in products} == {
+        "wax": ("goods", "grams"),
+        "candle": ("goods", "pieces"),
+    }
+    assert (lot["kind"], lot["unit"], lot["quantity_made"]) == ("goods", "grams", 2_500)

@@ -134,7 +134,7 @@ def test_everything_wrong_with_a_sale_is_said_at_once(sell):
         sell(method="barter", tendered_cents=-1, discount_cents=-1)
 
     assert [(problem.parameter, problem.message) for problem in refused.value.problems] == [
-        ("lines", "The sale is empty. Choose the jars that were sold."),
+        ("lines", "The sale is empty. Choose what was sold."),
         ("method", "Choose how it was paid: cash, card or check."),
         ("tendered_cents", "The cash given can't be below zero."),
         ("discount_cents", "The discount can't be below zero."),
@@ -182,7 +182,7 @@ def test_a_discount_is_no_more_than_the_jars_come_to(sell, pounds):
 
     assert (refused.value.parameter, refused.value.message) == (
         "discount_cents",
-        "The discount of $8.01 is more than the price of the jars, $8.00. Enter a smaller "
+        "The discount of $8.01 is more than the price of the goods, $8.00. Enter a smaller "
         "discount.",
     )
 

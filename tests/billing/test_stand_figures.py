@@ -32,6 +32,7 @@ FIGURES = (
 )
 CASES = json.loads((Path(__file__).parent / "stand_figures.json").read_text(encoding="utf-8"))
 BY_LINE, BY_INVOICE = House.Rounding.BY_LINE, House.Rounding.BY_INVOICE
+ROUNDING = {True: BY_LINE, False: BY_INVOICE}
 
 
 def product_of(per_case, breaks):
@@ -63,8 +64,19 @@ def line(price, pieces, discount_cents=0):
     )
 
 
-def tax_data(percent, *, by_line):
-    return {"parts": int(Decimal(percent) * PARTS_PER_PERCENT), "by_line": by_line}
+def parts_of(percent):
+    return int(Decimal(percent) * PARTS_PER_PERCENT)
+
+
+def tax_data(percent, other_percent="0", *, by_line):
+    """Return the tax as the page gets it: the rates on honey and on other goods."""
+    return {
+        "rates": {
+            "honey": {"name": "State", "parts": parts_of(percent)},
+            "other": {"name": "City", "parts": parts_of(other_percent)},
+        },
+        "by_line": by_line,
+    }
 
 
 def taxed(amounts, percent, rounding):
@@ -83,7 +95,11 @@ def booked(lines_cents, discount, percent, *, by_line):
 
 
 def basket_of(lines_cents):
-    return [{"product": product_of(1, [[1, cents, None]]), "pieces": 1} for cents in lines_cents]
+    return [line_of(cents, "honey") for cents in lines_cents]
+
+
+def line_of(cents, taxed_as):
+    return {"product": product_of(1, [[1, cents, None]]) | {"taxed_as": taxed_as}, "pieces": 1}
 
 
 @pytest.mark.parametrize("case", CASES["prices"])
@@ -117,7 +133,8 @@ def test_the_server_taxes_as_the_table_says(case):
 def test_the_page_taxes_as_the_table_says(rounding):
     is_by_line = rounding == "by_line"
     calls = [
-        [case["amounts"], tax_data(case["percent"], by_line=is_by_line)] for case in CASES["taxes"]
+        [case["amounts"], [parts_of(case["percent"])] * len(case["amounts"]), is_by_line]
+        for case in CASES["taxes"]
     ]
 
     assert scripts.call(FIGURES, "taxCents", calls) == [case[rounding] for case in CASES["taxes"]]
@@ -266,9 +283,39 @@ def test_an_amount_is_whole_cents():
 def test_the_pieces_of_sales_that_wait_are_counted_by_product():
     sales = [
         {"body": {"lines": [{"product": "pound", "pieces": 2}, {"product": "quart", "pieces": 1}]}},
-        {"body": {"lines": [{"product": "pound", "pieces": 3}]}},
+        # Kept since before there were products.
+        {"body": {"lines": [{"size": "pound", "pieces": 3}]}},
     ]
 
     counted = scripts.call(FIGURES, "promisedPieces", [[sales], [[]]])
 
     assert counted == [{"pound": 5, "quart": 1}, {}]
+
+
+@pytest.mark.parametrize(
+    ("by_line", "tax"),
+    # Honey 50 at 1 % is 0.5 and 0.5, goods 150 at 5 % are 7.5: by line 1 + 1 + 8, together 8.5 → 9.
+    [(True, 10), (False, 9)],
+)
+def test_honey_and_goods_are_taxed_each_at_its_rate(by_line, tax):
+    basket = [line_of(50, "honey"), line_of(50, "honey"), line_of(150, "other")]
+    rates = tax_data("1", "5", by_line=by_line)
+
+    (sums,) = scripts.call(FIGURES, "reckon", [[basket, 0, rates]])
+
+    assert (sums["tax"], sums["total"]) == (tax, 250 + tax)
+    assert (
+        sum(round_taxes([50, 50, 150], [Decimal(1), Decimal(1), Decimal(5)], ROUNDING[by_line]))
+        == tax
+    )
+
+
+def test_only_taxes_on_what_is_in_the_basket_are_named():
+    honey, goods = line_of(100, "honey"), line_of(100, "other")
+    tax = tax_data("1", "5", by_line=True)
+
+    names = scripts.call(
+        FIGURES, "taxNames", [[[], tax], [[goods], tax], [[honey, goods, honey], tax]]
+    )
+
+    assert names == ["", "City", "State + City"]

@@ -137,7 +137,7 @@ def test_each_product_is_told_what_is_wrong_with_it(seller, form):
             {"discount": "8.01"},
             [
                 (
-                    "Discount: The discount of $8.01 is more than the price of the jars, "
+                    "Discount: The discount of $8.01 is more than the price of the goods, "
                     "$8.00. Enter a smaller discount."
                 )
             ],
@@ -145,7 +145,7 @@ def test_each_product_is_told_what_is_wrong_with_it(seller, form):
         ({"pieces_one-pound": "-1"}, ["One pound: Enter 0 or more."]),
         (
             {"pieces_one-pound": ""},
-            ["The sale is empty. Choose the jars that were sold."],
+            ["The sale is empty. Choose what was sold."],
         ),
         (
             {"pieces_one-pound": "25", "tendered": "300"},
@@ -219,6 +219,15 @@ def test_a_sale_keeps_the_price_the_buyer_paid(seller, message, pounds):
     assert response.json()["total_cents"] == 1_500
 
 
+def test_a_sale_kept_since_before_there_were_products_names_the_size(seller, message, pounds):
+    line = {"size": "one-pound", "pieces": 2, "unit_price": "8.0000"}
+
+    response = send(seller, {**message, "lines": [line]})
+
+    assert response.json()["total_cents"] == 1_600
+    assert at_stand(pounds) == 22
+
+
 def test_a_sale_that_runs_short_is_left_for_a_person_to_settle(seller, message, pounds):
     line = {**message["lines"][0], "pieces": 25}
 
@@ -242,7 +251,7 @@ UNREADABLE = "The sale could not be read. Open the stand page again."
         ({"key": "k" * 101}, UNREADABLE),
         ({"lines": "one"}, UNREADABLE),
         ({"lines": ["one"]}, UNREADABLE),
-        ({"lines": []}, "The sale is empty. Choose the jars that were sold."),
+        ({"lines": []}, "The sale is empty. Choose what was sold."),
         (
             {"place": "market"},
             "There is no stand called market any more. Open the stand page again.",
@@ -382,7 +391,7 @@ def test_a_sale_is_undone_from_its_receipt(seller, message, pounds):
     assert "P26-002" in asked
     text = response.content.decode()
     assert (
-        "The sale is undone and the jars are back in stock. Give back $16.00. Credit note "
+        "The sale is undone and the goods are back in stock. Give back $16.00. Credit note "
         "C26-00001."
     ) in text
     assert "Jar leaked" in text

@@ -4,6 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from inventory.bottling.models import BottlingRun, FillCheck
+from inventory.bottling.services import products
 from inventory.stock.queries import books
 from tests.inventory import bottling_room
 
@@ -108,9 +109,17 @@ def test_pasted_weights_give_a_verdict_and_a_picture(sign_in, axe):
 def test_the_pages_of_the_bottling_room_read_well_without_eyes(sign_in, axe, viewport):
     room = bottling_room.set_up()
     bottling_room.recorded(room)
+    buckwheat = products.save_honey(
+        size=room.size, new_variety="Buckwheat", new_brand="Wren Hollow"
+    )
     page = sign_in("bottling", viewport)
 
     for address in (
+        "/bottling/products/",
+        "/bottling/products/add/",
+        f"/bottling/products/{buckwheat.code}/",
+        "/bottling/varieties/",
+        "/bottling/brands/",
         "/bottling/parts/",
         f"/bottling/parts/{room.jar.code}/",
         "/bottling/parts/receive/",

@@ -40,13 +40,13 @@ def test_a_drum_price_is_tried_and_answered_at_once(house, sign_in, axe, viewpor
     page = sign_in("office", viewport)
     page.goto("/prices/drum-or-jar/")
     # 9.00 − 1.00 = 8.00 at the stand, 6.50 − 1.00 = 5.50 twice for shops: all beat 2.00.
-    expect(page.locator("#verdict")).to_contain_text("3 of 3 sizes and channels bring more")
+    expect(page.locator("#verdict")).to_contain_text("3 of 3 products and channels bring more")
     axe(page)
 
     page.get_by_text("Try other figures", exact=True).click()
     page.get_by_label("Drum price per pound").fill("6.00")
 
-    expect(page.locator("#verdict")).to_contain_text("1 of 3 sizes and channels bring more")
+    expect(page.locator("#verdict")).to_contain_text("1 of 3 products and channels bring more")
     expect(page.get_by_role("link", name="Use it from now on")).to_be_visible()
     assert "drum_price=6.00" in page.url
     axe(page)

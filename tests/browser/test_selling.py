@@ -92,14 +92,14 @@ def test_a_shop_order_is_taken_and_filled_in_two_parts(house, sign_in, axe, view
     page.goto("/selling/orders/new/")
 
     page.get_by_label("Customer").select_option(label="Corner Grocery")
-    expect(page.locator("#sizes")).to_contain_text("Price list: shop")
+    expect(page.locator("#products")).to_contain_text("Price list: shop")
     page.get_by_label("One pound: pieces", exact=True).fill("30")
     expect(page.locator("#total")).to_contain_text("$195.00")
     axe(page)
     assert not is_too_wide(page)
     page.get_by_role("button", name="Take the order").click()
 
-    expect(page.get_by_role("status")).to_contain_text("its jars are reserved")
+    expect(page.get_by_role("status")).to_contain_text("its goods are reserved")
     axe(page)
     page.get_by_role("link", name="Hand over").click()
     page.get_by_label("One pound", exact=True).fill("12")
@@ -131,7 +131,7 @@ def test_a_refused_order_shows_its_sentence_at_the_row_and_takes_the_focus(house
     summary = page.locator(".error-summary")
     expect(summary).to_contain_text(sentence)
     expect(summary).to_be_focused()
-    expect(page.locator("#sizes")).to_contain_text(sentence)
+    expect(page.locator("#products")).to_contain_text(sentence)
     axe(page)
     assert Order.objects.count() == 0
 
@@ -142,7 +142,7 @@ def test_going_back_and_sending_the_form_again_takes_one_order(house, sign_in):
     page.get_by_label("Customer").select_option(label="Corner Grocery")
     page.get_by_label("One pound: pieces", exact=True).fill("12")
     page.get_by_role("button", name="Take the order").click()
-    expect(page.get_by_role("status")).to_contain_text("its jars are reserved")
+    expect(page.get_by_role("status")).to_contain_text("its goods are reserved")
 
     page.go_back()
     page.get_by_label("Customer").select_option(label="Corner Grocery")
@@ -161,6 +161,6 @@ def test_a_new_form_is_a_new_order(house, sign_in):
         page.get_by_label("Customer").select_option(label="Corner Grocery")
         page.get_by_label("One pound: pieces", exact=True).fill("12")
         page.get_by_role("button", name="Take the order").click()
-        expect(page.get_by_role("status")).to_contain_text("its jars are reserved")
+        expect(page.get_by_role("status")).to_contain_text("its goods are reserved")
 
     assert Order.objects.count() == 2

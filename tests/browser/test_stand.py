@@ -97,7 +97,7 @@ def test_the_till_has_no_barrier_at_any_stage(till, axe):
     axe(till)
     tap(till, "Cash")
     axe(till)
-    tap(till, "Back to the jars")
+    tap(till, "Back to the sale")
     tap(till, "Card")
     axe(till)
 
@@ -148,7 +148,7 @@ def test_too_little_cash_is_said_before_it_is_sent(till):
         (
             "50",
             (
-                "The discount of $50.00 is more than the price of the jars, $8.00. Enter a "
+                "The discount of $50.00 is more than the price of the goods, $8.00. Enter a "
                 "smaller discount."
             ),
         ),
@@ -388,7 +388,7 @@ def test_a_sale_is_undone_from_its_receipt(till, pounds, axe):
     till.get_by_label("Why?").fill("Changed their mind")
     axe(till)
     tap(till, "Undo and give back $8.00")
-    sees(till, "The sale is undone and the jars are back in stock.")
+    sees(till, "The sale is undone and the goods are back in stock.")
 
     assert at_stand(pounds) == 24
     assert list(books.faults()) == []

@@ -269,7 +269,7 @@ def test_no_reading_of_our_stock_counts_what_is_theirs(mixed_house):
     assert [row.on_hand for row in packed_stock.sizes()] == [96]
     for_sale = stock_queries.of(room.product)
     assert (for_sale.stock.free, for_sale.coming) == (96, 0)
-    assert stand_queries.free_pieces(room.shelf)[room.product.item_id] == 96
+    assert stand_queries.pieces_at(room.shelf)[room.product.item_id][0] == 96
     assert [row.drum.code for row in drum_queries.free_drums(today)] == ["d-1"]
     assert {lot for lot, _grams in cost_queries.honey_in_hand()}.isdisjoint(theirs)
 

@@ -1066,12 +1066,14 @@ def test_the_house_sets_its_figures_through_its_page(bottler):
             "celsius": "95",
             "celsius_unit": "F",
             "cost_method": "average",
+            "setting_days": "12",
             "lot_code_pattern": "L{yy}{ddd}-{n}",
         },
     )
 
     settings = ProductionSettings.current()
     assert (settings.labour_cents_per_hour, str(settings.honey_house_celsius)) == (1_950, "35.0")
+    assert settings.setting_days == 12
 
 
 # ------------------------------------------------------------------ who may

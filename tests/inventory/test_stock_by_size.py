@@ -2,8 +2,9 @@
 
 import pytest
 
+from inventory.bottling.models import Product
 from inventory.bottling.queries import packed_stock
-from inventory.stock.models import Place
+from inventory.stock.models import Item, Place
 from inventory.stock.services import ledger
 from tests import builders
 
@@ -49,6 +50,20 @@ def test_what_is_promised_is_not_free(jars, shelf):
     size = packed_stock.of(jars)
 
     assert (size.on_hand, size.reserved, size.free) == (48, 30, 18)
+
+
+def test_what_has_no_label_yet_is_in_stock_but_not_free(jars, shelf):
+    item = Item.objects.create(kind=Item.Kind.PACKED, name="One pound, without a label")
+    bare = Product.objects.create(
+        item=item, size=jars.size, code="bare", name=item.name, is_unlabelled=True
+    )
+    builders.packed_lot(jars, shelf, 48)
+    builders.packed_lot(bare, shelf, 12)
+
+    [size] = packed_stock.sizes()
+
+    assert (size.on_hand, size.free) == (60, 48)
+    assert not size.is_plain
 
 
 def test_what_is_on_hold_is_not_free(jars, shelf):

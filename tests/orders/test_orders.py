@@ -696,8 +696,8 @@ def test_the_same_stand_sale_sent_twice_counts_once(jar_line, jars, stand, owner
     assert on_shelf(jars) == (9, 0)
 
 
-def test_honey_in_bulk_is_not_sold_at_the_stand(drum_line, full_drum, stand, owner, key):
-    with pytest.raises(BadValue, match="Honey in bulk is not sold at the stand"):
+def test_a_whole_drum_is_not_sold_at_the_stand(drum_line, full_drum, stand, owner, key):
+    with pytest.raises(BadValue, match="A whole drum is not sold at the stand"):
         orders.sell_now(
             customer=None,
             lines=[drum_line(full_drum(7))],

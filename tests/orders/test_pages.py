@@ -11,6 +11,7 @@ from apiary_sales.orders.models import Fulfilment, Order, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders, quotes
 from apiary_sales.pricing.models import BulkPrice, PiecePrice
+from inventory.bottling.services import products
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.queries import books as stock_books
@@ -176,7 +177,7 @@ def test_the_same_order_form_sent_twice_takes_one_order(office, shop, jars, shel
     order = Order.objects.get()
     assert response.redirect_chain == [(reverse("orders:order_detail", args=[order.number]), 302)]
     assert [str(message) for message in response.context["messages"]] == [
-        f"Order {order.number} is taken, and its jars are reserved.",
+        f"Order {order.number} is taken, and its goods are reserved.",
         "This was recorded already.",
     ]
     assert Balance.objects.get(place=shelf).reserved == 5
@@ -748,14 +749,47 @@ def test_an_order_is_read_in_the_same_number_of_queries(
         office.get(reverse("orders:order_detail", args=[order.number]))
 
 
-def test_stock_by_product_shows_the_low_ones_first(office, jars, shelf):
+def test_stock_by_size_shows_the_low_ones_first(office, jars, shelf):
     builders.packed_lot(jars, shelf, 48, cost_cents=9_600)
     low = builders.product("Two pound", low_stock_pieces=5)
 
     page = office.get(reverse("orders:stock"))
 
-    assert [row.product for row in page.context["products"]] == [low, jars]
+    assert [row.size for row in page.context["found"].sizes] == [low.size, jars.size]
     assert "$96.00" in page.text
+    # A house with one product a size reads of sizes alone.
+    assert "roduct" not in page.text[page.text.index("<main") : page.text.index("</main")]
+
+
+def test_stock_of_a_size_is_the_sum_of_its_honeys_which_are_below_it(office, jars, shelf):
+    buckwheat = products.save_honey(size=jars.size, new_variety="Buckwheat")
+    builders.packed_lot(jars, shelf, 48)
+    builders.packed_lot(buckwheat, shelf, 30)
+
+    page = office.get(reverse("orders:stock"))
+
+    [size] = page.context["found"].sizes
+    assert size.stock.free == 78
+    assert [(each.product, each.stock.free) for each in size.products] == [
+        (jars, 48),
+        (buckwheat, 30),
+    ]
+    assert "One pound, Buckwheat" in page.text
+
+
+def test_stock_of_many_honeys_asks_the_database_no_more(
+    office, jars, shelf, django_assert_num_queries, django_assert_max_num_queries
+):
+    builders.packed_lot(jars, shelf, 48)
+    office.get(reverse("orders:stock"))
+    with django_assert_max_num_queries(14) as before:
+        office.get(reverse("orders:stock"))
+    for number in range(4):
+        honey = products.save_honey(size=jars.size, new_variety=f"Variety {number}")
+        builders.packed_lot(honey, shelf, 3)
+
+    with django_assert_num_queries(len(before)):
+        office.get(reverse("orders:stock"))
 
 
 def test_one_product_shows_its_lots_places_and_who_holds_it(office, shop_order, jars, shelf):
@@ -783,7 +817,7 @@ def test_a_customer_page_gets_its_orders(office, shop_order, jars, shelf, shop):
 def test_a_lot_page_gets_its_buyers(office, shop_order, jars, shelf, owner):
     lot = builders.packed_lot(jars, shelf, 48)
     address = reverse("orders:lot_buyers", args=[lot.pk])
-    assert "Nobody has bought honey of this lot yet." in office.get(address).text
+    assert "Nobody has bought any of this lot yet." in office.get(address).text
 
     orders.fulfil(order=shop_order(30), filled_by=owner, key="fill")
 

@@ -25,7 +25,7 @@ from apiary_sales.planning.services import DraftRun
 from apiary_sales.pricing.models import ChannelCost, FillingTime
 from apiary_sales.pricing.services import prices
 from inventory.bottling.models import BottlingRun
-from inventory.bottling.services import parts, runs
+from inventory.bottling.services import parts, products, runs
 from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError, NotEnoughHoney
 from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 from tests import builders
@@ -818,3 +818,62 @@ def test_a_period_that_begins_on_a_leap_day_has_earlier_years(pound):
     assert history.periods == ()
     assert demand.period_from(date(2028, 2, 29), 1) == Period(date(2028, 2, 29), date(2028, 3, 28))
     assert demand.years_before(date(2028, 2, 29), 1) == date(2027, 2, 28)
+
+
+@pytest.mark.django_db
+def test_a_plan_fills_a_variety_from_its_own_honey_and_makes_its_runs(client):
+    size = builders.size("One pound")
+    buckwheat = products.save_honey(
+        size=size, new_variety="Buckwheat", new_floral_source="buckwheat"
+    )
+    priced(buckwheat, "stand", 900)
+    sold(buckwheat, 12, today() - timedelta(days=360))
+    clover, dark = builders.place("tank-1", name="Tank 1"), builders.place("tank-2", name="Tank 2")
+    builders.lot_in(clover, 50_000)
+    builders.lot_in(dark, 50_000, floral_source="Buckwheat, wildflower")
+    shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
+
+    books = the_books()
+    made = services.make_draft_runs(
+        drafts=[DraftRun(dark, buckwheat, 12)],
+        target=shelf,
+        planned_for=today(),
+        planned_by=builders.person(),
+        key="plan",
+        newest_seen=0,
+    )
+    with pytest.raises(BadValue) as refused:
+        services.make_draft_runs(
+            drafts=[DraftRun(clover, buckwheat, 12)],
+            target=shelf,
+            planned_for=today(),
+            planned_by=builders.person(),
+            key="other",
+            newest_seen=made[0].pk,
+        )
+
+    misfits = {vessel.place: vessel.misfits for vessel in books.vessels}
+    assert buckwheat.pk in misfits[clover]
+    assert buckwheat.pk not in misfits[dark]
+    assert made[0].product == buckwheat
+    assert refused.value.parameter == "drafts.0.variety_is_right"
+
+
+@pytest.mark.django_db
+def test_comb_and_chunk_honey_is_left_out_of_the_plan_with_a_line(client):
+    size = builders.size("One pound")
+    priced(size.standard_product, "stand", 900)
+    chunk, comb = (products.save_honey(size=size, form=form) for form in ("chunk", "comb"))
+    builders.lot_in(builders.place("tank-1"), 50_000)
+    bid()
+    client.force_login(builders.person("owner"))
+
+    books = the_books()
+    page = client.get(URL)
+
+    assert [row.product for row in books.products] == [size.standard_product]
+    assert books.left_out == (chunk, comb)
+    assert (
+        "Comb and chunk honey is not in the plan, because it is not only honey from a tank: "
+        "One pound, chunk; One pound, comb." in words_of(page)
+    )

@@ -66,8 +66,8 @@ def test_the_price_lists_show_every_product_and_tier(office, pound):
     assert page.count("no price") == 2
 
 
-def test_without_products_the_price_lists_say_what_to_do(office):
-    assert "There are no products yet." in office.get(reverse("pricing:prices")).text
+def test_without_sizes_the_price_lists_say_what_to_do(office):
+    assert "There are no sizes yet." in office.get(reverse("pricing:prices")).text
 
 
 def test_the_prices_of_another_day_can_be_looked_at(office, pound):

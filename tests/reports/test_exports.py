@@ -152,7 +152,7 @@ def test_xlsx_says_what_is_counted(house):
     said = [row[0] for row in book["About"].iter_rows(values_only=True)]
 
     assert said[:3] == ["Margin by product", "all days", "Season: 2025"]
-    assert said[3:] == [str(line) for line in catalogue.MARGIN_BY_SIZE.definition]
+    assert said[3:] == [str(line) for line in catalogue.MARGIN_BY_PRODUCT.definition]
 
 
 def test_a_report_without_rows_is_a_heading_alone(house):

@@ -9,6 +9,7 @@ import pytest
 
 from apiary_sales.reports import catalogue, views
 from apiary_sales.reports.report import FilteredReport
+from inventory.bottling.services import products
 from tests import builders
 from tests.inventory import bottling_room
 from tests.reports import conftest as made
@@ -140,9 +141,14 @@ def test_rows_that_do_not_fit_are_added_up_in_one(office, house, monkeypatch):
 @pytest.mark.parametrize("slug", [slug for slug in SALES if slug != "sale-lines"])
 def test_every_figure_of_sales_opens_to_the_lines_it_came_from(office, house, slug):
     """A row's amount is the total of the lines behind its address; charges have rows too."""
-    goods = "" if slug in ("margin-by-product", "bulk-against-retail") else "goods=all"
-    if slug == "season-against-season":
-        goods = ""
+    takes_all = slug not in (
+        "margin-by-size",
+        "margin-by-product",
+        "sales-by-variety",
+        "bulk-against-retail",
+        "season-against-season",
+    )
+    goods = "goods=all" if takes_all else ""
     table = Table(office.get(f"/reports/{slug}/?{goods}&since=2026-08-01").text)
 
     opened = 0
@@ -155,6 +161,26 @@ def test_every_figure_of_sales_opens_to_the_lines_it_came_from(office, house, sl
             assert behind.column("Sales")[-1] == shown, url
             opened += 1
     assert opened >= 2
+
+
+@pytest.mark.parametrize("slug", ["sales-by-size", "margin-by-size"])
+def test_an_address_kept_since_before_there_were_products_shows_the_same(office, house, slug):
+    page = office.get(f"/reports/{slug}/?size=one-pound")
+
+    assert Table(page.text).column("Size") == ["Pound jar", "Total"]
+    # 8,000 + 15,000.
+    assert Table(page.text).column("Sales") == ["$230.00", "$230.00"]
+
+
+def test_variety_and_product_are_asked_only_where_they_are_more_than_the_size(office, house):
+    url = "/reports/sales-by-channel/"
+
+    plain = [field.name for field in office.get(url).context["form"].visible_fields()]
+    products.save_honey(size=house.pounds.size, new_variety="Buckwheat")
+    several = [field.name for field in office.get(url).context["form"].visible_fields()]
+
+    assert "size" in plain
+    assert [name for name in several if name not in plain] == ["variety", "product"]
 
 
 def test_a_line_opens_to_its_order_and_its_lot(office, house):

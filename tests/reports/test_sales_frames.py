@@ -25,6 +25,7 @@ from apiary_sales.orders.services import orders
 from apiary_sales.reports.frames import sales
 from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.frames.sales import SalesFilters
+from inventory.bottling.services import products
 from inventory.stock.models import Lot, Place
 from tests import builders
 from tests.reports import conftest as made
@@ -53,6 +54,8 @@ def test_money_and_honey_stay_whole_numbers(house):
     for frame in (
         sales.lines(SalesFilters()),
         sales.by_product(SalesFilters()),
+        sales.by_size(SalesFilters()),
+        sales.by_variety(SalesFilters()),
         sales.by_channel(SalesFilters()),
         sales.by_customer(SalesFilters()),
         sales.by_month(SalesFilters()),
@@ -70,6 +73,8 @@ def test_the_frames_without_any_sale_have_the_same_columns_and_kinds(house):
     for make in (
         sales.lines,
         sales.by_product,
+        sales.by_size,
+        sales.by_variety,
         sales.by_channel,
         sales.by_customer,
         sales.by_month,
@@ -100,6 +105,30 @@ def test_products_come_smallest_first_with_bulk_after_the_jars(house):
     }
     # 4,536 + 10,886 = 15,422: the rounded lines are added, not 34 lb rounded once.
     assert column(found, "product", "grams")["Pound jar"] == 15_422
+
+
+def test_all_varieties_of_a_size_are_one_row_and_each_variety_is_one(house):
+    """Ten buckwheat pounds at 9.00 beside the 34 pounds sold for 230.00."""
+    buckwheat = products.save_honey(size=house.pounds.size, new_variety="Buckwheat")
+    builders.packed_lot(buckwheat, house.stand, 20)
+    made.order(house.shop, "shop", made.jars(buckwheat, 10, "9.00"), on=date(2026, 9, 1))
+
+    sizes = column(sales.by_size(SalesFilters()), "size")
+    varieties = column(sales.by_variety(SalesFilters()), "variety")
+    of_size = sales.lines(SalesFilters(size="one-pound"))
+    of_variety = sales.lines(SalesFilters(variety=str(buckwheat.variety_id)))
+    without = sales.lines(SalesFilters(variety=sales.NONE))
+
+    assert sizes == {"Pound jar": 32_000, "Quart jar": 20_400, "Honey in bulk": 139_828}
+    # 23,000 + 20,400.
+    assert varieties == {
+        "Honey in bulk": 139_828,
+        "Without a variety": 43_400,
+        "Buckwheat": 9_000,
+    }
+    assert of_size["amount_cents"].sum() == 32_000
+    assert of_variety["amount_cents"].sum() == 9_000
+    assert without["amount_cents"].sum() == 43_400
 
 
 def test_a_margin_is_sales_less_cost_and_unknown_cost_stays_unknown(house):

@@ -19,16 +19,31 @@ from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import invoices, payments, stand
+from apiary_sales.billing.services import invoices, payments, service_bills, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
+from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
-from apiary_sales.pricing.services import filling_times, seasons
-from inventory.bottling.models import BottlingRun, PackagingPart, Product
-from inventory.bottling.services import fill_checks, jar_page, products, reversals, runs
+from apiary_sales.pricing.models import Service
+from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
+from inventory.bottling.models import BottlingRun, Product, Size
+from inventory.bottling.services import (
+    comb,
+    fill_checks,
+    gift_boxes,
+    goods,
+    jar_page,
+    jars,
+    parts,
+    products,
+    returned_jars,
+    reversals,
+    runs,
+)
+from inventory.bottling.services.products import PartUse
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
 from inventory.shared.services import house as house_details
@@ -63,12 +78,17 @@ def _do_what_the_demo_leaves_out() -> None:
     _measure(people[User.Role.BOTTLING])
     _take_in_honey_of_others(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
+    _make_other_forms(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
+    _trade_goods(people[User.Role.BOTTLING])
+    _change_jars(people[User.Role.BOTTLING])
     _give_jars_a_page()
     _set_costs()
+    _add_a_private_label()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
     _recall(people[User.Role.OFFICE])
+    _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -181,12 +201,6 @@ def _bottle(person) -> None:
         for pieces in (36, 24)
     ]
     runs.cancel(run=plans[1], cancelled_by=person, reason="Too few jars")
-    products.save_honey(
-        size=Product.objects.get(code="half-pound").honey_size,
-        variety=products.save_variety(name="Full basswood", floral_source="basswood"),
-        brand=products.save_brand(name="Full label"),
-        parts=[products.PartUse(PackagingPart.objects.filter(kind="label")[0])],
-    )
     for code, milligrams in (("quart", 1_375_000), ("half-pound", 222_000)):
         fill_checks.record(
             run=BottlingRun.objects.get(product__code=code, status="recorded"),
@@ -194,6 +208,71 @@ def _bottle(person) -> None:
             weights_milligrams=[milligrams + 10 * number for number in range(12)],
             checked_by=person,
             key=f"full:check-{code}",
+        )
+
+
+def _make_other_forms(person) -> None:
+    """Harvest comb, cut some, and fill creamed honey with seed and chunk honey with comb."""
+    storeroom, pail = (Place.objects.get(code=code) for code in ("storeroom", "pail-1"))
+    tote = Place.objects.get(code="tote-1")
+    today = timezone.localdate()
+    size = Size.objects.get(code="half-pound")
+    by_weight = products.save_honey(
+        size=Size.objects.get(code="quart"), form="comb", name="Comb to cut", is_weighed=True
+    )
+    squares, creamed, chunk = (
+        products.save_honey(size=size, form=form) for form in ("comb", "creamed", "chunk")
+    )
+    honey.transfer(source=tote, target=pail, grams=2_000, recorded_by=person, key="full:seed")
+    lot = comb.receive(
+        product=by_weight,
+        place=storeroom,
+        quantity=3_000,
+        season=today.year,
+        floral_source="Clover",
+        harvested_on=today,
+        recorded_by=person,
+        key="full:comb",
+    )
+    comb.cut(
+        comb=Balance.objects.get(lot=lot, place=storeroom),
+        comb_grams=1_000,
+        product=squares,
+        pieces=4,
+        target=storeroom,
+        loss_grams=50,
+        recorded_by=person,
+        key="full:cut",
+    )
+    beside = {
+        creamed: {"seed_source": pail, "seed_percent": Decimal(10), "setting_place": "Cellar"},
+        chunk: {
+            "comb": Balance.objects.get(lot=lot, place=storeroom),
+            "comb_grams_each": 60,
+        },
+    }
+    for product, wanted in beside.items():
+        run = runs.plan(
+            product=product,
+            source=tote,
+            target=storeroom,
+            pieces=2,
+            planned_for=today,
+            planned_by=person,
+            key=f"full:plan-{product.form}",
+            **wanted,
+        )
+        runs.record(
+            run=run,
+            pieces_filled=2,
+            pieces_broken=0,
+            drawn_grams=410,
+            drawn_by=BottlingRun.DrawnBy.SCALE,
+            loss_grams=0,
+            labour_minutes=20,
+            celsius=None,
+            recorded_by=person,
+            key=f"full:record-{product.form}",
         )
 
 
@@ -207,6 +286,84 @@ def _count_the_shelf(person) -> None:
     stores.count(
         **what, counted=there.quantity - 3, reason="Counted after the market", key="full:count"
     )
+
+
+def _change_jars(person) -> None:
+    """Fill jars without labels, label some, empty some; box jars, unbox one; keep jars apart."""
+    shelf, pail = Place.objects.get(code="storeroom"), Place.objects.get(code="pail-1")
+    pound = Product.objects.get(code="1-lb")
+    run = runs.plan(
+        product=pound,
+        source=Place.objects.get(code="tank-1"),
+        target=shelf,
+        pieces=24,
+        planned_for=timezone.localdate(),
+        planned_by=person,
+        key="full:plain-plan",
+        without_labels=True,
+    )
+    run = runs.record(
+        run=run,
+        pieces_filled=24,
+        pieces_broken=0,
+        drawn_grams=11_100,
+        drawn_by="scale",
+        loss_grams=100,
+        labour_minutes=30,
+        celsius=None,
+        recorded_by=person,
+        key="full:plain",
+    )
+    plain = run.packed_lot
+    what = {"place": shelf, "changed_by": person}
+    labelled = jars.label(lot=plain, product=pound, pieces=12, key="full:label", **what).lot
+    jars.empty(lot=plain, pieces=4, grams=1_790, vessel=pail, key="full:empty", **what)
+    box = gift_boxes.save(name="Winter box", contents=[gift_boxes.BoxLine(pound, 2)])
+    boxes = gift_boxes.put_together(box=box, boxes=3, key="full:box", **what).lot
+    gift_boxes.take_apart(lot=boxes, boxes=1, key="full:unbox", **what)
+    for key in ("spoiled", "waiting"):
+        returned = returned_jars.set_aside(
+            lot=labelled,
+            place=shelf,
+            pieces=1,
+            reason="In a shop's window",
+            recorded_by=person,
+            key=f"full:{key}",
+        )
+        if key == "spoiled":
+            returned_jars.write_off(
+                returned=returned, pieces=1, recorded_by=person, key="full:returned-spoiled"
+            )
+
+
+def _trade_goods(person) -> None:
+    """Buy wax, make candles of some, and give those a price and a tax."""
+    shelf, day = Place.objects.get(code="storeroom"), timezone.localdate()
+    wax = goods.save(name="Block wax", is_weighed=True, low_stock=5_000)
+    candle = goods.save(name="Pillar candle", low_stock=6)
+    goods.receive(
+        product=wax,
+        place=shelf,
+        quantity=20_000,
+        cost_cents=24_000,
+        supplier="Valley Wax Works",
+        maker_lot="VW-118",
+        received_on=day,
+        recorded_by=person,
+        key="full:wax",
+    )
+    goods.make(
+        product=candle,
+        place=shelf,
+        quantity=24,
+        made_on=day,
+        materials=[goods.Material(wax, 6_200, lost=200)],
+        labour_minutes=90,
+        recorded_by=person,
+        key="full:candles",
+    )
+    prices.set_piece(product=candle, tier="stand", piece_cents=950, valid_from=day)
+    taxes.set_class(product=candle, taxed_as="other")
 
 
 def _give_jars_a_page() -> None:
@@ -233,6 +390,21 @@ def _set_costs() -> None:
         note="Sugar",
     )
     filling_times.set_minutes({Product.objects.get(code="1-lb"): Decimal("0.8")})
+
+
+def _add_a_private_label() -> None:
+    """Add buckwheat under a shop's own name, with a label of its own."""
+    label = parts.save(name="Wren Hollow label", kind="label", reorder_point=0)
+    product = products.save_honey(
+        size=Size.objects.get(code="1-lb"),
+        new_variety="Buckwheat",
+        new_floral_source="buckwheat",
+        new_brand="Wren Hollow",
+        parts=[PartUse(label)],
+    )
+    private_labels.set_customer(
+        brand=product.brand, customer=Customer.objects.get(name="Wren Hollow Farm Shop")
+    )
 
 
 def _sell_drums(person) -> None:
@@ -343,6 +515,40 @@ def _recall(person) -> None:
     recalls.hold(lots=[lot], reason="A lid came off", held_by=person, key="full:recall-held")
     recalls.release(
         lots=[lot], reason="All lids are tight", released_by=person, key="full:recall-released"
+    )
+
+
+def _sell_by_weight_and_serve(seller, minder) -> None:
+    """Draw honey into a buyer's own container, and bill a fee."""
+    weighed = weighing.on_scale(gross_grams=6_000, tare_grams=350)
+    stand.sell(
+        lines=[
+            LineWanted(
+                kind=OrderLine.Kind.HONEY,
+                quantity=weighed.net_grams,
+                unit_price=Decimal("4.2500"),
+                drum=Place.objects.get(code="tank-2"),
+                is_drawn=True,
+                weighed=weighed,
+            )
+        ],
+        place=Place.objects.get(kind=Place.Kind.STAND),
+        method=Payment.Method.CARD,
+        tendered_cents=None,
+        sold_by=minder,
+        key="full:by-weight",
+    )
+    fee = LineWanted(
+        kind=OrderLine.Kind.SERVICE,
+        quantity=100,
+        unit_price=Decimal(35),
+        service=Service.objects.get(code="returned-check"),
+    )
+    service_bills.bill(
+        customer=Customer.objects.get(name="Harrow Lane Grocery"),
+        lines=[fee],
+        billed_by=seller,
+        key="full:fee",
     )
 
 

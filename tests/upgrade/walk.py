@@ -7,6 +7,7 @@ with 1 where there is a fault. Models are found by app and name, whatever module
 import contextlib
 import io
 import logging
+from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
@@ -39,8 +40,19 @@ EXPECTED_IN_ADMIN = (*EXPECTED, 403)
 LATER = {
     "inventory:file",
     "inventory:file_remove",
+    "inventory:goods_detail",
+    "inventory:goods_edit",
     "inventory:measurement_remove",
+    "inventory:jars_returned",
+    "inventory:box_edit",
+    "inventory:box_switch",
+    "inventory:boxes_make",
+    "inventory:boxes_apart",
+    "inventory:variety_edit",
+    "inventory:brand_edit",
+    "pricing:private_label_set",
     "api:file",
+    "pricing:service_change",
 }
 
 # What the pages of places show: what is inside the house.
@@ -194,8 +206,9 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
-            "inventory:lot_detail api:lot-detail api:lot-files",
+            "inventory:lot_detail",
         ),
+        (_codes_of_one_lot(), "api:lot-detail api:lot-files"),
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "blend"]),
             "inventory:certificate inventory:measurement_add inventory:lot_origin",
@@ -224,6 +237,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "recall:record recall:record_pdf recall:record_csv recall:finish",
         ),
         (_held_lots(), "inventory:lot_release"),
+        (_setting_lots(), "inventory:lot_ready"),
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "bought"], owner=None),
             "pricing:lot_cost",
@@ -232,6 +246,16 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("inventory.Supplier", "pk", "kind"),
             "inventory:supplier_detail inventory:supplier_edit inventory:owner_statement "
             "inventory:owner_statement_pdf inventory:owner_statement_csv",
+        ),
+        (
+            _pieces(product__kind="honey"),
+            "inventory:lot_jars inventory:jars_label inventory:jars_empty inventory:jars_set_aside",
+        ),
+        (_pieces(product__kind="gift_box"), "inventory:boxes_apart"),
+        (_rows("inventory.ReturnedJars", "pk", "decision"), "inventory:jars_returned"),
+        (
+            _rows("inventory.Product", "code", kind="gift_box"),
+            "inventory:box_edit inventory:box_switch inventory:boxes_make",
         ),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
@@ -268,15 +292,38 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:size_edit inventory:size_switch api:size-detail",
         ),
         (
+            _rows("inventory.Product", "code", kind="honey", is_unlabelled=False),
+            "inventory:product_edit",
+        ),
+        (_rows("inventory.Product", "code"), "inventory:product_switch"),
+        (_rows("inventory.Variety", "pk"), "inventory:variety_edit"),
+        (_rows("inventory.Brand", "pk"), "inventory:brand_edit pricing:private_label_set"),
+        (
             _rows("inventory.Product", "code"),
-            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_margin "
+            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_tax "
             "orders:stock_detail api:product-detail",
         ),
+        (
+            # Comb is not filled, so no margin is worked out for it.
+            _rows(
+                "inventory.Product",
+                "code",
+                form__in=["liquid", "creamed", "chunk"],
+                is_unlabelled=False,
+            ),
+            "pricing:product_margin",
+        ),
+        (
+            _rows("inventory.Product", "code", kind="goods"),
+            "inventory:goods_detail inventory:goods_edit",
+        ),
         (_rows("pricing.SeasonExpense", "pk"), "pricing:expense_remove"),
+        (_rows("pricing.Service", "code"), "pricing:service_change"),
         (
             _rows("customers.Customer", "pk"),
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
+            "billing:service_bill "
             "api:customer-files",
         ),
         (
@@ -338,9 +385,27 @@ def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Argument
     return [{argument: value} for value in by_kind.values()]
 
 
+def _codes_of_one_lot() -> list[Arguments]:
+    """Return the codes that one lot bears; the API asks which one of several is meant."""
+    lots = apps.get_model("inventory.Lot").objects.order_by("pk").values("code")
+    count = Counter(row["code"] for row in lots)
+    return [{"code": row["code"]} for row in lots if count[row["code"]] == 1]
+
+
 def _held_lots() -> list[Arguments]:
     lots = apps.get_model("inventory.Lot").objects.filter(is_on_hold=True)
     return [{"code": lot.code, "product": lot.what} for lot in lots]
+
+
+def _pieces(**where: Any) -> list[Arguments]:
+    """Return what the addresses of a lot of pieces take: its code and its product's short name."""
+    lots = apps.get_model("inventory.Lot").objects.filter(product__isnull=False, **where)
+    return [{"code": lot.code, "product": lot.product.code} for lot in lots]
+
+
+def _setting_lots() -> list[Arguments]:
+    lots = apps.get_model("inventory.Lot").objects.filter(ready_on__isnull=False)
+    return [{"code": lot.code, "product": lot.product.code} for lot in lots]
 
 
 def _admin_addresses() -> Iterator[tuple[str, tuple[int, ...]]]:

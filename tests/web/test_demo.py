@@ -70,6 +70,7 @@ def table(settings, tmp_path):
 
 def test_the_table_is_what_the_fixtures_come_to(table):
     story, places, sizes = read("story"), read("places"), read("sizes")
+    more = read("products")
 
     # Extractions: pounds to grams, then one mass-weighted mean for the tank.
     into_tank = [row for row in story["extractions"] if row["place"] == "tank-1"]
@@ -98,12 +99,22 @@ def test_the_table_is_what_the_fixtures_come_to(table):
     # Drums: gross less tare.
     tare = grams(places["drums"]["tare_lb"])
     drums = {row["drum"]: grams(row["gross_pounds"]) - tare for row in story["drum_fills"]}
-    assert table["Drums filled"] == f"{len(drums)}, {pounds(sum(drums.values()))}"
+    bought = more["bought_honey"]
+    drawn_of_bought = sum(
+        grams(row["drawn_pounds"]) for row in more["runs"] if row["source"] == bought["drum"]
+    )
+    left_of_bought = grams(bought["gross_pounds"]) - tare - drawn_of_bought
+    in_drums = sum(drums.values()) + left_of_bought
+    assert table["Drums filled"] == f"{len(drums) + 1}, {pounds(in_drums)}"
     promised = sum(drums[drum] for drum in story["quote"]["drums"])
     assert table["of it promised"] == pounds(promised)
 
     # Runs: what was drawn is gone from the tank; yield is label weight over honey drawn.
-    drawn = sum(grams(row["drawn_pounds"]) for row in story["runs"])
+    drawn = sum(
+        grams(row["drawn_pounds"])
+        for row in [*story["runs"], *more["runs"]]
+        if row["source"] == "tank-1"
+    )
     left = reading.grams - sum(drums.values()) - drawn
     assert table["Honey left in the holding tank"] == pounds(left)
     labels = {"half-pound": POUND / 2, "1-lb": POUND, "quart": POUND * 3}

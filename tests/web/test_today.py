@@ -10,6 +10,8 @@ from django.utils import timezone
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
 from apiary_sales.web import set_up, tasks
+from inventory.bottling.models import Size
+from inventory.bottling.services import products
 from inventory.stock.models import Place
 from inventory.stock.services import drums
 from tests import builders
@@ -57,6 +59,20 @@ def test_the_glance_says_what_is_there(client, house):
     ]
     assert today.to_fill_count == 1
     assert today.owing.owed_cents == 0
+
+
+def test_a_size_is_one_jar_however_many_honeys_are_sold_in_it(client, house):
+    size = Size.objects.get(name="One pound")
+    buckwheat = products.save_honey(size=size, new_variety="Buckwheat")
+    builders.packed_lot(buckwheat, Place.objects.get(kind="shelf"), 10)
+
+    today = page(client, "owner").context["today"]
+
+    assert [(jar.label, jar.pieces) for jar in today.jars] == [
+        ("Half pound", 12),
+        ("One pound", 86),
+    ]
+    assert today.jars[1].url == f"{reverse('orders:stock')}#size-{size.code}"
 
 
 def test_the_person_at_the_stand_sees_no_money(client, house):

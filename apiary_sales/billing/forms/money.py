@@ -30,6 +30,15 @@ class CreditForm(ActForm):
         max_length=300,
         help_text=_("It is printed on the credit note."),
     )
+    had_left = forms.BooleanField(
+        label=_("The goods had left the house"),
+        required=False,
+        initial=True,
+        help_text=_(
+            "Jars that came back are kept apart until somebody decides what happens with them, "
+            "and the order is not filled again."
+        ),
+    )
 
 
 class DepositForm(ActForm):

@@ -14,10 +14,10 @@ from django.utils.translation import gettext_lazy
 from apiary_sales.billing.forms.money import NOT_NEGATIVE
 from apiary_sales.billing.models import Payment
 from apiary_sales.billing.queries.stand import StandProduct
-from apiary_sales.billing.services import keys
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from inventory.bottling.models import Product
+from inventory.shared import keys
 from inventory.shared.errors import BadValue
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import MoneyField, WholeNumberField
@@ -117,7 +117,9 @@ def parse_sale(data: Any) -> dict[str, Any]:
 def _parse_line(data: Any) -> LineWanted:
     if not isinstance(data, dict):
         raise _unreadable()
-    code = _text(data, "product")
+    # A sale that a phone kept since before there were products names the size: its standard
+    # product has the same code.
+    code = _text(data, "product" if "product" in data else "size")
     product = Product.objects.select_related("item").filter(code=code).first()
     if product is None:
         raise BadValue(

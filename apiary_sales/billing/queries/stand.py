@@ -4,11 +4,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Case, F, QuerySet, Sum, When
+from django.db.models import Case, F, Min, Q, QuerySet, Sum, When
+from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.prices import PricesOfProduct
@@ -26,6 +27,10 @@ class StandProduct:
     product: Product
     free: int
     prices: PricesOfProduct
+    taxed_as: TaxRate.Goods
+    # Creamed honey that is here and not ready yet, and the day the first of it is.
+    setting: int = 0
+    ready_on: date | None = None
 
     @property
     def piece_cents(self) -> int | None:
@@ -38,6 +43,7 @@ class StandProduct:
             "name": self.product.name,
             "free": self.free,
             "per_case": self.product.pieces_per_case,
+            "taxed_as": self.taxed_as.value,
             "breaks": [
                 {
                     "pieces": row.min_pieces,
@@ -57,34 +63,57 @@ def places() -> QuerySet[Place]:
 
 
 def products(place: Place, on: date) -> list[StandProduct]:
-    """Return the products sold at the stand, in three queries; lots on hold do not count."""
-    free = free_pieces(place)
+    """Return the products sold at the stand, in four queries.
+
+    Lots on hold, or still setting, do not count. Buyers at the stand have no name, so private
+    labels are left out.
+    """
+    there = pieces_at(place)
+    own = ProductTax.objects.by_product()
     return [
-        StandProduct(row.product, free.get(row.product.item_id, 0), row)
-        for row in prices.price_list(TIER, on).products
+        StandProduct(
+            row.product, free or 0, row, tax.class_of(row.product, own), setting or 0, ready_on
+        )
+        for row in prices.price_list(TIER, on).offered_to(None)
         if row.base is not None
+        for free, setting, ready_on in [there.get(row.product.item_id, (0, 0, None))]
     ]
 
 
-def free_pieces(place: Place) -> dict[int, int]:
-    """Return the pieces free for sale at a place, by the key of their item."""
+def pieces_at(place: Place) -> dict[int, tuple[int | None, int | None, date | None]]:
+    """Return the pieces free for sale at a place, those still setting, and the day the first of
+    these are ready, by the key of their item."""
+    setting = Q(lot__ready_on__gt=timezone.localdate())
     rows = (
         Balance.objects.filter(place=place, quantity__gt=0)
         .ours()
         .exclude(lot__is_on_hold=True)
         .order_by()
-        .values_list("item")
-        .annotate(pieces=Sum(F("quantity") - F("reserved")))
+        .values("item")
+        .annotate(
+            available=Sum(F("quantity") - F("reserved"), filter=~setting),
+            setting=Sum("quantity", filter=setting),
+            ready_on=Min("lot__ready_on", filter=setting),
+        )
+        .values_list("item", "available", "setting", "ready_on")
     )
-    return dict(rows)
+    return {item: (free, waiting, ready_on) for item, free, waiting, ready_on in rows}
 
 
 def tax_data(on: date) -> dict[str, Any]:
-    """Return the tax on jars as the page works it out: in ten-thousandths of a percent."""
-    rate = tax.rates_by_goods(TaxRate.objects.in_force(on))[TaxRate.Goods.HONEY]
+    """Return the tax on what products are taxed as, as the page works it out.
+
+    Rates are in ten-thousandths of a percent.
+    """
+    rates = tax.rates_by_goods(TaxRate.objects.in_force(on))
     return {
-        "name": rate.name,
-        "parts": int(rate.percent * tax.PARTS_PER_PERCENT),
+        "rates": {
+            goods.value: {
+                "name": rates[goods].name,
+                "parts": int(rates[goods].percent * tax.PARTS_PER_PERCENT),
+            }
+            for goods in tax.CLASSES
+        },
         "by_line": House.current().tax_rounding == House.Rounding.BY_LINE,
     }
 
@@ -94,6 +123,8 @@ def receipts() -> QuerySet[Invoice]:
     return (
         Invoice.objects.filter(series__startswith=Invoice.RECEIPT_PREFIX)
         .select_related("issued_by", "customer")
-        .prefetch_related("lines", "allocations__payment", "credit_notes")
+        .prefetch_related(
+            "lines__fulfilment_line__weighing", "allocations__payment", "credit_notes"
+        )
         .order_by("-id")
     )

@@ -1,6 +1,6 @@
 """Bills for goods handed over: invoices, stand receipts and credit notes."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -15,14 +15,16 @@ from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
-from apiary_sales.billing.services import book, keys
+from apiary_sales.billing.services import book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
-from apiary_sales.orders.rules.lines import pounds_to_print
+from apiary_sales.orders.rules import service_units
+from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
 from apiary_sales.orders.services import orders
-from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
+from inventory.shared import keys
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
@@ -30,12 +32,13 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import ledger
 
+# What has no product; a product says itself what it is taxed as.
 GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
-    OrderLine.Kind.PACKED: TaxRate.Goods.HONEY,
     OrderLine.Kind.HONEY: TaxRate.Goods.HONEY,
     OrderLine.Kind.DRUM_DEPOSIT: TaxRate.Goods.OTHER,
     OrderLine.Kind.DRUM_SALE: TaxRate.Goods.OTHER,
     OrderLine.Kind.FREIGHT: TaxRate.Goods.FREIGHT,
+    OrderLine.Kind.WEIGHED: TaxRate.Goods.OTHER,
 }
 
 
@@ -60,7 +63,14 @@ def to_invoice(order: Order) -> QuerySet[FulfilmentLine]:
             fulfilment__is_taken_back=False,
             invoice_lines__isnull=True,
         )
-        .select_related("order_line__drum", "lot", "fulfilment")
+        .select_related(
+            "order_line__drum",
+            "order_line__product",
+            "order_line__service",
+            "lot",
+            "fulfilment",
+            "weighing",
+        )
         .order_by("order_line", "id")
     )
 
@@ -106,14 +116,16 @@ def credit(
     reason: str,
     issued_on: date | None = None,
     gives_money_back: bool = False,
+    had_left: bool = False,
 ) -> Invoice:
     """Take a whole invoice back by a credit note, bring its goods back, and return the note.
 
     A deposit given back before is left out: together the credit notes come to the invoice.
     What was paid on the invoice stays on the customer's account. `gives_money_back` says that the
     caller hands it back in the same transaction, as undoing a stand sale does; a paid receipt
-    without a customer can be credited in no other way. Raises `NotAllowedNow` for a second credit
-    and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
+    without a customer can be credited in no other way. `had_left` says that the goods were out of
+    the house: their pieces are kept apart until somebody decides. Raises `NotAllowedNow` for a
+    second credit and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
     """
     # With the order locked, its goods are billed, and its invoices credited, once.
     orders.lock(invoice.order)
@@ -129,6 +141,7 @@ def credit(
             key=keys.part(key, fulfilment.pk),
             reason=reason,
             is_credited=True,
+            had_left=had_left,
         )
     lines = [rules.negative(line) for line in _uncredited(invoice)]
     return _credit(invoice, lines, issued_on=issued_on, note=reason, issued_by=issued_by, key=key)
@@ -309,8 +322,9 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     house, customer = House.current(), order.customer
     is_exempt = customer is not None and customer.is_exempt_on(issued_on)
     lines = [_line(good) for good in goods]
+    own = ProductTax.objects.by_product()
     taxes = tax.tax_invoice_lines(
-        [tax.TaxLine(GOODS_TAXED_AS[good.order_line.kind], good.amount_cents) for good in goods],
+        [tax.TaxLine(taxed_as(good.order_line, own), good.amount_cents) for good in goods],
         house.tax_rounding,
         rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(issued_on)),
     )
@@ -370,10 +384,25 @@ def _series(prefix: str, day: date) -> str:
     return f"{prefix}{day:%y}"
 
 
+def taxed_as(line: OrderLine | LineWanted, own: Mapping[int, ProductTax]) -> str:
+    """Return the kind of goods whose tax a line bears; a service and a product say so themselves.
+
+    `own` are the classes that products have of their own, as `ProductTax.objects.by_product`.
+    """
+    if line.service is not None:
+        return line.service.taxed_as
+    if line.product is not None:
+        return tax.class_of(line.product, own)
+    return GOODS_TAXED_AS[line.kind]
+
+
 def _line(good: FulfilmentLine) -> InvoiceLine:
-    """Return the printed line of some goods; honey in bulk is billed by the pound."""
+    """Return the printed line of some goods; what is sold by weight is billed by the pound."""
     order_line = good.order_line
-    if order_line.kind == OrderLine.Kind.HONEY:
+    if order_line.service is not None:
+        quantity = service_units.amount(good.quantity)
+        unit = InvoiceLine.Unit(order_line.service.unit)
+    elif order_line.is_by_weight:
         gross_cents = good.amount_cents + order_line.discount_cents
         quantity = pounds_to_print(good.quantity, order_line.unit_price, gross_cents)
         unit = InvoiceLine.Unit.POUND

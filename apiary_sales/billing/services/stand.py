@@ -9,13 +9,17 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import invoices, keys, payments
+from apiary_sales.billing.rules import BillTotal
+from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import Fulfilment, Order
+from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from inventory.shared import words
+from apiary_sales.pricing.models import ProductTax, TaxRate
+from apiary_sales.pricing.rules import tax
+from inventory.shared import keys, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
+from inventory.shared.models import House
 from inventory.shared.money import split_cents
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
@@ -122,6 +126,17 @@ def sell(
     return StandSale(fulfilment.order, fulfilment, receipt, payment)
 
 
+def total_of(line: LineWanted) -> BillTotal:
+    """Return what a sale of one line comes to now, with its tax, to a buyer who is taxed."""
+    rates = tax.rates_by_goods(TaxRate.objects.in_force(timezone.localdate()))
+    [taxed] = tax.tax_invoice_lines(
+        [tax.TaxLine(invoices.taxed_as(line, ProductTax.objects.by_product()), line.amount_cents)],
+        House.current().tax_rounding,
+        rates=rates,
+    )
+    return BillTotal(line.amount_cents, taxed.tax_cents)
+
+
 @transaction.atomic
 def take_back(*, receipt: Invoice, taken_by: Person, key: str, reason: str) -> Invoice:
     """Undo a sale at the stand: the jars come back, the money goes back, and a credit note says so.
@@ -171,7 +186,7 @@ def _check(
     if not key or len(key) > keys.LENGTH_MAX:
         problems.add("key", _("Part of the sale is missing. Open the stand page again."))
     if not lines:
-        problems.add("lines", _("The sale is empty. Choose the jars that were sold."))
+        problems.add("lines", _("The sale is empty. Choose what was sold."))
     for index, line in enumerate(lines):
         _check_line(problems, index, line)
     if method not in METHODS:
@@ -192,9 +207,10 @@ def _check(
 
 def _check_line(problems: Problems, index: int, line: LineWanted) -> None:
     name = line.product.name if line.product else line.description
-    if line.quantity < 1:
+    is_in_pieces = line.kind not in OrderLine.BY_WEIGHT
+    if is_in_pieces and line.quantity < 1:
         problems.add(f"lines.{index}.quantity", _("%(name)s: enter 1 or more.") % {"name": name})
-    elif line.quantity > PIECES_MAX:
+    elif is_in_pieces and line.quantity > PIECES_MAX:
         problems.add(
             f"lines.{index}.quantity",
             _("%(pieces)s of %(name)s is too much for one stand sale. Take an order instead.")
@@ -215,7 +231,7 @@ def _check_discount(problems: Problems, lines: Sequence[LineWanted], discount_ce
         problems.add(
             "discount_cents",
             _(
-                "The discount of %(discount)s is more than the price of the jars, "
+                "The discount of %(discount)s is more than the price of the goods, "
                 "%(whole)s. Enter a smaller discount."
             )
             % {"discount": words.money(discount_cents), "whole": words.money(whole_cents)},

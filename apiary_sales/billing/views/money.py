@@ -176,6 +176,7 @@ class CreditView(ActView):
             issued_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
+            had_left=data["had_left"],
         )
 
     def done_message(self, made: Invoice) -> str:

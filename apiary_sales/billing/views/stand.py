@@ -232,7 +232,7 @@ class TakeBackView(ActView):
 
     def done_message(self, made: Invoice) -> str:
         return _(
-            "The sale is undone and the jars are back in stock. Give back %(amount)s. "
+            "The sale is undone and the goods are back in stock. Give back %(amount)s. "
             "Credit note %(note)s."
         ) % {
             "amount": words.money(-made.total_cents),
@@ -271,7 +271,7 @@ def till_words() -> dict[str, str]:
         "ask_for": _("Ask for {missing} more"),
         "too_little": _("The sale comes to {total}: ask for {missing} more."),
         "discount_too_much": _(
-            "The discount of {discount} is more than the price of the jars, {whole}. Enter "
+            "The discount of {discount} is more than the price of the goods, {whole}. Enter "
             "a smaller discount."
         ),
         "discount_unread": _("Enter the discount as money, for example 0.50."),

@@ -1,6 +1,5 @@
 """Forms of orders: taken, filled, cancelled, taken back."""
 
-import re
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import cast
@@ -12,15 +11,16 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
+from apiary_sales.orders.forms import by_weight, service_rows
 from apiary_sales.orders.forms.lines import LinesForm, PriceField, note_field, over_limit_field
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.queries.by_weight import offers
 from apiary_sales.orders.queries.stock import ProductForSale
-from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules.prices import PricesOfProduct
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import DayField, MoneyField, WeightField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
 from inventory.stock.models import Place
 
 
@@ -61,7 +61,8 @@ class OrderForm(LinesForm):
         super().__init__(*args, **kwargs)
         tier = customer.tier if customer else Customer.Tier.SHOP
         self.price_list = prices.price_list(tier, timezone.localdate())
-        self._products = [row for row in products if row.product.is_active]
+        offered = {each.product.pk for each in self.price_list.offered_to(customer)}
+        self._products = [row for row in products if row.product.pk in offered]
         for row in self._products:
             key, name = row.product.pk, row.product.name
             self.fields[f"pieces_{key}"] = WholeNumberField(
@@ -75,6 +76,27 @@ class OrderForm(LinesForm):
             self.fields[f"discount_{key}"] = MoneyField(
                 label=gettext("%(product)s: discount") % {"product": name}, required=False
             )
+        self._offers = offers(None, timezone.localdate(), tier=tier)
+        by_weight.add_fields(self, self._offers)
+        service_rows.add_fields(self)
+
+    def weight_rows(self) -> list[by_weight.WeightRow]:
+        return by_weight.rows_of(self)
+
+    def service_rows(self) -> list[service_rows.ServiceRow]:
+        return service_rows.rows_of(self)
+
+    @property
+    def has_weight_rows(self) -> bool:
+        return self._is_typed("weight_what_") or self._is_typed("weight_amount_")
+
+    @property
+    def has_service_rows(self) -> bool:
+        return self._is_typed("service_")
+
+    def _is_typed(self, start: str) -> bool:
+        """Tell whether something is typed in a row, so that the page shows the rows."""
+        return any(self[name].value() for name in self.fields if name.startswith(start))
 
     def rows(self) -> list[OrderProductRow]:
         return [
@@ -88,10 +110,20 @@ class OrderForm(LinesForm):
             for row in self._products
         ]
 
+    def open_rows(self) -> list[OrderProductRow]:
+        """Return the rows of what every customer can order."""
+        return [row for row in self.rows() if row.prices.private_to is None]
+
+    def own_rows(self) -> list[OrderProductRow]:
+        """Return the rows of the customer's private labels."""
+        return [row for row in self.rows() if row.prices.private_to is not None]
+
     def clean(self):
         data = super().clean()
         for row in self._products:
             self._add_product(row.product, data)
+        by_weight.add_lines(self, self._offers, data)
+        service_rows.add_lines(self, data)
         if data.get("freight"):
             freight = Decimal(data["freight"]) / 100
             self.add_line(LineWanted(OrderLine.Kind.FREIGHT, 1, freight), quantity="freight")
@@ -126,55 +158,20 @@ class OrderForm(LinesForm):
         )
 
 
-class FulfilForm(ActForm):
-    """How much of each line is handed over now: all that is left, unless told otherwise."""
-
-    filled_on = DayField(label=_("Handed over on"))
-
-    def __init__(self, *args, order: Order, **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["filled_on"].initial = timezone.localdate
-        is_open = order.status in Order.OPEN_STATUSES
-        self._left = [line for line in order.lines.all() if is_open and line.to_fill]
-        for line in self._left:
-            if line.kind not in rules.DRUM_CHARGES:
-                self.fields[f"line_{line.pk}"] = _line_field(line)
-
-    def field_of(self, parameter: str | None) -> str | None:
-        # The quantity of a line is `quantities.<key>` to the service.
-        line = re.fullmatch(r"quantities\.(\d+)", parameter or "")
-        return super().field_of(f"line_{line[1]}" if line else parameter)
-
-    def rows(self) -> list[tuple[OrderLine, BoundField | None]]:
-        """Return each line that is not filled, with its field; drum charges have none."""
-        return [
-            (line, self[f"line_{line.pk}"] if f"line_{line.pk}" in self.fields else None)
-            for line in self._left
-        ]
-
-    @property
-    def quantities(self) -> dict[int, int]:
-        wanted = {}
-        for line in self._left:
-            typed = self.cleaned_data.get(f"line_{line.pk}")
-            if typed is True:
-                typed = line.to_fill
-            if typed:
-                wanted[line.pk] = typed
-        return wanted
-
-
-def _line_field(line: OrderLine) -> forms.Field:
-    label = line.description
-    if line.kind == OrderLine.Kind.PACKED:
-        return WholeNumberField(label=label, required=False, min_value=0, initial=line.to_fill)
-    if line.kind == OrderLine.Kind.HONEY and not rules.is_whole_drum(line):
-        return WeightField(label=label, required=False, initial=(line.to_fill, "g"))
-    return forms.BooleanField(label=label, required=False, initial=True)
-
-
 class ReasonForm(ActForm):
     reason = forms.CharField(label=_("Why"), max_length=300)
+
+
+class GoodsBackForm(ReasonForm):
+    had_left = forms.BooleanField(
+        label=_("The goods had left the house"),
+        required=False,
+        initial=True,
+        help_text=_(
+            "Jars that came back are kept apart until somebody decides what happens with them, "
+            "and the order is not filled again."
+        ),
+    )
 
 
 class DrumsBackForm(ActForm):

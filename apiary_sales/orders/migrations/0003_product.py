@@ -5,16 +5,13 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
         ("inventory", "0007_size_to_product"),
         ("orders", "0002_size"),
     ]
 
     operations = [
-        migrations.RemoveConstraint(
-            model_name="orderline", name="order_line_packed_has_a_size"
-        ),
+        migrations.RemoveConstraint(model_name="orderline", name="order_line_packed_has_a_size"),
         migrations.RenameField(model_name="orderline", old_name="size", new_name="product"),
         migrations.AlterField(
             model_name="orderline",

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('orders', '0004_recall'),
+        ('orders', '0005_weighed'),
     ]
 
     operations = [

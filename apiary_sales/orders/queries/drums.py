@@ -207,7 +207,9 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
         honey_cents=honey_cents,
         drum_cents=_sum(lines, *DRUM_CHARGES),
         freight_cents=_sum(lines, OrderLine.Kind.FREIGHT),
-        other_cents=_sum(lines, OrderLine.Kind.PACKED),
+        other_cents=_sum(
+            lines, OrderLine.Kind.PACKED, OrderLine.Kind.WEIGHED, OrderLine.Kind.SERVICE
+        ),
         cost_cents=_cost(honey),
         jar=jar,
         over_jar_cents=over_jar_cents,

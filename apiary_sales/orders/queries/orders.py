@@ -123,10 +123,10 @@ def for_page() -> QuerySet[Order]:
     reservations = Reservation.objects.select_related("balance__place", "balance__lot").order_by(
         "balance__place__code", "balance__lot__best_by", "id"
     )
-    lines = OrderLine.objects.select_related("product", "drum", "lot").prefetch_related(
+    lines = OrderLine.objects.select_related("product", "drum", "lot", "service").prefetch_related(
         Prefetch("reservations", reservations)
     )
-    parts = FulfilmentLine.objects.select_related("order_line", "lot")
+    parts = FulfilmentLine.objects.select_related("order_line__service", "lot", "weighing")
     fulfilments = Fulfilment.objects.select_related("filled_by", "posting").prefetch_related(
         Prefetch("lines", parts)
     )
@@ -152,10 +152,14 @@ def _goods(lines: Iterable[OrderLine]) -> str:
     ]
     honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
     drums = [line for line in honey if is_whole_drum(line)]
+    for line in lines:
+        if line.kind == OrderLine.Kind.WEIGHED:
+            said.append(f"{words.pounds(line.quantity)} {line.description}")
     if drums:
         said.append(
             ngettext("%(count)s drum", "%(count)s drums", len(drums)) % {"count": len(drums)}
         )
     if honey:
         said.append(words.pounds(sum(line.quantity for line in honey)))
+    said += [line.description for line in lines if line.kind == OrderLine.Kind.SERVICE]
     return ", ".join(said) or _("charges only")

@@ -1,4 +1,4 @@
-"""Stock by product as selling sees it: what is there, promised, coming, and for how long."""
+"""Stock as selling sees it, by size and product: there, promised, coming, and for how long."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -11,27 +11,21 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
-from inventory.bottling.models import BottlingRun, Product
+from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.queries import packed_stock
-from inventory.bottling.queries.packed_stock import ProductStock
+from inventory.bottling.queries.packed_stock import ProductStock, SizeStock, StockFigures
 from inventory.shared import words
 
 RECENT = timedelta(days=28)
 YEAR_DAYS = 365
 
 
-@dataclass(frozen=True)
-class ProductForSale:
-    """One product: its stock, what orders still want, what runs will bring, and how it sells."""
+class SaleFigures:
+    """How long some stock lasts, and what orders want beyond what is reserved for them."""
 
-    stock: ProductStock
+    stock: StockFigures
     wanted: int
-    coming: int
     sold_lately: int
-
-    @property
-    def product(self) -> Product:
-        return self.stock.product
 
     @property
     def days_of_cover(self) -> int | None:
@@ -52,6 +46,94 @@ class ProductForSale:
     def wanted_beyond(self) -> int:
         """Pieces ordered but not reserved. Always 0 unless the data is inconsistent."""
         return max(self.wanted - self.stock.reserved, 0)
+
+
+@dataclass(frozen=True)
+class ProductForSale(SaleFigures):
+    """One product: its stock, what orders still want, what runs will bring, and how it sells."""
+
+    stock: ProductStock
+    wanted: int
+    coming: int
+    sold_lately: int
+
+    @property
+    def product(self) -> Product:
+        return self.stock.product
+
+
+@dataclass(frozen=True)
+class SizeForSale(SaleFigures):
+    """One size of honey, whatever its variety and label: each figure is that of its products."""
+
+    stock: SizeStock
+    products: tuple[ProductForSale, ...]
+
+    @property
+    def size(self) -> Size:
+        return self.stock.size
+
+    @property
+    def wanted(self) -> int:  # type: ignore[override]
+        return sum(each.wanted for each in self.products)
+
+    @property
+    def coming(self) -> int:
+        return sum(each.coming for each in self.products)
+
+    @property
+    def sold_lately(self) -> int:  # type: ignore[override]
+        return sum(each.sold_lately for each in self.products)
+
+
+@dataclass(frozen=True)
+class Stock:
+    """All that is for sale: honey by size, low ones first; then goods that are no honey."""
+
+    sizes: tuple[SizeForSale, ...]
+    others: tuple[ProductForSale, ...]
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether each size is sold as one product only."""
+        return all(size.stock.is_plain for size in self.sizes)
+
+    @property
+    def known_cents(self) -> int:
+        """What it all cost, as far as it is known."""
+        return sum(each.stock.value_cents or 0 for each in self._products)
+
+    @property
+    def value_cents(self) -> int | None:
+        """What it all cost; None while the cost of any is unknown."""
+        values = [each.stock.value_cents for each in self._products]
+        return None if None in values else self.known_cents
+
+    @property
+    def _products(self) -> list[ProductForSale]:
+        return [*(each for size in self.sizes for each in size.products), *self.others]
+
+
+def everything(*, on: date | None = None) -> Stock:
+    """Return every size and product in use or still there, in a constant number of queries."""
+    found = products(on=on)
+    by_size: dict[Size, list[ProductForSale]] = defaultdict(list)
+    for each in found:
+        if each.product.size:
+            by_size[each.product.size].append(each)
+    sizes = [
+        SizeForSale(SizeStock(size, tuple(each.stock for each in of_size)), tuple(of_size))
+        for size, of_size in by_size.items()
+    ]
+    return Stock(
+        tuple(sorted(sizes, key=lambda each: not each.stock.is_low)),
+        tuple(
+            sorted(
+                (each for each in found if each.product.size is None),
+                key=lambda each: not each.stock.is_low,
+            )
+        ),
+    )
 
 
 def products(*, on: date | None = None) -> list[ProductForSale]:

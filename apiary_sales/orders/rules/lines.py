@@ -12,6 +12,9 @@ from typing import cast
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine
+from apiary_sales.orders.rules import service_units, weighing
+from apiary_sales.orders.rules.weighing import Weighed
+from apiary_sales.pricing.models import Service
 from inventory.bottling.models import Product
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import checks, words
@@ -28,6 +31,7 @@ UNIT_PRICE_STEP = Decimal("0.0001")
 # printed where two would not multiply out to the amount.
 POUND_STEPS = (Decimal("0.01"), Decimal("0.001"))
 
+OF_PRODUCTS = (OrderLine.Kind.PACKED, OrderLine.Kind.WEIGHED)
 DRUM_CHARGES = (OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE)
 
 
@@ -35,7 +39,9 @@ DRUM_CHARGES = (OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE)
 class LineWanted:
     """What a buyer wants of one thing: pieces a piece price, grams a pound price, or charges.
 
-    Honey names the vessel it is in as `drum`: a drum is sold whole, other vessels by weight.
+    Honey names the vessel it is in as `drum`: a drum is sold whole unless the honey `is_drawn` from
+    it into the buyer's own container; from other vessels it always is. A service is counted in
+    hundredths of its unit. `weighed` says how a weight that is handed over at once was found.
     """
 
     kind: str
@@ -46,21 +52,31 @@ class LineWanted:
     lot: Lot | None = None
     description: str = ""
     discount_cents: int = 0
+    service: Service | None = None
+    is_drawn: bool = False
+    weighed: Weighed | None = None
 
     @property
     def gross_cents(self) -> int:
         """Amount before the discount: quantity times price, half a cent rounding up."""
-        if self.kind == OrderLine.Kind.HONEY:
-            return honey_cents(self.quantity, self.unit_price)
-        return cents_half_up(self.quantity * Fraction(self.unit_price))
+        return gross_cents(self.kind, self.quantity, self.unit_price)
 
     @property
     def amount_cents(self) -> int:
         return self.gross_cents - self.discount_cents
 
 
+def gross_cents(kind: str, quantity: int, unit_price: Decimal) -> int:
+    """Return what a quantity of one kind of line comes to, half a cent rounding up."""
+    if kind in OrderLine.BY_WEIGHT:
+        return honey_cents(quantity, unit_price)
+    if kind == OrderLine.Kind.SERVICE:
+        return cents_half_up(service_units.exact(quantity) * Fraction(unit_price))
+    return cents_half_up(quantity * Fraction(unit_price))
+
+
 def product_of(line: LineWanted | OrderLine) -> Product:
-    """Return the product that a line of jars sells; every such line has one."""
+    """Return the product that a line of jars or goods sells; every such line has one."""
     return cast(Product, line.product)
 
 
@@ -71,7 +87,16 @@ def vessel_of(line: LineWanted | OrderLine) -> Place:
 
 def is_whole_drum(line: LineWanted | OrderLine) -> bool:
     """Tell whether a line sells a drum to the last gram: then it is reserved and leaves whole."""
-    return line.kind == OrderLine.Kind.HONEY and vessel_of(line).kind == Place.Kind.DRUM
+    return (
+        line.kind == OrderLine.Kind.HONEY
+        and not line.is_drawn
+        and vessel_of(line).kind == Place.Kind.DRUM
+    )
+
+
+def is_weighed_out(line: LineWanted | OrderLine) -> bool:
+    """Tell whether the weight of a line is found when it is handed over."""
+    return line.kind in OrderLine.BY_WEIGHT and not is_whole_drum(line)
 
 
 def is_reserved(line: OrderLine) -> bool:
@@ -80,7 +105,7 @@ def is_reserved(line: OrderLine) -> bool:
     Honey from a tank is not reserved, because its lot changes with every filling. It is taken from
     the tank when the order is handed over.
     """
-    return line.kind == OrderLine.Kind.PACKED or is_whole_drum(line)
+    return line.kind in OF_PRODUCTS or is_whole_drum(line)
 
 
 def parameter_of(index: int, name: str) -> str:
@@ -105,8 +130,17 @@ def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: s
     if line.kind not in OrderLine.Kind.values:
         problems.add(parameter_of(index, "kind"), _("Choose jars, honey, a drum or freight."))
         return False
-    if line.kind == OrderLine.Kind.PACKED and line.product is None:
-        problems.add(parameter_of(index, "product"), _("Choose the product."))
+    if line.product is not None and line.product.is_unlabelled:
+        problems.add(
+            parameter_of(index, "product"),
+            _("%(product)s: these jars are not for sale. Label them first.")
+            % {"product": line.product.name},
+        )
+        return False
+    if line.kind in OF_PRODUCTS:
+        return _check_product(problems, index, line)
+    if line.kind == OrderLine.Kind.SERVICE and line.service is None:
+        problems.add(parameter_of(index, "service"), _("Choose the service."))
         return False
     if line.kind == OrderLine.Kind.HONEY:
         if line.drum is None or not line.drum.is_vessel:
@@ -121,10 +155,28 @@ def _check_goods(problems: Problems, index: int, line: LineWanted, drums_seen: s
     return True
 
 
+def _check_product(problems: Problems, index: int, line: LineWanted) -> bool:
+    name, is_weighed = parameter_of(index, "product"), line.kind == OrderLine.Kind.WEIGHED
+    if line.product is None:
+        problems.add(name, _("Choose the product."))
+        return False
+    if line.product.item.is_weighed != is_weighed:
+        sentence = _("%(product)s is sold by the piece, not by weight.")
+        if not is_weighed:
+            sentence = _("%(product)s is sold by weight, not by the piece.")
+        problems.add(name, sentence % {"product": line.product.name})
+        return False
+    return True
+
+
 def _check_quantity(problems: Problems, index: int, line: LineWanted) -> None:
     name = parameter_of(index, "quantity")
-    if line.kind == OrderLine.Kind.HONEY:
+    if line.weighed is not None:
+        weighing.check(problems, name, line.weighed)
+    elif line.kind in OrderLine.BY_WEIGHT:
         checks.check_grams(problems, name, line.quantity)
+    elif line.kind == OrderLine.Kind.SERVICE:
+        service_units.check(problems, name, line.quantity)
     else:
         rules.check_pieces(problems, name, line.quantity)
 
@@ -176,8 +228,10 @@ def printed_pounds(grams: int, unit_price: Decimal) -> Decimal:
 
 def describe(line: LineWanted) -> str:
     """Name a line as it is printed: "One pound", "Drum 7: Clover, White, 17.4 %"."""
-    if line.kind == OrderLine.Kind.PACKED:
+    if line.kind in OF_PRODUCTS:
         return product_of(line).name
+    if line.service is not None:
+        return line.service.name
     if line.kind != OrderLine.Kind.HONEY:
         return str(OrderLine.Kind(line.kind).label).capitalize()
     if line.lot is None:

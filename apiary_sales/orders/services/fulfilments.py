@@ -3,16 +3,29 @@
 These are the parts of the acts in `orders`, which owns the transaction and the locks.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from datetime import date, datetime, time
+from fractions import Fraction
+from typing import cast
 
 from django.db.models import Count, Sum
 from django.utils import timezone
 
-from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
-from apiary_sales.orders.rules.lines import product_of
-from inventory.shared.money import share_cents, split_cents
+from apiary_sales.orders.models import (
+    Fulfilment,
+    FulfilmentLine,
+    Order,
+    OrderLine,
+    Reservation,
+    Weighing,
+)
+from apiary_sales.orders.rules import service_units
+from apiary_sales.orders.rules.lines import OF_PRODUCTS, product_of
+from apiary_sales.orders.rules.weighing import Weighed
+from inventory.bottling.services import returned_jars
+from inventory.shared import keys
+from inventory.shared.money import cents_half_even, share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.stock.costing import AverageCost
 from inventory.stock.models import Item, Lot, Place, Posting, PostingLine, ProductionSettings
@@ -73,6 +86,7 @@ def record(
     filled_by: Person,
     filled_on: date | None,
     key: str,
+    weighed: Mapping[OrderLine, Weighed] | None = None,
 ) -> Fulfilment:
     """Write the fulfilment with one line for each order line and lot; count the lines filled.
 
@@ -89,6 +103,7 @@ def record(
         idempotency_key=key,
     )
     costs = _Costs((goods.lot for goods in taken), posting)
+    weighings = {line: _weighing(how) for line, how in (weighed or {}).items()}
     given = _amounts_given(wanted)
     rows = []
     for line, quantity in wanted.items():
@@ -100,9 +115,10 @@ def record(
                 fulfilment=fulfilment,
                 order_line=line,
                 lot=lot,
+                weighing=weighings.get(line),
                 quantity=portion,
                 amount_cents=share,
-                cost_cents=costs.issue(line, lot, portion) if line.is_stocked else 0,
+                cost_cents=_cost_of(costs, line, lot, portion),
             )
             for (lot, portion), share in zip(portions.items(), shares, strict=False)
         ]
@@ -110,6 +126,42 @@ def record(
     FulfilmentLine.objects.bulk_create(rows)
     update_lines(wanted)
     return fulfilment
+
+
+def _weighing(how: Weighed) -> Weighing | None:
+    """Write down a tare or a volume; a net weight alone is the quantity itself."""
+    if how.gross_grams is None and how.millilitres is None:
+        return None
+    return Weighing.objects.create(**asdict(how))
+
+
+def _cost_of(costs: "_Costs", line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
+    if line.is_stocked:
+        return costs.issue(line, lot, quantity)
+    if line.service is None:
+        return 0
+    # The cost of a service is unknown unless somebody entered it.
+    each = line.service.unit_cost
+    return None if each is None else cents_half_even(service_units.exact(quantity) * Fraction(each))
+
+
+def keep_apart(fulfilment: Fulfilment, *, taken_by: Person, key: str, reason: str) -> None:
+    """Keep the pieces of a fulfilment that was undone apart, since they had left the house."""
+    if fulfilment.posting is None:
+        return
+    came_back = fulfilment.posting.lines.filter(
+        quantity__lt=0, lot__product__isnull=False, item__is_weighed=False
+    ).select_related("lot__product__item", "place")
+    for line in came_back.order_by("id"):
+        # The filter leaves no line without a lot.
+        returned_jars.set_aside(
+            lot=cast(Lot, line.lot),
+            place=line.place,
+            pieces=-line.quantity,
+            reason=reason,
+            recorded_by=taken_by,
+            key=keys.part(key, line.pk),
+        )
 
 
 def update_lines(lines: Iterable[OrderLine]) -> None:
@@ -165,7 +217,7 @@ class _Costs:
 
     def issue(self, line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
         """Return the cents that fall to so much of a lot; None while the cost is unknown."""
-        if self._is_average and line.kind == OrderLine.Kind.PACKED:
+        if self._is_average and line.kind in OF_PRODUCTS:
             item = product_of(line).item_id
             if item not in self._averages:
                 self._averages |= PostingLine.objects.average_costs([item], before=self._posting)

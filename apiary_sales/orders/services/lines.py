@@ -3,24 +3,53 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from django.utils.translation import gettext as _
+
+from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import (
+    OF_PRODUCTS,
     LineWanted,
     describe,
     is_whole_drum,
+    parameter_of,
     product_of,
     vessel_of,
 )
+from apiary_sales.pricing.models import PrivateLabel
+from inventory.shared.errors import Problems
 from inventory.stock.models import Balance, Item
 
 
 def items_of(lines: Iterable[LineWanted | OrderLine]) -> set[Item]:
     """Return what the ledger counts of these lines, charges left out."""
     lines = list(lines)
-    items = {product_of(line).item for line in lines if line.kind == OrderLine.Kind.PACKED}
+    items = {product_of(line).item for line in lines if line.kind in OF_PRODUCTS}
     if any(line.kind == OrderLine.Kind.HONEY for line in lines):
         items.add(Item.objects.honey())
     return items
+
+
+def check_private_labels(
+    problems: Problems, customer: Customer | None, lines: Sequence[LineWanted | OrderLine]
+) -> None:
+    """Refuse a private label to everybody but its customer, buyers without a name included."""
+    wanted = {line.product.brand_id for line in lines if line.product and line.product.brand_id}
+    if not wanted:
+        return
+    labels = PrivateLabel.objects.filter(brand__in=wanted).select_related("customer")
+    owners = {label.brand_id: label.customer for label in labels}
+    for index, line in enumerate(lines):
+        owner = owners.get(line.product.brand_id or 0) if line.product else None
+        if line.product and owner is not None and owner != customer:
+            problems.add(
+                parameter_of(index, "product"),
+                _(
+                    "%(product)s is a private label of %(customer)s. It can't be sold to "
+                    "anybody else."
+                )
+                % {"product": line.product.name, "customer": owner.name},
+            )
 
 
 def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
@@ -32,6 +61,8 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
             product=line.product,
             drum=line.drum,
             lot=line.lot,
+            service=line.service,
+            is_drawn=line.is_drawn,
             description=(line.description or describe(line))[:160],
             quantity=line.quantity,
             unit_price=line.unit_price,

@@ -1,6 +1,6 @@
 """Orders: taken, filled, cancelled and taken back; and sales at the stand."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -20,18 +20,19 @@ from apiary_sales.orders.models import (
     Reservation,
 )
 from apiary_sales.orders.rules import lines as rules
+from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.credit import Credit
 from apiary_sales.orders.rules.lines import LineWanted, vessel_of
-from apiary_sales.orders.services import fulfilments, reservations
+from apiary_sales.orders.rules.weighing import Weighed
+from apiary_sales.orders.services import fulfilments, reservations, weights
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.shared import words
+from inventory.shared import keys, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
     HouseError,
     NotAllowedNow,
-    NotEnoughStock,
     Problems,
 )
 from inventory.shared.people import Person
@@ -88,6 +89,7 @@ def take(
     elif wanted_on:
         check_not_far(problems, "wanted_on", wanted_on)
     rules.check(problems, lines)
+    order_lines.check_private_labels(problems, customer, lines)
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     refuse_repeat(Order, key)
@@ -118,13 +120,18 @@ def fulfil(
     key: str,
     quantities: dict[int, int] | None = None,
     filled_on: date | None = None,
+    weighed: Mapping[int, Weighed] | None = None,
 ) -> Fulfilment:
     """Hand over goods of an order: all that is left, or `quantities` by the key of their line.
+
+    `weighed` has the weights found when goods were drawn or weighed out, by the key of their line,
+    and goes before `quantities`. A weight close to what is left (see `weighing.is_all_of`) takes
+    its place: the line is then filled, and comes to what that weight costs.
 
     The reservation is released and the sale posted in one posting. A drum leaves whole; with it go
     its deposit or price, and where there is one the drum is taken out of use until it comes back.
     Raises `NotAllowedNow`, `AlreadyRecorded`, and `BadValue`, `LotOnHold` or `NotEnoughHoney` at
-    `quantities.<key>`.
+    `quantities.<key>` or `weighed.<key>`.
     """
     order = lock(order)
     refuse_repeat(Fulfilment, key)
@@ -139,6 +146,11 @@ def fulfil(
             parameter="filled_on",
         )
     lines = lines_of(order)
+    weighed = weighed or {}
+    if weighed:
+        if quantities is None:
+            quantities = {line.pk: line.to_fill for line in lines if line.to_fill}
+        quantities = quantities | weights.settle(lines, weighed)
     wanted = _wanted(lines, quantities)
     ledger.lock_items(order_lines.items_of(wanted))
     taken = _take_goods(wanted)
@@ -157,7 +169,10 @@ def fulfil(
         filled_by=filled_by,
         filled_on=filled_on,
         key=key,
+        weighed={line: weighed[line.pk] for line in wanted if line.pk in weighed},
     )
+    # What was weighed out is less than what was reserved, and all of it.
+    reservations.release(line for line in wanted if line.is_by_weight and not line.to_fill)
     places.send_away(_drums_that_leave(lines, wanted))
     _save_status(order, _status_by(lines))
     return fulfilment
@@ -194,17 +209,19 @@ def sell_now(
     key: str,
     sold_on: date | None = None,
 ) -> Fulfilment:
-    """Sell jars over the counter from what is free at one place, oldest lot first.
+    """Sell over the counter from what is free at one place, oldest lot first.
 
-    Raises `BadValue`, `NotEnoughStock`, `AlreadyRecorded`.
+    Honey is drawn by weight from the vessel its line names. Raises `BadValue`, `NotEnoughStock`,
+    `NotEnoughHoney`, `StockReserved`, `LotOnHold`, `AlreadyRecorded`.
     """
     problems = Problems()
     rules.check(problems, lines)
+    order_lines.check_private_labels(problems, customer, lines)
     for index, line in enumerate(lines):
-        if line.kind == OrderLine.Kind.HONEY:
+        if line.drum and rules.is_whole_drum(line):
             problems.add(
                 rules.parameter_of(index, "kind"),
-                _("Honey in bulk is not sold at the stand. Take an order for it."),
+                _("A whole drum is not sold at the stand. Take an order for it."),
             )
     if place.kind not in Place.STORES:
         problems.add(
@@ -236,6 +253,9 @@ def sell_now(
         filled_by=created_by,
         filled_on=sold_on,
         key=key,
+        weighed={
+            line: asked.weighed for line, asked in zip(made, lines, strict=True) if asked.weighed
+        },
     )
 
 
@@ -266,14 +286,22 @@ def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Orde
 
 @transaction.atomic
 def take_back(
-    *, fulfilment: Fulfilment, taken_by: Person, key: str, reason: str, is_credited: bool = False
+    *,
+    fulfilment: Fulfilment,
+    taken_by: Person,
+    key: str,
+    reason: str,
+    is_credited: bool = False,
+    had_left: bool = False,
 ) -> Posting | None:
     """Undo a fulfilment: the goods return to where they were, and the order to what it was.
 
     The order is to fill again and its goods are reserved again, unless the rest of it was
     cancelled or it was a sale at the stand. Returns the reversing posting, or None when the
     fulfilment held only charges. `is_credited` says that a credit note takes the goods off the
-    bill. Raises `CannotReverse`, `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
+    bill; `had_left`, that the goods were out of the house: their pieces are kept apart until
+    somebody decides, and the order is not to be filled again. Raises `CannotReverse`,
+    `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
     """
     order = lock(fulfilment.order)
     fulfilment = Fulfilment.objects.select_related("posting").get(pk=fulfilment.pk)
@@ -296,7 +324,7 @@ def take_back(
         line = filled[row.order_line_id]
         line.filled -= row.quantity
         if line.kind == OrderLine.Kind.HONEY:
-            _check_may_return(vessel_of(line), row.lot)
+            _check_may_return(line, row.lot)
     reversal = None
     if fulfilment.posting:
         reversal = ledger.reverse(
@@ -307,7 +335,13 @@ def take_back(
     fulfilments.update_lines(lines)
     goods = [filled[row.order_line_id] for row in rows]
     places.take_back(vessel_of(line) for line in goods if rules.is_whole_drum(line))
-    if order.channel == Order.Channel.STAND or _was_cancelled(order):
+    if had_left:
+        fulfilments.keep_apart(fulfilment, taken_by=taken_by, key=key, reason=reason)
+        if not _was_cancelled(order):
+            reservations.release(lines)
+            rest = keys.part(key, "rest")
+            note_event(order, OrderEvent.Kind.CANCELLED, by=taken_by, key=rest, note=reason)
+    if order.channel in Order.AT_ONCE or _was_cancelled(order):
         any_left = any(line.filled for line in lines)
         _save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
     else:
@@ -413,7 +447,7 @@ def _check_reason(reason: str, message: str) -> None:
 
 
 def lines_of(order: Order) -> list[OrderLine]:
-    return list(order.lines.select_related("product__item", "drum", "lot"))
+    return list(order.lines.select_related("product__item", "drum", "lot", "service"))
 
 
 def _wanted(lines: list[OrderLine], quantities: dict[int, int] | None) -> dict[OrderLine, int]:
@@ -457,8 +491,10 @@ def _too_many(line: OrderLine, quantity: int) -> str:
     if quantity < 0:
         return _("Enter 0 or more.")
     figures = (quantity, line.to_fill)
-    if line.kind == OrderLine.Kind.HONEY:
+    if line.is_by_weight:
         asked, left = words.pounds_apart(*figures)
+    elif line.kind == OrderLine.Kind.SERVICE:
+        asked, left = map(service_units.in_words, figures)
     else:
         asked, left = map(words.pieces, figures)
     return _(
@@ -477,19 +513,19 @@ def _take_goods(wanted: dict[OrderLine, int]) -> list[TakenGoods]:
     for reservation in reservations.of(wanted):
         promised.setdefault(reservation.line_id, []).append(reservation)
     problems, taken = Problems(), []
+    picker = reservations.Picker(reservations.shelves())
     for line, quantity in wanted.items():
         name = _quantity_of(line.pk)
         try:
             if rules.is_reserved(line):
-                taken += _take_reserved(line, quantity, promised.get(line.pk, []), name)
+                reserved = _take_reserved(line, quantity, promised.get(line.pk, []), name)
+                beyond = quantity - sum(goods.quantity for goods in reserved)
+                if beyond and line.kind == OrderLine.Kind.WEIGHED:
+                    # A little more was weighed out than was reserved.
+                    reserved += _picked(line, picker.pick(line, name, beyond))
+                taken += reserved
             elif line.kind == OrderLine.Kind.HONEY:
-                portion = honey.take(
-                    source=vessel_of(line), grams=quantity, parameter=name, source_parameter=name
-                )
-                reservations.check_not_on_hold(portion.lot, name)
-                reservations.check_is_ours(portion.lot, name)
-                bulk = Item.objects.honey()
-                taken.append(TakenGoods(line, bulk, vessel_of(line), portion.lot, quantity))
+                taken.append(_drawn(line, quantity, quantity_name=name, vessel_name=name))
         except HouseError as error:
             problems.add_error(error)
     problems.raise_any()
@@ -532,18 +568,36 @@ def _take_reserved(
 def _take_free(lines: list[OrderLine], place: Place) -> list[TakenGoods]:
     problems, picker, taken = Problems(), reservations.Picker([place], at=place), []
     for index, line in enumerate(lines):
-        if line.kind != OrderLine.Kind.PACKED:
-            continue
+        name = rules.parameter_of(index, "quantity")
         try:
-            picked = picker.pick(line, rules.parameter_of(index, "quantity"))
-        except NotEnoughStock as error:
+            if line.kind in rules.OF_PRODUCTS:
+                taken += _picked(line, picker.pick(line, name))
+            elif line.kind == OrderLine.Kind.HONEY:
+                vessel_name = rules.parameter_of(index, "drum")
+                taken.append(
+                    _drawn(line, line.quantity, quantity_name=name, vessel_name=vessel_name)
+                )
+        except HouseError as error:
             problems.add_error(error)
-        else:
-            taken += [
-                TakenGoods(line, balance.item, place, balance.lot, part) for balance, part in picked
-            ]
     problems.raise_any()
     return taken
+
+
+def _picked(line: OrderLine, picked: Sequence[tuple[Balance, int]]) -> list[TakenGoods]:
+    return [
+        TakenGoods(line, balance.item, balance.place, balance.lot, part) for balance, part in picked
+    ]
+
+
+def _drawn(line: OrderLine, grams: int, *, quantity_name: str, vessel_name: str) -> TakenGoods:
+    """Return the honey that is drawn from the vessel of a line, when it is free to sell."""
+    vessel = vessel_of(line)
+    portion = honey.take(
+        source=vessel, grams=grams, parameter=quantity_name, source_parameter=vessel_name
+    )
+    reservations.check_not_on_hold(portion.lot, vessel_name)
+    reservations.check_is_ours(portion.lot, vessel_name)
+    return TakenGoods(line, Item.objects.honey(), vessel, portion.lot, grams)
 
 
 def _drums_that_leave(lines: list[OrderLine], wanted: dict[OrderLine, int]) -> list[Place]:
@@ -556,9 +610,10 @@ def _drums_that_leave(lines: list[OrderLine], wanted: dict[OrderLine, int]) -> l
     ]
 
 
-def _check_may_return(vessel: Place, lot: Lot | None) -> None:
+def _check_may_return(line: OrderLine, lot: Lot | None) -> None:
+    vessel = vessel_of(line)
     there = Balance.objects.in_vessel(vessel)
-    if there and (vessel.kind == Place.Kind.DRUM or there.lot != lot):
+    if there and (rules.is_whole_drum(line) or there.lot != lot):
         raise CannotReverse(
             _(
                 "%(vessel)s now has other honey in it. Empty it first, or receive the "

@@ -48,6 +48,7 @@ def quote(
         )
     orders.check_not_far(problems, "valid_until", valid_until)
     rules.check(problems, lines)
+    order_lines.check_private_labels(problems, customer, lines)
     problems.raise_any()
     refuse_repeat(Order, key)
     order = orders.make(
@@ -100,6 +101,9 @@ def accept(
             order=order.number,
         )
     lines = orders.lines_of(order)
+    problems = Problems()
+    order_lines.check_private_labels(problems, order.customer, lines)
+    problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     reservations.reserve(lines)
     if not over_limit:

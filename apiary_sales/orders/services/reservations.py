@@ -7,11 +7,13 @@ the order's row and the items of its lines locked.
 from collections.abc import Iterable, Sequence
 from typing import cast
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Min, QuerySet, Sum
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine, Reservation
-from apiary_sales.orders.rules.lines import is_whole_drum, product_of, vessel_of
+from apiary_sales.orders.rules.lines import OF_PRODUCTS, is_whole_drum, product_of, vessel_of
 from inventory.bottling.models import Product
 from inventory.shared import words
 from inventory.shared.errors import (
@@ -46,7 +48,7 @@ def reserve(lines: Sequence[OrderLine], *, parameter: str | None = None) -> None
     promises: list[Promise] = []
     for index, line in enumerate(lines):
         try:
-            if line.kind == OrderLine.Kind.PACKED:
+            if line.kind in OF_PRODUCTS:
                 picked = picker.pick(line, parameter_of(index, "quantity"))
                 promises += [(line, as_stock(balance, taken)) for balance, taken in picked]
             elif line.kind == OrderLine.Kind.HONEY:
@@ -87,7 +89,7 @@ def repick(lines: Sequence[OrderLine]) -> list[Lot]:
 
     Raises `NotEnoughStock`, and then nothing is changed.
     """
-    known = {line.pk: line for line in lines if line.kind == OrderLine.Kind.PACKED}
+    known = {line.pk: line for line in lines if line.kind in OF_PRODUCTS}
     held = [row for row in of(known.values()) if row.lot.is_on_hold]
     problems, picker = Problems(), Picker(shelves())
     promises: list[Promise] = []
@@ -183,7 +185,14 @@ class Picker:
     ) -> NotEnoughStock:
         balances = Balance.objects.filter(item=product.item, place__in=self._places)
         promised = balances.aggregate(pieces=Sum("reserved"))["pieces"] or 0
-        if self._at is not None and promised:
+        if product.item.is_weighed and promised:
+            sentence = _(
+                "Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Reserved for "
+                "orders: %(promised)s. Take less."
+            )
+        elif product.item.is_weighed:
+            sentence = _("Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Take less.")
+        elif self._at is not None and promised:
             sentence = _(
                 "Not enough %(product)s at %(place)s. Asked for: %(asked)s. Free: %(free)s. "
                 "Reserved for orders: %(promised)s. Take fewer."
@@ -203,15 +212,30 @@ class Picker:
                 "Not enough %(product)s. Asked for: %(asked)s. Free: %(free)s. Take fewer, or "
                 "plan a bottling run."
             )
+        written = product.item.in_words_apart(asked, free, promised)
         figures = {
             "product": product.name,
-            "asked": words.pieces(asked),
-            "free": words.pieces(free),
-            "promised": words.pieces(promised),
+            **dict(zip(("asked", "free", "promised"), written, strict=True)),
             "place": self._at.name if self._at else "",
         }
-        told = stores.with_held(sentence % figures, product.item, self._places)
-        return NotEnoughStock(told, parameter=parameter, asked=asked, there=free)
+        return NotEnoughStock(
+            stores.with_held(sentence % figures, product.item, self._places)
+            + self._setting(balances),
+            parameter=parameter,
+            asked=asked,
+            there=free,
+        )
+
+    def _setting(self, balances: QuerySet[Balance]) -> str:
+        """Say how many are not ready yet, after a space; empty where none are."""
+        setting = balances.filter(quantity__gt=0, lot__ready_on__gt=timezone.localdate())
+        found = setting.aggregate(pieces=Sum("quantity"), day=Min("lot__ready_on"))
+        if not found["pieces"]:
+            return ""
+        return " " + _("%(pieces)s more are setting: ready from %(day)s.") % {
+            "pieces": words.pieces(found["pieces"]),
+            "day": date_format(found["day"]),
+        }
 
 
 def find_honey(line: OrderLine, parameter: str | None) -> Balance:

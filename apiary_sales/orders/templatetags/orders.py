@@ -9,6 +9,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.rules import lines
+from apiary_sales.orders.rules import service_units as units
 
 register = template.Library()
 
@@ -24,3 +25,9 @@ def printed_pounds(pounds: Decimal) -> SafeString:
     """Show pounds with the decimals they are printed with."""
     text = number_format(pounds, force_grouping=True)
     return format_html('<span class="quantity"><b>{}</b> <small>{}</small></span>', text, _("lb"))
+
+
+@register.filter
+def service_units(hundredths: int) -> str:
+    """Show a quantity of a service with the decimals it needs: 250 → "2.5"."""
+    return units.in_words(hundredths)

@@ -1,4 +1,4 @@
-"""Selling at a glance, lists of orders, and stock by product."""
+"""Selling at a glance, lists of orders, and stock by size and product."""
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -47,19 +47,8 @@ def selling(request: HttpRequest) -> HttpResponse:
 
 @sees_buyers
 @require_safe
-def stock_by_product(request: HttpRequest) -> HttpResponse:
-    products = stock.products()
-    products.sort(key=lambda product: not product.stock.is_low)
-    values = [product.stock.value_cents for product in products]
-    return render(
-        request,
-        "orders/stock.html",
-        {
-            "products": products,
-            "value_cents": None if None in values else sum(values),
-            "known_cents": sum(value for value in values if value),
-        },
-    )
+def stock_by_size(request: HttpRequest) -> HttpResponse:
+    return render(request, "orders/stock.html", {"found": stock.everything()})
 
 
 @sees_buyers

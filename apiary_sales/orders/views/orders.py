@@ -15,7 +15,8 @@ from django.views.decorators.http import require_POST, require_safe
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
-from apiary_sales.orders.forms.orders import DrumsBackForm, FulfilForm, OrderForm, ReasonForm
+from apiary_sales.orders.forms.fulfil import FulfilForm
+from apiary_sales.orders.forms.orders import DrumsBackForm, GoodsBackForm, OrderForm, ReasonForm
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
@@ -35,7 +36,9 @@ from inventory.stock.queries import held_goods
 def order_detail(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(found.for_page(), number=number)
     lines = list(order.lines.all())
-    is_bulk = any(line.kind == OrderLine.Kind.HONEY for line in lines)
+    honey = [line for line in lines if line.kind == OrderLine.Kind.HONEY]
+    # Honey drawn by weight has no lot before it is drawn, so that its gallons are not known.
+    is_bulk = bool(honey) and not any(line.is_drawn for line in honey)
     is_late = found.is_late(order, timezone.localdate())
     context = {
         "order": order,
@@ -121,7 +124,7 @@ class OrderCreateView(ActView):
         return super().form_valid(form)
 
     def done_message(self, made: Order) -> str:
-        return _("Order %(order)s is taken, and its jars are reserved.") % {"order": made.number}
+        return _("Order %(order)s is taken, and its goods are reserved.") % {"order": made.number}
 
     def next_url(self, made: Order) -> str:
         return order_url(made)
@@ -157,17 +160,24 @@ class OrderFulfilView(OrderActView):
 
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
-        has_drums = any(rules.is_whole_drum(line) for line, _field in context["form"].rows())
-        return {**context, "has_drums": has_drums, "held": _held(self.order)}
+        has_drums = any(rules.is_whole_drum(row.line) for row in context["form"].rows())
+        by_weight = any(rules.is_weighed_out(row.line) for row in context["form"].rows())
+        return {
+            **context,
+            "has_drums": has_drums,
+            "is_by_weight": by_weight,
+            "held": _held(self.order),
+        }
 
     def form_valid(self, form):
-        self.quantities = form.quantities
+        self.quantities, self.weighed = form.quantities, form.weighed
         return super().form_valid(form)
 
     def act(self, data: dict[str, Any]) -> Fulfilment:
         return orders.fulfil(
             order=self.order,
             quantities=self.quantities,
+            weighed=self.weighed,
             filled_on=data["filled_on"],
             filled_by=person_of(self.request),
             key=data["key"],
@@ -245,7 +255,7 @@ def _words_of_cancelling(order: Order) -> dict[str, str]:
 class OrderTakeBackView(OrderActView):
     permission_required = "orders.take_orders"
     template_name = "orders/take_back.html"
-    form_class = ReasonForm
+    form_class = GoodsBackForm
 
     @cached_property
     def fulfilment(self) -> Fulfilment:
@@ -263,6 +273,7 @@ class OrderTakeBackView(OrderActView):
             taken_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
+            had_left=data["had_left"],
         )
 
     def done_message(self, made: Any) -> str:
@@ -308,7 +319,7 @@ def _customer(typed) -> Customer | None:
 def _total(form: OrderForm) -> dict[str, Any]:
     lines = form.lines if form.is_bound else []
     return {
-        "total_lines": [(line, rules.describe(line)) for line in lines],
+        "total_lines": [(line, line.description or rules.describe(line)) for line in lines],
         "total_cents": sum(line.amount_cents for line in lines),
     }
 

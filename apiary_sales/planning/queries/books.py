@@ -8,6 +8,7 @@ from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 
+from apiary_sales.customers.models import Customer
 from apiary_sales.planning.queries import past_sales
 from apiary_sales.planning.rules.books import Books, Offer, PartState, ProductState, VesselState
 from apiary_sales.planning.rules.demand import History
@@ -21,6 +22,9 @@ from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.rules import filling
 from inventory.shared.money import FOUR_PLACES
 from inventory.stock.models import Balance, Item, ProductionSettings
+
+# What is filled from a vessel as it is; comb and chunk honey need comb too.
+FORMS_PLANNED = (Product.Form.LIQUID, Product.Form.CREAMED)
 
 # Always offered; the other channels when something was ever sold there.
 USUAL_CHANNELS = (ChannelCost.Channel.STAND, ChannelCost.Channel.SHOP)
@@ -41,6 +45,7 @@ def read(on: date, *, months: int) -> Books:
         on=on,
         vessels=_vessels(on, products, planned),
         products=products,
+        left_out=_left_out(book),
         parts=tuple(
             PartState(
                 part=row.part,
@@ -63,9 +68,14 @@ def _offers(book: Book, products: tuple[ProductState, ...], history: History) ->
     found = []
     for row in products:
         for channel, tier in TIER_OF_CHANNEL.items():
-            price = book.price_lists[tier].of(row.product).offer()
+            if not book.is_sold_in(row.product, channel):
+                continue
+            listed = book.price_lists[tier].of(row.product)
+            price = listed.offer()
             was_sold = any(history.of(row.product.pk, channel).pieces)
-            if was_sold or (price and channel in USUAL_CHANNELS):
+            # The customer of a private label has it filled to buy it, whatever the channel.
+            is_usual = channel in USUAL_CHANNELS or listed.private_to is not None
+            if was_sold or (price and is_usual):
                 cents = price.piece_cents if price else None
                 found.append(Offer(row.product, str(channel), cents))
     return tuple(found)
@@ -122,6 +132,8 @@ def _products(book: Book, planned: list[BottlingRun]) -> tuple[ProductState, ...
     recorded = _minutes_each(book.on)
     found = []
     for product in book.products:
+        if product.form not in FORMS_PLANNED:
+            continue
         fill = book.fill(product)
         minutes_each = recorded.get(product.pk, fill.minutes)
         found.append(
@@ -135,6 +147,15 @@ def _products(book: Book, planned: list[BottlingRun]) -> tuple[ProductState, ...
             )
         )
     return tuple(found)
+
+
+def _left_out(book: Book) -> tuple[Product, ...]:
+    """Return the honey for sale whose form no plan can fill."""
+    return tuple(
+        each.product
+        for each in book.price_lists[Customer.Tier.STAND].products
+        if each.product.is_honey and each.product.form not in FORMS_PLANNED
+    )
 
 
 def _minutes_each(on: date) -> dict[int, Decimal]:

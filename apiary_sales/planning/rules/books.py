@@ -20,7 +20,7 @@ class VesselState:
     lot: Lot
     free_grams: int
     bid_per_pound: Decimal | None
-    # Products whose declared weight of this honey does not go in.
+    # Products whose declared weight does not go in, or that are sold as other honey.
     misfits: frozenset[int]
 
     @property
@@ -87,6 +87,8 @@ class Books:
     on: date
     vessels: tuple[VesselState, ...]
     products: tuple[ProductState, ...]
+    # Honey that is for sale, but is not filled from a vessel alone.
+    left_out: tuple[Product, ...]
     parts: tuple[PartState, ...]
     offers: tuple[Offer, ...]
     history: History

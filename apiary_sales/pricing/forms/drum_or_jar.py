@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.pricing.forms.prices import PerPoundField
 from apiary_sales.pricing.models import ChannelCost
-from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, WhatIf
+from apiary_sales.pricing.rules.costs import TIER_OF_CHANNEL, Book, WhatIf
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import MoneyField, NumberField, as_typed
 from inventory.shared.words import pounds
@@ -58,7 +58,7 @@ class WhatIfForm(HouseForm):
     jar = forms.ChoiceField(label=_("One jar"), required=False)
     jar_price = MoneyField(label=_("Its price"), required=False)
 
-    def __init__(self, *args, in_hand, products, **kwargs) -> None:
+    def __init__(self, *args, in_hand, book: Book, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         lots = cast(forms.ChoiceField, self.fields["lot"])
         lots.choices = [
@@ -82,14 +82,15 @@ class WhatIfForm(HouseForm):
                     f"{product.code}:{channel}",
                     f"{product.name}, {ChannelCost.Channel(channel).label}",
                 )
-                for product in products
+                for product in book.products
                 for channel in TIER_OF_CHANNEL
+                if book.is_sold_in(product, channel)
             ),
         ]
         for field in self.fields.values():
             # Every field may stay empty, and the form says so once for all of them.
             field.is_one_of_several = True  # type: ignore[attr-defined]  # read by templates
-        self._ids = {product.code: product.pk for product in products}
+        self._ids = {product.code: product.pk for product in book.products}
 
     def show_kept(self, **figures) -> None:
         """Show, in each empty field, the figure that is kept."""

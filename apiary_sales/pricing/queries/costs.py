@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import cast
 
 from django.db import models
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import ChannelCost, FillingTime
@@ -23,7 +23,8 @@ from inventory.stock.models import Balance, Item, Lot, ProductionSettings
 
 RUNS_SINCE = timedelta(days=365)
 
-# The product of a run, pieces filled and broken, grams drawn and lost, minutes of work.
+# The product of a run, pieces filled and broken, grams drawn, with seed or comb, and lost, minutes
+# of work.
 RunFigures = tuple[int, int, int, int, int, int | None]
 
 
@@ -110,7 +111,7 @@ def _runs(on: date) -> dict[int, dict[str, int]]:
         "product_id",
         "pieces_filled",
         "pieces_broken",
-        "drawn_grams",
+        F("drawn_grams") + F("added_grams"),
         "loss_grams",
         "labour_minutes",
     )

@@ -8,10 +8,10 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import BulkPrice, PiecePrice
+from apiary_sales.pricing.models import BulkPrice, PiecePrice, priced_products
 from apiary_sales.pricing.rules import prices as rules
-from apiary_sales.pricing.rules.prices import PriceList
-from inventory.bottling.models import Product
+from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
+from inventory.bottling.models import Product, Size
 from inventory.physics.grading import GRADE_MOISTURE_UP_TO
 from inventory.shared.tags import Tag
 from inventory.stock.models import Lot
@@ -56,6 +56,49 @@ class BulkList:
         return None if row is None else row.price_per_pound
 
 
+@dataclass(frozen=True)
+class ProductPrices:
+    """What one product costs in every tier."""
+
+    product: Product
+    private_to: Customer | None
+    # The label of each tier with the prices there.
+    lists: tuple[tuple[str, PricesOfProduct], ...]
+
+
+@dataclass(frozen=True)
+class PriceGroup:
+    """The products of one size; those that have none are one group."""
+
+    size: Size | None
+    products: tuple[ProductPrices, ...]
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether a size is sold as one product only, so that it needs no heading."""
+        return self.size is not None and len(self.products) == 1
+
+
+def by_size(lists: dict[str, PriceList]) -> list[PriceGroup]:
+    """Set price lists side by side: each product with its price in every tier, under its size."""
+    groups: dict[Size | None, list[ProductPrices]] = {}
+    by_product = {
+        tier: {each.product.pk: each for each in listed.products} for tier, listed in lists.items()
+    }
+    for each in next(iter(lists.values())).products:
+        groups.setdefault(each.product.size, []).append(
+            ProductPrices(
+                each.product,
+                each.private_to,
+                tuple(
+                    (str(Customer.Tier(tier).label), of_tier[each.product.pk])
+                    for tier, of_tier in by_product.items()
+                ),
+            )
+        )
+    return [PriceGroup(size, tuple(found)) for size, found in groups.items()]
+
+
 def price_list(tier: str, on: date) -> PriceList:
     """Return the prices of every product in use for one tier, in two queries."""
     return price_lists([tier], on)[tier]
@@ -66,7 +109,7 @@ def price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     return rules.price_lists(
         tiers,
         on,
-        products=list(Product.objects.for_sale()),
+        products=list(priced_products()),
         in_force=PiecePrice.objects.in_force(on),
     )
 

@@ -1,6 +1,6 @@
 """What a season's honey cost, by category and by extraction."""
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from apiary_sales.pricing.models import SeasonExpense
 from apiary_sales.pricing.rules import seasons as rules
@@ -15,6 +15,11 @@ def season(year: int) -> Season:
         expenses=SeasonExpense.objects.filter(season=year),
         extracted=Lot.objects.extracted_in(year),
     )
+
+
+def comb(year: int) -> QuerySet[Lot]:
+    """Return the comb honey harvested in a season, which none of its expenses are spread over."""
+    return Lot.objects.comb_harvested_in(year)
 
 
 def years() -> list[int]:

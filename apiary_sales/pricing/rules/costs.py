@@ -301,7 +301,15 @@ class Book:
         )
         return DrumNetBack(price_per_pound, lines, kept_share, cost.per_pound)
 
+    def is_sold_in(self, product: Product, channel: str) -> bool:
+        """Tell whether a product is sold in a channel: a private label only in its customer's."""
+        tier = TIER_OF_CHANNEL[Channel(channel)]
+        customer = self.price_lists[tier].of(product).private_to
+        return customer is None or customer.tier == tier
+
     def _price(self, product: Product, channel: str) -> Decimal | None:
+        if not self.is_sold_in(product, channel):
+            return None
         cents = self.what_if.piece_cents.get((product.pk, channel))
         if cents is None:
             offer = self.price_lists[TIER_OF_CHANNEL[Channel(channel)]].of(product).offer()

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import PiecePrice
+from apiary_sales.pricing.rules import private_labels
 from inventory.bottling.models import Product
 from inventory.shared.money import FOUR_PLACES
 
@@ -24,6 +26,12 @@ class PricesOfProduct:
 
     product: Product
     breaks: tuple[PiecePrice, ...]
+    # The only customer it is sold to, where its brand is a private label.
+    private_to: Customer | None = None
+
+    def is_offered_to(self, customer: Customer | None) -> bool:
+        """Tell whether this customer can buy it; None is a buyer without a name."""
+        return self.private_to is None or self.private_to == customer
 
     @property
     def base(self) -> PiecePrice | None:
@@ -80,6 +88,10 @@ class PriceList:
     on: date
     products: tuple[PricesOfProduct, ...]
 
+    def offered_to(self, customer: Customer | None) -> list[PricesOfProduct]:
+        """Return what this customer can buy: all but the private labels of others."""
+        return [prices for prices in self.products if prices.is_offered_to(customer)]
+
     def of(self, product: Product) -> PricesOfProduct:
         """Return the prices of one product; without any when it is not on the list."""
         for prices in self.products:
@@ -100,7 +112,11 @@ def price_lists(
             tier,
             on,
             tuple(
-                PricesOfProduct(product, tuple(by_product.get((tier, product.pk), ())))
+                PricesOfProduct(
+                    product,
+                    tuple(by_product.get((tier, product.pk), ())),
+                    private_labels.customer_of(product),
+                )
                 for product in products
             ),
         )

@@ -13,7 +13,8 @@ from decimal import Decimal
 from fractions import Fraction
 from itertools import accumulate, pairwise
 
-from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.models import ProductTax, TaxRate
+from inventory.bottling.models import Product
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
 
@@ -21,6 +22,10 @@ from inventory.shared.money import cents_half_up
 NAME_LENGTH = 60
 # Rates are kept to four places: so many parts make one percent.
 PARTS_PER_PERCENT = 10_000
+
+
+# What a product may be taxed as; freight is a charge, no product.
+CLASSES = (TaxRate.Goods.HONEY, TaxRate.Goods.OTHER)
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,18 @@ class TaxedAmount:
     name: str
     percent: Decimal
     tax_cents: int
+
+
+def usual_class(product: Product) -> TaxRate.Goods:
+    """Return what a product is taxed as while nobody has said otherwise."""
+    return TaxRate.Goods.HONEY if product.is_honey else TaxRate.Goods.OTHER
+
+
+def class_of(product: Product, own: Mapping[int, ProductTax]) -> TaxRate.Goods:
+    """Return what a product is taxed as; `own` are the classes that were set, by product."""
+    if row := own.get(product.pk):
+        return TaxRate.Goods(row.taxed_as)
+    return usual_class(product)
 
 
 def rates_by_goods(in_force: Iterable[TaxRate]) -> dict[str, Rate]:

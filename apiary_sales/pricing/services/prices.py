@@ -8,7 +8,7 @@ from typing import NamedTuple, TypeVar
 from django.db import models, transaction
 from django.utils.translation import gettext as _
 
-from apiary_sales.pricing.models import BulkPrice, PiecePrice, TaxRate
+from apiary_sales.pricing.models import BulkPrice, PiecePrice, TaxRate, priced_products
 from apiary_sales.pricing.rules import price_changes
 from apiary_sales.pricing.rules import prices as rules
 from apiary_sales.pricing.rules.prices import PriceList, PricesOfProduct
@@ -73,7 +73,7 @@ def set_piece(
     )
     if piece_cents is None and min_pieces == 1:
         _end_breaks(product, tier, valid_from)
-    return _newest_or_saved(row, same_day, ("piece_cents", "case_cents"))
+    return newest_or_saved(row, same_day, ("piece_cents", "case_cents"))
 
 
 @transaction.atomic
@@ -160,7 +160,7 @@ def set_bulk(
         floral_source__iexact=floral_source,
         valid_from=valid_from,
     )
-    return _newest_or_saved(row, same_day, ("price_per_pound",))
+    return newest_or_saved(row, same_day, ("price_per_pound",))
 
 
 @transaction.atomic
@@ -172,7 +172,7 @@ def set_tax_rate(*, name: str, goods: str, percent: Decimal, valid_from: date) -
     name = " ".join(name.split())
     row = TaxRate(name=name, goods=goods, percent=percent, valid_from=valid_from)
     same_day = TaxRate.objects.filter(name__iexact=name, goods=goods, valid_from=valid_from)
-    return _newest_or_saved(row, same_day, ("percent",))
+    return newest_or_saved(row, same_day, ("percent",))
 
 
 @transaction.atomic
@@ -269,7 +269,7 @@ def _price_lists(tiers: Iterable[str], on: date) -> dict[str, PriceList]:
     return rules.price_lists(
         tiers,
         on,
-        products=list(Product.objects.for_sale()),
+        products=list(priced_products()),
         in_force=PiecePrice.objects.in_force(on),
     )
 
@@ -280,7 +280,7 @@ def _lock(products: Iterable[Product]) -> None:
     list(Product.objects.select_for_update().filter(pk__in=keys).order_by("pk"))
 
 
-def _newest_or_saved(
+def newest_or_saved(
     row: PriceRow, same_day: models.QuerySet[PriceRow], figures: tuple[str, ...]
 ) -> PriceRow:
     """Save the row, unless the newest of the same day already says the same; return that one."""

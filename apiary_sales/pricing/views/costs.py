@@ -135,6 +135,7 @@ def season(request: HttpRequest, year: int) -> HttpResponse:
         {
             "season": read_seasons.season(year),
             "by_category": read_seasons.by_category(year),
+            "comb": read_seasons.comb(year),
         },
     )
 

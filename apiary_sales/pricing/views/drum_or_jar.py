@@ -99,7 +99,7 @@ def _asked(parameters: QueryDict) -> AskedComparison:
     today = timezone.localdate()
     book = costs.book(today)
     in_hand = costs.honey_in_hand()
-    form = WhatIfForm(parameters, in_hand=in_hand, products=book.products)
+    form = WhatIfForm(parameters, in_hand=in_hand, book=book)
     form.is_valid()
     lots = {lot.code: lot for lot, _grams in in_hand}
     lot = lots.get(form.figure("lot")) or next(iter(lots.values()), None)

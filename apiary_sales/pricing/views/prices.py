@@ -24,7 +24,8 @@ from apiary_sales.pricing.forms.prices import (
     ProductPricesForm,
     TaxRateForm,
 )
-from apiary_sales.pricing.models import BulkPrice, TaxRate
+from apiary_sales.pricing.forms.taxes import WORDS
+from apiary_sales.pricing.models import BulkPrice, ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.rules import price_changes, tax
 from apiary_sales.pricing.services import prices
@@ -44,15 +45,15 @@ manages_prices = permission_required("pricing.manage_prices", raise_exception=Tr
 def price_lists(request: HttpRequest) -> HttpResponse:
     on = day_asked(request)
     lists = read.all_price_lists(on)
-    products = lists[Customer.Tier.STAND].products
-    rows = [
-        (row.product, [(tier.label, lists[tier].of(row.product)) for tier in Customer.Tier])
-        for row in products
-    ]
     return render(
         request,
         "pricing/prices.html",
-        {"on": on, "today": timezone.localdate(), "tiers": Customer.Tier, "rows": rows},
+        {
+            "on": on,
+            "today": timezone.localdate(),
+            "tiers": Customer.Tier,
+            "groups": read.by_size(lists),
+        },
     )
 
 
@@ -61,6 +62,7 @@ def product_prices(request: HttpRequest, code: str) -> HttpResponse:
     on = timezone.localdate()
     lists = read.all_price_lists(on)
     rows = [(tier.label, lists[tier.value].of(product)) for tier in Customer.Tier]
+    taxed_as = tax.class_of(product, ProductTax.objects.by_product())
     in_force = {row for _label, listed in rows for row in listed.breaks}
     return render(
         request,
@@ -68,6 +70,9 @@ def product_prices(request: HttpRequest, code: str) -> HttpResponse:
         {
             "product": product,
             "rows": rows,
+            "private_to": rows[0][1].private_to,
+            "taxed_as": WORDS[taxed_as],
+            "tax": tax.rates_by_goods(TaxRate.objects.in_force(on))[taxed_as],
             "history": read.history(product, on=on, in_force=in_force),
         },
     )
@@ -244,7 +249,8 @@ class BulkPriceSetView(ActView):
         return initial
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
-        sources = Lot.objects.order_by("floral_source").values_list("floral_source", flat=True)
+        of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
+        sources = of_honey.order_by("floral_source").values_list("floral_source", flat=True)
         return super().get_context_data(sources=sources.distinct()[:200], **kwargs)
 
     def act(self, data: dict[str, Any]):

@@ -44,11 +44,12 @@ MEASURES = [name for name, dtype in RUN.items() if dtype == WHOLE and name != "s
 
 @dataclass(frozen=True)
 class RunFilters:
-    """Which recorded runs count; `season` is that of the honey, `product` a short name."""
+    """Which recorded runs count: season of the honey, `size` and `product` by short name."""
 
     since: date | None = None
     until: date | None = None
     season: str = ""
+    size: str = ""
     product: str = ""
 
 
@@ -81,7 +82,7 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
     for run in _recorded(filters):
         product = run.product
         # A recorded run has all of these: the constraint `bottling_run_recorded_is_whole`.
-        drawn_grams, filled = cast(int, run.drawn_grams), cast(int, run.pieces_filled)
+        drawn_grams, filled = run.honey_grams, cast(int, run.pieces_filled)
         lot, packed_lot = cast(Lot, run.lot), cast(Lot, run.packed_lot)
         posting = cast(Posting, run.posting)
         shares = filling.share_out(
@@ -124,6 +125,8 @@ def _recorded(filters: RunFilters) -> QuerySet[BottlingRun]:
         found = found.filter(posting__occurred_at__date__lte=filters.until)
     if filters.season:
         found = found.filter(lot__season=int(filters.season))
+    if filters.size:
+        found = found.filter(product__size__code=filters.size)
     if filters.product:
         found = found.filter(product__code=filters.product)
     return found.select_related("product__size", "lot", "packed_lot", "posting").order_by(

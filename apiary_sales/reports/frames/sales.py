@@ -1,4 +1,4 @@
-"""What was sold: one row a line handed over, and sums by product, channel, customer and time."""
+"""What was sold: one row a line handed over; sums by size, product, channel, buyer and time."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from django.utils.translation import ngettext
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
+from inventory.bottling.models import Product
 from inventory.physics import units
+from inventory.stock.models import Lot
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,15 +35,22 @@ LINE = {
     "goods": TEXT,
     "product_key": TEXT,
     "product": TEXT,
+    "size_key": TEXT,
+    "size": TEXT,
+    "variety_key": TEXT,
+    "variety": TEXT,
     "what": TEXT,
     "lot": TEXT,
     "season": WHOLE,
     "lines": WHOLE,
     "pieces": WHOLE,
     "grams": WHOLE,
+    "goods_pieces": WHOLE,
     "amount_cents": WHOLE,
+    "honey_cents": WHOLE,
     "known_cents": WHOLE,
     "known_grams": WHOLE,
+    "known_goods_pieces": WHOLE,
     "no_cost_cents": WHOLE,
     "cost_cents": WHOLE,
     "margin_cents": WHOLE,
@@ -49,6 +58,8 @@ LINE = {
 MEASURES = [name for name, dtype in LINE.items() if dtype == WHOLE and name != "season"]
 
 PACKED, BULK, GOODS, CHARGE = "packed", "bulk", "goods", "charges"
+SERVICES = "services"
+OTHER_GOODS: dict[str, str] = {OrderLine.Kind.WEIGHED: GOODS, OrderLine.Kind.SERVICE: SERVICES}
 HONEY, ALL = "", "all"
 _IS_PACKED_HONEY = Q(order_line__kind=OrderLine.Kind.PACKED, order_line__product__kind="honey")
 _IS_BULK = Q(order_line__kind=OrderLine.Kind.HONEY)
@@ -57,7 +68,8 @@ KINDS = {
     PACKED: _IS_PACKED_HONEY,
     BULK: _IS_BULK,
     GOODS: Q(order_line__kind__in=OrderLine.STOCKED) & ~_IS_PACKED_HONEY & ~_IS_BULK,
-    CHARGE: ~Q(order_line__kind__in=OrderLine.STOCKED),
+    SERVICES: Q(order_line__kind=OrderLine.Kind.SERVICE),
+    CHARGE: ~Q(order_line__kind__in=[*OrderLine.STOCKED, OrderLine.Kind.SERVICE]),
     ALL: Q(),
 }
 
@@ -66,12 +78,15 @@ KINDS = {
 class SalesFilters:
     """Which lines count; an empty field does not filter.
 
-    `season` is a year or `NONE`, `customer` a primary key or `NONE`, `product` a short name.
+    `season` is a year or `NONE`, `customer` and `variety` a primary key or `NONE`, `product` and
+    `size` a short name.
     """
 
     since: date | None = None
     until: date | None = None
     season: str = ""
+    size: str = ""
+    variety: str = ""
     product: str = ""
     channel: str = ""
     customer: str = ""
@@ -83,7 +98,8 @@ class SalesFilters:
 def lines(filters: SalesFilters) -> pd.DataFrame:
     """Return one row for each line handed over and not taken back, the oldest first.
 
-    The weight of jars is their label weight, to the whole gram a line; charges have none.
+    The weight of jars is their label weight, to the whole gram a line; charges and other goods
+    have none. `pieces` are jars, `goods_pieces` other goods; goods are of no season.
     A line without a known cost has no margin, and its amount is in `no_cost_cents`; charges
     never have one.
     """
@@ -92,7 +108,19 @@ def lines(filters: SalesFilters) -> pd.DataFrame:
 
 def by_product(filters: SalesFilters) -> pd.DataFrame:
     """Return sales by product, the smallest first; honey in bulk and charges have a row."""
-    return sums(lines(filters), ["goods", "product_key", "product"], MEASURES).pipe(_smallest_first)
+    found = sums(lines(filters), ["goods", "product_key", "product"], MEASURES)
+    return _smallest_first(found, "product")
+
+
+def by_size(filters: SalesFilters) -> pd.DataFrame:
+    """Return sales by size, all varieties and labels together; what has no size has a row."""
+    found = sums(lines(filters), ["goods", "size_key", "size"], MEASURES)
+    return _smallest_first(found, "size")
+
+
+def by_variety(filters: SalesFilters) -> pd.DataFrame:
+    """Return sales of honey in jars by variety, the largest first; bulk and others have a row."""
+    return sums(lines(filters), ["goods", "variety_key", "variety"], MEASURES).pipe(_largest_first)
 
 
 def by_channel(filters: SalesFilters) -> pd.DataFrame:
@@ -219,9 +247,18 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         found = found.filter(fulfilment__filled_on__lte=filters.until)
     if filters.season:
         season = None if filters.season == NONE else int(filters.season)
-        found = found.filter(lot__season=season) if season else found.filter(lot=None)
+        is_goods = Q(lot__kind=Lot.Kind.GOODS)
+        if season:
+            found = found.filter(~is_goods, lot__season=season)
+        else:
+            found = found.filter(Q(lot=None) | is_goods)
     if filters.product:
         found = found.filter(order_line__product__code=filters.product)
+    if filters.size:
+        found = found.filter(order_line__product__size__code=filters.size)
+    if filters.variety:
+        variety = None if filters.variety == NONE else int(filters.variety)
+        found = found.filter(_IS_PACKED_HONEY, order_line__product__variety=variety)
     if filters.channel:
         found = found.filter(fulfilment__order__channel=filters.channel)
     if filters.customer:
@@ -236,11 +273,18 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         "order_line__kind",
         "order_line__product__code",
         "order_line__product__name",
+        "order_line__product__size__code",
+        "order_line__product__size__name",
+        "order_line__product__variety",
+        "order_line__product__variety__name",
         "order_line__product__size__declared_amount",
         "order_line__product__size__declared_unit",
+        "order_line__service__code",
+        "order_line__service__name",
         "order_line__description",
         "lot__code",
         "lot__season",
+        "order_line__product__kind",
         "quantity",
         "amount_cents",
         "cost_cents",
@@ -249,24 +293,27 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
 
 def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
     grams_each: dict[str, Any] = {}
-    at_the_stand, in_bulk = _("Buyers at the stand"), _("Honey in bulk")
-    charges = _("Drums, deposits, freight")
+    at_the_stand, no_variety = _("Buyers at the stand"), _("Without a variety")
     for row in found:
-        day, order, customer, name, channel, kind, code, product, declared, unit, *rest = row
-        what, lot, season, quantity, amount, cost = rest
-        pieces = grams = None
-        if kind == OrderLine.Kind.PACKED:
+        day, order, customer, name, channel, kind, code, product, *rest = row
+        size, size_name, variety, variety_name, declared, unit, *rest = rest
+        service_code, service, what, lot, season, product_kind, quantity, amount, cost = rest
+        pieces = grams = goods_pieces = None
+        if kind == OrderLine.Kind.PACKED and product_kind == Product.Kind.HONEY:
             pieces = quantity
-            if declared is not None:
-                if code not in grams_each:
-                    grams_each[code] = units.grams_from(declared, unit)
-                grams = units.round_grams(grams_each[code] * quantity)
+            if code not in grams_each:
+                grams_each[code] = units.grams_from(declared, unit)
+            grams = units.round_grams(grams_each[code] * quantity)
+        elif kind == OrderLine.Kind.PACKED:
+            goods_pieces, season = quantity, None
         elif kind == OrderLine.Kind.HONEY:
             grams = quantity
         # The cost of drums and freight is not recorded, so it is unknown, not 0.
-        if kind not in OrderLine.STOCKED:
+        if kind not in (*OrderLine.STOCKED, OrderLine.Kind.SERVICE):
             cost = None
         is_known = cost is not None
+        # What has no size is one row of the reports by size and variety.
+        together = _together(kind)
         yield (
             day,
             order,
@@ -274,17 +321,24 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             name or at_the_stand,
             channel,
             _goods(kind, is_honey=grams is not None),
-            code or "",
-            product or (charges if grams is None else in_bulk),
+            code or service_code or "",
+            service or product or together,
+            size or "",
+            size_name or together,
+            NONE if variety is None else str(variety),
+            variety_name or (no_variety if size else together),
             what,
             lot or "",
             season,
             1,
             pieces,
             grams,
+            goods_pieces,
             amount,
+            amount if grams is not None else 0,
             amount if is_known else 0,
             grams if is_known else (None if grams is None else 0),
+            goods_pieces if is_known else (None if goods_pieces is None else 0),
             0 if is_known else amount,
             cost,
             amount - cost if is_known else None,
@@ -294,22 +348,33 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
 def _goods(kind: str, *, is_honey: bool) -> str:
     if kind == OrderLine.Kind.PACKED:
         return PACKED if is_honey else GOODS
-    return BULK if kind == OrderLine.Kind.HONEY else CHARGE
+    if kind == OrderLine.Kind.HONEY:
+        return BULK
+    return OTHER_GOODS.get(kind, CHARGE)
+
+
+def _together(kind: str) -> str:
+    """Name all that is sold without a size: honey in bulk, other goods, services, charges."""
+    if kind == OrderLine.Kind.HONEY:
+        return _("Honey in bulk")
+    if kind == OrderLine.Kind.SERVICE:
+        return _("Services")
+    return _("Other goods") if kind in OrderLine.STOCKED else _("Drums, deposits, freight")
 
 
 def _jars_sold(channel: str) -> str:
     return _("Jars, %(channel)s") % {"channel": Order.Channel(channel).label}
 
 
-def _smallest_first(found: pd.DataFrame) -> pd.DataFrame:
-    """Order products by what a piece weighs: jars, then bulk, other goods, charges."""
-    place = [PACKED, BULK, GOODS, CHARGE]
+def _smallest_first(found: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Order products or sizes by what a piece weighs: jars, then bulk, other goods, charges."""
+    place = [PACKED, BULK, GOODS, SERVICES, CHARGE]
 
     def key(row: int) -> tuple[int, float, str]:
-        goods, product, grams, pieces = (
-            found[name].iat[row] for name in ("goods", "product", "grams", "pieces")
+        goods, named, grams, pieces = (
+            found[name].iat[row] for name in ("goods", by, "grams", "pieces")
         )
-        return place.index(goods), grams / pieces if goods == PACKED else 0.0, product
+        return place.index(goods), grams / pieces if goods == PACKED else 0.0, named
 
     return found.iloc[sorted(range(len(found)), key=key)].reset_index(drop=True)
 

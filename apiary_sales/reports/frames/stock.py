@@ -22,7 +22,16 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DAYS = 60
-KINDS = (Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART)
+# What takes of a lot to sell it or to make something of it.
+USING_LOTS = (
+    Posting.Kind.SALE,
+    Posting.Kind.BOTTLING,
+    Posting.Kind.LABELLING,
+    Posting.Kind.EMPTYING,
+    Posting.Kind.BOXING,
+    Posting.Kind.GOODS_MADE,
+)
+KINDS = (Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.GOODS, Item.Kind.PART)
 
 VALUE = {
     "kind": TEXT,
@@ -32,6 +41,7 @@ VALUE = {
     "season": WHOLE,
     "pieces": WHOLE,
     "grams": WHOLE,
+    "goods_grams": WHOLE,
     "value_cents": WHOLE,
 }
 SLOW = {
@@ -46,6 +56,7 @@ SLOW = {
     "best_by": TEXT,
     "pieces": WHOLE,
     "grams": WHOLE,
+    "goods_grams": WHOLE,
     "value_cents": WHOLE,
 }
 
@@ -62,7 +73,10 @@ class StockFilters:
 
 @dataclass(frozen=True)
 class _StockRow:
-    """All there is of a lot or a part: the columns of `VALUE`."""
+    """All there is of a lot or a part: the columns of `VALUE`.
+
+    `goods_grams` are those of other goods by weight, apart from honey.
+    """
 
     kind: str
     key: str
@@ -71,11 +85,12 @@ class _StockRow:
     season: int | None
     pieces: int | None
     grams: int | None
+    goods_grams: int | None
     value_cents: int | None
 
 
 def value(filters: StockFilters) -> pd.DataFrame:
-    """Return one row for each lot and part that is there: honey, then jars, then parts.
+    """Return one row for each lot and part that is there: honey, jars, other goods, parts.
 
     What belongs to other beekeepers is not stock of the house, and is left out.
 
@@ -93,12 +108,12 @@ def value(filters: StockFilters) -> pd.DataFrame:
 
 def below_nothing(found: pd.DataFrame) -> list[str]:
     """Return the names of the lots and parts with a negative quantity in a frame of `value`."""
-    left = found["pieces"].fillna(found["grams"])
+    left = found["pieces"].fillna(found["grams"]).fillna(found["goods_grams"])
     return found.loc[left < 0, "name"].tolist()
 
 
 def slow(filters: StockFilters) -> pd.DataFrame:
-    """Return the lots on hand of which none was sold or bottled for `days`, the idlest first.
+    """Return the lots on hand of which none was sold or used for `days`, the idlest first.
 
     A lot of which none left yet has been idle since the day it was made.
     """
@@ -123,6 +138,7 @@ def slow(filters: StockFilters) -> pd.DataFrame:
                     lot.best_by,
                     row.pieces,
                     row.grams,
+                    row.goods_grams,
                     row.value_cents,
                 )
             )
@@ -171,9 +187,10 @@ def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
 
 
 def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _StockRow]]:
-    lots = Lot.objects.filter(pk__in=there).select_related("product__size")
+    lots = Lot.objects.filter(pk__in=there).select_related("product__size", "product__item")
     if season:
-        lots = lots.filter(season=int(season))
+        # Other goods are of no season, as parts are.
+        lots = lots.filter(season=int(season)).exclude(kind=Lot.Kind.GOODS)
     rows = [
         (lot, _lot_row(lot, sum(there[lot.pk]), _value_cents(unit_cost_cents, there[lot.pk])))
         for lot, unit_cost_cents in packed_costs.unit_costs_cents(lots).items()
@@ -182,20 +199,35 @@ def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _Stoc
 
 
 def _lot_row(lot: Lot, quantity: int, value_cents: int | None) -> _StockRow:
-    """Return the row of so many grams of a lot of honey, or so many pieces of packed goods."""
-    if lot.product is None:
+    """Return the row of so many grams of honey or comb, or so much of what has a product."""
+    product = lot.product
+    season: int | None = lot.season
+    pieces: int | None = quantity
+    grams: int | None = None
+    goods_grams: int | None = None
+    if product is None:
         kind, what, pieces, grams = Item.Kind.HONEY, lot.floral_source, None, quantity
+    elif product.is_honey:
+        kind, what = Item.Kind.PACKED, f"{product.name}, {lot.floral_source}"
+        grams = units.round_grams(product.declared_grams * quantity)
+        if product.is_bulk_comb:
+            pieces, grams = None, quantity
     else:
-        kind, what, pieces = Item.Kind.PACKED, f"{lot.product.name}, {lot.floral_source}", quantity
-        grams = units.round_grams(lot.product.declared_grams * quantity)
-    return _StockRow(kind, lot.code, lot.code, what, lot.season, pieces, grams, value_cents)
+        kind, what, season = Item.Kind.GOODS, product.name, None
+        if product.item.is_weighed:
+            pieces, goods_grams = None, quantity
+    return _StockRow(
+        kind, lot.code, lot.code, what, season, pieces, grams, goods_grams, value_cents
+    )
 
 
 def _honey_then_jars(lot: Lot) -> tuple[Any, ...]:
-    if lot.product is None:
+    product = lot.product
+    if product is None:
         return 0, lot.made_on, lot.pk
-    size = lot.product.size
-    return 1, size.brimful_ml if size else 0, lot.product.name, lot.made_on, lot.pk
+    if product.size is None:
+        return 2, product.name, lot.made_on, lot.pk
+    return 1, product.size.brimful_ml, product.name, lot.made_on, lot.pk
 
 
 def _value_cents(unit_cost_cents: Fraction | None, there: list[int]) -> int | None:
@@ -213,20 +245,22 @@ def _part_rows(there: dict[int, int]) -> list[_StockRow]:
         what = _("Parts: %(kind)s") % {"kind": part.get_kind_display()}
         value_cents = None if cost is None else round(cost * pieces)
         rows.append(
-            _StockRow(Item.Kind.PART, part.code, part.name, what, None, pieces, None, value_cents)
+            _StockRow(
+                Item.Kind.PART, part.code, part.name, what, None, pieces, None, None, value_cents
+            )
         )
     return rows
 
 
 def _last_left(lots: Iterable[Lot]) -> dict[int, date]:
-    """Return the last day on which some of each lot was sold or bottled, undone postings aside."""
+    """Return the last day on which some of each lot was sold or used, undone postings aside."""
     return {
         lot: timezone.localdate(moment)
         for lot, moment in PostingLine.objects.filter(
             lot__in=list(lots),
             quantity__lt=0,
             place__kind__in=[*Place.VESSELS, *Place.STORES],
-            posting__kind__in=[Posting.Kind.SALE, Posting.Kind.BOTTLING],
+            posting__kind__in=USING_LOTS,
             posting__reversed_by=None,
         )
         .order_by()

@@ -7,7 +7,7 @@ from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import StandSale
 from apiary_sales.orders.models import Order
 from apiary_sales.web.demo.story import key
-from inventory.bottling.models import BottlingRun
+from inventory.bottling.models import BottlingRun, Product
 from inventory.bottling.queries import packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
 from inventory.shared import words
@@ -58,11 +58,15 @@ def _jars() -> list[Row]:
     return [
         (
             f"{row.product.name} on hand",
-            f"{row.on_hand}, {row.reserved} promised",
+            f"{_how_much(row.product, row.on_hand)}, {row.reserved} promised",
         )
         for row in packed_stock.products()
         if row.on_hand
     ]
+
+
+def _how_much(product: Product, quantity: int) -> str:
+    return product.item.in_words(quantity, 1) if product.item.is_weighed else str(quantity)
 
 
 def _sales() -> list[Row]:

@@ -9,7 +9,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
-from apiary_sales.pricing.services import channels, prices
+from apiary_sales.pricing.services import channels, prices, service_list, weight_prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, read
 from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import parts, sizes
@@ -128,6 +128,23 @@ def _set_up_sizes(rows: dict, today: date) -> None:
             colour_class=row.get("colour_class", ""),
             moisture_percent_max=Decimal(row["moisture_percent_max"]),
             valid_from=start,
+        )
+    for row in rows["weight_prices"]:
+        weight_prices.set_price(
+            tier=Customer.Tier(row["tier"]),
+            price_per_pound=Decimal(row["price_per_pound"]),
+            valid_from=start,
+        )
+    usual_prices = {row["code"]: Decimal(row["price"]) for row in rows["services"]}
+    for service in service_list.add_usual():
+        service_list.change(
+            service=service,
+            name=service.name,
+            unit=service.unit,
+            usual_price=usual_prices.get(service.code),
+            unit_cost=None,
+            taxed_as=service.taxed_as,
+            is_active=True,
         )
     for row in rows["channel_costs"]:
         channels.set_cost(

@@ -20,7 +20,7 @@ from inventory.bottling.services import parts, runs
 from inventory.physics import units
 from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded
-from inventory.stock.models import Balance, DipReading, Measurement, Place
+from inventory.stock.models import Balance, DipReading, Lot, Measurement, Place
 from inventory.stock.services import dips, drums, honey, stores
 
 
@@ -42,11 +42,11 @@ def tell(today: date, say: Say) -> None:
     _dip(story["dip"], today, bottler, seller, say)
     _fill_drums(story["drum_fills"], today, bottler, say)
     _bring_in_parts(story["part_receipts"], today, bottler, say)
-    _bottle(story["runs"], today, bottler, say)
-    _stock_the_stand(story["moves"], today, bottler, say)
+    bottle(story["runs"], today, bottler, say)
+    stock_the_stand(story["moves"], today, bottler, say)
     _look_back(story, today, people[User.Role.STAND], seller, say)
     _quote(story["quote"], today, seller, say)
-    _sell_at_the_stand(story["stand_sale"], today, people[User.Role.STAND], say)
+    sell_at_the_stand(story["stand_sale"], today, people[User.Role.STAND], say)
     _fill_a_shop_order(story["shop_order"], today, seller, say)
     _take_an_order(story["open_order"], today, seller, say)
 
@@ -141,7 +141,7 @@ def _bring_in_parts(rows: list[dict], today: date, person: User, say: Say) -> No
         )
 
 
-def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
+def bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
     storeroom = Place.objects.get(code="storeroom")
     for row in rows:
         product = Product.objects.get(code=row["product"])
@@ -174,24 +174,28 @@ def _bottle(rows: list[dict], today: date, person: User, say: Say) -> None:
         once(say, f"bottled {row['filled']} × {product.name}", act)
 
 
-def _stock_the_stand(rows: list[dict], today: date, person: User, say: Say) -> None:
-    storeroom, shelf = Place.objects.get(code="storeroom"), Place.objects.get(code="stand")
+def stock_the_stand(rows: list[dict], today: date, person: User, say: Say) -> None:
     for row in rows:
         product = Product.objects.get(code=row["product"])
-        run = BottlingRun.objects.get(idempotency_key=key(f"run-{row['product']}"))
-        once(
-            say,
-            f"carried {row['pieces']} × {product.name} to the {shelf.name}",
-            stores.transfer,
-            item=product.item,
-            lot=run.packed_lot,
-            source=storeroom,
-            target=shelf,
-            pieces=row["pieces"],
-            recorded_by=person,
-            key=key(f"carry-{row['product']}"),
-            carried_on=_day(row, today),
-        )
+        carry_to_the_stand(product, row["pieces"], _day(row, today), person, say)
+
+
+def carry_to_the_stand(product: Product, pieces: int, day: date, person: User, say: Say) -> None:
+    """Carry pieces of the product's only lot there is then from the storeroom to the stand."""
+    storeroom, shelf = Place.objects.get(code="storeroom"), Place.objects.get(code="stand")
+    once(
+        say,
+        f"carried {pieces} × {product.name} to the {shelf.name}",
+        stores.transfer,
+        item=product.item,
+        lot=Lot.objects.get(product=product),
+        source=storeroom,
+        target=shelf,
+        pieces=pieces,
+        recorded_by=person,
+        key=key(f"carry-{product.code}"),
+        carried_on=day,
+    )
 
 
 def _look_back(story: dict, today: date, minder: User, seller: User, say: Say) -> None:
@@ -296,17 +300,11 @@ def _drum_lines(row: dict) -> list[LineWanted]:
     return lines
 
 
-def _sell_at_the_stand(row: dict, today: date, person: User, say: Say) -> None:
-    once(
-        say,
-        f"sold at the stand for cash, {row['cash_given']} given",
-        _sell,
-        row,
-        today,
-        person,
-        "stand-sale",
-        sold_at=None,
-    )
+def sell_at_the_stand(
+    row: dict, today: date, person: User, say: Say, *, name: str = "stand-sale"
+) -> None:
+    paid = f"for cash, {row['cash_given']} given" if "cash_given" in row else "by card"
+    once(say, f"sold at the stand {paid}", _sell, row, today, person, name, sold_at=None)
 
 
 def _jar_lines(rows: list[dict], tier: str, day: date) -> list[LineWanted]:
@@ -346,12 +344,16 @@ def _fill_and_invoice(order: Order, name: str, day: date, person: User) -> Invoi
     return invoices.issue(order=order, issued_by=person, key=key(f"{name}-invoice"), issued_on=day)
 
 
-def _fill_a_shop_order(row: dict, today: date, person: User, say: Say) -> None:
+def fill_and_invoice_an_order(row: dict, name: str, today: date, person: User, say: Say) -> None:
     def bill() -> None:
-        order = _order(row, "shop", today, person, customer_reference=row["reference"])
-        _fill_and_invoice(order, "shop", today, person)
+        order = _order(row, name, today, person, customer_reference=row["reference"])
+        _fill_and_invoice(order, name, today, person)
 
     once(say, f"filled and invoiced an order of {row['customer']}", bill)
+
+
+def _fill_a_shop_order(row: dict, today: date, person: User, say: Say) -> None:
+    fill_and_invoice_an_order(row, "shop", today, person, say)
     invoice = Invoice.objects.get(idempotency_key=key("shop-invoice"))
     paid = cents(row["part_payment"])
     once(

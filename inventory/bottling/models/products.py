@@ -60,11 +60,21 @@ class ProductQuerySet(models.QuerySet["Product"]):
         ).select_related("item", "size", "variety", "brand")
 
     def for_sale(self) -> "ProductQuerySet":
-        """Return the products that can have a price: those in use, with a label."""
-        return self.in_use().filter(is_unlabelled=False)
+        """Return the products that can have a piece price: in use, labelled, and in pieces.
+
+        Comb that is kept by weight is cut or put into jars before it is sold.
+        """
+        return self.in_use().filter(is_unlabelled=False, item__is_weighed=False)
+
+    def sold_by_weight(self) -> "ProductQuerySet":
+        """Return the goods that are kept in grams and have a price a pound."""
+        return self.in_use().filter(kind="goods", item__is_weighed=True)
 
     def of_honey(self) -> "ProductQuerySet":
         return self.filter(kind=Product.Kind.HONEY)
+
+    def of_goods(self) -> "ProductQuerySet":
+        return self.filter(kind=Product.Kind.GOODS).select_related("item")
 
 
 class Product(models.Model):
@@ -117,6 +127,7 @@ class Product(models.Model):
     # Filled and lidded, to be labelled later: stock that is not for sale.
     is_unlabelled = models.BooleanField(_("without a label"), default=False)
     gtin = models.CharField(_("GTIN (bar code number)"), max_length=14, blank=True)
+    # In grams for goods by weight, as the ledger counts them.
     low_stock_pieces = models.PositiveIntegerField(_("low when fewer than"), default=0)
     is_active = models.BooleanField(_("in use"), default=True)
 
@@ -125,7 +136,8 @@ class Product(models.Model):
     class Meta:
         verbose_name = _("product")
         verbose_name_plural = _("products")
-        ordering = ["kind", "size__brimful_ml", "size__name", "id"]
+        # Honey comes first, then goods, then gift boxes.
+        ordering = ["-kind", "size__brimful_ml", "size__name", "id"]
         constraints = [
             models.CheckConstraint(
                 condition=Q(kind="honey", size__isnull=False)
@@ -157,9 +169,19 @@ class Product(models.Model):
         return self.kind == Product.Kind.HONEY
 
     @property
+    def form_word(self) -> str:
+        """The form in one word, where its label explains it."""
+        return str(self.get_form_display()).split(":")[0]
+
+    @property
     def is_filled(self) -> bool:
         """Whether it is filled from a vessel; comb honey comes from the hive as it is."""
         return self.is_honey and self.form != Product.Form.COMB
+
+    @property
+    def is_bulk_comb(self) -> bool:
+        """Whether it is comb that is kept by weight, to be cut or put into jars."""
+        return self.form == Product.Form.COMB and self.item.is_weighed
 
     @property
     def is_standard(self) -> bool:
@@ -201,7 +223,12 @@ class Product(models.Model):
         own = sorted(self.product_parts.all(), key=lambda use: use.pk)
         replaced = {use.part.kind for use in own}
         of_size = sorted(self.size.size_parts.all(), key=lambda use: use.pk) if self.size else []
-        return [*(use for use in of_size if use.part.kind not in replaced), *own]
+        uses = [*(use for use in of_size if use.part.kind not in replaced), *own]
+        return [
+            use
+            for use in uses
+            if not (self.is_unlabelled and use.part.kind == PackagingPart.Kind.LABEL)
+        ]
 
     def uses_with_stock(self) -> list[tuple[UsedPart, int]]:
         """Return each part with how many pieces of it are in the stores."""

@@ -15,8 +15,9 @@ from inventory.stock.models.lots import Lot
 class BottlingRun(models.Model):
     """One product filled from one vessel: planned, then recorded.
 
-    `drawn_grams` left the vessel; of it `loss_grams` stayed in the filler, on the floor or in
-    the drain; the honey of broken pieces counts as broken; the rest is in the jars.
+    `drawn_grams` left the vessel, and `added_grams` of seed or comb went in beside it; of both
+    together `loss_grams` stayed in the filler, on the floor or in the drain; the honey of broken
+    pieces counts as broken; the rest is in the jars.
     """
 
     class Status(models.TextChoices):
@@ -59,6 +60,8 @@ class BottlingRun(models.Model):
     drawn_by = models.CharField(
         _("weighed by"), max_length=6, choices=DrawnBy, default=DrawnBy.SCALE
     )
+    # Seed or comb that went into the jars beside the honey drawn.
+    added_grams = models.BigIntegerField(default=0)
     loss_grams = models.BigIntegerField(_("honey lost in filling"), default=0)
     # None while nobody entered them, which is not the same as no work at all.
     labour_minutes = models.PositiveIntegerField(_("minutes of work"), null=True, blank=True)
@@ -106,6 +109,11 @@ class BottlingRun(models.Model):
     def size(self) -> Size:
         """The size of the product that is filled; a product that is filled has one."""
         return self.product.honey_size
+
+    @property
+    def honey_grams(self) -> int:
+        """All the honey of a recorded run: what was drawn, with the seed or the comb."""
+        return (self.drawn_grams or 0) + self.added_grams
 
 
 class FillCheck(models.Model):

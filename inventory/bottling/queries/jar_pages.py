@@ -45,10 +45,11 @@ def absolute(path: str, site: HttpRequest | str) -> str:
 def lots_with(code: str, product_code: str | None = None) -> list[Lot]:
     """Return the packed lots that bear a code, by the name of their product.
 
-    One product may be asked for, and small letters do for capital ones. A run that was undone left
-    no jars.
+    One product may be asked for, and small letters do for capital ones. A run or a label that was
+    undone left no jars.
     """
-    lots = Lot.objects.filter(kind=Lot.Kind.PACKED, code__in={code, code.upper()}).exclude(
+    codes = {code, code.upper()}
+    lots = Lot.objects.filter(kind=Lot.Kind.PACKED, code__in=codes, quantity_made__gt=0).exclude(
         run__status=BottlingRun.Status.REVERSED
     )
     if product_code is not None:

@@ -6,6 +6,7 @@ What is packed for other beekeepers is theirs, and is left out.
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 
 from inventory.bottling.models import Product, Size
@@ -33,8 +34,23 @@ class LotStock:
         return self.on_hand if self.is_on_hold else 0
 
     @property
+    def is_unlabelled(self) -> bool:
+        return self.lot.product is not None and self.lot.product.is_unlabelled
+
+    @property
+    def is_setting(self) -> bool:
+        return self.lot.is_setting and not self.is_on_hold
+
+    @property
+    def setting(self) -> int:
+        """Pieces of creamed honey that are not ready for sale yet."""
+        return self.on_hand if self.is_setting else 0
+
+    @property
     def free(self) -> int:
-        return 0 if self.is_on_hold else self.on_hand - self.reserved
+        if self.is_on_hold or self.is_setting or self.is_unlabelled:
+            return 0
+        return self.on_hand - self.reserved
 
     @property
     def value_cents(self) -> int | None:
@@ -59,12 +75,22 @@ class StockFigures:
 
     @property
     def free(self) -> int:
-        """Pieces that can be sold now: neither promised nor on hold."""
+        """Pieces that can be sold now: labelled, and neither promised, on hold nor setting."""
         return sum(row.free for row in self.rows)
 
     @property
     def on_hold(self) -> int:
         return sum(row.on_hold for row in self.rows)
+
+    @property
+    def setting(self) -> int:
+        return sum(row.setting for row in self.rows)
+
+    @property
+    def ready_on(self) -> date | None:
+        """The day the first of the pieces that set are ready; None where none set."""
+        days = [row.lot.ready_on for row in self.rows if row.is_setting and row.lot.ready_on]
+        return min(days, default=None)
 
     @property
     def value_cents(self) -> int | None:
@@ -124,6 +150,7 @@ class SizeStock(StockFigures):
 def products() -> list[ProductStock]:
     """Return every product in use, or still there: honey by size, smallest first, then the rest.
 
+    Comb that is kept by weight, to be cut or put into jars, is no product for sale and left out.
     In three queries, four where the weighted average is chosen.
     """
     rows: dict[int, list[LotStock]] = defaultdict(list)
@@ -133,7 +160,7 @@ def products() -> list[ProductStock]:
     return [
         ProductStock(product, tuple(rows[product.item_id]))
         for product in Product.objects.select_related("item", "size", "variety", "brand")
-        if product.is_in_use or rows[product.item_id]
+        if (product.is_in_use or rows[product.item_id]) and not product.is_bulk_comb
     ]
 
 

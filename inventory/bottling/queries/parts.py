@@ -18,6 +18,8 @@ from inventory.stock.models import Balance, Item, Posting, PostingLine
 
 # Use is averaged over so many days back.
 USE_DAYS = 90
+# What uses parts up.
+USING_PARTS = (Posting.Kind.BOTTLING, Posting.Kind.LABELLING, Posting.Kind.BOXING)
 
 
 @dataclass(frozen=True)
@@ -146,13 +148,13 @@ def short() -> list[PartStock]:
 
 
 def _used() -> dict[int, int]:
-    """Pieces of each part that runs took in the last days, by item; undone runs left out."""
+    """Pieces of each part that were used in the last days, by item; what was undone is left out."""
     since = timezone.now() - timedelta(days=USE_DAYS)
     return dict(
         PostingLine.objects.filter(
             item__kind=Item.Kind.PART,
             quantity__gt=0,
-            posting__kind=Posting.Kind.BOTTLING,
+            posting__kind__in=USING_PARTS,
             posting__occurred_at__gte=since,
             posting__reversed_by__isnull=True,
         )

@@ -1,17 +1,21 @@
 """Bottling runs for display: what a run would need or do, and what it made."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, PartReceipt, Product
-from inventory.bottling.queries import parts
-from inventory.bottling.rules import costs, filling
+from inventory.bottling.queries import additions, parts
+from inventory.bottling.queries.additions import Wanted
+from inventory.bottling.rules import costs, filling, forms_of_honey
 from inventory.bottling.rules import parts as part_rules
 from inventory.bottling.rules.figures import RunFigures
+from inventory.bottling.rules.forms_of_honey import Addition, Needed
 from inventory.bottling.rules.parts import PartNeed
+from inventory.shared.errors import HouseError
 from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 
 
@@ -29,10 +33,17 @@ class PlanPreview:
     parts: list[PartNeed]
     refusals: list[str]
     warnings: list[str]
+    wanted: Wanted
+    needed: Needed
+    ready_on: date | None
 
     @property
     def left_grams(self) -> int:
         return (self.there.quantity if self.there else 0) - self.needed_grams
+
+    @property
+    def is_creamed(self) -> bool:
+        return self.product.form == Product.Form.CREAMED
 
     @property
     def short_parts(self) -> list[PartNeed]:
@@ -54,6 +65,7 @@ class RecordPreview:
     drawn_uncertainty_grams: int | None
     parts: list[PartNeed]
     warnings: list[str]
+    addition: Addition | None
 
 
 @dataclass(frozen=True)
@@ -64,6 +76,9 @@ class Overview:
     to_order: list[parts.PartStock]
     recent: list[tuple[BottlingRun, RunFigures | None]]
     held: list[Lot]
+    setting: list[Lot]
+    has_comb: bool
+    comb_to_cut: list[Balance]
 
 
 def preview_plan(
@@ -73,21 +88,44 @@ def preview_plan(
     pieces: int,
     celsius: Decimal,
     planned_already: BottlingRun | None = None,
+    without_labels: bool = False,
+    planned_for: date | None = None,
+    wanted: Wanted | None = None,
 ) -> PlanPreview:
     """Work out what a run of so many pieces from a vessel needs; nothing is saved.
 
+    `wanted` is the seed or the comb that goes in beside the honey.
     `planned_already` is the run itself, when it is planned and so is no rival of its own.
     """
     size, there = product.honey_size, Balance.objects.in_vessel(source)
-    needed = filling.grams_needed(size, pieces)
+    uses = product.uses_with_stock()
+    wanted = wanted or Wanted()
+    if product.form != Product.Form.CREAMED:
+        wanted = replace(wanted, seed_source=None, setting_days=0)
+    if product.form != Product.Form.CHUNK:
+        wanted = replace(wanted, comb=None, comb_grams_each=None)
+    needed = forms_of_honey.needed(
+        size,
+        pieces,
+        seed_percent=wanted.seed_percent if wanted.seed_source else None,
+        comb=wanted.comb,
+        comb_grams_each=wanted.comb_grams_each or 0,
+    )
     refusals = []
-    if error := filling.honey_error(there, source, needed, parameter="pieces"):
+    if error := filling.honey_error(there, source, needed.liquid_grams, parameter="pieces"):
         refusals.append(error.message)
+    refusals += _refused_additions(product, source, wanted, needed)
+    setting_days = wanted.setting_days
+    if setting_days is None:
+        setting_days = ProductionSettings.current().setting_days if wanted.seed_source else 0
     fits = []
     if there:
         try:
             fits = filling.fits(
-                size, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius
+                size,
+                moisture_percent=there.honey_lot.honey_moisture,
+                celsius=celsius,
+                comb_grams=wanted.comb_grams_each or 0,
             )
         except ValueError as error:
             refusals.append(str(error))
@@ -96,13 +134,42 @@ def preview_plan(
         source=source,
         there=there,
         pieces=pieces,
-        needed_grams=needed,
+        needed_grams=needed.liquid_grams,
         other_runs_grams=_planned_grams(source, besides=planned_already),
         fits=fits,
-        parts=part_rules.needs(product.uses_with_stock(), filled=pieces),
+        parts=part_rules.needs(
+            part_rules.but_labels(uses) if without_labels else uses, filled=pieces
+        ),
         refusals=refusals,
         warnings=_other_lot(planned_already, there) if planned_already else [],
+        wanted=wanted,
+        needed=needed,
+        ready_on=forms_of_honey.ready_on(planned_for or timezone.localdate(), setting_days),
     )
+
+
+def _refused_additions(
+    product: Product, source: Place, wanted: Wanted, needed: Needed
+) -> list[str]:
+    """Say why the seed or the comb that is wanted can't go into the jars."""
+    errors: list[HouseError] = []
+    found = []
+    if wanted.seed_source:
+        seed = Balance.objects.in_vessel(wanted.seed_source)
+        errors += forms_of_honey.seed_errors(
+            seed, wanted.seed_source, needed.seed_grams, parameter="seed_source"
+        )
+    if product.form == Product.Form.CHUNK:
+        if wanted.comb is None and not wanted.is_comb_gone:
+            found.append(forms_of_honey.no_comb_sentence())
+        else:
+            errors += forms_of_honey.comb_errors(
+                wanted.comb, needed.comb_quantity, parameter="comb"
+            )
+        each = wanted.comb_grams_each
+        if each and (sentence := forms_of_honey.comb_error_sentence(product.honey_size, each)):
+            found.append(sentence)
+    return found + [error.message for error in errors]
 
 
 def preview_record(
@@ -115,16 +182,32 @@ def preview_record(
     labour_minutes: int | None,
     bottled_on: date,
     drawn_uncertainty_grams: int | None = None,
+    without_labels: bool = False,
+    seed_grams: int | None = None,
+    comb_quantity: int | None = None,
 ) -> RecordPreview | None:
     """Work out what recording would do; None while the figures make no run at all."""
     size, there = run.size, Balance.objects.in_vessel(run.source)
-    shares = filling.share_out(
-        size, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
-    )
     if there is None or pieces_filled < 1 or drawn_grams <= 0 or pieces_broken < 0:
         return None
+    uses = run.product.uses_with_stock()
+    addition, refusals = additions.previewed(
+        run,
+        drawn_grams=drawn_grams,
+        pieces=pieces_filled + pieces_broken,
+        seed_grams=seed_grams,
+        comb_quantity=comb_quantity,
+    )
+    shares = filling.share_out(
+        size,
+        drawn_grams=drawn_grams + (addition.grams if addition else 0),
+        loss_grams=loss_grams,
+        pieces_broken=pieces_broken,
+    )
     needs = part_rules.needs(
-        run.product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken
+        part_rules.but_labels(uses) if without_labels else uses,
+        filled=pieces_filled,
+        broken=pieces_broken,
     )
     lot = there.honey_lot
     figures = RunFigures(
@@ -133,7 +216,7 @@ def preview_record(
         pieces_filled=pieces_filled,
         pieces_broken=pieces_broken,
         shares=shares,
-        honey_cents=costs.honey_cents(lot, Decimal(drawn_grams)),
+        honey_cents=costs.drawn_cents(lot, drawn_grams, addition),
         parts_cents=costs.parts_cents(needs, PartReceipt.objects.average_costs()),
         labour_cents=costs.labour_cents(
             labour_minutes,
@@ -147,12 +230,18 @@ def preview_record(
         there, run.source, drawn_grams, parameter="drawn_grams", is_done=True
     ):
         warnings.append(error.message)
-    is_impossible = filling.is_impossible(size, shares, pieces_filled)
-    if is_impossible:
-        warnings.append(filling.impossible_sentence(size, shares, pieces_filled))
-    elif filling.is_excessive(size, shares, pieces_filled + pieces_broken):
-        warnings.append(filling.excess_sentence(size, shares, pieces_filled))
-    if figures.is_underfilled and not is_impossible:
+    warnings += refusals
+    liquid, added = forms_of_honey.split(
+        shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+    )
+    impossible = forms_of_honey.impossible_sentence(size, liquid, added, pieces_filled, addition)
+    if impossible:
+        warnings.append(impossible)
+    else:
+        warnings += forms_of_honey.odd_figures(
+            size, shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+        )
+    if figures.is_underfilled and not impossible:
         warnings.append(filling.underfill_sentence(size, -figures.overfill_grams_each))
     return RecordPreview(
         figures=figures,
@@ -161,6 +250,7 @@ def preview_record(
         drawn_uncertainty_grams=drawn_uncertainty_grams,
         parts=needs,
         warnings=warnings,
+        addition=addition,
     )
 
 
@@ -189,10 +279,13 @@ def overview() -> Overview:
         to_order=parts.short(),
         recent=[(run, figures_of(run)) for run in recent],
         held=list(
-            Lot.objects.filter(is_on_hold=True, kind=Lot.Kind.PACKED).select_related(
+            Lot.objects.filter(is_on_hold=True, product__isnull=False).select_related(
                 "product", "run"
             )
         ),
+        setting=additions.setting_lots(),
+        comb_to_cut=list(additions.comb_in_stock(to_cut=True)),
+        has_comb=Product.Form.COMB in additions.forms_in_use(),
     )
 
 
@@ -208,7 +301,7 @@ def figures_of(run: BottlingRun) -> RunFigures | None:
         pieces_broken=run.pieces_broken,
         shares=filling.share_out(
             run.size,
-            drawn_grams=run.drawn_grams,
+            drawn_grams=run.honey_grams,
             loss_grams=run.loss_grams,
             pieces_broken=run.pieces_broken,
         ),

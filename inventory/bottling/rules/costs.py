@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
+from inventory.bottling.rules.forms_of_honey import Addition
 from inventory.bottling.rules.parts import PartNeed
 from inventory.shared.money import share_cents
 from inventory.stock import rules as stock_rules
@@ -15,6 +16,14 @@ def honey_cents(lot: Lot, grams: Decimal) -> int | None:
     if grams == int(grams):
         return stock_rules.cost_cents([(lot, int(grams))])
     return None if lot.unit_cost_cents is None else round(lot.unit_cost_cents * Fraction(grams))
+
+
+def drawn_cents(lot: Lot, drawn_grams: int, addition: Addition | None) -> int | None:
+    """Return what the honey of a run cost, with the seed or the comb that went in beside it."""
+    taken = [(lot, drawn_grams)]
+    if addition:
+        taken.append((addition.lot, addition.quantity))
+    return stock_rules.cost_cents(taken)
 
 
 def parts_cents(needs: Sequence[PartNeed], unit_costs: Mapping[int, Fraction]) -> int | None:

@@ -28,6 +28,10 @@ from inventory.stock.rules import hold_reason
 SHORTFALL_MAX = Fraction(1, 10)
 # More honey drawn than the pieces hold, by more than this share, is asked about.
 EXCESS_ASKED = Fraction(1, 4)
+# Wax is about a twentieth of the weight of new comb with its honey (common practice: a pound of wax
+# holds some twenty pounds), and weighs 0.96 g a millilitre (from memory: 0.958 to 0.970).
+WAX_SHARE = Decimal("0.05")
+WAX_GRAMS_PER_ML = Decimal("0.96")
 
 
 @dataclass(frozen=True)
@@ -105,8 +109,10 @@ class Shares:
         return self.drawn_grams - self.loss_grams - self.broken_grams
 
 
-def fit(size: Size, *, moisture_percent: Decimal, celsius: Decimal) -> Fit:
+def fit(size: Size, *, moisture_percent: Decimal, celsius: Decimal, comb_grams: int = 0) -> Fit:
     """Work out whether the declared weight of honey of this moisture goes into the size.
+
+    `comb_grams` of it are comb, whose wax takes more room than honey.
 
     Raises `ValueError` with range and unit for a temperature outside the density's range.
     """
@@ -115,14 +121,20 @@ def fit(size: Size, *, moisture_percent: Decimal, celsius: Decimal) -> Fit:
     weighed = density.grams_of(litres * 1000, moisture_percent=moisture_percent, celsius=celsius)
     share = Decimal(weighed.uncertainty_grams) / weighed.grams
     needed_ml = litres * 1000
+    if comb_grams:
+        wax = comb_grams * WAX_SHARE
+        needed_ml += wax / WAX_GRAMS_PER_ML - needed_ml * wax / grams
     return Fit(size, celsius, needed_ml, (needed_ml * share).quantize(Decimal("0.1")))
 
 
-def fits(size: Size, *, moisture_percent: Decimal, celsius: Decimal) -> list[Fit]:
+def fits(
+    size: Size, *, moisture_percent: Decimal, celsius: Decimal, comb_grams: int = 0
+) -> list[Fit]:
     """Return the fit at the filling temperature and at 20 °C, where the honey ends up."""
     temperatures = dict.fromkeys([celsius, density.REFERENCE_CELSIUS])
     return [
-        fit(size, moisture_percent=moisture_percent, celsius=degrees) for degrees in temperatures
+        fit(size, moisture_percent=moisture_percent, celsius=degrees, comb_grams=comb_grams)
+        for degrees in temperatures
     ]
 
 
@@ -238,13 +250,18 @@ def honey_error(
 
 
 def fit_error(
-    there: Balance | None, size: Size, celsius: Decimal
+    there: Balance | None, size: Size, celsius: Decimal, *, comb_grams: int = 0
 ) -> VesselTooSmall | BadValue | None:
     """Return the refusal when the declared weight does not go into the size."""
     if there is None:
         return None
     try:
-        found = fits(size, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius)
+        found = fits(
+            size,
+            moisture_percent=there.honey_lot.honey_moisture,
+            celsius=celsius,
+            comb_grams=comb_grams,
+        )
     except ValueError as error:
         return BadValue(str(error), parameter="celsius")
     for each in found:

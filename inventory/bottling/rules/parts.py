@@ -42,3 +42,8 @@ def needs(uses: Iterable[tuple[UsedPart, int]], *, filled: int, broken: int = 0)
     return [
         PartNeed(use.part, use.used_by(filled=filled, broken=broken), there) for use, there in uses
     ]
+
+
+def but_labels(uses: Iterable[tuple[UsedPart, int]]) -> list[tuple[UsedPart, int]]:
+    """Return the parts of jars that are labelled later."""
+    return [(use, there) for use, there in uses if use.part.kind != PackagingPart.Kind.LABEL]

@@ -31,8 +31,8 @@ def record(
 
     `weights_milligrams` are net; `tare_milligrams` says what was taken off each gross weight;
     `weights_are_right` confirms an average far from the label. When the check fails the packed
-    lot is on hold. Raises `BadValue` for weights that cannot be or are too few, `NotAllowedNow`
-    for a run that is not recorded, `AlreadyRecorded`.
+    lot is on hold, and what its jars have become. Raises `BadValue` for weights that cannot be or
+    are too few, `NotAllowedNow` for a run that is not recorded, `AlreadyRecorded`.
     """
     run = (
         BottlingRun.objects.select_for_update()
@@ -40,7 +40,7 @@ def record(
         .get(pk=run.pk)
     )
     # A sale of the lot locks its item too, so none slips through while the lot goes on hold.
-    ledger.lock_items([run.product.item])
+    ledger.lock_items(holds.items_held(run.packed_lot) if run.packed_lot else [run.product.item])
     refuse_repeat(FillCheck, key, message=_("This check was recorded already."))
     pieces_filled, lot = run.pieces_filled, run.packed_lot
     if run.status != BottlingRun.Status.RECORDED or pieces_filled is None or lot is None:

@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import FillCheck
+from inventory.bottling.services import jar_holds
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock.models import Item, Lot, LotHold
@@ -73,11 +74,15 @@ def hold(*, lots: Iterable[Lot], reason: str, held_by: Person) -> LotsChanged:
 
 @transaction.atomic
 def hold_for_check(*, lot: Lot, reason: str, held_by: Person) -> None:
-    """Put the lot of a failed fill check on hold; the caller has locked its item."""
-    LotHold.objects.create(
+    """Put the lot of a failed fill check on hold, and what its jars have become.
+
+    The caller has locked their items.
+    """
+    hold = LotHold.objects.create(
         lot=lot, cause=LotHold.Cause.FILL_CHECK, reason=reason[:REASON_MAX], held_by=held_by
     )
-    _add_up([lot])
+    made = LotHold.objects.bulk_create(jar_holds.inherited(hold))
+    _add_up([lot, *(each.lot for each in made)])
 
 
 @transaction.atomic
@@ -111,7 +116,7 @@ def release(*, lots: Iterable[Lot], reason: str, released_by: Person) -> LotsCha
 def release_lot(
     *, lot: Lot, reason: str, released_by: Person, of_holds: Sequence[LotHold] | None = None
 ) -> Lot:
-    """Release one lot: of all that holds it, or of these holds alone.
+    """Release one lot of all that holds it, or of these holds alone, and what was held with it.
 
     A failed fill check that is released keeps who said so and why. Raises `BadValue` without a
     reason, `NotAllowedNow` when the lot is not on hold.
@@ -124,7 +129,7 @@ def release_lot(
     if of_holds is not None and not of_holds:
         problems.add("of_holds", _("Choose what is to be released."))
     problems.raise_any()
-    ledger.lock_items([lot.product.item if lot.product else Item.objects.honey()])
+    ledger.lock_items(items_held(lot))
     lot = Lot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
     if not lot.is_on_hold:
         raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})
@@ -132,14 +137,24 @@ def release_lot(
     if of_holds is not None:
         chosen = {hold.pk for hold in of_holds}
         holds = [hold for hold in holds if hold.pk in chosen]
+    followed = LotHold.objects.filter(because_of__in=holds, released_at=None)
+    holds += followed.select_related("lot")
     now = timezone.now()
     _close(holds, reason, released_by, now)
-    _add_up([lot])
+    others = {each.lot_id: each.lot for each in holds if each.lot_id != lot.pk}
+    _add_up([lot, *others.values()])
     if not lot.holds.filter(released_at=None, cause=LotHold.Cause.FILL_CHECK).exists():
         FillCheck.objects.filter(
             run__packed_lot=lot, has_passed=False, released_at__isnull=True
         ).update(released_at=now, released_by=released_by, release_reason=reason.strip())
     return lot
+
+
+def items_held(lot: Lot) -> list[Item]:
+    """Return the items to lock: of a lot, and of all that its jars have become."""
+    made = jar_holds.made_of(lot)
+    own = lot.product.item if lot.product else Item.objects.honey()
+    return [own, *(each.product.item for each in made if each.product)]
 
 
 def _open_of_recall(asked: str) -> QuerySet[LotHold]:

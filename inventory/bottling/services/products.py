@@ -9,10 +9,12 @@ from django.utils.translation import gettext as _
 from inventory.bottling.models import Brand, PackagingPart, Product, Size, Variety
 from inventory.physics import gtin as gtins
 from inventory.shared import checks, codes, words
-from inventory.shared.errors import Problems
+from inventory.shared.errors import BadValue, Problems
 from inventory.stock.models import Item, Lot
 
 NAME_LENGTH_MAX = 100
+# Of a variety or brand, which are parts of a product's name.
+NAME_PART_LENGTH_MAX = 60
 LOW_STOCK_MAX = 1_000_000
 USE_MAX = 1_000
 
@@ -33,22 +35,33 @@ def save_honey(
     variety: Variety | None = None,
     form: str = Product.Form.LIQUID,
     brand: Brand | None = None,
+    new_variety: str = "",
+    new_floral_source: str = "",
+    new_brand: str = "",
     name: str = "",
     gtin: str = "",
     low_stock_pieces: int = 0,
     parts: Sequence[PartUse] | None = None,
     product: Product | None = None,
     code: str = "",
+    is_weighed: bool = False,
 ) -> Product:
     """Add a honey in a size, or change `product`; `parts` replaces the parts of its own.
 
-    Without a name it is called by what it is: "One pound, buckwheat". What it is can't change once
-    jars were filled under it; its short name, which is in the address, never does. Raises
+    `new_variety`, with the floral source it is filled from, and `new_brand` are added with it; one
+    of that name that is there already is used. A new one of comb that `is_weighed` is counted in
+    grams, to be cut into pieces. Without a name it is called by what it is: "One pound, buckwheat".
+    What it is can't change once jars were filled under it, and a standard product stays the
+    standard one; its short name, which is in the address, never changes. Raises
     `BadValue` and `SeveralProblems`.
     """
+    problems = Problems()
+    if new_variety.strip():
+        variety = _variety_named(problems, variety, new_variety, new_floral_source)
+    if new_brand.strip():
+        brand = _brand_named(problems, brand, new_brand)
     name = " ".join(name.split()) or name_of(size, variety, form, brand)
     gtin = "".join(character for character in gtin if character not in " -")
-    problems = Problems()
     rivals = Product.objects.exclude(pk=product.pk) if product else Product.objects.all()
     check_name(problems, rivals, name)
     if code and product is None and rivals.filter(code=code).exists():
@@ -72,6 +85,8 @@ def save_honey(
             _("%(name)s is the same size, variety, form and brand. Change one of them.")
             % {"name": rival.name},
         )
+    if is_weighed and form != Product.Form.COMB:
+        problems.add("is_weighed", _("Only comb honey is counted by weight."))
     _check_still_the_same(problems, product, size, variety, form, brand)
     check_gtin(problems, gtin)
     check_gtin_is_free(problems, rivals, gtin)
@@ -84,6 +99,7 @@ def save_honey(
         kind=Product.Kind.HONEY,
         name=name,
         code=code or codes.free(Product, name, fallback="product"),
+        is_weighed=is_weighed,
     )
     product.size, product.variety, product.form, product.brand = size, variety, form, brand
     product.gtin = gtin
@@ -96,6 +112,58 @@ def save_honey(
                 part=use.part, defaults={"quantity": use.quantity, "per_pieces": use.per_pieces}
             )
     return product
+
+
+@transaction.atomic
+def unlabelled(*, product: Product) -> Product:
+    """Return the filled jars without a label of a honey's size, variety and form.
+
+    They are made when first asked for, with the parts of the house's own product but its labels;
+    they are not for sale, so they have no GTIN. Raises `BadValue` for what is not filled.
+    """
+    if product.is_unlabelled:
+        return product
+    if not product.is_filled:
+        raise BadValue(
+            _("%(product)s is not filled from a tank, so it has no jars without labels.")
+            % {"product": product.name},
+            parameter="product",
+        )
+    alike = Product.objects.of_honey().filter(
+        size=product.size, variety=product.variety, form=product.form
+    )
+    if known := alike.filter(is_unlabelled=True).first():
+        if not known.is_active:
+            put_back_in_use(product=known)
+        return known
+    name = _("%(product)s, no label") % {
+        "product": name_of(product.honey_size, product.variety, product.form, None)
+    }
+    made = _saved(
+        None,
+        kind=Product.Kind.HONEY,
+        name=_free_name(name),
+        code=codes.free(Product, name, fallback="product"),
+    )
+    made.size, made.variety, made.form = product.size, product.variety, product.form
+    made.is_unlabelled = True
+    checks.save_checked(made)
+    house = alike.filter(brand=None, is_unlabelled=False).first()
+    for use in house.product_parts.select_related("part") if house else ():
+        if use.part.kind != PackagingPart.Kind.LABEL:
+            made.product_parts.create(
+                part=use.part, quantity=use.quantity, per_pieces=use.per_pieces
+            )
+    return made
+
+
+def _free_name(name: str) -> str:
+    """Return a name that no product has yet: this one, or with a number behind it."""
+    free, number = name[:NAME_LENGTH_MAX], 1
+    while Product.objects.filter(name__iexact=free).exists():
+        number += 1
+        free = f"{name[: NAME_LENGTH_MAX - 4]} {number}"
+    return free
 
 
 @transaction.atomic
@@ -159,6 +227,34 @@ def save_brand(*, name: str, is_active: bool = True, brand: Brand | None = None)
     brand.name, brand.is_active = name, is_active
     checks.save_checked(brand)
     return brand
+
+
+def _variety_named(
+    problems: Problems, chosen: Variety | None, name: str, floral_source: str
+) -> Variety | None:
+    """Return the variety of this name, added where there is none."""
+    name = " ".join(name.split())
+    if chosen is not None:
+        problems.add("new_variety", _("Choose a variety, or enter a new one, not both."))
+        return chosen
+    if len(name) > NAME_PART_LENGTH_MAX:
+        problems.add("new_variety", _("Enter 60 characters or fewer."))
+        return None
+    there = Variety.objects.filter(name__iexact=name).first()
+    return there or save_variety(name=name, floral_source=floral_source)
+
+
+def _brand_named(problems: Problems, chosen: Brand | None, name: str) -> Brand | None:
+    """Return the brand of this name, added where there is none."""
+    name = " ".join(name.split())
+    if chosen is not None:
+        problems.add("new_brand", _("Choose a brand, or enter a new one, not both."))
+        return chosen
+    if len(name) > NAME_PART_LENGTH_MAX:
+        problems.add("new_brand", _("Enter 60 characters or fewer."))
+        return None
+    there = Brand.objects.filter(name__iexact=name).first()
+    return there or save_brand(name=name)
 
 
 def name_of(size: Size, variety: Variety | None, form: str, brand: Brand | None) -> str:
@@ -244,11 +340,13 @@ def check_parts(problems: Problems, parts: Sequence[PartUse]) -> None:
             )
 
 
-def _saved(product: Product | None, *, kind: str, name: str, code: str) -> Product:
+def _saved(
+    product: Product | None, *, kind: str, name: str, code: str, is_weighed: bool = False
+) -> Product:
     """Return the product with this name in the ledger too; a new one is not saved yet."""
     if product is None:
         item_kind = Item.Kind.PACKED if kind == Product.Kind.HONEY else Item.Kind.GOODS
-        item = Item.objects.create(kind=item_kind, name=name)
+        item = Item.objects.create(kind=item_kind, name=name, is_weighed=is_weighed)
         product = Product(item=item, kind=kind, code=code)
     elif product.item.name != name:
         product.item.name = name
@@ -265,12 +363,22 @@ def _check_still_the_same(
     form: str,
     brand: Brand | None,
 ) -> None:
-    """Refuse to make another thing of a product that jars were filled as."""
-    if product is None or not Lot.objects.filter(product=product).exists():
+    """Refuse to make another thing of a standard product, or of one that jars were filled as."""
+    if product is None or product.size is None:
         return
     asked = {"size": size, "variety": variety, "form": form, "brand": brand}
-    for parameter, value in asked.items():
-        if getattr(product, parameter) != value:
+    changed = [name for name, value in asked.items() if getattr(product, name) != value]
+    if changed and product.is_standard:
+        problems.add(
+            changed[0],
+            _(
+                "%(product)s is the honey of its size as you usually sell it. Add another honey "
+                "in this size instead."
+            )
+            % {"product": product.name},
+        )
+    elif changed and Lot.objects.filter(product=product).exists():
+        for parameter in changed:
             problems.add(
                 parameter,
                 _(

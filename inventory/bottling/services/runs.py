@@ -5,26 +5,26 @@ from decimal import Decimal
 from typing import cast
 
 from django.db import transaction
-from django.db.models import Q
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
-from inventory.bottling.rules import costs, filling, parts
+from inventory.bottling.rules import costs, filling, forms_of_honey, parts
+from inventory.bottling.services import additions, packed_codes, products, used_parts
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
+    HouseError,
     NotAllowedNow,
-    NotEnoughParts,
     Problems,
 )
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import lot_codes, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
-from inventory.stock.services import ledger, stores
+from inventory.stock.services import ledger
 
 # A plan for a day further away is a slip of the finger.
 PLAN_DAYS_MAX = 366
@@ -45,6 +45,14 @@ def plan(
     celsius: Decimal | None = None,
     lot_code: str = "",
     variety_is_right: bool = False,
+    seed_source: Place | None = None,
+    seed_percent: Decimal | None = None,
+    setting_place: str = "",
+    setting_days: int | None = None,
+    comb: Balance | None = None,
+    comb_grams_each: int | None = None,
+    share_is_right: bool = False,
+    without_labels: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
@@ -52,52 +60,82 @@ def plan(
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
     temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
-    the floral source of the honey does not name. Raises `BadValue`, `NotEnoughHoney`,
-    `StockReserved`, and `VesselTooSmall` when the declared weight does not go into the size.
+    the floral source of the honey does not name. `without_labels` fills jars that are labelled
+    later, as another product.
+
+    Creamed honey takes seed from another vessel, `seed_percent` of all the honey in the jars; an
+    unusual share is confirmed by `share_is_right`. Without seed it was creamed in the vessel.
+    Chunk honey takes `comb_grams_each` of the comb at a place into each jar. Raises `LotOnHold`,
+    `BadValue`, `NotEnoughHoney`, `StockReserved`, and `VesselTooSmall` when the declared weight
+    does not go into the size.
     """
     problems = Problems()
     _check_product(problems, product)
+    if without_labels and not problems:
+        product = products.unlabelled(product=product)
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_vessel(problems, "source", source)
     rules.check_store(problems, "target", target)
     if abs((planned_for - timezone.localdate()).days) > PLAN_DAYS_MAX:
         problems.add("planned_for", _("That day is more than a year away. Check the date."))
+    additions.check_seed(
+        problems,
+        product=product,
+        source=source,
+        seed_source=seed_source,
+        seed_percent=seed_percent,
+        setting_days=setting_days,
+        share_is_right=share_is_right,
+    )
+    additions.check_comb(problems, product=product, comb=comb, comb_grams_each=comb_grams_each)
     lot_code = lot_code.strip()
     if lot_code:
         lot_codes.check_code(problems, "lot_code", lot_code)
     problems.raise_any()
     size = product.honey_size
-    ledger.lock_items([Item.objects.honey(), product.item])
+    ledger.lock_items([Item.objects.honey(), product.item, *([comb.item] if comb else [])])
     refuse_repeat(BottlingRun, key, message=_("This run was planned already."))
     if celsius is None:
         celsius = ProductionSettings.current().honey_house_celsius
     problems = Problems()
     there = Balance.objects.in_vessel(source)
-    for error in (
-        filling.honey_error(there, source, filling.grams_needed(size, pieces), parameter="pieces"),
-        filling.fit_error(there, size, celsius),
-    ):
+    needed = forms_of_honey.needed(
+        size,
+        pieces,
+        seed_percent=seed_percent if seed_source else None,
+        comb=comb,
+        comb_grams_each=comb_grams_each or 0,
+    )
+    found: list[HouseError | None] = [
+        filling.honey_error(there, source, needed.liquid_grams, parameter="pieces"),
+        filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0),
+    ]
+    if seed_source:
+        seed = Balance.objects.in_vessel(seed_source)
+        found += forms_of_honey.seed_errors(
+            seed, seed_source, needed.seed_grams, parameter="seed_source"
+        )
+        added = seed.lot if seed else None
+        found.append(forms_of_honey.owner_error(there, added, parameter="seed_source"))
+    if comb:
+        found += forms_of_honey.comb_errors(
+            Balance.objects.of_lot_at(comb.honey_lot, comb.place),
+            needed.comb_quantity,
+            parameter="comb",
+        )
+        found.append(forms_of_honey.owner_error(there, comb.lot, parameter="comb"))
+    for error in found:
         if error:
             problems.add_error(error)
     if there and not variety_is_right and (asked := filling.variety_sentence(product, there)):
         problems.add("variety_is_right", asked)
-    if lot_code and _is_code_taken(lot_code, product):
-        problems.add(
-            "lot_code",
-            _("Lot %(code)s of %(product)s is there already. Type another code.")
-            % {"code": lot_code, "product": product.name},
-        )
-    elif lot_code and (other := _bearer_of(lot_code)):
-        problems.add(
-            "lot_code",
-            _("%(code)s is %(other)s. Type a code that nothing else has.")
-            % {"code": lot_code, "other": other},
-        )
+    if taken := packed_codes.taken_error(lot_code, product, parameter="lot_code"):
+        problems.add_error(taken)
     problems.raise_any()
     run = BottlingRun(
         number=_next_number(planned_for),
         product=product,
-        lot_code=lot_code or _next_lot_code(product, planned_for),
+        lot_code=lot_code or packed_codes.next_code(product, planned_for),
         source=source,
         target=target,
         lot=there.honey_lot if there else None,
@@ -109,6 +147,15 @@ def plan(
         idempotency_key=key,
     )
     checks.save_checked(run)
+    additions.keep_plan(
+        run,
+        seed_source=seed_source,
+        seed_percent=seed_percent,
+        setting_place=setting_place,
+        setting_days=setting_days,
+        comb=comb,
+        comb_grams_each=comb_grams_each,
+    )
     return run
 
 
@@ -128,6 +175,9 @@ def record(
     target: Place | None = None,
     bottled_on: date | None = None,
     figures_are_right: bool = False,
+    seed_grams: int | None = None,
+    comb_quantity: int | None = None,
+    without_labels: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
@@ -135,24 +185,51 @@ def record(
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
     label weight. The packed lot gets the code of the run, a best-by date and, where honey and parts
     have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
-    `figures_are_right` confirms far more honey than the pieces hold.
+    `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed.
+    `seed_grams` and `comb_quantity`, in what the comb is counted in, went in beside the honey; None
+    is what was planned. Creamed honey is ready so many days after it was bottled.
+    `without_labels` says that the labels that were planned are not on the jars yet.
 
-    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `NotEnoughParts`, `NotAllowedNow`,
-    `AlreadyRecorded`; several at once as `SeveralProblems`.
+    Raises `LotOnHold`, `BadValue`, `NotEnoughHoney`, `StockReserved`, `NotEnoughParts`,
+    `NotAllowedNow`, `AlreadyRecorded`; several at once as `SeveralProblems`.
     """
     run = BottlingRun.objects.select_for_update().get(pk=run.pk)
+    if without_labels and run.status == BottlingRun.Status.PLANNED:
+        run.product = _without_labels(run)
     product, size, source = run.product, run.size, run.source
     target = target or run.target
     bottled_on = bottled_on or timezone.localdate()
     honey_item = Item.objects.honey()
-    ledger.lock_items([honey_item, product.item, *(use.part.item for use in product.uses())])
+    ledger.lock_items(
+        [
+            honey_item,
+            product.item,
+            *(use.part.item for use in product.uses()),
+            *additions.items_of(run),
+        ]
+    )
     if ledger.find(key):
         raise AlreadyRecorded(_("This run was recorded already."), made=run)
     _refuse_unless_planned(run)
-    shares = filling.share_out(
-        size, drawn_grams=drawn_grams, loss_grams=loss_grams, pieces_broken=pieces_broken
+    _check_figures(pieces_filled, pieces_broken, drawn_grams, loss_grams, labour_minutes)
+    addition = additions.taken(
+        run,
+        drawn_grams=drawn_grams,
+        pieces=pieces_filled + pieces_broken,
+        seed_grams=seed_grams,
+        comb_quantity=comb_quantity,
     )
-    _check_figures(size, shares, pieces_filled, pieces_broken, labour_minutes)
+    shares = filling.share_out(
+        size,
+        drawn_grams=drawn_grams + (addition.grams if addition else 0),
+        loss_grams=loss_grams,
+        pieces_broken=pieces_broken,
+    )
+    liquid, added = forms_of_honey.split(
+        shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+    )
+    if sentence := forms_of_honey.impossible_sentence(size, liquid, added, pieces_filled, addition):
+        raise BadValue(sentence, parameter="drawn_grams")
     problems = Problems()
     rules.check_store(problems, "target", target)
     there = Balance.objects.in_vessel(source)
@@ -166,34 +243,57 @@ def record(
             _("This honey came in on %(day)s; it can't have been bottled before that.")
             % {"day": date_format(came_in_on)},
         )
-    is_excessive = filling.is_excessive(size, shares, pieces_filled + pieces_broken)
-    if is_excessive and not figures_are_right:
-        problems.add("figures_are_right", filling.excess_sentence(size, shares, pieces_filled))
+    if addition and bottled_on < addition.lot.made_on:
+        problems.add(
+            "bottled_on",
+            _("Lot %(lot)s is of %(day)s; it can't have gone into jars before that.")
+            % {"lot": addition.lot.code, "day": date_format(addition.lot.made_on)},
+        )
+    asked = forms_of_honey.odd_figures(
+        size, shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+    )
+    if asked and not figures_are_right:
+        problems.add("figures_are_right", " ".join(asked))
     if error := filling.honey_error(
         there, source, drawn_grams, parameter="drawn_grams", is_done=True
     ):
         problems.add_error(error)
+    if addition and (
+        refusal := forms_of_honey.owner_error(there, addition.lot, parameter="drawn_grams")
+    ):
+        problems.add_error(refusal)
     needs = parts.needs(product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken)
     for need in needs:
         if need.short:
-            problems.add_error(_parts_error(need))
+            problems.add_error(used_parts.error_of(need, "pieces_filled"))
     problems.raise_any()
     # An empty vessel is among the problems.
     lot = cast(Balance, there).honey_lot
     run.celsius = run.celsius if celsius is None else celsius
     _check_temperature(lot, size, run.celsius)
-    run.honey_cents = costs.honey_cents(lot, Decimal(drawn_grams))
+    run.honey_cents = costs.drawn_cents(lot, drawn_grams, addition)
     run.parts_cents = costs.parts_cents(needs, PartReceipt.objects.average_costs())
     run.labour_cents = costs.labour_cents(
         labour_minutes, cents_per_hour=ProductionSettings.current().labour_cents_per_hour
     )
-    packed = _make_packed_lot(run, lot, pieces_filled, bottled_on)
-    LotParent.objects.create(lot=packed, parent=lot, grams=shares.packed_grams)
+    honey = lot
+    lines = _honey_lines(honey_item, lot, source, liquid)
+    if addition:
+        honey = additions.honey_in_jars(
+            lot, liquid.packed_grams, source, addition, added.packed_grams
+        )
+        lines += additions.lines(
+            addition, added, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+        )
+        additions.keep_taken(run, addition)
+    packed = _make_packed_lot(run, honey, pieces_filled, bottled_on)
+    for parent, grams in forms_of_honey.parents(lot, liquid, addition, added):
+        LotParent.objects.create(lot=packed, parent=parent, grams=grams)
     run.posting = ledger.post(
         kind=Posting.Kind.BOTTLING,
         lines=[
-            *_honey_lines(honey_item, lot, source, shares),
-            *_part_lines(needs),
+            *lines,
+            *used_parts.lines(needs),
             *ledger.move(
                 item=product.item,
                 lot=packed,
@@ -230,19 +330,31 @@ def cancel(*, run: BottlingRun, cancelled_by: Person, reason: str = "") -> Bottl
     return run
 
 
+def _without_labels(run: BottlingRun) -> Product:
+    """Return the product that a run fills when its jars get no labels yet."""
+    product = products.unlabelled(product=run.product)
+    if product != run.product and packed_codes.is_taken(run.lot_code, product):
+        raise BadValue(
+            _("Lot %(code)s of %(product)s is there already, so this run can't fill it too.")
+            % {"code": run.lot_code, "product": product.name},
+            parameter="without_labels",
+        )
+    return product
+
+
 def _check_figures(
-    size: Size,
-    shares: filling.Shares,
     pieces_filled: int,
     pieces_broken: int,
+    drawn_grams: int,
+    loss_grams: int,
     labour_minutes: int | None,
 ) -> None:
     problems = Problems()
     rules.check_pieces(problems, "pieces_filled", pieces_filled)
     if not 0 <= pieces_broken <= rules.PIECES_MAX:
         problems.add("pieces_broken", _("Enter how many broke, from 0 to a million."))
-    checks.check_grams(problems, "drawn_grams", shares.drawn_grams)
-    if shares.loss_grams < 0:
+    checks.check_grams(problems, "drawn_grams", drawn_grams)
+    if loss_grams < 0:
         problems.add("loss_grams", _("The loss can't be below zero."))
     if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
         problems.add(
@@ -250,9 +362,6 @@ def _check_figures(
             _("Enter the minutes of work, from 0 to %(most)s.")
             % {"most": words.number(LABOUR_MINUTES_MAX)},
         )
-    problems.raise_any()
-    if filling.is_impossible(size, shares, pieces_filled):
-        problems.add("drawn_grams", filling.impossible_sentence(size, shares, pieces_filled))
     problems.raise_any()
 
 
@@ -263,23 +372,6 @@ def _check_temperature(lot: Lot, size: Size, celsius: Decimal | None) -> None:
         filling.fit(size, moisture_percent=lot.honey_moisture, celsius=celsius)
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error
-
-
-def _parts_error(need: parts.PartNeed) -> NotEnoughParts:
-    return NotEnoughParts(
-        _(
-            "Not enough parts: the run used %(needed)s of %(part)s. In the books: "
-            "%(there)s. Missing: %(short)s. Receive the parts or correct the count first."
-        )
-        % {
-            "needed": need.needed,
-            "part": need.part.name,
-            "there": need.there,
-            "short": need.short,
-        },
-        parameter="pieces_filled",
-        short=need.short,
-    )
 
 
 def _refuse_unless_planned(run: BottlingRun) -> None:
@@ -302,20 +394,6 @@ def _honey_lines(item: Item, lot: Lot, source: Place, shares: filling.Shares) ->
     return lines
 
 
-def _part_lines(needs: list[parts.PartNeed]) -> list[ledger.Line]:
-    packing = Place.objects.outside(Place.Kind.PACKING)
-    places = list(Place.objects.filter(kind__in=Place.STORES))
-    lines = []
-    for need in needs:
-        if not need.needed:
-            continue
-        for balance, taken in stores.pick(item=need.part.item, places=places, pieces=need.needed):
-            lines += ledger.move(
-                item=balance.item, lot=None, source=balance.place, target=packing, quantity=taken
-            )
-    return lines
-
-
 def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) -> Lot:
     """Make the lot of the jars, with the code that the run got when it was planned."""
     packed = Lot(
@@ -334,6 +412,7 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
         product=run.product,
         owner=lot.owner,
         best_by=filling.best_by(bottled_on, run.size.best_by_months),
+        ready_on=additions.ready_on(run, bottled_on),
     )
     checks.save_checked(packed)
     return packed
@@ -342,55 +421,17 @@ def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) 
 def _check_product(problems: Problems, product: Product) -> None:
     if not product.is_in_use:
         problems.add("product", _("%(product)s is out of use.") % {"product": product.name})
+    elif product.is_honey and not product.is_filled:
+        problems.add(
+            "product",
+            _("%(product)s is comb honey, which is received or cut, not filled.")
+            % {"product": product.name},
+        )
     elif not product.is_honey:
         problems.add(
             "product",
             _("%(product)s is not filled from a tank. Choose a honey.") % {"product": product.name},
         )
-
-
-def _next_lot_code(product: Product, day: date) -> str:
-    """Return the code by the house's pattern for a run of this product on a day.
-
-    A pattern without a number gives all runs of a day one code; a second run of the same product
-    gets a number behind it, so that the two stay apart.
-    """
-    code = lot_codes.of_day(ProductionSettings.current().lot_code_pattern, day)
-    series = lot_codes.series(code)
-    if lot_codes.has_number(code):
-        while _is_code_taken(made := lot_codes.numbered(code, ledger.next_number(series)), product):
-            pass
-        return made
-    made, number = code, 1
-    while _is_code_taken(made, product):
-        number += 1
-        made = f"{code}-{number}"
-    return made
-
-
-def _is_code_taken(code: str, product: Product) -> bool:
-    """Tell whether jars of this product bear the code, or a run is planned to stamp it."""
-    return (
-        Lot.objects.filter(code=code, product=product).exists()
-        or BottlingRun.objects.filter(lot_code=code, product=product)
-        .exclude(status=BottlingRun.Status.CANCELLED)
-        .exists()
-    )
-
-
-def _bearer_of(code: str) -> str:
-    """Say what else a code names: a vessel, or honey in bulk; an empty text for nothing.
-
-    Whoever asks about a code then means one kind of thing.
-    """
-    vessel = Place.objects.filter(
-        Q(code__iexact=code) | Q(name__iexact=code), kind__in=Place.VESSELS
-    ).first()
-    if vessel is not None:
-        return _("the number of %(vessel)s") % {"vessel": vessel.name}
-    if Lot.objects.filter(code__iexact=code, product=None).exists():
-        return _("the code of a lot of honey in bulk")
-    return ""
 
 
 def _next_number(day: date) -> str:

@@ -48,6 +48,7 @@ def part_detail(request: HttpRequest, code: str) -> HttpResponse:
         "stock": part_queries.stock(only=part)[0],
         "receipts": receipts[:RECEIPTS_SHOWN],
         "used_in": part.used_in.select_related("size").order_by("size__brimful_ml"),
+        "used_in_products": part.used_in_products.select_related("product"),
         "use_days": part_queries.USE_DAYS,
     }
     return render(request, "inventory/bottling/part_detail.html", context)

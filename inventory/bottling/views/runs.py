@@ -18,6 +18,7 @@ from inventory.bottling.forms import (
     RunRecordForm,
 )
 from inventory.bottling.models import BottlingRun, FillCheck, Product
+from inventory.bottling.queries import additions as addition_queries
 from inventory.bottling.queries import fill_checks as check_queries
 from inventory.bottling.queries import jar_pages, parts
 from inventory.bottling.queries import runs as run_queries
@@ -142,6 +143,9 @@ def _preview_of_plan(form: RunPlanForm) -> run_queries.PlanPreview | None:
         source=data["source"],
         pieces=data["pieces"],
         celsius=ProductionSettings.current().honey_house_celsius if celsius is None else celsius,
+        without_labels=data.get("without_labels", False),
+        planned_for=data.get("planned_for"),
+        wanted=form.wanted(),
     )
 
 
@@ -159,10 +163,13 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
             if run.celsius is None
             else run.celsius,
             planned_already=run,
+            planned_for=run.planned_for,
+            wanted=addition_queries.wanted_by(run),
         )
     context = {
         "run": run,
         "figures": figures,
+        "addition": addition_queries.of_run(run),
         "underfill": _underfill(figures),
         "preview": preview,
         "parts": parts.uses_of(run) if figures else [],
@@ -199,6 +206,7 @@ class RunRecordView(RunView):
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
         data.pop("depth_before"), data.pop("depth_after"), data.pop("drawn_uncertainty", None)
+        data.pop("comb_grams"), data.pop("comb_pieces")
         return runs.record(
             run=self.run,
             drawn_grams=data.pop("drawn"),
@@ -242,8 +250,11 @@ def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
         drawn_grams=data["drawn"],
         drawn_uncertainty_grams=data.get("drawn_uncertainty"),
         loss_grams=data.get("loss") or 0,
+        seed_grams=data.get("seed_grams"),
+        comb_quantity=data.get("comb_quantity"),
         labour_minutes=data.get("labour_minutes"),
         bottled_on=data["bottled_on"],
+        without_labels=data.get("without_labels", False),
     )
 
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 
 from inventory.bottling.forms import ProductionForm, SizeForm
 from inventory.bottling.models import Size
+from inventory.bottling.queries import products as product_queries
 from inventory.bottling.queries import sizes as size_queries
 from inventory.bottling.services import sizes
 from inventory.bottling.services.products import PartUse
@@ -112,6 +113,7 @@ class SizeEditView(SizeCreateView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
             details=self.details,
+            products=product_queries.in_size(self.details.size),
             fits=size_queries.fits_now(self.details.size),
             **kwargs,
         )
@@ -131,6 +133,7 @@ class ProductionSettingsView(ActView):
             "labour": self.request.GET.get("labour", settings.labour_cents_per_hour),
             "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
+            "setting_days": settings.setting_days,
             "lot_code_pattern": settings.lot_code_pattern,
         }
 
@@ -139,6 +142,7 @@ class ProductionSettingsView(ActView):
             labour_cents_per_hour=data["labour"],
             honey_house_celsius=data["celsius"],
             cost_method=data["cost_method"],
+            setting_days=data["setting_days"],
             lot_code_pattern=data["lot_code_pattern"],
         )
 

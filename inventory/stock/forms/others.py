@@ -7,12 +7,12 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import DayField, MoneyField, NumberField
+from inventory.shared.forms.acts import ActForm, HouseForm
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.stock.forms.deliveries import DeliveryForm
 from inventory.stock.forms.fields import VesselField, note_field
 from inventory.stock.forms.honey import AllOrSomeForm
-from inventory.stock.forms.stores import StockActForm, StockField, pieces_field
+from inventory.stock.forms.stores import StockField
 from inventory.stock.models import Lot, Supplier
 from inventory.stock.queries import honey
 
@@ -54,13 +54,13 @@ class OwnedStockField(StockField):
         self.queryset = honey.stock_at().filter(lot__owner__isnull=False)
 
 
-class HandBackJarsForm(StockActForm):
+class HandBackJarsForm(ActForm):
     """Packed pieces that go back to their owner."""
 
     fields_of_parameters = {"lot": "stock"}
 
     stock = OwnedStockField(label=_("What"))
-    pieces = pieces_field(_("Pieces"))
+    pieces = WholeNumberField(label=_("Pieces"), error_messages={"required": _("Enter how many.")})
     handed_on = DayField(label=_("Handed back on"), initial=timezone.localdate)
     note = note_field()
 

@@ -1,5 +1,7 @@
 """Forms of the book itself: what its list is narrowed to, and why a posting is undone."""
 
+from typing import Any
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -10,6 +12,18 @@ from inventory.stock.models import Lot, Place, Posting
 
 class UndoForm(ActForm):
     note = forms.CharField(label=_("Why"), max_length=200, required=False)
+
+
+class LotCodeField(forms.CharField):
+    """A lot code; comes out as all the lots that bear it, None where it is empty."""
+
+    def clean(self, value: Any) -> list[Lot] | None:
+        code = super().clean(value)
+        if not code:
+            return None
+        if found := list(Lot.objects.bearing(code)):
+            return found
+        raise forms.ValidationError(self.error_messages["invalid_choice"], code="invalid_choice")
 
 
 class PostingFilterForm(DaysForm):
@@ -27,11 +41,9 @@ class PostingFilterForm(DaysForm):
         to_field_name="code",
         empty_label=_("all"),
     )
-    lot = forms.ModelChoiceField(
+    lot = LotCodeField(
         label=_("Lot"),
         required=False,
-        queryset=Lot.objects.all(),
-        to_field_name="code",
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
         error_messages={"invalid_choice": _("There is no lot with this code.")},
     )

@@ -5,20 +5,15 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared import words
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import CodeChoiceField, WholeNumberField
+from inventory.shared.forms.fields import CodeChoiceField
+from inventory.stock.forms.amounts import AmountField, amount_of
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.queries import honey
 
 
-def pieces_field(label, **kwargs) -> WholeNumberField:
-    messages = {"required": _("Enter how many.")}
-    return WholeNumberField(label=label, error_messages=messages, **kwargs)
-
-
 class StockField(forms.ModelChoiceField):
-    """Pieces of one item and lot at one place, out of all that is there."""
+    """One item and lot at one place, out of all that is there."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(
@@ -36,7 +31,7 @@ class StockField(forms.ModelChoiceField):
             "item": balance.item.name,
             "lot": balance.lot,
             "place": balance.place.name,
-            "there": words.pieces(balance.quantity),
+            "there": balance.item.in_words(balance.quantity),
         }
         if balance.lot:
             return _("%(item)s, lot %(lot)s: %(there)s, %(place)s") % figures
@@ -59,16 +54,28 @@ class StoreField(CodeChoiceField):
 
 
 class StockActForm(ActForm):
-    """An act with pieces that are there."""
+    """An act with pieces, or a weight, of what is there."""
 
     stock = StockField(label=_("What"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        chosen = str(self.initial.get("stock", ""))
+        if chosen.isdigit() and honey.stock_at().filter(pk=chosen, item__is_weighed=True).exists():
+            self.initial.setdefault("pieces", [None, "lb"])
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        there: Balance | None = data.get("stock")
+        data["pieces"] = amount_of(self, "pieces", there.item if there else None)
+        return data
 
 
 class StockTransferForm(StockActForm):
     """Pieces carried from one place to another."""
 
     target = StoreField(label=_("To"))
-    pieces = pieces_field(_("Pieces"))
+    pieces = AmountField(label=_("How much"))
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
 
@@ -82,7 +89,7 @@ class StockWriteOffForm(StockActForm):
         (Posting.Kind.GIFT, _("given away")),
     ]
 
-    pieces = pieces_field(_("Pieces"))
+    pieces = AmountField(label=_("How much"))
     reason = forms.ChoiceField(
         label=_("Why"),
         choices=REASONS,
@@ -94,22 +101,25 @@ class StockWriteOffForm(StockActForm):
 
 def _things() -> list[tuple[str, Any]]:
     """Return every lot of a product and every part, as grouped choices."""
-    packed = Lot.objects.filter(product__isnull=False).select_related("product")
+    lots = (
+        Lot.objects.filter(product__isnull=False)
+        .select_related("product")
+        .order_by("product__size__brimful_ml", "product__name", "-made_on", "-id")
+    )
     parts = Item.objects.filter(kind=Item.Kind.PART).order_by("name")
+
+    def of_lots(*kinds: str) -> list[tuple[str, str]]:
+        said = _("%(item)s, lot %(lot)s")
+        return [
+            (f"lot-{lot.pk}", said % {"item": lot.product, "lot": lot.code})
+            for lot in lots
+            if lot.kind in kinds
+        ]
+
     return [
         ("", _("Choose what")),
-        (
-            str(_("Packed honey")),
-            [
-                (
-                    f"lot-{lot.pk}",
-                    _("%(item)s, lot %(lot)s") % {"item": lot.product, "lot": lot.code},
-                )
-                for lot in packed.order_by(
-                    "product__kind", "product__size__brimful_ml", "-made_on", "-id"
-                )
-            ],
-        ),
+        (str(_("Packed honey")), of_lots(Lot.Kind.PACKED)),
+        (str(_("Other goods")), of_lots(Lot.Kind.GOODS)),
         (str(_("Parts")), [(f"item-{item.pk}", item.name) for item in parts]),
     ]
 
@@ -121,8 +131,9 @@ class StockCountForm(ActForm):
     thing = forms.ChoiceField(
         label=_("What"), choices=_things, error_messages={"required": _("Choose what.")}
     )
-    counted = pieces_field(
-        _("Counted"), help_text=_("Enter how many are there now. Enter 0 if there are no pieces.")
+    counted = AmountField(
+        label=_("Counted"),
+        help_text=_("Enter how many are there now. Enter 0 if there are no pieces."),
     )
     reason = forms.CharField(
         label=_("Reason"),
@@ -137,6 +148,12 @@ class StockCountForm(ActForm):
             lot = Lot.objects.get(pk=pk)
             return Item.objects.get(product=lot.product), lot
         return Item.objects.get(pk=pk), None
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        thing = data.get("thing")
+        data["counted"] = amount_of(self, "counted", thing[0] if thing else None)
+        return data
 
 
 def thing_of(balance: Balance) -> str:

@@ -15,7 +15,8 @@ class LotHold(models.Model):
     """One reason for which a lot is on hold, and who released it and why.
 
     A lot is on hold while one of its holds is open. `asked_lots` names the lots that a recall was
-    about, so that its release frees what it held and nothing else. Nobody is named where the hold
+    about, so that its release frees what it held and nothing else. `because_of` is the hold of the
+    jars from which this lot was made: they are released together. Nobody is named where the hold
     is older than this list.
     """
 
@@ -26,6 +27,9 @@ class LotHold(models.Model):
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="holds")
     cause = models.CharField(_("caused by"), max_length=6, choices=Cause)
+    because_of = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="inherited"
+    )
     asked_lots = models.TextField(_("lots that a recall is about"), blank=True)
     reason = models.CharField(_("reason"), max_length=300, blank=True)
     held_at = models.DateTimeField(_("held"), default=timezone.now)

@@ -57,6 +57,9 @@ class Item(models.Model):
 
     def in_words(self, quantity: int, decimals: int | None = None) -> str:
         """Write a quantity in the unit people use for it; `decimals` as for `words.pounds`."""
+        if self.is_weighed and self.kind == self.Kind.GOODS:
+            # A pot of propolis is less than a tenth of a pound.
+            return words.pounds(quantity, max(decimals or 0, 2))
         if self.is_weighed:
             return words.pounds(quantity, decimals)
         return words.pieces(quantity)
@@ -85,6 +88,8 @@ class Place(models.Model):
 
     Vessels (tank, drum, pail, tote) hold bulk honey of one lot at a time; shelves, the stand and
     the van hold packed goods and parts; outside places take what came from or left the building.
+    Goods that came back from outside are at the one place for returned goods, which is no store:
+    nothing is sold or used from it.
     """
 
     class Kind(models.TextChoices):
@@ -106,6 +111,7 @@ class Place(models.Model):
         OWN_USE = "own_use", _("own use")
         GIVEN_AWAY = "given_away", _("given away")
         COUNT_DIFFERENCE = "count_difference", _("count difference")
+        RETURNED = "returned", _("returned goods")
 
     VESSELS = (Kind.TANK, Kind.DRUM, Kind.PAIL, Kind.TOTE)
     STORES = (Kind.SHELF, Kind.STAND, Kind.VAN)
@@ -152,7 +158,7 @@ class Place(models.Model):
 
     @property
     def is_physical(self) -> bool:
-        return self.is_vessel or self.kind in self.STORES
+        return self.is_vessel or self.kind in (*self.STORES, self.Kind.RETURNED)
 
 
 Row = TypeVar("Row", bound=models.Model)
@@ -193,11 +199,19 @@ class Posting(AppendOnlyModel):
         PURCHASE = "purchase", _("honey bought")
         OWNER_RECEIPT = "owner_receipt", _("received for its owner")
         OWNER_RETURN = "owner_return", _("handed back to its owner")
+        COMB_HARVEST = "comb_harvest", _("comb harvest")
         TRANSFER = "transfer", _("transfer")
         BLEND = "blend", _("blend")
         DRUM_FILL = "drum_fill", _("drum filled")
         BOTTLING = "bottling", _("bottling")
+        COMB_CUT = "comb_cut", _("comb cut")
+        LABELLING = "labelling", _("labelling")
+        EMPTYING = "emptying", _("jars emptied")
+        BOXING = "boxing", _("gift boxes put together")
+        UNBOXING = "unboxing", _("gift boxes taken apart")
         PART_RECEIPT = "part_receipt", _("parts received")
+        GOODS_RECEIPT = "goods_receipt", _("goods received")
+        GOODS_MADE = "goods_made", _("goods made")
         COUNT = "count", _("count")
         BREAKAGE = "breakage", _("breakage")
         SPOILAGE = "spoilage", _("spoilage")
@@ -310,6 +324,14 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
     def ours(self) -> "BalanceQuerySet":
         """Leave out what belongs to other beekeepers; parts are of no lot, and ours."""
         return self.filter(lot__owner=None)
+
+    def of_lot_at(self, lot: "Lot", place: Place) -> "Balance | None":
+        """Return the balance of a packed lot at a store, or None when none of it is there."""
+        return (
+            self.filter(lot=lot, place=place, quantity__gt=0)
+            .select_related("item", "place", "lot__product__item", "lot__product__size")
+            .first()
+        )
 
     def in_stores(self) -> "BalanceQuerySet":
         """Return the balances of parts and packed goods on shelves, stand and van."""

@@ -1,14 +1,16 @@
 """Lots of honey, from the extraction to the jar, and what each was made of."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from graphlib import TopologicalSorter
 from typing import Any, cast
 
 from django.db import connection, models
 from django.db.models import Q
 from django.db.models.expressions import RawSQL
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
@@ -87,6 +89,16 @@ class LotQuerySet(models.QuerySet["Lot"]):
             keys if len(keys) <= KEYS_MAX else self.filter(pk__in=RawSQL(walk, roots)).values("pk")
         )
 
+    def comb_harvested_in(self, season: int) -> "LotQuerySet":
+        """Return the comb honey of a season as it came in, without what was undone."""
+        came = self.filter(
+            season=season,
+            lines__posting__kind="comb_harvest",
+            lines__posting__reversed_by__isnull=True,
+            lines__place__kind="harvest",
+        )
+        return came.select_related("product__item", "product__size").order_by("made_on", "id")
+
 
 class Lot(models.Model):
     """Honey that shares one origin and one set of measurements.
@@ -159,6 +171,8 @@ class Lot(models.Model):
         related_name="lots",
     )
     best_by = models.DateField(_("best by"), null=True, blank=True)
+    # Creamed honey sets before it is sold; None for what is ready at once.
+    ready_on = models.DateField(_("ready from"), null=True, blank=True)
     is_on_hold = models.BooleanField(_("on hold"), default=False)
     hold_reason = models.CharField(_("reason for the hold"), max_length=300, blank=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
@@ -240,6 +254,11 @@ class Lot(models.Model):
         return name_of(self.country)
 
     @property
+    def is_setting(self) -> bool:
+        """Whether it is creamed honey that is not ready for sale yet."""
+        return self.ready_on is not None and self.ready_on > timezone.localdate()
+
+    @property
     def unit_cost_cents(self) -> Fraction | None:
         """Cost of one gram or one piece in cents, exact; None while the cost is unknown."""
         if self.cost_cents is None or self.quantity_made <= 0:
@@ -310,15 +329,17 @@ class Lot(models.Model):
         links: dict[int, list[LotParent]] = {}
         for link in LotParent.objects.filter(lot__in=family).order_by("id"):
             links.setdefault(link.lot_id, []).append(link)
-        # A parent is made before its children, so its shares are known by the time they are needed.
+        parents = {key: [link.parent_id for link in links.get(key, [])] for key in family}
         shares_of: dict[int, dict[int, Fraction]] = {}
-        for key in sorted(family):
-            if key not in links:
+        for key in parents_first(parents):
+            # Goods in a gift box have no honey, and no share of it.
+            of_honey = [link for link in links.get(key, []) if link.grams]
+            if not of_honey:
                 shares_of[key] = {key: Fraction(1)}
                 continue
-            whole = sum(link.grams for link in links[key])
+            whole = sum(link.grams for link in of_honey)
             shares_of[key] = {}
-            for link in links[key]:
+            for link in of_honey:
                 for origin, share in shares_of[link.parent_id].items():
                     known = shares_of[key].get(origin, Fraction(0))
                     shares_of[key][origin] = known + share * Fraction(link.grams, whole)
@@ -327,6 +348,36 @@ class Lot(models.Model):
             Origin(family[key], share)
             for key, share in sorted(shares.items(), key=lambda pair: (-pair[1], pair[0]))
         ]
+
+    @property
+    def honey_grams(self) -> int:
+        """Grams of honey in all of the lot: what was made, or what went into its pieces."""
+        if self.product is None or self.product.kind == "goods":
+            return self.quantity_made
+        return sum(link.grams for link in self.parent_links.all())
+
+    def honey_in(self, pieces: int) -> int:
+        """Return the grams of honey in so many pieces, to the gram; zero for other goods.
+
+        What went into the lot is shared out evenly; where that is not known, the label weight
+        counts.
+        """
+        if self.product is None or self.product.kind == "goods":
+            return 0
+        if self.quantity_made > 0 and (grams := self.honey_grams):
+            return round(Fraction(grams * pieces, self.quantity_made))
+        return round(self.product.declared_grams * pieces)
+
+    def honey_unit_cost_cents(self) -> Fraction | None:
+        """Return what a gram of the honey in it cost in cents, without parts and labour.
+
+        None while the cost of any honey in it is unknown.
+        """
+        family = {relative.pk: relative for relative in [self, *self.ancestors()]}
+        links: dict[int, list[tuple[int, int]]] = {}
+        for link in LotParent.objects.filter(lot__in=family).order_by("id"):
+            links.setdefault(link.lot_id, []).append((link.parent_id, link.grams))
+        return honey_unit_costs(family, links)[self.pk]
 
     def _related(self, *, from_column: str, to_column: str) -> list["Lot"]:
         table = connection.ops.quote_name(LotParent._meta.db_table)
@@ -349,8 +400,46 @@ class Lot(models.Model):
         return [lots[key] for key in order]
 
 
+def parents_first(parents: Mapping[int, Iterable[int]]) -> list[int]:
+    """Return the keys of lots so that each comes after the lots it was made of.
+
+    The keys alone don't tell: jars may be added to a lot that is older than theirs.
+    """
+    ordered = {key: sorted(parents[key]) for key in sorted(parents)}
+    return [key for key in TopologicalSorter(ordered).static_order() if key in parents]
+
+
+def honey_unit_costs(
+    family: Mapping[int, Lot],
+    links: Mapping[int, Sequence[tuple[int, int]]],
+    known: Mapping[int, Fraction | None] | None = None,
+) -> dict[int, Fraction | None]:
+    """Return what a gram of honey cost in each lot, by key; None while it is unknown.
+
+    `links` are the parents of each lot with their grams. Honey in bulk costs what its lot did;
+    in pieces, what the honey in them cost, or as is `known` already.
+    """
+    units: dict[int, Fraction | None] = dict(known or {})
+    parents = {key: [parent for parent, _grams in links.get(key, [])] for key in family}
+    for key in parents_first(parents):
+        if key in units:
+            continue
+        if family[key].product_id is None:
+            units[key] = family[key].unit_cost_cents
+            continue
+        of_honey = [(units.get(parent), grams) for parent, grams in links.get(key, []) if grams]
+        told = [unit * grams for unit, grams in of_honey if unit is not None]
+        units[key] = None
+        if of_honey and len(told) == len(of_honey):
+            units[key] = sum(told, Fraction(0)) / sum(grams for _unit, grams in of_honey)
+    return units
+
+
 class LotParent(models.Model):
-    """How many grams of a parent lot went into a blend or packed lot."""
+    """How many grams of a parent lot went into another: pieces, for goods that are counted so.
+
+    Zero in a gift box for goods that have no honey.
+    """
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="parent_links")
     parent = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="child_links")
@@ -359,7 +448,7 @@ class LotParent(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["lot", "parent"], name="lot_parent_is_one"),
-            models.CheckConstraint(condition=Q(grams__gt=0), name="lot_parent_grams_gt_0"),
+            models.CheckConstraint(condition=Q(grams__gte=0), name="lot_parent_grams_gte_0"),
         ]
 
     def __str__(self) -> str:

@@ -23,6 +23,10 @@ class ProductionSettings(models.Model):
     honey_house_celsius = models.DecimalField(
         _("usual filling temperature, °C"), max_digits=4, decimal_places=1, default=32
     )
+    # At about 14 °C creamed honey sets in 7 to 14 days (common practice).
+    setting_days = models.PositiveSmallIntegerField(
+        _("days until creamed honey is ready"), default=10
+    )
 
     lot_code_pattern = models.CharField(
         _("pattern of lot codes"), max_length=30, default=lot_codes.USUAL_PATTERN

@@ -4,7 +4,7 @@ Every function asks the database a constant number of questions, however many ro
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -245,7 +245,7 @@ def in_hand() -> HoneyInHand:
 def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = False) -> QuerySet:
     """Return honey lots, not packed ones, each with `contents`: the balances that hold it now."""
     found = (
-        Lot.objects.exclude(kind=Lot.Kind.PACKED)
+        Lot.objects.filter(product=None)
         .select_related("owner")
         .prefetch_related(
             Prefetch(
@@ -274,8 +274,9 @@ def lots(*, season: int | None = None, words: str = "", in_hand_only: bool = Fal
 
 
 def seasons() -> list[int]:
-    """Return the seasons there are lots of, newest first."""
-    return list(Lot.objects.order_by("-season").values_list("season", flat=True).distinct())
+    """Return the seasons there is honey of, newest first."""
+    of_honey = Lot.objects.exclude(kind=Lot.Kind.GOODS)
+    return list(of_honey.order_by("-season").values_list("season", flat=True).distinct())
 
 
 @dataclass(frozen=True)
@@ -293,7 +294,10 @@ class OriginShare:
 
 @dataclass(frozen=True)
 class Descendant:
-    """A lot that this one went into; `grams` is what went in directly, None further on."""
+    """A lot that this one went into; `grams` is what went in directly, None further on.
+
+    Pieces, of goods that are counted so.
+    """
 
     lot: Lot
     grams: int | None
@@ -312,7 +316,7 @@ class LotStory:
 
     @cached_property
     def honey_grams(self) -> int:
-        return _honey_grams(self.lot)
+        return self.lot.honey_grams
 
     @property
     def quantity_there(self) -> int:
@@ -321,7 +325,8 @@ class LotStory:
 
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     """Return all a lot's page shows, with its newest postings."""
-    origins = lot.origins()
+    # Other goods have materials, no extractions.
+    origins = [] if lot.kind == Lot.Kind.GOODS else lot.origins()
     descendants = lot.descendants()
     where: dict[int | None, list[Balance]] = {}
     for balance in (
@@ -334,7 +339,7 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     return LotStory(
         lot=lot,
         where=where.get(lot.pk, []),
-        origins=_shares(lot, origins),
+        origins=_shares(lot, origins) if origins else [],
         became=[
             Descendant(descendant, links.get(descendant.pk), where.get(descendant.pk, []))
             for descendant in descendants
@@ -343,11 +348,11 @@ def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
     )
 
 
-def _honey_grams(lot: Lot) -> int:
-    """Grams of honey in all of a lot: what was made, or for a packed lot what went into it."""
-    if lot.kind == Lot.Kind.PACKED:
-        return sum(link.grams for link in lot.parent_links.all())
-    return lot.quantity_made
+def made_of(lot: Lot) -> list[LotParent]:
+    """Return the lots that went into other goods, with how much of each."""
+    return list(
+        LotParent.objects.filter(lot=lot).select_related("parent__product__item").order_by("id")
+    )
 
 
 def _shares(lot: Lot, origins: list[Origin]) -> list[OriginShare]:
@@ -356,7 +361,7 @@ def _shares(lot: Lot, origins: list[Origin]) -> list[OriginShare]:
         return []
     common = math.lcm(*(origin.share.denominator for origin in origins))
     weights = [int(origin.share * common) for origin in origins]
-    grams = split_cents(_honey_grams(lot), weights)
+    grams = split_cents(lot.honey_grams, weights)
     return [
         OriginShare(origin.lot, origin.share, part)
         for origin, part in zip(origins, grams, strict=True)
@@ -423,7 +428,7 @@ class PostingRow:
 
 
 def _honey_first(item: Item) -> tuple[int, str]:
-    kinds: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.PART]
+    kinds: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.GOODS, Item.Kind.PART]
     return (kinds.index(item.kind), item.name)
 
 
@@ -445,11 +450,14 @@ def postings(
     *,
     kind: str = "",
     place: Place | None = None,
-    lot: Lot | None = None,
+    lot: Lot | Sequence[Lot] | None = None,
     first: date | None = None,
     last: date | None = None,
 ) -> QuerySet[Posting]:
-    """Return postings newest first, with their lines, who made them, and their undoing."""
+    """Return postings newest first, with their lines, who made them, and their undoing.
+
+    Several lots may bear the code that is looked for.
+    """
     found = Posting.objects.select_related(
         "recorded_by", "reversed_by", "reverses"
     ).prefetch_related(
@@ -460,7 +468,8 @@ def postings(
     if place:
         found = found.filter(pk__in=PostingLine.objects.filter(place=place).values("posting"))
     if lot:
-        found = found.filter(pk__in=PostingLine.objects.filter(lot=lot).values("posting"))
+        lots = [lot] if isinstance(lot, Lot) else lot
+        found = found.filter(pk__in=PostingLine.objects.filter(lot__in=lots).values("posting"))
     if first:
         found = found.filter(occurred_at__date__gte=first)
     if last:
@@ -501,12 +510,14 @@ def stores() -> QuerySet[Place]:
 def stock_at(place: Place | None = None) -> QuerySet[Balance]:
     """Return the packed goods and parts on shelves, stand and van, or at one of these."""
     found = (
-        Balance.objects.filter(place__kind__in=Place.STORES, quantity__gt=0)
+        Balance.objects.filter(is_physical=True, quantity__gt=0)
         .exclude(item__kind=Item.Kind.HONEY)
-        .select_related("item", "place", "lot__owner")
+        .select_related("item", "place", "lot__product", "lot__owner")
         .order_by("place__kind", "place__code", "item__kind", "item__name", "lot__best_by")
     )
-    return found.filter(place=place) if place else found
+    if place:
+        return found.filter(place=place)
+    return found.filter(place__kind__in=Place.STORES)
 
 
 def _contents() -> Prefetch:
@@ -523,7 +534,7 @@ def _stock() -> Prefetch:
     return Prefetch(
         "balances",
         Balance.objects.filter(quantity__gt=0)
-        .select_related("item", "lot__owner")
+        .select_related("item", "lot__product", "lot__owner")
         .order_by("item__kind", "item__name", "lot__best_by"),
         to_attr="contents",
     )

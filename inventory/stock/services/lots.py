@@ -179,8 +179,8 @@ def _blend_of(parts: Parts) -> Lot:
     return Lot(
         kind=Lot.Kind.BLEND,
         season=max(lot.season for lot, _grams in parts),
-        floral_source=_joined(lot.floral_source for lot, _grams in parts),
-        yard=_joined(lot.yard for lot, _grams in parts),
+        floral_source=joined(lot.floral_source for lot, _grams in parts),
+        yard=joined(lot.yard for lot, _grams in parts),
         made_on=timezone.localdate(),
         moisture_percent=_mean([(lot.honey_moisture, grams) for lot, grams in parts], "0.01"),
         colour_mm=_mean(colours, "0.1") if len(colours) == len(parts) else None,
@@ -197,7 +197,7 @@ def _mean(figures: Sequence[tuple[Decimal, int]], step: str) -> Decimal:
     return (weighted / sum(grams for _figure, grams in figures)).quantize(Decimal(step))
 
 
-def _joined(names: Iterable[str]) -> str:
+def joined(names: Iterable[str]) -> str:
     """Join names without repeating any: "Clover" and "Clover, Basswood" → "Clover, Basswood"."""
     parts = [part.strip() for name in names for part in name.split(",") if part.strip()]
     joined = ", ".join(dict.fromkeys(parts))

@@ -44,10 +44,12 @@ def record(
     lot = Lot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
     refuse_repeat(Measurement, key)
     problems = Problems()
-    if lot.kind == Lot.Kind.PACKED:
+    if lot.product_id is not None:
         problems.add(
             "lot", _("%(lot)s is packed. Measure the lot that it was filled from.") % {"lot": lot}
         )
+    if lot.kind == Lot.Kind.GOODS:
+        problems.add("lot", _("%(lot)s is no honey.") % {"lot": lot})
     _check_value(problems, what, value)
     if is_below:
         _check_below(problems, what, value)

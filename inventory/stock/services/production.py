@@ -14,6 +14,9 @@ from inventory.stock.models import Posting, ProductionSettings
 LABOUR_CENTS_MAX = 100_000
 # Honey below 15 °C hardly runs; above 60 °C it is spoiled.
 FILLING_CELSIUS = (Decimal(15), Decimal(60))
+# At about 14 °C creamed honey sets in 7 to 14 days (common practice).
+USUAL_SETTING_DAYS = 10
+SETTING_DAYS_MAX = 365
 
 
 @transaction.atomic
@@ -23,9 +26,11 @@ def change(
     honey_house_celsius: Decimal,
     cost_method: str,
     lot_code_pattern: str = lot_codes.USUAL_PATTERN,
+    setting_days: int = USUAL_SETTING_DAYS,
 ) -> ProductionSettings:
     """Set what an hour costs, how warm honey is filled, how sales are costed and jars are coded.
 
+    `setting_days` is how long creamed honey sets before it is sold.
     Runs recorded before keep the figures of their day. The way of costing is chosen once: after
     the first sale it stays. Raises `BadValue`.
     """
@@ -55,9 +60,12 @@ def change(
             )
             % {"method": settings.get_cost_method_display()},
         )
+    if not 0 <= setting_days <= SETTING_DAYS_MAX:
+        problems.add("setting_days", _("Enter how many days it sets, from 0 to 365."))
     lot_codes.check_pattern(problems, "lot_code_pattern", lot_code_pattern.strip())
     problems.raise_any()
     settings.lot_code_pattern = lot_code_pattern.strip()
+    settings.setting_days = setting_days
     settings.labour_cents_per_hour = labour_cents_per_hour
     settings.honey_house_celsius = honey_house_celsius
     settings.cost_method = cost_method

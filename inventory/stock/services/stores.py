@@ -6,6 +6,7 @@ from datetime import date
 
 from django.db import transaction
 from django.db.models import Sum
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
@@ -33,9 +34,12 @@ def transfer(
     note: str = "",
     carried_on: date | None = None,
 ) -> Posting:
-    """Carry pieces from one shelf, stand or van to another, now or on that day."""
+    """Carry pieces from one shelf, stand or van to another, now or on that day.
+
+    `pieces` are grams for goods by weight, here and in the acts below.
+    """
     problems = Problems()
-    rules.check_pieces(problems, "pieces", pieces)
+    rules.check_quantity(problems, "pieces", item, pieces)
     rules.check_store(problems, "target", target)
     if source == target:
         problems.add("target", _("Choose another place than the one they are in."))
@@ -68,7 +72,7 @@ def write_off(
 ) -> Posting:
     """Take pieces off the books as broken, spoiled, used at home or given away."""
     problems = Problems()
-    rules.check_pieces(problems, "pieces", pieces)
+    rules.check_quantity(problems, "pieces", item, pieces)
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why: broken, spoiled, own use or given away."))
     problems.raise_any()
@@ -108,7 +112,9 @@ def count(
     are left than are promised.
     """
     problems = Problems()
-    if not 0 <= counted <= rules.PIECES_MAX:
+    if counted != 0 and item.is_weighed:
+        checks.check_grams(problems, "counted", counted)
+    elif not 0 <= counted <= rules.PIECES_MAX:
         problems.add("counted", _("Enter how many you counted, from 0 to a million."))
     if not reason.strip():
         problems.add("reason", _("Enter a reason for changing the books to match the count."))
@@ -148,13 +154,15 @@ def refused_at(parameter: str) -> Iterator[None]:
 def free_at(item: Item, places: list[Place]) -> list[Balance]:
     """Return the balances of an item free for sale at these places, oldest lot first.
 
-    Lots on hold are left out, and what belongs to others. Call with the item locked.
+    Lots on hold, honey that is still setting and what belongs to others are left out. Call with
+    the item locked.
     """
     return [
         balance
         for balance in Balance.objects.filter(item=item, place__in=places, quantity__gt=0)
         .ours()
         .exclude(lot__is_on_hold=True)
+        .exclude(lot__ready_on__gt=timezone.localdate())
         .select_related("item", "place", "lot")
         .order_by("lot__best_by", "lot__made_on", "lot_id", "place_id")
         if balance.free > 0
@@ -180,7 +188,7 @@ def with_held(sentence: str, item: Item, places: list[Place]) -> str:
 def pick(
     *, item: Item, places: list[Place], pieces: int, parameter: str = "pieces"
 ) -> list[tuple[Balance, int]]:
-    """Choose `pieces` free pieces, oldest lot first, with the item locked.
+    """Choose `pieces` free pieces, or grams, oldest lot first, with the item locked.
 
     Raises `NotEnoughStock` when fewer are free.
     """
@@ -191,17 +199,17 @@ def pick(
         wanted -= taken
         if wanted == 0:
             return picked
-    sentence = _(
+    figures: dict[str, object] = {"item": item.name, "asked": pieces, "free": pieces - wanted}
+    figures["places"] = ", ".join(place.name for place in places)
+    said = _(
         "Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s. "
         "Enter fewer pieces."
-    ) % {
-        "item": item.name,
-        "asked": pieces,
-        "free": pieces - wanted,
-        "places": ", ".join(place.name for place in places),
-    }
+    )
+    if item.is_weighed:
+        figures["asked"], figures["free"] = item.in_words_apart(pieces, pieces - wanted)
+        said = _("Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s.")
     raise NotEnoughStock(
-        with_held(sentence, item, places),
+        with_held(said % figures, item, places),
         parameter=parameter,
         asked=pieces,
         there=pieces - wanted,

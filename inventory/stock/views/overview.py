@@ -98,6 +98,12 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
     if len(found) > 1:
         return render(request, "inventory/honey/lots_of_code.html", {"code": code, "lots": found})
     lot, house = found[0], House.current()
+    if lot.kind == Lot.Kind.GOODS:
+        return render(
+            request,
+            "inventory/stock/goods_lot.html",
+            {"story": queries.lot_story(lot), "made_of": queries.made_of(lot)},
+        )
     countries = origin.by_country(lot, house)
     context = {
         "story": queries.lot_story(lot),

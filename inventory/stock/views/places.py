@@ -35,7 +35,7 @@ def place_list(request: HttpRequest) -> HttpResponse:
 
 
 def place_detail(request: HttpRequest, code: str) -> HttpResponse:
-    place = _place(code)
+    place = _place(code, (*HOUSE_KINDS, Place.Kind.RETURNED))
     rows = queries.postings(place=place)[:POSTINGS_ON_PAGE]
     context: dict[str, Any] = {
         "place": place,
@@ -159,8 +159,8 @@ def _as_typed(place: Place) -> dict[str, Any]:
     return typed
 
 
-def _place(code: str) -> Place:
-    found = Place.objects.select_related("shape").filter(kind__in=HOUSE_KINDS)
+def _place(code: str, kinds: tuple[str, ...] = HOUSE_KINDS) -> Place:
+    found = Place.objects.select_related("shape").filter(kind__in=kinds)
     return get_object_or_404(found, code=code)
 
 

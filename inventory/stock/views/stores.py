@@ -7,7 +7,6 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from inventory.shared import words
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.forms import stores as forms
@@ -71,7 +70,7 @@ class StockTransferView(StockActView):
 
     def done_message(self, made: Posting) -> str:
         return _("%(pieces)s of %(item)s moved from %(source)s to %(target)s.") % {
-            "pieces": words.pieces(self._data["pieces"]),
+            "pieces": self._data["stock"].item.in_words(self._data["pieces"]),
             "item": self._data["stock"].item.name,
             "source": self._data["stock"].place.name,
             "target": self._place.name,
@@ -99,7 +98,7 @@ class StockWriteOffView(StockActView):
 
     def done_message(self, made: Posting) -> str:
         return _("%(pieces)s of %(item)s written off: %(kind)s.") % {
-            "pieces": words.pieces(self._data["pieces"]),
+            "pieces": self._data["stock"].item.in_words(self._data["pieces"]),
             "item": self._data["stock"].item.name,
             "kind": made.get_kind_display(),
         }
@@ -144,7 +143,7 @@ class StockCountView(StockActView):
         figures = {
             "item": self._item.name,
             "place": self._place.name,
-            "counted": words.pieces(self._counted),
+            "counted": self._item.in_words(self._counted),
         }
         if made is None:
             return _("%(item)s, %(place)s: the books agree, %(counted)s.") % figures

@@ -39,8 +39,10 @@ def supplier_list(request: HttpRequest) -> HttpResponse:
 def supplier_detail(request: HttpRequest, pk: int) -> HttpResponse:
     supplier = get_object_or_404(Supplier, pk=pk)
     receipts = supplier.part_receipts.filter(posting__reversed_by=None).select_related("part")
+    goods = supplier.goods_receipts.filter(posting__reversed_by=None)
     context = {
         "supplier": supplier,
+        "goods": goods.select_related("product__item", "lot")[:ROWS_SHOWN],
         "here": owners.here(supplier) if supplier.kind == Supplier.Kind.BEEKEEPER else [],
         "bought": queries.bought_from(supplier)[:ROWS_SHOWN],
         "receipts": receipts[:ROWS_SHOWN],

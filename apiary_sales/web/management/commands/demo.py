@@ -4,7 +4,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from apiary_sales.web import serve
-from apiary_sales.web.demo import papers, results, setting_up, story
+from apiary_sales.web.demo import more_products, papers, results, setting_up, story
 from apiary_sales.web.demo.fixtures import read
 from inventory.shared.documents import PdfUnavailable
 
@@ -30,6 +30,7 @@ class Command(BaseCommand):
             ) from error
         self.stdout.write("Doing a season's work")
         story.tell(today, self._say)
+        more_products.tell(today, self._say)
         self.stdout.write("Writing the papers")
         written = self._write_papers()
         call_command("verify_ledger", stdout=self.stdout)

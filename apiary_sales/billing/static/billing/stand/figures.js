@@ -46,16 +46,25 @@ export function splitCents(total, weights) {
   });
 }
 
-/* `tax` has `parts`, the rate in ten-thousandths of a percent, and `by_line`: whether each line
-   is rounded by itself; see round_taxes. */
-export function taxCents(amounts, tax) {
-  const rounded = (cents) => Math.floor((cents * tax.parts + 500000) / 1000000);
+/* The tax on amounts: `parts` is the rate on each in ten-thousandths of a percent, `byLine` whether
+   each is rounded by itself; see round_taxes. */
+export function taxCents(amounts, parts, byLine) {
+  const exact = amounts.map((cents, place) => cents * parts[place]);
+  const rounded = (tax) => Math.floor((tax + 500000) / 1000000);
   const sum = (numbers) => numbers.reduce((running, number) => running + number, 0);
-  return tax.by_line ? sum(amounts.map(rounded)) : rounded(sum(amounts));
+  return byLine ? sum(exact.map(rounded)) : rounded(sum(exact));
 }
 
-/* What a basket of {product, pieces} comes to. A discount that is no amount (NaN, or below zero) or
-   more than the jars is left out, and told as `wrong`: "unread" or "too_much". */
+/* The names of the taxes on a basket, each once: the rate on each line goes by what its product is
+   taxed as. */
+export function taxNames(basket, tax) {
+  const rates = basket.map((line) => tax.rates[line.product.taxed_as]);
+  return [...new Set(rates.filter((rate) => rate.parts).map((rate) => rate.name))].join(" + ");
+}
+
+/* What a basket of {product, pieces} comes to; `tax` has the `rates` by what products are taxed as,
+   and `by_line`. A discount that is no amount (NaN, or below zero) or more than the goods is left
+   out, and told as `wrong`: "unread" or "too_much". */
 export function reckon(basket, discountTyped, tax) {
   const lines = basket.map((line) => ({ ...line, cents: lineCents(line.product, line.pieces) }));
   const whole = lines.reduce((sum, line) => sum + line.cents, 0);
@@ -67,7 +76,8 @@ export function reckon(basket, discountTyped, tax) {
   );
   const taxed = taxCents(
     lines.map((line, place) => line.cents - shares[place]),
-    tax,
+    lines.map((line) => tax.rates[line.product.taxed_as].parts),
+    tax.by_line,
   );
   let wrong = "";
   if (!isDiscount) wrong = discountTyped > whole ? "too_much" : "unread";
@@ -97,8 +107,10 @@ export function centsOf(number) {
 export function promisedPieces(sales) {
   const promised = new Map();
   for (const sale of sales) {
-    for (const { product, pieces } of sale.body.lines) {
-      promised.set(product, (promised.get(product) || 0) + pieces);
+    // A sale kept since before there were products names the size, which has the same code.
+    for (const { product, size, pieces } of sale.body.lines) {
+      const code = product ?? size;
+      promised.set(code, (promised.get(code) || 0) + pieces);
     }
   }
   return promised;

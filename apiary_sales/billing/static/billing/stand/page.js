@@ -83,8 +83,9 @@ function focusHeading(name) {
 const free = new Map(data.products.map((product) => [product.code, product.free]));
 let promised = new Map();
 
-function lowerStock({ product, pieces }) {
-  if (free.has(product)) free.set(product, free.get(product) - pieces);
+function lowerStock({ product, size, pieces }) {
+  const code = product ?? size;
+  if (free.has(code)) free.set(code, free.get(code) - pieces);
 }
 
 function showStock() {
@@ -151,8 +152,9 @@ function showBasket() {
   discountInput.setAttribute("aria-invalid", String(problem !== ""));
   part("discount-row").hidden = discount === 0;
   part("discount").textContent = `−${show(discount)}`;
-  part("tax-row").hidden = data.tax.parts === 0;
-  part("tax-name").textContent = data.tax.name;
+  const taxNames = figures.taxNames(lines, data.tax);
+  part("tax-row").hidden = taxNames === "";
+  part("tax-name").textContent = taxNames;
   part("tax").textContent = show(tax);
   part("total").textContent = show(total);
   for (const again of parts("total-again")) again.textContent = show(total);

@@ -1,0 +1,88 @@
+"""The page that sells by weight at the stand; it works with and without script."""
+
+from typing import Any, cast
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.forms.stand_weight import SellByWeightForm
+from apiary_sales.billing.queries import stand as stand_queries
+from apiary_sales.billing.services import stand
+from apiary_sales.billing.services.stand import StandSale
+from apiary_sales.billing.views.stand import SELL, sold_text
+from apiary_sales.orders.queries.by_weight import offers
+from apiary_sales.orders.rules.lines import LineWanted
+from inventory.shared.people import person_of
+from inventory.shared.views import ActView
+from inventory.stock.models import Place
+
+
+class SellByWeightView(ActView):
+    """Sell honey or goods by weight into the buyer's own container."""
+
+    permission_required = SELL
+    form_class = SellByWeightForm
+    template_name = "billing/stand_weight.html"
+
+    def prepare(self) -> None:
+        places = list(stand_queries.places())
+        chosen = self.request.GET.get("place")
+        self.place = next(
+            (place for place in places if place.code == chosen), places[0] if places else None
+        )
+        self.offers = offers(self.place, timezone.localdate()) if self.place else []
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        user = self.request.user
+        return {
+            **super().get_form_kwargs(),
+            "offers": self.offers,
+            "may_set_price": user.has_perm("pricing.manage_prices"),
+            "may_name_buyer": user.has_perm("orders.take_orders"),
+        }
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Sell, or only show what it comes to."""
+        if "show" not in request.POST:
+            return super().post(request, *args, **kwargs)
+        form = self.get_form()
+        if not form.is_valid():
+            return self.form_invalid(form)
+        return self.render_to_response(self.get_context_data(form=form))
+
+    def form_valid(self, form: SellByWeightForm) -> HttpResponse:
+        self.form = form
+        return super().form_valid(form)
+
+    def act(self, data: dict[str, Any]) -> StandSale:
+        return stand.sell(
+            # A valid form has a line, and goods or honey only where there is a place.
+            lines=[cast(LineWanted, self.form.line)],
+            place=cast(Place, self.place),
+            method=data["method"],
+            tendered_cents=data["tendered"],
+            customer=data.get("customer"),
+            sold_by=person_of(self.request),
+            key=data["key"],
+        )
+
+    def done_message(self, made: StandSale) -> str:
+        return _("%(sold)s The receipt shows the weights.") % {"sold": sold_text(made)}
+
+    def next_url(self, made: StandSale) -> str:
+        return reverse("billing:receipt", args=[made.invoice.pk])
+
+    repeat_url = next_url
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        context = super().get_context_data(**kwargs)
+        line = context["form"].line
+        return {
+            **context,
+            "place": self.place,
+            "offers": self.offers,
+            "line": line,
+            "total": stand.total_of(line) if line else None,
+        }

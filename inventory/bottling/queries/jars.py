@@ -1,0 +1,233 @@
+"""What the pages of jars that change show, and what a change would do before it is made."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from django.db.models import Prefetch, QuerySet
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import (
+    ChangedPieces,
+    JarChange,
+    Product,
+    ReturnedJars,
+    parts_of_products,
+)
+from inventory.bottling.rules import jars as rules
+from inventory.bottling.rules.parts import PartNeed, needs
+from inventory.stock.models import Balance, Lot, Place
+
+
+@dataclass(frozen=True)
+class JarsAtPlace:
+    """Pieces of a lot at one store, with how many of them are free."""
+
+    balance: Balance
+
+    @property
+    def place(self) -> Place:
+        return self.balance.place
+
+    @property
+    def free(self) -> int:
+        return self.balance.free
+
+
+@dataclass(frozen=True)
+class LotJars:
+    """What can be done with the pieces of a lot, and what was done."""
+
+    lot: Lot
+    product: Product
+    at: list[JarsAtPlace]
+    can_be_labelled: bool
+    came_from: list[JarChange]
+    became: list[JarChange]
+    held_parents: list[Lot]
+    returned: list[ReturnedJars]
+
+    @property
+    def is_box(self) -> bool:
+        return self.product.kind == Product.Kind.GIFT_BOX
+
+    @property
+    def can_be_emptied(self) -> bool:
+        return self.product.is_filled
+
+    @property
+    def to_decide(self) -> list[ReturnedJars]:
+        return [row for row in self.returned if not row.decision]
+
+
+@dataclass(frozen=True)
+class PieceChange:
+    """Pieces of something in the stores, before a change and after it."""
+
+    name: str
+    before: int
+    after: int
+
+
+@dataclass(frozen=True)
+class JarPreview:
+    """What a change would do to pieces and parts, and what is in its way."""
+
+    changes: list[PieceChange]
+    warnings: list[str] = field(default_factory=list)
+
+
+def jars_of(lot: Lot) -> LotJars:
+    """Return what the page of a lot of a product says of its pieces.
+
+    In a constant number of queries.
+    """
+    if lot.product is None:
+        raise ValueError(f"{lot} is honey in bulk, not in pieces.")
+    at = Balance.objects.filter(lot=lot, place__kind__in=Place.STORES, quantity__gt=0)
+    changes = _changes().filter(posting__reversed_by=None)
+    return LotJars(
+        lot=lot,
+        product=lot.product,
+        at=[
+            JarsAtPlace(balance)
+            for balance in at.select_related("place").order_by("place__kind", "place__code")
+        ],
+        can_be_labelled=labels_for(lot.product).exists(),
+        came_from=list(changes.filter(lot=lot)),
+        became=list(changes.filter(changed__lot=lot).exclude(act=JarChange.Act.UNBOX)),
+        held_parents=[each for each in lot.ancestors() if each.is_on_hold],
+        returned=list(
+            ReturnedJars.objects.filter(lot=lot).select_related("set_aside_by", "decided_by")
+        ),
+    )
+
+
+def labels_for(product: Product) -> QuerySet[Product]:
+    """Return the products that jars of this one can become by another label."""
+    if not product.is_filled:
+        return Product.objects.none()
+    return (
+        Product.objects.for_sale()
+        .of_honey()
+        .filter(size=product.size, form=product.form)
+        .exclude(pk=product.pk)
+        .order_by("id")
+    )
+
+
+def returned_to_decide() -> QuerySet[ReturnedJars]:
+    """Return the pieces that came back and that nobody has decided about."""
+    return ReturnedJars.objects.filter(decision="").select_related(
+        "lot__product", "set_aside_by", "set_aside"
+    )
+
+
+def unlabelled_in_stock() -> list[Balance]:
+    """Return the jars that wait for a label, oldest first."""
+    return list(
+        Balance.objects.in_stores()
+        .filter(item__product__is_unlabelled=True)
+        .select_related("item", "place", "lot__product")
+        .order_by("lot__made_on", "lot_id", "place_id")
+    )
+
+
+def boxes() -> list[Product]:
+    """Return the gift boxes with what is in them, those in use first."""
+    return list(
+        Product.objects.filter(kind=Product.Kind.GIFT_BOX)
+        .select_related("item")
+        .prefetch_related("contents__product", *parts_of_products())
+        .order_by("-is_active", "name")
+    )
+
+
+def lots_for_box(box: Product) -> QuerySet[Balance]:
+    """Return the pieces that may go into a box, oldest lot first; none of a lot on hold."""
+    return (
+        Balance.objects.in_stores()
+        .filter(item__product__in_boxes__box=box)
+        .exclude(lot__is_on_hold=True)
+        .select_related("item", "place", "lot__product")
+        .order_by("item__name", "lot__best_by", "lot__made_on", "lot_id", "place_id")
+    )
+
+
+def preview_label(*, lot: Lot, place: Place, product: Product, pieces: int) -> JarPreview:
+    """Say what labelling would leave of the jars and labels."""
+    there = Balance.objects.filter(lot=lot, place=place).first()
+    free = there.free if there else 0
+    labels = rules.labels(product.uses_with_stock(), pieces)
+    had = Balance.objects.pieces_in_stores([product.item_id]).get(product.item_id, 0)
+    before = there.quantity if there else 0
+    warnings = [] if pieces <= free else [_("Only %(free)s are free.") % {"free": free}]
+    if not labels:
+        warnings.append(
+            _("%(product)s has no label among its parts, so no label is booked out.")
+            % {"product": product.name}
+        )
+    return JarPreview(
+        changes=[
+            PieceChange(lot.product.name if lot.product else lot.code, before, before - pieces),
+            PieceChange(product.name, had, had + pieces),
+            *_part_changes(labels),
+        ],
+        warnings=[*warnings, *(need.warning for need in labels if need.short)],
+    )
+
+
+def preview_boxes(*, box: Product, place: Place, boxes: int) -> JarPreview:
+    """Say what putting boxes together would leave of what goes into them."""
+    contents = list(box.contents.select_related("product__item"))
+    there: dict[int, int] = {}
+    free: dict[int, int] = {}
+    for balance in lots_for_box(box).filter(place=place):
+        there[balance.item_id] = there.get(balance.item_id, 0) + balance.quantity
+        free[balance.item_id] = free.get(balance.item_id, 0) + balance.free
+    changes, warnings = [], []
+    for product, pieces in rules.per_box(
+        [(each.product, each.quantity) for each in contents], boxes
+    ).items():
+        before = there.get(product.item_id, 0)
+        changes.append(PieceChange(product.name, before, before - pieces))
+        if free.get(product.item_id, 0) < pieces:
+            warnings.append(
+                _("%(product)s: the boxes need %(needed)s. Free on %(place)s: %(free)s.")
+                % {
+                    "product": product.name,
+                    "needed": pieces,
+                    "place": place.name,
+                    "free": free.get(product.item_id, 0),
+                }
+            )
+    parts = needs(box.uses_with_stock(), filled=boxes)
+    had = Balance.objects.pieces_in_stores([box.item_id]).get(box.item_id, 0)
+    return JarPreview(
+        changes=[*changes, PieceChange(box.name, had, had + boxes), *_part_changes(parts)],
+        warnings=[*warnings, *(need.warning for need in parts if need.short)],
+    )
+
+
+def in_boxes(lot: Lot) -> Mapping[Lot, int]:
+    """Return how many pieces of each lot are in the boxes of a lot that are still whole."""
+    inside: dict[Lot, int] = {}
+    for row in (
+        ChangedPieces.objects.filter(change__in=JarChange.objects.standing().filter(lot=lot))
+        .select_related("change", "lot__product")
+        .order_by("lot__made_on", "lot_id")
+    ):
+        sign = -1 if row.change.act == JarChange.Act.UNBOX else 1
+        inside[row.lot] = inside.get(row.lot, 0) + sign * row.pieces
+    return {lot: pieces for lot, pieces in inside.items() if pieces}
+
+
+def _part_changes(parts: list[PartNeed]) -> list[PieceChange]:
+    return [PieceChange(need.part.name, need.there, need.there - need.needed) for need in parts]
+
+
+def _changes() -> QuerySet[JarChange]:
+    return (
+        JarChange.objects.select_related("lot__product", "posting", "changed_by")
+        .prefetch_related(Prefetch("changed", ChangedPieces.objects.select_related("lot__product")))
+        .order_by("-id")
+    )

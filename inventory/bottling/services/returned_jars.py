@@ -1,0 +1,179 @@
+"""Jars that had left the house and came back: kept apart, then written off or released.
+
+What was out of the house's hands may have been warm, opened or tampered with. Until somebody
+decides, the pieces are at the place for returned goods: the ledger says how many of each lot, and
+no sale, order, label, box or vessel takes any from there.
+"""
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import ReturnedJars
+from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.people import Person
+from inventory.stock import rules as stock_rules
+from inventory.stock.models import Item, Lot, Place, Posting
+from inventory.stock.services import ledger
+
+REASON_MAX = 300
+
+
+@transaction.atomic
+def set_aside(
+    *, lot: Lot, place: Place, pieces: int, reason: str, recorded_by: Person, key: str
+) -> ReturnedJars:
+    """Carry pieces that came back from outside to the place for returned goods.
+
+    They are in the books at `place`, where a return or a count brought them. This is ended by a
+    decision, never by an undo. Raises `BadValue`
+    without a reason, `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`.
+    """
+    item = _item_of(lot)
+    ledger.lock_items([item])
+    ledger.refuse_repeat(key)
+    problems = Problems()
+    stock_rules.check_pieces(problems, "pieces", pieces)
+    stock_rules.check_store(problems, "place", place)
+    _check_reason(problems, reason, _("Enter where the jars were, and why they came back."))
+    problems.raise_any()
+    posting = ledger.post(
+        kind=Posting.Kind.RETURN,
+        lines=ledger.move(
+            item=item,
+            lot=lot,
+            source=place,
+            target=Place.objects.outside(Place.Kind.RETURNED),
+            quantity=pieces,
+        ),
+        recorded_by=recorded_by,
+        key=key,
+        note=reason.strip(),
+    )
+    return ReturnedJars.objects.create(
+        lot=lot, pieces=pieces, reason=reason.strip(), set_aside_by=recorded_by, set_aside=posting
+    )
+
+
+@transaction.atomic
+def write_off(
+    *, returned: ReturnedJars, pieces: int, recorded_by: Person, key: str, reason: str = ""
+) -> ReturnedJars:
+    """Take so many of the returned pieces off the books as spoiled."""
+    return _decide(
+        returned,
+        pieces,
+        decision=ReturnedJars.Decision.SPOILED,
+        kind=Posting.Kind.SPOILAGE,
+        target=Place.objects.outside(Place.Kind.SPOILED),
+        reason=reason,
+        decided_by=recorded_by,
+        key=key,
+    )
+
+
+@transaction.atomic
+def release(
+    *,
+    returned: ReturnedJars,
+    pieces: int,
+    target: Place,
+    reason: str,
+    released_by: Person,
+    key: str,
+) -> ReturnedJars:
+    """Put so many of the returned pieces back on a shelf, on the word of a named person.
+
+    They are then as other pieces of the lot: to be sold, relabelled, or emptied. The person and
+    the reason are kept. Raises `BadValue` without a reason.
+    """
+    problems = Problems()
+    stock_rules.check_store(problems, "target", target)
+    _check_reason(problems, reason, _("Enter why these jars may be sold or used again."))
+    problems.raise_any()
+    return _decide(
+        returned,
+        pieces,
+        decision=ReturnedJars.Decision.RELEASED,
+        kind=Posting.Kind.TRANSFER,
+        target=target,
+        reason=reason,
+        decided_by=released_by,
+        key=key,
+    )
+
+
+def undo(posting: Posting) -> None:
+    """Let jars wait for a decision again once the posting of it is undone.
+
+    Keeping jars apart is not undone: a release says who let them be sold, and why.
+    """
+    ReturnedJars.objects.filter(decided=posting).update(
+        decision="", decided=None, decided_by=None, decision_reason=""
+    )
+
+
+def _decide(
+    returned: ReturnedJars,
+    pieces: int,
+    *,
+    decision: str,
+    kind: str,
+    target: Place,
+    reason: str,
+    decided_by: Person,
+    key: str,
+) -> ReturnedJars:
+    """Post what was decided of so many pieces, and keep it; the rest waits in a row of its own."""
+    item = _item_of(returned.lot)
+    ledger.lock_items([item])
+    ledger.refuse_repeat(key)
+    returned = ReturnedJars.objects.select_for_update().select_related("lot").get(pk=returned.pk)
+    if returned.decision:
+        raise NotAllowedNow(_("It was decided already what happens with these jars."))
+    problems = Problems()
+    stock_rules.check_pieces(problems, "pieces", pieces)
+    if pieces > returned.pieces:
+        problems.add(
+            "pieces",
+            _("Only %(there)s came back. Enter fewer.") % {"there": returned.pieces},
+        )
+    problems.raise_any()
+    posting = ledger.post(
+        kind=kind,
+        lines=ledger.move(
+            item=item,
+            lot=returned.lot,
+            source=Place.objects.outside(Place.Kind.RETURNED),
+            target=target,
+            quantity=pieces,
+        ),
+        recorded_by=decided_by,
+        key=key,
+        note=reason.strip(),
+    )
+    if pieces < returned.pieces:
+        ReturnedJars.objects.create(
+            lot=returned.lot,
+            pieces=returned.pieces - pieces,
+            reason=returned.reason,
+            set_aside_by=returned.set_aside_by,
+            set_aside=returned.set_aside,
+        )
+    returned.pieces = pieces
+    returned.decision, returned.decided = decision, posting
+    returned.decided_by, returned.decision_reason = decided_by, reason.strip()
+    returned.save()
+    return returned
+
+
+def _item_of(lot: Lot) -> Item:
+    if lot.product is None:
+        raise ValueError(f"{lot} is honey in bulk, not in pieces.")
+    return lot.product.item
+
+
+def _check_reason(problems: Problems, reason: str, missing: str) -> None:
+    if not reason.strip():
+        problems.add("reason", missing)
+    elif len(reason.strip()) > REASON_MAX:
+        problems.add("reason", _("Enter 300 characters or fewer."))

@@ -1,0 +1,148 @@
+"""Jars that came back are kept apart until a named person decides."""
+
+import pytest
+
+from inventory.bottling.models import ReturnedJars
+from inventory.bottling.services import jars, returned_jars, reversals
+from inventory.shared.errors import BadValue, HouseError, NotAllowedNow, NotEnoughStock
+from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.queries import books
+from inventory.stock.services import stores
+from tests import builders
+from tests.inventory import bottling_room, jar_room
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def house():
+    return jar_room.set_up()
+
+
+@pytest.fixture
+def lot(house):
+    return bottling_room.recorded(house.room).packed_lot
+
+
+@pytest.fixture
+def returned(house, lot):
+    """Twelve jars of 96 that were in a shop's window."""
+    return set_aside(house, lot)
+
+
+def set_aside(house, lot, pieces=12, reason="In the window of a shop") -> ReturnedJars:
+    return returned_jars.set_aside(
+        lot=lot,
+        place=house.shelf,
+        pieces=pieces,
+        reason=reason,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+
+def release(house, returned, pieces=12, reason="Seal whole, two days away") -> ReturnedJars:
+    return returned_jars.release(
+        returned=returned,
+        pieces=pieces,
+        target=house.shelf,
+        reason=reason,
+        released_by=builders.person("office"),
+        key=builders.new_key(),
+    )
+
+
+def write_off(returned, pieces=12) -> ReturnedJars:
+    return returned_jars.write_off(
+        returned=returned,
+        pieces=pieces,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+
+def at(lot: Lot, kind: str) -> int:
+    found = Balance.objects.filter(lot=lot, place__kind=kind).first()
+    return found.quantity if found else 0
+
+
+def test_jars_kept_apart_are_in_the_house_but_nothing_takes_them(house, lot, returned):
+    assert (at(lot, "returned"), at(lot, "shelf")) == (12, 84)
+    assert returned.set_aside.kind == "return"
+    everywhere = list(Place.objects.filter(kind__in=Place.STORES))
+    assert sum(row.free for row in stores.free_at(lot.product.item, everywhere)) == 84
+    with pytest.raises(HouseError, match="is not a shelf, stand or van"):
+        jars.empty(
+            lot=lot,
+            place=Place.objects.outside(Place.Kind.RETURNED),
+            pieces=1,
+            grams=450,
+            vessel=house.pail,
+            changed_by=builders.person(),
+            key=builders.new_key(),
+        )
+    assert list(books.faults()) == []
+
+
+def test_spoiled_jars_leave_the_books(lot, returned):
+    decided = write_off(returned)
+
+    assert (decided.decision, decided.decided.kind) == ("spoiled", "spoilage")
+    assert (at(lot, "returned"), at(lot, "spoiled")) == (0, 12)
+
+
+def test_released_jars_keep_who_released_them_and_why(house, lot, returned):
+    decided = release(house, returned)
+
+    assert (at(lot, "returned"), at(lot, "shelf")) == (0, 96)
+    assert decided.decided_by == builders.person("office")
+    assert decided.decision_reason == "Seal whole, two days away"
+
+
+def test_some_are_released_and_the_rest_waits(house, lot, returned):
+    release(house, returned, pieces=5)
+
+    rest = ReturnedJars.objects.get(decision="")
+    write_off(rest, pieces=7)
+
+    assert (at(lot, "shelf"), at(lot, "spoiled"), at(lot, "returned")) == (89, 7, 0)
+
+
+def test_a_release_needs_a_reason(house, lot, returned):
+    with pytest.raises(BadValue) as refused:
+        release(house, returned, reason=" ")
+
+    assert refused.value.message == "Enter why these jars may be sold or used again."
+    assert at(lot, "returned") == 12
+
+
+@pytest.mark.parametrize("pieces", [0, 13])
+def test_no_more_is_decided_than_came_back(house, returned, pieces):
+    with pytest.raises(BadValue) as refused:
+        release(house, returned, pieces=pieces)
+
+    assert refused.value.parameter == "pieces"
+
+
+def test_what_is_decided_is_decided_once(house, returned):
+    release(house, returned)
+
+    with pytest.raises(NotAllowedNow, match="It was decided already"):
+        write_off(returned)
+
+
+def test_no_more_come_back_than_are_there(house, lot):
+    with pytest.raises(NotEnoughStock):
+        set_aside(house, lot, pieces=97)
+
+
+def test_undoing_the_decision_lets_it_wait_again(house, lot, returned):
+    decided = release(house, returned)
+
+    reversals.reverse(
+        posting=decided.decided, recorded_by=builders.person(), key=builders.new_key()
+    )
+
+    waiting = ReturnedJars.objects.get()
+    assert (waiting.decision, waiting.decided, waiting.decided_by) == ("", None, None)
+    assert at(lot, "returned") == 12

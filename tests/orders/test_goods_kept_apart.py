@@ -1,0 +1,82 @@
+"""Goods that had left the house come back apart from what is for sale."""
+
+import pytest
+from django.urls import reverse
+
+from apiary_sales.orders.models import Order
+from apiary_sales.orders.queries import books as order_books
+from apiary_sales.orders.services import orders
+from inventory.bottling.models import ReturnedJars
+from inventory.stock.models import Balance, Place
+from inventory.stock.queries import books
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def filled(jars, shelf, shop, jar_line):
+    """An order of 12 jars of 48, of which 8 are handed over."""
+    lot = builders.packed_lot(jars, shelf, 48)
+    order = orders.take(
+        customer=shop,
+        channel="shop",
+        lines=[jar_line(12)],
+        created_by=builders.person(),
+        key=builders.new_key(),
+    )
+    orders.fulfil(
+        order=order,
+        quantities={order.lines.get().pk: 8},
+        filled_by=builders.person(),
+        key=builders.new_key(),
+    )
+    return order, lot
+
+
+def take_back(order, **asked):
+    return orders.take_back(
+        fulfilment=order.fulfilments.get(),
+        taken_by=builders.person(),
+        key=builders.new_key(),
+        reason="Would not sell",
+        **asked,
+    )
+
+
+def at(lot, kind) -> Balance:
+    return Balance.objects.get(lot=lot, place__kind=kind)
+
+
+def test_goods_that_had_left_are_kept_apart_and_not_promised_again(filled):
+    order, lot = filled
+
+    take_back(order, had_left=True)
+
+    assert at(lot, "returned").quantity == 8
+    assert (at(lot, "shelf").quantity, at(lot, "shelf").reserved) == (40, 0)
+    assert ReturnedJars.objects.get().reason == "Would not sell"
+    assert Order.objects.get(pk=order.pk).status == Order.Status.CANCELLED
+    assert [*books.faults(), *order_books.faults()] == []
+
+
+def test_goods_that_never_left_are_for_the_same_order_again(filled):
+    order, lot = filled
+
+    take_back(order)
+
+    assert not Place.objects.filter(kind="returned").exists()
+    assert (at(lot, "shelf").quantity, at(lot, "shelf").reserved) == (48, 12)
+    assert [*books.faults(), *order_books.faults()] == []
+
+
+def test_the_page_offers_that_they_had_left(client, owner, filled):
+    order, lot = filled
+    client.force_login(owner)
+    url = reverse("orders:order_take_back", args=[order.number, order.fulfilments.get().pk])
+
+    page = client.get(url)
+    client.post(url, {"key": "k", "reason": "Would not sell", "had_left": "on"})
+
+    assert page.context["form"]["had_left"].value() is True
+    assert at(lot, "returned").quantity == 8
