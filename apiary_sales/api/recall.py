@@ -11,14 +11,15 @@ from rest_framework.views import APIView
 
 from apiary_sales.api.views import ViewPermission
 from apiary_sales.orders.models import FulfilmentLine
-from apiary_sales.orders.queries import recall, trace
+from apiary_sales.orders.queries import recall, recalled_lots, trace
 from inventory.stock.models import Lot
-from inventory.stock.queries.find_lots import find_lots
 
 # More lots than a person ever asks about at once.
 LOTS_MAX = 200
 CODE = OpenApiParameter(
-    "code", OpenApiTypes.STR, description="A lot code, a drum number, or part of a code."
+    "code",
+    OpenApiTypes.STR,
+    description="A lot code, a drum, order or invoice number, a supplier, or part of a code.",
 )
 LOT = OpenApiParameter(
     "lot",
@@ -59,6 +60,8 @@ class LotAccountSerializer(serializers.Serializer):
     into_lots = serializers.IntegerField()
     handed_back = serializers.IntegerField()
     ways_out = serializers.DictField(child=serializers.IntegerField())
+    lost_in_counts = serializers.IntegerField(source="lost")
+    found_in_counts = serializers.IntegerField(source="found")
     difference = serializers.IntegerField()
 
 
@@ -188,7 +191,7 @@ class RecallView(APIView):
         """Say who has what was made of a lot, where the rest is, and whether that is all of it."""
         roots, matches = _chosen(request), []
         if not roots:
-            found = find_lots(request.query_params.get("code", "")[:60])
+            found = recalled_lots.find(request.query_params.get("code", ""))
             matches = found.matches
             roots = [lot.pk for lot in found.meant] if found.is_certain else []
         answer = recall.answer(roots) if roots else None
@@ -210,7 +213,7 @@ class RecallSalesView(generics.ListAPIView):
     def get_queryset(self) -> QuerySet[FulfilmentLine]:
         roots = _chosen(self.request)
         if not roots:
-            found = find_lots(self.request.query_params.get("code", "")[:60])
+            found = recalled_lots.find(self.request.query_params.get("code", ""))
             roots = [lot.pk for lot in found.meant] if found.is_certain else []
         return trace.named(Lot.objects.family_keys(roots))
 

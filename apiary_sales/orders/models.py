@@ -363,7 +363,8 @@ class Recall(models.Model):
     """A recall of lots, or the exercise of one, with what the books answered when it was started.
 
     The clock runs from `started_at` until a person finishes it and says what was checked. What
-    was answered is kept in `answer`, so that the record says the same however the books go on.
+    was answered is kept in `answer`, and again in `answer_at_finish`, so that the record says the
+    same however the books go on.
     """
 
     class Kind(models.TextChoices):
@@ -384,6 +385,7 @@ class Recall(models.Model):
     )
     notes = models.TextField(_("what was checked"), blank=True)
     answer = models.JSONField()
+    answer_at_finish = models.JSONField(null=True, blank=True)
     percent_accounted = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
     percent_found = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import Recall
 from apiary_sales.orders.queries import recall as answers
+from apiary_sales.orders.queries import recall_progress
 from apiary_sales.orders.queries.recall import RecallAnswer
 from apiary_sales.orders.queries.trace import SaleRow
 from inventory.shared import documents
@@ -22,6 +23,8 @@ def paper_context(record: Recall) -> dict[str, Any]:
     return {
         "record": record,
         "answer": answer,
+        "progress": recall_progress.of(record),
+        "given": answer.given[:ROWS_PRINTED],
         "sales": answer.sales[:ROWS_PRINTED],
         "sales_left": max(0, len(answer.sales) - ROWS_PRINTED),
         "unnamed": answer.unnamed[:ROWS_PRINTED],
@@ -63,10 +66,11 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
         _("Came back"),
         _("Still out"),
     ]
-    sold, returned, unnamed, in_house, waits = (
+    sold, returned, unnamed, given, in_house, waits = (
         _("sold"),
         _("handed back to its owner"),
         _("sold without a name"),
+        _("given away or used at home"),
         _("in the house"),
         _("not handed over yet"),
     )
@@ -95,6 +99,14 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
                 *(day.sold, day.came_back, day.still_out),
             ]
             for day in answer.unnamed
+        ),
+        *(
+            [
+                *(given, None, None, None, None, None, None),
+                *(None, lot.code, lot.what, units[lot.is_weighed]),
+                *(lot.given_or_used, 0, lot.given_or_used),
+            ]
+            for lot in answer.given
         ),
         *(
             [

@@ -134,6 +134,7 @@ TEMPLATES = [
             "libraries": {
                 "files": "inventory.shared.templatetags.files",
                 "honey": "inventory.shared.templatetags.honey",
+                "jars": "inventory.bottling.templatetags.jars",
             },
         },
     },

@@ -13,7 +13,8 @@ from apiary_sales.orders.queries import orders
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
-from inventory.stock.queries import honey
+from inventory.stock.queries import held_goods, honey
+from inventory.stock.queries.held_goods import HeldGoods
 
 ROWS_MAX = 5
 
@@ -39,6 +40,7 @@ class Today:
     to_fill_count: int
     owing: money.Receivables | None
     runs: list[tuple[BottlingRun, RunFigures | None]]
+    held_goods: list[HeldGoods]
 
 
 def today(user: User | AnonymousUser) -> Today:
@@ -53,6 +55,7 @@ def today(user: User | AnonymousUser) -> Today:
         to_fill_count=len(to_fill or ()),
         owing=money.owing(day) if user.has_perm("billing.view_money") else None,
         runs=runs.overview().recent[:ROWS_MAX],
+        held_goods=held_goods.in_stores(),
     )
 
 

@@ -2,7 +2,7 @@
 
 import re
 from decimal import Decimal
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -34,7 +34,7 @@ from inventory.shared.typed import Mistyped, read_number
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import VesselField, in_fahrenheit, usual_temperature
 from inventory.stock.forms.suppliers import SupplierNameField
-from inventory.stock.models import Balance, Place, ProductionSettings
+from inventory.stock.models import Balance, LotHold, Place, ProductionSettings
 
 if TYPE_CHECKING:
     from pint import Quantity
@@ -383,6 +383,23 @@ class LotReleaseForm(ActForm):
         help_text=_("For example: topped up by hand and weighed again."),
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+    of_holds = forms.ModelMultipleChoiceField(
+        label=_("What is released"),
+        queryset=LotHold.objects.none(),
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": _("Choose what is to be released.")},
+    )
+
+    def __init__(self, *args: Any, holds: list[LotHold], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if len(holds) < 2:
+            del self.fields["of_holds"]
+            return
+        chosen = self.fields["of_holds"]
+        assert isinstance(chosen, forms.ModelMultipleChoiceField)
+        keys = [hold.pk for hold in holds]
+        chosen.queryset = LotHold.objects.filter(pk__in=keys)
+        chosen.initial = keys
 
 
 class PartReceiveForm(ActForm):

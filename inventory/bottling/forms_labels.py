@@ -93,6 +93,12 @@ class LabelPrintForm(HouseForm):
         ROUND = "round"
 
     fields_of_parameters = {"count": "pieces"}
+    CODES = [
+        (papers.NO_CODE, _("none")),
+        (papers.BARCODE, _("bar code of the GTIN (EAN or UPC)")),
+        (papers.GS1_128, _("GS1-128 with GTIN, best-by date and lot")),
+        (papers.QR, _("QR code")),
+    ]
 
     sheet = CodeChoiceField(
         label=_("Layout"),
@@ -109,15 +115,7 @@ class LabelPrintForm(HouseForm):
         initial=1,
         help_text=_("On a sheet already begun: count from left to right, then down."),
     )
-    code = forms.ChoiceField(
-        label=_("Code"),
-        choices=[
-            (papers.NO_CODE, _("none")),
-            (papers.BARCODE, _("bar code of the GTIN (EAN or UPC)")),
-            (papers.GS1_128, _("GS1-128 with GTIN, best-by date and lot")),
-            (papers.QR, _("QR code")),
-        ],
-    )
+    code = forms.ChoiceField(label=_("Code"), choices=CODES)
     qr_text = forms.CharField(
         label=_("Web address or text of the QR code"),
         required=False,
@@ -134,6 +132,22 @@ class LabelPrintForm(HouseForm):
     )
     panel_height = LengthField(label=_("Height of the jar"), required=False)
     panel_around = LengthField(label=_("Way around the jar"), required=False)
+
+    def __init__(self, *args: Any, page_url: str | None = None, **kwargs: Any) -> None:
+        """Offer a QR code with the address of the jar's page, where the jar has one."""
+        super().__init__(*args, **kwargs)
+        self.page_url = page_url
+        code = self.fields["code"]
+        assert isinstance(code, forms.ChoiceField)
+        if page_url:
+            code.choices = [*self.CODES, (papers.JAR_PAGE, _("QR code of the jar's page"))]
+
+    def qr_code(self) -> dict[str, str]:
+        """Return which code to print, and the text of a QR code."""
+        data = self.cleaned_data
+        if data["code"] == papers.JAR_PAGE:
+            return {"code": papers.QR, "qr_text": self.page_url or ""}
+        return {"code": data["code"], "qr_text": data["qr_text"]}
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

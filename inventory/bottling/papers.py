@@ -20,6 +20,8 @@ RULER_AT_MM = 8
 
 # The kinds of code a label can have.
 NO_CODE, BARCODE, GS1_128, QR = "none", "barcode", "gs1-128", "qr"
+# A QR code whose address nobody has to type.
+JAR_PAGE = "jar-page"
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,8 @@ SUFFIXES = {
     "text/plain": (".txt",),
     "text/csv": (".csv",),
 }
+# What says of a name what kind of file it is: letters first, so that "report 3.2026" has none.
+ENDING = re.compile(r"\.[A-Za-z][A-Za-z0-9]{0,4}$")
 # What a browser shows by itself without running anything of it.
 SHOWN_INLINE = frozenset({"application/pdf", *IMAGES.values()})
 
@@ -63,8 +65,22 @@ def examine(content: bytes, name: str) -> FileFound:
     media_type = _media_type(content, name)
     suffixes = SUFFIXES[media_type]
     if not name.lower().endswith(suffixes):
+        if ending := ENDING.search(name):
+            raise _refused(
+                _("%(name)s ends in %(ending)s, but what is in it is %(found)s.")
+                % {"name": name, "ending": ending[0], "found": in_words(media_type)}
+            )
         name = name[: NAME_LENGTH_MAX - len(suffixes[0])] + suffixes[0]
     return FileFound(media_type=media_type, name=name)
+
+
+def in_words(media_type: str) -> str:
+    """Say what a file of an accepted type is."""
+    if media_type == "application/pdf":
+        return _("a PDF")
+    if media_type in IMAGES.values():
+        return _("a picture")
+    return _("plain text")
 
 
 def plain_name(typed: str) -> str:

@@ -36,6 +36,13 @@ class LotParentInline(ReadOnlyInline):
     fields = ["parent", "grams"]
 
 
+@admin.register(models.LotHold)
+class LotHoldAdmin(ReadOnlyAdmin):
+    list_display = ["lot", "cause", "reason", "held_at", "held_by", "released_at", "released_by"]
+    list_filter = ["cause"]
+    list_select_related = ["lot", "held_by", "released_by"]
+
+
 @admin.register(models.Lot)
 class LotAdmin(NoDeleteAdmin):
     """What was written wrongly about a lot; what the ledger counted of it stays."""

@@ -24,6 +24,13 @@ def pages(pdf: bytes) -> int:
     return int(told.stdout.decode().split("Pages:")[1].split()[0])
 
 
+def text(pdf: bytes) -> str:
+    """Return the words of a PDF."""
+    command = ["pdftotext", "-", "-"]
+    made = subprocess.run(command, input=pdf, capture_output=True, check=True, timeout=60)
+    return made.stdout.decode()
+
+
 def codes(image: Image.Image) -> list[tuple[str, str]]:
     """Return each code in a picture once: its kind and its text, GS1 identifiers in brackets."""
     return sorted({(found.format.name, found.text) for found in zxingcpp.read_barcodes(image)})

@@ -20,7 +20,7 @@ def attached(owner):
         return files.attach(
             thing=thing,
             file=upload(name, content),
-            kind="laboratory",
+            kind="other",
             added_by=owner,
             key=builders.new_key(),
         )
@@ -73,7 +73,7 @@ def test_a_refusal_is_shown_at_the_file(client, lot):
         ("Ü.pdf", PDF, "application/pdf", "inline; filename*=utf-8''%C3%9C.pdf"),
         ("a.png", image("PNG"), "image/png", 'inline; filename="a.png"'),
         ("a.csv", b"a;b", "text/csv; charset=utf-8", 'attachment; filename="a.csv"'),
-        ("x.html", b"<b>", "text/plain; charset=utf-8", 'attachment; filename="x.html.txt"'),
+        ("x.txt", b"<b>", "text/plain; charset=utf-8", 'attachment; filename="x.txt"'),
     ],
 )
 def test_a_file_is_handed_out_as_what_it_is_and_runs_nothing(

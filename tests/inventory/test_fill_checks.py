@@ -7,7 +7,7 @@ import pytest
 from inventory.bottling.models import FillCheck
 from inventory.bottling.queries import fill_checks as check_queries
 from inventory.bottling.queries import packed_stock as stock_queries
-from inventory.bottling.services import fill_checks, reversals
+from inventory.bottling.services import fill_checks, holds, reversals
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, SeveralProblems
 from inventory.stock.models import Lot, Place
 from inventory.stock.services import stores
@@ -142,7 +142,7 @@ def test_a_later_check_that_passes_does_not_release_the_lot(run):
 def test_a_release_keeps_its_reason_with_the_failed_check(run, room):
     kept = check(run, SHORT)
 
-    fill_checks.release(
+    holds.release_lot(
         lot=run.packed_lot, reason=" Topped up by hand ", released_by=builders.person("office")
     )
 
@@ -168,7 +168,7 @@ def test_a_release_needs_a_reason(run, reason, sentence):
     check(run, SHORT)
 
     with pytest.raises(BadValue) as refused:
-        fill_checks.release(lot=run.packed_lot, reason=reason, released_by=builders.person())
+        holds.release_lot(lot=run.packed_lot, reason=reason, released_by=builders.person())
 
     assert (refused.value.parameter, str(refused.value)) == ("reason", sentence)
     assert Lot.objects.get(pk=run.packed_lot.pk).is_on_hold
@@ -176,7 +176,7 @@ def test_a_release_needs_a_reason(run, reason, sentence):
 
 def test_a_lot_that_is_not_held_is_not_released(run):
     with pytest.raises(NotAllowedNow) as refused:
-        fill_checks.release(lot=run.packed_lot, reason="None", released_by=builders.person())
+        holds.release_lot(lot=run.packed_lot, reason="None", released_by=builders.person())
 
     assert str(refused.value) == f"Lot {run.packed_lot.code} is not on hold."
 

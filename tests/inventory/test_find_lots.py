@@ -2,7 +2,7 @@
 
 import pytest
 
-from inventory.stock.models import Place
+from inventory.stock.models import Lot, Place, Supplier
 from inventory.stock.queries.find_lots import MATCHES_MAX, find_lots
 from inventory.stock.services import drums, honey
 from tests import builders
@@ -100,6 +100,7 @@ def test_what_fits_nothing_finds_nothing(tank, typed):
     found = find_lots(typed)
 
     assert (found.matches, found.is_certain) == ([], False)
+    assert found.note == ("D-001 was never filled." if typed == "D-001" else "")
 
 
 @pytest.mark.parametrize("count", [MATCHES_MAX, MATCHES_MAX + 1])
@@ -111,3 +112,48 @@ def test_no_more_than_a_hundred_lots_are_listed_and_it_says_so(count):
     found = find_lots("k")
 
     assert (len(found.matches), found.has_more) == (MATCHES_MAX, count > MATCHES_MAX)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "(10)L26265-1",
+        "(01)09501101530003(15)281126(10)L26265-1",
+        "(01) 09501101530003 (15) 281126 (10) L26265-1",
+        "]C101095011015300031528112610L26265-1",
+        "l26265 1",
+        "L26265-1",
+    ],
+)
+def test_a_code_is_found_as_it_is_printed_scanned_or_typed_in_haste(typed):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    lot = builders.packed_lot(builders.product(), shelf, 12, code="L26265-1")
+
+    found = find_lots(typed)
+
+    assert codes(found) == [(lot.code, "lot code", True)]
+
+
+def test_a_code_that_is_a_lot_and_a_drum_is_asked_about(tank):
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    builders.packed_lot(builders.product(), shelf, 12, code="D-001")
+    drum = builders.place("D-001", Place.Kind.DRUM, name="Drum 1")
+    lot = builders.lot_in(tank, 100_000)
+    fill(drum, tank, 50_000)
+
+    found = find_lots("d-001")
+
+    assert codes(found) == [
+        ("D-001", "lot code", False),
+        (lot.code, "in Drum 1 now", False),
+    ]
+    assert not found.is_certain
+
+
+def test_a_suppliers_name_lists_what_came_from_him(tank):
+    builders.lot_in(tank)
+    bought = builders.lot_in(builders.place("tank-2"))
+    supplier = Supplier.objects.create(name="Willow Creek Bees")
+    Lot.objects.filter(pk=bought.pk).update(supplier=supplier)
+
+    assert codes(find_lots("willow creek")) == [(bought.code, "from Willow Creek Bees", False)]

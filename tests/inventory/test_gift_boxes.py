@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from inventory.bottling.models import JarChange, Product
-from inventory.bottling.services import costs, fill_checks, gift_boxes, jar_holds, reversals
+from inventory.bottling.services import costs, fill_checks, gift_boxes, holds, reversals
 from inventory.bottling.services.gift_boxes import BoxLine
 from inventory.shared.errors import BadValue, HouseError, NotEnoughStock, SeveralProblems
 from inventory.stock.models import Balance, Lot, Place
@@ -199,13 +199,17 @@ def fail_a_check(lot: Lot):
     )
 
 
+def release(lot: Lot):
+    holds.release_lot(lot=lot, reason="Topped up by hand", released_by=builders.person())
+
+
 def test_a_hold_of_jars_reaches_their_boxes_and_their_release_does_too(house, jars, box):
     made = make(house, box).lot
 
     fail_a_check(jars)
     held = Lot.objects.get(pk=made.pk)
     free = stores.free_at(box.item, [house.shelf])
-    fill_checks.release(lot=jars, reason="Topped up by hand", released_by=builders.person())
+    release(jars)
     released = Lot.objects.get(pk=made.pk)
 
     assert held.is_on_hold
@@ -220,9 +224,9 @@ def test_a_box_with_two_held_lots_waits_for_both(house, jars, candle, box):
     fail_a_check(jars)
     fail_a_check(later)
 
-    jar_holds.release(Lot.objects.get(pk=jars.pk))
+    release(jars)
     still = Lot.objects.get(pk=made.pk)
-    jar_holds.release(Lot.objects.get(pk=later.pk))
+    release(later)
 
     assert still.is_on_hold
     assert still.hold_reason.startswith("Made from lot C")

@@ -246,12 +246,18 @@ def test_the_owner_writes_what_a_lot_on_hold_says(client, lot):
     assert "Our address is on the label." in page
 
 
+@pytest.mark.parametrize("path", ["/j/l26-07/", "/j/L26-07/Classic/", "/j/l26-07/classic/"])
+def test_small_letters_do_for_capital_ones_in_an_address_typed_from_a_label(client, lot, path):
+    choose()
+
+    assert client.get(path).content == client.get("/j/L26-07/").content
+
+
 @pytest.mark.parametrize(
     "path",
     [
         "/j/",
         "/j/L26-08/",
-        "/j/l26-07/",
         "/j/L26-07/other/",
         "/j/L26-07/classic/more/",
         "/j/%00/",

@@ -5,8 +5,8 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
-from inventory.bottling.models import LabelSheet
-from inventory.bottling.services import runs
+from inventory.bottling.models import JarPage, LabelSheet
+from inventory.bottling.services import holds, runs
 from inventory.shared.models import House
 from inventory.stock.models import Place
 from inventory.stock.services import drums
@@ -185,3 +185,37 @@ def test_without_a_drum_there_are_no_labels_of_drums(bottler):
 
     assert answer.status_code == 302
     assert answer["Location"] == at("drum_labels")
+
+
+def test_the_page_of_the_jar_is_offered_as_qr_code_and_linked_where_jars_have_one(bottler, room):
+    run, planned = bottling_room.recorded(room), bottling_room.plan(room)
+    form = at("run_labels", run.number)
+    assert "jar&#x27;s page" not in bottler.get(form).text
+    JarPage.objects.update_or_create(defaults={"is_on": True})
+
+    address = f"http://testserver/j/{run.lot_code}/{run.product.code}/"
+    page = pages.text(bottler.get(form, asked(code="jar-page", sheet="letter-6")))
+
+    assert "Ready to print" in page
+    for linked in (
+        form,
+        at("run_detail", run.number),
+        at("lot_detail", run.lot_code, run.product.code),
+    ):
+        assert f'href="{address}"' in bottler.get(linked).text
+    assert f"/j/{planned.lot_code}/" in bottler.get(at("run_labels", planned.number)).text
+
+
+def test_labels_of_what_is_on_hold_say_so(bottler, room):
+    run = bottling_room.recorded(room)
+    drum = builders.place("D-001", Place.Kind.DRUM, tare_grams=18_000)
+    lot = builders.lot_in(drum, 200_000)
+    for held in (lot, run.packed_lot):
+        holds.hold(lots=[held], reason="Odd smell.", held_by=builders.person())
+
+    page = pages.text(bottler.get(at("run_labels", run.number)))
+    paper = printed.text(bottler.get(at("drum_labels_pdf")).content)
+
+    assert f"ON HOLD Lot {run.lot_code} can't be sold. Odd smell." in page
+    assert "ON HOLD" in paper
+    assert f"{lot.code} ON HOLD" in pages.text(bottler.get(at("drum_labels")))

@@ -285,3 +285,53 @@ def test_the_figures_of_a_lot_are_read_in_one_question(
         names = [each.report.name for each in queries.of_lot(lot).proven]
 
     assert names == ["report.pdf"] * count
+
+
+def test_a_removed_figure_is_on_no_certificate_and_still_the_lots(lot, owner):
+    first = lot.measurements.get(what="moisture")
+    measurements.remove(measurement=first, removed_by=owner)
+
+    figures = queries.of_lot(lot)
+
+    assert [(row.value, row.method) for row in figures.house] == [
+        ("17.4 %", "entered with the lot"),
+        ("30 mm Pfund", "method not recorded"),
+    ]
+    assert [row.value for row in figures.certified] == ["30 mm Pfund"]
+
+
+# 17.1 % ends a band of Lochhead 1933, 18.6 % grade A of the US Standards of 1985 (from memory).
+@pytest.mark.parametrize(
+    ("own", "later", "said"),
+    [
+        ("17.4", "18.6", ""),
+        ("17.4", "17.0", ""),
+        ("17.0", "17.1", ""),
+        (
+            "17.1",
+            "17.2",
+            "Measured on Jul 20, 2026: 17.2 %, U.S. Grade A. Above 17.1 % moisture: this honey "
+            "keeps only if it stays cool and clean.",
+        ),
+        (
+            "17.4",
+            "18.7",
+            "Measured on Jul 20, 2026: 18.7 %, U.S. Grade C. Above 18.6 % moisture: this honey "
+            "may ferment and does not meet U.S. Grade A. Dry it or blend it.",
+        ),
+    ],
+)
+def test_a_later_moisture_that_is_worse_than_the_lots_own_is_told(measure, lot, own, later, said):
+    Lot.objects.filter(pk=lot.pk).update(moisture_percent=own)
+    lot.refresh_from_db()
+    measure(value=later)
+
+    assert queries.of_lot(lot).disagreement == said
+
+
+def test_what_is_below_the_limit_of_detection_is_written_so(measure):
+    assert measure("hmf", "5", is_below=True).in_words == "< 5 mg/kg"
+    for what, value, parameter in (("moisture", "17", "is_below"), ("hmf", "0", "value")):
+        with pytest.raises(BadValue) as refused:
+            measure(what, value, is_below=True)
+        assert refused.value.parameter == parameter

@@ -106,6 +106,18 @@ def test_a_report_is_chosen_from_the_files_of_the_lot(lot, laboratory_figure, ow
     assert Measurement.objects.get(what="diastase").report == laboratory_figure.report
 
 
+def test_a_figure_below_the_limit_of_detection_is_typed_as_the_laboratory_writes_it(lot):
+    client = signed_in()
+    sent = {"what": "hmf", "measured_on": "2026-07-21", "method": "other"}
+
+    client.post(add(lot), {**sent, "key": "a", "value": "< 5"})
+    page = client.post(add(lot), {**sent, "key": "b", "value": "3", "is_below": "on"}, follow=True)
+
+    made = Measurement.objects.filter(what="hmf").order_by("pk")
+    assert [(each.value, each.is_below) for each in made] == [(5, True), (3, True)]
+    assert "&lt; 5 mg/kg" in page.text
+
+
 def test_refusals_stand_at_their_fields(lot):
     answer = signed_in().post(
         add(lot),

@@ -747,3 +747,21 @@ def test_a_planned_run_can_be_cancelled_once(room):
     with pytest.raises(NotAllowedNow):
         bottling_room.record(run)
     assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 0
+
+
+@pytest.mark.parametrize(
+    ("code", "other"),
+    [
+        ("tank-1", "the number of Tank 1"),
+        ("TANK-1", "the number of Tank 1"),
+        ("26-e01", "the code of a lot of honey in bulk"),
+    ],
+)
+def test_a_typed_lot_code_is_not_that_of_a_vessel_or_of_honey_in_bulk(code, other):
+    room = bottling_room.set_up()
+
+    with pytest.raises(BadValue) as refused:
+        bottling_room.plan(room, lot_code=code)
+
+    assert refused.value.parameter == "lot_code"
+    assert refused.value.message == f"{code} is {other}. Type a code that nothing else has."

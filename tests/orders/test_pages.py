@@ -6,6 +6,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from apiary_sales.billing.services import invoices
 from apiary_sales.orders.models import Fulfilment, Order, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import orders, quotes
@@ -952,3 +953,20 @@ def test_an_order_that_never_was_a_quote_has_no_paper_of_one(office, shop_order,
     order = shop_order(30)
 
     assert office.get(reverse("orders:quote_pdf", args=[order.number])).status_code == 404
+
+
+def test_an_order_that_is_fully_invoiced_is_not_offered_to_be_invoiced(
+    client, shop, jar_line, jars, shelf, owner, key
+):
+    builders.packed_lot(jars, shelf, 48)
+    order = orders.take(
+        customer=shop, channel="shop", lines=[jar_line(10)], created_by=owner, key=key()
+    )
+    orders.fulfil(order=order, filled_by=owner, key=key())
+    client.force_login(owner)
+    address = reverse("orders:order_detail", args=[order.number])
+    before = client.get(address).text
+
+    invoices.issue(order=order, issued_by=owner, key=key())
+
+    assert ("Invoice it" in before, "Invoice it" in client.get(address).text) == (True, False)

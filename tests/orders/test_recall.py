@@ -7,7 +7,7 @@ import pytest
 from apiary_sales.billing.services import invoices
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Recall, RecallAct
-from apiary_sales.orders.queries import recall, trace
+from apiary_sales.orders.queries import recall, recall_progress, trace
 from apiary_sales.orders.queries import recalls as records
 from apiary_sales.orders.services import orders, quotes, recalls
 from inventory.bottling.services import reversals
@@ -20,6 +20,7 @@ from inventory.shared.errors import (
     SeveralProblems,
 )
 from inventory.stock.models import Balance, Lot, lots
+from inventory.stock.queries.holds import events
 from inventory.stock.services import stores
 from tests import builders
 from tests.inventory import bottling_room
@@ -251,7 +252,9 @@ def test_several_lots_are_asked_about_at_once_and_shared_ones_count_once(jars, s
     assert [lot.code for lot in answer.lots] == [first.code, second.code, packed.code]
     assert [lot.code for lot in answer.asked] == [first.code, second.code]
     assert recall.answer([packed.pk]).sources == [
-        recall.SourceRow(lot.pk, lot.code, "extraction", "Clover, extraction", lot.made_on)
+        recall.SourceRow(
+            lot.pk, lot.code, "extraction", "Clover, extraction", lot.made_on, "in-bulk"
+        )
         for lot in (second, first)
     ]
 
@@ -299,6 +302,116 @@ def start(lot, **changes):
     return recalls.start(**(asked | changes))
 
 
+def finish(record, **changes):
+    roots = [lot.pk for lot in record.lots.all()]
+    asked = {
+        "recall": record,
+        "notes": "Counted.",
+        "answer": recall.answer(roots, with_sales=True).as_json(),
+        "finished_by": builders.person(),
+    }
+    return recalls.finish(**(asked | changes))
+
+
+def test_a_finished_recall_keeps_what_came_back_and_was_held(
+    sell, jar_line, jars, shelf, owner, key
+):
+    lot = builders.packed_lot(jars, shelf, 48)
+    done = sell(jar_line(10))
+    record = start(lot)
+    orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="recall")
+    recalls.hold(lots=[lot], reason="Odd smell.", held_by=owner, key=key())
+
+    finish(record)
+    between = recall_progress.of(Recall.objects.get(pk=record.pk))
+
+    assert (between.start.pieces_out, between.finish.pieces_out) == (10, 0)
+    assert [(row.place, row.quantity) for row in between.back] == [("Shelf", 10)]
+    assert [each.code for each in between.held] == [lot.code]
+
+
+def test_a_real_recall_with_goods_that_can_still_be_sold_is_not_finished_by_oversight(
+    jars, shelf, owner, key
+):
+    lot = builders.packed_lot(jars, shelf, 48)
+    real, mock = start(lot, kind="real"), start(lot)
+
+    finish(mock)
+    with pytest.raises(BadValue) as refused:
+        finish(real)
+    recalls.hold(lots=[lot], reason="Odd smell.", held_by=owner, key=key())
+    finish(real)
+
+    assert refused.value.parameter == "lots_are_settled"
+    assert refused.value.message == (
+        f"In the house and not on hold, so they can still be sold: {lot.code}. Put them on hold "
+        "or write them off. If they may be sold, tick the box and send again."
+    )
+    assert Recall.objects.filter(finished_at=None).count() == 0
+
+
+def test_a_real_recall_is_finished_once_somebody_says_that_its_lots_may_be_sold(jars, shelf):
+    lot = builders.packed_lot(jars, shelf, 48)
+
+    assert finish(start(lot, kind="real"), lots_are_settled=True).is_finished
+
+
+# ---------------------------------------------------------------- what is not found
+
+
+@pytest.fixture
+def count(jars):
+    def make(lot, place, counted):
+        stores.count(
+            item=jars.item,
+            lot=lot,
+            place=place,
+            counted=counted,
+            reason="Counted",
+            recorded_by=builders.person(),
+            key=builders.new_key(),
+        )
+
+    return make
+
+
+def test_a_surplus_in_one_place_does_not_make_up_for_a_loss_in_another(jars, shelf, stand, count):
+    lot = builders.packed_lot(jars, shelf, 40)
+    count(lot, shelf, 30)
+    count(lot, stand, 10)
+
+    answer = recall.answer([lot.pk])
+    account = only(answer.lots)
+
+    assert account.ways_in_words == [("lost in counts", 10), ("found in counts", -10)]
+    assert (account.came_in, account.on_hand, account.other_ways) == (40, 40, 0)
+    assert account.difference == 0
+    # Of 40 that are here and 10 that are lost, 40 are accounted for: 80 percent.
+    assert (answer.percent_accounted, answer.percent_found) == (Decimal(80), Decimal(80))
+
+
+@pytest.mark.parametrize(
+    ("reason", "found", "given"), [("gift", 75, 12), ("own_use", 75, 12), ("breakage", 100, 0)]
+)
+def test_gifts_and_own_use_are_out_without_a_name(jars, shelf, reason, found, given):
+    """Of 48 jars 12 are given away: 36 of 48 are 75 percent."""
+    lot = builders.packed_lot(jars, shelf, 48)
+    stores.write_off(
+        item=jars.item,
+        lot=lot,
+        place=shelf,
+        pieces=12,
+        reason=reason,
+        recorded_by=builders.person(),
+        key="off",
+    )
+
+    answer = recall.answer([lot.pk])
+
+    assert (answer.percent_accounted, answer.percent_found) == (Decimal(100), Decimal(found))
+    assert (answer.pieces_out, answer.pieces_given) == (given, given)
+
+
 def test_a_record_answers_the_same_later(sell, jar_line, jars, shelf, stand, shop, packer):
     lot = builders.packed_lot(jars, shelf, 48)
     builders.packed_lot(jars, stand, 10)
@@ -322,9 +435,7 @@ def test_the_clock_runs_from_the_start_to_the_finish(jars, shelf, time_machine):
     assert records.running([lot.pk]) == record
 
     time_machine.shift(755)
-    done = recalls.finish(
-        recall=record, notes=" Counted the shelf. ", finished_by=builders.person("office")
-    )
+    done = finish(record, notes=" Counted the shelf. ", finished_by=builders.person("office"))
 
     assert (done.is_finished, done.seconds_taken) == (True, 755)
     assert (done.notes, done.finished_by) == ("Counted the shelf.", builders.person("office"))
@@ -335,10 +446,10 @@ def test_a_recall_is_finished_once_and_with_notes(jars, shelf):
     record = start(builders.packed_lot(jars, shelf, 48))
 
     with pytest.raises(BadValue) as without_notes:
-        recalls.finish(recall=record, notes="  ", finished_by=builders.person())
-    recalls.finish(recall=record, notes="Counted.", finished_by=builders.person())
+        finish(record, notes="  ")
+    finish(record)
     with pytest.raises(NotAllowedNow) as again:
-        recalls.finish(recall=record, notes="Counted again.", finished_by=builders.person())
+        finish(record, notes="Counted again.")
 
     assert without_notes.value.message == "Enter what was checked, and what came out."
     assert again.value.message == "This recall is finished already."
@@ -418,11 +529,11 @@ def test_who_held_and_released_and_why_is_kept(jars, shelf, owner, key):
     recalls.hold(lots=[lot], reason="Odd smell.", held_by=owner, key=key())
     recalls.release(lots=[lot], reason="Nothing found.", released_by=owner, key=key())
 
-    kept = records.acts([lot.pk])
+    kept = events([lot.pk])
 
-    assert [(act.kind, act.reason, act.done_by) for act in kept] == [
-        ("released", "Nothing found.", owner),
-        ("held", "Odd smell.", owner),
+    assert [(event.is_release, event.reason, event.by) for event in kept] == [
+        (True, "Nothing found.", owner.display_name),
+        (False, "Odd smell.", owner.display_name),
     ]
 
 

@@ -6,6 +6,7 @@ import io
 import pytest
 from django.urls import reverse
 
+from apiary_sales.billing.services import invoices
 from apiary_sales.orders.models import Recall
 from apiary_sales.orders.services import orders
 from inventory.shared.templatetags.honey import minutes_and_seconds
@@ -78,6 +79,26 @@ def test_empty_pages_say_so(office, jars, shelf):
     assert "No recall was started yet." in home
     assert "No buyer with a name has bought any of it." in answer
     assert "Nothing went into it" in answer
+
+
+def test_an_order_and_an_invoice_lead_to_the_lots_on_them(office, jars, shelf, sell, owner):
+    lot = builders.packed_lot(jars, shelf, 48)
+    done = sell(builders.customer("Hilltop Deli"), 12)
+    bill = invoices.issue(order=done.order, issued_by=owner, key="bill")
+
+    for number in (done.order.number, str(bill)):
+        answer = office.get(at("home"), {"code": number})
+        assert answer["Location"].startswith(at("answer", lot.pk))
+
+
+def test_the_page_names_the_right_one_of_two_lots_with_one_code(office, jars, shelf):
+    other = builders.product("Two pound", code="2lb")
+    lots = [builders.packed_lot(each, shelf, 5, code="L26200-1") for each in (jars, other)]
+
+    page = office.get(at("answer", lots[1].pk)).text
+
+    assert reverse("inventory:lot_detail", args=["L26200-1", "2lb"]) in page
+    assert reverse("inventory:lot_detail", args=["L26200-1", "1lb"]) not in page
 
 
 @pytest.mark.parametrize("keys", ["0", "x", "1-x", "1-999999", "99999999999999999999"])

@@ -79,7 +79,8 @@ def test_too_few_free_jars_change_nothing(order, lots, repick):
 
     assert refused.value.message == (
         "Not enough One pound. Asked for: 10 pieces. Free: 0 pieces. Reserved for orders: "
-        "30 pieces. Take fewer, or plan a bottling run."
+        "30 pieces. Take fewer, or plan a bottling run. On hold, not for sale: 30 pieces of lot "
+        "L26002."
     )
     assert refused.value.parameter is None
     assert promised() == {"L26001": 20, "L26002": 10}

@@ -506,7 +506,12 @@ def _recall(person) -> None:
         )
         for kind, reason in (("mock", "Yearly exercise"), ("real", "A lid came off"))
     ]
-    recalls.finish(recall=started[0], notes="Counted the storeroom.", finished_by=person)
+    recalls.finish(
+        recall=started[0],
+        notes="Counted the storeroom.",
+        answer=answer.as_json(),
+        finished_by=person,
+    )
     recalls.hold(lots=[lot], reason="A lid came off", held_by=person, key="full:recall-held")
     recalls.release(
         lots=[lot], reason="All lids are tight", released_by=person, key="full:recall-released"

@@ -26,6 +26,7 @@ from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
+from inventory.stock.queries import held_goods
 
 SELL = "orders.sell_at_stand"
 # What the page needs to open without signal.
@@ -93,6 +94,8 @@ class StandView(ActView):
             "place": self.place,
             "places": self.places,
             "products": self.products,
+            # What stands here comes first.
+            "held_goods": sorted(held_goods.in_stores(), key=lambda held: held.place != self.place),
             "data": self._data(),
             "words": json.dumps(till_words()),
         }

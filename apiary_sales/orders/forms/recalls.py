@@ -1,5 +1,7 @@
 """Forms of a recall: started, finished, and its lots put on hold or released."""
 
+from typing import Any
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -32,6 +34,14 @@ class RecallFinishForm(ActForm):
         help_text=_("For example: which shelves were counted, who was called, what was missing."),
         widget=forms.Textarea(attrs={"rows": 6}),
     )
+    lots_are_settled = forms.BooleanField(
+        label=_("What is in the house and not on hold may be sold"), required=False
+    )
+
+    def __init__(self, *args: Any, is_real: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not is_real:
+            del self.fields["lots_are_settled"]
 
 
 class RecallHoldForm(ActForm):

@@ -135,6 +135,13 @@ def for_page() -> QuerySet[Order]:
     )
 
 
+def has_goods_to_invoice(order: Order) -> bool:
+    """Tell whether something of the order was handed over that no bill shows."""
+    return FulfilmentLine.objects.filter(
+        fulfilment__order=order, fulfilment__is_taken_back=False, invoice_lines__isnull=True
+    ).exists()
+
+
 def _goods(lines: Iterable[OrderLine]) -> str:
     """Say what is on an order: "48 One pound, 24 Two pound" or "6 drums, 3,902 lb"."""
     lines = list(lines)

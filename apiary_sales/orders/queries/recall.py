@@ -11,16 +11,20 @@ from typing import Any, cast
 
 from django.db.models import Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from apiary_sales.orders.queries import trace
 from apiary_sales.orders.queries.trace import InvoiceKey, SaleRow, UnnamedRow, WaitingRow
 from inventory.stock.models import Lot, LotParent, Place, PostingLine, Supplier
 from inventory.stock.models.lots import LotKeys
-from inventory.stock.queries import whereabouts
+from inventory.stock.queries import count_differences, whereabouts
+from inventory.stock.queries.count_differences import CountDifference
 
 # Percentages are cut, not rounded: 100 % means all of it.
 STEP = Decimal("0.01")
 CHUNK = 1000
+# Where goods go that are out, but that nobody is named for.
+WITHOUT_NAME = (Place.Kind.GIVEN_AWAY, Place.Kind.OWN_USE)
 
 
 @dataclass(frozen=True)
@@ -51,8 +55,11 @@ class LotAccount:
     reserved: int
     into_lots: int
     ways_out: dict[str, int]
-    # Records of earlier versions know of none.
+    # Records of a former version have none of these.
     handed_back: int = 0
+    lost_in_counts: int = 0
+    found_in_counts: int = 0
+    what_code: str = ""
 
     @property
     def still_out(self) -> int:
@@ -65,9 +72,42 @@ class LotAccount:
 
     @property
     def ways_in_words(self) -> list[tuple[str, int]]:
-        """The other ways out by name, largest first; a minus is what a count found beyond."""
-        named = [(str(Place.Kind(kind).label), much) for kind, much in self.ways_out.items()]
-        return sorted(named, key=lambda way: -way[1])
+        """The other ways out by name, largest first; a minus is what counts found beyond."""
+        named = [
+            (str(Place.Kind(kind).label), much)
+            for kind, much in self.ways_out.items()
+            if kind != Place.Kind.COUNT_DIFFERENCE
+        ]
+        named += [(_("lost in counts"), self.lost), (_("found in counts"), -self.found)]
+        return sorted((way for way in named if way[1]), key=lambda way: -way[1])
+
+    @property
+    def _net(self) -> int:
+        return self.ways_out.get(Place.Kind.COUNT_DIFFERENCE, 0)
+
+    @property
+    def lost(self) -> int:
+        """What counts found missing; a surplus in another place does not make up for it."""
+        return self.lost_in_counts or max(self._net, 0)
+
+    @property
+    def found(self) -> int:
+        """What counts found beyond the books, place by place."""
+        return self.found_in_counts or max(-self._net, 0)
+
+    @property
+    def given_or_used(self) -> int:
+        """What was given away or used at home: it is out, and nobody is named for it."""
+        return sum(max(self.ways_out.get(kind, 0), 0) for kind in WITHOUT_NAME)
+
+    @property
+    def gone(self) -> int:
+        """All that went another way, count differences aside."""
+        return sum(
+            max(much, 0)
+            for kind, much in self.ways_out.items()
+            if kind != Place.Kind.COUNT_DIFFERENCE
+        )
 
     @property
     def difference(self) -> int:
@@ -92,6 +132,7 @@ class SourceRow:
     kind: str
     what: str
     made_on: date
+    what_code: str = ""
 
 
 @dataclass(frozen=True)
@@ -166,11 +207,30 @@ class RecallAnswer:
 
     @property
     def pieces_out(self) -> int:
-        return sum(lot.still_out for lot in self.lots if not lot.is_weighed)
+        return sum(lot.still_out for lot in self.lots if not lot.is_weighed) + self.pieces_given
 
     @property
     def grams_out(self) -> int:
-        return sum(lot.still_out for lot in self.lots if lot.is_weighed)
+        return sum(lot.still_out for lot in self.lots if lot.is_weighed) + self.grams_given
+
+    @property
+    def pieces_given(self) -> int:
+        """Pieces that were given away or used at home."""
+        return sum(lot.given_or_used for lot in self.lots if not lot.is_weighed)
+
+    @property
+    def grams_given(self) -> int:
+        return sum(lot.given_or_used for lot in self.lots if lot.is_weighed)
+
+    @property
+    def given(self) -> list[LotAccount]:
+        """The lots of which some was given away or used at home."""
+        return [lot for lot in self.lots if lot.given_or_used]
+
+    @property
+    def lost(self) -> list[LotAccount]:
+        """The lots of which a count found some missing."""
+        return [lot for lot in self.lots if lot.lost]
 
     @property
     def pieces_back(self) -> int:
@@ -214,22 +274,27 @@ class RecallAnswer:
 
     @property
     def percent_accounted(self) -> Decimal | None:
-        """How much of the honey the books account for, in percent; None where there was none."""
-        return self._percent(lambda lot: abs(lot.difference))
+        """How much of the honey the books account for, in percent; None where there was none.
+
+        What a count found missing is in the books, but where it is nobody knows.
+        """
+        return self._percent(lambda lot: abs(lot.difference) + lot.lost)
 
     @property
     def percent_found(self) -> Decimal | None:
-        """How much is on hand, written off, or with somebody whose name is known, in percent.
+        """How much is in the house, destroyed, or with somebody whose name is known, in percent.
 
-        Sales without a name are accounted for, but nobody can be called about them.
+        Sales without a name, gifts and own use are accounted for, but nobody can be called.
         """
-        return self._percent(lambda lot: abs(lot.difference) + lot.unnamed_out)
+        return self._percent(
+            lambda lot: abs(lot.difference) + lot.lost + lot.unnamed_out + lot.given_or_used
+        )
 
     def _percent(self, missing: Callable[[LotAccount], int]) -> Decimal | None:
         whole = lost = Fraction(0)
         for lot in self.lots:
             # What was filled into other lots is counted there.
-            ends = lot.still_out + lot.on_hand + max(lot.other_ways, 0) + abs(lot.difference)
+            ends = lot.still_out + lot.on_hand + lot.gone + lot.lost + abs(lot.difference)
             whole += ends * lot.grams_each
             lost += missing(lot) * lot.grams_each
         if not whole:
@@ -356,9 +421,11 @@ def _accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
         .values_list("lot")
         .annotate(Sum("grams"))
     )
+    counted = count_differences.by_lot(family)
     accounts = [
         _account(
             tally,
+            counted.get(tally.lot.pk, CountDifference()),
             sold_by_lot.get(tally.lot.pk, trace.SoldOfLot()),
             from_parents.get(tally.lot.pk),
             is_asked=tally.lot.pk in asked,
@@ -369,7 +436,12 @@ def _accounts(roots: Sequence[int], family: LotKeys) -> list[LotAccount]:
 
 
 def _account(
-    tally: whereabouts.LotTally, sold: trace.SoldOfLot, grams: int | None, *, is_asked: bool
+    tally: whereabouts.LotTally,
+    counted: CountDifference,
+    sold: trace.SoldOfLot,
+    grams: int | None,
+    *,
+    is_asked: bool,
 ) -> LotAccount:
     lot = tally.lot
     if lot.product is None:
@@ -399,6 +471,9 @@ def _account(
         into_lots=tally.into_lots,
         ways_out=ways,
         handed_back=tally.handed_back,
+        lost_in_counts=counted.lost,
+        found_in_counts=counted.found,
+        what_code=lot.what,
     )
 
 
@@ -414,4 +489,6 @@ def _sources(roots: Sequence[int]) -> list[SourceRow]:
         .select_related("product")
         .order_by("-made_on", "-id")
     )
-    return [SourceRow(lot.pk, lot.code, lot.kind, what_is(lot), lot.made_on) for lot in lots]
+    return [
+        SourceRow(lot.pk, lot.code, lot.kind, what_is(lot), lot.made_on, lot.what) for lot in lots
+    ]

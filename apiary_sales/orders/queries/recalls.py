@@ -4,12 +4,15 @@ from collections.abc import Sequence
 
 from django.db.models import QuerySet
 
-from apiary_sales.orders.models import Recall, RecallAct
+from apiary_sales.orders.models import Recall
+from inventory.stock.models import LotHold
 
 
 def records() -> QuerySet[Recall]:
     """Return every recall, the latest first, without the long answers they keep."""
-    return Recall.objects.defer("answer").select_related("started_by", "finished_by")
+    return Recall.objects.defer("answer", "answer_at_finish").select_related(
+        "started_by", "finished_by"
+    )
 
 
 def running(lots: Sequence[int]) -> Recall | None:
@@ -17,7 +20,11 @@ def running(lots: Sequence[int]) -> Recall | None:
     return records().filter(lots__in=lots, finished_at=None).distinct().first()
 
 
-def acts(lots: Sequence[int]) -> list[RecallAct]:
-    """Return when these lots were put on hold or released because of a recall, latest first."""
-    found = RecallAct.objects.filter(lots__in=lots).select_related("done_by")
-    return list(found.distinct())
+def held_by_recall(lots: Sequence[int]) -> set[int]:
+    """Return the keys of the lots that a recall of just these lots holds now."""
+    held = LotHold.objects.filter(
+        cause=LotHold.Cause.RECALL,
+        asked_lots=LotHold.asked_keys(lots),
+        released_at__isnull=True,
+    )
+    return set(held.values_list("lot", flat=True))

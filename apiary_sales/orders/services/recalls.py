@@ -11,12 +11,14 @@ from django.utils.translation import gettext as _
 from apiary_sales.orders.models import Recall, RecallAct
 from inventory.bottling.services import holds
 from inventory.shared import checks
-from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.models import Lot
+from inventory.stock.models import Balance, Lot
 
 NOTES_MAX = 4000
+# So many lots that may still be sold are named in a refusal.
+LOOSE_NAMED = 20
 
 
 @transaction.atomic
@@ -67,10 +69,19 @@ def start(
 
 
 @transaction.atomic
-def finish(*, recall: Recall, notes: str, finished_by: Person) -> Recall:
-    """Stop the clock, and keep what was checked.
+def finish(
+    *,
+    recall: Recall,
+    notes: str,
+    answer: dict[str, Any],
+    finished_by: Person,
+    lots_are_settled: bool = False,
+) -> Recall:
+    """Stop the clock, and keep what was checked and what the books answer now.
 
-    Raises `BadValue` without notes, `NotAllowedNow` when it is finished already.
+    A real recall whose lots are still in the house and not on hold is finished only with
+    `lots_are_settled`. Raises `BadValue` without notes or for such lots, `NotAllowedNow` when it
+    is finished already.
     """
     problems = Problems()
     if not notes.strip():
@@ -81,12 +92,39 @@ def finish(*, recall: Recall, notes: str, finished_by: Person) -> Recall:
     recall = Recall.objects.select_for_update(no_key=True).get(pk=recall.pk)
     if recall.is_finished:
         raise NotAllowedNow(_("This recall is finished already."))
+    if recall.kind == Recall.Kind.REAL and not lots_are_settled:
+        _refuse_loose_lots(recall)
     recall.notes = notes.strip()
+    recall.answer_at_finish = answer
     # Never before the start, whatever a clock that was set back says.
     recall.finished_at = max(timezone.now(), recall.started_at)
     recall.finished_by = finished_by
-    recall.save(update_fields=["notes", "finished_at", "finished_by"])
+    recall.save(update_fields=["notes", "answer_at_finish", "finished_at", "finished_by"])
     return recall
+
+
+def _refuse_loose_lots(recall: Recall) -> None:
+    """Raise where goods of a real recall are in the house and may still be sold."""
+    family = Lot.objects.family_keys(recall.lots.values_list("pk", flat=True))
+    loose = (
+        Balance.objects.filter(
+            lot__in=family, is_physical=True, quantity__gt=0, lot__is_on_hold=False
+        )
+        .order_by("lot")
+        .values_list("lot", "lot__code")
+        .distinct()
+    )
+    codes = [code for _key, code in loose[: LOOSE_NAMED + 1]]
+    if codes:
+        named = ", ".join(codes[:LOOSE_NAMED]) + ("…" if len(codes) > LOOSE_NAMED else "")
+        raise BadValue(
+            _(
+                "In the house and not on hold, so they can still be sold: %(lots)s. Put them on "
+                "hold or write them off. If they may be sold, tick the box and send again."
+            )
+            % {"lots": named},
+            parameter="lots_are_settled",
+        )
 
 
 @transaction.atomic
@@ -96,7 +134,7 @@ def hold(*, lots: Sequence[Lot], reason: str, held_by: Person, key: str) -> hold
     Raises as `holds.hold`, and `AlreadyRecorded`.
     """
     refuse_repeat(RecallAct, key)
-    done = holds.hold(lots=lots, reason=reason)
+    done = holds.hold(lots=lots, reason=reason, held_by=held_by)
     _note(RecallAct.Kind.HELD, done, reason, held_by, key)
     return done
 
@@ -105,12 +143,12 @@ def hold(*, lots: Sequence[Lot], reason: str, held_by: Person, key: str) -> hold
 def release(
     *, lots: Sequence[Lot], reason: str, released_by: Person, key: str
 ) -> holds.LotsChanged:
-    """Release these lots and all they went into, and keep who did it and why.
+    """Release what a recall of these lots holds, and nothing else; keep who did it and why.
 
     Raises as `holds.release`, and `AlreadyRecorded`.
     """
     refuse_repeat(RecallAct, key)
-    done = holds.release(lots=lots, reason=reason)
+    done = holds.release(lots=lots, reason=reason, released_by=released_by)
     _note(RecallAct.Kind.RELEASED, done, reason, released_by, key)
     return done
 

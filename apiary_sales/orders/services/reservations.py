@@ -219,7 +219,8 @@ class Picker:
             "place": self._at.name if self._at else "",
         }
         return NotEnoughStock(
-            sentence % figures + self._setting(balances),
+            stores.with_held(sentence % figures, product.item, self._places)
+            + self._setting(balances),
             parameter=parameter,
             asked=asked,
             there=free,

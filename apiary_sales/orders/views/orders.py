@@ -28,6 +28,7 @@ from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
+from inventory.stock.queries import held_goods
 
 
 @sees_buyers
@@ -50,6 +51,7 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
         "has_reservations": any(line.reservations.all() for line in lines),
         "held": _held(order),
         "is_begun": any(line.filled for line in lines),
+        "has_goods_to_invoice": found.has_goods_to_invoice(order),
         "drums_away": list(_drums_away(order)),
     }
     return render(request, "orders/order.html", context)
@@ -101,7 +103,8 @@ class OrderCreateView(ActView):
         context = super().get_context_data(**kwargs)
         form = context["form"]
         typed = self.request.POST or self.request.GET
-        return {**context, "customer": _customer(typed), **_total(form)}
+        held = held_goods.in_stores()
+        return {**context, "customer": _customer(typed), "held_goods": held, **_total(form)}
 
     def act(self, data: dict[str, Any]) -> Order:
         return orders.take(

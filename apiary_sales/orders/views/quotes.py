@@ -21,6 +21,7 @@ from inventory.shared import documents
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
+from inventory.stock.queries import held_goods
 
 
 @permission_required("orders.quote_drums", raise_exception=True)
@@ -71,6 +72,7 @@ class QuoteCreateView(ActView):
         return {
             **context,
             "pick_form": self.pick_form,
+            "held_drums": held_goods.in_drums(),
             "figures": drums.figures(lines, on=self.today),
         }
 

@@ -30,9 +30,9 @@ from apiary_sales.orders.forms.recalls import (
 )
 from apiary_sales.orders.models import Recall
 from apiary_sales.orders.queries import recall as answers
+from apiary_sales.orders.queries import recall_progress, recalled_lots, trace
 from apiary_sales.orders.queries import recalls as found
-from apiary_sales.orders.queries import trace
-from apiary_sales.orders.queries.recall import RecallAnswer
+from apiary_sales.orders.queries.recall import LotAccount, RecallAnswer
 from apiary_sales.orders.services import recalls
 from inventory.bottling.services.holds import LotsChanged
 from inventory.shared import documents
@@ -41,11 +41,14 @@ from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
 from inventory.stock.models.lots import LotKeys
-from inventory.stock.queries.find_lots import find_lots
+from inventory.stock.queries import holds as hold_queries
+from inventory.stock.queries.find_lots import TYPED_MAX
 
 # Of each list the answer's first page shows so much; each can be opened in pages of its own.
 ROWS_SHOWN, PAGE_SIZE = 20, 50
 RECORDS_SHOWN = 20
+# So many lots that stay on hold are named in the message after a release.
+LEFT_NAMED = 10
 CSV = "text/csv; charset=utf-8"
 
 
@@ -111,9 +114,9 @@ def keys_of(lots: Sequence[Lot]) -> str:
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
     """Find the lots that are meant, or show the recalls there were."""
-    typed = request.GET.get("code", "").strip()[:60]
+    typed = request.GET.get("code", "").strip()[:TYPED_MAX]
     chosen = [key for key in request.GET.getlist("lot") if key.isdecimal()]
-    lots = find_lots(typed) if typed and not chosen else None
+    lots = recalled_lots.find(typed) if typed and not chosen else None
     if lots and lots.is_certain:
         chosen = [str(lot.pk) for lot in lots.meant]
     if chosen:
@@ -136,10 +139,20 @@ def answer(request: HttpRequest, keys: str) -> HttpResponse:
             "asked": asked,
             "answer": made,
             "running": found.running(asked.roots),
-            "acts": found.acts(asked.roots),
+            "hold_events": hold_queries.events(asked.family),
+            **_held(asked.roots, made),
             **_lists(request, made, trace.named(asked.family)),
         },
     )
+
+
+def _held(roots: list[int], made: RecallAnswer) -> dict[str, list[LotAccount]]:
+    """Part the lots into those that a recall of just these roots holds, and the others."""
+    held = found.held_by_recall(roots)
+    return {
+        "held_here": [lot for lot in made.lots if lot.pk in held],
+        "not_held_here": [lot for lot in made.lots if lot.pk not in held],
+    }
 
 
 def _lists(request: HttpRequest, made: RecallAnswer, sales: Any) -> dict[str, Any]:
@@ -195,8 +208,9 @@ class LotsActView(ActView):
         self.asked  # noqa: B018  # lots that are not there are refused before anything else
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        made = answers.answer(self.asked.roots)
         return super().get_context_data(
-            asked=self.asked, answer=answers.answer(self.asked.roots), **kwargs
+            asked=self.asked, answer=made, **_held(self.asked.roots, made), **kwargs
         )
 
     def next_url(self, made: Any) -> str:
@@ -263,18 +277,19 @@ class RecallReleaseView(LotsActView):
         return recalls.release(lots=self.asked.lots, released_by=person_of(self.request), **data)
 
     def done_message(self, made: LotsChanged) -> str:
-        count, left = len(made.changed), len(made.left)
+        count, left = len(made.freed), len(made.left)
         done = ngettext(
             "%(count)s lot may be sold again.", "%(count)s lots may be sold again.", count
         ) % {"count": count}
         if not left:
             return done
         kept = ngettext(
-            "%(count)s lot stays on hold: a fill check failed, or honey in it is on hold.",
-            "%(count)s lots stay on hold: a fill check failed, or honey in them is on hold.",
+            "%(count)s lot stays on hold for another reason:",
+            "%(count)s lots stay on hold for other reasons:",
             left,
         ) % {"count": left}
-        return f"{done} {kept}"
+        named = "; ".join(f"{lot.code}: {lot.hold_reason}" for lot in made.left[:LEFT_NAMED])
+        return f"{done} {kept} {named}" + ("; …" if left > LEFT_NAMED else "")
 
 
 def _record(pk: int) -> Recall:
@@ -296,8 +311,9 @@ def record(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "record": kept,
             "answer": made,
+            "progress": recall_progress.of(kept),
             "now_url": reverse("recall:answer", args=[keys_of(lots)]) if lots else "",
-            "acts": found.acts([lot.pk for lot in lots]),
+            "hold_events": hold_queries.events(Lot.objects.family_keys(lot.pk for lot in lots)),
             **_lists(request, made, made.sales),
         },
     )
@@ -337,9 +353,17 @@ class RecallFinishView(ActView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(record=self.recall, **kwargs)
 
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return {**super().get_form_kwargs(), "is_real": self.recall.kind == Recall.Kind.REAL}
+
     def act(self, data: dict[str, Any]) -> Recall:
+        roots = list(self.recall.lots.values_list("pk", flat=True))
         return recalls.finish(
-            recall=self.recall, notes=data["notes"], finished_by=person_of(self.request)
+            recall=self.recall,
+            notes=data["notes"],
+            answer=answers.answer(roots, with_sales=True).as_json(),
+            finished_by=person_of(self.request),
+            lots_are_settled=data.get("lots_are_settled", False),
         )
 
     def done_message(self, made: Recall) -> str:

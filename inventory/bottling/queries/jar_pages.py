@@ -25,6 +25,13 @@ def address_of(lot: Lot, site: HttpRequest | str) -> str | None:
     return absolute(path_of(lot), site)
 
 
+def address_for_run(run: BottlingRun, site: HttpRequest | str) -> str | None:
+    """Return the address to print on the jars of a run, also before it is recorded, or None."""
+    if not run.lot_code or not JarPage.current().is_on:
+        return None
+    return absolute(reverse("inventory:jar_page", args=[run.lot_code, run.product.code]), site)
+
+
 def path_of(lot: Lot) -> str:
     """Return the address of the page of a packed lot on this site."""
     assert lot.product is not None
@@ -40,13 +47,15 @@ def absolute(path: str, site: HttpRequest | str) -> str:
 def lots_with(code: str, product_code: str | None = None) -> list[Lot]:
     """Return the packed lots that bear a code, by the name of their product.
 
-    One product may be asked for. A run or a label that was undone left no jars.
+    One product may be asked for, and small letters do for capital ones. A run or a label that was
+    undone left no jars.
     """
-    lots = Lot.objects.filter(kind=Lot.Kind.PACKED, code=code, quantity_made__gt=0).exclude(
+    codes = {code, code.upper()}
+    lots = Lot.objects.filter(kind=Lot.Kind.PACKED, code__in=codes, quantity_made__gt=0).exclude(
         run__status=BottlingRun.Status.REVERSED
     )
     if product_code is not None:
-        lots = lots.filter(product__code=product_code)
+        lots = lots.filter(product__code__iexact=product_code)
     return list(lots.select_related("product").order_by("product__name"))
 
 

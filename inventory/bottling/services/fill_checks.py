@@ -8,15 +8,12 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, FillCheck, FillWeight
 from inventory.bottling.rules import fill_checks as rules
-from inventory.bottling.services import jar_holds
+from inventory.bottling.services import holds
 from inventory.shared import checks
-from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.errors import NotAllowedNow
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.models import Item, Lot
 from inventory.stock.services import ledger
-
-REASON_MAX = 300
 
 
 @transaction.atomic
@@ -43,7 +40,7 @@ def record(
         .get(pk=run.pk)
     )
     # A sale of the lot locks its item too, so none slips through while the lot goes on hold.
-    ledger.lock_items(_items_held(run.packed_lot, run.product.item))
+    ledger.lock_items(holds.items_held(run.packed_lot) if run.packed_lot else [run.product.item])
     refuse_repeat(FillCheck, key, message=_("This check was recorded already."))
     pieces_filled, lot = run.pieces_filled, run.packed_lot
     if run.status != BottlingRun.Status.RECORDED or pieces_filled is None or lot is None:
@@ -82,37 +79,5 @@ def record(
         failed = _("Fill check of %(day)s failed.") % {
             "day": timezone.localdate(check.checked_at).isoformat()
         }
-        # A lot that is on hold for something else stays so for that, too.
-        kept = lot.hold_reason if failed not in lot.hold_reason else ""
-        jar_holds.hold(lot, f"{kept} {failed}".strip()[-REASON_MAX:])
+        holds.hold_for_check(lot=lot, reason=failed, held_by=checked_by)
     return check
-
-
-@transaction.atomic
-def release(*, lot: Lot, reason: str, released_by: Person) -> Lot:
-    """Let a held lot be sold again, and keep with its failed checks who said so and why.
-
-    Raises `BadValue` without a reason, `NotAllowedNow` when the lot is not on hold.
-    """
-    reason = reason.strip()
-    problems = Problems()
-    if not reason:
-        problems.add("reason", _("Enter why the lot may be sold, for example “topped up by hand”."))
-    elif len(reason) > REASON_MAX:
-        problems.add("reason", _("Enter 300 characters or fewer."))
-    problems.raise_any()
-    ledger.lock_items(_items_held(lot, lot.product.item if lot.product else Item.objects.honey()))
-    lot = Lot.objects.select_for_update().get(pk=lot.pk)
-    if not lot.is_on_hold:
-        raise NotAllowedNow(_("Lot %(code)s is not on hold.") % {"code": lot.code})
-    jar_holds.release(lot)
-    FillCheck.objects.filter(
-        run__packed_lot=lot, has_passed=False, released_at__isnull=True
-    ).update(released_at=timezone.now(), released_by=released_by, release_reason=reason)
-    return lot
-
-
-def _items_held(lot: Lot | None, item: Item) -> list[Item]:
-    """Return the items of a lot and of all that its jars have become."""
-    made = jar_holds.made_of(lot) if lot else []
-    return [item, *(each.product.item for each in made if each.product)]

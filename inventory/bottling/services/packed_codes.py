@@ -2,12 +2,13 @@
 
 from datetime import date
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, Product
 from inventory.shared.errors import BadValue, Problems
 from inventory.stock import lot_codes
-from inventory.stock.models import Lot, ProductionSettings
+from inventory.stock.models import Lot, Place, ProductionSettings
 from inventory.stock.services import ledger
 
 
@@ -46,6 +47,12 @@ def is_taken(code: str, product: Product) -> bool:
 
 def taken_error(code: str, product: Product, *, parameter: str) -> BadValue | None:
     """Return the refusal of a code that is taken, or None."""
+    if code and (other := _bearer_of(code)):
+        return BadValue(
+            _("%(code)s is %(other)s. Type a code that nothing else has.")
+            % {"code": code, "other": other},
+            parameter=parameter,
+        )
     if not code or not is_taken(code, product):
         return None
     return BadValue(
@@ -53,6 +60,21 @@ def taken_error(code: str, product: Product, *, parameter: str) -> BadValue | No
         % {"code": code, "product": product.name},
         parameter=parameter,
     )
+
+
+def _bearer_of(code: str) -> str:
+    """Say what else a code names: a vessel, or honey in bulk; an empty text for nothing.
+
+    Whoever asks about a code then means one kind of thing.
+    """
+    vessel = Place.objects.filter(
+        Q(code__iexact=code) | Q(name__iexact=code), kind__in=Place.VESSELS
+    ).first()
+    if vessel is not None:
+        return _("the number of %(vessel)s") % {"vessel": vessel.name}
+    if Lot.objects.filter(code__iexact=code, product=None).exists():
+        return _("the code of a lot of honey in bulk")
+    return ""
 
 
 def check_honey(problems: Problems, *, lot_code: str, honey: Lot, lot_code_is_right: bool) -> None:

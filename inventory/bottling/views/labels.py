@@ -13,6 +13,7 @@ from inventory.bottling import papers
 from inventory.bottling.forms_labels import LabelPrintForm, LabelSheetForm, initial_of_sheet
 from inventory.bottling.models import BottlingRun, LabelSheet
 from inventory.bottling.papers import LabelPrint
+from inventory.bottling.queries import jar_pages
 from inventory.bottling.queries import labels as queries
 from inventory.bottling.rules import labels
 from inventory.bottling.services import label_sheets
@@ -26,7 +27,8 @@ from inventory.shared.views import ActView
 def run_labels(request: HttpRequest, number: str) -> HttpResponse:
     """Show what the labels of a run say, and how they would be printed; nothing is saved."""
     run = run_of(number)
-    form = LabelPrintForm(request.GET or None, initial=_first_choice(run))
+    page_url = jar_pages.address_for_run(run, request)
+    form = LabelPrintForm(request.GET or None, initial=_first_choice(run), page_url=page_url)
     return _labels_page(request, run, form, _prepared(run, form) if form.is_bound else None)
 
 
@@ -34,7 +36,8 @@ def run_labels(request: HttpRequest, number: str) -> HttpResponse:
 def run_labels_pdf(request: HttpRequest, number: str) -> HttpResponse:
     """Answer with the labels as PDF, or with the page that says what does not fit."""
     run = run_of(number)
-    form = LabelPrintForm(request.GET or _first_choice(run))
+    page_url = jar_pages.address_for_run(run, request)
+    form = LabelPrintForm(request.GET or _first_choice(run), page_url=page_url)
     printed = _prepared(run, form)
     if printed is None:
         return _labels_page(request, run, form, None)
@@ -71,8 +74,7 @@ def _prepared(run: BottlingRun, form: LabelPrintForm) -> LabelPrint | None:
             sheet=data["sheet"],
             count=data["pieces"] + (data["spare"] or 0),
             first=1 if data["first"] is None else data["first"],
-            code=data["code"],
-            qr_text=data["qr_text"],
+            **form.qr_code(),
             panel_in2=form.panel_in2(),
         )
     except HouseError as error:

@@ -20,16 +20,17 @@ from inventory.bottling.forms import (
 from inventory.bottling.models import BottlingRun, FillCheck, Product
 from inventory.bottling.queries import additions as addition_queries
 from inventory.bottling.queries import fill_checks as check_queries
-from inventory.bottling.queries import parts
+from inventory.bottling.queries import jar_pages, parts
 from inventory.bottling.queries import runs as run_queries
 from inventory.bottling.rules import filling, labels
 from inventory.bottling.rules.figures import RunFigures
-from inventory.bottling.services import fill_checks, runs
+from inventory.bottling.services import fill_checks, holds, runs
 from inventory.shared import words
 from inventory.shared.models import House
 from inventory.shared.people import person_of, sees_costs
 from inventory.shared.views import ActView
-from inventory.stock.models import Lot, ProductionSettings
+from inventory.stock.models import Lot, LotHold, ProductionSettings
+from inventory.stock.queries import holds as hold_queries
 
 RUN_BOTTLING = "inventory.run_bottling"
 
@@ -175,6 +176,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "parts": parts.uses_of(run) if figures else [],
         "checks": check_queries.checks_of(run) if figures else [],
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
+        "jar_page_url": jar_pages.address_for_run(run, request),
         "statement": labels.net_weight(run.size.declared_grams, House.current().market),
     }
     return render(request, "inventory/bottling/run_detail.html", context)
@@ -329,14 +331,29 @@ class LotReleaseView(ActView):
         return get_object_or_404(lots.bearing(self.kwargs["code"], self.kwargs["product"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(lot=self.lot, **kwargs)
+        return super().get_context_data(lot=self.lot, holds=self.open_holds, **kwargs)
+
+    @cached_property
+    def open_holds(self) -> list[LotHold]:
+        return hold_queries.open_of(self.lot)
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return {**super().get_form_kwargs(), "holds": self.open_holds}
 
     def act(self, data: dict[str, Any]) -> Lot:
-        return fill_checks.release(
-            lot=self.lot, reason=data["reason"], released_by=person_of(self.request)
+        return holds.release_lot(
+            lot=self.lot,
+            reason=data["reason"],
+            released_by=person_of(self.request),
+            of_holds=data.get("of_holds"),
         )
 
     def done_message(self, made: Lot) -> str:
+        if made.is_on_hold:
+            return _("Lot %(code)s stays on hold: %(reason)s") % {
+                "code": made.code,
+                "reason": made.hold_reason,
+            }
         return _("Lot %(code)s may be sold again.") % {"code": made.code}
 
     def next_url(self, made: Lot) -> str:

@@ -19,6 +19,9 @@ from inventory.shared.models import Attachment
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 
+# What somebody signed or photographed: anybody can write a text.
+PAPERS = (Attachment.Kind.LABORATORY, Attachment.Kind.CERTIFICATE, Attachment.Kind.PHOTO)
+
 
 @transaction.atomic
 def attach(
@@ -32,8 +35,8 @@ def attach(
 ) -> Attachment:
     """Keep a file with a thing that its app has registered for files, and return it.
 
-    Raises `BadValue` for a file of a kind or size that is not accepted, or that the thing has
-    already; `AlreadyRecorded`.
+    Raises `BadValue` for a file of a kind or size that is not accepted, that is not what its name
+    or `kind` says, or that the thing has already; `AlreadyRecorded`.
     """
     attachable.of_thing(thing)
     # Of two who send the same form at the same moment, one waits here and is refused.
@@ -42,6 +45,19 @@ def attach(
     # One byte more than is accepted tells that there is too much.
     content = file.read(file_contents.SIZE_BYTES_MAX + 1)
     found = file_contents.examine(content, file.name or "")
+    if found.media_type not in file_contents.SHOWN_INLINE and kind in PAPERS:
+        raise BadValue(
+            _(
+                "%(name)s is plain text. A %(kind)s is a PDF or a picture. Choose “%(other)s” "
+                "for it."
+            )
+            % {
+                "name": found.name,
+                "kind": Attachment.Kind(kind).label,
+                "other": Attachment.Kind.OTHER.label,
+            },
+            parameter="kind",
+        )
     digest = hashlib.sha256(content).hexdigest()
     same = Attachment.objects.of(thing).in_use().filter(sha256=digest).first()
     if same is not None:

@@ -15,7 +15,7 @@ from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.forms.fields import CodeChoiceField, LengthField, decimal_sign
 from inventory.shared.typed import Mistyped, read_number
-from inventory.stock.models import Place, ProductionSettings
+from inventory.stock.models import Balance, Place, ProductionSettings
 from inventory.stock.queries import honey
 from inventory.stock.services import places
 
@@ -97,6 +97,12 @@ class VesselField(CodeChoiceField):
         if not place.contents:
             return _("%(place)s: empty") % {"place": place.name}
         there = place.contents[0]
+        told = self._contents_in_words(place, there)
+        if there.honey_lot.is_on_hold:
+            return _("%(vessel)s. ON HOLD") % {"vessel": told}
+        return told
+
+    def _contents_in_words(self, place: Place, there: Balance) -> str:
         if owner := there.honey_lot.owner:
             return _("%(place)s: %(weight)s of %(lot)s, belongs to %(owner)s") % {
                 "place": place.name,

@@ -25,11 +25,28 @@ def _what_with_unit() -> list[tuple[str, str]]:
     ]
 
 
+class FigureField(NumberField):
+    """A figure as a laboratory writes it, also "<5"; comes out as the number alone."""
+
+    input_mode = "text"
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(value.strip().lstrip("<") if isinstance(value, str) else value)
+
+
 class MeasurementForm(ActForm):
     """What was measured of a lot, how, when and by whom."""
 
     what = forms.ChoiceField(label=_("What was measured"), choices=_what_with_unit)
-    value = NumberField(label=_("Figure"), max_digits=7, decimal_places=3)
+    value = FigureField(
+        label=_("Figure"),
+        max_digits=7,
+        decimal_places=3,
+        help_text=_("Below what could be detected, type for example <5, or tick the box."),
+    )
+    is_below = forms.BooleanField(
+        label=_("Less than this figure: the limit of detection"), required=False
+    )
     measured_on = DayField(label=_("Measured on"))
     measured_by = forms.CharField(label=_("Measured by"), max_length=80, required=False)
     method = forms.ChoiceField(
@@ -59,3 +76,9 @@ class MeasurementForm(ActForm):
         report = self.fields["report"]
         assert isinstance(report, forms.ModelChoiceField)
         report.queryset = Attachment.objects.of(lot).in_use()
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if str(self["value"].value() or "").strip().startswith("<"):
+            data["is_below"] = True
+        return data

@@ -1,5 +1,6 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
+from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
 from .measurements import Measurement
@@ -14,6 +15,7 @@ __all__ = [
     "DipReading",
     "Item",
     "Lot",
+    "LotHold",
     "LotParent",
     "Measurement",
     "Place",

@@ -65,9 +65,14 @@ class Measurement(models.Model):
         What.CONDUCTIVITY: Scale(_("mS/cm"), Decimal(0), Decimal(5), 3),
     }
 
+    # What a laboratory may report as "less than" the least that it can detect.
+    DETECTED_FROM_A_LIMIT = (What.HMF, What.DIASTASE, What.CONDUCTIVITY)
+
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="measurements")
     what = models.CharField(_("what"), max_length=12, choices=What)
     value = models.DecimalField(_("figure"), max_digits=7, decimal_places=3)
+    # A laboratory's "< 5": the value is the limit of what it can detect.
+    is_below = models.BooleanField(_("below this figure"), default=False)
     method = models.CharField(
         _("method"), max_length=13, choices=Method, default=Method.NOT_RECORDED
     )
@@ -107,6 +112,9 @@ class Measurement(models.Model):
             ),
             models.CheckConstraint(condition=Q(value__gte=0), name="measurement_value_gte_0"),
             models.CheckConstraint(
+                condition=Q(is_below=False) | Q(value__gt=0), name="measurement_below_gt_0"
+            ),
+            models.CheckConstraint(
                 condition=Q(removed_at__isnull=True, removed_by__isnull=True)
                 | Q(removed_at__isnull=False, removed_by__isnull=False),
                 name="measurement_removed_by_somebody",
@@ -123,7 +131,7 @@ class Measurement(models.Model):
     @property
     def in_words(self) -> str:
         """The figure with its unit: "17.4 %"."""
-        return figure_in_words(self.what, self.value)
+        return figure_in_words(self.what, self.value, is_below=self.is_below)
 
     @property
     def grade(self) -> str:
@@ -135,10 +143,10 @@ class Measurement(models.Model):
         return self.report is not None and not self.report.is_removed
 
 
-def figure_in_words(what: str, value: Decimal) -> str:
-    """Write a figure with its unit: "17.4 %", "34 mm Pfund", "3.9"."""
+def figure_in_words(what: str, value: Decimal, *, is_below: bool = False) -> str:
+    """Write a figure with its unit: "17.4 %", "34 mm Pfund", "3.9", "< 5 mg/kg"."""
     unit = Measurement.SCALES[Measurement.What(what)].unit
-    return f"{words.number(value.normalize())} {unit}".strip()
+    return f"{'< ' if is_below else ''}{words.number(value.normalize())} {unit}".strip()
 
 
 def grade_in_words(what: str, value: Decimal) -> str:

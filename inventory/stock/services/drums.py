@@ -6,9 +6,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.shared import words
-from inventory.shared.errors import BadValue, LotOnHold, Problems, parameters_named
+from inventory.shared.errors import BadValue, Problems, parameters_named
 from inventory.shared.people import Person
-from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Place, Posting
 from inventory.stock.services import honey, ledger
 
@@ -39,7 +38,6 @@ def fill(
     """
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    _check_not_on_hold(tank)
     net = net_grams(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
     if tare_grams is not None and tare_grams != drum.tare_grams:
         drum.tare_grams = tare_grams
@@ -61,25 +59,9 @@ def preview_fill(
     *, tank: Place, drum: Place, gross_grams: int, tare_grams: int | None = None
 ) -> honey.HoneyPreview:
     """Say what filling a drum would change, without doing it; raises as `fill`."""
-    _check_not_on_hold(tank)
     net = net_grams(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
     with parameters_named(**FILLED):
         return honey.preview_transfer(source=tank, target=drum, grams=net)
-
-
-def _check_not_on_hold(tank: Place) -> None:
-    """Refuse honey on hold: drums are filled to be sold. It may still be moved or emptied out."""
-    there = Balance.objects.in_vessel(tank)
-    if there and there.honey_lot.is_on_hold:
-        raise LotOnHold(
-            _("Lot %(lot)s is on hold, so no drum can be filled from %(tank)s: %(reason)s")
-            % {
-                "lot": there.honey_lot.code,
-                "tank": tank.name,
-                "reason": rules.hold_reason(there.honey_lot),
-            },
-            parameter="tank",
-        )
 
 
 def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -> int:

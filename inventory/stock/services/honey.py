@@ -463,7 +463,8 @@ def write_off(
 
     `grams` None means all there is; `reason` is a posting kind: spoilage, own use or gift.
     Raises `BadValue`, `NotAllowedNow` for an empty vessel or honey of another that would be used
-    or given away, `NotEnoughHoney`, `StockReserved`, `AlreadyRecorded`.
+    or given away, `LotOnHold` for honey on hold that would be, `NotEnoughHoney`, `StockReserved`,
+    `AlreadyRecorded`.
     """
     problems = Problems()
     if grams is not None:
@@ -492,8 +493,23 @@ def write_off(
 
 
 def refuse_to_use(lot: Lot | None, reason: str) -> None:
-    """Raise where what belongs to another beekeeper would be used at home or given away."""
-    if lot is None or lot.owner is None or reason not in (Posting.Kind.OWN_USE, Posting.Kind.GIFT):
+    """Raise where a lot on hold or of another beekeeper would be used at home or given away.
+
+    Call with the item locked.
+    """
+    if lot is None or reason not in (Posting.Kind.OWN_USE, Posting.Kind.GIFT):
+        return
+    lot = Lot.objects.select_related("owner").get(pk=lot.pk)
+    if lot.is_on_hold:
+        raise LotOnHold(
+            _(
+                "Lot %(lot)s is on hold, so it can't be used or given away: %(reason)s It may "
+                "only be written off as spoiled or broken."
+            )
+            % {"lot": lot.code, "reason": _as_sentence(rules.hold_reason(lot))},
+            parameter="reason",
+        )
+    if lot.owner is None:
         return
     raise NotAllowedNow(
         _(
@@ -503,6 +519,10 @@ def refuse_to_use(lot: Lot | None, reason: str) -> None:
         % {"lot": lot.code, "owner": lot.owner},
         parameter="reason",
     )
+
+
+def _as_sentence(reason: str) -> str:
+    return reason if reason.endswith((".", "!", "?", "…")) else f"{reason}."
 
 
 def _check_room(place: Place, lot: Lot, grams: int) -> None:

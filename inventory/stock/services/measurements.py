@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks
+from inventory.shared import checks, file_contents
 from inventory.shared.errors import NotAllowedNow, Problems, parameters_named
 from inventory.shared.models import Attachment
 from inventory.shared.people import Person
@@ -33,10 +33,12 @@ def record(
     laboratory: str = "",
     report: Attachment | None = None,
     note: str = "",
+    is_below: bool = False,
 ) -> Measurement:
     """Keep a figure that was measured of a lot of honey; the lot's own figures stay as entered.
 
-    A laboratory's figure needs the name of the laboratory and its report, attached to this lot.
+    With `is_below`, `value` is the least that could be detected, and the figure is below it. A
+    laboratory's figure needs the name of the laboratory and its report, attached to this lot.
     Raises `BadValue` (or several), `AlreadyRecorded`.
     """
     lot = Lot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
@@ -49,6 +51,8 @@ def record(
     if lot.kind == Lot.Kind.GOODS:
         problems.add("lot", _("%(lot)s is no honey.") % {"lot": lot})
     _check_value(problems, what, value)
+    if is_below:
+        _check_below(problems, what, value)
     checks.check_day(problems, "measured_on", measured_on)
     if measured_on < lot.made_on:
         problems.add(
@@ -68,6 +72,7 @@ def record(
         lot=lot,
         what=what,
         value=value,
+        is_below=is_below,
         method=Measurement.Method.LABORATORY if is_laboratory else method,
         instrument=instrument.strip(),
         measured_on=measured_on,
@@ -148,6 +153,13 @@ def _check_value(problems: Problems, what: str, value: Decimal) -> None:
         )
 
 
+def _check_below(problems: Problems, what: str, value: Decimal) -> None:
+    if what not in Measurement.DETECTED_FROM_A_LIMIT:
+        problems.add("is_below", _("Only HMF, diastase and conductivity can be below a limit."))
+    elif value <= 0:
+        problems.add("value", _("Enter the limit of detection, a figure above zero."))
+
+
 def _check_laboratory(
     problems: Problems, lot: Lot, laboratory: str, report: Attachment | None
 ) -> None:
@@ -157,3 +169,5 @@ def _check_laboratory(
         problems.add("report", _("Attach the laboratory's report to the lot, and choose it here."))
     elif not Attachment.objects.of(lot).in_use().filter(pk=report.pk).exists():
         problems.add("report", _("Choose a report that is attached to lot %(lot)s.") % {"lot": lot})
+    elif report.media_type not in file_contents.SHOWN_INLINE:
+        problems.add("report", _("A laboratory's report is a PDF or a picture. Choose another."))

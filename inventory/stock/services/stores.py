@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from datetime import date
 
 from django.db import transaction
+from django.db.models import Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -15,6 +16,9 @@ from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger
 from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
+
+# So many lots on hold are named in a refusal.
+HELD_TOLD = 3
 
 
 @transaction.atomic
@@ -72,9 +76,9 @@ def write_off(
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why: broken, spoiled, own use or given away."))
     problems.raise_any()
-    refuse_to_use(lot, reason)
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
+    refuse_to_use(lot, reason)
     with refused_at("pieces"):
         return ledger.post(
             kind=reason,
@@ -200,6 +204,22 @@ def free_at(item: Item, places: list[Place]) -> list[Balance]:
     ]
 
 
+def with_held(sentence: str, item: Item, places: list[Place]) -> str:
+    """Add to a refusal what there is of the item at these places, but on hold."""
+    held = (
+        Balance.objects.filter(
+            item=item, place__in=places, quantity__gt=0, lot__is_on_hold=True, is_physical=True
+        )
+        .order_by("lot")
+        .values_list("lot__code")
+        .annotate(there=Sum("quantity"))
+    )
+    for code, there in held[:HELD_TOLD]:
+        on_hold = _("On hold, not for sale: %(much)s of lot %(lot)s.")
+        sentence += " " + on_hold % {"much": item.in_words(there), "lot": code}
+    return sentence
+
+
 def pick(
     *, item: Item, places: list[Place], pieces: int, parameter: str = "pieces"
 ) -> list[tuple[Balance, int]]:
@@ -224,7 +244,7 @@ def pick(
         figures["asked"], figures["free"] = item.in_words_apart(pieces, pieces - wanted)
         said = _("Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s.")
     raise NotEnoughStock(
-        said % figures,
+        with_held(said % figures, item, places),
         parameter=parameter,
         asked=pieces,
         there=pieces - wanted,

@@ -16,8 +16,8 @@ from inventory.stock import rules
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
+from inventory.stock.queries import holds, measurements, origin
 from inventory.stock.queries import honey as queries
-from inventory.stock.queries import measurements, origin
 from inventory.stock.services import lots
 
 LOTS_A_PAGE = 50
@@ -110,6 +110,7 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         "story": queries.lot_story(lot),
         "sees_costs": sees_costs(request),
         "figures": None if lot.product else measurements.of_lot(lot),
+        "hold_events": holds.events([lot.pk]),
         "countries": countries,
         "origin_lines": label_lines(countries, house),
         "has_own_origin": rules.has_own_origin(lot),

@@ -47,11 +47,9 @@ def attach(customer, owner):
         ("photo.webp", image("WEBP"), "image/webp", "photo.webp"),
         ("figures.csv", b"lot;moisture\n26-E01;17,4 %\n", "text/csv", "figures.csv"),
         ("notes.txt", "Pálido, 17.4 %".encode("utf-8-sig"), "text/plain", "notes.txt"),
-        # What it is called is not what it is.
-        ("report.exe", PDF, "application/pdf", "report.exe.pdf"),
-        ("report.pdf", image("JPEG"), "image/jpeg", "report.pdf.jpg"),
-        ("page.html", b"<script>alert(1)</script>", "text/plain", "page.html.txt"),
-        ("drawing.svg", b"<svg onload='x()'/>", "text/plain", "drawing.svg.txt"),
+        # A name without an ending gets the one of its content.
+        ("scan 3.2026", PDF, "application/pdf", "scan 3.2026.pdf"),
+        ("notes", b"17.4 %", "text/plain", "notes.txt"),
     ],
 )
 def test_a_file_is_what_its_bytes_say(name, content, media_type, kept_as):
@@ -85,6 +83,19 @@ def test_a_file_is_what_its_bytes_say(name, content, media_type, kept_as):
             b"PK\x03\x04\x14\x00\x00\x00",
             "report.pdf is neither a document nor a photo of a kind that is accepted here.",
         ),
+        # What it is called is not what it is.
+        ("report.exe", PDF, "report.exe ends in .exe, but what is in it is a PDF."),
+        ("report.pdf", image("JPEG"), "report.pdf ends in .pdf, but what is in it is a picture."),
+        (
+            "report.pdf",
+            b"<html><script>alert(1)</script>",
+            "report.pdf ends in .pdf, but what is in it is plain text.",
+        ),
+        (
+            "page.html",
+            b"<script>alert(1)</script>",
+            "page.html ends in .html, but what is in it is plain text.",
+        ),
         # 8,000 × 8,000 pixels in a few kilobytes, and 60,000 × 60,000 in the header alone.
         (
             "wide.png",
@@ -103,6 +114,20 @@ def test_what_is_not_accepted_is_told_with_what_is(name, content, sentence):
         file_contents.examine(content, name)
 
     assert (refused.value.parameter, refused.value.message) == ("file", f"{sentence} {ACCEPTED}")
+
+
+@pytest.mark.parametrize("kind", ["laboratory", "certificate", "photo"])
+@pytest.mark.parametrize("name", ["report.txt", "report.csv"])
+def test_a_text_is_no_report_certificate_or_photo(attach, name, kind):
+    with pytest.raises(BadValue) as refused:
+        attach(upload(name, b"HMF;3"), kind=kind)
+
+    assert refused.value.parameter == "kind"
+    assert refused.value.message == (
+        f"{name} is plain text. A {Attachment.Kind(kind).label} is a PDF or a picture. Choose "
+        "“other paper” for it."
+    )
+    assert attach(upload(name, b"HMF;3"), kind="other").name == name
 
 
 @pytest.mark.parametrize("size", [9_999_999, 10_000_000])
@@ -220,7 +245,7 @@ def test_the_files_of_a_thing_are_read_in_one_question(
 ):
     queries.of_thing(customer)  # the content type is remembered from now on
     for number in range(count):
-        attach(upload(f"{number}.txt", str(number).encode()))
+        attach(upload(f"{number}.txt", str(number).encode()), kind="other")
 
     with django_assert_num_queries(1):
         names = [each.added_by.username for each in queries.of_thing(customer).there]
