@@ -41,6 +41,7 @@ LATER = {
     "inventory:file",
     "inventory:file_remove",
     "inventory:goods_detail",
+    "inventory:lot_ready",
     "inventory:goods_edit",
     "inventory:measurement_remove",
     "inventory:jars_returned",
