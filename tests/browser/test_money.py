@@ -17,9 +17,9 @@ def order(transactional_db):
     """Ten one-pound jars at 6.00, handed over to the grocery."""
     House(name="Hollow Oak Honey House", payment_note="Check by mail.").save()
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Packing shelf")
-    size = builders.size("One pound", code="one-pound")
-    builders.packed_lot(size, shelf, 48)
-    return order_of(builders.customer("Corner Grocery"), jars(size, 10, "6.00"))
+    product = builders.product("One pound", code="one-pound")
+    builders.packed_lot(product, shelf, 48)
+    return order_of(builders.customer("Corner Grocery"), jars(product, 10, "6.00"))
 
 
 @pytest.mark.parametrize("viewport", [DESKTOP, PHONE])

@@ -20,7 +20,7 @@ from .conftest import DESKTOP, PHONE
 def sales(transactional_db):
     """Jars of two seasons: 10 that cost 300 cents each sold at 8.00, and 4 that cost 350."""
     stand = builders.place("stand", Place.Kind.STAND, name="Stand")
-    size = builders.size("Pound jar", code="pound-jar")
+    product = builders.product("Pound jar", code="pound-jar")
     day = timezone.localdate() - timedelta(days=3)
     for season, pieces, cents in ((2025, 10, 300), (2026, 4, 350)):
         lot = builders.packed_lot(
@@ -32,7 +32,7 @@ def sales(transactional_db):
             best_by=date(season + 2, 7, 31),
         )
         Lot.objects.filter(pk=lot.pk).update(season=season)
-        made.sell(stand, made.jars(size, pieces, "8.00"), on=day)
+        made.sell(stand, made.jars(product, pieces, "8.00"), on=day)
 
 
 @pytest.mark.parametrize("viewport", [DESKTOP, PHONE])
