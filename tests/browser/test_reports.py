@@ -24,7 +24,7 @@ def sales(transactional_db):
     day = timezone.localdate() - timedelta(days=3)
     for season, pieces, cents in ((2025, 10, 300), (2026, 4, 350)):
         lot = builders.packed_lot(
-            size,
+            product,
             stand,
             pieces,
             code=f"P{season}",
