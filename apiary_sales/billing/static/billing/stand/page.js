@@ -370,8 +370,11 @@ function showSignal() {
 till.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (!button) return;
-  if (button.dataset.product) put(button.dataset.product, (basket.get(button.dataset.product) || 0) + 1);
-  if (button.dataset.product) showStep("basket");
+  const code = button.dataset.product;
+  if (code) {
+    put(code, (basket.get(code) || 0) + 1);
+    showStep("basket");
+  }
   if (button.dataset.pay) startPaying(button.dataset.pay);
   const act = button.dataset.act;
   if (act === "finish") finish(button.closest("[data-stage]"));
