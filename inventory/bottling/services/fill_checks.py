@@ -35,7 +35,7 @@ def record(
     are too few, `NotAllowedNow` for a run that is not recorded, `AlreadyRecorded`.
     """
     run = (
-        BottlingRun.objects.select_for_update()
+        BottlingRun.objects.select_for_update(of=("self",))
         .select_related("product__item", "product__size")
         .get(pk=run.pk)
     )
