@@ -1,6 +1,8 @@
 """A database of each version that landed, upgraded to the present: see `walk.py` for what holds.
 
 Each runs in a process of its own, as an upgrade does, and on PostgreSQL on a server of our own.
+There the pages of the newest version are opened alone: those of an earlier one show the same rows
+as on SQLite.
 """
 
 import pytest
@@ -9,6 +11,7 @@ from tests import postgresql, skips
 from tests.upgrade import databases, make_dumps
 
 WALK = "from tests.upgrade import walk; walk.main()"
+MIGRATE = "from tests.upgrade import walk; walk.main(opens_pages=False)"
 
 
 @pytest.mark.parametrize("version", databases.versions("sqlite"))
@@ -29,7 +32,8 @@ def test_a_postgresql_database_of_an_earlier_version_works_after_migrate(version
     with postgresql.server() as url:
         dump = databases.dump_path(version, "postgresql").read_text("utf-8")
         databases.load_postgresql(dump, url)
-        walked = databases.run(WALK, data_dir=tmp_path, database_url=url)
+        is_newest = version == databases.versions("postgresql")[-1]
+        walked = databases.run(WALK if is_newest else MIGRATE, data_dir=tmp_path, database_url=url)
 
     assert walked.returncode == 0, walked.stdout + walked.stderr
 

@@ -64,9 +64,9 @@ PAPERS = {
 } - {"documents/base.html", "documents/unavailable.html"}
 
 
-def main() -> None:
+def main(*, opens_pages: bool = True) -> None:
     with time_machine.travel(databases.MADE_AT + timedelta(hours=1)):
-        faults = [*_upgrade(), *_open_everything()]
+        faults = [*_upgrade(), *(_open_everything() if opens_pages else ())]
     for fault in faults:
         print(fault)
     raise SystemExit(1 if faults else 0)
