@@ -39,6 +39,7 @@ class WhereJarsAreField(CodeChoiceField):
         )
 
     def show(self, lot: Lot) -> None:
+        self.lot = lot
         self.free = {
             balance.place_id: balance.free
             for balance in Balance.objects.in_stores().filter(lot=lot).select_related("place")
@@ -46,10 +47,12 @@ class WhereJarsAreField(CodeChoiceField):
         self.queryset = Place.objects.filter(pk__in=self.free).order_by("kind", "code")
 
     def label_from_instance(self, place: Place) -> str:
-        return gettext("%(place)s: %(free)s free") % {
-            "place": place.name,
-            "free": words.pieces(self.free.get(place.pk, 0)),
-        }
+        said = gettext("%(place)s: %(free)s free")
+        if self.lot.is_on_hold:
+            said = gettext("%(place)s: %(free)s, on hold")
+        elif self.lot.is_setting:
+            said = gettext("%(place)s: %(free)s free, still setting")
+        return said % {"place": place.name, "free": words.pieces(self.free.get(place.pk, 0))}
 
 
 class JarForm(ActForm):

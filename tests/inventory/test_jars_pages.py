@@ -285,3 +285,17 @@ def test_too_few_jars_for_boxes_are_told_before(house, bottler, boxes):
     )
 
     assert "One pound: the boxes need 88. Free on Shelf: 86." in text(shown)
+
+
+def test_one_piece_is_spoken_of_as_one(house, bottler, plain):
+    labelled = send(bottler, url("jars_label", plain), **typed(house, pieces="1"))
+    apart = send(
+        bottler, url("jars_set_aside", plain), place="shelf", pieces="1", reason="A shop's window"
+    )
+    emptied = {"place": "shelf", "pieces": "1", "weight": "9000", "weight_unit": "g"}
+    emptied |= {"vessel": "pail", "changed_on": builders.today().isoformat()}
+    too_much = send(bottler, url("jars_empty", plain), **emptied)
+
+    assert said(labelled) == ["1 piece is now One pound, lot A."]
+    assert said(apart) == ["1 piece of lot A is kept apart. Decide what happens with it."]
+    assert errors(too_much)["weight"][0].startswith("1 piece doesn't hold ")

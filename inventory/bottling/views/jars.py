@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 from django.views.decorators.vary import vary_on_headers
 
@@ -154,7 +155,11 @@ class LabelView(LotActView):
         )
 
     def done_message(self, made: JarChange) -> str:
-        return _("%(pieces)s are now %(product)s, lot %(lot)s.") % {
+        return ngettext(
+            "%(pieces)s is now %(product)s, lot %(lot)s.",
+            "%(pieces)s are now %(product)s, lot %(lot)s.",
+            made.pieces,
+        ) % {
             "pieces": words.pieces(made.pieces),
             "product": made.lot.product,
             "lot": made.lot.code,
@@ -204,10 +209,11 @@ class SetAsideView(LotActView):
         return returned_jars.set_aside(lot=self.lot, recorded_by=person_of(self.request), **data)
 
     def done_message(self, made: ReturnedJars) -> str:
-        return _("%(pieces)s of lot %(lot)s are kept apart. Decide what happens with them.") % {
-            "pieces": words.pieces(made.pieces),
-            "lot": made.lot.code,
-        }
+        return ngettext(
+            "%(pieces)s of lot %(lot)s is kept apart. Decide what happens with it.",
+            "%(pieces)s of lot %(lot)s are kept apart. Decide what happens with them.",
+            made.pieces,
+        ) % {"pieces": words.pieces(made.pieces), "lot": made.lot.code}
 
     def posting_to_undo(self, made: Any) -> Posting | None:
         return None
