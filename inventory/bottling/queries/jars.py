@@ -16,6 +16,7 @@ from inventory.bottling.models import (
     ReturnedJars,
     parts_of_products,
 )
+from inventory.bottling.queries import changed_lots
 from inventory.bottling.rules import jars as rules
 from inventory.bottling.rules.parts import PartNeed, needs
 from inventory.shared import words
@@ -49,6 +50,8 @@ class LotJars:
     became: list[JarChange]
     held_parents: list[Lot]
     returned: list[ReturnedJars]
+    # What the jars bear where the books have a number behind it; else empty.
+    code_on_jars: str
 
     @property
     def is_box(self) -> bool:
@@ -89,6 +92,7 @@ def jars_of(lot: Lot) -> LotJars:
         raise ValueError(f"{lot} is honey in bulk, not in pieces.")
     at = Balance.objects.filter(lot=lot, place__kind__in=Place.STORES, quantity__gt=0)
     changes = _changes().filter(posting__reversed_by=None)
+    ancestors = lot.ancestors()
     return LotJars(
         lot=lot,
         product=lot.product,
@@ -99,10 +103,13 @@ def jars_of(lot: Lot) -> LotJars:
         can_be_labelled=labels_for(lot.product).exists(),
         came_from=list(changes.filter(lot=lot)),
         became=list(changes.filter(changed__lot=lot).exclude(act=JarChange.Act.UNBOX)),
-        held_parents=[each for each in lot.ancestors() if each.is_on_hold],
+        held_parents=[each for each in ancestors if each.is_on_hold],
         returned=list(
-            ReturnedJars.objects.filter(lot=lot).select_related("set_aside_by", "decided_by")
+            ReturnedJars.objects.filter(lot=lot).select_related(
+                "lot__product__item", "set_aside_by", "decided_by"
+            )
         ),
+        code_on_jars=changed_lots.code_on_jars(lot, ancestors),
     )
 
 
@@ -122,7 +129,7 @@ def labels_for(product: Product) -> QuerySet[Product]:
 def returned_to_decide() -> QuerySet[ReturnedJars]:
     """Return the pieces that came back and that nobody has decided about."""
     return ReturnedJars.objects.filter(decision="").select_related(
-        "lot__product", "set_aside_by", "set_aside"
+        "lot__product__item", "set_aside_by", "set_aside"
     )
 
 
