@@ -54,11 +54,9 @@ class HoneyProductForm(ActForm):
         help_text=WHAT_A_FLORAL_SOURCE_DOES,
     )
     form = forms.ChoiceField(label=_("Form"), choices=Product.Form)
-    counted = forms.TypedChoiceField(
+    counted = forms.ChoiceField(
         label=_("Comb is counted"),
         choices=[("pieces", _("by the piece")), ("weight", _("by weight"))],
-        coerce=lambda typed: typed == "weight",
-        empty_value=False,
         required=False,
         help_text=_("For comb honey: by weight if it is to be cut or put into jars later."),
     )

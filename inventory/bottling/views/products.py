@@ -76,7 +76,7 @@ class HoneyProductCreateView(ActView):
     def act(self, data: dict[str, Any]) -> Product:
         del data["key"]
         if "counted" in data:
-            data["is_weighed"] = data.pop("counted")
+            data["is_weighed"] = data.pop("counted") == "weight"
         return products.save_honey(
             product=self.product,
             parts=[
