@@ -350,12 +350,12 @@ def test_a_lot_made_without_labour_says_so(house, plain):
     ).lot
     page = reverse("inventory:lot_detail", args=[made.code, made.what])
 
-    known = text(owner.get(page))
+    assert "without labour" not in text(owner.get(page))
+    JarChange.objects.update(labour_cents=None, labour_minutes=None)
+    assert "without labour" in text(owner.get(page))
+    JarChange.objects.update(labour_cents=0, labour_minutes=0)
     BottlingRun.objects.update(labour_cents=None, labour_minutes=None)
-    unknown = text(owner.get(page))
-
-    assert "without labour" not in known
-    assert "without labour" in unknown
+    assert "without labour" in text(owner.get(page))
 
 
 def test_jars_that_go_back_say_which_code_they_keep(house, bottler, plain):
