@@ -39,6 +39,7 @@ class WhereJarsAreField(CodeChoiceField):
         )
 
     def show(self, lot: Lot) -> None:
+        self.lot = lot
         self.free = {
             balance.place_id: balance.free
             for balance in Balance.objects.in_stores().filter(lot=lot).select_related("place")
@@ -46,10 +47,12 @@ class WhereJarsAreField(CodeChoiceField):
         self.queryset = Place.objects.filter(pk__in=self.free).order_by("kind", "code")
 
     def label_from_instance(self, place: Place) -> str:
-        return gettext("%(place)s: %(free)s free") % {
-            "place": place.name,
-            "free": words.pieces(self.free.get(place.pk, 0)),
-        }
+        said = gettext("%(place)s: %(free)s free")
+        if self.lot.is_on_hold:
+            said = gettext("%(place)s: %(free)s, on hold")
+        elif self.lot.is_setting:
+            said = gettext("%(place)s: %(free)s free, still setting")
+        return said % {"place": place.name, "free": words.pieces(self.free.get(place.pk, 0))}
 
 
 class JarForm(ActForm):
@@ -167,12 +170,12 @@ class SetAsideForm(JarForm):
 
 
 class ReturnedForm(ActForm):
-    """What happens with jars that came back: spoiled, or released by a named person."""
+    """What happens with jars that came back: spoiled, released by a named person, or a mistake."""
 
     pieces = PiecesField(label=_("How many"))
     decision = forms.ChoiceField(
         label=_("What happens with them"),
-        choices=[("spoiled", _("written off as spoiled"))],
+        choices=[],
         widget=forms.RadioSelect,
         initial="spoiled",
     )
@@ -188,24 +191,39 @@ class ReturnedForm(ActForm):
     )
 
     def __init__(
-        self, *args: Any, returned: ReturnedJars, may_release: bool, **kwargs: Any
+        self,
+        *args: Any,
+        returned: ReturnedJars,
+        may_release: bool,
+        may_take_back: bool,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.fields["pieces"].initial = returned.pieces
+        self.returned = returned
         self.may_release = may_release
+        choices = [("spoiled", _("written off as spoiled"))]
         if may_release:
-            decision = cast(forms.ChoiceField, self.fields["decision"])
-            decision.choices = [
-                ("spoiled", _("written off as spoiled")),
-                ("released", _("released: to be sold, relabelled or emptied")),
-            ]
+            choices.append(("released", _("released: to be sold, relabelled or emptied")))
         else:
             del self.fields["target"]
+        if may_take_back:
+            choices.append(("mistake", _("it was a mistake: they had not left, and go back")))
+        cast(forms.ChoiceField, self.fields["decision"]).choices = choices
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         if data.get("decision") == "released" and not data.get("target"):
             self.add_error("target", _("Choose a shelf, stand or van."))
+        if data.get("decision") == "mistake" and data.get("pieces") not in (
+            None,
+            self.returned.pieces,
+        ):
+            self.add_error(
+                "pieces",
+                gettext("A mistake is put right as a whole: enter %(all)s.")
+                % {"all": words.number(self.returned.pieces)},
+            )
         return data
 
 

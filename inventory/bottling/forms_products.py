@@ -21,6 +21,8 @@ WHAT_A_FLORAL_SOURCE_DOES = _(
 class HoneyProductForm(ActForm):
     """A honey in a size with the lines of its own parts below."""
 
+    fields_of_parameters = {"is_weighed": "counted"}
+
     # What makes a product this one; a standard product has no choice here.
     IDENTITY = (
         "size",
@@ -52,6 +54,12 @@ class HoneyProductForm(ActForm):
         help_text=WHAT_A_FLORAL_SOURCE_DOES,
     )
     form = forms.ChoiceField(label=_("Form"), choices=Product.Form)
+    counted = forms.ChoiceField(
+        label=_("Comb is counted"),
+        choices=[("pieces", _("by the piece")), ("weight", _("by weight"))],
+        required=False,
+        help_text=_("For comb honey: by weight if it is to be cut or put into jars later."),
+    )
     brand = forms.ModelChoiceField(
         label=_("Brand"),
         queryset=Brand.objects.filter(is_active=True),
@@ -77,6 +85,9 @@ class HoneyProductForm(ActForm):
 
     def __init__(self, *args, product: Product | None = None, **kwargs) -> None:
         super().__init__(*args, **kwargs)
+        if product:
+            # What the ledger counts it in is said once.
+            del self.fields["counted"]
         if product and product.is_standard:
             for name in self.IDENTITY:
                 del self.fields[name]

@@ -27,6 +27,12 @@ def hold_reason(lot: Lot) -> str:
     return lot.hold_reason or _("no reason was given")
 
 
+def hold_sentence(lot: Lot) -> str:
+    """Return why a lot is on hold, with the full stop that a next sentence needs."""
+    reason = hold_reason(lot).strip()
+    return reason if reason.endswith((".", "!", "?", "…")) else f"{reason}."
+
+
 def has_own_origin(lot: Lot) -> bool:
     """Tell whether a lot came in as honey, and was not made here of other lots."""
     return lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT, Lot.Kind.STORED)

@@ -11,7 +11,7 @@ from inventory.bottling.models import Product
 from inventory.bottling.rules import filling, forms_of_honey
 from inventory.bottling.rules.filling import Shares
 from inventory.bottling.rules.forms_of_honey import Addition
-from inventory.bottling.services import comb, reversals
+from inventory.bottling.services import comb, costs, jars, reversals
 from inventory.shared.errors import BadValue, LotOnHold, NotEnoughStock
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import stores
@@ -293,3 +293,29 @@ def test_what_goes_in_is_what_comes_out_for_chunk_honey(drawn, grams_each, fille
     assert added.broken_grams == grams_each * broken
     assert liquid.packed_grams + added.packed_grams == shares.packed_grams
     assert added.packed_grams == grams_each * filled
+
+
+@pytest.mark.parametrize("by_weight", [True, False])
+def test_emptied_chunk_jars_keep_the_cost_of_their_honey_and_comb(room, bulk_comb, by_weight):
+    # 5 kg, or 20 squares of 300 g: 1,500 g cost 30.00 or 5 squares 25.00.
+    product = bulk_comb if by_weight else forms_room.comb_by_piece()
+    lot = forms_room.comb_at(room.shelf, product, 5_000 if by_weight else 20, cost_cents=10_000)
+    run = forms_room.record(chunk(room, lot), drawn_grams=3_100)
+
+    emptied = jars.empty(
+        lot=run.packed_lot,
+        place=room.shelf,
+        pieces=10,
+        grams=4_400,
+        vessel=builders.place("pail-9", "pail"),
+        changed_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    # With 3.1 of 200 kg at 1,000.00, as in the run.
+    assert emptied.cost_cents == 1_550 + (3_000 if by_weight else 2_500)
+    assert emptied.cost_cents == run.honey_cents
+    # A cost that is told later is worked out anew with the comb in it.
+    costs.set_lot_cost(lot=room.lot, cost_cents=200_000)
+    emptied.lot.refresh_from_db()
+    assert emptied.lot.cost_cents == 3_100 + (3_000 if by_weight else 2_500)

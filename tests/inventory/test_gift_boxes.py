@@ -1,10 +1,12 @@
 """Gift boxes: set up, put together from lots on a shelf, traced, held, and taken apart."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
+from django.utils.formats import date_format
 
 from inventory.bottling.models import JarChange, Product
+from inventory.bottling.queries.jars import preview_boxes
 from inventory.bottling.services import costs, fill_checks, gift_boxes, holds, reversals
 from inventory.bottling.services.gift_boxes import BoxLine
 from inventory.shared.errors import BadValue, HouseError, NotEnoughStock, SeveralProblems
@@ -289,3 +291,47 @@ def test_what_can_not_be_in_a_box_is_refused_in_words(house, contents, parameter
 
     assert (refused.value.parameter, refused.value.message) == (parameter, message)
     assert not Product.objects.filter(kind="gift_box").exists()
+
+
+def test_creamed_honey_goes_into_no_box_before_its_day(house, jars, box):
+    day = builders.today() + timedelta(days=9)
+    Lot.objects.filter(pk=jars.pk).update(ready_on=day)
+
+    with pytest.raises(HouseError) as chosen:
+        make(house, box, boxes=1, lots={jars: 2, Lot.objects.get(code="C1"): 1})
+    with pytest.raises(NotEnoughStock) as oldest:
+        make(house, box, boxes=1)
+
+    assert chosen.value.problems[0].message == (
+        f"Lot A is setting: it is ready from {date_format(day)}. Choose another lot, or wait."
+    )
+    assert oldest.value.message == (
+        "Not enough One pound in Shelf. Asked for: 2. Free: 0. "
+        f"Ready from {date_format(day)}: 96 pieces of lot A."
+    )
+
+
+def test_a_box_is_ready_when_all_that_is_in_it_is(house, jars, box):
+    Lot.objects.filter(pk=jars.pk).update(ready_on=builders.today())
+
+    assert make(house, box).lot.ready_on == builders.today()
+
+
+def test_what_is_on_hold_is_named_where_nothing_else_is_there(house, jars, box):
+    Lot.objects.filter(pk=jars.pk).update(is_on_hold=True, hold_reason="Underfilled")
+
+    with pytest.raises(NotEnoughStock) as refused:
+        make(house, box, boxes=1)
+    with pytest.raises(HouseError) as chosen:
+        make(house, box, boxes=1, lots={jars: 2, Lot.objects.get(code="C1"): 1})
+
+    assert refused.value.message == (
+        "Not enough One pound in Shelf. Asked for: 2. Free: 0. "
+        "On hold, not for sale: 96 pieces of lot A."
+    )
+    assert chosen.value.message == "Lot A is on hold: Underfilled. Release it first."
+    previewed = preview_boxes(box=box, place=house.shelf, boxes=1)
+    assert previewed.warnings == [
+        "One pound: the boxes need 2. Free on Shelf: 0.",
+        "One pound, on hold: 96 pieces (lot A).",
+    ]

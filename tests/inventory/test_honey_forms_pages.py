@@ -231,3 +231,40 @@ def test_comb_that_is_to_be_cut_is_not_offered_for_sale(room):
 
     assert squares in offered
     assert bulk not in offered
+
+
+def test_the_way_to_comb_honey_starts_with_a_product(bottler, room):
+    way = at("product_create") + "?form=comb"
+    for name in ("comb_receive", "comb_cut"):
+        assert way in bottler.get(at(name)).content.decode()
+
+    assert bottler.get(way).context["form"]["form"].value() == "comb"
+
+
+@pytest.mark.parametrize(("counted", "is_weighed"), [("pieces", False), ("weight", True)])
+def test_comb_is_set_up_by_the_piece_or_by_weight(bottler, room, counted, is_weighed):
+    typed = {"key": builders.new_key(), "size": room.size.pk, "form": "comb", "counted": counted}
+    no_parts = {"parts-TOTAL_FORMS": "0", "parts-INITIAL_FORMS": "0"}
+    bottler.post(at("product_create"), typed | no_parts | {"low_stock_pieces": "0"})
+
+    assert Product.objects.get(form="comb").item.is_weighed is is_weighed
+
+
+def test_liquid_honey_by_weight_is_refused_at_its_field(bottler, room):
+    typed = {"key": builders.new_key(), "size": room.size.pk, "form": "creamed"}
+    no_parts = {"parts-TOTAL_FORMS": "0", "parts-INITIAL_FORMS": "0", "low_stock_pieces": "0"}
+    answer = bottler.post(at("product_create"), typed | no_parts | {"counted": "weight"})
+
+    assert answer.context["form"].errors["counted"] == ["Only comb honey is counted by weight."]
+
+
+def test_comb_by_weight_is_shown_in_pounds_and_never_kept_apart_by_the_piece(bottler, room):
+    lot = forms_room.comb_at(room.shelf, forms_room.comb_by_weight(), 5_000)
+
+    products = bottler.get(at("product_list")).content.decode()
+    jars = bottler.get(at("lot_jars", lot.code, lot.what)).content.decode()
+
+    # 5 kg of 453.59237 g a pound.
+    assert "11.0 lb" in products
+    assert "11.0 lb free of 11.0 lb" in jars
+    assert "They came back" not in jars

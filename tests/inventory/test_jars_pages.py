@@ -285,3 +285,102 @@ def test_too_few_jars_for_boxes_are_told_before(house, bottler, boxes):
     )
 
     assert "One pound: the boxes need 88. Free on Shelf: 86." in text(shown)
+
+
+def test_one_piece_is_spoken_of_as_one(house, bottler, plain):
+    labelled = said(send(bottler, url("jars_label", plain), **typed(house, pieces="1")))
+    why = {"place": "shelf", "pieces": "1", "reason": "A shop's window"}
+    apart = said(send(bottler, url("jars_set_aside", plain), **why))
+    emptied = {"place": "shelf", "pieces": "1", "weight": "9000", "weight_unit": "g"}
+    emptied |= {"vessel": "pail", "changed_on": builders.today().isoformat()}
+    too_much = send(bottler, url("jars_empty", plain), **emptied)
+
+    assert labelled[-1] == "1 piece is now One pound, lot A."
+    assert apart[-1] == "1 piece of lot A is kept apart. Decide what happens with it."
+    assert errors(too_much)["weight"][0].startswith("1 piece doesn't hold ")
+
+
+def kept_apart(house, client, lot, pieces="12") -> ReturnedJars:
+    why = {"place": "shelf", "pieces": pieces, "reason": "A shop's window"}
+    send(client, url("jars_set_aside", lot), **why)
+    return ReturnedJars.objects.get(decision="")
+
+
+def test_who_kept_jars_apart_by_mistake_takes_it_back(house, bottler, plain):
+    returned = kept_apart(house, bottler, plain)
+    page = reverse("inventory:jars_returned", args=[returned.pk])
+
+    some = send(bottler, page, pieces="3", decision="mistake")
+    done = send(bottler, page, pieces="12", decision="mistake")
+
+    assert errors(some) == {"pieces": ["A mistake is put right as a whole: enter 12."]}
+    assert said(done)[-1] == "12 pieces of lot A: back where they were."
+    assert Balance.objects.get(lot=plain, place=house.shelf).quantity == 96
+
+
+def test_another_bottler_can_not_free_them_and_the_stand_decides_nothing(house, bottler, plain):
+    returned = kept_apart(house, bottler, plain)
+    ReturnedJars.objects.update(set_aside_by=builders.person("owner"))
+    page = reverse("inventory:jars_returned", args=[returned.pk])
+
+    assert send(bottler, page, pieces="12", decision="mistake").status_code == 422
+    assert signed_in("stand").get(page).status_code == 403
+    assert signed_in("office").get(page).status_code == 200
+
+
+def test_the_page_of_boxes_says_pieces_and_honey_apart_and_leads_to_the_box(house, bottler, boxes):
+    page = bottler.get(reverse("inventory:lot_detail", args=[boxes.code, boxes.what]))
+
+    # Ten of 96 jars with 43,593 g: 4,541 g, which are 10.0 lb.
+    assert "10 pieces One pound, B, 10.0 lb of honey in them" in text(page)
+    assert reverse("inventory:box_edit", args=[boxes.what]) in page.content.decode()
+    assert f"/bottling/goods/{boxes.what}/" not in page.content.decode()
+
+
+def test_a_lot_made_without_labour_says_so(house, plain):
+    owner = signed_in("owner")
+    made = jars.label(
+        lot=plain,
+        place=house.shelf,
+        product=house.own,
+        pieces=24,
+        labour_minutes=30,
+        changed_by=builders.person(),
+        key=builders.new_key(),
+    ).lot
+    page = reverse("inventory:lot_detail", args=[made.code, made.what])
+
+    assert "without labour" not in text(owner.get(page))
+    JarChange.objects.update(labour_cents=None, labour_minutes=None)
+    assert "without labour" in text(owner.get(page))
+    JarChange.objects.update(labour_cents=0, labour_minutes=0)
+    BottlingRun.objects.update(labour_cents=None, labour_minutes=None)
+    assert "without labour" in text(owner.get(page))
+
+
+def test_jars_that_go_back_say_which_code_they_keep(house, bottler, plain):
+    lot = plain
+    for product in (house.own, house.branded, house.own):
+        lot = jars.label(
+            lot=lot,
+            place=house.shelf,
+            product=product,
+            pieces=10,
+            changed_by=builders.person(),
+            key=builders.new_key(),
+        ).lot
+
+    assert lot.code == "A-2"
+    assert "In the books A-2; the jars keep A." in text(bottler.get(url("lot_jars", lot)))
+    assert "In the books" not in text(bottler.get(url("lot_jars", plain)))
+
+
+def test_emptying_leads_to_the_honey_that_is_in_the_vessel_now(house, bottler, plain):
+    builders.lot_in(house.pail, 2_000)
+    emptied = {"place": "shelf", "pieces": "10", "weight": "4500", "weight_unit": "g"}
+    emptied |= {"vessel": "pail", "changed_on": builders.today().isoformat()}
+
+    answer = send(bottler, url("jars_empty", plain), **emptied)
+
+    there = Balance.objects.in_vessel(house.pail).honey_lot
+    assert answer.url == reverse("inventory:lot_detail", args=[there.code, there.what])

@@ -9,7 +9,7 @@ from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.queries import books
 from inventory.stock.services import stores
 from tests import builders
-from tests.inventory import bottling_room, jar_room
+from tests.inventory import bottling_room, forms_room, jar_room
 
 pytestmark = pytest.mark.django_db
 
@@ -146,3 +146,39 @@ def test_undoing_the_decision_lets_it_wait_again(house, lot, returned):
     waiting = ReturnedJars.objects.get()
     assert (waiting.decision, waiting.decided, waiting.decided_by) == ("", None, None)
     assert at(lot, "returned") == 12
+
+
+def test_a_mistake_frees_the_pieces_where_they_were(house, lot, returned):
+    reversal = returned_jars.was_mistake(
+        returned=returned, recorded_by=builders.person(), key=builders.new_key()
+    )
+
+    assert reversal.reverses == returned.set_aside
+    assert (at(lot, "returned"), at(lot, "shelf")) == (0, 96)
+    assert not ReturnedJars.objects.exists()
+    assert list(books.faults()) == []
+
+
+def test_what_is_decided_in_part_is_no_mistake_any_more(house, lot, returned):
+    release(house, returned, pieces=5)
+
+    with pytest.raises(NotAllowedNow):
+        returned_jars.was_mistake(
+            returned=ReturnedJars.objects.get(decision=""),
+            recorded_by=builders.person(),
+            key=builders.new_key(),
+        )
+
+    assert at(lot, "returned") == 7
+
+
+def test_goods_by_weight_are_not_kept_apart_by_the_piece(house):
+    comb = forms_room.comb_by_weight()
+    lot = forms_room.comb_at(house.shelf, comb, 5_000)
+
+    with pytest.raises(HouseError) as refused:
+        set_aside(house, lot, pieces=12)
+
+    assert refused.value.message == (
+        "Comb by weight is kept by weight: write off what can't be sold any more."
+    )

@@ -176,6 +176,22 @@ def test_by_a_pattern_without_a_number_all_products_of_a_day_share_a_code(room):
     assert codes == ["2026.11.24", "2026.11.24", "2026.11.24-2"]
 
 
+@pytest.mark.parametrize("labels_first", [True, False])
+def test_jars_that_wait_for_a_label_do_not_share_a_code_with_a_run(room, labels_first):
+    production.change(
+        labour_cents_per_hour=0,
+        honey_house_celsius=Decimal(32),
+        cost_method="fifo",
+        lot_code_pattern="{yyyy}.{mm}.{dd}",
+    )
+    day = date(2026, 11, 24)
+
+    first = bottling_room.plan(room, planned_for=day, without_labels=not labels_first)
+    second = bottling_room.plan(room, planned_for=day, without_labels=labels_first)
+
+    assert (first.lot_code, second.lot_code) == ("2026.11.24", "2026.11.24-2")
+
+
 @pytest.mark.parametrize(
     ("pattern", "sentence"),
     [

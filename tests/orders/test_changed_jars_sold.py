@@ -5,10 +5,10 @@ from decimal import Decimal
 import pytest
 
 from apiary_sales.orders.models import OrderLine
-from apiary_sales.orders.queries import trace
+from apiary_sales.orders.queries import recall, trace
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from inventory.bottling.services import fill_checks, gift_boxes
+from inventory.bottling.services import fill_checks, gift_boxes, returned_jars
 from inventory.shared.errors import HouseError, NotEnoughStock
 from inventory.stock.models import Lot
 from tests import builders
@@ -83,3 +83,44 @@ def test_jars_without_a_label_are_not_sold(house):
     assert refused.value.message == (
         "One pound, no label: these jars are not for sale. Label them first."
     )
+
+
+def account_of(lot):
+    [found] = [each for each in recall.answer([lot.pk]).lots if each.pk == lot.pk]
+    return found
+
+
+def test_a_recall_counts_jars_that_came_back_once_where_they_wait(house, filled):
+    returned_jars.set_aside(
+        lot=filled,
+        place=house.shelf,
+        pieces=12,
+        reason="In the window of a shop",
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    answer = recall.answer([filled.pk])
+
+    [account] = answer.lots
+    assert (account.came_in, account.on_hand, account.ways_out) == (96, 96, {})
+    assert answer.not_balanced == []
+    waiting = [row for row in answer.places if row.place == "returned goods, waiting"]
+    assert [row.quantity for row in waiting] == [12]
+
+
+def test_a_recall_counts_jars_out_of_an_opened_box_once(house, filled, boxes):
+    gift_boxes.take_apart(
+        lot=boxes,
+        place=house.shelf,
+        boxes=2,
+        changed_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    jars, made = account_of(filled), account_of(boxes)
+
+    # Ten of 96 jars went into five boxes, and four came back out of two of them.
+    assert (jars.came_in, jars.on_hand, jars.into_lots) == (96, 90, 6)
+    assert (made.came_in, made.on_hand, made.into_lots) == (5, 3, 2)
+    assert jars.difference == made.difference == 0

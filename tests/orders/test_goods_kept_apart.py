@@ -1,6 +1,7 @@
 """Goods that had left the house come back apart from what is for sale."""
 
 import pytest
+from django.contrib.messages import get_messages
 from django.urls import reverse
 
 from apiary_sales.orders.models import Order
@@ -76,7 +77,12 @@ def test_the_page_offers_that_they_had_left(client, owner, filled):
     url = reverse("orders:order_take_back", args=[order.number, order.fulfilments.get().pk])
 
     page = client.get(url)
-    client.post(url, {"key": "k", "reason": "Would not sell", "had_left": "on"})
+    answer = client.post(url, {"key": "k", "reason": "Would not sell", "had_left": "on"})
 
+    [said] = get_messages(answer.wsgi_request)
+    assert said.message == (
+        f"The jars are kept apart, waiting for a decision, and order {order.number} is updated. "
+        f'<a href="{reverse("inventory:jar_list")}">Look at them</a>'
+    )
     assert page.context["form"]["had_left"].value() is True
     assert at(lot, "returned").quantity == 8

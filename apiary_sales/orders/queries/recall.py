@@ -318,7 +318,7 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
     places = [
         PlaceRow(
             code=balance.place.code,
-            place=balance.place.name,
+            place=_place_name(balance.place),
             lot=balance.honey_lot.code,
             is_weighed=balance.honey_lot.is_weighed,
             quantity=balance.quantity,
@@ -350,6 +350,12 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
         sales=_all_sales(family) if with_sales else [],
         handed_back=[_handed_back(line) for line in whereabouts.handed_back(family)],
     )
+
+
+def _place_name(place: Place) -> str:
+    if place.kind == Place.Kind.RETURNED:
+        return _("returned goods, waiting")
+    return place.name
 
 
 def _handed_back(line: PostingLine) -> HandedBackRow:

@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import cached_property
+from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
@@ -268,6 +269,10 @@ class OrderTakeBackView(OrderActView):
         return {**super().get_context_data(**kwargs), "fulfilment": self.fulfilment}
 
     def act(self, data: dict[str, Any]) -> Any:
+        in_pieces = self.fulfilment.lines.filter(
+            lot__product__isnull=False, lot__product__item__is_weighed=False
+        )
+        self.is_kept_apart = data["had_left"] and in_pieces.exists()
         return orders.take_back(
             fulfilment=self.fulfilment,
             taken_by=person_of(self.request),
@@ -277,6 +282,13 @@ class OrderTakeBackView(OrderActView):
         )
 
     def done_message(self, made: Any) -> str:
+        if self.is_kept_apart:
+            said = _(
+                "The jars are kept apart, waiting for a decision, and order %(order)s is updated."
+            ) % {"order": self.order.number}
+            return format_html(
+                '{} <a href="{}">{}</a>', said, reverse("inventory:jar_list"), _("Look at them")
+            )
         return _("The goods are back in their place, and order %(order)s is updated.") % {
             "order": self.order.number
         }

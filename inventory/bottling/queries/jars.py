@@ -4,7 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from django.db.models import Prefetch, QuerySet
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.bottling.models import (
     ChangedPieces,
@@ -13,8 +16,10 @@ from inventory.bottling.models import (
     ReturnedJars,
     parts_of_products,
 )
+from inventory.bottling.queries import changed_lots
 from inventory.bottling.rules import jars as rules
 from inventory.bottling.rules.parts import PartNeed, needs
+from inventory.shared import words
 from inventory.stock.models import Balance, Lot, Place
 
 
@@ -45,6 +50,8 @@ class LotJars:
     became: list[JarChange]
     held_parents: list[Lot]
     returned: list[ReturnedJars]
+    # What the jars bear where the books have a number behind it; else empty.
+    code_on_jars: str
 
     @property
     def is_box(self) -> bool:
@@ -85,6 +92,7 @@ def jars_of(lot: Lot) -> LotJars:
         raise ValueError(f"{lot} is honey in bulk, not in pieces.")
     at = Balance.objects.filter(lot=lot, place__kind__in=Place.STORES, quantity__gt=0)
     changes = _changes().filter(posting__reversed_by=None)
+    ancestors = lot.ancestors()
     return LotJars(
         lot=lot,
         product=lot.product,
@@ -95,10 +103,13 @@ def jars_of(lot: Lot) -> LotJars:
         can_be_labelled=labels_for(lot.product).exists(),
         came_from=list(changes.filter(lot=lot)),
         became=list(changes.filter(changed__lot=lot).exclude(act=JarChange.Act.UNBOX)),
-        held_parents=[each for each in lot.ancestors() if each.is_on_hold],
+        held_parents=[each for each in ancestors if each.is_on_hold],
         returned=list(
-            ReturnedJars.objects.filter(lot=lot).select_related("set_aside_by", "decided_by")
+            ReturnedJars.objects.filter(lot=lot).select_related(
+                "lot__product__item", "set_aside_by", "decided_by"
+            )
         ),
+        code_on_jars=changed_lots.code_on_jars(lot, ancestors),
     )
 
 
@@ -118,7 +129,7 @@ def labels_for(product: Product) -> QuerySet[Product]:
 def returned_to_decide() -> QuerySet[ReturnedJars]:
     """Return the pieces that came back and that nobody has decided about."""
     return ReturnedJars.objects.filter(decision="").select_related(
-        "lot__product", "set_aside_by", "set_aside"
+        "lot__product__item", "set_aside_by", "set_aside"
     )
 
 
@@ -143,11 +154,12 @@ def boxes() -> list[Product]:
 
 
 def lots_for_box(box: Product) -> QuerySet[Balance]:
-    """Return the pieces that may go into a box, oldest lot first; none of a lot on hold."""
+    """Return the pieces that may go into a box, oldest lot first: not on hold, and ready."""
     return (
         Balance.objects.in_stores()
         .filter(item__product__in_boxes__box=box)
         .exclude(lot__is_on_hold=True)
+        .exclude(lot__ready_on__gt=timezone.localdate())
         .select_related("item", "place", "lot__product")
         .order_by("item__name", "lot__best_by", "lot__made_on", "lot_id", "place_id")
     )
@@ -160,7 +172,16 @@ def preview_label(*, lot: Lot, place: Place, product: Product, pieces: int) -> J
     labels = rules.labels(product.uses_with_stock(), pieces)
     had = Balance.objects.pieces_in_stores([product.item_id]).get(product.item_id, 0)
     before = there.quantity if there else 0
-    warnings = [] if pieces <= free else [_("Only %(free)s are free.") % {"free": free}]
+    warnings = []
+    if lot.is_on_hold:
+        warnings.append(
+            _("On hold: %(pieces)s (lot %(lot)s).")
+            % {"pieces": words.pieces(before), "lot": lot.code}
+        )
+    elif pieces > free:
+        warnings.append(
+            ngettext("Only %(free)s is free.", "Only %(free)s are free.", free) % {"free": free}
+        )
     if not labels:
         warnings.append(
             _("%(product)s has no label among its parts, so no label is booked out.")
@@ -200,12 +221,37 @@ def preview_boxes(*, box: Product, place: Place, boxes: int) -> JarPreview:
                     "free": free.get(product.item_id, 0),
                 }
             )
+            warnings += _not_free(product, place)
     parts = needs(box.uses_with_stock(), filled=boxes)
     had = Balance.objects.pieces_in_stores([box.item_id]).get(box.item_id, 0)
     return JarPreview(
         changes=[*changes, PieceChange(box.name, had, had + boxes), *_part_changes(parts)],
         warnings=[*warnings, *(need.warning for need in parts if need.short)],
     )
+
+
+def _not_free(product: Product, place: Place) -> list[str]:
+    """Say what there is of a product at a place, but on hold or not ready yet."""
+    said = []
+    there = Balance.objects.filter(item=product.item, place=place, quantity__gt=0)
+    for balance in there.select_related("lot").order_by("lot__ready_on", "lot_id"):
+        lot, much = balance.honey_lot, words.pieces(balance.quantity)
+        if lot.is_on_hold:
+            said.append(
+                _("%(product)s, on hold: %(pieces)s (lot %(lot)s).")
+                % {"product": product.name, "pieces": much, "lot": lot.code}
+            )
+        elif lot.ready_on is not None and lot.is_setting:
+            said.append(
+                _("%(product)s, ready from %(day)s: %(pieces)s (lot %(lot)s).")
+                % {
+                    "product": product.name,
+                    "pieces": much,
+                    "lot": lot.code,
+                    "day": date_format(lot.ready_on),
+                }
+            )
+    return said
 
 
 def in_boxes(lot: Lot) -> Mapping[Lot, int]:

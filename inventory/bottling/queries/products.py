@@ -55,7 +55,7 @@ class ProductList:
 
 def product_list() -> ProductList:
     """Return every product: sizes in use first, the smallest first; in two queries."""
-    rows = on_list(Product.objects.select_related("size", "variety", "brand"))
+    rows = on_list(Product.objects.select_related("item", "size", "variety", "brand"))
     by_size: dict[Size, list[ProductOnList]] = {}
     for row in rows:
         if row.product.size:
@@ -79,7 +79,7 @@ def on_list(products: QuerySet[Product]) -> list[ProductOnList]:
 
 def in_size(size: Size) -> list[ProductOnList]:
     """Return the products of one size, the standard one first."""
-    found = on_list(size.products.select_related("size", "variety", "brand"))
+    found = on_list(size.products.select_related("item", "size", "variety", "brand"))
     return sorted(found, key=_standard_first)
 
 

@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.bottling.models import PackagingPart, Product, UsedPart
 from inventory.bottling.rules.parts import PartNeed, needs
@@ -13,6 +14,7 @@ from inventory.shared import checks, words
 from inventory.shared.errors import LotOnHold, NotEnoughParts, Problems
 from inventory.shared.money import share_cents
 from inventory.stock import density
+from inventory.stock import rules as stock_rules
 from inventory.stock.models import Lot
 from inventory.stock.models.lots import MOISTURE_MAX
 
@@ -90,9 +92,19 @@ def check_not_held(problems: Problems, parameter: str, lot: Lot) -> None:
         problems.add_error(
             LotOnHold(
                 _("Lot %(lot)s is on hold: %(reason)s Release it first.")
-                % {"lot": lot.code, "reason": lot.hold_reason or _("no reason was given.")},
+                % {"lot": lot.code, "reason": stock_rules.hold_sentence(lot)},
                 parameter=parameter,
             )
+        )
+
+
+def check_ready(problems: Problems, parameter: str, lot: Lot) -> None:
+    """Add a problem for creamed honey before its day."""
+    if lot.ready_on is not None and lot.is_setting:
+        problems.add(
+            parameter,
+            _("Lot %(lot)s is setting: it is ready from %(day)s. Choose another lot, or wait.")
+            % {"lot": lot.code, "day": date_format(lot.ready_on)},
         )
 
 
@@ -152,10 +164,11 @@ def room_sentence(product: Product, lot: Lot, pieces: int, grams: int) -> str:
     room_ml = product.honey_size.brimful_ml * pieces
     if density.litres_of(grams, moisture_percent=moisture) * 1000 <= room_ml:
         return ""
-    return _("%(pieces)s don't hold %(grams)s, not even filled to the brim. Check the figures.") % {
-        "pieces": words.pieces(pieces),
-        "grams": words.pounds(grams),
-    }
+    return ngettext(
+        "%(pieces)s doesn't hold %(grams)s, not even filled to the brim. Check the figures.",
+        "%(pieces)s don't hold %(grams)s, not even filled to the brim. Check the figures.",
+        pieces,
+    ) % {"pieces": words.pieces(pieces), "grams": words.pounds(grams)}
 
 
 def pieces_cents(lot: Lot, pieces: int) -> int | None:

@@ -108,7 +108,11 @@ def _links(family: dict[int, Lot]) -> dict[int, list[tuple[Lot, int]]]:
     Parents in the family are the same objects, so that a child sees what its parent has just got.
     """
     links: dict[int, list[tuple[Lot, int]]] = {}
-    rows = LotParent.objects.filter(lot__in=family).select_related("parent").order_by("id")
+    rows = (
+        LotParent.objects.filter(lot__in=family)
+        .select_related("parent__product__item", "parent__product__size")
+        .order_by("id")
+    )
     for row in rows:
         parent = family.get(row.parent_id, row.parent)
         links.setdefault(row.lot_id, []).append((parent, row.grams))

@@ -106,10 +106,10 @@ def put_together(
 ) -> JarChange:
     """Put so many gift boxes together from what is at a place, in one posting.
 
-    The oldest lots are taken first, or those in `lots` with their pieces; reserved pieces and lots
-    on hold are not. The boxes are a lot of their own, with the code typed or the next of the
-    house's pattern, best by the earliest day of what is in them. Raises `BadValue`,
-    `NotEnoughStock`, `NotEnoughParts`, `LotOnHold`, `AlreadyRecorded`.
+    The oldest lots are taken first, or those in `lots` with their pieces; reserved pieces, lots on
+    hold and honey that sets are not. The boxes are a lot of their own, with the code typed or the
+    next of the house's pattern, best by the earliest day of what is in them and ready by the
+    latest. Raises `BadValue`, `NotEnoughStock`, `NotEnoughParts`, `LotOnHold`, `AlreadyRecorded`.
     """
     target, lot_code = target or place, lot_code.strip()
     contents = list(box.contents.select_related("product__item", "product__size"))
@@ -154,6 +154,7 @@ def put_together(
         cost_cents=cost_cents,
         product=box,
         best_by=min((lot.best_by for lot in taken if lot.best_by), default=None),
+        ready_on=max((lot.ready_on for lot in taken if lot.ready_on), default=None),
     )
     checks.save_checked(made)
     grams = {lot: lot.honey_in(count) for lot, count in taken.items()}
@@ -333,6 +334,7 @@ def _chosen(
     taken = _with_products({lot: count for lot, count in lots.items() if count})
     for lot, count in taken.items():
         rules.check_not_held(problems, "lots", lot)
+        rules.check_ready(problems, "lots", lot)
         if not lot.is_ours:
             problems.add("lots", _("Lot %(lot)s belongs to somebody else.") % {"lot": lot.code})
         jar_changes.check_pieces_there(problems, "lots", lot, place, count)

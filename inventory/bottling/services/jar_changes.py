@@ -8,6 +8,7 @@ from datetime import date
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.bottling.models import (
     BottlingRun,
@@ -56,7 +57,11 @@ def check_pieces_there(
     if free < pieces:
         problems.add(
             parameter,
-            _("Only %(free)s of lot %(lot)s are free on %(place)s. Enter fewer.")
+            ngettext(
+                "Only %(free)s of lot %(lot)s is free on %(place)s. Enter fewer.",
+                "Only %(free)s of lot %(lot)s are free on %(place)s. Enter fewer.",
+                free,
+            )
             % {"free": free, "lot": lot.code, "place": place.name},
         )
 

@@ -16,11 +16,16 @@ def next_code(product: Product, day: date, *, honey: Lot | None = None) -> str:
     """Return the code by the house's pattern for what is packed of this product on a day.
 
     A pattern without a number gives all runs of a day one code; a second run of the same product
-    gets a number behind it, and so does `honey` of another owner, so that they stay apart.
+    gets a number behind it, and so does `honey` of another owner, so that they stay apart. Jars
+    that wait for a label may become this product with their code, or jars of it be labelled later.
     """
 
     def cannot_be(code: str) -> bool:
-        return is_taken(code, product) or bool(honey and _of_another_owner(code, honey))
+        return (
+            is_taken(code, product)
+            or _waits_for_a_label(code, product)
+            or bool(honey and _of_another_owner(code, honey))
+        )
 
     code = lot_codes.of_day(ProductionSettings.current().lot_code_pattern, day)
     series = lot_codes.series(code)
@@ -43,6 +48,14 @@ def is_taken(code: str, product: Product) -> bool:
         .exclude(status=BottlingRun.Status.CANCELLED)
         .exists()
     )
+
+
+def _waits_for_a_label(code: str, product: Product) -> bool:
+    """Tell whether jars with this code become one product by a label that they wait for."""
+    alike = Product.objects.of_honey().filter(size=product.size, form=product.form)
+    if not product.is_unlabelled:
+        alike = alike.filter(is_unlabelled=True)
+    return product.is_filled and any(is_taken(code, other) for other in alike)
 
 
 def taken_error(code: str, product: Product, *, parameter: str) -> BadValue | None:

@@ -25,8 +25,8 @@ def set_aside(
     """Carry pieces that came back from outside to the place for returned goods.
 
     They are in the books at `place`, where a return or a count brought them. This is ended by a
-    decision, never by an undo. Raises `BadValue`
-    without a reason, `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`.
+    decision, or by saying that it was a mistake. Raises `BadValue` without a reason or for goods
+    by weight, `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`.
     """
     item = _item_of(lot)
     ledger.lock_items([item])
@@ -34,6 +34,12 @@ def set_aside(
     problems = Problems()
     stock_rules.check_pieces(problems, "pieces", pieces)
     stock_rules.check_store(problems, "place", place)
+    if item.is_weighed:
+        problems.add(
+            "lot",
+            _("%(item)s is kept by weight: write off what can't be sold any more.")
+            % {"item": item.name},
+        )
     _check_reason(problems, reason, _("Enter where the jars were, and why they came back."))
     problems.raise_any()
     posting = ledger.post(
@@ -102,10 +108,34 @@ def release(
     )
 
 
+@transaction.atomic
+def was_mistake(
+    *, returned: ReturnedJars, recorded_by: Person, key: str, reason: str = ""
+) -> Posting:
+    """Put pieces that had never left back where they were, and return the reversing posting.
+
+    Raises `NotAllowedNow` once anything was decided about them, `AlreadyRecorded`.
+    """
+    ledger.lock_items([_item_of(returned.lot)])
+    ledger.refuse_repeat(key)
+    together = list(
+        ReturnedJars.objects.select_for_update().filter(set_aside=returned.set_aside_id)
+    )
+    if len(together) != 1 or together[0].decision:
+        raise NotAllowedNow(_("It was decided already what happens with these jars."))
+    set_aside_posting = Posting.objects.get(pk=returned.set_aside_id)
+    reversal = ledger.reverse(
+        posting=set_aside_posting, recorded_by=recorded_by, key=key, note=reason.strip()
+    )
+    # Both postings stay in the books; nothing waits for a decision any more.
+    together[0].delete()
+    return reversal
+
+
 def undo(posting: Posting) -> None:
     """Let jars wait for a decision again once the posting of it is undone.
 
-    Keeping jars apart is not undone: a release says who let them be sold, and why.
+    Keeping them apart is not undone so; see `was_mistake`.
     """
     ReturnedJars.objects.filter(decided=posting).update(
         decision="", decided=None, decided_by=None, decision_reason=""

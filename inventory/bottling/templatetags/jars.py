@@ -1,9 +1,10 @@
-"""The public page of a lot's jars, for links: `{% load jars %}{% jar_page_of lot as url %}`."""
+"""What pages of the stock show of a lot's jars: `{% load jars %}{% jar_page_of lot as url %}`."""
 
 from django import template
 from django.http import HttpRequest
 
-from inventory.bottling.queries import jar_pages
+from inventory.bottling.models import ChangedPieces
+from inventory.bottling.queries import changed_lots, jar_pages
 from inventory.stock.models import Lot
 
 register = template.Library()
@@ -16,3 +17,15 @@ def jar_page_of(context: template.Context, lot: Lot) -> str:
     if lot.kind != Lot.Kind.PACKED:
         return ""
     return jar_pages.address_of(lot, request) or ""
+
+
+@register.simple_tag
+def box_contents(lot: Lot) -> list[ChangedPieces]:
+    """Return the pieces that went into the gift boxes of a lot; none for other goods."""
+    return list(changed_lots.box_contents(lot))
+
+
+@register.simple_tag
+def lacks_labour(lot: Lot) -> bool:
+    """Tell whether its cost leaves out work whose minutes nobody entered."""
+    return changed_lots.lacks_labour(lot)

@@ -63,6 +63,7 @@ class CombCutView(ActView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
+            has_bulk_products=comb_products().filter(item__is_weighed=True).exists(),
             has_comb=additions.comb_in_stock(to_cut=True).exists(),
             has_products=comb_products().filter(item__is_weighed=False).exists(),
             **kwargs,

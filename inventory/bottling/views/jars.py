@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 from django.views.decorators.vary import vary_on_headers
 
@@ -24,7 +25,7 @@ from inventory.shared.errors import HouseError
 from inventory.shared.htmx import HtmxRequest
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
-from inventory.stock.models import Lot, Posting
+from inventory.stock.models import Balance, Lot, Posting
 
 RUN_BOTTLING = "inventory.run_bottling"
 MANAGE_PARTS = "inventory.manage_parts"
@@ -154,7 +155,11 @@ class LabelView(LotActView):
         )
 
     def done_message(self, made: JarChange) -> str:
-        return _("%(pieces)s are now %(product)s, lot %(lot)s.") % {
+        return ngettext(
+            "%(pieces)s is now %(product)s, lot %(lot)s.",
+            "%(pieces)s are now %(product)s, lot %(lot)s.",
+            made.pieces,
+        ) % {
             "pieces": words.pieces(made.pieces),
             "product": made.lot.product,
             "lot": made.lot.code,
@@ -191,8 +196,16 @@ class EmptyView(LotActView):
         return _("%(grams)s from the jars are in %(vessel)s: lot %(lot)s.") % {
             "grams": words.pounds(made.pieces, 1),
             "vessel": self.vessel.name,
-            "lot": made.lot.code,
+            "lot": self.lot_in_vessel(made).code,
         }
+
+    def next_url(self, made: JarChange) -> str:
+        return lot_url(self.lot_in_vessel(made))
+
+    def lot_in_vessel(self, made: JarChange) -> Lot:
+        """Return the lot in which the honey is now: a blend, where the vessel had some."""
+        there = Balance.objects.in_vessel(self.vessel)
+        return there.honey_lot if there else made.lot
 
 
 class SetAsideView(LotActView):
@@ -204,10 +217,11 @@ class SetAsideView(LotActView):
         return returned_jars.set_aside(lot=self.lot, recorded_by=person_of(self.request), **data)
 
     def done_message(self, made: ReturnedJars) -> str:
-        return _("%(pieces)s of lot %(lot)s are kept apart. Decide what happens with them.") % {
-            "pieces": words.pieces(made.pieces),
-            "lot": made.lot.code,
-        }
+        return ngettext(
+            "%(pieces)s of lot %(lot)s is kept apart. Decide what happens with it.",
+            "%(pieces)s of lot %(lot)s are kept apart. Decide what happens with them.",
+            made.pieces,
+        ) % {"pieces": words.pieces(made.pieces), "lot": made.lot.code}
 
     def posting_to_undo(self, made: Any) -> Posting | None:
         return None
@@ -216,12 +230,8 @@ class SetAsideView(LotActView):
 class ReturnedView(JarActView):
     """What happens with jars that came back: only some people may release them."""
 
-    permission_required = "inventory.write_off"
     form_class = forms.ReturnedForm
     template_name = "inventory/bottling/jars_returned.html"
-
-    def has_permission(self) -> bool:
-        return super().has_permission() or self.request.user.has_perm("inventory.release_hold")
 
     def prepare(self) -> None:
         self.returned = get_object_or_404(
@@ -230,24 +240,38 @@ class ReturnedView(JarActView):
         )
 
     def get_form_kwargs(self) -> dict[str, Any]:
+        may_release = self.request.user.has_perm("inventory.release_hold")
         return super().get_form_kwargs() | {
             "returned": self.returned,
-            "may_release": self.request.user.has_perm("inventory.release_hold"),
+            "may_release": may_release,
+            # Others can't say that jars had not left: that would be a release by another name.
+            "may_take_back": may_release or self.request.user == self.returned.set_aside_by,
         }
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(returned=self.returned, lot=self.returned.lot, **kwargs)
 
-    def act(self, data: dict[str, Any]) -> ReturnedJars:
+    def act(self, data: dict[str, Any]) -> ReturnedJars | None:
         target = data.pop("target", None)
         person = person_of(self.request)
-        if data.pop("decision") == ReturnedJars.Decision.RELEASED:
+        decision = data.pop("decision")
+        if decision == "mistake":
+            returned_jars.was_mistake(
+                returned=self.returned, recorded_by=person, key=data["key"], reason=data["reason"]
+            )
+            return None
+        if decision == ReturnedJars.Decision.RELEASED:
             return returned_jars.release(
                 returned=self.returned, target=target, released_by=person, **data
             )
         return returned_jars.write_off(returned=self.returned, recorded_by=person, **data)
 
-    def done_message(self, made: ReturnedJars) -> str:
+    def done_message(self, made: ReturnedJars | None) -> str:
+        if made is None:
+            return _("%(pieces)s of lot %(lot)s: back where they were.") % {
+                "pieces": words.pieces(self.returned.pieces),
+                "lot": self.returned.lot.code,
+            }
         return _("%(pieces)s of lot %(lot)s: %(decision)s.") % {
             "pieces": words.pieces(made.pieces),
             "lot": made.lot.code,
@@ -255,10 +279,10 @@ class ReturnedView(JarActView):
         }
 
     def posting_to_undo(self, made: Any) -> Posting | None:
-        return made.decided
+        return made.decided if made else None
 
-    def next_url(self, made: ReturnedJars) -> str:
-        return lot_url(made.lot)
+    def next_url(self, made: ReturnedJars | None) -> str:
+        return lot_url(self.returned.lot)
 
 
 class UnboxView(LotActView):

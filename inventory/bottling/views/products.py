@@ -55,7 +55,11 @@ class HoneyProductCreateView(ActView):
 
     def get_initial(self) -> dict[str, Any]:
         size = Size.objects.filter(code=self.request.GET.get("size", "")).first()
-        return {"size": size.pk} if size else {}
+        form = self.request.GET.get("form", "")
+        initial: dict[str, Any] = {"size": size.pk} if size else {}
+        if form in Product.Form.values:
+            initial["form"] = form
+        return initial
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {"product": self.product}
@@ -71,6 +75,8 @@ class HoneyProductCreateView(ActView):
 
     def act(self, data: dict[str, Any]) -> Product:
         del data["key"]
+        if "counted" in data:
+            data["is_weighed"] = data.pop("counted") == "weight"
         return products.save_honey(
             product=self.product,
             parts=[

@@ -115,6 +115,8 @@ class Place(models.Model):
 
     VESSELS = (Kind.TANK, Kind.DRUM, Kind.PAIL, Kind.TOTE)
     STORES = (Kind.SHELF, Kind.STAND, Kind.VAN)
+    # Where stock is in the house; goods that came back wait there for a decision.
+    IN_HOUSE = (*VESSELS, *STORES, Kind.RETURNED)
 
     code = models.SlugField(_("number or short name"), max_length=30, unique=True)
     name = models.CharField(_("name"), max_length=80)
@@ -158,7 +160,7 @@ class Place(models.Model):
 
     @property
     def is_physical(self) -> bool:
-        return self.is_vessel or self.kind in (*self.STORES, self.Kind.RETURNED)
+        return self.kind in self.IN_HOUSE
 
 
 Row = TypeVar("Row", bound=models.Model)
@@ -268,7 +270,7 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             item__in=items,
             # What belongs to others costs the house no honey.
             lot__owner=None,
-            place__kind__in=[*Place.VESSELS, *Place.STORES],
+            place__kind__in=Place.IN_HOUSE,
             posting__reverses=None,
             posting__reversed_by=None,
         )

@@ -266,6 +266,19 @@ class Lot(models.Model):
         return Fraction(self.cost_cents, self.quantity_made)
 
     @property
+    def is_from_the_hive(self) -> bool:
+        """Whether it is a product of comb honey, which may have come in as it is."""
+        return self.product is not None and self.product.form == "comb"
+
+    @property
+    def comb_unit_cost_cents(self) -> Fraction | None:
+        """Cost of one gram of comb that came in as it is, in cents, by its net weight."""
+        grams = self.quantity_made if self.is_weighed else self.honey_in(self.quantity_made)
+        if self.cost_cents is None or grams <= 0:
+            return None
+        return Fraction(self.cost_cents, grams)
+
+    @property
     def honey_moisture(self) -> Decimal:
         """The moisture of honey in bulk, which always has one."""
         return cast(Decimal, self.moisture_percent)
@@ -396,7 +409,7 @@ class Lot(models.Model):
                 [self.pk],
             )
             order = [row[0] for row in cursor.fetchall()]
-        lots = Lot.objects.select_related("product__size").in_bulk(order)
+        lots = Lot.objects.select_related("product__size", "product__item").in_bulk(order)
         return [lots[key] for key in order]
 
 
@@ -416,8 +429,8 @@ def honey_unit_costs(
 ) -> dict[int, Fraction | None]:
     """Return what a gram of honey cost in each lot, by key; None while it is unknown.
 
-    `links` are the parents of each lot with their grams. Honey in bulk costs what its lot did;
-    in pieces, what the honey in them cost, or as is `known` already.
+    `links` are the parents of each lot with their grams. Honey in bulk costs what its lot did, and
+    so does comb from the hive; in pieces, what the honey in them cost, or as is `known` already.
     """
     units: dict[int, Fraction | None] = dict(known or {})
     parents = {key: [parent for parent, _grams in links.get(key, [])] for key in family}
@@ -428,6 +441,9 @@ def honey_unit_costs(
             units[key] = family[key].unit_cost_cents
             continue
         of_honey = [(units.get(parent), grams) for parent, grams in links.get(key, []) if grams]
+        if not of_honey and family[key].is_from_the_hive:
+            units[key] = family[key].comb_unit_cost_cents
+            continue
         told = [unit * grams for unit, grams in of_honey if unit is not None]
         units[key] = None
         if of_honey and len(told) == len(of_honey):

@@ -168,7 +168,7 @@ def _lines(owner: Supplier, until: date) -> QuerySet[PostingLine]:
             posting__reversed_by=None,
             posting__occurred_at__date__lte=until,
         )
-        .exclude(place__kind__in=[*Place.VESSELS, *Place.STORES])
+        .exclude(place__kind__in=Place.IN_HOUSE)
         .select_related("posting", "item", "place", "lot")
         .order_by("posting__occurred_at", "posting_id", "id")
     )

@@ -44,23 +44,26 @@ def tallies(family: LotKeys) -> list[LotTally]:
     lines = PostingLine.objects.filter(
         lot__in=family, posting__reverses=None, posting__reversed_by=None
     ).order_by()
-    outside = lines.exclude(place__kind__in=[*Place.VESSELS, *Place.STORES])
+    outside = lines.exclude(place__kind__in=Place.IN_HOUSE)
+    # What comes out of a box came in before it went into one.
+    is_unboxing = Q(posting__kind=Posting.Kind.UNBOXING)
     # An owner's place is a source for what comes in, and a way out for what goes back; a purchase
     # from them makes another lot of it.
     is_sale = Q(posting__kind=Posting.Kind.PURCHASE)
-    for key, kind, plus, minus, sold in (
+    for key, kind, plus, minus, sold, unboxed in (
         outside.values("lot", "place__kind")
         .annotate(
             plus=Sum("quantity", filter=Q(quantity__gt=0), default=0),
             minus=Sum("quantity", filter=Q(quantity__lt=0), default=0),
             sold=Sum("quantity", filter=Q(quantity__gt=0) & is_sale, default=0),
+            unboxed=Sum("quantity", filter=Q(quantity__lt=0) & is_unboxing, default=0),
         )
-        .values_list("lot", "place__kind", "plus", "minus", "sold")
+        .values_list("lot", "place__kind", "plus", "minus", "sold", "unboxed")
     ):
         tally = found[key]
         if kind in SOURCES:
-            tally.came_in -= minus
-            tally.into_lots += plus
+            tally.came_in -= minus - unboxed
+            tally.into_lots += plus + unboxed
         elif kind == Place.Kind.OWNER:
             tally.came_in -= minus
             tally.into_lots += sold

@@ -506,7 +506,7 @@ def refuse_to_use(lot: Lot | None, reason: str) -> None:
                 "Lot %(lot)s is on hold, so it can't be used or given away: %(reason)s It may "
                 "only be written off as spoiled or broken."
             )
-            % {"lot": lot.code, "reason": _as_sentence(rules.hold_reason(lot))},
+            % {"lot": lot.code, "reason": rules.hold_sentence(lot)},
             parameter="reason",
         )
     if lot.owner is None:
@@ -519,10 +519,6 @@ def refuse_to_use(lot: Lot | None, reason: str) -> None:
         % {"lot": lot.code, "owner": lot.owner},
         parameter="reason",
     )
-
-
-def _as_sentence(reason: str) -> str:
-    return reason if reason.endswith((".", "!", "?", "…")) else f"{reason}."
 
 
 def _check_room(place: Place, lot: Lot, grams: int) -> None:

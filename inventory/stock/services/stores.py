@@ -7,6 +7,7 @@ from datetime import date
 from django.db import transaction
 from django.db.models import Sum
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
@@ -220,6 +221,25 @@ def with_held(sentence: str, item: Item, places: list[Place]) -> str:
     return sentence
 
 
+def with_setting(sentence: str, item: Item, places: list[Place]) -> str:
+    """Add to a refusal what there is of the item at these places, but not ready before a day."""
+    setting = (
+        Balance.objects.filter(item=item, place__in=places, quantity__gt=0)
+        .filter(lot__ready_on__gt=timezone.localdate(), lot__is_on_hold=False, is_physical=True)
+        .order_by("lot__ready_on", "lot")
+        .values_list("lot__code", "lot__ready_on")
+        .annotate(there=Sum("quantity"))
+    )
+    for code, day, there in setting[:HELD_TOLD]:
+        ready = _("Ready from %(day)s: %(much)s of lot %(lot)s.")
+        sentence += " " + ready % {
+            "day": date_format(day),
+            "much": item.in_words(there),
+            "lot": code,
+        }
+    return sentence
+
+
 def pick(
     *, item: Item, places: list[Place], pieces: int, parameter: str = "pieces"
 ) -> list[tuple[Balance, int]]:
@@ -234,18 +254,20 @@ def pick(
         wanted -= taken
         if wanted == 0:
             return picked
-    figures: dict[str, object] = {"item": item.name, "asked": pieces, "free": pieces - wanted}
+    free = pieces - wanted
+    figures: dict[str, object] = {"item": item.name, "asked": pieces, "free": free}
     figures["places"] = ", ".join(place.name for place in places)
-    said = _(
-        "Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s. "
-        "Enter fewer pieces."
-    )
+    said = _("Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s.")
     if item.is_weighed:
-        figures["asked"], figures["free"] = item.in_words_apart(pieces, pieces - wanted)
-        said = _("Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s.")
+        figures["asked"], figures["free"] = item.in_words_apart(pieces, free)
+    elif free:
+        said = _(
+            "Not enough %(item)s in %(places)s. Asked for: %(asked)s. Free: %(free)s. "
+            "Enter fewer pieces."
+        )
     raise NotEnoughStock(
-        with_held(said % figures, item, places),
+        with_setting(with_held(said % figures, item, places), item, places),
         parameter=parameter,
         asked=pieces,
-        there=pieces - wanted,
+        there=free,
     )
