@@ -22,6 +22,7 @@ from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
 from apiary_sales.orders.queries.drums import figures
 from apiary_sales.orders.rules import lines as rules
+from apiary_sales.orders.rules.ways_back import way_of, what_happened
 from apiary_sales.orders.services import orders
 from inventory.shared import documents
 from inventory.shared.forms.acts import ActForm
@@ -265,21 +266,28 @@ class OrderTakeBackView(OrderActView):
         raise Http404
 
     def get_context_data(self, **kwargs):
-        return {**super().get_context_data(**kwargs), "fulfilment": self.fulfilment}
+        return {
+            **super().get_context_data(**kwargs),
+            "fulfilment": self.fulfilment,
+            "parts": [(part, way_of(part.order_line)) for part in self.fulfilment.lines.all()],
+            "unfilled": found.lines_to_fill(self.order),
+        }
 
     def act(self, data: dict[str, Any]) -> Any:
+        self.had_left = data["had_left"]
         return orders.take_back(
             fulfilment=self.fulfilment,
             taken_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
-            had_left=data["had_left"],
+            had_left=self.had_left,
         )
 
     def done_message(self, made: Any) -> str:
-        return _("The goods are back in their place, and order %(order)s is updated.") % {
-            "order": self.order.number
-        }
+        goods = [part.order_line for part in self.fulfilment.lines.all()]
+        happened = what_happened(goods, had_left=self.had_left, spoils_weighed=False)
+        updated = _("Order %(order)s is updated.") % {"order": self.order.number}
+        return f"{happened} {updated}".strip()
 
 
 class DrumsBackView(OrderActView):
