@@ -129,8 +129,15 @@ MARGIN_A_PIECE = Column(
     whole="known_goods_pieces",
 )
 LINES = Column("lines", gettext_lazy("Lines"), Unit.COUNT, adds_up=True)
-SOLD = [LINES, PIECES, GRAMS, GOODS_PIECES, AMOUNT]
-OF_GOODS = (GOODS_PIECES, MARGIN_A_PIECE)
+GOODS_GRAMS = Column(
+    "goods_grams",
+    gettext_lazy("Other goods by weight"),
+    Unit.GRAMS,
+    adds_up=True,
+    is_left_out_when_nothing=True,
+)
+SOLD = [LINES, PIECES, GRAMS, GOODS_PIECES, GOODS_GRAMS, AMOUNT]
+OF_GOODS = (GOODS_PIECES, GOODS_GRAMS, MARGIN_A_PIECE)
 # Of other goods alone, and of all that was sold; elsewhere it is only honey, or charges.
 IDLE_COLUMNS = {
     sales.GOODS: (PIECES, GRAMS, PRICE_A_POUND, MARGIN_A_POUND),
@@ -284,6 +291,7 @@ SALE_LINES = Report(
         PIECES,
         GRAMS,
         GOODS_PIECES,
+        GOODS_GRAMS,
         AMOUNT,
         NO_COST,
         COST,
@@ -462,6 +470,7 @@ MARGIN_BY_PRODUCT = Report(
         PIECES,
         GRAMS,
         GOODS_PIECES,
+        GOODS_GRAMS,
         AMOUNT,
         *EARNED,
         MARGIN_A_POUND,
@@ -612,13 +621,6 @@ KIND = Column("kind", gettext_lazy("Kind"), names=dict(Item.Kind.choices))
 THING = Column("name", gettext_lazy("Lot or part"))
 WHAT = Column("what", gettext_lazy("What"))
 STOCK_PIECES = Column("pieces", gettext_lazy("Pieces"), Unit.PIECES)
-GOODS_GRAMS = Column(
-    "goods_grams",
-    gettext_lazy("Other goods by weight"),
-    Unit.GRAMS,
-    adds_up=True,
-    is_left_out_when_nothing=True,
-)
 VALUE = Column(
     "value_cents", gettext_lazy("Value"), Unit.CENTS, adds_up=True, says_unknown=NOT_ENTERED
 )

@@ -95,7 +95,7 @@ def test_honey_goes_into_the_buyers_container_with_its_tare(form, seller, pail, 
     assert there(pail) == (21_350, 0)
     assert faults() == []
     page = words_of(seller.get(answer["Location"]).content.decode())
-    assert "gross 13.23 lb , tare 0.77 lb , net 12.456 lb" in page.replace("\xa0", " ")
+    assert "gross 13.23 lb , tare 0.77 lb , net 12.46 lb" in page.replace("\xa0", " ")
 
 
 def test_the_paper_prints_the_weights_and_the_price_a_pound(form, seller):
@@ -104,7 +104,7 @@ def test_the_paper_prints_the_weights_and_the_price_a_pound(form, seller):
 
     text = words_of(render_to_string("documents/receipt.html", papers.receipt_context(receipt)))
 
-    assert "gross 13.23 lb , tare 0.77 lb , net 12.456 lb" in text.replace("\xa0", " ")
+    assert "gross 13.23 lb , tare 0.77 lb , net 12.46 lb" in text.replace("\xa0", " ")
     assert "$4.25 a lb" in text
 
 

@@ -164,7 +164,8 @@ def test_a_weight_beyond_a_twentieth_is_refused_in_words(take, fulfil):
     assert refused.value.parameter == f"weighed.{line.pk}"
     assert str(refused.value) == (
         "Too much of Tank 1: Clover. Weighed: 23.2 lb. Left to hand over: 22.0 lb. A weight up to "
-        "5 % above that counts as all of it. Take some out, or change the order."
+        "5 % above that counts as all of it. Take the rest back, or make a new order for what is "
+        "over."
     )
 
 

@@ -138,6 +138,7 @@ class OrderForm(LinesForm):
         if price is None:
             price = self.price_list.of(product).unit_price(pieces)
         if price is None:
+            self.unpriced.append(product.name)
             self.add_error(
                 f"price_{key}",
                 gettext("%(product)s has no price for this customer. Enter one.")

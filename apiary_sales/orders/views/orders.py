@@ -329,6 +329,7 @@ def _total(form: OrderForm) -> dict[str, Any]:
     return {
         "total_lines": [(line, line.description or rules.describe(line)) for line in lines],
         "total_cents": sum(line.amount_cents for line in lines),
+        "unpriced": form.unpriced,
     }
 
 
