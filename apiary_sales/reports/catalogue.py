@@ -112,14 +112,16 @@ PRICE_A_POUND = Column(
     gettext_lazy("Sales per pound"),
     Unit.PER_POUND,
     part="honey_cents",
-    whole="grams",
+    whole="nanograms",
+    scale=sales.NANO,
 )
 MARGIN_A_POUND = Column(
     "margin_per_pound",
     gettext_lazy("Margin per pound"),
     Unit.PER_POUND,
     part="margin_cents",
-    whole="known_grams",
+    whole="known_nanograms",
+    scale=sales.NANO,
 )
 MARGIN_A_PIECE = Column(
     "margin_per_piece",
@@ -628,7 +630,7 @@ WHAT_STOCK_IS_WORTH = gettext_lazy(
     "The value of a lot is its share of the cost of the whole lot; for jars it is the "
     "average of their product if that is chosen in the settings. The value of a part is its "
     "average cost when received. All costs are those known today. Goods that have no cost "
-    "yet are not in the total."
+    "yet are not in the total. Goods that came back and wait for a decision are not counted."
 )
 STOCK_VALUE = Report(
     slug="stock-value",

@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils import timezone
 
 from apiary_sales.billing import papers
 from apiary_sales.billing.models import Invoice
@@ -333,3 +334,23 @@ def test_more_vessels_take_no_more_queries(form, client):
         builders.lot_in(builders.place(f"tank-{number}"), 1_000)
 
     assert queries_of(client, ADDRESS) == few
+
+
+def test_the_page_names_its_place_and_shows_the_net_weight_at_once(pail, lot, stand, seller):
+    page = seller.get(ADDRESS).content.decode()
+
+    assert f"Goods are taken from: {stand.name}." in words_of(page)
+    assert page.index('name="net"') < page.index('<details class="card"')
+
+
+def test_an_invoice_says_the_price_is_a_pound(pail, lot, shop, client):
+    order = order_of(shop, honey_line(pail, 5_500, "4.25"))
+    client.force_login(builders.person())
+
+    client.post(
+        reverse("billing:invoice_create", args=[order.number]),
+        {"key": "i-1", "issued_on": timezone.localdate().isoformat()},
+    )
+    page = client.get(reverse("billing:invoice_detail", args=[Invoice.objects.get().pk]))
+
+    assert "$4.25 a lb" in words_of(page.content.decode())

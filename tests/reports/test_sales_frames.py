@@ -393,3 +393,15 @@ def test_a_frame_takes_one_query_however_many_sales(house, make, django_assert_n
 
     with django_assert_num_queries(1):
         make(SalesFilters())
+
+
+def test_a_one_pound_jar_brings_its_price_a_pound(client, house):
+    dear = builders.product("Gift pound", code="gift")
+    builders.packed_lot(dear, house.stand, 10, code="G26-001", cost_cents=5_000)
+    sell(house.stand, jars(dear, 1, "11.50"), on=date(2026, 9, 12))
+    client.force_login(builders.person())
+
+    made = client.get(reverse("api:report", args=["sales-by-product"]), {"product": "gift"})
+
+    (row,) = made.json()["rows"]
+    assert (row["grams"], row["sales_per_pound"]) == (454, "11.5000")
