@@ -611,7 +611,7 @@ def test_the_paper_of_drums_gives_net_pounds_and_how_to_lift_them(shop):
 
     text = paper_of(invoice_of(shop, line))
 
-    assert f"net weight, 295 kg {lot.code} 651.00 lb $2.85 – $1,855.35" in text
+    assert f"net weight, 295 kg {lot.code} 651.00 lb $2.85 a lb – $1,855.35" in text
     assert "move it with a drum truck or a hoist, never alone" in text
 
 

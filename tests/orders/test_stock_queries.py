@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from apiary_sales.orders.models import OrderLine
@@ -10,6 +11,7 @@ from apiary_sales.orders.queries import orders as order_queries
 from apiary_sales.orders.queries import stock, trace
 from apiary_sales.orders.services import orders
 from inventory.bottling.models import BottlingRun
+from inventory.stock.forms.amounts import AmountField
 from inventory.stock.models import Lot
 from tests import builders
 from tests.orders.by_weight_room import wax, wax_lot
@@ -204,3 +206,10 @@ def test_the_stock_pages_say_goods_by_weight_in_pounds(client, owner, shelf):
         assert "2,268" not in page
     assert "Less than 10.00 lb is free." in opened.replace("\N{NO-BREAK SPACE}", " ")
     assert "Plan a run" not in opened
+
+
+def test_a_fraction_of_pieces_asks_for_a_unit_of_weight():
+    with pytest.raises(ValidationError) as refused:
+        AmountField(label="How much").clean(["2.5", "pieces"])
+
+    assert refused.value.messages == ["Enter a whole number of pieces, or choose a unit of weight."]
