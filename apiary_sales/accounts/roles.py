@@ -18,6 +18,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_places",
             "inventory.manage_jar_page",
             "inventory.manage_suppliers",
+            "inventory.manage_goods",
             "inventory.release_hold",
             "customers.manage_customers",
             "pricing.manage_prices",
@@ -40,6 +41,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_parts",
             "inventory.manage_places",
             "inventory.manage_suppliers",
+            "inventory.manage_goods",
             "orders.fulfil_orders",
         }
     ),
@@ -51,6 +53,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.reverse_posting",
             "inventory.run_bottling",
             "inventory.manage_suppliers",
+            "inventory.manage_goods",
             "inventory.release_hold",
             "customers.manage_customers",
             "pricing.manage_prices",

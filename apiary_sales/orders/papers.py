@@ -5,6 +5,7 @@ The same context feeds the page and the paper, so that they never disagree. Orde
 """
 
 from collections import defaultdict
+from collections.abc import Iterable
 from typing import Any
 
 from django.utils.formats import number_format
@@ -13,7 +14,7 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.rules import lines as rules
 from inventory.shared import documents
-from inventory.stock.models import Place
+from inventory.stock.models import Balance, Item, Lot, Place
 
 
 def quote_context(order: Order) -> dict[str, Any]:
@@ -37,7 +38,7 @@ def _pounds(line: OrderLine) -> str:
 def pick_list_context(order: Order) -> dict[str, Any]:
     """Return what is reserved for an order and still to fill, by place and lot."""
     places: dict[Place, list] = defaultdict(list)
-    by_weight, to_do = [], []
+    to_draw, to_do = [], []
     for line in order.lines.all():
         for reservation in line.reservations.all():
             place = reservation.balance.place
@@ -49,19 +50,28 @@ def pick_list_context(order: Order) -> dict[str, Any]:
             }
             places[place].append(row)
         if line.kind == OrderLine.Kind.HONEY and line.to_fill and not rules.is_reserved(line):
-            by_weight.append(line)
+            to_draw.append(line)
         elif line.kind == OrderLine.Kind.SERVICE and line.to_fill:
             to_do.append(line)
+    lots = _lots_in(rules.vessel_of(line) for line in to_draw)
     shelves = [(place, rows) for place, rows in places.items() if not place.is_vessel]
     in_drums = [row for place, rows in places.items() if place.is_vessel for row in rows]
     return {
         "order": order,
         "shelves": sorted(shelves, key=lambda pair: pair[0].name),
         "drums": sorted(in_drums, key=lambda row: row["line"].drum.code),
-        "by_weight": by_weight,
+        "by_weight": [(line, lots.get(rules.vessel_of(line).pk)) for line in to_draw],
         "to_do": to_do,
-        "has_honey": bool(in_drums or by_weight),
+        "has_honey": bool(in_drums or to_draw),
     }
+
+
+def _lots_in(vessels: Iterable[Place]) -> dict[int, Lot | None]:
+    """Return the lot that is in each vessel now, by its key."""
+    there = Balance.objects.filter(
+        place__in=list(vessels), item__kind=Item.Kind.HONEY, quantity__gt=0
+    ).select_related("lot")
+    return {balance.place_id: balance.lot for balance in there}
 
 
 def quote(order: Order) -> bytes:

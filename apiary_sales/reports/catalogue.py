@@ -112,14 +112,16 @@ PRICE_A_POUND = Column(
     gettext_lazy("Sales per pound"),
     Unit.PER_POUND,
     part="honey_cents",
-    whole="grams",
+    whole="nanograms",
+    scale=sales.NANO,
 )
 MARGIN_A_POUND = Column(
     "margin_per_pound",
     gettext_lazy("Margin per pound"),
     Unit.PER_POUND,
     part="margin_cents",
-    whole="known_grams",
+    whole="known_nanograms",
+    scale=sales.NANO,
 )
 MARGIN_A_PIECE = Column(
     "margin_per_piece",
@@ -129,8 +131,15 @@ MARGIN_A_PIECE = Column(
     whole="known_goods_pieces",
 )
 LINES = Column("lines", gettext_lazy("Lines"), Unit.COUNT, adds_up=True)
-SOLD = [LINES, PIECES, GRAMS, GOODS_PIECES, AMOUNT]
-OF_GOODS = (GOODS_PIECES, MARGIN_A_PIECE)
+GOODS_GRAMS = Column(
+    "goods_grams",
+    gettext_lazy("Other goods by weight"),
+    Unit.GRAMS,
+    adds_up=True,
+    is_left_out_when_nothing=True,
+)
+SOLD = [LINES, PIECES, GRAMS, GOODS_PIECES, GOODS_GRAMS, AMOUNT]
+OF_GOODS = (GOODS_PIECES, GOODS_GRAMS, MARGIN_A_PIECE)
 # Of other goods alone, and of all that was sold; elsewhere it is only honey, or charges.
 IDLE_COLUMNS = {
     sales.GOODS: (PIECES, GRAMS, PRICE_A_POUND, MARGIN_A_POUND),
@@ -284,6 +293,7 @@ SALE_LINES = Report(
         PIECES,
         GRAMS,
         GOODS_PIECES,
+        GOODS_GRAMS,
         AMOUNT,
         NO_COST,
         COST,
@@ -462,6 +472,7 @@ MARGIN_BY_PRODUCT = Report(
         PIECES,
         GRAMS,
         GOODS_PIECES,
+        GOODS_GRAMS,
         AMOUNT,
         *EARNED,
         MARGIN_A_POUND,
@@ -612,13 +623,6 @@ KIND = Column("kind", gettext_lazy("Kind"), names=dict(Item.Kind.choices))
 THING = Column("name", gettext_lazy("Lot or part"))
 WHAT = Column("what", gettext_lazy("What"))
 STOCK_PIECES = Column("pieces", gettext_lazy("Pieces"), Unit.PIECES)
-GOODS_GRAMS = Column(
-    "goods_grams",
-    gettext_lazy("Other goods by weight"),
-    Unit.GRAMS,
-    adds_up=True,
-    is_left_out_when_nothing=True,
-)
 VALUE = Column(
     "value_cents", gettext_lazy("Value"), Unit.CENTS, adds_up=True, says_unknown=NOT_ENTERED
 )
@@ -626,7 +630,7 @@ WHAT_STOCK_IS_WORTH = gettext_lazy(
     "The value of a lot is its share of the cost of the whole lot; for jars it is the "
     "average of their product if that is chosen in the settings. The value of a part is its "
     "average cost when received. All costs are those known today. Goods that have no cost "
-    "yet are not in the total."
+    "yet are not in the total. Goods that came back and wait for a decision are not counted."
 )
 STOCK_VALUE = Report(
     slug="stock-value",

@@ -70,6 +70,8 @@ class Column:
     adds_up: bool = False
     part: str = ""
     whole: str = ""
+    # How many of `whole` are one of what the unit counts.
+    scale: int = 1
     url: Callable[[Row, Address], str | None] | None = None
     says_unknown: str | Promise = ""
     names: Mapping[str, str | Promise] = field(default_factory=dict)
@@ -99,7 +101,9 @@ class Column:
         if part is None or not whole:
             return None
         step, factor = DERIVED[self.unit]
-        return (Decimal(part) * factor / Decimal(whole)).quantize(step, ROUND_HALF_EVEN)
+        return (Decimal(part) * factor * self.scale / Decimal(whole)).quantize(
+            step, ROUND_HALF_EVEN
+        )
 
     def shown(self, value: Any) -> SafeString | str:
         """Return a figure as a page shows it, with its unit."""

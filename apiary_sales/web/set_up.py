@@ -68,7 +68,7 @@ PAGES = (
         _("Other goods"),
         _("Wax, candles, books: what is sold that is no honey"),
         "inventory:goods_list",
-        ("inventory.manage_parts",),
+        ("inventory.manage_goods",),
     ),
     SettingsPage(
         _("Bottling"),

@@ -429,7 +429,9 @@ def test_an_invoice_is_credited_from_its_page(office, shop, invoice):
     again = office.post(address, {"key": "c-2", "reason": "Lids leak"})
 
     assert "Paid already: stays on the customer's account $10.00" in looked_at
-    assert "Credit note C26-00001 issued; the goods are back in stock." in response.content.decode()
+    assert (
+        "Credit note C26-00001 is issued. The goods are back in stock." in response.content.decode()
+    )
     assert again.status_code == 422
     assert errors_in(again) == ["Invoice 26-00001 already has a credit note: C26-00001."]
     assert CustomerBalance.objects.get(customer=shop).owed_cents == -1_000
@@ -609,7 +611,7 @@ def test_the_paper_of_drums_gives_net_pounds_and_how_to_lift_them(shop):
 
     text = paper_of(invoice_of(shop, line))
 
-    assert f"net weight, 295 kg {lot.code} 651.00 lb $2.85 – $1,855.35" in text
+    assert f"net weight, 295 kg {lot.code} 651.00 lb $2.85 a lb – $1,855.35" in text
     assert "move it with a drum truck or a hoist, never alone" in text
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils import timezone
 
 from apiary_sales.billing import papers
 from apiary_sales.billing.models import Invoice
@@ -19,7 +20,7 @@ from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.pricing.models import TaxRate
 from apiary_sales.pricing.services import weight_prices
 from inventory.shared.errors import LotOnHold, NotEnoughHoney
-from inventory.stock.models import Lot, Place
+from inventory.stock.models import Balance, Lot, Place
 from tests import builders
 from tests.billing.conftest import errors_in, order_of, queries_of, words_of
 from tests.orders.by_weight_room import honey_line, there, wax, wax_line, wax_lot
@@ -225,13 +226,46 @@ def test_an_undone_sale_puts_the_honey_back_into_its_pail(pail, lot, stand):
     sale = sell(stand, honey_line(pail, 5_650, "4.25", weighed=Weighed(5_650)))
 
     stand_services.take_back(
-        receipt=sale.invoice, taken_by=builders.person(), key="undo", reason="Spilt"
+        receipt=sale.invoice,
+        taken_by=builders.person(),
+        key="undo",
+        reason="Not paid",
+        weighed_comes_back=True,
     )
 
     sale.order.refresh_from_db()
     assert sale.order.status == Order.Status.CANCELLED
     assert there(pail) == (27_000, 0)
     assert faults() == []
+
+
+def test_the_undo_page_books_honey_out_as_spoiled_unless_it_never_left(pail, lot, stand, seller):
+    sale = sell(stand, honey_line(pail, 5_650, "4.25", weighed=Weighed(5_650)))
+    address = reverse("billing:receipt_undo", args=[sale.invoice.pk])
+
+    before = words_of(seller.get(address).content.decode())
+    done = words_of(
+        seller.post(address, {"key": "undo", "reason": "Too dark"}, follow=True).content.decode()
+    )
+    after = words_of(seller.get(address).content.decode())
+
+    # 5 650 / 453.59237 = 12.456
+    assert "spoiled unless it goes back to stock 12.456 lb" in before
+    assert "pieces" not in before
+    assert "What was sold by weight is booked out as spoiled." in done
+    assert there(pail) == (21_350, 0)
+    assert Balance.objects.get(place__kind="spoiled", lot=lot).quantity == 5_650
+    assert "Open receipt" in after
+    assert "Undo and give back" not in after
+    assert faults() == []
+
+
+def test_receipts_are_listed_with_their_pounds(pail, lot, stand, seller):
+    sell(stand, honey_line(pail, 5_650, "4.25", weighed=Weighed(5_650)))
+
+    page = seller.get(reverse("billing:receipt_list"))
+
+    assert "12.456 lb × Pail 1" in words_of(page.content.decode())
 
 
 def test_an_order_is_filled_by_gross_and_tare_on_its_page(shop, pail, lot, client):
@@ -300,3 +334,23 @@ def test_more_vessels_take_no_more_queries(form, client):
         builders.lot_in(builders.place(f"tank-{number}"), 1_000)
 
     assert queries_of(client, ADDRESS) == few
+
+
+def test_the_page_names_its_place_and_shows_the_net_weight_at_once(pail, lot, stand, seller):
+    page = seller.get(ADDRESS).content.decode()
+
+    assert f"Goods are taken from: {stand.name}." in words_of(page)
+    assert page.index('name="net"') < page.index('<details class="card"')
+
+
+def test_an_invoice_says_the_price_is_a_pound(pail, lot, shop, client):
+    order = order_of(shop, honey_line(pail, 5_500, "4.25"))
+    client.force_login(builders.person())
+
+    client.post(
+        reverse("billing:invoice_create", args=[order.number]),
+        {"key": "i-1", "issued_on": timezone.localdate().isoformat()},
+    )
+    page = client.get(reverse("billing:invoice_detail", args=[Invoice.objects.get().pk]))
+
+    assert "$4.25 a lb" in words_of(page.content.decode())

@@ -391,8 +391,7 @@ def test_a_sale_is_undone_from_its_receipt(seller, message, pounds):
     assert "P26-002" in asked
     text = response.content.decode()
     assert (
-        "The sale is undone and the goods are back in stock. Give back $16.00. Credit note "
-        "C26-00001."
+        "The sale is undone. Give back $16.00. Credit note C26-00001. The goods are back in stock."
     ) in text
     assert "Jar leaked" in text
     assert at_stand(pounds) == 24

@@ -106,7 +106,7 @@ def test_goods_are_received_by_the_pound(bottler, wax, shelf):
     [
         ("5", "pieces", "Wax is kept by weight. Choose a unit of weight."),
         ("0", "lb", "Enter a weight of more than zero."),
-        ("1.5", "pieces", "Enter a whole number."),
+        ("1.5", "pieces", "Enter a whole number of pieces, or choose a unit of weight."),
     ],
 )
 def test_wax_is_not_received_in_pieces(bottler, wax, shelf, quantity, unit, message):

@@ -64,7 +64,10 @@ def test_jars_are_carried_to_the_stand(shelf, stand, jars, role):
     [
         ({"pieces": "0"}, {"pieces": ["Enter one piece or more."]}),
         ({"pieces": "-3"}, {"pieces": ["Enter one piece or more."]}),
-        ({"pieces": "1.5"}, {"pieces": ["Enter a whole number."]}),
+        (
+            {"pieces": "1.5"},
+            {"pieces": ["Enter a whole number of pieces, or choose a unit of weight."]},
+        ),
         (
             {"pieces": "1000001"},
             {"pieces": ["That is more than a million pieces. Check the figure."]},

@@ -164,7 +164,8 @@ def test_a_weight_beyond_a_twentieth_is_refused_in_words(take, fulfil):
     assert refused.value.parameter == f"weighed.{line.pk}"
     assert str(refused.value) == (
         "Too much of Tank 1: Clover. Weighed: 23.2 lb. Left to hand over: 22.0 lb. A weight up to "
-        "5 % above that counts as all of it. Take some out, or change the order."
+        "5 % above that counts as all of it. Take the rest back, or make a new order for what is "
+        "over."
     )
 
 
@@ -321,3 +322,14 @@ def test_honey_to_be_drawn_is_quoted_by_its_weight(packer, owner, key):
 def test_the_database_keeps_no_weighing_that_does_not_add_up(figures):
     with pytest.raises(IntegrityError, match="weighing_is_by_scale_or_volume"):
         Weighing.objects.create(**figures)
+
+
+def test_the_pick_list_names_the_honey_and_lot_to_draw(take):
+    pail = builders.place("pail", Place.Kind.PAIL, name="Pail 1")
+    lot = builders.lot_in(pail, 20_000, floral_source="Buckwheat")
+    order = for_page().get(pk=take(honey_line(pail, 4_536)).pk)
+
+    paper = render_to_string("documents/pick_list.html", papers.pick_list_context(order))
+
+    said = " ".join(paper.replace("\N{NO-BREAK SPACE}", " ").split())
+    assert f"Buckwheat, lot {lot.code}" in said

@@ -11,6 +11,7 @@ from inventory.bottling.models import ReturnedJars
 from inventory.stock.models import Balance, Place
 from inventory.stock.queries import books
 from tests import builders
+from tests.orders.by_weight_room import honey_line, there, wax, wax_line, wax_lot
 
 pytestmark = pytest.mark.django_db
 
@@ -86,3 +87,37 @@ def test_the_page_offers_that_they_had_left(client, owner, filled):
     )
     assert page.context["form"]["had_left"].value() is True
     assert at(lot, "returned").quantity == 8
+
+
+def test_what_was_weighed_out_and_had_left_is_spoiled(shelf, shop, owner, key, client):
+    vessel, product = builders.place("pail", Place.Kind.PAIL), wax()
+    honey = builders.lot_in(vessel, 20_000)
+    comb = wax_lot(product, shelf, 5_000)
+    order = orders.take(
+        customer=shop,
+        channel="shop",
+        lines=[honey_line(vessel, 4_000), wax_line(product, 1_000)],
+        created_by=owner,
+        key=key(),
+    )
+    lines = order.lines.order_by("id")
+    orders.fulfil(
+        order=order,
+        quantities={lines[0].pk: 4_000, lines[1].pk: 600},
+        filled_by=owner,
+        key=key(),
+    )
+    client.force_login(owner)
+    url = reverse("orders:order_take_back", args=[order.number, order.fulfilments.get().pk])
+
+    before = client.get(url).content.decode()
+    after = client.post(url, {"key": "k", "reason": "Sour", "had_left": "on"}, follow=True)
+
+    assert "the rest of order" in before
+    # 400 / 453.59237 = 0.88…
+    assert "0.88" in before
+    assert "What was sold by weight is booked out as spoiled." in after.content.decode()
+    assert (at(honey, "spoiled").quantity, at(comb, "spoiled").quantity) == (4_000, 600)
+    assert there(vessel) == (16_000, 0)
+    assert there(shelf) == (4_400, 0)
+    assert [*books.faults(), *order_books.faults()] == []

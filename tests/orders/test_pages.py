@@ -970,3 +970,13 @@ def test_an_order_that_is_fully_invoiced_is_not_offered_to_be_invoiced(
     invoices.issue(order=order, issued_by=owner, key=key())
 
     assert ("Invoice it" in before, "Invoice it" in client.get(address).text) == (True, False)
+
+
+def test_what_has_no_price_yet_is_named_and_the_total_is_incomplete(office, shop, jars):
+    unpriced = builders.product("Half pound", "0.5", "lb", code="half")
+    data = order_data(shop, jars, 5) | {f"pieces_{unpriced.pk}": "2"}
+
+    page = office.post(reverse("orders:order_total"), data).content.decode()
+
+    assert "no price yet" in page[page.index("Half pound") :]
+    assert "This total is incomplete" in page

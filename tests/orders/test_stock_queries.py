@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from apiary_sales.orders.models import OrderLine
@@ -10,8 +11,10 @@ from apiary_sales.orders.queries import orders as order_queries
 from apiary_sales.orders.queries import stock, trace
 from apiary_sales.orders.services import orders
 from inventory.bottling.models import BottlingRun
+from inventory.stock.forms.amounts import AmountField
 from inventory.stock.models import Lot
 from tests import builders
+from tests.orders.by_weight_room import wax, wax_lot
 
 pytestmark = pytest.mark.django_db
 
@@ -185,3 +188,28 @@ def test_a_list_says_what_is_on_each_order(
     # 2 × 295 kg = 1,300.7 lb
     assert row.goods == "30 One pound, 2 drums, 1,301 lb"
     assert (row.is_late, later.is_late) == (False, True)
+
+
+def test_the_stock_pages_say_goods_by_weight_in_pounds(client, owner, shelf):
+    product = wax()
+    product.low_stock_pieces = 4_536
+    product.save()
+    wax_lot(product, shelf, 2_268)
+    client.force_login(owner)
+
+    listed = client.get("/selling/stock/").content.decode()
+    opened = client.get("/selling/stock/beeswax/").content.decode()
+
+    # 2 268 / 453.59237 = 5.00, and 4 536 / 453.59237 = 10.00
+    for page in (listed, opened):
+        assert "5.00 lb" in page.replace("\N{NO-BREAK SPACE}", " ")
+        assert "2,268" not in page
+    assert "Less than 10.00 lb is free." in opened.replace("\N{NO-BREAK SPACE}", " ")
+    assert "Plan a run" not in opened
+
+
+def test_a_fraction_of_pieces_asks_for_a_unit_of_weight():
+    with pytest.raises(ValidationError) as refused:
+        AmountField(label="How much").clean(["2.5", "pieces"])
+
+    assert refused.value.messages == ["Enter a whole number of pieces, or choose a unit of weight."]

@@ -19,10 +19,12 @@ from apiary_sales.pricing.models import (
     TaxRate,
 )
 from apiary_sales.pricing.queries import prices as read
-from apiary_sales.pricing.services import filling_times, prices
+from apiary_sales.pricing.services import filling_times, prices, weight_prices
+from inventory.bottling.models import Product, Variety
 from inventory.shared.errors import BadValue
-from inventory.stock.models import ProductionSettings
+from inventory.stock.models import Lot, ProductionSettings
 from tests import builders
+from tests.orders.by_weight_room import wax
 
 START = date(2026, 1, 1)
 
@@ -622,3 +624,45 @@ def test_a_price_to_come_is_marked(office, pound):
     )
 
     assert "to come" in office.get(reverse("pricing:product_prices", args=["pound"])).text
+
+
+def test_only_what_the_lots_honey_may_be_sold_as_is_compared(office, compared, pound):
+    clover = Variety.objects.create(name="Clover", floral_source="Clover")
+    heather = Variety.objects.create(name="Heather", floral_source="Heather")
+    for name, variety in (("Clover pound", clover), ("Heather pound", heather)):
+        product = builders.product(name)
+        Product.objects.filter(pk=product.pk).update(variety=variety)
+        set_price(product, 900)
+    lot = Lot.objects.get(kind="extraction")
+    Lot.objects.filter(pk=lot.pk).update(floral_source="Clover and basswood")
+
+    page = office.get(reverse("pricing:drum_or_jar"))
+
+    names = {rung.net_back.product.name for rung in page.context["comparison"].rungs}
+    assert "Clover pound" in names
+    assert "Heather pound" not in names
+    assert f"Only the products that lot {lot.code} (Clover and basswood) may fill" in page.text
+    assert office.get(reverse("pricing:product_margin", args=[product.code])).status_code == 200
+
+
+def test_goods_by_weight_show_their_price_a_pound_and_no_form_for_pieces(office):
+    product = wax()
+    weight_prices.set_price(
+        tier="stand",
+        product=product,
+        price_per_pound=Decimal("9.50"),
+        valid_from=date(2026, 1, 1),
+    )
+
+    page = office.get(reverse("pricing:product_prices", args=[product.code])).text
+
+    assert "$9.50" in page
+    assert reverse("pricing:weight_prices") in page
+    assert reverse("pricing:price_set", args=[product.code]) not in page
+    assert office.get(reverse("pricing:price_set", args=[product.code])).status_code == 404
+
+
+def test_the_change_by_percent_says_that_prices_a_pound_stay(office):
+    page = office.get(reverse("pricing:price_change")).text
+
+    assert "Prices a pound, by weight and in drums, stay as they are." in " ".join(page.split())

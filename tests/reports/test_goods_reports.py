@@ -8,7 +8,9 @@ from django.urls import reverse
 from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import StockFilters
+from inventory.bottling.models import Product
 from tests import builders
+from tests.orders.by_weight_room import wax_line
 from tests.reports.conftest import jars, sell
 
 pytestmark = pytest.mark.django_db
@@ -104,3 +106,21 @@ def test_goods_stay_out_of_the_wall_of_jars_and_the_list_of_seasons(client, cand
     today = client.get(reverse("web:today"))
 
     assert "Candle" not in [jar.label for jar in today.context["today"].jars]
+
+
+def test_goods_sold_by_weight_are_counted_in_pounds_and_are_of_no_season(client, house, candles):
+    wax = Product.objects.get(name="Wax")
+    sell(house.stand, wax_line(wax, 907), on=date(2026, 9, 13))
+    client.force_login(builders.person())
+
+    found = sales.by_product(SalesFilters(goods=sales.GOODS))
+    by_season = sales.by_season(SalesFilters(goods=sales.ALL))
+    csv = client.get(
+        reverse("reports:report_csv", args=["sales-by-product"]), {"goods": "goods"}
+    ).content.decode()
+
+    assert rows(found, "product", "goods_grams")[-1] == ("Wax", 907)
+    of_none = by_season[by_season["season"].isna()]
+    assert of_none["goods_grams"].tolist() == [907]
+    # 907 / 453.59237 = 1.9996
+    assert "2.00" in csv

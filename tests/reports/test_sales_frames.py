@@ -19,6 +19,7 @@ from datetime import date, timedelta
 
 import pandas as pd
 import pytest
+from django.urls import reverse
 
 from apiary_sales.orders.models import FulfilmentLine, Order
 from apiary_sales.orders.services import orders
@@ -393,3 +394,16 @@ def test_a_frame_takes_one_query_however_many_sales(house, make, django_assert_n
 
     with django_assert_num_queries(1):
         make(SalesFilters())
+
+
+def test_a_one_pound_jar_brings_its_price_a_pound(client, house):
+    dear = builders.product("Gift pound", code="gift")
+    builders.packed_lot(dear, house.stand, 10, code="G26-001", cost_cents=5_000)
+    made.sell(house.stand, made.jars(dear, 1, "11.50"), on=date(2026, 9, 12))
+    client.force_login(builders.person())
+
+    url = reverse("api:report", args=["sales-by-product"])
+    answer = client.get(url, {"product": "gift"})
+
+    (row,) = answer.json()["rows"]
+    assert (row["grams"], row["sales_per_pound"]) == (454, "11.5000")

@@ -9,6 +9,7 @@ import time_machine
 from apiary_sales.reports.frames import stock
 from apiary_sales.reports.frames.stock import StockFilters
 from inventory.bottling.queries import packed_stock as stock_now
+from inventory.bottling.services import returned_jars
 from inventory.stock.models import Place
 from inventory.stock.services import honey
 from inventory.stock.services import stores as stock_acts
@@ -197,3 +198,23 @@ def test_stock_takes_the_same_number_of_queries(
 
     with django_assert_num_queries(queries):
         make(filters)
+
+
+def test_what_came_back_and_is_undecided_is_no_stock_in_the_report_nor_on_the_page(house):
+    lot = house.known
+    before = stock.value(StockFilters())["value_cents"].sum()
+    returned_jars.set_aside(
+        lot=lot,
+        place=house.stand,
+        pieces=6,
+        reason="Came back warm",
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    after = stock.value(StockFilters())
+
+    # 66 − 6 jars; each is 1/100 of 300.00.
+    assert by_name(after, "pieces")[lot.code] == 60
+    assert stock_now.of(house.pounds).on_hand == 60
+    assert before - after["value_cents"].sum() == 6 * 300

@@ -301,8 +301,12 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (_rows("inventory.Brand", "pk"), "inventory:brand_edit pricing:private_label_set"),
         (
             _rows("inventory.Product", "code"),
-            "pricing:product_prices pricing:price_set pricing:break_set pricing:product_tax "
-            "orders:stock_detail api:product-detail",
+            "pricing:product_prices pricing:product_tax orders:stock_detail api:product-detail",
+        ),
+        (
+            # What is weighed has no price a piece.
+            _rows("inventory.Product", "code", item__is_weighed=False),
+            "pricing:price_set pricing:break_set",
         ),
         (
             # Comb is not filled, so no margin is worked out for it.

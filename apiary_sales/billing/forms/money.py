@@ -35,8 +35,8 @@ class CreditForm(ActForm):
         required=False,
         initial=True,
         help_text=_(
-            "Jars that came back are kept apart until somebody decides what happens with them, "
-            "and the order is not filled again."
+            "Jars that came back are kept apart until somebody decides what happens with them. "
+            "What was sold by weight is booked out as spoiled. The order is not filled again."
         ),
     )
 

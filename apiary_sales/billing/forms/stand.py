@@ -93,6 +93,19 @@ class TakeBackForm(ActForm):
         max_length=300,
         help_text=gettext_lazy("It is printed on the credit note."),
     )
+    weighed_comes_back = forms.BooleanField(
+        label=gettext_lazy("What was sold by weight goes back to stock"),
+        required=False,
+        help_text=gettext_lazy(
+            "Only if it never left the counter. What was in the buyer's container is booked out "
+            "as spoiled."
+        ),
+    )
+
+    def __init__(self, *args: Any, has_weighed: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not has_weighed:
+            del self.fields["weighed_comes_back"]
 
 
 def parse_sale(data: Any) -> dict[str, Any]:

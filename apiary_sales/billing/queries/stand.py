@@ -124,7 +124,10 @@ def receipts() -> QuerySet[Invoice]:
         Invoice.objects.filter(series__startswith=Invoice.RECEIPT_PREFIX)
         .select_related("issued_by", "customer")
         .prefetch_related(
-            "lines__fulfilment_line__weighing", "allocations__payment", "credit_notes"
+            "lines__fulfilment_line__weighing",
+            "lines__fulfilment_line__order_line__drum",
+            "allocations__payment",
+            "credit_notes",
         )
         .order_by("-id")
     )

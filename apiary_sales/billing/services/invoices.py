@@ -117,6 +117,7 @@ def credit(
     issued_on: date | None = None,
     gives_money_back: bool = False,
     had_left: bool = False,
+    spoils_weighed: bool = False,
 ) -> Invoice:
     """Take a whole invoice back by a credit note, bring its goods back, and return the note.
 
@@ -124,7 +125,8 @@ def credit(
     What was paid on the invoice stays on the customer's account. `gives_money_back` says that the
     caller hands it back in the same transaction, as undoing a stand sale does; a paid receipt
     without a customer can be credited in no other way. `had_left` says that the goods were out of
-    the house: their pieces are kept apart until somebody decides. Raises `NotAllowedNow` for a
+    the house: their pieces are kept apart until somebody decides, and what was weighed out is
+    spoiled; `spoils_weighed`, that only what was weighed out had. Raises `NotAllowedNow` for a
     second credit and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
     """
     # With the order locked, its goods are billed, and its invoices credited, once.
@@ -142,6 +144,7 @@ def credit(
             reason=reason,
             is_credited=True,
             had_left=had_left,
+            spoils_weighed=spoils_weighed,
         )
     lines = [rules.negative(line) for line in _uncredited(invoice)]
     return _credit(invoice, lines, issued_on=issued_on, note=reason, issued_by=issued_by, key=key)

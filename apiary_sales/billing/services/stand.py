@@ -138,11 +138,19 @@ def total_of(line: LineWanted) -> BillTotal:
 
 
 @transaction.atomic
-def take_back(*, receipt: Invoice, taken_by: Person, key: str, reason: str) -> Invoice:
+def take_back(
+    *,
+    receipt: Invoice,
+    taken_by: Person,
+    key: str,
+    reason: str,
+    weighed_comes_back: bool = False,
+) -> Invoice:
     """Undo a sale at the stand: the jars come back, the money goes back, and a credit note says so.
 
-    Raises `NotAllowedNow` for a bill that is no receipt or was undone already, `BadValue` without
-    a reason, `AlreadyRecorded`.
+    What was weighed out is in the buyer's container and is spoiled, unless `weighed_comes_back`:
+    then it never left the counter. Raises `NotAllowedNow` for a bill that is no receipt or was
+    undone already, `BadValue` without a reason, `AlreadyRecorded`.
     """
     if not receipt.is_receipt:
         raise NotAllowedNow(
@@ -157,6 +165,7 @@ def take_back(*, receipt: Invoice, taken_by: Person, key: str, reason: str) -> I
         key=key,
         reason=reason,
         gives_money_back=True,
+        spoils_weighed=not weighed_comes_back,
     )
     if sale.payment is not None and not Payment.objects.filter(reverses=sale.payment).exists():
         payments.reverse(

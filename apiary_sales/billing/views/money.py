@@ -30,6 +30,8 @@ from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
+from apiary_sales.orders.queries.orders import lines_to_fill
+from apiary_sales.orders.rules.ways_back import way_of, what_happened
 from inventory.shared import documents, words
 from inventory.shared.errors import HouseError
 from inventory.shared.htmx import HtmxRequest
@@ -169,8 +171,15 @@ class CreditView(ActView):
         self.invoice = get_object_or_404(
             Invoice.objects.select_related("customer", "order"), pk=self.kwargs["pk"]
         )
+        self.lines = list(
+            self.invoice.lines.select_related(
+                "fulfilment_line__order_line__drum", "fulfilment_line__fulfilment"
+            )
+        )
+        self.unfilled = lines_to_fill(self.invoice.order)
 
     def act(self, data: dict[str, Any]) -> Invoice:
+        self.had_left = data["had_left"]
         return invoices.credit(
             invoice=self.invoice,
             issued_by=person_of(self.request),
@@ -180,7 +189,20 @@ class CreditView(ActView):
         )
 
     def done_message(self, made: Invoice) -> str:
-        return _("Credit note %(note)s issued; the goods are back in stock.") % {"note": made}
+        came_back = [
+            line.fulfilment_line.order_line
+            for line in self.lines
+            if not line.fulfilment_line.fulfilment.is_taken_back
+        ]
+        sentences = [
+            _("Credit note %(note)s is issued.") % {"note": made},
+            what_happened(came_back, had_left=self.had_left, spoils_weighed=False),
+        ]
+        if came_back and self.had_left and self.unfilled:
+            sentences.append(
+                _("The rest of order %(order)s is cancelled.") % {"order": self.invoice.order}
+            )
+        return " ".join(sentence for sentence in sentences if sentence)
 
     def next_url(self, made: Invoice) -> str:
         return reverse("billing:invoice_detail", args=[made.pk])
@@ -192,7 +214,8 @@ class CreditView(ActView):
         return {
             **super().get_context_data(**kwargs),
             "invoice": self.invoice,
-            "lines": self.invoice.lines.all(),
+            "lines": [(line, way_of(line.fulfilment_line.order_line)) for line in self.lines],
+            "unfilled": self.unfilled,
             "paid_cents": sum(share.cents for share in settled),
         }
 

@@ -21,6 +21,8 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import StandSale
+from apiary_sales.orders.rules import ways_back
+from apiary_sales.orders.rules.lines import is_weighed_out
 from inventory.shared import documents, words
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
@@ -221,23 +223,33 @@ class TakeBackView(ActView):
 
     def prepare(self) -> None:
         self.receipt = _receipt(self.kwargs["pk"])
+        self.sold = [line.fulfilment_line.order_line for line in self.receipt.lines.all()]
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return {
+            **super().get_form_kwargs(),
+            "has_weighed": any(is_weighed_out(line) for line in self.sold),
+        }
 
     def act(self, data: dict[str, Any]) -> Invoice:
+        self.weighed_comes_back = data.get("weighed_comes_back", False)
         return stand.take_back(
             receipt=self.receipt,
             taken_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
+            weighed_comes_back=self.weighed_comes_back,
         )
 
     def done_message(self, made: Invoice) -> str:
-        return _(
-            "The sale is undone and the goods are back in stock. Give back %(amount)s. "
-            "Credit note %(note)s."
-        ) % {
+        happened = ways_back.what_happened(
+            self.sold, had_left=False, spoils_weighed=not self.weighed_comes_back
+        )
+        done = _("The sale is undone. Give back %(amount)s. Credit note %(note)s.") % {
             "amount": words.money(-made.total_cents),
             "note": made,
         }
+        return f"{done} {happened}".strip()
 
     def next_url(self, made: Invoice) -> str:
         return reverse("billing:receipt", args=[self.receipt.pk])
@@ -245,8 +257,16 @@ class TakeBackView(ActView):
     repeat_url = next_url
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
-        sale = stand.of_receipt(self.receipt)
-        return {**super().get_context_data(**kwargs), "receipt": self.receipt, "sale": sale}
+        return {
+            **super().get_context_data(**kwargs),
+            "receipt": self.receipt,
+            "sale": stand.of_receipt(self.receipt),
+            "undone_by": self.receipt.full_credit_note,
+            "lines": [
+                (line, sold.is_stocked, is_weighed_out(sold))
+                for line, sold in zip(self.receipt.lines.all(), self.sold, strict=True)
+            ],
+        }
 
 
 def till_words() -> dict[str, str]:

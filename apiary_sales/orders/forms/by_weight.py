@@ -78,6 +78,7 @@ def _add_line(
     if price is None:
         price = offer.price_per_pound
     if price is None:
+        form.unpriced.append(offer.name)
         form.add_error(
             f"weight_price_{row}",
             gettext("%(what)s has no price per pound for this customer. Enter one.")

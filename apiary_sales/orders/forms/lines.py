@@ -44,6 +44,8 @@ class LinesForm(ActForm):
         super().__init__(*args, **kwargs)
         self._line_fields: list[dict[str, str]] = []
         self._lines: list[LineWanted] = []
+        # What is wanted and has no price yet: an order can't be taken with it.
+        self.unpriced: list[str] = []
 
     def add_line(self, line: LineWanted, **fields: str) -> None:
         """Add a line; `fields` names the form's field for quantity, unit_price and the like."""

@@ -138,6 +138,7 @@ class OrderForm(LinesForm):
         if price is None:
             price = self.price_list.of(product).unit_price(pieces)
         if price is None:
+            self.unpriced.append(product.name)
             self.add_error(
                 f"price_{key}",
                 gettext("%(product)s has no price for this customer. Enter one.")
@@ -168,8 +169,8 @@ class GoodsBackForm(ReasonForm):
         required=False,
         initial=True,
         help_text=_(
-            "Jars that came back are kept apart until somebody decides what happens with them, "
-            "and the order is not filled again."
+            "Jars that came back are kept apart until somebody decides what happens with them. "
+            "What was sold by weight is booked out as spoiled. The order is not filled again."
         ),
     )
 

@@ -84,6 +84,7 @@ def _add_line(
     if price is None:
         price = service.usual_price
     if price is None:
+        form.unpriced.append(service.name)
         form.add_error(
             f"service_price_{row}",
             gettext("%(service)s has no usual price. Enter one.") % {"service": service.name},

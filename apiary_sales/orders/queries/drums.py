@@ -195,7 +195,8 @@ def figures(lines: Sequence[LineWanted | OrderLine], *, on: date) -> QuoteFigure
     litres, wrong_by = _volume([(line.quantity, line.lot) for line in honey if line.lot])
     grams = sum(line.quantity for line in honey)
     honey_cents = sum(line.amount_cents for line in honey)
-    jar, over_jar_cents = _against_jars(grams, honey_cents, on) if grams else (None, None)
+    lots = [line.lot for line in honey if line.lot]
+    jar, over_jar_cents = _against_jars(lots, grams, honey_cents, on) if grams else (None, None)
     return QuoteFigures(
         drums=sum(is_whole_drum(line) for line in honey),
         grams=grams,
@@ -239,8 +240,12 @@ def _cost(honey: Sequence[LineWanted | OrderLine]) -> int | None:
     return sum(known) if len(known) == len(honey) else None
 
 
-def _against_jars(grams: int, honey_cents: int, on: date) -> tuple[JarNetBack | None, int | None]:
+def _against_jars(
+    lots: Sequence[Lot], grams: int, honey_cents: int, on: date
+) -> tuple[JarNetBack | None, int | None]:
     book = costs.book(on)
+    for lot in lots:
+        book = book.fillable_with(lot)
     jar = book.best_net_back()
     if jar is None or jar.per_pound is None:
         return None, None

@@ -126,13 +126,23 @@ def for_page() -> QuerySet[Order]:
     lines = OrderLine.objects.select_related("product", "drum", "lot", "service").prefetch_related(
         Prefetch("reservations", reservations)
     )
-    parts = FulfilmentLine.objects.select_related("order_line__service", "lot", "weighing")
+    parts = FulfilmentLine.objects.select_related(
+        "order_line__service", "order_line__drum", "lot", "weighing"
+    )
     fulfilments = Fulfilment.objects.select_related("filled_by", "posting").prefetch_related(
         Prefetch("lines", parts)
     )
     return Order.objects.select_related("customer", "created_by").prefetch_related(
         Prefetch("lines", lines), Prefetch("fulfilments", fulfilments), "events__recorded_by"
     )
+
+
+def lines_to_fill(order: Order) -> list[OrderLine]:
+    """Return what is still to hand over of an order."""
+    lines = order.lines.select_related("product", "drum", "service").filter(
+        order__status__in=Order.OPEN_STATUSES, filled__lt=F("quantity")
+    )
+    return list(lines)
 
 
 def has_goods_to_invoice(order: Order) -> bool:

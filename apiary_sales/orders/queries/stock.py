@@ -15,6 +15,7 @@ from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.queries import packed_stock
 from inventory.bottling.queries.packed_stock import ProductStock, SizeStock, StockFigures
 from inventory.shared import words
+from inventory.stock.models import Item
 
 RECENT = timedelta(days=28)
 YEAR_DAYS = 365
@@ -61,6 +62,10 @@ class ProductForSale(SaleFigures):
     def product(self) -> Product:
         return self.stock.product
 
+    @property
+    def item(self) -> Item:
+        return self.product.item
+
 
 @dataclass(frozen=True)
 class SizeForSale(SaleFigures):
@@ -72,6 +77,11 @@ class SizeForSale(SaleFigures):
     @property
     def size(self) -> Size:
         return self.stock.size
+
+    @property
+    def item(self) -> Item:
+        """What the size is counted as; all products of a size are counted in pieces."""
+        return self.products[0].item
 
     @property
     def wanted(self) -> int:  # type: ignore[override]

@@ -82,5 +82,6 @@ def too_much(line: OrderLine, net_grams: int) -> str:
     asked, left = words.pounds_apart(net_grams, line.to_fill)
     return _(
         "Too much of %(what)s. Weighed: %(asked)s. Left to hand over: %(left)s. A weight up to "
-        "%(percent)s %% above that counts as all of it. Take some out, or change the order."
+        "%(percent)s %% above that counts as all of it. Take the rest back, "
+        "or make a new order for what is over."
     ) % {"what": line.description, "asked": asked, "left": left, "percent": TOLERANCE_PERCENT}

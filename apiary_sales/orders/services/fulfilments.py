@@ -21,7 +21,7 @@ from apiary_sales.orders.models import (
     Weighing,
 )
 from apiary_sales.orders.rules import service_units
-from apiary_sales.orders.rules.lines import OF_PRODUCTS, product_of
+from apiary_sales.orders.rules.lines import OF_PRODUCTS, is_whole_drum, product_of, vessel_of
 from apiary_sales.orders.rules.weighing import Weighed
 from inventory.bottling.services import returned_jars
 from inventory.shared import keys
@@ -161,6 +161,43 @@ def keep_apart(fulfilment: Fulfilment, *, taken_by: Person, key: str, reason: st
             reason=reason,
             recorded_by=taken_by,
             key=keys.part(key, line.pk),
+        )
+
+
+def spoil(
+    fulfilment: Fulfilment, lines: Iterable[OrderLine], *, taken_by: Person, key: str, reason: str
+) -> None:
+    """Book out as spoiled what was weighed out and has come back: it was in the buyer's container.
+
+    Whole drums come back closed, so their honey stays.
+    """
+    if fulfilment.posting is None:
+        return
+    drums = {vessel_of(line).pk for line in lines if is_whole_drum(line)}
+    came_back = (
+        fulfilment.posting.lines.filter(quantity__lt=0, item__is_weighed=True)
+        .exclude(place__in=drums)
+        .select_related("item", "place", "lot")
+        .order_by("id")
+    )
+    spoiled = [
+        line
+        for back in came_back
+        for line in ledger.move(
+            item=back.item,
+            lot=back.lot,
+            source=back.place,
+            target=Place.objects.outside(Place.Kind.SPOILED),
+            quantity=-back.quantity,
+        )
+    ]
+    if spoiled:
+        ledger.post(
+            kind=Posting.Kind.SPOILAGE,
+            lines=spoiled,
+            recorded_by=taken_by,
+            key=keys.part(key, "spoiled"),
+            note=reason.strip(),
         )
 
 

@@ -293,6 +293,7 @@ def take_back(
     reason: str,
     is_credited: bool = False,
     had_left: bool = False,
+    spoils_weighed: bool = False,
 ) -> Posting | None:
     """Undo a fulfilment: the goods return to where they were, and the order to what it was.
 
@@ -300,8 +301,9 @@ def take_back(
     cancelled or it was a sale at the stand. Returns the reversing posting, or None when the
     fulfilment held only charges. `is_credited` says that a credit note takes the goods off the
     bill; `had_left`, that the goods were out of the house: their pieces are kept apart until
-    somebody decides, and the order is not to be filled again. Raises `CannotReverse`,
-    `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
+    somebody decides, what was weighed out is spoiled, and the order is not to be filled again.
+    `spoils_weighed` says only that what was weighed out had left, into the buyer's container.
+    Raises `CannotReverse`, `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
     """
     order = lock(fulfilment.order)
     fulfilment = Fulfilment.objects.select_related("posting").get(pk=fulfilment.pk)
@@ -335,6 +337,8 @@ def take_back(
     fulfilments.update_lines(lines)
     goods = [filled[row.order_line_id] for row in rows]
     places.take_back(vessel_of(line) for line in goods if rules.is_whole_drum(line))
+    if had_left or spoils_weighed:
+        fulfilments.spoil(fulfilment, goods, taken_by=taken_by, key=key, reason=reason)
     if had_left:
         fulfilments.keep_apart(fulfilment, taken_by=taken_by, key=key, reason=reason)
         if not _was_cancelled(order):

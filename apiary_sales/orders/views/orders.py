@@ -23,6 +23,7 @@ from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
 from apiary_sales.orders.queries.drums import figures
 from apiary_sales.orders.rules import lines as rules
+from apiary_sales.orders.rules.ways_back import way_of, what_happened
 from apiary_sales.orders.services import orders
 from inventory.shared import documents
 from inventory.shared.forms.acts import ActForm
@@ -266,32 +267,37 @@ class OrderTakeBackView(OrderActView):
         raise Http404
 
     def get_context_data(self, **kwargs):
-        return {**super().get_context_data(**kwargs), "fulfilment": self.fulfilment}
+        return {
+            **super().get_context_data(**kwargs),
+            "fulfilment": self.fulfilment,
+            "parts": [(part, way_of(part.order_line)) for part in self.fulfilment.lines.all()],
+            "unfilled": found.lines_to_fill(self.order),
+        }
 
     def act(self, data: dict[str, Any]) -> Any:
         in_pieces = self.fulfilment.lines.filter(
             lot__product__isnull=False, lot__product__item__is_weighed=False
         )
         self.is_kept_apart = data["had_left"] and in_pieces.exists()
+        self.had_left = data["had_left"]
         return orders.take_back(
             fulfilment=self.fulfilment,
             taken_by=person_of(self.request),
             key=data["key"],
             reason=data["reason"],
-            had_left=data["had_left"],
+            had_left=self.had_left,
         )
 
     def done_message(self, made: Any) -> str:
+        goods = [part.order_line for part in self.fulfilment.lines.all()]
+        happened = what_happened(goods, had_left=self.had_left, spoils_weighed=False)
+        updated = _("Order %(order)s is updated.") % {"order": self.order.number}
+        said = f"{happened} {updated}".strip()
         if self.is_kept_apart:
-            said = _(
-                "The jars are kept apart, waiting for a decision, and order %(order)s is updated."
-            ) % {"order": self.order.number}
             return format_html(
                 '{} <a href="{}">{}</a>', said, reverse("inventory:jar_list"), _("Look at them")
             )
-        return _("The goods are back in their place, and order %(order)s is updated.") % {
-            "order": self.order.number
-        }
+        return said
 
 
 class DrumsBackView(OrderActView):
@@ -333,6 +339,7 @@ def _total(form: OrderForm) -> dict[str, Any]:
     return {
         "total_lines": [(line, line.description or rules.describe(line)) for line in lines],
         "total_cents": sum(line.amount_cents for line in lines),
+        "unpriced": form.unpriced,
     }
 
 

@@ -44,6 +44,13 @@ def of_tier(tier: str, on: date) -> PoundPrices:
     return PoundPrices(WeightPriceList(tier, tuple(rows)), bulk)
 
 
+def of_product(product: Product, on: date) -> list[tuple[str, Decimal | None]]:
+    """Return what a pound of goods costs on a day, by tier, in one query."""
+    rows = WeightPrice.objects.filter(product=product).in_force(on)
+    by_tier = {row.tier: row.price_per_pound for row in rows}
+    return [(str(tier.label), by_tier.get(tier.value)) for tier in Customer.Tier]
+
+
 def table(on: date) -> list[WeightPriceRow]:
     """Return what has a price a pound on a day, honey first, in one query."""
     found: dict[tuple[int | None, int | None], list[WeightPrice]] = {}

@@ -27,6 +27,7 @@ from inventory.bottling.models import Product, UsedPart
 from inventory.physics.units import POUND_GRAMS
 from inventory.shared import words
 from inventory.shared.money import FOUR_PLACES, cents_half_up
+from inventory.stock.models import Lot
 
 Channel = ChannelCost.Channel
 TIER_OF_CHANNEL = {
@@ -220,6 +221,15 @@ class Book:
             what_if=what_if,
             labour_cents_per_hour=self.labour_cents_per_hour if rate is None else rate,
         )
+
+    def fillable_with(self, lot: Lot) -> "Book":
+        """Return the same book with only the products that a lot's honey may be sold as."""
+        covered = tuple(
+            product
+            for product in self.products
+            if product.variety is None or product.variety.covers(lot.floral_source)
+        )
+        return replace(self, products=covered)
 
     def filled_cost(self, product: Product, honey: HoneyCost) -> FilledCost:
         """Return the cost of one filled piece with honey at this cost."""

@@ -50,7 +50,7 @@ class AskedComparison:
 
 @manages_prices
 def page(request: HtmxRequest) -> HttpResponse:
-    asked = _asked(request.GET)
+    asked = _asked(request.GET, is_of_lot=True)
     sort = request.GET.get("sort", "")
     sort, downward = (sort.lstrip("-"), sort.startswith("-"))
     if sort not in comparison.SORTS:
@@ -76,7 +76,7 @@ def page(request: HtmxRequest) -> HttpResponse:
 @manages_prices
 def product(request: HttpRequest, code: str) -> HttpResponse:
     """Open the figures of one product to the lines they come from."""
-    asked = _asked(request.GET)
+    asked = _asked(request.GET, is_of_lot=False)
     product = next((each for each in asked.book.products if each.code == code), None)
     if product is None:
         raise Http404
@@ -95,7 +95,8 @@ def product(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-def _asked(parameters: QueryDict) -> AskedComparison:
+def _asked(parameters: QueryDict, *, is_of_lot: bool) -> AskedComparison:
+    """Work out what is asked; `is_of_lot` leaves out what the lot's honey may not be sold as."""
     today = timezone.localdate()
     book = costs.book(today)
     in_hand = costs.honey_in_hand()
@@ -130,7 +131,7 @@ def _asked(parameters: QueryDict) -> AskedComparison:
         listed=listed,
         bulk_list=bulk_list,
         comparison=comparison.compare(
-            book=book,
+            book=book.fillable_with(lot) if lot and is_of_lot else book,
             honey=honey,
             drum_price=list_price if tried_price is None else tried_price,
         ),

@@ -27,6 +27,7 @@ from apiary_sales.pricing.forms.prices import (
 from apiary_sales.pricing.forms.taxes import WORDS
 from apiary_sales.pricing.models import BulkPrice, ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices as read
+from apiary_sales.pricing.queries.weight_prices import of_product as pound_prices_of
 from apiary_sales.pricing.rules import price_changes, tax
 from apiary_sales.pricing.services import prices
 from apiary_sales.pricing.services.prices import PricesWanted
@@ -38,6 +39,9 @@ from inventory.shared.forms.fields import DayField
 from inventory.shared.models import House
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
+
+# What is weighed has a price a pound, set on the page of prices by weight.
+BY_THE_PIECE = Product.objects.filter(item__is_weighed=False)
 
 manages_prices = permission_required("pricing.manage_prices", raise_exception=True)
 
@@ -58,7 +62,7 @@ def price_lists(request: HttpRequest) -> HttpResponse:
 
 
 def product_prices(request: HttpRequest, code: str) -> HttpResponse:
-    product = get_object_or_404(Product, code=code)
+    product = get_object_or_404(Product.objects.select_related("item"), code=code)
     on = timezone.localdate()
     lists = read.all_price_lists(on)
     rows = [(tier.label, lists[tier.value].of(product)) for tier in Customer.Tier]
@@ -70,6 +74,7 @@ def product_prices(request: HttpRequest, code: str) -> HttpResponse:
         {
             "product": product,
             "rows": rows,
+            "pound_prices": pound_prices_of(product, on),
             "private_to": rows[0][1].private_to,
             "taxed_as": WORDS[taxed_as],
             "tax": tax.rates_by_goods(TaxRate.objects.in_force(on))[taxed_as],
@@ -87,7 +92,7 @@ class ProductPricesSetView(ActView):
 
     @cached_property
     def product(self) -> Product:
-        return get_object_or_404(Product, code=self.kwargs["code"])
+        return get_object_or_404(BY_THE_PIECE, code=self.kwargs["code"])
 
     def get_initial(self) -> dict[str, Any]:
         lists = read.all_price_lists(timezone.localdate())
@@ -133,7 +138,7 @@ class BreakSetView(ActView):
 
     @cached_property
     def product(self) -> Product:
-        return get_object_or_404(Product, code=self.kwargs["code"])
+        return get_object_or_404(BY_THE_PIECE, code=self.kwargs["code"])
 
     def get_initial(self) -> dict[str, Any]:
         asked = self.request.GET

@@ -17,7 +17,6 @@ from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
 from inventory.bottling.models import Product
 from inventory.physics import units
-from inventory.stock.models import Lot
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,6 +24,8 @@ if TYPE_CHECKING:
 # The value in addresses for rows without a season or without a known customer.
 NONE = "none"
 SEASONS_SHOWN = 3
+# A pound on a label is no whole number of grams, but one of nanograms.
+NANO = 1_000_000_000
 
 LINE = {
     "day": TEXT,
@@ -46,11 +47,14 @@ LINE = {
     "pieces": WHOLE,
     "grams": WHOLE,
     "goods_pieces": WHOLE,
+    "goods_grams": WHOLE,
     "amount_cents": WHOLE,
     "honey_cents": WHOLE,
     "known_cents": WHOLE,
     "known_grams": WHOLE,
     "known_goods_pieces": WHOLE,
+    "nanograms": WHOLE,
+    "known_nanograms": WHOLE,
     "no_cost_cents": WHOLE,
     "cost_cents": WHOLE,
     "margin_cents": WHOLE,
@@ -99,7 +103,8 @@ def lines(filters: SalesFilters) -> pd.DataFrame:
     """Return one row for each line handed over and not taken back, the oldest first.
 
     The weight of jars is their label weight, to the whole gram a line; charges and other goods
-    have none. `pieces` are jars, `goods_pieces` other goods; goods are of no season.
+    have none. `nanograms` are the label weight exactly, for prices a pound. `pieces` are jars,
+    `goods_pieces` other goods, `goods_grams` those sold by weight; goods are of no season.
     A line without a known cost has no margin, and its amount is in `no_cost_cents`; charges
     never have one.
     """
@@ -247,7 +252,7 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         found = found.filter(fulfilment__filled_on__lte=filters.until)
     if filters.season:
         season = None if filters.season == NONE else int(filters.season)
-        is_goods = Q(lot__kind=Lot.Kind.GOODS)
+        is_goods = KINDS[GOODS]
         if season:
             found = found.filter(~is_goods, lot__season=season)
         else:
@@ -298,16 +303,19 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
         day, order, customer, name, channel, kind, code, product, *rest = row
         size, size_name, variety, variety_name, declared, unit, *rest = rest
         service_code, service, what, lot, season, product_kind, quantity, amount, cost = rest
-        pieces = grams = goods_pieces = None
+        pieces = grams = goods_pieces = goods_grams = nanograms = None
         if kind == OrderLine.Kind.PACKED and product_kind == Product.Kind.HONEY:
             pieces = quantity
             if code not in grams_each:
                 grams_each[code] = units.grams_from(declared, unit)
             grams = units.round_grams(grams_each[code] * quantity)
+            nanograms = round(grams_each[code] * quantity * NANO)
         elif kind == OrderLine.Kind.PACKED:
             goods_pieces, season = quantity, None
+        elif kind == OrderLine.Kind.WEIGHED:
+            goods_grams, season = quantity, None
         elif kind == OrderLine.Kind.HONEY:
-            grams = quantity
+            grams, nanograms = quantity, quantity * NANO
         # The cost of drums and freight is not recorded, so it is unknown, not 0.
         if kind not in (*OrderLine.STOCKED, OrderLine.Kind.SERVICE):
             cost = None
@@ -334,11 +342,14 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             pieces,
             grams,
             goods_pieces,
+            goods_grams,
             amount,
             amount if grams is not None else 0,
             amount if is_known else 0,
             grams if is_known else (None if grams is None else 0),
             goods_pieces if is_known else (None if goods_pieces is None else 0),
+            nanograms,
+            nanograms if is_known else (None if nanograms is None else 0),
             0 if is_known else amount,
             cost,
             amount - cost if is_known else None,

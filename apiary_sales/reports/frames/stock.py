@@ -92,7 +92,8 @@ class _StockRow:
 def value(filters: StockFilters) -> pd.DataFrame:
     """Return one row for each lot and part that is there: honey, jars, other goods, parts.
 
-    What belongs to other beekeepers is not stock of the house, and is left out.
+    What belongs to other beekeepers is not stock of the house, and is left out, as is what came
+    back and waits for a decision.
 
     A lot is worth its share of what the lot cost, jars the average of their product where the house
     has chosen that, a part the average of its receipts; all as they are known today, whatever day
@@ -167,7 +168,12 @@ def _there(filters: StockFilters) -> tuple[dict[int, list[int]], dict[int, int]]
 
 
 def _there_now() -> Iterable[tuple[str, int, int | None, int]]:
-    there = Balance.objects.filter(is_physical=True, quantity__gt=0).ours()
+    # What came back and waits for a decision is no stock yet, as on the pages of stock.
+    there = (
+        Balance.objects.filter(is_physical=True, quantity__gt=0)
+        .exclude(place__kind=Place.Kind.RETURNED)
+        .ours()
+    )
     return there.values_list("item__kind", "item", "lot", "quantity")
 
 

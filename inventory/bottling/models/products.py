@@ -136,6 +136,7 @@ class Product(models.Model):
     class Meta:
         verbose_name = _("product")
         verbose_name_plural = _("products")
+        permissions = [("manage_goods", "Can set up, receive and make other goods")]
         # Honey comes first, then goods, then gift boxes.
         ordering = ["-kind", "size__brimful_ml", "size__name", "id"]
         constraints = [

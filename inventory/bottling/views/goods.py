@@ -17,7 +17,7 @@ from inventory.shared.views import ActView
 from inventory.stock.forms.amounts import PIECES
 from inventory.stock.models import Place, Posting
 
-MANAGE_PARTS = "inventory.manage_parts"
+MANAGE_GOODS = "inventory.manage_goods"
 ROWS_SHOWN = 20
 
 
@@ -45,7 +45,7 @@ def goods_detail(request: HttpRequest, code: str) -> HttpResponse:
 
 
 class GoodsCreateView(ActView):
-    permission_required = MANAGE_PARTS
+    permission_required = MANAGE_GOODS
     form_class = GoodsForm
     template_name = "inventory/bottling/goods_form.html"
     product: Product | None = None
@@ -78,7 +78,7 @@ class GoodsEditView(GoodsCreateView):
 class GoodsComeView(ActView):
     """Goods come into the books; the address may say which: ?product=<short name>."""
 
-    permission_required = MANAGE_PARTS
+    permission_required = MANAGE_GOODS
 
     def get_initial(self) -> dict[str, Any]:
         asked = Product.objects.of_goods().filter(code=self.request.GET.get("product", ""))

@@ -48,7 +48,7 @@ class AmountField(QuantityField):
     units = [(PIECES, _("pieces")), *WeightField.units]
     default_error_messages = {
         "required": _("Enter how many."),
-        "not_a_number": _("Enter a whole number."),
+        "not_a_number": _("Enter a whole number of pieces, or choose a unit of weight."),
         "too_long": _("That is far too much. Check the figure."),
     }
 
