@@ -132,6 +132,7 @@ def counted(right: str, much: int | None, wrong: str, other: int | None, name: s
 class CountedActView(ApiActView):
     """An act whose body is a `CountedSerializer`: a wrong quantity is named in its unit."""
 
+    serializer_class = CountedSerializer
     counted_in = "pieces"
 
     def checked(self) -> dict[str, Any]:
