@@ -35,6 +35,10 @@ LABEL_CHOICES = [
     OpenApiParameter("code", str, description="Which code to print, as on the page."),
     OpenApiParameter("qr_text", str, description="What a QR code says."),
     OpenApiParameter("panel", str, description="`label`, or `round` for a round jar."),
+    OpenApiParameter("panel_height_0", str, description="Height of a round jar."),
+    OpenApiParameter("panel_height_1", str, description="Its unit, such as `mm` or `in`."),
+    OpenApiParameter("panel_around_0", str, description="The way around a round jar."),
+    OpenApiParameter("panel_around_1", str, description="Its unit, such as `mm` or `in`."),
 ]
 
 
