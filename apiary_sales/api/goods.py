@@ -1,5 +1,6 @@
 """Other goods through the API: received from suppliers, and made or gathered by the house."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -121,6 +122,26 @@ class GoodsReceiptsApiView(CountedActView):
 class GoodsMadeApiView(CountedActView):
     permission_required = MANAGE_PARTS
     serializer_class = GoodsToMakeSerializer
+    materials: Sequence[Material] = ()
+
+    def checked(self) -> dict[str, Any]:
+        data = super().checked()
+        self.materials = data.get("materials", ())
+        return data
+
+    def field_of(self, parameter: str | None) -> str | None:
+        """Return where a material or its quantity was sent, in what it is counted in."""
+        inside, _dot, name = (parameter or "").rpartition(".")
+        if not inside.startswith("materials."):
+            return super().field_of(parameter)
+        thing = self.materials[int(inside.removeprefix("materials."))].thing
+        unit = unit_of(thing.item)
+        sent_as = {
+            "thing": "product" if isinstance(thing, Product) else "part",
+            "quantity": unit,
+            "lost": f"lost_{unit}",
+        }
+        return f"{inside}.{sent_as[name]}"
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: GoodsComeSerializer, **REFUSALS})
     def post(self, request):

@@ -421,8 +421,12 @@ def test_goods_are_received_and_made_of_others(send):
         "materials.0.pieces",
         "materials.1.product",
     ]
-    more = [{"product": wax.code, "grams": 3_001}]
-    assert fields(send("goods-made/", {**making, "materials": more})) == ["materials.0"]
+    more = [{"part": wick.code, "pieces": 1}, {"product": wax.code, "grams": 3_001}]
+    assert fields(send("goods-made/", {**making, "materials": more})) == ["materials.1.grams"]
+    lost = [{"part": wick.code, "pieces": 1, "lost_pieces": 2}]
+    assert fields(send("goods-made/", {**making, "materials": lost})) == ["materials.0.lost_pieces"]
+    itself = [{"product": candle.code, "pieces": 1}]
+    assert fields(send("goods-made/", {**making, "materials": itself})) == ["materials.0.product"]
     assert send("goods-made/", making, role="office").status_code == 403
 
 
