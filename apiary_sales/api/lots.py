@@ -1,6 +1,7 @@
 """The one lot that a code in an address means."""
 
 from django.http import Http404
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
@@ -30,3 +31,16 @@ def lot_of(request: Request, code: str) -> Lot:
             parameter="product",
         )
     return found[0]
+
+
+def pieces_of(code: str, product: str) -> Lot:
+    """Return the lot of a product with this code; raises `Http404`."""
+    found = Lot.objects.filter(product__isnull=False).select_related(
+        "product__item", "product__size", "product__variety"
+    )
+    return get_object_or_404(found.bearing(code, product))
+
+
+def in_bulk(code: str) -> Lot:
+    """Return the lot of honey in bulk with this code; raises `Http404`."""
+    return get_object_or_404(Lot.objects.bearing(code, Lot.BULK))

@@ -10,8 +10,12 @@ from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from apiary_sales.api import serializers
+from apiary_sales.api.bottling import RunSerializer
 from apiary_sales.api.views import ApiActView
+from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services.stand import StandSale
+from inventory.bottling.models import BottlingRun
+from inventory.shared.documents import PdfUnavailable
 from inventory.shared.errors import (
     AlreadyRecorded,
     HouseError,
@@ -75,10 +79,16 @@ def _made(error: HouseError) -> dict[str, Any] | None:
         return serializers.PostingSerializer(made).data
     if isinstance(made, StandSale):
         return serializers.StandSaleMadeSerializer(made).data
+    if isinstance(made, BottlingRun):
+        return RunSerializer(made).data
+    if isinstance(made, Invoice):
+        return serializers.InvoiceSerializer(made).data
     return None
 
 
 def _status_of(error: HouseError) -> int:
+    if isinstance(error, PdfUnavailable):
+        return HTTPStatus.SERVICE_UNAVAILABLE
     rivals = (AlreadyRecorded, NotAllowedNow, NotEnoughStock, StockReserved)
     return HTTPStatus.CONFLICT if isinstance(error, rivals) else HTTPStatus.UNPROCESSABLE_ENTITY
 

@@ -46,15 +46,15 @@ class StrictCharField(serializers.CharField):
 
 
 class CodeField(serializers.SlugRelatedField):
-    """The code of a place or product that is there."""
+    """The code of a place or product that is there, or its name where it has no code."""
 
-    def __init__(self, **kwargs) -> None:
-        super().__init__(slug_field="code", **kwargs)
+    def __init__(self, slug_field: str = "code", **kwargs) -> None:
+        super().__init__(slug_field=slug_field, **kwargs)
 
     def to_internal_value(self, data):
         # PostgreSQL does not even take the question.
         if isinstance(data, str) and "\x00" in data:
-            self.fail("does_not_exist", slug_name="code", value=data)
+            self.fail("does_not_exist", slug_name=self.slug_field, value=data)
         return super().to_internal_value(data)
 
 
@@ -109,6 +109,7 @@ class LotSerializer(serializers.ModelSerializer):
     class Meta:
         model = Lot
         fields = [
+            "id",
             "code",
             "kind",
             "season",
@@ -415,7 +416,7 @@ class ProblemSerializer(serializers.Serializer):
     made = serializers.DictField(
         required=False,
         help_text=(
-            "For already_recorded: what the key made when it came first, a stand sale as it was "
-            "answered then, and honey received or moved as its posting."
+            "For already_recorded: what the key made when it came first, a stand sale, a run or an "
+            "invoice as it was answered then, and what moved stock as its posting."
         ),
     )

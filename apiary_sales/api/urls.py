@@ -2,7 +2,24 @@ from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
 
-from apiary_sales.api import files, recall, reports, views, weight_sales
+from apiary_sales.api import (
+    bottling,
+    comb,
+    files,
+    goods,
+    holds,
+    honey_of_others,
+    jars,
+    measurements,
+    papers,
+    products,
+    recall,
+    recall_records,
+    reports,
+    service_bills,
+    views,
+    weight_sales,
+)
 
 app_name = "api"
 
@@ -27,6 +44,85 @@ urlpatterns = [
         weight_sales.WeightSaleView.as_view(),
         name="weight-sales",
     ),
+    path("varieties/", products.VarietiesApiView.as_view(), name="varieties"),
+    path("brands/", products.BrandsApiView.as_view(), name="brands"),
+    path(
+        "brands/<int:pk>/customer/",
+        products.BrandCustomerApiView.as_view(),
+        name="brand-customer",
+    ),
+    path("honey-products/", products.HoneyProductsApiView.as_view(), name="honey-products"),
+    path("goods/", products.GoodsProductsApiView.as_view(), name="goods"),
+    path("goods-receipts/", goods.GoodsReceiptsApiView.as_view(), name="goods-receipts"),
+    path("goods-made/", goods.GoodsMadeApiView.as_view(), name="goods-made"),
+    path("gift-boxes/", products.GiftBoxesApiView.as_view(), name="gift-boxes"),
+    path("gift-boxes/<slug:code>/make/", jars.BoxesMakeApiView.as_view(), name="boxes-make"),
+    path("runs/", bottling.RunsApiView.as_view(), name="runs"),
+    path("runs/<slug:number>/", bottling.RunApiView.as_view(), name="run"),
+    path("runs/<slug:number>/record/", bottling.RunRecordApiView.as_view(), name="run-record"),
+    path("runs/<slug:number>/cancel/", bottling.RunCancelApiView.as_view(), name="run-cancel"),
+    path("runs/<slug:number>/labels.pdf", papers.RunLabelsApiView.as_view(), name="run-labels"),
+    path("drum-labels.pdf", papers.DrumLabelsApiView.as_view(), name="drum-labels"),
+    path("returned-jars/", jars.ReturnedJarsApiView.as_view(), name="returned-jars"),
+    path(
+        "returned-jars/<int:pk>/decide/", jars.JarsDecideApiView.as_view(), name="returned-decide"
+    ),
+    path("comb-receipts/", comb.CombReceiptsApiView.as_view(), name="comb-receipts"),
+    path("comb-cuts/", comb.CombCutsApiView.as_view(), name="comb-cuts"),
+    path("suppliers/", honey_of_others.SuppliersApiView.as_view(), name="suppliers"),
+    path("purchases/", honey_of_others.PurchasesApiView.as_view(), name="purchases"),
+    path("others-honey/", honey_of_others.OwnerReceiptsApiView.as_view(), name="others-honey"),
+    path("others-honey/hand-back/", honey_of_others.HandBackApiView.as_view(), name="others-back"),
+    path(
+        "others-honey/hand-back-jars/",
+        honey_of_others.HandBackJarsApiView.as_view(),
+        name="others-back-jars",
+    ),
+    path("others-honey/buy/", honey_of_others.BuyFromOwnerApiView.as_view(), name="others-buy"),
+    path("holds/", holds.HoldsApiView.as_view(), name="holds"),
+    path("holds/release/", holds.HoldsReleaseApiView.as_view(), name="holds-release"),
+    path("services/", service_bills.ServicesApiView.as_view(), name="services"),
+    path(
+        "customers/<int:pk>/service-bills/",
+        service_bills.ServiceBillsApiView.as_view(),
+        name="service-bills",
+    ),
+    path(
+        "lots/<str:code>/measurements/",
+        measurements.LotMeasurementsApiView.as_view(),
+        name="lot-measurements",
+    ),
+    path(
+        "lots/<str:code>/certificate.pdf",
+        papers.LotCertificateApiView.as_view(),
+        name="lot-certificate",
+    ),
+    path(
+        "lots/<str:code>/<slug:product>/label/", jars.JarsLabelApiView.as_view(), name="jars-label"
+    ),
+    path(
+        "lots/<str:code>/<slug:product>/empty/", jars.JarsEmptyApiView.as_view(), name="jars-empty"
+    ),
+    path(
+        "lots/<str:code>/<slug:product>/came-back/",
+        jars.JarsKeepApartApiView.as_view(),
+        name="jars-came-back",
+    ),
+    path(
+        "lots/<str:code>/<slug:product>/take-apart/",
+        jars.BoxesApartApiView.as_view(),
+        name="boxes-apart",
+    ),
+    path(
+        "lots/<str:code>/<slug:product>/ready/",
+        bottling.ReadyNowApiView.as_view(),
+        name="lot-ready",
+    ),
+    path(
+        "lots/<str:code>/<slug:product>/release/",
+        holds.LotReleaseApiView.as_view(),
+        name="lot-release",
+    ),
     path("lots/<str:code>/files/", files.LotFilesView.as_view(), name="lot-files"),
     path("customers/<int:pk>/files/", files.CustomerFilesView.as_view(), name="customer-files"),
     path("orders/<str:number>/files/", files.OrderFilesView.as_view(), name="order-files"),
@@ -35,6 +131,17 @@ urlpatterns = [
     path("reports/<slug:slug>/", reports.ReportView.as_view(), name="report"),
     path("recall/", recall.RecallView.as_view(), name="recall"),
     path("recall/sales/", recall.RecallSalesView.as_view(), name="recall_sales"),
+    path("recall/records/", recall_records.RecallRecordsApiView.as_view(), name="recall-records"),
+    path(
+        "recall/records/<int:pk>/",
+        recall_records.RecallRecordApiView.as_view(),
+        name="recall-record",
+    ),
+    path(
+        "recall/records/<int:pk>/finish/",
+        recall_records.RecallFinishApiView.as_view(),
+        name="recall-finish",
+    ),
     path("token/", views.TokenView.as_view(), name="token"),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
 ]

@@ -45,13 +45,17 @@ REFUSALS = {
 
 
 class ViewPermission(permissions.IsAuthenticated):
-    """Signed in, and with the permission the view names, if it names one."""
+    """Signed in, and with the permission the view names, or all of several, if it names any.
+
+    A view that reads and acts may name another `permission_to_read`, None for everybody.
+    """
 
     def has_permission(self, request, view) -> bool:
         wanted = getattr(view, "permission_required", None)
-        return super().has_permission(request, view) and (
-            wanted is None or request.user.has_perm(wanted)
-        )
+        if request.method in permissions.SAFE_METHODS:
+            wanted = getattr(view, "permission_to_read", wanted)
+        names = (wanted,) if isinstance(wanted, str) else wanted or ()
+        return super().has_permission(request, view) and request.user.has_perms(names)
 
 
 class ReadOnlyViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):

@@ -270,7 +270,13 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.1",
     "COMPONENT_SPLIT_REQUEST": True,
     "SERVE_INCLUDE_SCHEMA": False,
-    "ENUM_NAME_OVERRIDES": {"AttachmentKindEnum": "inventory.shared.models.Attachment.Kind"},
+    "ENUM_NAME_OVERRIDES": {
+        "AttachmentKindEnum": "inventory.shared.models.Attachment.Kind",
+        "MeasurementMethodEnum": "inventory.stock.models.Measurement.Method",
+        "PaymentMethodEnum": "apiary_sales.billing.models.Payment.Method",
+        "RecallKindEnum": "apiary_sales.orders.models.Recall.Kind",
+        "SupplierKindEnum": "inventory.stock.models.Supplier.Kind",
+    },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "apiary_sales.api.schema.add_problems",

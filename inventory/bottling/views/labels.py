@@ -28,8 +28,8 @@ def run_labels(request: HttpRequest, number: str) -> HttpResponse:
     """Show what the labels of a run say, and how they would be printed; nothing is saved."""
     run = run_of(number)
     page_url = jar_pages.address_for_run(run, request)
-    form = LabelPrintForm(request.GET or None, initial=_first_choice(run), page_url=page_url)
-    return _labels_page(request, run, form, _prepared(run, form) if form.is_bound else None)
+    form = LabelPrintForm(request.GET or None, initial=first_choice(run), page_url=page_url)
+    return _labels_page(request, run, form, prepared(run, form) if form.is_bound else None)
 
 
 @permission_required(RUN_BOTTLING, raise_exception=True)
@@ -37,8 +37,8 @@ def run_labels_pdf(request: HttpRequest, number: str) -> HttpResponse:
     """Answer with the labels as PDF, or with the page that says what does not fit."""
     run = run_of(number)
     page_url = jar_pages.address_for_run(run, request)
-    form = LabelPrintForm(request.GET or _first_choice(run), page_url=page_url)
-    printed = _prepared(run, form)
+    form = LabelPrintForm(request.GET or first_choice(run), page_url=page_url)
+    printed = prepared(run, form)
     if printed is None:
         return _labels_page(request, run, form, None)
     try:
@@ -48,7 +48,7 @@ def run_labels_pdf(request: HttpRequest, number: str) -> HttpResponse:
     return documents.pdf_response(f"labels-{run.number}.pdf", content)
 
 
-def _first_choice(run: BottlingRun) -> dict[str, Any]:
+def first_choice(run: BottlingRun) -> dict[str, Any]:
     """Return what the form shows first: a label for each piece, with a bar code if it has one."""
     sheet = queries.default_sheet()
     has_bar_code = len(queries.facts_of(run).gtin) in printed_codes.RETAIL_KINDS
@@ -62,7 +62,7 @@ def _first_choice(run: BottlingRun) -> dict[str, Any]:
     }
 
 
-def _prepared(run: BottlingRun, form: LabelPrintForm) -> LabelPrint | None:
+def prepared(run: BottlingRun, form: LabelPrintForm) -> LabelPrint | None:
     """Lay the labels out; what does not fit is told at its field of the form."""
     facts = queries.facts_of(run)
     if not form.is_valid() or not facts.lot_code:

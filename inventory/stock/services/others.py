@@ -42,9 +42,10 @@ def receive(
     as honey. Raises `BadValue`, `NotAllowedNow` where a vessel has honey of somebody else,
     `VesselTooSmall`, `AlreadyRecorded`.
     """
-    lot, grams = _checked(owner, kind, vessels, facts)
     ledger.lock_items([Item.objects.honey()])
+    # First, because a full vessel sent again would be weighed against what it already holds.
     ledger.refuse_repeat(key)
+    lot, grams = _checked(owner, kind, vessels, facts)
     arrivals.bring_in(
         lot=lot,
         code=lots.next_code(lot.season, "K"),

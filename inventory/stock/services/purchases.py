@@ -39,9 +39,10 @@ def receive(
     either it stays unknown until it is set. It is stock, and never harvest.
     Raises `BadValue`, `VesselTooSmall`, `StockReserved`, `NotAllowedNow`, `AlreadyRecorded`.
     """
-    lot, grams = _checked(supplier, vessels, cost_cents, price_per_pound, facts)
     ledger.lock_items([Item.objects.honey()])
+    # First, because a full vessel sent again would be weighed against what it already holds.
     ledger.refuse_repeat(key)
+    lot, grams = _checked(supplier, vessels, cost_cents, price_per_pound, facts)
     lot.supplier = suppliers.named(supplier, kind=Supplier.Kind.PRODUCER)
     arrivals.bring_in(
         lot=lot,

@@ -1,0 +1,174 @@
+"""Products through the API: honey, other goods and gift boxes; varieties and brands."""
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers, status
+from rest_framework.generics import get_object_or_404
+from rest_framework.response import Response
+
+from apiary_sales.api.fields import IdField, PiecesCountField, rows_of
+from apiary_sales.api.serializers import (
+    CodeField,
+    ProductSerializer,
+    StrictCharField,
+    StrictIntegerField,
+)
+from apiary_sales.api.views import REFUSALS, ApiActView, ViewPermission
+from apiary_sales.customers.models import Customer
+from apiary_sales.pricing.services import private_labels
+from inventory.bottling.models import Brand, PackagingPart, Product, Size, Variety
+from inventory.bottling.queries import products as queries
+from inventory.bottling.services import gift_boxes, goods, products
+from inventory.bottling.services.gift_boxes import BoxLine
+from inventory.bottling.services.products import PartUse
+from inventory.shared.checks import GRAMS_MAX
+
+MANAGE_PARTS = "inventory.manage_parts"
+# A gift box or a product never has more different things in it.
+ROWS_MAX = 30
+
+
+class VarietySerializer(serializers.ModelSerializer):
+    class Meta:
+        model = Variety
+        fields = ["id", "name", "floral_source", "is_active"]
+
+
+class BrandSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = Brand
+        fields = ["id", "name", "is_active"]
+
+
+class PartUseSerializer(serializers.Serializer):
+    """So many of a part for so many filled pieces: one label for 1, one case for 12."""
+
+    part = CodeField(queryset=PackagingPart.objects.all())
+    quantity = PiecesCountField(required=False, default=1)
+    per_pieces = PiecesCountField(required=False, default=1)
+
+    def validate(self, attrs):
+        return PartUse(**attrs)
+
+
+class HoneyProductSerializer(serializers.Serializer):
+    """A honey in a size; `variety` and `brand` are names that are there, `new_…` are added."""
+
+    size = CodeField(queryset=Size.objects.all())
+    variety = CodeField("name", queryset=Variety.objects.all(), required=False, allow_null=True)
+    new_variety = StrictCharField(required=False, allow_blank=True, max_length=60)
+    new_floral_source = StrictCharField(required=False, allow_blank=True, max_length=120)
+    form = serializers.ChoiceField(Product.Form.choices, required=False)
+    brand = CodeField("name", queryset=Brand.objects.all(), required=False, allow_null=True)
+    new_brand = StrictCharField(required=False, allow_blank=True, max_length=60)
+    name = StrictCharField(required=False, allow_blank=True, max_length=100)
+    gtin = StrictCharField(required=False, allow_blank=True, max_length=20)
+    low_stock_pieces = PiecesCountField(required=False, min_value=0)
+    is_weighed = serializers.BooleanField(required=False)
+    parts = rows_of(PartUseSerializer, required=False, max_length=ROWS_MAX)
+
+
+class GoodsProductSerializer(serializers.Serializer):
+    """Other goods; `low_stock` is in pieces, or in grams for goods by weight."""
+
+    name = StrictCharField(max_length=100)
+    is_weighed = serializers.BooleanField(required=False)
+    gtin = StrictCharField(required=False, allow_blank=True, max_length=20)
+    low_stock = StrictIntegerField(required=False, min_value=0, max_value=GRAMS_MAX)
+
+
+class BoxLineSerializer(serializers.Serializer):
+    product = CodeField(queryset=Product.objects.for_sale())
+    pieces = PiecesCountField(required=False, default=1, source="quantity")
+
+    def validate(self, attrs):
+        return BoxLine(**attrs)
+
+
+class GiftBoxSerializer(serializers.Serializer):
+    """A gift box: what is in one, and its own packaging."""
+
+    name = StrictCharField(max_length=100)
+    contents = rows_of(BoxLineSerializer, allow_empty=False, max_length=ROWS_MAX)
+    parts = rows_of(PartUseSerializer, required=False, max_length=ROWS_MAX)
+    gtin = StrictCharField(required=False, allow_blank=True, max_length=20)
+    low_stock_pieces = PiecesCountField(required=False, min_value=0)
+
+
+class BrandCustomerSerializer(serializers.Serializer):
+    """The key of the only customer that the brand is sold to; null for everybody."""
+
+    customer = IdField(queryset=Customer.objects.all(), allow_null=True)
+
+
+class PrivateLabelSerializer(serializers.Serializer):
+    brand = serializers.CharField()
+    customer = serializers.IntegerField(allow_null=True)
+
+
+class VarietiesApiView(generics.ListAPIView):
+    """The varieties of honey, those in use first."""
+
+    permission_classes = [ViewPermission]
+    serializer_class = VarietySerializer
+    queryset = Variety.objects.none()
+
+    def get_queryset(self):
+        return queries.varieties()
+
+
+class BrandsApiView(generics.ListAPIView):
+    """The brands that honey is sold under, those in use first."""
+
+    permission_classes = [ViewPermission]
+    serializer_class = BrandSerializer
+    queryset = Brand.objects.none()
+
+    def get_queryset(self):
+        return queries.brands()
+
+
+class HoneyProductsApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = HoneyProductSerializer
+
+    @extend_schema(responses={201: ProductSerializer, **REFUSALS})
+    def post(self, request):
+        """Add a honey in a size. Sent twice, the second is refused, because it is there."""
+        made = products.save_honey(**self.checked())
+        return Response(ProductSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class GoodsProductsApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = GoodsProductSerializer
+
+    @extend_schema(responses={201: ProductSerializer, **REFUSALS})
+    def post(self, request):
+        """Add other goods. Sent twice, the second is refused, because the name is taken."""
+        made = goods.save(**self.checked())
+        return Response(ProductSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class GiftBoxesApiView(ApiActView):
+    permission_required = MANAGE_PARTS
+    serializer_class = GiftBoxSerializer
+
+    @extend_schema(responses={201: ProductSerializer, **REFUSALS})
+    def post(self, request):
+        """Add a gift box. Sent twice, the second is refused, because the name is taken."""
+        made = gift_boxes.save(**self.checked())
+        return Response(ProductSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class BrandCustomerApiView(ApiActView):
+    permission_required = "pricing.manage_prices"
+    serializer_class = BrandCustomerSerializer
+
+    @extend_schema(responses={200: PrivateLabelSerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Sell a brand to one customer alone, or to everybody; doing it twice changes nothing."""
+        brand = get_object_or_404(Brand, pk=pk)
+        label = private_labels.set_customer(brand=brand, **self.checked())
+        customer = label.customer_id if label else None
+        made = PrivateLabelSerializer({"brand": brand.name, "customer": customer})
+        return Response(made.data)
