@@ -82,7 +82,8 @@ def test_the_page_offers_that_they_had_left(client, owner, filled):
 
     [said] = get_messages(answer.wsgi_request)
     assert said.message == (
-        f"The jars are kept apart, waiting for a decision, and order {order.number} is updated. "
+        "What was sold by the piece is kept apart until somebody decides. "
+        f"Order {order.number} is updated. "
         f'<a href="{reverse("inventory:jar_list")}">Look at them</a>'
     )
     assert page.context["form"]["had_left"].value() is True
