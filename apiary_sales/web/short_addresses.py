@@ -7,7 +7,7 @@ parts that lead nowhere.
 from collections.abc import Callable
 
 from django.http import HttpResponseBase
-from django.urls import path, re_path
+from django.urls import path, re_path, reverse_lazy
 from django.views.generic import RedirectView
 
 
@@ -16,9 +16,16 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
     return RedirectView.as_view(pattern_name=name)
 
 
+# Where an address of the API leads that is no page: the list of all that it can be asked.
+SCHEMA = reverse_lazy("api:schema")
+
 urlpatterns = [
     path("api/", _to("api:schema")),
+    re_path(r"^api/brands/\d+/$", _to("api:brands")),
     path("api/files/", _to("api:schema")),
+    path("api/gift-boxes-made/", _to("api:schema")),
+    path("api/lots/<str:code>/<slug:product>/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/returned-jars/\d+/$", _to("api:schema")),
     path("bottling/comb/", _to("inventory:bottling")),
     path("bottling/lots/", _to("inventory:lot_list")),
     path("bottling/lots/<str:code>/", _to("inventory:lot_detail")),

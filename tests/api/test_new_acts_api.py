@@ -321,7 +321,7 @@ def test_who_may_neither_write_off_nor_release_decides_nothing(send, jars):
 def test_gift_boxes_are_put_together_and_taken_apart(send, jars):
     lot = filled(jars, jars.own)
     box = jar_room.box(jars)
-    path = f"gift-boxes/{box.code}/make/"
+    path = f"gift-boxes-made/{box.code}/"
 
     said = made(send(path, {"place": "shelf", "boxes": 10, "lot_code": "BOX-1"}))
 
@@ -487,28 +487,28 @@ def test_honey_of_a_beekeeper_is_received_handed_back_and_bought(send):
 
     said = made(send("others-honey/", weighed, key="once"))
     assert send("others-honey/", weighed, key="once").json()["code"] == "already_recorded"
-    back = made(send("others-honey/hand-back/", {"place": "tank-9", "grams": 30_000}))
-    assert fields(send("others-honey/buy/", {"place": "tank-9"})) == ["cost_cents"]
-    bought = made(send("others-honey/buy/", {"place": "tank-9", "cost_cents": 25_000}))
+    back = made(send("honey-handed-back/", {"place": "tank-9", "grams": 30_000}))
+    assert fields(send("others-honey-bought/", {"place": "tank-9"})) == ["cost_cents"]
+    bought = made(send("others-honey-bought/", {"place": "tank-9", "cost_cents": 25_000}))
 
     assert (said["owner"], said["quantity_made"]) == ("Hanna Birch", 100_000)
     assert back["kind"] == "owner_return"
     assert (bought["owner"], bought["kind"], bought["quantity_made"]) == (None, "bought", 70_000)
     assert Balance.objects.in_vessel(tank).honey_lot.cost_cents == 25_000
     assert fields(send("others-honey/", {**body, "owner": "Nobody"})) == ["owner"]
-    assert fields(send("others-honey/hand-back/", {"place": "tank-9"})) == ["place"]
+    assert fields(send("honey-handed-back/", {"place": "tank-9"})) == ["place"]
 
 
 def test_packed_jars_are_handed_back_to_their_owner(send):
     room, lot = others_room.packed(others_room.hanna())
     body = {"lot": lot.pk, "place": "shelf", "pieces": 90}
 
-    made(send("others-honey/hand-back-jars/", body))
+    made(send("jars-handed-back/", body))
 
     assert there(lot, room.shelf) == 6
-    assert fields(send("others-honey/hand-back-jars/", body)) == ["pieces"]
+    assert fields(send("jars-handed-back/", body)) == ["pieces"]
     ours = builders.packed_lot(room.product, room.shelf)
-    assert fields(send("others-honey/hand-back-jars/", {**body, "lot": ours.pk})) == ["lot"]
+    assert fields(send("jars-handed-back/", {**body, "lot": ours.pk})) == ["lot"]
 
 
 # ------------------------------------------------------------------ measurements and papers
@@ -586,11 +586,11 @@ def test_lots_are_held_and_released_with_all_they_went_into(send):
     assert {lot["id"] for lot in held["changed"]} == {room.lot.pk, packed.pk}
     assert Lot.objects.get(pk=packed.pk).is_on_hold
     assert send("holds/", body, role="bottling", key="once").status_code == 409
-    assert send("holds/release/", body, role="bottling").status_code == 403
+    assert send("holds-released/", body, role="bottling").status_code == 403
     assert fields(send("holds/", {**body, "lots": [10**9]})) == ["lots"]
     one = f"lots/{packed.code}/{packed.what}/release/"
     assert made(send(one, {"reason": "tested"}), 200)["is_on_hold"] is False
-    made(send("holds/release/", {**body, "reason": "all tested"}), 200)
+    made(send("holds-released/", {**body, "reason": "all tested"}), 200)
     assert not Lot.objects.filter(is_on_hold=True).exists()
     assert send(f"lots/{room.lot.code}/in-bulk/release/", {"reason": "x"}).status_code == 409
 
@@ -734,9 +734,9 @@ def bodies(house) -> dict[str, dict]:
         "suppliers/": {"name": "Somebody else", "kind": "parts", "country": "US"},
         "purchases/": arrival(vessel, supplier="Olmo Honey", price_per_pound="1"),
         "others-honey/": arrival(vessel, owner="Hanna Birch", kind="stored"),
-        "others-honey/hand-back/": {"place": "tank-1", "grams": 1, "handed_on": day},
-        "others-honey/hand-back-jars/": {"lot": packed.pk, "place": "shelf", "pieces": 1},
-        "others-honey/buy/": {"place": "tank-1", "grams": 1, "target": None, "cost_cents": 1},
+        "honey-handed-back/": {"place": "tank-1", "grams": 1, "handed_on": day},
+        "jars-handed-back/": {"lot": packed.pk, "place": "shelf", "pieces": 1},
+        "others-honey-bought/": {"place": "tank-1", "grams": 1, "target": None, "cost_cents": 1},
         f"lots/{room.lot.code}/measurements/": {
             "what": "hmf",
             "value": "1",

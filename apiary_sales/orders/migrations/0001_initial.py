@@ -7,388 +7,143 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("customers", "0001_initial"),
-        ("inventory", "0001_initial"),
+        ('customers', '0001_initial'),
+        ('inventory', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="Order",
+            name='Order',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("number", models.CharField(max_length=20, unique=True, verbose_name="number")),
-                (
-                    "channel",
-                    models.CharField(
-                        choices=[
-                            ("stand", "stand"),
-                            ("shop", "shop"),
-                            ("delivery", "delivery"),
-                            ("bulk", "drums"),
-                        ],
-                        max_length=8,
-                        verbose_name="channel",
-                    ),
-                ),
-                (
-                    "status",
-                    models.CharField(
-                        choices=[
-                            ("quoted", "quoted"),
-                            ("open", "to fill"),
-                            ("part_filled", "part filled"),
-                            ("filled", "filled"),
-                            ("cancelled", "cancelled"),
-                        ],
-                        max_length=12,
-                        verbose_name="status",
-                    ),
-                ),
-                (
-                    "placed_on",
-                    models.DateField(default=django.utils.timezone.localdate, verbose_name="date"),
-                ),
-                ("wanted_on", models.DateField(blank=True, null=True, verbose_name="wanted on")),
-                (
-                    "valid_until",
-                    models.DateField(blank=True, null=True, verbose_name="valid until"),
-                ),
-                (
-                    "customer_reference",
-                    models.CharField(blank=True, max_length=60, verbose_name="their reference"),
-                ),
-                ("note", models.CharField(blank=True, max_length=300, verbose_name="note")),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                ("idempotency_key", models.CharField(max_length=100, unique=True)),
-                (
-                    "created_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "customer",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="orders",
-                        to="customers.customer",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('number', models.CharField(max_length=20, unique=True, verbose_name='number')),
+                ('channel', models.CharField(choices=[('stand', 'stand'), ('shop', 'shop'), ('delivery', 'delivery'), ('bulk', 'drums')], max_length=8, verbose_name='channel')),
+                ('status', models.CharField(choices=[('quoted', 'quoted'), ('open', 'to fill'), ('part_filled', 'part filled'), ('filled', 'filled'), ('cancelled', 'cancelled')], max_length=12, verbose_name='status')),
+                ('placed_on', models.DateField(default=django.utils.timezone.localdate, verbose_name='date')),
+                ('wanted_on', models.DateField(blank=True, null=True, verbose_name='wanted on')),
+                ('valid_until', models.DateField(blank=True, null=True, verbose_name='valid until')),
+                ('customer_reference', models.CharField(blank=True, max_length=60, verbose_name='their reference')),
+                ('note', models.CharField(blank=True, max_length=300, verbose_name='note')),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('idempotency_key', models.CharField(max_length=100, unique=True)),
+                ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('customer', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='orders', to='customers.customer')),
             ],
             options={
-                "ordering": ["-id"],
-                "permissions": [
-                    ("take_orders", "Can take and cancel orders"),
-                    ("quote_drums", "Can quote drum buyers"),
-                    ("fulfil_orders", "Can fill orders"),
-                    ("sell_at_stand", "Can sell at the stand"),
-                ],
+                'ordering': ['-id'],
+                'permissions': [('take_orders', 'Can take and cancel orders'), ('quote_drums', 'Can quote drum buyers'), ('fulfil_orders', 'Can fill orders'), ('sell_at_stand', 'Can sell at the stand')],
             },
         ),
         migrations.CreateModel(
-            name="Fulfilment",
+            name='Fulfilment',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("is_taken_back", models.BooleanField(default=False, verbose_name="taken back")),
-                ("filled_on", models.DateField(default=django.utils.timezone.localdate)),
-                ("idempotency_key", models.CharField(max_length=100, unique=True)),
-                (
-                    "filled_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "posting",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="fulfilment",
-                        to="inventory.posting",
-                    ),
-                ),
-                (
-                    "order",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="fulfilments",
-                        to="orders.order",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('is_taken_back', models.BooleanField(default=False, verbose_name='taken back')),
+                ('filled_on', models.DateField(default=django.utils.timezone.localdate)),
+                ('idempotency_key', models.CharField(max_length=100, unique=True)),
+                ('filled_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('posting', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='fulfilment', to='inventory.posting')),
+                ('order', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='fulfilments', to='orders.order')),
             ],
             options={
-                "ordering": ["id"],
+                'ordering': ['id'],
             },
         ),
         migrations.CreateModel(
-            name="OrderEvent",
+            name='OrderEvent',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("accepted", "quote accepted"),
-                            ("cancelled", "cancelled"),
-                            ("taken_back", "goods taken back"),
-                            ("drums_back", "drums came back"),
-                            ("repicked", "other jars picked"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                ("happened_at", models.DateTimeField(default=django.utils.timezone.now)),
-                ("note", models.CharField(blank=True, max_length=300)),
-                ("idempotency_key", models.CharField(max_length=100, unique=True)),
-                (
-                    "order",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="events",
-                        to="orders.order",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('kind', models.CharField(choices=[('accepted', 'quote accepted'), ('cancelled', 'cancelled'), ('taken_back', 'goods taken back'), ('drums_back', 'drums came back'), ('repicked', 'other jars picked')], max_length=12)),
+                ('happened_at', models.DateTimeField(default=django.utils.timezone.now)),
+                ('note', models.CharField(blank=True, max_length=300)),
+                ('idempotency_key', models.CharField(max_length=100, unique=True)),
+                ('order', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='orders.order')),
+                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
-                "ordering": ["id"],
+                'ordering': ['id'],
             },
         ),
         migrations.CreateModel(
-            name="OrderLine",
+            name='OrderLine',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("packed", "jars"),
-                            ("honey", "honey in bulk"),
-                            ("drum_deposit", "drum deposit"),
-                            ("drum_sale", "drum sold"),
-                            ("freight", "freight"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                ("description", models.CharField(max_length=160)),
-                ("quantity", models.BigIntegerField()),
-                ("unit_price", models.DecimalField(decimal_places=4, max_digits=12)),
-                ("discount_cents", models.BigIntegerField(default=0)),
-                ("amount_cents", models.BigIntegerField()),
-                ("filled", models.BigIntegerField(default=0)),
-                ("cost_cents", models.BigIntegerField(blank=True, null=True)),
-                (
-                    "container",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="order_lines",
-                        to="inventory.containersize",
-                    ),
-                ),
-                (
-                    "drum",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="order_lines",
-                        to="inventory.place",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="order_lines",
-                        to="inventory.lot",
-                    ),
-                ),
-                (
-                    "order",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="lines",
-                        to="orders.order",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('kind', models.CharField(choices=[('packed', 'jars'), ('honey', 'honey in bulk'), ('drum_deposit', 'drum deposit'), ('drum_sale', 'drum sold'), ('freight', 'freight')], max_length=12)),
+                ('description', models.CharField(max_length=160)),
+                ('quantity', models.BigIntegerField()),
+                ('unit_price', models.DecimalField(decimal_places=4, max_digits=12)),
+                ('discount_cents', models.BigIntegerField(default=0)),
+                ('amount_cents', models.BigIntegerField()),
+                ('filled', models.BigIntegerField(default=0)),
+                ('cost_cents', models.BigIntegerField(blank=True, null=True)),
+                ('container', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='order_lines', to='inventory.containersize')),
+                ('drum', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='order_lines', to='inventory.place')),
+                ('lot', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='order_lines', to='inventory.lot')),
+                ('order', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lines', to='orders.order')),
             ],
             options={
-                "ordering": ["id"],
+                'ordering': ['id'],
             },
         ),
         migrations.CreateModel(
-            name="FulfilmentLine",
+            name='FulfilmentLine',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("quantity", models.BigIntegerField()),
-                ("amount_cents", models.BigIntegerField()),
-                ("cost_cents", models.BigIntegerField(blank=True, null=True)),
-                (
-                    "fulfilment",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="lines",
-                        to="orders.fulfilment",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="fulfilment_lines",
-                        to="inventory.lot",
-                    ),
-                ),
-                (
-                    "order_line",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="fulfilment_lines",
-                        to="orders.orderline",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('quantity', models.BigIntegerField()),
+                ('amount_cents', models.BigIntegerField()),
+                ('cost_cents', models.BigIntegerField(blank=True, null=True)),
+                ('fulfilment', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='orders.fulfilment')),
+                ('lot', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='fulfilment_lines', to='inventory.lot')),
+                ('order_line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='fulfilment_lines', to='orders.orderline')),
             ],
             options={
-                "ordering": ["id"],
+                'ordering': ['id'],
             },
         ),
         migrations.CreateModel(
-            name="Reservation",
+            name='Reservation',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("quantity", models.BigIntegerField()),
-                (
-                    "balance",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="reservations",
-                        to="inventory.balance",
-                    ),
-                ),
-                (
-                    "line",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="reservations",
-                        to="orders.orderline",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('quantity', models.BigIntegerField()),
+                ('balance', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reservations', to='inventory.balance')),
+                ('line', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='reservations', to='orders.orderline')),
             ],
         ),
         migrations.AddConstraint(
-            model_name="order",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("channel", "stand"), ("customer__isnull", False), _connector="OR"
-                ),
-                name="order_has_a_customer",
-                violation_error_message="Choose the customer.",
-            ),
+            model_name='order',
+            constraint=models.CheckConstraint(condition=models.Q(('channel', 'stand'), ('customer__isnull', False), _connector='OR'), name='order_has_a_customer', violation_error_message='Choose the customer.'),
         ),
         migrations.AddConstraint(
-            model_name="orderline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("quantity__gt", 0)), name="order_line_quantity_gt_0"
-            ),
+            model_name='orderline',
+            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='order_line_quantity_gt_0'),
         ),
         migrations.AddConstraint(
-            model_name="orderline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("filled__gte", 0), ("filled__lte", models.F("quantity"))),
-                name="order_line_filled_between_0_and_quantity",
-            ),
+            model_name='orderline',
+            constraint=models.CheckConstraint(condition=models.Q(('filled__gte', 0), ('filled__lte', models.F('quantity'))), name='order_line_filled_between_0_and_quantity'),
         ),
         migrations.AddConstraint(
-            model_name="orderline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("amount_cents__gte", 0), ("discount_cents__gte", 0), ("unit_price__gte", 0)
-                ),
-                name="order_line_amounts_gte_0",
-            ),
+            model_name='orderline',
+            constraint=models.CheckConstraint(condition=models.Q(('amount_cents__gte', 0), ('discount_cents__gte', 0), ('unit_price__gte', 0)), name='order_line_amounts_gte_0'),
         ),
         migrations.AddConstraint(
-            model_name="orderline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("kind", "packed"), _negated=True),
-                    ("container__isnull", False),
-                    _connector="OR",
-                ),
-                name="order_line_packed_has_a_container",
-            ),
+            model_name='orderline',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'packed'), _negated=True), ('container__isnull', False), _connector='OR'), name='order_line_packed_has_a_container'),
         ),
         migrations.AddConstraint(
-            model_name="fulfilmentline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("quantity__gt", 0)), name="fulfilment_line_quantity_gt_0"
-            ),
+            model_name='fulfilmentline',
+            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='fulfilment_line_quantity_gt_0'),
         ),
         migrations.AddConstraint(
-            model_name="reservation",
-            constraint=models.UniqueConstraint(
-                fields=("line", "balance"), name="reservation_is_one"
-            ),
+            model_name='reservation',
+            constraint=models.UniqueConstraint(fields=('line', 'balance'), name='reservation_is_one'),
         ),
         migrations.AddConstraint(
-            model_name="reservation",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("quantity__gt", 0)), name="reservation_quantity_gt_0"
-            ),
+            model_name='reservation',
+            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='reservation_quantity_gt_0'),
         ),
     ]

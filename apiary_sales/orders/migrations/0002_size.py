@@ -4,6 +4,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
         ("inventory", "0003_size"),
         ("orders", "0001_initial"),
