@@ -15,6 +15,7 @@ from inventory.bottling.models import (
     Brand,
     GoodsMade,
     GoodsReceipt,
+    JarPage,
     LabelSheet,
     PackagingPart,
     Product,
@@ -563,6 +564,15 @@ def test_the_labels_of_a_run_are_a_pdf_and_a_wrong_choice_is_named(read):
     assert "pieces" in fields(read(path, **{**chosen, "pieces": "x"}))
     assert "sheet" in fields(read(path, **{**chosen, "sheet": "x"}))
     assert read(path, role="stand", **chosen).status_code == 403
+
+
+def test_the_labels_of_a_run_are_a_pdf_too_while_jars_have_a_page(read):
+    jar_page = JarPage.current()
+    jar_page.is_on = True
+    jar_page.save()
+    run = bottling_room.plan(bottling_room.set_up(), lot_code="A-17")
+
+    assert "A-17" in pdf_text(read(f"runs/{run.number}/labels.pdf"))
 
 
 def test_drum_labels_are_a_pdf_of_the_drums_named(read):

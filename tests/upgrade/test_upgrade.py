@@ -1,8 +1,9 @@
 """A database of each version that landed, upgraded to the present: see `walk.py` for what holds.
 
 Each runs in a process of its own, as an upgrade does, and on PostgreSQL on a server of our own.
-There the pages of the newest version are opened alone: those of an earlier one show the same rows
-as on SQLite.
+The books of each are checked. Opening all pages takes long, and so the pages are opened of the
+oldest version on SQLite, which has the longest way, and of the newest on PostgreSQL, which has all
+kinds of rows.
 """
 
 import pytest
@@ -19,7 +20,9 @@ def test_a_sqlite_database_of_an_earlier_version_works_after_migrate(version, tm
     database = tmp_path / "honey.sqlite3"
     databases.load_sqlite(databases.dump_path(version, "sqlite").read_text("utf-8"), database)
 
-    walked = databases.run(WALK, data_dir=tmp_path, database_url=databases.sqlite_url(database))
+    is_oldest = version == databases.versions("sqlite")[0]
+    url = databases.sqlite_url(database)
+    walked = databases.run(WALK if is_oldest else MIGRATE, data_dir=tmp_path, database_url=url)
 
     assert walked.returncode == 0, walked.stdout + walked.stderr
 

@@ -39,9 +39,9 @@ def path_of(lot: Lot) -> str:
 
 
 def absolute(path: str, site: HttpRequest | str) -> str:
-    if isinstance(site, HttpRequest):
-        return site.build_absolute_uri(path)
-    return site.rstrip("/") + path
+    if isinstance(site, str):
+        return site.rstrip("/") + path
+    return site.build_absolute_uri(path)
 
 
 def lots_with(code: str, product_code: str | None = None) -> list[Lot]:
