@@ -252,8 +252,9 @@ class QuantityField(forms.MultiValueField):
         quantity = read_quantity(typed, kind=self.kind, unit=unit, decimal_sign=sign)
         unit = first_unit(typed, kind=self.kind, unit=unit)
         with localcontext(prec=60):
-            # Converting back is off by less than the last of twenty decimals.
-            self.check(round(quantity.m_as(unit), 20))
+            # Converting back is off only in a later decimal: pint keeps the factor with as many
+            # digits as were wanted when it was first asked for.
+            self.check(round(quantity.m_as(unit), 12))
             return self.to_rest(quantity, unit)
 
     def check(self, number: Decimal) -> None:
