@@ -1,5 +1,6 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
+from .corrections import LotCorrection, Shortage
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
@@ -15,6 +16,7 @@ __all__ = [
     "DipReading",
     "Item",
     "Lot",
+    "LotCorrection",
     "LotHold",
     "LotParent",
     "Measurement",
@@ -22,6 +24,7 @@ __all__ = [
     "Posting",
     "PostingLine",
     "ProductionSettings",
+    "Shortage",
     "Supplier",
     "TankShape",
 ]

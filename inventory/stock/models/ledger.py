@@ -110,7 +110,13 @@ class Place(models.Model):
         SPOILED = "spoiled", _("spoiled")
         OWN_USE = "own_use", _("own use")
         GIVEN_AWAY = "given_away", _("given away")
+        SKIMMINGS = "skimmings", _("skimmings")
+        SPILLED = "spilled", _("spilled")
+        FED_TO_BEES = "fed_to_bees", _("fed back to bees")
+        SAMPLED = "sampled", _("laboratory samples")
         COUNT_DIFFERENCE = "count_difference", _("count difference")
+        SCALE_DIFFERENCE = "scale_difference", _("scale difference")
+        TO_SETTLE = "to_settle", _("to be settled")
         RETURNED = "returned", _("returned goods")
 
     VESSELS = (Kind.TANK, Kind.DRUM, Kind.PAIL, Kind.TOTE)
@@ -215,10 +221,17 @@ class Posting(AppendOnlyModel):
         GOODS_RECEIPT = "goods_receipt", _("goods received")
         GOODS_MADE = "goods_made", _("goods made")
         COUNT = "count", _("count")
+        REWEIGHING = "reweighing", _("weighed again")
         BREAKAGE = "breakage", _("breakage")
         SPOILAGE = "spoilage", _("spoilage")
         OWN_USE = "own_use", _("own use")
         GIFT = "gift", _("gift")
+        SKIMMING = "skimming", _("skimmings")
+        SPILL = "spill", _("spilled")
+        FEEDING = "feeding", _("fed back to bees")
+        SAMPLE = "sample", _("laboratory sample")
+        CORRECTION = "correction", _("correction")
+        SETTLEMENT = "settlement", _("shortage settled")
         SALE = "sale", _("sale")
         RETURN = "return", _("return")
         REVERSAL = "reversal", _("undo")
@@ -233,6 +246,14 @@ class Posting(AppendOnlyModel):
     idempotency_key = models.CharField(max_length=100, unique=True)
     reverses = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
+    )
+    # The entry whose lines this one corrects by the difference; both together are what happened.
+    corrects = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrections"
+    )
+    # The late or corrected entry that made this correction necessary.
+    caused_by = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="caused"
     )
 
     class Meta:
@@ -249,6 +270,11 @@ class Posting(AppendOnlyModel):
                 condition=Q(kind="reversal", reverses__isnull=False)
                 | (~Q(kind="reversal") & Q(reverses__isnull=True)),
                 name="posting_reversal_names_its_posting",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="correction", corrects__isnull=False)
+                | (~Q(kind="correction") & Q(corrects__isnull=True)),
+                name="posting_correction_names_its_posting",
             ),
         ]
 

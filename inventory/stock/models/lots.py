@@ -117,6 +117,8 @@ class Lot(models.Model):
         BLEND = "blend", _("blend")
         PACKED = "packed", _("packed")
         GOODS = "goods", _("other goods")
+        # Honey that was drawn although the books had none, while nobody knows of which lot.
+        UNKNOWN = "unknown", _("lot unknown")
 
     # Stands in addresses where packed lots have the short name of their product.
     BULK = "in-bulk"
@@ -202,7 +204,8 @@ class Lot(models.Model):
                 name="lot_packed_has_a_product",
             ),
             models.CheckConstraint(
-                condition=Q(moisture_percent__isnull=False) | Q(kind__in=["packed", "goods"]),
+                condition=Q(moisture_percent__isnull=False)
+                | Q(kind__in=["packed", "goods", "unknown"]),
                 name="lot_bulk_honey_has_a_moisture",
                 violation_error_message=_("Enter the moisture, or the refractometer index."),
             ),

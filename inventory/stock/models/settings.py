@@ -1,5 +1,7 @@
 """How this house works: figures used in every run."""
 
+from decimal import Decimal
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -26,6 +28,31 @@ class ProductionSettings(models.Model):
     # At about 14 °C creamed honey sets in 7 to 14 days (common practice).
     setting_days = models.PositiveSmallIntegerField(
         _("days until creamed honey is ready"), default=10
+    )
+    # U.S. Grade A is up to 18.6 % (United States Standards for Grades of Extracted Honey, 1985).
+    moisture_limit_percent = models.DecimalField(
+        _("most moisture of honey for jars, percent"),
+        max_digits=4,
+        decimal_places=2,
+        default=Decimal("18.6"),
+    )
+    # A heel of an earlier lot is not named among the sources of a blend.
+    named_source_percent = models.DecimalField(
+        _("least share of a source that is named, percent"),
+        max_digits=4,
+        decimal_places=1,
+        default=Decimal(5),
+    )
+    # Gently, about 100 °F: heat darkens honey and raises its HMF (common practice).
+    warming_limit_celsius = models.DecimalField(
+        _("warmest that honey may get, °C"), max_digits=4, decimal_places=1, default=Decimal(38)
+    )
+    # An eighth of an inch, the finest mark of a usual dip stick.
+    stick_mark_mm = models.DecimalField(
+        _("finest mark of the dip stick, mm"),
+        max_digits=4,
+        decimal_places=1,
+        default=Decimal("3.2"),
     )
 
     lot_code_pattern = models.CharField(

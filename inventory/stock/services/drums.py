@@ -114,9 +114,23 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
 
 
 @transaction.atomic
-def drain(*, drum: Place, target: Place, recorded_by: Person, key: str, note: str = "") -> Posting:
-    """Empty a vessel into another, to the last gram on the books."""
-    with parameters_named(source="drum", grams="target"):
+def drain(
+    *,
+    drum: Place,
+    target: Place,
+    recorded_by: Person,
+    key: str,
+    note: str = "",
+    drained_on: date | None = None,
+) -> Posting:
+    """Empty a vessel into another, to the last gram on the books; now, or on that day."""
+    with parameters_named(source="drum", grams="target", poured_on="drained_on"):
         return honey.transfer(
-            source=drum, target=target, grams=None, recorded_by=recorded_by, key=key, note=note
+            source=drum,
+            target=target,
+            grams=None,
+            recorded_by=recorded_by,
+            key=key,
+            note=note,
+            poured_on=drained_on,
         )

@@ -35,6 +35,10 @@ WRITE_OFF_PLACES: dict[str, str] = {
     Posting.Kind.OWN_USE: Place.Kind.OWN_USE,
     Posting.Kind.GIFT: Place.Kind.GIVEN_AWAY,
     Posting.Kind.BREAKAGE: Place.Kind.BROKEN,
+    Posting.Kind.SKIMMING: Place.Kind.SKIMMINGS,
+    Posting.Kind.SPILL: Place.Kind.SPILLED,
+    Posting.Kind.FEEDING: Place.Kind.FED_TO_BEES,
+    Posting.Kind.SAMPLE: Place.Kind.SAMPLED,
 }
 
 # What the errors of `blend` call its one source, and what acts with one source call it.
@@ -457,11 +461,19 @@ def _refuse_two_owners(mixed: Sequence[lots.Portion]) -> None:
 
 @transaction.atomic
 def write_off(
-    *, place: Place, grams: int | None, reason: str, recorded_by: Person, key: str, note: str = ""
+    *,
+    place: Place,
+    grams: int | None,
+    reason: str,
+    recorded_by: Person,
+    key: str,
+    note: str = "",
+    written_off_on: date | None = None,
 ) -> Posting:
     """Take honey off the books as spoiled, used at home or given away, and say so in the posting.
 
-    `grams` None means all there is; `reason` is a posting kind: spoilage, own use or gift.
+    `grams` None means all there is; `reason` is a posting kind: spoilage, own use or gift. Without
+    `written_off_on` it happens now.
     Raises `BadValue`, `NotAllowedNow` for an empty vessel or honey of another that would be used
     or given away, `LotOnHold` for honey on hold that would be, `NotEnoughHoney`, `StockReserved`,
     `AlreadyRecorded`.
@@ -470,7 +482,8 @@ def write_off(
     if grams is not None:
         checks.check_grams(problems, "grams", grams)
     if reason not in WRITE_OFF_PLACES:
-        problems.add("reason", _("Choose why: spoiled, own use or given away."))
+        problems.add("reason", _("Choose why it is gone."))
+    checks.check_day(problems, "written_off_on", written_off_on)
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
@@ -489,6 +502,7 @@ def write_off(
         recorded_by=recorded_by,
         key=key,
         note=note,
+        occurred_at=days.moment(written_off_on),
     )
 
 

@@ -70,12 +70,17 @@ def write_off(
     recorded_by: Person,
     key: str,
     note: str = "",
+    written_off_on: date | None = None,
 ) -> Posting:
-    """Take pieces off the books as broken, spoiled, used at home or given away."""
+    """Take pieces off the books as broken, spoiled, used at home or given away.
+
+    Without `written_off_on` it happens now.
+    """
     problems = Problems()
     rules.check_quantity(problems, "pieces", item, pieces)
     if reason not in WRITE_OFF_PLACES:
-        problems.add("reason", _("Choose why: broken, spoiled, own use or given away."))
+        problems.add("reason", _("Choose why they are gone."))
+    checks.check_day(problems, "written_off_on", written_off_on)
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
@@ -93,6 +98,7 @@ def write_off(
             recorded_by=recorded_by,
             key=key,
             note=note,
+            occurred_at=days.moment(written_off_on),
         )
 
 
@@ -107,8 +113,10 @@ def count(
     recorded_by: Person,
     key: str,
     count_is_right: bool = False,
+    counted_on: date | None = None,
 ) -> Posting | None:
-    """Bring the books to what was counted; return the posting, or None when they agree.
+    """Bring the books to what was counted, now or that day; return the posting, or None when they
+    agree.
 
     `count_is_right` confirms more of another beekeeper's jars than can be here. Raises `BadValue`
     for a count below zero or without a reason, `StockReserved` when fewer are left than are
@@ -121,6 +129,7 @@ def count(
         problems.add("counted", _("Enter how many you counted, from 0 to a million."))
     if not reason.strip():
         problems.add("reason", _("Enter a reason for changing the books to match the count."))
+    checks.check_day(problems, "counted_on", counted_on)
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
@@ -143,6 +152,7 @@ def count(
             recorded_by=recorded_by,
             key=key,
             note=reason.strip(),
+            occurred_at=days.moment(counted_on),
         )
 
 
