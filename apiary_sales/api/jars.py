@@ -127,6 +127,7 @@ class JarsToKeepApartSerializer(serializers.Serializer):
     place = StoreCodeField()
     pieces = PiecesCountField()
     reason = StrictCharField(max_length=300, help_text="Where they were, and why they came back.")
+    set_aside_on = serializers.DateField(required=False, allow_null=True)
 
 
 class JarsToDecideSerializer(serializers.Serializer):
@@ -136,6 +137,7 @@ class JarsToDecideSerializer(serializers.Serializer):
     pieces = PiecesCountField()
     reason = StrictCharField(required=False, allow_blank=True, max_length=300)
     target = StoreCodeField(required=False, allow_null=True)
+    decided_on = serializers.DateField(required=False, allow_null=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs["decision"] == ReturnedJars.Decision.RELEASED:

@@ -368,6 +368,7 @@ class TransferSerializer(serializers.Serializer):
     source = CodeField(queryset=Place.objects.all())  # type: ignore[assignment]
     target = CodeField(queryset=Place.objects.all())
     grams = StrictIntegerField(min_value=1)
+    poured_on = serializers.DateField(required=False, allow_null=True)
     note = StrictCharField(max_length=300, required=False, allow_blank=True)
 
 

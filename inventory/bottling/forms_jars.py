@@ -14,7 +14,13 @@ from inventory.bottling.queries import jars as queries
 from inventory.bottling.rules import jars as rules
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
-from inventory.shared.forms.fields import CodeChoiceField, DayField, NumberField, WeightField
+from inventory.shared.forms.fields import (
+    ActDayField,
+    CodeChoiceField,
+    DayField,
+    NumberField,
+    WeightField,
+)
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import VesselField
 from inventory.stock.forms.stores import StoreField
@@ -120,7 +126,7 @@ class EmptyForm(JarForm):
         decimal_places=2,
         help_text=_("Leave empty to keep the moisture of the jars."),
     )
-    changed_on = DayField(label=_("Day"), initial=timezone.localdate)
+    changed_on = ActDayField()
     note = note_field()
     figures_are_right = forms.BooleanField(label=_("Yes, that much honey came out"), required=False)
 
@@ -160,6 +166,7 @@ def parts_back(data: dict[str, Any], parts: list[PackagingPart]) -> dict[Packagi
 
 
 class SetAsideForm(JarForm):
+    set_aside_on = ActDayField()
     reason = forms.CharField(
         label=_("Where they were, and why they came back"),
         max_length=300,
@@ -183,6 +190,7 @@ class ReturnedForm(ActForm):
         label=_("Put released jars on"),
         required=False,
     )
+    decided_on = ActDayField()
     reason = forms.CharField(
         label=_("Why"),
         max_length=300,
@@ -378,6 +386,7 @@ class UnboxForm(JarForm):
         required=False,
         help_text=_("Leave empty to put it where the boxes are."),
     )
+    changed_on = ActDayField()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

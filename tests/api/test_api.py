@@ -3,10 +3,12 @@
 import inspect
 import json
 from collections.abc import Iterator
+from datetime import timedelta
 from decimal import Decimal
 from functools import cache
 
 import pytest
+from django.utils import timezone
 from drf_spectacular.generators import SchemaGenerator
 from rest_framework import fields
 from rest_framework.authtoken.models import Token
@@ -172,6 +174,29 @@ def test_a_key_of_another_act_names_what_that_act_made(call, tank):
     said = problem(call("post", "transfers/", body, key="e1"), 409)
 
     assert said["made"]["kind"] == "extraction"
+
+
+def test_honey_is_poured_on_the_day_that_is_sent(call, tank):
+    builders.place("tank-2")
+    call("post", "extractions/", extraction(), key="e1")
+    body = {"source": "tank-1", "target": "tank-2", "grams": 1000}
+    day = builders.today() - timedelta(days=5)
+
+    made = call("post", "transfers/", body | {"poured_on": day.isoformat()}, key="t1").json()
+
+    poured_at = Posting.objects.get(pk=made["id"]).occurred_at
+    assert timezone.localdate(poured_at) == day
+
+
+def test_honey_cannot_be_poured_tomorrow(call, tank):
+    builders.place("tank-2")
+    call("post", "extractions/", extraction(), key="e1")
+    body = {"source": "tank-1", "target": "tank-2", "grams": 1000}
+    day = builders.today() + timedelta(days=1)
+
+    said = problem(call("post", "transfers/", body | {"poured_on": day.isoformat()}, key="t1"), 422)
+
+    assert [error["field"] for error in said["errors"]] == ["poured_on"]
 
 
 def test_other_refusals_name_nothing_made(call, tank):
@@ -390,7 +415,7 @@ OTHER_FIELDS = {
         "colour_mm",
         "cost_cents",
     ],
-    "transfers/": ["note"],
+    "transfers/": ["poured_on", "note"],
     "stand-sales/": ["tendered_cents", "discount_cents"],
     "weight-sales/": ["product", "gross_grams", "tare_grams", "tendered_cents"],
     "token/": [],

@@ -1,9 +1,11 @@
 """Acts of the honey house through the API: each calls the service of its page."""
 
+from datetime import date, timedelta
 from decimal import Decimal
 from itertools import count
 
 import pytest
+from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
@@ -298,6 +300,27 @@ def test_jars_that_came_back_wait_are_released_and_written_off(send, read, jars)
         ("spoiled", 2),
     ]
     assert read("returned-jars/").json()["results"] == []
+
+
+def test_jars_are_kept_apart_and_decided_about_on_the_days_that_are_sent(send, jars):
+    lot = bottling_room.recorded(jars.room, bottled_on=days_ago(9)).packed_lot
+    body = {"place": "shelf", "pieces": 6, "reason": "from the market, box open"}
+    body["set_aside_on"] = days_ago(5).isoformat()
+    kept = made(send(f"lots/{lot.code}/{lot.what}/came-back/", body, role="stand"))
+    path = f"returned-jars/{kept['id']}/decide/"
+    decided = {"decision": "spoiled", "pieces": 6}
+
+    early = send(path, decided | {"decided_on": days_ago(6).isoformat()}, role="stand")
+    made(send(path, decided | {"decided_on": days_ago(4).isoformat()}, role="stand"), 200)
+
+    assert fields(early) == ["decided_on"]
+    returned = ReturnedJars.objects.get()
+    assert timezone.localdate(returned.set_aside.occurred_at) == days_ago(5)
+    assert timezone.localdate(returned.decided.occurred_at) == days_ago(4)
+
+
+def days_ago(count: int) -> date:
+    return builders.today() - timedelta(days=count)
 
 
 def test_who_may_neither_write_off_nor_release_decides_nothing(send, jars):

@@ -1,6 +1,9 @@
 """Jars that came back are kept apart until a named person decides."""
 
+from datetime import date, timedelta
+
 import pytest
+from django.utils import timezone
 
 from inventory.bottling.models import ReturnedJars
 from inventory.bottling.services import jars, returned_jars, reversals
@@ -182,3 +185,83 @@ def test_goods_by_weight_are_not_kept_apart_by_the_piece(house):
     assert refused.value.message == (
         "Comb by weight is kept by weight: write off what can't be sold any more."
     )
+
+
+def days_ago(count: int) -> date:
+    return builders.today() - timedelta(days=count)
+
+
+@pytest.fixture
+def earlier_lot(house):
+    """96 jars that were filled ten days ago."""
+    return bottling_room.recorded(house.room, bottled_on=days_ago(10)).packed_lot
+
+
+@pytest.fixture
+def earlier(house, earlier_lot):
+    """Twelve of them that came back five days ago, which is written down today."""
+    return returned_jars.set_aside(
+        lot=earlier_lot,
+        place=house.shelf,
+        pieces=12,
+        reason="In the window of a shop",
+        set_aside_on=days_ago(5),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+
+def day_of(posting) -> date:
+    return timezone.localdate(posting.occurred_at)
+
+
+def test_jars_came_back_and_were_decided_about_on_the_days_that_are_given(house, earlier):
+    written_off = returned_jars.write_off(
+        returned=earlier,
+        pieces=4,
+        decided_on=days_ago(3),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    released = returned_jars.release(
+        returned=ReturnedJars.objects.get(decision=""),
+        pieces=8,
+        target=house.shelf,
+        reason="Seal whole",
+        decided_on=days_ago(2),
+        released_by=builders.person("office"),
+        key=builders.new_key(),
+    )
+
+    assert day_of(earlier.set_aside) == days_ago(5)
+    assert day_of(written_off.decided) == days_ago(3)
+    assert day_of(released.decided) == days_ago(2)
+
+
+@pytest.mark.parametrize("ago", [6, -1])
+def test_a_decision_is_no_earlier_than_the_return_and_no_later_than_today(earlier, ago):
+    with pytest.raises(BadValue) as refused:
+        returned_jars.write_off(
+            returned=earlier,
+            pieces=4,
+            decided_on=days_ago(ago),
+            recorded_by=builders.person(),
+            key=builders.new_key(),
+        )
+
+    assert refused.value.parameter == "decided_on"
+
+
+def test_jars_cannot_come_back_tomorrow(house, lot):
+    with pytest.raises(BadValue) as refused:
+        returned_jars.set_aside(
+            lot=lot,
+            place=house.shelf,
+            pieces=1,
+            reason="In the window of a shop",
+            set_aside_on=days_ago(-1),
+            recorded_by=builders.person(),
+            key=builders.new_key(),
+        )
+
+    assert refused.value.parameter == "set_aside_on"

@@ -5,10 +5,15 @@ decides, the pieces are at the place for returned goods: the ledger says how man
 no sale, order, label, box or vessel takes any from there.
 """
 
+from datetime import date
+
 from django.db import transaction
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import ReturnedJars
+from inventory.shared import checks, days
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock import rules as stock_rules
@@ -20,12 +25,19 @@ REASON_MAX = 300
 
 @transaction.atomic
 def set_aside(
-    *, lot: Lot, place: Place, pieces: int, reason: str, recorded_by: Person, key: str
+    *,
+    lot: Lot,
+    place: Place,
+    pieces: int,
+    reason: str,
+    recorded_by: Person,
+    key: str,
+    set_aside_on: date | None = None,
 ) -> ReturnedJars:
     """Carry pieces that came back from outside to the place for returned goods.
 
     They are in the books at `place`, where a return or a count brought them. This is ended by a
-    decision, or by saying that it was a mistake. Raises `BadValue` without a reason or for goods
+    decision, or by saying that it was a mistake. Without `set_aside_on` it happens now. Raises `BadValue` without a reason or for goods
     by weight, `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`.
     """
     item = _item_of(lot)
@@ -41,6 +53,7 @@ def set_aside(
             % {"item": item.name},
         )
     _check_reason(problems, reason, _("Enter where the jars were, and why they came back."))
+    checks.check_day(problems, "set_aside_on", set_aside_on)
     problems.raise_any()
     posting = ledger.post(
         kind=Posting.Kind.RETURN,
@@ -54,6 +67,7 @@ def set_aside(
         recorded_by=recorded_by,
         key=key,
         note=reason.strip(),
+        occurred_at=days.moment(set_aside_on),
     )
     return ReturnedJars.objects.create(
         lot=lot, pieces=pieces, reason=reason.strip(), set_aside_by=recorded_by, set_aside=posting
@@ -62,9 +76,15 @@ def set_aside(
 
 @transaction.atomic
 def write_off(
-    *, returned: ReturnedJars, pieces: int, recorded_by: Person, key: str, reason: str = ""
+    *,
+    returned: ReturnedJars,
+    pieces: int,
+    recorded_by: Person,
+    key: str,
+    reason: str = "",
+    decided_on: date | None = None,
 ) -> ReturnedJars:
-    """Take so many of the returned pieces off the books as spoiled."""
+    """Take so many of the returned pieces off the books as spoiled, now or on that day."""
     return _decide(
         returned,
         pieces,
@@ -73,6 +93,7 @@ def write_off(
         target=Place.objects.outside(Place.Kind.SPOILED),
         reason=reason,
         decided_by=recorded_by,
+        decided_on=decided_on,
         key=key,
     )
 
@@ -86,11 +107,12 @@ def release(
     reason: str,
     released_by: Person,
     key: str,
+    decided_on: date | None = None,
 ) -> ReturnedJars:
     """Put so many of the returned pieces back on a shelf, on the word of a named person.
 
     They are then as other pieces of the lot: to be sold, relabelled, or emptied. The person and
-    the reason are kept. Raises `BadValue` without a reason.
+    the reason are kept. Without `decided_on` it happens now. Raises `BadValue` without a reason.
     """
     problems = Problems()
     stock_rules.check_store(problems, "target", target)
@@ -104,6 +126,7 @@ def release(
         target=target,
         reason=reason,
         decided_by=released_by,
+        decided_on=decided_on,
         key=key,
     )
 
@@ -151,13 +174,15 @@ def _decide(
     target: Place,
     reason: str,
     decided_by: Person,
+    decided_on: date | None,
     key: str,
 ) -> ReturnedJars:
     """Post what was decided of so many pieces, and keep it; the rest waits in a row of its own."""
     item = _item_of(returned.lot)
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    returned = ReturnedJars.objects.select_for_update().select_related("lot").get(pk=returned.pk)
+    found = ReturnedJars.objects.select_for_update(of=("self",))
+    returned = found.select_related("lot", "set_aside").get(pk=returned.pk)
     if returned.decision:
         raise NotAllowedNow(_("It was decided already what happens with these jars."))
     problems = Problems()
@@ -167,6 +192,7 @@ def _decide(
             "pieces",
             _("Only %(there)s came back. Enter fewer.") % {"there": returned.pieces},
         )
+    _check_decided_after(problems, returned, decided_on)
     problems.raise_any()
     posting = ledger.post(
         kind=kind,
@@ -180,6 +206,8 @@ def _decide(
         recorded_by=decided_by,
         key=key,
         note=reason.strip(),
+        # Of one day, the decision comes after the jars did.
+        occurred_at=max(days.moment(decided_on), returned.set_aside.occurred_at),
     )
     if pieces < returned.pieces:
         ReturnedJars.objects.create(
@@ -194,6 +222,20 @@ def _decide(
     returned.decided_by, returned.decision_reason = decided_by, reason.strip()
     returned.save()
     return returned
+
+
+def _check_decided_after(
+    problems: Problems, returned: ReturnedJars, decided_on: date | None
+) -> None:
+    """Add a problem for a decision before the day on which the jars were kept apart."""
+    checks.check_day(problems, "decided_on", decided_on)
+    kept_apart_on = timezone.localdate(returned.set_aside.occurred_at)
+    if decided_on is not None and decided_on < kept_apart_on:
+        problems.add(
+            "decided_on",
+            _("These jars were kept apart on %(day)s. Choose that day or a later one.")
+            % {"day": date_format(kept_apart_on)},
+        )
 
 
 def _item_of(lot: Lot) -> Item:

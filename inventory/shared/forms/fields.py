@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 from django.utils.formats import get_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
@@ -63,6 +64,19 @@ class DayField(forms.DateField):
     """A day, also as people type it where the browser has no calendar of its own."""
 
     widget = DayInput
+
+
+class ActDayField(DayField):
+    """The day on which an act happened: today, unless another is chosen; on one line of the page.
+
+    Comes out as None where it is emptied, which services take for now.
+    """
+
+    template_name = "_act_day.html"
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs = {"label": _("Day"), "required": False, "initial": timezone.localdate, **kwargs}
+        super().__init__(**kwargs)
 
 
 class NumberField(forms.DecimalField):

@@ -4,7 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import LengthField, TemperatureField
+from inventory.shared.forms.fields import ActDayField, LengthField, TemperatureField
 from inventory.stock.forms.fields import note_field, usual_temperature
 
 
@@ -18,6 +18,7 @@ class DipForm(ActForm):
         help_text=_("Straight up from the lowest point inside to the surface."),
     )
     celsius = TemperatureField(label=_("Temperature of the honey"))
+    read_on = ActDayField()
     note = note_field()
 
     def __init__(self, *args, **kwargs) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Exists, OuterRef
 from django.utils.functional import Promise
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
@@ -62,7 +63,11 @@ def note_field() -> forms.CharField:
 
 
 class VesselField(CodeChoiceField):
-    """A vessel in use, chosen by its short name and shown with what is in it."""
+    """A vessel in use, chosen by its short name and shown with what is in it.
+
+    `filled` offers those that have honey; with `of_any_day` also those that are empty by now, at
+    the end of the list, since an act may be of an earlier day.
+    """
 
     def __init__(
         self,
@@ -70,6 +75,7 @@ class VesselField(CodeChoiceField):
         kinds: Iterable[str] = Place.VESSELS,
         filled: bool = False,
         of_others: bool = False,
+        of_any_day: bool = False,
         empty_label: str | Promise | None = CHOOSE_A_VESSEL,
         **kwargs: Any,
     ) -> None:
@@ -80,7 +86,12 @@ class VesselField(CodeChoiceField):
         )
         # Tanks before drums; what is in them is read whenever the list is shown or chosen from.
         found = honey.vessel_places().filter(kind__in=list(kinds)).order_by("-kind", "code")
-        if filled:
+        if filled and of_any_day:
+            honey_there = Balance.objects.filter(place=OuterRef("pk"), item__kind="honey")
+            found = found.filter(Exists(honey_there)).order_by(
+                Exists(honey_there.filter(quantity__gt=0)).desc(), "-kind", "code"
+            )
+        elif filled:
             found = found.filter(balances__quantity__gt=0, balances__item__kind="honey").distinct()
         if of_others:
             found = found.filter(balances__quantity__gt=0, balances__lot__owner__isnull=False)

@@ -4,7 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import WeightField
+from inventory.shared.forms.fields import ActDayField, WeightField
 from inventory.stock.forms.fields import VesselField, note_field
 from inventory.stock.models import Place, Posting
 
@@ -45,8 +45,9 @@ class AllOrSomeForm(HoneyForm):
 class TransferForm(AllOrSomeForm):
     """Some of a vessel, or all of it, into another."""
 
-    source = VesselField(label=_("From"), filled=True)
+    source = VesselField(label=_("From"), filled=True, of_any_day=True)
     target = VesselField(label=_("Into"))
+    poured_on = ActDayField()
     note = note_field()
 
 
@@ -55,8 +56,9 @@ class DrainForm(HoneyForm):
 
     fields_of_parameters = {"drum": "source"}
 
-    source = VesselField(label=_("Vessel to empty"), filled=True)
+    source = VesselField(label=_("Vessel to empty"), filled=True, of_any_day=True)
     target = VesselField(label=_("Into"))
+    drained_on = ActDayField()
     note = note_field()
 
 
@@ -68,13 +70,17 @@ class BlendForm(HoneyForm):
     REQUIRED_LINES = 2
 
     target = VesselField(label=_("Blend into"))
+    poured_on = ActDayField()
     note = note_field()
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         for number in self.LINES:
             self.fields[f"source_{number}"] = VesselField(
-                label=_("From"), filled=True, required=number <= self.REQUIRED_LINES
+                label=_("From"),
+                filled=True,
+                of_any_day=True,
+                required=number <= self.REQUIRED_LINES,
             )
             self.fields[f"weight_{number}"] = WeightField(
                 label=_("Weight"), required=False, help_text=_("Leave empty to take all of it.")
@@ -116,7 +122,7 @@ class DrumFillForm(HoneyForm):
 
     fields_of_parameters = {"gross_grams": "gross", "tare_grams": "tare"}
 
-    tank = VesselField(label=_("From"), filled=True)
+    tank = VesselField(label=_("From"), filled=True, of_any_day=True)
     drum = VesselField(label=_("Drum"), kinds=[Place.Kind.DRUM])
     gross = WeightField(
         label=_("Gross weight"), help_text=_("The weight of the full drum on the scale.")
@@ -129,6 +135,7 @@ class DrumFillForm(HoneyForm):
             "this drum is used."
         ),
     )
+    filled_on = ActDayField()
     note = note_field()
 
 
@@ -141,11 +148,12 @@ class WriteOffForm(AllOrSomeForm):
         (Posting.Kind.GIFT, _("given away")),
     ]
 
-    place = VesselField(label=_("From"), filled=True)
+    place = VesselField(label=_("From"), filled=True, of_any_day=True)
     reason = forms.ChoiceField(
         label=_("Why"),
         choices=REASONS,
         widget=forms.RadioSelect,
         error_messages={"required": _("Choose why.")},
     )
+    written_off_on = ActDayField()
     note = forms.CharField(label=_("What happened"), max_length=200, required=False)

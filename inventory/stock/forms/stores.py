@@ -1,13 +1,13 @@
 """Forms for packed goods and parts on shelves, the stand and the van."""
 
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import CodeChoiceField
+from inventory.shared.forms.fields import ActDayField, CodeChoiceField
 from inventory.stock.forms.amounts import AmountField, amount_of
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.queries import honey
@@ -58,14 +58,19 @@ class StoreField(CodeChoiceField):
 
 
 class StockActForm(ActForm):
-    """An act with pieces, or a weight, of what is there."""
+    """An act with pieces, or a weight, of what is there, or was on an earlier day."""
 
     stock = StockField(label=_("What"))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        # Read anew each time: what was there lately depends on the day.
+        cast(StockField, self.fields["stock"]).queryset = honey.stock_lately()
         chosen = str(self.initial.get("stock", ""))
-        if chosen.isdigit() and honey.stock_at().filter(pk=chosen, item__is_weighed=True).exists():
+        if (
+            chosen.isdigit()
+            and honey.stock_lately().filter(pk=chosen, item__is_weighed=True).exists()
+        ):
             self.initial.setdefault("pieces", [None, "lb"])
 
     def clean(self) -> dict[str, Any]:
@@ -80,6 +85,7 @@ class StockTransferForm(StockActForm):
 
     target = StoreField(label=_("To"))
     pieces = AmountField(label=_("How much"))
+    carried_on = ActDayField()
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
 
@@ -100,6 +106,7 @@ class StockWriteOffForm(StockActForm):
         widget=forms.RadioSelect,
         error_messages={"required": _("Choose why.")},
     )
+    written_off_on = ActDayField()
     note = forms.CharField(label=_("What happened"), max_length=300, required=False)
 
 
@@ -141,6 +148,7 @@ class StockCountForm(ActForm):
         label=_("Counted"),
         help_text=_("Enter how many are there now. Enter 0 if there are no pieces."),
     )
+    counted_on = ActDayField()
     reason = forms.CharField(
         label=_("Reason"),
         max_length=300,

@@ -6,7 +6,7 @@ Every function asks the database a constant number of questions, however many ro
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
@@ -20,6 +20,7 @@ from django.db.models import (
     Q,
     QuerySet,
 )
+from django.utils import timezone
 
 from inventory.shared.money import split_cents
 from inventory.stock import density, vessels
@@ -40,6 +41,8 @@ from inventory.stock.models.lots import Origin
 MOVEMENTS_TOLD = 3
 # Between these honey goes that the house buys from a beekeeper who had it here.
 OWNER_TO_HOUSE = (Place.Kind.OWNER, Place.Kind.SUPPLIER)
+# What was in a store so lately may be in an entry that is made late.
+LATELY = timedelta(days=92)
 DRUM_STATES = ("full", "empty", "reserved", "others")
 
 
@@ -556,6 +559,29 @@ def stock_at(place: Place | None = None) -> QuerySet[Balance]:
     if place:
         return found.filter(place=place)
     return found.filter(place__kind__in=Place.STORES)
+
+
+def stock_lately() -> QuerySet[Balance]:
+    """Return what `stock_at` does, and then what is gone from these places by now.
+
+    Of that, only what had an entry in the last `LATELY`: a late entry may be about it.
+    """
+    lately = PostingLine.objects.filter(
+        Q(lot=OuterRef("lot")) | Q(lot=None, item__kind=Item.Kind.PART),
+        item=OuterRef("item"),
+        place=OuterRef("place"),
+        posting__occurred_at__gte=timezone.now() - LATELY,
+    )
+    return (
+        Balance.objects.filter(is_physical=True, place__kind__in=Place.STORES)
+        .filter(Q(quantity__gt=0) | Exists(lately))
+        .exclude(item__kind=Item.Kind.HONEY)
+        .select_related("item", "place", "lot__product", "lot__owner")
+        .alias(is_gone=ExpressionWrapper(Q(quantity=0), BooleanField()))
+        .order_by(
+            "is_gone", "place__kind", "place__code", "item__kind", "item__name", "lot__best_by"
+        )
+    )
 
 
 def _contents() -> Prefetch:

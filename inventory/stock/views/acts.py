@@ -5,7 +5,9 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.decorators import method_decorator
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.vary import vary_on_headers
 
@@ -188,6 +190,7 @@ class HoneyTransferView(HoneyMoveView):
             source=data["source"],
             target=data["target"],
             grams=data["weight"],
+            poured_on=data["poured_on"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],
@@ -207,6 +210,7 @@ class DrainView(HoneyMoveView):
         return drums.drain(
             drum=data["source"],
             target=data["target"],
+            drained_on=data["drained_on"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],
@@ -226,6 +230,7 @@ class BlendView(HoneyMoveView):
         return honey.blend(
             sources=data["sources"],
             target=data["target"],
+            poured_on=data["poured_on"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],
@@ -241,7 +246,7 @@ class BlendView(HoneyMoveView):
 class DrumFillView(HoneyMoveView):
     form_class = forms.DrumFillForm
     template_name = "inventory/honey/drum_fill.html"
-    filled_by_address = ("tank", "drum")
+    filled_by_address = ("tank", "drum", "filled_on")
 
     def preview(self, data: dict[str, Any]) -> HoneyPreview:
         return drums.preview_fill(
@@ -252,20 +257,24 @@ class DrumFillView(HoneyMoveView):
         )
 
     def act(self, data: dict[str, Any]) -> Posting:
-        self._tank, self._target = data["tank"], data["drum"]
+        self._tank, self._target, self._day = data["tank"], data["drum"], data["filled_on"]
         return drums.fill(
             tank=data["tank"],
             drum=data["drum"],
             gross_grams=data["gross"],
             tare_grams=data["tare"],
+            filled_on=data["filled_on"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],
         )
 
     def next_url(self, made: Posting) -> str:
-        # Drums are filled one after another from the same tank.
-        return f"{reverse('inventory:drum_fill')}?tank={self._tank.code}"
+        # Drums are filled one after another from the same tank, and written down so later on.
+        given = {"tank": self._tank.code}
+        if self._day and self._day != timezone.localdate():
+            given["filled_on"] = self._day.isoformat()
+        return f"{reverse('inventory:drum_fill')}?{urlencode(given)}"
 
 
 class WriteOffView(HoneyActView):
@@ -283,6 +292,7 @@ class WriteOffView(HoneyActView):
             place=data["place"],
             grams=data["weight"],
             reason=data["reason"],
+            written_off_on=data["written_off_on"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],

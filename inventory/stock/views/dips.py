@@ -55,6 +55,7 @@ class DipView(ActView):
             place=self.place,
             depth_mm=data["depth"],
             celsius=data["celsius"],
+            read_on=data["read_on"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],
