@@ -37,8 +37,9 @@ def set_aside(
     """Carry pieces that came back from outside to the place for returned goods.
 
     They are in the books at `place`, where a return or a count brought them. This is ended by a
-    decision, or by saying that it was a mistake. Without `set_aside_on` it happens now. Raises `BadValue` without a reason or for goods
-    by weight, `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`.
+    decision, or by saying that it was a mistake. Without `set_aside_on` it happens now.
+    Raises `BadValue` without a reason or for goods by weight, `NotEnoughStock`, `StockReserved`,
+    `AlreadyRecorded`.
     """
     item = _item_of(lot)
     ledger.lock_items([item])
