@@ -129,6 +129,25 @@ class RecallUnnamedSerializer(serializers.Serializer):
     still_out = serializers.IntegerField()
 
 
+class RecallShortageSerializer(serializers.Serializer):
+    """What an act took although the books had none of it, and is not settled yet.
+
+    `lot` is null where nobody knows the lot: it may be among what is recalled.
+    """
+
+    lot = serializers.SerializerMethodField()
+    goods = serializers.CharField(source="what")
+    place = serializers.CharField()
+    act = serializers.CharField()
+    day = serializers.DateField()
+    recorded_by = serializers.CharField(source="who")
+    is_weighed = serializers.BooleanField()
+    quantity = serializers.IntegerField()
+
+    def get_lot(self, row: recall.ShortRow) -> str | None:
+        return row.lot or None
+
+
 class RecallAnswerSerializer(serializers.Serializer):
     """The answer but for the named sales, which `/api/recall/sales/` gives in pages."""
 
@@ -146,6 +165,7 @@ class RecallAnswerSerializer(serializers.Serializer):
     came_back = RecallReturnSerializer(many=True, source="back")
     unnamed = RecallUnnamedSerializer(many=True)
     handed_back = RecallHandedBackSerializer(many=True)
+    to_be_settled = RecallShortageSerializer(many=True, source="shortages")
 
 
 class RecallFoundSerializer(serializers.Serializer):

@@ -3,6 +3,7 @@
 import re
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
@@ -10,6 +11,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from inventory.bottling.models import Product, Size
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
+from inventory.stock.queries import corrections
 from inventory.stock.rules import PIECES_MAX
 
 # Ten million in money: more is a typing error, and could overflow sums in the database.
@@ -230,12 +232,35 @@ class PostingLineSerializer(serializers.ModelSerializer):
 
 
 class PostingSerializer(serializers.ModelSerializer):
+    """One thing that happened: as it was entered, and with its corrections in `lines_now`."""
+
     lines = PostingLineSerializer(many=True, read_only=True)
+    lines_now = serializers.SerializerMethodField()
+    corrections: serializers.PrimaryKeyRelatedField = serializers.PrimaryKeyRelatedField(
+        many=True, read_only=True
+    )
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
 
     class Meta:
         model = Posting
-        fields = ["id", "kind", "occurred_at", "recorded_by", "note", "reverses", "lines"]
+        fields = [
+            "id",
+            "kind",
+            "occurred_at",
+            "recorded_at",
+            "recorded_by",
+            "note",
+            "reverses",
+            "corrects",
+            "caused_by",
+            "corrections",
+            "lines",
+            "lines_now",
+        ]
+
+    @extend_schema_field(PostingLineSerializer(many=True))
+    def get_lines_now(self, posting: Posting) -> Any:
+        return PostingLineSerializer(corrections.lines_now(posting), many=True).data
 
 
 class CustomerSerializer(serializers.ModelSerializer):

@@ -17,6 +17,7 @@ from apiary_sales.api import (
     recall_records,
     reports,
     service_bills,
+    shortages,
     views,
     weight_sales,
 )
@@ -81,6 +82,7 @@ urlpatterns = [
     path("others-honey-bought/", honey_of_others.BuyFromOwnerApiView.as_view(), name="others-buy"),
     path("holds/", holds.HoldsApiView.as_view(), name="holds"),
     path("holds-released/", holds.HoldsReleaseApiView.as_view(), name="holds-release"),
+    path("shortages/", shortages.ShortagesApiView.as_view(), name="shortages"),
     path("services/", service_bills.ServicesApiView.as_view(), name="services"),
     path(
         "customers/<int:pk>/service-bills/",

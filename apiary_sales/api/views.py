@@ -108,7 +108,15 @@ class StockViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
 class PostingViewSet(ReadOnlyViewSet):
     queryset = (
         Posting.objects.select_related("recorded_by")
-        .prefetch_related("lines__item", "lines__place", "lines__lot")
+        .prefetch_related(
+            "lines__item",
+            "lines__place",
+            "lines__lot",
+            "corrections__lines__item",
+            "corrections__lines__place",
+            "corrections__lines__lot",
+            "corrections__reversed_by",
+        )
         .order_by("-occurred_at", "-id")
     )
     serializer_class = serializers.PostingSerializer

@@ -34,6 +34,8 @@ def paper_context(record: Recall) -> dict[str, Any]:
         "back": answer.back[:ROWS_PRINTED],
         "handed_back": answer.handed_back[:ROWS_PRINTED],
         "handed_back_left": max(0, len(answer.handed_back) - ROWS_PRINTED),
+        "shortages": answer.shortages[:ROWS_PRINTED],
+        "shortages_left": max(0, len(answer.shortages) - ROWS_PRINTED),
         "lots": answer.lots[:ROWS_PRINTED],
         "lots_left": max(0, len(answer.lots) - ROWS_PRINTED),
     }
@@ -66,13 +68,15 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
         _("Came back"),
         _("Still out"),
     ]
-    sold, returned, unnamed, given, in_house, waits = (
+    sold, returned, unnamed, given, in_house, waits, short, unknown = (
         _("sold"),
         _("handed back to its owner"),
         _("sold without a name"),
         _("given away or used at home"),
         _("in the house"),
         _("not handed over yet"),
+        _("to be settled"),
+        _("to be settled, may be among it"),
     )
     units = {True: _("grams"), False: _("pieces")}
     named: Iterator[list[Any]] = (
@@ -121,6 +125,14 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
                 *(None, order.lot, None, units[order.is_weighed], order.quantity, None, None),
             ]
             for order in answer.waiting
+        ),
+        *(
+            [
+                *(short if row.lot else unknown, row.place, None, None, None, None, None),
+                *(row.day, row.lot or _("lot unknown"), row.what, units[row.is_weighed]),
+                *(row.quantity, None, None),
+            ]
+            for row in answer.shortages
         ),
     ]
     return chain([heading], named, others)

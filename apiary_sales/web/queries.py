@@ -13,10 +13,13 @@ from apiary_sales.orders.queries import orders
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
-from inventory.stock.queries import held_goods, honey
+from inventory.stock.queries import held_goods, honey, shortages
 from inventory.stock.queries.held_goods import HeldGoods
+from inventory.stock.queries.shortages import ShortageRow
 
 ROWS_MAX = 5
+# Whoever may do one of these can settle what the books lack.
+SETTLES = ("inventory.move_honey", "inventory.run_bottling", "inventory.adjust_stock")
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,7 @@ class Today:
     owing: money.Receivables | None
     runs: list[tuple[BottlingRun, RunFigures | None]]
     held_goods: list[HeldGoods]
+    shortages: list[ShortageRow]
 
 
 def today(user: User | AnonymousUser) -> Today:
@@ -56,6 +60,7 @@ def today(user: User | AnonymousUser) -> Today:
         owing=money.owing(day) if user.has_perm("billing.view_money") else None,
         runs=runs.overview().recent[:ROWS_MAX],
         held_goods=held_goods.in_stores(),
+        shortages=shortages.open_rows() if any(map(user.has_perm, SETTLES)) else [],
     )
 
 

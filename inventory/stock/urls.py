@@ -13,6 +13,7 @@ from inventory.stock.views import (
     overview,
     places,
     postings,
+    shortages,
     stores,
     suppliers,
 )
@@ -88,6 +89,7 @@ urlpatterns = [
     path("honey/drum-labels.pdf", drum_labels.drum_labels_pdf, name="drum_labels_pdf"),
     path("honey/postings/", postings.posting_list, name="posting_list"),
     path("honey/postings/<int:pk>/", postings.posting_detail, name="posting_detail"),
+    path("honey/to-settle/", shortages.shortage_list, name="shortage_list"),
     re_path(
         r"^honey/convert/(?P<what>moisture|colour|weight)/$",
         convert.receipt,

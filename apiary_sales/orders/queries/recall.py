@@ -17,8 +17,9 @@ from apiary_sales.orders.queries import trace
 from apiary_sales.orders.queries.trace import InvoiceKey, SaleRow, UnnamedRow, WaitingRow
 from inventory.stock.models import Lot, LotParent, Place, PostingLine, Supplier
 from inventory.stock.models.lots import LotKeys
-from inventory.stock.queries import count_differences, whereabouts
+from inventory.stock.queries import count_differences, shortages, whereabouts
 from inventory.stock.queries.count_differences import CountDifference
+from inventory.stock.queries.shortages import ShortageRow
 
 # Percentages are cut, not rounded: 100 % means all of it.
 STEP = Decimal("0.01")
@@ -174,6 +175,23 @@ class HandedBackRow:
 
 
 @dataclass(frozen=True)
+class ShortRow:
+    """What an act took although the books had none of it, and is not settled yet.
+
+    `lot` is empty where nobody knows the lot: then it may be any lot's.
+    """
+
+    lot: str
+    what: str
+    place: str
+    act: str
+    day: date
+    who: str
+    is_weighed: bool
+    quantity: int
+
+
+@dataclass(frozen=True)
 class RecallAnswer:
     """Everything a recall says but the list of named sales, which can be very long."""
 
@@ -188,6 +206,16 @@ class RecallAnswer:
     named_sales: int
     sales: list[SaleRow] = field(default_factory=list)
     handed_back: list[HandedBackRow] = field(default_factory=list)
+    # Those of the lots first, then those of which nobody knows the lot.
+    shortages: list[ShortRow] = field(default_factory=list)
+
+    @property
+    def short_of_these(self) -> list[ShortRow]:
+        return [row for row in self.shortages if row.lot]
+
+    @property
+    def short_of_unknown(self) -> list[ShortRow]:
+        return [row for row in self.shortages if not row.lot]
 
     @property
     def owners_with_some(self) -> int:
@@ -349,6 +377,7 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
         named_sales=buyers.rows,
         sales=_all_sales(family) if with_sales else [],
         handed_back=[_handed_back(line) for line in whereabouts.handed_back(family)],
+        shortages=[_short(row) for row in shortages.of_recall(family)],
     )
 
 
@@ -374,6 +403,19 @@ def _handed_back(line: PostingLine) -> HandedBackRow:
     )
 
 
+def _short(row: ShortageRow) -> ShortRow:
+    return ShortRow(
+        lot=row.lot,
+        what=row.what,
+        place=row.place,
+        act=row.act,
+        day=row.day,
+        who=row.who,
+        is_weighed=row.is_weighed,
+        quantity=row.quantity,
+    )
+
+
 def _all_sales(family: LotKeys) -> list[SaleRow]:
     # In portions, since a database takes only so many keys in one question.
     return trace.sale_rows(trace.named(family).iterator(chunk_size=CHUNK))
@@ -393,6 +435,7 @@ def from_json(kept: dict[str, Any]) -> RecallAnswer:
         named_sales=kept["named_sales"],
         sales=_rows(SaleRow, kept["sales"]),
         handed_back=_rows(HandedBackRow, kept.get("handed_back", [])),
+        shortages=_rows(ShortRow, kept.get("shortages", [])),
     )
 
 

@@ -164,6 +164,7 @@ def _lists(request: HttpRequest, made: RecallAnswer, sales: Any) -> dict[str, An
         "places": made.places,
         "waiting": made.waiting,
         "back": made.back,
+        "shortages": made.shortages,
         "lots": made.lots,
         "sources": made.sources,
     }

@@ -20,6 +20,7 @@ from django.db.models import (
     Q,
     QuerySet,
 )
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from inventory.shared.money import split_cents
@@ -36,6 +37,7 @@ from inventory.stock.models import (
     Supplier,
 )
 from inventory.stock.models.lots import Origin
+from inventory.stock.queries import corrections
 
 # How many movements of one posting a list shows.
 MOVEMENTS_TOLD = 3
@@ -414,6 +416,10 @@ class PostingRow:
     posting: Posting
     movements: list[Movement]
     is_undone: bool
+    # With its corrections, where it has any, both states are told: as it was, and as it is `now`.
+    corrections: list[Posting] = field(default_factory=list)
+    lines_now: list[PostingLine] = field(default_factory=list)
+    now: list[Movement] = field(default_factory=list)
 
     @property
     def main_movements(self) -> list[Movement]:
@@ -441,18 +447,27 @@ class PostingRow:
 
         With a lot, only of what the posting did with this lot's item.
         """
-        by_item: dict[Item, list[PostingLine]] = {}
-        for line in posting.lines.all():
-            by_item.setdefault(line.item, []).append(line)
+        corrected = corrections.standing(posting)
+        lines_now = corrections.lines_now(posting) if corrected else []
         return cls(
             posting=posting,
-            movements=[
-                movement
-                for item in sorted(by_item, key=_honey_first)
-                if lot in (None, *(movement := _movement(item, by_item[item])).lots)
-            ],
+            movements=_movements(posting.lines.all(), lot),
             is_undone=hasattr(posting, "reversed_by"),
+            corrections=corrected,
+            lines_now=lines_now,
+            now=_movements(lines_now, lot),
         )
+
+
+def _movements(lines: Iterable[PostingLine], lot: Lot | None) -> list[Movement]:
+    by_item: dict[Item, list[PostingLine]] = {}
+    for line in lines:
+        by_item.setdefault(line.item, []).append(line)
+    return [
+        movement
+        for item in sorted(by_item, key=_honey_first)
+        if lot in (None, *(movement := _movement(item, by_item[item])).lots)
+    ]
 
 
 def _honey_first(item: Item) -> tuple[int, str]:
@@ -495,15 +510,16 @@ def postings(
     first: date | None = None,
     last: date | None = None,
 ) -> QuerySet[Posting]:
-    """Return postings newest first, with their lines, who made them, and their undoing.
+    """Return postings newest first, with their lines, who made them, and what undid or corrected
+    them. A correction stands above what it corrects, both being of one moment.
 
     Several lots may bear the code that is looked for.
     """
+    lines = Prefetch("lines", PostingLine.objects.select_related("item", "place", "lot"))
+    corrected = Posting.objects.select_related("recorded_by", "reversed_by", "caused_by")
     found = Posting.objects.select_related(
-        "recorded_by", "reversed_by", "reverses"
-    ).prefetch_related(
-        Prefetch("lines", PostingLine.objects.select_related("item", "place", "lot"))
-    )
+        "recorded_by", "reversed_by", "reverses", "corrects", "caused_by__recorded_by"
+    ).prefetch_related(lines, Prefetch("corrections", corrected.prefetch_related(lines)))
     if kind:
         found = found.filter(kind=kind)
     if place:
@@ -515,7 +531,12 @@ def postings(
         found = found.filter(occurred_at__date__gte=first)
     if last:
         found = found.filter(occurred_at__date__lte=last)
-    return found.order_by("-occurred_at", "-id")
+    return found.order_by("-occurred_at", Coalesce("corrects", "id").desc(), "-id")
+
+
+def caused_by(posting: Posting) -> list[PostingRow]:
+    """Return the entries that were corrected because of this one, by their corrections."""
+    return [PostingRow.of(each) for each in postings().filter(caused_by=posting)]
 
 
 def posting(pk: int) -> Posting | None:

@@ -16,7 +16,7 @@ from inventory.stock import rules
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
-from inventory.stock.queries import holds, measurements, origin
+from inventory.stock.queries import corrections, holds, measurements, origin, shortages
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import lots
 
@@ -103,7 +103,11 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         return render(
             request,
             "inventory/stock/goods_lot.html",
-            {"story": queries.lot_story(lot), "made_of": queries.made_of(lot)},
+            {
+                "story": queries.lot_story(lot),
+                "made_of": queries.made_of(lot),
+                **_put_right(lot),
+            },
         )
     countries = origin.by_country(lot, house)
     context = {
@@ -114,9 +118,15 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         "countries": countries,
         "origin_lines": label_lines(countries, house),
         "has_own_origin": rules.has_own_origin(lot),
+        **_put_right(lot),
         "has_a_cost": lot.kind in (Lot.Kind.EXTRACTION, Lot.Kind.BOUGHT) and lot.is_ours,
     }
     return render(request, "inventory/honey/lot_detail.html", context)
+
+
+def _put_right(lot: Lot) -> dict[str, Any]:
+    """Return what is to be settled of a lot, and what was corrected of it."""
+    return {"shortages": shortages.of_lot(lot), "corrections": corrections.of_lot(lot)}
 
 
 class LotOriginView(ActView):

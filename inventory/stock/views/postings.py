@@ -9,6 +9,7 @@ from inventory.stock import rules
 from inventory.stock.forms import postings as forms
 from inventory.stock.models import Posting
 from inventory.stock.queries import honey as queries
+from inventory.stock.queries import shortages
 
 POSTINGS_A_PAGE = 50
 
@@ -35,6 +36,8 @@ def posting_detail(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "posting": posting,
         "row": queries.PostingRow.of(posting),
+        "shortages": shortages.of_posting(posting.pk),
+        "caused": queries.caused_by(posting),
         "can_undo": request.user.has_perm("inventory.reverse_posting") and rules.can_undo(posting),
     }
     return render(request, "inventory/honey/posting_detail.html", context)

@@ -1,0 +1,281 @@
+"""What was taken although the books had none of it is shown until it is settled."""
+
+from datetime import date, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from inventory.bottling.services import reversals
+from inventory.shared import days
+from inventory.stock.models import Item, Lot, Place, Posting, Shortage
+from inventory.stock.queries import shortages
+from inventory.stock.services import ledger
+from tests import builders
+from tests.inventory.pages import signed_in, text
+
+pytestmark = pytest.mark.django_db
+
+
+def days_ago(count: int) -> date:
+    return builders.today() - timedelta(days=count)
+
+
+def taken(
+    item: Item, place: Place | None, quantity: int, *, lot: Lot | None = None, ago: int = 0
+) -> Shortage:
+    """Book goods that left as sold from what is to be settled, as of that day."""
+    posting = ledger.post(
+        kind=Posting.Kind.SALE,
+        lines=ledger.move(
+            item=item,
+            lot=lot,
+            source=Place.objects.outside(Place.Kind.TO_SETTLE),
+            target=Place.objects.outside(Place.Kind.CUSTOMER),
+            quantity=quantity,
+        ),
+        recorded_by=builders.person("bottling"),
+        key=builders.new_key(),
+        occurred_at=days.moment(days_ago(ago)),
+    )
+    return Shortage.objects.create(
+        posting=posting, item=item, lot=lot, place=place, quantity=quantity
+    )
+
+
+def settle(shortage: Shortage) -> Posting:
+    """Book a shortage as a difference of a count."""
+    shortage.settled_by = ledger.post(
+        kind=Posting.Kind.SETTLEMENT,
+        lines=ledger.move(
+            item=shortage.item,
+            lot=shortage.lot,
+            source=Place.objects.outside(Place.Kind.COUNT_DIFFERENCE),
+            target=Place.objects.outside(Place.Kind.TO_SETTLE),
+            quantity=shortage.quantity,
+        ),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    shortage.save(update_fields=["settled_by"])
+    return shortage.settled_by
+
+
+def unknown_lot() -> Lot:
+    """The lot of honey that nobody knows."""
+    return Lot.objects.create(
+        kind=Lot.Kind.UNKNOWN, code="26-U01", season=2026, made_on=builders.today()
+    )
+
+
+@pytest.fixture
+def tank():
+    return builders.place("tank-1", name="Tank 1")
+
+
+@pytest.fixture
+def lot(tank):
+    return builders.lot_in(tank)
+
+
+@pytest.fixture
+def honey():
+    return Item.objects.honey()
+
+
+@pytest.fixture
+def shelf():
+    return builders.place("shelf", Place.Kind.SHELF, name="Shelf")
+
+
+def test_a_shortage_is_told_in_plain_figures(honey, tank, lot):
+    made = taken(honey, tank, 10_000, lot=lot, ago=3)
+
+    [row] = shortages.open_rows()
+
+    assert (row.what, row.much, row.quantity) == ("bulk honey", "22.0 lb", 10_000)
+    assert (row.lot, row.is_lot_unknown) == (lot.code, False)
+    assert (row.place, row.place_code) == ("Tank 1", "tank-1")
+    assert (row.act, row.posting, row.who) == ("sale", made.posting_id, "Bottling")
+    assert (row.day, row.entered_on) == (days_ago(3), builders.today())
+    assert (row.settled_by, row.settled_on) == (None, None)
+
+
+def test_honey_without_a_lot_and_honey_of_the_unknown_lot_are_of_an_unknown_lot(honey, tank):
+    taken(honey, tank, 1_000)
+    taken(honey, tank, 2_000, lot=unknown_lot())
+
+    assert [(row.lot, row.is_lot_unknown) for row in shortages.open_rows()] == [("", True)] * 2
+
+
+def test_parts_have_no_lot_that_could_be_unknown():
+    part = builders.part("Lid")
+    taken(part.item, None, 12)
+
+    [row] = shortages.open_rows()
+
+    assert (row.much, row.lot, row.is_lot_unknown, row.place) == ("12 pieces", "", False, "")
+
+
+def test_what_is_settled_is_no_longer_open_and_says_what_settled_it(honey, tank, lot):
+    settlement = settle(taken(honey, tank, 10_000, lot=lot))
+
+    assert shortages.open_rows() == []
+    [row] = shortages.rows(shortages.settled())
+    assert (row.settled_by, row.settled_act) == (settlement.pk, "shortage settled")
+    assert row.settled_on == builders.today()
+
+
+def test_a_shortage_of_an_entry_that_was_undone_is_none(honey, tank, lot):
+    made = ledger.post(
+        kind=Posting.Kind.SPOILAGE,
+        lines=ledger.move(
+            item=honey,
+            lot=lot,
+            source=Place.objects.outside(Place.Kind.TO_SETTLE),
+            target=Place.objects.outside(Place.Kind.SPOILED),
+            quantity=500,
+        ),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    Shortage.objects.create(posting=made, item=honey, lot=lot, place=tank, quantity=500)
+
+    reversals.reverse(posting=made, recorded_by=builders.person(), key=builders.new_key())
+
+    assert shortages.open_rows() == []
+    assert list(shortages.settled()) == []
+
+
+def test_the_page_lists_what_is_open_with_the_ways_out_and_what_was_settled(honey, tank, lot):
+    taken(honey, tank, 10_000, lot=lot, ago=3)
+    settle(taken(honey, tank, 4_536, ago=9))
+
+    said = text(signed_in().get(reverse("inventory:shortage_list")))
+
+    assert "22.0 lb bulk honey" in said
+    assert f"{lot.code} Tank 1" in said
+    assert "10.0 lb bulk honey lot unknown Tank 1 shortage settled" in said
+    for way in (
+        "Something was not written down: enter the receipt",
+        "There is another quantity than the books say: count the shelf, or dip or weigh",
+        "The entry itself is wrong: correct its weight",
+    ):
+        assert way in said
+
+
+def test_each_open_row_leads_to_what_settles_it(honey, tank, shelf, lot):
+    candles = builders.goods()
+    goods_lot = builders.goods_lot(candles, shelf)
+    lid = builders.part("Lid")
+    taken(honey, tank, 10_000, lot=lot)
+    taken(candles.item, shelf, 2, lot=goods_lot)
+    taken(lid.item, None, 5)
+
+    page = signed_in().get(reverse("inventory:shortage_list")).content.decode()
+
+    assert f"{reverse('inventory:receive')}?place=tank-1" in page
+    assert reverse("inventory:goods_receive") in page
+    assert reverse("inventory:part_receive") in page
+    assert f"?place=shelf&amp;thing=lot-{goods_lot.pk}" in page
+    # No shelf is named where any could have given the lids: the person chooses it.
+    assert f"?place=&amp;thing=item-{lid.item_id}" in page
+
+
+def test_the_page_says_when_nothing_is_to_be_settled():
+    said = text(signed_in().get(reverse("inventory:shortage_list")))
+
+    assert "There is nothing to settle: no act took more than the books had." in said
+
+
+def test_the_page_asks_as_often_for_many_rows_as_for_one(honey, tank, lot):
+    client = signed_in()
+    taken(honey, tank, 1_000, lot=lot)
+    settle(taken(honey, tank, 1_000, lot=lot))
+    with CaptureQueriesContext(
+        connection,
+    ) as few:
+        client.get(reverse("inventory:shortage_list"))
+    for _ in range(5):
+        taken(honey, tank, 1_000, lot=lot)
+        settle(taken(honey, tank, 1_000, lot=lot))
+
+    with CaptureQueriesContext(connection) as many:
+        client.get(reverse("inventory:shortage_list"))
+
+    assert len(many) == len(few)
+
+
+def test_the_page_of_a_lot_says_what_is_to_be_settled_of_it(honey, tank, lot):
+    other = builders.lot_in(builders.place("tank-2"), 1_000)
+    taken(honey, tank, 10_000, lot=lot)
+    address = "inventory:lot_detail"
+
+    assert "To be settled: 22.0 lb of bulk honey more than the books had" in text(
+        signed_in().get(reverse(address, args=[lot.code]))
+    )
+    assert "To be settled" not in text(signed_in().get(reverse(address, args=[other.code])))
+
+
+def test_the_page_of_goods_says_what_is_to_be_settled_of_them(shelf):
+    candles = builders.goods()
+    made = builders.goods_lot(candles, shelf)
+    taken(candles.item, shelf, 2, lot=made)
+
+    said = text(signed_in().get(reverse("inventory:lot_detail", args=[made.code])))
+
+    assert "To be settled: 2 pieces of Candle more than the books had" in said
+
+
+def test_the_page_of_an_entry_says_what_it_was_short_of(honey, tank, lot):
+    made = taken(honey, tank, 10_000, lot=lot)
+    address = reverse("inventory:posting_detail", args=[made.posting_id])
+
+    open_page = text(signed_in().get(address))
+    settle(made)
+
+    assert "To be settled: 22.0 lb of bulk honey more than the books had" in open_page
+    assert "To be settled:" not in text(signed_in().get(address))
+
+
+@pytest.mark.parametrize("role", ["owner", "bottling", "office"])
+def test_today_shows_what_is_to_be_settled_to_those_who_can(honey, tank, role):
+    taken(honey, tank, 10_000)
+
+    said = text(signed_in(role).get(reverse("web:today")))
+
+    assert "To be settled: 22.0 lb of bulk honey more than the books had" in said
+    assert "lot unknown" in said
+
+
+def test_today_of_the_stand_is_silent_about_it(honey, tank):
+    taken(honey, tank, 10_000)
+
+    assert "To be settled" not in text(signed_in("stand").get(reverse("web:today")))
+
+
+def test_the_api_lists_what_is_open_and_what_is_settled(client, honey, tank, lot):
+    client.force_login(builders.person("office"))
+    made = taken(honey, tank, 10_000, lot=lot, ago=3)
+    settled = taken(honey, tank, 4_000)
+    settlement = settle(settled)
+
+    [row] = client.get("/api/shortages/").json()["results"]
+    [done] = client.get("/api/shortages/", {"settled": "true"}).json()["results"]
+
+    assert row == {
+        "id": made.pk,
+        "kind": "honey",
+        "item": "bulk honey",
+        "quantity": 10_000,
+        "unit": "grams",
+        "lot": lot.code,
+        "place": "tank-1",
+        "posting": made.posting_id,
+        "day": days_ago(3).isoformat(),
+        "entered_on": builders.today().isoformat(),
+        "recorded_by": "Bottling",
+        "settled_by": None,
+    }
+    assert (done["id"], done["lot"], done["settled_by"]) == (settled.pk, None, settlement.pk)
