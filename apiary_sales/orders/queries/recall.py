@@ -178,10 +178,12 @@ class HandedBackRow:
 class ShortRow:
     """What an act took although the books had none of it, and is not settled yet.
 
-    `lot` is empty where nobody knows the lot: then it may be any lot's.
+    `lot` is empty where nobody knows the lot: then it may be any lot's. `lot_key` is then that of
+    the lot that stands for it, if there is one: what was made of it has a recall of its own.
     """
 
     lot: str
+    lot_key: int | None
     what: str
     place: str
     act: str
@@ -406,6 +408,7 @@ def _handed_back(line: PostingLine) -> HandedBackRow:
 def _short(row: ShortageRow) -> ShortRow:
     return ShortRow(
         lot=row.lot,
+        lot_key=row.lot_key,
         what=row.what,
         place=row.place,
         act=row.act,

@@ -19,10 +19,10 @@ class ShortageRow:
     """So much of something that an act took although the books had none of it.
 
     `quantity` is in grams or pieces, `much` says it in words. `lot` is the code of the lot that
-    was named, empty where it is unknown; `lot_code` is also that of a lot that stands for unknown
-    honey. `place` is where the books were short, empty for parts of any shelf. `settled_by` is the
-    number of the entry that settled it, None while it is open. `thing` is what the form of a count
-    calls the lot or part.
+    was named, empty where it is unknown; `lot_code`, `lot_key` and `lot_what` are also those of a
+    lot that stands for unknown honey. `place` is where the books were short, empty for parts of any
+    shelf. `settled_by` is the number of the entry that settled it, None while it is open. `thing`
+    is what the form of a count calls the lot or part.
     """
 
     key: int
@@ -32,6 +32,7 @@ class ShortageRow:
     much: str
     is_weighed: bool
     lot: str
+    lot_key: int | None
     lot_code: str
     lot_what: str
     thing: str
@@ -123,6 +124,7 @@ def _row(shortage: Shortage) -> ShortageRow:
         much=shortage.item.in_words(shortage.quantity, 1),
         is_weighed=shortage.item.is_weighed,
         lot=lot.code if lot and is_named else "",
+        lot_key=lot.pk if lot else None,
         lot_code=lot.code if lot else "",
         lot_what=lot.what if lot else "",
         thing=f"lot-{lot.pk}" if lot else f"item-{shortage.item_id}",
