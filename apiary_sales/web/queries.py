@@ -46,6 +46,11 @@ class Today:
     held_goods: list[HeldGoods]
     shortages: list[ShortageRow]
 
+    @property
+    def unknown_lots(self) -> int:
+        """Of how many shortages nobody knows the lot."""
+        return sum(row.is_lot_unknown for row in self.shortages)
+
 
 def today(user: User | AnonymousUser) -> Today:
     """Return the first page's figures, in a constant number of round trips."""

@@ -120,6 +120,7 @@ def test_the_page_of_an_act_has_today_as_its_day(cellar, bottler):
     page = bottler.get(reverse("inventory:transfer")).content.decode()
 
     assert f'name="poured_on" value="{builders.today().isoformat()}"' in page
+    assert '<div class="field field-day" id="field-poured_on">' in page
 
 
 def test_the_next_drum_of_an_earlier_day_is_offered_with_that_day(cellar, bottler):

@@ -6,6 +6,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils.formats import date_format
 
 from inventory.bottling.services import reversals
 from inventory.shared import days
@@ -160,7 +161,7 @@ def test_the_page_lists_what_is_open_with_the_ways_out_and_what_was_settled(hone
     for way in (
         "Something was not written down: enter the receipt",
         "There is another quantity than the books say: count the shelf, or dip or weigh",
-        "The entry itself is wrong: correct its weight",
+        "The entry itself is wrong: open it from this list, and correct its weight",
     ):
         assert way in said
 
@@ -247,6 +248,21 @@ def test_today_shows_what_is_to_be_settled_to_those_who_can(honey, tank, role):
 
     assert "To be settled: 22.0 lb of bulk honey more than the books had" in said
     assert "lot unknown" in said
+
+
+def test_today_has_one_line_for_several_of_them(honey, tank, lot):
+    taken(honey, tank, 10_000, lot=lot, ago=3)
+    taken(honey, tank, 2_000, ago=1)
+    taken(honey, tank, 3_000, ago=1)
+
+    page = signed_in().get(reverse("web:today"))
+
+    first = date_format(days_ago(3))
+    assert (
+        f"To be settled: 3 times more was taken than the books had, the first time on {first}. "
+        "Lot unknown: 2." in text(page)
+    )
+    assert reverse("inventory:shortage_list") in page.content.decode()
 
 
 def test_today_of_the_stand_is_silent_about_it(honey, tank):

@@ -72,11 +72,14 @@ class ActDayField(DayField):
     Comes out as None where it is emptied, which services take for now.
     """
 
-    template_name = "_act_day.html"
-
     def __init__(self, **kwargs: Any) -> None:
-        kwargs = {"label": _("Day"), "required": False, "initial": timezone.localdate, **kwargs}
-        super().__init__(**kwargs)
+        usual = {
+            "label": _("Day"),
+            "required": False,
+            "initial": timezone.localdate,
+            "template_name": "_act_day.html",
+        }
+        super().__init__(**{**usual, **kwargs})
 
 
 class NumberField(forms.DecimalField):
