@@ -259,7 +259,7 @@ def test_today_has_one_line_for_several_of_them(honey, tank, lot):
 
     first = date_format(days_ago(3))
     assert (
-        f"To be settled: 3 times more was taken than the books had, the first time on {first}. "
+        f"To be settled: In 3 entries since {first}, more was taken than the books had. "
         "Lot unknown: 2." in text(page)
     )
     assert reverse("inventory:shortage_list") in page.content.decode()

@@ -6,7 +6,6 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.core.exceptions import FieldDoesNotExist
 from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
@@ -93,10 +92,8 @@ def _name(field: str) -> str:
         return _("Made of")
     if field == "quantity_made":
         return _("Made")
-    try:
-        return capfirst(str(Lot._meta.get_field(field).verbose_name))
-    except FieldDoesNotExist:
-        return capfirst(field.replace("_", " "))
+    names = {each.name: str(each.verbose_name) for each in Lot._meta.fields}
+    return capfirst(names.get(field, field.replace("_", " ")))
 
 
 def _in_words(lot: Lot, field: str, value: Any) -> str:
@@ -106,9 +103,8 @@ def _in_words(lot: Lot, field: str, value: Any) -> str:
     if field == PARENTS:
         return "; ".join(f"{code}: {words.pounds(grams, 1)}" for code, grams in _parents(value))
     if field == "quantity_made":
-        is_weighed = lot.product is None
         made = int(value)
-        return words.pounds(made, 1) if is_weighed else lot.product.item.in_words(made, 1)
+        return lot.product.item.in_words(made, 1) if lot.product else words.pounds(made, 1)
     if field in COSTS:
         return words.money(int(value))
     if field.endswith("_percent"):
