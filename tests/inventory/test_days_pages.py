@@ -123,6 +123,24 @@ def test_the_page_of_an_act_has_today_as_its_day(cellar, bottler):
     assert '<div class="field field-day" id="field-poured_on">' in page
 
 
+def test_what_an_act_of_an_earlier_day_changes_is_told_of_that_day(cellar, bottler):
+    drums.drain(
+        drum=cellar,
+        target=Place.objects.get(code="tank-2"),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    typed = {"key": "k", "source": "tank-1", "target": "tank-3", "weight": "100"}
+    typed |= {"weight_unit": "lb", "poured_on": days_ago(6).isoformat()}
+
+    page = bottler.get(reverse("inventory:transfer"), typed, headers={"HX-Request": "true"})
+
+    # 500 kg were in it then, and 100 lb are 45,359 g.
+    said = text(page)
+    assert "Tank 1 1,102.3 lb → 1,002.3 lb" in said
+    assert "Tank 3 0.0 lb → 100.0 lb" in said
+
+
 def test_the_next_drum_of_an_earlier_day_is_offered_with_that_day(cellar, bottler):
     day = days_ago(6).isoformat()
     typed = {"tank": "tank-1", "drum": "d-014", "gross": "600", "gross_unit": "lb"}

@@ -238,10 +238,17 @@ def preview_emptying(
     grams: int,
     vessel: Place,
     moisture_percent: Decimal | None = None,
+    changed_on: date | None = None,
 ) -> honey.HoneyPreview:
-    """Say what emptying would leave in the vessel, without doing it; raises as `empty`."""
+    """Say what emptying would leave in the vessel that day; raises as `empty`."""
     _problems_of_emptying(lot, place, pieces, grams, vessel, moisture_percent).raise_any()
-    made = emptied_lot(lot=lot, pieces=pieces, grams=grams, moisture_percent=moisture_percent)
+    made = emptied_lot(
+        lot=lot,
+        pieces=pieces,
+        grams=grams,
+        moisture_percent=moisture_percent,
+        made_on=changed_on,
+    )
     made.quantity_made = grams
     with parameters_named(place="vessel"):
         return honey.preview_receipt(place=vessel, lot=made)

@@ -179,6 +179,7 @@ class EmptyView(LotActView):
             grams=data["weight"],
             vessel=data["vessel"],
             moisture_percent=data["moisture"],
+            changed_on=data["changed_on"],
         )
 
     def act(self, data: dict[str, Any]) -> JarChange:

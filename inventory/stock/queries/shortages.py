@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from inventory.stock.models import Item, Lot, Place, Shortage
@@ -69,7 +69,7 @@ def settled() -> QuerySet[Shortage]:
 
     What a correction of the entry itself has found was never short.
     """
-    found = _known().exclude(settled_by=None).exclude(settled_by__corrects=F("posting"))
+    found = _known().standing().exclude(settled_by=None)
     return found.order_by("-settled_by__occurred_at", "-id")
 
 

@@ -114,6 +114,7 @@ class ReceiptView(HoneyActView):
             yard=data["yard"],
             moisture_percent=data["moisture_known"],
             colour_mm=data["colour_mm"],
+            made_on=data["extracted_on"],
             quantity_made=data["measured"].grams,
             cost_cents=data["cost"],
         )
@@ -181,7 +182,10 @@ class HoneyTransferView(HoneyMoveView):
 
     def preview(self, data: dict[str, Any]) -> HoneyPreview:
         return honey.preview_transfer(
-            source=data["source"], target=data["target"], grams=data["weight"]
+            source=data["source"],
+            target=data["target"],
+            grams=data["weight"],
+            poured_on=data["poured_on"],
         )
 
     def act(self, data: dict[str, Any]) -> Posting:
@@ -203,7 +207,12 @@ class DrainView(HoneyMoveView):
     filled_by_address = ("source", "target")
 
     def preview(self, data: dict[str, Any]) -> HoneyPreview:
-        return honey.preview_transfer(source=data["source"], target=data["target"], grams=None)
+        return honey.preview_transfer(
+            source=data["source"],
+            target=data["target"],
+            grams=None,
+            poured_on=data["drained_on"],
+        )
 
     def act(self, data: dict[str, Any]) -> Posting:
         self._target = data["target"]
@@ -223,7 +232,9 @@ class BlendView(HoneyMoveView):
     filled_by_address = ("target", "source_1", "source_2")
 
     def preview(self, data: dict[str, Any]) -> HoneyPreview:
-        return honey.preview_blend(sources=data["sources"], target=data["target"])
+        return honey.preview_blend(
+            sources=data["sources"], target=data["target"], poured_on=data["poured_on"]
+        )
 
     def act(self, data: dict[str, Any]) -> Posting:
         self._target = data["target"]
@@ -254,6 +265,7 @@ class DrumFillView(HoneyMoveView):
             drum=data["drum"],
             gross_grams=data["gross"],
             tare_grams=data["tare"],
+            filled_on=data["filled_on"],
         )
 
     def act(self, data: dict[str, Any]) -> Posting:
@@ -284,7 +296,9 @@ class WriteOffView(HoneyActView):
     filled_by_address = ("place",)
 
     def preview(self, data: dict[str, Any]) -> HoneyPreview:
-        return honey.preview_write_off(place=data["place"], grams=data["weight"])
+        return honey.preview_write_off(
+            place=data["place"], grams=data["weight"], written_off_on=data["written_off_on"]
+        )
 
     def act(self, data: dict[str, Any]) -> Posting:
         self._place = data["place"]
