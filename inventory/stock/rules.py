@@ -15,11 +15,17 @@ PIECES_MAX = 1_000_000
 
 # A sale is undone from its order, where the money is corrected with it; a reversal is not undone.
 UNDONE_ELSEWHERE = (Posting.Kind.SALE, Posting.Kind.RETURN, Posting.Kind.REVERSAL)
+# These belong to another entry, which is corrected again where they are wrong.
+FOLLOWS_ANOTHER = (Posting.Kind.CORRECTION, Posting.Kind.SETTLEMENT)
 
 
 def can_undo(posting: Posting) -> bool:
-    """Tell whether a posting may be undone from its own page: not undone yet, and no sale."""
-    return posting.kind not in UNDONE_ELSEWHERE and not hasattr(posting, "reversed_by")
+    """Tell whether a posting may be undone from its own page.
+
+    It was not undone yet, is no sale, and does not follow from another entry.
+    """
+    is_own = posting.kind not in (*UNDONE_ELSEWHERE, *FOLLOWS_ANOTHER)
+    return is_own and not hasattr(posting, "reversed_by")
 
 
 def hold_reason(lot: Lot) -> str:

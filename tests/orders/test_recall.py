@@ -279,7 +279,7 @@ def test_an_answer_takes_the_same_number_of_queries(
         sell(jar_line(10), customer=builders.customer(f"Shop {number}"))
         at_stand(jar_line(1))
 
-    with django_assert_num_queries(20):
+    with django_assert_num_queries(21):
         recall.answer([extraction.pk], with_sales=True)
 
 

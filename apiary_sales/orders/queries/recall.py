@@ -378,7 +378,7 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
         buyers_with_some=buyers.with_some,
         named_sales=buyers.rows,
         sales=_all_sales(family) if with_sales else [],
-        handed_back=[_handed_back(line) for line in whereabouts.handed_back(family)],
+        handed_back=[_handed_back(*row) for row in whereabouts.handed_back(family)],
         shortages=[_short(row) for row in shortages.of_recall(family)],
     )
 
@@ -389,7 +389,7 @@ def _place_name(place: Place) -> str:
     return place.name
 
 
-def _handed_back(line: PostingLine) -> HandedBackRow:
+def _handed_back(line: PostingLine, quantity: int) -> HandedBackRow:
     lot = cast(Lot, line.lot)
     owner = cast(Supplier, lot.owner)
     return HandedBackRow(
@@ -401,7 +401,7 @@ def _handed_back(line: PostingLine) -> HandedBackRow:
         lot=lot.code,
         what=what_is(lot),
         is_weighed=lot.is_weighed,
-        quantity=line.quantity,
+        quantity=quantity,
     )
 
 

@@ -22,6 +22,12 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
     """
     if posting.kind in rules.UNDONE_ELSEWHERE:
         raise CannotReverse(_("A sale or a return is undone from its order, not from here."))
+    if posting.kind in rules.FOLLOWS_ANOTHER:
+        raise CannotReverse(
+            _(
+                "This entry follows from another one, so it can't be undone itself. Correct that one."
+            )
+        )
     # Lock the run before the items, as everywhere else: a fill check may run in parallel.
     list(BottlingRun.objects.select_for_update().filter(posting=posting))
     jar_changes.refuse_undo_of_used(posting)

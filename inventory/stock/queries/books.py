@@ -76,14 +76,25 @@ def _impossible_balances() -> Iterator[str]:
 def _crooked_reversals() -> Iterator[str]:
     for reversal in (
         Posting.objects.filter(reverses__isnull=False)
-        .prefetch_related("lines", "reverses__lines")
+        .prefetch_related(
+            "lines", "corrections__lines", "reverses__lines", "reverses__corrections__lines"
+        )
         .order_by("id")
     ):
         if reversal.reverses is None:
             continue
-        undone = {_line_key(line): -line.quantity for line in reversal.reverses.lines.all()}
-        if {_line_key(line): line.quantity for line in reversal.lines.all()} != undone:
+        undone = {key: -quantity for key, quantity in _with_corrections(reversal.reverses).items()}
+        if _with_corrections(reversal) != undone:
             yield f"Posting {reversal.pk} does not undo posting {reversal.reverses_id} exactly."
+
+
+def _with_corrections(posting: Posting) -> dict[tuple, int]:
+    """Return what a posting comes to with its corrections, by line key, without what is zero."""
+    sums: dict[tuple, int] = {}
+    for each in (posting, *posting.corrections.all()):
+        for line in each.lines.all():
+            sums[_line_key(line)] = sums.get(_line_key(line), 0) + line.quantity
+    return {key: quantity for key, quantity in sums.items() if quantity}
 
 
 def _line_key(line: PostingLine) -> tuple:

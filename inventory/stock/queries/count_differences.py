@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Q, Sum
+from django.db.models import Sum
+from django.db.models.functions import Coalesce
 
 from inventory.stock.models import Place, PostingLine
 from inventory.stock.models.lots import LotKeys
@@ -21,18 +22,17 @@ def by_lot(family: LotKeys) -> dict[int, CountDifference]:
 
     A count is of one place: a surplus in one place does not make up for a loss in another.
     """
-    return {
-        row["lot"]: CountDifference(row["lost"], -row["found"])
-        for row in PostingLine.objects.filter(
-            lot__in=family,
-            place__kind=Place.Kind.COUNT_DIFFERENCE,
-            posting__reverses=None,
-            posting__reversed_by=None,
-        )
+    found: dict[int, CountDifference] = {}
+    # A count with its corrections is one count.
+    for lot, change in (
+        PostingLine.objects.standing()
+        .filter(lot__in=family, place__kind=Place.Kind.COUNT_DIFFERENCE)
         .order_by()
-        .values("lot")
-        .annotate(
-            lost=Sum("quantity", filter=Q(quantity__gt=0), default=0),
-            found=Sum("quantity", filter=Q(quantity__lt=0), default=0),
-        )
-    }
+        .annotate(act=Coalesce("posting__corrects", "posting"))
+        .values("lot", "act")
+        .annotate(change=Sum("quantity"))
+        .values_list("lot", "change")
+    ):
+        known = found.get(lot, CountDifference())
+        found[lot] = CountDifference(known.lost + max(change, 0), known.found + max(-change, 0))
+    return found

@@ -422,6 +422,11 @@ class PostingRow:
     now: list[Movement] = field(default_factory=list)
 
     @property
+    def as_it_counts(self) -> list[Movement]:
+        """What moved with all corrections."""
+        return self.now if self.corrections else self.movements
+
+    @property
     def main_movements(self) -> list[Movement]:
         """Honey and jars, and parts only where nothing else moved; no more than a list can show."""
         told = [movement for movement in self.movements if movement.item.kind != Item.Kind.PART]

@@ -1,13 +1,17 @@
 """What became of lots, from the lines of the ledger: made, on hand, in other lots, gone otherwise.
 
 Places say what a line means, not the kinds of postings: what is added later is counted too. What
-was posted and undone leaves no trace here. Every function takes the keys of the lots to count, as
-`Lot.objects.family_keys` gives them, and asks a constant number of questions.
+was posted and undone leaves no trace here, and an entry counts together with its corrections.
+Every function takes the keys of the lots to count, as `Lot.objects.family_keys` gives them, and
+asks a constant number of questions.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
 
 from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 from inventory.stock.models.lots import LotKeys
@@ -41,25 +45,16 @@ def tallies(family: LotKeys) -> list[LotTally]:
         .order_by("id")
     )
     found = {lot.pk: LotTally(lot) for lot in lots}
-    lines = PostingLine.objects.filter(
-        lot__in=family, posting__reverses=None, posting__reversed_by=None
-    ).order_by()
-    outside = lines.exclude(place__kind__in=Place.IN_HOUSE)
-    # What comes out of a box came in before it went into one.
-    is_unboxing = Q(posting__kind=Posting.Kind.UNBOXING)
-    # An owner's place is a source for what comes in, and a way out for what goes back; a purchase
-    # from them makes another lot of it.
-    is_sale = Q(posting__kind=Posting.Kind.PURCHASE)
-    for key, kind, plus, minus, sold, unboxed in (
-        outside.values("lot", "place__kind")
+    lines = (
+        PostingLine.objects.standing()
+        .filter(lot__in=family)
         .annotate(
-            plus=Sum("quantity", filter=Q(quantity__gt=0), default=0),
-            minus=Sum("quantity", filter=Q(quantity__lt=0), default=0),
-            sold=Sum("quantity", filter=Q(quantity__gt=0) & is_sale, default=0),
-            unboxed=Sum("quantity", filter=Q(quantity__lt=0) & is_unboxing, default=0),
+            act=Coalesce("posting__corrects", "posting"),
+            act_kind=Coalesce("posting__corrects__kind", "posting__kind"),
         )
-        .values_list("lot", "place__kind", "plus", "minus", "sold", "unboxed")
-    ):
+        .order_by()
+    )
+    for key, kind, plus, minus, sold, unboxed in _outside(lines):
         tally = found[key]
         if kind in SOURCES:
             tally.came_in -= minus - unboxed
@@ -69,10 +64,10 @@ def tallies(family: LotKeys) -> list[LotTally]:
             tally.into_lots += sold
             tally.handed_back += plus - sold
         elif plus + minus:
-            tally.ways_out[kind] = plus + minus
+            tally.ways_out[kind] = tally.ways_out.get(kind, 0) + plus + minus
     # Honey that is mixed changes its lot where it is: only there a lot's own lines leave a rest.
     for key, change in (
-        lines.values("lot", "posting")
+        lines.values("lot", "act")
         .annotate(change=Sum("quantity"))
         .exclude(change=0)
         .values_list("lot", "change")
@@ -90,6 +85,43 @@ def tallies(family: LotKeys) -> list[LotTally]:
     ):
         found[key].on_hand, found[key].reserved = quantity, reserved
     return list(found.values())
+
+
+def _outside(lines: Any) -> Iterator[tuple[int, str, int, int, int, int]]:
+    """Yield what came from and went to each kind of outside place, by lot.
+
+    The lot, the kind, what went there (plus) and came from there (minus), what of the first was
+    sold by its owner and what of the second came out of boxes. What was never corrected is added
+    up in the database; of the rest there is a row for each entry.
+    """
+    outside = lines.exclude(place__kind__in=Place.IN_HOUSE)
+    # What comes out of a box came in before it went into one.
+    is_unboxing = Q(act_kind=Posting.Kind.UNBOXING)
+    # An owner's place is a source for what comes in, and a way out for what goes back; a purchase
+    # from them makes another lot of it.
+    is_sale = Q(act_kind=Posting.Kind.PURCHASE)
+    is_corrected = Exists(Posting.objects.filter(corrects=OuterRef("act")))
+    yield from (
+        outside.exclude(is_corrected)
+        .values("lot", "place__kind")
+        .annotate(
+            plus=Sum("quantity", filter=Q(quantity__gt=0), default=0),
+            minus=Sum("quantity", filter=Q(quantity__lt=0), default=0),
+            sold=Sum("quantity", filter=Q(quantity__gt=0) & is_sale, default=0),
+            unboxed=Sum("quantity", filter=Q(quantity__lt=0) & is_unboxing, default=0),
+        )
+        .values_list("lot", "place__kind", "plus", "minus", "sold", "unboxed")
+    )
+    for lot, place, kind, total in (
+        outside.filter(is_corrected)
+        .values("lot", "place__kind", "act", "act_kind")
+        .annotate(total=Sum("quantity"))
+        .values_list("lot", "place__kind", "act_kind", "total")
+    ):
+        plus, minus = max(total, 0), min(total, 0)
+        sold = plus if kind == Posting.Kind.PURCHASE else 0
+        unboxed = minus if kind == Posting.Kind.UNBOXING else 0
+        yield lot, place, plus, minus, sold, unboxed
 
 
 def holding(family: LotKeys) -> QuerySet[Balance]:
@@ -111,6 +143,8 @@ def came_back(family: LotKeys) -> QuerySet[PostingLine]:
         place__kind=Place.Kind.CUSTOMER,
         quantity__lt=0,
         posting__reversed_by=None,
+        # What is corrected of a sale did not come back.
+        posting__corrects=None,
     )
     return (
         PostingLine.objects.filter(
@@ -121,17 +155,25 @@ def came_back(family: LotKeys) -> QuerySet[PostingLine]:
     )
 
 
-def handed_back(family: LotKeys) -> QuerySet[PostingLine]:
-    """Return the lines by which some of the family went back to its owner, latest first."""
-    return (
-        PostingLine.objects.filter(
-            lot__in=family,
-            place__kind=Place.Kind.OWNER,
-            quantity__gt=0,
-            posting__reverses=None,
-            posting__reversed_by=None,
+def handed_back(family: LotKeys) -> list[tuple[PostingLine, int]]:
+    """Return what of the family went back to its owner, latest first, with how much it was.
+
+    The line says of which lot, to whom and when; the quantity counts corrections too.
+    """
+    lines = (
+        PostingLine.objects.standing()
+        .filter(lot__in=family, place__kind=Place.Kind.OWNER)
+        .annotate(
+            act=Coalesce("posting__corrects", "posting"),
+            act_kind=Coalesce("posting__corrects__kind", "posting__kind"),
         )
-        .exclude(posting__kind=Posting.Kind.PURCHASE)
+        .exclude(act_kind=Posting.Kind.PURCHASE)
         .select_related("posting", "lot__owner", "lot__product__item")
         .order_by("lot__owner__name", "-posting__occurred_at", "-id")
     )
+    found: dict[tuple[int, int], tuple[PostingLine, int]] = {}
+    for line in lines:
+        key = (line.act, line.lot_id)
+        first, quantity = found.get(key, (line, 0))
+        found[key] = (first, quantity + line.quantity)
+    return [(line, quantity) for line, quantity in found.values() if quantity > 0]
