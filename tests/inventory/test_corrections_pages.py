@@ -7,6 +7,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from inventory.bottling.services import reversals
+from inventory.shared.errors import CannotReverse
 from inventory.stock.models import Item, Lot, LotCorrection, Place, Posting, PostingLine
 from inventory.stock.queries import corrections
 from inventory.stock.queries import honey as queries
@@ -192,6 +194,26 @@ def test_the_api_has_what_was_entered_and_what_counts_now(client, poured, tank, 
     assert sorted(line["quantity"] for line in said["lines_now"]) == [-80_000, 80_000]
     assert said["corrections"] == [correction.pk]
     assert (of_correction["corrects"], of_correction["caused_by"]) == (poured.pk, None)
+
+
+def test_what_undoing_a_corrected_entry_brings_back_is_as_it_counts_now(poured, tank, other, lot):
+    corrected(poured, tank, other, lot, -20_000)
+
+    said = text(signed_in().get(reverse("inventory:posting_reverse", args=[poured.pk])))
+
+    assert "176.4 lb goes back from Tank 2 to Tank 1" in said
+    assert "220.5 lb" not in said
+
+
+def test_a_correction_is_not_undone_itself(poured, tank, other, lot):
+    correction = corrected(poured, tank, other, lot, -20_000)
+    refusal = "This entry follows from another one, so it can't be undone itself. Correct that one."
+    address = reverse("inventory:posting_reverse", args=[correction.pk])
+
+    with pytest.raises(CannotReverse, match=refusal):
+        reversals.reverse(posting=correction, recorded_by=builders.person(), key=builders.new_key())
+    assert refusal in text(signed_in().get(address))
+    assert "Undo it" not in detail(correction)
 
 
 def put_right(lot: Lot, before: dict, after: dict, **facts) -> LotCorrection:

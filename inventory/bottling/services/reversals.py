@@ -25,7 +25,8 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
     if posting.kind in rules.FOLLOWS_ANOTHER:
         raise CannotReverse(
             _(
-                "This entry follows from another one, so it can't be undone itself. Correct that one."
+                "This entry follows from another one, so it can't be undone itself. Correct that "
+                "one."
             )
         )
     # Lock the run before the items, as everywhere else: a fill check may run in parallel.

@@ -521,10 +521,12 @@ def postings(
     Several lots may bear the code that is looked for.
     """
     lines = Prefetch("lines", PostingLine.objects.select_related("item", "place", "lot"))
-    corrected = Posting.objects.select_related("recorded_by", "reversed_by", "caused_by")
+    corrected: QuerySet[Posting] = Posting.objects.select_related(
+        "recorded_by", "reversed_by", "caused_by"
+    ).prefetch_related(lines)
     found = Posting.objects.select_related(
         "recorded_by", "reversed_by", "reverses", "corrects", "caused_by__recorded_by"
-    ).prefetch_related(lines, Prefetch("corrections", corrected.prefetch_related(lines)))
+    ).prefetch_related(lines, Prefetch("corrections", corrected))
     if kind:
         found = found.filter(kind=kind)
     if place:

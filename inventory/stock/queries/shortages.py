@@ -11,6 +11,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from inventory.stock.models import Item, Lot, Place, Shortage
+from inventory.stock.models.corrections import ShortageQuerySet
 from inventory.stock.models.lots import LotKeys
 
 
@@ -98,8 +99,9 @@ def of_recall(family: LotKeys) -> list[ShortageRow]:
     return sorted(found, key=lambda row: row.is_lot_unknown)
 
 
-def _known() -> QuerySet[Shortage]:
-    return Shortage.objects.filter(posting__reversed_by=None).select_related(
+def _known() -> ShortageQuerySet:
+    known: ShortageQuerySet = Shortage.objects.all()
+    return known.filter(posting__reversed_by=None).select_related(
         "posting__recorded_by", "item", "lot__product", "place", "settled_by"
     )
 

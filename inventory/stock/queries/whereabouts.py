@@ -163,17 +163,14 @@ def handed_back(family: LotKeys) -> list[tuple[PostingLine, int]]:
     lines = (
         PostingLine.objects.standing()
         .filter(lot__in=family, place__kind=Place.Kind.OWNER)
-        .annotate(
-            act=Coalesce("posting__corrects", "posting"),
-            act_kind=Coalesce("posting__corrects__kind", "posting__kind"),
-        )
+        .annotate(act_kind=Coalesce("posting__corrects__kind", "posting__kind"))
         .exclude(act_kind=Posting.Kind.PURCHASE)
         .select_related("posting", "lot__owner", "lot__product__item")
         .order_by("lot__owner__name", "-posting__occurred_at", "-id")
     )
-    found: dict[tuple[int, int], tuple[PostingLine, int]] = {}
+    found: dict[tuple[int, int | None], tuple[PostingLine, int]] = {}
     for line in lines:
-        key = (line.act, line.lot_id)
+        key = (line.posting.corrects_id or line.posting_id, line.lot_id)
         first, quantity = found.get(key, (line, 0))
         found[key] = (first, quantity + line.quantity)
     return [(line, quantity) for line, quantity in found.values() if quantity > 0]

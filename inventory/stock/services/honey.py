@@ -26,7 +26,7 @@ from inventory.shared.money import cents_half_even
 from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
-from inventory.stock.services import ledger, lots, measurements, moments
+from inventory.stock.services import held, ledger, lots, measurements, moments
 from inventory.stock.services.ledger import Line
 
 # Where honey goes when it is written off, by the kind of the posting that says why.
@@ -491,6 +491,7 @@ def pour(
         lot = distinct.pop()
     else:
         lot = lots.make_blend(mixed, made_on=timezone.localdate(at) if at else None)
+        held.follow(lot, distinct)
     if not has_happened:
         _check_room(target, lot, grams_after)
     lines = [Line(honey, portion.source, portion.lot, -portion.grams) for portion in mixed]

@@ -150,6 +150,19 @@ def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> L
     return lot
 
 
+def make_unknown(day: date) -> Lot:
+    """Make the lot of honey that was drawn that day while nobody knows of which lot it was."""
+    lot = Lot(
+        kind=Lot.Kind.UNKNOWN,
+        code=next_code(day.year, "U"),
+        season=day.year,
+        floral_source=_("not known"),
+        made_on=day,
+    )
+    save_checked(lot)
+    return lot
+
+
 def mixed(portions: Iterable[Portion]) -> Lot:
     """Return the lot the portions are together: the one they share, or their blend, not saved."""
     parts = _parts(portions)

@@ -182,7 +182,7 @@ class _Retelling:
 
     def tell(self, event: Event) -> None:
         touched = {place for place, _lot in event.lines if place in self.physical}
-        touched |= {row.place_id for row in event.shortages if row.place_id in self.physical}
+        touched |= {row.place_id for row in event.shortages if row.place_id} & self.physical
         for place in touched:
             if (there := _at(self.new, place)) and self.is_honey:
                 self._last[place] = max(there, key=lambda lot: there[lot])
@@ -399,9 +399,9 @@ class _Flow:
     ) -> None:
         """Carry what was drawn from a vessel to where the entry brought it."""
         if self._filled:
-            [target] = self._filled if len(self._filled) == 1 else [None]
-            if target is None:
+            if len(self._filled) > 1:
                 self._refuse()
+            [target] = self._filled
             for lot, grams in portions.items():
                 arriving[target][lot] = arriving[target].get(lot, 0) + grams
             return
