@@ -11,7 +11,7 @@ from django.utils.formats import date_format
 from inventory.bottling.services import reversals
 from inventory.shared import days
 from inventory.stock.models import Item, Lot, Place, Posting, Shortage
-from inventory.stock.queries import shortages
+from inventory.stock.queries import books, shortages
 from inventory.stock.services import ledger
 from tests import builders
 from tests.inventory.pages import signed_in, text
@@ -295,3 +295,44 @@ def test_the_api_lists_what_is_open_and_what_is_settled(client, honey, tank, lot
         "settled_by": None,
     }
     assert (done["id"], done["lot"], done["settled_by"]) == (settled.pk, None, settlement.pk)
+
+
+def test_what_a_late_entry_lacked_is_shown_until_what_was_missing_is_entered(tank):
+    """Through the pages: 100 lb were written off of a tank that had 60 lb by the books."""
+    bottler = signed_in()
+    day = days_ago(5)
+    received = {
+        "place": "tank-1",
+        "floral_source": "Clover",
+        "season": "2026",
+        "extracted_on": days_ago(8).isoformat(),
+        "moisture": "17.4",
+        "measured_by": "scale",
+        "weight_unit": "lb",
+    }
+
+    def receive(weight: str, **changes) -> None:
+        data = received | {"key": builders.new_key(), "weight": weight} | changes
+        bottler.post(reverse("inventory:receive"), data)
+
+    receive("60")
+    bottler.post(
+        reverse("inventory:write_off"),
+        {
+            "key": builders.new_key(),
+            "place": "tank-1",
+            "weight": "100",
+            "weight_unit": "lb",
+            "reason": "spoilage",
+            "written_off_on": day.isoformat(),
+        },
+    )
+    [short] = shortages.open_rows()
+    today = text(bottler.get(reverse("web:today")))
+    receive("40", extracted_on=days_ago(7).isoformat())
+
+    assert (short.much, short.place, short.act, short.day) == ("40.0 lb", "Tank 1", "spoilage", day)
+    assert "To be settled: 40.0 lb of bulk honey more than the books had" in today
+    assert shortages.open_rows() == []
+    assert "To be settled" not in text(bottler.get(reverse("web:today")))
+    assert list(books.faults()) == []
