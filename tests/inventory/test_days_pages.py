@@ -8,9 +8,9 @@ from django.utils import timezone
 
 from inventory.bottling.models import ReturnedJars
 from inventory.stock.models import Balance, DipReading, Place, Posting
-from inventory.stock.services import drums, stores
+from inventory.stock.services import drums, others, stores
 from tests import builders
-from tests.inventory import bottling_room, jar_room
+from tests.inventory import bottling_room, jar_room, others_room
 from tests.inventory.pages import books_unchanged, errors, signed_in, text
 
 pytestmark = pytest.mark.django_db
@@ -171,6 +171,16 @@ def test_a_vessel_that_is_empty_by_now_is_offered_last_for_an_act_of_an_earlier_
     offered = [place.code for place in page.context["form"].fields["place"].queryset]
     assert offered == ["tank-2", "tank-1"]
     assert "Tank 1: empty" in text(page)
+
+
+def test_honey_of_another_that_is_gone_by_now_can_be_handed_back_on_an_earlier_day(bottler):
+    tank = builders.place("tank-9", name="Their tank")
+    others_room.bring(others_room.hanna(), tank)
+    others_room.act(others.hand_back, place=tank, grams=None)
+
+    page = bottler.get(reverse("inventory:others_hand_back"))
+
+    assert "Their tank: empty" in text(page)
 
 
 def test_goods_are_carried_on_the_day_that_was_chosen(shelf, bottler):

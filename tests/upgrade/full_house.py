@@ -41,6 +41,7 @@ from inventory.bottling.services import (
     products,
     returned_jars,
     reversals,
+    run_corrections,
     runs,
 )
 from inventory.bottling.services.products import PartUse
@@ -89,6 +90,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
+    _come_late(people[User.Role.BOTTLING])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -550,6 +552,52 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
         lines=[fee],
         billed_by=seller,
         key="full:fee",
+    )
+
+
+def _come_late(person) -> None:
+    """Enter what happened last month only now, once more than there was; correct a run."""
+    old, new = (
+        places.create(kind=Place.Kind.TOTE, code=f"tote-late-{number}", name=f"Late tote {number}")
+        for number in (1, 2)
+    )
+    first = timezone.localdate() - timedelta(days=30)
+    extraction = {"season": databases.MADE_AT.year, "recorded_by": person}
+    for place, source in ((old, "Goldenrod"), (new, "Aster")):
+        honey.receive(
+            place=place,
+            grams=50_000,
+            floral_source=source,
+            extracted_on=first,
+            moisture_percent=Decimal("17.5"),
+            key=f"full:late-{source}",
+            **extraction,
+        )
+    honey.transfer(source=old, target=new, grams=20_000, recorded_by=person, key="full:blended")
+    # The blend of today has less of the other honey since this is known.
+    honey.write_off(
+        place=new,
+        grams=5_000,
+        reason="spoilage",
+        written_off_on=first + timedelta(days=5),
+        recorded_by=person,
+        key="full:late-spoiled",
+    )
+    # The tote had 50 kg then.
+    honey.write_off(
+        place=old,
+        grams=60_000,
+        reason="spoilage",
+        written_off_on=first + timedelta(days=6),
+        recorded_by=person,
+        key="full:short",
+    )
+    run_corrections.correct(
+        run=BottlingRun.objects.get(idempotency_key="full:plain-plan"),
+        labour_minutes=35,
+        reason="The washing up was left out",
+        recorded_by=person,
+        key="full:run-corrected",
     )
 
 

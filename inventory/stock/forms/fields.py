@@ -65,8 +65,9 @@ def note_field() -> forms.CharField:
 class VesselField(CodeChoiceField):
     """A vessel in use, chosen by its short name and shown with what is in it.
 
-    `filled` offers those that have honey; with `of_any_day` also those that are empty by now, at
-    the end of the list, since an act may be of an earlier day.
+    `filled` offers those that have honey, `of_others` those that have another beekeeper's; with
+    `of_any_day` also those that had it and are empty by now, at the end of the list, since an act
+    may be of an earlier day.
     """
 
     def __init__(
@@ -86,17 +87,21 @@ class VesselField(CodeChoiceField):
         )
         # Tanks before drums; what is in them is read whenever the list is shown or chosen from.
         found = honey.vessel_places().filter(kind__in=list(kinds)).order_by("-kind", "code")
-        if filled and of_any_day:
+        if of_any_day:
             honey_there = Balance.objects.filter(place=OuterRef("pk"), item__kind="honey")
+            if of_others:
+                honey_there = honey_there.filter(lot__owner__isnull=False)
             found = found.filter(Exists(honey_there)).order_by(
                 Exists(honey_there.filter(quantity__gt=0)).desc(), "-kind", "code"
             )
         elif filled:
             found = found.filter(balances__quantity__gt=0, balances__item__kind="honey").distinct()
-        if of_others:
-            found = found.filter(balances__quantity__gt=0, balances__lot__owner__isnull=False)
+        elif of_others:
+            found = found.filter(
+                balances__quantity__gt=0, balances__lot__owner__isnull=False
+            ).distinct()
         super().__init__(
-            queryset=found.distinct() if of_others else found,
+            queryset=found,
             empty_label=empty_label,
             error_messages={"required": _("Choose a vessel."), "invalid_choice": gone},
             **kwargs,

@@ -1,7 +1,7 @@
 """Forms about honey of other beekeepers."""
 
 from datetime import date
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.utils import timezone
@@ -41,17 +41,9 @@ class OwnerReceiptForm(DeliveryForm):
 class HandBackForm(AllOrSomeForm):
     """Honey in a vessel that goes back to its owner."""
 
-    place = VesselField(label=_("From"), of_others=True)
+    place = VesselField(label=_("From"), of_others=True, of_any_day=True)
     handed_on = DayField(label=_("Handed back on"), initial=timezone.localdate)
     note = note_field()
-
-
-class OwnedStockField(StockField):
-    """Packed pieces that belong to another beekeeper."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.queryset = honey.stock_at().filter(lot__owner__isnull=False)
 
 
 class HandBackJarsForm(ActForm):
@@ -59,10 +51,15 @@ class HandBackJarsForm(ActForm):
 
     fields_of_parameters = {"lot": "stock"}
 
-    stock = OwnedStockField(label=_("What"))
+    stock = StockField(label=_("What"))
     pieces = WholeNumberField(label=_("Pieces"), error_messages={"required": _("Enter how many.")})
     handed_on = DayField(label=_("Handed back on"), initial=timezone.localdate)
     note = note_field()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        theirs = honey.stock_lately().filter(lot__owner__isnull=False)
+        cast(StockField, self.fields["stock"]).queryset = theirs
 
 
 class BuyFromOwnerForm(AllOrSomeForm):
