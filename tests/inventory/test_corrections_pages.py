@@ -108,7 +108,7 @@ def test_both_states_of_an_entry_are_on_its_page(poured, tank, other, lot):
     now, entered = said.index("As it counts now"), said.index("As it was entered")
     assert "176.4 lb from Tank 1 to Tank 2" in said[now:entered]
     assert "220.5 lb from Tank 1 to Tank 2" in said[entered:]
-    assert "by Office Read the wrong line." in said[entered:]
+    assert "by Office Read the wrong line" in said[entered:]
 
 
 def test_an_entry_that_was_not_corrected_has_one_state(poured):
