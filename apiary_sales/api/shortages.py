@@ -6,12 +6,20 @@ from django.db.models import QuerySet
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import generics, serializers
+from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
-from apiary_sales.api.views import ViewPermission
-from inventory.stock.models import Shortage
+from apiary_sales.api.fields import IdField
+from apiary_sales.api.serializers import PostingSerializer, StrictCharField
+from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
+from inventory.shared.people import person_of
+from inventory.stock.models import Lot, Shortage
 from inventory.stock.queries import shortages
 from inventory.stock.queries.shortages import ShortageRow
+from inventory.stock.services import shortages as services
+from inventory.stock.services.shortages import How
+
+ADJUST_STOCK = "inventory.adjust_stock"
 
 SETTLED = OpenApiParameter(
     "settled", OpenApiTypes.BOOL, description="`true` lists what is settled instead."
@@ -46,6 +54,50 @@ class ShortageSerializer(serializers.Serializer):
 
     def get_place(self, row: ShortageRow) -> str | None:
         return row.place_code or None
+
+
+class ShortageToSettleSerializer(serializers.Serializer):
+    """What is known of a shortage: the books were wrong, or it came from what is there now."""
+
+    how = serializers.ChoiceField(How.choices)
+    note = StrictCharField(required=False, allow_blank=True, max_length=300)
+
+
+class LotToNameSerializer(serializers.Serializer):
+    """The key of the lot, as `lots/` gives it."""
+
+    lot = IdField(queryset=Lot.objects.filter(product=None).exclude(kind=Lot.Kind.UNKNOWN))
+    note = StrictCharField(required=False, allow_blank=True, max_length=300)
+
+
+class ShortageSettleApiView(ApiActView):
+    permission_required = ADJUST_STOCK
+    serializer_class = ShortageToSettleSerializer
+
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={200: PostingSerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Settle what was short by what a person knows."""
+        shortage = get_object_or_404(Shortage, pk=pk)
+        key = self.key()
+        made = services.settle(
+            shortage=shortage, **self.checked(), settled_by=person_of(request), key=key
+        )
+        return Response(PostingSerializer(made).data)
+
+
+class ShortageLotApiView(ApiActView):
+    permission_required = ADJUST_STOCK
+    serializer_class = LotToNameSerializer
+
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={200: PostingSerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Say of which lot honey was whose lot nobody knew; it stays short."""
+        shortage = get_object_or_404(Shortage, pk=pk)
+        key = self.key()
+        made = services.name_lot(
+            shortage=shortage, **self.checked(), named_by=person_of(request), key=key
+        )
+        return Response(PostingSerializer(made).data)
 
 
 class ShortagesApiView(generics.ListAPIView):

@@ -83,6 +83,12 @@ urlpatterns = [
     path("holds/", holds.HoldsApiView.as_view(), name="holds"),
     path("holds-released/", holds.HoldsReleaseApiView.as_view(), name="holds-release"),
     path("shortages/", shortages.ShortagesApiView.as_view(), name="shortages"),
+    path(
+        "shortages/<int:pk>/settle/",
+        shortages.ShortageSettleApiView.as_view(),
+        name="shortage-settle",
+    ),
+    path("shortages/<int:pk>/lot/", shortages.ShortageLotApiView.as_view(), name="shortage-lot"),
     path("services/", service_bills.ServicesApiView.as_view(), name="services"),
     path(
         "customers/<int:pk>/service-bills/",

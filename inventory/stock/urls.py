@@ -90,6 +90,8 @@ urlpatterns = [
     path("honey/postings/", postings.posting_list, name="posting_list"),
     path("honey/postings/<int:pk>/", postings.posting_detail, name="posting_detail"),
     path("honey/to-settle/", shortages.shortage_list, name="shortage_list"),
+    path("honey/to-settle/<int:pk>/", shortages.SettleView.as_view(), name="shortage_settle"),
+    path("honey/to-settle/<int:pk>/lot/", shortages.LotNameView.as_view(), name="shortage_lot"),
     re_path(
         r"^honey/convert/(?P<what>moisture|colour|weight)/$",
         convert.receipt,

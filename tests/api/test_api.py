@@ -26,6 +26,7 @@ from apiary_sales.api import (
     recall_records,
     serializers,
     service_bills,
+    shortages,
     views,
 )
 from apiary_sales.api.parsers import JSONParser
@@ -46,6 +47,7 @@ from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
 from inventory.stock.services import honey, others, purchases, suppliers
 from inventory.stock.services import measurements as measurement_services
+from inventory.stock.services import shortages as shortage_services
 from inventory.stock.services.arrivals import HoneyFacts
 from inventory.stock.services.suppliers import SupplierDetails
 from tests import builders
@@ -454,6 +456,8 @@ SERVICES = {
         measurements.LotMeasurementsApiView,
         measurement_services.record,
     ),
+    "shortages/{id}/settle/": (shortages.ShortageSettleApiView, shortage_services.settle),
+    "shortages/{id}/lot/": (shortages.ShortageLotApiView, shortage_services.name_lot),
     "returned-jars/{id}/decide/": (jars.JarsDecideApiView, returned_jars.release),
     "gift-boxes-made/{code}/": (jars.BoxesMakeApiView, gift_boxes.put_together),
     "suppliers/": (honey_of_others.SuppliersApiView, suppliers.add),

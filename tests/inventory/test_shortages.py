@@ -10,11 +10,11 @@ from django.utils.formats import date_format
 
 from inventory.bottling.services import reversals
 from inventory.shared import days
-from inventory.stock.models import Item, Lot, Place, Posting, Shortage
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, Shortage
 from inventory.stock.queries import books, shortages
 from inventory.stock.services import ledger
 from tests import builders
-from tests.inventory.pages import signed_in, text
+from tests.inventory.pages import books_unchanged, errors, signed_in, text
 
 pytestmark = pytest.mark.django_db
 
@@ -336,3 +336,94 @@ def test_what_a_late_entry_lacked_is_shown_until_what_was_missing_is_entered(tan
     assert shortages.open_rows() == []
     assert "To be settled" not in text(bottler.get(reverse("web:today")))
     assert list(books.faults()) == []
+
+
+def goods_sold_short(shelf: Place) -> Shortage:
+    """Two candles that were sold beyond the books; 24 are on the shelf."""
+    candles = builders.goods()
+    return taken(candles.item, shelf, 2, lot=builders.goods_lot(candles, shelf))
+
+
+def test_a_person_settles_what_was_short_by_what_they_know(shelf):
+    short = goods_sold_short(shelf)
+    owner = signed_in("owner")
+
+    answer = owner.post(
+        reverse("inventory:shortage_settle", args=[short.pk]),
+        {"key": "k", "how": "from_stock", "note": "They were in the window"},
+        follow=True,
+    )
+
+    assert "Settled: 2 pieces of Candle." in text(answer)
+    short.refresh_from_db()
+    assert (short.settled_by.kind, short.settled_by.note) == (
+        Posting.Kind.SETTLEMENT,
+        "They were in the window",
+    )
+    assert Balance.objects.get(lot=short.lot, place=shelf).quantity == 22
+
+
+def test_what_is_settled_is_not_settled_again(shelf):
+    short = goods_sold_short(shelf)
+    settle(short)
+
+    page = signed_in("owner").get(reverse("inventory:shortage_settle", args=[short.pk]))
+
+    assert page.status_code == 404
+
+
+def test_without_a_way_nothing_is_settled(shelf):
+    short = goods_sold_short(shelf)
+
+    with books_unchanged():
+        refused = signed_in("owner").post(
+            reverse("inventory:shortage_settle", args=[short.pk]), {"key": "k"}
+        )
+
+    assert errors(refused) == {"how": ["Choose one from the list."]}
+
+
+def test_whoever_may_not_count_settles_nothing(shelf):
+    short = goods_sold_short(shelf)
+
+    page = signed_in("stand").get(reverse("inventory:shortage_settle", args=[short.pk]))
+
+    assert page.status_code == 403
+
+
+def test_a_person_names_the_lot_of_unknown_honey(honey, tank, lot):
+    short = taken(honey, tank, 10_000, lot=unknown_lot())
+    owner = signed_in("owner")
+    address = reverse("inventory:shortage_lot", args=[short.pk])
+    listed = owner.get(reverse("inventory:shortage_list")).content.decode()
+
+    answer = owner.post(address, {"key": "k", "lot": lot.pk}, follow=True)
+
+    assert address in listed
+    assert f"22.0 lb of bulk honey: it was lot {lot.code}." in text(answer)
+    [row] = shortages.open_rows()
+    assert (row.lot, row.is_lot_unknown) == (lot.code, False)
+    assert owner.get(address).status_code == 404
+
+
+def test_the_api_settles_and_names_the_lot(client, honey, tank, lot):
+    client.force_login(builders.person("owner"))
+    short = taken(honey, tank, 10_000, lot=unknown_lot())
+
+    def send(act: str, key: str, body: dict):
+        return client.post(
+            f"/api/shortages/{short.pk}/{act}/",
+            body,
+            content_type="application/json",
+            headers={"Idempotency-Key": key},
+        )
+
+    named = send("lot", "n", {"lot": lot.pk})
+    settled = send("settle", "s", {"how": "count_difference"})
+    again = send("settle", "t", {"how": "count_difference"})
+
+    assert (named.status_code, named.json()["kind"]) == (200, "correction")
+    assert (settled.status_code, settled.json()["kind"]) == (200, "settlement")
+    assert again.json()["detail"] == "This shortage is settled already."
+    short.refresh_from_db()
+    assert (short.lot, short.settled_by_id) == (lot, settled.json()["id"])

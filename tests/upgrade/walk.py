@@ -43,6 +43,10 @@ LATER = {
     "api:brand-customer",
     "api:lot-ready",
     "api:returned-decide",
+    "api:shortage-lot",
+    "api:shortage-settle",
+    "inventory:shortage_lot",
+    "inventory:shortage_settle",
     "inventory:file",
     "inventory:file_remove",
     "inventory:goods_detail",
@@ -281,6 +285,14 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("inventory.Posting", "pk", "kind"),
             "inventory:posting_detail inventory:posting_reverse api:posting-detail",
+        ),
+        (
+            _rows("inventory.Shortage", "pk", "item__kind", settled_by=None),
+            "inventory:shortage_settle api:shortage-settle",
+        ),
+        (
+            _rows("inventory.Shortage", "pk", settled_by=None, lot__kind="unknown"),
+            "inventory:shortage_lot api:shortage-lot",
         ),
         (_rows("inventory.BottlingRun", "number", "status"), "inventory:run_detail api:run"),
         (
