@@ -1,0 +1,76 @@
+"""The best blend: found by the search, put into whole grams, and checked exactly."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from apiary_sales.planning.blending.problem import BlendProblem, Mixture
+
+SECONDS = 5.0
+# A used vessel has at least a gram, which floats tell from none.
+_HALF_A_GRAM = 0.5
+# Whole grams are found at once, unless hardly any keep the limits.
+_WHOLE_SECONDS_MAX = 1.5
+
+
+@dataclass(frozen=True)
+class BlendAnswer:
+    """The best blend that was found, and the cents that no blend is cheaper than.
+
+    `mixture` is None where none was found; `is_finished` then says that there is none.
+    """
+
+    mixture: Mixture | None
+    is_finished: bool
+    cents_at_least: Fraction = Fraction(0)
+
+    @property
+    def cents_more_at_most(self) -> Fraction:
+        """By how many cents a better blend could be cheaper, at most."""
+        if self.mixture is None:
+            return Fraction(0)
+        return max(Fraction(0), self.mixture.cents - self.cents_at_least)
+
+
+def solve(problem: BlendProblem, *, seconds: float = SECONDS) -> BlendAnswer:
+    """Return the blend of least value in whole grams, every limit kept exactly.
+
+    Which vessels are used is decided in floats, the grams of each are then found as whole numbers.
+    """
+    from apiary_sales.planning.blending import search
+
+    worth = {source.key: float(source.cents_per_gram) for source in problem.sources}
+    found = search.best_grams(problem, worth, seconds=seconds)
+    if found.grams is None:
+        return BlendAnswer(None, found.is_finished)
+    used = [key for key, grams in found.grams.items() if grams >= _HALF_A_GRAM]
+    at_least = max(Fraction(0), _exact(found.least))
+    mixtures = (
+        _rounded(problem, attempt.grams, used)
+        for attempt in (
+            search.whole_grams(problem, worth, used, seconds=min(seconds, _WHOLE_SECONDS_MAX)),
+            search.grams_with_room(problem, worth, used, seconds=0.5),
+        )
+        if attempt.grams is not None
+    )
+    kept = [mixture for mixture in mixtures if mixture is not None]
+    if not kept:
+        # There is a blend, but none in whole grams was found.
+        return BlendAnswer(None, is_finished=False)
+    best = min(kept, key=lambda mixture: mixture.cents)
+    return BlendAnswer(best, found.is_finished, at_least)
+
+
+def _rounded(problem: BlendProblem, grams: dict[str, float], used: Sequence[str]) -> Mixture | None:
+    """Return grams in whole numbers with the same sum, if they keep every limit exactly."""
+    whole = {key: int(grams[key]) for key in used}
+    missing = round(sum(grams[key] for key in used)) - sum(whole.values())
+    by_part = sorted(used, key=lambda key: whole[key] - grams[key])
+    for key in by_part[:missing]:
+        whole[key] += 1
+    mixture = problem.mixture(whole)
+    return None if any(mixture.broken()) else mixture
+
+
+def _exact(cents: float) -> Fraction:
+    return Fraction(cents).limit_denominator(10**6)
