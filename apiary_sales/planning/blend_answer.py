@@ -1,7 +1,7 @@
 """What the blend planner answers: the best blend with its figures, or what stands in the way."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -76,10 +76,19 @@ class BlendSearch:
         ways = blending.ways_out(programme, seconds=WAYS_SECONDS)
         if ways:
             return cls(ways=blend_sentences.ways(ways, question))
-        limits = question.wish.limits
-        colour = blending.reach_by_weight(programme, "colour") if limits.has_colour else None
-        moisture = blending.reach_by_weight(programme, "moisture")
-        return cls(sentence=blend_sentences.together(colour, moisture))
+        return cls(sentence=_several_reasons(question))
+
+
+def _several_reasons(question: BlendQuestion) -> str:
+    """Say what could be reached with the weight alone; or that even the weight can't be."""
+    limits = question.wish.limits
+    free = replace(question.programme, colour=blending.Span(), moisture=blending.Span())
+    for way in blend_sentences.ways(blending.ways_out(free, seconds=WAYS_SECONDS), question):
+        return blend_sentences.even_without_quality(way)
+    return blend_sentences.together(
+        blending.reach(free, "colour") if limits.has_colour else None,
+        blending.reach(free, "moisture"),
+    )
 
 
 def _found(

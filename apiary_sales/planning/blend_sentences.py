@@ -15,7 +15,6 @@ from apiary_sales.planning.rules.blend import (
     LeftOutBecause,
 )
 from inventory.shared import words
-from inventory.stock.blends import BlendLimit
 
 
 @dataclass(frozen=True)
@@ -86,6 +85,11 @@ def together(colour: Reach | None, moisture: Reach | None) -> str:
     return " ".join(told)
 
 
+def even_without_quality(way: SaidWayOut) -> str:
+    """Say what stands in the way even where colour and moisture do not matter."""
+    return _("Even if colour and moisture do not matter: %(way)s") % {"way": way.sentence}
+
+
 def left_out(question: BlendQuestion) -> list[str]:
     """Name the honey that is not used, a sentence for each reason."""
     by_reason: dict[LeftOutBecause, list[str]] = {}
@@ -117,19 +121,6 @@ def set_aside(question: BlendQuestion) -> list[str]:
             % {"count": drafts}
         )
     return told
-
-
-def broken(limits: Iterable[BlendLimit]) -> list[str]:
-    """Say which limits a blend does not keep."""
-    said = {
-        "grams_min": _("It weighs less than was wanted."),
-        "grams_max": _("It weighs more than was wanted."),
-        "colour_min": _("It is lighter than was wanted, or its colour is not known."),
-        "colour_max": _("It is darker than was wanted, or its colour is not known."),
-        "moisture_min": _("It has less moisture than was wanted."),
-        "moisture_max": _("It has more moisture than was wanted."),
-    }
-    return [said[limit] for limit in limits]
 
 
 def _way(way: WayOut, question: BlendQuestion) -> SaidWayOut:

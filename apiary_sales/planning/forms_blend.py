@@ -1,4 +1,4 @@
-"""What a buyer wants of a blend, as a form that is kept in the address, and the form that saves it."""
+"""What a buyer wants of a blend, as a form kept in the address, and the form that saves it."""
 
 import re
 from collections.abc import Mapping
@@ -95,7 +95,6 @@ class BlendWishForm(HouseForm):
         label=_("Blend into"),
         required=False,
         empty_label=_("not decided yet"),
-        help_text=_("What is in it already becomes part of the blend."),
     )
     draws = forms.ChoiceField(
         label=_("How drums and pails are used"),

@@ -22,7 +22,7 @@ from apiary_sales.planning.blending.problem import (
     Span,
 )
 from apiary_sales.planning.blending.proof import BlendAnswer, solve
-from apiary_sales.planning.blending.ways_out import Reach, WayOut, reach_by_weight, ways_out
+from apiary_sales.planning.blending.ways_out import Reach, WayOut, reach, ways_out
 
 __all__ = [
     "BlendAnswer",
@@ -33,7 +33,7 @@ __all__ = [
     "Reach",
     "Span",
     "WayOut",
-    "reach_by_weight",
+    "reach",
     "solve",
     "ways_out",
 ]

@@ -5,7 +5,7 @@ import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from apiary_sales.planning.blending.problem import BlendProblem, LimitName, Measure, Span
+from apiary_sales.planning.blending.problem import BlendProblem, LimitName, Measure
 from apiary_sales.planning.blending.proof import SECONDS, solve
 
 # A mean of floats this near to a whole step is that step.
@@ -49,15 +49,16 @@ def ways_out(problem: BlendProblem, *, seconds: float = SECONDS) -> list[WayOut]
     return found
 
 
-def reach_by_weight(
-    problem: BlendProblem, measure: Measure, *, seconds: float = SECONDS
-) -> Reach | None:
-    """Return which means can be reached with the weight alone asked for; None where none can."""
-    free = replace(problem, colour=Span(), moisture=Span())
+def reach(problem: BlendProblem, measure: Measure, *, seconds: float = SECONDS) -> Reach | None:
+    """Return from which to which mean a blend can be; None where there is no blend."""
     low, high = (
-        _nearest_mean(free, measure, sign, time.monotonic() + seconds / 2) for sign in (1, -1)
+        _nearest_mean(problem, measure, sign, time.monotonic() + seconds / 2) for sign in (1, -1)
     )
-    return None if low is None or high is None else Reach(math.floor(low), math.ceil(high))
+    if low is None or high is None:
+        return None
+    # Of honeys that are alike, no whole step is between the two: the nearest one is told.
+    first, last = math.ceil(low - _STEP_TOLERANCE), math.floor(high + _STEP_TOLERANCE)
+    return Reach(min(first, round(high)), max(last, round(low)))
 
 
 def _limits(problem: BlendProblem) -> Iterator[LimitName]:
