@@ -416,7 +416,7 @@ def _recalls(client: Client) -> list[Arguments]:
 
 
 def _blend_plans() -> list[Arguments]:
-    """Return the blend plans there are; where there are none yet, plan one of the honey there is."""
+    """Return the blend plans there are; where there are none yet, plan one."""
     if not _rows("inventory.BlendPlan", "number"):
         places = apps.get_model("inventory.Place").objects.filter(is_active=True)
         filled = (

@@ -1,6 +1,5 @@
 """The best blend: found by the search, put into whole grams, and checked exactly."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -9,8 +8,8 @@ from apiary_sales.planning.blending.problem import BlendProblem, Mixture
 SECONDS = 5.0
 # A used vessel has at least a gram, which floats tell from none.
 _HALF_A_GRAM = 0.5
-# Whole grams are found at once, unless hardly any keep the limits.
-_WHOLE_SECONDS_MAX = 1.5
+# Whole grams are found at once, unless hardly any keep the limits; there are three ways to them.
+_WHOLE_SECONDS_MAX = 1.0
 
 
 @dataclass(frozen=True)
@@ -45,27 +44,30 @@ def solve(problem: BlendProblem, *, seconds: float = SECONDS) -> BlendAnswer:
         return BlendAnswer(None, found.is_finished)
     used = [key for key, grams in found.grams.items() if grams >= _HALF_A_GRAM]
     at_least = max(Fraction(0), _exact(found.least))
-    mixtures = (
-        _rounded(problem, attempt.grams, used)
-        for attempt in (
-            search.whole_grams(problem, worth, used, seconds=min(seconds, _WHOLE_SECONDS_MAX)),
-            search.grams_with_room(problem, worth, used, seconds=0.5),
-        )
-        if attempt.grams is not None
-    )
-    kept = [mixture for mixture in mixtures if mixture is not None]
-    if not kept:
-        # There is a blend, but none in whole grams was found.
-        return BlendAnswer(None, is_finished=False)
-    best = min(kept, key=lambda mixture: mixture.cents)
-    return BlendAnswer(best, found.is_finished, at_least)
+    best: Mixture | None = None
+    for attempt in (
+        lambda: search.whole_grams(problem, worth, used, seconds=_WHOLE_SECONDS_MAX),
+        lambda: search.grams_with_room(problem, worth, used, seconds=_WHOLE_SECONDS_MAX),
+        # Other vessels may do better in whole grams than those that are best in parts of grams.
+        lambda: search.whole_grams_of_any(problem, worth, seconds=_WHOLE_SECONDS_MAX),
+    ):
+        mixture = _rounded(problem, attempt().grams)
+        if mixture is not None and (best is None or mixture.cents < best.cents):
+            best = mixture
+        if best is not None and best.cents - at_least < 1:
+            break
+    # Without any, there is a blend, but none in whole grams was found.
+    return BlendAnswer(best, found.is_finished and best is not None, at_least)
 
 
-def _rounded(problem: BlendProblem, grams: dict[str, float], used: Sequence[str]) -> Mixture | None:
+def _rounded(problem: BlendProblem, grams: dict[str, float] | None) -> Mixture | None:
     """Return grams in whole numbers with the same sum, if they keep every limit exactly."""
-    whole = {key: int(grams[key]) for key in used}
-    missing = round(sum(grams[key] for key in used)) - sum(whole.values())
-    by_part = sorted(used, key=lambda key: whole[key] - grams[key])
+    if grams is None:
+        return None
+    used = {key: taken for key, taken in grams.items() if taken >= _HALF_A_GRAM}
+    whole = {key: int(taken) for key, taken in used.items()}
+    missing = round(sum(used.values())) - sum(whole.values())
+    by_part = sorted(used, key=lambda key: whole[key] - used[key])
     for key in by_part[:missing]:
         whole[key] += 1
     mixture = problem.mixture(whole)

@@ -47,6 +47,13 @@ def whole_grams(
     return _search(_only(problem, used), worth, are_whole=True, seconds=seconds)
 
 
+def whole_grams_of_any(
+    problem: BlendProblem, worth: Mapping[str, float], *, seconds: float
+) -> Found:
+    """Search as `best_grams`, for whole grams."""
+    return _search(problem, worth, are_whole=True, seconds=seconds)
+
+
 def grams_with_room(
     problem: BlendProblem, worth: Mapping[str, float], used: Sequence[str], *, seconds: float
 ) -> Found:
