@@ -83,11 +83,12 @@ def _several_reasons(question: BlendQuestion) -> str:
     """Say what could be reached with the weight alone; or that even the weight can't be."""
     limits = question.wish.limits
     free = replace(question.programme, colour=blending.Span(), moisture=blending.Span())
-    for way in blend_sentences.ways(blending.ways_out(free, seconds=WAYS_SECONDS), question):
-        return blend_sentences.even_without_quality(way)
+    moisture = blending.reach(free, "moisture")
+    if moisture is None:
+        ways = blend_sentences.ways(blending.ways_out(free, seconds=WAYS_SECONDS), question)
+        return blend_sentences.even_without_quality(ways)
     return blend_sentences.together(
-        blending.reach(free, "colour") if limits.has_colour else None,
-        blending.reach(free, "moisture"),
+        blending.reach(free, "colour") if limits.has_colour else None, moisture
     )
 
 

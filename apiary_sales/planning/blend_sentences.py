@@ -1,6 +1,6 @@
 """What the page of the blend planner says in sentences: what is in the way, what is left out."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -85,9 +85,16 @@ def together(colour: Reach | None, moisture: Reach | None) -> str:
     return " ".join(told)
 
 
-def even_without_quality(way: SaidWayOut) -> str:
+def even_without_quality(found: Sequence[SaidWayOut]) -> str:
     """Say what stands in the way even where colour and moisture do not matter."""
-    return _("Even if colour and moisture do not matter: %(way)s") % {"way": way.sentence}
+    if not found:
+        return _(
+            "Several limits stand in the way together, even if colour and moisture do not matter. "
+            "Ask for less, allow more vessels, or choose a larger vessel to blend into."
+        )
+    return _("Even if colour and moisture do not matter: %(ways)s") % {
+        "ways": " ".join(way.sentence for way in found)
+    }
 
 
 def left_out(question: BlendQuestion) -> list[str]:
