@@ -105,7 +105,7 @@ def test_a_search_says_what_stands_in_the_way(read, house):
         ({"grams_min": 10, "colour_mm_min": "30", "colour_mm_max": "30.5"}, "colour_mm_max"),
         ({"grams_min": 10, "moisture_percent_max": "9"}, "moisture_percent_max"),
         ({"grams_min": 10, "target": "no-such"}, "target"),
-        ({"grams_min": 10, "keep_out": "no-such"}, "keep_out"),
+        ({"grams_min": 10, "keep_out": "no-such"}, "keep_out.0"),
         ({"grams_min": 10, "least_grams": "drum-1"}, "least_grams.0"),
         ({"grams_min": 10, "least_grams": "drum-1:999999999"}, "least_grams"),
         ({"grams_min": 10, "value_per_pound": "no-such:1.5"}, "value_per_pound"),

@@ -54,8 +54,8 @@ def test_the_plan_says_what_the_blend_would_be_and_that_its_colour_is_approximat
     page = text(signed_in().get(url(plan)))
 
     assert "Blend plan M26-01 draft" in page
-    assert "Colour, about 32.0 mm white wanted: at most 34.0 mm" in page
-    assert "Moisture 17.60 % wanted: at most 18.60 %" in page
+    assert "Colour, about 32.0 mm white wanted: at most 34 mm" in page
+    assert "Moisture 17.60 % wanted: at most 18.6 %" in page
     assert "moisture above the house's limit" in page
     assert "Mix a small trial blend first and read its colour." in page
     assert "drum-1: 350 g" in page

@@ -7,8 +7,10 @@ from fractions import Fraction
 from functools import cached_property
 
 from django.db.models import Prefetch, QuerySet
+from django.utils.translation import gettext as _
 
 from inventory.physics import grading
+from inventory.shared import words
 from inventory.shared.money import split_cents
 from inventory.stock import density, rules
 from inventory.stock.blends import (
@@ -104,6 +106,41 @@ class BlendOutcome:
         return self.limits.broken_by(self.parts)
 
     @property
+    def misses(self) -> list[str]:
+        """What is not as it was wanted, a sentence each."""
+        said = {
+            "grams_min": _("It weighs less than was wanted."),
+            "grams_max": _("It weighs more than was wanted."),
+            "colour_min": _("It is lighter than was wanted, or its colour is not known."),
+            "colour_max": _("It is darker than was wanted, or its colour is not known."),
+            "moisture_min": _("It has less moisture than was wanted."),
+            "moisture_max": _("It has more moisture than was wanted."),
+        }
+        return [said[limit] for limit in self.broken]
+
+    @property
+    def weight_wanted(self) -> str:
+        low, high = self.limits.grams_min, self.limits.grams_max
+        return _range(
+            words.pounds(low, 1), None if high is None else words.pounds(high, 1)
+        )
+
+    @property
+    def colour_wanted(self) -> str:
+        """Which colour was asked for, in words: "17.1 to 34 mm"."""
+        unit = _("mm")
+        return _range(
+            _figure(self.limits.colour_mm_min, unit), _figure(self.limits.colour_mm_max, unit)
+        )
+
+    @property
+    def moisture_wanted(self) -> str:
+        return _range(
+            _figure(self.limits.moisture_percent_min, "%"),
+            _figure(self.limits.moisture_percent_max, "%"),
+        )
+
+    @property
     def is_above_moisture_limit(self) -> bool:
         """Whether it has more moisture than the house puts into jars."""
         return self.moisture_percent is not None and (
@@ -114,6 +151,24 @@ class BlendOutcome:
     def cost_cents(self) -> int | None:
         """What its honey cost; None while the cost of any part is unknown."""
         return rules.cost_cents((row.lot, row.grams) for row in self.rows)
+
+
+def _figure(figure: Decimal | None, unit: str) -> str | None:
+    if figure is None:
+        return None
+    shortest = Decimal(f"{figure.normalize():f}")
+    return f"{words.number(shortest)} {unit}"
+
+
+def _range(low: str | None, high: str | None) -> str:
+    """Say from which to which figure something may be."""
+    if low == high:
+        return low or _("any")
+    if high is None:
+        return _("at least %(low)s") % {"low": low}
+    if low is None:
+        return _("at most %(high)s") % {"high": high}
+    return _("%(low)s to %(high)s") % {"low": low, "high": high}
 
 
 def plans() -> QuerySet[BlendPlan]:
