@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from apiary_sales.api.fields import GramsCountField, VesselCodeField
+from apiary_sales.api.fields import GramsCountField, VesselCodeField, rows_of
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import (
     PostingSerializer,
@@ -102,7 +102,7 @@ class BlendToDraftSerializer(serializers.Serializer):
     """A blend to keep as a draft; the weights need not keep the limits."""
 
     target = VesselCodeField()
-    sources = BlendSourceSerializer(many=True, allow_empty=False, max_length=VESSELS_MAX)
+    sources = rows_of(BlendSourceSerializer, allow_empty=False, max_length=VESSELS_MAX)
     limits = BlendLimitsSerializer()
     buyer = StrictCharField(required=False, allow_blank=True, max_length=120)
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
@@ -111,14 +111,14 @@ class BlendToDraftSerializer(serializers.Serializer):
 class BlendToChangeSerializer(serializers.Serializer):
     """The weights that a draft has instead of those it had."""
 
-    sources = BlendSourceSerializer(many=True, allow_empty=False, max_length=VESSELS_MAX)
+    sources = rows_of(BlendSourceSerializer, allow_empty=False, max_length=VESSELS_MAX)
 
 
 class BlendToCarryOutSerializer(serializers.Serializer):
     """What was really poured; without `sources`, the weights of the plan."""
 
-    sources = BlendSourceSerializer(
-        many=True, allow_empty=False, max_length=VESSELS_MAX, required=False
+    sources = rows_of(
+        BlendSourceSerializer, allow_empty=False, max_length=VESSELS_MAX, required=False
     )
     poured_on = serializers.DateField(required=False, allow_null=True)
     note = StrictCharField(required=False, allow_blank=True, max_length=200)

@@ -13,6 +13,7 @@ from apiary_sales.planning.rules.blend import (
     MOISTURE_PER_PERCENT,
     BlendQuestion,
     LeftOutBecause,
+    ValueFrom,
 )
 from inventory.shared import words
 
@@ -25,6 +26,8 @@ class SaidWayOut:
     sentence: str
     # In the unit of the form: grams, mm Pfund, percent, vessels.
     nearest: Decimal
+    # Whether another figure is a way out; room needs another vessel.
+    is_figure: bool = True
 
 
 def obstacle(question: BlendQuestion) -> str:
@@ -172,22 +175,35 @@ def _way(way: WayOut, question: BlendQuestion) -> SaidWayOut:
                 "%(figure)s can be reached."
             ) % {"asked": asked, "figure": figure}
         case _:
-            sentence = _weight_at_most(question, way.nearest)
+            return _weight_at_most(question, way)
     return SaidWayOut(way.limit, sentence, nearest)
 
 
-def _weight_at_most(question: BlendQuestion, nearest: int) -> str:
-    most = question.grams_max or 0
-    asked, figure = words.pounds_apart(most, nearest)
-    if question.wish.target and most == question.room_grams:
-        return _(
+def _weight_at_most(question: BlendQuestion, way: WayOut) -> SaidWayOut:
+    most, target = question.grams_max or 0, question.wish.target
+    asked, figure = words.pounds_apart(most, way.nearest)
+    if target is not None and most == question.room_grams:
+        room = _(
             "Room: %(place)s has room for %(asked)s. With everything else as it is, the blend "
             "would be %(figure)s. Choose a larger vessel."
-        ) % {"place": question.wish.target.name, "asked": asked, "figure": figure}
-    return _(
+        ) % {"place": target.name, "asked": asked, "figure": figure}
+        return SaidWayOut(way.limit, room, Decimal(way.nearest), is_figure=False)
+    sentence = _(
         "Weight: you asked for at most %(asked)s. With everything else as it is, it would be "
         "%(figure)s."
     ) % {"asked": asked, "figure": figure}
+    return SaidWayOut(way.limit, sentence, Decimal(way.nearest))
+
+
+def two_measures(question: BlendQuestion) -> str:
+    """Say that some honey is valued at its cost and some at a price, which are not the same."""
+    known = {question.value_of(vessel)[1] for vessel in question.chosen}
+    if {ValueFrom.COST, ValueFrom.DRUM_PRICE} <= known:
+        return _(
+            "Some honey is valued at its cost and some at the drum price, which is usually higher. "
+            "Where that is not fair, enter another value for the vessel below."
+        )
+    return ""
 
 
 def _left_out(because: LeftOutBecause, vessels: str) -> str:

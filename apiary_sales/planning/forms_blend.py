@@ -36,6 +36,19 @@ PARTS, WHOLE = "parts", "whole"
 SOURCE_WRITTEN = re.compile(r"(\d{1,18})-(\d{1,9})", re.ASCII)
 
 
+def colour_choices() -> list[tuple[str, str | Promise]]:
+    """Return the colour classes, each alone and with all that are lighter."""
+    lighter = [
+        (f"{OR_LIGHTER}{name}", format_lazy(_("{colour} or lighter"), colour=words.COLOURS[name]))
+        for name in COLOUR_CLASSES[1:-1]
+    ]
+    return [
+        ("", _("any, or as entered below")),
+        *lighter,
+        *((name, words.COLOURS[name]) for name in COLOUR_CLASSES),
+    ]
+
+
 @dataclass(frozen=True)
 class BlendVesselFields:
     """One vessel, and the fields of its row."""
@@ -62,7 +75,9 @@ class BlendWishForm(HouseForm):
         required=False,
         help_text=_("Leave empty for just the weight wanted; with whole drums, for any more."),
     )
-    colour_class = forms.ChoiceField(label=_("Colour class"), required=False)
+    colour_class = forms.ChoiceField(
+        label=_("Colour class"), choices=colour_choices, required=False
+    )
     colour_min = NumberField(
         label=_("Colour at least, mm Pfund"),
         required=False,
@@ -114,7 +129,6 @@ class BlendWishForm(HouseForm):
     def __init__(self, data: Mapping[str, object] | None, *, books: BlendBooks) -> None:
         super().__init__(data)
         self.books = books
-        self.fields["colour_class"].choices = colour_choices()
         self.fields["moisture_max"].initial = books.moisture_limit_percent.normalize()
         for vessel in books.vessels:
             name, key = vessel.place.name, vessel.key
@@ -234,19 +248,6 @@ class BlendSaveForm(ActForm):
             )
             rows = []
         return {**self.cleaned_data, "sources": [(places[pk], grams) for pk, grams in rows]}
-
-
-def colour_choices() -> list[tuple[str, str | Promise]]:
-    """Return the colour classes, each alone and with all that are lighter."""
-    lighter = [
-        (f"{OR_LIGHTER}{name}", format_lazy(_("{colour} or lighter"), colour=words.COLOURS[name]))
-        for name in COLOUR_CLASSES[1:-1]
-    ]
-    return [
-        ("", _("any, or as entered below")),
-        *lighter,
-        *((name, words.COLOURS[name]) for name in COLOUR_CLASSES),
-    ]
 
 
 def colour_range(choice: str) -> tuple[Decimal | None, Decimal | None]:

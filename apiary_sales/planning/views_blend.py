@@ -40,7 +40,7 @@ FIELD_OF_LIMIT = {
 
 @dataclass(frozen=True)
 class LinkedWayOut:
-    """A way out with the address that asks for it."""
+    """A way out with the address that asks for it; empty where none does."""
 
     sentence: str
     query: str
@@ -69,6 +69,7 @@ class BlendPlannerView(PermissionRequiredMixin, TemplateView):
             found=search.found if search else None,
             ways=_linked(search.ways, asked, form.limits()) if search and search.ways else [],
             left_out=blend_sentences.left_out(question) if question else [],
+            two_measures=blend_sentences.two_measures(question) if question else "",
             set_aside=blend_sentences.set_aside(question) if question else [],
             target=question.wish.target if question else None,
             limits=form.limits() if question else None,
@@ -124,7 +125,10 @@ def _linked(
     ways: Sequence[SaidWayOut], asked: QueryDict, limits: BlendLimits
 ) -> list[LinkedWayOut]:
     """Give each way out the address of the same question with that figure instead."""
-    return [LinkedWayOut(way.sentence, _query(way, asked, limits)) for way in ways]
+    return [
+        LinkedWayOut(way.sentence, _query(way, asked, limits) if way.is_figure else "")
+        for way in ways
+    ]
 
 
 def _query(way: SaidWayOut, asked: QueryDict, limits: BlendLimits) -> str:

@@ -74,6 +74,22 @@ def test_the_blend_of_least_value_is_found_and_said_to_be_approximate(light, dar
     assert "Value of the honey $165.00" in said
     assert "The colour of a blend is only approximate." in said
     assert "moisture above the house's limit" in said
+    assert "The colour is less than 2 mm from what was wanted" in said
+    assert "The moisture is less than" not in said
+
+
+def test_a_blend_well_inside_its_limits_is_not_called_near_them(light, dark):
+    assert asked(colour_max="63").context["found"].outcome.near_limits == []
+    (near,) = asked(moisture_max="19.05").context["found"].outcome.near_limits
+    assert near.startswith("The moisture is less than 0.1 % from what was wanted")
+
+
+def test_values_of_two_kinds_are_said_to_be_so(light):
+    assert "Some honey is valued at its cost" not in text(asked())
+    builders.lot_in(builders.place("drum-6", "drum"), 50_000)
+    prices.set_bulk(price_per_pound=Decimal("1.5000"), valid_from=date(2020, 1, 1))
+
+    assert "Some honey is valued at its cost and some at the drum price" in text(asked())
 
 
 def test_a_class_alone_has_both_ends(light, dark):
@@ -258,6 +274,8 @@ def test_what_is_in_the_target_counts_and_it_must_have_room(light, dark):
     said = text(page)
     assert page.context["found"] is None
     assert "Weight: you asked for at least 132 lb." in said
+    assert "Choose a larger vessel." in said
+    assert [bool(way.query) for way in page.context["ways"]] == [True, False]
 
 
 def test_honey_is_not_planned_into_a_vessel_that_is_promised_or_of_another(light, dark):

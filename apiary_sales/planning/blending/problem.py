@@ -24,7 +24,7 @@ class Span:
     low: int | None = None
     high: int | None = None
 
-    def __contains__(self, figure: Fraction) -> bool:
+    def __contains__(self, figure: Fraction | int) -> bool:
         return (self.low is None or figure >= self.low) and (
             self.high is None or figure <= self.high
         )

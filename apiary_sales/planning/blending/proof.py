@@ -1,5 +1,6 @@
 """The best blend: found by the search, put into whole grams, and checked exactly."""
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -45,19 +46,26 @@ def solve(problem: BlendProblem, *, seconds: float = SECONDS) -> BlendAnswer:
     used = [key for key, grams in found.grams.items() if grams >= _HALF_A_GRAM]
     at_least = max(Fraction(0), _exact(found.least))
     best: Mixture | None = None
-    for attempt in (
-        lambda: search.whole_grams(problem, worth, used, seconds=_WHOLE_SECONDS_MAX),
-        lambda: search.grams_with_room(problem, worth, used, seconds=_WHOLE_SECONDS_MAX),
-        # Other vessels may do better in whole grams than those that are best in parts of grams.
-        lambda: search.whole_grams_of_any(problem, worth, seconds=_WHOLE_SECONDS_MAX),
-    ):
-        mixture = _rounded(problem, attempt().grams)
+    for attempt in _attempts(problem, worth, used):
+        mixture = _rounded(problem, attempt)
         if mixture is not None and (best is None or mixture.cents < best.cents):
             best = mixture
         if best is not None and best.cents - at_least < 1:
             break
     # Without any, there is a blend, but none in whole grams was found.
     return BlendAnswer(best, found.is_finished and best is not None, at_least)
+
+
+def _attempts(
+    problem: BlendProblem, worth: Mapping[str, float], used: Sequence[str]
+) -> Iterator[dict[str, float] | None]:
+    """Yield grams that are whole, or keep the limits however they are rounded; each if wanted."""
+    from apiary_sales.planning.blending import search
+
+    yield search.whole_grams(problem, worth, used, seconds=_WHOLE_SECONDS_MAX).grams
+    yield search.grams_with_room(problem, worth, used, seconds=_WHOLE_SECONDS_MAX).grams
+    # Other vessels may do better in whole grams than those that are best in parts of grams.
+    yield search.whole_grams_of_any(problem, worth, seconds=_WHOLE_SECONDS_MAX).grams
 
 
 def _rounded(problem: BlendProblem, grams: dict[str, float] | None) -> Mixture | None:

@@ -31,6 +31,10 @@ from inventory.stock.models import (
     ProductionSettings,
 )
 
+# What two readers of a Pfund grader, and of a refractometer, may differ by (common practice).
+NEAR_COLOUR_MM = Decimal(2)
+NEAR_MOISTURE_PERCENT = Decimal("0.1")
+
 
 @dataclass(frozen=True)
 class BlendRow:
@@ -119,11 +123,33 @@ class BlendOutcome:
         return [said[limit] for limit in self.broken]
 
     @property
+    def near_limits(self) -> list[str]:
+        """Say where the blend is so near what was wanted that a reading may miss it."""
+        limits, told = self.limits, []
+        if _is_near(self.colour_mm, limits.colour_mm_min, limits.colour_mm_max, NEAR_COLOUR_MM):
+            told.append(
+                _(
+                    "The colour is less than %(near)s mm from what was wanted, and it is only "
+                    "approximate: the blend may be read on the other side. To be safe, ask for a "
+                    "colour further inside."
+                )
+                % {"near": NEAR_COLOUR_MM}
+            )
+        ends = limits.moisture_percent_min, limits.moisture_percent_max
+        if _is_near(self.moisture_percent, *ends, NEAR_MOISTURE_PERCENT):
+            told.append(
+                _(
+                    "The moisture is less than %(near)s %% from what was wanted: a refractometer "
+                    "may read it on the other side. To be safe, ask for a moisture further inside."
+                )
+                % {"near": words.number(NEAR_MOISTURE_PERCENT)}
+            )
+        return told
+
+    @property
     def weight_wanted(self) -> str:
         low, high = self.limits.grams_min, self.limits.grams_max
-        return _range(
-            words.pounds(low, 1), None if high is None else words.pounds(high, 1)
-        )
+        return _range(words.pounds(low, 1), None if high is None else words.pounds(high, 1))
 
     @property
     def colour_wanted(self) -> str:
@@ -151,6 +177,17 @@ class BlendOutcome:
     def cost_cents(self) -> int | None:
         """What its honey cost; None while the cost of any part is unknown."""
         return rules.cost_cents((row.lot, row.grams) for row in self.rows)
+
+
+def _is_near(
+    figure: Decimal | None, low: Decimal | None, high: Decimal | None, near: Decimal
+) -> bool:
+    """Tell whether a figure is within its limits, but nearer than `near` to one of them."""
+    ends = [end for end in (low, high) if end is not None]
+    is_within = (
+        figure is not None and (low is None or low <= figure) and (high is None or figure <= high)
+    )
+    return is_within and any(abs(end - (figure or 0)) < near for end in ends)
 
 
 def _figure(figure: Decimal | None, unit: str) -> str | None:
