@@ -223,6 +223,19 @@ def test_the_weights_that_were_really_poured_are_kept_beside_the_planned_ones(li
     assert outcome(plan).grams == 71_000
 
 
+def test_what_was_in_the_target_stays_part_of_a_plan_that_was_carried_out(light, dark, tank):
+    honey.transfer(
+        source=dark, target=tank, grams=50_000, recorded_by=builders.person(), key="pour"
+    )
+    plan = drafted(tank, (light, 50_000))
+
+    carried_out(plan)
+
+    said = outcome(plan)
+    assert (said.grams, said.moved_grams, said.colour_mm) == (100_000, 50_000, Decimal("40.0"))
+    assert in_(tank).lot.colour_mm == said.colour_mm
+
+
 def test_a_plan_is_carried_out_once(light, tank):
     plan = drafted(tank, (light, 1000))
     carried_out(plan, key="once")
@@ -253,13 +266,13 @@ def test_a_plan_is_not_carried_out_with_other_honey_than_it_counted_with(light, 
     plan = drafted(tank, (light, 1000))
     honey.transfer(source=dark, target=light, grams=500, recorded_by=builders.person(), key="mix")
 
-    with pytest.raises(NotAllowedNow, match="has other honey now") as refused:
+    with pytest.raises(NotAllowedNow, match="has other honey than when") as refused:
         carried_out(plan)
     assert refused.value.parameter == "sources.0.place"
 
     blend_plans.change(plan=plan, sources=[(light, 1000)])
     honey.transfer(source=dark, target=tank, grams=500, recorded_by=builders.person(), key="in")
-    with pytest.raises(NotAllowedNow, match="has other honey now") as refused:
+    with pytest.raises(NotAllowedNow, match="has other honey than when") as refused:
         carried_out(plan)
     assert refused.value.parameter == "target"
     assert in_(tank).quantity == 500

@@ -34,6 +34,8 @@ class BlendPlan(models.Model):
     target_lot = models.ForeignKey(
         Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
+    # How much of it was there when the plan was carried out.
+    target_grams = models.BigIntegerField(null=True, blank=True)
     grams_min = models.BigIntegerField(_("weight, at least"))
     grams_max = models.BigIntegerField(_("weight, at most"), null=True, blank=True)
     colour_mm_min = models.DecimalField(

@@ -277,15 +277,14 @@ def outcome(
 def _in_target(plan: BlendPlan, there: Balance | None) -> BlendRow | None:
     """Return the honey that is in the target before anything is poured; None where there is none.
 
-    Once the plan was carried out, that is what the posting took from the target again.
+    Once the plan was carried out, that is what was there then.
     """
     if plan.target_lot is None:
         return None
-    if plan.posting is not None and not plan.is_undone:
-        taken = plan.posting.lines.filter(place=plan.target, lot=plan.target_lot, quantity__lt=0)
-        grams = -sum(line.quantity for line in taken)
-    else:
+    if plan.is_open:
         grams = there.quantity if there and there.lot_id == plan.target_lot_id else 0
+    else:
+        grams = plan.target_grams or 0
     return BlendRow(plan.target, plan.target_lot, grams, there=there) if grams else None
 
 

@@ -1,7 +1,7 @@
 """Blend plans: drafted, changed, carried out in one posting, or dropped."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 
 from django.db import transaction
 from django.utils import timezone
@@ -14,7 +14,7 @@ from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
 from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Balance, BlendPlan, BlendPlanLine, Item, Place, Posting
-from inventory.stock.services import honey, ledger
+from inventory.stock.services import honey, ledger, moments, numbers
 
 # More vessels than are ever poured together.
 VESSELS_MAX = 60
@@ -113,7 +113,9 @@ def carry_out(
     lines = {line.place: line for line in plan.lines.select_related("place", "lot")}
     if sources is None:
         sources = [(place, line.grams) for place, line in lines.items()]
-    _check_planned_honey(plan, sources, lines)
+    moment = moments.of_draw(poured_on, *(place for place, _grams in sources))
+    in_target = Balance.objects.in_vessel(plan.target, moment)
+    _check_planned_honey(plan, sources, lines, in_target, moment)
     posting = honey.blend(
         sources=sources,
         target=plan.target,
@@ -127,6 +129,7 @@ def carry_out(
         line.poured_grams = poured.get(place, 0)
         checks.save_checked(line)
     plan.status, plan.posting = BlendPlan.Status.CARRIED_OUT, posting
+    plan.target_grams = in_target.quantity if in_target else 0
     _end(plan, carried_out_by)
     return posting
 
@@ -210,9 +213,13 @@ def _set_lines(plan: BlendPlan, sources: Sources) -> None:
 
 
 def _check_planned_honey(
-    plan: BlendPlan, sources: Sources, lines: dict[Place, BlendPlanLine]
+    plan: BlendPlan,
+    sources: Sources,
+    lines: dict[Place, BlendPlanLine],
+    in_target: Balance | None,
+    moment: datetime | None,
 ) -> None:
-    """Raise where a vessel is not in the plan, or has other honey than the plan counted with."""
+    """Raise where a vessel is not in the plan, or had other honey than the plan counted with."""
     for index, (place, _grams) in enumerate(sources):
         line = lines.get(place)
         if line is None:
@@ -221,10 +228,9 @@ def _check_planned_honey(
                 % {"place": place.name, "number": plan.number},
                 parameter=f"sources.{index}.place",
             )
-        there = Balance.objects.in_vessel(place)
+        there = Balance.objects.in_vessel(place, moment)
         if there is not None and there.lot_id != line.lot_id:
             raise _other_honey(place, f"sources.{index}.place")
-    in_target = Balance.objects.in_vessel(plan.target)
     if (in_target.lot_id if in_target else None) != plan.target_lot_id:
         raise _other_honey(plan.target, "target")
 
@@ -232,8 +238,9 @@ def _check_planned_honey(
 def _other_honey(place: Place, parameter: str) -> NotAllowedNow:
     return NotAllowedNow(
         _(
-            "%(place)s has other honey now than when the blend was planned. Change the weights of "
-            "the plan, and check the colour and moisture again."
+            "%(place)s has other honey than when the blend was planned. Change the weights of the "
+            "plan, and check the colour and moisture again. If it was poured already, enter it "
+            "under Honey, Blend."
         )
         % {"place": place.name},
         parameter=parameter,
@@ -242,5 +249,5 @@ def _other_honey(place: Place, parameter: str) -> NotAllowedNow:
 
 def _next_number() -> str:
     year = timezone.localdate().year
-    number = ledger.next_number(f"blend-plan-{year}")
+    number = numbers.next_number(f"blend-plan-{year}")
     return f"M{year % 100:02d}-{number:02d}"

@@ -98,7 +98,9 @@ class BlendPlanCarryOutView(HoneyActView):
         return super().get_context_data(plan=self.plan, **kwargs)
 
     def preview(self, data: dict[str, Any]) -> HoneyPreview:
-        return honey.preview_blend(sources=data["sources"], target=self.plan.target)
+        return honey.preview_blend(
+            sources=data["sources"], target=self.plan.target, poured_on=data["poured_on"]
+        )
 
     def act(self, data: dict[str, Any]) -> Posting:
         return blend_plans.carry_out(
