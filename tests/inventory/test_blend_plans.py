@@ -236,6 +236,17 @@ def test_what_was_in_the_target_stays_part_of_a_plan_that_was_carried_out(light,
     assert in_(tank).lot.colour_mm == said.colour_mm
 
 
+def test_a_blend_poured_yesterday_is_judged_by_the_honey_of_yesterday(light, dark, tank):
+    plan = drafted(tank, (light, 70_000))
+    honey.transfer(source=dark, target=tank, grams=500, recorded_by=builders.person(), key="today")
+
+    carried_out(plan, poured_on=builders.today() - timedelta(days=1))
+
+    assert in_(tank).quantity == 70_500
+    assert in_(light).quantity == 130_000
+    assert list(books.faults()) == []
+
+
 def test_a_plan_is_carried_out_once(light, tank):
     plan = drafted(tank, (light, 1000))
     carried_out(plan, key="once")
