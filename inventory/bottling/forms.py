@@ -32,7 +32,7 @@ from inventory.shared.forms.fields import (
 )
 from inventory.shared.typed import Mistyped, read_number
 from inventory.stock import lot_codes
-from inventory.stock.forms.fields import VesselField, in_fahrenheit, usual_temperature
+from inventory.stock.forms.fields import VesselField, as_pounds, in_fahrenheit, usual_temperature
 from inventory.stock.forms.suppliers import SupplierNameField
 from inventory.stock.models import Balance, LotHold, Place, ProductionSettings
 
@@ -162,6 +162,19 @@ class RunPlanForm(PlannedAdditionForm):
         )
 
 
+def recorded_figures(run: BottlingRun) -> dict[str, Any]:
+    """Return what a run was recorded with, as its forms show it."""
+    day = run.packed_lot.made_on if run.packed_lot else None
+    return {
+        "pieces_filled": run.pieces_filled,
+        "pieces_broken": run.pieces_broken,
+        "drawn": as_pounds(run.drawn_grams or 0),
+        "loss": as_pounds(run.loss_grams),
+        "labour_minutes": run.labour_minutes,
+        "bottled_on": day,
+    }
+
+
 class RunRecordForm(RecordedAdditionForm):
     # The weight or the two dips are wanted, and the browser can't know which.
     use_required_attribute = False
@@ -221,6 +234,8 @@ class RunRecordForm(RecordedAdditionForm):
         self.fields["drawn"].required = True
         self.fields["target"].initial = run.target_id
         self.fields["pieces_filled"].initial = run.pieces_planned
+        if run.status == BottlingRun.Status.REVERSED:
+            self.initial = recorded_figures(run) | self.initial
         if run.celsius is not None:
             self.fields["celsius"].initial = in_fahrenheit(run.celsius)
 

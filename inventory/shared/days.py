@@ -1,8 +1,11 @@
 """Days people name, and the moments the books keep."""
 
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 
 from django.utils import timezone
+
+# So much before or after another entry, an entry is just before or after it.
+JUST = timedelta(microseconds=1)
 
 
 def moment(day: date | None) -> datetime:
@@ -20,3 +23,9 @@ def is_past(moment: datetime) -> bool:
 def past_moment(day: date | None) -> datetime | None:
     """Return noon of an earlier day, or None for today or no day."""
     return None if day is None or day == timezone.localdate() else moment(day)
+
+
+def midnight_after(moment: datetime) -> datetime:
+    """Return the midnight at which the day of a moment ends."""
+    local = timezone.localtime(moment)
+    return local.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)

@@ -1,6 +1,7 @@
 """A bottling room for tests: honey in a tank, jars with lids and cases, and one run through it."""
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
 from django.utils import timezone
@@ -27,9 +28,17 @@ class Room:
 
 
 def set_up(
-    grams: int = 200_000, *, pieces: int = 500, cases: int = 50, cost_cents: int | None = 100_000
+    grams: int = 200_000,
+    *,
+    pieces: int = 500,
+    cases: int = 50,
+    cost_cents: int | None = 100_000,
+    received_on: date | None = None,
 ) -> Room:
-    """A tank of clover, and jars, lids and cases of twelve for the one pound size."""
+    """A tank of clover, and jars, lids and cases of twelve for the one pound size.
+
+    The parts came in today, or on `received_on`.
+    """
     tank = builders.place("tank-1", name="Tank 1")
     shelf = builders.place("shelf", Place.Kind.SHELF, name="Shelf")
     lot = builders.lot_in(tank, grams, cost_cents=cost_cents)
@@ -42,18 +51,24 @@ def set_up(
     builders.made_of(size, case, per_pieces=12)
     for part, count, cents in ((jar, pieces, 60), (lid, pieces, 15), (case, cases, 90)):
         if count:
-            receive(part, shelf, count, cents * count)
+            receive(part, shelf, count, cents * count, received_on)
     return Room(tank, shelf, size, lot, jar, lid, case)
 
 
-def receive(part: PackagingPart, shelf: Place, pieces: int, cost_cents: int):
+def receive(
+    part: PackagingPart,
+    shelf: Place,
+    pieces: int,
+    cost_cents: int,
+    received_on: date | None = None,
+):
     return parts.receive(
         part=part,
         place=shelf,
         pieces=pieces,
         cost_cents=cost_cents,
         supplier="Valley Glass",
-        received_on=timezone.localdate(),
+        received_on=received_on or timezone.localdate(),
         recorded_by=builders.person(),
         key=builders.new_key(),
     )

@@ -3,7 +3,7 @@
 import pytest
 from django.urls import reverse
 
-from inventory.bottling.services import fill_checks, holds
+from inventory.bottling.services import fill_checks, holds, reversals
 from inventory.shared.errors import (
     BadValue,
     LotOnHold,
@@ -192,18 +192,66 @@ def test_vessels_on_hold_are_marked_in_lists_and_on_the_page_of_quotes(client, r
         assert f"{lot.code}, Clover. ON HOLD" in client.get(f"/honey/{address}/").text
 
 
-def test_honey_on_hold_is_neither_planned_nor_bottled(room):
-    run = bottling_room.plan(room)
+def test_honey_on_hold_can_not_be_planned_for_a_run(room):
     hold(room.lot)
-    sentence = "Lot 26-E01 in Tank 1 is on hold and can't be bottled: Odd smell."
 
     with pytest.raises(LotOnHold) as planned:
         bottling_room.plan(room)
-    with pytest.raises(LotOnHold) as recorded:
-        bottling_room.record(run)
 
-    assert (planned.value.message, planned.value.parameter) == (sentence, "pieces")
-    assert (recorded.value.message, recorded.value.parameter) == (sentence, "drawn_grams")
+    assert (planned.value.message, planned.value.parameter) == (
+        "Lot 26-E01 in Tank 1 is on hold and can't be bottled: Odd smell.",
+        "pieces",
+    )
+
+
+def test_jars_filled_with_honey_on_hold_are_on_hold_too(room):
+    # They are there, so they are booked; the hold goes with the honey.
+    run = bottling_room.plan(room)
+    hold(room.lot)
+
+    packed = bottling_room.record(run).packed_lot
+
+    packed.refresh_from_db()
+    assert packed.is_on_hold
+    assert packed.hold_reason == "Made from lot 26-E01, which is on hold. Odd smell."
+
+
+def test_a_hold_stays_on_jars_whose_run_is_undone_and_recorded_again(room):
+    run = bottling_room.recorded(room)
+    packed = run.packed_lot
+    hold(packed)
+
+    reversals.reverse(posting=run.posting, recorded_by=builders.person(), key=builders.new_key())
+    run.refresh_from_db()
+    again = bottling_room.record(run)
+
+    assert again.packed_lot == packed
+    assert again.packed_lot.code == packed.code == run.lot_code
+    packed.refresh_from_db()
+    assert packed.is_on_hold
+    with pytest.raises(LotOnHold):
+        stores.write_off(
+            item=room.product.item,
+            lot=packed,
+            place=room.shelf,
+            pieces=1,
+            reason="gift",
+            recorded_by=builders.person(),
+            key=builders.new_key(),
+        )
+
+
+def test_a_hold_put_on_jars_of_an_undone_run_is_there_when_it_is_recorded_again(room):
+    # Jars of a run that was undone by mistake are on the shelf, whatever the books say.
+    run = bottling_room.recorded(room)
+    reversals.reverse(posting=run.posting, recorded_by=builders.person(), key=builders.new_key())
+    hold(run.packed_lot)
+    run.refresh_from_db()
+
+    again = bottling_room.record(run)
+
+    again.packed_lot.refresh_from_db()
+    assert (again.packed_lot, again.packed_lot.is_on_hold) == (run.packed_lot, True)
 
 
 def test_honey_on_hold_can_be_written_off(room):

@@ -5,7 +5,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.bottling.models import BottlingRun, CombCut, Product
-from inventory.stock.models import Balance, Lot
+from inventory.stock.models import Balance, Lot, Shortage
 from tests import builders
 from tests.inventory import bottling_room, forms_room
 
@@ -125,7 +125,7 @@ def test_chunk_honey_is_planned_and_recorded_through_its_pages(bottler, room):
     assert lot.code in page
 
 
-def test_more_pieces_of_comb_than_there_are_is_told_at_the_field_and_before(bottler, room):
+def test_more_pieces_of_comb_than_the_books_have_is_said_before_and_to_be_settled(bottler, room):
     lot = forms_room.comb_at(room.shelf, forms_room.comb_by_piece(), 5)
     comb = Balance.objects.get(lot=lot, place=room.shelf)
     product = forms_room.honey_of(room.size, Product.Form.CHUNK)
@@ -135,9 +135,10 @@ def test_more_pieces_of_comb_than_there_are_is_told_at_the_field_and_before(bott
     preview = bottler.get(at("run_record_preview", run.number), typed).content.decode()
     answer = bottler.post(at("run_record", run.number), typed)
 
-    assert "Not enough comb: 6 pieces needed, but Shelf has only 5 pieces" in preview
-    assert answer.status_code == 422
-    assert "Not enough comb" in str(answer.context["form"].errors["comb_pieces"])
+    assert "The run used 6 pieces, but the books have only 5 pieces in Shelf." in preview
+    assert answer.status_code == 302
+    [short] = Shortage.objects.open()
+    assert (short.lot, short.place, short.quantity) == (lot, room.shelf, 1)
 
 
 def receive_form(room, product, **changes) -> dict:

@@ -202,7 +202,7 @@ def test_what_planned_runs_need_beyond_the_shelf_is_short():
 
 
 def test_use_and_cover_come_from_the_runs_of_the_last_ninety_days():
-    room = bottling_room.set_up(pieces=500)
+    room = bottling_room.set_up(pieces=500, received_on=timezone.localdate() - timedelta(days=101))
     bottling_room.recorded(room)
     bottling_room.recorded(room, bottled_on=timezone.localdate() - timedelta(days=100))
 

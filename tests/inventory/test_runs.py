@@ -17,12 +17,11 @@ from inventory.shared.errors import (
     CannotReverse,
     NotAllowedNow,
     NotEnoughHoney,
-    NotEnoughParts,
     SeveralProblems,
     StockReserved,
     VesselTooSmall,
 )
-from inventory.stock.models import Balance, Item, Lot, Place, Posting, ProductionSettings
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, ProductionSettings, Shortage
 from inventory.stock.queries import books
 from inventory.stock.services import honey, ledger, production
 from tests import builders
@@ -507,40 +506,40 @@ def test_a_run_is_recorded_once(room):
     assert pieces_of(room.product.item, room.shelf) == 96
 
 
-def test_a_run_draws_no_more_than_the_vessel_holds():
-    room = bottling_room.set_up(44_000)
-    run = bottling_room.plan(room)
+def shortages() -> set[tuple[str, str | None, int]]:
+    """What is to be settled: of what, where, how much."""
+    rows = Shortage.objects.open().select_related("item", "place")
+    return {(row.item.name, row.place and row.place.name, row.quantity) for row in rows}
 
-    with pytest.raises(NotEnoughHoney) as refused:
-        bottling_room.record(run)
 
-    assert refused.value.parameter == "drawn_grams"
-    assert str(refused.value) == (
-        "Not enough honey: the run drew 99.2 lb, but the books show only 97.0 lb in Tank "
-        "1. Check the figure, or dip the vessel and correct the books first."
-    )
-    assert Balance.objects.in_vessel(room.tank).quantity == 44_000
+@pytest.mark.parametrize(
+    ("inside", "left", "short"), [(45_001, 1, 0), (45_000, 0, 0), (44_999, 0, 1)]
+)
+def test_honey_that_the_books_lack_for_a_run_is_to_be_settled(inside, left, short):
+    # The jars are there: what the run drew is booked, however much the books had.
+    room = bottling_room.set_up(inside)
+
+    run = bottling_room.recorded(room)
+
+    assert run.status == BottlingRun.Status.RECORDED
+    assert (run.pieces_filled, run.drawn_grams) == (96, 45_000)
+    there = Balance.objects.in_vessel(room.tank)
+    assert (there.quantity if there else 0) == left
+    assert shortages() == ({("Bulk honey", "Tank 1", short)} if short else set())
+    assert pieces_of(room.product.item, room.shelf) == 96
     assert list(books.faults()) == []
 
 
-def test_a_run_with_parts_short_is_planned_but_not_recorded():
+def test_parts_that_the_books_lack_for_a_run_are_to_be_settled():
+    # 98 jars and lids with 97 there, 8 cases with 7: the filled jars show that they were there.
     room = bottling_room.set_up(pieces=97, cases=7)
-    run = bottling_room.plan(room)
 
-    with pytest.raises(SeveralProblems) as refused:
-        bottling_room.record(run)
+    run = bottling_room.recorded(room)
 
-    assert [problem.message for problem in refused.value.problems] == [
-        "Not enough parts: the run used 98 of Jar. In the books: 97. Missing: 1. Receive "
-        "the parts or correct the count first.",
-        "Not enough parts: the run used 98 of Lid. In the books: 97. Missing: 1. Receive "
-        "the parts or correct the count first.",
-        "Not enough parts: the run used 8 of Case. In the books: 7. Missing: 1. Receive "
-        "the parts or correct the count first.",
-    ]
-    assert all(isinstance(problem, NotEnoughParts) for problem in refused.value.problems)
-    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
-    assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 0
+    assert run.status == BottlingRun.Status.RECORDED
+    assert shortages() == {("Jar", "Shelf", 1), ("Lid", "Shelf", 1), ("Case", "Shelf", 1)}
+    assert pieces_of(room.jar.item, room.shelf) == 0
+    assert Balance.objects.in_vessel(room.tank).quantity == 155_000
     assert list(books.faults()) == []
 
 
@@ -620,17 +619,17 @@ def test_figures_that_cannot_be_are_refused_at_their_parameter(room, changes, fi
     assert list(books.faults()) == []
 
 
-def test_a_run_before_its_honey_was_extracted_is_refused(room):
-    Lot.objects.filter(pk=room.lot.pk).update(made_on=date(2026, 7, 20))
+def test_a_run_before_its_honey_came_in_is_of_a_lot_unknown(room):
+    # It was bottled, so it is booked; but its honey can't be what came in afterwards.
+    earlier = room.lot.made_on - timedelta(days=1)
 
-    with pytest.raises(BadValue) as refused:
-        bottling_room.recorded(room, bottled_on=date(2026, 7, 19))
+    run = bottling_room.recorded(room, bottled_on=earlier)
 
-    assert (refused.value.parameter, str(refused.value)) == (
-        "bottled_on",
-        "This honey came in on Jul 20, 2026; it can't have been bottled before that.",
-    )
+    assert run.lot.kind == Lot.Kind.UNKNOWN
+    assert [link.parent.kind for link in run.packed_lot.parent_links.all()] == [Lot.Kind.UNKNOWN]
+    assert ("Bulk honey", "Tank 1", 45_000) in shortages()
     assert Balance.objects.in_vessel(room.tank).quantity == 200_000
+    assert list(books.faults()) == []
 
 
 def test_a_run_written_down_after_younger_honey_came_in_keeps_its_day(room):
@@ -656,7 +655,7 @@ def test_a_run_of_a_day_to_come_is_refused(room):
 
     assert (refused.value.parameter, str(refused.value)) == (
         "bottled_on",
-        "The day of the run is in the future. Choose today or an earlier day.",
+        "This day is in the future. Choose today or an earlier day.",
     )
 
 

@@ -1,6 +1,7 @@
 """The pages of the bottling room: what they show, and what they refuse at which field."""
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.urls import reverse
@@ -13,8 +14,17 @@ from inventory.bottling.models import (
     PartReceipt,
     Size,
 )
-from inventory.bottling.services import fill_checks
-from inventory.stock.models import Balance, Item, Lot, Place, Posting, ProductionSettings, TankShape
+from inventory.bottling.services import fill_checks, reversals
+from inventory.stock.models import (
+    Balance,
+    Item,
+    Lot,
+    Place,
+    Posting,
+    ProductionSettings,
+    Shortage,
+    TankShape,
+)
 from inventory.stock.queries import books
 from inventory.stock.services import honey, ledger
 from tests import builders
@@ -531,16 +541,6 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
         ({"drawn": "-45"}, {"drawn": ["Enter a figure of 0 or more."]}),
         ({"drawn": "0"}, {"drawn": ["Enter a weight of more than zero."]}),
         (
-            {"drawn": "201", "figures_are_right": "on"},
-            {
-                "drawn": [
-                    "Not enough honey: the run drew 443 lb, but the books show only 441 lb "
-                    "in Tank 1. Check the figure, or dip the vessel and correct the books "
-                    "first."
-                ]
-            },
-        ),
-        (
             {"drawn": "30"},
             {
                 "drawn": [
@@ -583,22 +583,44 @@ def test_odd_figures_are_taken_when_they_are_ticked(bottler, room):
     assert bottler.post(at("run_record", run.number), form).status_code == 302
 
 
-def test_parts_short_are_refused_with_the_number_and_the_way_out(bottler):
-    room = bottling_room.set_up(pieces=97)
+def test_what_the_books_lack_is_said_before_and_booked_to_be_settled(bottler):
+    # The jars are filled: a record is never refused because the books have too little.
+    room = bottling_room.set_up(44_000, pieces=97)
     run = bottling_room.plan(room)
+    form = record_form(room)
 
-    response = bottler.post(at("run_record", run.number), record_form(room))
+    preview = bottler.get(at("run_record_preview", run.number), form).content.decode()
+    page = bottler.post(at("run_record", run.number), form, follow=True)
 
-    assert refused(response) == {
-        "pieces_filled": [
-            "Not enough parts: the run used 98 of Jar. In the books: 97. Missing: 1. "
-            "Receive the parts or correct the count first.",
-            "Not enough parts: the run used 98 of Lid. In the books: 97. Missing: 1. "
-            "Receive the parts or correct the count first.",
-        ]
-    }
-    assert Balance.objects.in_vessel(room.tank).quantity == 200_000
+    for sentence in (
+        "The run used 99.2 lb, but the books have only 97.0 lb in Tank 1. The rest will be to be "
+        "settled.",
+        "The run used 98 pieces of Jar, but the books have only 97 pieces. The rest will be to be "
+        "settled.",
+        "The run used 98 pieces of Lid, but the books have only 97 pieces. The rest will be to be "
+        "settled.",
+    ):
+        assert sentence in " ".join(preview.split())
+    assert messages_of(page)[-1].endswith(
+        "The books had too little for it: see what is to be settled."
+    )
+    assert f'href="{reverse("inventory:shortage_list")}"' in page.content.decode()
+    run.refresh_from_db()
+    assert run.status == BottlingRun.Status.RECORDED
+    assert Shortage.objects.open().count() == 3
     assert list(books.faults()) == []
+
+
+def test_a_record_of_an_earlier_day_is_weighed_against_that_day(bottler):
+    room = bottling_room.set_up(44_000)
+    yesterday = timezone.localdate() - timedelta(days=1)
+    run = bottling_room.plan(room)
+    builders.lot_in(room.tank, 50_000)
+    form = record_form(room, bottled_on=yesterday.isoformat())
+
+    preview = bottler.get(at("run_record_preview", run.number), form).content.decode()
+
+    assert "the books have only 97.0 lb in Tank 1" in " ".join(preview.split())
 
 
 def test_the_same_record_sent_twice_is_made_once(bottler, room):
@@ -622,6 +644,24 @@ def test_a_run_recorded_meanwhile_is_refused_in_words(bottler, room):
     }
 
 
+def test_an_undone_run_is_recorded_again_with_its_code_and_lot(bottler, room):
+    run = bottling_room.recorded(room)
+    reversals.reverse(posting=run.posting, recorded_by=builders.person(), key=builders.new_key())
+
+    form = bottler.get(at("run_record", run.number)).content.decode()
+    bottler.post(
+        at("run_record", run.number), record_form(room, pieces_filled="94", lot_code="OTHER")
+    )
+
+    assert f"its jars keep lot code {run.lot_code}" in form
+    assert 'value="99.208"' in form
+    code, packed = run.lot_code, run.packed_lot
+    run.refresh_from_db()
+    assert (run.status, run.pieces_filled) == (BottlingRun.Status.RECORDED, 94)
+    assert (run.lot_code, run.packed_lot, run.packed_lot.code) == (code, packed, code)
+    assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 1
+
+
 def test_a_run_is_undone_from_its_page(bottler, room):
     run = bottling_room.recorded(room)
 
@@ -634,6 +674,7 @@ def test_a_run_is_undone_from_its_page(bottler, room):
     assert run.status == BottlingRun.Status.REVERSED
     page = bottler.get(at("run_detail", run.number)).content.decode()
     assert "Plan it again" in page
+    assert "Record again" in page
     assert list(books.faults()) == []
 
 

@@ -111,6 +111,11 @@ class BottlingRun(models.Model):
         return self.product.honey_size
 
     @property
+    def can_be_recorded(self) -> bool:
+        """Whether it is planned, or was undone: its code is on the jars, so it keeps it."""
+        return self.status in (self.Status.PLANNED, self.Status.REVERSED)
+
+    @property
     def honey_grams(self) -> int:
         """All the honey of a recorded run: what was drawn, with the seed or the comb."""
         return (self.drawn_grams or 0) + self.added_grams

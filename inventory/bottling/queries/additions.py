@@ -6,7 +6,7 @@ from decimal import Decimal
 from django.db.models import QuerySet
 
 from inventory.bottling.models import BottlingRun, CombCut, Creaming, Product, RunComb
-from inventory.bottling.rules import forms_of_honey
+from inventory.bottling.rules import filling, forms_of_honey
 from inventory.bottling.rules.forms_of_honey import Addition
 from inventory.stock.models import Balance, Lot, Place
 
@@ -75,27 +75,26 @@ def previewed(
     seed_grams: int | None,
     comb_quantity: int | None,
 ) -> tuple[Addition | None, list[str]]:
-    """Return what recording a run would take beside its honey, and what stands against it."""
+    """Return what recording a run would take beside its honey, and what is odd about it."""
     wanted = wanted_by(run)
     if wanted.seed_source and wanted.seed_percent:
         grams = seed_grams
         if grams is None:
             grams = forms_of_honey.seed_for(drawn_grams, wanted.seed_percent)
         there = Balance.objects.in_vessel(wanted.seed_source)
-        errors = forms_of_honey.seed_errors(
-            there, wanted.seed_source, grams, parameter="seed_grams"
-        )
         found = forms_of_honey.addition_of(there, grams) if there and grams > 0 else None
-        return found, [error.message for error in errors]
-    if wanted.comb_grams_each:
-        product = wanted.comb.honey_lot.product if wanted.comb else None
-        quantity = comb_quantity or 0
-        if comb_quantity is None and product:
-            quantity = forms_of_honey.comb_quantity(product, wanted.comb_grams_each * pieces)
-        errors = forms_of_honey.comb_errors(wanted.comb, quantity, parameter="comb_quantity")
-        comb = wanted.comb
-        found = forms_of_honey.addition_of(comb, quantity) if comb and quantity > 0 else None
-        return found, [error.message for error in errors]
+        return found, filling.draw_notices(there, wanted.seed_source, grams)
+    planned = of_run(run).comb
+    if planned and planned.lot.product:
+        product = planned.lot.product
+        quantity = comb_quantity
+        if quantity is None:
+            quantity = forms_of_honey.comb_quantity(product, planned.grams_each * pieces)
+        comb = wanted.comb or Balance(
+            item=product.item, place=planned.place, lot=planned.lot, quantity=0
+        )
+        found = forms_of_honey.addition_of(comb, quantity) if quantity > 0 else None
+        return found, filling.draw_notices(comb, planned.place, quantity)
     return None, []
 
 

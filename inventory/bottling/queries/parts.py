@@ -6,7 +6,7 @@ from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
 
-from django.db.models import Sum
+from django.db.models import Q, Sum, prefetch_related_objects
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -14,7 +14,8 @@ from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, p
 from inventory.bottling.rules.figures import decimal_of
 from inventory.shared import words
 from inventory.shared.tags import Tag
-from inventory.stock.models import Balance, Item, Posting, PostingLine
+from inventory.stock.models import Balance, Item, Place, Posting, PostingLine
+from inventory.stock.queries import corrections, honey
 
 # Use is averaged over so many days back.
 USE_DAYS = 90
@@ -110,11 +111,17 @@ class PartStock:
 
 
 def uses_of(run: BottlingRun) -> list[PostingLine]:
-    """Return the lines by which the parts of a recorded run came into it."""
-    lines = PostingLine.objects.filter(
-        posting=run.posting_id, item__kind=Item.Kind.PART, quantity__gt=0
-    )
-    return list(lines.select_related("item__part"))
+    """Return the lines by which the parts of a recorded run came into it, with its corrections."""
+    posting = honey.posting(run.posting_id) if run.posting_id else None
+    if posting is None:
+        return []
+    lines = [
+        line
+        for line in corrections.lines_now(posting)
+        if line.item.kind == Item.Kind.PART and line.quantity > 0
+    ]
+    prefetch_related_objects(lines, "item__part")
+    return lines
 
 
 def stock(*, only: PackagingPart | None = None) -> list[PartStock]:
@@ -148,15 +155,18 @@ def short() -> list[PartStock]:
 
 
 def _used() -> dict[int, int]:
-    """Pieces of each part that were used in the last days, by item; what was undone is left out."""
+    """Pieces of each part that were used in the last days, by item.
+
+    Corrections count with what they correct; what was undone is left out.
+    """
     since = timezone.now() - timedelta(days=USE_DAYS)
     return dict(
-        PostingLine.objects.filter(
+        PostingLine.objects.standing()
+        .filter(
+            Q(posting__kind__in=USING_PARTS) | Q(posting__corrects__kind__in=USING_PARTS),
             item__kind=Item.Kind.PART,
-            quantity__gt=0,
-            posting__kind__in=USING_PARTS,
+            place__kind=Place.Kind.PACKING,
             posting__occurred_at__gte=since,
-            posting__reversed_by__isnull=True,
         )
         .values_list("item")
         .annotate(total=Sum("quantity"))

@@ -17,7 +17,7 @@ from inventory.bottling.rules.forms_of_honey import Addition, Needed
 from inventory.bottling.rules.parts import PartNeed
 from inventory.shared.errors import HouseError
 from inventory.shared.models import House
-from inventory.stock.models import Balance, Lot, Place, ProductionSettings
+from inventory.stock.models import Balance, Lot, Place, PostingLine, ProductionSettings
 from inventory.stock.queries import origin
 
 
@@ -193,11 +193,13 @@ def preview_record(
     comb_quantity: int | None = None,
 ) -> RecordPreview | None:
     """Work out what recording would do; None while the figures make no run at all."""
-    size, there = run.size, Balance.objects.in_vessel(run.source)
-    if there is None or pieces_filled < 1 or drawn_grams <= 0 or pieces_broken < 0:
+    moment = PostingLine.objects.moment_of_draw(bottled_on, run.source)
+    size, there = run.size, Balance.objects.in_vessel(run.source, moment)
+    lot = there.honey_lot if there else run.lot
+    if lot is None or pieces_filled < 1 or drawn_grams <= 0 or pieces_broken < 0:
         return None
     uses = run.product.uses_with_stock()
-    addition, refusals = additions.previewed(
+    addition, notices = additions.previewed(
         run,
         drawn_grams=drawn_grams,
         pieces=pieces_filled + pieces_broken,
@@ -215,7 +217,6 @@ def preview_record(
         filled=pieces_filled,
         broken=pieces_broken,
     )
-    lot = there.honey_lot
     figures = RunFigures(
         size=size,
         lot=lot,
@@ -231,12 +232,9 @@ def preview_record(
         best_by=filling.best_by(bottled_on, size.best_by_months),
     )
     warnings = _other_lot(run, there)
-    warnings += [need.warning for need in needs if need.short]
-    if error := filling.honey_error(
-        there, run.source, drawn_grams, parameter="drawn_grams", is_done=True
-    ):
-        warnings.append(error.message)
-    warnings += refusals
+    warnings += filling.draw_notices(there, run.source, drawn_grams)
+    warnings += [need.notice for need in needs if need.short]
+    warnings += notices
     liquid, added = forms_of_honey.split(
         shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
     )
@@ -252,7 +250,7 @@ def preview_record(
     return RecordPreview(
         figures=figures,
         source=run.source,
-        source_left_grams=there.quantity - drawn_grams,
+        source_left_grams=max(0, (there.quantity if there else 0) - drawn_grams),
         drawn_uncertainty_grams=drawn_uncertainty_grams,
         parts=needs,
         warnings=warnings,

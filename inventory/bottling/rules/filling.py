@@ -20,7 +20,7 @@ from inventory.shared.errors import (
     parameters_named,
 )
 from inventory.stock import density, vessels
-from inventory.stock.models import Balance, Place
+from inventory.stock.models import Balance, Item, Place
 from inventory.stock.rules import hold_reason
 
 # If the honey left for the jars is below their label weight by more than this share, the figures
@@ -202,12 +202,9 @@ def declared(size: Size) -> str:
 
 
 def honey_error(
-    there: Balance | None, source: Place, grams: int, *, parameter: str, is_done: bool = False
+    there: Balance | None, source: Place, grams: int, *, parameter: str
 ) -> LotOnHold | NotEnoughHoney | StockReserved | None:
-    """Return the refusal when a vessel cannot give `grams`, or None when it can.
-
-    `is_done` tells a run that was made from one that is planned.
-    """
+    """Return the refusal when a vessel cannot give `grams`, or None when it can."""
     if there is not None and there.honey_lot.is_on_hold:
         lot = there.honey_lot
         return LotOnHold(
@@ -217,23 +214,12 @@ def honey_error(
         )
     if there is None or there.quantity < grams:
         asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
-        figures = {"asked": asked, "place": source.name, "there": inside}
-        if is_done:
-            return NotEnoughHoney(
-                _(
-                    "Not enough honey: the run drew %(asked)s, but the books show only "
-                    "%(there)s in %(place)s. Check the figure, or dip the vessel and "
-                    "correct the books first."
-                )
-                % figures,
-                parameter=parameter,
-            )
         return NotEnoughHoney(
             _(
                 "Not enough honey: the run needs %(asked)s, but %(place)s has only "
                 "%(there)s. Plan fewer pieces, or choose another vessel."
             )
-            % figures,
+            % {"asked": asked, "place": source.name, "there": inside},
             parameter=parameter,
         )
     if there.free < grams:
@@ -247,6 +233,42 @@ def honey_error(
             parameter=parameter,
         )
     return None
+
+
+def draw_notices(there: Balance | None, source: Place, quantity: int) -> list[str]:
+    """Say what is odd about a quantity that was taken from a place: it is booked all the same.
+
+    What the books lack is to be settled, jars of honey on hold are on hold too, and a reservation
+    gives way to what is gone.
+    """
+    notices = []
+    if there is not None and there.honey_lot.is_on_hold:
+        lot = there.honey_lot
+        notices.append(
+            _("Lot %(lot)s is on hold, so its jars will be on hold too: %(reason)s")
+            % {"lot": lot.code, "reason": hold_reason(lot)}
+        )
+    item = there.item if there else Item.objects.honey()
+    has, free = (there.quantity, there.free) if there else (0, 0)
+    asked, inside, unreserved = item.in_words_apart(quantity, has, free)
+    figures = {"asked": asked, "place": source.name, "there": inside, "free": unreserved}
+    if has < quantity:
+        notices.append(
+            _(
+                "The run used %(asked)s, but the books have only %(there)s in %(place)s. The "
+                "rest will be to be settled."
+            )
+            % figures
+        )
+    elif free < quantity:
+        notices.append(
+            _(
+                "The run used %(asked)s, but only %(free)s in %(place)s is free. The "
+                "reservation for an order is cut by the rest."
+            )
+            % figures
+        )
+    return notices
 
 
 def fit_error(

@@ -33,6 +33,20 @@ class PartNeed:
             "short": words.pieces(self.short),
         }
 
+    @property
+    def notice(self) -> str:
+        """Say what the books lack of what a run used up; empty when nothing is."""
+        if not self.short:
+            return ""
+        return _(
+            "The run used %(needed)s of %(part)s, but the books have only %(there)s. The rest "
+            "will be to be settled."
+        ) % {
+            "part": self.part.name,
+            "needed": words.pieces(self.needed),
+            "there": words.pieces(self.there),
+        }
+
 
 def needs(uses: Iterable[tuple[UsedPart, int]], *, filled: int, broken: int = 0) -> list[PartNeed]:
     """Return what so many pieces need of each part of a product.

@@ -127,7 +127,7 @@ def correct(
     lines += _part_lines(posting, used, target)
     lines += run_lines.jars(packed, target, filled)
     before, lot_before = _figures(run), {packed.pk: lot_corrections.figures(packed)}
-    with parameters_named(pieces="pieces_filled"):
+    with parameters_named(may_not_lack="pieces_filled"):
         made = ledger.correct(
             posting=posting,
             lines=lines,

@@ -372,7 +372,7 @@ def _check_temperature(lot: Lot, size: Size, celsius: Decimal | None) -> None:
 
 def _refuse_unless_open(run: BottlingRun) -> None:
     """A planned run can be recorded, and one that was undone, with the code that is stamped."""
-    if run.status != BottlingRun.Status.REVERSED:
+    if not run.can_be_recorded:
         _refuse_unless_planned(run)
 
 

@@ -31,6 +31,8 @@ from inventory.shared.people import person_of, sees_costs
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot, LotHold, ProductionSettings
 from inventory.stock.queries import holds as hold_queries
+from inventory.stock.queries import shortages
+from inventory.stock.queries.shortages import ShortageRow
 
 RUN_BOTTLING = "inventory.run_bottling"
 
@@ -173,6 +175,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "sees_costs": sees_costs(request),
         "underfill": _underfill(figures),
         "preview": preview,
+        "shortages": shortages.of_posting(run.posting_id) if run.posting_id else [],
         "parts": parts.uses_of(run) if figures else [],
         "checks": check_queries.checks_of(run) if figures else [],
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
@@ -218,12 +221,21 @@ class RunRecordView(RunView):
         )
 
     def done_message(self, made: BottlingRun) -> str:
-        return _("Filled %(pieces)s of %(product)s: lot %(lot)s, on %(place)s.") % {
+        filled = _("Filled %(pieces)s of %(product)s: lot %(lot)s, on %(place)s.") % {
             "pieces": words.pieces(made.pieces_filled or 0),
             "product": made.product.name,
             "lot": made.packed_lot,
             "place": made.target.name,
         }
+        if self._lacking(made):
+            filled += " " + _("The books had too little for it: see what is to be settled.")
+        return filled
+
+    def done_level(self, made: BottlingRun) -> int:
+        return messages.WARNING if self._lacking(made) else messages.SUCCESS
+
+    def _lacking(self, made: BottlingRun) -> list[ShortageRow]:
+        return shortages.of_posting(made.posting_id) if made.posting_id else []
 
     def posting_to_undo(self, made: BottlingRun):
         return made.posting

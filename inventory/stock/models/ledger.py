@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
@@ -11,7 +11,7 @@ from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared import words
+from inventory.shared import days, words
 from inventory.shared.money import share_cents
 from inventory.stock import costing
 
@@ -293,6 +293,25 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             posting__reversed_by=None,
             posting__corrects__reversed_by=None,
         )
+
+    def moment_of_draw(self, day: date | None, *places: Place) -> datetime | None:
+        """Return when honey was drawn from vessels on an earlier day; None for today or no day.
+
+        After the last honey that came into them that day: whether some of it was drawn is not
+        known, and a recall must find it.
+        """
+        moment = days.past_moment(day)
+        if moment is None:
+            return None
+        came = (
+            self.standing()
+            .filter(place__in=places, quantity__gt=0, posting__occurred_at__gt=moment)
+            .filter(posting__occurred_at__lt=days.midnight_after(moment))
+            .order_by("-posting__occurred_at")
+            .values_list("posting__occurred_at", flat=True)
+            .first()
+        )
+        return moment if came is None else came + days.JUST
 
     def in_vessel_at(self, place: Place, moment: datetime) -> "Balance | None":
         """Return what was in a vessel at a moment, as a balance that is not saved, or None."""

@@ -338,7 +338,7 @@ class _Batch:
                 raise NotEnoughStock(
                     _("%(more)s of %(item)s have left already, so there can't be fewer.")
                     % {"more": item.in_words(more), "item": item.name},
-                    parameter="pieces",
+                    parameter="may_not_lack",
                     asked=more,
                     there=0,
                 )

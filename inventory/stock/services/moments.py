@@ -6,12 +6,8 @@ else is known of that day.
 
 from datetime import date, datetime, timedelta
 
-from django.utils import timezone
-
 from inventory.shared import days
 from inventory.stock.models import Place, PostingLine, Shortage
-
-JUST = timedelta(microseconds=1)
 
 
 def of_draw(day: date | None, *places: Place) -> datetime | None:
@@ -20,18 +16,7 @@ def of_draw(day: date | None, *places: Place) -> datetime | None:
     After the last honey that came into them that day: whether some of it was drawn is not known,
     and a recall must find it.
     """
-    moment = days.past_moment(day)
-    if moment is None:
-        return None
-    came = (
-        PostingLine.objects.standing()
-        .filter(place__in=places, quantity__gt=0, posting__occurred_at__gt=moment)
-        .filter(posting__occurred_at__lt=_end(moment))
-        .order_by("-posting__occurred_at")
-        .values_list("posting__occurred_at", flat=True)
-        .first()
-    )
-    return moment if came is None else came + JUST
+    return PostingLine.objects.moment_of_draw(day, *places)
 
 
 def of_arrival(day: date | None, *places: Place) -> datetime | None:
@@ -45,15 +30,9 @@ def of_arrival(day: date | None, *places: Place) -> datetime | None:
     wanted = (
         Shortage.objects.standing()
         .filter(place__in=places, posting__occurred_at__lte=moment)
-        .filter(posting__occurred_at__gte=_end(moment) - timedelta(days=1))
+        .filter(posting__occurred_at__gte=days.midnight_after(moment) - timedelta(days=1))
         .order_by("posting__occurred_at")
         .values_list("posting__occurred_at", flat=True)
         .first()
     )
-    return moment if wanted is None else wanted - JUST
-
-
-def _end(moment: datetime) -> datetime:
-    """Return the midnight at which the day of a moment ends."""
-    local = timezone.localtime(moment)
-    return local.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
+    return moment if wanted is None else wanted - days.JUST
