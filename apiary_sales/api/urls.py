@@ -6,6 +6,7 @@ from apiary_sales.api import (
     blends,
     bottling,
     comb,
+    corrections,
     files,
     goods,
     holds,
@@ -85,6 +86,24 @@ urlpatterns = [
     path("runs/", bottling.RunsApiView.as_view(), name="runs"),
     path("runs/<slug:number>/", bottling.RunApiView.as_view(), name="run"),
     path("runs/<slug:number>/record/", bottling.RunRecordApiView.as_view(), name="run-record"),
+    path(
+        "runs/<slug:number>/correct/", corrections.RunCorrectApiView.as_view(), name="run-correct"
+    ),
+    path(
+        "lots/<str:code>/correct/",
+        corrections.HoneyReceiptCorrectApiView.as_view(),
+        name="honey-receipt-correct",
+    ),
+    path(
+        "part-receipts/<int:pk>/correct/",
+        corrections.PartReceiptCorrectApiView.as_view(),
+        name="part-receipt-correct",
+    ),
+    path(
+        "goods-receipts/<int:pk>/correct/",
+        corrections.GoodsReceiptCorrectApiView.as_view(),
+        name="goods-receipt-correct",
+    ),
     path("runs/<slug:number>/cancel/", bottling.RunCancelApiView.as_view(), name="run-cancel"),
     path("runs/<slug:number>/labels.pdf", papers.RunLabelsApiView.as_view(), name="run-labels"),
     path("drum-labels.pdf", papers.DrumLabelsApiView.as_view(), name="drum-labels"),

@@ -76,6 +76,12 @@ class GoodsReceiptAdmin(ReadOnlyAdmin):
     list_select_related = ["product", "lot"]
 
 
+@admin.register(models.ReceiptCorrection)
+class ReceiptCorrectionAdmin(ReadOnlyAdmin):
+    list_display = ["__str__", "reason", "corrected_at", "corrected_by"]
+    list_select_related = ["part_receipt__part", "goods_receipt__product", "corrected_by"]
+
+
 @admin.register(models.GoodsMade)
 class GoodsMadeAdmin(ReadOnlyAdmin):
     list_display = ["product", "lot", "quantity", "materials_cents", "labour_cents", "made_on"]

@@ -4,6 +4,7 @@ from django.urls import path
 
 from inventory.bottling.views import (
     comb,
+    corrections,
     goods,
     jar_pages,
     jars,
@@ -27,6 +28,16 @@ urlpatterns = [
         name="run_record_preview",
     ),
     path("bottling/runs/<slug:number>/cancel/", runs.RunCancelView.as_view(), name="run_cancel"),
+    path(
+        "bottling/runs/<slug:number>/correct/",
+        corrections.RunCorrectView.as_view(),
+        name="run_correct",
+    ),
+    path(
+        "honey/received/<str:code>/correct/",
+        corrections.HoneyReceiptCorrectView.as_view(),
+        name="honey_receipt_correct",
+    ),
     path("bottling/runs/<slug:number>/check/", runs.FillCheckView.as_view(), name="fill_check"),
     path("bottling/runs/<slug:number>/labels/", labels.run_labels, name="run_labels"),
     path("bottling/runs/<slug:number>/labels.pdf", labels.run_labels_pdf, name="run_labels_pdf"),
@@ -89,11 +100,21 @@ urlpatterns = [
     path("bottling/goods/add/", goods.GoodsCreateView.as_view(), name="goods_create"),
     path("bottling/goods/receive/", goods.GoodsReceiveView.as_view(), name="goods_receive"),
     path("bottling/goods/make/", goods.GoodsMakeView.as_view(), name="goods_make"),
+    path(
+        "bottling/goods/received/<int:pk>/correct/",
+        corrections.GoodsReceiptCorrectView.as_view(),
+        name="goods_receipt_correct",
+    ),
     path("bottling/goods/<slug:code>/", goods.goods_detail, name="goods_detail"),
     path("bottling/goods/<slug:code>/edit/", goods.GoodsEditView.as_view(), name="goods_edit"),
     path("bottling/parts/", parts.part_list, name="part_list"),
     path("bottling/parts/add/", parts.PartCreateView.as_view(), name="part_create"),
     path("bottling/parts/receive/", parts.PartReceiveView.as_view(), name="part_receive"),
+    path(
+        "bottling/parts/received/<int:pk>/correct/",
+        corrections.PartReceiptCorrectView.as_view(),
+        name="part_receipt_correct",
+    ),
     path("bottling/parts/<slug:code>/", parts.part_detail, name="part_detail"),
     path(
         "bottling/parts/<slug:code>/edit/",

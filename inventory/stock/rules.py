@@ -17,6 +17,12 @@ PIECES_MAX = 1_000_000
 UNDONE_ELSEWHERE = (Posting.Kind.SALE, Posting.Kind.RETURN, Posting.Kind.REVERSAL)
 # These belong to another entry, which is corrected again where they are wrong.
 FOLLOWS_ANOTHER = (Posting.Kind.CORRECTION, Posting.Kind.SETTLEMENT)
+# Where honey comes from, by the kind of the posting that brings it.
+CAME_FROM: dict[str, str] = {
+    Posting.Kind.EXTRACTION: Place.Kind.HARVEST,
+    Posting.Kind.PURCHASE: Place.Kind.SUPPLIER,
+    Posting.Kind.OWNER_RECEIPT: Place.Kind.OWNER,
+}
 
 
 def can_undo(posting: Posting) -> bool:

@@ -18,6 +18,7 @@ from apiary_sales.api import (
     blends,
     bottling,
     comb,
+    corrections,
     goods,
     holds,
     honey_of_others,
@@ -39,7 +40,14 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.services import recalls
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from inventory.bottling.services import comb as comb_services
-from inventory.bottling.services import gift_boxes, returned_jars, runs
+from inventory.bottling.services import (
+    delivery_corrections,
+    gift_boxes,
+    receipt_corrections,
+    returned_jars,
+    run_corrections,
+    runs,
+)
 from inventory.bottling.services import goods as goods_services
 from inventory.bottling.services import holds as hold_services
 from inventory.bottling.services import jars as jar_services
@@ -447,6 +455,16 @@ SERVICES = {
     "comb-cuts/": (comb.CombCutsApiView, comb_services.cut),
     "runs/": (bottling.RunsApiView, runs.plan),
     "runs/{number}/record/": (bottling.RunRecordApiView, runs.record),
+    "runs/{number}/correct/": (corrections.RunCorrectApiView, run_corrections.correct),
+    "lots/{code}/correct/": (corrections.HoneyReceiptCorrectApiView, receipt_corrections.correct),
+    "part-receipts/{id}/correct/": (
+        corrections.PartReceiptCorrectApiView,
+        delivery_corrections.correct_parts,
+    ),
+    "goods-receipts/{id}/correct/": (
+        corrections.GoodsReceiptCorrectApiView,
+        delivery_corrections.correct_goods,
+    ),
     "runs/{number}/cancel/": (bottling.RunCancelApiView, runs.cancel),
     "lots/{code}/{product}/label/": (jars.JarsLabelApiView, jar_services.label),
     "lots/{code}/{product}/empty/": (jars.JarsEmptyApiView, jar_services.empty),

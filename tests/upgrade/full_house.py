@@ -29,9 +29,10 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
 from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
-from inventory.bottling.models import BottlingRun, Product, Size
+from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.services import (
     comb,
+    delivery_corrections,
     fill_checks,
     gift_boxes,
     goods,
@@ -622,6 +623,14 @@ def _come_late(person) -> None:
         reason="The washing up was left out",
         recorded_by=person,
         key="full:run-corrected",
+    )
+    delivered = PartReceipt.objects.order_by("id")[0]
+    delivery_corrections.correct_parts(
+        receipt=delivered,
+        cost_cents=delivered.cost_cents + 100,
+        reason="The freight was left out",
+        recorded_by=person,
+        key="full:parts-corrected",
     )
 
 

@@ -320,7 +320,20 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.BottlingRun", "number", status="recorded"),
-            "inventory:fill_check inventory:run_labels inventory:run_labels_pdf api:run-labels",
+            "inventory:fill_check inventory:run_labels inventory:run_labels_pdf api:run-labels "
+            "inventory:run_correct api:run-correct",
+        ),
+        (
+            _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "bought"]),
+            "inventory:honey_receipt_correct api:honey-receipt-correct",
+        ),
+        (
+            _rows("inventory.PartReceipt", "pk"),
+            "inventory:part_receipt_correct api:part-receipt-correct",
+        ),
+        (
+            _rows("inventory.GoodsReceipt", "pk"),
+            "inventory:goods_receipt_correct api:goods-receipt-correct",
         ),
         (
             _rows("inventory.LabelSheet", "code", "paper"),

@@ -7,6 +7,7 @@ from .jars import ChangedPieces, JarChange, ReturnedJars
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
+from .receipts import ReceiptCorrection
 from .runs import BottlingRun, FillCheck, FillWeight, RunCorrection
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "PartReceipt",
     "Product",
     "ProductPart",
+    "ReceiptCorrection",
     "ReturnedJars",
     "RunComb",
     "RunCorrection",

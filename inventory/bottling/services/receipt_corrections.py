@@ -17,13 +17,6 @@ from inventory.stock import rules
 from inventory.stock.models import Item, Lot, Measurement, Place, Posting
 from inventory.stock.services import honey, ledger, lot_corrections, lots, measurements, moments
 
-# Where honey comes from, by the kind of the posting that brings it.
-CAME_FROM: dict[str, str] = {
-    Posting.Kind.EXTRACTION: Place.Kind.HARVEST,
-    Posting.Kind.PURCHASE: Place.Kind.SUPPLIER,
-    Posting.Kind.OWNER_RECEIPT: Place.Kind.OWNER,
-}
-
 
 @transaction.atomic
 def correct(
@@ -82,9 +75,9 @@ def receipt_of(lot: Lot) -> Posting:
     """Return the posting by which a lot came in; raises `NotAllowedNow` where there is none."""
     found = (
         Posting.objects.filter(
-            kind__in=CAME_FROM, lines__lot=lot, lines__quantity__lt=0, reversed_by=None
+            kind__in=rules.CAME_FROM, lines__lot=lot, lines__quantity__lt=0, reversed_by=None
         )
-        .filter(lines__place__kind__in=CAME_FROM.values())
+        .filter(lines__place__kind__in=rules.CAME_FROM.values())
         .order_by("-id")
         .first()
     )
@@ -175,7 +168,7 @@ def _weigh_anew(
 ) -> None:
     honey_item = Item.objects.honey()
     lines = ledger.effective_lines(posting)
-    source = Place.objects.outside(CAME_FROM[posting.kind])
+    source = Place.objects.outside(rules.CAME_FROM[posting.kind])
     more: list[ledger.Line] = []
     for place, net in grams_by_vessel(posting).items():
         change = wanted[place] - net
@@ -207,7 +200,7 @@ def _move(
     key: str,
     reason: str,
 ) -> None:
-    source = Place.objects.outside(CAME_FROM[posting.kind])
+    source = Place.objects.outside(rules.CAME_FROM[posting.kind])
     at = moments.of_arrival(day, *wanted)
 
     def lines() -> list[ledger.Line]:

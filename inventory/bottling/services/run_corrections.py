@@ -67,12 +67,12 @@ def correct(
 ) -> BottlingRun:
     """Put the figures of a recorded run right; only the difference is posted.
 
-    What is None stays as it is. `parts` says how many of a part were really used; without it the
-    parts follow the pieces. The jars may have moved or been sold: the cost of the lot and of all
+    What is None stays as it is. The parts follow the pieces, but for those of which `parts` says
+    how many were really used. The jars may have moved or been sold: the cost of the lot and of all
     made of it is worked out again, its code and its best-by date stay as they are printed. Both
     states stay readable (`RunCorrection`). Raises `BadValue` without a reason or for figures that
     can't be, `NotEnoughStock` for fewer pieces than have left, `NotAllowedNow` for a run that is
-    not recorded, `AlreadyRecorded`.
+    not recorded or where nothing differs, `AlreadyRecorded`.
     """
     run = BottlingRun.objects.select_for_update().get(pk=run.pk)
     ledger.lock_items(
@@ -173,6 +173,9 @@ def correct(
     run.refresh_from_db()
     after = _figures(run)
     before["bottled_on"], after["bottled_on"] = str(was_on), str(day)
+    before["parts"], after["parts"] = _parts_in_words(used_before), _parts_in_words(used)
+    if before == after:
+        raise NotAllowedNow(_("Nothing is different from what was recorded. Change what is wrong."))
     RunCorrection.objects.create(
         run=run,
         posting=correction,
@@ -297,13 +300,17 @@ def _parts_used(
     broken: int,
     said: Mapping[PackagingPart, int] | None,
 ) -> dict[PackagingPart, int]:
-    """Return how many of each part the run used, by what is said or by the pieces."""
-    if said is not None:
-        return {**before, **said}
-    if (filled, broken) == (run.pieces_filled, run.pieces_broken):
-        return dict(before)
-    needs = part_rules.needs(run.product.uses_with_stock(), filled=filled, broken=broken)
-    return {**before, **{need.part: need.needed for need in needs}}
+    """Return how many of each part the run used, by what is said, else by the pieces."""
+    used = dict(before)
+    if (filled, broken) != (run.pieces_filled, run.pieces_broken):
+        needs = part_rules.needs(run.product.uses_with_stock(), filled=filled, broken=broken)
+        used |= {need.part: need.needed for need in needs}
+    return used | dict(said or {})
+
+
+def _parts_in_words(used: Mapping[PackagingPart, int]) -> list[list[Any]]:
+    """Return the parts as a correction keeps them: names with how many."""
+    return sorted([part.name, count] for part, count in used.items() if count)
 
 
 def _part_lines(

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.forms_goods import GoodsForm, GoodsMakeForm, GoodsReceiveForm
 from inventory.bottling.models import GoodsMade, GoodsReceipt, Product
+from inventory.bottling.queries import corrections
 from inventory.bottling.queries import goods as goods_queries
 from inventory.bottling.services import goods
 from inventory.shared import words
@@ -39,6 +40,9 @@ def goods_detail(request: HttpRequest, code: str) -> HttpResponse:
         "product": product,
         "row": goods_queries.of(product),
         "receipts": goods_queries.receipts(product)[:ROWS_SHOWN],
+        "corrections": corrections.of_receipts(
+            product.goods_receipts.select_related("product__item")
+        ),
         "made": [(each, goods_queries.materials_of(each)) for each in made],
     }
     return render(request, "inventory/bottling/goods_detail.html", context)

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.forms import PartForm, PartReceiveForm
 from inventory.bottling.models import PackagingPart, PartReceipt
+from inventory.bottling.queries import corrections
 from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.services import parts
 from inventory.shared import words
@@ -47,6 +48,7 @@ def part_detail(request: HttpRequest, code: str) -> HttpResponse:
         "part": part,
         "stock": part_queries.stock(only=part)[0],
         "receipts": receipts[:RECEIPTS_SHOWN],
+        "corrections": corrections.of_receipts(part.receipts.select_related("part__item")),
         "used_in": part.used_in.select_related("size").order_by("size__brimful_ml"),
         "used_in_products": part.used_in_products.select_related("product"),
         "use_days": part_queries.USE_DAYS,

@@ -19,8 +19,8 @@ from inventory.bottling.forms import (
 )
 from inventory.bottling.models import BottlingRun, FillCheck, Product
 from inventory.bottling.queries import additions as addition_queries
+from inventory.bottling.queries import corrections, jar_pages, parts
 from inventory.bottling.queries import fill_checks as check_queries
-from inventory.bottling.queries import jar_pages, parts
 from inventory.bottling.queries import runs as run_queries
 from inventory.bottling.rules import filling, labels
 from inventory.bottling.rules.figures import RunFigures
@@ -178,6 +178,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "shortages": shortages.of_posting(run.posting_id) if run.posting_id else [],
         "parts": parts.uses_of(run) if figures else [],
         "checks": check_queries.checks_of(run) if figures else [],
+        "corrections": corrections.of_run(run) if figures else [],
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
         "jar_page_url": jar_pages.address_for_run(run, request),
         "statement": labels.net_weight(run.size.declared_grams, House.current().market),

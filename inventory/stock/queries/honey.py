@@ -24,7 +24,7 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from inventory.shared.money import split_cents
-from inventory.stock import density, vessels
+from inventory.stock import density, rules, vessels
 from inventory.stock.models import (
     Balance,
     DipReading,
@@ -544,6 +544,18 @@ def postings(
 def caused_by(posting: Posting) -> list[PostingRow]:
     """Return the entries that were corrected because of this one, by their corrections."""
     return [PostingRow.of(each) for each in postings().filter(caused_by=posting)]
+
+
+def received_lot(posting: Posting) -> Lot | None:
+    """Return the lot of honey that came in by a posting that was not undone, or None."""
+    if hasattr(posting, "reversed_by"):
+        return None
+    for line in posting.lines.all():
+        if line.item.kind == Item.Kind.HONEY and line.place.kind == rules.CAME_FROM.get(
+            posting.kind
+        ):
+            return line.lot
+    return None
 
 
 def posting(pk: int) -> Posting | None:

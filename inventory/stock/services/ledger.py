@@ -336,7 +336,7 @@ class _Batch:
         for item, before in self._guarded.items():
             if (more := _lacking(item) - before) > 0:
                 raise NotEnoughStock(
-                    _("%(more)s of %(item)s have left already, so there can't be fewer.")
+                    _("%(more)s of %(item)s that left already would be missing. Check the figure.")
                     % {"more": item.in_words(more), "item": item.name},
                     parameter="may_not_lack",
                     asked=more,

@@ -38,6 +38,7 @@ def posting_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "row": queries.PostingRow.of(posting),
         "shortages": shortages.of_posting(posting.pk),
         "caused": queries.caused_by(posting),
+        "received": queries.received_lot(posting),
         "can_undo": request.user.has_perm("inventory.reverse_posting") and rules.can_undo(posting),
     }
     return render(request, "inventory/honey/posting_detail.html", context)

@@ -1,0 +1,110 @@
+"""What was corrected of runs, and of parts and goods that came in: both states, in words."""
+
+from collections.abc import Callable, Iterable
+from datetime import date
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+
+from inventory.bottling.models import (
+    BottlingRun,
+    GoodsReceipt,
+    PartReceipt,
+    ReceiptCorrection,
+    RunCorrection,
+)
+from inventory.shared import words
+from inventory.stock.models import Item
+from inventory.stock.queries.corrections import CorrectedFigure, LotCorrectionRow
+
+# What only those see who see costs.
+COSTS = ("honey_cents", "parts_cents", "labour_cents", "cost_cents")
+
+
+def of_run(run: BottlingRun) -> list[LotCorrectionRow]:
+    """Return what was corrected of a run, the latest first."""
+    found = run.corrections.select_related("corrected_by").order_by("-id")
+    return [_row(each, _run_figure) for each in found]
+
+
+def of_receipts(receipts: Iterable[PartReceipt] | Iterable[GoodsReceipt]) -> list[LotCorrectionRow]:
+    """Return what was corrected of deliveries of one thing, the latest first."""
+    rows = list(receipts)
+    if not rows:
+        return []
+    if isinstance(rows[0], PartReceipt):
+        item, found = rows[0].part.item, ReceiptCorrection.objects.filter(part_receipt__in=rows)
+    else:
+        item, found = rows[0].product.item, ReceiptCorrection.objects.filter(goods_receipt__in=rows)
+
+    def in_words(name: str, value: Any) -> tuple[str, str]:
+        return _receipt_figure(item, name, value)
+
+    return [_row(each, in_words) for each in found.select_related("corrected_by").order_by("-id")]
+
+
+def _row(
+    correction: RunCorrection | ReceiptCorrection,
+    in_words: Callable[[str, Any], tuple[str, str]],
+) -> LotCorrectionRow:
+    figures = []
+    for field in correction.after:
+        name, before = in_words(field, correction.before.get(field))
+        figures.append(
+            CorrectedFigure(
+                name, before, in_words(field, correction.after[field])[1], field in COSTS
+            )
+        )
+    return LotCorrectionRow(
+        at=correction.corrected_at,
+        who=correction.corrected_by.display_name,
+        reason=correction.reason,
+        posting=correction.posting_id,
+        figures=figures,
+    )
+
+
+def _run_figure(field: str, value: Any) -> tuple[str, str]:
+    """Return the name of a figure of a run, and the figure in words."""
+    names = {
+        "honey_cents": _("Cost of the honey"),
+        "parts_cents": _("Cost of the parts"),
+        "labour_cents": _("Cost of labour"),
+        "added_grams": _("Seed or comb"),
+        "bottled_on": _("Day of the run"),
+        "parts": _("Parts used"),
+    }
+    if field not in names:
+        names[field] = capfirst(str(BottlingRun._meta.get_field(field).verbose_name))
+    if field == "drawn_by" and value:
+        return names[field], str(BottlingRun.DrawnBy(value).label)
+    if field == "parts":
+        told = "; ".join(f"{part}: {words.pieces(count)}" for part, count in value or [])
+        return names[field], told or "–"
+    return names[field], _figure(field, value)
+
+
+def _receipt_figure(item: Item, field: str, value: Any) -> tuple[str, str]:
+    names = {
+        "quantity": _("How much"),
+        "cost_cents": _("Total cost"),
+        "supplier": _("Supplier"),
+        "received_on": _("Day"),
+    }
+    if field == "quantity":
+        return names[field], item.in_words(value)
+    return names[field], _figure(field, value)
+
+
+def _figure(field: str, value: Any) -> str:
+    if value in (None, ""):
+        return "–"
+    if field.endswith("_cents"):
+        return words.money(value)
+    if field.endswith("_grams"):
+        return words.pounds(value, 1)
+    if field.endswith("_on"):
+        return date_format(date.fromisoformat(value))
+    return words.number(value) if isinstance(value, int) else str(value)
