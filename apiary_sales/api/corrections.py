@@ -91,11 +91,6 @@ class HoneyReceiptToCorrectSerializer(serializers.Serializer):
     def validate_grams_by_vessel(self, nets: list[dict[str, Any]]) -> dict[Any, int]:
         return {row["vessel"]: row["grams"] for row in nets}
 
-    def validate_cost_cents(self, cents: int) -> int:
-        if not sees_costs(self.context["request"]):
-            raise serializers.ValidationError(_("You are not allowed to change what it cost."))
-        return cents
-
 
 class PartReceiptToCorrectSerializer(serializers.Serializer):
     """What was wrong of parts that came in."""
@@ -174,10 +169,11 @@ class HoneyReceiptCorrectApiView(ApiActView):
     def post(self, request, code: str):
         """Put right what was said of honey that came in; blends and jars of it follow."""
         lot = get_object_or_404(Lot.objects.bearing(code, Lot.BULK))
-        key = self.key()
-        made = receipt_corrections.correct(
-            lot=lot, **self.checked(), recorded_by=person_of(request), key=key
-        )
+        key, told = self.key(), self.checked()
+        if "cost_cents" in told and not sees_costs(request):
+            refusal = _("You are not allowed to see or change what it cost.")
+            raise serializers.ValidationError({"cost_cents": [refusal]})
+        made = receipt_corrections.correct(lot=lot, **told, recorded_by=person_of(request), key=key)
         return Response(LotSerializer(made).data)
 
 

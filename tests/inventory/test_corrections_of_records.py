@@ -243,7 +243,7 @@ def test_honey_that_came_in_is_corrected_and_its_jars_follow(client, room):
     run.packed_lot.refresh_from_db()
     assert run.packed_lot.moisture_percent == Decimal("18.10")
     text = " ".join(page.content.decode().split())
-    assert "Moisture, percent: before 17.4 %, now <b>18.1 %</b>." in text
+    assert "Moisture, percent: before 17.40 %, now <b>18.10 %</b>." in text
     assert "Why: Misread" in text
     assert list(books.faults()) == []
 

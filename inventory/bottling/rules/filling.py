@@ -20,7 +20,7 @@ from inventory.shared.errors import (
     parameters_named,
 )
 from inventory.stock import density, vessels
-from inventory.stock.models import Balance, Item, Place
+from inventory.stock.models import Balance, Place
 from inventory.stock.rules import hold_reason
 
 # If the honey left for the jars is below their label weight by more than this share, the figures
@@ -248,9 +248,9 @@ def draw_notices(there: Balance | None, source: Place, quantity: int) -> list[st
             _("Lot %(lot)s is on hold, so its jars will be on hold too: %(reason)s")
             % {"lot": lot.code, "reason": hold_reason(lot)}
         )
-    item = there.item if there else Item.objects.honey()
+    in_words_apart = there.item.in_words_apart if there else words.pounds_apart
     has, free = (there.quantity, there.free) if there else (0, 0)
-    asked, inside, unreserved = item.in_words_apart(quantity, has, free)
+    asked, inside, unreserved = in_words_apart(quantity, has, free)
     figures = {"asked": asked, "place": source.name, "there": inside, "free": unreserved}
     if has < quantity:
         notices.append(
