@@ -34,7 +34,7 @@ from inventory.shared.typed import Mistyped, read_number
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import VesselField, as_pounds, in_fahrenheit, usual_temperature
 from inventory.stock.forms.suppliers import SupplierNameField
-from inventory.stock.models import Balance, LotHold, Place, ProductionSettings
+from inventory.stock.models import Balance, LotHold, Place, PostingLine, ProductionSettings
 
 if TYPE_CHECKING:
     from pint import Quantity
@@ -117,7 +117,7 @@ class RunPlanForm(PlannedAdditionForm):
         .select_related("size"),
         empty_label=None,
     )
-    source = VesselField(label=_("From"), filled=True, empty_label=None)
+    source = VesselField(label=_("From"), filled=True, of_any_day=True, empty_label=None)
     pieces = PiecesField(label=_("Pieces wanted"))
     celsius = TemperatureField(
         label=_("Temperature of the honey when it is filled"),
@@ -283,7 +283,8 @@ class RunRecordForm(RecordedAdditionForm):
                 _("Enter the temperature: the weight can't be worked out from a dip without it."),
             )
             return
-        there = Balance.objects.in_vessel(self.run.source)
+        moment = PostingLine.objects.moment_of_draw(data.get("bottled_on"), self.run.source)
+        there = Balance.objects.in_vessel(self.run.source, moment)
         if there is None:
             self.add_error(
                 None, _("%(place)s is empty on the books.") % {"place": self.run.source.name}

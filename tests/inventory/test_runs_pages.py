@@ -611,6 +611,36 @@ def test_what_the_books_lack_is_said_before_and_booked_to_be_settled(bottler):
     assert list(books.faults()) == []
 
 
+def test_a_run_of_an_earlier_day_is_planned_and_recorded_for_that_day(bottler, room):
+    # The tank is empty by now; on the day of the run it was full.
+    day = timezone.localdate() - timedelta(days=5)
+    honey.write_off(
+        place=room.tank,
+        grams=None,
+        reason="spoilage",
+        written_off_on=day + timedelta(days=3),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    typed = plan_form(room, planned_for=day.isoformat())
+
+    preview = bottler.get(at("run_plan_preview"), typed).content.decode()
+    page = bottler.post(at("run_plan"), typed, follow=True)
+    run = BottlingRun.objects.get()
+    bottler.post(at("run_record", run.number), record_form(room, bottled_on=day.isoformat()))
+
+    assert "Not enough honey" not in preview
+    assert f"lot {room.lot.code}" in preview
+    assert page.redirect_chain[-1][0] == f"{at('run_record', run.number)}?day={day:%Y-%m-%d}"
+    assert f'value="{day:%Y-%m-%d}"' in page.content.decode()
+    run.refresh_from_db()
+    assert (run.lot, run.packed_lot.made_on) == (room.lot, day)
+    # 45 kg less were there to spoil.
+    assert Balance.objects.in_vessel(room.tank) is None
+    assert not Shortage.objects.open().filter(item=Item.objects.honey()).exists()
+    assert list(books.faults()) == []
+
+
 def test_a_record_of_an_earlier_day_is_weighed_against_that_day(bottler):
     room = bottling_room.set_up(44_000)
     yesterday = timezone.localdate() - timedelta(days=1)

@@ -1,6 +1,7 @@
 """What was corrected of runs, and of parts and goods that came in: both states, in words."""
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -20,13 +21,29 @@ from inventory.stock.models import Item
 from inventory.stock.queries.corrections import CorrectedFigure, LotCorrectionRow
 
 # What only those see who see costs.
+PARTS = "parts"
 COSTS = ("honey_cents", "parts_cents", "labour_cents", "cost_cents")
 
 
 def of_run(run: BottlingRun) -> list[LotCorrectionRow]:
     """Return what was corrected of a run, the latest first."""
     found = run.corrections.select_related("corrected_by").order_by("-id")
-    return [_row(each, _run_figure) for each in found]
+    return [_with_parts(_row(each, _run_figure), each) for each in found]
+
+
+def _with_parts(row: LotCorrectionRow, correction: RunCorrection) -> LotCorrectionRow:
+    """Return the row with each part of which another number was used."""
+    before, after = (
+        dict(state.get(PARTS) or []) for state in (correction.before, correction.after)
+    )
+    parts = [
+        CorrectedFigure(
+            name, words.pieces(before.get(name, 0)), words.pieces(after.get(name, 0)), is_cost=False
+        )
+        for name in sorted(before | after)
+        if before.get(name, 0) != after.get(name, 0)
+    ]
+    return replace(row, figures=row.figures + parts)
 
 
 def of_receipts(receipts: Iterable[PartReceipt] | Iterable[GoodsReceipt]) -> list[LotCorrectionRow]:
@@ -51,6 +68,8 @@ def _row(
 ) -> LotCorrectionRow:
     figures = []
     for field in correction.after:
+        if field == PARTS:
+            continue
         name, before = in_words(field, correction.before.get(field))
         figures.append(
             CorrectedFigure(
@@ -74,15 +93,11 @@ def _run_figure(field: str, value: Any) -> tuple[str, str]:
         "labour_cents": _("Cost of labour"),
         "added_grams": _("Seed or comb"),
         "bottled_on": _("Day of the run"),
-        "parts": _("Parts used"),
     }
     if field not in names:
         names[field] = capfirst(str(BottlingRun._meta.get_field(field).verbose_name))
     if field == "drawn_by" and value:
         return names[field], str(BottlingRun.DrawnBy(value).label)
-    if field == "parts":
-        told = "; ".join(f"{part}: {words.pieces(count)}" for part, count in value or [])
-        return names[field], told or "–"
     return names[field], _figure(field, value)
 
 

@@ -94,13 +94,17 @@ def preview_plan(
     without_labels: bool = False,
     planned_for: date | None = None,
     wanted: Wanted | None = None,
+    is_made: bool = False,
 ) -> PlanPreview:
     """Work out what a run of so many pieces from a vessel needs; nothing is saved.
 
     `wanted` is the seed or the comb that goes in beside the honey.
+    `is_made` says that it was made on the day that it is planned for: what was in the vessel that
+    day counts, and what the books lacked is said but stands against nothing.
     `planned_already` is the run itself, when it is planned and so is no rival of its own.
     """
-    size, there = product.honey_size, Balance.objects.in_vessel(source)
+    moment = PostingLine.objects.moment_of_draw(planned_for, source) if is_made else None
+    size, there = product.honey_size, Balance.objects.in_vessel(source, moment)
     uses = product.uses_with_stock()
     wanted = wanted or Wanted()
     if product.form != Product.Form.CREAMED:
@@ -115,9 +119,13 @@ def preview_plan(
         comb_grams_each=wanted.comb_grams_each or 0,
     )
     refusals = []
-    if error := filling.honey_error(there, source, needed.liquid_grams, parameter="pieces"):
-        refusals.append(error.message)
-    refusals += _refused_additions(product, source, wanted, needed)
+    warnings = _other_lot(planned_already, there) if planned_already else []
+    if is_made:
+        warnings += filling.draw_notices(there, source, needed.liquid_grams)
+    else:
+        if error := filling.honey_error(there, source, needed.liquid_grams, parameter="pieces"):
+            refusals.append(error.message)
+        refusals += _refused_additions(product, source, wanted, needed)
     setting_days = wanted.setting_days
     if setting_days is None:
         setting_days = ProductionSettings.current().setting_days if wanted.seed_source else 0
@@ -144,7 +152,7 @@ def preview_plan(
             part_rules.but_labels(uses) if without_labels else uses, filled=pieces
         ),
         refusals=refusals,
-        warnings=_other_lot(planned_already, there) if planned_already else [],
+        warnings=warnings,
         wanted=wanted,
         needed=needed,
         ready_on=forms_of_honey.ready_on(planned_for or timezone.localdate(), setting_days),

@@ -1,5 +1,6 @@
 """Pages of the bottling room: plan a run, record it, look at it, check its weights."""
 
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -7,6 +8,7 @@ from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
@@ -121,6 +123,10 @@ class RunPlanView(ActView):
         }
 
     def next_url(self, made: BottlingRun) -> str:
+        if _is_past(made.planned_for):
+            # It was made already: what it did is what comes next.
+            address = reverse("inventory:run_record", args=[made.number])
+            return f"{address}?day={made.planned_for:%Y-%m-%d}"
         return reverse("inventory:run_detail", args=[made.number])
 
     def repeat_url(self, made: BottlingRun) -> str:
@@ -148,7 +154,13 @@ def _preview_of_plan(form: RunPlanForm) -> run_queries.PlanPreview | None:
         without_labels=data.get("without_labels", False),
         planned_for=data.get("planned_for"),
         wanted=form.wanted(),
+        is_made=_is_past(data.get("planned_for")),
     )
+
+
+def _is_past(day: date | None) -> bool:
+    """Tell whether a run of this day was made already."""
+    return day is not None and day < timezone.localdate()
 
 
 def run_detail(request: HttpRequest, number: str) -> HttpResponse:
@@ -195,6 +207,12 @@ def _underfill(figures: RunFigures | None) -> str:
 class RunRecordView(RunView):
     form_class = RunRecordForm
     template_name = "inventory/bottling/run_record.html"
+
+    def get_initial(self) -> dict[str, Any]:
+        try:
+            return {"bottled_on": date.fromisoformat(self.request.GET.get("day", ""))}
+        except ValueError:
+            return {}
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {"run": self.run}
