@@ -32,6 +32,8 @@ from inventory.shared.models import Attachment, House
 from inventory.stock.models import (
     Balance,
     CalibrationPoint,
+    Cleaning,
+    CleaningTask,
     Counter,
     DipReading,
     Item,
@@ -47,6 +49,7 @@ from inventory.stock.models import (
     Shortage,
     Supplier,
     TankShape,
+    Warming,
 )
 
 __all__ = [
@@ -57,6 +60,8 @@ __all__ = [
     "Brand",
     "CalibrationPoint",
     "ChangedPieces",
+    "Cleaning",
+    "CleaningTask",
     "CombCut",
     "Counter",
     "Creaming",
@@ -91,4 +96,5 @@ __all__ = [
     "Supplier",
     "TankShape",
     "Variety",
+    "Warming",
 ]

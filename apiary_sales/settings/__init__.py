@@ -241,6 +241,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.LabelSheet",
             "inventory.ProductionSettings",
             "inventory.JarPage",
+            "inventory.CleaningTask",
         )
     ),
 ]

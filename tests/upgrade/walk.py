@@ -38,6 +38,13 @@ EXPECTED_IN_ADMIN = (*EXPECTED, 403)
 
 # Addresses of things that the first dumps have no rows of; they are opened where there are rows.
 LATER = {
+    "api:cleaning-remove",
+    "api:cleaning-task",
+    "api:warming-remove",
+    "inventory:cleaning_record",
+    "inventory:cleaning_remove",
+    "inventory:cleaning_task_edit",
+    "inventory:warming_remove",
     "api:boxes-apart",
     "api:boxes-make",
     "api:brand-customer",
@@ -218,9 +225,21 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "blend"]),
             "inventory:certificate inventory:measurement_add inventory:lot_origin "
-            "api:lot-measurements api:lot-certificate",
+            "api:lot-measurements api:lot-certificate api:lot-warmings",
         ),
         (_rows("inventory.Measurement", "pk", "what"), "inventory:measurement_remove"),
+        (
+            _rows("inventory.Warming", "pk", "above_limit_confirmed"),
+            "inventory:warming_remove api:warming-remove",
+        ),
+        (
+            _rows("inventory.CleaningTask", "pk", "schedule"),
+            "inventory:cleaning_record inventory:cleaning_task_edit api:cleaning-task",
+        ),
+        (
+            _rows("inventory.Cleaning", "pk", "task__kind"),
+            "inventory:cleaning_remove api:cleaning-remove",
+        ),
         (
             _rows("inventory.Attachment", "pk", "media_type", removed_at=None),
             "inventory:file inventory:file_remove api:file",

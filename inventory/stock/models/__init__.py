@@ -1,5 +1,6 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
+from .cleaning import Cleaning, CleaningTask
 from .corrections import LotCorrection, Shortage
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
@@ -8,10 +9,13 @@ from .measurements import Measurement
 from .settings import ProductionSettings
 from .suppliers import Supplier
 from .vessels import CalibrationPoint, DipReading, TankShape
+from .warmings import Warming
 
 __all__ = [
     "Balance",
     "CalibrationPoint",
+    "Cleaning",
+    "CleaningTask",
     "Counter",
     "DipReading",
     "Item",
@@ -27,4 +31,5 @@ __all__ = [
     "Shortage",
     "Supplier",
     "TankShape",
+    "Warming",
 ]
