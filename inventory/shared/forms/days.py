@@ -26,7 +26,7 @@ class DaysForm(HouseForm):
 
 
 class PeriodForm(HouseForm):
-    """The days of a statement or a log: from the first of January to today, unless told otherwise."""
+    """The days of a statement or a log: from the first of January to today by default."""
 
     since = DayField(label=_("From"), required=False)
     until = DayField(label=_("Up to"), required=False)

@@ -1,13 +1,12 @@
 """Forms about honey of other beekeepers."""
 
-from datetime import date
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared.forms.acts import ActForm, HouseForm
+from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.stock.forms.deliveries import DeliveryForm
 from inventory.stock.forms.fields import VesselField, note_field
