@@ -1,6 +1,6 @@
 """The cleaning schedule as it is today, and the log of what was cleaned."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -41,22 +41,19 @@ class TaskRow:
     @property
     def in_words(self) -> str:
         """How it is today, in a few words."""
-        standing = self.standing
-        if standing.state == State.DUE and standing.day is None:
+        day = self.standing.day
+        if self.is_due and day is None:
             return _("due: not cleaned yet")
-        if standing.state == State.DUE and standing.day == self.today:
+        if self.is_due and day == self.today:
             return _("due today")
-        if standing.state == State.DUE:
-            return _("due since %(day)s") % {"day": date_format(standing.day)}
-        if standing.state == State.BEFORE_NEXT_USE:
-            return _("clean it before the next use")
-        if standing.state == State.IN_USE:
-            return _("honey in it now")
-        if standing.state == State.NO_SCHEDULE:
-            return _("when needed")
-        if standing.day is not None:
-            return _("clean, next on %(day)s") % {"day": date_format(standing.day)}
-        return _("clean")
+        said = {
+            State.DUE: _("due since %(day)s"),
+            State.BEFORE_NEXT_USE: _("clean it before the next use"),
+            State.CLEAN: _("clean") if day is None else _("clean, next on %(day)s"),
+            State.IN_USE: _("honey in it now"),
+            State.NO_SCHEDULE: _("when needed"),
+        }[self.standing.state]
+        return said % {"day": date_format(day)} if day else said
 
 
 @dataclass(frozen=True)
@@ -134,7 +131,7 @@ def log(since: date, until: date) -> QuerySet[Cleaning]:
     )
 
 
-def table(found: Sequence[Cleaning]) -> Iterator[list[Any]]:
+def table(found: Iterable[Cleaning]) -> Iterator[list[Any]]:
     """Yield the rows of the log for a spreadsheet, headings first."""
     yield [
         _("Day"),
