@@ -290,7 +290,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
-            "inventory:dip inventory:convert_dip",
+            "inventory:dip inventory:convert_dip inventory:dip_chart inventory:dip_chart_pdf",
         ),
         (_rows("inventory.DipReading", "pk"), "inventory:dip_detail inventory:dip_accept"),
         (
