@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError, NotAllowedNow
 from inventory.shared.services import files
-from inventory.stock.models import Place, Posting, PostingLine, ProductionSettings, Warming
+from inventory.stock.models import Item, Place, Posting, ProductionSettings, Warming
 from inventory.stock.queries import warmings as queries
 from inventory.stock.services import honey, ledger, measurements, production, warmings
 from tests import builders
@@ -255,29 +255,24 @@ def test_what_was_undone_was_never_warmed(warm, tank, owner):
     assert lots_of(in_drum) == []
 
 
-def test_a_correction_counts_with_the_entry_that_it_corrects(warm, tank, owner):
-    drum = builders.place("drum", Place.Kind.DRUM)
-    builders.lot_in(tank, 100_000)
+def test_a_correction_moves_the_warming_with_the_honey(warm, tank, owner):
+    drum, right = (builders.place(code, Place.Kind.DRUM) for code in ("drum", "right"))
+    lot = builders.lot_in(tank, 100_000)
     posting = pour(tank, drum, 40_000, date(2026, 7, 25))
-    in_drum = warm(drum)
-    # All of it had stayed in the tank.
-    corrected = Posting.objects.create(
-        kind=Posting.Kind.CORRECTION,
-        corrects=posting,
-        occurred_at=posting.occurred_at,
-        recorded_by=owner,
-        idempotency_key=builders.new_key(),
-    )
-    for line in posting.lines.all():
-        PostingLine.objects.create(
-            posting=corrected,
-            item=line.item,
-            place=line.place,
-            lot=line.lot,
-            quantity=-line.quantity,
-        )
+    in_drum, in_right = warm(drum), warm(right)
+    assert (lots_of(in_drum), lots_of(in_right)) == ([lot.code], [])
 
-    assert lots_of(in_drum) == []
+    # It was poured into the other drum.
+    ledger.correct(
+        posting=posting,
+        lines=ledger.move(
+            item=Item.objects.honey(), lot=lot, source=tank, target=right, quantity=40_000
+        ),
+        recorded_by=owner,
+        key=builders.new_key(),
+    )
+
+    assert (lots_of(in_drum), lots_of(in_right)) == ([], [lot.code])
 
 
 # ------------------------------------------------------------------ what was made of them

@@ -161,13 +161,8 @@ def table(found: Iterable[Cleaning]) -> Iterator[list[Any]]:
 def _last_used(vessels: set[int]) -> dict[int | None, date]:
     """Return the day on which honey last went in or out of each of these vessels."""
     found = (
-        PostingLine.objects.filter(
-            place__in=vessels,
-            item__kind=Item.Kind.HONEY,
-            posting__reverses=None,
-            posting__reversed_by=None,
-            posting__corrects__reversed_by=None,
-        )
+        PostingLine.objects.standing()
+        .filter(place__in=vessels, item__kind=Item.Kind.HONEY)
         .values_list("place")
         .annotate(last=Max("posting__occurred_at"))
         .order_by()

@@ -171,14 +171,9 @@ def _figures(lots: Iterable[int]) -> list[Measurement]:
 
 
 def _lines(which: Q) -> QuerySet[PostingLine]:
-    """Return the lines of bulk honey that count: none that was undone, nor of what undid it."""
-    return PostingLine.objects.filter(
-        which,
-        item__kind=Item.Kind.HONEY,
-        lot__isnull=False,
-        posting__reverses=None,
-        posting__reversed_by=None,
-        posting__corrects__reversed_by=None,
+    """Return the lines of bulk honey of which nothing was undone."""
+    return PostingLine.objects.standing().filter(
+        which, item__kind=Item.Kind.HONEY, lot__isnull=False
     )
 
 
