@@ -122,7 +122,10 @@ class CleaningTaskApiView(ApiActView):
     permission_required = MANAGE_PLACES
     serializer_class = CleaningTaskToSaveSerializer
 
-    @extend_schema(responses={200: CleaningTaskSerializer, **REFUSALS})
+    @extend_schema(
+        operation_id="cleaning_tasks_change",
+        responses={200: CleaningTaskSerializer, **REFUSALS},
+    )
     def post(self, request: Request, pk: int) -> Response:
         """Change something that is cleaned: what is left out of the body is emptied."""
         task = get_object_or_404(CleaningTask.objects.all(), pk=pk)
