@@ -54,7 +54,9 @@ def lot_drawn(run: BottlingRun, bottled_on: date, moment: datetime | None) -> Lo
         return found
     if run.lot is not None and rules.came_in_on(run.lot.origins()) <= bottled_on:
         return run.lot
-    return lots.make_unknown(bottled_on)
+    lot = lots.unknown(bottled_on)
+    lots.save_unknown(lot)
+    return lot
 
 
 def owner_error(lot: Lot, added: Lot) -> NotAllowedNow:

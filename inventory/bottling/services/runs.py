@@ -29,7 +29,7 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import lot_codes, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
-from inventory.stock.services import held, ledger, moments, numbers
+from inventory.stock.services import held, honey, ledger, moments, numbers
 
 # A plan for a day further away is a slip of the finger.
 PLAN_DAYS_MAX = 366
@@ -62,6 +62,9 @@ def plan(
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
+
+    For an earlier day it was made already: its honey is what was in the vessel that day, however
+    much the books had.
 
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
@@ -105,7 +108,10 @@ def plan(
     if celsius is None:
         celsius = ProductionSettings.current().honey_house_celsius
     problems = Problems()
-    there = Balance.objects.in_vessel(source)
+    moment = moments.of_draw(planned_for, source) if planned_for < timezone.localdate() else None
+    there = Balance.objects.in_vessel(source, moment)
+    if moment and there is None and (last := honey.lot_drawn(source, moment)):
+        there = Balance(item=Item.objects.honey(), place=source, lot=last, quantity=0)
     needed = forms_of_honey.needed(
         size,
         pieces,
@@ -114,23 +120,10 @@ def plan(
         comb_grams_each=comb_grams_each or 0,
     )
     found: list[HouseError | None] = [
-        filling.honey_error(there, source, needed.liquid_grams, parameter="pieces"),
-        filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0),
+        filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0)
     ]
-    if seed_source:
-        seed = Balance.objects.in_vessel(seed_source)
-        found += forms_of_honey.seed_errors(
-            seed, seed_source, needed.seed_grams, parameter="seed_source"
-        )
-        added = seed.lot if seed else None
-        found.append(forms_of_honey.owner_error(there, added, parameter="seed_source"))
-    if comb:
-        found += forms_of_honey.comb_errors(
-            Balance.objects.of_lot_at(comb.honey_lot, comb.place),
-            needed.comb_quantity,
-            parameter="comb",
-        )
-        found.append(forms_of_honey.owner_error(there, comb.lot, parameter="comb"))
+    if moment is None:
+        found += _what_is_missing(source, there, seed_source, comb, needed)
     for error in found:
         if error:
             problems.add_error(error)
@@ -172,6 +165,34 @@ def plan(
         comb_grams_each=comb_grams_each,
     )
     return run
+
+
+def _what_is_missing(
+    source: Place,
+    there: Balance | None,
+    seed_source: Place | None,
+    comb: Balance | None,
+    needed: forms_of_honey.Needed,
+) -> list[HouseError | None]:
+    """Return what stands against a run that is still to be made; one of an earlier day was made."""
+    found: list[HouseError | None] = [
+        filling.honey_error(there, source, needed.liquid_grams, parameter="pieces")
+    ]
+    if seed_source:
+        seed = Balance.objects.in_vessel(seed_source)
+        found += forms_of_honey.seed_errors(
+            seed, seed_source, needed.seed_grams, parameter="seed_source"
+        )
+        added = seed.lot if seed else None
+        found.append(forms_of_honey.owner_error(there, added, parameter="seed_source"))
+    if comb:
+        found += forms_of_honey.comb_errors(
+            Balance.objects.of_lot_at(comb.honey_lot, comb.place),
+            needed.comb_quantity,
+            parameter="comb",
+        )
+        found.append(forms_of_honey.owner_error(there, comb.lot, parameter="comb"))
+    return found
 
 
 @transaction.atomic
@@ -277,17 +298,17 @@ def record(
     run.labour_cents = costs.labour_cents(
         labour_minutes, cents_per_hour=ProductionSettings.current().labour_cents_per_hour
     )
-    honey = lot
+    in_jars = lot
     lines = run_lines.honey(lot, source, liquid)
     if addition:
-        honey = additions.honey_in_jars(
+        in_jars = additions.honey_in_jars(
             lot, liquid.packed_grams, source, addition, added.packed_grams
         )
         lines += additions.lines(
             addition, added, pieces_filled=pieces_filled, pieces_broken=pieces_broken
         )
         additions.keep_taken(run, addition)
-    packed = _make_packed_lot(run, honey, pieces_filled, bottled_on)
+    packed = _make_packed_lot(run, in_jars, pieces_filled, bottled_on)
     for parent, grams in forms_of_honey.parents(lot, liquid, addition, added):
         LotParent.objects.create(lot=packed, parent=parent, grams=grams)
     used = [(need.part, need.needed) for need in needs if need.needed]

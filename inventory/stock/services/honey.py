@@ -409,11 +409,12 @@ def take(
     """Return the portion that `grams` drawn from a vessel are; raise when they are not free.
 
     What was drawn at an earlier moment (`at`) is of the lot that was in the vessel then, or last
-    before, however much the books had. Too much is said at `parameter`; that all of the vessel is
-    promised, at `source_parameter`.
+    before, or of a lot unknown that is not saved yet, however much the books had. Too much is said
+    at `parameter`; that all of the vessel is promised, at `source_parameter`.
     """
     if at is not None:
-        return lots.Portion(_lot_drawn(source, at, parameter=source_parameter), grams, source)
+        lot = lot_drawn(source, at) or lots.unknown(timezone.localdate(at))
+        return lots.Portion(lot, grams, source)
     there = Balance.objects.in_vessel(source)
     if there is None or there.quantity < grams:
         asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
@@ -436,20 +437,6 @@ def take(
             parameter=parameter if there.free else source_parameter,
         )
     return lots.Portion(there.honey_lot, grams, source)
-
-
-def _lot_drawn(source: Place, at: datetime, *, parameter: str) -> Lot:
-    lot = lot_drawn(source, at)
-    if lot is None:
-        raise NotAllowedNow(
-            _(
-                "By the books %(place)s had no honey up to %(day)s. First enter the honey that "
-                "came into it, with its day. Then enter this."
-            )
-            % {"place": source.name, "day": date_format(timezone.localdate(at))},
-            parameter=parameter,
-        )
-    return lot
 
 
 def lot_drawn(source: Place, at: datetime | None = None) -> Lot | None:
@@ -482,6 +469,8 @@ def pour(
     """
     honey = Item.objects.honey()
     has_happened = at is not None
+    for portion in portions:
+        lots.save_unknown(portion.lot)
     there = Balance.objects.in_vessel(target, at)
     mixed = _with_what_is_there(target, portions, there, has_happened=has_happened)
     _refuse_two_owners(mixed)
@@ -591,6 +580,7 @@ def write_off(
     moment = moments.of_draw(written_off_on, place)
     asked = all_of(place, parameter="place", at=moment) if grams is None else grams
     portion = take(source=place, grams=asked, source_parameter="place", at=moment)
+    lots.save_unknown(portion.lot)
     if moment is None:
         refuse_to_use(portion.lot, reason)
     return ledger.post(

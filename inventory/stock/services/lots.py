@@ -150,17 +150,19 @@ def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> L
     return lot
 
 
-def make_unknown(day: date) -> Lot:
-    """Make the lot of honey that was drawn that day while nobody knows of which lot it was."""
-    lot = Lot(
-        kind=Lot.Kind.UNKNOWN,
-        code=next_code(day.year, "U"),
-        season=day.year,
-        floral_source=_("not known"),
-        made_on=day,
-    )
-    save_checked(lot)
-    return lot
+def unknown(day: date) -> Lot:
+    """Return the lot of honey that was drawn that day while nobody knows of which lot it was.
+
+    It is not saved and has no code.
+    """
+    return Lot(kind=Lot.Kind.UNKNOWN, season=day.year, floral_source=_("not known"), made_on=day)
+
+
+def save_unknown(lot: Lot) -> None:
+    """Save an unknown lot that something was drawn of; leave any other as it is."""
+    if lot.pk is None and lot.kind == Lot.Kind.UNKNOWN:
+        lot.code = next_code(lot.season, "U")
+        save_checked(lot)
 
 
 def mixed(portions: Iterable[Portion]) -> Lot:

@@ -73,13 +73,13 @@ class Retold:
     blends: dict[int, dict[int, int]] = field(default_factory=dict)
 
 
+# The entry that a line belongs to: its own, or the one that it corrects.
+ROOT = Coalesce("posting__corrects_id", "posting_id")
+
+
 def lines_of(item: Item) -> QuerySet[PostingLine]:
-    """Return what counts of an item: without what was undone. `root` is the entry corrected."""
-    return (
-        PostingLine.objects.standing()
-        .filter(item=item)
-        .annotate(root=Coalesce("posting__corrects_id", "posting_id"))
-    )
+    """Return what counts of an item: without what was undone."""
+    return PostingLine.objects.standing().filter(item=item)
 
 
 def is_late(lines: Mapping[int, Iterable[int]], moment: datetime) -> bool:
@@ -89,6 +89,7 @@ def is_late(lines: Mapping[int, Iterable[int]], moment: datetime) -> bool:
         asked |= Q(item=item, place__in=list(places))
     return bool(asked) and (
         PostingLine.objects.filter(asked, posting__occurred_at__gt=moment).exists()
+        or Shortage.objects.standing().filter(asked, posting__occurred_at__gt=moment).exists()
     )
 
 
@@ -96,7 +97,7 @@ def state_at(
     item: Item, moment: datetime, *, upto: int | None = None, places: Iterable[int] | None = None
 ) -> Quantities:
     """Return how much was where at a moment, after the entries of that moment up to `upto`."""
-    found = lines_of(item).filter(place__kind__in=Place.IN_HOUSE)
+    found = lines_of(item).alias(root=ROOT).filter(place__kind__in=Place.IN_HOUSE)
     if places is not None:
         found = found.filter(place__in=list(places))
     before = Q(posting__occurred_at__lt=moment)
@@ -134,6 +135,7 @@ def _events(item: Item, moment: datetime, after: int) -> list[Event]:
     sums: dict[int, Quantities] = {}
     for root, place, lot, quantity in (
         lines_of(item)
+        .annotate(root=ROOT)
         .filter(later)
         .order_by()
         .values_list("root", "place", "lot")
@@ -169,9 +171,10 @@ class _Retelling:
     def __init__(self, item: Item) -> None:
         self.item = item
         self.is_honey = item.kind == Item.Kind.HONEY
-        self.places = Place.objects.in_bulk()
-        self.physical = {key for key, place in self.places.items() if place.is_physical}
-        self.to_settle = Place.objects.outside(Place.Kind.TO_SETTLE).pk
+        self.nowhere = Place.objects.outside(Place.Kind.TO_SETTLE)
+        self.to_settle = self.nowhere.pk
+        in_house = Place.objects.filter(kind__in=Place.IN_HOUSE)
+        self.physical = set(in_house.values_list("pk", flat=True))
         self.old: Quantities = {}
         self.new: Quantities = {}
         # The lot that was last in a vessel, for what is drawn from an empty one.
@@ -302,7 +305,7 @@ class _Retelling:
     ) -> tuple[dict[int, int], int]:
         """Return what `grams` drawn from a vessel are, by lot, and how much is not there."""
         there = {lot: n for lot, n in _at(self.new, place).items() if n > 0}
-        known = [lot for lot in prefer if lot in there]
+        known = [lot for lot in dict.fromkeys(prefer) if lot in there]
         rest = sorted(there.keys() - known, key=lambda lot: -there[lot])
         portions = {}
         for lot in [*known, *rest]:
@@ -452,8 +455,7 @@ class _Flow:
     def _new_blend(self, parts: dict[int, int]) -> int:
         found = Lot.objects.select_related("owner").in_bulk(list(parts))
         portions = [
-            lots.Portion(found[lot], grams, self.walk.places[self.walk.to_settle])
-            for lot, grams in parts.items()
+            lots.Portion(found[lot], grams, self.walk.nowhere) for lot, grams in parts.items()
         ]
         if len({portion.lot.owner_id for portion in portions}) > 1:
             self._refuse()
