@@ -35,6 +35,8 @@ from inventory.stock.models import (
     BlendPlan,
     BlendPlanLine,
     CalibrationPoint,
+    Cleaning,
+    CleaningTask,
     Counter,
     DipReading,
     Item,
@@ -50,6 +52,7 @@ from inventory.stock.models import (
     Shortage,
     Supplier,
     TankShape,
+    Warming,
 )
 
 __all__ = [
@@ -62,6 +65,8 @@ __all__ = [
     "Brand",
     "CalibrationPoint",
     "ChangedPieces",
+    "Cleaning",
+    "CleaningTask",
     "CombCut",
     "Counter",
     "Creaming",
@@ -97,4 +102,5 @@ __all__ = [
     "Supplier",
     "TankShape",
     "Variety",
+    "Warming",
 ]

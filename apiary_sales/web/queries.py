@@ -13,7 +13,8 @@ from apiary_sales.orders.queries import orders
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
-from inventory.stock.queries import held_goods, honey, shortages
+from inventory.stock.queries import cleaning, held_goods, honey, shortages
+from inventory.stock.queries.cleaning import CleaningToDo
 from inventory.stock.queries.held_goods import HeldGoods
 from inventory.stock.queries.shortages import ShortageRow
 
@@ -44,6 +45,7 @@ class Today:
     owing: money.Receivables | None
     runs: list[tuple[BottlingRun, RunFigures | None]]
     held_goods: list[HeldGoods]
+    cleaning: CleaningToDo | None
     shortages: list[ShortageRow]
 
     @property
@@ -66,6 +68,7 @@ def today(user: User | AnonymousUser) -> Today:
         runs=runs.overview().recent[:ROWS_MAX],
         held_goods=held_goods.in_stores(),
         shortages=shortages.open_rows() if any(map(user.has_perm, SETTLES)) else [],
+        cleaning=cleaning.to_do() if user.has_perm("inventory.record_cleaning") else None,
     )
 
 

@@ -17,6 +17,7 @@ from rest_framework.exceptions import ValidationError
 from apiary_sales.api import (
     blends,
     bottling,
+    cleaning,
     comb,
     goods,
     holds,
@@ -29,6 +30,7 @@ from apiary_sales.api import (
     service_bills,
     shortages,
     views,
+    warmings,
 )
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
@@ -47,8 +49,10 @@ from inventory.bottling.services import products as product_services
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
 from inventory.stock.services import blend_plans, honey, others, purchases, suppliers
+from inventory.stock.services import cleaning as cleaning_services
 from inventory.stock.services import measurements as measurement_services
 from inventory.stock.services import shortages as shortage_services
+from inventory.stock.services import warmings as warming_services
 from inventory.stock.services.arrivals import HoneyFacts
 from inventory.stock.services.suppliers import SupplierDetails
 from tests import builders
@@ -467,6 +471,10 @@ SERVICES = {
     "honey-handed-back/": (honey_of_others.HandBackApiView, others.hand_back),
     "jars-handed-back/": (honey_of_others.HandBackJarsApiView, others.hand_back_jars),
     "others-honey-bought/": (honey_of_others.BuyFromOwnerApiView, others.buy),
+    "warmings/": (warmings.WarmingsApiView, warming_services.record),
+    "cleaning-tasks/": (cleaning.CleaningTasksApiView, cleaning_services.save_task),
+    "cleaning-tasks/{id}/": (cleaning.CleaningTaskApiView, cleaning_services.save_task),
+    "cleanings/": (cleaning.CleaningsApiView, cleaning_services.record),
     "holds/": (holds.HoldsApiView, recalls.hold),
     "holds-released/": (holds.HoldsReleaseApiView, recalls.release),
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
@@ -485,7 +493,11 @@ BESIDE = {
     "returned-jars/{id}/decide/": {"decision"},
 }
 # An act that is told nothing but its address has no body to be wrong in.
-WITHOUT_BODY = {bottling.ReadyNowApiView}
+WITHOUT_BODY = {
+    bottling.ReadyNowApiView,
+    cleaning.CleaningRemoveApiView,
+    warmings.WarmingRemoveApiView,
+}
 
 
 def acts_of(base=views.ApiActView):

@@ -16,7 +16,7 @@ from inventory.stock import rules
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
-from inventory.stock.queries import corrections, holds, measurements, origin, shortages
+from inventory.stock.queries import corrections, holds, measurements, origin, shortages, warmings
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import lots
 
@@ -107,6 +107,7 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
                 "story": queries.lot_story(lot),
                 "made_of": queries.made_of(lot),
                 **_put_right(lot),
+                "warmth": warmings.of_lot(lot),
             },
         )
     countries = origin.by_country(lot, house)
@@ -114,6 +115,7 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         "story": queries.lot_story(lot),
         "sees_costs": sees_costs(request),
         "figures": None if lot.product else measurements.of_lot(lot),
+        "warmth": warmings.of_lot(lot),
         "hold_events": holds.events([lot.pk]),
         "countries": countries,
         "origin_lines": label_lines(countries, house),
