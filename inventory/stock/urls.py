@@ -8,6 +8,7 @@ from inventory.stock.views import (
     deliveries,
     dips,
     drum_labels,
+    flow,
     measurements,
     others,
     overview,
@@ -86,6 +87,9 @@ urlpatterns = [
     path("honey/places/<slug:code>/use/", places.place_use, name="place_use"),
     path("honey/drum-labels/", drum_labels.drum_labels, name="drum_labels"),
     path("honey/drum-labels.pdf", drum_labels.drum_labels_pdf, name="drum_labels_pdf"),
+    path("honey/flow/", flow.harvest_flow, name="honey_flow"),
+    path("honey/flow/entries/", flow.flow_entries, name="honey_flow_entries"),
+    path("honey/flow.csv", flow.flow_csv, name="honey_flow_csv"),
     path("honey/postings/", postings.posting_list, name="posting_list"),
     path("honey/postings/<int:pk>/", postings.posting_detail, name="posting_detail"),
     re_path(

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 
+from django.utils.translation import gettext as _
+
 from inventory.stock import flow
 from inventory.stock.flow import HERE, Band, FlowLine, FlowLot, Form, Leaf, Source
 from inventory.stock.models import Item, Lot, Place, Posting, PostingLine
@@ -44,6 +46,9 @@ class BandRow:
     @property
     def is_here(self) -> bool:
         return self.band in HERE
+
+    def of(self, form: Form) -> int:
+        return self.bulk if form == Form.BULK else self.pieces
 
 
 @dataclass(frozen=True)
@@ -157,7 +162,7 @@ class FlowBook:
 
     def of(self, harvest: Harvest) -> HarvestFlow:
         """Return where the honey of a harvest is and went."""
-        origins = self._origins_of(harvest)
+        origins = self.origins_of(harvest)
         sources: dict[Source, int] = defaultdict(int)
         cells: dict[Leaf, int] = defaultdict(int)
         for lot in origins:
@@ -178,11 +183,12 @@ class FlowBook:
 
     def entries(self, harvest: Harvest, ends: Sequence[Leaf | Source]) -> list[FlowEntry]:
         """Return what is behind some ends of a harvest, the latest first; it adds up to them."""
-        grams = self._flow.entries_of(ends, {lot.pk for lot in self._origins_of(harvest)})
+        grams = self._flow.entries_of(ends, {lot.pk for lot in self.origins_of(harvest)})
         found = [FlowEntry(key, self._days[key], moved) for key, moved in grams.items()]
         return sorted(found, key=lambda entry: (entry.occurred_at, entry.posting), reverse=True)
 
-    def _origins_of(self, harvest: Harvest) -> list[Lot]:
+    def origins_of(self, harvest: Harvest) -> list[Lot]:
+        """Return the lots that the honey of a harvest came in as."""
         return [lot for lot in self.origins if harvest.has(lot)]
 
     def _origin_rows(self, harvest: Harvest, origins: Iterable[Lot]) -> list[OriginRow]:
@@ -191,7 +197,7 @@ class FlowBook:
         grouped: dict[tuple, list[Lot]] = defaultdict(list)
         for lot in origins:
             whose = (str(lot.owner or ""), "") if by_season else ("", lot.code)
-            at = list(Source).index(self._source_of(lot))
+            at = list(Source).index(self.source_of(lot))
             grouped[-lot.season, at, *whose, 0 if by_season else lot.pk].append(lot)
         return [self._origin_row(grouped[name], by_season) for name in sorted(grouped)]
 
@@ -204,7 +210,7 @@ class FlowBook:
                 pieces += grams if leaf.form == Form.PIECES else 0
         return OriginRow(
             season=lots[0].season,
-            source=self._source_of(lots[0]),
+            source=self.source_of(lots[0]),
             owner=str(lots[0].owner or ""),
             lot=None if by_season else lots[0],
             came_in=sum(sum(self._flow.came_in[lot.pk].values()) for lot in lots),
@@ -212,10 +218,42 @@ class FlowBook:
             bands={band: bands[band] for band in Band if bands[band]},
         )
 
-    def _source_of(self, lot: Lot) -> Source:
+    def figures_of(self, lot: Lot) -> tuple[int, dict[Leaf, int]]:
+        """Return the grams that came in as a lot, and those at each end."""
+        return sum(self._flow.came_in[lot.pk].values()), self._flow.cells[lot.pk]
+
+    def source_of(self, lot: Lot) -> Source:
         """Return how most of an origin came in."""
         sources = self._flow.came_in[lot.pk]
         return max(sources, key=lambda source: sources[source], default=Source.UNRECORDED)
+
+
+def table(told: HarvestFlow, book: FlowBook) -> list[list[str | int]]:
+    """Return a harvest in whole grams as rows of a file: lot by lot, and their sums.
+
+    The last column is what came in less where it is or went: zero in every row.
+    """
+    ends = [Leaf(form, row.band) for row in told.bands for form in Form if row.of(form)]
+    rows: list[list[str | int]] = [
+        [
+            _("Lot"),
+            _("Season"),
+            _("Belongs to"),
+            _("How it came in"),
+            _("Came in, grams"),
+            *(f"{leaf.band.label}, {leaf.form.label}" for leaf in ends),
+            _("Difference, grams"),
+        ]
+    ]
+    sums = [0] * (len(ends) + 2)
+    for lot in book.origins_of(told.harvest):
+        came_in, cells = book.figures_of(lot)
+        figures = [cells.get(leaf, 0) for leaf in ends]
+        figures = [came_in, *figures, came_in - sum(cells.values())]
+        sums = [total + figure for total, figure in zip(sums, figures, strict=True)]
+        how = str(book.source_of(lot).label)
+        rows.append([lot.code, lot.season, str(lot.owner or ""), how, *figures])
+    return [*rows, [_("All"), "", "", "", *sums]]
 
 
 def _lots_with_honey() -> Iterable[Lot]:

@@ -18,7 +18,9 @@ from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
 from inventory.stock.queries import holds, measurements, origin
 from inventory.stock.queries import honey as queries
+from inventory.stock.queries.flow import Harvest
 from inventory.stock.services import lots
+from inventory.stock.views.flow import flow_url
 
 LOTS_A_PAGE = 50
 
@@ -106,8 +108,11 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
             {"story": queries.lot_story(lot), "made_of": queries.made_of(lot)},
         )
     countries = origin.by_country(lot, house)
+    story = queries.lot_story(lot)
+    came_in = rules.has_own_origin(lot) and not story.is_undone
     context = {
-        "story": queries.lot_story(lot),
+        "story": story,
+        "flow_url": flow_url(Harvest(lot=lot)) if came_in else "",
         "sees_costs": sees_costs(request),
         "figures": None if lot.product else measurements.of_lot(lot),
         "hold_events": holds.events([lot.pk]),
