@@ -114,6 +114,13 @@ BANDS: dict[str, Band] = {
 }
 
 
+def band_named(name: str) -> Band | Source | None:
+    """Return the band or the source of this name, None where there is none."""
+    if name in Source:
+        return Source(name)
+    return Band(name) if name in Band else None
+
+
 class Leaf(NamedTuple):
     """One end of the flow: honey in bulk, or in pieces, that is or went somewhere."""
 
@@ -173,19 +180,25 @@ class _LotBook:
     ends: dict[Band, dict[int, int]] = field(
         default_factory=lambda: defaultdict(lambda: defaultdict(int))
     )
-    children: dict[int, list[Step]] = field(default_factory=lambda: defaultdict(list))
+    # What went into another lot, by that lot.
+    steps: dict[int, list[Step]] = field(default_factory=lambda: defaultdict(list))
 
 
 @dataclass(frozen=True)
 class Entry:
-    """What one event did to one end: nanograms of honey of a lot.
+    """What one event did to one end: so much of a lot, with nanograms of honey in one of it.
 
     What came in is the lot's own; what is or went somewhere has the shares of the lot.
     """
 
     event: int
     lot: int
-    nanograms: Fraction
+    quantity: int
+    unit: Fraction
+
+    @property
+    def nanograms(self) -> Fraction:
+        return self.unit * self.quantity
 
 
 @dataclass
@@ -225,103 +238,132 @@ class Flow:
         return dict(zip(moved, grams, strict=True))
 
 
-def flow(
-    lots: Mapping[int, FlowLot], lines: Iterable[FlowLine], kinds: Mapping[int, str]
-) -> Flow:
+def flow(lots: Mapping[int, FlowLot], lines: Iterable[FlowLine], kinds: Mapping[int, str]) -> Flow:
     """Return where the honey of each origin is, from all lines of these lots.
 
     `kinds` are those of the events. Lines of lots that are not among `lots` have no honey.
     """
     books = _books(lots, lines, kinds)
-    inflow: dict[int, Shares] = defaultdict(lambda: defaultdict(int))
-    exact: dict[int, dict[Leaf | Source, int]] = defaultdict(lambda: defaultdict(int))
-    labels: dict[int, Fraction] = defaultdict(Fraction)
-    entries: dict[Leaf | Source, list[Entry]] = defaultdict(list)
-    shares: dict[int, Shares] = {}
+    sharing = _Sharing(lots)
     for key in _parents_first(books):
-        lot, book = lots[key], books[key]
-        for source, brought in book.sources.items():
-            nano = round(lot.unit_grams * sum(brought.values()) * NANO)
-            inflow[key][key] += nano
-            exact[key][source] -= nano
-            for event, quantity in brought.items():
-                entries[source].append(Entry(event, key, lot.unit_grams * quantity * NANO))
+        sharing.share_out(key, books[key])
+    came_in, cells = _in_grams(sharing.exact)
+    return Flow(came_in, cells, sharing.shares, dict(sharing.entries))
+
+
+class _Sharing:
+    """Shares out lot after lot, parents first: what went into one to its ends and to its children.
+
+    `exact` has nanograms by origin and end, below zero for what came in, so that the ends of an
+    origin add up to zero.
+    """
+
+    def __init__(self, lots: Mapping[int, FlowLot]) -> None:
+        self.lots = lots
+        self.exact: dict[int, dict[Leaf | Source, int]] = defaultdict(lambda: defaultdict(int))
+        self.entries: dict[Leaf | Source, list[Entry]] = defaultdict(list)
+        self.shares: dict[int, Shares] = {}
+        self._inflow: dict[int, Shares] = defaultdict(lambda: defaultdict(int))
+        self._labels: dict[int, Fraction] = defaultdict(Fraction)
+
+    def share_out(self, key: int, book: _LotBook) -> None:
+        """Share out all of a lot; what went into it is known."""
+        lot = self.lots[key]
+        self._bring_in(lot, book)
         outs: list[tuple[Band | int, int]] = [
             *((band, sum(moved.values())) for band, moved in book.ends.items()),
-            *(
-                (child, sum(step.quantity for step in steps))
-                for child, steps in book.children.items()
-            ),
+            *((child, sum(step.quantity for step in steps)) for child, steps in book.steps.items()),
         ]
         made = sum(quantity for _out, quantity in outs)
-        whole = sum(inflow[key].values())
-        if made <= 0 or whole <= 0:
-            # Honey that no entry brought in, as what only a count found, is an origin itself.
-            for origin, nano in inflow[key].items():
-                exact[origin][Leaf(lot.form, Band.PACKING)] += nano
-            unit = lot.unit_grams * NANO
-            whole, made_nano = round(unit * made), round(unit * made)
-            exact[key][Source.UNRECORDED] -= made_nano
-            mine: Shares = {key: made_nano}
-            shares[key] = {key: 1}
-        else:
-            unit = Fraction(whole, made)
-            mine = dict(inflow[key])
-            shares[key] = dict(mine)
-        amounts = _signed_parts(whole, [unit * quantity for _out, quantity in outs])
+        unit, left = self._unit_of(lot, made)
+        whole = sum(left.values())
         # A box has the label weight of what is in it.
-        label = lot.unit_grams * made * NANO if lot.has_label else labels[key]
-        over = Fraction(0)
-        if not lot.is_bulk and 0 < label < whole:
-            over = 1 - label / whole
+        label = lot.unit_grams * made * NANO if lot.has_label else self._labels[key]
+        over = 1 - label / whole if not lot.is_bulk and 0 < label < whole else Fraction(0)
+        amounts = _running_parts(whole, [unit * quantity for _out, quantity in outs])
         # What a count found is added before anything is taken out.
         for (out, quantity), nano in sorted(
             zip(outs, amounts, strict=True), key=lambda found: found[1] > 0
         ):
-            part = _shared(nano, mine)
+            part = _shared(nano, left)
             for origin, share in part.items():
-                mine[origin] = mine.get(origin, 0) - share
+                left[origin] -= share
             if isinstance(out, Band):
-                above = _shared(round(nano * over), part)
-                for origin, share in part.items():
-                    exact[origin][Leaf(lot.form, out)] += share - above.get(origin, 0)
-                    exact[origin][Leaf(lot.form, _overfill(out))] += above.get(origin, 0)
-                for event, moved in book.ends[out].items():
-                    if moved:
-                        _enter(entries, lot, out, event, unit * moved, over)
+                self._end(lot, out, part, over)
+                self._enter(lot, out, book.ends[out], unit, over)
+            else:
+                if made > 0:
+                    self._labels[out] += label * quantity / made
+                self._pass_on(lot, out, part, book.steps[out], unit)
+
+    def _bring_in(self, lot: FlowLot, book: _LotBook) -> None:
+        for source, brought in book.sources.items():
+            nano = round(lot.unit_grams * sum(brought.values()) * NANO)
+            self._inflow[lot.key][lot.key] += nano
+            self.exact[lot.key][source] -= nano
+            for event, quantity in brought.items():
+                self.entries[source].append(Entry(event, lot.key, quantity, lot.unit_grams * NANO))
+
+    def _unit_of(self, lot: FlowLot, made: int) -> tuple[Fraction, Shares]:
+        """Return the nanograms in one of a lot, and all of it by origin.
+
+        Honey that no entry brought in, as what only a count found, is an origin itself.
+        """
+        inflow = self._inflow[lot.key]
+        whole = sum(inflow.values())
+        if made > 0 and whole > 0:
+            self.shares[lot.key] = dict(inflow)
+            return Fraction(whole, made), dict(inflow)
+        for origin, nano in inflow.items():
+            self.exact[origin][Leaf(lot.form, Band.PACKING)] += nano
+        unit = lot.unit_grams * NANO
+        found = round(unit * made)
+        self.exact[lot.key][Source.UNRECORDED] -= found
+        self.shares[lot.key] = {lot.key: 1}
+        return unit, {lot.key: found}
+
+    def _end(self, lot: FlowLot, band: Band, part: Shares, over: Fraction) -> None:
+        leaf, above = Leaf(lot.form, band), Leaf(lot.form, _overfill(band))
+        for origin, share in part.items():
+            self.exact[origin][leaf] += share
+        if over:
+            for origin, share in _shared(round(sum(part.values()) * over), part).items():
+                self.exact[origin][leaf] -= share
+                self.exact[origin][above] += share
+
+    def _enter(
+        self, lot: FlowLot, band: Band, moved: Mapping[int, int], unit: Fraction, over: Fraction
+    ) -> None:
+        """Keep which events brought how much of a lot to an end."""
+        beyond = unit * over
+        for event, quantity in moved.items():
+            if not quantity:
                 continue
-            steps = book.children[out]
-            for origin, share in part.items():
-                inflow[out][origin] += share
-            if made > 0:
-                labels[out] += label * quantity / made
-            told = [step for step in steps if step.grams is not None]
-            if told:
-                # Honey that is weighed when jars are emptied need not be what went into them.
-                gained = sum(step.grams or 0 for step in told) * NANO - nano
-                for origin, share in _shared(gained, part).items():
-                    inflow[out][origin] += share
-                    exact[origin][Leaf(lot.form, Band.SCALES)] -= share
-                for step in told:
-                    difference = unit * step.quantity - (step.grams or 0) * NANO
-                    if difference:
-                        _enter(entries, lot, Band.SCALES, step.event, difference, Fraction(0))
-    came_in, cells = _in_grams(exact)
-    return Flow(came_in, cells, shares, dict(entries))
+            self.entries[Leaf(lot.form, band)].append(
+                Entry(event, lot.key, quantity, unit - beyond)
+            )
+            if over:
+                self.entries[Leaf(lot.form, _overfill(band))].append(
+                    Entry(event, lot.key, quantity, beyond)
+                )
 
-
-def _enter(
-    entries: dict[Leaf | Source, list[Entry]],
-    lot: FlowLot,
-    band: Band,
-    event: int,
-    nanograms: Fraction,
-    over: Fraction,
-) -> None:
-    above = nanograms * over
-    entries[Leaf(lot.form, band)].append(Entry(event, lot.key, nanograms - above))
-    if above:
-        entries[Leaf(lot.form, _overfill(band))].append(Entry(event, lot.key, above))
+    def _pass_on(
+        self, lot: FlowLot, child: int, part: Shares, steps: Sequence[Step], unit: Fraction
+    ) -> None:
+        for origin, share in part.items():
+            self._inflow[child][origin] += share
+        weighed = [step for step in steps if step.grams is not None]
+        if not weighed:
+            return
+        # Honey that is weighed when jars are emptied need not be what went into them.
+        leaf = Leaf(lot.form, Band.SCALES)
+        gained = sum(step.grams or 0 for step in weighed) * NANO - sum(part.values())
+        for origin, share in _shared(gained, part).items():
+            self._inflow[child][origin] += share
+            self.exact[origin][leaf] -= share
+        for step in weighed:
+            if difference := unit * step.quantity - (step.grams or 0) * NANO:
+                self.entries[leaf].append(Entry(step.event, lot.key, 1, difference))
 
 
 def _overfill(band: Band) -> Band:
@@ -354,7 +396,7 @@ def _books(
         steps = _steps_in_vessels(event, in_bulk)
         steps += _steps_of_packing(event, on_packing, lots, books, kinds.get(event, ""))
         for step in steps:
-            books[step.parent].children[step.child].append(step)
+            books[step.parent].steps[step.child].append(step)
             # Listed, even where all that is known of it is what went in.
             books[step.child]
     return books
@@ -449,14 +491,14 @@ def _steps_of_packing(
 def _parents_first(books: Mapping[int, _LotBook]) -> list[int]:
     parents: dict[int, set[int]] = {key: set() for key in sorted(books)}
     for key, book in books.items():
-        for child, steps in book.children.items():
+        for child, steps in book.steps.items():
             if sum(step.quantity for step in steps):
                 parents[child].add(key)
     ordered = {key: sorted(found) for key, found in parents.items()}
     return list(TopologicalSorter(ordered).static_order())
 
 
-def _signed_parts(whole: int, exact: Sequence[Fraction]) -> list[int]:
+def _running_parts(whole: int, exact: Sequence[Fraction]) -> list[int]:
     """Round amounts that add up to `whole`, so that they still do: each running sum is rounded."""
     sums = [0, *(round(total) for total in accumulate(exact))]
     if exact:
@@ -465,26 +507,26 @@ def _signed_parts(whole: int, exact: Sequence[Fraction]) -> list[int]:
 
 
 def _shared(amount: int, weights: Mapping[int, int]) -> dict[int, int]:
-    """Share an amount out by weights of one sign; the largest remainders get the rest.
+    """Share an amount out by weights of one sign, so that the parts add up to it.
+
+    Each running sum is cut to a whole number, so no part is a whole one off, and none is more than
+    its weight where the amount is not more than all of them.
 
     >>> _shared(10, {1: 1, 2: 1, 3: 1})
-    {1: 4, 2: 3, 3: 3}
+    {1: 3, 2: 3, 3: 4}
     """
     if len(weights) == 1:
         return dict.fromkeys(weights, amount)
     whole = sum(weights.values())
     if not amount or not whole:
         return {}
-    if whole < 0:
-        amount, whole = -amount, -whole
-    cut, remainders = {}, []
+    parts, running, given = {}, 0, 0
     for key, weight in weights.items():
-        cut[key], remainder = divmod(amount * weight, whole)
-        remainders.append((-remainder, key))
-    if missing := amount - sum(cut.values()):
-        for _remainder, key in sorted(remainders)[:missing]:
-            cut[key] += 1
-    return cut
+        running += weight
+        upto = amount * running // whole
+        parts[key] = upto - given
+        given = upto
+    return parts
 
 
 def rounded_to(total: int, exact: Sequence[Fraction]) -> list[int]:
@@ -556,15 +598,23 @@ def controlled_rounding(
         if not way:
             row, _column = next(iter(broken))
             way, steps_to = [(ROW, row)], {(ROW, row): 0}
-        # Rows and columns come to whole units, so a part of one is never alone in them.
+        # Rows and columns come to whole units, so a part of one is never alone in them. Across a
+        # row it goes to the most that is left, down a column to the least: large parts are rounded
+        # up, as by their remainders.
         came_from = way[-2] if len(way) > 1 else None
-        following = next(node for node in beside[way[-1]] if node != came_from)
+        others = [node for node in beside[way[-1]] if node != came_from]
+        if way[-1][0] == ROW:
+            following = max(others, key=lambda node: broken[way[-1][1], node[1]])
+        else:
+            following = min(others, key=lambda node: broken[node[1], way[-1][1]])
         if following not in steps_to:
             steps_to[following] = len(way)
             way.append(following)
             continue
         start = steps_to[following]
         ring = [_place(one, other) for one, other in pairwise([*way[start:], following])]
+        if following[0] == COLUMN:
+            ring = [*ring[1:], ring[0]]
         for node in way[start + 1 :]:
             del steps_to[node]
         del way[start + 1 :]
@@ -589,12 +639,12 @@ def _shift(
     ring: Sequence[tuple[Hashable, Hashable]],
     unit: int,
 ) -> None:
-    """Add to every other place of a ring what the places between lose, until one is whole."""
+    """Add to every other place of a ring what the places between lose, until one is whole.
+
+    The first of a ring leads from a row to a column.
+    """
     up, down = ring[::2], ring[1::2]
-    most, least = max(broken[place] for place in up), min(broken[place] for place in up)
-    most_down, least_down = max(broken[p] for p in down), min(broken[p] for p in down)
-    forth, back = min(unit - most, least_down), min(least, unit - most_down)
-    shift = forth if forth <= back else -back
+    shift = min(unit - max(broken[place] for place in up), min(broken[place] for place in down))
     for place in up:
         broken[place] += shift
     for place in down:

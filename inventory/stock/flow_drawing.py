@@ -119,9 +119,7 @@ def _placed(node: Node, number: int, y: float, height: float) -> DrawnNode:
         (x + NODE_WIDTH + 8, y + height / 2 + 5, "start"),
     ]
     words_x, words_y, anchor = words[number]
-    return DrawnNode(
-        node, x, round(y, 1), round(height, 1), words_x, round(words_y, 1), anchor
-    )
+    return DrawnNode(node, x, round(y, 1), round(height, 1), words_x, round(words_y, 1), anchor)
 
 
 def _join(

@@ -15,11 +15,10 @@ from fractions import Fraction
 from django.db import transaction
 
 from inventory.bottling.models import Product
-from inventory.bottling.services import comb, gift_boxes, jars, returned_jars, reversals, runs
-from inventory.bottling.services.gift_boxes import BoxLine
+from inventory.bottling.services import comb, gift_boxes, jars, returned_jars, reversals
 from inventory.shared.errors import HouseError
 from inventory.stock.flow import Band, Form, Leaf
-from inventory.stock.models import Balance, Item, Lot, Place, Posting
+from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.services import honey, ledger, others, purchases, stores
 from inventory.stock.services.arrivals import VesselReceived
 from tests import builders
@@ -188,7 +187,9 @@ class FlowHouse:
 
     def came(self, posting: Posting, lot: Lot, units: int, grams: Fraction | None = None) -> None:
         self.know(lot)
-        self.book.came.append((posting.pk, lot.pk, units, Fraction(units) if grams is None else grams))
+        self.book.came.append(
+            (posting.pk, lot.pk, units, Fraction(units) if grams is None else grams)
+        )
 
     def end(self, posting: Posting, lot: Lot, units: int, band: Band) -> None:
         self.know(lot)
@@ -198,9 +199,7 @@ class FlowHouse:
     def move(self, posting, parent: Lot, units: int, child: Lot, child_units: int, grams=None):
         self.know(parent)
         self.know(child)
-        self.book.moves.append(
-            Move(posting.pk, parent.pk, units, child.pk, child_units, grams)
-        )
+        self.book.moves.append(Move(posting.pk, parent.pk, units, child.pk, child_units, grams))
 
     def band(self, place: Place) -> Band:
         return VESSEL_BANDS[place.kind]
@@ -356,7 +355,8 @@ class FlowHouse:
             seed_grams=added,
             figures_are_right=True,
         )
-        assert there is not None and seeds is not None
+        assert there is not None
+        assert seeds is not None
         for balance, place, grams in ((there, source, drawn), (seeds, seed_source, added)):
             self.end(run.posting, balance.honey_lot, -grams, self.band(place))
         self.move(run.posting, there.honey_lot, drawn, run.packed_lot, pieces)
@@ -425,9 +425,7 @@ class FlowHouse:
         self.end(run.posting, run.packed_lot, pieces, Band.STOCK)
 
     def packed(self, index: int, *products: Product) -> Lot:
-        found = Lot.objects.filter(product__isnull=False, owner=None).exclude(
-            product__kind="goods"
-        )
+        found = Lot.objects.filter(product__isnull=False, owner=None).exclude(product__kind="goods")
         if products:
             found = found.filter(product__in=products)
         kept = list(found.order_by("pk"))

@@ -188,4 +188,3 @@ def test_figures_are_rounded_to_the_total_that_is_wanted(exact, more):
     total = round(sum(exact)) + more
 
     assert sum(rounded_to(total, exact)) == total
-

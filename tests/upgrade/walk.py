@@ -282,6 +282,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("inventory.Posting", "pk", "kind"),
             "inventory:posting_detail inventory:posting_reverse api:posting-detail",
         ),
+        (
+            [{"band": band} for band in ("harvest", "tanks", "sold", "overfill")],
+            "inventory:honey_flow_entries api:honey-flow-entries",
+        ),
         (_rows("inventory.BottlingRun", "number", "status"), "inventory:run_detail api:run"),
         (
             _rows("inventory.BottlingRun", "number", status="planned"),

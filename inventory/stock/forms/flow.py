@@ -34,9 +34,10 @@ class HarvestForm(HouseForm):
         code = self.cleaned_data["lot"].strip()
         if not code:
             return None
-        product = self.data.get("product", "").strip() or None
+        # A code is that of one lot of honey in bulk; comb says its product too.
+        product = self.data.get("product", "").strip() or Lot.BULK
         for lot in self.book.origins:
-            if lot.code == code and product in (None, lot.what):
+            if (lot.code, lot.what) == (code, product):
                 return lot
         raise forms.ValidationError(_("No honey came in as lot %(lot)s.") % {"lot": code})
 
@@ -51,29 +52,16 @@ class HarvestForm(HouseForm):
 
 
 class BandForm(HarvestForm):
-    """One band of a harvest, or one way in which it came in."""
+    """The harvest and the form of the honey in one band."""
 
-    band = forms.ChoiceField(
-        label=gettext_lazy("Where it is, or how it left"),
-        choices=[
-            (gettext_lazy("Came in"), Source.choices),
-            (gettext_lazy("Where it is, or how it left"), Band.choices),
-        ],
-    )
     form = forms.ChoiceField(
         label=gettext_lazy("In bulk, or in jars"),
         required=False,
         choices=[("", gettext_lazy("all")), *Form.choices],
     )
 
-    @property
-    def ends(self) -> list[Leaf | Source]:
-        asked, form = self.cleaned_data["band"], self.cleaned_data["form"]
-        if asked in Source:
-            return [Source(asked)]
-        return [Leaf(each, Band(asked)) for each in Form if form in ("", each)]
-
-    @property
-    def band_label(self) -> str:
-        asked = self.cleaned_data["band"]
-        return str(Source(asked).label if asked in Source else Band(asked).label)
+    def ends(self, band: Band | Source) -> list[Leaf | Source]:
+        """Return the ends that are asked for of a band, or of what came in."""
+        if isinstance(band, Source):
+            return [band]
+        return [Leaf(each, band) for each in Form if self.cleaned_data["form"] in ("", each)]

@@ -13,7 +13,8 @@ from django.utils.translation import gettext as _
 
 from inventory.stock import flow
 from inventory.stock.flow import HERE, Band, FlowLine, FlowLot, Form, Leaf, Source
-from inventory.stock.models import Item, Lot, Place, Posting, PostingLine
+from inventory.stock.models import Item, Lot, Posting, PostingLine
+
 
 @dataclass(frozen=True)
 class Harvest:
@@ -133,9 +134,9 @@ class FlowBook:
         kinds: dict[int, str] = {}
         event_of: dict[int, int] = {}
         self._days: dict[int, datetime] = {}
-        for key, kind, occurred_at, undone, corrected in Posting.objects.order_by(
-            "id"
-        ).values_list("id", "kind", "occurred_at", "reverses_id", "corrects_id"):
+        for key, kind, occurred_at, undone, corrected in Posting.objects.order_by("id").values_list(
+            "id", "kind", "occurred_at", "reverses_id", "corrects_id"
+        ):
             first = undone or corrected
             event_of[key] = event_of.get(first, first) if first else key
             kinds[key], self._days[key] = kind, occurred_at

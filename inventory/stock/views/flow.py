@@ -1,10 +1,10 @@
-"""Where every pound went: the flow of a harvest as drawing, table and file, and what is behind it."""
+"""Where every pound went: a harvest as drawing, table and file, and the entries behind it."""
 
 from typing import Any
 from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.http import content_disposition_header
@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import words
 from inventory.shared.csv_files import csv_bytes
 from inventory.stock import flow_drawing
-from inventory.stock.flow import Form
+from inventory.stock.flow import Band, Form, Source, band_named
 from inventory.stock.flow_drawing import Node, Ribbon
 from inventory.stock.forms.flow import OTHERS, BandForm, HarvestForm
 from inventory.stock.queries import flow as queries
@@ -66,12 +66,15 @@ def flow_csv(request: HttpRequest) -> HttpResponse:
     return response
 
 
-def flow_entries(request: HttpRequest) -> HttpResponse:
+def flow_entries(request: HttpRequest, band: str) -> HttpResponse:
     """List the entries behind one band, which add up to it."""
+    asked = band_named(band)
+    if asked is None:
+        raise Http404
     form = BandForm(request.GET, book=FlowBook())
     if not form.is_valid():
         return _wrong(request, form)
-    found = form.book.entries(form.harvest, form.ends)
+    found = form.book.entries(form.harvest, form.ends(asked))
     page = Paginator(found, ENTRIES_A_PAGE).get_page(request.GET.get("page"))
     postings = honey.postings_by_key([entry.posting for entry in page])
     return render(
@@ -79,8 +82,10 @@ def flow_entries(request: HttpRequest) -> HttpResponse:
         "inventory/honey/flow_entries.html",
         {
             "title": _title(form.harvest),
-            "band": form.band_label,
-            "form_label": Form(form.cleaned_data["form"]).label if form.cleaned_data["form"] else "",
+            "band": asked.label,
+            "form_label": Form(form.cleaned_data["form"]).label
+            if form.cleaned_data["form"]
+            else "",
             "page": page,
             "rows": [(postings[entry.posting], entry.grams) for entry in page],
             "total": sum(entry.grams for entry in found),
@@ -109,7 +114,8 @@ def _query(harvest: Harvest) -> str:
 
 def _asked(harvest: Harvest) -> dict[str, str]:
     if harvest.lot is not None:
-        return {"lot": harvest.lot.code, "product": harvest.lot.what}
+        told = {"lot": harvest.lot.code}
+        return {**told, "product": harvest.lot.what} if harvest.lot.product else told
     if harvest.is_of_others:
         return {"season": OTHERS}
     return {} if harvest.season is None else {"season": str(harvest.season)}
@@ -121,12 +127,11 @@ def flow_url(harvest: Harvest) -> str:
     return reverse("inventory:honey_flow") + (f"?{query}" if query else "")
 
 
-def entries_url(harvest: Harvest, band: str, form: str = "") -> str:
+def entries_url(harvest: Harvest, band: Band | Source) -> str:
     """Return the address of the entries behind a band."""
-    asked = {**_asked(harvest), "band": str(band)}
-    if form:
-        asked["form"] = form
-    return f"{reverse('inventory:honey_flow_entries')}?{urlencode(asked)}"
+    query = _query(harvest)
+    address = reverse("inventory:honey_flow_entries", args=[band])
+    return f"{address}?{query}" if query else address
 
 
 def _share(grams: int, told: HarvestFlow) -> str:

@@ -109,10 +109,10 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         )
     countries = origin.by_country(lot, house)
     story = queries.lot_story(lot)
-    came_in = rules.has_own_origin(lot) and not story.is_undone
+    came_in = rules.has_own_origin(lot) or (lot.is_from_the_hive and not story.origins)
     context = {
         "story": story,
-        "flow_url": flow_url(Harvest(lot=lot)) if came_in else "",
+        "flow_url": flow_url(Harvest(lot=lot)) if came_in and not story.is_undone else "",
         "sees_costs": sees_costs(request),
         "figures": None if lot.product else measurements.of_lot(lot),
         "hold_events": holds.events([lot.pk]),
