@@ -226,8 +226,7 @@ class Flow:
         exact: dict[int, Fraction] = defaultdict(Fraction)
         total = 0
         for end in ends:
-            figures = self.came_in if isinstance(end, Source) else self.cells
-            total += sum(figures[key].get(end, 0) for key in origins)  # type: ignore[attr-defined]
+            total += sum(self._grams(key, end) for key in origins)
             for entry in self.entries.get(end, ()):
                 part = parts.get(entry.lot, 0)
                 if isinstance(end, Source):
@@ -236,6 +235,11 @@ class Flow:
         moved = {event: nano / NANO for event, nano in sorted(exact.items()) if nano}
         grams = rounded_to(total, list(moved.values()))
         return dict(zip(moved, grams, strict=True))
+
+    def _grams(self, origin: int, end: Leaf | Source) -> int:
+        if isinstance(end, Source):
+            return self.came_in[origin].get(end, 0)
+        return self.cells[origin].get(end, 0)
 
 
 def flow(lots: Mapping[int, FlowLot], lines: Iterable[FlowLine], kinds: Mapping[int, str]) -> Flow:
@@ -587,7 +591,7 @@ def controlled_rounding(
     for (_row, column), rest in rests.items():
         lacking[column] -= rest
     # What a column lacks to be whole is in a row of its own, which is left out in the end.
-    broken: dict[tuple[Hashable, Hashable], int] = dict(rests)
+    broken: dict[tuple[Hashable, Hashable], int] = {**rests}
     broken |= {(None, column): rest for column, lack in lacking.items() if (rest := lack % unit)}
     beside: dict[Node, dict[Node, None]] = defaultdict(dict)
     for row, column in broken:

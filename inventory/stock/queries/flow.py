@@ -147,7 +147,10 @@ class FlowBook:
         )
         self._flow = flow.flow(
             {key: _flow_lot(lot) for key, lot in self._lots.items()},
-            (FlowLine(event_of[posting], *rest) for posting, *rest in lines),
+            (
+                FlowLine(event_of[posting], lot, place, kind, quantity)
+                for posting, lot, place, kind, quantity in lines
+            ),
             kinds,
         )
         self.origins = [self._lots[key] for key in self._flow.came_in]

@@ -198,7 +198,8 @@ def _came_in(told: HarvestFlow) -> tuple[list[Node], list[Ribbon]]:
     """Return the bars of what came in, the largest with colours of their own, and their ribbons."""
     largest = sorted(told.origins, key=lambda row: -row.came_in)
     shown = largest[: flow_drawing.SERIES_MAX]
-    nodes, ribbons = [], []
+    nodes: list[Node] = []
+    ribbons: list[Ribbon] = []
     for row in [row for row in told.origins if row in shown]:
         key, series = f"origin-{len(nodes)}", len(nodes) + 1
         url = _origin_url(row)
