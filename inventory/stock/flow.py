@@ -586,12 +586,13 @@ def controlled_rounding(
     Bacharach, Matrix rounding problems, Management Science 12, 1966; from memory).
     """
     rounded = {place: amount // unit for place, amount in cells.items()}
-    rests = {place: rest for place, amount in cells.items() if (rest := amount % unit)}
+    broken: dict[tuple[Hashable, Hashable], int] = {
+        place: rest for place, amount in cells.items() if (rest := amount % unit)
+    }
     lacking: dict[Hashable, int] = defaultdict(int)
-    for (_row, column), rest in rests.items():
+    for (_row, column), rest in broken.items():
         lacking[column] -= rest
     # What a column lacks to be whole is in a row of its own, which is left out in the end.
-    broken: dict[tuple[Hashable, Hashable], int] = {**rests}
     broken |= {(None, column): rest for column, lack in lacking.items() if (rest := lack % unit)}
     beside: dict[Node, dict[Node, None]] = defaultdict(dict)
     for row, column in broken:
