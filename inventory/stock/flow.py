@@ -157,7 +157,7 @@ class FlowLine(NamedTuple):
     quantity: int
 
 
-class Step(NamedTuple):
+class LotStep(NamedTuple):
     """So much of a lot that went into another: in what the first is counted in.
 
     `grams` is what the second weighed then, where that was told; None for pieces.
@@ -181,11 +181,11 @@ class _LotBook:
         default_factory=lambda: defaultdict(lambda: defaultdict(int))
     )
     # What went into another lot, by that lot.
-    steps: dict[int, list[Step]] = field(default_factory=lambda: defaultdict(list))
+    steps: dict[int, list[LotStep]] = field(default_factory=lambda: defaultdict(list))
 
 
 @dataclass(frozen=True)
-class Entry:
+class EndEntry:
     """What one event did to one end: so much of a lot, with nanograms of honey in one of it.
 
     What came in is the lot's own; what is or went somewhere has the shares of the lot.
@@ -211,7 +211,7 @@ class Flow:
     came_in: dict[int, dict[Source, int]]
     cells: dict[int, dict[Leaf, int]]
     shares: dict[int, Shares]
-    entries: dict[Leaf | Source, list[Entry]]
+    entries: dict[Leaf | Source, list[EndEntry]]
 
     def entries_of(self, ends: Sequence[Leaf | Source], origins: set[int]) -> dict[int, int]:
         """Return the grams that each event brought to some ends, of these origins, by event.
@@ -265,7 +265,7 @@ class _Sharing:
     def __init__(self, lots: Mapping[int, FlowLot]) -> None:
         self.lots = lots
         self.exact: dict[int, dict[Leaf | Source, int]] = defaultdict(lambda: defaultdict(int))
-        self.entries: dict[Leaf | Source, list[Entry]] = defaultdict(list)
+        self.entries: dict[Leaf | Source, list[EndEntry]] = defaultdict(list)
         self.shares: dict[int, Shares] = {}
         self._inflow: dict[int, Shares] = defaultdict(lambda: defaultdict(int))
         self._labels: dict[int, Fraction] = defaultdict(Fraction)
@@ -306,7 +306,9 @@ class _Sharing:
             self._inflow[lot.key][lot.key] += nano
             self.exact[lot.key][source] -= nano
             for event, quantity in brought.items():
-                self.entries[source].append(Entry(event, lot.key, quantity, lot.unit_grams * NANO))
+                self.entries[source].append(
+                    EndEntry(event, lot.key, quantity, lot.unit_grams * NANO)
+                )
 
     def _unit_of(self, lot: FlowLot, made: int) -> tuple[Fraction, Shares]:
         """Return the nanograms in one of a lot, and all of it by origin.
@@ -344,15 +346,15 @@ class _Sharing:
             if not quantity:
                 continue
             self.entries[Leaf(lot.form, band)].append(
-                Entry(event, lot.key, quantity, unit - beyond)
+                EndEntry(event, lot.key, quantity, unit - beyond)
             )
             if over:
                 self.entries[Leaf(lot.form, _overfill(band))].append(
-                    Entry(event, lot.key, quantity, beyond)
+                    EndEntry(event, lot.key, quantity, beyond)
                 )
 
     def _pass_on(
-        self, lot: FlowLot, child: int, part: Shares, steps: Sequence[Step], unit: Fraction
+        self, lot: FlowLot, child: int, part: Shares, steps: Sequence[LotStep], unit: Fraction
     ) -> None:
         for origin, share in part.items():
             self._inflow[child][origin] += share
@@ -367,7 +369,7 @@ class _Sharing:
             self.exact[origin][leaf] -= share
         for step in weighed:
             if difference := unit * step.quantity - (step.grams or 0) * NANO:
-                self.entries[leaf].append(Entry(step.event, lot.key, 1, difference))
+                self.entries[leaf].append(EndEntry(step.event, lot.key, 1, difference))
 
 
 def _overfill(band: Band) -> Band:
@@ -421,7 +423,7 @@ def _band(place_kind: str, event_kind: str) -> Band:
     return BANDS[place_kind]
 
 
-def _steps_in_vessels(event: int, moved: Mapping[tuple[int, int], int]) -> list[Step]:
+def _steps_in_vessels(event: int, moved: Mapping[tuple[int, int], int]) -> list[LotStep]:
     """Return how honey changed its lot in an event: from lots that lost to lots that gained.
 
     What was in a vessel goes into the new lot in it; the rest goes into all that still lacks some.
@@ -438,14 +440,14 @@ def _steps_in_vessels(event: int, moved: Mapping[tuple[int, int], int]) -> list[
         for child in gained:
             grams = min(-quantity, lost[parent], gained[child], moved.get((place, child), 0))
             if grams > 0:
-                steps.append(Step(event, parent, child, grams, grams))
+                steps.append(LotStep(event, parent, child, grams, grams))
                 lost[parent] -= grams
                 gained[child] -= grams
                 quantity += grams
     for child, wanted in gained.items():
         for parent, grams in _shared(wanted, lost).items():
             if grams:
-                steps.append(Step(event, parent, child, grams, grams))
+                steps.append(LotStep(event, parent, child, grams, grams))
                 lost[parent] -= grams
     return steps
 
@@ -456,7 +458,7 @@ def _steps_of_packing(
     lots: Mapping[int, FlowLot],
     books: dict[int, _LotBook],
     kind: str,
-) -> list[Step]:
+) -> list[LotStep]:
     """Return what became of what went to the packing line: jars, boxes, or honey again.
 
     Boxes that are taken apart give back what went into them, so their steps count against those.
@@ -484,11 +486,11 @@ def _steps_of_packing(
             if not pieces:
                 taken = _shared(went_in[parent], in_grams)[child]
             left[parent] -= taken
-            steps.append(Step(event, parent, child, taken * sign, weight * sign))
+            steps.append(LotStep(event, parent, child, taken * sign, weight * sign))
     for parent, quantity in left.items():
         for child, taken in _shared(quantity, pieces).items():
             if taken:
-                steps.append(Step(event, parent, child, taken * sign, None))
+                steps.append(LotStep(event, parent, child, taken * sign, None))
     return steps
 
 
