@@ -7,10 +7,10 @@ or how it left. All of a drawing is in units of one width; geometry is drawn, no
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-WIDTH = 1000
+WIDTH = 1120
 NODE_WIDTH = 12
 # Left edge of the bars of each column; words are left of the first and right of the last.
-COLUMNS_X = (232.0, 494.0, 724.0)
+COLUMNS_X = (290.0, 552.0, 790.0)
 FLOW_HEIGHT = 360.0
 ROW_HEIGHT = 24.0
 GAP = 10.0
@@ -67,6 +67,9 @@ class Drawing:
     height: float
     width: int = WIDTH
     node_width: int = NODE_WIDTH
+    # Where the heads of the first and the last column end and begin.
+    first_head_x: float = COLUMNS_X[0] + NODE_WIDTH
+    last_head_x: float = COLUMNS_X[2]
 
 
 def draw(columns: Sequence[Sequence[Node]], ribbons: Sequence[Ribbon]) -> Drawing | None:

@@ -9,6 +9,9 @@ from inventory.stock.flow import Band, Form, Leaf
 from inventory.stock.models import Lot, Posting, Shortage
 from inventory.stock.queries import books
 from inventory.stock.queries.flow import FlowBook, Harvest
+from inventory.stock.services import shortages
+from inventory.stock.views.flow import drawing
+from tests import builders
 from tests.inventory.test_late_entries import SEASON, House
 
 pytestmark = pytest.mark.django_db
@@ -92,3 +95,31 @@ def test_what_is_short_is_to_be_settled_and_nothing_is_missing():
     assert (told.came_in, told.difference) == (30_000, 0)
     assert bands[Band.STOCK] + bands[Band.OVERFILL_HERE] == 46_000
     assert Lot.objects.get(code="A1").quantity_made == 100
+
+    shortages.settle(
+        shortage=Shortage.objects.get(),
+        how="count_difference",
+        settled_by=house.person,
+        key=builders.new_key(),
+    )
+
+    settled = FlowBook().of(Harvest())
+    bands = {row.band: row.grams for row in settled.bands}
+    assert Band.TO_SETTLE not in bands
+    assert bands[Band.COUNTS] == -16_000
+    assert settled.difference == 0
+
+
+def test_what_was_found_comes_in_from_the_left_of_the_drawing():
+    house = House()
+    house.tell(("receive", 0, "tank", "Clover", 30_000))
+    house.tell(("run", 2, "A1", 100, 46_000))
+
+    drawn = drawing(FlowBook().of(Harvest()))
+
+    assert drawn is not None
+    nodes = {each.node.label: each for each in drawn.nodes if each.x < 700}
+    # 16,000 g are 35.3 lb; with the 30,000 g that came in, 46,000 g are in jars: 101.4 lb.
+    assert nodes["To be settled"].node.words == "35.3 lb"
+    assert nodes["To be settled"].x < nodes["In jars and comb"].x
+    assert nodes["In jars and comb"].node.words == "101.4 lb"

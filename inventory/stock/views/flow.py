@@ -175,7 +175,7 @@ def drawing(told: HarvestFlow) -> flow_drawing.Drawing | None:
     left += [
         Node(
             f"more-{row.band}",
-            _("%(band)s, found") % {"band": row.band.label},
+            _found_label(row.band),
             words.pounds(-more[row.band], 1),
             entries_url(told.harvest, row.band),
         )
@@ -192,6 +192,12 @@ def drawing(told: HarvestFlow) -> flow_drawing.Drawing | None:
         for row in told.bands
     ]
     return flow_drawing.draw([left, middle, right], ribbons)
+
+
+def _found_label(band: Band) -> str:
+    if band == Band.TO_SETTLE:
+        return str(band.label)
+    return _("%(band)s, found") % {"band": band.label}
 
 
 def _came_in(told: HarvestFlow) -> tuple[list[Node], list[Ribbon]]:
