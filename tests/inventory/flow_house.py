@@ -8,7 +8,6 @@ Lots are only names in it.
 from collections import defaultdict
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
@@ -240,7 +239,16 @@ class FlowHouse:
     def extract(self, index: int, grams: int) -> None:
         target = self.vessel(index)
         before = self.inside(target)
-        lot = builders.lot_in(target, grams, season=2025 + index % 2)
+        lot = honey.receive(
+            place=target,
+            grams=grams,
+            season=builders.today().year - index % 2,
+            floral_source="Clover",
+            # The second book is told in order, so nothing here is late.
+            extracted_on=builders.today(),
+            moisture_percent=Decimal("17.4"),
+            **self.by(),
+        )
         self.came(self.last(), lot, grams)
         self.poured(self.last(), before, target, lot, grams)
 
@@ -257,7 +265,7 @@ class FlowHouse:
             country="ES",
             floral_source="Rosemary",
             season=2026,
-            received_on=date(2026, 9, 1),
+            received_on=builders.today(),
             moisture_percent=Decimal("17.0"),
             cost_cents=None,
             **self.by(),
@@ -555,7 +563,7 @@ class FlowHouse:
             vessels=[VesselReceived(self.their_drum, net_grams=grams)],
             season=2026,
             floral_source="Lime",
-            received_on=date(2026, 8, 1),
+            received_on=builders.today(),
             moisture_percent=Decimal("17.0"),
             **self.by(),
         )
