@@ -296,6 +296,8 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             [{"band": band} for band in ("harvest", "tanks", "sold", "overfill")],
             "inventory:honey_flow_entries api:honey-flow-entries",
+        ),
+        (
             _blend_plans(),
             "inventory:blend_plan inventory:blend_plan_worksheet inventory:blend_plan_change "
             "inventory:blend_plan_carry_out inventory:blend_plan_drop api:blend-plan "
