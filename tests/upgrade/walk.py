@@ -325,6 +325,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:shortage_lot api:shortage-lot",
         ),
         (
+            [{"band": band} for band in ("harvest", "tanks", "sold", "overfill")],
+            "inventory:honey_flow_entries api:honey-flow-entries",
+        ),
+        (
             _blend_plans(),
             "inventory:blend_plan inventory:blend_plan_worksheet inventory:blend_plan_change "
             "inventory:blend_plan_carry_out inventory:blend_plan_drop api:blend-plan "

@@ -23,6 +23,8 @@ OPEN = {
     "api:product-list",
     "api:size-list",
     "api:file",
+    "api:honey-flow",
+    "api:honey-flow-entries",
     "api:lot-detail",
     "api:lot-files",
     "api:lot-list",
@@ -65,6 +67,10 @@ OPEN = {
     # Whether there is a file; one of a buyer or an order is refused to them.
     "inventory:file",
     "inventory:honey",
+    # Sums of the entries, which are open to everybody who is signed in.
+    "inventory:honey_flow",
+    "inventory:honey_flow_csv",
+    "inventory:honey_flow_entries",
     "inventory:jar_list",
     "inventory:lot_detail",
     "inventory:lot_jars",

@@ -546,6 +546,12 @@ def caused_by(posting: Posting) -> list[PostingRow]:
     return [PostingRow.of(each) for each in postings().filter(caused_by=posting)]
 
 
+def postings_by_key(keys: Iterable[int]) -> dict[int, PostingRow]:
+    """Return the rows of some postings, by key."""
+    found = postings().filter(pk__in=list(keys)).prefetch_related("corrections")
+    return {each.pk: PostingRow.of(each) for each in found}
+
+
 def posting(pk: int) -> Posting | None:
     """Return one posting as `postings` would, or None."""
     return postings().filter(pk=pk).first()
