@@ -74,6 +74,7 @@ def check_form(**changes) -> dict:
         "unit": "g",
         "weighed": "net",
         "weights": FULL,
+        "checked_on": timezone.localdate().isoformat(),
     } | changes
 
 
@@ -763,19 +764,19 @@ def test_a_tare_is_not_taken_off_net_weights(bottler, room):
             {"weights": "456\n45a\n457, -3"},
             {
                 "weights": [
-                    "Weight 2, “45a”, is not a number.",
-                    "Weight 4, “-3”, is not a number.",
+                    "Weight 2: “a” is not a unit that fits here. Use lb, oz, kg, g.",
+                    "Weight 4: Enter a figure of 0 or more.",
                 ]
             },
         ),
-        ({"weights": "nan inf"}, {"weights": [
-            "Weight 1, “nan”, is not a number.", "Weight 2, “inf”, is not a number."]}),
+        ({"weights": "456 nan 1/3"}, {"weights": [
+            "Weight 1: “nan” is not a unit that fits here. Use lb, oz, kg, g.",
+            "Weight 2: Write fractions in halves, quarters, eighths or sixteenths, as in 12 1/2, "
+            "or with decimals, as in 12.5."]}),
         ({"weights": " "}, {"weights": ["Type or paste the weights."]}),
         (
-            {"weights": "456"},
-            {"weights": [(
-                "For this rule you must weigh at least 12 pieces of this run. Weigh 11 "
-                "more.")]},
+            {"checked_on": "2001-01-01"},
+            {"checked_on": ["The day is more than five years ago. Check the year."]},
         ),
         (
             {"weights": "456 45.6" + " 456" * 10},
@@ -820,6 +821,83 @@ def test_gross_weights_taken_for_net_are_asked_about_and_kept_once_confirmed(bot
     assert 'name="weights_are_right"' in asked.text
     bottler.post(at("fill_check", run.number), gross | {"weights_are_right": "on"})
     assert FillCheck.objects.get().has_passed
+
+
+def test_weights_are_read_as_postal_scales_write_them(bottler, room):
+    run = bottling_room.recorded(room)
+    weights = "1 lb 0 1/4 oz, 1 lb 0.25 oz; 16 1/4 oz 16¼ 1 lb 0.25\n0.4607 kg 460.7 g"
+
+    response = bottler.post(
+        at("fill_check", run.number), check_form(weights=weights, unit="oz"), follow=True
+    )
+
+    # 16.25 oz of 28.349523125 g each are 460.679750781 g.
+    assert [weight.net_milligrams for weight in FillCheck.objects.get().weights.all()] == [
+        *[460_680] * 5,
+        *[460_700] * 2,
+    ]
+    assert messages_of(response) == ["The weights are kept with the run."]
+    assert "There is no verdict yet: weigh 5 pieces more." in response.text
+
+
+def test_a_house_with_a_decimal_comma_types_its_weights_so(bottler, room, comma_house):
+    run = bottling_room.recorded(room)
+
+    bottler.post(at("fill_check", run.number), check_form(weights="456,5, 457,5\n1 lb 0,25 oz 455"))
+
+    assert [weight.net_milligrams for weight in FillCheck.objects.get().weights.all()] == [
+        *(456_500, 457_500, 460_680, 455_000)
+    ]
+
+
+def test_a_small_sample_is_weighed_on_from_the_page(bottler, room):
+    run = bottling_room.recorded(room)
+    first = check_form(weights="456 457 455.5 456.4 455.9")
+    page = bottler.post(at("fill_check", run.number), first, follow=True).text
+    assert "Add these to the 5 pieces weighed before" in page
+
+    rest = check_form(weights="456 457 455.5 456.4 455.9 457.3 456", continues="on")
+    done = bottler.post(at("fill_check", run.number), rest, follow=True)
+
+    assert messages_of(done) == ["The fill check passed and is kept with the run."]
+    assert FillCheck.objects.whole().get().weights.count() == 12
+    assert "Add these to the" not in done.text
+
+
+def test_pieces_weighed_apart_from_an_earlier_sample_are_a_check_of_their_own(bottler, room):
+    run = bottling_room.recorded(room)
+    for _time in range(2):
+        bottler.post(at("fill_check", run.number), check_form(weights="456 457"))
+
+    assert [check.weights.count() for check in FillCheck.objects.whole()] == [2, 2]
+
+
+def test_the_nozzle_is_set_on_the_page_of_a_planned_run(bottler, room):
+    run = bottling_room.plan(room)
+    assert "Check the fill" in bottler.get(at("run_detail", run.number)).text
+    page = bottler.get(at("fill_check", run.number)).text
+    assert "before the run: weigh two or three pieces to set the nozzle" in page
+    assert 'name="scheme"' not in page
+
+    weights = check_form(weights="455 456.5")
+    del weights["scheme"]
+    response = bottler.post(at("fill_check", run.number), weights, follow=True)
+
+    assert messages_of(response) == ["The weights are kept with the run."]
+    assert "The average of 2 pieces is 455.75 g; the label says 453.59 g." in response.text
+    bottling_room.record(run)
+    kept = bottler.get(at("run_detail", run.number)).text
+    assert "This was weighed before the run, so it has no verdict." in kept
+
+
+def test_a_dropped_run_has_no_jars_to_check(bottler, room):
+    run = bottling_room.plan(room)
+    bottler.post(at("run_cancel", run.number), {"key": builders.new_key(), "reason": ""})
+
+    page = bottler.get(at("fill_check", run.number)).text
+
+    assert f"Run {run.number} is cancelled, so its jars can't be checked." in page
+    assert "<textarea" not in page
 
 
 def test_a_failed_check_holds_the_lot_until_somebody_with_the_right_releases_it(client, room):

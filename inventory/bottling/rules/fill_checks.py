@@ -37,6 +37,10 @@ class Sample:
         return statistics.fmean(self.weights_g)
 
     @property
+    def average_milligrams(self) -> int:
+        return round(self.average_g * 1000)
+
+    @property
     def standard_deviation_g(self) -> float | None:
         return statistics.stdev(self.weights_g) if self.pieces > 1 else None
 
@@ -153,6 +157,11 @@ def more_wanted(lot_pieces: int, scheme: str, weighed: int) -> int:
 def sample_size_wanted(pieces_filled: int, scheme: str) -> int:
     """Return how many pieces a rule weighs of a run."""
     return int(fill_check.sample_size_wanted(pieces_filled, _known(scheme)))
+
+
+def tenth(grams: float) -> Decimal:
+    """Return grams to a tenth, to show."""
+    return Decimal(str(grams)).quantize(Decimal("0.1"))
 
 
 def _known(scheme: str) -> fill_check.Scheme:

@@ -174,7 +174,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "underfill": _underfill(figures),
         "preview": preview,
         "parts": parts.uses_of(run) if figures else [],
-        "checks": check_queries.checks_of(run) if figures else [],
+        "checks": check_queries.checks_of(run),
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
         "jar_page_url": jar_pages.address_for_run(run, request),
         "statement": labels.net_weight(run.size.declared_grams, House.current().market),
@@ -275,18 +275,27 @@ class RunCancelView(RunView):
 
 
 class FillCheckView(RunView):
+    """Weigh pieces of a run: before it to set the nozzle, after it for a verdict on the lot."""
+
     form_class = FillCheckForm
     template_name = "inventory/bottling/fill_check.html"
 
+    @cached_property
+    def open_sample(self) -> FillCheck | None:
+        if self.run.status != BottlingRun.Status.RECORDED:
+            return None
+        return check_queries.open_sample(self.run)
+
     def get_form_kwargs(self) -> dict[str, Any]:
-        return super().get_form_kwargs() | {"run": self.run}
+        return super().get_form_kwargs() | {"run": self.run, "open_sample": self.open_sample}
 
     def get_initial(self) -> dict[str, Any]:
         size = self.run.size
-        is_american = size.declared_unit in ("lb", "oz")
-        last = FillCheck.objects.filter(run__product__size=size).first()
-        scheme = last.scheme if last else ("us" if is_american else "eu")
-        return {"scheme": scheme, "unit": "g", "tare": [size.tare_grams or None, "g"]}
+        return {
+            "scheme": check_queries.usual_scheme(size),
+            "unit": "g",
+            "tare": [size.tare_grams or None, "g"],
+        }
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
@@ -298,15 +307,19 @@ class FillCheckView(RunView):
     def act(self, data: dict[str, Any]) -> FillCheck:
         return fill_checks.record(
             run=self.run,
-            scheme=data["scheme"],
+            scheme=data.get("scheme") or check_queries.usual_scheme(self.run.size),
             weights_milligrams=data["weights_milligrams"],
             tare_milligrams=data["tare_milligrams"],
             weights_are_right=data["weights_are_right"],
+            checked_on=data["checked_on"],
+            continues=self.open_sample if data.get("continues") else None,
             checked_by=person_of(self.request),
             key=data["key"],
         )
 
     def done_message(self, made: FillCheck) -> str:
+        if made.has_passed is None:
+            return _("The weights are kept with the run.")
         if made.has_passed:
             return _("The fill check passed and is kept with the run.")
         return _("The fill check failed: lot %(lot)s is on hold and can't be sold.") % {
@@ -314,7 +327,7 @@ class FillCheckView(RunView):
         }
 
     def done_level(self, made: FillCheck) -> int:
-        return messages.SUCCESS if made.has_passed else messages.WARNING
+        return messages.WARNING if made.has_passed is False else messages.SUCCESS
 
     def next_url(self, made: Any) -> str:
         return reverse("inventory:fill_check", args=[self.run.number])
