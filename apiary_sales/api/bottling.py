@@ -37,6 +37,8 @@ from inventory.stock.models import Lot
 RUN_BOTTLING = "inventory.run_bottling"
 # Longer than honey ever sets.
 DAYS_MAX = 366
+# Deeper than any tank of a honey house; the vessel's own depth is checked beside it.
+DEPTH_MM_MAX = 100_000
 
 
 class RunSerializer(serializers.ModelSerializer):
@@ -118,7 +120,10 @@ class RunToPlanSerializer(serializers.Serializer):
 
 
 class RunToRecordSerializer(serializers.Serializer):
-    """What a run did; `comb_quantity` is in what the comb is counted in: pieces, or grams."""
+    """What a run did; `comb_quantity` is in what the comb is counted in: pieces, or grams.
+
+    `before_mm` and `after_mm` are dips of the vessel, kept beside the books.
+    """
 
     pieces_filled = PiecesCountField()
     pieces_broken = PiecesCountField(min_value=0, required=False, default=0)
@@ -139,6 +144,12 @@ class RunToRecordSerializer(serializers.Serializer):
         min_value=1, max_value=GRAMS_MAX, required=False, allow_null=True
     )
     without_labels = serializers.BooleanField(required=False)
+    before_mm = StrictIntegerField(
+        min_value=0, max_value=DEPTH_MM_MAX, required=False, allow_null=True
+    )
+    after_mm = StrictIntegerField(
+        min_value=0, max_value=DEPTH_MM_MAX, required=False, allow_null=True
+    )
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 

@@ -62,6 +62,16 @@ class BrimfulField(VolumeField):
         return (litres * 1000).quantize(Decimal("0.1"))
 
 
+class StickMarkField(LengthField):
+    """The distance between two marks of a stick; comes out in millimetres to a tenth."""
+
+    units = [("mm", _("mm")), ("in", _("in"))]
+
+    def to_rest(self, quantity: "Quantity[Decimal]", unit: str) -> Decimal:  # type: ignore[override]
+        millimetres: Decimal = quantity.m_as("mm")
+        return millimetres.quantize(Decimal("0.1"))
+
+
 class SmallWeightField(WeightField):
     """The weight of something light: grams come first."""
 
@@ -262,6 +272,7 @@ class RunRecordForm(RecordedAdditionForm):
                 before_mm=data["depth_before"],
                 after_mm=data["depth_after"],
                 celsius=celsius,
+                mark_mm=ProductionSettings.current().stick_mark_mm,
             )
         except HouseError as error:
             self.refuse(error)
@@ -526,6 +537,7 @@ class ProductionForm(ActForm):
     fields_of_parameters = {
         "labour_cents_per_hour": "labour",
         "honey_house_celsius": "celsius",
+        "stick_mark_mm": "stick_mark",
     }
 
     lot_code_pattern = forms.CharField(
@@ -549,6 +561,13 @@ class ProductionForm(ActForm):
     setting_days = WholeNumberField(
         label=_("Days until creamed honey is ready"),
         help_text=_("7 to 14 are common, at about 57 °F (14 °C)."),
+    )
+    stick_mark = StickMarkField(
+        label=_("Finest mark of the dip stick"),
+        help_text=_(
+            "The distance between two marks, such as 1/8 in. A dip is right to half of it: in a "
+            "wide tank that is several pounds, and every dip says how many."
+        ),
     )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.rules import costs, filling, forms_of_honey, parts
-from inventory.bottling.services import additions, packed_codes, products, used_parts
+from inventory.bottling.services import additions, packed_codes, products, run_dips, used_parts
 from inventory.shared import checks, days, words
 from inventory.shared.errors import (
     AlreadyRecorded,
@@ -188,6 +188,8 @@ def record(
     seed_grams: int | None = None,
     comb_quantity: int | None = None,
     without_labels: bool = False,
+    before_mm: int | None = None,
+    after_mm: int | None = None,
     note: str = "",
 ) -> BottlingRun:
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
@@ -195,7 +197,9 @@ def record(
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
     label weight. The packed lot gets the code of the run, a best-by date and, where honey and parts
     have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
-    `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed.
+    `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed; what
+    they can't hold to the brim is then booked as lost. `before_mm` and `after_mm` are dips of the
+    vessel, kept as readings beside the books.
     `seed_grams` and `comb_quantity`, in what the comb is counted in, went in beside the honey; None
     is what was planned. Creamed honey is ready so many days after it was bottled.
     `without_labels` says that the labels that were planned are not on the jars yet.
@@ -259,9 +263,31 @@ def record(
             _("Lot %(lot)s is of %(day)s; it can't have gone into jars before that.")
             % {"lot": addition.lot.code, "day": date_format(addition.lot.made_on)},
         )
+    beyond = 0
+    if there:
+        beyond = filling.beyond_brim(
+            size,
+            shares,
+            pieces_filled,
+            moisture_percent=there.honey_lot.honey_moisture,
+            celsius=run.celsius if celsius is None else celsius,
+        )
     asked = forms_of_honey.odd_figures(
-        size, shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+        size,
+        shares,
+        addition,
+        pieces_filled=pieces_filled,
+        pieces_broken=pieces_broken,
+        beyond_brim=beyond,
     )
+    if beyond:
+        loss_grams += beyond
+        liquid, added = forms_of_honey.split(
+            shares.with_lost(beyond),
+            addition,
+            pieces_filled=pieces_filled,
+            pieces_broken=pieces_broken,
+        )
     if asked and not figures_are_right:
         problems.add("figures_are_right", " ".join(asked))
     if error := filling.honey_error(
@@ -278,7 +304,7 @@ def record(
             problems.add_error(used_parts.error_of(need, "pieces_filled"))
     problems.raise_any()
     # An empty vessel is among the problems.
-    lot = cast(Balance, there).honey_lot
+    lot, book_grams = cast(Balance, there).honey_lot, cast(Balance, there).quantity
     run.celsius = run.celsius if celsius is None else celsius
     _check_temperature(lot, size, run.celsius)
     run.honey_cents = costs.drawn_cents(lot, drawn_grams, addition)
@@ -325,6 +351,14 @@ def record(
     run.recorded_at, run.recorded_by = timezone.now(), recorded_by
     run.note = note or run.note
     checks.save_checked(run)
+    run_dips.keep(
+        run=run,
+        book_grams_before=book_grams,
+        before_mm=before_mm,
+        after_mm=after_mm,
+        read_by=recorded_by,
+        key=key,
+    )
     return run
 
 

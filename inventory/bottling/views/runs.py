@@ -175,6 +175,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "preview": preview,
         "parts": parts.uses_of(run) if figures else [],
         "checks": check_queries.checks_of(run),
+        "dips": run_queries.dips_of(run),
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
         "jar_page_url": jar_pages.address_for_run(run, request),
         "statement": labels.net_weight(run.size.declared_grams, House.current().market),
@@ -206,13 +207,15 @@ class RunRecordView(RunView):
         return context | {"preview": _preview_of_record(form) if form.is_bound else None}
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
-        data.pop("depth_before"), data.pop("depth_after"), data.pop("drawn_uncertainty", None)
+        data.pop("drawn_uncertainty", None)
         data.pop("comb_grams"), data.pop("comb_pieces")
         return runs.record(
             run=self.run,
             drawn_grams=data.pop("drawn"),
             drawn_by=data.pop("drawn_by", BottlingRun.DrawnBy.SCALE),
             loss_grams=data.pop("loss"),
+            before_mm=data.pop("depth_before"),
+            after_mm=data.pop("depth_after"),
             recorded_by=person_of(self.request),
             **data,
         )
@@ -255,6 +258,7 @@ def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
         comb_quantity=data.get("comb_quantity"),
         labour_minutes=data.get("labour_minutes"),
         bottled_on=data["bottled_on"],
+        celsius=data.get("celsius"),
         without_labels=data.get("without_labels", False),
     )
 

@@ -135,6 +135,7 @@ class ProductionSettingsView(ActView):
             "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
             "setting_days": settings.setting_days,
+            "stick_mark": [settings.stick_mark_mm, "mm"],
             "lot_code_pattern": settings.lot_code_pattern,
         }
 
@@ -144,6 +145,7 @@ class ProductionSettingsView(ActView):
             honey_house_celsius=data["celsius"],
             cost_method=data["cost_method"],
             setting_days=data["setting_days"],
+            stick_mark_mm=data["stick_mark"],
             lot_code_pattern=data["lot_code_pattern"],
         )
 
