@@ -1,6 +1,7 @@
 """The pages of the bottling room: what they show, and what they refuse at which field."""
 
 import re
+from decimal import Decimal
 
 import pytest
 from django.urls import reverse
@@ -19,6 +20,7 @@ from inventory.stock.queries import books
 from inventory.stock.services import honey, ledger
 from tests import builders
 from tests.inventory import bottling_room
+from tests.inventory.pages import text
 
 pytestmark = pytest.mark.django_db
 
@@ -446,6 +448,17 @@ def test_honey_can_be_drawn_by_two_dips(bottler, room):
     run.refresh_from_db()
     assert run.drawn_by == BottlingRun.DrawnBy.DIP
     assert abs(run.drawn_grams - 110_830) < 40
+    assert [(dip.moment, dip.reading.depth_mm) for dip in run.dips.all()] == [
+        ("before", 300),
+        ("after", 200),
+    ]
+    page = text(bottler.get(at("run_detail", run.number)))
+    # The books had 200 kg, the tank 235.6 L × 1.4112 = 332.5 kg by the dip.
+    assert "Dips of the run" in page
+    assert "before the run 11.8 in (300 mm) 733.0 lb" in page
+    assert "440.9 lb" in page
+    reading = bottler.get(reverse("inventory:dip_detail", args=[run.dips.first().reading_id]))
+    assert f'href="{at("run_detail", run.number)}"' in reading.text
 
 
 DIPS = {
@@ -504,6 +517,25 @@ def test_dips_that_cannot_be_are_refused_at_their_field(bottler, room, changes, 
     assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 
 
+def test_honey_that_the_jars_cannot_hold_is_booked_as_lost_once_confirmed(bottler, room):
+    run = bottling_room.plan(room)
+    form = record_form(room, drawn="60")
+
+    preview = bottler.get(reverse("inventory:run_record_preview", args=[run.number]), form).text
+    asked = bottler.post(at("run_record", run.number), form)
+
+    [sentence] = refused(asked)["figures_are_right"]
+    assert sentence in preview.replace("&#x27;", "'")
+    assert sentence.startswith(
+        "Of the 132 lb drawn, 129.2 lb were left for 96 pieces of 1 lb, but filled to the brim "
+        "they hold "
+    )
+    bottler.post(at("run_record", run.number), form | {"figures_are_right": "on"})
+    run.refresh_from_db()
+    assert run.status == "recorded"
+    assert run.loss_grams > 500
+
+
 def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
     TankShape.objects.create(place=room.tank, form="upright", diameter_mm=1000, length_mm=1200)
     run = bottling_room.plan(room)
@@ -551,10 +583,10 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
             },
         ),
         (
-            {"drawn": "60"},
+            {"drawn": "55.7"},
             {
                 "figures_are_right": [
-                    "132 lb were drawn for 96 pieces of 1 lb. That is over a quarter more "
+                    "123 lb were drawn for 96 pieces of 1 lb. That is over a quarter more "
                     "than they need. Check the figures, or tick that they are right."
                 ]
             },
@@ -813,7 +845,7 @@ def test_weights_that_cannot_be_are_named(bottler, room, changes, expected):
 
 def test_gross_weights_taken_for_net_are_asked_about_and_kept_once_confirmed(bottler, room):
     run = bottling_room.recorded(room)
-    gross = check_form(weights=" ".join(["634"] * 12))
+    gross = check_form(weights=" ".join(["534"] * 12))
 
     asked = bottler.post(at("fill_check", run.number), gross)
 
@@ -898,6 +930,20 @@ def test_a_dropped_run_has_no_jars_to_check(bottler, room):
 
     assert f"Run {run.number} is cancelled, so its jars can't be checked." in page
     assert "<textarea" not in page
+
+
+def test_weights_that_a_jar_cannot_hold_are_named(bottler, room):
+    run = bottling_room.recorded(room)
+
+    response = bottler.post(at("fill_check", run.number), check_form(weights="456 634"))
+
+    # 400 ml at 20 °C and 17.4 % (White, from memory) are 567 g, and 0.18 % more: 567 + 1 g.
+    assert refused(response) == {
+        "weights": [
+            "Weight 2 is 634.0 g net, but a piece of One pound holds 568.0 g at most, to the "
+            "brim. Check the figure, its unit, the tare and the capacity of the size."
+        ]
+    }
 
 
 def test_a_failed_check_holds_the_lot_until_somebody_with_the_right_releases_it(client, room):
@@ -1145,12 +1191,16 @@ def test_the_house_sets_its_figures_through_its_page(bottler):
             "celsius_unit": "F",
             "cost_method": "average",
             "setting_days": "12",
+            "stick_mark": "1/16",
+            "stick_mark_unit": "in",
             "lot_code_pattern": "L{yy}{ddd}-{n}",
         },
     )
 
     settings = ProductionSettings.current()
     assert (settings.labour_cents_per_hour, str(settings.honey_house_celsius)) == (1_950, "35.0")
+    # A sixteenth of an inch is 1.5875 mm.
+    assert settings.stick_mark_mm == Decimal("1.6")
     assert settings.setting_days == 12
 
 

@@ -63,7 +63,11 @@ def record(
     _check_day(checked_on, lot)
     earlier = _weights_before(run, continues)
     rules.check_weights(
-        run.size, lot_pieces=lot_pieces, weights_milligrams=weights_milligrams, earlier=earlier
+        run.size,
+        lot_pieces=lot_pieces,
+        weights_milligrams=weights_milligrams,
+        earlier=earlier,
+        moisture_percent=run.lot.moisture_percent if run.lot else None,
     )
     weights = [*earlier, *weights_milligrams]
     if not weights_are_right:
