@@ -20,7 +20,6 @@ from inventory.shared import words
 
 # More than a year of weekly checks; the chart of a phone has no room for more.
 CHECKS_SHOWN_MAX = 60
-DAYS_SHOWN_MAX = 3
 STEPS = 4
 
 
@@ -147,7 +146,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Stroke:
+class ControlLine:
     """A line of the drawing, of a kind: "path", "limit", "centre", "label" or "grid"."""
 
     kind: str
@@ -171,7 +170,7 @@ class Words:
 class Drawing:
     """Where lines, points and words go: across in percent, so that it fills a phone and a desk."""
 
-    strokes: list[Stroke]
+    strokes: list[ControlLine]
     marks: list[Mark]
     words: list[Words]
 
@@ -215,8 +214,8 @@ def draw(chart: FillChart) -> Drawing:
         share = (grams - scale[0]) / (scale[-1] - scale[0])
         return round(Drawing.BOTTOM - share * (Drawing.BOTTOM - Drawing.TOP), 1)
 
-    def level(kind: str, grams: float, x1: str = "0%", x2: str = "100%") -> Stroke:
-        return Stroke(kind, x1, down(grams), x2, down(grams))
+    def level(kind: str, grams: float, x1: str = "0%", x2: str = "100%") -> ControlLine:
+        return ControlLine(kind, x1, down(grams), x2, down(grams))
 
     count = len(chart.points)
     half = 0.43 / max(count, 1)
@@ -232,7 +231,7 @@ def draw(chart: FillChart) -> Drawing:
         y = down(point.sample.average_g)
         marks.append(Mark(_percent(middle), y, point.kind, point.in_words))
     judged = [mark for mark in marks if mark.kind != "before"]
-    strokes += [Stroke("path", one.x, one.y, two.x, two.y) for one, two in pairwise(judged)]
+    strokes += [ControlLine("path", one.x, one.y, two.x, two.y) for one, two in pairwise(judged)]
     return Drawing(strokes, marks, [*_grams(scale, down), *_days(chart.points, middles)])
 
 
@@ -244,15 +243,16 @@ def _grams(scale: Sequence[float], down) -> list[Words]:
 
 
 def _days(points: Sequence[ChartPoint], middles: Sequence[float]) -> list[Words]:
-    """Write the days of the first and last point, and of some between them that fit."""
-    every = max(1, math.ceil((len(points) - 1) / (DAYS_SHOWN_MAX - 1)))
-    shown = []
-    for index in range(0, len(points), every):
-        is_last = index + every >= len(points)
-        anchor = "start" if index == 0 and len(points) > 1 else "end" if is_last else "middle"
-        day = date_format(localdate(points[index].check.checked_at), "SHORT_DATE_FORMAT")
-        shown.append(Words(_percent(middles[index]), Drawing.HEIGHT - 12, anchor, day))
-    return shown
+    """Write the days of the first and the last point."""
+    return [
+        Words(
+            _percent(middles[index]),
+            Drawing.HEIGHT - 12,
+            anchor,
+            date_format(localdate(points[index].check.checked_at)),
+        )
+        for index, anchor in ((0, "start"), (-1, "end"))[: len(points)]
+    ]
 
 
 def _scale(low: float, high: float) -> list[float]:

@@ -1,5 +1,6 @@
 """Dips read for a run, kept as readings of its vessel beside what the books said then."""
 
+from decimal import Decimal
 from typing import cast
 
 from django.utils.translation import gettext as _
@@ -18,6 +19,7 @@ def keep(
     book_grams_before: int,
     before_mm: int | None,
     after_mm: int | None,
+    celsius: Decimal | None,
     read_by: Person,
     key: str,
 ) -> list[RunDip]:
@@ -31,7 +33,7 @@ def keep(
         return []
     # A recorded run has both.
     lot, packed = cast(Lot, run.lot), cast(Lot, run.packed_lot)
-    if run.celsius is None:
+    if celsius is None:
         raise BadValue(
             _("Enter the temperature: the weight can't be worked out from a dip without it."),
             parameter="celsius",
@@ -50,11 +52,10 @@ def keep(
                 lot=lot,
                 book_grams=book_grams,
                 depth_mm=depth_mm,
-                celsius=run.celsius,
+                celsius=celsius,
                 read_at=days.moment(packed.made_on),
                 read_by=read_by,
                 key=keys.part(key, f"dip-{moment}"),
-                note=_("Run %(number)s") % {"number": run.number},
             )
         kept.append(RunDip.objects.create(run=run, reading=reading, moment=moment))
     return kept

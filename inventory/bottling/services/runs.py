@@ -356,6 +356,7 @@ def record(
         book_grams_before=book_grams,
         before_mm=before_mm,
         after_mm=after_mm,
+        celsius=run.celsius,
         read_by=recorded_by,
         key=key,
     )
