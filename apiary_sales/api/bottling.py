@@ -26,7 +26,7 @@ from apiary_sales.api.serializers import (
     StrictIntegerField,
 )
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
-from inventory.bottling.models import BottlingRun, Product
+from inventory.bottling.models import BottlingRun, Product, RunDip
 from inventory.bottling.queries import additions
 from inventory.bottling.services import runs, setting
 from inventory.shared.checks import GRAMS_MAX
@@ -41,6 +41,27 @@ DAYS_MAX = 366
 DEPTH_MM_MAX = 100_000
 
 
+class RunDipSerializer(serializers.ModelSerializer):
+    """A dip read for a run, beside what the books said then; errors are bounds in grams."""
+
+    depth_mm = serializers.IntegerField(source="reading.depth_mm")
+    grams = serializers.IntegerField(source="reading.grams")
+    uncertainty_grams = serializers.IntegerField(source="reading.uncertainty_grams")
+    stick_grams = serializers.IntegerField(source="reading.stick_grams", allow_null=True)
+    book_grams = serializers.IntegerField(source="reading.book_grams")
+
+    class Meta:
+        model = RunDip
+        fields = [
+            "moment",
+            "depth_mm",
+            "grams",
+            "uncertainty_grams",
+            "stick_grams",
+            "book_grams",
+        ]
+
+
 class RunSerializer(serializers.ModelSerializer):
     """A run; `lot_code` is stamped on its pieces from the start, `lot` is the honey's."""
 
@@ -48,6 +69,7 @@ class RunSerializer(serializers.ModelSerializer):
     source = serializers.CharField(source="source.code")  # type: ignore[assignment]
     target = serializers.CharField(source="target.code")
     lot = serializers.CharField(source="lot.code", default=None)
+    dips = RunDipSerializer(many=True, read_only=True)
 
     class Meta:
         model = BottlingRun
@@ -70,6 +92,7 @@ class RunSerializer(serializers.ModelSerializer):
             "labour_minutes",
             "celsius",
             "recorded_at",
+            "dips",
             "note",
         ]
 
@@ -162,7 +185,8 @@ class NothingSerializer(serializers.Serializer):
 
 
 def _runs():
-    return BottlingRun.objects.select_related("product", "source", "target", "lot")
+    runs = BottlingRun.objects.select_related("product", "source", "target", "lot")
+    return runs.prefetch_related("dips__reading")
 
 
 class RunsApiView(ApiActView, generics.ListAPIView):

@@ -231,7 +231,12 @@ def _belongs(piece: list[str], token: str, after: list[str], kind: str) -> bool:
         return "/" in token and re.fullmatch("[0-9]+", last) is not None
     larger = _known_unit(last, kind)
     # Only the last number of a quantity may have decimals, and only two units make one.
-    if larger not in SMALLER or len(piece) > 2 or not re.fullmatch("[0-9]+", piece[0]):
+    if (
+        larger is None
+        or larger not in SMALLER
+        or len(piece) > 2
+        or not re.fullmatch("[0-9]+", piece[0])
+    ):
         return False
     if after and "/" in after[0] and not _is_word(after[0]):
         after = after[1:]

@@ -3,7 +3,7 @@
 import pytest
 
 from inventory.bottling.models import FillCheck
-from inventory.stock.models import Lot
+from inventory.stock.models import Lot, TankShape
 from tests import builders
 from tests.inventory import bottling_room
 
@@ -120,3 +120,36 @@ def test_the_control_chart_has_a_point_a_check(client, send, room):
         "upper_limit_milligrams": 460_260,
         "is_outside": False,
     }
+
+
+def test_the_dips_of_a_run_are_kept_and_read_beside_the_books(client, send, room):
+    TankShape.objects.create(place=room.tank, form="upright", diameter_mm=1000, length_mm=1200)
+    run = bottling_room.plan(room)
+    body = {
+        "pieces_filled": 96,
+        "drawn_grams": 45_000,
+        "loss_grams": 500,
+        "before_mm": 180,
+        "after_mm": 140,
+    }
+
+    assert send(f"runs/{run.number}/record/", body).status_code == 200
+
+    dips = read(client, f"runs/{run.number}/")["dips"]
+    assert [(dip["moment"], dip["depth_mm"], dip["book_grams"]) for dip in dips] == [
+        ("before", 180, 200_000),
+        ("after", 140, 155_000),
+    ]
+    # Half of 3.2 mm over π × 50² cm² is 1.257 L, at 17.4 % and 32 °C 1.4113 kg/L.
+    assert [dip["stick_grams"] for dip in dips] == [1_774, 1_774]
+
+
+def test_a_dip_deeper_than_the_tank_is_named_at_its_field(send, room):
+    TankShape.objects.create(place=room.tank, form="upright", diameter_mm=1000, length_mm=1200)
+    run = bottling_room.plan(room)
+    body = {"pieces_filled": 96, "drawn_grams": 45_000, "loss_grams": 500, "after_mm": 1_201}
+
+    refused = send(f"runs/{run.number}/record/", body)
+
+    assert refused.status_code == 422
+    assert [error["field"] for error in refused.json()["errors"]] == ["after_mm"]

@@ -536,6 +536,21 @@ def test_honey_that_the_jars_cannot_hold_is_booked_as_lost_once_confirmed(bottle
     assert run.loss_grams > 500
 
 
+def test_a_run_recorded_with_more_than_its_jars_hold_is_questioned_on_its_page(bottler, room):
+    run = bottling_room.recorded(room, drawn_grams=55_000)
+    assert "can&#x27;t be overfill" not in bottler.get(at("run_detail", run.number)).text
+    # The capacity turns out to be less: 340 ml hold 481 g of this honey at most.
+    Size.objects.update(brimful_ml=Decimal(340))
+
+    page = bottler.get(at("run_detail", run.number)).text
+
+    # 96 jars of 481 g are 46,176 g; 55,000 − 500 − 907 = 53,593 g, so 7,417 g are too much.
+    assert (
+        "By these figures 96 pieces of 1 lb hold 118.2 lb, but filled to the brim they hold "
+        "101.8 lb at most: 16.4 lb can&#x27;t be overfill."
+    ) in page
+
+
 def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
     TankShape.objects.create(place=room.tank, form="upright", diameter_mm=1000, length_mm=1200)
     run = bottling_room.plan(room)

@@ -233,6 +233,23 @@ def beyond_brim_sentence(size: Size, shares: Shares, pieces_filled: int, excess:
     }
 
 
+def overfill_beyond_brim_sentence(
+    size: Size, shares: Shares, pieces_filled: int, excess: int
+) -> str:
+    """Say of a recorded run that a part of its overfill can't be in the pieces."""
+    return _(
+        "By these figures %(pieces)s of %(label)s hold %(packed)s, but filled to the brim they "
+        "hold %(most)s at most: %(excess)s can't be overfill. Check the honey drawn, the loss and "
+        "the capacity of the size."
+    ) % {
+        "pieces": words.pieces(pieces_filled),
+        "label": declared(size),
+        "packed": words.pounds(shares.packed_grams, 1),
+        "most": words.pounds(shares.packed_grams - excess, 1),
+        "excess": words.pounds(excess, 1),
+    }
+
+
 def is_impossible(size: Size, shares: Shares, pieces_filled: int) -> bool:
     """Tell whether far too little honey was left for the pieces said to be filled."""
     label_grams = Fraction(size.declared_grams) * pieces_filled

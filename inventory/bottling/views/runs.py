@@ -171,7 +171,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "figures": figures,
         "addition": addition_queries.of_run(run),
         "sees_costs": sees_costs(request),
-        "underfill": _underfill(figures),
+        "odd_fill": _underfill(figures) or _beyond_brim(run, figures),
         "preview": preview,
         "parts": parts.uses_of(run) if figures else [],
         "checks": check_queries.checks_of(run),
@@ -187,6 +187,24 @@ def _underfill(figures: RunFigures | None) -> str:
     if figures is None or not figures.is_underfilled:
         return ""
     return filling.underfill_sentence(figures.size, -figures.overfill_grams_each)
+
+
+def _beyond_brim(run: BottlingRun, figures: RunFigures | None) -> str:
+    """Question the overfill of a run that was recorded before this was asked about."""
+    if figures is None or figures.lot.moisture_percent is None:
+        return ""
+    excess = filling.beyond_brim(
+        figures.size,
+        figures.shares,
+        figures.pieces_filled,
+        moisture_percent=figures.lot.moisture_percent,
+        celsius=run.celsius,
+    )
+    if not excess:
+        return ""
+    return filling.overfill_beyond_brim_sentence(
+        figures.size, figures.shares, figures.pieces_filled, excess
+    )
 
 
 class RunRecordView(RunView):
