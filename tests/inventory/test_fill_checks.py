@@ -67,7 +67,8 @@ def test_short_jars_are_held_from_sale(run, room):
     assert not kept.has_passed
     lot = Lot.objects.get(pk=run.packed_lot.pk)
     assert lot.is_on_hold
-    assert lot.hold_reason == f"Fill check of {kept.checked_at:%Y-%m-%d} failed."
+    day = timezone.localdate(kept.checked_at).isoformat()
+    assert lot.hold_reason == f"Fill check of {day} failed."
     assert stores.free_at(room.product.item, [room.shelf]) == []
     assert [(size.on_hand, size.on_hold, size.free) for size in stock_queries.sizes()] == [
         (96, 96, 0)

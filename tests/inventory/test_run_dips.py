@@ -6,8 +6,9 @@ import pytest
 
 from inventory.bottling.models import BottlingRun, RunDip
 from inventory.bottling.rules import filling
+from inventory.bottling.services import run_corrections
 from inventory.shared.errors import BadValue
-from inventory.stock.models import Balance, DipReading, Place, PostingLine, TankShape
+from inventory.stock.models import Balance, DipReading, Lot, Place, PostingLine, TankShape
 from inventory.stock.queries import books
 from inventory.stock.services import dips
 from tests import builders
@@ -153,3 +154,32 @@ def test_an_overfill_that_fits_is_asked_about_only_beyond_a_quarter(room):
     run = bottling_room.record(bottling_room.plan(room), drawn_grams=55_000)
 
     assert run.loss_grams == 500
+
+
+def test_a_correction_beyond_the_brim_is_asked_about_and_booked_as_lost(room):
+    run = bottling_room.recorded(room)
+    told = {
+        "run": run,
+        "reason": "Scale read wrong",
+        "drawn_grams": 60_000,
+        "recorded_by": builders.person(),
+    }
+
+    with pytest.raises(BadValue) as refused:
+        run_corrections.correct(**told, key=builders.new_key())
+    assert refused.value.parameter == "figures_are_right"
+    run = run_corrections.correct(**told, figures_are_right=True, key=builders.new_key())
+
+    assert run.loss_grams == 60_000 - 907 - 96 * 566
+    assert list(books.faults()) == []
+
+
+def test_a_dip_of_honey_whose_moisture_is_not_known_is_named(room):
+    run = bottling_room.plan(room)
+    Lot.objects.filter(pk=room.lot.pk).update(kind=Lot.Kind.UNKNOWN, moisture_percent=None)
+
+    with pytest.raises(BadValue) as refused:
+        bottling_room.record(run, after_mm=140)
+
+    assert refused.value.parameter == "after_mm"
+    assert str(refused.value).endswith("Leave the dips empty.")

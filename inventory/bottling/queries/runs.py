@@ -221,7 +221,7 @@ def preview_record(
         size,
         shares,
         pieces_filled,
-        moisture_percent=lot.honey_moisture,
+        moisture_percent=lot.moisture_percent,
         celsius=run.celsius if celsius is None else celsius,
     )
     figures = RunFigures(

@@ -201,14 +201,17 @@ def beyond_brim(
     shares: Shares,
     pieces_filled: int,
     *,
-    moisture_percent: Decimal,
+    moisture_percent: Decimal | None,
     celsius: Decimal | None,
 ) -> int:
     """Return the grams that are said to be in the pieces and can't be: they don't hold so much.
 
-    Without `celsius` the pieces were filled at 20 °C, where the most goes in. 0 for a temperature
-    outside the density's range, which is refused by itself.
+    Without `celsius` the pieces were filled at 20 °C, where the most goes in. 0 for honey of which
+    the moisture is not known, and for a temperature outside the density's range, which is refused
+    by itself.
     """
+    if moisture_percent is None:
+        return 0
     celsius = density.REFERENCE_CELSIUS if celsius is None else celsius
     try:
         each = brimful_grams(size, moisture_percent=moisture_percent, celsius=celsius)

@@ -38,6 +38,15 @@ def keep(
             _("Enter the temperature: the weight can't be worked out from a dip without it."),
             parameter="celsius",
         )
+    if lot.moisture_percent is None:
+        raise BadValue(
+            _(
+                "The moisture of lot %(lot)s is not known, so a dip can't be turned into a weight. "
+                "Leave the dips empty."
+            )
+            % {"lot": lot.code},
+            parameter="before_mm" if after_mm is None else "after_mm",
+        )
     moments = (
         (RunDip.Moment.BEFORE, "before_mm", before_mm, book_grams_before),
         (RunDip.Moment.AFTER, "after_mm", after_mm, book_grams_before - (run.drawn_grams or 0)),

@@ -191,7 +191,7 @@ def _underfill(figures: RunFigures | None) -> str:
 
 def _beyond_brim(run: BottlingRun, figures: RunFigures | None) -> str:
     """Question the overfill of a run that was recorded before this was asked about."""
-    if figures is None or figures.lot.moisture_percent is None:
+    if figures is None:
         return ""
     excess = filling.beyond_brim(
         figures.size,

@@ -4,9 +4,10 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks, days
+from inventory.shared import checks
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock import dip_weights
@@ -19,7 +20,7 @@ from inventory.stock.models import (
     Posting,
     ProductionSettings,
 )
-from inventory.stock.services import ledger
+from inventory.stock.services import ledger, moments, shortages
 
 
 @transaction.atomic
@@ -44,7 +45,8 @@ def record(
     problems = Problems()
     checks.check_day(problems, "read_on", read_on)
     problems.raise_any()
-    there = Balance.objects.in_vessel(place)
+    moment = moments.of_draw(read_on, place)
+    there = Balance.objects.in_vessel(place, moment)
     if there is None:
         raise BadValue(
             _("%(place)s is empty on the books. Receive the honey first.") % {"place": place.name},
@@ -56,7 +58,7 @@ def record(
         book_grams=there.quantity,
         depth_mm=depth_mm,
         celsius=celsius,
-        read_at=days.moment(read_on),
+        read_at=moment or timezone.now(),
         read_by=recorded_by,
         key=key,
         note=note,
@@ -125,7 +127,7 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
     ledger.lock_items([honey_item])
     ledger.refuse_repeat(key)
     reading.refresh_from_db()
-    there = Balance.objects.in_vessel(reading.place)
+    there = Balance.objects.in_vessel(reading.place, reading.read_at)
     if reading.accepted_id:
         raise NotAllowedNow(_("This reading was accepted already."))
     if reading.difference_grams == 0:
@@ -146,6 +148,14 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
         recorded_by=recorded_by,
         key=key,
         note=reason.strip(),
+        occurred_at=reading.read_at,
+    )
+    shortages.settle_counted(
+        item=honey_item,
+        place=reading.place,
+        lot=reading.lot,
+        settled_by=recorded_by,
+        key=key,
         occurred_at=reading.read_at,
     )
     reading.accepted = posting
