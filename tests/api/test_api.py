@@ -19,6 +19,7 @@ from apiary_sales.api import (
     bottling,
     cleaning,
     comb,
+    fill_checks,
     goods,
     holds,
     honey_of_others,
@@ -41,6 +42,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.services import recalls
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from inventory.bottling.services import comb as comb_services
+from inventory.bottling.services import fill_checks as fill_check_services
 from inventory.bottling.services import gift_boxes, returned_jars, runs
 from inventory.bottling.services import goods as goods_services
 from inventory.bottling.services import holds as hold_services
@@ -451,6 +453,7 @@ SERVICES = {
     "comb-cuts/": (comb.CombCutsApiView, comb_services.cut),
     "runs/": (bottling.RunsApiView, runs.plan),
     "runs/{number}/record/": (bottling.RunRecordApiView, runs.record),
+    "runs/{number}/fill-checks/": (fill_checks.RunFillChecksApiView, fill_check_services.record),
     "runs/{number}/cancel/": (bottling.RunCancelApiView, runs.cancel),
     "lots/{code}/{product}/label/": (jars.JarsLabelApiView, jar_services.label),
     "lots/{code}/{product}/empty/": (jars.JarsEmptyApiView, jar_services.empty),

@@ -7,7 +7,7 @@ from .jars import ChangedPieces, JarChange, ReturnedJars
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
-from .runs import BottlingRun, FillCheck, FillWeight, RunCorrection
+from .runs import BottlingRun, FillCheck, FillWeight, RunCorrection, RunDip
 
 __all__ = [
     "BottlingRun",
@@ -30,6 +30,7 @@ __all__ = [
     "ReturnedJars",
     "RunComb",
     "RunCorrection",
+    "RunDip",
     "Size",
     "SizePart",
     "UsedPart",

@@ -478,7 +478,7 @@ def _where_they_were(lines: list[Line], moment: datetime) -> list[Line]:
     They are picked where they are now, and may have been carried since.
     """
     stores = Place.objects.filter(kind__in=Place.STORES).in_bulk()
-    made = []
+    made: list[Line] = []
     for line in lines:
         if line.place.kind not in Place.STORES or line.quantity > 0:
             made.append(line)
@@ -675,7 +675,10 @@ def _apply(
     lines: list[Line], releases: Iterable[ReservedStock], *, gives_way: bool
 ) -> list[MovedPromise]:
     """Change the balances; return the promises that had to give way."""
-    balances = _balances(lines)
+    releases = list(releases)
+    balances = _balances(
+        [*lines, *(Line(each.item, each.place, each.lot, each.quantity) for each in releases)]
+    )
     for promised in releases:
         _change_reserved(balances, promised, -promised.quantity)
     gone: list[tuple[Balance, int]] = []

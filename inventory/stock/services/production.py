@@ -19,6 +19,8 @@ USUAL_SETTING_DAYS = 10
 SETTING_DAYS_MAX = 365
 # Below 25 °C nothing is warmed; honey that gets 60 °C is spoiled.
 WARMING_LIMIT_CELSIUS = (Decimal(25), Decimal(60))
+# A stick marked in millimetres, and one marked in inches.
+STICK_MARK_MM = (Decimal(1), Decimal("25.4"))
 
 
 @transaction.atomic
@@ -30,11 +32,13 @@ def change(
     lot_code_pattern: str = lot_codes.USUAL_PATTERN,
     setting_days: int = USUAL_SETTING_DAYS,
     warming_limit_celsius: Decimal | None = None,
+    stick_mark_mm: Decimal | None = None,
 ) -> ProductionSettings:
     """Set what an hour costs, how warm honey is filled, how sales are costed and jars are coded.
 
     `setting_days` is how long creamed honey sets before it is sold. `warming_limit_celsius` is how
-    warm honey may get before the house wants a confirmation; without it the limit stays.
+    warm honey may get before the house wants a confirmation, `stick_mark_mm` the finest mark of
+    the dip stick; each stays as it is where None.
     Runs recorded before keep the figures of their day. The way of costing is chosen once: after
     the first sale it stays. Raises `BadValue`.
     """
@@ -75,10 +79,17 @@ def change(
                 % {"low": words.temperature(low), "high": words.temperature(high)},
             )
         settings.warming_limit_celsius = warming_limit_celsius
+    stick_mark_mm = settings.stick_mark_mm if stick_mark_mm is None else stick_mark_mm
+    finest, coarsest = STICK_MARK_MM
+    if not finest <= stick_mark_mm <= coarsest:
+        problems.add(
+            "stick_mark_mm", _("Enter the finest mark of the stick, from 1 mm to 1 in (25.4 mm).")
+        )
     lot_codes.check_pattern(problems, "lot_code_pattern", lot_code_pattern.strip())
     problems.raise_any()
     settings.lot_code_pattern = lot_code_pattern.strip()
     settings.setting_days = setting_days
+    settings.stick_mark_mm = stick_mark_mm
     settings.labour_cents_per_hour = labour_cents_per_hour
     settings.honey_house_celsius = honey_house_celsius
     settings.cost_method = cost_method
