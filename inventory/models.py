@@ -5,12 +5,15 @@ Code imports them from their rooms: `inventory.shared.models`, `inventory.stock.
 """
 
 from inventory.bottling.models import (
+    BottlingDay,
+    BottlingDayRow,
     BottlingRun,
     BoxContent,
     Brand,
     ChangedPieces,
     CombCut,
     Creaming,
+    EstimateSettlement,
     FillCheck,
     FillWeight,
     GoodsMade,
@@ -24,6 +27,7 @@ from inventory.bottling.models import (
     ProductPart,
     ReturnedJars,
     RunComb,
+    SettledRun,
     Size,
     SizePart,
     Variety,

@@ -1,5 +1,6 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
+from .bottling_days import BottlingDay, BottlingDayRow, EstimateSettlement, SettledRun
 from .forms_of_honey import CombCut, Creaming, RunComb
 from .goods import GoodsMade, GoodsReceipt
 from .jar_page import JarPage
@@ -10,12 +11,15 @@ from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of
 from .runs import BottlingRun, FillCheck, FillWeight
 
 __all__ = [
+    "BottlingDay",
+    "BottlingDayRow",
     "BottlingRun",
     "BoxContent",
     "Brand",
     "ChangedPieces",
     "CombCut",
     "Creaming",
+    "EstimateSettlement",
     "FillCheck",
     "FillWeight",
     "GoodsMade",
@@ -29,6 +33,7 @@ __all__ = [
     "ProductPart",
     "ReturnedJars",
     "RunComb",
+    "SettledRun",
     "Size",
     "SizePart",
     "UsedPart",

@@ -29,6 +29,8 @@ class BottlingRun(models.Model):
     class DrawnBy(models.TextChoices):
         SCALE = "scale", _("scale")
         DIP = "dip", _("dip stick")
+        # From the pieces and their usual overfill, until a dip or a weight settles it.
+        ESTIMATED = "estimated", _("estimated")
 
     number = models.CharField(_("run"), max_length=20, unique=True)
     status = models.CharField(max_length=10, choices=Status, default=Status.PLANNED)
@@ -58,7 +60,7 @@ class BottlingRun(models.Model):
     pieces_broken = models.PositiveIntegerField(_("pieces broken"), default=0)
     drawn_grams = models.BigIntegerField(_("honey drawn"), null=True, blank=True)
     drawn_by = models.CharField(
-        _("weighed by"), max_length=6, choices=DrawnBy, default=DrawnBy.SCALE
+        _("weighed by"), max_length=9, choices=DrawnBy, default=DrawnBy.SCALE
     )
     # Seed or comb that went into the jars beside the honey drawn.
     added_grams = models.BigIntegerField(default=0)
@@ -109,6 +111,11 @@ class BottlingRun(models.Model):
     def size(self) -> Size:
         """The size of the product that is filled; a product that is filled has one."""
         return self.product.honey_size
+
+    @property
+    def is_estimated(self) -> bool:
+        """Whether nobody has measured yet what the recorded run drew."""
+        return self.drawn_by == BottlingRun.DrawnBy.ESTIMATED
 
     @property
     def honey_grams(self) -> int:

@@ -54,6 +54,7 @@ def plan(
     comb_grams_each: int | None = None,
     share_is_right: bool = False,
     without_labels: bool = False,
+    is_filled: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
@@ -63,7 +64,8 @@ def plan(
     temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
     the floral source of the honey does not name, `lot_code_is_right` a code that is on jars of
     other honey; one that is on jars of another owner is refused. `without_labels` fills jars that
-    are labelled later, as another product.
+    are labelled later, as another product. `is_filled` says that the pieces were filled already,
+    so that what is short in the vessel is told when the run is recorded.
 
     Creamed honey takes seed from another vessel, `seed_percent` of all the honey in the jars; an
     unusual share is confirmed by `share_is_right`. Without seed it was creamed in the vessel.
@@ -109,9 +111,12 @@ def plan(
         comb_grams_each=comb_grams_each or 0,
     )
     found: list[HouseError | None] = [
-        filling.honey_error(there, source, needed.liquid_grams, parameter="pieces"),
-        filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0),
+        filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0)
     ]
+    if not is_filled:
+        found.insert(
+            0, filling.honey_error(there, source, needed.liquid_grams, parameter="pieces")
+        )
     if seed_source:
         seed = Balance.objects.in_vessel(seed_source)
         found += forms_of_honey.seed_errors(
@@ -175,7 +180,7 @@ def record(
     run: BottlingRun,
     pieces_filled: int,
     pieces_broken: int,
-    drawn_grams: int,
+    drawn_grams: int | None,
     drawn_by: str,
     loss_grams: int,
     labour_minutes: int | None,
@@ -193,7 +198,8 @@ def record(
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
 
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
-    label weight. The packed lot gets the code of the run, a best-by date and, where honey and parts
+    label weight. Where nobody measured it, `drawn_grams` is None: it is then estimated from the
+    pieces, whatever `drawn_by` is, until a dip or a weight settles it. The packed lot gets the code of the run, a best-by date and, where honey and parts
     have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
     `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed.
     `seed_grams` and `comb_quantity`, in what the comb is counted in, went in beside the honey; None
@@ -222,6 +228,18 @@ def record(
         raise AlreadyRecorded(_("This run was recorded already."), made=run)
     _refuse_unless_planned(run)
     _check_figures(pieces_filled, pieces_broken, drawn_grams, loss_grams, labour_minutes)
+    if drawn_grams is None:
+        drawn_by = BottlingRun.DrawnBy.ESTIMATED
+        drawn_grams = additions.estimated_drawn(
+            run,
+            pieces_filled=pieces_filled,
+            pieces_broken=pieces_broken,
+            loss_grams=loss_grams,
+            seed_grams=seed_grams,
+            comb_quantity=comb_quantity,
+        )
+        checks.check_grams(problems := Problems(), "pieces_filled", drawn_grams)
+        problems.raise_any()
     addition = additions.taken(
         run,
         drawn_grams=drawn_grams,
@@ -355,7 +373,7 @@ def _without_labels(run: BottlingRun) -> Product:
 def _check_figures(
     pieces_filled: int,
     pieces_broken: int,
-    drawn_grams: int,
+    drawn_grams: int | None,
     loss_grams: int,
     labour_minutes: int | None,
 ) -> None:
@@ -363,7 +381,8 @@ def _check_figures(
     rules.check_pieces(problems, "pieces_filled", pieces_filled)
     if not 0 <= pieces_broken <= rules.PIECES_MAX:
         problems.add("pieces_broken", _("Enter how many broke, from 0 to a million."))
-    checks.check_grams(problems, "drawn_grams", drawn_grams)
+    if drawn_grams is not None:
+        checks.check_grams(problems, "drawn_grams", drawn_grams)
     if loss_grams < 0:
         problems.add("loss_grams", _("The loss can't be below zero."))
     if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
