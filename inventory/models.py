@@ -5,15 +5,12 @@ Code imports them from their rooms: `inventory.shared.models`, `inventory.stock.
 """
 
 from inventory.bottling.models import (
-    BottlingDay,
-    BottlingDayRow,
     BottlingRun,
     BoxContent,
     Brand,
     ChangedPieces,
     CombCut,
     Creaming,
-    EstimateSettlement,
     FillCheck,
     FillWeight,
     GoodsMade,
@@ -27,7 +24,7 @@ from inventory.bottling.models import (
     ProductPart,
     ReturnedJars,
     RunComb,
-    SettledRun,
+    RunDip,
     Size,
     SizePart,
     Variety,
@@ -89,6 +86,7 @@ __all__ = [
     "ProductionSettings",
     "ReturnedJars",
     "RunComb",
+    "RunDip",
     "Shortage",
     "Size",
     "SizePart",

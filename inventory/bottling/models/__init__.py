@@ -8,7 +8,7 @@ from .jars import ChangedPieces, JarChange, ReturnedJars
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
-from .runs import BottlingRun, FillCheck, FillWeight
+from .runs import BottlingRun, FillCheck, FillWeight, RunDip
 
 __all__ = [
     "BottlingDay",
@@ -33,6 +33,7 @@ __all__ = [
     "ProductPart",
     "ReturnedJars",
     "RunComb",
+    "RunDip",
     "SettledRun",
     "Size",
     "SizePart",

@@ -1,12 +1,14 @@
 """What the net weights of a sample say about a run, and which weights cannot be."""
 
+import statistics
 from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import cast
 
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import Size
+from inventory.bottling.models import FillCheck, Size
 from inventory.bottling.rules import filling
 from inventory.physics import fill_check
 from inventory.shared import words
@@ -19,16 +21,55 @@ NET_SHARE_LIKELY = (0.5, 2)
 AVERAGE_SHARE_LIKELY = (Decimal("0.95"), Decimal("1.05"))
 
 
+@dataclass(frozen=True)
+class Sample:
+    """What some net weights are on the average, in grams; one piece alone has no spread."""
+
+    labelled_g: float
+    weights_g: Sequence[float]
+
+    @property
+    def pieces(self) -> int:
+        return len(self.weights_g)
+
+    @property
+    def average_g(self) -> float:
+        return statistics.fmean(self.weights_g)
+
+    @property
+    def standard_deviation_g(self) -> float | None:
+        return statistics.stdev(self.weights_g) if self.pieces > 1 else None
+
+    @property
+    def overfill_g(self) -> float:
+        """What a piece holds beyond its label on the average; negative when it is short."""
+        return self.average_g - self.labelled_g
+
+
+def sample_of(size: Size, weights_milligrams: Sequence[int]) -> Sample:
+    """Return the weights of a check as a sample of its size."""
+    return Sample(
+        float(size.declared_grams), [milligrams / 1000 for milligrams in weights_milligrams]
+    )
+
+
 def judge(
-    size: Size, *, pieces_filled: int, scheme: str, weights_milligrams: Sequence[int]
-) -> fill_check.FillVerdict:
-    """Return what the net weights say about a run, without keeping it. Raises `BadValue`."""
+    size: Size, *, lot_pieces: int | None, scheme: str, weights_milligrams: Sequence[int]
+) -> fill_check.FillVerdict | None:
+    """Return what a full sample says about its lot; None before the run, or of too few pieces.
+
+    Europe's rule has no verdict on a lot of one piece, which shows no spread. Raises `BadValue`.
+    """
+    if lot_pieces is None or more_wanted(lot_pieces, scheme, len(weights_milligrams)):
+        return None
+    if scheme == FillCheck.Scheme.EU and lot_pieces == 1:
+        return None
     is_in_pounds = size.declared_unit in (Size.Unit.POUND, Size.Unit.OUNCE)
     try:
         return fill_check.check_fill(
             float(size.declared_grams),
             [milligrams / 1000 for milligrams in weights_milligrams],
-            pieces_filled,
+            lot_pieces,
             _known(scheme),
             label_unit="lb" if is_in_pounds else "g",
         )
@@ -37,29 +78,29 @@ def judge(
 
 
 def check_weights(
-    size: Size, *, pieces_filled: int, scheme: str, weights_milligrams: Sequence[int]
+    size: Size,
+    *,
+    lot_pieces: int | None,
+    weights_milligrams: Sequence[int],
+    earlier: Sequence[int] = (),
 ) -> None:
-    """Refuse a sample that the run cannot give, and name each weight that no piece can have.
+    """Refuse more pieces than the run has, and name each weight that no piece can have.
 
-    Too few pieces are refused and do not fail the check: the user can weigh more of them.
+    `lot_pieces` is None before the run is recorded; `earlier` are the weights these are added to.
+    Too few pieces for a verdict are no problem: the user can weigh more of them.
     """
-    weighed = len(weights_milligrams)
+    weighed = len(earlier) + len(weights_milligrams)
+    if not weights_milligrams:
+        raise BadValue(_("Type or paste the weights."), parameter="weights_milligrams")
     if weighed > WEIGHTS_MAX:
         raise BadValue(
             _("Weigh %(most)s pieces at most.") % {"most": words.number(WEIGHTS_MAX)},
             parameter="weights_milligrams",
         )
-    if weighed > pieces_filled:
+    if lot_pieces is not None and weighed > lot_pieces:
         raise BadValue(
             _("%(weighed)s were weighed, but the lot has only %(filled)s.")
-            % {"weighed": words.pieces(weighed), "filled": pieces_filled},
-            parameter="weights_milligrams",
-        )
-    wanted = sample_size_wanted(pieces_filled, scheme)
-    if weighed < wanted:
-        raise BadValue(
-            _("For this rule you must weigh at least %(wanted)s of this run. Weigh %(more)s more.")
-            % {"wanted": words.pieces(wanted), "more": wanted - weighed},
+            % {"weighed": words.pieces(weighed), "filled": lot_pieces},
             parameter="weights_milligrams",
         )
     label_milligrams = float(size.declared_grams) * 1000
@@ -102,6 +143,11 @@ def check_average(size: Size, weights_milligrams: Sequence[int], tare_milligrams
             "again."
         )
     raise BadValue(sentence % told, parameter="weights_are_right")
+
+
+def more_wanted(lot_pieces: int, scheme: str, weighed: int) -> int:
+    """Return how many more pieces must be weighed for a verdict; 0 for a full sample."""
+    return max(0, sample_size_wanted(lot_pieces, scheme) - weighed)
 
 
 def sample_size_wanted(pieces_filled: int, scheme: str) -> int:
