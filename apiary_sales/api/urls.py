@@ -4,6 +4,7 @@ from rest_framework.routers import SimpleRouter
 
 from apiary_sales.api import (
     bottling,
+    bottling_days,
     comb,
     files,
     goods,
@@ -62,6 +63,17 @@ urlpatterns = [
     path("runs/<slug:number>/record/", bottling.RunRecordApiView.as_view(), name="run-record"),
     path("runs/<slug:number>/cancel/", bottling.RunCancelApiView.as_view(), name="run-cancel"),
     path("runs/<slug:number>/labels.pdf", papers.RunLabelsApiView.as_view(), name="run-labels"),
+    path("bottling-days/", bottling_days.BottlingDaysApiView.as_view(), name="bottling-days"),
+    path(
+        "bottling-day-sheets/",
+        bottling_days.BottlingDaySheetsApiView.as_view(),
+        name="bottling-day-sheets",
+    ),
+    path(
+        "estimates-settled/",
+        bottling_days.EstimatesSettleApiView.as_view(),
+        name="estimates-settled",
+    ),
     path("drum-labels.pdf", papers.DrumLabelsApiView.as_view(), name="drum-labels"),
     path("returned-jars/", jars.ReturnedJarsApiView.as_view(), name="returned-jars"),
     path(

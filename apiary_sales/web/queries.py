@@ -10,8 +10,8 @@ from django.utils import timezone
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import money
 from apiary_sales.orders.queries import orders
-from inventory.bottling.models import BottlingRun
-from inventory.bottling.queries import packed_stock, runs
+from inventory.bottling.models import BottlingDay, BottlingRun
+from inventory.bottling.queries import bottling_days, packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
 from inventory.stock.queries import held_goods, honey
 from inventory.stock.queries.held_goods import HeldGoods
@@ -41,12 +41,15 @@ class Today:
     owing: money.Receivables | None
     runs: list[tuple[BottlingRun, RunFigures | None]]
     held_goods: list[HeldGoods]
+    open_sheets: list[BottlingDay]
+    to_settle: list[bottling_days.ToSettle]
 
 
 def today(user: User | AnonymousUser) -> Today:
     """Return the first page's figures, in a constant number of round trips."""
     day = timezone.localdate()
     may_see_orders = user.has_perm("orders.take_orders") or user.has_perm("orders.fulfil_orders")
+    may_bottle = user.has_perm("inventory.run_bottling")
     to_fill = orders.rows(orders.to_fill(), on=day) if may_see_orders else None
     return Today(
         in_hand=honey.in_hand(),
@@ -56,6 +59,8 @@ def today(user: User | AnonymousUser) -> Today:
         owing=money.owing(day) if user.has_perm("billing.view_money") else None,
         runs=runs.overview().recent[:ROWS_MAX],
         held_goods=held_goods.in_stores(),
+        open_sheets=bottling_days.open_sheets() if may_bottle else [],
+        to_settle=bottling_days.to_settle() if may_bottle else [],
     )
 
 

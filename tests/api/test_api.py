@@ -14,6 +14,7 @@ from rest_framework.exceptions import ValidationError
 
 from apiary_sales.api import (
     bottling,
+    bottling_days,
     comb,
     goods,
     holds,
@@ -34,8 +35,9 @@ from apiary_sales.billing.services import stand, weight_sales
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.services import recalls
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
+from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
-from inventory.bottling.services import gift_boxes, returned_jars, runs
+from inventory.bottling.services import estimates, gift_boxes, returned_jars, runs
 from inventory.bottling.services import goods as goods_services
 from inventory.bottling.services import holds as hold_services
 from inventory.bottling.services import jars as jar_services
@@ -418,6 +420,9 @@ SERVICES = {
     "comb-receipts/": (comb.CombReceiptsApiView, comb_services.receive),
     "comb-cuts/": (comb.CombCutsApiView, comb_services.cut),
     "runs/": (bottling.RunsApiView, runs.plan),
+    "bottling-days/": (bottling_days.BottlingDaysApiView, day_services.record),
+    "bottling-day-sheets/": (bottling_days.BottlingDaySheetsApiView, day_services.save),
+    "estimates-settled/": (bottling_days.EstimatesSettleApiView, estimates.settle),
     "runs/{number}/record/": (bottling.RunRecordApiView, runs.record),
     "runs/{number}/cancel/": (bottling.RunCancelApiView, runs.cancel),
     "lots/{code}/{product}/label/": (jars.JarsLabelApiView, jar_services.label),

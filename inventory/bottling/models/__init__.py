@@ -1,6 +1,12 @@
 """What is stored about sizes, products, packaging parts, bottling runs and fill checks."""
 
-from .bottling_days import BottlingDay, BottlingDayRow, EstimateSettlement, SettledRun
+from .bottling_days import (
+    BottlingDay,
+    BottlingDayRow,
+    EstimateSettlement,
+    SettledRun,
+    found_before_grams,
+)
 from .forms_of_honey import CombCut, Creaming, RunComb
 from .goods import GoodsMade, GoodsReceipt
 from .jar_page import JarPage
@@ -39,5 +45,6 @@ __all__ = [
     "SizePart",
     "UsedPart",
     "Variety",
+    "found_before_grams",
     "parts_of_products",
 ]

@@ -86,6 +86,21 @@ class BottlingDay(models.Model):
     def is_recorded(self) -> bool:
         return self.status == BottlingDay.Status.RECORDED
 
+    @property
+    def found_before_grams(self) -> int:
+        """What the dip before found beyond the books, unless they were corrected to it."""
+        dip = self.dip_before
+        if dip is None or dip.accepted_id or self.book_grams_before is None:
+            return 0
+        return dip.grams - self.book_grams_before
+
+
+def found_before_grams(run: BottlingRun) -> int:
+    """What was in the vessel of a run beyond the books, as its bottling day found before it."""
+    days = BottlingDay.objects.filter(rows__run=run).select_related("dip_before")
+    day = days.first()
+    return day.found_before_grams if day else 0
+
 
 class BottlingDayRow(models.Model):
     """One product of a bottling day, with its lot code from the first save on."""

@@ -16,6 +16,26 @@ from inventory.stock.models.lots import Lot
 from inventory.stock.models.vessels import DipReading
 
 
+class BottlingRunQuerySet(models.QuerySet["BottlingRun"]):
+    def estimated(
+        self, source: Place | None = None, *, until: date | None = None
+    ) -> "BottlingRunQuerySet":
+        """Return the recorded runs whose honey nobody measured, the oldest first.
+
+        Of one vessel, and up to a day, where these are given.
+        """
+        found = self.filter(
+            status=BottlingRun.Status.RECORDED, drawn_by=BottlingRun.DrawnBy.ESTIMATED
+        )
+        if source is not None:
+            found = found.filter(source=source)
+        if until is not None:
+            found = found.filter(packed_lot__made_on__lte=until)
+        return found.select_related("source", "lot", "packed_lot", "product__size").order_by(
+            "packed_lot__made_on", "id"
+        )
+
+
 class BottlingRun(models.Model):
     """One product filled from one vessel: planned, then recorded.
 
@@ -83,6 +103,8 @@ class BottlingRun(models.Model):
     )
     note = models.CharField(_("note"), max_length=300, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
+
+    objects = BottlingRunQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from inventory.bottling.models import Size
 from inventory.bottling.rules import forms_of_honey
+from inventory.bottling.rules.filling import EXCESS_ASKED
 
 
 def honey_grams(
@@ -54,3 +55,8 @@ def share_grams(total_grams: int, weights: Sequence[int]) -> list[int]:
         shares.append(upto - given)
         given = upto
     return shares
+
+
+def is_far_off(drawn_grams: int, estimated_grams: int) -> bool:
+    """Tell whether a measured total is so far from the estimate that it is asked about."""
+    return abs(drawn_grams - estimated_grams) > estimated_grams * EXCESS_ASKED

@@ -114,9 +114,7 @@ def plan(
         filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0)
     ]
     if not is_filled:
-        found.insert(
-            0, filling.honey_error(there, source, needed.liquid_grams, parameter="pieces")
-        )
+        found.insert(0, filling.honey_error(there, source, needed.liquid_grams, parameter="pieces"))
     if seed_source:
         seed = Balance.objects.in_vessel(seed_source)
         found += forms_of_honey.seed_errors(
@@ -199,8 +197,9 @@ def record(
 
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
     label weight. Where nobody measured it, `drawn_grams` is None: it is then estimated from the
-    pieces, whatever `drawn_by` is, until a dip or a weight settles it. The packed lot gets the code of the run, a best-by date and, where honey and parts
-    have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
+    pieces, whatever `drawn_by` is, until a dip or a weight settles it. The packed lot gets the code
+    of the run, a best-by date and, where honey and parts have a cost, its own; labour is not in it
+    where `labour_minutes` is None: not entered.
     `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed.
     `seed_grams` and `comb_quantity`, in what the comb is counted in, went in beside the honey; None
     is what was planned. Creamed honey is ready so many days after it was bottled.

@@ -1,6 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
@@ -283,6 +284,12 @@ class Posting(AppendOnlyModel):
 
 
 class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
+    def grams_in_vessel(self, place: Place, *, on: date) -> int:
+        """Return the grams of honey that the books have in a vessel at the end of a day."""
+        end = timezone.make_aware(datetime.combine(on + timedelta(days=1), time()))
+        lines = self.filter(place=place, item__kind=Item.Kind.HONEY, posting__occurred_at__lt=end)
+        return lines.aggregate(grams=Sum("quantity"))["grams"] or 0
+
     def average_costs(
         self, items: Collection[int], *, before: Posting | None = None
     ) -> dict[int, costing.AverageCost]:

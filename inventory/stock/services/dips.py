@@ -10,7 +10,7 @@ from inventory.shared import checks, days
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock import density, vessels
-from inventory.stock.models import Balance, DipReading, Item, Place, Posting
+from inventory.stock.models import Balance, DipReading, Item, Lot, Place, Posting
 from inventory.stock.services import ledger
 
 
@@ -24,10 +24,13 @@ def record(
     key: str,
     note: str = "",
     read_on: date | None = None,
+    lot: Lot | None = None,
+    book_grams: int | None = None,
 ) -> DipReading:
     """Keep a dip reading with the weight it means; the books are not changed yet.
 
-    Without `read_on` it was read now.
+    Without `read_on` it was read now. `lot` and `book_grams` are what the books had in the vessel
+    when it was read, where that is not what they have now.
     Raises `BadValue` for an empty vessel, a vessel without a shape, a dip deeper than the
     vessel, or a temperature outside the density's range.
     """
@@ -37,35 +40,56 @@ def record(
     checks.check_day(problems, "read_on", read_on)
     problems.raise_any()
     there = Balance.objects.in_vessel(place)
-    if there is None:
+    lot = lot or (there.honey_lot if there else None)
+    if lot is None:
         raise BadValue(
             _("%(place)s is empty on the books. Receive the honey first.") % {"place": place.name},
             parameter="place",
         )
-    litres = vessels.litres_at(place, depth_mm)
-    try:
-        weighed = density.grams_of(
-            litres, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius
-        )
-    except ValueError as error:
-        raise BadValue(str(error), parameter="celsius") from error
+    if book_grams is None:
+        book_grams = there.quantity if there else 0
+    litres, weighed = weigh(place=place, depth_mm=depth_mm, celsius=celsius, lot=lot)
     reading = DipReading(
         place=place,
-        lot=there.lot,
+        lot=lot,
         read_at=days.moment(read_on),
         read_by=recorded_by,
         depth_mm=depth_mm,
         celsius=celsius,
-        moisture_percent=there.honey_lot.honey_moisture,
+        moisture_percent=lot.honey_moisture,
         litres=litres,
         grams=weighed.grams,
         uncertainty_grams=weighed.uncertainty_grams,
-        book_grams=there.quantity,
+        book_grams=book_grams,
         note=note,
         idempotency_key=key,
     )
     checks.save_checked(reading)
     return reading
+
+
+def weigh(
+    *, place: Place, depth_mm: int, celsius: Decimal, lot: Lot
+) -> tuple[Decimal, density.WeighedVolume]:
+    """Return the litres and the weight that a dip of this honey means; keeps no reading.
+
+    Raises `BadValue` as `record`.
+    """
+    litres = vessels.litres_at(place, depth_mm)
+    try:
+        weighed = density.grams_of(litres, moisture_percent=lot.honey_moisture, celsius=celsius)
+    except ValueError as error:
+        raise BadValue(str(error), parameter="celsius") from error
+    return litres, weighed
+
+
+@transaction.atomic
+def remove(*, reading: DipReading) -> None:
+    """Remove a reading that was mistyped. Raises `NotAllowedNow` when it was accepted already."""
+    reading = DipReading.objects.select_for_update().get(pk=reading.pk)
+    if reading.accepted_id:
+        raise NotAllowedNow(_("This reading was accepted already."))
+    reading.delete()
 
 
 @transaction.atomic
