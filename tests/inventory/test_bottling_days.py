@@ -256,8 +256,9 @@ def test_two_people_who_fill_in_one_sheet_notice_each_other(room):
 
 
 def test_all_rows_are_recorded_or_none_and_what_is_wrong_is_named_by_row(room):
-    half = products.save_honey(size=room.half.honey_size, new_variety="Buckwheat")
-    two = products.save_honey(size=room.two.honey_size, variety=half.variety)
+    buckwheat = products.save_variety(name="Buckwheat", floral_source="Buckwheat")
+    half = products.save_honey(size=room.half.honey_size, variety=buckwheat)
+    two = products.save_honey(size=room.two.honey_size, variety=buckwheat)
     rows = [RowFilled(half, 200), RowFilled(room.pound, 144), RowFilled(two, 60)]
 
     with pytest.raises(SeveralProblems) as refusal:

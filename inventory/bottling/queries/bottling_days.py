@@ -146,26 +146,45 @@ def open_sheets() -> list[BottlingDay]:
 
 
 def usual_source(day: date) -> Place | None:
-    """Return the vessel a new sheet starts with: planned for the day, else the fullest tank."""
+    """Return the vessel a new sheet starts with: planned for the day, used last, or fullest.
+
+    A tank goes before a drum; an empty vessel is not used again.
+    """
     planned = BottlingRun.objects.filter(planned_for=day, status=BottlingRun.Status.PLANNED)
     if run := planned.select_related("source").order_by("id").first():
         return run.source
     filled = Balance.objects.filter(
         item__kind="honey", place__kind__in=Place.VESSELS, place__is_active=True, quantity__gt=0
     )
-    fullest = filled.select_related("place").order_by("-quantity", "id").first()
-    return fullest.place if fullest else None
+    found = list(filled.select_related("place").order_by("-quantity", "id"))
+    last = BottlingRun.objects.filter(
+        status=BottlingRun.Status.RECORDED, source__in=[balance.place_id for balance in found]
+    )
+    if run := last.select_related("source").order_by("-recorded_at").first():
+        return run.source
+    tanks = [balance for balance in found if balance.place.kind == Place.Kind.TANK]
+    return next((balance.place for balance in [*tanks, *found]), None)
 
 
-def products_to_fill() -> list[Product]:
-    """Return the products that a sheet can fill, those filled last first."""
+def products_to_fill(source: Place | None) -> list[Product]:
+    """Return the products that a sheet can fill, those filled last first.
+
+    What is sold as another honey than the vessel has comes at the end.
+    """
+    there = Balance.objects.in_vessel(source) if source else None
+    honey = there.honey_lot.floral_source if there else ""
+
+    def is_other(product: Product) -> bool:
+        return bool(honey and product.variety and not product.variety.covers(honey))
+
     products = (
         Product.objects.in_use()
         .of_honey()
         .filter(is_unlabelled=False, form__in=[Product.Form.LIQUID, Product.Form.CREAMED])
         .annotate(last=Max("runs__packed_lot__made_on"))
     )
-    return sorted(products, key=lambda product: product.last or date.min, reverse=True)
+    last_first = sorted(products, key=lambda product: product.last or date.min, reverse=True)
+    return sorted(last_first, key=is_other)
 
 
 def sheet_rows(source: Place | None, bottled_on: date, sheet: BottlingDay | None) -> list[SheetRow]:
@@ -184,7 +203,7 @@ def sheet_rows(source: Place | None, bottled_on: date, sheet: BottlingDay | None
         if run.pk not in taken
     ]
     there = {row.product.pk for row in rows}
-    offered = [product for product in products_to_fill() if product.pk not in there]
+    offered = [product for product in products_to_fill(source) if product.pk not in there]
     offered = offered[: max(0, OFFERED_ROWS - len(rows))]
     codes = expected_codes(offered, bottled_on)
     return rows + [SheetRow(product, code=codes[product.pk]) for product in offered]

@@ -240,7 +240,7 @@ def sheet_kwargs(request: HttpRequest, sheet: BottlingDay | None) -> dict[str, A
     day = sheet.bottled_on if sheet else _asked_day(request)
     return {
         "sheet": sheet,
-        "products": queries.products_to_fill(),
+        "products": queries.products_to_fill(source),
         "rows": queries.sheet_rows(source, day, sheet),
     }
 
