@@ -132,7 +132,8 @@ class RunToRecordSerializer(serializers.Serializer):
             for choice in BottlingRun.DrawnBy.choices
             if choice[0] != BottlingRun.DrawnBy.ESTIMATED
         ],
-        required=False, default=BottlingRun.DrawnBy.SCALE
+        required=False,
+        default=BottlingRun.DrawnBy.SCALE,
     )
     loss_grams = GramsCountField(min_value=0, required=False, default=0)
     labour_minutes = MinutesCountField(default=None)

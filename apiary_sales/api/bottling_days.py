@@ -214,9 +214,7 @@ class EstimatesSettleApiView(ApiActView):
     permission_required = RUN_BOTTLING
     serializer_class = SettlementToMakeSerializer
 
-    @extend_schema(
-        parameters=[IDEMPOTENCY_KEY], responses={201: SettlementSerializer, **REFUSALS}
-    )
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: SettlementSerializer, **REFUSALS})
     def post(self, request):
         """Settle the estimated runs of a vessel, in proportion, by what was left in it."""
         key = self.key()

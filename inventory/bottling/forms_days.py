@@ -234,9 +234,7 @@ class BottlingDayForm(ActForm):
             if not is_used and not told["lot_code"]:
                 continue
             self._filled_numbers.append(number)
-            rows.append(
-                RowFilled(**{**told, "pieces_broken": told["pieces_broken"] or 0})
-            )
+            rows.append(RowFilled(**{**told, "pieces_broken": told["pieces_broken"] or 0}))
         data["rows"] = rows
         data.pop("row_count", None)
         data["skimmed_grams"] = data.pop("skimmed", None) or 0

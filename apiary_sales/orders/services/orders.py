@@ -38,7 +38,7 @@ from inventory.shared.errors import (
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import honey, ledger, places
+from inventory.stock.services import honey, ledger, numbers, places
 
 __all__ = [
     "cancel",
@@ -404,7 +404,7 @@ def lock(order: Order) -> Order:
 def make(**fields: Any) -> Order:
     """Write a new order under the next number of its year; raise `AlreadyRecorded` for a repeat."""
     year = fields["placed_on"].year
-    number = f"{year % 100:02d}-{ledger.next_number(f'order-{year}'):04d}"
+    number = f"{year % 100:02d}-{numbers.next_number(f'order-{year}'):04d}"
     try:
         with transaction.atomic():
             return Order.objects.create(number=number, **fields)

@@ -24,7 +24,7 @@ from inventory.bottling.rules import estimates
 from inventory.bottling.rules.figures import RunFigures, decimal_of
 from inventory.shared.errors import BadValue
 from inventory.stock import density, lot_codes, vessels
-from inventory.stock.models import Balance, Lot, Place, PostingLine, ProductionSettings
+from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 
 # A sheet offers the products that were filled last, so that nobody has to look for them.
 OFFERED_ROWS = 6
@@ -219,9 +219,7 @@ def expected_codes(products: Sequence[Product], day: date) -> dict[int, str]:
         .exclude(status=BottlingRun.Status.CANCELLED)
         .values_list("product", flat=True)
     )
-    return {
-        product.pk: f"{code}-…" if product.pk in stamped else code for product in products
-    }
+    return {product.pk: f"{code}-…" if product.pk in stamped else code for product in products}
 
 
 def preview(
@@ -243,11 +241,11 @@ def preview(
     """
     if not rows:
         return None
-    there = Balance.objects.in_vessel(source)
+    there = Balance.objects.in_vessel_on(source, bottled_on)
     lot = there.honey_lot if there else None
     if sheet is not None and sheet.dip_before:
         lot = sheet.dip_before.lot
-    book = PostingLine.objects.grams_in_vessel(source, on=bottled_on)
+    book = there.quantity if there else 0
     book_before = book
     if sheet is not None and sheet.book_grams_before is not None:
         book_before = sheet.book_grams_before
@@ -255,9 +253,7 @@ def preview(
     try:
         before = _reading(source, lot, celsius, before_mm, before_grams, book_before)
         found = before.difference_grams if before else 0
-        after = _reading(
-            source, lot, celsius, after_mm, after_grams, book + found - skimmed_grams
-        )
+        after = _reading(source, lot, celsius, after_mm, after_grams, book + found - skimmed_grams)
     except BadValue as error:
         problem = error.message
     drawn = after.book_grams - after.grams if after else None
@@ -371,7 +367,7 @@ def to_settle() -> list[ToSettle]:
 def to_settle_until(source: Place, day: date) -> tuple[list[BottlingRun], int]:
     """Return the runs that a dip of that day settles, and what should be in the vessel then."""
     found = list(BottlingRun.objects.estimated(source, until=day))
-    expected = PostingLine.objects.grams_in_vessel(source, on=day)
+    expected = Balance.objects.grams_on(source, day)
     return found, expected + (found_before_grams(found[0]) if found else 0)
 
 

@@ -31,7 +31,6 @@ from inventory.stock.models import (
     Lot,
     Place,
     Posting,
-    PostingLine,
     ProductionSettings,
 )
 from inventory.stock.services import dips, honey, ledger
@@ -197,7 +196,7 @@ def record(
     for row in filled.values():
         lock += [row.product.item, *(use.part.item for use in row.product.uses())]
     ledger.lock_items(lock)
-    there = Balance.objects.in_vessel(source)
+    there = Balance.objects.in_vessel_on(source, bottled_on)
     _skim(day, recorded_by, key)
     problems = Problems()
     planned: dict[int, BottlingRun] = {}
@@ -353,7 +352,7 @@ def _dip(
 def _keep_rows(day: BottlingDay, rows: Sequence[RowFilled]) -> None:
     """Write the rows anew, each with the run that is planned for it or with a code of its own."""
     day.rows.all().delete()
-    honey_there = Balance.objects.in_vessel(day.source)
+    honey_there = Balance.objects.in_vessel_on(day.source, day.bottled_on)
     planned = list(
         BottlingRun.objects.filter(
             source=day.source, planned_for=day.bottled_on, status=BottlingRun.Status.PLANNED
@@ -469,7 +468,7 @@ def _drawn_grams(day: BottlingDay) -> int | None:
     before, after, parameter = day.before_grams, day.after_grams, "after_grams"
     if day.after_mm is not None:
         parameter = "after_mm"
-        there = Balance.objects.in_vessel(day.source)
+        there = Balance.objects.in_vessel_on(day.source, day.bottled_on)
         lot = there.honey_lot if there else None
         if day.dip_before:
             before, lot = day.dip_before.grams, day.dip_before.lot
@@ -508,7 +507,7 @@ def _celsius(day: BottlingDay) -> Decimal:
 
 
 def _book_grams(day: BottlingDay) -> int:
-    return PostingLine.objects.grams_in_vessel(day.source, on=day.bottled_on)
+    return Balance.objects.grams_on(day.source, day.bottled_on)
 
 
 @contextmanager

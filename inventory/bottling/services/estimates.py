@@ -19,7 +19,7 @@ from inventory.shared import checks, keys, words
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.models import DipReading, Item, Place, PostingLine, ProductionSettings
+from inventory.stock.models import Balance, DipReading, Item, Place, ProductionSettings
 from inventory.stock.services import dips, ledger
 
 
@@ -62,9 +62,7 @@ def settle(
             _("No run from %(place)s up to %(day)s is estimated.")
             % {"place": source.name, "day": date_format(measured_on)}
         )
-    book_grams = PostingLine.objects.grams_in_vessel(source, on=measured_on) + (
-        found_before_grams(runs[0])
-    )
+    book_grams = Balance.objects.grams_on(source, measured_on) + (found_before_grams(runs[0]))
     dip = None
     if depth_mm is not None:
         dip = _dip(runs[-1], measured_on, depth_mm, celsius, book_grams, settled_by, key)

@@ -24,7 +24,7 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import lot_codes, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
-from inventory.stock.services import ledger
+from inventory.stock.services import ledger, numbers
 
 # A plan for a day further away is a slip of the finger.
 PLAN_DAYS_MAX = 366
@@ -463,5 +463,5 @@ def _check_product(problems: Problems, product: Product) -> None:
 
 
 def _next_number(day: date) -> str:
-    number = ledger.next_number(f"run-{day.year}")
+    number = numbers.next_number(f"run-{day.year}")
     return f"R{day.year % 100:02d}-{number:03d}"

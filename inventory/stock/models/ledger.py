@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
@@ -11,7 +11,7 @@ from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared import words
+from inventory.shared import days, words
 from inventory.shared.money import share_cents
 from inventory.stock import costing
 
@@ -248,6 +248,8 @@ class Posting(AppendOnlyModel):
     reverses = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
+    # Honey was poured or written off to the last gram, however much that was.
+    took_all = models.BooleanField(default=False)
     # The entry whose lines this one corrects by the difference; both together are what happened.
     corrects = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrections"
@@ -284,11 +286,38 @@ class Posting(AppendOnlyModel):
 
 
 class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
-    def grams_in_vessel(self, place: Place, *, on: date) -> int:
-        """Return the grams of honey that the books have in a vessel at the end of a day."""
-        end = timezone.make_aware(datetime.combine(on + timedelta(days=1), time()))
-        lines = self.filter(place=place, item__kind=Item.Kind.HONEY, posting__occurred_at__lt=end)
-        return lines.aggregate(grams=Sum("quantity"))["grams"] or 0
+    def standing(self) -> "PostingLineQuerySet":
+        """Leave out what was undone, with the corrections of it."""
+        return self.filter(
+            posting__reverses=None,
+            posting__reversed_by=None,
+            posting__corrects__reversed_by=None,
+        )
+
+    def in_vessel_at(self, place: Place, moment: datetime) -> "Balance | None":
+        """Return what was in a vessel at a moment, as a balance that is not saved, or None."""
+        found = (
+            self.standing()
+            .filter(place=place, item__kind=Item.Kind.HONEY, posting__occurred_at__lte=moment)
+            .order_by()
+            .values_list("item", "lot")
+            .annotate(total=Sum("quantity"))
+            .filter(total__gt=0)
+            .order_by("-total")
+            .first()
+        )
+        if found is None:
+            return None
+        item, lot, total = found
+        lots = self.model._meta.get_field("lot").related_model
+        return Balance(
+            item=Item.objects.get(pk=item),
+            place=place,
+            lot=lots.objects.select_related("owner").get(pk=lot),
+            quantity=total,
+            is_physical=True,
+            is_vessel=True,
+        )
 
     def average_costs(
         self, items: Collection[int], *, before: Posting | None = None
@@ -348,13 +377,28 @@ class PostingLine(AppendOnlyModel):
 
 
 class BalanceQuerySet(models.QuerySet["Balance"]):
-    def in_vessel(self, place: Place) -> "Balance | None":
-        """Return the one balance of honey in a vessel, or None when it is empty."""
+    def in_vessel(self, place: Place, at: datetime | None = None) -> "Balance | None":
+        """Return the one balance of honey in a vessel, or None when it is empty.
+
+        With `at`, return what was in it at that moment by the entries there are today, as a row
+        that is not saved.
+        """
+        if at is not None:
+            return PostingLine.objects.in_vessel_at(place, at)
         return (
             self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
             .select_related("lot__owner", "item", "place")
             .first()
         )
+
+    def in_vessel_on(self, place: Place, day: date) -> "Balance | None":
+        """Return what was in a vessel at the end of a day, or None when it was empty."""
+        return self.in_vessel(place, None if day >= timezone.localdate() else days.end(day))
+
+    def grams_on(self, place: Place, day: date) -> int:
+        """Return the grams of honey in a vessel at the end of a day."""
+        there = self.in_vessel_on(place, day)
+        return there.quantity if there else 0
 
     def ours(self) -> "BalanceQuerySet":
         """Leave out what belongs to other beekeepers; parts are of no lot, and ours."""
