@@ -74,6 +74,18 @@ class SheetLine:
         ]
 
     @property
+    def errors(self) -> list[Any]:
+        """What is wrong with the figures of the row."""
+        fields = (
+            self.product,
+            self.pieces_filled,
+            self.pieces_broken,
+            self.labour_minutes,
+            self.lot_code,
+        )
+        return [field.errors for field in fields if field.errors]
+
+    @property
     def legend(self) -> str:
         return self.offered.name if self.offered else ""
 

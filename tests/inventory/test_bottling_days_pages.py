@@ -169,9 +169,7 @@ def test_odd_figures_are_confirmed_at_their_row(bottler, room):
     assert list(errors(answer)) == [f"figures_are_right_{number}"]
     assert "Yes, that much honey was drawn" in text(answer)
 
-    answer = bottler.post(
-        at("bottling_day_create"), sent | {f"figures_are_right_{number}": "on"}
-    )
+    answer = bottler.post(at("bottling_day_create"), sent | {f"figures_are_right_{number}": "on"})
 
     assert answer.status_code == 302
     assert BottlingRun.objects.get().pieces_filled == 100
@@ -234,7 +232,9 @@ def test_the_preview_says_that_honey_would_be_estimated(bottler, room):
     answer = bottler.get(at("bottling_day_preview"), filled(page, {room.pound: 100}))
 
     assert "estimated" in text(answer)
-    assert "was never weighed in a fill check" in text(answer)
+    assert "Never weighed in a fill check, so counted at the label weight: One pound." in text(
+        answer
+    )
 
 
 def test_a_sheet_is_thrown_away(bottler, room):
@@ -266,9 +266,7 @@ def test_the_list_shows_sheets_and_what_is_estimated(bottler, room):
     assert "One pound (20)" in page
 
 
-def test_the_list_of_many_days_asks_no_more_questions(
-    bottler, room, django_assert_max_num_queries
-):
+def test_the_list_of_many_days_asks_no_more_questions(bottler, room, django_assert_max_num_queries):
     for back in range(1, 6):
         day_room.record(room, 10, 20, bottled_on=builders.today() - timedelta(days=back))
 
@@ -310,9 +308,7 @@ def test_a_settlement_before_the_runs_is_refused(bottler, room):
 
     answer = bottler.post(at("run_settle", run.number), form)
 
-    assert errors(answer)["measured_on"] == [
-        "The runs were filled after that day. Check the day."
-    ]
+    assert errors(answer)["measured_on"] == ["The runs were filled after that day. Check the day."]
 
 
 def test_a_run_is_recorded_without_its_honey(bottler):

@@ -43,6 +43,9 @@ LATER = {
     "api:brand-customer",
     "api:lot-ready",
     "api:returned-decide",
+    "inventory:bottling_day",
+    "inventory:bottling_day_drop",
+    "inventory:bottling_day_edit",
     "inventory:file",
     "inventory:file_remove",
     "inventory:goods_detail",
@@ -290,7 +293,12 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.BottlingRun", "number", status="recorded"),
-            "inventory:fill_check inventory:run_labels inventory:run_labels_pdf api:run-labels",
+            "inventory:fill_check inventory:run_labels inventory:run_labels_pdf "
+            "inventory:run_settle api:run-labels",
+        ),
+        (
+            _rows("inventory.BottlingDay", "pk", "status"),
+            "inventory:bottling_day inventory:bottling_day_edit inventory:bottling_day_drop",
         ),
         (
             _rows("inventory.LabelSheet", "code", "paper"),
