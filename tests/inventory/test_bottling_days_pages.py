@@ -30,10 +30,9 @@ def at(name, *args):
 def filled(page, pieces: dict, **figures) -> dict:
     """Return what the form of a shown sheet sends, with pieces for some of its products."""
     form = page.context["form"]
-    data = {name: "" for name in form.fields}
+    data = dict.fromkeys(form.fields, "")
     data |= {"key": builders.new_key(), "row_count": form.count, "target": form_target(form)}
-    data |= {"version": form["version"].value() or 0, "celsius_0": "20", "celsius_unit": "C"}
-    data |= {"celsius": "20", "celsius_unit": "C"}
+    data |= {"version": form["version"].value() or 0, "celsius": "20", "celsius_unit": "C"}
     if "source" in form.fields:
         data |= {"source": form["source"].value(), "bottled_on": form["bottled_on"].value()}
     for line in form.lines():
