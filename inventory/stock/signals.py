@@ -11,5 +11,6 @@ from django.dispatch import Signal
 entries_retold = Signal()
 
 # Reserved stock is gone or of another lot: `balance` had it, `other` (or None) has it now, and
-# `quantity` is how much of the promise moved; `person` is who recorded what happened.
+# `quantity` is how much of the promise moved; `person` is who recorded what happened, and `key` the
+# key of that act.
 promise_moved = Signal()

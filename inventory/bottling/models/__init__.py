@@ -14,7 +14,7 @@ from .jars import ChangedPieces, JarChange, ReturnedJars
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
-from .runs import BottlingRun, FillCheck, FillWeight, RunDip
+from .runs import BottlingRun, FillCheck, FillWeight, RunCorrection, RunDip
 
 __all__ = [
     "BottlingDay",
@@ -39,6 +39,7 @@ __all__ = [
     "ProductPart",
     "ReturnedJars",
     "RunComb",
+    "RunCorrection",
     "RunDip",
     "SettledRun",
     "Size",

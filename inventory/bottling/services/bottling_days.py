@@ -33,7 +33,7 @@ from inventory.stock.models import (
     Posting,
     ProductionSettings,
 )
-from inventory.stock.services import dips, honey, ledger
+from inventory.stock.services import dips, honey, ledger, moments
 
 # More products than any house fills on one day.
 ROWS_MAX = 30
@@ -196,7 +196,7 @@ def record(
     for row in filled.values():
         lock += [row.product.item, *(use.part.item for use in row.product.uses())]
     ledger.lock_items(lock)
-    there = Balance.objects.in_vessel_on(source, bottled_on)
+    lot = _lot(day)
     _skim(day, recorded_by, key)
     problems = Problems()
     planned: dict[int, BottlingRun] = {}
@@ -225,9 +225,7 @@ def record(
     problems.raise_any()
     if day.after_mm is not None:
         with parameters_named(depth_mm="after_mm", place="source"):
-            day.dip_after = _dip(
-                day, day.after_mm, recorded_by, keys.part(key, "after"), there and there.honey_lot
-            )
+            day.dip_after = _dip(day, day.after_mm, recorded_by, keys.part(key, "after"), lot)
     BottlingDayRow.objects.filter(day=day, run=None).delete()
     checks.save_checked(day)
     return day
@@ -352,7 +350,7 @@ def _dip(
 def _keep_rows(day: BottlingDay, rows: Sequence[RowFilled]) -> None:
     """Write the rows anew, each with the run that is planned for it or with a code of its own."""
     day.rows.all().delete()
-    honey_there = Balance.objects.in_vessel_on(day.source, day.bottled_on)
+    in_vessel = _lot(day)
     planned = list(
         BottlingRun.objects.filter(
             source=day.source, planned_for=day.bottled_on, status=BottlingRun.Status.PLANNED
@@ -379,9 +377,7 @@ def _keep_rows(day: BottlingDay, rows: Sequence[RowFilled]) -> None:
         ):
             problems.add_error(taken)
         elif not code:
-            code = packed_codes.next_code(
-                row.product, day.bottled_on, honey=honey_there.honey_lot if honey_there else None
-            )
+            code = packed_codes.next_code(row.product, day.bottled_on, honey=in_vessel)
         with _problems_of_row(problems, index):
             checks.save_checked(
                 BottlingDayRow(
@@ -468,8 +464,7 @@ def _drawn_grams(day: BottlingDay) -> int | None:
     before, after, parameter = day.before_grams, day.after_grams, "after_grams"
     if day.after_mm is not None:
         parameter = "after_mm"
-        there = Balance.objects.in_vessel_on(day.source, day.bottled_on)
-        lot = there.honey_lot if there else None
+        lot = _lot(day)
         if day.dip_before:
             before, lot = day.dip_before.grams, day.dip_before.lot
         if lot is None:
@@ -499,6 +494,11 @@ def _drawn_grams(day: BottlingDay) -> int | None:
             parameter=parameter,
         )
     return expected - after
+
+
+def _lot(day: BottlingDay) -> Lot | None:
+    """Return the honey that is drawn on the day; None where the vessel never had any."""
+    return honey.lot_drawn(day.source, moments.of_draw(day.bottled_on, day.source))
 
 
 def _celsius(day: BottlingDay) -> Decimal:

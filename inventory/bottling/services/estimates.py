@@ -92,6 +92,7 @@ def settle(
                 reason=_("The honey drawn was estimated, and is settled by what was left."),
                 drawn_grams=share,
                 drawn_by=BottlingRun.DrawnBy.DIP if dip else BottlingRun.DrawnBy.SCALE,
+                figures_are_right=figures_are_right,
             )
     return settlement
 

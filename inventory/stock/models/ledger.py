@@ -309,11 +309,11 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         if found is None:
             return None
         item, lot, total = found
-        lots = self.model._meta.get_field("lot").related_model
+        line = self.filter(lot=lot).select_related("lot__owner").first()
         return Balance(
             item=Item.objects.get(pk=item),
             place=place,
-            lot=lots.objects.select_related("owner").get(pk=lot),
+            lot=line.lot if line else None,
             quantity=total,
             is_physical=True,
             is_vessel=True,

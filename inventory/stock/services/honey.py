@@ -26,7 +26,7 @@ from inventory.shared.money import cents_half_even
 from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
-from inventory.stock.services import ledger, lots, measurements, moments
+from inventory.stock.services import held, ledger, lots, measurements, moments
 from inventory.stock.services.ledger import Line
 
 # Where honey goes when it is written off, by the kind of the posting that says why.
@@ -409,11 +409,12 @@ def take(
     """Return the portion that `grams` drawn from a vessel are; raise when they are not free.
 
     What was drawn at an earlier moment (`at`) is of the lot that was in the vessel then, or last
-    before, however much the books had. Too much is said at `parameter`; that all of the vessel is
-    promised, at `source_parameter`.
+    before, or of a lot unknown that is not saved yet, however much the books had. Too much is said
+    at `parameter`; that all of the vessel is promised, at `source_parameter`.
     """
     if at is not None:
-        return lots.Portion(_lot_drawn(source, at, parameter=source_parameter), grams, source)
+        lot = lot_drawn(source, at) or lots.unknown(timezone.localdate(at))
+        return lots.Portion(lot, grams, source)
     there = Balance.objects.in_vessel(source)
     if there is None or there.quantity < grams:
         asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
@@ -436,20 +437,6 @@ def take(
             parameter=parameter if there.free else source_parameter,
         )
     return lots.Portion(there.honey_lot, grams, source)
-
-
-def _lot_drawn(source: Place, at: datetime, *, parameter: str) -> Lot:
-    lot = lot_drawn(source, at)
-    if lot is None:
-        raise NotAllowedNow(
-            _(
-                "By the books %(place)s had no honey up to %(day)s. First enter the honey that "
-                "came into it, with its day. Then enter this."
-            )
-            % {"place": source.name, "day": date_format(timezone.localdate(at))},
-            parameter=parameter,
-        )
-    return lot
 
 
 def lot_drawn(source: Place, at: datetime | None = None) -> Lot | None:
@@ -482,6 +469,8 @@ def pour(
     """
     honey = Item.objects.honey()
     has_happened = at is not None
+    for portion in portions:
+        lots.save_unknown(portion.lot)
     there = Balance.objects.in_vessel(target, at)
     mixed = _with_what_is_there(target, portions, there, has_happened=has_happened)
     _refuse_two_owners(mixed)
@@ -491,6 +480,7 @@ def pour(
         lot = distinct.pop()
     else:
         lot = lots.make_blend(mixed, made_on=timezone.localdate(at) if at else None)
+        held.follow(lot, distinct)
     if not has_happened:
         _check_room(target, lot, grams_after)
     lines = [Line(honey, portion.source, portion.lot, -portion.grams) for portion in mixed]
@@ -590,6 +580,7 @@ def write_off(
     moment = moments.of_draw(written_off_on, place)
     asked = all_of(place, parameter="place", at=moment) if grams is None else grams
     portion = take(source=place, grams=asked, source_parameter="place", at=moment)
+    lots.save_unknown(portion.lot)
     if moment is None:
         refuse_to_use(portion.lot, reason)
     return ledger.post(

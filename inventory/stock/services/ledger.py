@@ -8,12 +8,12 @@ An entry for an earlier moment is booked on its own day, and what was entered fo
 told again (`retelling`): what differs is posted as corrections, in the same transaction.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -133,13 +133,13 @@ def correct(
     key: str,
     occurred_at: datetime | None = None,
     note: str = "",
-    refuses_shortage: bool = False,
+    may_not_lack: Collection[Item] = (),
 ) -> Posting | None:
     """Let `posting` be what `lines` say: post the difference, and tell later entries again.
 
     Return the posting that the act has now: the same one, or for another day (`occurred_at`) a new
-    one, while the old one comes to nothing. None when nothing differs. With `refuses_shortage`
-    fewer than have left already are refused. Raises `NotEnoughStock`, `AlreadyRecorded`,
+    one, while the old one comes to nothing. None when nothing differs. Fewer of `may_not_lack` than
+    have left already are refused. Raises `NotEnoughStock`, `AlreadyRecorded`,
     `NotAllowedNow`, `CannotReverse` for what was undone.
     """
     lines = _merged(lines)
@@ -148,7 +148,8 @@ def correct(
     if Posting.objects.filter(reverses=posting).exists():
         raise CannotReverse(_("This was undone already."))
     batch = _Batch(recorded_by, key)
-    batch.gives_way, batch.refuses_shortage = True, refuses_shortage
+    batch.gives_way = True
+    batch.may_not_lack(may_not_lack)
     if occurred_at is None or occurred_at == posting.occurred_at:
         made = batch.correct(posting, lines, note=note, key=key)
         batch.finish()
@@ -192,7 +193,7 @@ class _Batch:
         self.recorded_by, self.key = recorded_by, key
         self.releases: list[ReservedStock] = []
         self.gives_way = False
-        self.refuses_shortage = False
+        self._guarded: dict[Item, int] = {}
         self._lines: list[Line] = []
         self._retold: list[tuple[Posting, Retold]] = []
         self._count = 0
@@ -298,8 +299,21 @@ class _Batch:
             if retold.corrections or retold.blends:
                 self._retold.append((caused_by, retold))
 
+    def may_not_lack(self, items: Iterable[Item]) -> None:
+        """Refuse at the end that more of these items is short than is now."""
+        self._guarded = {item: _lacking(item) for item in items}
+
     def finish(self) -> None:
         """Change the balances by all that was written, and tell the rooms above."""
+        for item, before in self._guarded.items():
+            if (more := _lacking(item) - before) > 0:
+                raise NotEnoughStock(
+                    _("%(more)s of %(item)s have left already, so there can't be fewer.")
+                    % {"more": item.in_words(more), "item": item.name},
+                    parameter="pieces",
+                    asked=more,
+                    there=0,
+                )
         moved = _apply(_merged(self._lines), self.releases, gives_way=self.gives_way)
         for cause, retold in self._retold:
             changed = lot_corrections.follow(retold, posting=cause, person=self.recorded_by)
@@ -313,6 +327,7 @@ class _Batch:
                 other=other,
                 quantity=quantity,
                 person=self.recorded_by,
+                key=self.key,
             )
 
     def _enter_correction(self, told: EntryCorrection, cause: Posting) -> None:
@@ -342,14 +357,6 @@ class _Batch:
         old = {(row.place_id or 0): row for row in rows}
         for short in shorts:
             row = old.pop(short.place, None)
-            more = short.quantity - (row.quantity if row else 0)
-            if self.refuses_shortage and more > 0:
-                raise NotEnoughStock(
-                    _("%(short)s of %(item)s have left already, so there can't be fewer.")
-                    % {"short": item.in_words(more), "item": item.name},
-                    asked=short.quantity,
-                    there=short.quantity - more,
-                )
             if row is None:
                 self.note_shorts(posting, [(item, short)])
             elif (row.quantity, row.lot_id or 0) != (short.quantity, short.lot):
@@ -396,6 +403,11 @@ class _Batch:
             key=keys.part(self.key, f"settled-{self._count}"),
         )
         row.save(update_fields=["settled_by"])
+
+
+def _lacking(item: Item) -> int:
+    found = Shortage.objects.open().filter(item=item).aggregate(total=Sum("quantity"))
+    return found["total"] or 0
 
 
 def _places_by_item(lines: Iterable[Line]) -> dict[int, set[int]]:
@@ -474,10 +486,18 @@ def _change_reservations(stock: list[ReservedStock], *, sign: int) -> list[Balan
 
 
 @transaction.atomic
-def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") -> Posting:
-    """Post the opposite of `posting` and its corrections, on its own day, and point at it.
+def reverse(
+    *,
+    posting: Posting,
+    recorded_by: Person,
+    key: str,
+    note: str = "",
+    occurred_at: datetime | None = None,
+) -> Posting:
+    """Post the opposite of `posting` and its corrections, and point at it.
 
-    What an entry made for an earlier day has changed in later ones is told again without it.
+    It counts for the moment of the posting, as if that had never been, or for `occurred_at`. What
+    an entry for an earlier day has changed in later ones is told again without it.
     Raises `CannotReverse` when it was undone already, is itself a reversal, or when what it
     brought has since gone elsewhere.
     """
@@ -496,14 +516,14 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
         Q(caused_by=posting) | Q(caused_by__corrects=posting)
     ).exists()
     batch = _Batch(recorded_by, key)
-    batch.refuses_shortage = True
+    batch.may_not_lack({line.item for line in undone})
     if not has_caused:
         _check_vessels_are_free(undone)
     try:
         reversal = batch.enter(
             kind=Posting.Kind.REVERSAL,
             lines=undone,
-            occurred_at=posting.occurred_at,
+            occurred_at=occurred_at or posting.occurred_at,
             note=note,
             key=key,
             reverses=posting,

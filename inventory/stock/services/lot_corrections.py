@@ -73,7 +73,7 @@ def work_out_again(
 
 def figures(lot: Lot) -> dict[str, Any]:
     """Return what is kept of a lot when it is corrected, as text."""
-    kept = {name: _in_text(getattr(lot, name)) for name in KEPT}
+    kept: dict[str, Any] = {name: _in_text(getattr(lot, name)) for name in KEPT}
     kept["parents"] = [
         [code, grams]
         for code, grams in LotParent.objects.filter(lot=lot)
@@ -146,6 +146,4 @@ def _take_figures(lot: Lot, parts: list[tuple[Lot, int]]) -> None:
 def _is_measured(lot: Lot, name: str) -> bool:
     """Tell whether a blend has a measurement of its own, which no calculation replaces."""
     what = {"moisture_percent": "moisture", "colour_mm": "colour"}.get(name)
-    return what is not None and (
-        lot.measurements.filter(what=what, removed_at=None).exists()  # type: ignore[attr-defined]
-    )
+    return what is not None and (lot.measurements.filter(what=what, removed_at=None).exists())

@@ -150,6 +150,21 @@ def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> L
     return lot
 
 
+def unknown(day: date) -> Lot:
+    """Return the lot of honey that was drawn that day while nobody knows of which lot it was.
+
+    It is not saved and has no code.
+    """
+    return Lot(kind=Lot.Kind.UNKNOWN, season=day.year, floral_source=_("not known"), made_on=day)
+
+
+def save_unknown(lot: Lot) -> None:
+    """Save an unknown lot that something was drawn of; leave any other as it is."""
+    if lot.pk is None and lot.kind == Lot.Kind.UNKNOWN:
+        lot.code = next_code(lot.season, "U")
+        save_checked(lot)
+
+
 def mixed(portions: Iterable[Portion]) -> Lot:
     """Return the lot the portions are together: the one they share, or their blend, not saved."""
     parts = _parts(portions)

@@ -73,13 +73,13 @@ class Retold:
     blends: dict[int, dict[int, int]] = field(default_factory=dict)
 
 
+# The entry that a line belongs to: its own, or the one that it corrects.
+ROOT = Coalesce("posting__corrects_id", "posting_id")
+
+
 def lines_of(item: Item) -> QuerySet[PostingLine]:
-    """Return what counts of an item: without what was undone. `root` is the entry corrected."""
-    return (
-        PostingLine.objects.standing()
-        .filter(item=item)
-        .annotate(root=Coalesce("posting__corrects_id", "posting_id"))
-    )
+    """Return what counts of an item: without what was undone."""
+    return PostingLine.objects.standing().filter(item=item)
 
 
 def is_late(lines: Mapping[int, Iterable[int]], moment: datetime) -> bool:
@@ -89,6 +89,7 @@ def is_late(lines: Mapping[int, Iterable[int]], moment: datetime) -> bool:
         asked |= Q(item=item, place__in=list(places))
     return bool(asked) and (
         PostingLine.objects.filter(asked, posting__occurred_at__gt=moment).exists()
+        or Shortage.objects.standing().filter(asked, posting__occurred_at__gt=moment).exists()
     )
 
 
@@ -96,7 +97,7 @@ def state_at(
     item: Item, moment: datetime, *, upto: int | None = None, places: Iterable[int] | None = None
 ) -> Quantities:
     """Return how much was where at a moment, after the entries of that moment up to `upto`."""
-    found = lines_of(item).filter(place__kind__in=Place.IN_HOUSE)
+    found = lines_of(item).alias(root=ROOT).filter(place__kind__in=Place.IN_HOUSE)
     if places is not None:
         found = found.filter(place__in=list(places))
     before = Q(posting__occurred_at__lt=moment)
@@ -134,6 +135,7 @@ def _events(item: Item, moment: datetime, after: int) -> list[Event]:
     sums: dict[int, Quantities] = {}
     for root, place, lot, quantity in (
         lines_of(item)
+        .annotate(root=ROOT)
         .filter(later)
         .order_by()
         .values_list("root", "place", "lot")
@@ -182,7 +184,7 @@ class _Retelling:
 
     def tell(self, event: Event) -> None:
         touched = {place for place, _lot in event.lines if place in self.physical}
-        touched |= {row.place_id for row in event.shortages if row.place_id in self.physical}
+        touched |= {row.place_id for row in event.shortages if row.place_id} & self.physical
         for place in touched:
             if (there := _at(self.new, place)) and self.is_honey:
                 self._last[place] = max(there, key=lambda lot: there[lot])
@@ -399,9 +401,9 @@ class _Flow:
     ) -> None:
         """Carry what was drawn from a vessel to where the entry brought it."""
         if self._filled:
-            [target] = self._filled if len(self._filled) == 1 else [None]
-            if target is None:
+            if len(self._filled) > 1:
                 self._refuse()
+            [target] = self._filled
             for lot, grams in portions.items():
                 arriving[target][lot] = arriving[target].get(lot, 0) + grams
             return
