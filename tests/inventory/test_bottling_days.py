@@ -16,7 +16,7 @@ from inventory.shared.errors import (
     NotAllowedNow,
     SeveralProblems,
 )
-from inventory.stock.models import Balance, DipReading, Place, Posting, PostingLine
+from inventory.stock.models import Balance, DipReading, Item, Place, Posting, PostingLine, Shortage
 from inventory.stock.queries import books
 from inventory.stock.services import honey
 from tests import builders
@@ -392,3 +392,20 @@ def test_yesterday_can_still_be_written_down(room):
     assert run.packed_lot.made_on == yesterday
     assert run.lot_code == f"L{yesterday:%y%j}"
     assert day.dip_after.read_at.date() == yesterday
+
+
+def test_what_was_filled_is_recorded_although_the_books_are_short():
+    room = day_room.set_up(20_000)
+    jar = builders.part("Jar")
+    builders.made_of(room.pound, jar)
+
+    day = day_room.record(room, None, 100, before_mm=70, after_mm=28)
+
+    (run,) = day_room.runs_of(day)
+    assert run.drawn_grams == day.dip_before.grams - day.dip_after.grams
+    assert run.drawn_grams > 20_000
+    assert day_room.in_tank(room) == 0
+    assert day.dip_after.book_grams == 0
+    short = {shortage.item: shortage.quantity for shortage in Shortage.objects.open()}
+    assert short == {Item.objects.honey(): run.drawn_grams - 20_000, jar.item: 100}
+    assert list(books.faults()) == []
