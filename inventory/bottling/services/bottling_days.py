@@ -308,6 +308,7 @@ def _keep_first_reading(
 ) -> None:
     """Keep the dip or the weight before with the books of the moment when it was first entered."""
     old = day.dip_before
+    was_of = old.lot if old else None
     if was_dipped_to and was_dipped_to != (day.before_mm, day.celsius) and old:
         day.dip_before = None
         if day.pk:
@@ -322,7 +323,7 @@ def _keep_first_reading(
         key = keys.part(f"bottling-day-{day.source_id}-{day.bottled_on}-{day.version}", day.pk)
         with parameters_named(depth_mm="before_mm", place="source"):
             day.dip_before = _dip(
-                day, day.before_mm, day.saved_by, key, old and old.lot, day.book_grams_before
+                day, day.before_mm, day.saved_by, key, was_of, day.book_grams_before
             )
 
 

@@ -80,9 +80,10 @@ def settle(
         settled_by=settled_by,
         idempotency_key=key,
     )
-    for run, share in zip(runs, estimates.share_grams(drawn, estimated), strict=True):
+    shares = estimates.share_grams(drawn, estimated)
+    for run, before, share in zip(runs, estimated, shares, strict=True):
         SettledRun.objects.create(
-            settlement=settlement, run=run, estimated_grams=run.drawn_grams, drawn_grams=share
+            settlement=settlement, run=run, estimated_grams=before, drawn_grams=share
         )
         with parameters_named(drawn_grams=parameter):
             run_corrections.correct(
