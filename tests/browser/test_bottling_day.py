@@ -108,3 +108,17 @@ def test_what_is_wrong_takes_the_focus_and_names_its_row(sign_in, axe):
     expect(summary).to_contain_text("One pound: Pieces")
     expect(row(page, "One pound").locator(".errorlist")).to_have_text("Enter one piece or more.")
     axe(page)
+
+
+def test_the_enter_key_saves_a_half_filled_sheet_and_never_records_it(sign_in):
+    day_room.set_up()
+    page = sign_in("bottling", PHONE)
+    page.goto("/bottling/days/add/")
+    row(page, "One pound").get_by_label("Pieces").fill("100")
+
+    page.keyboard.press("Enter")
+
+    expect(page.get_by_role("status")).to_contain_text("No stock has moved yet.")
+    assert not BottlingRun.objects.exists()
+    # What it would do is shown as it was left.
+    expect(page.locator("#preview")).to_contain_text("100.0 lb")

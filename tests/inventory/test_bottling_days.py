@@ -411,3 +411,24 @@ def test_what_was_filled_is_recorded_although_the_books_are_short():
     short = {shortage.item: shortage.quantity for shortage in Shortage.objects.open()}
     assert short == {Item.objects.honey(): run.drawn_grams - 20_000, jar.item: 100}
     assert list(books.faults()) == []
+
+
+def test_a_sheet_that_another_person_recorded_meanwhile_is_not_recorded_again(room):
+    seen = day_room.save(room, None, 144).version
+    day_room.record(room, None, 144, recorded_by=builders.person("owner"))
+
+    with pytest.raises(NotAllowedNow) as refusal:
+        day_room.record(room, None, 144, version=seen)
+
+    assert refusal.value.message == "This bottling day was recorded already."
+    assert BottlingRun.objects.count() == 1
+
+
+def test_a_saved_sheet_that_is_sent_twice_is_recorded_once(room):
+    seen = day_room.save(room, None, 144).version
+    day = day_room.record(room, None, 144, version=seen, key="once")
+
+    with pytest.raises(AlreadyRecorded) as repeat:
+        day_room.record(room, None, 144, version=seen, key="once")
+
+    assert repeat.value.made == day

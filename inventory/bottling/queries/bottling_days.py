@@ -115,19 +115,22 @@ class DayResult:
     settlements: list[EstimateSettlement]
 
     @property
+    def standing(self) -> list[BottlingRun]:
+        """The runs that were not undone."""
+        recorded = BottlingRun.Status.RECORDED
+        return [run for run, _figures in self.runs if run.status == recorded]
+
+    @property
     def drawn_grams(self) -> int:
-        return sum(run.drawn_grams or 0 for run, _figures in self.runs)
+        return sum(run.drawn_grams or 0 for run in self.standing)
 
     @property
     def pieces_filled(self) -> int:
-        return sum(run.pieces_filled or 0 for run, _figures in self.runs)
+        return sum(run.pieces_filled or 0 for run in self.standing)
 
     @property
-    def is_estimated(self) -> bool:
-        return any(
-            run.is_estimated and run.status == BottlingRun.Status.RECORDED
-            for run, _figures in self.runs
-        )
+    def first_estimated(self) -> BottlingRun | None:
+        return next((run for run in self.standing if run.is_estimated), None)
 
 
 def sheets() -> QuerySet[BottlingDay]:

@@ -112,9 +112,11 @@ def save(
         skimmed_grams=skimmed_grams,
     )
     ledger.lock_items([Item.objects.honey()])
-    day = BottlingDay.objects.filter(
-        source=source, bottled_on=bottled_on, status=BottlingDay.Status.DRAFT
-    ).first() or BottlingDay(source=source, bottled_on=bottled_on)
+    sheets = BottlingDay.objects.filter(source=source, bottled_on=bottled_on)
+    day = sheets.filter(status=BottlingDay.Status.DRAFT).first()
+    if day is None and version and sheets.exists():
+        raise NotAllowedNow(_("This bottling day was recorded already."))
+    day = day or BottlingDay(source=source, bottled_on=bottled_on)
     if version is not None and day.version != version and day.saved_by_id != saved_by.pk:
         raise NotAllowedNow(
             _(
@@ -170,6 +172,8 @@ def record(
 
     Raises what `save`, `runs.plan` and `runs.record` raise, for a row as `rows.<position>.…`.
     """
+    _lock(source, bottled_on, rows)
+    refuse_repeat(BottlingDay, key, message=_("This bottling day was recorded already."))
     day = save(
         source=source,
         bottled_on=bottled_on,
@@ -185,17 +189,12 @@ def record(
         note=note,
         version=version,
     )
-    refuse_repeat(BottlingDay, key, message=_("This bottling day was recorded already."))
     filled = {index: row for index, row in enumerate(rows) if row.pieces_filled}
     _check_filled(day, rows, filled)
     # The rows of a recorded sheet no longer keep their codes from the runs that get them now.
     day.status, day.idempotency_key = BottlingDay.Status.RECORDED, key
     checks.save_checked(day)
     of_day = dict(enumerate(day.rows.select_related("run", "product__item")))
-    lock = [Item.objects.honey()]
-    for row in filled.values():
-        lock += [row.product.item, *(use.part.item for use in row.product.uses())]
-    ledger.lock_items(lock)
     lot = _lot(day)
     _skim(day, recorded_by, key)
     problems = Problems()
@@ -229,6 +228,24 @@ def record(
     BottlingDayRow.objects.filter(day=day, run=None).delete()
     checks.save_checked(day)
     return day
+
+
+def _lock(source: Place, bottled_on: date, rows: Sequence[RowFilled]) -> None:
+    """Lock all that the runs of a day may touch, at once."""
+    items = [Item.objects.honey()]
+    for row in rows:
+        items += [row.product.item, *(use.part.item for use in row.product.uses())]
+    for run in _planned(source, bottled_on):
+        items += additions.items_of(run)
+    ledger.lock_items(items)
+
+
+def _planned(source: Place, bottled_on: date) -> list[BottlingRun]:
+    """Return the runs that are planned for the day and the vessel."""
+    planned = BottlingRun.objects.filter(
+        source=source, planned_for=bottled_on, status=BottlingRun.Status.PLANNED
+    )
+    return list(planned.order_by("id"))
 
 
 @transaction.atomic
@@ -352,11 +369,7 @@ def _keep_rows(day: BottlingDay, rows: Sequence[RowFilled]) -> None:
     """Write the rows anew, each with the run that is planned for it or with a code of its own."""
     day.rows.all().delete()
     in_vessel = _lot(day)
-    planned = list(
-        BottlingRun.objects.filter(
-            source=day.source, planned_for=day.bottled_on, status=BottlingRun.Status.PLANNED
-        ).order_by("id")
-    )
+    planned = _planned(day.source, day.bottled_on)
     problems = Problems()
     for index, row in enumerate(rows):
         run = next((run for run in planned if run.product_id == row.product.pk), None)

@@ -70,7 +70,7 @@ class SheetView(ActView):
         form = context["form"]
         return context | {
             "sheet": self.sheet,
-            "preview": _preview(form) if form.is_bound else None,
+            "preview": _preview(form) if form.is_bound else _preview_of_sheet(self.sheet),
             "has_target": form.fields["target"].queryset.exists(),
         }
 
@@ -104,7 +104,7 @@ class SheetView(ActView):
             "day": day,
             "pieces": words.pieces(result.pieces_filled),
         }
-        if result.is_estimated:
+        if result.first_estimated:
             said += " " + _("The honey drawn is estimated. Dip the vessel to settle it.")
         return said
 
@@ -285,5 +285,29 @@ def _preview(form: BottlingDayForm) -> queries.DayPreview | None:
         before_grams=data.get("before_grams"),
         after_grams=data.get("after_grams"),
         skimmed_grams=data.get("skimmed_grams") or 0,
+        sheet=sheet,
+    )
+
+
+def _preview_of_sheet(sheet: BottlingDay | None) -> queries.DayPreview | None:
+    """Work out what a sheet would do as it was saved."""
+    if sheet is None:
+        return None
+    return queries.preview(
+        source=sheet.source,
+        bottled_on=sheet.bottled_on,
+        rows=[
+            (row.product, row.pieces_filled, row.pieces_broken)
+            for row in sheet.rows.select_related("product__size")
+            if row.pieces_filled
+        ],
+        celsius=ProductionSettings.current().honey_house_celsius
+        if sheet.celsius is None
+        else sheet.celsius,
+        before_mm=sheet.before_mm,
+        after_mm=sheet.after_mm,
+        before_grams=sheet.before_grams,
+        after_grams=sheet.after_grams,
+        skimmed_grams=sheet.skimmed_grams,
         sheet=sheet,
     )
