@@ -15,7 +15,13 @@ from inventory.bottling.models import BottlingDay, Product
 from inventory.bottling.queries.bottling_days import SheetRow
 from inventory.bottling.services.bottling_days import RowFilled
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import DayField, LengthField, TemperatureField, WeightField
+from inventory.shared.forms.fields import (
+    DayField,
+    LengthField,
+    TemperatureField,
+    WeightField,
+    WholeNumberField,
+)
 from inventory.stock import lot_codes
 from inventory.stock.forms.fields import (
     VesselField,
@@ -115,8 +121,8 @@ class BottlingDayForm(ActForm):
 
     source = VesselField(label=_("From"), empty_label=None)
     bottled_on = DayField(label=_("Day"), initial=timezone.localdate)
-    version = forms.IntegerField(widget=forms.HiddenInput, required=False, initial=0)
-    row_count = forms.IntegerField(widget=forms.HiddenInput, min_value=0, max_value=ROWS_MAX)
+    version = WholeNumberField(widget=forms.HiddenInput, required=False, initial=0)
+    row_count = WholeNumberField(widget=forms.HiddenInput, min_value=0, max_value=ROWS_MAX)
     depth_before = LengthField(label=_("Dip before"), required=False)
     depth_after = LengthField(label=_("Dip after"), required=False)
     celsius = TemperatureField(label=_("Temperature of the honey"), required=False)

@@ -11,7 +11,7 @@ from inventory.bottling.services import estimates
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow
 from inventory.stock.models import DipReading, Place
 from inventory.stock.queries import books
-from inventory.stock.services import honey
+from inventory.stock.services import honey, stores
 from tests import builders
 from tests.inventory import bottling_room, day_room
 
@@ -214,3 +214,34 @@ def test_a_settlement_sent_twice_acts_once(room):
 def test_shares_add_up_to_the_total(total, weights, shares):
     # Half a gram goes to the even neighbour: 0.5 to 0.
     assert rules.share_grams(total, weights) == shares
+
+
+def test_jars_that_were_given_away_do_not_keep_the_honey_from_being_settled(room):
+    day = day_room.record(room, None, 100)
+    (run,) = day_room.runs_of(day)
+    stores.write_off(
+        place=room.shelf,
+        item=room.pound.item,
+        lot=run.packed_lot,
+        pieces=100,
+        reason="gift",
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    settle(room, honey_grams=454_000)
+
+    (run,) = day_room.runs_of(day)
+    assert (run.drawn_grams, run.pieces_filled) == (46_000, 100)
+    assert run.packed_lot.parent_links.get().grams == 46_000
+    # 46 kg of the 500 kg that cost 10,000.00.
+    assert run.honey_cents == 92_000
+    assert list(books.faults()) == []
+
+
+def test_the_seed_of_creamed_honey_is_not_estimated_as_drawn():
+    creamed = rules.drawn_grams(50_000, seed_percent=Decimal(10), seed_grams=None, comb_grams=0)
+    weighed = rules.drawn_grams(50_000, seed_percent=Decimal(10), seed_grams=4_800, comb_grams=0)
+    chunk = rules.drawn_grams(50_000, seed_percent=None, seed_grams=None, comb_grams=12_000)
+
+    assert (creamed, weighed, chunk) == (45_000, 45_200, 38_000)
