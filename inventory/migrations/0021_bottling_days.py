@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0019_fill_checks_and_run_dips'),
+        ('inventory', '0020_fill_checks_and_run_dips'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
