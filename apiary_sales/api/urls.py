@@ -8,6 +8,7 @@ from apiary_sales.api import (
     bottling_days,
     comb,
     files,
+    fill_checks,
     goods,
     holds,
     honey_of_others,
@@ -86,6 +87,14 @@ urlpatterns = [
     path("runs/<slug:number>/", bottling.RunApiView.as_view(), name="run"),
     path("runs/<slug:number>/record/", bottling.RunRecordApiView.as_view(), name="run-record"),
     path("runs/<slug:number>/cancel/", bottling.RunCancelApiView.as_view(), name="run-cancel"),
+    path(
+        "runs/<slug:number>/fill-checks/",
+        fill_checks.RunFillChecksApiView.as_view(),
+        name="run-fill-checks",
+    ),
+    path(
+        "sizes/<slug:code>/fill-chart/", fill_checks.FillChartApiView.as_view(), name="fill-chart"
+    ),
     path("runs/<slug:number>/labels.pdf", papers.RunLabelsApiView.as_view(), name="run-labels"),
     path("bottling-days/", bottling_days.BottlingDaysApiView.as_view(), name="bottling-days"),
     path(

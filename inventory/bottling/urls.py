@@ -158,6 +158,7 @@ urlpatterns = [
         sizes.SizeEditView.as_view(),
         name="size_edit",
     ),
+    path("bottling/sizes/<slug:code>/fill-chart/", sizes.fill_chart, name="fill_chart"),
     path(
         "bottling/sizes/<slug:code>/switch/",
         sizes.size_switch,

@@ -16,7 +16,7 @@ def keep_pieces_of_the_lot(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0018_real_season'),
+        ('inventory', '0019_blend_plan'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

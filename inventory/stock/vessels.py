@@ -89,6 +89,25 @@ def litres_at(place: Place, depth_mm: int) -> Decimal:
     return _litres(litres)
 
 
+def stick_litres(place: Place, depth_mm: int, mark_mm: Decimal) -> Decimal:
+    """Return how far a dip can be wrong because the stick is read to its nearest mark.
+
+    The litres in half a mark above or below the surface, whichever are more, within the vessel.
+    """
+    shape = shape_of(place)
+    half_cm = float(mark_mm) / 20
+    surface_cm = min(_cm(depth_mm), shape.height_cm)
+    litres = shape.volume_l(surface_cm)
+    apart = []
+    for depth_cm in (max(0.0, surface_cm - half_cm), min(shape.height_cm, surface_cm + half_cm)):
+        try:
+            apart.append(abs(shape.volume_l(depth_cm) - litres))
+        except ValueError:
+            # Below the first line of a calibration table: the other side tells.
+            continue
+    return _litres(max(apart))
+
+
 def level(place: Place, litres: Decimal) -> Decimal | None:
     """Return how high so many litres stand, as a share of the vessel's height, 0 to 1.
 

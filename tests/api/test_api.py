@@ -17,6 +17,7 @@ from apiary_sales.api import (
     bottling,
     bottling_days,
     comb,
+    fill_checks,
     goods,
     holds,
     honey_of_others,
@@ -39,6 +40,7 @@ from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
 from inventory.bottling.services import estimates, gift_boxes, returned_jars, runs
+from inventory.bottling.services import fill_checks as fill_check_services
 from inventory.bottling.services import goods as goods_services
 from inventory.bottling.services import holds as hold_services
 from inventory.bottling.services import jars as jar_services
@@ -425,6 +427,7 @@ SERVICES = {
     "bottling-day-sheets/": (bottling_days.BottlingDaySheetsApiView, day_services.save),
     "estimates-settled/": (bottling_days.EstimatesSettleApiView, estimates.settle),
     "runs/{number}/record/": (bottling.RunRecordApiView, runs.record),
+    "runs/{number}/fill-checks/": (fill_checks.RunFillChecksApiView, fill_check_services.record),
     "runs/{number}/cancel/": (bottling.RunCancelApiView, runs.cancel),
     "lots/{code}/{product}/label/": (jars.JarsLabelApiView, jar_services.label),
     "lots/{code}/{product}/empty/": (jars.JarsEmptyApiView, jar_services.empty),

@@ -229,6 +229,13 @@ def _bottle(person) -> None:
         for pieces in (36, 24)
     ]
     runs.cancel(run=plans[1], cancelled_by=person, reason="Too few jars")
+    fill_checks.record(
+        run=plans[0],
+        scheme="us",
+        weights_milligrams=[229_000, 230_000],
+        checked_by=person,
+        key="full:nozzle",
+    )
     for code, milligrams in (("quart", 1_375_000), ("half-pound", 222_000)):
         fill_checks.record(
             run=BottlingRun.objects.get(product__code=code, status="recorded"),
@@ -360,6 +367,8 @@ def _change_jars(person) -> None:
         loss_grams=100,
         labour_minutes=30,
         celsius=None,
+        before_mm=420,
+        after_mm=400,
         recorded_by=person,
         key="full:plain",
     )

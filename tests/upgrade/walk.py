@@ -303,16 +303,22 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "api:blend-plan-worksheet api:blend-plan-change api:blend-plan-carry-out "
             "api:blend-plan-drop",
         ),
-        (_rows("inventory.BottlingRun", "number", "status"), "inventory:run_detail api:run"),
+        (
+            _rows("inventory.BottlingRun", "number", "status"),
+            "inventory:run_detail api:run api:run-fill-checks",
+        ),
         (
             _rows("inventory.BottlingRun", "number", status="planned"),
             "inventory:run_record inventory:run_record_preview inventory:run_cancel "
             "api:run-record api:run-cancel",
         ),
         (
+            _rows("inventory.BottlingRun", "number", "status", status__in=["planned", "recorded"]),
+            "inventory:fill_check",
+        ),
+        (
             _rows("inventory.BottlingRun", "number", status="recorded"),
-            "inventory:fill_check inventory:run_labels inventory:run_labels_pdf "
-            "inventory:run_settle api:run-labels",
+            "inventory:run_labels inventory:run_labels_pdf inventory:run_settle api:run-labels",
         ),
         (
             _rows("inventory.BottlingDay", "pk", "status"),
@@ -328,7 +334,8 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Size", "code"),
-            "inventory:size_edit inventory:size_switch api:size-detail",
+            "inventory:size_edit inventory:size_switch inventory:fill_chart api:size-detail "
+            "api:fill-chart",
         ),
         (
             _rows("inventory.Product", "code", kind="honey", is_unlabelled=False),

@@ -23,7 +23,7 @@ from inventory.bottling.queries import additions, runs
 from inventory.bottling.rules import estimates
 from inventory.bottling.rules.figures import RunFigures, decimal_of
 from inventory.shared.errors import BadValue
-from inventory.stock import density, lot_codes, vessels
+from inventory.stock import dip_weights, lot_codes
 from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 
 # A sheet offers the products that were filled last, so that nobody has to look for them.
@@ -332,10 +332,12 @@ def _reading(
     if depth_mm is None or lot is None:
         return None
     try:
-        weighed = density.grams_of(
-            vessels.litres_at(source, depth_mm),
+        weighed = dip_weights.of_depth(
+            source,
+            depth_mm,
             moisture_percent=lot.honey_moisture,
             celsius=celsius,
+            mark_mm=ProductionSettings.current().stick_mark_mm,
         )
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error

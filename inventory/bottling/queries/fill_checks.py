@@ -48,18 +48,26 @@ class CheckView:
         return ("good", _("passed")) if self.verdict.passed else ("bad", _("failed"))
 
     @property
+    def weights_milligrams(self) -> list[int]:
+        return [weight.net_milligrams for weight in self.check.weights.all()]
+
+    @property
+    def average_milligrams(self) -> int:
+        return self.sample.average_milligrams
+
+    @property
     def in_words(self) -> str:
         """What the picture of the weights shows."""
         figures = {
             "count": self.sample.pieces,
-            "average": words.number(_tenth(self.sample.average_g)),
-            "label": words.number(_tenth(self.sample.labelled_g)),
+            "average": words.number(rules.tenth(self.sample.average_g)),
+            "label": words.number(rules.tenth(self.sample.labelled_g)),
         }
         if self.verdict is None:
             return _("%(count)s weights, %(average)s g on average; label %(label)s g") % figures
         return _(
             "%(count)s weights, %(average)s g on average; label %(label)s g, limit %(limit)s g"
-        ) % (figures | {"limit": words.number(_tenth(self.verdict.limit_g))})
+        ) % (figures | {"limit": words.number(rules.tenth(self.verdict.limit_g))})
 
 
 @dataclass(frozen=True)
@@ -93,6 +101,15 @@ class Histogram:
     marks: list[HistogramMark]
 
     WIDTH, HEIGHT, TOP, ROW = 320, 206, 66, 16
+
+
+def usual_scheme(size: Size) -> str:
+    """Return the rule that a size was checked by last, or else the one that its label suggests."""
+    last = FillCheck.objects.filter(run__product__size=size).first()
+    if last:
+        return last.scheme
+    is_american = size.declared_unit in (Size.Unit.POUND, Size.Unit.OUNCE)
+    return FillCheck.Scheme.US if is_american else FillCheck.Scheme.EU
 
 
 def samples_wanted(run: BottlingRun) -> dict[str, int]:
@@ -203,7 +220,3 @@ def histogram(sample: rules.Sample, verdict: FillVerdict | None) -> Histogram:
             )
         )
     return Histogram(bars, marks)
-
-
-def _tenth(grams: float) -> Decimal:
-    return Decimal(str(grams)).quantize(Decimal("0.1"))

@@ -13,6 +13,7 @@ from inventory.bottling.rules import filling
 from inventory.physics import fill_check
 from inventory.shared import words
 from inventory.shared.errors import BadValue, Problems
+from inventory.stock import density
 
 WEIGHTS_MAX = 1_000
 # A jar outside these shares of its label weight is a slip of the finger or of the unit.
@@ -35,6 +36,10 @@ class Sample:
     @property
     def average_g(self) -> float:
         return statistics.fmean(self.weights_g)
+
+    @property
+    def average_milligrams(self) -> int:
+        return round(self.average_g * 1000)
 
     @property
     def standard_deviation_g(self) -> float | None:
@@ -83,10 +88,12 @@ def check_weights(
     lot_pieces: int | None,
     weights_milligrams: Sequence[int],
     earlier: Sequence[int] = (),
+    moisture_percent: Decimal | None = None,
 ) -> None:
     """Refuse more pieces than the run has, and name each weight that no piece can have.
 
     `lot_pieces` is None before the run is recorded; `earlier` are the weights these are added to.
+    `moisture_percent` is that of the honey, where it is known: it says what goes in to the brim.
     Too few pieces for a verdict are no problem: the user can weigh more of them.
     """
     weighed = len(earlier) + len(weights_milligrams)
@@ -105,9 +112,25 @@ def check_weights(
         )
     label_milligrams = float(size.declared_grams) * 1000
     low, high = (share * label_milligrams for share in NET_SHARE_LIKELY)
+    most_grams = _brimful_grams(size, moisture_percent)
     problems = Problems()
     for number, milligrams in enumerate(weights_milligrams, start=1):
-        if not low <= milligrams <= high:
+        if low <= milligrams <= high and most_grams and milligrams > most_grams * 1000:
+            problems.add(
+                "weights_milligrams",
+                _(
+                    "Weight %(number)s is %(net)s net, but a piece of %(size)s holds %(most)s at "
+                    "most, to the brim. Check the figure, its unit, the tare and the capacity of "
+                    "the size."
+                )
+                % {
+                    "number": number,
+                    "net": words.grams(Decimal(milligrams) / 1000),
+                    "size": size.name,
+                    "most": words.grams(Decimal(most_grams)),
+                },
+            )
+        elif not low <= milligrams <= high:
             problems.add(
                 "weights_milligrams",
                 _(
@@ -153,6 +176,20 @@ def more_wanted(lot_pieces: int, scheme: str, weighed: int) -> int:
 def sample_size_wanted(pieces_filled: int, scheme: str) -> int:
     """Return how many pieces a rule weighs of a run."""
     return int(fill_check.sample_size_wanted(pieces_filled, _known(scheme)))
+
+
+def _brimful_grams(size: Size, moisture_percent: Decimal | None) -> int | None:
+    """Return the most that goes into a piece, at 20 °C, where honey takes the least room."""
+    if moisture_percent is None:
+        return None
+    return filling.brimful_grams(
+        size, moisture_percent=moisture_percent, celsius=density.REFERENCE_CELSIUS
+    )
+
+
+def tenth(grams: float) -> Decimal:
+    """Return grams to a tenth, to show."""
+    return Decimal(str(grams)).quantize(Decimal("0.1"))
 
 
 def _known(scheme: str) -> fill_check.Scheme:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import cast
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -24,9 +25,10 @@ from inventory.shared.errors import (
 )
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock import lot_codes, rules
+from inventory.stock import dip_weights, lot_codes, rules
 from inventory.stock.models import (
     Balance,
+    DipReading,
     Item,
     Lot,
     Place,
@@ -195,7 +197,7 @@ def record(
     day.status, day.idempotency_key = BottlingDay.Status.RECORDED, key
     checks.save_checked(day)
     of_day = dict(enumerate(day.rows.select_related("run", "product__item")))
-    lot = _lot(day)
+    lot = _lot_drawn(day)
     _skim(day, recorded_by, key)
     problems = Problems()
     planned: dict[int, BottlingRun] = {}
@@ -351,24 +353,24 @@ def _dip(
     key: str,
     lot: Lot | None,
     book_grams: int | None = None,
-):
-    return dips.record(
+) -> DipReading:
+    return dips.keep(
         place=day.source,
+        lot=lot or _lot(day),
+        book_grams=_book_grams(day) if book_grams is None else book_grams,
         depth_mm=depth_mm,
         celsius=_celsius(day),
-        recorded_by=read_by,
+        read_at=moments.of_draw(day.bottled_on, day.source) or timezone.now(),
+        read_by=read_by,
         key=key,
         note=_("Bottling day"),
-        read_on=day.bottled_on,
-        lot=lot,
-        book_grams=_book_grams(day) if book_grams is None else book_grams,
     )
 
 
 def _keep_rows(day: BottlingDay, rows: Sequence[RowFilled]) -> None:
     """Write the rows anew, each with the run that is planned for it or with a code of its own."""
     day.rows.all().delete()
-    in_vessel = _lot(day)
+    in_vessel = _lot_drawn(day)
     planned = _planned(day.source, day.bottled_on)
     problems = Problems()
     for index, row in enumerate(rows):
@@ -478,19 +480,19 @@ def _drawn_grams(day: BottlingDay) -> int | None:
     before, after, parameter = day.before_grams, day.after_grams, "after_grams"
     if day.after_mm is not None:
         parameter = "after_mm"
-        lot = _lot(day)
-        if day.dip_before:
-            before, lot = day.dip_before.grams, day.dip_before.lot
-        if lot is None:
-            raise BadValue(
-                _("%(place)s is empty on the books. Receive the honey first.")
-                % {"place": day.source.name},
-                parameter="source",
-            )
+        before = day.dip_before.grams if day.dip_before else None
+        lot = day.dip_before.lot if day.dip_before else _lot(day)
         with parameters_named(depth_mm="after_mm"):
-            _litres, weighed = dips.weigh(
-                place=day.source, depth_mm=day.after_mm, celsius=_celsius(day), lot=lot
-            )
+            try:
+                weighed = dip_weights.of_depth(
+                    day.source,
+                    day.after_mm,
+                    moisture_percent=lot.honey_moisture,
+                    celsius=_celsius(day),
+                    mark_mm=ProductionSettings.current().stick_mark_mm,
+                )
+            except ValueError as error:
+                raise BadValue(str(error), parameter="celsius") from error
         after = weighed.grams
     if after is None:
         return None
@@ -510,8 +512,19 @@ def _drawn_grams(day: BottlingDay) -> int | None:
     return expected - after
 
 
-def _lot(day: BottlingDay) -> Lot | None:
-    """Return the honey that is drawn on the day; None where the vessel never had any."""
+def _lot(day: BottlingDay) -> Lot:
+    """Return the honey that a dip is of; raises `BadValue` where the vessel never had any."""
+    lot = _lot_drawn(day)
+    if lot is None:
+        raise BadValue(
+            _("%(place)s is empty on the books. Receive the honey first.")
+            % {"place": day.source.name},
+            parameter="source",
+        )
+    return lot
+
+
+def _lot_drawn(day: BottlingDay) -> Lot | None:
     return honey.lot_drawn(day.source, moments.of_draw(day.bottled_on, day.source))
 
 

@@ -2,8 +2,10 @@
 
 from datetime import date
 from decimal import Decimal
+from typing import cast
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -19,8 +21,8 @@ from inventory.shared import checks, keys, words
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.models import Balance, DipReading, Item, Place, ProductionSettings
-from inventory.stock.services import dips, ledger
+from inventory.stock.models import Balance, DipReading, Item, Lot, Place, ProductionSettings
+from inventory.stock.services import dips, ledger, moments
 
 
 @transaction.atomic
@@ -109,16 +111,17 @@ def _dip(
 ) -> DipReading:
     if celsius is None:
         celsius = ProductionSettings.current().honey_house_celsius
-    return dips.record(
+    return dips.keep(
         place=run.source,
+        # A recorded run has its honey.
+        lot=cast(Lot, run.lot),
+        book_grams=book_grams,
         depth_mm=depth_mm,
         celsius=celsius,
-        recorded_by=read_by,
+        read_at=moments.of_draw(read_on, run.source) or timezone.now(),
+        read_by=read_by,
         key=keys.part(key, "dip"),
         note=_("Estimated runs settled"),
-        read_on=read_on,
-        lot=run.lot,
-        book_grams=book_grams,
     )
 
 

@@ -15,7 +15,7 @@ from inventory.bottling.models import BottlingRun, FillCheck, FillWeight
 from inventory.bottling.rules import fill_checks as rules
 from inventory.bottling.services import holds
 from inventory.shared import checks, days
-from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Lot
@@ -63,7 +63,11 @@ def record(
     _check_day(checked_on, lot)
     earlier = _weights_before(run, continues)
     rules.check_weights(
-        run.size, lot_pieces=lot_pieces, weights_milligrams=weights_milligrams, earlier=earlier
+        run.size,
+        lot_pieces=lot_pieces,
+        weights_milligrams=weights_milligrams,
+        earlier=earlier,
+        moisture_percent=run.lot.moisture_percent if run.lot else None,
     )
     weights = [*earlier, *weights_milligrams]
     if not weights_are_right:
@@ -98,13 +102,13 @@ def record(
 def _check_day(checked_on: date | None, lot: Lot | None) -> None:
     problems = Problems()
     checks.check_day(problems, "checked_on", checked_on)
+    problems.raise_any()
     if checked_on and lot and checked_on < lot.made_on:
-        problems.add(
-            "checked_on",
+        raise BadValue(
             _("These pieces were filled on %(day)s. Enter that day or a later one.")
             % {"day": date_format(lot.made_on)},
+            parameter="checked_on",
         )
-    problems.raise_any()
 
 
 def _weights_before(run: BottlingRun, continues: FillCheck | None) -> list[int]:

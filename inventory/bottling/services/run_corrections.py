@@ -113,11 +113,26 @@ def correct(
     shares, liquid, added = _shares(run, drawn, loss, filled, broken, addition)
     if sentence := forms_of_honey.impossible_sentence(run.size, liquid, added, filled, addition):
         raise BadValue(sentence, parameter="drawn_grams")
+    beyond = filling.beyond_brim(
+        run.size,
+        shares,
+        filled,
+        moisture_percent=lot.moisture_percent,
+        celsius=run.celsius,
+    )
     asked = forms_of_honey.odd_figures(
-        run.size, shares, addition, pieces_filled=filled, pieces_broken=broken
+        run.size,
+        shares,
+        addition,
+        pieces_filled=filled,
+        pieces_broken=broken,
+        beyond_brim=beyond,
     )
     if asked and not figures_are_right:
         raise BadValue(" ".join(asked), parameter="figures_are_right")
+    if beyond:
+        loss += beyond
+        shares, liquid, added = _shares(run, drawn, loss, filled, broken, addition)
     target = _shelf(posting, packed)
     lines = run_lines.honey(lot, run.source, liquid)
     if addition:

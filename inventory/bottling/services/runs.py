@@ -14,6 +14,7 @@ from inventory.bottling.services import (
     additions,
     packed_codes,
     products,
+    run_dips,
     run_lines,
     used_parts,
 )
@@ -216,6 +217,8 @@ def record(
     seed_grams: int | None = None,
     comb_quantity: int | None = None,
     without_labels: bool = False,
+    before_mm: int | None = None,
+    after_mm: int | None = None,
     note: str = "",
 ) -> BottlingRun:
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
@@ -225,7 +228,9 @@ def record(
     pieces, whatever `drawn_by` is, until a dip or a weight settles it. The packed lot gets the code
     of the run, a best-by date and, where honey and parts have a cost, its own; labour is not in it
     where `labour_minutes` is None: not entered.
-    `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed.
+    `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed; what
+    they can't hold to the brim is then booked as lost. `before_mm` and `after_mm` are dips of the
+    vessel, kept as readings beside the books.
     `seed_grams` and `comb_quantity`, in what the comb is counted in, went in beside the honey; None
     is what was planned. Creamed honey is ready so many days after it was bottled.
     `without_labels` says that the labels that were planned are not on the jars yet.
@@ -299,15 +304,36 @@ def record(
             _("Lot %(lot)s is of %(day)s; it can't have gone into jars before that.")
             % {"lot": addition.lot.code, "day": date_format(addition.lot.made_on)},
         )
-    asked = forms_of_honey.odd_figures(
-        size, shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+    beyond = filling.beyond_brim(
+        size,
+        shares,
+        pieces_filled,
+        moisture_percent=lot.moisture_percent,
+        celsius=run.celsius if celsius is None else celsius,
     )
+    asked = forms_of_honey.odd_figures(
+        size,
+        shares,
+        addition,
+        pieces_filled=pieces_filled,
+        pieces_broken=pieces_broken,
+        beyond_brim=beyond,
+    )
+    if beyond:
+        loss_grams += beyond
+        liquid, added = forms_of_honey.split(
+            shares.with_lost(beyond),
+            addition,
+            pieces_filled=pieces_filled,
+            pieces_broken=pieces_broken,
+        )
     if asked and not figures_are_right:
         problems.add("figures_are_right", " ".join(asked))
     if addition and lot.owner_id != addition.lot.owner_id:
         problems.add_error(run_lines.owner_error(lot, addition.lot))
     problems.raise_any()
     needs = parts.needs(product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken)
+    there = Balance.objects.in_vessel(source, moment)
     run.celsius = run.celsius if celsius is None else celsius
     _check_temperature(lot, size, run.celsius)
     run.honey_cents = costs.drawn_cents(lot, drawn_grams, addition)
@@ -350,6 +376,15 @@ def record(
     run.recorded_at, run.recorded_by = timezone.now(), recorded_by
     run.note = note or run.note
     checks.save_checked(run)
+    run_dips.keep(
+        run=run,
+        book_grams_before=there.quantity if there else 0,
+        before_mm=before_mm,
+        after_mm=after_mm,
+        celsius=run.celsius,
+        read_by=recorded_by,
+        key=key,
+    )
     held.follow(packed, [parent for parent in (lot, addition and addition.lot) if parent])
     return run
 

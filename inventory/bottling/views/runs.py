@@ -178,10 +178,11 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "addition": addition_queries.of_run(run),
         "settlements": day_queries.settlements_of(run) if figures else [],
         "sees_costs": sees_costs(request),
-        "underfill": _underfill(figures),
+        "odd_fill": _underfill(figures) or _beyond_brim(run, figures),
         "preview": preview,
         "parts": parts.uses_of(run) if figures else [],
-        "checks": check_queries.checks_of(run) if figures else [],
+        "checks": check_queries.checks_of(run),
+        "dips": run_queries.dips_of(run),
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
         "jar_page_url": jar_pages.address_for_run(run, request),
         "statement": labels.net_weight(run.size.declared_grams, House.current().market),
@@ -193,6 +194,24 @@ def _underfill(figures: RunFigures | None) -> str:
     if figures is None or not figures.is_underfilled:
         return ""
     return filling.underfill_sentence(figures.size, -figures.overfill_grams_each)
+
+
+def _beyond_brim(run: BottlingRun, figures: RunFigures | None) -> str:
+    """Question the overfill of a run that was recorded before this was asked about."""
+    if figures is None:
+        return ""
+    excess = filling.beyond_brim(
+        figures.size,
+        figures.shares,
+        figures.pieces_filled,
+        moisture_percent=figures.lot.moisture_percent,
+        celsius=run.celsius,
+    )
+    if not excess:
+        return ""
+    return filling.overfill_beyond_brim_sentence(
+        figures.size, figures.shares, figures.pieces_filled, excess
+    )
 
 
 class RunRecordView(RunView):
@@ -213,13 +232,15 @@ class RunRecordView(RunView):
         return context | {"preview": _preview_of_record(form) if form.is_bound else None}
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
-        data.pop("depth_before"), data.pop("depth_after"), data.pop("drawn_uncertainty", None)
+        data.pop("drawn_uncertainty", None)
         data.pop("comb_grams"), data.pop("comb_pieces")
         return runs.record(
             run=self.run,
             drawn_grams=data.pop("drawn"),
             drawn_by=data.pop("drawn_by", BottlingRun.DrawnBy.SCALE),
             loss_grams=data.pop("loss"),
+            before_mm=data.pop("depth_before"),
+            after_mm=data.pop("depth_after"),
             recorded_by=person_of(self.request),
             **data,
         )
@@ -274,6 +295,7 @@ def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
         comb_quantity=data.get("comb_quantity"),
         labour_minutes=data.get("labour_minutes"),
         bottled_on=data["bottled_on"],
+        celsius=data.get("celsius"),
         without_labels=data.get("without_labels", False),
     )
 
@@ -294,18 +316,27 @@ class RunCancelView(RunView):
 
 
 class FillCheckView(RunView):
+    """Weigh pieces of a run: before it to set the nozzle, after it for a verdict on the lot."""
+
     form_class = FillCheckForm
     template_name = "inventory/bottling/fill_check.html"
 
+    @cached_property
+    def open_sample(self) -> FillCheck | None:
+        if self.run.status != BottlingRun.Status.RECORDED:
+            return None
+        return check_queries.open_sample(self.run)
+
     def get_form_kwargs(self) -> dict[str, Any]:
-        return super().get_form_kwargs() | {"run": self.run}
+        return super().get_form_kwargs() | {"run": self.run, "open_sample": self.open_sample}
 
     def get_initial(self) -> dict[str, Any]:
         size = self.run.size
-        is_american = size.declared_unit in ("lb", "oz")
-        last = FillCheck.objects.filter(run__product__size=size).first()
-        scheme = last.scheme if last else ("us" if is_american else "eu")
-        return {"scheme": scheme, "unit": "g", "tare": [size.tare_grams or None, "g"]}
+        return {
+            "scheme": check_queries.usual_scheme(size),
+            "unit": "g",
+            "tare": [size.tare_grams or None, "g"],
+        }
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
@@ -317,15 +348,19 @@ class FillCheckView(RunView):
     def act(self, data: dict[str, Any]) -> FillCheck:
         return fill_checks.record(
             run=self.run,
-            scheme=data["scheme"],
+            scheme=data.get("scheme") or check_queries.usual_scheme(self.run.size),
             weights_milligrams=data["weights_milligrams"],
             tare_milligrams=data["tare_milligrams"],
             weights_are_right=data["weights_are_right"],
+            checked_on=data["checked_on"],
+            continues=self.open_sample if data.get("continues") else None,
             checked_by=person_of(self.request),
             key=data["key"],
         )
 
     def done_message(self, made: FillCheck) -> str:
+        if made.has_passed is None:
+            return _("The weights are kept with the run.")
         if made.has_passed:
             return _("The fill check passed and is kept with the run.")
         return _("The fill check failed: lot %(lot)s is on hold and can't be sold.") % {
@@ -333,7 +368,7 @@ class FillCheckView(RunView):
         }
 
     def done_level(self, made: FillCheck) -> int:
-        return messages.SUCCESS if made.has_passed else messages.WARNING
+        return messages.WARNING if made.has_passed is False else messages.SUCCESS
 
     def next_url(self, made: Any) -> str:
         return reverse("inventory:fill_check", args=[self.run.number])

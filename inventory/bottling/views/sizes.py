@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 
 from inventory.bottling.forms import ProductionForm, SizeForm
 from inventory.bottling.models import Size
+from inventory.bottling.queries import fill_charts
 from inventory.bottling.queries import products as product_queries
 from inventory.bottling.queries import sizes as size_queries
 from inventory.bottling.services import sizes
@@ -134,6 +135,7 @@ class ProductionSettingsView(ActView):
             "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
             "setting_days": settings.setting_days,
+            "stick_mark": [settings.stick_mark_mm, "mm"],
             "lot_code_pattern": settings.lot_code_pattern,
         }
 
@@ -143,6 +145,7 @@ class ProductionSettingsView(ActView):
             honey_house_celsius=data["celsius"],
             cost_method=data["cost_method"],
             setting_days=data["setting_days"],
+            stick_mark_mm=data["stick_mark"],
             lot_code_pattern=data["lot_code_pattern"],
         )
 
@@ -151,6 +154,13 @@ class ProductionSettingsView(ActView):
 
     def next_url(self, made: ProductionSettings) -> str:
         return reverse("inventory:bottling")
+
+
+def fill_chart(request: HttpRequest, code: str) -> HttpResponse:
+    """The averages of a size's fill checks over time, as a drawing and as a table."""
+    size = get_object_or_404(Size, code=code)
+    context = {"size": size, "chart": fill_charts.chart_of(size)}
+    return render(request, "inventory/bottling/fill_chart.html", context)
 
 
 def type_heights() -> list[tuple[str, str]]:

@@ -23,7 +23,7 @@ from inventory.stock import density, vessels
 from inventory.stock.forms.fields import VesselField, note_field, plain, usual_temperature
 from inventory.stock.forms.honey import HoneyForm
 from inventory.stock.forms.measurements import HOUSE_METHODS
-from inventory.stock.models import Balance
+from inventory.stock.models import Balance, ProductionSettings
 from inventory.stock.services import lots
 
 
@@ -159,7 +159,15 @@ class ReceiveForm(HoneyForm):
             return self._by_density(data, data["volume"])
         if by == self.MeasuredBy.DIP and data.get("place"):
             litres = self._dipped_litres(data)
-            return None if litres is None else self._by_density(data, litres)
+            if litres is None:
+                return None
+            mark_mm = ProductionSettings.current().stick_mark_mm
+            stick_litres = sum(
+                vessels.stick_litres(data["place"], depth_mm, mark_mm)
+                for depth_mm in (data["depth"], data.get("depth_before"))
+                if depth_mm
+            )
+            return self._by_density(data, litres, Decimal(stick_litres))
         return None
 
     def _weighed(self, data: dict) -> HoneyWeighed | None:
@@ -203,14 +211,21 @@ class ReceiveForm(HoneyForm):
             )
         return after - before
 
-    def _by_density(self, data: dict, litres: Decimal) -> HoneyWeighed | None:
+    def _by_density(
+        self, data: dict, litres: Decimal, stick_litres: Decimal = Decimal(0)
+    ) -> HoneyWeighed | None:
         moisture, celsius = data["moisture_known"], data.get("honey_celsius")
         if celsius is None:
             self._miss("honey_celsius", _("Enter the temperature: the weight depends on it."))
         if moisture is None or celsius is None:
             return None
         try:
-            weighed = density.grams_of(litres, moisture_percent=moisture, celsius=celsius)
+            weighed = density.grams_of(
+                litres,
+                moisture_percent=moisture,
+                celsius=celsius,
+                stick_litres=stick_litres,
+            )
         except ValueError as error:
             raise BadValue(str(error), parameter="honey_celsius") from error
         how = _(

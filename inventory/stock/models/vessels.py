@@ -116,3 +116,8 @@ class DipReading(models.Model):
     def difference_grams(self) -> int:
         """What the dip found beyond the book; negative when honey is missing."""
         return self.grams - self.book_grams
+
+    @property
+    def density_grams(self) -> int:
+        """What the density tables alone can be wrong by."""
+        return self.uncertainty_grams - (self.stick_grams or 0)

@@ -54,7 +54,7 @@ class DipOutcome:
     def state(self) -> str:
         """Return accepted, moved (too late to accept), agrees, close or apart.
 
-        Close is less than the density tables can tell: the book may be as right as the dip.
+        Close is less than stick and density tables can tell: the book may be as right as the dip.
         """
         if self.reading.accepted_id:
             return "accepted"
@@ -521,8 +521,8 @@ def posting(pk: int) -> Posting | None:
 
 
 def dips(place: Place | None = None) -> QuerySet[DipReading]:
-    """Return dip readings newest first, with their vessel, lot, reader and posting."""
-    found = DipReading.objects.select_related("place", "lot", "read_by", "accepted")
+    """Return dip readings newest first, with their vessel, lot, reader, posting and run."""
+    found = DipReading.objects.select_related("place", "lot", "read_by", "accepted", "run_dip__run")
     return found.filter(place=place) if place else found
 
 

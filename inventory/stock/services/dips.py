@@ -1,6 +1,6 @@
 """Dip readings: from a depth and a temperature to litres and weight, and to the books."""
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
@@ -10,8 +10,16 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
-from inventory.stock import density, vessels
-from inventory.stock.models import Balance, DipReading, Item, Lot, Place, Posting
+from inventory.stock import dip_weights
+from inventory.stock.models import (
+    Balance,
+    DipReading,
+    Item,
+    Lot,
+    Place,
+    Posting,
+    ProductionSettings,
+)
 from inventory.stock.services import ledger, moments, shortages
 
 
@@ -25,13 +33,10 @@ def record(
     key: str,
     note: str = "",
     read_on: date | None = None,
-    lot: Lot | None = None,
-    book_grams: int | None = None,
 ) -> DipReading:
     """Keep a dip reading with the weight it means; the books are not changed yet.
 
-    Without `read_on` it was read now. `lot` and `book_grams` are what the books had in the vessel
-    when it was read, where that is not what they have now.
+    Without `read_on` it was read now.
     Raises `BadValue` for an empty vessel, a vessel without a shape, a dip deeper than the
     vessel, or a temperature outside the density's range.
     """
@@ -42,47 +47,69 @@ def record(
     problems.raise_any()
     moment = moments.of_draw(read_on, place)
     there = Balance.objects.in_vessel(place, moment)
-    lot = lot or (there.honey_lot if there else None)
-    if lot is None:
+    if there is None:
         raise BadValue(
             _("%(place)s is empty on the books. Receive the honey first.") % {"place": place.name},
             parameter="place",
         )
-    if book_grams is None:
-        book_grams = there.quantity if there else 0
-    litres, weighed = weigh(place=place, depth_mm=depth_mm, celsius=celsius, lot=lot)
+    return keep(
+        place=place,
+        lot=there.honey_lot,
+        book_grams=there.quantity,
+        depth_mm=depth_mm,
+        celsius=celsius,
+        read_at=moment or timezone.now(),
+        read_by=recorded_by,
+        key=key,
+        note=note,
+    )
+
+
+def keep(
+    *,
+    place: Place,
+    lot: Lot,
+    book_grams: int,
+    depth_mm: int,
+    celsius: Decimal,
+    read_at: datetime,
+    read_by: Person,
+    key: str,
+    note: str = "",
+) -> DipReading:
+    """Keep a reading of a vessel beside what the books said of it at that moment.
+
+    Raises `BadValue` for a vessel without a shape, a dip deeper than the vessel, or a temperature
+    outside the density's range.
+    """
+    try:
+        weighed = dip_weights.of_depth(
+            place,
+            depth_mm,
+            moisture_percent=lot.honey_moisture,
+            celsius=celsius,
+            mark_mm=ProductionSettings.current().stick_mark_mm,
+        )
+    except ValueError as error:
+        raise BadValue(str(error), parameter="celsius") from error
     reading = DipReading(
         place=place,
         lot=lot,
-        read_at=moment or timezone.now(),
-        read_by=recorded_by,
+        read_at=read_at,
+        read_by=read_by,
         depth_mm=depth_mm,
         celsius=celsius,
         moisture_percent=lot.honey_moisture,
-        litres=litres,
+        litres=weighed.litres,
         grams=weighed.grams,
         uncertainty_grams=weighed.uncertainty_grams,
+        stick_grams=weighed.stick_grams,
         book_grams=book_grams,
         note=note,
         idempotency_key=key,
     )
     checks.save_checked(reading)
     return reading
-
-
-def weigh(
-    *, place: Place, depth_mm: int, celsius: Decimal, lot: Lot
-) -> tuple[Decimal, density.WeighedVolume]:
-    """Return the litres and the weight that a dip of this honey means; keeps no reading.
-
-    Raises `BadValue` as `record`.
-    """
-    litres = vessels.litres_at(place, depth_mm)
-    try:
-        weighed = density.grams_of(litres, moisture_percent=lot.honey_moisture, celsius=celsius)
-    except ValueError as error:
-        raise BadValue(str(error), parameter="celsius") from error
-    return litres, weighed
 
 
 @transaction.atomic

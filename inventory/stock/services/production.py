@@ -17,6 +17,8 @@ FILLING_CELSIUS = (Decimal(15), Decimal(60))
 # At about 14 °C creamed honey sets in 7 to 14 days (common practice).
 USUAL_SETTING_DAYS = 10
 SETTING_DAYS_MAX = 365
+# A stick marked in millimetres, and one marked in inches.
+STICK_MARK_MM = (Decimal(1), Decimal("25.4"))
 
 
 @transaction.atomic
@@ -27,10 +29,12 @@ def change(
     cost_method: str,
     lot_code_pattern: str = lot_codes.USUAL_PATTERN,
     setting_days: int = USUAL_SETTING_DAYS,
+    stick_mark_mm: Decimal | None = None,
 ) -> ProductionSettings:
     """Set what an hour costs, how warm honey is filled, how sales are costed and jars are coded.
 
-    `setting_days` is how long creamed honey sets before it is sold.
+    `setting_days` is how long creamed honey sets before it is sold; `stick_mark_mm` the finest
+    mark of the dip stick, which stays as it is where None.
     Runs recorded before keep the figures of their day. The way of costing is chosen once: after
     the first sale it stays. Raises `BadValue`.
     """
@@ -62,10 +66,17 @@ def change(
         )
     if not 0 <= setting_days <= SETTING_DAYS_MAX:
         problems.add("setting_days", _("Enter how many days it sets, from 0 to 365."))
+    stick_mark_mm = settings.stick_mark_mm if stick_mark_mm is None else stick_mark_mm
+    finest, coarsest = STICK_MARK_MM
+    if not finest <= stick_mark_mm <= coarsest:
+        problems.add(
+            "stick_mark_mm", _("Enter the finest mark of the stick, from 1 mm to 1 in (25.4 mm).")
+        )
     lot_codes.check_pattern(problems, "lot_code_pattern", lot_code_pattern.strip())
     problems.raise_any()
     settings.lot_code_pattern = lot_code_pattern.strip()
     settings.setting_days = setting_days
+    settings.stick_mark_mm = stick_mark_mm
     settings.labour_cents_per_hour = labour_cents_per_hour
     settings.honey_house_celsius = honey_house_celsius
     settings.cost_method = cost_method

@@ -12,13 +12,13 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import words
 from inventory.shared.errors import HouseError
-from inventory.stock import density, vessels
+from inventory.stock import dip_weights
 from inventory.stock.forms.dips import DipForm
 from inventory.stock.forms.fields import plain
 from inventory.stock.forms.honey import DrumFillForm
 from inventory.stock.forms.places import PlaceForm
 from inventory.stock.forms.receipt import ReceiveForm
-from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 from inventory.stock.services import drums, lots, places
 
 
@@ -89,9 +89,12 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
     if depth_mm is None or celsius is None or there is None:
         return _line(request, "")
     try:
-        litres = vessels.litres_at(place, depth_mm)
-        weighed = density.grams_of(
-            litres, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius
+        weighed = dip_weights.of_depth(
+            place,
+            depth_mm,
+            moisture_percent=there.honey_lot.honey_moisture,
+            celsius=celsius,
+            mark_mm=ProductionSettings.current().stick_mark_mm,
         )
     except HouseError as error:
         return _line(request, error.message)
@@ -101,8 +104,8 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "= %(litres)s L, %(gallons)s; %(kilograms)s, %(pounds)s, give or take "
         "%(uncertainty)s, at %(moisture)s %%, %(temperature)s. The books say %(book)s."
     ) % {
-        "litres": litres.quantize(Decimal("0.1")),
-        "gallons": words.gallons(litres),
+        "litres": weighed.litres.quantize(Decimal("0.1")),
+        "gallons": words.gallons(weighed.litres),
         "kilograms": words.kilograms(weighed.grams),
         "pounds": words.pounds(weighed.grams, 1),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
