@@ -145,14 +145,21 @@ class RunToPlanSerializer(serializers.Serializer):
 class RunToRecordSerializer(serializers.Serializer):
     """What a run did; `comb_quantity` is in what the comb is counted in: pieces, or grams.
 
+    Without `drawn_grams` the honey is estimated from the pieces, until a dip settles it.
     `before_mm` and `after_mm` are dips of the vessel, kept beside the books.
     """
 
     pieces_filled = PiecesCountField()
     pieces_broken = PiecesCountField(min_value=0, required=False, default=0)
-    drawn_grams = GramsCountField()
+    drawn_grams = GramsCountField(required=False, allow_null=True, default=None)
     drawn_by = serializers.ChoiceField(
-        BottlingRun.DrawnBy.choices, required=False, default=BottlingRun.DrawnBy.SCALE
+        [
+            choice
+            for choice in BottlingRun.DrawnBy.choices
+            if choice[0] != BottlingRun.DrawnBy.ESTIMATED
+        ],
+        required=False,
+        default=BottlingRun.DrawnBy.SCALE,
     )
     loss_grams = GramsCountField(min_value=0, required=False, default=0)
     labour_minutes = MinutesCountField(default=None)

@@ -5,6 +5,7 @@ from rest_framework.routers import SimpleRouter
 from apiary_sales.api import (
     blends,
     bottling,
+    bottling_days,
     cleaning,
     comb,
     files,
@@ -99,6 +100,17 @@ urlpatterns = [
         "sizes/<slug:code>/fill-chart/", fill_checks.FillChartApiView.as_view(), name="fill-chart"
     ),
     path("runs/<slug:number>/labels.pdf", papers.RunLabelsApiView.as_view(), name="run-labels"),
+    path("bottling-days/", bottling_days.BottlingDaysApiView.as_view(), name="bottling-days"),
+    path(
+        "bottling-day-sheets/",
+        bottling_days.BottlingDaySheetsApiView.as_view(),
+        name="bottling-day-sheets",
+    ),
+    path(
+        "estimates-settled/",
+        bottling_days.EstimatesSettleApiView.as_view(),
+        name="estimates-settled",
+    ),
     path("drum-labels.pdf", papers.DrumLabelsApiView.as_view(), name="drum-labels"),
     path("returned-jars/", jars.ReturnedJarsApiView.as_view(), name="returned-jars"),
     path(

@@ -18,6 +18,7 @@ from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.report import Picture, Report
+from inventory.bottling.models import BottlingRun
 from inventory.stock.models import Item
 
 if TYPE_CHECKING:
@@ -550,6 +551,13 @@ OVERFILL = Report(
     columns=_fixed(
         Column("product", gettext_lazy("Product")),
         RUNS,
+        Column(
+            "estimated_runs",
+            gettext_lazy("Of them estimated"),
+            Unit.COUNT,
+            adds_up=True,
+            is_left_out_when_nothing=True,
+        ),
         FILLED,
         LABEL_GRAMS,
         OVER_GRAMS,
@@ -600,6 +608,11 @@ YIELD_BY_RUN = Report(
         Column("lot", gettext_lazy("Honey"), url=_lot_url, is_kept_together=True),
         FILLED,
         Column("drawn_grams", gettext_lazy("Drawn"), Unit.GRAMS, adds_up=True),
+        Column(
+            "measured_by",
+            gettext_lazy("Measured by"),
+            names=dict(BottlingRun.DrawnBy.choices),
+        ),
         LABEL_GRAMS,
         OVER_GRAMS,
         Column("broken_grams", gettext_lazy("Broken"), Unit.GRAMS, adds_up=True),

@@ -155,7 +155,7 @@ class RunPlanForm(PlannedAdditionForm):
 
 
 class RunRecordForm(RecordedAdditionForm):
-    # The weight or the two dips are wanted, and the browser can't know which.
+    # What is wanted depends on the other figures, which the browser can't know.
     use_required_attribute = False
     fields_of_parameters = {
         "drawn_grams": "drawn",
@@ -173,7 +173,10 @@ class RunRecordForm(RecordedAdditionForm):
     drawn = WeightField(
         label=_("Honey drawn, by the scale"),
         required=False,
-        help_text=_("All the honey that left the vessel, including honey lost in filling."),
+        help_text=_(
+            "All the honey that left the vessel, including honey lost in filling. Leave it empty "
+            "where nobody measured it: it is then estimated, and a later dip settles it."
+        ),
     )
     depth_before = LengthField(label=_("Dip before"), required=False)
     depth_after = LengthField(label=_("Dip after"), required=False)
@@ -209,8 +212,6 @@ class RunRecordForm(RecordedAdditionForm):
         self.run = run
         if run.product.is_unlabelled:
             del self.fields["without_labels"]
-        # Asked for in `clean`, since two dips may stand in for it; never shown as optional.
-        self.fields["drawn"].required = True
         self.fields["target"].initial = run.target_id
         self.fields["pieces_filled"].initial = run.pieces_planned
         if run.celsius is not None:
@@ -239,8 +240,6 @@ class RunRecordForm(RecordedAdditionForm):
             return data
         if data.get("drawn") is not None and dips:
             self.add_error("drawn", _("Enter the weight drawn or the two dips, not both."))
-        elif data.get("drawn") is None and not dips:
-            self.add_error("drawn", _("Enter the honey drawn, by the scale or by two dips."))
         elif len(dips) == 1:
             missing = "depth_after" if dips == ["depth_before"] else "depth_before"
             self.add_error(

@@ -20,3 +20,8 @@ def is_past(moment: datetime) -> bool:
 def past_moment(day: date | None) -> datetime | None:
     """Return noon of an earlier day, or None for today or no day."""
     return None if day is None or day == timezone.localdate() else moment(day)
+
+
+def end(day: date) -> datetime:
+    """Return the last moment of a day."""
+    return timezone.make_aware(datetime.combine(day, time.max))

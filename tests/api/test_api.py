@@ -17,6 +17,7 @@ from rest_framework.exceptions import ValidationError
 from apiary_sales.api import (
     blends,
     bottling,
+    bottling_days,
     cleaning,
     comb,
     fill_checks,
@@ -41,9 +42,10 @@ from apiary_sales.billing.services import stand, weight_sales
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.services import recalls
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
+from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
+from inventory.bottling.services import estimates, gift_boxes, returned_jars, runs
 from inventory.bottling.services import fill_checks as fill_check_services
-from inventory.bottling.services import gift_boxes, returned_jars, runs
 from inventory.bottling.services import goods as goods_services
 from inventory.bottling.services import holds as hold_services
 from inventory.bottling.services import jars as jar_services
@@ -452,6 +454,9 @@ SERVICES = {
     "comb-receipts/": (comb.CombReceiptsApiView, comb_services.receive),
     "comb-cuts/": (comb.CombCutsApiView, comb_services.cut),
     "runs/": (bottling.RunsApiView, runs.plan),
+    "bottling-days/": (bottling_days.BottlingDaysApiView, day_services.record),
+    "bottling-day-sheets/": (bottling_days.BottlingDaySheetsApiView, day_services.save),
+    "estimates-settled/": (bottling_days.EstimatesSettleApiView, estimates.settle),
     "runs/{number}/record/": (bottling.RunRecordApiView, runs.record),
     "runs/{number}/fill-checks/": (fill_checks.RunFillChecksApiView, fill_check_services.record),
     "runs/{number}/cancel/": (bottling.RunCancelApiView, runs.cancel),

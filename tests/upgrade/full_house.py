@@ -31,7 +31,9 @@ from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
 from inventory.bottling.models import BottlingRun, Product, Size
 from inventory.bottling.services import (
+    bottling_days,
     comb,
+    estimates,
     fill_checks,
     gift_boxes,
     goods,
@@ -44,6 +46,7 @@ from inventory.bottling.services import (
     run_corrections,
     runs,
 )
+from inventory.bottling.services.bottling_days import RowFilled
 from inventory.bottling.services.products import PartUse
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
@@ -82,6 +85,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _measure(people[User.Role.BOTTLING])
     _take_in_honey_of_others(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
+    _fill_in_bottling_days(people[User.Role.BOTTLING])
     _make_other_forms(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
     _trade_goods(people[User.Role.BOTTLING])
@@ -242,6 +246,27 @@ def _bottle(person) -> None:
             checked_by=person,
             key=f"full:check-{code}",
         )
+
+
+def _fill_in_bottling_days(person) -> None:
+    """Record a day that is estimated and settle it; leave the sheet of another tank open."""
+    today = timezone.localdate()
+    sheet = {
+        "source": Place.objects.get(code="tank-1"),
+        "bottled_on": today,
+        "target": Place.objects.get(code="storeroom"),
+    }
+    rows = [RowFilled(Product.objects.get(code="gallon"), 2)]
+    day = bottling_days.record(**sheet, rows=rows, recorded_by=person, key="full:bottling-day")
+    run = BottlingRun.objects.get(day_rows__day=day)
+    estimates.settle(
+        source=day.source,
+        measured_on=today,
+        honey_grams=Balance.objects.grams_on(day.source, today) - 50,
+        settled_by=person,
+        key=f"full:settle-{run.number}",
+    )
+    bottling_days.save(**sheet, rows=rows, saved_by=person)
 
 
 def _make_other_forms(person) -> None:

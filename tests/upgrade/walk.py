@@ -65,6 +65,9 @@ LATER = {
     "api:shortage-settle",
     "inventory:shortage_lot",
     "inventory:shortage_settle",
+    "inventory:bottling_day",
+    "inventory:bottling_day_drop",
+    "inventory:bottling_day_edit",
     "inventory:file",
     "inventory:file_remove",
     "inventory:goods_detail",
@@ -350,7 +353,11 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.BottlingRun", "number", status="recorded"),
-            "inventory:run_labels inventory:run_labels_pdf api:run-labels",
+            "inventory:run_labels inventory:run_labels_pdf inventory:run_settle api:run-labels",
+        ),
+        (
+            _rows("inventory.BottlingDay", "pk", "status"),
+            "inventory:bottling_day inventory:bottling_day_edit inventory:bottling_day_drop",
         ),
         (
             _rows("inventory.LabelSheet", "code", "paper"),

@@ -16,6 +16,26 @@ from inventory.stock.models.lots import Lot
 from inventory.stock.models.vessels import DipReading
 
 
+class BottlingRunQuerySet(models.QuerySet["BottlingRun"]):
+    def estimated(
+        self, source: Place | None = None, *, until: date | None = None
+    ) -> "BottlingRunQuerySet":
+        """Return the recorded runs whose honey nobody measured, the oldest first.
+
+        Of one vessel, and up to a day, where these are given.
+        """
+        found = self.filter(
+            status=BottlingRun.Status.RECORDED, drawn_by=BottlingRun.DrawnBy.ESTIMATED
+        )
+        if source is not None:
+            found = found.filter(source=source)
+        if until is not None:
+            found = found.filter(packed_lot__made_on__lte=until)
+        return found.select_related("source", "lot", "packed_lot", "product__size").order_by(
+            "packed_lot__made_on", "id"
+        )
+
+
 class BottlingRun(models.Model):
     """One product filled from one vessel: planned, then recorded.
 
@@ -33,6 +53,8 @@ class BottlingRun(models.Model):
     class DrawnBy(models.TextChoices):
         SCALE = "scale", _("scale")
         DIP = "dip", _("dip stick")
+        # From the pieces and their usual overfill, until a dip or a weight settles it.
+        ESTIMATED = "estimated", _("estimated")
 
     number = models.CharField(_("run"), max_length=20, unique=True)
     status = models.CharField(max_length=10, choices=Status, default=Status.PLANNED)
@@ -62,7 +84,7 @@ class BottlingRun(models.Model):
     pieces_broken = models.PositiveIntegerField(_("pieces broken"), default=0)
     drawn_grams = models.BigIntegerField(_("honey drawn"), null=True, blank=True)
     drawn_by = models.CharField(
-        _("weighed by"), max_length=6, choices=DrawnBy, default=DrawnBy.SCALE
+        _("weighed by"), max_length=9, choices=DrawnBy, default=DrawnBy.SCALE
     )
     # Seed or comb that went into the jars beside the honey drawn.
     added_grams = models.BigIntegerField(default=0)
@@ -81,6 +103,8 @@ class BottlingRun(models.Model):
     )
     note = models.CharField(_("note"), max_length=300, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
+
+    objects = BottlingRunQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
@@ -113,6 +137,11 @@ class BottlingRun(models.Model):
     def size(self) -> Size:
         """The size of the product that is filled; a product that is filled has one."""
         return self.product.honey_size
+
+    @property
+    def is_estimated(self) -> bool:
+        """Whether nobody has measured yet what the recorded run drew."""
+        return self.drawn_by == BottlingRun.DrawnBy.ESTIMATED
 
     @property
     def honey_grams(self) -> int:

@@ -69,6 +69,7 @@ class RecordPreview:
     parts: list[PartNeed]
     warnings: list[str]
     addition: Addition | None
+    is_estimated: bool
 
 
 @dataclass(frozen=True)
@@ -189,6 +190,7 @@ def preview_record(
     bottled_on: date,
     celsius: Decimal | None = None,
     drawn_uncertainty_grams: int | None = None,
+    is_estimated: bool = False,
     without_labels: bool = False,
     seed_grams: int | None = None,
     comb_quantity: int | None = None,
@@ -270,6 +272,7 @@ def preview_record(
         parts=needs,
         warnings=warnings,
         addition=addition,
+        is_estimated=is_estimated,
     )
 
 

@@ -60,12 +60,13 @@ def plan(
     comb_grams_each: int | None = None,
     share_is_right: bool = False,
     without_labels: bool = False,
+    is_filled: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
 
-    For an earlier day it was made already: its honey is what was in the vessel that day, however
-    much the books had.
+    For an earlier day, and where `is_filled`, it was made already: its honey is what was in the
+    vessel that day, however much the books had.
 
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
@@ -111,7 +112,8 @@ def plan(
     problems = Problems()
     moment = moments.of_draw(planned_for, source) if planned_for < timezone.localdate() else None
     there = Balance.objects.in_vessel(source, moment)
-    if moment and there is None and (last := honey.lot_drawn(source, moment)):
+    is_made = is_filled or moment is not None
+    if is_made and there is None and (last := honey.lot_drawn(source, moment)):
         there = Balance(item=Item.objects.honey(), place=source, lot=last, quantity=0)
     needed = forms_of_honey.needed(
         size,
@@ -123,7 +125,7 @@ def plan(
     found: list[HouseError | None] = [
         filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0)
     ]
-    if moment is None:
+    if not is_made:
         found += _what_is_missing(source, there, seed_source, comb, needed)
     for error in found:
         if error:
@@ -202,7 +204,7 @@ def record(
     run: BottlingRun,
     pieces_filled: int,
     pieces_broken: int,
-    drawn_grams: int,
+    drawn_grams: int | None,
     drawn_by: str,
     loss_grams: int,
     labour_minutes: int | None,
@@ -222,8 +224,10 @@ def record(
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
 
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
-    label weight. The packed lot gets the code of the run, a best-by date and, where honey and parts
-    have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
+    label weight. Where nobody measured it, `drawn_grams` is None: it is then estimated from the
+    pieces, whatever `drawn_by` is, until a dip or a weight settles it. The packed lot gets the code
+    of the run, a best-by date and, where honey and parts have a cost, its own; labour is not in it
+    where `labour_minutes` is None: not entered.
     `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed; what
     they can't hold to the brim is then booked as lost. `before_mm` and `after_mm` are dips of the
     vessel, kept as readings beside the books.
@@ -261,6 +265,19 @@ def record(
     checks.check_day(problems, "bottled_on", bottled_on)
     problems.raise_any()
     moment = moments.of_draw(bottled_on, source)
+    if drawn_grams is None:
+        drawn_by = BottlingRun.DrawnBy.ESTIMATED
+        drawn_grams = additions.estimated_drawn(
+            run,
+            pieces_filled=pieces_filled,
+            pieces_broken=pieces_broken,
+            loss_grams=loss_grams,
+            seed_grams=seed_grams,
+            comb_quantity=comb_quantity,
+            at=moment,
+        )
+        checks.check_grams(problems, "pieces_filled", drawn_grams)
+        problems.raise_any()
     lot = run_lines.lot_drawn(run, bottled_on, moment)
     addition = additions.taken(
         run,

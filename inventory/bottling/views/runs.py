@@ -19,6 +19,7 @@ from inventory.bottling.forms import (
 )
 from inventory.bottling.models import BottlingRun, FillCheck, Product
 from inventory.bottling.queries import additions as addition_queries
+from inventory.bottling.queries import bottling_days as day_queries
 from inventory.bottling.queries import fill_checks as check_queries
 from inventory.bottling.queries import jar_pages, parts
 from inventory.bottling.queries import runs as run_queries
@@ -37,7 +38,12 @@ RUN_BOTTLING = "inventory.run_bottling"
 
 def home(request: HttpRequest) -> HttpResponse:
     """What is planned, what to order, and how the last runs went."""
-    return render(request, "inventory/bottling/home.html", {"overview": run_queries.overview()})
+    context = {
+        "overview": run_queries.overview(),
+        "open_sheets": day_queries.open_sheets(),
+        "to_settle": day_queries.to_settle(),
+    }
+    return render(request, "inventory/bottling/home.html", context)
 
 
 def run_of(number: str) -> BottlingRun:
@@ -170,6 +176,7 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "run": run,
         "figures": figures,
         "addition": addition_queries.of_run(run),
+        "settlements": day_queries.settlements_of(run) if figures else [],
         "sees_costs": sees_costs(request),
         "odd_fill": _underfill(figures) or _beyond_brim(run, figures),
         "preview": preview,
@@ -263,13 +270,25 @@ def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
     # A figure that can't be is told when the form is sent; the rest would be worked out without it.
     if {"pieces_broken", "loss", "labour_minutes"} & form.errors.keys():
         return None
-    if data.get("drawn") is None or not data.get("pieces_filled") or not data.get("bottled_on"):
+    if not data.get("pieces_filled") or not data.get("bottled_on"):
         return None
+    if {"drawn", "depth_before", "depth_after", "celsius"} & form.errors.keys():
+        return None
+    drawn_grams = data.get("drawn")
+    if drawn_grams is None:
+        drawn_grams = day_queries.estimate_of(
+            form.run,
+            pieces_filled=data["pieces_filled"],
+            pieces_broken=data.get("pieces_broken") or 0,
+            loss_grams=data.get("loss") or 0,
+            seed_grams=data.get("seed_grams"),
+        )
     return run_queries.preview_record(
         form.run,
         pieces_filled=data["pieces_filled"],
         pieces_broken=data.get("pieces_broken") or 0,
-        drawn_grams=data["drawn"],
+        drawn_grams=drawn_grams,
+        is_estimated=data.get("drawn") is None,
         drawn_uncertainty_grams=data.get("drawn_uncertainty"),
         loss_grams=data.get("loss") or 0,
         seed_grams=data.get("seed_grams"),

@@ -1,7 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
@@ -11,7 +11,7 @@ from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared import words
+from inventory.shared import days, words
 from inventory.shared.money import share_cents
 from inventory.stock import costing
 
@@ -390,6 +390,15 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
             .select_related("lot__owner", "item", "place")
             .first()
         )
+
+    def in_vessel_on(self, place: Place, day: date) -> "Balance | None":
+        """Return what was in a vessel at the end of a day, or None when it was empty."""
+        return self.in_vessel(place, None if day >= timezone.localdate() else days.end(day))
+
+    def grams_on(self, place: Place, day: date) -> int:
+        """Return the grams of honey in a vessel at the end of a day."""
+        there = self.in_vessel_on(place, day)
+        return there.quantity if there else 0
 
     def ours(self) -> "BalanceQuerySet":
         """Leave out what belongs to other beekeepers; parts are of no lot, and ours."""

@@ -113,6 +113,15 @@ def keep(
 
 
 @transaction.atomic
+def remove(*, reading: DipReading) -> None:
+    """Remove a reading that was mistyped. Raises `NotAllowedNow` when it was accepted already."""
+    reading = DipReading.objects.select_for_update().get(pk=reading.pk)
+    if reading.accepted_id:
+        raise NotAllowedNow(_("This reading was accepted already."))
+    reading.delete()
+
+
+@transaction.atomic
 def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -> Posting:
     """Correct the books to the dip at the time it was read, as a count with a reason.
 
