@@ -47,6 +47,7 @@ from inventory.stock.models import (
     Shortage,
     Supplier,
     TankShape,
+    VesselTemperature,
 )
 
 __all__ = [
@@ -91,4 +92,5 @@ __all__ = [
     "Supplier",
     "TankShape",
     "Variety",
+    "VesselTemperature",
 ]

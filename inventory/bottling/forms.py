@@ -23,6 +23,7 @@ from inventory.shared.forms.fields import (
     DayField,
     LengthField,
     MoneyField,
+    NumberField,
     QuantityField,
     TemperatureField,
     VolumeField,
@@ -510,6 +511,8 @@ class ProductionForm(ActForm):
     fields_of_parameters = {
         "labour_cents_per_hour": "labour",
         "honey_house_celsius": "celsius",
+        "moisture_limit_percent": "moisture_limit",
+        "named_source_percent": "named_source",
     }
 
     lot_code_pattern = forms.CharField(
@@ -533,6 +536,21 @@ class ProductionForm(ActForm):
     setting_days = WholeNumberField(
         label=_("Days until creamed honey is ready"),
         help_text=_("7 to 14 are common, at about 57 °F (14 °C)."),
+    )
+    moisture_limit = NumberField(
+        label=_("Moisture limit, percent"),
+        max_digits=4,
+        decimal_places=2,
+        help_text=_(
+            "Honey above it is not bottled, planned or sold in drums unless you tick that it is. "
+            "U.S. Grade A is up to 18.6 percent."
+        ),
+    )
+    named_source = NumberField(
+        label=_("Least share of a source that is named, percent"),
+        max_digits=3,
+        decimal_places=1,
+        help_text=_("What was left in a tank from an earlier lot does not rename a blend."),
     )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),

@@ -1,7 +1,7 @@
 """Moisture of honey, and °Brix, from the index a refractometer shows, and back.
 
-Moisture. Source: S. Bogdanov, Book of Honey, chapter 4 (2009, 2011/2016), table of refractive index against
-water after Chataway (1932) and Wedmore (1955), the same table as in the International Honey
+Moisture. Source: S. Bogdanov, Book of Honey, chapter 4 (2009, 2011/2016), table of refractive
+index against water after Chataway (1932) and Wedmore (1955), the same table as in the International Honey
 Commission's harmonised methods and AOAC 969.38B (read): W = (−0.26810 − log10(n − 1)) / 0.002243,
 with n at 20 °C. An index read above 20 °C is raised by 0.00023 for each degree, one read below is
 lowered. The formula meets the printed table within 0.03 points of moisture.
@@ -21,7 +21,7 @@ meets within 0.02; beyond the table it goes on as the formula does.
 Honey is no sucrose: its other sugars and its acids give less index for the same solids. So 100
 less °Brix is about 1.5 to 2 points more than the water of a honey, and the water is read from the
 honey's own table: °Brix → index → moisture.
-""" 
+"""
 
 from __future__ import annotations
 

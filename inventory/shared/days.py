@@ -10,3 +10,8 @@ def moment(day: date | None) -> datetime:
     if day is None or day == timezone.localdate():
         return timezone.now()
     return timezone.make_aware(datetime.combine(day, time(12)))
+
+
+def start_of(day: date) -> datetime:
+    """Return the moment at which a day begins where the house is."""
+    return timezone.make_aware(datetime.combine(day, time()))

@@ -28,6 +28,7 @@ urlpatterns = [
         measurements.MeasurementAddView.as_view(),
         name="measurement_add",
     ),
+    path("honey/lots/<str:code>/name/", measurements.NameBlendView.as_view(), name="name_blend"),
     path(
         "honey/measurements/<int:pk>/remove/",
         measurements.MeasurementRemoveView.as_view(),
@@ -84,6 +85,16 @@ urlpatterns = [
     path("honey/places/<slug:code>/", places.place_detail, name="place_detail"),
     path("honey/places/<slug:code>/edit/", places.place_edit, name="place_edit"),
     path("honey/places/<slug:code>/use/", places.place_use, name="place_use"),
+    path(
+        "honey/places/<slug:code>/measure/",
+        measurements.MeasureAgainView.as_view(),
+        name="measure_again",
+    ),
+    path(
+        "honey/places/<slug:code>/weigh/",
+        acts.WeighAgainView.as_view(),
+        name="weigh_again",
+    ),
     path("honey/drum-labels/", drum_labels.drum_labels, name="drum_labels"),
     path("honey/drum-labels.pdf", drum_labels.drum_labels_pdf, name="drum_labels_pdf"),
     path("honey/postings/", postings.posting_list, name="posting_list"),
