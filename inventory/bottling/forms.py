@@ -33,7 +33,12 @@ from inventory.shared.forms.fields import (
 )
 from inventory.shared.typed import Mistyped, read_number
 from inventory.stock import lot_codes
-from inventory.stock.forms.fields import VesselField, in_fahrenheit, usual_temperature
+from inventory.stock.forms.fields import (
+    VesselField,
+    in_fahrenheit,
+    moisture_is_right_field,
+    usual_temperature,
+)
 from inventory.stock.forms.suppliers import SupplierNameField
 from inventory.stock.models import Balance, LotHold, Place, ProductionSettings
 
@@ -143,6 +148,7 @@ class RunPlanForm(PlannedAdditionForm):
     )
     lot_code_is_right = forms.BooleanField(label=_("Yes, one code is right"), required=False)
     variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
+    moisture_is_right = moisture_is_right_field()
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -153,6 +159,13 @@ class RunPlanForm(PlannedAdditionForm):
         """Whether the box that confirms the variety is shown."""
         return self.is_bound and bool(
             self.errors.get("variety_is_right") or self["variety_is_right"].value()
+        )
+
+    @property
+    def asks_about_moisture(self) -> bool:
+        """Whether the box that confirms honey above the limit of moisture is shown."""
+        return self.is_bound and bool(
+            self.errors.get("moisture_is_right") or self["moisture_is_right"].value()
         )
 
     @property

@@ -1,9 +1,9 @@
 """Moisture of honey, and °Brix, from the index a refractometer shows, and back.
 
 Moisture. Source: S. Bogdanov, Book of Honey, chapter 4 (2009, 2011/2016), table of refractive
-index against water after Chataway (1932) and Wedmore (1955), the same table as in the International Honey
-Commission's harmonised methods and AOAC 969.38B (read): W = (−0.26810 − log10(n − 1)) / 0.002243,
-with n at 20 °C. An index read above 20 °C is raised by 0.00023 for each degree, one read below is
+index against water after Chataway (1932) and Wedmore (1955), the same table as in the
+International Honey Commission's harmonised methods and AOAC 969.38B (read):
+W = (−0.26810 − log10(n − 1)) / 0.002243, with n at 20 °C. An index read above 20 °C is raised by 0.00023 for each degree, one read below is
 lowered. The formula meets the printed table within 0.03 points of moisture.
 
 The table spans 13 to 25 g of water in 100 g, an index of 1.5044 to 1.4740; it is not stretched.

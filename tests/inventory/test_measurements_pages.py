@@ -189,7 +189,7 @@ def test_the_certificate_shows_figures_with_day_and_method_and_grade_words(lot):
     assert "26-E01" in words
     assert "Clover Extraction Season 2026" in words
     assert "Extracted on Jul 20, 2026" in words
-    assert "Moisture 18.8 % U.S. Grade C method not recorded Jul 20, 2026" in words
+    assert "Moisture 18.8 % by moisture, at best U.S. Grade C method not recorded Jul 20, 2026" in words
     assert "Colour 34 mm Pfund white method not recorded Jul 20, 2026" in words
     assert "These are not a laboratory's figures." in words
     assert "Laboratory values" not in words
@@ -217,7 +217,7 @@ def test_the_certificate_of_a_blend_names_its_extractions_and_says_worked_out(lo
     words = paper(blend)
 
     # Two lots of 500 kg: (18.8 + 17.8) ÷ 2 = 18.3 %; both of July 20.
-    assert "Moisture 18.3 % U.S. Grade A worked out: weighted mean –" in words
+    assert "Moisture 18.3 % by moisture, at best U.S. Grade A worked out: weighted mean –" in words
     assert "Extracted on Jul 20, 2026: 26-E01, 26-E02 Yard or area: not recorded" in words
 
 

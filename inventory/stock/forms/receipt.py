@@ -148,7 +148,9 @@ class ReceiveForm(HoneyForm):
         return data
 
     def _moisture(self, data: dict) -> Decimal | None:
-        if any(name in self.errors for name in ("moisture", "refractive_index", "brix")):
+        # A moisture in percent goes before a reading, so that both are told where both are wrong.
+        readings = [name for name in ("refractive_index", "brix") if name in self.errors]
+        if "moisture" in self.errors or (readings and data.get("moisture") is None):
             return None
         return lots.moisture_known(
             data.get("moisture"), index_read(data), data.get("refractometer_celsius")

@@ -37,7 +37,7 @@ def _moisture_line(data: dict) -> str:
         return ""
     lot = Lot(moisture_percent=moisture)
     limit = ProductionSettings.current().moisture_limit_percent
-    said = _("= %(moisture)s %% moisture, %(grade)s. %(warning)s") % {
+    said = _("= %(moisture)s %%: %(grade)s. %(warning)s") % {
         "moisture": plain(moisture, 2),
         "grade": words.grade(lot.moisture_grade),
         "warning": rules.moisture_warning(lot, limit),
