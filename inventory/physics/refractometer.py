@@ -3,8 +3,9 @@
 Moisture. Source: S. Bogdanov, Book of Honey, chapter 4 (2009, 2011/2016), table of refractive
 index against water after Chataway (1932) and Wedmore (1955), the same table as in the
 International Honey Commission's harmonised methods and AOAC 969.38B (read):
-W = (−0.26810 − log10(n − 1)) / 0.002243, with n at 20 °C. An index read above 20 °C is raised by 0.00023 for each degree, one read below is
-lowered. The formula meets the printed table within 0.03 points of moisture.
+W = (−0.26810 − log10(n − 1)) / 0.002243, with n at 20 °C. An index read above 20 °C is raised by
+0.00023 for each degree, one read below is lowered. The formula meets the printed table within
+0.03 points of moisture.
 
 The table spans 13 to 25 g of water in 100 g, an index of 1.5044 to 1.4740; it is not stretched.
 Both columns are rounded, so up to 0.05 points beyond an end still count as that end. The

@@ -312,7 +312,8 @@ def follow_measurement(lot: Lot, what: str, *, since: date, reason: str, by: Per
     kept: the first as what the lot came with, each in a `LotCorrection`.
     """
     own, at_first = OWN_FIGURES[what]
-    if getattr(lot, at_first) is None:
+    measured = Measurement.objects.again(lot, what)
+    if len(measured) == 1 and measured[0].removed_at is None:
         setattr(lot, at_first, getattr(lot, own))
     _set_figure(lot, own, Measurement.objects.figure_of(lot, what), reason, by)
     for child in _made_since(lot, since):
