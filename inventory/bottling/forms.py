@@ -554,6 +554,7 @@ class ProductionForm(ActForm):
         label=_("Moisture limit, percent"),
         max_digits=4,
         decimal_places=2,
+        required=False,
         help_text=_(
             "Honey above it is not bottled, planned or sold in drums unless you tick that it is. "
             "U.S. Grade A is up to 18.6 percent."
@@ -563,6 +564,7 @@ class ProductionForm(ActForm):
         label=_("Least share of a source that is named, percent"),
         max_digits=3,
         decimal_places=1,
+        required=False,
         help_text=_("What was left in a tank from an earlier lot does not rename a blend."),
     )
     cost_method = forms.ChoiceField(

@@ -519,8 +519,7 @@ def test_what_receiving_changes_is_shown_before(tank, bottler):
             "moisture",
             {"moisture": "", "refractive_index": "1.4930"},
             # (−0.26810 − log10 0.4930) / 0.002243 = 17.41: Bogdanov's formula (read), by hand.
-            "= 17.41 % moisture, U.S. Grade A by moisture. Above 17.1 % moisture: this "
-            "honey keeps only if it stays cool and clean.",
+            "= 17.41 %: by moisture, at best U.S. Grade A.",
         ),
         ("moisture", {"moisture": "45"}, ""),
         ("colour", {"colour_mm": "8"}, "= water white"),
