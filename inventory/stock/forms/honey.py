@@ -141,7 +141,7 @@ class DrumFillForm(HoneyForm):
         "litres": "volume",
         "depth_mm": "depth",
     }
-    one_of_several = ("gross", "volume", "depth", "celsius")
+    one_of_several = ("measured_by", "gross", "volume", "depth", "celsius")
 
     tank = VesselField(label=_("From"), filled=True)
     drum = VesselField(label=_("Drum"), kinds=[Place.Kind.DRUM])
