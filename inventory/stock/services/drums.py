@@ -1,26 +1,21 @@
 """Drums: filled by weight, volume or depth, weighed again, and emptied."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
-from django.db.models import Sum
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks, days, words
-from inventory.shared.errors import (
-    BadValue,
-    NotAllowedNow,
-    Problems,
-    StockReserved,
-    parameters_named,
-)
+from inventory.shared import checks, words
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
-from inventory.stock import density, rules, vessels
-from inventory.stock.models import Balance, Item, Place, Posting, PostingLine
-from inventory.stock.services import honey, ledger
+from inventory.stock import density, rules, signals, vessels
+from inventory.stock.models import Balance, Item, Place, Posting
+from inventory.stock.services import honey, ledger, moments
+from inventory.stock.services.ledger import ReservedStock
 
 # A full steel drum of honey is near 320 kg; nothing that stands on a drum scale weighs twice that.
 GROSS_GRAMS_MAX = 700_000
@@ -82,6 +77,7 @@ def fill(
         tank=tank,
         drum=drum,
         measured=DrumMeasured(gross_grams, tare_grams, litres, depth_mm, celsius),
+        filled_on=filled_on,
     )
     _keep_tare(drum, tare_grams)
     with parameters_named(**_filled(litres, depth_mm)):
@@ -97,15 +93,21 @@ def fill(
         )
 
 
-def preview_fill(*, tank: Place, drum: Place, measured: DrumMeasured) -> honey.HoneyPreview:
+def preview_fill(
+    *, tank: Place, drum: Place, measured: DrumMeasured, filled_on: date | None = None
+) -> honey.HoneyPreview:
     """Say what filling a drum would change, without doing it; raises as `fill`."""
-    went_in = poured(tank=tank, drum=drum, measured=measured)
+    went_in = poured(tank=tank, drum=drum, measured=measured, filled_on=filled_on)
     with parameters_named(**_filled(measured.litres, measured.depth_mm)):
-        return honey.preview_transfer(source=tank, target=drum, grams=went_in.grams)
+        return honey.preview_transfer(
+            source=tank, target=drum, grams=went_in.grams, poured_on=filled_on
+        )
 
 
-def poured(*, tank: Place, drum: Place, measured: DrumMeasured) -> Poured:
-    """Return what went into a drum, however it was measured.
+def poured(
+    *, tank: Place, drum: Place, measured: DrumMeasured, filled_on: date | None = None
+) -> Poured:
+    """Return what went into a drum that day, however it was measured.
 
     Raises `BadValue` where the figures are not those of a drum filled.
     """
@@ -117,10 +119,14 @@ def poured(*, tank: Place, drum: Place, measured: DrumMeasured) -> Poured:
         )
     if measured.gross_grams is not None:
         grams = net_grams(
-            drum=drum, gross_grams=measured.gross_grams, tare_grams=measured.tare_grams
+            drum=drum,
+            gross_grams=measured.gross_grams,
+            tare_grams=measured.tare_grams,
+            filled_on=filled_on,
+            tank=tank,
         )
         return Poured(grams)
-    return _by_density(tank, drum, measured)
+    return _by_density(tank, drum, measured, moments.of_draw(filled_on, tank))
 
 
 def _filled(litres: Decimal | None, depth_mm: int | None) -> dict[str, str]:
@@ -130,11 +136,14 @@ def _filled(litres: Decimal | None, depth_mm: int | None) -> dict[str, str]:
     return {**FILLED, "grams": "depth_mm"} if depth_mm is not None else FILLED
 
 
-def _by_density(tank: Place, drum: Place, measured: DrumMeasured) -> Poured:
+def _by_density(
+    tank: Place, drum: Place, measured: DrumMeasured, moment: datetime | None
+) -> Poured:
     """Work out what went into a drum from its volume or depth, at the moisture of the tank."""
     problems = Problems()
     _check_drum(problems, drum)
-    source, there = Balance.objects.in_vessel(tank), Balance.objects.in_vessel(drum)
+    source = Balance.objects.in_vessel(tank, moment)
+    there = Balance.objects.in_vessel(drum, moment)
     if source is None:
         problems.add("tank", _("%(place)s is empty already.") % {"place": tank.name})
     if measured.celsius is None:
@@ -180,13 +189,21 @@ def _by_density(tank: Place, drum: Place, measured: DrumMeasured) -> Poured:
     return Poured(weighed.grams - inside, how)
 
 
-def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -> int:
-    """Return what went into a drum: gross less tare less what the books say was in it.
+def net_grams(
+    *,
+    drum: Place,
+    gross_grams: int,
+    tare_grams: int | None = None,
+    filled_on: date | None = None,
+    tank: Place | None = None,
+) -> int:
+    """Return what went into a drum: gross less tare less what the books say was in it that day.
 
     Raises `BadValue` where the figures are not those of a drum filled.
     """
     weighed = contents_weighed(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
-    there = Balance.objects.in_vessel(drum)
+    moment = moments.of_draw(filled_on, *([tank] if tank else []))
+    there = Balance.objects.in_vessel(drum, moment)
     inside = there.quantity if there else 0
     net = weighed - inside
     if net <= 0:
@@ -263,9 +280,9 @@ def weigh_again(
     """Bring the books of a drum to its scale, up or down; the difference is a scale difference.
 
     `tare_grams` is the drum's own empty weight when left out, and becomes it when given. On an
-    earlier day, the scale is compared with what the books had in it at the end of that day.
-    Raises `BadValue`; `NotAllowedNow` where the books had none in it or it has another lot now;
-    `StockReserved` for a drum that is reserved; `NotEnoughStock`, `AlreadyRecorded`.
+    earlier day, the scale is compared with what the books had in it at the end of that day. An
+    order that has the drum reserved takes the new weight, at its price a pound.
+    Raises `BadValue`, `NotAllowedNow` where the books had none in it, `AlreadyRecorded`.
     """
     item = Item.objects.honey()
     ledger.lock_items([item])
@@ -274,22 +291,17 @@ def weigh_again(
     checks.check_day(problems, "weighed_on", weighed_on)
     problems.raise_any()
     weighed = contents_weighed(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
-    there = Balance.objects.in_vessel(drum)
-    booked = _booked_on(drum, there, weighed_on)
-    if there is None or not booked:
-        raise NotAllowedNow(_nothing_to_compare(drum, there, weighed_on), parameter="drum")
-    if there.reserved:
-        raise StockReserved(
-            _(
-                "%(place)s is reserved for an order by the weight in the books. Fill the order, or "
-                "cancel it first, and then weigh the drum again."
-            )
-            % {"place": drum.name},
-            parameter="drum",
-        )
-    difference = weighed - booked
+    moment = moments.of_draw(weighed_on, drum)
+    there = Balance.objects.in_vessel(drum, moment)
+    if there is None:
+        raise NotAllowedNow(_was_empty(drum, weighed_on), parameter="drum")
+    difference = weighed - there.quantity
     posting = None
     if difference:
+        now = Balance.objects.in_vessel(drum)
+        promised = (
+            [ReservedStock(item, drum, now.lot, now.reserved)] if now and now.reserved else []
+        )
         posting = ledger.post(
             kind=Posting.Kind.REWEIGHING,
             lines=ledger.move(
@@ -302,34 +314,25 @@ def weigh_again(
             recorded_by=recorded_by,
             key=key,
             note=note.strip(),
-            occurred_at=days.moment(weighed_on),
+            occurred_at=moment,
+            releases=promised,
+            has_happened=True,
         )
+        for each in promised:
+            signals.reserved_drum_weighed.send(
+                sender=Balance, drum=drum, lot=each.lot, person=recorded_by, key=key
+            )
     _keep_tare(drum, tare_grams)
     return WeighedAgain(drum, difference, posting)
 
 
-def _booked_on(drum: Place, there: Balance | None, day: date | None) -> int:
-    """Return the grams of the lot in a drum that the books had in it at the end of a day."""
-    if there is None:
-        return 0
-    if day is None:
-        return there.quantity
-    lines = PostingLine.objects.filter(
-        item=there.item,
-        place=drum,
-        lot=there.lot,
-        posting__occurred_at__lt=days.start_of(day + timedelta(days=1)),
-    )
-    return lines.aggregate(grams=Sum("quantity"))["grams"] or 0
-
-
-def _nothing_to_compare(drum: Place, there: Balance | None, day: date | None) -> str:
-    if there is None:
+def _was_empty(drum: Place, day: date | None) -> str:
+    if day is None or day == timezone.localdate():
         return _("The books show %(drum)s as empty. Fill it first.") % {"drum": drum.name}
-    return _(
-        "On %(day)s, %(drum)s did not have the honey that is in it now (lot %(lot)s). Choose a "
-        "later day."
-    ) % {"day": date_format(day), "drum": drum.name, "lot": there.lot}
+    return _("%(place)s had no honey on %(day)s. Choose another day.") % {
+        "place": drum.name,
+        "day": date_format(day),
+    }
 
 
 def _keep_tare(drum: Place, tare_grams: int | None) -> None:

@@ -24,9 +24,8 @@ from inventory.stock.models import (
     Place,
     ProductionSettings,
 )
-from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN, Origin, parents_first
-from inventory.stock.models.measurements import OWN_FIGURES
-from inventory.stock.services import ledger
+from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN, Origin
+from inventory.stock.services import numbers
 
 
 @dataclass(frozen=True)
@@ -210,7 +209,7 @@ def set_origin(*, lot: Lot, country: str, region: str) -> Lot:
 def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> Lot:
     """Make the lot that the portions become, today or that day, with the grams of each parent."""
     parts = _parts(portions)
-    lot = _blend_of(parts, made_on)
+    lot = blend_of(parts, made_on)
     lot.code = next_code(lot.season, "B")
     save_checked(lot)
     LotParent.objects.bulk_create(
@@ -219,10 +218,25 @@ def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> L
     return lot
 
 
+def unknown(day: date) -> Lot:
+    """Return the lot of honey that was drawn that day while nobody knows of which lot it was.
+
+    It is not saved and has no code.
+    """
+    return Lot(kind=Lot.Kind.UNKNOWN, season=day.year, floral_source=_("not known"), made_on=day)
+
+
+def save_unknown(lot: Lot) -> None:
+    """Save an unknown lot that something was drawn of; leave any other as it is."""
+    if lot.pk is None and lot.kind == Lot.Kind.UNKNOWN:
+        lot.code = next_code(lot.season, "U")
+        save_checked(lot)
+
+
 def mixed(portions: Iterable[Portion]) -> Lot:
     """Return the lot the portions are together: the one they share, or their blend, not saved."""
     parts = _parts(portions)
-    return parts[0][0] if len(parts) == 1 else _blend_of(parts)
+    return parts[0][0] if len(parts) == 1 else blend_of(parts)
 
 
 def _parts(portions: Iterable[Portion]) -> Parts:
@@ -239,12 +253,13 @@ def _parts(portions: Iterable[Portion]) -> Parts:
     return parts
 
 
-def _blend_of(parts: Parts, made_on: date | None = None) -> Lot:
+def blend_of(parts: Parts, made_on: date | None = None) -> Lot:
     """Return the blend of these lots with its figures, not saved and without a code.
 
     It has the names and the season that most of its honey has, so that what was left in a tank
     does not rename what is poured on it; moisture and colour are the means of what was known of
-    the lots on the day. Its colour is unknown where that of any lot is.
+    the lots on the day. Its colour is unknown where that of any lot is. A single lot alone is
+    called as it is.
     """
     moistures = [(_figure(lot, Measurement.What.MOISTURE, made_on), grams) for lot, grams in parts]
     colours = [(_figure(lot, Measurement.What.COLOUR, made_on), grams) for lot, grams in parts]
@@ -258,7 +273,7 @@ def _blend_of(parts: Parts, made_on: date | None = None) -> Lot:
         ),
         yard=rules.names_by_share([(each.lot.yard, each.share) for each in origins], least=least),
         made_on=made_on or timezone.localdate(),
-        moisture_percent=_mean(moistures, "0.01"),
+        moisture_percent=_mean_known(moistures, "0.01"),
         colour_mm=_mean(colours, "0.1"),
         quantity_made=sum(grams for _lot, grams in parts),
         cost_cents=rules.cost_cents(parts),
@@ -280,9 +295,16 @@ def _shares(parts: Parts, of: Callable[[Lot], list[Origin]]) -> list[Origin]:
     found = []
     for lot, grams in parts:
         # A lot that is only previewed was made of nothing yet.
-        inside = [Origin(lot, Fraction(1))] if lot.pk is None else of(lot)
+        is_whole = lot.pk is None or len(parts) == 1
+        inside = [Origin(lot, Fraction(1))] if is_whole else of(lot)
         found += [Origin(each.lot, each.share * Fraction(grams, whole)) for each in inside]
     return found
+
+
+def _mean_known(figures: Sequence[tuple[Decimal | None, int]], step: str) -> Decimal | None:
+    """Return the mean of the figures that are known; None where none is."""
+    known = [(figure, grams) for figure, grams in figures if figure is not None]
+    return _mean(known, step) if known else None
 
 
 def _mean(figures: Sequence[tuple[Decimal | None, int]], step: str) -> Decimal | None:
@@ -302,62 +324,6 @@ def joined(names: Iterable[str]) -> str:
     """Join names without repeating any: "Clover" and "Clover, Basswood" → "Clover, Basswood"."""
     parts = [part.strip() for name in names for part in name.split(",") if part.strip()]
     return rules.in_room(list(dict.fromkeys(parts)))
-
-
-def follow_measurement(lot: Lot, what: str, *, since: date, reason: str, by: Person) -> None:
-    """Give a lot, and what was made of it `since` that day, the moisture or colour known now.
-
-    A measurement counts from its day on, whenever it is entered: a blend, and jars filled of it,
-    have the mean of what went in as it was known at the end of their day. The figures before are
-    kept: the first as what the lot came with, each in a `LotCorrection`.
-    """
-    own, at_first = OWN_FIGURES[what]
-    measured = Measurement.objects.again(lot, what)
-    if len(measured) == 1 and measured[0].removed_at is None:
-        setattr(lot, at_first, getattr(lot, own))
-    _set_figure(lot, own, Measurement.objects.figure_of(lot, what), reason, by)
-    for child in _made_since(lot, since):
-        worked_out = _mean_of_parents(child, what)
-        if worked_out is None or getattr(child, own) is None:
-            continue
-        if Measurement.objects.again(child, what).exists():
-            setattr(child, at_first, worked_out)
-            save_checked(child)
-        else:
-            _set_figure(child, own, worked_out, reason, by)
-
-
-def _made_since(lot: Lot, since: date) -> list[Lot]:
-    """Return the lots that were made of a lot since that day, each after those it was made of."""
-    made = {child.pk: child for child in lot.descendants() if child.made_on >= since}
-    parents: dict[int, list[int]] = {key: [] for key in made}
-    for link in LotParent.objects.filter(lot__in=made):
-        parents[link.lot_id].append(link.parent_id)
-    return [made[key] for key in parents_first(parents)]
-
-
-def _mean_of_parents(lot: Lot, what: str) -> Decimal | None:
-    """Return the mean of what went into a lot as it was known on its day; None where unknown."""
-    parts = [
-        (Measurement.objects.figure_of(link.parent, what, on=lot.made_on), link.grams)
-        for link in lot.parent_links.filter(grams__gt=0).select_related("parent")
-    ]
-    step = "0.01" if what == Measurement.What.MOISTURE else "0.1"
-    return _mean(parts, step) if parts else None
-
-
-def _set_figure(lot: Lot, name: str, figure: Decimal | None, reason: str, by: Person) -> None:
-    before = getattr(lot, name)
-    setattr(lot, name, figure)
-    save_checked(lot)
-    if before != figure:
-        LotCorrection.objects.create(
-            lot=lot,
-            before={name: None if before is None else str(before)},
-            after={name: None if figure is None else str(figure)},
-            reason=reason,
-            corrected_by=by,
-        )
 
 
 @transaction.atomic
@@ -390,5 +356,5 @@ def name_blend(*, lot: Lot, floral_source: str, named_by: Person) -> Lot:
 
 
 def next_code(season: int, letter: str) -> str:
-    number = ledger.next_number(f"lot-{season}-{letter}")
+    number = numbers.next_number(f"lot-{season}-{letter}")
     return f"{season % 100:02d}-{letter}{number:02d}"

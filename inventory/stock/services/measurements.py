@@ -10,7 +10,6 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from django.db import transaction
-from django.db.models import Sum
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -28,15 +27,15 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
 from inventory.stock.models import (
-    Item,
+    Balance,
     Lot,
     Measurement,
     Place,
-    PostingLine,
     VesselTemperature,
 )
 from inventory.stock.models.measurements import OWN_FIGURES, figure_in_words
-from inventory.stock.services import lots
+from inventory.stock.services import lot_corrections, lots
+from inventory.stock.services.moments import JUST
 
 NOTE_MAX = 200
 
@@ -237,20 +236,10 @@ def measure_again(
 
 def lot_on(place: Place, day: date) -> Lot | None:
     """Return the lot that was in a vessel at the end of a day, or that was emptied out that day."""
-    midnight = days.start_of(day + timedelta(days=1))
-    for until in (midnight, days.start_of(day)):
-        there = (
-            PostingLine.objects.filter(
-                item__kind=Item.Kind.HONEY, place=place, posting__occurred_at__lt=until
-            )
-            .values("lot")
-            .annotate(grams=Sum("quantity"))
-            .filter(grams__gt=0)
-            .order_by("-grams")
-            .first()
-        )
-        if there:
-            return Lot.objects.get(pk=there["lot"])
+    for midnight in (days.start_of(day + timedelta(days=1)), days.start_of(day)):
+        there = Balance.objects.in_vessel(place, midnight - JUST)
+        if there is not None:
+            return there.honey_lot
     return None
 
 
@@ -331,19 +320,32 @@ def remove(*, measurement: Measurement, removed_by: Person) -> Measurement:
 
 
 def _follow(measurement: Measurement, lot: Lot, by: Person) -> None:
-    """Have the lot's own moisture and colour follow what was measured, or removed."""
+    """Have the moisture and colour of a lot, and of what was made of it, follow a measurement.
+
+    It counts from its day on, whenever it is entered or removed: a blend, and jars filled of it,
+    have the mean of what went in as it was known at the end of their day.
+    """
+    what, day = measurement.what, measurement.measured_on
     # What was entered with the lot is its own already.
-    if measurement.what in OWN_FIGURES and measurement.idempotency_key is not None:
-        said = _("Measured again on %(day)s: %(measurement)s.")
-        if measurement.removed_at:
-            said = _("The measurement of %(day)s was removed: %(measurement)s.")
-        lots.follow_measurement(
-            lot,
-            measurement.what,
-            since=measurement.measured_on,
-            reason=said % {"day": date_format(measurement.measured_on), "measurement": measurement},
-            by=by,
-        )
+    if what not in OWN_FIGURES or measurement.idempotency_key is None:
+        return
+    before = {lot.pk: lot_corrections.figures(lot)}
+    own, at_first = OWN_FIGURES[what]
+    again = Measurement.objects.again(lot, what)
+    if measurement.removed_at is None and len(again) == 1:
+        setattr(lot, at_first, getattr(lot, own))
+    setattr(lot, own, Measurement.objects.figure_of(lot, what))
+    checks.save_checked(lot)
+    said = _("Measured again on %(day)s: %(measurement)s.")
+    if measurement.removed_at is not None:
+        said = _("The measurement of %(day)s was removed: %(measurement)s.")
+    lot_corrections.work_out_again(
+        before,
+        posting=None,
+        person=by,
+        reason=said % {"day": date_format(day), "measurement": measurement},
+        since=day,
+    )
 
 
 def _check_value(problems: Problems, what: str, value: Decimal) -> None:
