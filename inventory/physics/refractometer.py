@@ -139,13 +139,14 @@ def refractive_index_from_brix(brix: Any, celsius: Any = REFERENCE_CELSIUS) -> A
 
 def _brix_at_reference(index: Floats) -> Floats:
     """Return the °Brix of an index as if it were read at 20 °C."""
-    return np.polynomial.polynomial.polyval(index - WATER_INDEX, (0.0, *BRIX_BY_INDEX))
+    polyval = np.polynomial.polynomial.polyval
+    return np.asarray(polyval(index - WATER_INDEX, (0.0, *BRIX_BY_INDEX)), dtype=float)
 
 
 def _brix_slope(index: Floats) -> Floats:
     """Return how much °Brix at 20 °C rises with the index."""
     powers = [power * factor for power, factor in enumerate(BRIX_BY_INDEX, start=1)]
-    return np.polynomial.polynomial.polyval(index - WATER_INDEX, powers)
+    return np.asarray(np.polynomial.polynomial.polyval(index - WATER_INDEX, powers), dtype=float)
 
 
 def _brix_correction(reading: Floats, celsius: Floats) -> Floats:

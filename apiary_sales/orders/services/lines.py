@@ -53,10 +53,12 @@ def check_private_labels(
             )
 
 
-def check_moisture(problems: Problems, lines: Sequence[LineWanted | OrderLine]) -> None:
+def check_moisture(
+    problems: Problems, lines: Sequence[LineWanted | OrderLine], *, moisture_is_right: bool
+) -> None:
     """Ask whether honey in bulk above the house's own limit of moisture is to be sold."""
     vessels = [vessel_of(line) for line in lines if line.kind == OrderLine.Kind.HONEY]
-    if not vessels:
+    if moisture_is_right or not vessels:
         return
     limit = ProductionSettings.current().moisture_limit_percent
     there = Balance.objects.filter(

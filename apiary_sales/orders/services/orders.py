@@ -96,9 +96,8 @@ def take(
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     refuse_repeat(Order, key)
-    if not moisture_is_right:
-        order_lines.check_moisture(problems, lines)
-        problems.raise_any()
+    order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
+    problems.raise_any()
     credit_before = Order.objects.credit_of(customer)
     order = make(
         customer=customer,

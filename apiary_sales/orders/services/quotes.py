@@ -51,8 +51,7 @@ def quote(
     orders.check_not_far(problems, "valid_until", valid_until)
     rules.check(problems, lines)
     order_lines.check_private_labels(problems, customer, lines)
-    if not moisture_is_right:
-        order_lines.check_moisture(problems, lines)
+    order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
     refuse_repeat(Order, key)
     order = orders.make(
@@ -110,8 +109,7 @@ def accept(
     problems = Problems()
     order_lines.check_private_labels(problems, order.customer, lines)
     ledger.lock_items(order_lines.items_of(lines))
-    if not moisture_is_right:
-        order_lines.check_moisture(problems, lines)
+    order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
     reservations.reserve(lines)
     if not over_limit:

@@ -120,7 +120,7 @@ class MeasuredAgain:
     """What was measured in a vessel on a day: figures of the lot in it, and its temperature."""
 
     place: Place
-    lot: Lot | None
+    lot: Lot
     figures: Sequence[Measurement]
     temperature: VesselTemperature | None
 

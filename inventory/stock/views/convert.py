@@ -122,10 +122,11 @@ def drum(request: HttpRequest) -> HttpResponse:
     data = form.cleaned_data
     tank, filled, measured = data.get("tank"), data.get("drum"), data.get("drum_measured")
     is_weighed = measured is not None and measured.gross_grams is not None
+    # By weight, the tank does not matter; the drum stands for one that is not chosen yet.
     if filled is None or measured is None or (tank is None and not is_weighed):
         return _line(request, "")
     try:
-        went_in = drums.poured(tank=tank, drum=filled, measured=measured)
+        went_in = drums.poured(tank=tank or filled, drum=filled, measured=measured)
     except HouseError as error:
         return _line(request, error.message)
     net = went_in.grams
