@@ -1,4 +1,4 @@
-"""The certificate of a lot as a paper: what it shows, and its PDF."""
+"""Papers of honey in bulk: what the certificate of a lot and the worksheet of a blend show."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,11 +13,12 @@ from django.utils.translation import gettext as _
 from inventory.shared import documents
 from inventory.shared.models import House
 from inventory.stock import origin
-from inventory.stock.models import Lot
+from inventory.stock.models import BlendPlan, Lot
 from inventory.stock.models.lots import Origin
-from inventory.stock.queries import measurements
+from inventory.stock.queries import blend_plans, measurements
 
 CERTIFICATE = "documents/lot_certificate.html"
+BLEND_WORKSHEET = "documents/blend_worksheet.html"
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,11 @@ def certificate_context(lot: Lot) -> dict[str, Any]:
         "countries": _countries(origin.by_country(origins, House.current())),
         "today": timezone.localdate(),
     }
+
+
+def blend_worksheet_context(plan: BlendPlan) -> dict[str, Any]:
+    """Return what the worksheet of a blend plan shows."""
+    return {"plan": plan, "outcome": blend_plans.outcome_of(plan), "today": timezone.localdate()}
 
 
 def certificate(lot: Lot) -> bytes:

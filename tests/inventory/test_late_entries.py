@@ -10,12 +10,14 @@ from fractions import Fraction
 import pytest
 from django.db import transaction
 from django.utils import timezone
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
 
-from inventory.bottling.services import run_corrections, runs
+from inventory.bottling.services import receipt_corrections, run_corrections, runs
 from inventory.stock.models import Item, Lot, Place, PostingLine, Shortage
 from inventory.stock.queries import books
 from inventory.stock.services import drums, honey, stores
-from tests import builders
+from tests import builders, data_layer
 
 pytestmark = pytest.mark.django_db
 
@@ -42,7 +44,10 @@ class House:
         return self.start + timedelta(days=number)
 
     def tell(self, act: tuple) -> None:
-        getattr(self, act[0])(*act[1:])
+        if isinstance(act[-1], dict):
+            getattr(self, act[0])(*act[1:-1], **act[-1])
+        else:
+            getattr(self, act[0])(*act[1:])
 
     def receive(self, day: int, place: str, name: str, grams: int) -> None:
         honey.receive(
@@ -119,6 +124,14 @@ class House:
             reason="Miscounted",
             recorded_by=self.person,
             key=builders.new_key(),
+        )
+
+    def correct_receipt(self, name: str, **figures) -> None:
+        lot = Lot.objects.get(kind=Lot.Kind.EXTRACTION, floral_source=name)
+        if "came_in_on" in figures:
+            figures["came_in_on"] = self.day(figures["came_in_on"])
+        receipt_corrections.correct(
+            lot=lot, reason="Misread", recorded_by=self.person, key=builders.new_key(), **figures
         )
 
     def carry(self, day: int, name: str, pieces: int) -> None:
@@ -226,3 +239,92 @@ def test_a_season_told_wrong_and_corrected_ends_as_one_told_right():
     corrected = [*wrong, ("correct", "A1", 100, 46_000)]
 
     assert told(corrected) == told(SEASON)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right"),
+    [
+        (("receive", 4, "settler", "Basswood", 250_000), {"grams": 300_000}),
+        (("receive", 4, "settler", "Basswood", 390_000), {"grams": 300_000}),
+        (("receive", 2, "settler", "Basswood", 300_000), {"came_in_on": 4}),
+        (("receive", 6, "settler", "Basswood", 200_000), {"came_in_on": 4, "grams": 300_000}),
+    ],
+)
+def test_a_receipt_written_down_wrong_ends_as_one_written_down_right(wrong, right):
+    acts = [wrong if act[0] == "receive" and act[3] == "Basswood" else act for act in SEASON]
+    acts.append(("correct_receipt", "Basswood", right))
+
+    assert told(acts) == told(SEASON)
+
+
+def test_blends_and_jars_take_a_corrected_moisture_and_the_old_one_stays_readable():
+    house = House()
+    for act in SEASON:
+        house.tell(act)
+    jars = Lot.objects.get(code="A2")
+    assert jars.moisture_percent == Decimal("17.40")
+
+    house.correct_receipt("Basswood", moisture_percent=Decimal("19.40"))
+
+    jars.refresh_from_db()
+    shares = {origin.lot.floral_source: origin.share for origin in jars.origins()}
+    expected = shares["Clover"] * Fraction("17.4") + shares["Basswood"] * Fraction("19.4")
+    assert abs(Fraction(jars.moisture_percent) - expected) < Fraction("0.011")
+    corrected = jars.corrections.get()
+    assert corrected.before["moisture_percent"] == "17.40"
+    assert corrected.after["moisture_percent"] == str(jars.moisture_percent)
+
+
+VESSEL = st.sampled_from(["tank", "settler", "bucket"])
+GRAMS = st.integers(min_value=1_000, max_value=90_000)
+ACT = st.one_of(
+    st.tuples(st.just("receive"), VESSEL, st.sampled_from(["Clover", "Aster", "Sage"]), GRAMS),
+    st.tuples(st.just("receive"), VESSEL, st.sampled_from(["Clover", "Aster", "Sage"]), GRAMS),
+    st.tuples(st.just("pour"), VESSEL, VESSEL, GRAMS),
+    st.tuples(st.just("spoil"), VESSEL, GRAMS),
+    st.tuples(st.just("run"), st.integers(min_value=2, max_value=150)),
+)
+
+
+@settings(
+    max_examples=data_layer.examples(12),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+)
+@given(st.data(), st.lists(ACT, min_size=2, max_size=9))
+def test_any_legal_act_may_be_entered_on_any_past_day(data, acts):
+    season = []
+    for day, act in enumerate(acts):
+        if act[0] == "run":
+            season.append(("run", day, f"R{day}", act[1], act[1] * 460))
+        elif act[0] != "pour" or act[1] != act[2]:
+            season.append((act[0], day, *act[1:]))
+    shuffled = data.draw(st.permutations(season))
+
+    in_order, late = told_with_shortages(season), told_with_shortages(shuffled)
+
+    assert late["levels"] == in_order["levels"]
+    assert late["short"] == in_order["short"]
+    if not in_order["short"]:
+        assert late["story"] == in_order["story"]
+
+
+def told_with_shortages(acts) -> dict:
+    with transaction.atomic():
+        house = House()
+        for act in acts:
+            house.tell(act)
+        story = house.story()
+        levels = [levels_of(evening) for evening in story[0]]
+        short = sum(Shortage.objects.open().values_list("quantity", flat=True))
+        transaction.set_rollback(True)
+    return {"story": story, "levels": levels, "short": short}
+
+
+def levels_of(evening: dict) -> dict:
+    """Return how much was in each place, whatever it was."""
+    levels: dict = {}
+    for key, quantity in evening.items():
+        levels[key[0]] = levels.get(key[0], 0) + quantity
+    return levels

@@ -1,5 +1,6 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
+from .blend_plans import BlendPlan, BlendPlanLine
 from .corrections import LotCorrection, Shortage
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
@@ -11,6 +12,8 @@ from .vessels import CalibrationPoint, DipReading, TankShape
 
 __all__ = [
     "Balance",
+    "BlendPlan",
+    "BlendPlanLine",
     "CalibrationPoint",
     "Counter",
     "DipReading",

@@ -8,7 +8,7 @@ An entry for an earlier moment is booked on its own day, and what was entered fo
 told again (`retelling`): what differs is posted as corrections, in the same transaction.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -128,7 +128,7 @@ def post(
 def correct(
     *,
     posting: Posting,
-    lines: Iterable[Line],
+    lines: Iterable[Line] | Callable[[], Iterable[Line]],
     recorded_by: Person,
     key: str,
     occurred_at: datetime | None = None,
@@ -138,23 +138,27 @@ def correct(
     """Let `posting` be what `lines` say: post the difference, and tell later entries again.
 
     Return the posting that the act has now: the same one, or for another day (`occurred_at`) a new
-    one, while the old one comes to nothing. None when nothing differs. Fewer of `may_not_lack` than
-    have left already are refused. Raises `NotEnoughStock`, `AlreadyRecorded`,
+    one, while the old one comes to nothing; lines that depend on what is there then are worked out
+    by a function, called when the old ones are gone. None when nothing differs. Fewer of
+    `may_not_lack` than have left already are refused. Raises `NotEnoughStock`, `AlreadyRecorded`,
     `NotAllowedNow`, `CannotReverse` for what was undone.
     """
-    lines = _merged(lines)
-    _check_balanced(lines)
-    lock_items({line.item for line in [*lines, *effective_lines(posting)]})
+    lock_items({line.item for line in effective_lines(posting)})
     if Posting.objects.filter(reverses=posting).exists():
         raise CannotReverse(_("This was undone already."))
     batch = _Batch(recorded_by, key)
     batch.gives_way = True
     batch.may_not_lack(may_not_lack)
-    if occurred_at is None or occurred_at == posting.occurred_at:
+    if not callable(lines) and (occurred_at is None or occurred_at == posting.occurred_at):
+        lines = _merged(lines)
+        _check_balanced(lines)
         made = batch.correct(posting, lines, note=note, key=key)
         batch.finish()
         return posting if made else None
+    occurred_at = occurred_at or posting.occurred_at
     batch.correct(posting, [], note=note, key=keys.part(key, "before"))
+    lines = _merged(lines() if callable(lines) else lines)
+    _check_balanced(lines)
     lines, shorts = _with_shortages(lines, _there(lines, occurred_at))
     moved = batch.enter(
         kind=posting.kind,
@@ -168,6 +172,29 @@ def correct(
     batch.tell_again(moved, lines, caused_by=moved)
     batch.finish()
     return moved
+
+
+@transaction.atomic
+def rename(
+    *, posting: Posting, lines: Iterable[Line], recorded_by: Person, key: str, note: str = ""
+) -> Posting:
+    """Correct the lot of what a posting took from outside; no place of the house is touched."""
+    difference = _merged([*lines, *_negated(effective_lines(posting))])
+    _check_balanced(difference)
+    if any(line.place.is_physical for line in difference):
+        raise LedgerLawBroken("Only what came from outside is given another lot.")
+    lock_items(line.item for line in difference)
+    batch = _Batch(recorded_by, key)
+    correction = batch.enter(
+        kind=Posting.Kind.CORRECTION,
+        lines=difference,
+        occurred_at=posting.occurred_at,
+        note=note,
+        key=key,
+        corrects=posting,
+    )
+    batch.finish()
+    return correction
 
 
 def effective_lines(posting: Posting) -> list[Line]:
@@ -262,8 +289,7 @@ class _Batch:
         was = effective_lines(posting)
         there = _there(lines, posting.occurred_at, upto=posting.pk)
         for line in was:
-            if line.key in there:
-                there[line.key] -= line.quantity
+            there[line.key] = there.get(line.key, 0) - line.quantity
         lines, shorts = _with_shortages(lines, there)
         difference = _merged([*lines, *_negated(was)])
         if not difference:

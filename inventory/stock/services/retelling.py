@@ -148,7 +148,20 @@ def _events(item: Item, moment: datetime, after: int) -> list[Event]:
     }
     for row in Shortage.objects.filter(posting__in=list(sums), item=item).standing():
         events[row.posting_id].shortages.append(row)
-    return list(events.values())
+    # What came to nothing by a correction is over; but what takes all there is may take again.
+    return [
+        event
+        for event in events.values()
+        if any(event.lines.values()) or event.shortages or event.posting.took_all
+    ]
+
+
+def _as_posted(posting: Posting, item: Item) -> Quantities:
+    """Return the lines of an entry as they were posted, without its corrections."""
+    lines: Quantities = {}
+    for line in PostingLine.objects.filter(posting=posting, item=item):
+        _add(lines, {(line.place_id, line.lot_id or 0): line.quantity})
+    return lines
 
 
 def _add(to: Quantities, change: Mapping[Key, int]) -> None:
@@ -171,9 +184,10 @@ class _Retelling:
     def __init__(self, item: Item) -> None:
         self.item = item
         self.is_honey = item.kind == Item.Kind.HONEY
-        self.places = Place.objects.in_bulk()
-        self.physical = {key for key, place in self.places.items() if place.is_physical}
-        self.to_settle = Place.objects.outside(Place.Kind.TO_SETTLE).pk
+        self.nowhere = Place.objects.outside(Place.Kind.TO_SETTLE)
+        self.to_settle = self.nowhere.pk
+        in_house = Place.objects.filter(kind__in=Place.IN_HOUSE)
+        self.physical = set(in_house.values_list("pk", flat=True))
         self.old: Quantities = {}
         self.new: Quantities = {}
         # The lot that was last in a vessel, for what is drawn from an empty one.
@@ -273,6 +287,8 @@ class _Retelling:
     def _tell_honey(self, event: Event, lines: Quantities) -> tuple[Quantities, tuple[Short, ...]]:
         if event.posting.kind in LEVELS:
             return self._tell_level(lines), ()
+        if not any(lines.values()) and event.posting.took_all:
+            lines = _as_posted(event.posting, self.item)
         flow = _Flow(self, event, lines)
         return flow.told, tuple(flow.shorts)
 
@@ -304,7 +320,7 @@ class _Retelling:
     ) -> tuple[dict[int, int], int]:
         """Return what `grams` drawn from a vessel are, by lot, and how much is not there."""
         there = {lot: n for lot, n in _at(self.new, place).items() if n > 0}
-        known = [lot for lot in prefer if lot in there]
+        known = [lot for lot in dict.fromkeys(prefer) if lot in there]
         rest = sorted(there.keys() - known, key=lambda lot: -there[lot])
         portions = {}
         for lot in [*known, *rest]:
@@ -454,8 +470,7 @@ class _Flow:
     def _new_blend(self, parts: dict[int, int]) -> int:
         found = Lot.objects.select_related("owner").in_bulk(list(parts))
         portions = [
-            lots.Portion(found[lot], grams, self.walk.places[self.walk.to_settle])
-            for lot, grams in parts.items()
+            lots.Portion(found[lot], grams, self.walk.nowhere) for lot, grams in parts.items()
         ]
         if len({portion.lot.owner_id for portion in portions}) > 1:
             self._refuse()

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
+from functools import partial
 
 from django.db import transaction
 from django.db.models import Sum
@@ -15,7 +16,7 @@ from inventory.shared.errors import BadValue, NotEnoughStock, Problems, StockRes
 from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import ledger
+from inventory.stock.services import ledger, retelling, shortages
 from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
 
 # So many lots on hold are named in a refusal.
@@ -133,14 +134,24 @@ def count(
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    balance = Balance.objects.filter(item=item, place=place, lot=lot).first()
-    difference = counted - (balance.quantity if balance else 0)
+    difference = counted - _in_books(item, place, lot, counted_on)
+    moment = days.moment(counted_on)
+    settle = partial(
+        shortages.settle_counted,
+        item=item,
+        place=place,
+        lot=lot,
+        settled_by=recorded_by,
+        key=key,
+        occurred_at=moment,
+    )
     if difference == 0:
+        settle()
         return None
     if lot and difference > 0 and not count_is_right:
         _ask_about_more_than_packed(lot, difference)
     with refused_at("counted"):
-        return ledger.post(
+        posting = ledger.post(
             kind=Posting.Kind.COUNT,
             lines=ledger.move(
                 item=item,
@@ -152,8 +163,20 @@ def count(
             recorded_by=recorded_by,
             key=key,
             note=reason.strip(),
-            occurred_at=days.moment(counted_on),
+            occurred_at=moment,
         )
+    settle()
+    return posting
+
+
+def _in_books(item: Item, place: Place, lot: Lot | None, day: date | None) -> int:
+    """Return what the books have at a place, now or at noon of an earlier day."""
+    moment = days.past_moment(day)
+    if moment is None:
+        balance = Balance.objects.filter(item=item, place=place, lot=lot).first()
+        return balance.quantity if balance else 0
+    state = retelling.state_at(item, moment, places=[place.pk])
+    return state.get((place.pk, lot.pk if lot else 0), 0)
 
 
 def _ask_about_more_than_packed(lot: Lot, found: int) -> None:
