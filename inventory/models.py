@@ -35,6 +35,8 @@ from inventory.stock.models import (
     BlendPlan,
     BlendPlanLine,
     CalibrationPoint,
+    Cleaning,
+    CleaningTask,
     Counter,
     DipReading,
     Item,
@@ -51,6 +53,7 @@ from inventory.stock.models import (
     Supplier,
     TankShape,
     VesselTemperature,
+    Warming,
 )
 
 __all__ = [
@@ -63,6 +66,8 @@ __all__ = [
     "Brand",
     "CalibrationPoint",
     "ChangedPieces",
+    "Cleaning",
+    "CleaningTask",
     "CombCut",
     "Counter",
     "Creaming",
@@ -99,4 +104,5 @@ __all__ = [
     "TankShape",
     "Variety",
     "VesselTemperature",
+    "Warming",
 ]

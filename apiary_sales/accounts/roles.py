@@ -20,6 +20,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_suppliers",
             "inventory.manage_goods",
             "inventory.release_hold",
+            "inventory.record_cleaning",
             "customers.manage_customers",
             "pricing.manage_prices",
             "orders.take_orders",
@@ -42,10 +43,13 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_places",
             "inventory.manage_suppliers",
             "inventory.manage_goods",
+            "inventory.record_cleaning",
             "orders.fulfil_orders",
         }
     ),
-    User.Role.STAND: frozenset({"inventory.write_off", "orders.sell_at_stand"}),
+    User.Role.STAND: frozenset(
+        {"inventory.write_off", "inventory.record_cleaning", "orders.sell_at_stand"}
+    ),
     User.Role.OFFICE: frozenset(
         {
             "inventory.move_honey",
@@ -55,6 +59,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_suppliers",
             "inventory.manage_goods",
             "inventory.release_hold",
+            "inventory.record_cleaning",
             "customers.manage_customers",
             "pricing.manage_prices",
             "orders.take_orders",

@@ -526,6 +526,7 @@ class ProductionForm(ActForm):
         "honey_house_celsius": "celsius",
         "moisture_limit_percent": "moisture_limit",
         "named_source_percent": "named_source",
+        "warming_limit_celsius": "warming_limit",
     }
 
     lot_code_pattern = forms.CharField(
@@ -566,6 +567,13 @@ class ProductionForm(ActForm):
         decimal_places=1,
         required=False,
         help_text=_("What was left in a tank from an earlier lot does not rename a blend."),
+    )
+    warming_limit = TemperatureField(
+        label=_("Warmest that honey may get"),
+        help_text=_(
+            "Common practice is about 100 °F (38 °C): heat darkens honey and raises its HMF. A "
+            "warmer entry in the warming log has to be confirmed."
+        ),
     )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),

@@ -5,8 +5,10 @@ from django.urls import path, re_path
 from inventory.stock.views import (
     acts,
     blend_plans,
+    cleaning,
     convert,
     deliveries,
+    dip_chart,
     dips,
     drum_labels,
     measurements,
@@ -16,6 +18,7 @@ from inventory.stock.views import (
     postings,
     stores,
     suppliers,
+    warmings,
 )
 
 urlpatterns = [
@@ -102,11 +105,38 @@ urlpatterns = [
     path("honey/dips/", dips.dip_list, name="dip_list"),
     path("honey/dips/<int:pk>/", dips.dip_detail, name="dip_detail"),
     path("honey/dips/<int:pk>/accept/", dips.DipAcceptView.as_view(), name="dip_accept"),
+    path("honey/warmings/", warmings.warming_list, name="warming_list"),
+    path("honey/warmings/new/", warmings.WarmingAddView.as_view(), name="warming_add"),
+    path("honey/warmings.pdf", warmings.warming_list_pdf, name="warming_list_pdf"),
+    path("honey/warmings.csv", warmings.warming_list_csv, name="warming_list_csv"),
+    path(
+        "honey/warmings/<int:pk>/remove/",
+        warmings.WarmingRemoveView.as_view(),
+        name="warming_remove",
+    ),
+    path("honey/cleaning/", cleaning.cleaning_home, name="cleaning"),
+    path("honey/cleaning/new/", cleaning.cleaning_task_add, name="cleaning_task_add"),
+    path("honey/cleaning/<int:pk>/edit/", cleaning.cleaning_task_edit, name="cleaning_task_edit"),
+    path(
+        "honey/cleaning/<int:pk>/done/",
+        cleaning.CleaningRecordView.as_view(),
+        name="cleaning_record",
+    ),
+    path("honey/cleaning/log/", cleaning.cleaning_log, name="cleaning_log"),
+    path("honey/cleaning/log.pdf", cleaning.cleaning_log_pdf, name="cleaning_log_pdf"),
+    path("honey/cleaning/log.csv", cleaning.cleaning_log_csv, name="cleaning_log_csv"),
+    path(
+        "honey/cleaning/log/<int:pk>/remove/",
+        cleaning.CleaningRemoveView.as_view(),
+        name="cleaning_remove",
+    ),
     path("honey/places/", places.place_list, name="places"),
     path("honey/places/new/", places.place_create, name="place_create"),
     path("honey/places/drums/", places.drums_create, name="drums_create"),
     path("honey/places/<slug:code>/", places.place_detail, name="place_detail"),
     path("honey/places/<slug:code>/edit/", places.place_edit, name="place_edit"),
+    path("honey/places/<slug:code>/dip-chart/", dip_chart.dip_chart, name="dip_chart"),
+    path("honey/places/<slug:code>/dip-chart.pdf", dip_chart.dip_chart_pdf, name="dip_chart_pdf"),
     path("honey/places/<slug:code>/use/", places.place_use, name="place_use"),
     path(
         "honey/places/<slug:code>/measure/",

@@ -136,6 +136,7 @@ class ProductionSettingsView(ActView):
             "setting_days": settings.setting_days,
             "moisture_limit": plain(settings.moisture_limit_percent, 2),
             "named_source": plain(settings.named_source_percent, 1),
+            "warming_limit": in_fahrenheit(settings.warming_limit_celsius),
             "lot_code_pattern": settings.lot_code_pattern,
         }
 
@@ -147,6 +148,7 @@ class ProductionSettingsView(ActView):
             setting_days=data["setting_days"],
             moisture_limit_percent=data["moisture_limit"],
             named_source_percent=data["named_source"],
+            warming_limit_celsius=data["warming_limit"],
             lot_code_pattern=data["lot_code_pattern"],
         )
 

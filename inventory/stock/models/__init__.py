@@ -1,6 +1,7 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
 from .blend_plans import BlendPlan, BlendPlanLine
+from .cleaning import Cleaning, CleaningTask
 from .corrections import LotCorrection, Shortage
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
@@ -9,12 +10,15 @@ from .measurements import Measurement, VesselTemperature
 from .settings import ProductionSettings
 from .suppliers import Supplier
 from .vessels import CalibrationPoint, DipReading, TankShape
+from .warmings import Warming
 
 __all__ = [
     "Balance",
     "BlendPlan",
     "BlendPlanLine",
     "CalibrationPoint",
+    "Cleaning",
+    "CleaningTask",
     "Counter",
     "DipReading",
     "Item",
@@ -31,4 +35,5 @@ __all__ = [
     "Supplier",
     "TankShape",
     "VesselTemperature",
+    "Warming",
 ]

@@ -111,6 +111,8 @@ def post(
     happened = has_happened or days.is_past(moment)
     shorts: list[tuple[Item, Short]] = []
     if happened:
+        if is_late and kind == Posting.Kind.SALE:
+            lines = _where_they_were(lines, moment)
         lines, shorts = _with_shortages(lines, _there(lines, moment if is_late else None))
     batch = _Batch(recorded_by, key)
     batch.releases, batch.gives_way = list(releases), happened
@@ -468,6 +470,28 @@ def _there(
             state = retelling.state_at(item, moment, upto=upto, places=places)
         there |= {(item.pk, place, lot): quantity for (place, lot), quantity in state.items()}
     return there
+
+
+def _where_they_were(lines: list[Line], moment: datetime) -> list[Line]:
+    """Let jars that were sold on an earlier day come from the shelf on which they were that day.
+
+    They are picked where they are now, and may have been carried since.
+    """
+    stores = Place.objects.filter(kind__in=Place.STORES).in_bulk()
+    made = []
+    for line in lines:
+        if line.place.kind not in Place.STORES or line.quantity > 0:
+            made.append(line)
+            continue
+        there = retelling.state_at(line.item, moment, places=stores)
+        wanted, lot = -line.quantity, line.lot.pk if line.lot else 0
+        others = sorted(key for key in stores if key != line.place.pk)
+        for place in (line.place.pk, *others):
+            taken = min(wanted, max(there.get((place, lot), 0), 0))
+            made.append(Line(line.item, stores[place], line.lot, -taken))
+            wanted -= taken
+        made.append(Line(line.item, line.place, line.lot, -wanted))
+    return _merged(made)
 
 
 def _with_shortages(

@@ -22,6 +22,8 @@ NAMED_SOURCE_MAX = Decimal(50)
 # At about 14 °C creamed honey sets in 7 to 14 days (common practice).
 USUAL_SETTING_DAYS = 10
 SETTING_DAYS_MAX = 365
+# Below 25 °C nothing is warmed; honey that gets 60 °C is spoiled.
+WARMING_LIMIT_CELSIUS = (Decimal(25), Decimal(60))
 
 
 @transaction.atomic
@@ -34,12 +36,14 @@ def change(
     setting_days: int = USUAL_SETTING_DAYS,
     moisture_limit_percent: Decimal | None = None,
     named_source_percent: Decimal | None = None,
+    warming_limit_celsius: Decimal | None = None,
 ) -> ProductionSettings:
     """Set what an hour costs, how warm honey is filled, how sales are costed and jars are coded.
 
     `setting_days` is how long creamed honey sets before it is sold, `moisture_limit_percent` the
     most moisture of honey that is bottled and sold without being told to, `named_source_percent`
-    the least share of a source that a blend is called after; None leaves these two as they are.
+    the least share of a source that a blend is called after, `warming_limit_celsius` how warm
+    honey may get before the house wants a confirmation; None leaves these three as they are.
     Runs recorded before keep the figures of their day. The way of costing is chosen once: after
     the first sale it stays. Raises `BadValue`.
     """
@@ -84,6 +88,15 @@ def change(
             _("Enter the least share that is named, from 0 to %(most)s percent.")
             % {"most": NAMED_SOURCE_MAX},
         )
+    low, high = WARMING_LIMIT_CELSIUS
+    if warming_limit_celsius is not None:
+        if not low <= warming_limit_celsius <= high:
+            problems.add(
+                "warming_limit_celsius",
+                _("Enter a limit between %(low)s and %(high)s.")
+                % {"low": words.temperature(low), "high": words.temperature(high)},
+            )
+        settings.warming_limit_celsius = warming_limit_celsius
     lot_codes.check_pattern(problems, "lot_code_pattern", lot_code_pattern.strip())
     problems.raise_any()
     if moisture_limit_percent is not None:

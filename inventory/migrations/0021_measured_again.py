@@ -34,7 +34,7 @@ def let_lots_follow_what_was_measured(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0019_blend_plan'),
+        ('inventory', '0020_warming_and_cleaning_logs'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
