@@ -185,6 +185,8 @@ def test_the_house_sets_its_limits_on_the_page_of_its_figures(db):
             "celsius_unit": "F",
             "cost_method": "fifo",
             "setting_days": "10",
+            "warming_limit": "100",
+            "warming_limit_unit": "F",
             "lot_code_pattern": "L{yy}{ddd}-{n}",
             "moisture_limit": "17.8",
             "named_source": "10",
