@@ -53,6 +53,7 @@ from inventory.stock.models import (
     Shortage,
     Supplier,
     TankShape,
+    VesselTemperature,
     Warming,
 )
 
@@ -104,5 +105,6 @@ __all__ = [
     "Supplier",
     "TankShape",
     "Variety",
+    "VesselTemperature",
     "Warming",
 ]

@@ -127,6 +127,9 @@ class RunToPlanSerializer(serializers.Serializer):
     )
     lot_code_is_right = serializers.BooleanField(required=False)
     variety_is_right = serializers.BooleanField(required=False)
+    moisture_is_right = serializers.BooleanField(
+        required=False, help_text="Confirms honey above the house's own limit of moisture."
+    )
     seed_source = VesselCodeField(required=False, allow_null=True)
     seed_percent = StrictDecimalField(
         max_digits=4, decimal_places=1, required=False, allow_null=True

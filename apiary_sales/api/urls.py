@@ -45,6 +45,14 @@ urlpatterns = [
     *router.urls,
     path("extractions/", views.ExtractionView.as_view(), name="extractions"),
     path("transfers/", views.TransferView.as_view(), name="transfers"),
+    path(
+        "places/<slug:code>/measurements/",
+        measurements.VesselMeasurementsApiView.as_view(),
+        name="vessel-measurements",
+    ),
+    path("lots/<str:code>/name/", measurements.BlendNameApiView.as_view(), name="blend-name"),
+    path("drum-weighings/", measurements.DrumWeighingsApiView.as_view(), name="drum-weighings"),
+    path("drum-fills/", measurements.DrumFillsApiView.as_view(), name="drum-fills"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
     path(
         "weight-sales/",

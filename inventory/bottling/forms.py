@@ -22,6 +22,7 @@ from inventory.shared.forms.fields import (
     DayField,
     LengthField,
     MoneyField,
+    NumberField,
     QuantityField,
     TemperatureField,
     VolumeField,
@@ -30,7 +31,12 @@ from inventory.shared.forms.fields import (
     decimal_sign,
 )
 from inventory.stock import lot_codes
-from inventory.stock.forms.fields import VesselField, in_fahrenheit, usual_temperature
+from inventory.stock.forms.fields import (
+    VesselField,
+    in_fahrenheit,
+    moisture_is_right_field,
+    usual_temperature,
+)
 from inventory.stock.forms.suppliers import SupplierNameField
 from inventory.stock.models import Balance, LotHold, Place, ProductionSettings
 
@@ -134,6 +140,7 @@ class RunPlanForm(PlannedAdditionForm):
     )
     lot_code_is_right = forms.BooleanField(label=_("Yes, one code is right"), required=False)
     variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
+    moisture_is_right = moisture_is_right_field()
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -144,6 +151,13 @@ class RunPlanForm(PlannedAdditionForm):
         """Whether the box that confirms the variety is shown."""
         return self.is_bound and bool(
             self.errors.get("variety_is_right") or self["variety_is_right"].value()
+        )
+
+    @property
+    def asks_about_moisture(self) -> bool:
+        """Whether the box that confirms honey above the limit of moisture is shown."""
+        return self.is_bound and bool(
+            self.errors.get("moisture_is_right") or self["moisture_is_right"].value()
         )
 
     @property
@@ -536,6 +550,8 @@ class ProductionForm(ActForm):
     fields_of_parameters = {
         "labour_cents_per_hour": "labour",
         "honey_house_celsius": "celsius",
+        "moisture_limit_percent": "moisture_limit",
+        "named_source_percent": "named_source",
         "warming_limit_celsius": "warming_limit",
         "stick_mark_mm": "stick_mark",
     }
@@ -561,6 +577,23 @@ class ProductionForm(ActForm):
     setting_days = WholeNumberField(
         label=_("Days until creamed honey is ready"),
         help_text=_("7 to 14 are common, at about 57 °F (14 °C)."),
+    )
+    moisture_limit = NumberField(
+        label=_("Moisture limit, percent"),
+        max_digits=4,
+        decimal_places=2,
+        required=False,
+        help_text=_(
+            "Honey above it is not bottled, planned or sold in drums unless you tick that it is. "
+            "U.S. Grade A is up to 18.6 percent."
+        ),
+    )
+    named_source = NumberField(
+        label=_("Least share of a source that is named, percent"),
+        max_digits=3,
+        decimal_places=1,
+        required=False,
+        help_text=_("What was left in a tank from an earlier lot does not rename a blend."),
     )
     warming_limit = TemperatureField(
         label=_("Warmest that honey may get"),

@@ -12,6 +12,11 @@ def moment(day: date | None) -> datetime:
     return timezone.make_aware(datetime.combine(day, time(12)))
 
 
+def start_of(day: date) -> datetime:
+    """Return the moment at which a day begins where the house is."""
+    return timezone.make_aware(datetime.combine(day, time()))
+
+
 def is_past(moment: datetime) -> bool:
     """Tell whether a moment was on an earlier day: what is entered for it has happened."""
     return timezone.localdate(moment) < timezone.localdate()

@@ -34,6 +34,7 @@ urlpatterns = [
         measurements.MeasurementAddView.as_view(),
         name="measurement_add",
     ),
+    path("honey/lots/<str:code>/name/", measurements.NameBlendView.as_view(), name="name_blend"),
     path(
         "honey/measurements/<int:pk>/remove/",
         measurements.MeasurementRemoveView.as_view(),
@@ -139,6 +140,16 @@ urlpatterns = [
     path("honey/places/<slug:code>/dip-chart/", dip_chart.dip_chart, name="dip_chart"),
     path("honey/places/<slug:code>/dip-chart.pdf", dip_chart.dip_chart_pdf, name="dip_chart_pdf"),
     path("honey/places/<slug:code>/use/", places.place_use, name="place_use"),
+    path(
+        "honey/places/<slug:code>/measure/",
+        measurements.MeasureAgainView.as_view(),
+        name="measure_again",
+    ),
+    path(
+        "honey/places/<slug:code>/weigh/",
+        acts.WeighAgainView.as_view(),
+        name="weigh_again",
+    ),
     path("honey/drum-labels/", drum_labels.drum_labels, name="drum_labels"),
     path("honey/drum-labels.pdf", drum_labels.drum_labels_pdf, name="drum_labels_pdf"),
     path("honey/flow/", flow.harvest_flow, name="honey_flow"),

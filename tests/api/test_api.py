@@ -52,7 +52,15 @@ from inventory.bottling.services import jars as jar_services
 from inventory.bottling.services import products as product_services
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
-from inventory.stock.services import blend_plans, honey, others, purchases, suppliers
+from inventory.stock.services import (
+    blend_plans,
+    drums,
+    honey,
+    lots,
+    others,
+    purchases,
+    suppliers,
+)
 from inventory.stock.services import cleaning as cleaning_services
 from inventory.stock.services import measurements as measurement_services
 from inventory.stock.services import shortages as shortage_services
@@ -423,6 +431,7 @@ OTHER_FIELDS = {
         "moisture_percent",
         "refractive_index",
         "refractometer_celsius",
+        "brix",
         "colour_mm",
         "cost_cents",
     ],
@@ -471,6 +480,13 @@ SERVICES = {
     ),
     "shortages/{id}/settle/": (shortages.ShortageSettleApiView, shortage_services.settle),
     "shortages/{id}/lot/": (shortages.ShortageLotApiView, shortage_services.name_lot),
+    "places/{code}/measurements/": (
+        measurements.VesselMeasurementsApiView,
+        measurement_services.measure_again,
+    ),
+    "lots/{code}/name/": (measurements.BlendNameApiView, lots.name_blend),
+    "drum-weighings/": (measurements.DrumWeighingsApiView, drums.weigh_again),
+    "drum-fills/": (measurements.DrumFillsApiView, drums.fill),
     "returned-jars/{id}/decide/": (jars.JarsDecideApiView, returned_jars.release),
     "gift-boxes-made/{code}/": (jars.BoxesMakeApiView, gift_boxes.put_together),
     "suppliers/": (honey_of_others.SuppliersApiView, suppliers.add),
@@ -495,6 +511,9 @@ SERVICES = {
 }
 # Fields that say something no parameter of the service does: the unit, or which service it is.
 BESIDE = {
+    "extractions/": {"brix"},
+    "purchases/": {"brix"},
+    "others-honey/": {"brix"},
     "goods-receipts/": {"grams"},
     "goods-made/": {"grams"},
     "comb-receipts/": {"grams"},

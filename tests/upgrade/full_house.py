@@ -170,6 +170,14 @@ def _measure(person) -> None:
         recorded_by=person,
         key="full:hmf",
     )
+    measurements.measure_again(
+        place=Place.objects.get(code="tank-1"),
+        measured_on=timezone.localdate(),
+        moisture_percent=Decimal("17.3"),
+        celsius=Decimal(31),
+        recorded_by=person,
+        key="full:again",
+    )
 
 
 def _take_in_honey_of_others(person) -> None:

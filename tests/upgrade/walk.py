@@ -87,7 +87,8 @@ LATER = {
 }
 
 # What the pages of places show: what is inside the house.
-PLACES = ["tank", "drum", "pail", "tote", "shelf", "stand", "van"]
+VESSELS = ["tank", "drum", "pail", "tote"]
+PLACES = [*VESSELS, "shelf", "stand", "van"]
 PAPERS = {
     f"documents/{path.name}"
     for path in (settings.BASE_DIR / "templates" / "documents").glob("[!_]*.html")
@@ -245,6 +246,15 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:certificate inventory:measurement_add inventory:lot_origin "
             "api:lot-measurements api:lot-certificate api:lot-warmings",
         ),
+        (
+            _rows("inventory.Lot", "code", kind="blend"),
+            "inventory:name_blend api:blend-name",
+        ),
+        (
+            _rows("inventory.Place", "code", "kind", is_active=True, kind__in=VESSELS),
+            "inventory:measure_again api:vessel-measurements",
+        ),
+        (_rows("inventory.Place", "code", kind="drum"), "inventory:weigh_again"),
         (_rows("inventory.Measurement", "pk", "what"), "inventory:measurement_remove"),
         (
             _rows("inventory.Warming", "pk", "above_limit_confirmed"),

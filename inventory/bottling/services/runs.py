@@ -52,6 +52,7 @@ def plan(
     lot_code: str = "",
     lot_code_is_right: bool = False,
     variety_is_right: bool = False,
+    moisture_is_right: bool = False,
     seed_source: Place | None = None,
     seed_percent: Decimal | None = None,
     setting_place: str = "",
@@ -71,7 +72,8 @@ def plan(
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
     temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
-    the floral source of the honey does not name, `lot_code_is_right` a code that is on jars of
+    the floral source of the honey does not name, `moisture_is_right` honey above the house's own
+    limit of moisture, `lot_code_is_right` a code that is on jars of
     other honey; one that is on jars of another owner is refused. `without_labels` fills jars that
     are labelled later, as another product.
 
@@ -130,6 +132,11 @@ def plan(
     for error in found:
         if error:
             problems.add_error(error)
+    limit = ProductionSettings.current().moisture_limit_percent
+    if there and not moisture_is_right:
+        asked = rules.above_limit_sentence(there.honey_lot, source, limit)
+        if asked:
+            problems.add("moisture_is_right", asked)
     if there and not variety_is_right and (asked := filling.variety_sentence(product, there)):
         problems.add("variety_is_right", asked)
     if taken := packed_codes.taken_error(lot_code, product, parameter="lot_code"):

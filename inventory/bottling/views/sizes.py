@@ -21,7 +21,7 @@ from inventory.bottling.services import sizes
 from inventory.bottling.services.products import PartUse
 from inventory.physics import labelling
 from inventory.shared.views import ActView
-from inventory.stock.forms.fields import in_fahrenheit
+from inventory.stock.forms.fields import in_fahrenheit, plain
 from inventory.stock.models import ProductionSettings
 from inventory.stock.services import production
 
@@ -135,6 +135,8 @@ class ProductionSettingsView(ActView):
             "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
             "setting_days": settings.setting_days,
+            "moisture_limit": plain(settings.moisture_limit_percent, 2),
+            "named_source": plain(settings.named_source_percent, 1),
             "warming_limit": in_fahrenheit(settings.warming_limit_celsius),
             "stick_mark": [settings.stick_mark_mm, "mm"],
             "lot_code_pattern": settings.lot_code_pattern,
@@ -146,6 +148,8 @@ class ProductionSettingsView(ActView):
             honey_house_celsius=data["celsius"],
             cost_method=data["cost_method"],
             setting_days=data["setting_days"],
+            moisture_limit_percent=data["moisture_limit"],
+            named_source_percent=data["named_source"],
             warming_limit_celsius=data["warming_limit"],
             stick_mark_mm=data["stick_mark"],
             lot_code_pattern=data["lot_code_pattern"],

@@ -65,6 +65,11 @@ def between_points() -> str:
     return ";" if decimal_sign() == "," else ","
 
 
+def moisture_is_right_field() -> forms.BooleanField:
+    """Return the box that confirms honey above the house's limit of moisture."""
+    return forms.BooleanField(label=_("Yes, use this honey all the same"), required=False)
+
+
 def note_field() -> forms.CharField:
     return forms.CharField(label=_("Note"), max_length=200, required=False)
 

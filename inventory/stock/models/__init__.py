@@ -6,7 +6,7 @@ from .corrections import LotCorrection, Shortage
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
-from .measurements import Measurement
+from .measurements import Measurement, VesselTemperature
 from .settings import ProductionSettings
 from .suppliers import Supplier
 from .vessels import CalibrationPoint, DipReading, TankShape
@@ -34,5 +34,6 @@ __all__ = [
     "Shortage",
     "Supplier",
     "TankShape",
+    "VesselTemperature",
     "Warming",
 ]

@@ -128,6 +128,8 @@ class Lot(models.Model):
     code = models.CharField(_("lot code"), max_length=30)
     season = models.PositiveSmallIntegerField(_("season"))
     floral_source = models.CharField(_("floral source"), max_length=120, blank=True)
+    # A person named this blend; in what is blended of it the name counts as one source.
+    is_named = models.BooleanField(_("named by a person"), default=False)
     yard = models.CharField(_("yard or area"), max_length=120, blank=True)
     made_on = models.DateField(_("date"))
     # None where nobody measures it: comb honey, and goods that are no honey.
@@ -142,6 +144,21 @@ class Lot(models.Model):
     )
     colour_mm = models.DecimalField(
         _("colour, mm Pfund"), max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    # What it came with, or was worked out to be as a blend; used since it was measured again.
+    moisture_percent_at_first = models.DecimalField(
+        _("moisture that it came with, percent"),
+        max_digits=4,
+        decimal_places=2,
+        null=True,
+        blank=True,
+    )
+    colour_mm_at_first = models.DecimalField(
+        _("colour that it came with, mm Pfund"),
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
     )
     supplier = models.ForeignKey(
         "inventory.Supplier",
@@ -304,8 +321,8 @@ class Lot(models.Model):
         return grading.moisture_grade(float(self.moisture_percent))
 
     @property
-    def fermentation_warning(self) -> str:
-        """A sentence where the honey is at risk of fermenting, else an empty string.
+    def keeping_note(self) -> str:
+        """How honey of this moisture keeps, where it is at risk of fermenting, else empty.
 
         Bands: 17.1 % and under keeps whatever the yeast count; up to 18 % keeps below 1,000
         yeasts a gram, up to 19 % below 10, up to 20 % below 1; above 20 % always at risk
@@ -346,6 +363,16 @@ class Lot(models.Model):
 
         A share is the product of the shares along each way back, added up over the ways.
         """
+        return self._origins()
+
+    def named_sources(self) -> list[Origin]:
+        """Return the lots after which this one is called, with their shares, largest first.
+
+        They are its origins, but for blends that a person named: those are called by that name.
+        """
+        return self._origins(stop_at_names=True)
+
+    def _origins(self, *, stop_at_names: bool = False) -> list[Origin]:
         family = {relative.pk: relative for relative in [self, *self.ancestors()]}
         links: dict[int, list[LotParent]] = {}
         for link in LotParent.objects.filter(lot__in=family).order_by("id"):
@@ -355,7 +382,7 @@ class Lot(models.Model):
         for key in parents_first(parents):
             # Goods in a gift box have no honey, and no share of it.
             of_honey = [link for link in links.get(key, []) if link.grams]
-            if not of_honey:
+            if not of_honey or (stop_at_names and family[key].is_named):
                 shares_of[key] = {key: Fraction(1)}
                 continue
             whole = sum(link.grams for link in of_honey)

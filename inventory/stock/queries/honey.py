@@ -24,7 +24,7 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from inventory.shared.money import split_cents
-from inventory.stock import density, vessels
+from inventory.stock import density, rules, vessels
 from inventory.stock.models import (
     Balance,
     DipReading,
@@ -34,6 +34,7 @@ from inventory.stock.models import (
     Place,
     Posting,
     PostingLine,
+    ProductionSettings,
     Supplier,
 )
 from inventory.stock.models.lots import Origin
@@ -206,12 +207,27 @@ class HoneyInHand:
     def in_drums(self) -> "Total":
         return Total.of(self.our_drums)
 
-    @property
-    def at_risk(self) -> list[Lot]:
-        """Lots in hand that may ferment, wettest first."""
+    @cached_property
+    def moisture_warnings(self) -> "list[MoistureWarning]":
+        """What is to be said of the lots in hand that are above the house's limit, wettest first.
+
+        Lots of which the same is to be said are one warning.
+        """
+        limit = ProductionSettings.current().moisture_limit_percent
         lots = {vessel.lot for vessel in self.vessels if vessel.lot}
-        at_risk = [lot for lot in lots if lot.fermentation_warning]
-        return sorted(at_risk, key=lambda lot: (-lot.honey_moisture, lot.code))
+        above = [lot for lot in lots if rules.is_above_limit(lot, limit)]
+        found: dict[str, list[Lot]] = {}
+        for lot in sorted(above, key=lambda lot: (-lot.honey_moisture, lot.code)):
+            found.setdefault(rules.moisture_warning(lot, limit), []).append(lot)
+        return [MoistureWarning(sentence, lots) for sentence, lots in found.items()]
+
+
+@dataclass(frozen=True)
+class MoistureWarning:
+    """A sentence of warning, and the lots that it is said of, the wettest first."""
+
+    sentence: str
+    lots: list[Lot]
 
 
 @dataclass(frozen=True)
@@ -338,6 +354,41 @@ class LotStory:
     @property
     def quantity_there(self) -> int:
         return sum(balance.quantity for balance in self.where)
+
+
+def places_of(lot: Lot, *, but: Place) -> list[Place]:
+    """Return the other vessels that have honey of a lot."""
+    balances = Balance.objects.filter(lot=lot, is_vessel=True, quantity__gt=0).exclude(place=but)
+    return [balance.place for balance in balances.select_related("place").order_by("place__code")]
+
+
+@dataclass(frozen=True)
+class VesselWarmth:
+    """How warm the honey in a vessel was when it was read last, by a thermometer or with a dip."""
+
+    celsius: Decimal
+    read_on: date
+    is_dip: bool
+
+
+def warmth(place: Place) -> VesselWarmth | None:
+    """Return the newest temperature of what is in a vessel; None where none was read."""
+    read = place.temperatures.first()
+    dip = place.dip_readings.first()
+    dip_day = timezone.localdate(dip.read_at) if dip else None
+    if read and (dip_day is None or read.measured_on >= dip_day):
+        return VesselWarmth(read.celsius, read.measured_on, is_dip=False)
+    return VesselWarmth(dip.celsius, dip_day, is_dip=True) if dip and dip_day else None
+
+
+def source_shares(lot: Lot) -> list[tuple[str, Decimal]]:
+    """Return the floral sources in a blend with their share in percent, the largest first."""
+    shares: dict[str, Fraction] = {}
+    for each in lot.named_sources() if not lot.is_named else lot.origins():
+        known = shares.get(each.lot.floral_source, Fraction(0))
+        shares[each.lot.floral_source] = known + each.share
+    ordered = sorted(shares.items(), key=lambda pair: -pair[1])
+    return [(name, Decimal(share.numerator) * 100 / share.denominator) for name, share in ordered]
 
 
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:

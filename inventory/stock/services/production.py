@@ -14,6 +14,11 @@ from inventory.stock.models import Posting, ProductionSettings
 LABOUR_CENTS_MAX = 100_000
 # Honey below 15 °C hardly runs; above 60 °C it is spoiled.
 FILLING_CELSIUS = (Decimal(15), Decimal(60))
+# Honey below 15 % hardly runs; above 25 % not even heather or baker's honey may be (Directive
+# 2001/110/EC, annex II).
+MOISTURE_LIMIT_PERCENT = (Decimal(15), Decimal(25))
+# A source with half of the honey is always named.
+NAMED_SOURCE_MAX = Decimal(50)
 # At about 14 °C creamed honey sets in 7 to 14 days (common practice).
 USUAL_SETTING_DAYS = 10
 SETTING_DAYS_MAX = 365
@@ -31,14 +36,18 @@ def change(
     cost_method: str,
     lot_code_pattern: str = lot_codes.USUAL_PATTERN,
     setting_days: int = USUAL_SETTING_DAYS,
+    moisture_limit_percent: Decimal | None = None,
+    named_source_percent: Decimal | None = None,
     warming_limit_celsius: Decimal | None = None,
     stick_mark_mm: Decimal | None = None,
 ) -> ProductionSettings:
     """Set what an hour costs, how warm honey is filled, how sales are costed and jars are coded.
 
-    `setting_days` is how long creamed honey sets before it is sold. `warming_limit_celsius` is how
-    warm honey may get before the house wants a confirmation, `stick_mark_mm` the finest mark of
-    the dip stick; each stays as it is where None.
+    `setting_days` is how long creamed honey sets before it is sold, `moisture_limit_percent` the
+    most moisture of honey that is bottled and sold without being told to, `named_source_percent`
+    the least share of a source that a blend is called after, `warming_limit_celsius` how warm
+    honey may get before the house wants a confirmation, `stick_mark_mm` the finest mark of the dip
+    stick; None leaves these four as they are.
     Runs recorded before keep the figures of their day. The way of costing is chosen once: after
     the first sale it stays. Raises `BadValue`.
     """
@@ -70,6 +79,19 @@ def change(
         )
     if not 0 <= setting_days <= SETTING_DAYS_MAX:
         problems.add("setting_days", _("Enter how many days it sets, from 0 to 365."))
+    low, high = MOISTURE_LIMIT_PERCENT
+    if moisture_limit_percent is not None and not low <= moisture_limit_percent <= high:
+        problems.add(
+            "moisture_limit_percent",
+            _("Enter a limit of moisture from %(low)s to %(high)s percent.")
+            % {"low": low, "high": high},
+        )
+    if named_source_percent is not None and not 0 <= named_source_percent <= NAMED_SOURCE_MAX:
+        problems.add(
+            "named_source_percent",
+            _("Enter the least share that is named, from 0 to %(most)s percent.")
+            % {"most": NAMED_SOURCE_MAX},
+        )
     low, high = WARMING_LIMIT_CELSIUS
     if warming_limit_celsius is not None:
         if not low <= warming_limit_celsius <= high:
@@ -87,6 +109,10 @@ def change(
         )
     lot_codes.check_pattern(problems, "lot_code_pattern", lot_code_pattern.strip())
     problems.raise_any()
+    if moisture_limit_percent is not None:
+        settings.moisture_limit_percent = moisture_limit_percent
+    if named_source_percent is not None:
+        settings.named_source_percent = named_source_percent
     settings.lot_code_pattern = lot_code_pattern.strip()
     settings.setting_days = setting_days
     settings.stick_mark_mm = stick_mark_mm
