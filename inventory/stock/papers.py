@@ -1,4 +1,4 @@
-"""The certificate of a lot as a paper: what it shows, and its PDF."""
+"""Papers of honey and stock: the certificate of a lot, and the sheet of a count."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,11 +13,12 @@ from django.utils.translation import gettext as _
 from inventory.shared import documents
 from inventory.shared.models import House
 from inventory.stock import origin
-from inventory.stock.models import Lot
+from inventory.stock.models import CountSheet, Lot
 from inventory.stock.models.lots import Origin
-from inventory.stock.queries import measurements
+from inventory.stock.queries import count_sheets, measurements
 
 CERTIFICATE = "documents/lot_certificate.html"
+COUNT_SHEET = "documents/count_sheet.html"
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,15 @@ def certificate_context(lot: Lot) -> dict[str, Any]:
         "figures": measurements.of_lot(lot),
         "parts": _parts(origins),
         "countries": _countries(origin.by_country(origins, House.current())),
+        "today": timezone.localdate(),
+    }
+
+
+def count_sheet_context(sheet: CountSheet) -> dict[str, Any]:
+    """Return what the paper of a count shows: lines to fill in while it is open, then the result."""
+    return {
+        "sheet": sheet,
+        "contents": count_sheets.sheet_view(sheet),
         "today": timezone.localdate(),
     }
 

@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import WeightField
-from inventory.stock.forms.fields import VesselField, note_field
+from inventory.stock.forms.fields import VesselField, is_asked, may_be_fed_field, note_field
 from inventory.stock.models import Place, Posting
 
 
@@ -133,10 +133,14 @@ class DrumFillForm(HoneyForm):
 
 
 class WriteOffForm(AllOrSomeForm):
-    """Honey that spoiled, was used at home, or was given away."""
+    """Honey that is gone, with the reason; honey that others harvested is fed only if confirmed."""
 
     REASONS = [
+        (Posting.Kind.SKIMMING, _("skimmings")),
+        (Posting.Kind.SPILL, _("spilled")),
         (Posting.Kind.SPOILAGE, _("spoiled")),
+        (Posting.Kind.SAMPLE, _("sample for a laboratory")),
+        (Posting.Kind.FEEDING, _("fed back to bees")),
         (Posting.Kind.OWN_USE, _("own use")),
         (Posting.Kind.GIFT, _("given away")),
     ]
@@ -148,4 +152,10 @@ class WriteOffForm(AllOrSomeForm):
         widget=forms.RadioSelect,
         error_messages={"required": _("Choose why.")},
     )
+    may_be_fed = may_be_fed_field()
     note = forms.CharField(label=_("What happened"), max_length=200, required=False)
+
+    @property
+    def asks_about_feeding(self) -> bool:
+        """Whether the box that confirms the feeding is shown."""
+        return is_asked(self, "may_be_fed")

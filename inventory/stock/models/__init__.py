@@ -1,6 +1,7 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
 from .corrections import LotCorrection, Shortage
+from .counting import CountLine, CountSheet
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
@@ -12,6 +13,8 @@ from .vessels import CalibrationPoint, DipReading, TankShape
 __all__ = [
     "Balance",
     "CalibrationPoint",
+    "CountLine",
+    "CountSheet",
     "Counter",
     "DipReading",
     "Item",

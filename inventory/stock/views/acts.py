@@ -283,6 +283,7 @@ class WriteOffView(HoneyActView):
             place=data["place"],
             grams=data["weight"],
             reason=data["reason"],
+            may_be_fed=data["may_be_fed"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],

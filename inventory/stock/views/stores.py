@@ -91,6 +91,7 @@ class StockWriteOffView(StockActView):
             place=there.place,
             pieces=data["pieces"],
             reason=data["reason"],
+            may_be_fed=data["may_be_fed"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],
@@ -109,6 +110,10 @@ class StockCountView(StockActView):
     form_class = forms.StockCountForm
     template_name = "inventory/stock/count.html"
     filled_by_address = ("place", "thing")
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        may_exceed = self.request.user.has_perm("inventory.count_beyond_made")
+        return super().get_form_kwargs() | {"may_exceed": may_exceed}
 
     def get_initial(self) -> dict[str, Any]:
         given = super().get_initial()
@@ -135,7 +140,7 @@ class StockCountView(StockActView):
             place=data["place"],
             counted=data["counted"],
             reason=data["reason"],
-            count_is_right=data["count_is_right"],
+            surplus_reason=data.get("surplus_reason", ""),
             recorded_by=person_of(self.request),
             key=data["key"],
         )
