@@ -33,12 +33,14 @@ class CountChange:
 class ComparedLine:
     """A counted line beside the books of the moment it was counted.
 
-    `difference` is what was counted less what the books said. `changes` are to be posted: none
-    where both agree, or where a dip can't tell them apart. `problem` says in words why they
-    can't be posted now.
+    `lot` is what it was counted of: in a vessel, the lot that the books have in it at that moment
+    with all that was entered late, unless a person told another. `difference` is what was counted
+    less what the books said. `changes` are to be posted: none where both agree, or where a dip
+    can't tell them apart. `problem` says in words why they can't be posted now.
     """
 
     line: CountLine
+    lot: Lot | None
     counted: int
     book_then: int
     changes: Sequence[CountChange] = field(default_factory=list)
@@ -133,26 +135,37 @@ def compare(line: CountLine, book: BookReading, as_of: datetime | None = None) -
         keys = book.at_place(line.place, line.item)
     then = {key: book.then(key, line.counted_at) for key in keys}
     book_then = sum(then.values())
+    lot = _counted_lot(line, book, then)
     if line.how == CountLine.How.SEAL:
-        return ComparedLine(line, book_then, book_then)
-    changes = _changes(line, book, then)
+        return ComparedLine(line, lot, book_then, book_then)
+    changes = _changes(line, lot, book, then)
     difference = line.counted - book_then
-    is_same_honey = all(change.lot == line.lot for change in changes)
+    is_same_honey = all(change.lot == lot for change in changes)
     if is_same_honey and abs(difference) <= (line.uncertainty_grams or 0):
-        return ComparedLine(line, line.counted, book_then)
+        return ComparedLine(line, lot, line.counted, book_then)
     problem = _problem(line, book, changes, as_of) if changes else ""
-    return ComparedLine(line, line.counted, book_then, changes, problem)
+    return ComparedLine(line, lot, line.counted, book_then, changes, problem)
 
 
-def _changes(line: CountLine, book: BookReading, then: dict[StockKey, int]) -> list[CountChange]:
+def _counted_lot(line: CountLine, book: BookReading, then: dict[StockKey, int]) -> Lot | None:
+    if line.place.is_vessel and not line.lot_is_told:
+        for key, quantity in then.items():
+            if quantity:
+                return book.now[key].lot
+    return line.lot
+
+
+def _changes(
+    line: CountLine, lot: Lot | None, book: BookReading, then: dict[StockKey, int]
+) -> list[CountChange]:
     """Return what brings the books of that moment to the count; a vessel has honey of one lot."""
-    own = (line.place_id, line.item_id, line.lot_id or 0)
+    own = (line.place_id, line.item_id, lot.pk if lot else 0)
     changes = []
     for key in {**then, own: 0}:
         quantity = (line.counted if key == own else 0) - then.get(key, 0)
         if quantity:
-            lot = line.lot if key == own else book.now[key].lot
-            changes.append(CountChange(line.place, line.item, lot, quantity))
+            changed = lot if key == own else book.now[key].lot
+            changes.append(CountChange(line.place, line.item, changed, quantity))
     return changes
 
 

@@ -79,7 +79,7 @@ def certificate_context(lot: Lot) -> dict[str, Any]:
 
 
 def count_sheet_context(sheet: CountSheet) -> dict[str, Any]:
-    """Return what the paper of a count shows: lines to fill in while it is open, then the result."""
+    """Return what the paper of a count shows: lines to fill in, and when closed the result."""
     return {
         "sheet": sheet,
         "contents": count_sheets.sheet_view(sheet),

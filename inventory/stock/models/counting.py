@@ -59,11 +59,12 @@ class BookReading:
 
     def righted_since(self, key: StockKey, moment: datetime) -> bool:
         """Tell whether a count or a weighing put the books right after a moment."""
-        return 0 != sum(
+        righted = (
             each.quantity
             for each in self.moved.get(key, [])
             if each.moment > moment and each.kind in RIGHTED_BY
         )
+        return sum(righted) != 0
 
     def at_place(self, place: Place, item: Item) -> list[StockKey]:
         """Return the keys under which an item is at a place, or was since."""
@@ -202,6 +203,8 @@ class CountLine(models.Model):
     lot = models.ForeignKey(
         Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="count_lines"
     )
+    # A person saw that this lot is in the vessel; otherwise it is the lot that the books have.
+    lot_is_told = models.BooleanField(default=False)
     how = models.CharField(_("how"), max_length=10, choices=How)
     counted = models.BigIntegerField(_("counted"))
     book_quantity = models.BigIntegerField(_("in the books"))

@@ -1,4 +1,4 @@
-"""Count sheets for display: what is to count place by place, what was counted, what closing does."""
+"""Count sheets for display: what is to count, what was counted, and what closing would do."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field

@@ -21,7 +21,16 @@ from inventory.shared.people import Person
 from inventory.shared.services import repeats
 from inventory.stock import counting, density, rules, vessels
 from inventory.stock.counting import ComparedLine
-from inventory.stock.models import Balance, CountLine, CountSheet, Item, Lot, Place, Posting
+from inventory.stock.models import (
+    Balance,
+    CountLine,
+    CountSheet,
+    Item,
+    Lot,
+    Place,
+    Posting,
+    ProductionSettings,
+)
 from inventory.stock.models.counting import BookReading, book_since
 from inventory.stock.services import ledger, surpluses
 
@@ -146,7 +155,7 @@ def enter_vessel(
     counted_at: datetime | None = None,
     note: str = "",
 ) -> CountLine:
-    """Enter what is in a vessel: its net weight, a dip, its gross weight, or that its seal is whole.
+    """Enter what is in a vessel: net weight, dip, gross weight, or that its seal is whole.
 
     `lot` is only needed where other honey is in it than the books say. A whole seal says that it
     is as full as the books say. Raises `BadValue` for a figure that is missing or can't be,
@@ -166,6 +175,7 @@ def enter_vessel(
         place=vessel,
         item=Item.objects.honey(),
         lot=lot or book_lot,
+        lot_is_told=lot is not None,
         how=how,
         book_quantity=book_grams,
         counted_at=moment,
@@ -387,8 +397,19 @@ def _fill_dip(line: CountLine, depth_mm: int | None, celsius: Decimal | None) ->
         )
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error
-    line.depth_mm, line.celsius = depth_mm, celsius
-    line.counted, line.uncertainty_grams = weighed.grams, weighed.uncertainty_grams
+    line.depth_mm, line.celsius, line.counted = depth_mm, celsius, weighed.grams
+    line.uncertainty_grams = weighed.uncertainty_grams + _stick_grams(
+        line.place, depth_mm, litres, weighed.grams
+    )
+
+
+def _stick_grams(place: Place, depth_mm: int, litres: Decimal, grams: int) -> int:
+    """Return how far a dip can be wrong because the stick is read to its nearest mark."""
+    shape = vessels.shape_of(place)
+    half_mark_cm = float(ProductionSettings.current().stick_mark_mm) / 20
+    above_cm = min(depth_mm / 10 + half_mark_cm, shape.height_cm)
+    volume = Decimal(str(shape.volume_l(above_cm)))
+    return round((volume - litres) * grams / litres) if litres else 0
 
 
 def _check_honey(line: CountLine) -> None:
@@ -484,7 +505,8 @@ def _post(
             )
         for each in lines:
             each.line.counted, each.line.difference = each.counted, each.difference
+            each.line.lot = each.lot
             each.line.posting = posting if each.changes else None
     CountLine.objects.bulk_update(
-        [each.line for each in compared], ["counted", "difference", "posting"]
+        [each.line for each in compared], ["lot", "counted", "difference", "posting"]
     )

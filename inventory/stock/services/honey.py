@@ -524,8 +524,8 @@ def refuse_to_use(lot: Lot | None, reason: str) -> None:
     if lot.is_on_hold:
         raise LotOnHold(
             _(
-                "Lot %(lot)s is on hold, so it can't be used, fed or given away: %(reason)s It "
-                "may only be lost: spoiled, broken, spilled, skimmed off or taken as a sample."
+                "Lot %(lot)s is on hold, so it can't be used or given away: %(reason)s It may "
+                "only be written off as lost or spoiled, or as a sample."
             )
             % {"lot": lot.code, "reason": rules.hold_sentence(lot)},
             parameter="reason",
@@ -534,8 +534,8 @@ def refuse_to_use(lot: Lot | None, reason: str) -> None:
         return
     raise NotAllowedNow(
         _(
-            "Lot %(lot)s belongs to %(owner)s, so it can't be used, fed or given away. Hand it "
-            "back, or buy it first."
+            "Lot %(lot)s belongs to %(owner)s, so it can't be used or given away. Hand it back, "
+            "or buy it first."
         )
         % {"lot": lot.code, "owner": lot.owner},
         parameter="reason",
