@@ -35,7 +35,8 @@ MONEY = {"billing.issue_invoices", "billing.take_payments", "billing.view_money"
 ALL = HONEY | SELLING | MONEY | {"accounts.manage_people"}
 EXPECTED = {
     "owner": ALL,
-    "bottling": (HONEY - {"inventory.release_hold", "inventory.count_beyond_made"}) | {"orders.fulfil_orders"},
+    "bottling": (HONEY - {"inventory.release_hold", "inventory.count_beyond_made"})
+    | {"orders.fulfil_orders"},
     "stand": {"orders.sell_at_stand", "inventory.write_off", "inventory.enter_counts"},
     "office": (HONEY - {"inventory.write_off", "inventory.manage_parts", "inventory.manage_places"})
     | SELLING

@@ -15,6 +15,7 @@ from rest_framework.exceptions import ValidationError
 from apiary_sales.api import (
     bottling,
     comb,
+    counts,
     goods,
     holds,
     honey_of_others,
@@ -42,7 +43,7 @@ from inventory.bottling.services import jars as jar_services
 from inventory.bottling.services import products as product_services
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
-from inventory.stock.services import honey, others, purchases, suppliers
+from inventory.stock.services import count_sheets, honey, others, purchases, stores, suppliers
 from inventory.stock.services import measurements as measurement_services
 from inventory.stock.services.arrivals import HoneyFacts
 from inventory.stock.services.suppliers import SupplierDetails
@@ -431,6 +432,13 @@ SERVICES = {
     ),
     "returned-jars/{id}/decide/": (jars.JarsDecideApiView, returned_jars.release),
     "gift-boxes-made/{code}/": (jars.BoxesMakeApiView, gift_boxes.put_together),
+    "stock-counts/": (counts.StockCountsApiView, stores.count),
+    "stock-write-offs/": (counts.StockWriteOffsApiView, stores.write_off),
+    "honey-write-offs/": (counts.HoneyWriteOffsApiView, honey.write_off),
+    "count-sheets/": (counts.CountSheetsApiView, count_sheets.open_sheet),
+    "count-sheets/{number}/store/": (counts.CountStoreApiView, count_sheets.enter),
+    "count-sheets/{number}/vessel/": (counts.CountVesselApiView, count_sheets.enter_vessel),
+    "count-sheets/{number}/close/": (counts.CountCloseApiView, count_sheets.close),
     "suppliers/": (honey_of_others.SuppliersApiView, suppliers.add),
     "purchases/": (honey_of_others.PurchasesApiView, purchases.receive),
     "others-honey/": (honey_of_others.OwnerReceiptsApiView, others.receive),
@@ -451,7 +459,7 @@ BESIDE = {
     "returned-jars/{id}/decide/": {"decision"},
 }
 # An act that is told nothing but its address has no body to be wrong in.
-WITHOUT_BODY = {bottling.ReadyNowApiView}
+WITHOUT_BODY = {bottling.ReadyNowApiView, counts.CountCancelApiView}
 
 
 def acts_of(base=views.ApiActView):
