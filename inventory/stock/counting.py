@@ -195,9 +195,9 @@ def _problem(
         quantity, reserved = (there.quantity, there.reserved) if there else (0, 0)
         figures = {
             "what": what,
-            "taken": line.item.in_words(taken),
-            "there": line.item.in_words(quantity),
-            "reserved": line.item.in_words(reserved),
+            "taken": line.item.in_words(taken, 1),
+            "there": line.item.in_words(quantity, 1),
+            "reserved": line.item.in_words(reserved, 1),
         }
         if quantity < taken:
             return (

@@ -103,7 +103,9 @@ class StoreCountForm(CountedForm):
         super().__init__(*args, **kwargs)
         self.rows = rows
         for index, row in enumerate(rows):
-            self.fields[f"row_{index}"] = self._figure(row)
+            figure = self.fields[f"row_{index}"] = self._figure(row)
+            # Some of many: none of them is simply optional, as the label would say.
+            figure.is_one_of_several = True  # type: ignore[attr-defined]
 
     @staticmethod
     def _figure(row: SheetRow) -> forms.Field:
