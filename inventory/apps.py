@@ -7,8 +7,11 @@ class InventoryConfig(AppConfig):
     def ready(self) -> None:
         from django.urls import reverse
 
+        from inventory.bottling.services import retold_runs
         from inventory.shared import attachable
+        from inventory.stock import signals
 
+        signals.entries_retold.connect(retold_runs.follow, dispatch_uid="runs")
         attachable.register(
             "inventory.Lot",
             name="lot",

@@ -11,7 +11,7 @@ from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import PackagingPart, Product, Size, SizePart
 from inventory.bottling.services import goods as goods_service
-from inventory.stock.models import Item, Lot, Place, Supplier
+from inventory.stock.models import Item, Lot, Place, PostingLine, Supplier
 from inventory.stock.services import honey, ledger, places, purchases
 from inventory.stock.services.arrivals import VesselReceived
 
@@ -50,14 +50,21 @@ def lot_in(
     season: int = 2026,
     cost_cents: int | None = None,
     recorded_by: User | None = None,
+    extracted_on: date | None = None,
 ) -> Lot:
-    """Receive an extraction into a vessel and return its lot."""
+    """Receive an extraction into a vessel and return its lot.
+
+    In July, or today where something is in the books of the vessel already.
+    """
+    if extracted_on is None:
+        is_new = not PostingLine.objects.filter(place=place).exists()
+        extracted_on = date(2026, 7, 20) if is_new else timezone.localdate()
     return honey.receive(
         place=place,
         grams=grams,
         season=season,
         floral_source=floral_source,
-        extracted_on=date(2026, 7, 20),
+        extracted_on=extracted_on,
         moisture_percent=Decimal(moisture_percent),
         colour_mm=None if colour_mm is None else Decimal(colour_mm),
         cost_cents=cost_cents,

@@ -8,7 +8,12 @@ class OrdersConfig(AppConfig):
         from django.urls import reverse
 
         from apiary_sales.customers.permissions import ANY_OF
+        from apiary_sales.orders.services import followed_stock
         from inventory.shared import attachable
+        from inventory.stock import signals
+
+        signals.promise_moved.connect(followed_stock.promise_moved, dispatch_uid="orders")
+        signals.entries_retold.connect(followed_stock.entries_retold, dispatch_uid="orders")
 
         attachable.register(
             "orders.Order",

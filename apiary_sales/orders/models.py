@@ -149,6 +149,8 @@ class OrderLine(models.Model):
     discount_cents = models.BigIntegerField(default=0)
     amount_cents = models.BigIntegerField()
     filled = models.BigIntegerField(default=0)
+    # What was reserved and turned out to be gone, while no other goods are reserved for it.
+    gave_way = models.BigIntegerField(default=0)
     cost_cents = models.BigIntegerField(null=True, blank=True)
 
     objects = OrderLineQuerySet.as_manager()
@@ -342,6 +344,7 @@ class OrderEvent(models.Model):
         TAKEN_BACK = "taken_back", _("goods taken back")
         DRUMS_BACK = "drums_back", _("drums came back")
         REPICKED = "repicked", _("other jars picked")
+        GAVE_WAY = "gave_way", _("reserved goods were gone")
 
     order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=12, choices=Kind)

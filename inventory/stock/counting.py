@@ -178,6 +178,11 @@ def _problem(
             "%(what)s: the books were put right by another count or weighing since it was "
             "counted here. Count it again."
         ) % {"what": what}
+    if as_of is not None and any(book.righted_since(change.key, as_of) for change in changes):
+        return _(
+            "%(what)s: a count or weighing after %(when)s put the books right already. Choose a "
+            "later moment."
+        ) % {"what": what, "when": moment_in_words(as_of)}
     if line.place.is_vessel and _is_refilled(line, book, changes):
         return _("%(what)s: other honey went in since it was counted. Count it again.") % {
             "what": what

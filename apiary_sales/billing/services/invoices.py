@@ -30,7 +30,7 @@ from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.services import ledger
+from inventory.stock.services import numbers
 
 # What has no product; a product says itself what it is taxed as.
 GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
@@ -362,7 +362,7 @@ def _save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
     """Number, save and enter a bill with its lines, and return it."""
     invoice, lines = draft.invoice, draft.lines
     invoice.series = _series(prefix, invoice.issued_on)
-    invoice.number = ledger.next_number(f"invoice {invoice.series}")
+    invoice.number = numbers.next_number(f"invoice {invoice.series}")
     invoice.open_cents = 0 if invoice.is_credit_note else invoice.total_cents
     invoice.issued_by = issued_by
     invoice.idempotency_key = key

@@ -34,7 +34,7 @@ def _wrong_reservations() -> Iterator[str]:
 
 
 def _unpromised_lines() -> Iterator[str]:
-    """What is still to fill is reserved in full, and nothing else is."""
+    """What is still to fill is reserved, but for what gave way, and nothing else is."""
     sums = dict(Reservation.objects.order_by().values_list("line").annotate(Sum("quantity")))
     for line in (
         OrderLine.objects.filter(Q(order__status__in=Order.OPEN_STATUSES) | Q(pk__in=sums))
@@ -42,7 +42,7 @@ def _unpromised_lines() -> Iterator[str]:
         .order_by("id")
     ):
         is_open = line.order.status in Order.OPEN_STATUSES
-        wanted = line.to_fill if is_open and is_reserved(line) else 0
+        wanted = line.to_fill - line.gave_way if is_open and is_reserved(line) else 0
         if sums.get(line.pk, 0) != wanted:
             yield (
                 f"Order {line.order}: {line.description} has {sums.get(line.pk, 0)} reserved, "

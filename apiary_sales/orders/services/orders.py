@@ -24,7 +24,7 @@ from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.credit import Credit
 from apiary_sales.orders.rules.lines import LineWanted, vessel_of
 from apiary_sales.orders.rules.weighing import Weighed
-from apiary_sales.orders.services import fulfilments, reservations, weights
+from apiary_sales.orders.services import followed_stock, fulfilments, reservations, weights
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
 from inventory.shared import keys, words
@@ -33,12 +33,13 @@ from inventory.shared.errors import (
     CannotReverse,
     HouseError,
     NotAllowedNow,
+    NotEnoughHoney,
     Problems,
 )
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import honey, ledger, places
+from inventory.stock.services import honey, ledger, numbers, places
 
 __all__ = [
     "cancel",
@@ -173,6 +174,7 @@ def fulfil(
     )
     # What was weighed out is less than what was reserved, and all of it.
     reservations.release(line for line in wanted if line.is_by_weight and not line.to_fill)
+    followed_stock.settle_gave_way(list(wanted))
     places.send_away(_drums_that_leave(lines, wanted))
     _save_status(order, _status_by(lines))
     return fulfilment
@@ -278,6 +280,7 @@ def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Orde
     lines = lines_of(order)
     ledger.lock_items(order_lines.items_of(lines))
     reservations.release(lines)
+    OrderLine.objects.filter(order=order).update(gave_way=0)
     was_begun = order.status == Order.Status.PART_FILLED
     _save_status(order, Order.Status.FILLED if was_begun else Order.Status.CANCELLED)
     note_event(order, OrderEvent.Kind.CANCELLED, by=cancelled_by, key=key, note=reason)
@@ -330,7 +333,12 @@ def take_back(
     reversal = None
     if fulfilment.posting:
         reversal = ledger.reverse(
-            posting=fulfilment.posting, recorded_by=taken_by, key=key, note=reason.strip()
+            posting=fulfilment.posting,
+            recorded_by=taken_by,
+            key=key,
+            note=reason.strip(),
+            # The goods were out until now.
+            occurred_at=timezone.now(),
         )
     fulfilment.is_taken_back = True
     fulfilment.save(update_fields=["is_taken_back"])
@@ -343,6 +351,7 @@ def take_back(
         fulfilments.keep_apart(fulfilment, taken_by=taken_by, key=key, reason=reason)
         if not _was_cancelled(order):
             reservations.release(lines)
+            OrderLine.objects.filter(order=order).update(gave_way=0)
             rest = keys.part(key, "rest")
             note_event(order, OrderEvent.Kind.CANCELLED, by=taken_by, key=rest, note=reason)
     if order.channel in Order.AT_ONCE or _was_cancelled(order):
@@ -404,7 +413,7 @@ def lock(order: Order) -> Order:
 def make(**fields: Any) -> Order:
     """Write a new order under the next number of its year; raise `AlreadyRecorded` for a repeat."""
     year = fields["placed_on"].year
-    number = f"{year % 100:02d}-{ledger.next_number(f'order-{year}'):04d}"
+    number = f"{year % 100:02d}-{numbers.next_number(f'order-{year}'):04d}"
     try:
         with transaction.atomic():
             return Order.objects.create(number=number, **fields)
@@ -524,9 +533,18 @@ def _take_goods(wanted: dict[OrderLine, int]) -> list[TakenGoods]:
             if rules.is_reserved(line):
                 reserved = _take_reserved(line, quantity, promised.get(line.pk, []), name)
                 beyond = quantity - sum(goods.quantity for goods in reserved)
-                if beyond and line.kind == OrderLine.Kind.WEIGHED:
-                    # A little more was weighed out than was reserved.
+                if beyond and line.kind in rules.OF_PRODUCTS:
+                    # More was weighed out than was reserved, or what was reserved is gone.
                     reserved += _picked(line, picker.pick(line, name, beyond))
+                elif beyond:
+                    raise NotEnoughHoney(
+                        _(
+                            "%(vessel)s no longer has the honey that was reserved for this order. "
+                            "Missing: %(missing)s. Cancel the order and quote another drum."
+                        )
+                        % {"vessel": vessel_of(line).name, "missing": words.pounds(beyond)},
+                        parameter=name,
+                    )
                 taken += reserved
             elif line.kind == OrderLine.Kind.HONEY:
                 taken.append(_drawn(line, quantity, quantity_name=name, vessel_name=name))
@@ -635,7 +653,7 @@ def _reserve_again(
         return
     came_back = {
         posted: -posted.quantity
-        for posted in fulfilment.posting.lines.select_related("item", "place", "lot")
+        for posted in ledger.effective_lines(fulfilment.posting)
         if posted.place.is_physical
     }
     promises = []

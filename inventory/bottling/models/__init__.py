@@ -7,7 +7,7 @@ from .jars import ChangedPieces, JarChange, ReturnedJars
 from .labels import LabelSheet
 from .packaging import PackagingPart, PartReceipt, Size, SizePart, UsedPart
 from .products import BoxContent, Brand, Product, ProductPart, Variety, parts_of_products
-from .runs import BottlingRun, FillCheck, FillWeight
+from .runs import BottlingRun, FillCheck, FillWeight, RunCorrection
 
 __all__ = [
     "BottlingRun",
@@ -29,6 +29,7 @@ __all__ = [
     "ProductPart",
     "ReturnedJars",
     "RunComb",
+    "RunCorrection",
     "Size",
     "SizePart",
     "UsedPart",

@@ -116,6 +116,35 @@ class BottlingRun(models.Model):
         return (self.drawn_grams or 0) + self.added_grams
 
 
+class RunCorrection(models.Model):
+    """What a recorded run was before it was corrected, and what it is since.
+
+    `before` and `after` hold the figures that differ, by the name of the field.
+    """
+
+    run = models.ForeignKey(BottlingRun, on_delete=models.PROTECT, related_name="corrections")
+    # None where nothing moved: the minutes were put right.
+    posting = models.ForeignKey(
+        Posting, on_delete=models.PROTECT, null=True, blank=True, related_name="run_corrections"
+    )
+    before = models.JSONField()
+    after = models.JSONField()
+    reason = models.CharField(_("reason"), max_length=300)
+    corrected_at = models.DateTimeField(default=timezone.now)
+    corrected_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["id"]
+        verbose_name = _("correction of a run")
+        verbose_name_plural = _("corrections of runs")
+
+    def __str__(self) -> str:
+        return f"{self.run} {self.corrected_at:%Y-%m-%d}"
+
+
 class FillCheck(models.Model):
     """A house check of net weights after a run; not an official inspection.
 

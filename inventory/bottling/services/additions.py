@@ -1,6 +1,6 @@
 """What goes into the jars of a run beside liquid honey: the seed of creamed honey, and comb."""
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import cast
 
@@ -14,7 +14,7 @@ from inventory.shared import checks
 from inventory.shared.errors import Problems
 from inventory.stock import rules as stock_rules
 from inventory.stock.models import Balance, Item, Lot, Place, ProductionSettings
-from inventory.stock.services import ledger, lots
+from inventory.stock.services import honey, ledger, lots
 
 
 def check_seed(
@@ -115,10 +115,12 @@ def taken(
     pieces: int,
     seed_grams: int | None,
     comb_quantity: int | None,
+    at: datetime | None = None,
 ) -> Addition | None:
     """Return what a run that is recorded took beside its honey; None for liquid honey.
 
-    Without figures it took what was planned for so much honey and so many pieces. Raises what
+    Without figures it took what was planned for so much honey and so many pieces; at an earlier
+    moment, the seed that was in its vessel then. The books need not have had so much. Raises what
     stands against it, at "seed_grams" or "comb_quantity".
     """
     creaming = Creaming.objects.filter(run=run).select_related("seed_source").first()
@@ -126,7 +128,7 @@ def taken(
         grams = seed_grams
         if grams is None:
             grams = forms_of_honey.seed_for(drawn_grams, creaming.seed_percent)
-        return _seed(creaming.seed_source, grams)
+        return _seed(creaming.seed_source, grams, at)
     comb = RunComb.objects.filter(run=run).select_related("lot__product", "place").first()
     if comb:
         product = cast(Product, comb.lot.product)
@@ -137,26 +139,30 @@ def taken(
     return None
 
 
-def _seed(source: Place, grams: int) -> Addition:
+def _seed(source: Place, grams: int, at: datetime | None) -> Addition:
     problems = Problems()
-    there = Balance.objects.in_vessel(source)
+    lot = honey.lot_drawn(source, at)
     if grams <= 0:
         problems.add("seed_grams", _("Enter the seed that went in, more than zero."))
-    for error in forms_of_honey.seed_errors(there, source, grams, parameter="seed_grams"):
-        problems.add_error(error)
+    if lot is None:
+        problems.add(
+            "seed_grams",
+            _("%(place)s never had any honey by the books. Enter what came into it first.")
+            % {"place": source.name},
+        )
     problems.raise_any()
-    return forms_of_honey.addition_of(cast(Balance, there), grams)
+    there = Balance(item=Item.objects.honey(), place=source, lot=lot, quantity=grams)
+    return forms_of_honey.addition_of(there, grams)
 
 
 def _comb(planned: RunComb, quantity: int) -> Addition:
     problems = Problems()
-    there = Balance.objects.of_lot_at(planned.lot, planned.place)
     if quantity <= 0:
         problems.add("comb_quantity", _("Enter the comb that went in, more than zero."))
-    for error in forms_of_honey.comb_errors(there, quantity, parameter="comb_quantity"):
-        problems.add_error(error)
     problems.raise_any()
-    return forms_of_honey.addition_of(cast(Balance, there), quantity)
+    product = cast(Product, planned.lot.product)
+    there = Balance(item=product.item, place=planned.place, lot=planned.lot, quantity=quantity)
+    return forms_of_honey.addition_of(there, quantity)
 
 
 def lines(

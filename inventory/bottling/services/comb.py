@@ -196,7 +196,7 @@ def cut(
             lines += honey.pour(
                 target=vessel,
                 portions=[lots.Portion(drained, drained_grams, packing)],
-                poured_on=cut_on,
+                at=days.past_moment(cut_on),
             )
         if comb_cents is not None and drained.cost_cents is not None:
             comb_cents -= drained.cost_cents

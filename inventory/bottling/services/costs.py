@@ -1,6 +1,6 @@
 """What extractions and bought honey cost, and what follows for every lot made of them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 
 from django.db import transaction
@@ -43,11 +43,22 @@ def set_lot_costs(costs: Mapping[Lot, int | None]) -> list[Lot]:
     for lot, cost_cents in costs.items():
         _check(lot, cost_cents)
     ledger.lock_items([Item.objects.honey()])
-    family = _family(costs)
+    return _work_out(costs, {lot.pk: cost_cents for lot, cost_cents in costs.items()})
+
+
+def work_out_again(lots: Iterable[Lot]) -> list[Lot]:
+    """Work out the cost of lots that are made of something else now, and of all made of them.
+
+    Return the lots whose cost is now another. Call it with the honey locked.
+    """
+    return _work_out(lots, {})
+
+
+def _work_out(roots: Iterable[Lot], given: Mapping[int, int | None]) -> list[Lot]:
+    family = _family(roots)
     links = _links(family)
     runs = {run.packed_lot_id: run for run in BottlingRun.objects.filter(packed_lot__in=family)}
     changes = _changes(family)
-    given = {lot.pk: cost_cents for lot, cost_cents in costs.items()}
     changed = []
     parents = {key: [parent.pk for parent, _grams in links.get(key, [])] for key in family}
     for key in parents_first(parents):
@@ -94,8 +105,9 @@ def _check(lot: Lot, cost_cents: int | None) -> None:
         )
 
 
-def _family(roots: Mapping[Lot, int | None]) -> dict[int, Lot]:
+def _family(roots: Iterable[Lot]) -> dict[int, Lot]:
     """Return these lots and everything made of them, by key, locked."""
+    roots = list(roots)
     keys = {lot.pk for lot in roots}
     for lot in roots:
         keys |= {made.pk for made in lot.descendants()}

@@ -29,7 +29,7 @@ from inventory.stock.models import (
     ProductionSettings,
     Supplier,
 )
-from inventory.stock.services import ledger, stores, suppliers
+from inventory.stock.services import ledger, numbers, stores, suppliers
 
 # A delivery that cost more than this is a slip of the finger.
 COST_CENTS_MAX = 100_000_000
@@ -387,7 +387,7 @@ def _new_lot(
 def _next_code(product: Product, day: date) -> str:
     """Return the house's next code for goods of a day: "G26330-1". The letter is not honey's."""
     while True:
-        code = f"G{day:%y%j}-{ledger.next_number(f'goods-{day:%y%j}')}"
+        code = f"G{day:%y%j}-{numbers.next_number(f'goods-{day:%y%j}')}"
         if not product.lots.filter(code=code).exists():
             return code
 

@@ -18,9 +18,9 @@ from inventory.bottling.services import jar_holds
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock.models import Item, Lot, LotHold
-from inventory.stock.services import ledger
+from inventory.stock.services import held, ledger
 
-REASON_MAX = 300
+REASON_MAX = held.REASON_MAX
 
 
 @dataclass(frozen=True)
@@ -49,8 +49,8 @@ def hold(*, lots: Iterable[Lot], reason: str, held_by: Person) -> LotsChanged:
     _check(lots, reason, _("Enter why they go on hold."))
     family = _locked_family(lots)
     asked = LotHold.asked_keys(lot.pk for lot in lots)
-    held = set(_open_of_recall(asked).values_list("lot", flat=True))
-    free = [lot for lot in family if lot.pk not in held]
+    on_hold = set(_open_of_recall(asked).values_list("lot", flat=True))
+    free = [lot for lot in family if lot.pk not in on_hold]
     if not free:
         raise NotAllowedNow(_("All these lots are on hold already."))
     now = timezone.now()
@@ -68,8 +68,8 @@ def hold(*, lots: Iterable[Lot], reason: str, held_by: Person) -> LotsChanged:
         ),
         batch_size=500,
     )
-    _add_up(free)
-    return LotsChanged(free, [lot for lot in family if lot.pk in held])
+    held.add_up(free)
+    return LotsChanged(free, [lot for lot in family if lot.pk in on_hold])
 
 
 @transaction.atomic
@@ -82,7 +82,7 @@ def hold_for_check(*, lot: Lot, reason: str, held_by: Person) -> None:
         lot=lot, cause=LotHold.Cause.FILL_CHECK, reason=reason[:REASON_MAX], held_by=held_by
     )
     made = LotHold.objects.bulk_create(jar_holds.inherited(hold))
-    _add_up([lot, *(each.lot for each in made)])
+    held.add_up([lot, *(each.lot for each in made)])
 
 
 @transaction.atomic
@@ -108,7 +108,7 @@ def release(*, lots: Iterable[Lot], reason: str, released_by: Person) -> LotsCha
     released = {hold.lot_id for hold in holds}
     _close(holds, reason, released_by, timezone.now())
     changed = [lot for lot in family if lot.pk in released]
-    _add_up(changed)
+    held.add_up(changed)
     return LotsChanged(changed, [lot for lot in family if lot.is_on_hold])
 
 
@@ -142,7 +142,7 @@ def release_lot(
     now = timezone.now()
     _close(holds, reason, released_by, now)
     others = {each.lot_id: each.lot for each in holds if each.lot_id != lot.pk}
-    _add_up([lot, *others.values()])
+    held.add_up([lot, *others.values()])
     if not lot.holds.filter(released_at=None, cause=LotHold.Cause.FILL_CHECK).exists():
         FillCheck.objects.filter(
             run__packed_lot=lot, has_passed=False, released_at__isnull=True
@@ -169,27 +169,6 @@ def _close(holds: list[LotHold], reason: str, person: Person, now: datetime) -> 
     LotHold.objects.bulk_update(
         holds, ["released_at", "released_by", "release_reason"], batch_size=500
     )
-
-
-def _add_up(lots: list[Lot]) -> None:
-    """Write what the open holds of these lots add up to."""
-    reasons: dict[int, list[str]] = {}
-    # In portions, since a database takes only so many keys in one question.
-    for start in range(0, len(lots), 500):
-        keys = [lot.pk for lot in lots[start : start + 500]]
-        for key, reason in LotHold.objects.filter(lot__in=keys, released_at=None).values_list(
-            "lot", "reason"
-        ):
-            reasons.setdefault(key, []).append(reason)
-    for lot in lots:
-        lot.is_on_hold = lot.pk in reasons
-        lot.hold_reason = _in_one_line(reasons.get(lot.pk, []))
-    Lot.objects.bulk_update(lots, ["is_on_hold", "hold_reason"], batch_size=500)
-
-
-def _in_one_line(reasons: list[str]) -> str:
-    line = " ".join(dict.fromkeys(reason for reason in reasons if reason))
-    return line if len(line) <= REASON_MAX else f"{line[: REASON_MAX - 1]}…"
 
 
 def _check(lots: list[Lot], reason: str, missing: str) -> None:

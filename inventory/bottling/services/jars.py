@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from inventory.bottling.models import BottlingRun, JarChange, PackagingPart, Product
 from inventory.bottling.rules import jars as rules
 from inventory.bottling.services import jar_changes
-from inventory.shared import checks
+from inventory.shared import checks, days
 from inventory.shared.errors import Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.stock import rules as stock_rules
@@ -169,7 +169,7 @@ def empty(
         into_vessel = honey.pour(
             target=vessel,
             portions=[lots.Portion(made, grams, packing)],
-            poured_on=changed_on,
+            at=days.past_moment(changed_on),
         )
     return jar_changes.record(
         act=JarChange.Act.EMPTY,

@@ -9,7 +9,7 @@ from inventory.bottling.models import BottlingRun, Product
 from inventory.shared.errors import BadValue, Problems
 from inventory.stock import lot_codes
 from inventory.stock.models import Lot, Place, ProductionSettings
-from inventory.stock.services import ledger
+from inventory.stock.services import numbers
 
 
 def next_code(product: Product, day: date, *, honey: Lot | None = None) -> str:
@@ -30,7 +30,7 @@ def next_code(product: Product, day: date, *, honey: Lot | None = None) -> str:
     code = lot_codes.of_day(ProductionSettings.current().lot_code_pattern, day)
     series = lot_codes.series(code)
     if lot_codes.has_number(code):
-        while cannot_be(made := lot_codes.numbered(code, ledger.next_number(series))):
+        while cannot_be(made := lot_codes.numbered(code, numbers.next_number(series))):
             pass
         return made
     made, number = code, 1

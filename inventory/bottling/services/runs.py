@@ -2,7 +2,6 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import cast
 
 from django.db import transaction
 from django.utils import timezone
@@ -11,8 +10,14 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.rules import costs, filling, forms_of_honey, parts
-from inventory.bottling.services import additions, packed_codes, products, used_parts
-from inventory.shared import checks, days, words
+from inventory.bottling.services import (
+    additions,
+    packed_codes,
+    products,
+    run_lines,
+    used_parts,
+)
+from inventory.shared import checks
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
@@ -24,7 +29,7 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import lot_codes, rules
 from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, ProductionSettings
-from inventory.stock.services import ledger
+from inventory.stock.services import held, honey, ledger, moments, numbers
 
 # A plan for a day further away is a slip of the finger.
 PLAN_DAYS_MAX = 366
@@ -57,6 +62,9 @@ def plan(
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
+
+    For an earlier day it was made already: its honey is what was in the vessel that day, however
+    much the books had.
 
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
@@ -100,7 +108,10 @@ def plan(
     if celsius is None:
         celsius = ProductionSettings.current().honey_house_celsius
     problems = Problems()
-    there = Balance.objects.in_vessel(source)
+    moment = moments.of_draw(planned_for, source) if planned_for < timezone.localdate() else None
+    there = Balance.objects.in_vessel(source, moment)
+    if moment and there is None and (last := honey.lot_drawn(source, moment)):
+        there = Balance(item=Item.objects.honey(), place=source, lot=last, quantity=0)
     needed = forms_of_honey.needed(
         size,
         pieces,
@@ -109,23 +120,10 @@ def plan(
         comb_grams_each=comb_grams_each or 0,
     )
     found: list[HouseError | None] = [
-        filling.honey_error(there, source, needed.liquid_grams, parameter="pieces"),
-        filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0),
+        filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0)
     ]
-    if seed_source:
-        seed = Balance.objects.in_vessel(seed_source)
-        found += forms_of_honey.seed_errors(
-            seed, seed_source, needed.seed_grams, parameter="seed_source"
-        )
-        added = seed.lot if seed else None
-        found.append(forms_of_honey.owner_error(there, added, parameter="seed_source"))
-    if comb:
-        found += forms_of_honey.comb_errors(
-            Balance.objects.of_lot_at(comb.honey_lot, comb.place),
-            needed.comb_quantity,
-            parameter="comb",
-        )
-        found.append(forms_of_honey.owner_error(there, comb.lot, parameter="comb"))
+    if moment is None:
+        found += _what_is_missing(source, there, seed_source, comb, needed)
     for error in found:
         if error:
             problems.add_error(error)
@@ -169,6 +167,34 @@ def plan(
     return run
 
 
+def _what_is_missing(
+    source: Place,
+    there: Balance | None,
+    seed_source: Place | None,
+    comb: Balance | None,
+    needed: forms_of_honey.Needed,
+) -> list[HouseError | None]:
+    """Return what stands against a run that is still to be made; one of an earlier day was made."""
+    found: list[HouseError | None] = [
+        filling.honey_error(there, source, needed.liquid_grams, parameter="pieces")
+    ]
+    if seed_source:
+        seed = Balance.objects.in_vessel(seed_source)
+        found += forms_of_honey.seed_errors(
+            seed, seed_source, needed.seed_grams, parameter="seed_source"
+        )
+        added = seed.lot if seed else None
+        found.append(forms_of_honey.owner_error(there, added, parameter="seed_source"))
+    if comb:
+        found += forms_of_honey.comb_errors(
+            Balance.objects.of_lot_at(comb.honey_lot, comb.place),
+            needed.comb_quantity,
+            parameter="comb",
+        )
+        found.append(forms_of_honey.owner_error(there, comb.lot, parameter="comb"))
+    return found
+
+
 @transaction.atomic
 def record(
     *,
@@ -200,8 +226,11 @@ def record(
     is what was planned. Creamed honey is ready so many days after it was bottled.
     `without_labels` says that the labels that were planned are not on the jars yet.
 
-    Raises `LotOnHold`, `BadValue`, `NotEnoughHoney`, `StockReserved`, `NotEnoughParts`,
-    `NotAllowedNow`, `AlreadyRecorded`; several at once as `SeveralProblems`.
+    The jars are there, so a run is never refused because the books lack honey or parts: what is
+    short comes from "to be settled", and what was reserved or on hold is booked as well; jars of
+    honey on hold are on hold too. On an earlier day it drew what was in the vessel that day. A run
+    that was undone can be recorded again, and keeps its code and its holds.
+    Raises `BadValue`, `NotAllowedNow`, `AlreadyRecorded`; several at once as `SeveralProblems`.
     """
     run = BottlingRun.objects.select_for_update().get(pk=run.pk)
     if without_labels and run.status == BottlingRun.Status.PLANNED:
@@ -220,14 +249,21 @@ def record(
     )
     if ledger.find(key):
         raise AlreadyRecorded(_("This run was recorded already."), made=run)
-    _refuse_unless_planned(run)
-    _check_figures(pieces_filled, pieces_broken, drawn_grams, loss_grams, labour_minutes)
+    _refuse_unless_open(run)
+    run_lines.check_figures(pieces_filled, pieces_broken, drawn_grams, loss_grams, labour_minutes)
+    problems = Problems()
+    rules.check_store(problems, "target", target)
+    checks.check_day(problems, "bottled_on", bottled_on)
+    problems.raise_any()
+    moment = moments.of_draw(bottled_on, source)
+    lot = run_lines.lot_drawn(run, bottled_on, moment)
     addition = additions.taken(
         run,
         drawn_grams=drawn_grams,
         pieces=pieces_filled + pieces_broken,
         seed_grams=seed_grams,
         comb_quantity=comb_quantity,
+        at=moment,
     )
     shares = filling.share_out(
         size,
@@ -240,19 +276,6 @@ def record(
     )
     if sentence := forms_of_honey.impossible_sentence(size, liquid, added, pieces_filled, addition):
         raise BadValue(sentence, parameter="drawn_grams")
-    problems = Problems()
-    rules.check_store(problems, "target", target)
-    there = Balance.objects.in_vessel(source)
-    if bottled_on > timezone.localdate():
-        problems.add(
-            "bottled_on", _("The day of the run is in the future. Choose today or an earlier day.")
-        )
-    elif there and bottled_on < (came_in_on := rules.came_in_on(there.honey_lot.origins())):
-        problems.add(
-            "bottled_on",
-            _("This honey came in on %(day)s; it can't have been bottled before that.")
-            % {"day": date_format(came_in_on)},
-        )
     if addition and bottled_on < addition.lot.made_on:
         problems.add(
             "bottled_on",
@@ -264,21 +287,10 @@ def record(
     )
     if asked and not figures_are_right:
         problems.add("figures_are_right", " ".join(asked))
-    if error := filling.honey_error(
-        there, source, drawn_grams, parameter="drawn_grams", is_done=True
-    ):
-        problems.add_error(error)
-    if addition and (
-        refusal := forms_of_honey.owner_error(there, addition.lot, parameter="drawn_grams")
-    ):
-        problems.add_error(refusal)
-    needs = parts.needs(product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken)
-    for need in needs:
-        if need.short:
-            problems.add_error(used_parts.error_of(need, "pieces_filled"))
+    if addition and lot.owner_id != addition.lot.owner_id:
+        problems.add_error(run_lines.owner_error(lot, addition.lot))
     problems.raise_any()
-    # An empty vessel is among the problems.
-    lot = cast(Balance, there).honey_lot
+    needs = parts.needs(product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken)
     run.celsius = run.celsius if celsius is None else celsius
     _check_temperature(lot, size, run.celsius)
     run.honey_cents = costs.drawn_cents(lot, drawn_grams, addition)
@@ -286,36 +298,32 @@ def record(
     run.labour_cents = costs.labour_cents(
         labour_minutes, cents_per_hour=ProductionSettings.current().labour_cents_per_hour
     )
-    honey = lot
-    lines = _honey_lines(honey_item, lot, source, liquid)
+    in_jars = lot
+    lines = run_lines.honey(lot, source, liquid)
     if addition:
-        honey = additions.honey_in_jars(
+        in_jars = additions.honey_in_jars(
             lot, liquid.packed_grams, source, addition, added.packed_grams
         )
         lines += additions.lines(
             addition, added, pieces_filled=pieces_filled, pieces_broken=pieces_broken
         )
         additions.keep_taken(run, addition)
-    packed = _make_packed_lot(run, honey, pieces_filled, bottled_on)
+    packed = _make_packed_lot(run, in_jars, pieces_filled, bottled_on)
     for parent, grams in forms_of_honey.parents(lot, liquid, addition, added):
         LotParent.objects.create(lot=packed, parent=parent, grams=grams)
+    used = [(need.part, need.needed) for need in needs if need.needed]
     run.posting = ledger.post(
         kind=Posting.Kind.BOTTLING,
         lines=[
             *lines,
-            *used_parts.lines(needs),
-            *ledger.move(
-                item=product.item,
-                lot=packed,
-                source=Place.objects.outside(Place.Kind.PACKING),
-                target=target,
-                quantity=pieces_filled,
-            ),
+            *used_parts.lines_used(used, at=moment, short_at=target),
+            *run_lines.jars(packed, target, pieces_filled),
         ],
         recorded_by=recorded_by,
         key=key,
         note=_("Run %(number)s, lot %(lot)s") % {"number": run.number, "lot": packed.code},
-        occurred_at=days.moment(bottled_on),
+        occurred_at=moment,
+        has_happened=True,
     )
     run.status = BottlingRun.Status.RECORDED
     run.lot, run.packed_lot, run.target = lot, packed, target
@@ -325,6 +333,7 @@ def record(
     run.recorded_at, run.recorded_by = timezone.now(), recorded_by
     run.note = note or run.note
     checks.save_checked(run)
+    held.follow(packed, [parent for parent in (lot, addition and addition.lot) if parent])
     return run
 
 
@@ -352,36 +361,19 @@ def _without_labels(run: BottlingRun) -> Product:
     return product
 
 
-def _check_figures(
-    pieces_filled: int,
-    pieces_broken: int,
-    drawn_grams: int,
-    loss_grams: int,
-    labour_minutes: int | None,
-) -> None:
-    problems = Problems()
-    rules.check_pieces(problems, "pieces_filled", pieces_filled)
-    if not 0 <= pieces_broken <= rules.PIECES_MAX:
-        problems.add("pieces_broken", _("Enter how many broke, from 0 to a million."))
-    checks.check_grams(problems, "drawn_grams", drawn_grams)
-    if loss_grams < 0:
-        problems.add("loss_grams", _("The loss can't be below zero."))
-    if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:
-        problems.add(
-            "labour_minutes",
-            _("Enter the minutes of work, from 0 to %(most)s.")
-            % {"most": words.number(LABOUR_MINUTES_MAX)},
-        )
-    problems.raise_any()
-
-
 def _check_temperature(lot: Lot, size: Size, celsius: Decimal | None) -> None:
-    if celsius is None:
+    if celsius is None or lot.moisture_percent is None:
         return
     try:
         filling.fit(size, moisture_percent=lot.honey_moisture, celsius=celsius)
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error
+
+
+def _refuse_unless_open(run: BottlingRun) -> None:
+    """A planned run can be recorded, and one that was undone, with the code that is stamped."""
+    if run.status != BottlingRun.Status.REVERSED:
+        _refuse_unless_planned(run)
 
 
 def _refuse_unless_planned(run: BottlingRun) -> None:
@@ -392,38 +384,22 @@ def _refuse_unless_planned(run: BottlingRun) -> None:
         )
 
 
-def _honey_lines(item: Item, lot: Lot, source: Place, shares: filling.Shares) -> list[ledger.Line]:
-    lines = []
-    for kind, grams in (
-        (Place.Kind.PACKING, shares.packed_grams),
-        (Place.Kind.FILLING_LOSS, shares.loss_grams),
-        (Place.Kind.BROKEN, shares.broken_grams),
-    ):
-        place = Place.objects.outside(kind)
-        lines += ledger.move(item=item, lot=lot, source=source, target=place, quantity=grams)
-    return lines
-
-
 def _make_packed_lot(run: BottlingRun, lot: Lot, pieces: int, bottled_on: date) -> Lot:
-    """Make the lot of the jars, with the code that the run got when it was planned."""
-    packed = Lot(
-        kind=Lot.Kind.PACKED,
-        code=run.lot_code,
-        season=lot.season,
-        floral_source=lot.floral_source,
-        yard=lot.yard,
-        made_on=bottled_on,
-        moisture_percent=lot.moisture_percent,
-        colour_mm=lot.colour_mm,
-        quantity_made=pieces,
-        cost_cents=costs.run_cents(
-            honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
-        ),
-        product=run.product,
-        owner=lot.owner,
-        best_by=filling.best_by(bottled_on, run.size.best_by_months),
-        ready_on=additions.ready_on(run, bottled_on),
+    """Make the lot of the jars, or take the one that they have, with the code of the plan."""
+    packed = run.packed_lot
+    if packed is None or packed.product_id != run.product_id:
+        packed = Lot(kind=Lot.Kind.PACKED, code=run.lot_code, product=run.product)
+    # A run that was undone keeps its lot, with its holds: the jars are those that have its code.
+    LotParent.objects.filter(lot=packed.pk).delete()
+    packed.season, packed.floral_source, packed.yard = lot.season, lot.floral_source, lot.yard
+    packed.made_on, packed.quantity_made = bottled_on, pieces
+    packed.moisture_percent, packed.colour_mm = lot.moisture_percent, lot.colour_mm
+    packed.cost_cents = costs.run_cents(
+        honey_cents=run.honey_cents, parts_cents=run.parts_cents, labour_cents=run.labour_cents
     )
+    packed.owner = lot.owner
+    packed.best_by = filling.best_by(bottled_on, run.size.best_by_months)
+    packed.ready_on = additions.ready_on(run, bottled_on)
     checks.save_checked(packed)
     return packed
 
@@ -445,5 +421,5 @@ def _check_product(problems: Problems, product: Product) -> None:
 
 
 def _next_number(day: date) -> str:
-    number = ledger.next_number(f"run-{day.year}")
+    number = numbers.next_number(f"run-{day.year}")
     return f"R{day.year % 100:02d}-{number:03d}"

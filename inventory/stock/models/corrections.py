@@ -14,6 +14,10 @@ class ShortageQuerySet(models.QuerySet["Shortage"]):
         """Return what is still to be settled."""
         return self.filter(settled_by=None)
 
+    def standing(self) -> "ShortageQuerySet":
+        """Leave out what a correction of the entry itself has found; settled or not."""
+        return self.exclude(settled_by__corrects=models.F("posting"))
+
 
 class Shortage(models.Model):
     """What an act took although the books had none of it: booked, and to be settled.

@@ -22,7 +22,7 @@ RIGHTED_BY = (Posting.Kind.COUNT, Posting.Kind.REWEIGHING)
 
 @dataclass(frozen=True)
 class Moved:
-    """One line of the ledger, at the moment since which it is true."""
+    """One line of the ledger; `kind` is that of the entry which it undoes or corrects, if any."""
 
     key: StockKey
     moment: datetime
@@ -34,7 +34,7 @@ class Moved:
 class BookReading:
     """What the books have in vessels and stores now, and what moved there since some moment.
 
-    An entry that was undone never was, so its reversal takes effect when the entry did.
+    Undoing and corrections count for the moment of the entry they are about.
     """
 
     now: dict[StockKey, Balance]
@@ -80,12 +80,11 @@ def book_since(moment: datetime, places: Iterable[Place] | None = None) -> BookR
     lines = (
         PostingLine.objects.filter(place__in=balances.values("place"))
         .annotate(
-            moment=Coalesce("posting__reverses__occurred_at", "posting__occurred_at"),
-            kind=Coalesce("posting__reverses__kind", "posting__kind"),
+            told_of=Coalesce("posting__reverses__kind", "posting__corrects__kind", "posting__kind")
         )
-        .filter(moment__gt=moment)
-        .order_by("moment", "id")
-        .values_list("place_id", "item_id", "lot_id", "moment", "kind", "quantity")
+        .filter(posting__occurred_at__gt=moment)
+        .order_by("posting__occurred_at", "id")
+        .values_list("place_id", "item_id", "lot_id", "posting__occurred_at", "told_of", "quantity")
     )
     moved: dict[StockKey, list[Moved]] = {}
     for place, item, lot, when, kind, quantity in lines:

@@ -1,6 +1,7 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
 from collections.abc import Collection, Iterable
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
 from auditlog.context import disable_auditlog
@@ -251,6 +252,8 @@ class Posting(AppendOnlyModel):
     reverses = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
+    # Honey was poured or written off to the last gram, however much that was.
+    took_all = models.BooleanField(default=False)
     # The entry whose lines this one corrects by the difference; both together are what happened.
     corrects = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrections"
@@ -287,6 +290,39 @@ class Posting(AppendOnlyModel):
 
 
 class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
+    def standing(self) -> "PostingLineQuerySet":
+        """Leave out what was undone, with the corrections of it."""
+        return self.filter(
+            posting__reverses=None,
+            posting__reversed_by=None,
+            posting__corrects__reversed_by=None,
+        )
+
+    def in_vessel_at(self, place: Place, moment: datetime) -> "Balance | None":
+        """Return what was in a vessel at a moment, as a balance that is not saved, or None."""
+        found = (
+            self.standing()
+            .filter(place=place, item__kind=Item.Kind.HONEY, posting__occurred_at__lte=moment)
+            .order_by()
+            .values_list("item", "lot")
+            .annotate(total=Sum("quantity"))
+            .filter(total__gt=0)
+            .order_by("-total")
+            .first()
+        )
+        if found is None:
+            return None
+        item, lot, total = found
+        line = self.filter(lot=lot).select_related("lot__owner").first()
+        return Balance(
+            item=Item.objects.get(pk=item),
+            place=place,
+            lot=line.lot if line else None,
+            quantity=total,
+            is_physical=True,
+            is_vessel=True,
+        )
+
     def average_costs(
         self, items: Collection[int], *, before: Posting | None = None
     ) -> dict[int, costing.AverageCost]:
@@ -345,8 +381,14 @@ class PostingLine(AppendOnlyModel):
 
 
 class BalanceQuerySet(models.QuerySet["Balance"]):
-    def in_vessel(self, place: Place) -> "Balance | None":
-        """Return the one balance of honey in a vessel, or None when it is empty."""
+    def in_vessel(self, place: Place, at: datetime | None = None) -> "Balance | None":
+        """Return the one balance of honey in a vessel, or None when it is empty.
+
+        With `at`, return what was in it at that moment by the entries there are today, as a row
+        that is not saved.
+        """
+        if at is not None:
+            return PostingLine.objects.in_vessel_at(place, at)
         return (
             self.filter(place=place, item__kind=Item.Kind.HONEY, quantity__gt=0)
             .select_related("lot__owner", "item", "place")

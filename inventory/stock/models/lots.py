@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from graphlib import TopologicalSorter
-from typing import Any, cast
+from typing import Any
 
 from django.db import connection, models
 from django.db.models import Exists, OuterRef, Q
@@ -19,6 +19,7 @@ from inventory.stock.models.ledger import Place, PostingLine
 
 MOISTURE_MIN = Decimal(10)
 MOISTURE_MAX = Decimal(30)
+MOISTURE_USUAL = Decimal("17.2")
 KEYS_MAX = 10_000
 
 # Keys of lots, to be looked for with `lot__in`: a list of them, or the question for very many.
@@ -217,7 +218,7 @@ class Lot(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(moisture_percent__isnull=False)
-                | Q(kind__in=["packed", "goods", "unknown"]),
+                | Q(kind__in=["packed", "goods", "unknown", "blend"]),
                 name="lot_bulk_honey_has_a_moisture",
                 violation_error_message=_("Enter the moisture, or the refractometer index."),
             ),
@@ -295,8 +296,12 @@ class Lot(models.Model):
 
     @property
     def honey_moisture(self) -> Decimal:
-        """The moisture of honey in bulk, which always has one."""
-        return cast(Decimal, self.moisture_percent)
+        """The moisture of honey in bulk, by which its volume is worked out.
+
+        Honey of an unknown lot counts as average honey, 17.2 % (White and others, Composition of
+        American Honeys, 1962; from memory).
+        """
+        return MOISTURE_USUAL if self.moisture_percent is None else self.moisture_percent
 
     @property
     def colour_class(self) -> str | None:

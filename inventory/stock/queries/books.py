@@ -1,10 +1,11 @@
 """Check the stock ledger: recalculate everything from its lines and report differences."""
 
+from collections import Counter
 from collections.abc import Iterator
 
 from django.db.models import Count, F, Q, Sum
 
-from inventory.stock.models import Balance, Lot, LotParent, Posting, PostingLine
+from inventory.stock.models import Balance, Lot, LotParent, Place, Posting, PostingLine, Shortage
 
 
 def faults() -> Iterator[str]:
@@ -15,6 +16,7 @@ def faults() -> Iterator[str]:
     yield from _crooked_reversals()
     yield from _wrong_parents()
     yield from _mixed_owners()
+    yield from _wrong_shortages()
 
 
 def _crooked_postings() -> Iterator[str]:
@@ -76,12 +78,16 @@ def _impossible_balances() -> Iterator[str]:
 def _crooked_reversals() -> Iterator[str]:
     for reversal in (
         Posting.objects.filter(reverses__isnull=False)
-        .prefetch_related("lines", "reverses__lines")
+        .prefetch_related("lines", "reverses__lines", "reverses__corrections__lines")
         .order_by("id")
     ):
         if reversal.reverses is None:
             continue
-        undone = {_line_key(line): -line.quantity for line in reversal.reverses.lines.all()}
+        undone: Counter[tuple] = Counter()
+        for entry in (reversal.reverses, *reversal.reverses.corrections.all()):
+            for line in entry.lines.all():
+                undone[_line_key(line)] -= line.quantity
+        undone = Counter({key: quantity for key, quantity in undone.items() if quantity})
         if {_line_key(line): line.quantity for line in reversal.lines.all()} != undone:
             yield f"Posting {reversal.pk} does not undo posting {reversal.reverses_id} exactly."
 
@@ -95,9 +101,30 @@ def _wrong_parents() -> Iterator[str]:
         Lot.objects.filter(kind=Lot.Kind.BLEND)
         .annotate(grams=Sum("parent_links__grams"))
         .exclude(grams=F("quantity_made"))
+        .exclude(grams=None, quantity_made=0)
         .order_by("id")
     ):
         yield f"Blend {lot.code} weighs {lot.quantity_made} g, its parents {lot.grams} g."
+
+
+def _wrong_shortages() -> Iterator[str]:
+    """What came from "to be settled" is what the open shortages say."""
+    sums: dict[tuple[int, int | None], int] = {
+        (row["item"], row["lot"]): row["total"]
+        for row in Shortage.objects.open()
+        .order_by()
+        .values("item", "lot")
+        .annotate(total=Sum("quantity"))
+    }
+    for balance in Balance.objects.filter(place__kind=Place.Kind.TO_SETTLE).select_related("item"):
+        missing = sums.pop((balance.item_id, balance.lot_id), 0)
+        if missing != -balance.quantity:
+            yield (
+                f"{balance.item}, lot {balance.lot_id}: {-balance.quantity} came from “to be "
+                f"settled”, the open shortages add up to {missing}."
+            )
+    for (item, lot), missing in sorted(sums.items(), key=str):
+        yield f"Item {item}, lot {lot}: {missing} is short and came from nowhere."
 
 
 def _mixed_owners() -> Iterator[str]:

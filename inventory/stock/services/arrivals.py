@@ -6,18 +6,18 @@ the one lot that all of it becomes.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Required, TypedDict, Unpack
 
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks, days, words
+from inventory.shared import checks, words
 from inventory.shared.errors import BadValue, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Lot, Place, Posting
-from inventory.stock.services import drums, honey, ledger, lots, measurements
+from inventory.stock.services import drums, honey, ledger, lots, measurements, moments
 
 
 class HoneyFacts(TypedDict, total=False):
@@ -72,7 +72,7 @@ def make_lot(
         colour_mm=facts.get("colour_mm"),
     )
     checks.check_day(problems, "received_on", facts["received_on"])
-    grams = _weigh(problems, vessels)
+    grams = _weigh(problems, vessels, moments.of_arrival(facts["received_on"]))
     problems.raise_any()
     lot = Lot(
         kind=kind,
@@ -111,6 +111,7 @@ def bring_in(
     lot.code = code
     checks.save_checked(lot)
     measurements.record_with_lot(lot=lot, recorded_by=recorded_by)
+    moment = moments.of_arrival(lot.made_on, *(vessel.place for vessel in vessels))
     lines = []
     for index, (vessel, net) in enumerate(zip(vessels, grams, strict=True)):
         names = {"target": f"vessels.{index}.place", "sources": f"vessels.{index}.net_grams"}
@@ -118,7 +119,7 @@ def bring_in(
             lines += honey.pour(
                 target=vessel.place,
                 portions=[lots.Portion(lot, net, source)],
-                poured_on=lot.made_on,
+                at=moment,
             )
         if vessel.tare_grams is not None and vessel.tare_grams != vessel.place.tare_grams:
             vessel.place.tare_grams = vessel.tare_grams
@@ -129,7 +130,7 @@ def bring_in(
         recorded_by=recorded_by,
         key=key,
         note=lot.note,
-        occurred_at=days.moment(lot.made_on),
+        occurred_at=moment,
     )
 
 
@@ -147,6 +148,7 @@ def preview(
             moisture_percent=lot.moisture_percent,
             colour_mm=lot.colour_mm,
             quantity_made=net,
+            made_on=lot.made_on,
         )
         names = {"place": f"vessels.{index}.place", "grams": f"vessels.{index}.net_grams"}
         with parameters_named(**names):
@@ -155,7 +157,7 @@ def preview(
     return honey.HoneyPreview(tuple(changes), lot, litres)
 
 
-def _weigh(problems: Problems, vessels: Sequence[VesselReceived]) -> list[int]:
+def _weigh(problems: Problems, vessels: Sequence[VesselReceived], at: datetime | None) -> list[int]:
     """Return the net grams of each vessel; add what is wrong with any of them."""
     if not vessels:
         problems.add("vessels", _("Enter the vessels that the honey came in."))
@@ -169,14 +171,16 @@ def _weigh(problems: Problems, vessels: Sequence[VesselReceived]) -> list[int]:
             )
         seen.add(vessel.place)
         rules.check_vessel(problems, f"vessels.{index}.place", vessel.place)
-        net = _net_grams(problems, index, vessel)
+        net = _net_grams(problems, index, vessel, at)
         if net is not None:
             checks.check_grams(problems, f"vessels.{index}.net_grams", net)
         found.append(net or 0)
     return found
 
 
-def _net_grams(problems: Problems, index: int, vessel: VesselReceived) -> int | None:
+def _net_grams(
+    problems: Problems, index: int, vessel: VesselReceived, at: datetime | None
+) -> int | None:
     name, gross = vessel.place.name, vessel.gross_grams
     if vessel.net_grams is not None and gross is not None:
         problems.add(
@@ -205,7 +209,7 @@ def _net_grams(problems: Problems, index: int, vessel: VesselReceived) -> int | 
             % {"gross": words.pounds(gross)},
         )
         return None
-    there = Balance.objects.in_vessel(vessel.place)
+    there = Balance.objects.in_vessel(vessel.place, at)
     net = gross - tare - (there.quantity if there else 0)
     if net <= 0:
         gross_words, tare_words = words.pounds_apart(gross, gross - net)

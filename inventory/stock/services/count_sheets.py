@@ -32,7 +32,7 @@ from inventory.stock.models import (
     ProductionSettings,
 )
 from inventory.stock.models.counting import BookReading, book_since
-from inventory.stock.services import ledger, surpluses
+from inventory.stock.services import ledger, numbers, surpluses
 
 How = CountLine.How
 NAME_LENGTH_MAX = 80
@@ -65,7 +65,7 @@ def open_sheet(*, name: str, is_blind: bool, opened_by: Person, key: str) -> Cou
     problems.raise_any()
     year = timezone.localdate().year
     # Taken first, since its lock makes two who open a sheet wait for each other.
-    number = ledger.next_number(f"count-{year}")
+    number = numbers.next_number(f"count-{year}")
     repeats.refuse_repeat(CountSheet, key)
     if other := CountSheet.objects.open().first():
         raise NotAllowedNow(
@@ -258,8 +258,9 @@ def close(
     if sheet.closing_key == key:
         raise AlreadyRecorded(_("This was recorded already."), made=sheet)
     _check_open(sheet)
-    now = timezone.now()
     ledger.lock_items(_items_touched(sheet, uncounted))
+    # With the items locked, so that nothing else is booked at this moment or later.
+    now = timezone.now()
     if uncounted == CountSheet.Uncounted.ZERO:
         _count_the_rest_as_zero(sheet, closed_by, now, key)
     lines = list(sheet.lines.standing().with_all())

@@ -4,14 +4,15 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks, days
+from inventory.shared import checks
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock import density, vessels
 from inventory.stock.models import Balance, DipReading, Item, Place, Posting
-from inventory.stock.services import ledger
+from inventory.stock.services import ledger, moments
 
 
 @transaction.atomic
@@ -36,7 +37,8 @@ def record(
     problems = Problems()
     checks.check_day(problems, "read_on", read_on)
     problems.raise_any()
-    there = Balance.objects.in_vessel(place)
+    moment = moments.of_draw(read_on, place)
+    there = Balance.objects.in_vessel(place, moment)
     if there is None:
         raise BadValue(
             _("%(place)s is empty on the books. Receive the honey first.") % {"place": place.name},
@@ -52,7 +54,7 @@ def record(
     reading = DipReading(
         place=place,
         lot=there.lot,
-        read_at=days.moment(read_on),
+        read_at=moment or timezone.now(),
         read_by=recorded_by,
         depth_mm=depth_mm,
         celsius=celsius,
@@ -83,7 +85,7 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
     ledger.lock_items([honey_item])
     ledger.refuse_repeat(key)
     reading.refresh_from_db()
-    there = Balance.objects.in_vessel(reading.place)
+    there = Balance.objects.in_vessel(reading.place, reading.read_at)
     if reading.accepted_id:
         raise NotAllowedNow(_("This reading was accepted already."))
     if reading.difference_grams == 0:

@@ -9,7 +9,7 @@ from inventory.shared import words
 from inventory.shared.errors import BadValue, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.stock.models import Balance, Item, Place, Posting
-from inventory.stock.services import honey, ledger
+from inventory.stock.services import honey, ledger, moments
 
 # A full steel drum of honey is near 320 kg; nothing that stands on a drum scale weighs twice that.
 GROSS_GRAMS_MAX = 700_000
@@ -38,7 +38,9 @@ def fill(
     """
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    net = net_grams(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
+    net = net_grams(
+        drum=drum, gross_grams=gross_grams, tare_grams=tare_grams, filled_on=filled_on, tank=tank
+    )
     if tare_grams is not None and tare_grams != drum.tare_grams:
         drum.tare_grams = tare_grams
         drum.save(update_fields=["tare_grams"])
@@ -56,16 +58,30 @@ def fill(
 
 
 def preview_fill(
-    *, tank: Place, drum: Place, gross_grams: int, tare_grams: int | None = None
+    *,
+    tank: Place,
+    drum: Place,
+    gross_grams: int,
+    tare_grams: int | None = None,
+    filled_on: date | None = None,
 ) -> honey.HoneyPreview:
     """Say what filling a drum would change, without doing it; raises as `fill`."""
-    net = net_grams(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
+    net = net_grams(
+        drum=drum, gross_grams=gross_grams, tare_grams=tare_grams, filled_on=filled_on, tank=tank
+    )
     with parameters_named(**FILLED):
-        return honey.preview_transfer(source=tank, target=drum, grams=net)
+        return honey.preview_transfer(source=tank, target=drum, grams=net, poured_on=filled_on)
 
 
-def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -> int:
-    """Return what went into a drum: gross less tare less what the books say was in it.
+def net_grams(
+    *,
+    drum: Place,
+    gross_grams: int,
+    tare_grams: int | None = None,
+    filled_on: date | None = None,
+    tank: Place | None = None,
+) -> int:
+    """Return what went into a drum: gross less tare less what the books say was in it that day.
 
     Raises `BadValue` where the figures are not those of a drum filled.
     """
@@ -94,7 +110,8 @@ def net_grams(*, drum: Place, gross_grams: int, tare_grams: int | None = None) -
             % {"gross": words.pounds(gross_grams)},
         )
     problems.raise_any()
-    there = Balance.objects.in_vessel(drum)
+    moment = moments.of_draw(filled_on, *([tank] if tank else []))
+    there = Balance.objects.in_vessel(drum, moment)
     inside = there.quantity if there else 0
     net = gross_grams - (tare or 0) - inside
     if net <= 0:

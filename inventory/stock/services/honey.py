@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
@@ -11,7 +11,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.physics.units import POUND_GRAMS
-from inventory.shared import checks, days, words
+from inventory.shared import checks, words
 from inventory.shared.errors import (
     BadValue,
     LotOnHold,
@@ -25,8 +25,8 @@ from inventory.shared.errors import (
 from inventory.shared.money import cents_half_even
 from inventory.shared.people import Person
 from inventory.stock import density, rules
-from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import ledger, lots, measurements
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
+from inventory.stock.services import held, ledger, lots, measurements, moments
 from inventory.stock.services.feeding import refuse_to_feed
 from inventory.stock.services.ledger import Line
 
@@ -168,15 +168,16 @@ def receive(
     )
     harvest = Place.objects.outside(Place.Kind.HARVEST)
     portions = [lots.Portion(lot, grams, harvest)]
+    moment = moments.of_arrival(extracted_on, place)
     with parameters_named(target="place", sources="grams"):
-        lines = pour(target=place, portions=portions, poured_on=extracted_on)
+        lines = pour(target=place, portions=portions, at=moment)
     ledger.post(
         kind=Posting.Kind.EXTRACTION,
         lines=lines,
         recorded_by=recorded_by,
         key=key,
         note=note,
-        occurred_at=days.moment(extracted_on),
+        occurred_at=moment,
     )
     return lot
 
@@ -232,38 +233,52 @@ def blend(
     _check_pouring(sources, target, poured_on)
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    lines = pour(target=target, portions=_portions(sources), poured_on=poured_on)
+    moment = moments.of_draw(poured_on, *(source for source, _grams in sources))
+    lines = pour(target=target, portions=_portions(sources, moment), at=moment)
     return ledger.post(
         kind=kind,
         lines=lines,
         recorded_by=recorded_by,
         key=key,
         note=note,
-        occurred_at=days.moment(poured_on),
+        occurred_at=moment,
+        took_all=any(grams is None for _source, grams in sources),
     )
 
 
-def preview_blend(*, sources: Sequence[tuple[Place, int | None]], target: Place) -> HoneyPreview:
-    """Say what pouring these into a vessel would change, without doing it; raises as `blend`."""
-    _check_pouring(sources, target)
-    portions = _portions(sources)
-    there = Balance.objects.in_vessel(target)
+def preview_blend(
+    *,
+    sources: Sequence[tuple[Place, int | None]],
+    target: Place,
+    poured_on: date | None = None,
+) -> HoneyPreview:
+    """Say what pouring these into a vessel would change, that day, without doing it.
+
+    Raises as `blend`.
+    """
+    _check_pouring(sources, target, poured_on)
+    moment = moments.of_draw(poured_on, *(source for source, _grams in sources))
+    portions = _portions(sources, moment)
+    there = Balance.objects.in_vessel(target, moment)
     changes = [
         VesselChange(portion.source, in_source.quantity, in_source.quantity - portion.grams)
         for portion in portions
-        if (in_source := Balance.objects.in_vessel(portion.source))
+        if (in_source := Balance.objects.in_vessel(portion.source, moment))
     ]
-    return _preview(target, _with_what_is_there(target, portions, there), there, changes)
+    mixed = _with_what_is_there(target, portions, there, has_happened=moment is not None)
+    return _preview(target, mixed, there, changes, has_happened=moment is not None)
 
 
-def preview_transfer(*, source: Place, target: Place, grams: int | None) -> HoneyPreview:
+def preview_transfer(
+    *, source: Place, target: Place, grams: int | None, poured_on: date | None = None
+) -> HoneyPreview:
     """Say what pouring `grams` (None: all) would change; raises as `transfer`."""
     with parameters_named(**ONE_SOURCE):
-        return preview_blend(sources=[(source, grams)], target=target)
+        return preview_blend(sources=[(source, grams)], target=target, poured_on=poured_on)
 
 
 def preview_receipt(*, place: Place, lot: Lot) -> HoneyPreview:
-    """Say what receiving `lot`, not saved yet, would change; raises as `receive`."""
+    """Say what receiving `lot`, not saved yet, would change on its day; raises as `receive`."""
     problems = Problems()
     checks.check_grams(problems, "grams", lot.quantity_made)
     try:
@@ -272,22 +287,29 @@ def preview_receipt(*, place: Place, lot: Lot) -> HoneyPreview:
         problems.add_error(error)
     rules.check_vessel(problems, "place", place)
     problems.raise_any()
-    there = Balance.objects.in_vessel(place)
+    moment = moments.of_arrival(lot.made_on, place)
+    there = Balance.objects.in_vessel(place, moment)
     portion = lots.Portion(lot, lot.quantity_made, place)
     with parameters_named(target="place", sources="grams"):
-        return _preview(place, _with_what_is_there(place, [portion], there), there)
+        mixed = _with_what_is_there(place, [portion], there, has_happened=moment is not None)
+        return _preview(place, mixed, there, has_happened=moment is not None)
 
 
-def preview_write_off(*, place: Place, grams: int | None) -> HoneyPreview:
+def preview_write_off(
+    *, place: Place, grams: int | None, written_off_on: date | None = None
+) -> HoneyPreview:
     """Say what writing off `grams` (None: all) would leave; raises as `write_off`."""
     problems = Problems()
     if grams is not None:
         checks.check_grams(problems, "grams", grams)
+    checks.check_day(problems, "written_off_on", written_off_on)
     problems.raise_any()
-    asked = all_of(place, parameter="place") if grams is None else grams
-    taken = take(source=place, grams=asked, source_parameter="place")
-    before = all_of(place)
-    after = before - taken.grams
+    moment = moments.of_draw(written_off_on, place)
+    asked = all_of(place, parameter="place", at=moment) if grams is None else grams
+    taken = take(source=place, grams=asked, source_parameter="place", at=moment)
+    there = Balance.objects.in_vessel(place, moment)
+    before = there.quantity if there else 0
+    after = max(before - taken.grams, 0)
     litres = density.litres_of(after, moisture_percent=taken.lot.honey_moisture)
     return HoneyPreview((VesselChange(place, before, after),), taken.lot, litres)
 
@@ -297,11 +319,14 @@ def _preview(
     mixed: Sequence[lots.Portion],
     there: Balance | None,
     changes: Sequence[VesselChange] = (),
+    *,
+    has_happened: bool = False,
 ) -> HoneyPreview:
     _refuse_two_owners(mixed)
     grams_after = sum(portion.grams for portion in mixed)
     lot = lots.mixed(mixed)
-    _check_room(target, lot, grams_after)
+    if not has_happened:
+        _check_room(target, lot, grams_after)
     in_target = VesselChange(target, there.quantity if there else 0, grams_after)
     litres = density.litres_of(grams_after, moisture_percent=lot.honey_moisture)
     return HoneyPreview((*changes, in_target), lot, litres)
@@ -333,23 +358,43 @@ def _check_pouring(
     problems.raise_any()
 
 
-def _portions(sources: Sequence[tuple[Place, int | None]]) -> list[lots.Portion]:
+def _portions(
+    sources: Sequence[tuple[Place, int | None]], at: datetime | None = None
+) -> list[lots.Portion]:
     portions = []
     for index, (source, grams) in enumerate(sources):
         parameter, source_parameter = f"sources.{index}.grams", f"sources.{index}.place"
         if grams is None:
             # No weight was typed, so the problem names the vessel.
             parameter = source_parameter
-            grams = all_of(source, parameter=parameter)
+            grams = all_of(source, parameter=parameter, at=at)
         portions.append(
-            take(source=source, grams=grams, parameter=parameter, source_parameter=source_parameter)
+            take(
+                source=source,
+                grams=grams,
+                parameter=parameter,
+                source_parameter=source_parameter,
+                at=at,
+            )
         )
     return portions
 
 
-def all_of(source: Place, *, parameter: str = "source") -> int:
-    """Return the grams in a vessel; raises `NotAllowedNow` when it is empty."""
-    there = Balance.objects.in_vessel(source)
+def all_of(source: Place, *, parameter: str = "source", at: datetime | None = None) -> int:
+    """Return the grams in a vessel, now or at an earlier moment.
+
+    Raises `NotAllowedNow` when it is empty.
+    """
+    there = Balance.objects.in_vessel(source, at)
+    if there is None and at is not None:
+        raise NotAllowedNow(
+            _(
+                "%(place)s was empty on %(day)s by the books. Enter the weight that was in it, "
+                "or first enter what came into it, with its day."
+            )
+            % {"place": source.name, "day": date_format(timezone.localdate(at))},
+            parameter=parameter,
+        )
     if there is None:
         raise NotAllowedNow(
             _("%(place)s is empty already.") % {"place": source.name}, parameter=parameter
@@ -358,12 +403,22 @@ def all_of(source: Place, *, parameter: str = "source") -> int:
 
 
 def take(
-    *, source: Place, grams: int, parameter: str = "grams", source_parameter: str = "source"
+    *,
+    source: Place,
+    grams: int,
+    parameter: str = "grams",
+    source_parameter: str = "source",
+    at: datetime | None = None,
 ) -> lots.Portion:
     """Return the portion that `grams` drawn from a vessel are; raise when they are not free.
 
-    Too much is said at `parameter`; that all of the vessel is promised, at `source_parameter`.
+    What was drawn at an earlier moment (`at`) is of the lot that was in the vessel then, or last
+    before, or of a lot unknown that is not saved yet, however much the books had. Too much is said
+    at `parameter`; that all of the vessel is promised, at `source_parameter`.
     """
+    if at is not None:
+        lot = lot_drawn(source, at) or lots.unknown(timezone.localdate(at))
+        return lots.Portion(lot, grams, source)
     there = Balance.objects.in_vessel(source)
     if there is None or there.quantity < grams:
         asked, inside = words.pounds_apart(grams, there.quantity if there else 0)
@@ -388,32 +443,67 @@ def take(
     return lots.Portion(there.honey_lot, grams, source)
 
 
-def pour(
-    *, target: Place, portions: Sequence[lots.Portion], poured_on: date | None = None
-) -> list[Line]:
-    """Return the lines that bring `portions` into a vessel, with the honey locked.
+def lot_drawn(source: Place, at: datetime | None = None) -> Lot | None:
+    """Return the lot that is drawn from a vessel, now or at an earlier moment.
 
-    Where lots meet, a blend lot of that day is made of all that is then in the vessel.
+    The one that is in it, or where it is empty by the books the one that was last in it; None
+    where it never had any.
+    """
+    there = Balance.objects.in_vessel(source, at)
+    if there is not None:
+        return there.honey_lot
+    last = PostingLine.objects.standing().filter(
+        place=source, item__kind=Item.Kind.HONEY, quantity__gt=0
+    )
+    if at is not None:
+        last = last.filter(posting__occurred_at__lte=at)
+    line = last.select_related("lot__owner").order_by("-posting__occurred_at", "-pk").first()
+    return line.lot if line else None
+
+
+def pour(
+    *, target: Place, portions: Sequence[lots.Portion], at: datetime | None = None
+) -> list[Line]:
+    """Return the lines that bring `portions` into a vessel, now or at an earlier moment.
+
+    Call it with the honey locked. Where lots meet, a blend lot of that day is made of all that is
+    then in the vessel; what was poured at an earlier moment has happened, also where it was
+    reserved or on hold, and a hold goes on with it.
     Raises `StockReserved`, `NotAllowedNow`, `VesselTooSmall`.
     """
     honey = Item.objects.honey()
-    mixed = _with_what_is_there(target, portions, Balance.objects.in_vessel(target))
+    has_happened = at is not None
+    for portion in portions:
+        lots.save_unknown(portion.lot)
+    there = Balance.objects.in_vessel(target, at)
+    mixed = _with_what_is_there(target, portions, there, has_happened=has_happened)
     _refuse_two_owners(mixed)
     grams_after = sum(portion.grams for portion in mixed)
     distinct = {portion.lot for portion in mixed}
-    lot = distinct.pop() if len(distinct) == 1 else lots.make_blend(mixed, made_on=poured_on)
-    _check_room(target, lot, grams_after)
+    if len(distinct) == 1:
+        lot = distinct.pop()
+    else:
+        lot = lots.make_blend(mixed, made_on=timezone.localdate(at) if at else None)
+        held.follow(lot, distinct)
+    if not has_happened:
+        _check_room(target, lot, grams_after)
     lines = [Line(honey, portion.source, portion.lot, -portion.grams) for portion in mixed]
     lines.append(Line(honey, target, lot, grams_after))
     return lines
 
 
 def _with_what_is_there(
-    target: Place, portions: Sequence[lots.Portion], there: Balance | None
+    target: Place,
+    portions: Sequence[lots.Portion],
+    there: Balance | None,
+    *,
+    has_happened: bool = False,
 ) -> list[lots.Portion]:
     parts = list(portions)
     if there is not None:
         parts.append(lots.Portion(there.honey_lot, there.quantity, target))
+    if has_happened:
+        return parts
     _check_mixing(parts, there)
     if there is None:
         return parts
@@ -493,10 +583,13 @@ def write_off(
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    asked = all_of(place, parameter="place") if grams is None else grams
-    portion = take(source=place, grams=asked, source_parameter="place")
-    refuse_to_use(portion.lot, reason)
-    refuse_to_feed(portion.lot, reason, may_be_fed=may_be_fed)
+    moment = moments.of_draw(written_off_on, place)
+    asked = all_of(place, parameter="place", at=moment) if grams is None else grams
+    portion = take(source=place, grams=asked, source_parameter="place", at=moment)
+    lots.save_unknown(portion.lot)
+    if moment is None:
+        refuse_to_use(portion.lot, reason)
+        refuse_to_feed(portion.lot, reason, may_be_fed=may_be_fed)
     return ledger.post(
         kind=reason,
         lines=ledger.move(
@@ -509,7 +602,8 @@ def write_off(
         recorded_by=recorded_by,
         key=key,
         note=note,
-        occurred_at=days.moment(written_off_on),
+        occurred_at=moment,
+        took_all=grams is None,
     )
 
 

@@ -3,21 +3,28 @@
 `post` writes a posting with its lines and keeps the balances in the same transaction. It first
 locks the items of the posting, in order of their keys. Every act that reads before it posts takes
 the same lock first, with `lock_items`, so parallel acts wait for each other and never deadlock.
+
+An entry for an earlier moment is booked on its own day, and what was entered for later moments is
+told again (`retelling`): what differs is posted as corrections, in the same transaction.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from inventory.shared import days, keys
 from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotEnoughStock, StockReserved
 from inventory.shared.people import Person
 from inventory.shared.services import repeats
-from inventory.stock.models import Balance, Counter, Item, Lot, Place, Posting, PostingLine
+from inventory.stock import signals
+from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine, Shortage
+from inventory.stock.services import lot_corrections, retelling
+from inventory.stock.services.retelling import EntryCorrection, Quantities, Retold, Short
 
 
 @dataclass(frozen=True)
@@ -73,15 +80,6 @@ def refuse_repeat(key: str) -> None:
     repeats.refuse_repeat(Posting, key)
 
 
-def next_number(series: str) -> int:
-    """Return the next whole number of a series; none is missed, because it is taken under lock."""
-    Counter.objects.get_or_create(series=series)
-    counter = Counter.objects.select_for_update().get(series=series)
-    counter.last += 1
-    counter.save(update_fields=["last"])
-    return counter.last
-
-
 @transaction.atomic
 def post(
     *,
@@ -91,50 +89,377 @@ def post(
     key: str,
     occurred_at: datetime | None = None,
     note: str = "",
-    reverses: Posting | None = None,
     releases: Iterable[ReservedStock] = (),
+    has_happened: bool = False,
+    took_all: bool = False,
 ) -> Posting:
     """Write one posting and keep the balances; return it.
 
     `releases` are reservations used by this posting; they are removed before the goods leave.
-    Raises `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`, and `LedgerLawBroken` when the
-    lines of an item do not add up to zero.
+    What has happened (`has_happened`, and all of an earlier day) is always booked: what the books
+    do not have comes from the outside place "to be settled", and reservations give way. For an
+    earlier moment the entries after it are told again. `took_all` says that honey was taken to the
+    last gram, however much that was.
+    Raises `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`, `NotAllowedNow` where a later entry
+    can't be told again, and `LedgerLawBroken` when the lines of an item do not add up to zero.
     """
     lines = _merged(lines)
     _check_balanced(lines)
     lock_items(line.item for line in lines)
-    try:
-        with transaction.atomic():
-            posting = Posting.objects.create(
-                kind=kind,
-                occurred_at=occurred_at or timezone.now(),
-                recorded_by=recorded_by,
-                idempotency_key=key,
-                note=note,
-                reverses=reverses,
-            )
-    except IntegrityError as error:
-        made = find(key)
-        if made is None:
-            raise CannotReverse(_("This was undone already.")) from error
-        raise AlreadyRecorded(_("This was recorded already."), made=made) from error
-    balances = _balances(lines)
-    for promised in releases:
-        _change_reserved(balances, promised, -promised.quantity)
-    # What goes out is taken off first, so that a vessel is empty before another lot fills it.
-    for line in sorted(lines, key=lambda line: line.quantity > 0):
-        _change_quantity(balances, line)
-    PostingLine.objects.bulk_create(
-        PostingLine(
-            posting=posting,
-            item=line.item,
-            place=line.place,
-            lot=line.lot,
-            quantity=line.quantity,
-        )
-        for line in lines
+    moment = occurred_at or timezone.now()
+    is_late = occurred_at is not None and retelling.is_late(_places_by_item(lines), moment)
+    happened = has_happened or days.is_past(moment)
+    shorts: list[tuple[Item, Short]] = []
+    if happened:
+        lines, shorts = _with_shortages(lines, _there(lines, moment if is_late else None))
+    batch = _Batch(recorded_by, key)
+    batch.releases, batch.gives_way = list(releases), happened
+    posting = batch.enter(
+        kind=kind, lines=lines, occurred_at=moment, note=note, key=key, took_all=took_all
     )
+    batch.note_shorts(posting, shorts)
+    if is_late:
+        batch.tell_again(posting, lines, caused_by=posting)
+    batch.finish()
     return posting
+
+
+@transaction.atomic
+def correct(
+    *,
+    posting: Posting,
+    lines: Iterable[Line],
+    recorded_by: Person,
+    key: str,
+    occurred_at: datetime | None = None,
+    note: str = "",
+    may_not_lack: Collection[Item] = (),
+) -> Posting | None:
+    """Let `posting` be what `lines` say: post the difference, and tell later entries again.
+
+    Return the posting that the act has now: the same one, or for another day (`occurred_at`) a new
+    one, while the old one comes to nothing. None when nothing differs. Fewer of `may_not_lack` than
+    have left already are refused. Raises `NotEnoughStock`, `AlreadyRecorded`,
+    `NotAllowedNow`, `CannotReverse` for what was undone.
+    """
+    lines = _merged(lines)
+    _check_balanced(lines)
+    lock_items({line.item for line in [*lines, *effective_lines(posting)]})
+    if Posting.objects.filter(reverses=posting).exists():
+        raise CannotReverse(_("This was undone already."))
+    batch = _Batch(recorded_by, key)
+    batch.gives_way = True
+    batch.may_not_lack(may_not_lack)
+    if occurred_at is None or occurred_at == posting.occurred_at:
+        made = batch.correct(posting, lines, note=note, key=key)
+        batch.finish()
+        return posting if made else None
+    batch.correct(posting, [], note=note, key=keys.part(key, "before"))
+    lines, shorts = _with_shortages(lines, _there(lines, occurred_at))
+    moved = batch.enter(
+        kind=posting.kind,
+        lines=lines,
+        occurred_at=occurred_at,
+        note=posting.note,
+        key=key,
+        caused_by=posting,
+    )
+    batch.note_shorts(moved, shorts)
+    batch.tell_again(moved, lines, caused_by=moved)
+    batch.finish()
+    return moved
+
+
+def effective_lines(posting: Posting) -> list[Line]:
+    """Return what a posting comes to with all its corrections."""
+    found = PostingLine.objects.filter(Q(posting=posting) | Q(posting__corrects=posting))
+    return _merged(
+        Line(line.item, line.place, line.lot, line.quantity)
+        for line in found.select_related("item", "place", "lot")
+    )
+
+
+def _negated(lines: Iterable[Line]) -> list[Line]:
+    return [Line(line.item, line.place, line.lot, -line.quantity) for line in lines]
+
+
+class _Batch:
+    """Postings written in one act; the balances change once, when all of them are written.
+
+    Between them a place could seem to have less than nothing, which the database refuses.
+    """
+
+    def __init__(self, recorded_by: Person, key: str) -> None:
+        self.recorded_by, self.key = recorded_by, key
+        self.releases: list[ReservedStock] = []
+        self.gives_way = False
+        self._guarded: dict[Item, int] = {}
+        self._lines: list[Line] = []
+        self._retold: list[tuple[Posting, Retold]] = []
+        self._count = 0
+
+    def enter(
+        self,
+        *,
+        kind: str,
+        lines: Iterable[Line],
+        occurred_at: datetime,
+        note: str,
+        key: str,
+        reverses: Posting | None = None,
+        corrects: Posting | None = None,
+        caused_by: Posting | None = None,
+        took_all: bool = False,
+    ) -> Posting:
+        try:
+            with transaction.atomic():
+                posting = Posting.objects.create(
+                    kind=kind,
+                    occurred_at=occurred_at,
+                    recorded_by=self.recorded_by,
+                    idempotency_key=key,
+                    note=note,
+                    reverses=reverses,
+                    corrects=corrects,
+                    caused_by=caused_by,
+                    took_all=took_all,
+                )
+        except IntegrityError as error:
+            made = find(key)
+            if made is None:
+                raise CannotReverse(_("This was undone already.")) from error
+            raise AlreadyRecorded(_("This was recorded already."), made=made) from error
+        lines = list(lines)
+        PostingLine.objects.bulk_create(
+            PostingLine(
+                posting=posting,
+                item=line.item,
+                place=line.place,
+                lot=line.lot,
+                quantity=line.quantity,
+            )
+            for line in lines
+        )
+        self._lines += lines
+        return posting
+
+    def note_shorts(self, posting: Posting, shorts: Iterable[tuple[Item, Short]]) -> None:
+        """Keep what an entry lacked; what was counted later is settled by that count."""
+        for item, short in shorts:
+            row = Shortage.objects.create(
+                posting=posting,
+                item=item,
+                lot_id=short.lot or None,
+                place_id=short.place or None,
+                quantity=short.quantity,
+            )
+            self._settle_by_later_count(row)
+
+    def correct(
+        self, posting: Posting, lines: list[Line], *, note: str, key: str
+    ) -> Posting | None:
+        """Post what differs of one entry, and tell the later ones again; None for no difference."""
+        was = effective_lines(posting)
+        there = _there(lines, posting.occurred_at, upto=posting.pk)
+        for line in was:
+            if line.key in there:
+                there[line.key] -= line.quantity
+        lines, shorts = _with_shortages(lines, there)
+        difference = _merged([*lines, *_negated(was)])
+        if not difference:
+            return None
+        correction = self.enter(
+            kind=Posting.Kind.CORRECTION,
+            lines=difference,
+            occurred_at=posting.occurred_at,
+            note=note,
+            key=key,
+            corrects=posting,
+        )
+        for item in {line.item for line in difference}:
+            rows = list(Shortage.objects.filter(posting=posting, item=item).standing())
+            of_item = [short for each, short in shorts if each == item]
+            self._replace_shorts(posting, item, rows, of_item, correction)
+        self.tell_again(posting, difference, caused_by=correction)
+        return correction
+
+    def tell_again(self, posting: Posting, change: list[Line], *, caused_by: Posting) -> None:
+        """Tell what comes after an entry again, now that its lines have changed by `change`."""
+        by_item: dict[Item, Quantities] = {}
+        for line in change:
+            quantities = by_item.setdefault(line.item, {})
+            key = (line.place.pk, line.lot.pk if line.lot else 0)
+            quantities[key] = quantities.get(key, 0) + line.quantity
+        for item, quantities in by_item.items():
+            retold = retelling.tell_again(
+                item, moment=posting.occurred_at, after=posting.pk, change=quantities
+            )
+            for correction in retold.corrections:
+                self._enter_correction(correction, caused_by)
+            if retold.corrections or retold.blends:
+                self._retold.append((caused_by, retold))
+
+    def may_not_lack(self, items: Iterable[Item]) -> None:
+        """Refuse at the end that more of these items is short than is now."""
+        self._guarded = {item: _lacking(item) for item in items}
+
+    def finish(self) -> None:
+        """Change the balances by all that was written, and tell the rooms above."""
+        for item, before in self._guarded.items():
+            if (more := _lacking(item) - before) > 0:
+                raise NotEnoughStock(
+                    _("%(more)s of %(item)s have left already, so there can't be fewer.")
+                    % {"more": item.in_words(more), "item": item.name},
+                    parameter="pieces",
+                    asked=more,
+                    there=0,
+                )
+        moved = _apply(_merged(self._lines), self.releases, gives_way=self.gives_way)
+        for cause, retold in self._retold:
+            changed = lot_corrections.follow(retold, posting=cause, person=self.recorded_by)
+            signals.entries_retold.send(
+                sender=Posting, retold=retold, changed=changed, person=self.recorded_by
+            )
+        for balance, other, quantity in moved:
+            signals.promise_moved.send(
+                sender=Balance,
+                balance=balance,
+                other=other,
+                quantity=quantity,
+                person=self.recorded_by,
+                key=self.key,
+            )
+
+    def _enter_correction(self, told: EntryCorrection, cause: Posting) -> None:
+        self._count += 1
+        event = told.event
+        correction = self.enter(
+            kind=Posting.Kind.CORRECTION,
+            lines=_as_lines(told.item, told.change),
+            occurred_at=event.posting.occurred_at,
+            note=_("Told again after entry %(number)s was made or corrected")
+            % {"number": cause.corrects_id or cause.pk},
+            key=keys.part(self.key, f"again-{self._count}"),
+            corrects=event.posting,
+            caused_by=cause,
+        )
+        self._replace_shorts(event.posting, told.item, event.shortages, told.shorts, correction)
+
+    def _replace_shorts(
+        self,
+        posting: Posting,
+        item: Item,
+        rows: Iterable[Shortage],
+        shorts: Iterable[Short],
+        correction: Posting,
+    ) -> None:
+        """Let the shortages of an entry be those that it has now."""
+        old = {(row.place_id or 0): row for row in rows}
+        for short in shorts:
+            row = old.pop(short.place, None)
+            if row is None:
+                self.note_shorts(posting, [(item, short)])
+            elif (row.quantity, row.lot_id or 0) != (short.quantity, short.lot):
+                row.quantity, row.lot_id = short.quantity, short.lot or None
+                row.save(update_fields=["quantity", "lot"])
+        for row in old.values():
+            row.settled_by = correction
+            row.save(update_fields=["settled_by"])
+
+    def _settle_by_later_count(self, row: Shortage) -> None:
+        """What was counted after it was short is known: the rest is a difference of that count."""
+        if row.place_id is None:
+            return
+        count = (
+            Posting.objects.filter(
+                kind__in=retelling.LEVELS,
+                occurred_at__gte=row.posting.occurred_at,
+                pk__gt=0,
+                reversed_by=None,
+                lines__place=row.place_id,
+                lines__item=row.item_id,
+            )
+            .exclude(pk=row.posting_id)
+            .order_by("occurred_at", "id")
+            .first()
+        )
+        if count is not None:
+            self.settle(row, occurred_at=count.occurred_at, note=_("Counted afterwards"))
+
+    def settle(self, row: Shortage, *, occurred_at: datetime, note: str) -> None:
+        """Book a shortage as a difference of count."""
+        self._count += 1
+        row.settled_by = self.enter(
+            kind=Posting.Kind.SETTLEMENT,
+            lines=move(
+                item=row.item,
+                lot=row.lot,
+                source=Place.objects.outside(Place.Kind.COUNT_DIFFERENCE),
+                target=Place.objects.outside(Place.Kind.TO_SETTLE),
+                quantity=row.quantity,
+            ),
+            occurred_at=occurred_at,
+            note=note,
+            key=keys.part(self.key, f"settled-{self._count}"),
+        )
+        row.save(update_fields=["settled_by"])
+
+
+def _lacking(item: Item) -> int:
+    found = Shortage.objects.open().filter(item=item).aggregate(total=Sum("quantity"))
+    return found["total"] or 0
+
+
+def _places_by_item(lines: Iterable[Line]) -> dict[int, set[int]]:
+    places: dict[int, set[int]] = {}
+    for line in lines:
+        if line.place.is_physical:
+            places.setdefault(line.item.pk, set()).add(line.place.pk)
+    return places
+
+
+def _as_lines(item: Item, change: Mapping[tuple[int, int], int]) -> list[Line]:
+    places = Place.objects.in_bulk({place for place, _lot in change})
+    found = Lot.objects.in_bulk({lot for _place, lot in change if lot})
+    return [
+        Line(item, places[place], found.get(lot), quantity)
+        for (place, lot), quantity in sorted(change.items())
+    ]
+
+
+def _there(
+    lines: Iterable[Line], moment: datetime | None, *, upto: int | None = None
+) -> dict[tuple[int, int, int], int]:
+    """Return how much the places of these lines have, now or at an earlier moment, by line key."""
+    there: dict[tuple[int, int, int], int] = {}
+    lines = list(lines)
+    for item in {line.item for line in lines}:
+        places = {line.place.pk for line in lines if line.item == item and line.place.is_physical}
+        if moment is None:
+            found = Balance.objects.filter(item=item, place__in=places)
+            state = {(row.place_id, row.lot_id or 0): row.quantity for row in found}
+        else:
+            state = retelling.state_at(item, moment, upto=upto, places=places)
+        there |= {(item.pk, place, lot): quantity for (place, lot), quantity in state.items()}
+    return there
+
+
+def _with_shortages(
+    lines: Iterable[Line], there: Mapping[tuple[int, int, int], int]
+) -> tuple[list[Line], list[tuple[Item, Short]]]:
+    """Let what a place does not have come from "to be settled"."""
+    made: list[Line] = []
+    shorts = []
+    for line in lines:
+        missing = -line.quantity - max(there.get(line.key, 0), 0)
+        if not line.place.is_physical or line.quantity > 0 or missing <= 0:
+            made.append(line)
+            continue
+        to_settle = Place.objects.outside(Place.Kind.TO_SETTLE)
+        made.append(Line(line.item, line.place, line.lot, line.quantity + missing))
+        made.append(Line(line.item, to_settle, line.lot, -missing))
+        shorts.append((line.item, Short(line.place.pk, line.lot.pk if line.lot else 0, missing)))
+    return _merged(made), shorts
 
 
 @transaction.atomic
@@ -161,34 +486,52 @@ def _change_reservations(stock: list[ReservedStock], *, sign: int) -> list[Balan
 
 
 @transaction.atomic
-def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") -> Posting:
-    """Post the opposite of `posting`, line by line, and point at it.
+def reverse(
+    *,
+    posting: Posting,
+    recorded_by: Person,
+    key: str,
+    note: str = "",
+    occurred_at: datetime | None = None,
+) -> Posting:
+    """Post the opposite of `posting` and its corrections, and point at it.
 
+    It counts for the moment of the posting, as if that had never been, or for `occurred_at`. What
+    an entry for an earlier day has changed in later ones is told again without it.
     Raises `CannotReverse` when it was undone already, is itself a reversal, or when what it
     brought has since gone elsewhere.
     """
-    if posting.kind == Posting.Kind.REVERSAL:
+    if posting.kind in (Posting.Kind.REVERSAL, Posting.Kind.CORRECTION):
         raise CannotReverse(
             _(
                 "This entry undoes an earlier one, so it can't be undone itself. Record the "
                 "same thing again instead."
             )
         )
-    lines = list(posting.lines.select_related("item", "place", "lot"))
-    lock_items(line.item for line in lines)
+    lock_items(Item.objects.filter(Q(lines__posting=posting) | Q(lines__posting__corrects=posting)))
     if Posting.objects.filter(reverses=posting).exists():
         raise CannotReverse(_("This was undone already."))
-    undone = [Line(line.item, line.place, line.lot, -line.quantity) for line in lines]
-    _check_vessels_are_free(undone)
+    undone = _negated(effective_lines(posting))
+    has_caused = Posting.objects.filter(
+        Q(caused_by=posting) | Q(caused_by__corrects=posting)
+    ).exists()
+    batch = _Batch(recorded_by, key)
+    batch.may_not_lack({line.item for line in undone})
+    if not has_caused:
+        _check_vessels_are_free(undone)
     try:
-        return post(
+        reversal = batch.enter(
             kind=Posting.Kind.REVERSAL,
             lines=undone,
-            recorded_by=recorded_by,
-            key=key,
+            occurred_at=occurred_at or posting.occurred_at,
             note=note,
+            key=key,
             reverses=posting,
         )
+        _take_off_shortages(posting, reversal)
+        if has_caused:
+            batch.tell_again(posting, undone, caused_by=reversal)
+        batch.finish()
     except (NotEnoughStock, StockReserved) as error:
         raise CannotReverse(
             _(
@@ -197,6 +540,14 @@ def reverse(*, posting: Posting, recorded_by: Person, key: str, note: str = "") 
             )
             % {"why": error.message}
         ) from error
+    return reversal
+
+
+def _take_off_shortages(posting: Posting, reversal: Posting) -> None:
+    """What an undone entry lacked is not lacking any more."""
+    for row in Shortage.objects.filter(posting=posting).open():
+        row.settled_by = reversal
+        row.save(update_fields=["settled_by"])
 
 
 def _check_vessels_are_free(lines: list[Line]) -> None:
@@ -264,6 +615,48 @@ def _balances(lines: list[Line]) -> Balances:
             is_vessel=line.place.is_vessel,
         )
     return balances
+
+
+# A balance that had a promise, the one that has it now or None, and how much of it.
+MovedPromise = tuple[Balance, Balance | None, int]
+
+
+def _apply(
+    lines: list[Line], releases: Iterable[ReservedStock], *, gives_way: bool
+) -> list[MovedPromise]:
+    """Change the balances; return the promises that had to give way."""
+    balances = _balances(lines)
+    for promised in releases:
+        _change_reserved(balances, promised, -promised.quantity)
+    gone: list[tuple[Balance, int]] = []
+    # What goes out is taken off first, so that a vessel is empty before another lot fills it.
+    for line in sorted(lines, key=lambda line: line.quantity > 0):
+        balance = balances[line.key]
+        if gives_way and (lacking := balance.reserved - (balance.quantity + line.quantity)) > 0:
+            lacking = min(lacking, balance.reserved)
+            balance.reserved -= lacking
+            balance.save(update_fields=["reserved"])
+            gone.append((balance, lacking))
+        _change_quantity(balances, line)
+    return [
+        moved for balance, lacking in gone for moved in _promise_again(balances, balance, lacking)
+    ]
+
+
+def _promise_again(balances: Balances, balance: Balance, lacking: int) -> list[MovedPromise]:
+    """Move a promise to what is at the same place now: honey of another lot in the same drum."""
+    moved: list[MovedPromise] = []
+    for other in balances.values():
+        is_here = (other.item_id, other.place_id) == (balance.item_id, balance.place_id)
+        taken = min(lacking, other.free) if is_here and other.is_vessel and other != balance else 0
+        if taken > 0:
+            other.reserved += taken
+            other.save(update_fields=["reserved"])
+            moved.append((balance, other, taken))
+            lacking -= taken
+    if lacking:
+        moved.append((balance, None, lacking))
+    return moved
 
 
 def _change_quantity(balances: Balances, line: Line) -> None:

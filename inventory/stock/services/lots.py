@@ -16,7 +16,7 @@ from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.stock import rules
 from inventory.stock.models import Lot, LotParent, Place
 from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
-from inventory.stock.services import ledger
+from inventory.stock.services import numbers
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ def set_origin(*, lot: Lot, country: str, region: str) -> Lot:
 def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> Lot:
     """Make the lot that the portions become, today or that day, with the grams of each parent."""
     parts = _parts(portions)
-    lot = _blend_of(parts)
+    lot = blend_of(parts)
     lot.made_on = made_on or lot.made_on
     lot.code = next_code(lot.season, "B")
     save_checked(lot)
@@ -150,10 +150,25 @@ def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> L
     return lot
 
 
+def unknown(day: date) -> Lot:
+    """Return the lot of honey that was drawn that day while nobody knows of which lot it was.
+
+    It is not saved and has no code.
+    """
+    return Lot(kind=Lot.Kind.UNKNOWN, season=day.year, floral_source=_("not known"), made_on=day)
+
+
+def save_unknown(lot: Lot) -> None:
+    """Save an unknown lot that something was drawn of; leave any other as it is."""
+    if lot.pk is None and lot.kind == Lot.Kind.UNKNOWN:
+        lot.code = next_code(lot.season, "U")
+        save_checked(lot)
+
+
 def mixed(portions: Iterable[Portion]) -> Lot:
     """Return the lot the portions are together: the one they share, or their blend, not saved."""
     parts = _parts(portions)
-    return parts[0][0] if len(parts) == 1 else _blend_of(parts)
+    return parts[0][0] if len(parts) == 1 else blend_of(parts)
 
 
 def _parts(portions: Iterable[Portion]) -> Parts:
@@ -170,7 +185,7 @@ def _parts(portions: Iterable[Portion]) -> Parts:
     return parts
 
 
-def _blend_of(parts: Parts) -> Lot:
+def blend_of(parts: Parts) -> Lot:
     """Return the blend of these lots with its measurements, not saved and without a code.
 
     Its colour is unknown where that of any lot is.
@@ -182,13 +197,21 @@ def _blend_of(parts: Parts) -> Lot:
         floral_source=joined(lot.floral_source for lot, _grams in parts),
         yard=joined(lot.yard for lot, _grams in parts),
         made_on=timezone.localdate(),
-        moisture_percent=_mean([(lot.honey_moisture, grams) for lot, grams in parts], "0.01"),
+        moisture_percent=_mean_known(
+            [(lot.moisture_percent, grams) for lot, grams in parts], "0.01"
+        ),
         colour_mm=_mean(colours, "0.1") if len(colours) == len(parts) else None,
         quantity_made=sum(grams for _lot, grams in parts),
         cost_cents=rules.cost_cents(parts),
         # Honey of different owners is never mixed, so the first speaks for all.
         owner=parts[0][0].owner,
     )
+
+
+def _mean_known(figures: Sequence[tuple[Decimal | None, int]], step: str) -> Decimal | None:
+    """Return the mean of the figures that are known; None where none is."""
+    known = [(figure, grams) for figure, grams in figures if figure is not None]
+    return _mean(known, step) if known else None
 
 
 def _mean(figures: Sequence[tuple[Decimal, int]], step: str) -> Decimal:
@@ -205,5 +228,5 @@ def joined(names: Iterable[str]) -> str:
 
 
 def next_code(season: int, letter: str) -> str:
-    number = ledger.next_number(f"lot-{season}-{letter}")
+    number = numbers.next_number(f"lot-{season}-{letter}")
     return f"{season % 100:02d}-{letter}{number:02d}"

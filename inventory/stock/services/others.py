@@ -5,7 +5,7 @@ it with its own. Buying it makes a lot of the house, with theirs as its parent.
 """
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Unpack
 
@@ -14,12 +14,12 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks, days
+from inventory.shared import checks
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Item, Lot, LotParent, Place, Posting, Supplier
-from inventory.stock.services import arrivals, honey, ledger, lots, purchases, stores
+from inventory.stock.services import arrivals, honey, ledger, lots, moments, purchases, stores
 from inventory.stock.services.arrivals import HoneyFacts, VesselReceived
 
 # What is done for an owner, by the kind of the lot: extracted here, or brought to be stored.
@@ -89,10 +89,18 @@ def hand_back(
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    portion = _theirs(place, grams)
+    portion = _theirs(place, grams, moments.of_draw(handed_on, place))
     _refuse_before_it_came(portion.lot, handed_on, parameter="handed_on")
     return _post_back(
-        Item.objects.honey(), portion.lot, place, portion.grams, recorded_by, key, handed_on, note
+        Item.objects.honey(),
+        portion.lot,
+        place,
+        portion.grams,
+        recorded_by,
+        key,
+        handed_on,
+        note,
+        took_all=grams is None,
     )
 
 
@@ -146,9 +154,10 @@ def buy(
     _check_price(grams, cost_cents, price_per_pound, bought_on)
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    portion = _theirs(place, grams)
+    moment = moments.of_draw(bought_on, place)
+    portion = _theirs(place, grams, moment)
     _refuse_before_it_came(portion.lot, bought_on, parameter="bought_on")
-    _check_target(portion, target)
+    _check_target(portion, target, moment)
     bought = _bought(portion, cost_cents, price_per_pound, bought_on, note)
     bought.code = lots.next_code(bought.season, "P")
     checks.save_checked(bought)
@@ -171,7 +180,7 @@ def buy(
             lines += honey.pour(
                 target=target,
                 portions=[lots.Portion(bought, portion.grams, outside)],
-                poured_on=bought.made_on,
+                at=moment,
             )
     ledger.post(
         kind=Posting.Kind.PURCHASE,
@@ -179,7 +188,7 @@ def buy(
         recorded_by=recorded_by,
         key=key,
         note=note,
-        occurred_at=days.moment(bought_on),
+        occurred_at=moment,
     )
     return bought
 
@@ -195,10 +204,11 @@ def preview_buy(
 ) -> honey.HoneyPreview:
     """Say what buying it would change, without doing it; raises as `buy`."""
     _check_price(grams, cost_cents, price_per_pound, bought_on)
-    portion = _theirs(place, grams)
-    _check_target(portion, target)
+    moment = moments.of_draw(bought_on, place)
+    portion = _theirs(place, grams, moment)
+    _check_target(portion, target, moment)
     bought = _bought(portion, cost_cents, price_per_pound, bought_on, "")
-    before = honey.all_of(place, parameter="place")
+    before = honey.all_of(place, parameter="place", at=moment)
     if target is None or target == place:
         litres = density.litres_of(before, moisture_percent=bought.honey_moisture)
         return honey.HoneyPreview(
@@ -232,10 +242,10 @@ def _checked(
     return lot, grams
 
 
-def _theirs(place: Place, grams: int | None) -> lots.Portion:
+def _theirs(place: Place, grams: int | None, at: datetime | None = None) -> lots.Portion:
     """Return the portion that is drawn from a vessel; raise where it is the house's own."""
-    asked = honey.all_of(place, parameter="place") if grams is None else grams
-    portion = honey.take(source=place, grams=asked, source_parameter="place")
+    asked = honey.all_of(place, parameter="place", at=at) if grams is None else grams
+    portion = honey.take(source=place, grams=asked, source_parameter="place", at=at)
     _refuse_ours(portion.lot, parameter="place")
     return portion
 
@@ -274,12 +284,12 @@ def _check_price(
     problems.raise_any()
 
 
-def _check_target(portion: lots.Portion, target: Place | None) -> None:
+def _check_target(portion: lots.Portion, target: Place | None, at: datetime | None = None) -> None:
     """Raise where what is bought would stay in one vessel with what is not."""
     problems = Problems()
     if target is not None and target != portion.source:
         rules.check_vessel(problems, "target", target)
-    elif portion.grams < honey.all_of(portion.source):
+    elif portion.grams < honey.all_of(portion.source, at=at):
         problems.add(
             "target",
             _(
@@ -329,6 +339,8 @@ def _post_back(
     key: str,
     handed_on: date | None,
     note: str,
+    *,
+    took_all: bool = False,
 ) -> Posting:
     return ledger.post(
         kind=Posting.Kind.OWNER_RETURN,
@@ -342,5 +354,6 @@ def _post_back(
         recorded_by=recorded_by,
         key=key,
         note=note,
-        occurred_at=days.moment(handed_on),
+        occurred_at=moments.of_draw(handed_on, place),
+        took_all=took_all,
     )

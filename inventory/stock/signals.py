@@ -1,0 +1,16 @@
+"""What the ledger tells the rooms above it, in the same transaction.
+
+Stock knows neither runs nor orders. Whoever keeps a lot or a promise beside the ledger listens
+here and follows.
+"""
+
+from django.dispatch import Signal
+
+# Later entries were corrected because of an earlier one: `retold` is a `retelling.Retold`,
+# `changed` the lots that are of other honey now, `person` who entered it.
+entries_retold = Signal()
+
+# Reserved stock is gone or of another lot: `balance` had it, `other` (or None) has it now, and
+# `quantity` is how much of the promise moved; `person` is who recorded what happened, and `key` the
+# key of that act.
+promise_moved = Signal()
