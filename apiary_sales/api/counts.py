@@ -11,7 +11,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apiary_sales.api.bottling import NothingSerializer
-from apiary_sales.api.fields import GramsCountField, IdField, StoreCodeField, VesselCodeField
+from apiary_sales.api.fields import (
+    GramsCountField,
+    IdField,
+    StoreCodeField,
+    VesselCodeField,
+    rows_of,
+)
 from apiary_sales.api.papers import PDF, PaperApiView
 from apiary_sales.api.serializers import (
     CodeField,
@@ -45,9 +51,11 @@ def item_and_lot(attrs: dict[str, Any]) -> dict[str, Any]:
     lot, part = attrs.get("lot"), attrs.get("item")
     if (lot is None) == (part is None):
         raise serializers.ValidationError({"lot": _("Send either a lot or a part.")})
-    if lot is not None and lot.product is None:
+    if part is not None:
+        return attrs | {"lot": None, "item": part.item}
+    if lot.product is None:
         raise serializers.ValidationError({"lot": _("Bulk honey is counted in its vessel.")})
-    return attrs | {"lot": lot, "item": lot.product.item if lot else part.item}
+    return attrs | {"item": lot.product.item}
 
 
 class CountedAmountField(StrictIntegerField):
@@ -187,7 +195,7 @@ class StoreCountSerializer(serializers.Serializer):
     """What was counted in a store; without `counted_at`, now."""
 
     place = StoreCodeField()
-    things = CountedThingSerializer(many=True, max_length=ROWS_MAX)
+    things = rows_of(CountedThingSerializer, max_length=ROWS_MAX)
     counted_at = serializers.DateTimeField(required=False, allow_null=True)
     note = StrictCharField(required=False, allow_blank=True, max_length=200)
 

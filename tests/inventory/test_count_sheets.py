@@ -333,6 +333,44 @@ def test_differences_are_booked_as_of_the_moment_that_is_chosen(house, clock):
     assert (posting.occurred_at, closed.as_of) == (year_end, year_end)
 
 
+def test_what_is_written_down_after_closing_leaves_what_was_counted(house, clock):
+    """Two jars were given away on Monday, counted on Tuesday, and written down on Thursday."""
+    clock.shift(timedelta(days=1))
+    house.jars_at(house.shelf, 26)
+    house.close()
+    clock.shift(timedelta(days=2))
+
+    stores.write_off(
+        item=house.pound.item,
+        lot=house.jars,
+        place=house.shelf,
+        pieces=2,
+        reason="gift",
+        written_off_on=MONDAY.date(),
+        **by("owner"),
+    )
+
+    assert there(house.shelf, house.pound.item, house.jars) == 26
+    counted = count_differences.by_lot([house.jars.pk]).get(house.jars.pk)
+    assert counted is None or counted.lost == counted.found
+    assert list(books.faults()) == []
+
+
+def test_a_moment_before_another_count_is_refused(house, clock):
+    """The other count would take the difference back: it says what was there."""
+    clock.shift(timedelta(days=1))
+    act_count(house.pound.item, house.jars, house.shelf, 27)
+    clock.shift(timedelta(days=1))
+    house.jars_at(house.shelf, 26)
+
+    with pytest.raises(NotAllowedNow) as refused, books_unchanged():
+        house.close(as_of=timezone.now() - timedelta(days=1, hours=5))
+
+    assert "put the books right already" in refused.value.message
+    house.close()
+    assert there(house.shelf, house.pound.item, house.jars) == 26
+
+
 def test_a_moment_before_there_was_so_much_is_refused(house, clock):
     before = timezone.now() - timedelta(days=30)
     house.jars_at(house.shelf, 27)

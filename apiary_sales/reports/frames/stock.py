@@ -191,12 +191,7 @@ def _gone_by_reason(
 ) -> dict[str, tuple[dict[int, list[int]], dict[int, int]]]:
     """Return what is gone for each reason: how much of each lot, and of each part's item."""
     reasons = [reason for reason in REASONS if filters.reason in ("", reason)]
-    lines = PostingLine.objects.filter(
-        place__kind__in=reasons,
-        lot__owner=None,
-        posting__reverses=None,
-        posting__reversed_by=None,
-    )
+    lines = PostingLine.objects.standing().filter(place__kind__in=reasons, lot__owner=None)
     if filters.since:
         lines = lines.filter(posting__occurred_at__date__gte=filters.since)
     if filters.until:

@@ -47,12 +47,10 @@ class LotQuerySet(models.QuerySet["Lot"]):
 
     def that_came_in(self) -> "LotQuerySet":
         """Leave out lots whose run, receipt or blend was undone: there is none of them."""
-        came_in = PostingLine.objects.filter(
+        came_in = PostingLine.objects.standing().filter(
             Q(place__kind__in=Place.ORIGINS, quantity__lt=0)
             | Q(lot__kind=Lot.Kind.BLEND, quantity__gt=0),
             lot=OuterRef("pk"),
-            posting__reverses=None,
-            posting__reversed_by=None,
         )
         return self.filter(Exists(came_in.order_by()))
 

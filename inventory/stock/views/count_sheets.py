@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.shared import documents, words
+from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock import papers
@@ -243,7 +244,7 @@ class SheetCloseView(SheetActView):
 
 class SheetCancelView(SheetActView):
     permission_required = CLOSE
-    form_class = forms.ActForm
+    form_class = ActForm
     template_name = "inventory/counts/cancel.html"
 
     def act(self, data: dict[str, Any]) -> CountSheet:
