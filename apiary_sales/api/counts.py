@@ -53,7 +53,7 @@ def item_and_lot(attrs: dict[str, Any]) -> dict[str, Any]:
         raise serializers.ValidationError({"lot": _("Send either a lot or a part.")})
     if part is not None:
         return attrs | {"lot": None, "item": part.item}
-    if lot.product is None:
+    if lot is None or lot.product is None:
         raise serializers.ValidationError({"lot": _("Bulk honey is counted in its vessel.")})
     return attrs | {"item": lot.product.item}
 
@@ -336,6 +336,16 @@ class CountSheetsApiView(ApiActView, generics.ListAPIView):
         key = self.key()
         made = count_sheets.open_sheet(**self.checked(), opened_by=person_of(request), key=key)
         return Response(CountSheetSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class CountSheetApiView(generics.RetrieveAPIView):
+    """One sheet."""
+
+    permission_classes = [ViewPermission]
+    permission_required = ENTER
+    serializer_class = CountSheetSerializer
+    queryset = CountSheet.objects.order_by("id")
+    lookup_field = "number"
 
 
 class CountLinesApiView(generics.ListAPIView):

@@ -74,6 +74,7 @@ urlpatterns = [
     path("stock-write-offs/", counts.StockWriteOffsApiView.as_view(), name="stock-write-offs"),
     path("honey-write-offs/", counts.HoneyWriteOffsApiView.as_view(), name="honey-write-offs"),
     path("count-sheets/", counts.CountSheetsApiView.as_view(), name="count-sheets"),
+    path("count-sheets/<str:number>/", counts.CountSheetApiView.as_view(), name="count-sheet"),
     path(
         "count-sheets/<str:number>/lines/", counts.CountLinesApiView.as_view(), name="count-lines"
     ),

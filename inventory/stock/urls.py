@@ -109,6 +109,7 @@ urlpatterns = [
         count_sheets.SealsView.as_view(),
         name="count_sheet_seals",
     ),
+    path("honey/counts/<str:number>/at/", count_sheets.sheet_detail, name="count_sheet_places"),
     path(
         "honey/counts/<str:number>/at/<slug:code>/",
         count_sheets.PlaceCountView.as_view(),

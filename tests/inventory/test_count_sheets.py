@@ -212,7 +212,7 @@ def test_a_second_count_of_a_line_replaces_the_first_and_both_stay(house):
     assert there(house.shelf, house.pound.item, house.jars) == 26
     page = text(signed_in("stand").get(reverse("inventory:count_sheet", args=["C26-1"])))
     assert "26 pieces" in page
-    assert "before: 20 pieces, Bottling" in page
+    assert "before: 20 pieces · Bottling" in page
 
 
 def test_what_is_entered_later_is_compared_with_the_moment_it_was_counted(house, clock):
