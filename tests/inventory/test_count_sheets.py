@@ -13,7 +13,7 @@ from django.utils import timezone
 from apiary_sales.billing.services import stand as stand_sales
 from inventory.bottling.services import reversals
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, SeveralProblems
-from inventory.stock.models import Balance, CountLine, CountSheet, Lot, Place, Posting
+from inventory.stock.models import Balance, CountLine, CountSheet, Lot, Place, Posting, Shortage
 from inventory.stock.queries import books, count_differences
 from inventory.stock.queries import count_sheets as queries
 from inventory.stock.services import count_sheets, drums, honey, ledger, stores
@@ -353,6 +353,32 @@ def test_what_is_written_down_after_closing_leaves_what_was_counted(house, clock
     assert there(house.shelf, house.pound.item, house.jars) == 26
     counted = count_differences.by_lot([house.jars.pk]).get(house.jars.pk)
     assert counted is None or counted.lost == counted.found
+    assert list(books.faults()) == []
+
+
+def test_a_count_settles_what_was_short_before_it(house, clock):
+    """Thirty jars are said to have left yesterday, but the shelf had twenty-eight by the books."""
+    clock.shift(timedelta(days=1))
+    ledger.post(
+        kind="gift",
+        lines=ledger.move(
+            item=house.pound.item,
+            lot=house.jars,
+            source=house.shelf,
+            target=Place.objects.outside(Place.Kind.GIVEN_AWAY),
+            quantity=30,
+        ),
+        occurred_at=MONDAY + timedelta(hours=8),
+        **by("owner"),
+    )
+    assert Shortage.objects.open().get().quantity == 2
+    clock.shift(timedelta(hours=1))
+
+    house.jars_at(house.shelf, 0)
+    house.close()
+
+    assert not Shortage.objects.open().exists()
+    assert there(house.shelf, house.pound.item, house.jars) == 0
     assert list(books.faults()) == []
 
 

@@ -10,12 +10,14 @@ from fractions import Fraction
 import pytest
 from django.db import transaction
 from django.utils import timezone
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
 
 from inventory.bottling.services import run_corrections, runs
 from inventory.stock.models import Item, Lot, Place, PostingLine, Shortage
 from inventory.stock.queries import books
 from inventory.stock.services import drums, honey, stores
-from tests import builders
+from tests import builders, data_layer
 
 pytestmark = pytest.mark.django_db
 
@@ -226,3 +228,58 @@ def test_a_season_told_wrong_and_corrected_ends_as_one_told_right():
     corrected = [*wrong, ("correct", "A1", 100, 46_000)]
 
     assert told(corrected) == told(SEASON)
+
+
+VESSEL = st.sampled_from(["tank", "settler", "bucket"])
+GRAMS = st.integers(min_value=1_000, max_value=90_000)
+ACT = st.one_of(
+    st.tuples(st.just("receive"), VESSEL, st.sampled_from(["Clover", "Aster", "Sage"]), GRAMS),
+    st.tuples(st.just("receive"), VESSEL, st.sampled_from(["Clover", "Aster", "Sage"]), GRAMS),
+    st.tuples(st.just("pour"), VESSEL, VESSEL, GRAMS),
+    st.tuples(st.just("spoil"), VESSEL, GRAMS),
+    st.tuples(st.just("run"), st.integers(min_value=2, max_value=150)),
+)
+
+
+@settings(
+    max_examples=data_layer.examples(12),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+)
+@given(st.data(), st.lists(ACT, min_size=2, max_size=9))
+def test_any_legal_act_may_be_entered_on_any_past_day(data, acts):
+    season = []
+    for day, act in enumerate(acts):
+        if act[0] == "run":
+            season.append(("run", day, f"R{day}", act[1], act[1] * 460))
+        elif act[0] != "pour" or act[1] != act[2]:
+            season.append((act[0], day, *act[1:]))
+    shuffled = data.draw(st.permutations(season))
+
+    in_order, late = told_with_shortages(season), told_with_shortages(shuffled)
+
+    assert late["levels"] == in_order["levels"]
+    assert late["short"] == in_order["short"]
+    if not in_order["short"]:
+        assert late["story"] == in_order["story"]
+
+
+def told_with_shortages(acts) -> dict:
+    with transaction.atomic():
+        house = House()
+        for act in acts:
+            house.tell(act)
+        story = house.story()
+        levels = [levels_of(evening) for evening in story[0]]
+        short = sum(Shortage.objects.open().values_list("quantity", flat=True))
+        transaction.set_rollback(True)
+    return {"story": story, "levels": levels, "short": short}
+
+
+def levels_of(evening: dict) -> dict:
+    """Return how much was in each place, whatever it was."""
+    levels: dict = {}
+    for key, quantity in evening.items():
+        levels[key[0]] = levels.get(key[0], 0) + quantity
+    return levels

@@ -32,7 +32,7 @@ from inventory.stock.models import (
     ProductionSettings,
 )
 from inventory.stock.models.counting import BookReading, book_since
-from inventory.stock.services import ledger, numbers, surpluses
+from inventory.stock.services import ledger, numbers, shortages, surpluses
 
 How = CountLine.How
 NAME_LENGTH_MAX = 80
@@ -275,7 +275,17 @@ def close(
     if not surplus_reason.strip():
         surpluses.ask_why(problems, surplus, "surplus_reason")
     problems.raise_any()
-    _post(sheet, compared, reason.strip(), as_of or now, closed_by, key)
+    _post(compared, reason.strip(), as_of or now, closed_by, key)
+    for each in compared:
+        # What was short after it was counted is not known by this count.
+        shortages.settle_counted(
+            item=each.line.item,
+            place=each.line.place,
+            lot=each.lot,
+            settled_by=closed_by,
+            key=keys.part(key, f"line-{each.line.pk}"),
+            occurred_at=each.line.counted_at,
+        )
     sheet.closed_at, sheet.closed_by, sheet.closing_key = now, closed_by, key
     sheet.as_of, sheet.reason, sheet.uncounted = as_of or now, reason.strip(), uncounted
     sheet.surplus_reason = surplus_reason.strip() if surplus else ""
@@ -469,7 +479,6 @@ def _count_the_rest_as_zero(
 
 
 def _post(
-    sheet: CountSheet,
     compared: Sequence[ComparedLine],
     reason: str,
     as_of: datetime,

@@ -12,7 +12,7 @@ from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.stock import density, vessels
 from inventory.stock.models import Balance, DipReading, Item, Place, Posting
-from inventory.stock.services import ledger, moments
+from inventory.stock.services import ledger, moments, shortages
 
 
 @transaction.atomic
@@ -106,6 +106,14 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
         recorded_by=recorded_by,
         key=key,
         note=reason.strip(),
+        occurred_at=reading.read_at,
+    )
+    shortages.settle_counted(
+        item=honey_item,
+        place=reading.place,
+        lot=reading.lot,
+        settled_by=recorded_by,
+        key=key,
         occurred_at=reading.read_at,
     )
     reading.accepted = posting

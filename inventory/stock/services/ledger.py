@@ -170,6 +170,29 @@ def correct(
     return moved
 
 
+@transaction.atomic
+def rename(
+    *, posting: Posting, lines: Iterable[Line], recorded_by: Person, key: str, note: str = ""
+) -> Posting:
+    """Correct the lot of what a posting took from outside; no place of the house is touched."""
+    difference = _merged([*lines, *_negated(effective_lines(posting))])
+    _check_balanced(difference)
+    if any(line.place.is_physical for line in difference):
+        raise LedgerLawBroken("Only what came from outside is given another lot.")
+    lock_items(line.item for line in difference)
+    batch = _Batch(recorded_by, key)
+    correction = batch.enter(
+        kind=Posting.Kind.CORRECTION,
+        lines=difference,
+        occurred_at=posting.occurred_at,
+        note=note,
+        key=key,
+        corrects=posting,
+    )
+    batch.finish()
+    return correction
+
+
 def effective_lines(posting: Posting) -> list[Line]:
     """Return what a posting comes to with all its corrections."""
     found = PostingLine.objects.filter(Q(posting=posting) | Q(posting__corrects=posting))

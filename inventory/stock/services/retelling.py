@@ -171,9 +171,10 @@ class _Retelling:
     def __init__(self, item: Item) -> None:
         self.item = item
         self.is_honey = item.kind == Item.Kind.HONEY
-        self.places = Place.objects.in_bulk()
-        self.physical = {key for key, place in self.places.items() if place.is_physical}
-        self.to_settle = Place.objects.outside(Place.Kind.TO_SETTLE).pk
+        self.nowhere = Place.objects.outside(Place.Kind.TO_SETTLE)
+        self.to_settle = self.nowhere.pk
+        in_house = Place.objects.filter(kind__in=Place.IN_HOUSE)
+        self.physical = set(in_house.values_list("pk", flat=True))
         self.old: Quantities = {}
         self.new: Quantities = {}
         # The lot that was last in a vessel, for what is drawn from an empty one.
@@ -304,7 +305,7 @@ class _Retelling:
     ) -> tuple[dict[int, int], int]:
         """Return what `grams` drawn from a vessel are, by lot, and how much is not there."""
         there = {lot: n for lot, n in _at(self.new, place).items() if n > 0}
-        known = [lot for lot in prefer if lot in there]
+        known = [lot for lot in dict.fromkeys(prefer) if lot in there]
         rest = sorted(there.keys() - known, key=lambda lot: -there[lot])
         portions = {}
         for lot in [*known, *rest]:
@@ -454,8 +455,7 @@ class _Flow:
     def _new_blend(self, parts: dict[int, int]) -> int:
         found = Lot.objects.select_related("owner").in_bulk(list(parts))
         portions = [
-            lots.Portion(found[lot], grams, self.walk.places[self.walk.to_settle])
-            for lot, grams in parts.items()
+            lots.Portion(found[lot], grams, self.walk.nowhere) for lot, grams in parts.items()
         ]
         if len({portion.lot.owner_id for portion in portions}) > 1:
             self._refuse()

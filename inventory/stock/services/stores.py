@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
+from functools import partial
 
 from django.db import transaction
 from django.db.models import Sum
@@ -16,7 +17,7 @@ from inventory.shared.people import Person
 from inventory.stock import rules
 from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import ledger, surpluses
+from inventory.stock.services import ledger, retelling, shortages, surpluses
 from inventory.stock.services.feeding import refuse_to_feed
 from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
 
@@ -146,16 +147,26 @@ def count(
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
-    balance = Balance.objects.filter(item=item, place=place, lot=lot).first()
-    difference = counted - (balance.quantity if balance else 0)
+    difference = counted - _in_books(item, place, lot, counted_on)
+    moment = days.moment(counted_on)
+    settle = partial(
+        shortages.settle_counted,
+        item=item,
+        place=place,
+        lot=lot,
+        settled_by=recorded_by,
+        key=key,
+        occurred_at=moment,
+    )
     if difference == 0:
+        settle()
         return None
     surplus = surpluses.found([CountChange(place, item, lot, difference)])
     if not surplus_reason.strip():
         surpluses.ask_why(problems, surplus, "surplus_reason")
     problems.raise_any()
     with refused_at("counted"):
-        return ledger.post(
+        posting = ledger.post(
             kind=Posting.Kind.COUNT,
             lines=ledger.move(
                 item=item,
@@ -167,8 +178,20 @@ def count(
             recorded_by=recorded_by,
             key=key,
             note=note,
-            occurred_at=days.moment(counted_on),
+            occurred_at=moment,
         )
+    settle()
+    return posting
+
+
+def _in_books(item: Item, place: Place, lot: Lot | None, day: date | None) -> int:
+    """Return what the books have at a place, now or at noon of an earlier day."""
+    moment = days.past_moment(day)
+    if moment is None:
+        balance = Balance.objects.filter(item=item, place=place, lot=lot).first()
+        return balance.quantity if balance else 0
+    state = retelling.state_at(item, moment, places=[place.pk])
+    return state.get((place.pk, lot.pk if lot else 0), 0)
 
 
 @contextmanager
