@@ -285,8 +285,9 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("inventory.CountSheet", "number"),
             "inventory:count_sheet inventory:count_sheet_places inventory:count_sheet_pdf "
             "inventory:count_sheet_seals inventory:count_sheet_close "
-            "inventory:count_sheet_cancel api:count-sheet api:count-lines api:count-store api:count-vessel api:count-differences api:count-close "
-            "api:count-cancel api:count-sheet-paper",
+            "inventory:count_sheet_cancel api:count-sheet api:count-lines api:count-store "
+            "api:count-vessel api:count-differences api:count-close api:count-cancel "
+            "api:count-sheet-paper",
         ),
         (
             [
