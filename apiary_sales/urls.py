@@ -6,6 +6,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apiary_sales.web.urls")),
     path("account/", include("apiary_sales.accounts.urls")),
     path("honey/recall/", include("apiary_sales.orders.recall_urls")),
+    path("honey/plan-a-blend/", include("apiary_sales.planning.blend_urls")),
     path("", include("inventory.urls")),
     path("customers/", include("apiary_sales.customers.urls")),
     path("prices/", include("apiary_sales.pricing.urls")),

@@ -32,6 +32,8 @@ from inventory.bottling.models import (
 from inventory.shared.models import Attachment, House
 from inventory.stock.models import (
     Balance,
+    BlendPlan,
+    BlendPlanLine,
     CalibrationPoint,
     Counter,
     CountLine,
@@ -55,6 +57,8 @@ from inventory.stock.models import (
 __all__ = [
     "Attachment",
     "Balance",
+    "BlendPlan",
+    "BlendPlanLine",
     "BottlingRun",
     "BoxContent",
     "Brand",

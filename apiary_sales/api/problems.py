@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from apiary_sales.api import serializers
+from apiary_sales.api.blends import BlendPlanSerializer
 from apiary_sales.api.bottling import RunSerializer
 from apiary_sales.api.views import ApiActView
 from apiary_sales.billing.models import Invoice
@@ -23,7 +24,7 @@ from inventory.shared.errors import (
     NotEnoughStock,
     StockReserved,
 )
-from inventory.stock.models import Posting
+from inventory.stock.models import BlendPlan, Posting
 
 CONTENT_TYPE = "application/problem+json"
 
@@ -81,6 +82,8 @@ def _made(error: HouseError) -> dict[str, Any] | None:
         return serializers.StandSaleMadeSerializer(made).data
     if isinstance(made, BottlingRun):
         return RunSerializer(made).data
+    if isinstance(made, BlendPlan):
+        return BlendPlanSerializer(made).data
     if isinstance(made, Invoice):
         return serializers.InvoiceSerializer(made).data
     return None

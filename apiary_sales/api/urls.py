@@ -3,6 +3,7 @@ from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
 
 from apiary_sales.api import (
+    blends,
     bottling,
     comb,
     counts,
@@ -44,6 +45,29 @@ urlpatterns = [
         "weight-sales/",
         weight_sales.WeightSaleView.as_view(),
         name="weight-sales",
+    ),
+    path("blend-search/", blends.BlendSearchApiView.as_view(), name="blend-search"),
+    path("blend-plans/", blends.BlendPlansApiView.as_view(), name="blend-plans"),
+    path("blend-plans/<slug:number>/", blends.BlendPlanApiView.as_view(), name="blend-plan"),
+    path(
+        "blend-plans/<slug:number>/change/",
+        blends.BlendPlanChangeApiView.as_view(),
+        name="blend-plan-change",
+    ),
+    path(
+        "blend-plans/<slug:number>/carry-out/",
+        blends.BlendPlanCarryOutApiView.as_view(),
+        name="blend-plan-carry-out",
+    ),
+    path(
+        "blend-plans/<slug:number>/drop/",
+        blends.BlendPlanDropApiView.as_view(),
+        name="blend-plan-drop",
+    ),
+    path(
+        "blend-plans/<slug:number>/worksheet.pdf",
+        blends.BlendWorksheetApiView.as_view(),
+        name="blend-plan-worksheet",
     ),
     path("varieties/", products.VarietiesApiView.as_view(), name="varieties"),
     path("brands/", products.BrandsApiView.as_view(), name="brands"),

@@ -41,6 +41,19 @@ class CountSheetAdmin(ReadOnlyAdmin):
     inlines = [CountLineInline]
 
 
+class BlendPlanLineInline(ReadOnlyInline):
+    model = models.BlendPlanLine
+    fields = ["place", "lot", "grams", "poured_grams"]
+
+
+@admin.register(models.BlendPlan)
+class BlendPlanAdmin(ReadOnlyAdmin):
+    list_display = ["number", "status", "target", "planned_at", "planned_by"]
+    list_filter = ["status"]
+    list_select_related = ["target", "planned_by"]
+    inlines = [BlendPlanLineInline]
+
+
 class LotParentInline(ReadOnlyInline):
     model = models.LotParent
     fk_name = "lot"

@@ -1,4 +1,4 @@
-"""Papers of honey and stock: the certificate of a lot, and the sheet of a count."""
+"""Papers of honey and stock: certificates of lots, worksheets of blends, sheets of counts."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,11 +13,12 @@ from django.utils.translation import gettext as _
 from inventory.shared import documents
 from inventory.shared.models import House
 from inventory.stock import origin
-from inventory.stock.models import CountSheet, Lot
+from inventory.stock.models import BlendPlan, CountSheet, Lot
 from inventory.stock.models.lots import Origin
-from inventory.stock.queries import count_sheets, measurements
+from inventory.stock.queries import blend_plans, count_sheets, measurements
 
 CERTIFICATE = "documents/lot_certificate.html"
+BLEND_WORKSHEET = "documents/blend_worksheet.html"
 COUNT_SHEET = "documents/count_sheet.html"
 
 
@@ -85,6 +86,11 @@ def count_sheet_context(sheet: CountSheet) -> dict[str, Any]:
         "contents": count_sheets.sheet_view(sheet),
         "today": timezone.localdate(),
     }
+
+
+def blend_worksheet_context(plan: BlendPlan) -> dict[str, Any]:
+    """Return what the worksheet of a blend plan shows."""
+    return {"plan": plan, "outcome": blend_plans.outcome_of(plan), "today": timezone.localdate()}
 
 
 def certificate(lot: Lot) -> bytes:

@@ -4,6 +4,7 @@ from django.urls import path, re_path
 
 from inventory.stock.views import (
     acts,
+    blend_plans,
     convert,
     count_sheets,
     deliveries,
@@ -71,6 +72,28 @@ urlpatterns = [
     path("honey/others/buy/", others.BuyFromOwnerView.as_view(), name="others_buy"),
     path("honey/transfer/", acts.HoneyTransferView.as_view(), name="transfer"),
     path("honey/blend/", acts.BlendView.as_view(), name="blend"),
+    path("honey/blend-plans/", blend_plans.blend_plan_list, name="blend_plan_list"),
+    path("honey/blend-plans/<slug:number>/", blend_plans.blend_plan_detail, name="blend_plan"),
+    path(
+        "honey/blend-plans/<slug:number>/worksheet.pdf",
+        blend_plans.blend_plan_worksheet,
+        name="blend_plan_worksheet",
+    ),
+    path(
+        "honey/blend-plans/<slug:number>/weights/",
+        blend_plans.BlendPlanChangeView.as_view(),
+        name="blend_plan_change",
+    ),
+    path(
+        "honey/blend-plans/<slug:number>/carry-out/",
+        blend_plans.BlendPlanCarryOutView.as_view(),
+        name="blend_plan_carry_out",
+    ),
+    path(
+        "honey/blend-plans/<slug:number>/drop/",
+        blend_plans.BlendPlanDropView.as_view(),
+        name="blend_plan_drop",
+    ),
     path("honey/fill-drum/", acts.DrumFillView.as_view(), name="drum_fill"),
     path("honey/drain/", acts.DrainView.as_view(), name="drain"),
     path("honey/write-off/", acts.WriteOffView.as_view(), name="write_off"),

@@ -13,6 +13,7 @@ from rest_framework.authtoken.models import Token
 from rest_framework.exceptions import ValidationError
 
 from apiary_sales.api import (
+    blends,
     bottling,
     comb,
     counts,
@@ -43,7 +44,15 @@ from inventory.bottling.services import jars as jar_services
 from inventory.bottling.services import products as product_services
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
-from inventory.stock.services import count_sheets, honey, others, purchases, stores, suppliers
+from inventory.stock.services import (
+    blend_plans,
+    count_sheets,
+    honey,
+    others,
+    purchases,
+    stores,
+    suppliers,
+)
 from inventory.stock.services import measurements as measurement_services
 from inventory.stock.services.arrivals import HoneyFacts
 from inventory.stock.services.suppliers import SupplierDetails
@@ -450,6 +459,10 @@ SERVICES = {
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
     "recall/records/{id}/finish/": (recall_records.RecallFinishApiView, recalls.finish),
     "customers/{id}/service-bills/": (service_bills.ServiceBillsApiView, bill_services.bill),
+    "blend-plans/": (blends.BlendPlansApiView, blend_plans.draft),
+    "blend-plans/{number}/change/": (blends.BlendPlanChangeApiView, blend_plans.change),
+    "blend-plans/{number}/carry-out/": (blends.BlendPlanCarryOutApiView, blend_plans.carry_out),
+    "blend-plans/{number}/drop/": (blends.BlendPlanDropApiView, blend_plans.drop),
 }
 # Fields that say something no parameter of the service does: the unit, or which service it is.
 BESIDE = {

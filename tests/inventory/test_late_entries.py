@@ -13,7 +13,7 @@ from django.utils import timezone
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from inventory.bottling.services import run_corrections, runs
+from inventory.bottling.services import receipt_corrections, run_corrections, runs
 from inventory.stock.models import Item, Lot, Place, PostingLine, Shortage
 from inventory.stock.queries import books
 from inventory.stock.services import drums, honey, stores
@@ -44,7 +44,10 @@ class House:
         return self.start + timedelta(days=number)
 
     def tell(self, act: tuple) -> None:
-        getattr(self, act[0])(*act[1:])
+        if isinstance(act[-1], dict):
+            getattr(self, act[0])(*act[1:-1], **act[-1])
+        else:
+            getattr(self, act[0])(*act[1:])
 
     def receive(self, day: int, place: str, name: str, grams: int) -> None:
         honey.receive(
@@ -121,6 +124,14 @@ class House:
             reason="Miscounted",
             recorded_by=self.person,
             key=builders.new_key(),
+        )
+
+    def correct_receipt(self, name: str, **figures) -> None:
+        lot = Lot.objects.get(kind=Lot.Kind.EXTRACTION, floral_source=name)
+        if "came_in_on" in figures:
+            figures["came_in_on"] = self.day(figures["came_in_on"])
+        receipt_corrections.correct(
+            lot=lot, reason="Misread", recorded_by=self.person, key=builders.new_key(), **figures
         )
 
     def carry(self, day: int, name: str, pieces: int) -> None:
@@ -228,6 +239,40 @@ def test_a_season_told_wrong_and_corrected_ends_as_one_told_right():
     corrected = [*wrong, ("correct", "A1", 100, 46_000)]
 
     assert told(corrected) == told(SEASON)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right"),
+    [
+        (("receive", 4, "settler", "Basswood", 250_000), {"grams": 300_000}),
+        (("receive", 4, "settler", "Basswood", 390_000), {"grams": 300_000}),
+        (("receive", 2, "settler", "Basswood", 300_000), {"came_in_on": 4}),
+        (("receive", 6, "settler", "Basswood", 200_000), {"came_in_on": 4, "grams": 300_000}),
+    ],
+)
+def test_a_receipt_written_down_wrong_ends_as_one_written_down_right(wrong, right):
+    acts = [wrong if act[0] == "receive" and act[3] == "Basswood" else act for act in SEASON]
+    acts.append(("correct_receipt", "Basswood", right))
+
+    assert told(acts) == told(SEASON)
+
+
+def test_blends_and_jars_take_a_corrected_moisture_and_the_old_one_stays_readable():
+    house = House()
+    for act in SEASON:
+        house.tell(act)
+    jars = Lot.objects.get(code="A2")
+    assert jars.moisture_percent == Decimal("17.40")
+
+    house.correct_receipt("Basswood", moisture_percent=Decimal("19.40"))
+
+    jars.refresh_from_db()
+    shares = {origin.lot.floral_source: origin.share for origin in jars.origins()}
+    expected = shares["Clover"] * Fraction("17.4") + shares["Basswood"] * Fraction("19.4")
+    assert abs(Fraction(jars.moisture_percent) - expected) < Fraction("0.011")
+    corrected = jars.corrections.get()
+    assert corrected.before["moisture_percent"] == "17.40"
+    assert corrected.after["moisture_percent"] == str(jars.moisture_percent)
 
 
 VESSEL = st.sampled_from(["tank", "settler", "bucket"])

@@ -47,8 +47,10 @@ from inventory.bottling.services.products import PartUse
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
 from inventory.shared.services import house as house_details
+from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.services import (
+    blend_plans,
     count_sheets,
     dips,
     honey,
@@ -77,6 +79,7 @@ def make() -> None:
 def _do_what_the_demo_leaves_out() -> None:
     people = {user.role: user for user in User.objects.all()}
     _make_honey(people[User.Role.BOTTLING])
+    _plan_blends(people[User.Role.BOTTLING])
     _measure(people[User.Role.BOTTLING])
     _take_in_honey_of_others(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
@@ -116,6 +119,27 @@ def _make_honey(person) -> None:
         )
     dips.record(place=tank, depth_mm=300, celsius=Decimal(30), recorded_by=person, key="full:dip")
     places.take_out_of_use(place=Place.objects.get(code="D-012"))
+
+
+def _plan_blends(person) -> None:
+    """Plan three blends: one is carried out, one is dropped, one stays a draft."""
+    tank, pail = Place.objects.get(code="tank-2"), Place.objects.get(code="pail-1")
+    limits = BlendLimits(
+        grams_min=500, grams_max=2_000, colour_mm_max=Decimal(85), moisture_percent_max=Decimal(20)
+    )
+    poured, dropped, _draft = (
+        blend_plans.draft(
+            target=pail,
+            sources=[(tank, grams)],
+            limits=limits,
+            buyer="Corner Packer",
+            planned_by=person,
+            key=f"full:blend-{grams}",
+        )
+        for grams in (600, 700, 800)
+    )
+    blend_plans.drop(plan=dropped, dropped_by=person, reason="No longer wanted")
+    blend_plans.carry_out(plan=poured, carried_out_by=person, key="full:blend-poured")
 
 
 def _measure(person) -> None:

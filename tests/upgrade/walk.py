@@ -26,7 +26,8 @@ from django.test import Client
 from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from inventory.stock.services import count_sheets, suppliers
+from inventory.stock.blends import BlendLimits
+from inventory.stock.services import blend_plans, count_sheets, suppliers
 from tests.upgrade import databases
 
 Arguments = dict[str, Any]
@@ -38,11 +39,21 @@ EXPECTED_IN_ADMIN = (*EXPECTED, 403)
 
 # Addresses of things that the first dumps have no rows of; they are opened where there are rows.
 LATER = {
+    "api:blend-plan",
+    "api:blend-plan-carry-out",
+    "api:blend-plan-change",
+    "api:blend-plan-drop",
+    "api:blend-plan-worksheet",
     "api:boxes-apart",
     "api:boxes-make",
     "api:brand-customer",
     "api:lot-ready",
     "api:returned-decide",
+    "inventory:blend_plan",
+    "inventory:blend_plan_carry_out",
+    "inventory:blend_plan_change",
+    "inventory:blend_plan_drop",
+    "inventory:blend_plan_worksheet",
     "inventory:file",
     "inventory:file_remove",
     "inventory:goods_detail",
@@ -305,6 +316,13 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("inventory.Posting", "pk", "kind"),
             "inventory:posting_detail inventory:posting_reverse api:posting-detail",
         ),
+        (
+            _blend_plans(),
+            "inventory:blend_plan inventory:blend_plan_worksheet inventory:blend_plan_change "
+            "inventory:blend_plan_carry_out inventory:blend_plan_drop api:blend-plan "
+            "api:blend-plan-worksheet api:blend-plan-change api:blend-plan-carry-out "
+            "api:blend-plan-drop",
+        ),
         (_rows("inventory.BottlingRun", "number", "status"), "inventory:run_detail api:run"),
         (
             _rows("inventory.BottlingRun", "number", status="planned"),
@@ -418,6 +436,25 @@ def _recalls(client: Client) -> list[Arguments]:
             {"key": "walk:recall", "kind": "mock", "reason": "Yearly exercise"},
         )
     return _rows("orders.Recall", "pk", "kind")
+
+
+def _blend_plans() -> list[Arguments]:
+    """Return the blend plans there are; where there are none yet, plan one."""
+    if not _rows("inventory.BlendPlan", "number"):
+        places = apps.get_model("inventory.Place").objects.filter(is_active=True)
+        filled = (
+            apps.get_model("inventory.Balance")
+            .objects.ours()
+            .filter(is_vessel=True, quantity__gt=500, reserved=0, lot__is_on_hold=False)
+        )
+        blend_plans.draft(
+            target=places.filter(kind="drum").exclude(balances__quantity__gt=0)[0],
+            sources=[(filled[0].place, 500)],
+            limits=BlendLimits(grams_min=500),
+            planned_by=apps.get_model("accounts.User").objects.get(role="owner"),
+            key="walk:blend",
+        )
+    return _rows("inventory.BlendPlan", "number", "status")
 
 
 def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Arguments]:

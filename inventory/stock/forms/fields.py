@@ -33,8 +33,15 @@ def in_fahrenheit(celsius: Decimal) -> tuple[int, str]:
 
 
 def as_pounds(grams: int) -> tuple[Decimal, str]:
-    """Return grams as pounds for a form; three decimals come back as the same gram."""
-    return plain(Decimal(grams) / POUND_GRAMS, 3), "lb"
+    """Return grams as pounds for a form, with the fewest decimals that come back as the same gram.
+
+    Three are always enough: 272,155 g are 600 lb, not 599.999.
+    """
+    pounds = Decimal(grams) / POUND_GRAMS
+    shortest = (plain(pounds, decimals) for decimals in range(4))
+    return next(
+        short for short in shortest if units.round_grams(short * POUND_GRAMS) == grams
+    ), "lb"
 
 
 def as_inches(mm: int) -> tuple[Decimal, str]:

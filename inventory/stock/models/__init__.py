@@ -1,5 +1,6 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
+from .blend_plans import BlendPlan, BlendPlanLine
 from .corrections import LotCorrection, Shortage
 from .counting import CountLine, CountSheet
 from .holds import LotHold
@@ -12,6 +13,8 @@ from .vessels import CalibrationPoint, DipReading, TankShape
 
 __all__ = [
     "Balance",
+    "BlendPlan",
+    "BlendPlanLine",
     "CalibrationPoint",
     "CountLine",
     "CountSheet",

@@ -8,7 +8,7 @@ An entry for an earlier moment is booked on its own day, and what was entered fo
 told again (`retelling`): what differs is posted as corrections, in the same transaction.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -111,6 +111,8 @@ def post(
     happened = has_happened or days.is_past(moment)
     shorts: list[tuple[Item, Short]] = []
     if happened:
+        if is_late and kind == Posting.Kind.SALE:
+            lines = _where_they_were(lines, moment)
         lines, shorts = _with_shortages(lines, _there(lines, moment if is_late else None))
     batch = _Batch(recorded_by, key)
     batch.releases, batch.gives_way = list(releases), happened
@@ -128,7 +130,7 @@ def post(
 def correct(
     *,
     posting: Posting,
-    lines: Iterable[Line],
+    lines: Iterable[Line] | Callable[[], Iterable[Line]],
     recorded_by: Person,
     key: str,
     occurred_at: datetime | None = None,
@@ -138,23 +140,27 @@ def correct(
     """Let `posting` be what `lines` say: post the difference, and tell later entries again.
 
     Return the posting that the act has now: the same one, or for another day (`occurred_at`) a new
-    one, while the old one comes to nothing. None when nothing differs. Fewer of `may_not_lack` than
-    have left already are refused. Raises `NotEnoughStock`, `AlreadyRecorded`,
+    one, while the old one comes to nothing; lines that depend on what is there then are worked out
+    by a function, called when the old ones are gone. None when nothing differs. Fewer of
+    `may_not_lack` than have left already are refused. Raises `NotEnoughStock`, `AlreadyRecorded`,
     `NotAllowedNow`, `CannotReverse` for what was undone.
     """
-    lines = _merged(lines)
-    _check_balanced(lines)
-    lock_items({line.item for line in [*lines, *effective_lines(posting)]})
+    lock_items({line.item for line in effective_lines(posting)})
     if Posting.objects.filter(reverses=posting).exists():
         raise CannotReverse(_("This was undone already."))
     batch = _Batch(recorded_by, key)
     batch.gives_way = True
     batch.may_not_lack(may_not_lack)
-    if occurred_at is None or occurred_at == posting.occurred_at:
+    if not callable(lines) and (occurred_at is None or occurred_at == posting.occurred_at):
+        lines = _merged(lines)
+        _check_balanced(lines)
         made = batch.correct(posting, lines, note=note, key=key)
         batch.finish()
         return posting if made else None
+    occurred_at = occurred_at or posting.occurred_at
     batch.correct(posting, [], note=note, key=keys.part(key, "before"))
+    lines = _merged(lines() if callable(lines) else lines)
+    _check_balanced(lines)
     lines, shorts = _with_shortages(lines, _there(lines, occurred_at))
     moved = batch.enter(
         kind=posting.kind,
@@ -285,8 +291,7 @@ class _Batch:
         was = effective_lines(posting)
         there = _there(lines, posting.occurred_at, upto=posting.pk)
         for line in was:
-            if line.key in there:
-                there[line.key] -= line.quantity
+            there[line.key] = there.get(line.key, 0) - line.quantity
         lines, shorts = _with_shortages(lines, there)
         difference = _merged([*lines, *_negated(was)])
         if not difference:
@@ -465,6 +470,28 @@ def _there(
             state = retelling.state_at(item, moment, upto=upto, places=places)
         there |= {(item.pk, place, lot): quantity for (place, lot), quantity in state.items()}
     return there
+
+
+def _where_they_were(lines: list[Line], moment: datetime) -> list[Line]:
+    """Let jars that were sold on an earlier day come from the shelf on which they were that day.
+
+    They are picked where they are now, and may have been carried since.
+    """
+    stores = Place.objects.filter(kind__in=Place.STORES).in_bulk()
+    made = []
+    for line in lines:
+        if line.place.kind not in Place.STORES or line.quantity > 0:
+            made.append(line)
+            continue
+        there = retelling.state_at(line.item, moment, places=stores)
+        wanted, lot = -line.quantity, line.lot.pk if line.lot else 0
+        others = sorted(key for key in stores if key != line.place.pk)
+        for place in (line.place.pk, *others):
+            taken = min(wanted, max(there.get((place, lot), 0), 0))
+            made.append(Line(line.item, stores[place], line.lot, -taken))
+            wanted -= taken
+        made.append(Line(line.item, line.place, line.lot, -wanted))
+    return _merged(made)
 
 
 def _with_shortages(

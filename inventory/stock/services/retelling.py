@@ -148,7 +148,20 @@ def _events(item: Item, moment: datetime, after: int) -> list[Event]:
     }
     for row in Shortage.objects.filter(posting__in=list(sums), item=item).standing():
         events[row.posting_id].shortages.append(row)
-    return list(events.values())
+    # What came to nothing by a correction is over; but what takes all there is may take again.
+    return [
+        event
+        for event in events.values()
+        if any(event.lines.values()) or event.shortages or event.posting.took_all
+    ]
+
+
+def _as_posted(posting: Posting, item: Item) -> Quantities:
+    """Return the lines of an entry as they were posted, without its corrections."""
+    lines: Quantities = {}
+    for line in PostingLine.objects.filter(posting=posting, item=item):
+        _add(lines, {(line.place_id, line.lot_id or 0): line.quantity})
+    return lines
 
 
 def _add(to: Quantities, change: Mapping[Key, int]) -> None:
@@ -274,6 +287,8 @@ class _Retelling:
     def _tell_honey(self, event: Event, lines: Quantities) -> tuple[Quantities, tuple[Short, ...]]:
         if event.posting.kind in LEVELS:
             return self._tell_level(lines), ()
+        if not any(lines.values()) and event.posting.took_all:
+            lines = _as_posted(event.posting, self.item)
         flow = _Flow(self, event, lines)
         return flow.told, tuple(flow.shorts)
 
