@@ -35,6 +35,8 @@ from inventory.stock.models import (
     BlendPlan,
     BlendPlanLine,
     CalibrationPoint,
+    Cleaning,
+    CleaningTask,
     Counter,
     CountLine,
     CountSheet,
@@ -52,6 +54,7 @@ from inventory.stock.models import (
     Shortage,
     Supplier,
     TankShape,
+    Warming,
 )
 
 __all__ = [
@@ -64,6 +67,8 @@ __all__ = [
     "Brand",
     "CalibrationPoint",
     "ChangedPieces",
+    "Cleaning",
+    "CleaningTask",
     "CombCut",
     "CountLine",
     "CountSheet",
@@ -101,4 +106,5 @@ __all__ = [
     "Supplier",
     "TankShape",
     "Variety",
+    "Warming",
 ]

@@ -22,6 +22,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_suppliers",
             "inventory.manage_goods",
             "inventory.release_hold",
+            "inventory.record_cleaning",
             "customers.manage_customers",
             "pricing.manage_prices",
             "orders.take_orders",
@@ -45,11 +46,17 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_places",
             "inventory.manage_suppliers",
             "inventory.manage_goods",
+            "inventory.record_cleaning",
             "orders.fulfil_orders",
         }
     ),
     User.Role.STAND: frozenset(
-        {"inventory.write_off", "inventory.enter_counts", "orders.sell_at_stand"}
+        {
+            "inventory.write_off",
+            "inventory.enter_counts",
+            "inventory.record_cleaning",
+            "orders.sell_at_stand",
+        }
     ),
     User.Role.OFFICE: frozenset(
         {
@@ -63,6 +70,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_suppliers",
             "inventory.manage_goods",
             "inventory.release_hold",
+            "inventory.record_cleaning",
             "customers.manage_customers",
             "pricing.manage_prices",
             "orders.take_orders",

@@ -5,6 +5,7 @@ from rest_framework.routers import SimpleRouter
 from apiary_sales.api import (
     blends,
     bottling,
+    cleaning,
     comb,
     counts,
     files,
@@ -20,6 +21,7 @@ from apiary_sales.api import (
     reports,
     service_bills,
     views,
+    warmings,
     weight_sales,
 )
 
@@ -138,6 +140,20 @@ urlpatterns = [
         name="others-back-jars",
     ),
     path("others-honey-bought/", honey_of_others.BuyFromOwnerApiView.as_view(), name="others-buy"),
+    path("warmings/", warmings.WarmingsApiView.as_view(), name="warmings"),
+    path(
+        "warmings/<int:pk>/remove/",
+        warmings.WarmingRemoveApiView.as_view(),
+        name="warming-remove",
+    ),
+    path("cleaning-tasks/", cleaning.CleaningTasksApiView.as_view(), name="cleaning-tasks"),
+    path("cleaning-tasks/<int:pk>/", cleaning.CleaningTaskApiView.as_view(), name="cleaning-task"),
+    path("cleanings/", cleaning.CleaningsApiView.as_view(), name="cleanings"),
+    path(
+        "cleanings/<int:pk>/remove/",
+        cleaning.CleaningRemoveApiView.as_view(),
+        name="cleaning-remove",
+    ),
     path("holds/", holds.HoldsApiView.as_view(), name="holds"),
     path("holds-released/", holds.HoldsReleaseApiView.as_view(), name="holds-release"),
     path("services/", service_bills.ServicesApiView.as_view(), name="services"),
@@ -151,6 +167,7 @@ urlpatterns = [
         measurements.LotMeasurementsApiView.as_view(),
         name="lot-measurements",
     ),
+    path("lots/<str:code>/warmings/", warmings.LotWarmingsApiView.as_view(), name="lot-warmings"),
     path(
         "lots/<str:code>/certificate.pdf",
         papers.LotCertificateApiView.as_view(),

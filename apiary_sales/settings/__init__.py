@@ -241,6 +241,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.LabelSheet",
             "inventory.ProductionSettings",
             "inventory.JarPage",
+            "inventory.CleaningTask",
         )
     ),
 ]
@@ -272,6 +273,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "ENUM_NAME_OVERRIDES": {
         "AttachmentKindEnum": "inventory.shared.models.Attachment.Kind",
+        "CleaningKindEnum": "inventory.stock.models.CleaningTask.Kind",
         "MeasurementMethodEnum": "inventory.stock.models.Measurement.Method",
         "PaymentMethodEnum": "apiary_sales.billing.models.Payment.Method",
         "RecallKindEnum": "apiary_sales.orders.models.Recall.Kind",

@@ -13,7 +13,8 @@ from apiary_sales.orders.queries import orders
 from inventory.bottling.models import BottlingRun
 from inventory.bottling.queries import packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
-from inventory.stock.queries import held_goods, honey
+from inventory.stock.queries import cleaning, held_goods, honey
+from inventory.stock.queries.cleaning import CleaningToDo
 from inventory.stock.queries.held_goods import HeldGoods
 
 ROWS_MAX = 5
@@ -41,6 +42,7 @@ class Today:
     owing: money.Receivables | None
     runs: list[tuple[BottlingRun, RunFigures | None]]
     held_goods: list[HeldGoods]
+    cleaning: CleaningToDo | None
 
 
 def today(user: User | AnonymousUser) -> Today:
@@ -56,6 +58,7 @@ def today(user: User | AnonymousUser) -> Today:
         owing=money.owing(day) if user.has_perm("billing.view_money") else None,
         runs=runs.overview().recent[:ROWS_MAX],
         held_goods=held_goods.in_stores(),
+        cleaning=cleaning.to_do() if user.has_perm("inventory.record_cleaning") else None,
     )
 
 

@@ -510,6 +510,7 @@ class ProductionForm(ActForm):
     fields_of_parameters = {
         "labour_cents_per_hour": "labour",
         "honey_house_celsius": "celsius",
+        "warming_limit_celsius": "warming_limit",
     }
 
     lot_code_pattern = forms.CharField(
@@ -533,6 +534,13 @@ class ProductionForm(ActForm):
     setting_days = WholeNumberField(
         label=_("Days until creamed honey is ready"),
         help_text=_("7 to 14 are common, at about 57 °F (14 °C)."),
+    )
+    warming_limit = TemperatureField(
+        label=_("Warmest that honey may get"),
+        help_text=_(
+            "Common practice is about 100 °F (38 °C): heat darkens honey and raises its HMF. A "
+            "warmer entry in the warming log has to be confirmed."
+        ),
     )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),

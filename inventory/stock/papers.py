@@ -15,7 +15,7 @@ from inventory.shared.models import House
 from inventory.stock import origin
 from inventory.stock.models import BlendPlan, CountSheet, Lot
 from inventory.stock.models.lots import Origin
-from inventory.stock.queries import blend_plans, count_sheets, measurements
+from inventory.stock.queries import blend_plans, count_sheets, measurements, warmings
 
 CERTIFICATE = "documents/lot_certificate.html"
 BLEND_WORKSHEET = "documents/blend_worksheet.html"
@@ -73,6 +73,7 @@ def certificate_context(lot: Lot) -> dict[str, Any]:
     return {
         "lot": lot,
         "figures": measurements.of_lot(lot),
+        "warmth": warmings.of_lot(lot),
         "parts": _parts(origins),
         "countries": _countries(origin.by_country(origins, House.current())),
         "today": timezone.localdate(),

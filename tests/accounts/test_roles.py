@@ -82,6 +82,7 @@ def test_a_permission_given_to_a_group_by_hand_is_taken_back():
     roles.make_groups()
 
     assert set(stand.permissions.values_list("codename", flat=True)) == {
+        "record_cleaning",
         "sell_at_stand",
         "write_off",
         "enter_counts",

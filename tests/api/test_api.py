@@ -15,6 +15,7 @@ from rest_framework.exceptions import ValidationError
 from apiary_sales.api import (
     blends,
     bottling,
+    cleaning,
     comb,
     counts,
     goods,
@@ -27,6 +28,7 @@ from apiary_sales.api import (
     serializers,
     service_bills,
     views,
+    warmings,
 )
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
@@ -53,7 +55,9 @@ from inventory.stock.services import (
     stores,
     suppliers,
 )
+from inventory.stock.services import cleaning as cleaning_services
 from inventory.stock.services import measurements as measurement_services
+from inventory.stock.services import warmings as warming_services
 from inventory.stock.services.arrivals import HoneyFacts
 from inventory.stock.services.suppliers import SupplierDetails
 from tests import builders
@@ -454,6 +458,10 @@ SERVICES = {
     "honey-handed-back/": (honey_of_others.HandBackApiView, others.hand_back),
     "jars-handed-back/": (honey_of_others.HandBackJarsApiView, others.hand_back_jars),
     "others-honey-bought/": (honey_of_others.BuyFromOwnerApiView, others.buy),
+    "warmings/": (warmings.WarmingsApiView, warming_services.record),
+    "cleaning-tasks/": (cleaning.CleaningTasksApiView, cleaning_services.save_task),
+    "cleaning-tasks/{id}/": (cleaning.CleaningTaskApiView, cleaning_services.save_task),
+    "cleanings/": (cleaning.CleaningsApiView, cleaning_services.record),
     "holds/": (holds.HoldsApiView, recalls.hold),
     "holds-released/": (holds.HoldsReleaseApiView, recalls.release),
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
@@ -472,7 +480,12 @@ BESIDE = {
     "returned-jars/{id}/decide/": {"decision"},
 }
 # An act that is told nothing but its address has no body to be wrong in.
-WITHOUT_BODY = {bottling.ReadyNowApiView, counts.CountCancelApiView}
+WITHOUT_BODY = {
+    bottling.ReadyNowApiView,
+    cleaning.CleaningRemoveApiView,
+    counts.CountCancelApiView,
+    warmings.WarmingRemoveApiView,
+}
 
 
 def acts_of(base=views.ApiActView):

@@ -1067,6 +1067,8 @@ def test_the_house_sets_its_figures_through_its_page(bottler):
             "celsius_unit": "F",
             "cost_method": "average",
             "setting_days": "12",
+            "warming_limit": "104",
+            "warming_limit_unit": "F",
             "lot_code_pattern": "L{yy}{ddd}-{n}",
         },
     )
@@ -1074,6 +1076,7 @@ def test_the_house_sets_its_figures_through_its_page(bottler):
     settings = ProductionSettings.current()
     assert (settings.labour_cents_per_hour, str(settings.honey_house_celsius)) == (1_950, "35.0")
     assert settings.setting_days == 12
+    assert settings.warming_limit_celsius == 40
 
 
 # ------------------------------------------------------------------ who may

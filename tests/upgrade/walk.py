@@ -44,6 +44,13 @@ LATER = {
     "api:blend-plan-change",
     "api:blend-plan-drop",
     "api:blend-plan-worksheet",
+    "api:cleaning-remove",
+    "api:cleaning-task",
+    "api:warming-remove",
+    "inventory:cleaning_record",
+    "inventory:cleaning_remove",
+    "inventory:cleaning_task_edit",
+    "inventory:warming_remove",
     "api:boxes-apart",
     "api:boxes-make",
     "api:brand-customer",
@@ -236,9 +243,21 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "blend"]),
             "inventory:certificate inventory:measurement_add inventory:lot_origin "
-            "api:lot-measurements api:lot-certificate",
+            "api:lot-measurements api:lot-certificate api:lot-warmings",
         ),
         (_rows("inventory.Measurement", "pk", "what"), "inventory:measurement_remove"),
+        (
+            _rows("inventory.Warming", "pk", "above_limit_confirmed"),
+            "inventory:warming_remove api:warming-remove",
+        ),
+        (
+            _rows("inventory.CleaningTask", "pk", "schedule"),
+            "inventory:cleaning_record inventory:cleaning_task_edit api:cleaning-task",
+        ),
+        (
+            _rows("inventory.Cleaning", "pk", "task__kind"),
+            "inventory:cleaning_remove api:cleaning-remove",
+        ),
         (
             _rows("inventory.Attachment", "pk", "media_type", removed_at=None),
             "inventory:file inventory:file_remove api:file",
@@ -289,7 +308,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
-            "inventory:dip inventory:convert_dip",
+            "inventory:dip inventory:convert_dip inventory:dip_chart inventory:dip_chart_pdf",
         ),
         (_rows("inventory.DipReading", "pk"), "inventory:dip_detail inventory:dip_accept"),
         (

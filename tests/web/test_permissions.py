@@ -33,6 +33,7 @@ OPEN = {
     "api:brands",
     "api:lot-certificate",
     "api:lot-measurements",
+    "api:lot-warmings",
     "api:returned-jars",
     "api:run",
     "api:runs",

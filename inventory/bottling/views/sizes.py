@@ -134,6 +134,7 @@ class ProductionSettingsView(ActView):
             "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
             "setting_days": settings.setting_days,
+            "warming_limit": in_fahrenheit(settings.warming_limit_celsius),
             "lot_code_pattern": settings.lot_code_pattern,
         }
 
@@ -143,6 +144,7 @@ class ProductionSettingsView(ActView):
             honey_house_celsius=data["celsius"],
             cost_method=data["cost_method"],
             setting_days=data["setting_days"],
+            warming_limit_celsius=data["warming_limit"],
             lot_code_pattern=data["lot_code_pattern"],
         )
 

@@ -1,6 +1,7 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
 from .blend_plans import BlendPlan, BlendPlanLine
+from .cleaning import Cleaning, CleaningTask
 from .corrections import LotCorrection, Shortage
 from .counting import CountLine, CountSheet
 from .holds import LotHold
@@ -10,12 +11,15 @@ from .measurements import Measurement
 from .settings import ProductionSettings
 from .suppliers import Supplier
 from .vessels import CalibrationPoint, DipReading, TankShape
+from .warmings import Warming
 
 __all__ = [
     "Balance",
     "BlendPlan",
     "BlendPlanLine",
     "CalibrationPoint",
+    "Cleaning",
+    "CleaningTask",
     "CountLine",
     "CountSheet",
     "Counter",
@@ -33,4 +37,5 @@ __all__ = [
     "Shortage",
     "Supplier",
     "TankShape",
+    "Warming",
 ]

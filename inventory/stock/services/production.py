@@ -17,6 +17,8 @@ FILLING_CELSIUS = (Decimal(15), Decimal(60))
 # At about 14 °C creamed honey sets in 7 to 14 days (common practice).
 USUAL_SETTING_DAYS = 10
 SETTING_DAYS_MAX = 365
+# Below 25 °C nothing is warmed; honey that gets 60 °C is spoiled.
+WARMING_LIMIT_CELSIUS = (Decimal(25), Decimal(60))
 
 
 @transaction.atomic
@@ -27,10 +29,12 @@ def change(
     cost_method: str,
     lot_code_pattern: str = lot_codes.USUAL_PATTERN,
     setting_days: int = USUAL_SETTING_DAYS,
+    warming_limit_celsius: Decimal | None = None,
 ) -> ProductionSettings:
     """Set what an hour costs, how warm honey is filled, how sales are costed and jars are coded.
 
-    `setting_days` is how long creamed honey sets before it is sold.
+    `setting_days` is how long creamed honey sets before it is sold. `warming_limit_celsius` is how
+    warm honey may get before the house wants a confirmation; without it the limit stays.
     Runs recorded before keep the figures of their day. The way of costing is chosen once: after
     the first sale it stays. Raises `BadValue`.
     """
@@ -62,6 +66,15 @@ def change(
         )
     if not 0 <= setting_days <= SETTING_DAYS_MAX:
         problems.add("setting_days", _("Enter how many days it sets, from 0 to 365."))
+    low, high = WARMING_LIMIT_CELSIUS
+    if warming_limit_celsius is not None:
+        if not low <= warming_limit_celsius <= high:
+            problems.add(
+                "warming_limit_celsius",
+                _("Enter a limit between %(low)s and %(high)s.")
+                % {"low": words.temperature(low), "high": words.temperature(high)},
+            )
+        settings.warming_limit_celsius = warming_limit_celsius
     lot_codes.check_pattern(problems, "lot_code_pattern", lot_code_pattern.strip())
     problems.raise_any()
     settings.lot_code_pattern = lot_code_pattern.strip()

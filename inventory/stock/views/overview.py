@@ -16,7 +16,7 @@ from inventory.stock import rules
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
-from inventory.stock.queries import holds, measurements, origin
+from inventory.stock.queries import holds, measurements, origin, warmings
 from inventory.stock.queries import honey as queries
 from inventory.stock.services import lots
 
@@ -103,13 +103,18 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
         return render(
             request,
             "inventory/stock/goods_lot.html",
-            {"story": queries.lot_story(lot), "made_of": queries.made_of(lot)},
+            {
+                "story": queries.lot_story(lot),
+                "made_of": queries.made_of(lot),
+                "warmth": warmings.of_lot(lot),
+            },
         )
     countries = origin.by_country(lot, house)
     context = {
         "story": queries.lot_story(lot),
         "sees_costs": sees_costs(request),
         "figures": None if lot.product else measurements.of_lot(lot),
+        "warmth": warmings.of_lot(lot),
         "hold_events": holds.events([lot.pk]),
         "countries": countries,
         "origin_lines": label_lines(countries, house),
