@@ -12,6 +12,8 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.move_honey",
             "inventory.write_off",
             "inventory.adjust_stock",
+            "inventory.enter_counts",
+            "inventory.count_beyond_made",
             "inventory.reverse_posting",
             "inventory.run_bottling",
             "inventory.manage_parts",
@@ -37,6 +39,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.move_honey",
             "inventory.write_off",
             "inventory.adjust_stock",
+            "inventory.enter_counts",
             "inventory.reverse_posting",
             "inventory.run_bottling",
             "inventory.manage_parts",
@@ -48,12 +51,20 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
         }
     ),
     User.Role.STAND: frozenset(
-        {"inventory.write_off", "inventory.record_cleaning", "orders.sell_at_stand"}
+        {
+            "inventory.write_off",
+            "inventory.enter_counts",
+            "inventory.record_cleaning",
+            "orders.sell_at_stand",
+        }
     ),
     User.Role.OFFICE: frozenset(
         {
             "inventory.move_honey",
             "inventory.adjust_stock",
+            "inventory.enter_counts",
+            # Like a release from a hold: not for those who fill the jars and count them.
+            "inventory.count_beyond_made",
             "inventory.reverse_posting",
             "inventory.run_bottling",
             "inventory.manage_suppliers",

@@ -8,6 +8,7 @@ from apiary_sales.api import (
     bottling_days,
     cleaning,
     comb,
+    counts,
     files,
     fill_checks,
     flow,
@@ -126,6 +127,40 @@ urlpatterns = [
     ),
     path("comb-receipts/", comb.CombReceiptsApiView.as_view(), name="comb-receipts"),
     path("comb-cuts/", comb.CombCutsApiView.as_view(), name="comb-cuts"),
+    path("stock-counts/", counts.StockCountsApiView.as_view(), name="stock-counts"),
+    path("stock-write-offs/", counts.StockWriteOffsApiView.as_view(), name="stock-write-offs"),
+    path("honey-write-offs/", counts.HoneyWriteOffsApiView.as_view(), name="honey-write-offs"),
+    path("count-sheets/", counts.CountSheetsApiView.as_view(), name="count-sheets"),
+    path("count-sheets/<str:number>/", counts.CountSheetApiView.as_view(), name="count-sheet"),
+    path(
+        "count-sheets/<str:number>/lines/", counts.CountLinesApiView.as_view(), name="count-lines"
+    ),
+    path(
+        "count-sheets/<str:number>/store/", counts.CountStoreApiView.as_view(), name="count-store"
+    ),
+    path(
+        "count-sheets/<str:number>/vessel/",
+        counts.CountVesselApiView.as_view(),
+        name="count-vessel",
+    ),
+    path(
+        "count-sheets/<str:number>/differences/",
+        counts.CountDifferencesApiView.as_view(),
+        name="count-differences",
+    ),
+    path(
+        "count-sheets/<str:number>/close/", counts.CountCloseApiView.as_view(), name="count-close"
+    ),
+    path(
+        "count-sheets/<str:number>/cancel/",
+        counts.CountCancelApiView.as_view(),
+        name="count-cancel",
+    ),
+    path(
+        "count-sheets/<str:number>/sheet.pdf",
+        counts.CountSheetPaperApiView.as_view(),
+        name="count-sheet-paper",
+    ),
     path("suppliers/", honey_of_others.SuppliersApiView.as_view(), name="suppliers"),
     path("purchases/", honey_of_others.PurchasesApiView.as_view(), name="purchases"),
     path("others-honey/", honey_of_others.OwnerReceiptsApiView.as_view(), name="others-honey"),

@@ -7,6 +7,7 @@ from inventory.stock.views import (
     blend_plans,
     cleaning,
     convert,
+    count_sheets,
     deliveries,
     dip_chart,
     dips,
@@ -171,5 +172,30 @@ urlpatterns = [
     path("honey/stock/", stores.stock_list, name="stock_list"),
     path("honey/stock/transfer/", stores.StockTransferView.as_view(), name="stock_transfer"),
     path("honey/stock/write-off/", stores.StockWriteOffView.as_view(), name="stock_write_off"),
+    path("honey/counts/", count_sheets.sheet_list, name="count_sheets"),
+    path("honey/counts/new/", count_sheets.SheetOpenView.as_view(), name="count_sheet_open"),
+    path("honey/counts/<str:number>/", count_sheets.sheet_detail, name="count_sheet"),
+    path("honey/counts/<str:number>/sheet.pdf", count_sheets.sheet_pdf, name="count_sheet_pdf"),
+    path(
+        "honey/counts/<str:number>/seals/",
+        count_sheets.SealsView.as_view(),
+        name="count_sheet_seals",
+    ),
+    path("honey/counts/<str:number>/at/", count_sheets.sheet_detail, name="count_sheet_places"),
+    path(
+        "honey/counts/<str:number>/at/<slug:code>/",
+        count_sheets.PlaceCountView.as_view(),
+        name="count_sheet_place",
+    ),
+    path(
+        "honey/counts/<str:number>/close/",
+        count_sheets.SheetCloseView.as_view(),
+        name="count_sheet_close",
+    ),
+    path(
+        "honey/counts/<str:number>/cancel/",
+        count_sheets.SheetCancelView.as_view(),
+        name="count_sheet_cancel",
+    ),
     path("honey/stock/count/", stores.StockCountView.as_view(), name="stock_count"),
 ]

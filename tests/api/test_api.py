@@ -20,6 +20,7 @@ from apiary_sales.api import (
     bottling_days,
     cleaning,
     comb,
+    counts,
     fill_checks,
     goods,
     holds,
@@ -54,11 +55,13 @@ from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
 from inventory.stock.services import (
     blend_plans,
+    count_sheets,
     drums,
     honey,
     lots,
     others,
     purchases,
+    stores,
     suppliers,
 )
 from inventory.stock.services import cleaning as cleaning_services
@@ -489,6 +492,13 @@ SERVICES = {
     "drum-fills/": (measurements.DrumFillsApiView, drums.fill),
     "returned-jars/{id}/decide/": (jars.JarsDecideApiView, returned_jars.release),
     "gift-boxes-made/{code}/": (jars.BoxesMakeApiView, gift_boxes.put_together),
+    "stock-counts/": (counts.StockCountsApiView, stores.count),
+    "stock-write-offs/": (counts.StockWriteOffsApiView, stores.write_off),
+    "honey-write-offs/": (counts.HoneyWriteOffsApiView, honey.write_off),
+    "count-sheets/": (counts.CountSheetsApiView, count_sheets.open_sheet),
+    "count-sheets/{number}/store/": (counts.CountStoreApiView, count_sheets.enter),
+    "count-sheets/{number}/vessel/": (counts.CountVesselApiView, count_sheets.enter_vessel),
+    "count-sheets/{number}/close/": (counts.CountCloseApiView, count_sheets.close),
     "suppliers/": (honey_of_others.SuppliersApiView, suppliers.add),
     "purchases/": (honey_of_others.PurchasesApiView, purchases.receive),
     "others-honey/": (honey_of_others.OwnerReceiptsApiView, others.receive),
@@ -523,6 +533,7 @@ BESIDE = {
 WITHOUT_BODY = {
     bottling.ReadyNowApiView,
     cleaning.CleaningRemoveApiView,
+    counts.CountCancelApiView,
     warmings.WarmingRemoveApiView,
 }
 

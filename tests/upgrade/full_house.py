@@ -55,6 +55,7 @@ from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.services import (
     blend_plans,
+    count_sheets,
     dips,
     honey,
     measurements,
@@ -65,6 +66,7 @@ from inventory.stock.services import (
     suppliers,
 )
 from inventory.stock.services.arrivals import VesselReceived
+from inventory.stock.services.count_sheets import CountedThing
 from tests.upgrade import databases
 from tests.uploads import PDF, upload
 
@@ -88,6 +90,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _fill_in_bottling_days(people[User.Role.BOTTLING])
     _make_other_forms(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
+    _count_everything(people[User.Role.OWNER], people[User.Role.BOTTLING])
     _trade_goods(people[User.Role.BOTTLING])
     _change_jars(people[User.Role.BOTTLING])
     _give_jars_a_page()
@@ -116,7 +119,7 @@ def _make_honey(person) -> None:
         source=tank, target=tote, grams=5_000, recorded_by=person, key="full:wrong-pour"
     )
     reversals.reverse(posting=wrong, recorded_by=person, key="full:undone", note="Wrong tote")
-    for reason in ("spoilage", "own_use", "gift"):
+    for reason in ("spoilage", "own_use", "gift", "skimming", "spill", "feeding", "sample"):
         honey.write_off(
             place=tote, grams=1_000, reason=reason, recorded_by=person, key=f"full:{reason}"
         )
@@ -401,6 +404,37 @@ def _change_jars(person) -> None:
         if key == "spoiled":
             returned_jars.write_off(
                 returned=returned, pieces=1, recorded_by=person, key="full:returned-spoiled"
+            )
+
+
+def _count_everything(owner, person) -> None:
+    """Count some on a sheet that is closed, and open another one that is half filled in."""
+    shelf, tote = Place.objects.get(code="storeroom"), Place.objects.get(code="tote-1")
+    there = Balance.objects.filter(place=shelf, item__kind="part", quantity__gt=5).first()
+    for number, closes in enumerate((True, False)):
+        sheet = count_sheets.open_sheet(
+            name=f"Count {number}", is_blind=not closes, opened_by=owner, key=f"full:sheet-{number}"
+        )
+        for counted in (there.quantity - number - 2, there.quantity - number - 1):
+            count_sheets.enter(
+                sheet=sheet,
+                place=shelf,
+                things=[CountedThing(there.item, there.lot, counted)],
+                counted_by=person,
+                key=f"full:sheet-{number}-{counted}",
+            )
+        count_sheets.enter_vessel(
+            sheet=sheet,
+            vessel=tote,
+            how="dip",
+            depth_mm=40,
+            celsius=Decimal(25),
+            counted_by=person,
+            key=f"full:sheet-{number}-dip",
+        )
+        if closes:
+            count_sheets.close(
+                sheet=sheet, reason="End of the month", closed_by=owner, key="full:closed"
             )
 
 

@@ -27,7 +27,7 @@ from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from inventory.stock.blends import BlendLimits
-from inventory.stock.services import blend_plans, suppliers
+from inventory.stock.services import blend_plans, count_sheets, suppliers
 from tests.upgrade import databases
 
 Arguments = dict[str, Any]
@@ -126,6 +126,13 @@ def _add_what_is_new() -> None:
     """Add what no older version has, so that its pages and papers are opened too."""
     if not apps.get_model("inventory.Supplier").objects.exists():
         suppliers.add(name="Hanna Birch", kind="beekeeper")
+    if not apps.get_model("inventory.CountSheet").objects.exists():
+        count_sheets.open_sheet(
+            name="Year end",
+            is_blind=False,
+            opened_by=apps.get_model("accounts.User").objects.get(role="owner"),
+            key="walk:count",
+        )
 
 
 def _unread_changes() -> Iterator[str]:
@@ -321,6 +328,22 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:dip inventory:convert_dip inventory:dip_chart inventory:dip_chart_pdf",
         ),
         (_rows("inventory.DipReading", "pk"), "inventory:dip_detail inventory:dip_accept"),
+        (
+            _rows("inventory.CountSheet", "number"),
+            "inventory:count_sheet inventory:count_sheet_places inventory:count_sheet_pdf "
+            "inventory:count_sheet_seals inventory:count_sheet_close "
+            "inventory:count_sheet_cancel api:count-sheet api:count-lines api:count-store "
+            "api:count-vessel api:count-differences api:count-close api:count-cancel "
+            "api:count-sheet-paper",
+        ),
+        (
+            [
+                {**sheet, **place}
+                for sheet in _rows("inventory.CountSheet", "number")
+                for place in _rows("inventory.Place", "code", "kind", kind__in=PLACES)
+            ],
+            "inventory:count_sheet_place",
+        ),
         (
             _rows("inventory.Place", "code", "kind", "is_active", kind__in=PLACES),
             "inventory:place_detail inventory:place_edit inventory:place_use api:place-detail",

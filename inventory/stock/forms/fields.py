@@ -74,6 +74,17 @@ def note_field() -> forms.CharField:
     return forms.CharField(label=_("Note"), max_length=200, required=False)
 
 
+def may_be_fed_field() -> forms.BooleanField:
+    return forms.BooleanField(
+        label=_("It may be fed: I know that it has no spores of foulbrood in it"), required=False
+    )
+
+
+def is_asked(form: forms.Form, name: str) -> bool:
+    """Tell whether a form that was sent must show a field that confirms something."""
+    return form.is_bound and bool(form.errors.get(name) or form[name].value())
+
+
 class VesselField(CodeChoiceField):
     """A vessel in use, chosen by its short name and shown with what is in it.
 

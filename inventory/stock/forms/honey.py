@@ -13,7 +13,13 @@ from inventory.shared.forms.fields import (
     VolumeField,
     WeightField,
 )
-from inventory.stock.forms.fields import VesselField, note_field, usual_temperature
+from inventory.stock.forms.fields import (
+    VesselField,
+    is_asked,
+    may_be_fed_field,
+    note_field,
+    usual_temperature,
+)
 from inventory.stock.models import Place, Posting
 from inventory.stock.services import drums
 
@@ -224,10 +230,14 @@ class WeighAgainForm(ActForm):
 
 
 class WriteOffForm(AllOrSomeForm):
-    """Honey that spoiled, was used at home, or was given away."""
+    """Honey that is gone, with the reason; honey that others harvested is fed only if confirmed."""
 
     REASONS = [
+        (Posting.Kind.SKIMMING, _("skimmings")),
+        (Posting.Kind.SPILL, _("spilled")),
         (Posting.Kind.SPOILAGE, _("spoiled")),
+        (Posting.Kind.SAMPLE, _("sample for a laboratory")),
+        (Posting.Kind.FEEDING, _("fed back to bees")),
         (Posting.Kind.OWN_USE, _("own use")),
         (Posting.Kind.GIFT, _("given away")),
     ]
@@ -240,4 +250,10 @@ class WriteOffForm(AllOrSomeForm):
         error_messages={"required": _("Choose why.")},
     )
     written_off_on = ActDayField()
+    may_be_fed = may_be_fed_field()
     note = forms.CharField(label=_("What happened"), max_length=200, required=False)
+
+    @property
+    def asks_about_feeding(self) -> bool:
+        """Whether the box that confirms the feeding is shown."""
+        return is_asked(self, "may_be_fed")

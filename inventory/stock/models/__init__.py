@@ -3,6 +3,7 @@
 from .blend_plans import BlendPlan, BlendPlanLine
 from .cleaning import Cleaning, CleaningTask
 from .corrections import LotCorrection, Shortage
+from .counting import CountLine, CountSheet
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
@@ -19,6 +20,8 @@ __all__ = [
     "CalibrationPoint",
     "Cleaning",
     "CleaningTask",
+    "CountLine",
+    "CountSheet",
     "Counter",
     "DipReading",
     "Item",

@@ -8,13 +8,14 @@ from graphlib import TopologicalSorter
 from typing import Any
 
 from django.db import connection, models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
 from inventory.shared.countries import check_country, name_of
+from inventory.stock.models.ledger import Place, PostingLine
 
 MOISTURE_MIN = Decimal(10)
 MOISTURE_MAX = Decimal(30)
@@ -43,6 +44,15 @@ class LotQuerySet(models.QuerySet["Lot"]):
         if product == Lot.BULK:
             return found.filter(product=None)
         return found.filter(product__code=product) if product else found
+
+    def that_came_in(self) -> "LotQuerySet":
+        """Leave out lots whose run, receipt or blend was undone: there is none of them."""
+        came_in = PostingLine.objects.standing().filter(
+            Q(place__kind__in=Place.ORIGINS, quantity__lt=0)
+            | Q(lot__kind=Lot.Kind.BLEND, quantity__gt=0),
+            lot=OuterRef("pk"),
+        )
+        return self.filter(Exists(came_in.order_by()))
 
     def own_extractions(self) -> "LotQuerySet":
         """Return what the house harvested itself: nothing bought, nothing of other beekeepers."""

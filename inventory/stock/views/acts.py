@@ -353,6 +353,7 @@ class WriteOffView(HoneyActView):
             grams=data["weight"],
             reason=data["reason"],
             written_off_on=data["written_off_on"],
+            may_be_fed=data["may_be_fed"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],
