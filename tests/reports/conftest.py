@@ -100,6 +100,7 @@ def drum(number: str, *, grams: int, cost_cents: int | None, price: str = "2.15"
         tank=tank,
         drum=full,
         gross_grams=18_000 + grams,
+        filled_on=date(2026, 7, 20),
         recorded_by=owner,
         key=builders.new_key(),
     )

@@ -113,6 +113,7 @@ def post(
     if happened:
         if is_late and kind == Posting.Kind.SALE:
             lines = _where_they_were(lines, moment)
+            moment = _when_they_were_there(lines, moment)
         lines, shorts = _with_shortages(lines, _there(lines, moment if is_late else None))
     batch = _Batch(recorded_by, key)
     batch.releases, batch.gives_way = list(releases), happened
@@ -338,7 +339,6 @@ class _Batch:
                 raise NotEnoughStock(
                     _("%(more)s of %(item)s have left already, so there can't be fewer.")
                     % {"more": item.in_words(more), "item": item.name},
-                    parameter="pieces",
                     asked=more,
                     there=0,
                 )
@@ -492,6 +492,34 @@ def _where_they_were(lines: list[Line], moment: datetime) -> list[Line]:
             wanted -= taken
         made.append(Line(line.item, line.place, line.lot, -wanted))
     return _merged(made)
+
+
+def _when_they_were_there(lines: list[Line], moment: datetime) -> datetime:
+    """Return the moment of a sale, or if the goods came into the books later, when they were there.
+
+    The document of the sale keeps its day. Where they never were, the sale is short.
+    """
+
+    def lack(at: datetime) -> bool:
+        there = _there(lines, at)
+        return any(
+            line.place.is_physical and line.quantity < 0 and there.get(line.key, 0) < -line.quantity
+            for line in lines
+        )
+
+    if not lack(moment):
+        return moment
+    came = Q()
+    for line in lines:
+        if line.place.is_physical:
+            came |= Q(item=line.item, place=line.place, lot=line.lot)
+    later = (
+        PostingLine.objects.standing()
+        .filter(came, quantity__gt=0, posting__occurred_at__gt=moment)
+        .order_by("posting__occurred_at")
+        .values_list("posting__occurred_at", flat=True)
+    )
+    return next((at for at in later if not lack(at)), moment)
 
 
 def _with_shortages(
