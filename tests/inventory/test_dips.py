@@ -1,6 +1,7 @@
 """Dips: from a depth and a temperature to a weight, beside the book, and into it."""
 
 import math
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -341,19 +342,44 @@ def test_the_same_acceptance_sent_twice_counts_once(tank, bottler):
     assert response.url == reverse("inventory:posting_detail", args=[counted.pk])
 
 
-def test_a_reading_is_not_accepted_after_honey_moved(tank, bottler, owner, key):
+def test_a_reading_is_accepted_after_honey_moved_and_counts_for_its_own_moment(
+    tank, bottler, owner, key
+):
     builders.lot_in(tank, 900_000)
     other = builders.place("tank-2", name="Tank 2")
     dip(bottler, tank)
     reading = DipReading.objects.get()
-    honey.transfer(source=tank, target=other, grams=1, recorded_by=owner, key=key())
+    honey.transfer(source=tank, target=other, grams=5_000, recorded_by=owner, key=key())
+
+    accept(bottler, reading)
+
+    reading.refresh_from_db()
+    assert reading.accepted.occurred_at == reading.read_at
+    assert Balance.objects.in_vessel(tank).quantity == reading.grams - 5_000
+    assert Balance.objects.in_vessel(other).quantity == 5_000
+
+
+def test_a_reading_is_not_accepted_after_its_books_were_changed(tank, bottler, owner, key):
+    builders.lot_in(tank, 900_000)
+    other = builders.place("tank-2", name="Tank 2")
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+    honey.transfer(
+        source=tank,
+        target=other,
+        grams=1,
+        recorded_by=owner,
+        key=key(),
+        poured_on=builders.today() - timedelta(days=1),
+    )
 
     with books_unchanged():
         page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
         response = accept(bottler, reading)
 
-    assert "Honey went in or out after this reading" in page
-    assert errors(response) == {"__all__": ["Honey went in or out after this reading. Dip again."]}
+    sentence = "The books of that moment were changed after this reading"
+    assert sentence in page
+    assert errors(response) == {"__all__": [f"{sentence}. Dip again."]}
 
 
 def test_a_dip_below_what_is_promised_is_not_accepted(tank, bottler):

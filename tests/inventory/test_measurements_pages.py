@@ -212,7 +212,11 @@ def test_laboratory_values_are_apart_and_left_out_without_their_report(
 
 
 def test_the_certificate_of_a_blend_names_its_extractions_and_says_worked_out(lot, owner):
-    builders.lot_in(lot.balances.get(is_physical=True).place, moisture_percent="17.8")
+    builders.lot_in(
+        lot.balances.get(is_physical=True).place,
+        moisture_percent="17.8",
+        extracted_on=date(2026, 7, 20),
+    )
     blend = Lot.objects.get(kind=Lot.Kind.BLEND)
 
     words = paper(blend)

@@ -51,20 +51,21 @@ DRUM_STATES = ("full", "empty", "reserved", "others")
 
 @dataclass(frozen=True)
 class DipOutcome:
-    """A dip reading beside what its vessel has in it by the books now."""
+    """A dip reading beside what its vessel had in it at that moment by the books of today."""
 
     reading: DipReading
-    vessel: "VesselContents"
 
     @property
     def state(self) -> str:
-        """Return accepted, moved (too late to accept), agrees, close or apart.
+        """Return accepted, moved (the books of that moment were changed), agrees, close or apart.
 
         Close is less than stick and density tables can tell: the book may be as right as the dip.
         """
         if self.reading.accepted_id:
             return "accepted"
-        if (self.vessel.lot, self.vessel.grams) != (self.reading.lot, self.reading.book_grams):
+        then = Balance.objects.in_vessel(self.reading.place, self.reading.read_at)
+        books = (then.lot, then.quantity) if then else (None, 0)
+        if books != (self.reading.lot, self.reading.book_grams):
             return "moved"
         apart = abs(self.reading.difference_grams)
         if not apart:

@@ -126,7 +126,8 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
     """Correct the books to the dip at the time it was read, as a count with a reason.
 
     Raises `BadValue` without a reason, `NotAllowedNow` when the reading was accepted already,
-    agrees with the book, or honey has moved since.
+    agrees with the book, or the books of that moment were changed since. What moved after the
+    reading is told again.
     """
     if not reason.strip():
         raise BadValue(
@@ -144,7 +145,9 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
             _("The reading agrees with the books. You don't need to correct anything.")
         )
     if there is None or (there.lot_id, there.quantity) != (reading.lot_id, reading.book_grams):
-        raise NotAllowedNow(_("Honey went in or out after this reading. Dip again."))
+        raise NotAllowedNow(
+            _("The books of that moment were changed after this reading. Dip again.")
+        )
     posting = ledger.post(
         kind=Posting.Kind.COUNT,
         lines=ledger.move(

@@ -325,8 +325,8 @@ def _preview(
     _refuse_two_owners(mixed)
     grams_after = sum(portion.grams for portion in mixed)
     lot = lots.mixed(mixed)
-    if not has_happened:
-        _check_room(target, lot, grams_after)
+    in_books = there.quantity if there else 0
+    _check_room(target, lot, grams_after - in_books if has_happened else grams_after)
     in_target = VesselChange(target, there.quantity if there else 0, grams_after)
     litres = density.litres_of(grams_after, moisture_percent=lot.honey_moisture)
     return HoneyPreview((*changes, in_target), lot, litres)
@@ -485,8 +485,9 @@ def pour(
     else:
         lot = lots.make_blend(mixed, made_on=timezone.localdate(at) if at else None)
         held.follow(lot, distinct)
-    if not has_happened:
-        _check_room(target, lot, grams_after)
+    # What the books had in it that day may be wrong; that so much does not go in at all is not.
+    arrived = sum(portion.grams for portion in portions)
+    _check_room(target, lot, arrived if has_happened else grams_after)
     lines = [Line(honey, portion.source, portion.lot, -portion.grams) for portion in mixed]
     lines.append(Line(honey, target, lot, grams_after))
     return lines
