@@ -11,6 +11,7 @@ from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from inventory.bottling.models import PackagingPart, Product, Size, SizePart
 from inventory.bottling.services import goods as goods_service
+from inventory.shared import days
 from inventory.stock.models import Item, Lot, Place, PostingLine, Supplier
 from inventory.stock.services import honey, ledger, places, purchases
 from inventory.stock.services.arrivals import VesselReceived
@@ -197,6 +198,7 @@ def packed_lot(
         ),
         recorded_by=person(),
         key=new_key(),
+        occurred_at=days.past_moment(min(lot.made_on, timezone.localdate())),
     )
     return lot
 

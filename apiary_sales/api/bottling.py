@@ -26,7 +26,7 @@ from apiary_sales.api.serializers import (
     StrictIntegerField,
 )
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
-from inventory.bottling.models import BottlingRun, Product
+from inventory.bottling.models import BottlingRun, Product, RunDip
 from inventory.bottling.queries import additions
 from inventory.bottling.services import runs, setting
 from inventory.shared.checks import GRAMS_MAX
@@ -37,6 +37,29 @@ from inventory.stock.models import Lot
 RUN_BOTTLING = "inventory.run_bottling"
 # Longer than honey ever sets.
 DAYS_MAX = 366
+# Deeper than any tank of a honey house; the vessel's own depth is checked beside it.
+DEPTH_MM_MAX = 100_000
+
+
+class RunDipSerializer(serializers.ModelSerializer):
+    """A dip read for a run, beside what the books said then; errors are bounds in grams."""
+
+    depth_mm = serializers.IntegerField(source="reading.depth_mm")
+    grams = serializers.IntegerField(source="reading.grams")
+    uncertainty_grams = serializers.IntegerField(source="reading.uncertainty_grams")
+    stick_grams = serializers.IntegerField(source="reading.stick_grams", allow_null=True)
+    book_grams = serializers.IntegerField(source="reading.book_grams")
+
+    class Meta:
+        model = RunDip
+        fields = [
+            "moment",
+            "depth_mm",
+            "grams",
+            "uncertainty_grams",
+            "stick_grams",
+            "book_grams",
+        ]
 
 
 class RunSerializer(serializers.ModelSerializer):
@@ -46,6 +69,7 @@ class RunSerializer(serializers.ModelSerializer):
     source = serializers.CharField(source="source.code")  # type: ignore[assignment]
     target = serializers.CharField(source="target.code")
     lot = serializers.CharField(source="lot.code", default=None)
+    dips = RunDipSerializer(many=True, read_only=True)
 
     class Meta:
         model = BottlingRun
@@ -68,6 +92,7 @@ class RunSerializer(serializers.ModelSerializer):
             "labour_minutes",
             "celsius",
             "recorded_at",
+            "dips",
             "note",
         ]
 
@@ -102,6 +127,9 @@ class RunToPlanSerializer(serializers.Serializer):
     )
     lot_code_is_right = serializers.BooleanField(required=False)
     variety_is_right = serializers.BooleanField(required=False)
+    moisture_is_right = serializers.BooleanField(
+        required=False, help_text="Confirms honey above the house's own limit of moisture."
+    )
     seed_source = VesselCodeField(required=False, allow_null=True)
     seed_percent = StrictDecimalField(
         max_digits=4, decimal_places=1, required=False, allow_null=True
@@ -118,13 +146,23 @@ class RunToPlanSerializer(serializers.Serializer):
 
 
 class RunToRecordSerializer(serializers.Serializer):
-    """What a run did; `comb_quantity` is in what the comb is counted in: pieces, or grams."""
+    """What a run did; `comb_quantity` is in what the comb is counted in: pieces, or grams.
+
+    Without `drawn_grams` the honey is estimated from the pieces, until a dip settles it.
+    `before_mm` and `after_mm` are dips of the vessel, kept beside the books.
+    """
 
     pieces_filled = PiecesCountField()
     pieces_broken = PiecesCountField(min_value=0, required=False, default=0)
-    drawn_grams = GramsCountField()
+    drawn_grams = GramsCountField(required=False, allow_null=True, default=None)
     drawn_by = serializers.ChoiceField(
-        BottlingRun.DrawnBy.choices, required=False, default=BottlingRun.DrawnBy.SCALE
+        [
+            choice
+            for choice in BottlingRun.DrawnBy.choices
+            if choice[0] != BottlingRun.DrawnBy.ESTIMATED
+        ],
+        required=False,
+        default=BottlingRun.DrawnBy.SCALE,
     )
     loss_grams = GramsCountField(min_value=0, required=False, default=0)
     labour_minutes = MinutesCountField(default=None)
@@ -139,6 +177,12 @@ class RunToRecordSerializer(serializers.Serializer):
         min_value=1, max_value=GRAMS_MAX, required=False, allow_null=True
     )
     without_labels = serializers.BooleanField(required=False)
+    before_mm = StrictIntegerField(
+        min_value=0, max_value=DEPTH_MM_MAX, required=False, allow_null=True
+    )
+    after_mm = StrictIntegerField(
+        min_value=0, max_value=DEPTH_MM_MAX, required=False, allow_null=True
+    )
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
@@ -151,7 +195,8 @@ class NothingSerializer(serializers.Serializer):
 
 
 def _runs():
-    return BottlingRun.objects.select_related("product", "source", "target", "lot")
+    runs = BottlingRun.objects.select_related("product", "source", "target", "lot")
+    return runs.prefetch_related("dips__reading")
 
 
 class RunsApiView(ApiActView, generics.ListAPIView):

@@ -20,6 +20,7 @@ from apiary_sales.api.serializers import (
     CodeField,
     LotSerializer,
     PostingSerializer,
+    ReadingSerializer,
     StrictCharField,
     StrictDecimalField,
     StrictIntegerField,
@@ -84,8 +85,8 @@ class VesselReceivedSerializer(serializers.Serializer):
         return VesselReceived(**attrs)
 
 
-class ArrivalSerializer(serializers.Serializer):
-    """What is said of honey that comes in; moisture in percent or as a refractometer index."""
+class ArrivalSerializer(ReadingSerializer):
+    """What is said of honey that comes in; moisture in percent, as an index or in °Brix."""
 
     vessels = rows_of(VesselReceivedSerializer, allow_empty=False, max_length=VESSELS_MAX)
     floral_source = StrictCharField(max_length=120)

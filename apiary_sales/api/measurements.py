@@ -1,28 +1,40 @@
-"""Measurements of a lot of honey through the API: listed and added."""
+"""What is measured of honey through the API: of a lot, in a vessel, of drums on a scale."""
 
+from django.shortcuts import get_object_or_404
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.response import Response
 
-from apiary_sales.api.fields import IdField
+from apiary_sales.api.fields import GramsCountField, IdField, VesselCodeField
 from apiary_sales.api.lots import in_bulk
-from apiary_sales.api.serializers import StrictCharField, StrictDecimalField
+from apiary_sales.api.serializers import (
+    LotSerializer,
+    PostingSerializer,
+    StrictCharField,
+    StrictDecimalField,
+    StrictIntegerField,
+)
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from inventory.shared.models import Attachment
 from inventory.shared.people import person_of
-from inventory.stock.models import Measurement
-from inventory.stock.services import measurements
+from inventory.stock.models import Measurement, Place
+from inventory.stock.services import drums, lots, measurements
+from inventory.stock.services.places import MEASURE_MM_MAX
 
 
 class MeasurementSerializer(serializers.ModelSerializer):
     """One figure as it was read, in its `unit`; `is_below` for a laboratory's "less than"."""
 
     unit = serializers.CharField(source="scale.unit")
+    place: serializers.SlugRelatedField = serializers.SlugRelatedField(
+        slug_field="code", read_only=True, help_text="The vessel it was read in, if it was named."
+    )
 
     class Meta:
         model = Measurement
         fields = [
             "id",
+            "place",
             "what",
             "value",
             "unit",
@@ -79,10 +91,145 @@ class LotMeasurementsApiView(ApiActView):
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: MeasurementSerializer, **REFUSALS})
     def post(self, request, code: str):
-        """Add a figure; the lot keeps the moisture and colour that it came with."""
+        """Add a figure; the latest moisture and colour are the lot's own from their day on."""
         lot = in_bulk(code)
         key = self.key()
         made = measurements.record(
             lot=lot, **self.checked(), recorded_by=person_of(request), key=key
         )
         return Response(MeasurementSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class VesselMeasurementSerializer(serializers.Serializer):
+    """What was read in a vessel: one reading of the moisture, the colour, the temperature.
+
+    `refractometer_celsius` is the temperature of a reading that the instrument did not correct.
+    """
+
+    measured_on = serializers.DateField()
+    moisture_percent = StrictDecimalField(
+        max_digits=4, decimal_places=2, required=False, allow_null=True
+    )
+    refractive_index = StrictDecimalField(
+        max_digits=6, decimal_places=5, required=False, allow_null=True
+    )
+    brix = StrictDecimalField(max_digits=4, decimal_places=2, required=False, allow_null=True)
+    refractometer_celsius = StrictDecimalField(
+        max_digits=4, decimal_places=1, required=False, allow_null=True
+    )
+    colour_mm = StrictDecimalField(max_digits=4, decimal_places=1, required=False, allow_null=True)
+    celsius = StrictDecimalField(max_digits=4, decimal_places=1, required=False, allow_null=True)
+    moisture_method = serializers.ChoiceField(Measurement.Method.choices, required=False)
+    colour_method = serializers.ChoiceField(Measurement.Method.choices, required=False)
+    instrument = StrictCharField(required=False, allow_blank=True, max_length=80)
+    measured_by = StrictCharField(required=False, allow_blank=True, max_length=80)
+    note = StrictCharField(required=False, allow_blank=True, max_length=120)
+
+
+class MeasuredAgainSerializer(serializers.Serializer):
+    """What was kept: the lot that was in the vessel with its figures of now, and the readings."""
+
+    lot = LotSerializer()
+    measurements = MeasurementSerializer(many=True, source="figures")
+    celsius = serializers.DecimalField(
+        max_digits=4, decimal_places=1, source="temperature.celsius", default=None, allow_null=True
+    )
+
+
+class VesselMeasurementsApiView(ApiActView):
+    permission_required = "inventory.move_honey"
+    serializer_class = VesselMeasurementSerializer
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], responses={201: MeasuredAgainSerializer, **REFUSALS}
+    )
+    def post(self, request, code: str):
+        """Measure the honey in a vessel again; its lot has the new figures from that day on."""
+        place = get_object_or_404(Place, code=code, kind__in=Place.VESSELS)
+        key = self.key()
+        made = measurements.measure_again(
+            place=place, **self.checked(), recorded_by=person_of(request), key=key
+        )
+        made.lot.refresh_from_db()
+        return Response(MeasuredAgainSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class BlendNameSerializer(serializers.Serializer):
+    """What a blend is called."""
+
+    floral_source = StrictCharField(max_length=120)
+
+
+class BlendNameApiView(ApiActView):
+    permission_required = "inventory.move_honey"
+    serializer_class = BlendNameSerializer
+
+    @extend_schema(responses={200: LotSerializer, **REFUSALS})
+    def post(self, request, code: str):
+        """Call a blend by a name; sent twice, the second changes nothing."""
+        made = lots.name_blend(lot=in_bulk(code), **self.checked(), named_by=person_of(request))
+        return Response(LotSerializer(made).data)
+
+
+class DrumWeighingSerializer(serializers.Serializer):
+    """A drum on the scale; without `tare_grams` the tare on record counts."""
+
+    drum = VesselCodeField()
+    gross_grams = GramsCountField()
+    tare_grams = GramsCountField(required=False, allow_null=True, min_value=0)
+    weighed_on = serializers.DateField(required=False, allow_null=True)
+    note = StrictCharField(required=False, allow_blank=True, max_length=300)
+
+
+class WeighedAgainSerializer(serializers.Serializer):
+    """What the scale shows more than the books, negative for less, and the posting of it."""
+
+    difference_grams = serializers.IntegerField()
+    posting = PostingSerializer(allow_null=True)
+
+
+class DrumWeighingsApiView(ApiActView):
+    permission_required = "inventory.move_honey"
+    serializer_class = DrumWeighingSerializer
+
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], responses={201: WeighedAgainSerializer, **REFUSALS}
+    )
+    def post(self, request):
+        """Weigh a drum again; the difference is booked as a scale difference."""
+        key = self.key()
+        made = drums.weigh_again(**self.checked(), recorded_by=person_of(request), key=key)
+        return Response(WeighedAgainSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class DrumFillSerializer(serializers.Serializer):
+    """A drum filled from a vessel, by one of gross weight, litres filled in, or depth in it.
+
+    Litres and depth need the temperature of the honey.
+    """
+
+    tank = VesselCodeField()
+    drum = VesselCodeField()
+    gross_grams = GramsCountField(required=False, allow_null=True)
+    tare_grams = GramsCountField(required=False, allow_null=True, min_value=0)
+    litres = StrictDecimalField(
+        max_digits=7, decimal_places=3, min_value=0, required=False, allow_null=True
+    )
+    depth_mm = StrictIntegerField(
+        min_value=1, max_value=MEASURE_MM_MAX, required=False, allow_null=True
+    )
+    celsius = StrictDecimalField(max_digits=4, decimal_places=1, required=False, allow_null=True)
+    filled_on = serializers.DateField(required=False, allow_null=True)
+    note = StrictCharField(required=False, allow_blank=True, max_length=300)
+
+
+class DrumFillsApiView(ApiActView):
+    permission_required = "inventory.move_honey"
+    serializer_class = DrumFillSerializer
+
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PostingSerializer, **REFUSALS})
+    def post(self, request):
+        """Fill a drum from a vessel, by weight, by volume or by depth."""
+        key = self.key()
+        made = drums.fill(**self.checked(), recorded_by=person_of(request), key=key)
+        return Response(PostingSerializer(made).data, status=status.HTTP_201_CREATED)

@@ -13,6 +13,7 @@ from inventory.bottling.models import Product, Size
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.queries import corrections
 from inventory.stock.rules import PIECES_MAX
+from inventory.stock.services import lots
 
 # Ten million in money: more is a typing error, and could overflow sums in the database.
 CENTS_MAX = 1_000_000_000
@@ -362,8 +363,21 @@ class InvoiceSerializer(serializers.ModelSerializer):
         ]
 
 
-class ExtractionSerializer(serializers.Serializer):
-    """An extraction received into a vessel; moisture as percent or as a refractometer index."""
+class ReadingSerializer(serializers.Serializer):
+    """The moisture of honey: in percent, as a refractometer's index, or in °Brix."""
+
+    brix = StrictDecimalField(max_digits=4, decimal_places=2, required=False, allow_null=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Turn what was read as °Brix into the index that the refractometer saw."""
+        brix = attrs.pop("brix", None)
+        if brix is not None and attrs.get("refractive_index") is None:
+            attrs["refractive_index"] = lots.index_from_brix(brix)
+        return attrs
+
+
+class ExtractionSerializer(ReadingSerializer):
+    """An extraction received into a vessel; moisture as percent, index or °Brix."""
 
     place = CodeField(queryset=Place.objects.all())
     grams = StrictIntegerField(min_value=1)

@@ -5,9 +5,14 @@ from rest_framework.routers import SimpleRouter
 from apiary_sales.api import (
     blends,
     bottling,
+    bottling_days,
+    cleaning,
     comb,
     corrections,
+    counts,
     files,
+    fill_checks,
+    flow,
     goods,
     holds,
     honey_of_others,
@@ -21,6 +26,7 @@ from apiary_sales.api import (
     service_bills,
     shortages,
     views,
+    warmings,
     weight_sales,
 )
 
@@ -41,6 +47,14 @@ urlpatterns = [
     *router.urls,
     path("extractions/", views.ExtractionView.as_view(), name="extractions"),
     path("transfers/", views.TransferView.as_view(), name="transfers"),
+    path(
+        "places/<slug:code>/measurements/",
+        measurements.VesselMeasurementsApiView.as_view(),
+        name="vessel-measurements",
+    ),
+    path("lots/<str:code>/name/", measurements.BlendNameApiView.as_view(), name="blend-name"),
+    path("drum-weighings/", measurements.DrumWeighingsApiView.as_view(), name="drum-weighings"),
+    path("drum-fills/", measurements.DrumFillsApiView.as_view(), name="drum-fills"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
     path(
         "weight-sales/",
@@ -105,7 +119,26 @@ urlpatterns = [
         name="goods-receipt-correct",
     ),
     path("runs/<slug:number>/cancel/", bottling.RunCancelApiView.as_view(), name="run-cancel"),
+    path(
+        "runs/<slug:number>/fill-checks/",
+        fill_checks.RunFillChecksApiView.as_view(),
+        name="run-fill-checks",
+    ),
+    path(
+        "sizes/<slug:code>/fill-chart/", fill_checks.FillChartApiView.as_view(), name="fill-chart"
+    ),
     path("runs/<slug:number>/labels.pdf", papers.RunLabelsApiView.as_view(), name="run-labels"),
+    path("bottling-days/", bottling_days.BottlingDaysApiView.as_view(), name="bottling-days"),
+    path(
+        "bottling-day-sheets/",
+        bottling_days.BottlingDaySheetsApiView.as_view(),
+        name="bottling-day-sheets",
+    ),
+    path(
+        "estimates-settled/",
+        bottling_days.EstimatesSettleApiView.as_view(),
+        name="estimates-settled",
+    ),
     path("drum-labels.pdf", papers.DrumLabelsApiView.as_view(), name="drum-labels"),
     path("returned-jars/", jars.ReturnedJarsApiView.as_view(), name="returned-jars"),
     path(
@@ -113,6 +146,40 @@ urlpatterns = [
     ),
     path("comb-receipts/", comb.CombReceiptsApiView.as_view(), name="comb-receipts"),
     path("comb-cuts/", comb.CombCutsApiView.as_view(), name="comb-cuts"),
+    path("stock-counts/", counts.StockCountsApiView.as_view(), name="stock-counts"),
+    path("stock-write-offs/", counts.StockWriteOffsApiView.as_view(), name="stock-write-offs"),
+    path("honey-write-offs/", counts.HoneyWriteOffsApiView.as_view(), name="honey-write-offs"),
+    path("count-sheets/", counts.CountSheetsApiView.as_view(), name="count-sheets"),
+    path("count-sheets/<str:number>/", counts.CountSheetApiView.as_view(), name="count-sheet"),
+    path(
+        "count-sheets/<str:number>/lines/", counts.CountLinesApiView.as_view(), name="count-lines"
+    ),
+    path(
+        "count-sheets/<str:number>/store/", counts.CountStoreApiView.as_view(), name="count-store"
+    ),
+    path(
+        "count-sheets/<str:number>/vessel/",
+        counts.CountVesselApiView.as_view(),
+        name="count-vessel",
+    ),
+    path(
+        "count-sheets/<str:number>/differences/",
+        counts.CountDifferencesApiView.as_view(),
+        name="count-differences",
+    ),
+    path(
+        "count-sheets/<str:number>/close/", counts.CountCloseApiView.as_view(), name="count-close"
+    ),
+    path(
+        "count-sheets/<str:number>/cancel/",
+        counts.CountCancelApiView.as_view(),
+        name="count-cancel",
+    ),
+    path(
+        "count-sheets/<str:number>/sheet.pdf",
+        counts.CountSheetPaperApiView.as_view(),
+        name="count-sheet-paper",
+    ),
     path("suppliers/", honey_of_others.SuppliersApiView.as_view(), name="suppliers"),
     path("purchases/", honey_of_others.PurchasesApiView.as_view(), name="purchases"),
     path("others-honey/", honey_of_others.OwnerReceiptsApiView.as_view(), name="others-honey"),
@@ -123,6 +190,20 @@ urlpatterns = [
         name="others-back-jars",
     ),
     path("others-honey-bought/", honey_of_others.BuyFromOwnerApiView.as_view(), name="others-buy"),
+    path("warmings/", warmings.WarmingsApiView.as_view(), name="warmings"),
+    path(
+        "warmings/<int:pk>/remove/",
+        warmings.WarmingRemoveApiView.as_view(),
+        name="warming-remove",
+    ),
+    path("cleaning-tasks/", cleaning.CleaningTasksApiView.as_view(), name="cleaning-tasks"),
+    path("cleaning-tasks/<int:pk>/", cleaning.CleaningTaskApiView.as_view(), name="cleaning-task"),
+    path("cleanings/", cleaning.CleaningsApiView.as_view(), name="cleanings"),
+    path(
+        "cleanings/<int:pk>/remove/",
+        cleaning.CleaningRemoveApiView.as_view(),
+        name="cleaning-remove",
+    ),
     path("holds/", holds.HoldsApiView.as_view(), name="holds"),
     path("holds-released/", holds.HoldsReleaseApiView.as_view(), name="holds-release"),
     path("shortages/", shortages.ShortagesApiView.as_view(), name="shortages"),
@@ -143,6 +224,7 @@ urlpatterns = [
         measurements.LotMeasurementsApiView.as_view(),
         name="lot-measurements",
     ),
+    path("lots/<str:code>/warmings/", warmings.LotWarmingsApiView.as_view(), name="lot-warmings"),
     path(
         "lots/<str:code>/certificate.pdf",
         papers.LotCertificateApiView.as_view(),
@@ -178,6 +260,12 @@ urlpatterns = [
     path("customers/<int:pk>/files/", files.CustomerFilesView.as_view(), name="customer-files"),
     path("orders/<str:number>/files/", files.OrderFilesView.as_view(), name="order-files"),
     path("files/<int:pk>/", files.FileView.as_view(), name="file"),
+    path("honey-flow/", flow.HoneyFlowApiView.as_view(), name="honey-flow"),
+    path(
+        "honey-flow/<slug:band>/",
+        flow.HoneyFlowEntriesApiView.as_view(),
+        name="honey-flow-entries",
+    ),
     path("reports/", reports.ReportListView.as_view(), name="reports"),
     path("reports/<slug:slug>/", reports.ReportView.as_view(), name="report"),
     path("recall/", recall.RecallView.as_view(), name="recall"),

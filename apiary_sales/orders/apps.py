@@ -13,6 +13,7 @@ class OrdersConfig(AppConfig):
         from inventory.stock import signals
 
         signals.promise_moved.connect(followed_stock.promise_moved, dispatch_uid="orders")
+        signals.reserved_drum_weighed.connect(followed_stock.drum_weighed, dispatch_uid="orders")
         signals.entries_retold.connect(followed_stock.entries_retold, dispatch_uid="orders")
 
         attachable.register(

@@ -37,6 +37,7 @@ from inventory.shared.forms.fields import (
     WholeNumberField,
 )
 from inventory.shared.money import amount
+from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.models import Place
 from inventory.stock.rules import PIECES_MAX
 
@@ -120,6 +121,7 @@ class FiguresForm(HouseForm):
     )
     bulk = forms.ChoiceField(label=_("Drums are sold"), choices=Bulk.choices)
     drum = WeightField(label=_("Net weight of a drum"))
+    moisture_is_right = moisture_is_right_field()
     stock_counts = forms.ChoiceField(
         label=_("Parts in stock count as"),
         choices=[
@@ -168,8 +170,10 @@ class FiguresForm(HouseForm):
             "stock_counts": "cost",
         }
         for vessel in books.vessels:
-            # Drums that are filled stay drums until somebody says to open one.
-            pounds = Decimal(0) if vessel.is_drum else _pounds(vessel.free_grams)
+            # Drums that are filled stay drums until somebody says to open one; what may ferment is
+            # not used until somebody says so.
+            is_left = vessel.is_drum or vessel.moisture_question
+            pounds = Decimal(0) if is_left else _pounds(vessel.free_grams)
             data[f"use-{vessel.place.pk}"] = pounds
             data[f"use-{vessel.place.pk}_unit"] = "lb"
             data[f"bid-{vessel.place.pk}"] = _shown(vessel.bid_per_pound)
@@ -198,6 +202,13 @@ class FiguresForm(HouseForm):
                     _("%(place)s has %(free)s free. Enter no more than that.")
                     % {"place": vessel.place.name, "free": words.pounds(vessel.free_grams)},
                 )
+            if (
+                data.get(name)
+                and vessel.moisture_question
+                and not data.get("moisture_is_right")
+                and "moisture_is_right" not in self.errors
+            ):
+                self.add_error("moisture_is_right", vessel.moisture_question)
         if not data.get("drum", 1):
             self.add_error("drum", _("Enter the net weight of a full drum."))
         return data
@@ -224,6 +235,11 @@ class FiguresForm(HouseForm):
             labour_cents_per_hour=data["rate"],
             minutes_per_run=data["per_run"],
         )
+
+    @property
+    def asks_about_moisture(self) -> bool:
+        """Whether there is honey above the house's limit of moisture, so that the box is shown."""
+        return any(vessel.moisture_question for vessel in self.books.vessels)
 
     @property
     def vessel_rows(self) -> list[VesselFields]:
@@ -269,6 +285,8 @@ class DraftRunsForm(ActForm):
     newest_seen = WholeNumberField(
         required=False, min_value=0, max_value=2**63 - 1, widget=forms.HiddenInput
     )
+    # What was ticked in the figures that the plan was worked out from.
+    moisture_is_right = forms.BooleanField(required=False, widget=forms.HiddenInput)
     target = forms.ModelChoiceField(
         label=_("Put the jars on"),
         queryset=Place.objects.filter(kind__in=Place.STORES, is_active=True),

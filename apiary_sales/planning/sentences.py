@@ -63,6 +63,25 @@ def notices(question: Question) -> list[str]:
     """Name what is not known and was therefore left out."""
     books, figures = question.books, question.figures
     told = []
+    wet = [
+        vessel
+        for vessel in books.vessels
+        if vessel.moisture_question and not figures.grams[vessel.place.pk]
+    ]
+    if wet:
+        told.append(
+            _("Not used, because it is above your limit of moisture: %(vessels)s.")
+            % {
+                "vessels": "; ".join(
+                    _("%(place)s, %(moisture)s %%")
+                    % {
+                        "place": vessel.place.name,
+                        "moisture": words.number(vessel.lot.honey_moisture.normalize()),
+                    }
+                    for vessel in wet
+                )
+            }
+        )
     untimed = [
         row.product.name for row in books.products if not figures.minutes_each[row.product.pk]
     ]

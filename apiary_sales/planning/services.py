@@ -18,7 +18,7 @@ from inventory.stock.services import ledger
 # A plan with more runs than this was not made on a page.
 RUNS_MAX = 200
 # The parameters of `runs.plan` that a draft gives.
-OF_ONE_RUN = ("source", "product", "pieces", "variety_is_right")
+OF_ONE_RUN = ("source", "product", "pieces", "variety_is_right", "moisture_is_right")
 
 
 @dataclass(frozen=True)
@@ -39,10 +39,12 @@ def make_draft_runs(
     planned_by: Person,
     key: str,
     newest_seen: int,
+    moisture_is_right: bool = False,
 ) -> list[BottlingRun]:
     """Plan every run of a bottling plan, or none of them; return the planned runs.
 
-    `newest_seen` is the key of the newest planned run that the plan had set aside, 0 without any.
+    `newest_seen` is the key of the newest planned run that the plan had set aside, 0 without any;
+    `moisture_is_right` confirms honey above the house's own limit of moisture.
 
     Nothing leaves the books: each run is recorded later, or dropped. Raises `BadValue` without any
     run, or when somebody planned the same product from the same vessel since; `AlreadyRecorded`
@@ -70,13 +72,21 @@ def make_draft_runs(
             planned_for=planned_for,
             planned_by=planned_by,
             key=f"{key}-{index + 1}",
+            moisture_is_right=moisture_is_right,
         )
         for index, draft in enumerate(drafts)
     ]
 
 
 def _plan(
-    index: int, draft: DraftRun, *, target: Place, planned_for: date, planned_by: Person, key: str
+    index: int,
+    draft: DraftRun,
+    *,
+    target: Place,
+    planned_for: date,
+    planned_by: Person,
+    key: str,
+    moisture_is_right: bool,
 ) -> BottlingRun:
     try:
         return runs.plan(
@@ -88,6 +98,7 @@ def _plan(
             planned_by=planned_by,
             key=key,
             note=_("From the bottling plan"),
+            moisture_is_right=moisture_is_right,
         )
     except HouseError as error:
         for problem in error.problems:

@@ -148,7 +148,7 @@ class PlanView(PermissionRequiredMixin, TemplateView):
             coming=period_from(forms.books.on, forms.months),
             may_plan=may_plan,
             usual_minutes_per_run=MINUTES_PER_RUN,
-            **{"runs_form": DraftRunsForm(), **kwargs},
+            **{"runs_form": DraftRunsForm(initial=_ticked(forms.form)), **kwargs},
         )
 
     def post(self, request: HttpRequest) -> HttpResponse:
@@ -167,6 +167,7 @@ class PlanView(PermissionRequiredMixin, TemplateView):
                 planned_by=person_of(request),
                 key=data["key"],
                 newest_seen=data["newest_seen"] or 0,
+                moisture_is_right=data["moisture_is_right"],
             )
         except AlreadyRecorded:
             messages.info(request, _("These runs were made already."))
@@ -183,3 +184,8 @@ class PlanView(PermissionRequiredMixin, TemplateView):
 
     def _again(self, form: DraftRunsForm) -> HttpResponse:
         return self.render_to_response(self.get_context_data(runs_form=form), status=422)
+
+
+def _ticked(form: FiguresForm) -> dict[str, Any]:
+    """Return what the figures confirm, for the form that makes the runs."""
+    return {"moisture_is_right": form.cleaned_data.get("moisture_is_right", False)}

@@ -18,7 +18,8 @@ from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
 from apiary_sales.reports.report import Picture, Report
-from inventory.stock.models import Item
+from inventory.bottling.models import BottlingRun
+from inventory.stock.models import Item, Place
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -550,6 +551,13 @@ OVERFILL = Report(
     columns=_fixed(
         Column("product", gettext_lazy("Product")),
         RUNS,
+        Column(
+            "estimated_runs",
+            gettext_lazy("Of them estimated"),
+            Unit.COUNT,
+            adds_up=True,
+            is_left_out_when_nothing=True,
+        ),
         FILLED,
         LABEL_GRAMS,
         OVER_GRAMS,
@@ -600,6 +608,11 @@ YIELD_BY_RUN = Report(
         Column("lot", gettext_lazy("Honey"), url=_lot_url, is_kept_together=True),
         FILLED,
         Column("drawn_grams", gettext_lazy("Drawn"), Unit.GRAMS, adds_up=True),
+        Column(
+            "measured_by",
+            gettext_lazy("Measured by"),
+            names=dict(BottlingRun.DrawnBy.choices),
+        ),
         LABEL_GRAMS,
         OVER_GRAMS,
         Column("broken_grams", gettext_lazy("Broken"), Unit.GRAMS, adds_up=True),
@@ -702,6 +715,41 @@ SLOW_STOCK = Report(
     opens=_thing_url,
     nothing=gettext_lazy("No lot has gone that long without movement."),
 )
+GONE = Report(
+    slug="gone-by-reason",
+    title=gettext_lazy("Written off, by reason"),
+    sentence=gettext_lazy(
+        "What was skimmed off, spilled, broken, sampled, fed, used or given away, and what counts "
+        "found missing or too much."
+    ),
+    subject=STOCK,
+    definition=(
+        gettext_lazy(
+            "Each row is a reason with a lot or part. What a count or a weighing found missing "
+            "counts as gone; what it found beyond the books is below zero. What was undone is left "
+            "out, and so is what belongs to other beekeepers."
+        ),
+        WHAT_STOCK_IS_WORTH,
+        WHAT_WEIGHTS_ARE,
+    ),
+    form=forms.GoneForm,
+    frame=stock.gone,
+    columns=_fixed(
+        Column("reason", gettext_lazy("Reason"), names=dict(Place.Kind.choices)),
+        THING,
+        KIND,
+        WHAT,
+        STOCK_PIECES,
+        GRAMS,
+        GOODS_GRAMS,
+        VALUE,
+    ),
+    picture=Picture(
+        "bars", gettext_lazy("Honey gone, by reason"), ("grams",), "reason", adds_up=True
+    ),
+    opens=_thing_url,
+    nothing=gettext_lazy("Nothing was written off, and no count differed."),
+)
 
 REPORTS = {
     report.slug: report
@@ -722,6 +770,7 @@ REPORTS = {
         YIELD_BY_RUN,
         STOCK_VALUE,
         SLOW_STOCK,
+        GONE,
     )
 }
 

@@ -15,11 +15,11 @@ from apiary_sales.orders.models import Order
 from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.bottling import RunFilters
 from apiary_sales.reports.frames.sales import SalesFilters
-from apiary_sales.reports.frames.stock import StockFilters
+from apiary_sales.reports.frames.stock import GoneFilters, StockFilters
 from inventory.bottling.models import Product, Size, Variety
 from inventory.shared.forms.acts import HouseForm
 from inventory.shared.forms.fields import DayField, WholeNumberField
-from inventory.stock.models import Item, Lot
+from inventory.stock.models import Item, Lot, Place
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 
@@ -309,3 +309,21 @@ class SlowStockForm(FilterForm):
             "no movement for %(days)s day or more", "no movement for %(days)s days or more", days
         ) % {"days": days}
         return [idle, *super().in_words()]
+
+
+class GoneForm(FilterForm):
+    """Which write-offs and count differences: days, reason, season of the honey."""
+
+    makes = GoneFilters
+
+    since = FilterDayField(label=gettext_lazy("From"))
+    until = FilterDayField(label=gettext_lazy("To"))
+    reason = ChosenField(label=gettext_lazy("Reason"))
+    season = ChosenField(label=gettext_lazy("Season"))
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.set_choices(
+            "reason", ((str(reason), Place.Kind(reason).label) for reason in stock.REASONS)
+        )
+        self.set_choices("season", seasons())

@@ -129,12 +129,14 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "django.template.context_processors.i18n",
                 "apiary_sales.web.context_processors.navigation",
+                "inventory.stock.context_processors.moisture_limit",
             ],
             "builtins": ["inventory.shared.templatetags.quantities"],
             "libraries": {
                 "files": "inventory.shared.templatetags.files",
                 "honey": "inventory.shared.templatetags.honey",
                 "jars": "inventory.bottling.templatetags.jars",
+                "moisture": "inventory.stock.templatetags.moisture",
             },
         },
     },
@@ -241,6 +243,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.LabelSheet",
             "inventory.ProductionSettings",
             "inventory.JarPage",
+            "inventory.CleaningTask",
         )
     ),
 ]
@@ -272,6 +275,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "ENUM_NAME_OVERRIDES": {
         "AttachmentKindEnum": "inventory.shared.models.Attachment.Kind",
+        "CleaningKindEnum": "inventory.stock.models.CleaningTask.Kind",
         "MeasurementMethodEnum": "inventory.stock.models.Measurement.Method",
         "PaymentMethodEnum": "apiary_sales.billing.models.Payment.Method",
         "RecallKindEnum": "apiary_sales.orders.models.Recall.Kind",

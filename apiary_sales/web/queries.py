@@ -10,10 +10,11 @@ from django.utils import timezone
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import money
 from apiary_sales.orders.queries import orders
-from inventory.bottling.models import BottlingRun
-from inventory.bottling.queries import packed_stock, runs
+from inventory.bottling.models import BottlingDay, BottlingRun
+from inventory.bottling.queries import bottling_days, packed_stock, runs
 from inventory.bottling.rules.figures import RunFigures
-from inventory.stock.queries import held_goods, honey, shortages
+from inventory.stock.queries import cleaning, held_goods, honey, shortages
+from inventory.stock.queries.cleaning import CleaningToDo
 from inventory.stock.queries.held_goods import HeldGoods
 from inventory.stock.queries.shortages import ShortageRow
 
@@ -44,6 +45,7 @@ class Today:
     owing: money.Receivables | None
     runs: list[tuple[BottlingRun, RunFigures | None]]
     held_goods: list[HeldGoods]
+    cleaning: CleaningToDo | None
     shortages: list[ShortageRow]
 
     @property
@@ -51,11 +53,15 @@ class Today:
         """Of how many shortages nobody knows the lot."""
         return sum(row.is_lot_unknown for row in self.shortages)
 
+    open_sheets: list[BottlingDay]
+    to_settle: list[bottling_days.ToSettle]
+
 
 def today(user: User | AnonymousUser) -> Today:
     """Return the first page's figures, in a constant number of round trips."""
     day = timezone.localdate()
     may_see_orders = user.has_perm("orders.take_orders") or user.has_perm("orders.fulfil_orders")
+    may_bottle = user.has_perm("inventory.run_bottling")
     to_fill = orders.rows(orders.to_fill(), on=day) if may_see_orders else None
     return Today(
         in_hand=honey.in_hand(),
@@ -66,6 +72,9 @@ def today(user: User | AnonymousUser) -> Today:
         runs=runs.overview().recent[:ROWS_MAX],
         held_goods=held_goods.in_stores(),
         shortages=shortages.open_rows() if any(map(user.has_perm, SETTLES)) else [],
+        cleaning=cleaning.to_do() if user.has_perm("inventory.record_cleaning") else None,
+        open_sheets=bottling_days.open_sheets() if may_bottle else [],
+        to_settle=bottling_days.to_settle() if may_bottle else [],
     )
 
 

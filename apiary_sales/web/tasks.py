@@ -31,6 +31,13 @@ TASKS = (
         ("orders.sell_at_stand",),
     ),
     Task(
+        _("Bottling day"),
+        _("All sizes of a tank at once"),
+        "inventory:bottling_day_create",
+        "bottling",
+        ("inventory.run_bottling",),
+    ),
+    Task(
         _("Record a run"),
         _("Jars filled, broken, honey used"),
         "inventory:bottling",

@@ -95,6 +95,12 @@ class BottlingRunAdmin(ReadOnlyAdmin):
     list_select_related = ["product"]
 
 
+@admin.register(models.RunDip)
+class RunDipAdmin(ReadOnlyAdmin):
+    list_display = ["run", "moment", "reading"]
+    list_select_related = ["run", "reading__place"]
+
+
 class FillWeightInline(ReadOnlyInline):
     model = models.FillWeight
 

@@ -1,6 +1,5 @@
 """Forms of the bottling room: runs, fill checks, sizes, parts and how the house works."""
 
-import re
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, cast
 
@@ -10,19 +9,20 @@ from django.db.models import QuerySet
 from django.forms import formset_factory
 from django.utils import timezone
 from django.utils.functional import lazy
-from django.utils.translation import gettext
+from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.forms_of_honey import PlannedAdditionForm, RecordedAdditionForm
 from inventory.bottling.models import BottlingRun, FillCheck, PackagingPart, Product, Size
 from inventory.bottling.rules import filling
-from inventory.physics import units
+from inventory.shared import typed, words
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import (
     DayField,
     LengthField,
     MoneyField,
+    NumberField,
     QuantityField,
     TemperatureField,
     VolumeField,
@@ -30,17 +30,19 @@ from inventory.shared.forms.fields import (
     WholeNumberField,
     decimal_sign,
 )
-from inventory.shared.typed import Mistyped, read_number
 from inventory.stock import lot_codes
-from inventory.stock.forms.fields import VesselField, as_pounds, in_fahrenheit, usual_temperature
+from inventory.stock.forms.fields import (
+    VesselField,
+    as_pounds,
+    in_fahrenheit,
+    moisture_is_right_field,
+    usual_temperature,
+)
 from inventory.stock.forms.suppliers import SupplierNameField
 from inventory.stock.models import Balance, LotHold, Place, PostingLine, ProductionSettings
 
 if TYPE_CHECKING:
     from pint import Quantity
-
-# What may part weights in a list, by the house's decimal sign.
-BETWEEN_WEIGHTS = {".": re.compile(r"[\s,;]+"), ",": re.compile(r"[\s;]+")}
 
 
 class DeclaredWeightField(QuantityField):
@@ -67,6 +69,16 @@ class BrimfulField(VolumeField):
         return (litres * 1000).quantize(Decimal("0.1"))
 
 
+class StickMarkField(LengthField):
+    """The distance between two marks of a stick; comes out in millimetres to a tenth."""
+
+    units = [("mm", _("mm")), ("in", _("in"))]
+
+    def to_rest(self, quantity: "Quantity[Decimal]", unit: str) -> Decimal:  # type: ignore[override]
+        millimetres: Decimal = quantity.m_as("mm")
+        return millimetres.quantize(Decimal("0.1"))
+
+
 class SmallWeightField(WeightField):
     """The weight of something light: grams come first."""
 
@@ -80,28 +92,15 @@ class PiecesField(WholeNumberField):
 
 
 def _weights_help() -> str:
-    if decimal_sign() == ",":
-        return gettext(
-            "Type or paste them: one on each line, or with semicolons or spaces between them. "
-            "Choose the pieces at random."
+    examples = {"point": decimal_sign()}
+    return (
+        gettext(
+            "As the scale shows them: 456%(point)s5, 16 1/2 oz, 1 lb 4%(point)s5 oz or "
+            "0%(point)s46 kg. Type or paste them: one on each line, or with semicolons or spaces "
+            "between them. Choose the pieces at random."
         )
-    return gettext(
-        "Type or paste them: one on each line, or with commas or spaces between them. "
-        "Choose the pieces at random."
+        % examples
     )
-
-
-def _weight(entry: str, sign: str) -> Decimal | None:
-    """Return one weight of a list, as a scale shows it; None for what is none.
-
-    A fraction is refused: a space before it would have parted it from its whole number.
-    """
-    if len(entry) > 12 or entry.strip(f"0123456789{sign}"):
-        return None
-    try:
-        return read_number(entry, decimal_sign=sign)
-    except Mistyped:
-        return None
 
 
 def stores() -> QuerySet[Place]:
@@ -142,6 +141,7 @@ class RunPlanForm(PlannedAdditionForm):
     )
     lot_code_is_right = forms.BooleanField(label=_("Yes, one code is right"), required=False)
     variety_is_right = forms.BooleanField(label=_("Yes, the label is right"), required=False)
+    moisture_is_right = moisture_is_right_field()
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -152,6 +152,13 @@ class RunPlanForm(PlannedAdditionForm):
         """Whether the box that confirms the variety is shown."""
         return self.is_bound and bool(
             self.errors.get("variety_is_right") or self["variety_is_right"].value()
+        )
+
+    @property
+    def asks_about_moisture(self) -> bool:
+        """Whether the box that confirms honey above the limit of moisture is shown."""
+        return self.is_bound and bool(
+            self.errors.get("moisture_is_right") or self["moisture_is_right"].value()
         )
 
     @property
@@ -176,7 +183,7 @@ def recorded_figures(run: BottlingRun) -> dict[str, Any]:
 
 
 class RunRecordForm(RecordedAdditionForm):
-    # The weight or the two dips are wanted, and the browser can't know which.
+    # What is wanted depends on the other figures, which the browser can't know.
     use_required_attribute = False
     fields_of_parameters = {
         "drawn_grams": "drawn",
@@ -194,7 +201,10 @@ class RunRecordForm(RecordedAdditionForm):
     drawn = WeightField(
         label=_("Honey drawn, by the scale"),
         required=False,
-        help_text=_("All the honey that left the vessel, including honey lost in filling."),
+        help_text=_(
+            "All the honey that left the vessel, including honey lost in filling. Leave it empty "
+            "where nobody measured it: it is then estimated, and a later dip settles it."
+        ),
     )
     depth_before = LengthField(label=_("Dip before"), required=False)
     depth_after = LengthField(label=_("Dip after"), required=False)
@@ -230,8 +240,6 @@ class RunRecordForm(RecordedAdditionForm):
         self.run = run
         if run.product.is_unlabelled:
             del self.fields["without_labels"]
-        # Asked for in `clean`, since two dips may stand in for it; never shown as optional.
-        self.fields["drawn"].required = True
         self.fields["target"].initial = run.target_id
         self.fields["pieces_filled"].initial = run.pieces_planned
         if run.status == BottlingRun.Status.REVERSED:
@@ -262,8 +270,6 @@ class RunRecordForm(RecordedAdditionForm):
             return data
         if data.get("drawn") is not None and dips:
             self.add_error("drawn", _("Enter the weight drawn or the two dips, not both."))
-        elif data.get("drawn") is None and not dips:
-            self.add_error("drawn", _("Enter the honey drawn, by the scale or by two dips."))
         elif len(dips) == 1:
             missing = "depth_after" if dips == ["depth_before"] else "depth_before"
             self.add_error(
@@ -296,6 +302,7 @@ class RunRecordForm(RecordedAdditionForm):
                 before_mm=data["depth_before"],
                 after_mm=data["depth_after"],
                 celsius=celsius,
+                mark_mm=ProductionSettings.current().stick_mark_mm,
             )
         except HouseError as error:
             self.refuse(error)
@@ -312,10 +319,10 @@ class RunCancelForm(ActForm):
 class FillCheckForm(ActForm):
     fields_of_parameters = {"weights_milligrams": "weights"}
 
-    scheme = forms.ChoiceField(label=_("Rule"), choices=FillCheck.Scheme)
     unit = forms.ChoiceField(
         label=_("Unit of the weights"),
-        choices=[("g", _("g")), ("oz", _("oz")), ("lb", _("lb"))],
+        choices=[("g", _("g")), ("oz", _("oz")), ("lb", _("lb")), ("kg", _("kg"))],
+        help_text=_("For weights without a unit of their own."),
     )
     weighed = forms.ChoiceField(
         label=_("The weights are"),
@@ -331,13 +338,37 @@ class FillCheckForm(ActForm):
         label=_("Weights"),
         error_messages={"required": _("Type or paste the weights.")},
         help_text=lazy(_weights_help, str)(),
-        widget=forms.Textarea(attrs={"rows": 8, "autocomplete": "off", "spellcheck": "false"}),
+        widget=forms.Textarea(
+            attrs={
+                "rows": 8,
+                "autocomplete": "off",
+                "spellcheck": "false",
+                "data-typed": "weights",
+            }
+        ),
     )
+    continues = forms.BooleanField(required=False, initial=True)
+    scheme = forms.ChoiceField(label=_("Rule"), choices=FillCheck.Scheme)
+    checked_on = DayField(label=_("Day"), initial=timezone.localdate)
     weights_are_right = forms.BooleanField(label=_("Yes, the weights are right"), required=False)
 
-    def __init__(self, *args, run: BottlingRun, **kwargs) -> None:
+    def __init__(
+        self, *args, run: BottlingRun, open_sample: FillCheck | None = None, **kwargs
+    ) -> None:
         super().__init__(*args, **kwargs)
-        self.run = run
+        self.run, self.open_sample = run, open_sample
+        if run.status == BottlingRun.Status.PLANNED:
+            # Pieces that set the nozzle are judged by no rule.
+            del self.fields["scheme"]
+        if open_sample is None:
+            del self.fields["continues"]
+        else:
+            count = len(open_sample.weights.all())
+            self.fields["continues"].label = ngettext(
+                "Add these to the %(count)s piece weighed before",
+                "Add these to the %(count)s pieces weighed before",
+                count,
+            ) % {"count": count}
 
     @property
     def asks_to_confirm(self) -> bool:
@@ -347,17 +378,23 @@ class FillCheckForm(ActForm):
         )
 
     def clean_weights(self) -> list[Decimal]:
-        """Return the numbers typed; name each entry that is none."""
+        """Return the grams typed; name each entry that can't be read."""
         sign = decimal_sign()
-        entries = filter(None, BETWEEN_WEIGHTS[sign].split(self.cleaned_data["weights"]))
         weights, errors = [], []
-        for number, entry in enumerate(entries, start=1):
-            weight = _weight(entry, sign)
-            if weight is None:
-                message = _("Weight %(number)s, “%(entry)s”, is not a number.")
-                errors.append(ValidationError(message % {"number": number, "entry": entry[:20]}))
+        found = typed.entries(self.cleaned_data["weights"], kind="weight", decimal_sign=sign)
+        for number, entry in enumerate(found, start=1):
+            try:
+                weight = typed.read_quantity(
+                    entry,
+                    kind="weight",
+                    unit=self.cleaned_data.get("unit", "g"),
+                    decimal_sign=sign,
+                )
+            except typed.Mistyped as mistyped:
+                message = _("Weight %(number)s: %(why)s")
+                errors.append(ValidationError(message % {"number": number, "why": mistyped}))
             else:
-                weights.append(weight)
+                weights.append(weight.m_as("g"))
         if errors:
             raise ValidationError(errors[:5])
         return weights
@@ -374,8 +411,8 @@ class FillCheckForm(ActForm):
             return data
         tare_milligrams = data["tare"] * 1000 if is_gross else 0
         net = []
-        for number, weight in enumerate(data["weights"], start=1):
-            gross = round(units.grams_from(weight, data["unit"]) * 1000)
+        for number, grams in enumerate(data["weights"], start=1):
+            gross = round(grams * 1000)
             if gross <= tare_milligrams:
                 self.add_error(
                     "weights",
@@ -383,7 +420,11 @@ class FillCheckForm(ActForm):
                         "Weight %(number)s, %(weight)s %(unit)s, is not more than the "
                         "weight of an empty piece. Check it."
                     )
-                    % {"number": number, "weight": weight, "unit": data["unit"]},
+                    % {
+                        "number": number,
+                        "weight": words.number(round(grams, 1).normalize()),
+                        "unit": "g",
+                    },
                 )
             net.append(gross - tare_milligrams)
         data["tare_milligrams"] = tare_milligrams
@@ -526,6 +567,10 @@ class ProductionForm(ActForm):
     fields_of_parameters = {
         "labour_cents_per_hour": "labour",
         "honey_house_celsius": "celsius",
+        "moisture_limit_percent": "moisture_limit",
+        "named_source_percent": "named_source",
+        "warming_limit_celsius": "warming_limit",
+        "stick_mark_mm": "stick_mark",
     }
 
     lot_code_pattern = forms.CharField(
@@ -549,6 +594,37 @@ class ProductionForm(ActForm):
     setting_days = WholeNumberField(
         label=_("Days until creamed honey is ready"),
         help_text=_("7 to 14 are common, at about 57 °F (14 °C)."),
+    )
+    moisture_limit = NumberField(
+        label=_("Moisture limit, percent"),
+        max_digits=4,
+        decimal_places=2,
+        required=False,
+        help_text=_(
+            "Honey above it is not bottled, planned or sold in drums unless you tick that it is. "
+            "U.S. Grade A is up to 18.6 percent."
+        ),
+    )
+    named_source = NumberField(
+        label=_("Least share of a source that is named, percent"),
+        max_digits=3,
+        decimal_places=1,
+        required=False,
+        help_text=_("What was left in a tank from an earlier lot does not rename a blend."),
+    )
+    warming_limit = TemperatureField(
+        label=_("Warmest that honey may get"),
+        help_text=_(
+            "Common practice is about 100 °F (38 °C): heat darkens honey and raises its HMF. A "
+            "warmer entry in the warming log has to be confirmed."
+        ),
+    )
+    stick_mark = StickMarkField(
+        label=_("Finest mark of the dip stick"),
+        help_text=_(
+            "The distance between two marks, such as 1/8 in. A dip is right to half of it: in a "
+            "wide tank that is several pounds, and every dip says how many."
+        ),
     )
     cost_method = forms.ChoiceField(
         label=_("Cost of what is sold"),

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from inventory.bottling.views import (
+    bottling_days,
     comb,
     corrections,
     goods,
@@ -41,6 +42,33 @@ urlpatterns = [
     path("bottling/runs/<slug:number>/check/", runs.FillCheckView.as_view(), name="fill_check"),
     path("bottling/runs/<slug:number>/labels/", labels.run_labels, name="run_labels"),
     path("bottling/runs/<slug:number>/labels.pdf", labels.run_labels_pdf, name="run_labels_pdf"),
+    path(
+        "bottling/runs/<slug:number>/settle/",
+        bottling_days.SettleView.as_view(),
+        name="run_settle",
+    ),
+    path("bottling/days/", bottling_days.bottling_day_list, name="bottling_day_list"),
+    path(
+        "bottling/days/add/",
+        bottling_days.BottlingDayCreateView.as_view(),
+        name="bottling_day_create",
+    ),
+    path(
+        "bottling/days/preview/",
+        bottling_days.bottling_day_preview,
+        name="bottling_day_preview",
+    ),
+    path("bottling/days/<int:pk>/", bottling_days.bottling_day, name="bottling_day"),
+    path(
+        "bottling/days/<int:pk>/sheet/",
+        bottling_days.BottlingDayEditView.as_view(),
+        name="bottling_day_edit",
+    ),
+    path(
+        "bottling/days/<int:pk>/drop/",
+        bottling_days.bottling_day_drop,
+        name="bottling_day_drop",
+    ),
     path("bottling/label-sheets/", labels.label_sheet_list, name="label_sheet_list"),
     path(
         "bottling/label-sheets/add/",
@@ -151,6 +179,7 @@ urlpatterns = [
         sizes.SizeEditView.as_view(),
         name="size_edit",
     ),
+    path("bottling/sizes/<slug:code>/fill-chart/", sizes.fill_chart, name="fill_chart"),
     path(
         "bottling/sizes/<slug:code>/switch/",
         sizes.size_switch,

@@ -11,6 +11,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from django.http import HttpResponse
+from django.utils.http import content_disposition_header
+
 # The wide forms are what a spreadsheet set to an East Asian language takes for the same.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 # The mark by which spreadsheets know UTF-8.
@@ -33,6 +36,13 @@ def csv_lines(rows: Iterable[Iterable[Any]]) -> Iterator[str]:
 def csv_bytes(rows: Iterable[Iterable[Any]]) -> bytes:
     """Return rows as a CSV file in UTF-8."""
     return "".join(csv_lines(rows)).encode()
+
+
+def csv_response(name: str, rows: Iterable[Iterable[Any]]) -> HttpResponse:
+    """Answer with rows as a CSV file that is saved as `name`."""
+    response = HttpResponse(csv_bytes(rows), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
+    return response
 
 
 class _Echo:

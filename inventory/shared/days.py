@@ -15,6 +15,11 @@ def moment(day: date | None) -> datetime:
     return timezone.make_aware(datetime.combine(day, time(12)))
 
 
+def start_of(day: date) -> datetime:
+    """Return the moment at which a day begins where the house is."""
+    return timezone.make_aware(datetime.combine(day, time()))
+
+
 def is_past(moment: datetime) -> bool:
     """Tell whether a moment was on an earlier day: what is entered for it has happened."""
     return timezone.localdate(moment) < timezone.localdate()
@@ -29,3 +34,8 @@ def midnight_after(moment: datetime) -> datetime:
     """Return the midnight at which the day of a moment ends."""
     local = timezone.localtime(moment)
     return local.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
+
+
+def end(day: date) -> datetime:
+    """Return the last moment of a day."""
+    return timezone.make_aware(datetime.combine(day, time.max))

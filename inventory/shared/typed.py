@@ -200,6 +200,62 @@ def read_quantity(typed: str, *, kind: str, unit: str, decimal_sign: str) -> "Qu
         return whole
 
 
+def entries(typed: str, *, kind: str, decimal_sign: str) -> list[str]:
+    """Return each quantity of a typed list, one to be read by `read_quantity`.
+
+    They are on lines of their own, or with semicolons, commas or spaces between them; where the
+    decimal sign is a comma, a space follows one that parts them. A fraction belongs to the whole
+    number before it, and a smaller unit to the larger one: "1 lb 4 1/2 oz 1 lb 5 oz" and
+    "454 455 1/2" are two each. Thousands are not grouped in a list.
+    """
+    comma = "," if _thousands(decimal_sign) == "," else rf",(?=[{SPACES}\n\r;]|\Z)"
+    found: list[str] = []
+    for line in re.split(rf"[\n\r;]|{comma}", typed.translate(PLAIN)):
+        tokens = re.findall(f"{WORD}|[0-9.,/+-]+", line)
+        pieces: list[list[str]] = []
+        for place, token in enumerate(tokens):
+            if pieces and _belongs(pieces[-1], token, tokens[place + 1 :], kind):
+                pieces[-1].append(token)
+            else:
+                pieces.append([token])
+        found += [" ".join(piece) for piece in pieces]
+    return found
+
+
+def _belongs(piece: list[str], token: str, after: list[str], kind: str) -> bool:
+    """Tell whether a token of a list is part of the quantity before it."""
+    last = piece[-1]
+    if _is_word(token):
+        return not _is_word(last)
+    if not _is_word(last):
+        return "/" in token and re.fullmatch("[0-9]+", last) is not None
+    larger = _known_unit(last, kind)
+    # Only the last number of a quantity may have decimals, and only two units make one.
+    if (
+        larger is None
+        or larger not in SMALLER
+        or len(piece) > 2
+        or not re.fullmatch("[0-9]+", piece[0])
+    ):
+        return False
+    if after and "/" in after[0] and not _is_word(after[0]):
+        after = after[1:]
+    if after and _is_word(after[0]):
+        return _known_unit(after[0], kind) in SMALLER[larger]
+    return larger in NEXT
+
+
+def _is_word(token: str) -> bool:
+    return re.match(LETTER, token) is not None
+
+
+def _known_unit(word: str, kind: str) -> str | None:
+    try:
+        return _unit_of(word, kind)
+    except Mistyped:
+        return None
+
+
 def first_unit(typed: str, *, kind: str, unit: str) -> str:
     """Return the first unit of a typed quantity: "lb" of "1 lb 6 oz", and `unit` where none is.
 

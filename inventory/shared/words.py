@@ -25,10 +25,11 @@ COLOURS = {
     "Amber": gettext_lazy("amber"),
     "Dark Amber": gettext_lazy("dark amber"),
 }
+# A grade is that of the worst factor, so moisture alone tells the best that it can be.
 GRADES = {
-    "U.S. Grade A": gettext_lazy("U.S. Grade A"),
-    "U.S. Grade C": gettext_lazy("U.S. Grade C"),
-    "Substandard": gettext_lazy("Substandard"),
+    "U.S. Grade A": gettext_lazy("by moisture, at best U.S. Grade A"),
+    "U.S. Grade C": gettext_lazy("by moisture, at best U.S. Grade C"),
+    "Substandard": gettext_lazy("by moisture Substandard"),
 }
 
 
@@ -38,7 +39,7 @@ def colour(colour_class: str) -> str:
 
 
 def grade(moisture_grade: str) -> str:
-    """Say a grade by moisture in the reader's language."""
+    """Say the best grade that a moisture allows, in the reader's language."""
     return str(GRADES[moisture_grade])
 
 

@@ -30,6 +30,17 @@ class BalanceAdmin(ReadOnlyAdmin):
     list_select_related = ["item", "place", "lot"]
 
 
+class CountLineInline(ReadOnlyInline):
+    model = models.CountLine
+    fields = ["place", "item", "lot", "how", "counted", "difference", "counted_at", "counted_by"]
+
+
+@admin.register(models.CountSheet)
+class CountSheetAdmin(ReadOnlyAdmin):
+    list_display = ["number", "name", "opened_at", "closed_at", "as_of", "reason"]
+    inlines = [CountLineInline]
+
+
 class BlendPlanLineInline(ReadOnlyInline):
     model = models.BlendPlanLine
     fields = ["place", "lot", "grams", "poured_grams"]

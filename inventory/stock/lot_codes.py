@@ -36,8 +36,8 @@ def has_number(pattern: str) -> bool:
     return _NUMBER in pattern
 
 
-def numbered(code: str, number: int) -> str:
-    """Return a code of `of_day` with the number of the run put in."""
+def numbered(code: str, number: int | str) -> str:
+    """Return a code of `of_day` with the number of the run put in, or a mark in its place."""
     return code.replace(_NUMBER, str(number))
 
 

@@ -1,4 +1,4 @@
-"""Papers of honey in bulk: what the certificate of a lot and the worksheet of a blend show."""
+"""Papers of honey and stock: certificates of lots, worksheets of blends, sheets of counts."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,12 +13,13 @@ from django.utils.translation import gettext as _
 from inventory.shared import documents
 from inventory.shared.models import House
 from inventory.stock import origin
-from inventory.stock.models import BlendPlan, Lot
+from inventory.stock.models import BlendPlan, CountSheet, Lot
 from inventory.stock.models.lots import Origin
-from inventory.stock.queries import blend_plans, measurements
+from inventory.stock.queries import blend_plans, count_sheets, measurements, warmings
 
 CERTIFICATE = "documents/lot_certificate.html"
 BLEND_WORKSHEET = "documents/blend_worksheet.html"
+COUNT_SHEET = "documents/count_sheet.html"
 
 
 @dataclass(frozen=True)
@@ -72,8 +73,18 @@ def certificate_context(lot: Lot) -> dict[str, Any]:
     return {
         "lot": lot,
         "figures": measurements.of_lot(lot),
+        "warmth": warmings.of_lot(lot),
         "parts": _parts(origins),
         "countries": _countries(origin.by_country(origins, House.current())),
+        "today": timezone.localdate(),
+    }
+
+
+def count_sheet_context(sheet: CountSheet) -> dict[str, Any]:
+    """Return what the paper of a count shows: lines to fill in, and when closed the result."""
+    return {
+        "sheet": sheet,
+        "contents": count_sheets.sheet_view(sheet),
         "today": timezone.localdate(),
     }
 

@@ -1,17 +1,30 @@
 """Pure decisions about stock that services, queries and forms share; none reads or writes rows."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
+from decimal import Decimal
+from fractions import Fraction
 
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks
+from inventory.physics import grading
+from inventory.shared import checks, words
 from inventory.shared.errors import Problems
 from inventory.shared.money import share_cents
 from inventory.stock.models import Item, Lot, Place, Posting
 from inventory.stock.models.lots import Origin
 
 PIECES_MAX = 1_000_000
+NAMES_MAX = 120
+# U.S. Grade A and B are up to this moisture.
+GRADE_A_PERCENT = Decimal(str(grading.GRADE_MOISTURE_UP_TO[0]))
+# What an empty drum can weigh, by its capacity (common practice). An open or closed drum of 55 US
+# gallons (208 L) weighs 33 to 62 lb in steel of 0.9 to 1.5 mm, about 20 lb in plastic and up to
+# 80 lb in stainless steel; drums of 15 to 30 gallons weigh 8 to 40 lb.
+SMALL_DRUM_LITRES = Decimal(150)
+SMALL_DRUM_TARE_GRAMS = (2_000, 25_000)
+DRUM_TARE_GRAMS = (7_000, 40_000)
+ANY_DRUM_TARE_GRAMS = (SMALL_DRUM_TARE_GRAMS[0], DRUM_TARE_GRAMS[1])
 
 # A sale is undone from its order, where the money is corrected with it; a reversal is not undone.
 UNDONE_ELSEWHERE = (Posting.Kind.SALE, Posting.Kind.RETURN, Posting.Kind.REVERSAL)
@@ -43,6 +56,104 @@ def hold_sentence(lot: Lot) -> str:
     """Return why a lot is on hold, with the full stop that a next sentence needs."""
     reason = hold_reason(lot).strip()
     return reason if reason.endswith((".", "!", "?", "…")) else f"{reason}."
+
+
+def is_above_limit(lot: Lot, limit_percent: Decimal) -> bool:
+    """Tell whether a lot has more moisture than the house puts into jars."""
+    return lot.moisture_percent is not None and lot.moisture_percent > limit_percent
+
+
+def moisture_warning(lot: Lot, limit_percent: Decimal) -> str:
+    """Return how honey keeps that is above the house's own limit of moisture, else nothing."""
+    if not is_above_limit(lot, limit_percent):
+        return ""
+    if limit_percent >= GRADE_A_PERCENT or lot.honey_moisture > GRADE_A_PERCENT:
+        return lot.keeping_note
+    return _(
+        "Above your own limit of %(limit)s %% moisture: this honey may ferment. Dry it or blend it."
+    ) % {"limit": words.number(limit_percent.normalize())}
+
+
+def quiet_note(lot: Lot, limit_percent: Decimal) -> str:
+    """Return how honey keeps that is not above the house's own limit, for its own page."""
+    return "" if is_above_limit(lot, limit_percent) else lot.keeping_note
+
+
+def above_limit_sentence(lot: Lot, place: Place, limit_percent: Decimal) -> str:
+    """Ask whether honey above the house's limit of moisture is to be used all the same."""
+    if not is_above_limit(lot, limit_percent):
+        return ""
+    return _(
+        "Lot %(lot)s in %(place)s has %(moisture)s %% moisture, above your limit of %(limit)s %%, "
+        "so it may ferment. Choose other honey, dry it or blend it, or tick that it is used all "
+        "the same."
+    ) % {
+        "lot": lot.code,
+        "place": place.name,
+        "moisture": words.number(lot.honey_moisture.normalize()),
+        "limit": words.number(limit_percent.normalize()),
+    }
+
+
+def check_tare(
+    problems: Problems, parameter: str, tare_grams: int, capacity_litres: Decimal | None
+) -> None:
+    """Add that no drum of this capacity is so light or so heavy when it is empty."""
+    low, high = tare_limits(capacity_litres)
+    if low <= tare_grams <= high:
+        return
+    if capacity_litres is None:
+        what = _("An empty drum")
+    else:
+        what = _("An empty drum of %(capacity)s") % {"capacity": words.gallons(capacity_litres)}
+    problems.add(
+        parameter,
+        _(
+            "%(drum)s weighs from %(low)s to %(high)s; you entered %(typed)s. Check the figure "
+            "and its unit, or weigh the empty drum again."
+        )
+        % {
+            "drum": what,
+            "low": words.pounds(low, 0),
+            "high": words.pounds(high, 0),
+            "typed": words.pounds(tare_grams, 1),
+        },
+    )
+
+
+def tare_limits(capacity_litres: Decimal | None) -> tuple[int, int]:
+    """Return the least and the most that an empty drum of a capacity weighs, in grams."""
+    if capacity_litres is None:
+        return ANY_DRUM_TARE_GRAMS
+    return SMALL_DRUM_TARE_GRAMS if capacity_litres < SMALL_DRUM_LITRES else DRUM_TARE_GRAMS
+
+
+def names_by_share(shares: Iterable[tuple[str, Fraction]], *, least: Fraction) -> str:
+    """Join names in the order of their shares, without those below `least`.
+
+    "Clover, Basswood" counts for each of the two. The largest is named however small it is.
+    """
+    totals: dict[str, Fraction] = {}
+    for names, share in shares:
+        for name in dict.fromkeys(part.strip() for part in names.split(",") if part.strip()):
+            totals[name] = totals.get(name, Fraction(0)) + share
+    order = sorted(totals, key=lambda name: -totals[name])
+    return in_room([name for name in order if totals[name] >= least] or order[:1])
+
+
+def in_room(names: Sequence[str]) -> str:
+    """Join names with commas, cut to what a lot has room for."""
+    joined = ", ".join(names)
+    return joined if len(joined) <= NAMES_MAX else joined[: NAMES_MAX - 3] + "..."
+
+
+def season_by_share(origins: Iterable[Origin]) -> int:
+    """Return the season of which most of the honey is; of two alike, the newer."""
+    shares: dict[int, Fraction] = {}
+    for origin in origins:
+        known = shares.get(origin.lot.season, Fraction(0))
+        shares[origin.lot.season] = known + origin.share
+    return max(shares, key=lambda season: (shares[season], season))
 
 
 def has_own_origin(lot: Lot) -> bool:

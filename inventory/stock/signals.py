@@ -14,3 +14,7 @@ entries_retold = Signal()
 # `quantity` is how much of the promise moved; `person` is who recorded what happened, and `key` the
 # key of that act.
 promise_moved = Signal()
+
+# A drum that is reserved was weighed again, and its promise was taken back: whoever keeps it beside
+# the ledger promises the honey of `lot` that is in the `drum` now. `person` and `key` as above.
+reserved_drum_weighed = Signal()

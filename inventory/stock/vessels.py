@@ -10,6 +10,12 @@ from inventory.shared import words
 from inventory.shared.errors import BadValue
 from inventory.stock.models import Place, TankShape
 
+# A drum of 55 US gallons (208 L) is 22½ in wide and 33½ in high inside (common practice); full to
+# the brim that is 57.7 gallons.
+USUAL_DRUM_DIAMETER_MM = 572
+USUAL_DRUM_HEIGHT_MM = 851
+USUAL_DRUM_LITRES = (Decimal(195), Decimal(225))
+
 
 def shape_of(place: Place) -> vessels.Vessel:
     """Return the physical shape of a place. Raises `BadValue` when none was measured."""
@@ -62,18 +68,7 @@ def litres_at(place: Place, depth_mm: int) -> Decimal:
     shape = shape_of(place)
     deepest_mm = round(shape.height_cm * 10)
     if not 0 <= depth_mm <= deepest_mm:
-        raise BadValue(
-            _(
-                "The dip is too deep: %(depth)s was entered, %(place)s is %(deepest)s deep inside. "
-                "Check the figure and its unit."
-            )
-            % {
-                "depth": words.depth(depth_mm),
-                "place": place.name,
-                "deepest": words.depth(deepest_mm),
-            },
-            parameter="depth_mm",
-        )
+        raise _too_deep(place, depth_mm, deepest_mm)
     try:
         litres = shape.volume_l(min(_cm(depth_mm), shape.height_cm))
     except ValueError:
@@ -87,6 +82,45 @@ def litres_at(place: Place, depth_mm: int) -> Decimal:
             parameter="depth_mm",
         ) from None
     return _litres(litres)
+
+
+def stick_litres(place: Place, depth_mm: int, mark_mm: Decimal) -> Decimal:
+    """Return how far a dip can be wrong because the stick is read to its nearest mark.
+
+    The litres in half a mark above or below the surface, whichever are more, within the vessel.
+    """
+    shape = shape_of(place)
+    half_cm = float(mark_mm) / 20
+    surface_cm = min(_cm(depth_mm), shape.height_cm)
+    litres = shape.volume_l(surface_cm)
+    apart = []
+    for depth_cm in (max(0.0, surface_cm - half_cm), min(shape.height_cm, surface_cm + half_cm)):
+        try:
+            apart.append(abs(shape.volume_l(depth_cm) - litres))
+        except ValueError:
+            # Below the first line of a calibration table: the other side tells.
+            continue
+    return _litres(max(apart))
+
+
+def drum_litres_at(drum: Place, depth_mm: int) -> Decimal:
+    """Return the litres in a drum that is `depth_mm` deep, as an upright cylinder.
+
+    A drum that was not measured counts as the usual one, where its capacity is that of 55 US
+    gallons. Raises `BadValue` for any other drum without measurements, or a dip deeper than it is.
+    """
+    low, high = USUAL_DRUM_LITRES
+    is_usual = drum.capacity_litres is not None and low <= drum.capacity_litres <= high
+    if hasattr(drum, "shape") or not is_usual:
+        return litres_at(drum, depth_mm)
+    usual = vessels.UprightCylinder(
+        diameter_cm=_cm(USUAL_DRUM_DIAMETER_MM),
+        wall_cm=_cm(USUAL_DRUM_HEIGHT_MM),
+        bottom=vessels.Flat(),
+    )
+    if not 0 <= depth_mm <= USUAL_DRUM_HEIGHT_MM:
+        raise _too_deep(drum, depth_mm, USUAL_DRUM_HEIGHT_MM)
+    return _litres(usual.volume_l(_cm(depth_mm)))
 
 
 def level(place: Place, litres: Decimal) -> Decimal | None:
@@ -106,6 +140,21 @@ def level(place: Place, litres: Decimal) -> Decimal | None:
         # Less than the first line of a calibration table: next to nothing.
         return Decimal(0)
     return Decimal(str(round(depth_cm / shape.height_cm, 4)))
+
+
+def _too_deep(place: Place, depth_mm: int, deepest_mm: int) -> BadValue:
+    return BadValue(
+        _(
+            "The dip is too deep: %(depth)s was entered, %(place)s is %(deepest)s deep inside. "
+            "Check the figure and its unit."
+        )
+        % {
+            "depth": words.depth(depth_mm),
+            "place": place.name,
+            "deepest": words.depth(deepest_mm),
+        },
+        parameter="depth_mm",
+    )
 
 
 def _end(shape: TankShape) -> vessels.End:

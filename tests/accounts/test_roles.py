@@ -14,6 +14,8 @@ HONEY = {
     "inventory.move_honey",
     "inventory.write_off",
     "inventory.adjust_stock",
+    "inventory.enter_counts",
+    "inventory.count_beyond_made",
     "inventory.reverse_posting",
     "inventory.run_bottling",
     "inventory.manage_parts",
@@ -33,8 +35,9 @@ MONEY = {"billing.issue_invoices", "billing.take_payments", "billing.view_money"
 ALL = HONEY | SELLING | MONEY | {"accounts.manage_people"}
 EXPECTED = {
     "owner": ALL,
-    "bottling": (HONEY - {"inventory.release_hold"}) | {"orders.fulfil_orders"},
-    "stand": {"orders.sell_at_stand", "inventory.write_off"},
+    "bottling": (HONEY - {"inventory.release_hold", "inventory.count_beyond_made"})
+    | {"orders.fulfil_orders"},
+    "stand": {"orders.sell_at_stand", "inventory.write_off", "inventory.enter_counts"},
     "office": (HONEY - {"inventory.write_off", "inventory.manage_parts", "inventory.manage_places"})
     | SELLING
     | MONEY,
@@ -79,8 +82,10 @@ def test_a_permission_given_to_a_group_by_hand_is_taken_back():
     roles.make_groups()
 
     assert set(stand.permissions.values_list("codename", flat=True)) == {
+        "record_cleaning",
         "sell_at_stand",
         "write_off",
+        "enter_counts",
     }
 
 

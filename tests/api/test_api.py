@@ -17,8 +17,12 @@ from rest_framework.exceptions import ValidationError
 from apiary_sales.api import (
     blends,
     bottling,
+    bottling_days,
+    cleaning,
     comb,
     corrections,
+    counts,
+    fill_checks,
     goods,
     holds,
     honey_of_others,
@@ -30,6 +34,7 @@ from apiary_sales.api import (
     service_bills,
     shortages,
     views,
+    warmings,
 )
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
@@ -39,24 +44,39 @@ from apiary_sales.billing.services import stand, weight_sales
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.services import recalls
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
+from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
 from inventory.bottling.services import (
     delivery_corrections,
+    estimates,
     gift_boxes,
     receipt_corrections,
     returned_jars,
     run_corrections,
     runs,
 )
+from inventory.bottling.services import fill_checks as fill_check_services
 from inventory.bottling.services import goods as goods_services
 from inventory.bottling.services import holds as hold_services
 from inventory.bottling.services import jars as jar_services
 from inventory.bottling.services import products as product_services
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
-from inventory.stock.services import blend_plans, honey, others, purchases, suppliers
+from inventory.stock.services import (
+    blend_plans,
+    count_sheets,
+    drums,
+    honey,
+    lots,
+    others,
+    purchases,
+    stores,
+    suppliers,
+)
+from inventory.stock.services import cleaning as cleaning_services
 from inventory.stock.services import measurements as measurement_services
 from inventory.stock.services import shortages as shortage_services
+from inventory.stock.services import warmings as warming_services
 from inventory.stock.services.arrivals import HoneyFacts
 from inventory.stock.services.suppliers import SupplierDetails
 from tests import builders
@@ -423,6 +443,7 @@ OTHER_FIELDS = {
         "moisture_percent",
         "refractive_index",
         "refractometer_celsius",
+        "brix",
         "colour_mm",
         "cost_cents",
     ],
@@ -454,6 +475,9 @@ SERVICES = {
     "comb-receipts/": (comb.CombReceiptsApiView, comb_services.receive),
     "comb-cuts/": (comb.CombCutsApiView, comb_services.cut),
     "runs/": (bottling.RunsApiView, runs.plan),
+    "bottling-days/": (bottling_days.BottlingDaysApiView, day_services.record),
+    "bottling-day-sheets/": (bottling_days.BottlingDaySheetsApiView, day_services.save),
+    "estimates-settled/": (bottling_days.EstimatesSettleApiView, estimates.settle),
     "runs/{number}/record/": (bottling.RunRecordApiView, runs.record),
     "runs/{number}/correct/": (corrections.RunCorrectApiView, run_corrections.correct),
     "lots/{code}/correct/": (corrections.HoneyReceiptCorrectApiView, receipt_corrections.correct),
@@ -465,6 +489,7 @@ SERVICES = {
         corrections.GoodsReceiptCorrectApiView,
         delivery_corrections.correct_goods,
     ),
+    "runs/{number}/fill-checks/": (fill_checks.RunFillChecksApiView, fill_check_services.record),
     "runs/{number}/cancel/": (bottling.RunCancelApiView, runs.cancel),
     "lots/{code}/{product}/label/": (jars.JarsLabelApiView, jar_services.label),
     "lots/{code}/{product}/empty/": (jars.JarsEmptyApiView, jar_services.empty),
@@ -477,14 +502,32 @@ SERVICES = {
     ),
     "shortages/{id}/settle/": (shortages.ShortageSettleApiView, shortage_services.settle),
     "shortages/{id}/lot/": (shortages.ShortageLotApiView, shortage_services.name_lot),
+    "places/{code}/measurements/": (
+        measurements.VesselMeasurementsApiView,
+        measurement_services.measure_again,
+    ),
+    "lots/{code}/name/": (measurements.BlendNameApiView, lots.name_blend),
+    "drum-weighings/": (measurements.DrumWeighingsApiView, drums.weigh_again),
+    "drum-fills/": (measurements.DrumFillsApiView, drums.fill),
     "returned-jars/{id}/decide/": (jars.JarsDecideApiView, returned_jars.release),
     "gift-boxes-made/{code}/": (jars.BoxesMakeApiView, gift_boxes.put_together),
+    "stock-counts/": (counts.StockCountsApiView, stores.count),
+    "stock-write-offs/": (counts.StockWriteOffsApiView, stores.write_off),
+    "honey-write-offs/": (counts.HoneyWriteOffsApiView, honey.write_off),
+    "count-sheets/": (counts.CountSheetsApiView, count_sheets.open_sheet),
+    "count-sheets/{number}/store/": (counts.CountStoreApiView, count_sheets.enter),
+    "count-sheets/{number}/vessel/": (counts.CountVesselApiView, count_sheets.enter_vessel),
+    "count-sheets/{number}/close/": (counts.CountCloseApiView, count_sheets.close),
     "suppliers/": (honey_of_others.SuppliersApiView, suppliers.add),
     "purchases/": (honey_of_others.PurchasesApiView, purchases.receive),
     "others-honey/": (honey_of_others.OwnerReceiptsApiView, others.receive),
     "honey-handed-back/": (honey_of_others.HandBackApiView, others.hand_back),
     "jars-handed-back/": (honey_of_others.HandBackJarsApiView, others.hand_back_jars),
     "others-honey-bought/": (honey_of_others.BuyFromOwnerApiView, others.buy),
+    "warmings/": (warmings.WarmingsApiView, warming_services.record),
+    "cleaning-tasks/": (cleaning.CleaningTasksApiView, cleaning_services.save_task),
+    "cleaning-tasks/{id}/": (cleaning.CleaningTaskApiView, cleaning_services.save_task),
+    "cleanings/": (cleaning.CleaningsApiView, cleaning_services.record),
     "holds/": (holds.HoldsApiView, recalls.hold),
     "holds-released/": (holds.HoldsReleaseApiView, recalls.release),
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
@@ -497,13 +540,21 @@ SERVICES = {
 }
 # Fields that say something no parameter of the service does: the unit, or which service it is.
 BESIDE = {
+    "extractions/": {"brix"},
+    "purchases/": {"brix"},
+    "others-honey/": {"brix"},
     "goods-receipts/": {"grams"},
     "goods-made/": {"grams"},
     "comb-receipts/": {"grams"},
     "returned-jars/{id}/decide/": {"decision"},
 }
 # An act that is told nothing but its address has no body to be wrong in.
-WITHOUT_BODY = {bottling.ReadyNowApiView}
+WITHOUT_BODY = {
+    bottling.ReadyNowApiView,
+    cleaning.CleaningRemoveApiView,
+    counts.CountCancelApiView,
+    warmings.WarmingRemoveApiView,
+}
 
 
 def acts_of(base=views.ApiActView):

@@ -554,6 +554,90 @@ def test_a_figure_of_a_lot_is_added_and_read(send, read):
     assert send(path, body, role="stand").status_code == 403
 
 
+def test_the_honey_in_a_vessel_is_measured_again(send):
+    tank = builders.place("tank-1")
+    lot = builders.lot_in(tank, moisture_percent="18.8")
+    body = {
+        "measured_on": TODAY().isoformat(),
+        "brix": "81.3",
+        "colour_mm": "36",
+        "celsius": "31.5",
+    }
+    path = "places/tank-1/measurements/"
+
+    said = made(send(path, body, key="once"))
+
+    # 81.3 °Brix is an index of 1.4940 (ICUMSA SPS-3), honey of 17.0 % (Book of Honey, ch. 4).
+    assert said["lot"]["code"] == lot.code
+    assert float(said["lot"]["moisture_percent"]) == pytest.approx(17.0, abs=0.06)
+    assert [(row["what"], row["place"]) for row in said["measurements"]] == [
+        ("moisture", "tank-1"),
+        ("colour", "tank-1"),
+    ]
+    assert said["celsius"] == "31.5"
+    assert send(path, body, key="once").status_code == 409
+    assert fields(send(path, {**body, "moisture_percent": "17"})) == ["moisture_percent"]
+    assert fields(send(path, {**body, "brix": "20"})) == ["brix"]
+    assert send(path, body, role="stand").status_code == 403
+
+
+def test_a_blend_is_given_a_name(send):
+    tank = builders.place("tank-1")
+    first = builders.lot_in(tank, 100_000)
+    builders.lot_in(tank, 100_000, floral_source="Basswood")
+    blend = Lot.objects.get(kind=Lot.Kind.BLEND)
+
+    said = made(send(f"lots/{blend.code}/name/", {"floral_source": "House blend"}), 200)
+
+    assert said["floral_source"] == "House blend"
+    assert fields(send(f"lots/{blend.code}/name/", {"floral_source": " "})) == ["floral_source"]
+    refused = send(f"lots/{first.code}/name/", {"floral_source": "X"})
+    assert refused.status_code == 409
+    assert send(f"lots/{blend.code}/name/", {"floral_source": "X"}, role="stand").status_code == 403
+
+
+def test_a_drum_is_filled_by_volume_and_weighed_again(send):
+    builders.lot_in(builders.place("tank-1"), moisture_percent="17.0")
+    drum = builders.place("drum-9", "drum", tare_grams=18_000, capacity_litres=Decimal(212))
+    fill = {"tank": "tank-1", "drum": "drum-9", "litres": "100", "celsius": "20"}
+
+    made(send("drum-fills/", fill, key="fill"))
+
+    # White 1967: specific gravity 1.4237 at 17.0 %, water 0.9982 kg/L: 142.1 kg.
+    assert Balance.objects.in_vessel(drum).quantity == pytest.approx(142_110, abs=300)
+    said = made(send("drum-weighings/", {"drum": "drum-9", "gross_grams": 158_000}, key="scale"))
+    assert Balance.objects.in_vessel(drum).quantity == 140_000
+    assert said["posting"]["kind"] == "reweighing"
+    assert fields(send("drum-fills/", {**fill, "celsius": None})) == ["celsius"]
+    assert fields(send("drum-weighings/", {"drum": "tank-1", "gross_grams": 20_000})) == [
+        "drum",
+        "tare_grams",
+    ]
+    assert send("drum-fills/", fill, role="stand").status_code == 403
+    assert (
+        send("drum-weighings/", {"drum": "drum-9", "gross_grams": 1}, role="stand").status_code
+        == 403
+    )
+
+
+def test_an_extraction_can_be_read_in_brix(send):
+    builders.place("tank-1")
+    body = {
+        "place": "tank-1",
+        "grams": 100_000,
+        "season": 2026,
+        "floral_source": "Clover",
+        "extracted_on": "2026-07-20",
+        "brix": "81.3",
+    }
+
+    said = made(send("extractions/", body))
+
+    # As above: the index of 81.3 °Brix is that of honey of 17.0 %.
+    assert float(said["moisture_percent"]) == pytest.approx(17.0, abs=0.06)
+    assert fields(send("extractions/", {**body, "brix": "60"})) == ["brix"]
+
+
 def pdf_text(answer) -> str:
     assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf")
     return printed.text(answer.content)
@@ -694,6 +778,8 @@ def house():
     Brand.objects.create(name="Harrow Lane")
     forms_room.comb_at(room.shelf, forms_room.comb_by_weight(), 5_000)
     builders.goods("Candle")
+    drum = builders.place("drum-9", "drum", tare_grams=18_000, capacity_litres=Decimal(208))
+    builders.lot_in(drum, 40_000)
     service_list.add(name="Extracting", unit="hour", usual_price=Decimal("40"))
     return {"room": room, "run": bottling_room.plan(room, 10), "packed": run.packed_lot}
 
@@ -775,6 +861,25 @@ def bodies(house) -> dict[str, dict]:
             "value": "1",
             "measured_on": day,
             "report": None,
+        },
+        "places/tank-1/measurements/": {
+            "measured_on": day,
+            "moisture_percent": "17.2",
+            "refractive_index": None,
+            "brix": None,
+            "refractometer_celsius": None,
+            "colour_mm": "31",
+            "celsius": "30",
+        },
+        "drum-weighings/": {"drum": "drum-9", "gross_grams": 60_000, "tare_grams": 18_000},
+        "drum-fills/": {
+            "tank": "tank-1",
+            "drum": "drum-9",
+            "gross_grams": None,
+            "litres": None,
+            "depth_mm": 100,
+            "celsius": "30",
+            "filled_on": day,
         },
         "holds/": {"lots": [packed.pk], "reason": "glass"},
         "recall/records/": {"kind": "mock", "lots": [packed.pk], "reason": "exercise"},

@@ -4,8 +4,9 @@ import pytest
 from playwright.sync_api import expect
 
 from inventory.bottling.models import BottlingRun, FillCheck
-from inventory.bottling.services import products
+from inventory.bottling.services import fill_checks, products
 from inventory.stock.queries import books
+from tests import builders
 from tests.inventory import bottling_room
 
 from .conftest import DESKTOP, PHONE
@@ -88,6 +89,20 @@ def test_a_refused_run_shows_its_sentence_at_the_field_and_takes_the_focus(sign_
     assert BottlingRun.objects.count() == 0
 
 
+def test_weights_of_a_postal_scale_are_shown_as_they_are_read(sign_in):
+    run = bottling_room.plan(bottling_room.set_up())
+    page = sign_in("bottling", PHONE)
+    page.goto(f"/bottling/runs/{run.number}/check/")
+
+    page.get_by_label("Weights", exact=True).fill("1 lb 0 1/4 oz, 16.2 oz\n456.5")
+    expect(page.locator(".reading")).to_have_text("= 460.68 · 459.262 · 456.5 g")
+
+    page.get_by_label("net: the honey alone").check()
+    page.get_by_role("button", name="Keep these weights").click()
+    expect(page.get_by_role("status")).to_contain_text("The weights are kept with the run.")
+    assert FillCheck.objects.get().weights.count() == 3
+
+
 def test_pasted_weights_give_a_verdict_and_a_picture(sign_in, axe):
     room = bottling_room.set_up()
     run = bottling_room.recorded(room)
@@ -108,7 +123,15 @@ def test_pasted_weights_give_a_verdict_and_a_picture(sign_in, axe):
 @pytest.mark.parametrize("viewport", [PHONE, DESKTOP])
 def test_the_pages_of_the_bottling_room_read_well_without_eyes(sign_in, axe, viewport):
     room = bottling_room.set_up()
-    bottling_room.recorded(room)
+    runs = [bottling_room.recorded(room), bottling_room.recorded(room), bottling_room.plan(room)]
+    for run in runs:
+        fill_checks.record(
+            run=run,
+            scheme="us",
+            weights_milligrams=[455_000, 456_000, 457_000],
+            checked_by=builders.person("bottling"),
+            key=builders.new_key(),
+        )
     buckwheat = products.save_honey(
         size=room.size, new_variety="Buckwheat", new_brand="Wren Hollow"
     )
@@ -125,6 +148,9 @@ def test_the_pages_of_the_bottling_room_read_well_without_eyes(sign_in, axe, vie
         "/bottling/parts/receive/",
         "/bottling/sizes/",
         f"/bottling/sizes/{room.size.code}/",
+        f"/bottling/sizes/{room.size.code}/fill-chart/",
+        f"/bottling/runs/{runs[0].number}/check/",
+        f"/bottling/runs/{runs[2].number}/check/",
         "/bottling/settings/",
     ):
         page.goto(address)

@@ -15,8 +15,9 @@ from tests.inventory.others_room import act, packed
 pytestmark = pytest.mark.django_db
 
 TOO_MANY = (
-    "Lot {} belongs to Hanna Birch: 96 were packed and 90 handed back or lost, so 6 can be here, "
-    "but with this count there would be 7. Count again, or tick that the count is right."
+    "Lot {} belongs to Hanna Birch. Packed: 96 pieces. Handed back or lost: 90 pieces. So 6 pieces "
+    "can be here, but with this count there would be 7 pieces. Count again. If the count is right, "
+    "the owner or the office can say why."
 )
 
 
@@ -45,9 +46,9 @@ def test_a_count_of_more_than_were_packed_and_are_left_is_asked_about(there):
     with pytest.raises(BadValue) as refused, pages.books_unchanged():
         count(there, 7)
 
-    assert refused.value.parameter == "count_is_right"
+    assert refused.value.parameter == "surplus_reason"
     assert refused.value.message == TOO_MANY.format(there.lot.code)
-    count(there, 7, count_is_right=True)
+    count(there, 7, surplus_reason="One was packed and not written down.")
     there.refresh_from_db()
     assert there.quantity == 7
 
@@ -61,8 +62,8 @@ def test_what_one_count_missed_another_may_find(there):
     assert there.quantity == 6
 
 
-def test_the_page_asks_with_a_box_only_where_it_must(there):
-    client, url = pages.signed_in(), reverse("inventory:stock_count")
+def test_the_page_asks_why_only_where_it_must(there):
+    client, url = pages.signed_in("office"), reverse("inventory:stock_count")
     form = {
         "place": there.place.code,
         "thing": f"lot-{there.lot_id}",
@@ -70,10 +71,10 @@ def test_the_page_asks_with_a_box_only_where_it_must(there):
         "reason": "counted",
     }
 
-    assert "Yes, the count is right" not in pages.text(client.get(url))
+    assert "Why there are more than were made" not in pages.text(client.get(url))
     refused = client.post(url, {**form, "key": "one"})
-    assert "Yes, the count is right" in pages.text(refused)
-    done = client.post(url, {**form, "key": "two", "count_is_right": "on"})
+    assert "Why there are more than were made" in pages.text(refused)
+    done = client.post(url, {**form, "key": "two", "surplus_reason": "Not written down."})
 
     assert done.status_code == 302
     assert Posting.objects.filter(kind="count").count() == 1

@@ -1,6 +1,7 @@
 """Dips: from a depth and a temperature to a weight, beside the book, and into it."""
 
 import math
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -9,10 +10,18 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.shared.errors import BadValue
-from inventory.stock import vessels
-from inventory.stock.models import Balance, DipReading, Item, Place, Posting, TankShape
+from inventory.stock import dip_weights, vessels
+from inventory.stock.models import (
+    Balance,
+    DipReading,
+    Item,
+    Place,
+    Posting,
+    ProductionSettings,
+    TankShape,
+)
 from inventory.stock.queries import books
-from inventory.stock.services import dips, honey, ledger, places
+from inventory.stock.services import dips, honey, ledger, places, production
 from tests import builders
 from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
 
@@ -158,8 +167,11 @@ def test_a_dip_is_kept_beside_the_book_and_changes_nothing_in_it(tank, bottler):
     # with White 1975 (from memory): 889,163 g, by hand.
     assert reading.litres == Decimal("628.319")
     assert abs(reading.grams - 889_163) <= 1
-    # 0.18 % of the density and 0.0001 kg/L for each of 10 °C: 1,600 + 628 g, by hand.
-    assert abs(reading.uncertainty_grams - 2_229) <= 2
+    # The density: 0.18 % and 0.0001 kg/L for each of 10 °C, 1,600 + 628 g. The stick: half of
+    # 3.2 mm over π × 50² cm² are 1.257 L, 1,779 g. Bounds are added. By hand.
+    assert abs(reading.stick_grams - 1_779) <= 1
+    assert abs(reading.uncertainty_grams - 4_008) <= 2
+    assert reading.density_grams + reading.stick_grams == reading.uncertainty_grams
     assert (reading.book_grams, reading.depth_mm, reading.celsius) == (900_000, 800, Decimal("30"))
     assert response.url == reverse("inventory:dip_detail", args=[reading.pk])
     assert said(response) == ["Tank 1 dipped at 31.5 in (800 mm): 1,960.3 lb."]
@@ -182,7 +194,7 @@ def test_a_reading_shows_dip_book_difference_and_uncertainty(tank, bottler):
 
     page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
 
-    assert "The dip says 1,960.3 lb 889.2 kg give or take 4.9 lb" in page
+    assert "The dip says 1,960.3 lb 889.2 kg give or take 8.8 lb" in page
     assert "The books said 1,984.2 lb" in page
     assert "Difference −23.9 lb" in page
     assert "Tank 1 1,984.2 lb → 1,960.3 lb" in page
@@ -195,7 +207,7 @@ def test_what_a_dip_means_is_said_while_it_is_typed(tank, bottler):
     form = {"depth": "80", "depth_unit": "cm", "celsius": "30", "celsius_unit": "C"}
 
     assert text(bottler.get(url, form)) == (
-        "= 628.3 L, 166 gal; 889 kg, 1,960.3 lb, give or take 4.9 lb, at 17 %, 86 °F (30 "
+        "= 628.3 L, 166 gal; 889 kg, 1,960.3 lb, give or take 8.8 lb, at 17 %, 86 °F (30 "
         "°C). The books say 1,984.2 lb."
     )
     assert text(bottler.get(url, form | {"depth": ""})) == ""
@@ -330,19 +342,44 @@ def test_the_same_acceptance_sent_twice_counts_once(tank, bottler):
     assert response.url == reverse("inventory:posting_detail", args=[counted.pk])
 
 
-def test_a_reading_is_not_accepted_after_honey_moved(tank, bottler, owner, key):
+def test_a_reading_is_accepted_after_honey_moved_and_counts_for_its_own_moment(
+    tank, bottler, owner, key
+):
     builders.lot_in(tank, 900_000)
     other = builders.place("tank-2", name="Tank 2")
     dip(bottler, tank)
     reading = DipReading.objects.get()
-    honey.transfer(source=tank, target=other, grams=1, recorded_by=owner, key=key())
+    honey.transfer(source=tank, target=other, grams=5_000, recorded_by=owner, key=key())
+
+    accept(bottler, reading)
+
+    reading.refresh_from_db()
+    assert reading.accepted.occurred_at == reading.read_at
+    assert Balance.objects.in_vessel(tank).quantity == reading.grams - 5_000
+    assert Balance.objects.in_vessel(other).quantity == 5_000
+
+
+def test_a_reading_is_not_accepted_after_its_books_were_changed(tank, bottler, owner, key):
+    builders.lot_in(tank, 900_000)
+    other = builders.place("tank-2", name="Tank 2")
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+    honey.transfer(
+        source=tank,
+        target=other,
+        grams=1,
+        recorded_by=owner,
+        key=key(),
+        poured_on=builders.today() - timedelta(days=1),
+    )
 
     with books_unchanged():
         page = text(bottler.get(reverse("inventory:dip_detail", args=[reading.pk])))
         response = accept(bottler, reading)
 
-    assert "Honey went in or out after this reading" in page
-    assert errors(response) == {"__all__": ["Honey went in or out after this reading. Dip again."]}
+    sentence = "The books of that moment were changed after this reading"
+    assert sentence in page
+    assert errors(response) == {"__all__": [f"{sentence}. Dip again."]}
 
 
 def test_a_dip_below_what_is_promised_is_not_accepted(tank, bottler):
@@ -381,7 +418,7 @@ def test_a_difference_the_tables_cannot_tell_need_not_be_accepted(tank, bottler)
 
     page = text(bottler.get(reverse("inventory:dip_detail", args=[DipReading.objects.get().pk])))
 
-    assert "The difference is too small to measure with the density tables." in page
+    assert "The difference is less than the dip stick and the density tables can tell." in page
 
 
 def test_a_reading_that_agrees_has_nothing_to_correct(tank, bottler, owner, key):
@@ -439,8 +476,115 @@ def test_the_list_of_dips_shows_how_far_each_can_be_wrong(tank, bottler):
 
     page = text(bottler.get(reverse("inventory:dip_list")))
 
-    # 628.32 L of 1.4125 kg/L, which is loose by 0.18 % and by 0.0001 kg/L for each of ten degrees.
-    assert "1,956.6 lb ± 4.9 lb" in page
+    # 628.32 L of 1.4125 kg/L, which is loose by 0.18 % and by 0.0001 kg/L for each of ten degrees;
+    # and 1.257 L, half a mark of the stick.
+    assert "1,956.6 lb ± 8.8 lb" in page
+
+
+# ------------------------------------------------------------------ the stick
+
+
+def test_an_eighth_of_an_inch_in_a_wide_tank_is_ten_pounds(bottler):
+    # A tank 45 in across has π × 22.5² in² × 1/8 in = 198.8 in³ in an eighth of an inch, which are
+    # 0.8606 gal of 231 in³, at 11.8 lb a gallon 10.2 lb. The stick is right to half of it.
+    wide = builders.measured_tank("wide", diameter_mm=1143, length_mm=1500, name="Wide")
+    builders.lot_in(wide, 900_000, moisture_percent="17.4")
+    production.change(
+        labour_cents_per_hour=0,
+        honey_house_celsius=Decimal(32),
+        cost_method="fifo",
+        stick_mark_mm=Decimal("3.2"),
+    )
+
+    dip(bottler, wide, celsius="20")
+
+    assert abs(DipReading.objects.get().stick_grams / 453.59237 - 5.1) < 0.1
+
+
+@pytest.mark.parametrize(("mark", "stick_grams"), [("1", 556), ("3.2", 1_779), ("25.4", 14_116)])
+def test_the_finer_the_stick_the_less_a_dip_can_be_wrong(tank, bottler, mark, stick_grams):
+    # π × 50² cm² × half a mark × 1.415147 kg/L.
+    ProductionSettings(stick_mark_mm=Decimal(mark)).save()
+    builders.lot_in(tank, 900_000, moisture_percent="17.0")
+
+    dip(bottler, tank)
+
+    assert abs(DipReading.objects.get().stick_grams - stick_grams) <= 1
+
+
+def test_at_the_bottom_and_the_brim_only_one_side_of_the_mark_counts(tank):
+    # Half a mark of 3.2 mm above the bottom, and below the brim: 1.257 L each.
+    for depth_mm in (0, 1200):
+        assert vessels.stick_litres(tank, depth_mm, Decimal("3.2")) == Decimal("1.257")
+
+
+def test_a_dip_at_the_first_line_of_a_calibration_table_counts_the_side_that_is_known():
+    place = shaped("table", points=[(100, Decimal(10)), (200, Decimal(30))])
+
+    # 20 L in 100 mm are 0.2 L a mm: half of 3 mm above the line are 0.3 L.
+    assert vessels.stick_litres(place, 100, Decimal(3)) == Decimal("0.300")
+
+
+def test_between_two_dips_both_readings_count_and_the_density_of_what_is_between(tank):
+    weighed = dip_weights.between(
+        tank,
+        800,
+        700,
+        moisture_percent=Decimal("17.0"),
+        celsius=Decimal(30),
+        mark_mm=Decimal("3.2"),
+    )
+
+    # 78.540 L × 1.415147 kg/L; twice 1.257 L for the stick; 0.003547 kg/L for the density.
+    assert abs(weighed.grams - 111_145) <= 1
+    assert abs(weighed.stick_grams - 3_558) <= 1
+    assert abs(weighed.uncertainty_grams - weighed.stick_grams - 279) <= 1
+
+
+@pytest.mark.parametrize("mark", ["0.9", "25.5"])
+def test_a_mark_that_no_stick_has_is_refused(mark):
+    with pytest.raises(BadValue) as refused:
+        production.change(
+            labour_cents_per_hour=0,
+            honey_house_celsius=Decimal(32),
+            cost_method="fifo",
+            stick_mark_mm=Decimal(mark),
+        )
+
+    assert (refused.value.parameter, str(refused.value)) == (
+        "stick_mark_mm",
+        "Enter the finest mark of the stick, from 1 mm to 1 in (25.4 mm).",
+    )
+
+
+def test_the_stick_stays_as_it_is_where_nothing_is_said_of_it():
+    figures = {
+        "labour_cents_per_hour": 0,
+        "honey_house_celsius": Decimal(32),
+        "cost_method": "fifo",
+    }
+    production.change(**figures, stick_mark_mm=Decimal("1.6"))
+    production.change(**figures)
+
+    assert ProductionSettings.current().stick_mark_mm == Decimal("1.6")
+
+
+def test_the_page_of_a_reading_says_what_the_stick_and_the_density_can_be_wrong_by(tank, bottler):
+    builders.lot_in(tank, 900_000, moisture_percent="17.0")
+    dip(bottler, tank)
+    reading = DipReading.objects.get()
+    address = reverse("inventory:dip_detail", args=[reading.pk])
+
+    page = text(bottler.get(address))
+
+    assert "Possible error of the density 4.9 lb" in page
+    assert "Possible error of the dip stick, half a mark 3.9 lb" in page
+    assert "Both together 8.8 lb" in page
+    # A reading kept before sticks were counted says what was counted then.
+    DipReading.objects.update(stick_grams=None, uncertainty_grams=2_229)
+    page = text(bottler.get(address))
+    assert "Possible error of the density 4.9 lb" in page
+    assert "dip stick, half" not in page
 
 
 def test_the_list_of_dips_asks_as_often_for_many_as_for_one(tank, bottler):

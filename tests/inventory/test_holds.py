@@ -143,7 +143,7 @@ def test_an_empty_drum_takes_honey_on_hold_as_any_empty_vessel_does_and_another_
     )
 
 
-@pytest.mark.parametrize("reason", ["gift", "own_use"])
+@pytest.mark.parametrize("reason", ["gift", "own_use", "feeding"])
 def test_what_is_on_hold_is_neither_given_away_nor_used(room, reason):
     packed = bottling_room.recorded(room).packed_lot
     hold(room.lot)
@@ -155,11 +155,13 @@ def test_what_is_on_hold_is_neither_given_away_nor_used(room, reason):
     with pytest.raises(LotOnHold) as jars_refused:
         stores.write_off(**jars, key="j", **who)
     stores.write_off(**jars, key="b", **(who | {"reason": "breakage"}))
+    # It is tested to find out what is wrong with it.
+    stores.write_off(**jars, key="s", **(who | {"reason": "sample"}))
 
     assert honey_refused.value.parameter == jars_refused.value.parameter == "reason"
     assert jars_refused.value.message == (
         f"Lot {packed.code} is on hold, so it can't be used or given away: Odd smell. It may "
-        "only be written off as spoiled or broken."
+        "only be written off as lost or spoiled, or as a sample."
     )
 
 

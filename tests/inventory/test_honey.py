@@ -49,7 +49,7 @@ def test_an_extraction_is_in_the_vessel_it_was_received_into(tank):
 
 def test_an_extraction_and_the_blend_it_makes_are_of_the_day_it_was_extracted_on(tank, owner, key):
     builders.lot_in(tank, 200_000, floral_source="Clover")
-    lot = builders.lot_in(tank, 100_000, floral_source="Basswood")
+    lot = builders.lot_in(tank, 100_000, floral_source="Basswood", extracted_on=date(2026, 7, 20))
 
     posting = Posting.objects.filter(lines__lot=lot).get()
     assert timezone.localdate(posting.occurred_at) == date(2026, 7, 20)

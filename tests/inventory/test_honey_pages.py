@@ -505,7 +505,7 @@ def test_what_receiving_changes_is_shown_before(tank, bottler):
     for response in (fragment, page):
         assert "Tank 1 1,000.0 lb → 2,000.0 lb" in text(response)
         assert "It becomes a new blend" in text(response)
-        assert "17.80 %, U.S. Grade A" in text(response)
+        assert "17.80 %, by moisture, at best U.S. Grade A" in text(response)
         assert "40.0 mm, extra light amber" in text(response)
     assert "<html" not in fragment.content.decode()
     assert 'name="floral_source" value="Clover"' in page.content.decode()
@@ -514,13 +514,12 @@ def test_what_receiving_changes_is_shown_before(tank, bottler):
 @pytest.mark.parametrize(
     ("what", "wrong", "line"),
     [
-        ("moisture", {"moisture": "17.0"}, "= 17 % moisture, U.S. Grade A by moisture."),
+        ("moisture", {"moisture": "17.0"}, "= 17 %: by moisture, at best U.S. Grade A."),
         (
             "moisture",
             {"moisture": "", "refractive_index": "1.4930"},
             # (−0.26810 − log10 0.4930) / 0.002243 = 17.41: Bogdanov's formula (read), by hand.
-            "= 17.41 % moisture, U.S. Grade A by moisture. Above 17.1 % moisture: this "
-            "honey keeps only if it stays cool and clean.",
+            "= 17.41 %: by moisture, at best U.S. Grade A.",
         ),
         ("moisture", {"moisture": "45"}, ""),
         ("colour", {"colour_mm": "8"}, "= water white"),
@@ -659,7 +658,7 @@ def test_a_blend_is_shown_before_and_posted_after(tank, other_tank, drum, bottle
     response = bottler.post(url, form)
 
     # (300 × 17.0 + 100 × 18.6) / 400 = 17.4; (300 × 20 + 100 × 60) / 400 = 30: by hand.
-    assert "17.40 %, U.S. Grade A" in shown
+    assert "17.40 %, by moisture, at best U.S. Grade A" in shown
     assert "30.0 mm, white" in shown
     assert "Tote 1 0.0 lb → 881.8 lb" in shown
     blend = Balance.objects.in_vessel(big).lot

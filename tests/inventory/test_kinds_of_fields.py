@@ -20,6 +20,7 @@ from django.utils import translation
 from apiary_sales.orders.forms.quotes import PickForm
 from apiary_sales.pricing.forms.prices import BulkPriceForm, ChangeForm, TaxRateForm
 from inventory.bottling import forms as bottling
+from inventory.bottling.models import BottlingRun
 from inventory.shared import words
 from inventory.shared.forms import fields
 from inventory.stock.forms.places import DrumsForm, PlaceForm
@@ -220,7 +221,8 @@ def test_a_form_shows_its_figures_with_the_houses_sign(comma_house):
 
 def test_a_comma_house_parts_weights_and_depths_by_semicolons(comma_house):
     form = bottling.FillCheckForm(
-        {"weights": "450,2; 451,3\n449", "weighed": "net", "unit": "g"}, run=None
+        {"weights": "450,2; 451,3\n449", "weighed": "net", "unit": "g"},
+        run=BottlingRun(status=BottlingRun.Status.RECORDED),
     )
     place = PlaceForm({"points": "10; 125,5\n20; 1.250", "points_unit": "cm"})
     form.is_valid()

@@ -84,7 +84,7 @@ def test_a_measurement_is_added_on_the_page_of_its_lot(lot):
     made = Measurement.objects.latest("pk")
     assert (made.measured_by, made.instrument) == ("Bottling", "Photometer 1")
     assert "colour photometer, Photometer 1" in " ".join(answer.text.split())
-    assert "The lot keeps the moisture and colour that were entered with it" in answer.text
+    assert "The moisture and colour that were measured last count" in answer.text
 
 
 def test_a_report_is_chosen_from_the_files_of_the_lot(lot, laboratory_figure, owner):
@@ -189,7 +189,8 @@ def test_the_certificate_shows_figures_with_day_and_method_and_grade_words(lot):
     assert "26-E01" in words
     assert "Clover Extraction Season 2026" in words
     assert "Extracted on Jul 20, 2026" in words
-    assert "Moisture 18.8 % U.S. Grade C method not recorded Jul 20, 2026" in words
+    grade = "by moisture, at best U.S. Grade C"
+    assert f"Moisture 18.8 % {grade} method not recorded Jul 20, 2026" in words
     assert "Colour 34 mm Pfund white method not recorded Jul 20, 2026" in words
     assert "These are not a laboratory's figures." in words
     assert "Laboratory values" not in words
@@ -211,13 +212,17 @@ def test_laboratory_values_are_apart_and_left_out_without_their_report(
 
 
 def test_the_certificate_of_a_blend_names_its_extractions_and_says_worked_out(lot, owner):
-    builders.lot_in(lot.balances.get(is_physical=True).place, moisture_percent="17.8")
+    builders.lot_in(
+        lot.balances.get(is_physical=True).place,
+        moisture_percent="17.8",
+        extracted_on=date(2026, 7, 20),
+    )
     blend = Lot.objects.get(kind=Lot.Kind.BLEND)
 
     words = paper(blend)
 
     # Two lots of 500 kg: (18.8 + 17.8) ÷ 2 = 18.3 %; both of July 20.
-    assert "Moisture 18.3 % U.S. Grade A worked out: weighted mean –" in words
+    assert "Moisture 18.3 % by moisture, at best U.S. Grade A worked out: weighted mean –" in words
     assert "Extracted on Jul 20, 2026: 26-E01, 26-E02 Yard or area: not recorded" in words
 
 

@@ -204,7 +204,8 @@ def test_a_calibration_table_that_cannot_be_is_refused(bottler, typed, sentence)
             {"kind": "drum", "tare": "3800", "tare_unit": "lb"},
             {
                 "tare": [
-                    "3,800 lb is more than an empty vessel weighs. Check the figure and its unit."
+                    "An empty drum weighs from 4 lb to 88 lb; you entered 3,800.0 lb. Check the "
+                    "figure and its unit, or weigh the empty drum again."
                 ]
             },
         ),

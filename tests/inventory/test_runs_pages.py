@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.urls import reverse
@@ -29,6 +30,7 @@ from inventory.stock.queries import books
 from inventory.stock.services import honey, ledger
 from tests import builders
 from tests.inventory import bottling_room
+from tests.inventory.pages import text
 
 pytestmark = pytest.mark.django_db
 
@@ -84,6 +86,7 @@ def check_form(**changes) -> dict:
         "unit": "g",
         "weighed": "net",
         "weights": FULL,
+        "checked_on": timezone.localdate().isoformat(),
     } | changes
 
 
@@ -424,13 +427,13 @@ def test_a_record_can_be_looked_at_without_script(bottler, room):
     assert run.status == BottlingRun.Status.PLANNED
 
 
-@pytest.mark.parametrize("changes", [{"drawn": ""}, {"pieces_filled": "0"}, {"drawn": "0"}])
+@pytest.mark.parametrize("changes", [{"pieces_filled": ""}, {"pieces_filled": "0"}, {"drawn": "0"}])
 def test_unfinished_figures_are_answered_with_what_to_enter(bottler, room, changes):
     run = bottling_room.plan(room)
 
     response = bottler.get(at("run_record_preview", run.number), record_form(room, **changes))
 
-    assert "Enter the pieces filled and the honey drawn" in response.content.decode()
+    assert "Enter the pieces filled to see the yield" in response.content.decode()
 
 
 def test_honey_can_be_drawn_by_two_dips(bottler, room):
@@ -455,6 +458,17 @@ def test_honey_can_be_drawn_by_two_dips(bottler, room):
     run.refresh_from_db()
     assert run.drawn_by == BottlingRun.DrawnBy.DIP
     assert abs(run.drawn_grams - 110_830) < 40
+    assert [(dip.moment, dip.reading.depth_mm) for dip in run.dips.all()] == [
+        ("before", 300),
+        ("after", 200),
+    ]
+    page = text(bottler.get(at("run_detail", run.number)))
+    # The books had 200 kg, the tank 235.6 L × 1.4112 = 332.5 kg by the dip.
+    assert "Dips of the run" in page
+    assert "before the run 11.8 in (300 mm) 733.0 lb" in page
+    assert "440.9 lb" in page
+    reading = bottler.get(reverse("inventory:dip_detail", args=[run.dips.first().reading_id]))
+    assert f'href="{at("run_detail", run.number)}"' in reading.text
 
 
 DIPS = {
@@ -513,6 +527,40 @@ def test_dips_that_cannot_be_are_refused_at_their_field(bottler, room, changes, 
     assert Balance.objects.in_vessel(room.tank).quantity == 200_000
 
 
+def test_honey_that_the_jars_cannot_hold_is_booked_as_lost_once_confirmed(bottler, room):
+    run = bottling_room.plan(room)
+    form = record_form(room, drawn="60")
+
+    preview = bottler.get(reverse("inventory:run_record_preview", args=[run.number]), form).text
+    asked = bottler.post(at("run_record", run.number), form)
+
+    [sentence] = refused(asked)["figures_are_right"]
+    assert sentence in preview.replace("&#x27;", "'")
+    assert sentence.startswith(
+        "Of the 132 lb drawn, 129.2 lb were left for 96 pieces of 1 lb, but filled to the brim "
+        "they hold "
+    )
+    bottler.post(at("run_record", run.number), form | {"figures_are_right": "on"})
+    run.refresh_from_db()
+    assert run.status == "recorded"
+    assert run.loss_grams > 500
+
+
+def test_a_run_recorded_with_more_than_its_jars_hold_is_questioned_on_its_page(bottler, room):
+    run = bottling_room.recorded(room, drawn_grams=55_000)
+    assert "can&#x27;t be overfill" not in bottler.get(at("run_detail", run.number)).text
+    # The capacity turns out to be less: 340 ml hold 481 g of this honey at most.
+    Size.objects.update(brimful_ml=Decimal(340))
+
+    page = bottler.get(at("run_detail", run.number)).text
+
+    # 96 jars of 481 g are 46,176 g; 55,000 − 500 − 907 = 53,593 g, so 7,417 g are too much.
+    assert (
+        "By these figures 96 pieces of 1 lb hold 118.2 lb, but filled to the brim they hold "
+        "101.8 lb at most: 16.4 lb can&#x27;t be overfill."
+    ) in page
+
+
 def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
     TankShape.objects.create(place=room.tank, form="upright", diameter_mm=1000, length_mm=1200)
     run = bottling_room.plan(room)
@@ -534,10 +582,6 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
             {"pieces_broken": "-1"},
             {"pieces_broken": ["Enter how many broke, from 0 to a million."]},
         ),
-        (
-            {"drawn": ""},
-            {"drawn": ["Enter the honey drawn, by the scale or by two dips."]},
-        ),
         ({"drawn": "-45"}, {"drawn": ["Enter a figure of 0 or more."]}),
         ({"drawn": "0"}, {"drawn": ["Enter a weight of more than zero."]}),
         (
@@ -550,10 +594,10 @@ def test_a_dip_deeper_than_the_tank_is_refused_at_the_dip(bottler, room):
             },
         ),
         (
-            {"drawn": "60"},
+            {"drawn": "55.7"},
             {
                 "figures_are_right": [
-                    "132 lb were drawn for 96 pieces of 1 lb. That is over a quarter more "
+                    "123 lb were drawn for 96 pieces of 1 lb. That is over a quarter more "
                     "than they need. Check the figures, or tick that they are right."
                 ]
             },
@@ -834,19 +878,19 @@ def test_a_tare_is_not_taken_off_net_weights(bottler, room):
             {"weights": "456\n45a\n457, -3"},
             {
                 "weights": [
-                    "Weight 2, “45a”, is not a number.",
-                    "Weight 4, “-3”, is not a number.",
+                    "Weight 2: “a” is not a unit that fits here. Use lb, oz, kg, g.",
+                    "Weight 4: Enter a figure of 0 or more.",
                 ]
             },
         ),
-        ({"weights": "nan inf"}, {"weights": [
-            "Weight 1, “nan”, is not a number.", "Weight 2, “inf”, is not a number."]}),
+        ({"weights": "456 nan 1/3"}, {"weights": [
+            "Weight 1: “nan” is not a unit that fits here. Use lb, oz, kg, g.",
+            "Weight 2: Write fractions in halves, quarters, eighths or sixteenths, as in 12 1/2, "
+            "or with decimals, as in 12.5."]}),
         ({"weights": " "}, {"weights": ["Type or paste the weights."]}),
         (
-            {"weights": "456"},
-            {"weights": [(
-                "For this rule you must weigh at least 12 pieces of this run. Weigh 11 "
-                "more.")]},
+            {"checked_on": "2001-01-01"},
+            {"checked_on": ["The day is more than five years ago. Check the year."]},
         ),
         (
             {"weights": "456 45.6" + " 456" * 10},
@@ -883,7 +927,7 @@ def test_weights_that_cannot_be_are_named(bottler, room, changes, expected):
 
 def test_gross_weights_taken_for_net_are_asked_about_and_kept_once_confirmed(bottler, room):
     run = bottling_room.recorded(room)
-    gross = check_form(weights=" ".join(["634"] * 12))
+    gross = check_form(weights=" ".join(["534"] * 12))
 
     asked = bottler.post(at("fill_check", run.number), gross)
 
@@ -891,6 +935,97 @@ def test_gross_weights_taken_for_net_are_asked_about_and_kept_once_confirmed(bot
     assert 'name="weights_are_right"' in asked.text
     bottler.post(at("fill_check", run.number), gross | {"weights_are_right": "on"})
     assert FillCheck.objects.get().has_passed
+
+
+def test_weights_are_read_as_postal_scales_write_them(bottler, room):
+    run = bottling_room.recorded(room)
+    weights = "1 lb 0 1/4 oz, 1 lb 0.25 oz; 16 1/4 oz 16¼ 1 lb 0.25\n0.4607 kg 460.7 g"
+
+    response = bottler.post(
+        at("fill_check", run.number), check_form(weights=weights, unit="oz"), follow=True
+    )
+
+    # 16.25 oz of 28.349523125 g each are 460.679750781 g.
+    assert [weight.net_milligrams for weight in FillCheck.objects.get().weights.all()] == [
+        *[460_680] * 5,
+        *[460_700] * 2,
+    ]
+    assert messages_of(response) == ["The weights are kept with the run."]
+    assert "There is no verdict yet: weigh 5 pieces more." in response.text
+
+
+def test_a_house_with_a_decimal_comma_types_its_weights_so(bottler, room, comma_house):
+    run = bottling_room.recorded(room)
+
+    bottler.post(at("fill_check", run.number), check_form(weights="456,5, 457,5\n1 lb 0,25 oz 455"))
+
+    assert [weight.net_milligrams for weight in FillCheck.objects.get().weights.all()] == [
+        *(456_500, 457_500, 460_680, 455_000)
+    ]
+
+
+def test_a_small_sample_is_weighed_on_from_the_page(bottler, room):
+    run = bottling_room.recorded(room)
+    first = check_form(weights="456 457 455.5 456.4 455.9")
+    page = bottler.post(at("fill_check", run.number), first, follow=True).text
+    assert "Add these to the 5 pieces weighed before" in page
+
+    rest = check_form(weights="456 457 455.5 456.4 455.9 457.3 456", continues="on")
+    done = bottler.post(at("fill_check", run.number), rest, follow=True)
+
+    assert messages_of(done) == ["The fill check passed and is kept with the run."]
+    assert FillCheck.objects.whole().get().weights.count() == 12
+    assert "Add these to the" not in done.text
+
+
+def test_pieces_weighed_apart_from_an_earlier_sample_are_a_check_of_their_own(bottler, room):
+    run = bottling_room.recorded(room)
+    for _time in range(2):
+        bottler.post(at("fill_check", run.number), check_form(weights="456 457"))
+
+    assert [check.weights.count() for check in FillCheck.objects.whole()] == [2, 2]
+
+
+def test_the_nozzle_is_set_on_the_page_of_a_planned_run(bottler, room):
+    run = bottling_room.plan(room)
+    assert "Check the fill" in bottler.get(at("run_detail", run.number)).text
+    page = bottler.get(at("fill_check", run.number)).text
+    assert "before the run: weigh two or three pieces to set the nozzle" in page
+    assert 'name="scheme"' not in page
+
+    weights = check_form(weights="455 456.5")
+    del weights["scheme"]
+    response = bottler.post(at("fill_check", run.number), weights, follow=True)
+
+    assert messages_of(response) == ["The weights are kept with the run."]
+    assert "The average of 2 pieces is 455.75 g; the label says 453.59 g." in response.text
+    bottling_room.record(run)
+    kept = bottler.get(at("run_detail", run.number)).text
+    assert "This was weighed before the run, so it has no verdict." in kept
+
+
+def test_a_dropped_run_has_no_jars_to_check(bottler, room):
+    run = bottling_room.plan(room)
+    bottler.post(at("run_cancel", run.number), {"key": builders.new_key(), "reason": ""})
+
+    page = bottler.get(at("fill_check", run.number)).text
+
+    assert f"Run {run.number} is cancelled, so its jars can't be checked." in page
+    assert "<textarea" not in page
+
+
+def test_weights_that_a_jar_cannot_hold_are_named(bottler, room):
+    run = bottling_room.recorded(room)
+
+    response = bottler.post(at("fill_check", run.number), check_form(weights="456 634"))
+
+    # 400 ml at 20 °C and 17.4 % (White, from memory) are 567 g, and 0.18 % more: 567 + 1 g.
+    assert refused(response) == {
+        "weights": [
+            "Weight 2 is 634.0 g net, but a piece of One pound holds 568.0 g at most, to the "
+            "brim. Check the figure, its unit, the tare and the capacity of the size."
+        ]
+    }
 
 
 def test_a_failed_check_holds_the_lot_until_somebody_with_the_right_releases_it(client, room):
@@ -1138,13 +1273,20 @@ def test_the_house_sets_its_figures_through_its_page(bottler):
             "celsius_unit": "F",
             "cost_method": "average",
             "setting_days": "12",
+            "warming_limit": "104",
+            "warming_limit_unit": "F",
+            "stick_mark": "1/16",
+            "stick_mark_unit": "in",
             "lot_code_pattern": "L{yy}{ddd}-{n}",
         },
     )
 
     settings = ProductionSettings.current()
     assert (settings.labour_cents_per_hour, str(settings.honey_house_celsius)) == (1_950, "35.0")
+    # A sixteenth of an inch is 1.5875 mm.
+    assert settings.stick_mark_mm == Decimal("1.6")
     assert settings.setting_days == 12
+    assert settings.warming_limit_celsius == 40
 
 
 # ------------------------------------------------------------------ who may

@@ -877,3 +877,29 @@ def test_comb_and_chunk_honey_is_left_out_of_the_plan_with_a_line(client):
         "Comb and chunk honey is not in the plan, because it is not only honey from a tank: "
         "One pound, chunk; One pound, comb." in words_of(page)
     )
+
+
+def test_honey_above_the_limit_is_planned_only_after_a_tick(signed_in, house, tank, owner):
+    Lot.objects.update(moisture_percent=Decimal("18.8"))
+    shelf = builders.place("shelf", Place.Kind.SHELF)
+    sentence = (
+        "Lot 26-E01 in Holding tank has 18.8 % moisture, above your limit of 18.6 %, so it may "
+        "ferment. Choose other honey, dry it or blend it, or tick that it is used all the same."
+    )
+    use = {f"use-{tank.pk}": "10", f"use-{tank.pk}_unit": "lb"}
+
+    left = signed_in.get(URL)
+    asked = signed_in.get(URL, use)
+    told = signed_in.get(URL, {**use, "moisture_is_right": "on"})
+    sent = shown_runs(told)
+    form = {"target": shelf.pk, "planned_for": today().isoformat(), **sent}
+    refused = signed_in.post(URL, form)
+    signed_in.post(URL, {**form, "moisture_is_right": "True"})
+
+    words = "Not used, because it is above your limit of moisture: Holding tank, 18.8 %."
+    assert words in words_of(left)
+    assert left.context["found"] is None or left.context["found"].best.runs == ()
+    assert asked.context["form"].errors == {"moisture_is_right": [sentence]}
+    assert 'name="moisture_is_right" value="True"' in told.text
+    assert refused.status_code == 422
+    assert BottlingRun.objects.get().source == tank

@@ -13,7 +13,8 @@ from apiary_sales.orders.models import Fulfilment, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
 from inventory.bottling.models import Product
-from inventory.stock.models import Balance, Lot, Place
+from inventory.shared import days
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import drums
 from tests import builders
 
@@ -100,6 +101,7 @@ def drum(number: str, *, grams: int, cost_cents: int | None, price: str = "2.15"
         tank=tank,
         drum=full,
         gross_grams=18_000 + grams,
+        filled_on=date(2026, 7, 20),
         recorded_by=owner,
         key=builders.new_key(),
     )
@@ -134,3 +136,16 @@ def order(customer: Customer, channel: str, *lines: LineWanted, on: date) -> Ful
     return orders.fulfil(
         order=taken, filled_by=builders.person(), key=builders.new_key(), filled_on=on
     )
+
+
+def post_as_before(item: Item, place: Place, quantity: int, day: date) -> None:
+    """Write an entry as a version before 0.4.0 did: a place could have less than nothing."""
+    posting = Posting.objects.create(
+        kind=Posting.Kind.PART_RECEIPT,
+        occurred_at=days.moment(day),
+        recorded_by=builders.person(),
+        idempotency_key=builders.new_key(),
+    )
+    supplier = Place.objects.outside(Place.Kind.SUPPLIER)
+    for at, change in ((place, quantity), (supplier, -quantity)):
+        posting.lines.create(item=item, place=at, quantity=change)

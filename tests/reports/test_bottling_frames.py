@@ -111,3 +111,14 @@ def test_runs_take_one_query_however_many(django_assert_num_queries):
 
     with django_assert_num_queries(1):
         bottling.overfill(RunFilters())
+
+
+def test_a_run_says_how_its_honey_was_measured():
+    room = bottling_room.set_up()
+    bottling_room.recorded(room)
+    bottling_room.recorded(room, drawn_grams=None)
+
+    found = bottling.runs(RunFilters())
+
+    assert found["measured_by"].tolist() == ["scale", "estimated"]
+    assert figures(bottling.overfill(RunFilters()), "runs", "estimated_runs") == [(2, 1)]

@@ -7,10 +7,10 @@ import pytest
 import time_machine
 
 from apiary_sales.reports.frames import stock
-from apiary_sales.reports.frames.stock import StockFilters
+from apiary_sales.reports.frames.stock import GoneFilters, StockFilters
 from inventory.bottling.queries import packed_stock as stock_now
-from inventory.bottling.services import returned_jars
-from inventory.stock.models import Place
+from inventory.bottling.services import returned_jars, reversals
+from inventory.stock.models import Place, Shortage
 from inventory.stock.services import honey
 from inventory.stock.services import stores as stock_acts
 from tests import builders
@@ -80,8 +80,8 @@ def test_the_stock_of_a_day_is_what_was_posted_by_its_end(house):
 def test_jars_carried_after_they_were_sold_are_counted_once_over_all_places():
     """96 filled on the 1st, 4 sold at the stand on the 10th, carried there on the 20th: 92 left.
 
-    What was used up of the parts is below nothing until they are received, on the 20th too:
-    98 jars and lids and 8 cases, at 60, 15 and 90 cents.
+    The parts came on the 20th too, so what the run used of them is to be settled: none are left,
+    and none are below nothing.
     """
     room = bottling_room.set_up()
     stand = builders.place("stand", Place.Kind.STAND, name="Stand")
@@ -99,12 +99,10 @@ def test_jars_carried_after_they_were_sold_are_counted_once_over_all_places():
 
     found = stock.value(StockFilters(on=date(2026, 11, 10)))
 
-    expected = {"Jar": -98, "Lid": -98, "Case": -8, room.lot.code: None, run.packed_lot.code: 92}
-    assert by_name(found, "pieces") == expected
-    values = by_name(found, "value_cents")
-    assert (values["Jar"], values["Lid"], values["Case"]) == (-5_880, -1_470, -720)
-    assert sorted(stock.below_nothing(found)) == ["Case", "Jar", "Lid"]
-    assert stock.below_nothing(stock.value(StockFilters())) == []
+    assert by_name(found, "pieces") == {room.lot.code: None, run.packed_lot.code: 92}
+    assert stock.below_nothing(found) == []
+    short = {row.item.name: row.quantity for row in Shortage.objects.open().select_related("item")}
+    assert short == {"Jar": 98, "Lid": 98, "Case": 8}
 
 
 def test_the_stock_of_today_by_its_lines_is_that_of_the_balances(house):
@@ -218,3 +216,64 @@ def test_what_came_back_and_is_undecided_is_no_stock_in_the_report_nor_on_the_pa
     assert by_name(after, "pieces")[lot.code] == 60
     assert stock_now.of(house.pounds).on_hand == 60
     assert before - after["value_cents"].sum() == 6 * 300
+
+
+# ------------------------------------------------------------------ what is gone
+
+
+def gone_house():
+    """100,000 g of honey that cost 50,000 cents, and 500 lids that cost 15 cents each."""
+    tank, shelf = builders.place("tank-1"), builders.place("shelf", Place.Kind.SHELF)
+    lot = builders.lot_in(tank, 100_000, cost_cents=50_000)
+    lid = builders.part("Lid", "lid")
+    bottling_room.receive(lid, shelf, 500, 7_500)
+    return tank, shelf, lot, lid
+
+
+def write_off(tank, grams, reason):
+    return honey.write_off(
+        place=tank,
+        grams=grams,
+        reason=reason,
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+
+def test_what_is_gone_is_told_by_reason_with_its_cost():
+    tank, shelf, lot, lid = gone_house()
+    write_off(tank, 2_000, "skimming")
+    write_off(tank, 1_000, "skimming")
+    write_off(tank, 500, "sample")
+    reversals.reverse(
+        posting=write_off(tank, 9_000, "spill"),
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+    stock_acts.count(
+        item=lid.item,
+        lot=None,
+        place=shelf,
+        counted=510,
+        reason="counted",
+        recorded_by=builders.person(),
+        key=builders.new_key(),
+    )
+
+    found = stock.gone(GoneFilters())
+
+    assert found[["reason", "name", "grams", "pieces", "value_cents"]].values.tolist() == [
+        ["skimmings", lot.code, 3_000, pd.NA, 1_500],
+        ["sampled", lot.code, 500, pd.NA, 250],
+        ["count_difference", "Lid", pd.NA, -10, -150],
+    ]
+    assert by_name(stock.gone(GoneFilters(reason="sampled")), "grams") == {lot.code: 500}
+
+
+def test_what_is_gone_counts_on_its_day():
+    tank, _shelf, lot, _lid = gone_house()
+    write_off(tank, 2_000, "skimming")
+    tomorrow = builders.today() + timedelta(days=1)
+
+    assert stock.gone(GoneFilters(since=tomorrow)).empty
+    assert by_name(stock.gone(GoneFilters(until=builders.today())), "grams") == {lot.code: 2_000}

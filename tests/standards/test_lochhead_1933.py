@@ -53,7 +53,7 @@ DANGER = (
     ],
 )
 def test_the_warning_of_a_moisture(moisture, warning):
-    assert Lot(moisture_percent=Decimal(moisture)).fermentation_warning == warning
+    assert Lot(moisture_percent=Decimal(moisture)).keeping_note == warning
 
 
 def test_honey_is_called_safe_only_where_no_yeast_count_makes_it_ferment():
@@ -62,6 +62,6 @@ def test_honey_is_called_safe_only_where_no_yeast_count_makes_it_ferment():
     for hundredths in range(1000, 3001):
         moisture = Decimal(hundredths) / 100
         yeasts_allowed = next((most for up_to, most in tabled if moisture <= up_to), 0)
-        is_silent = not Lot(moisture_percent=moisture).fermentation_warning
+        is_silent = not Lot(moisture_percent=moisture).keeping_note
 
         assert is_silent is (yeasts_allowed is None)

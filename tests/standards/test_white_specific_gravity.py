@@ -8,10 +8,14 @@ three decimals from a second text.
 Density is specific gravity × 0.998207 kg/L, water at 20 °C (IAPWS-95).
 """
 
+import math
+from decimal import Decimal
+
 import numpy as np
 import pytest
 
-from inventory.physics import density
+from inventory.physics import density, vessels
+from inventory.stock import dip_chart
 
 WATER_AT_20_CELSIUS = 0.998207
 
@@ -105,3 +109,26 @@ def test_specific_gravity_and_density_differ_by_the_0_18_percent():
     difference = 1 - WATER_AT_20_CELSIUS
 
     assert difference == pytest.approx(density.UNCERTAINTY_OF_SOURCES, abs=0.00001)
+
+
+@pytest.mark.parametrize("moisture", [13.0, 17.0, 21.0])
+def test_a_dip_chart_weighs_a_cylinder_by_the_table(moisture):
+    """π r² h litres at each inch, times the row of the table; an eighth of an inch is 3.175 mm."""
+    rows = dip_chart.rows(
+        vessels.UprightCylinder(diameter_cm=100, wall_cm=60),
+        step_mm=dip_chart.EIGHTH_OF_AN_INCH_MM,
+        moisture_percent=Decimal(str(moisture)),
+        celsius=Decimal(20),
+        mark_mm=Decimal("3.2"),
+    )
+
+    kg_per_l = SPECIFIC_GRAVITY[moisture] * WATER_AT_20_CELSIUS
+    for number, row in enumerate(rows, start=1):
+        litres = math.pi * 50**2 * (0.3175 * number) / 1000
+        assert float(row.litres) == pytest.approx(litres, abs=0.001)
+        assert row.grams == pytest.approx(litres * kg_per_l * 1000, abs=2)
+        # Half of a mark of 3.2 mm, and 0.18 % of the weight: the least that the sources differ by.
+        stick_grams = math.pi * 50**2 * 0.16 * kg_per_l
+        assert row.uncertainty_grams == pytest.approx(
+            stick_grams + 0.0018 * litres * kg_per_l * 1000, abs=3
+        )

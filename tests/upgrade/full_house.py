@@ -31,8 +31,10 @@ from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.services import (
+    bottling_days,
     comb,
     delivery_corrections,
+    estimates,
     fill_checks,
     gift_boxes,
     goods,
@@ -45,6 +47,7 @@ from inventory.bottling.services import (
     run_corrections,
     runs,
 )
+from inventory.bottling.services.bottling_days import RowFilled
 from inventory.bottling.services.products import PartUse
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
@@ -53,6 +56,7 @@ from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Balance, Lot, Place
 from inventory.stock.services import (
     blend_plans,
+    count_sheets,
     dips,
     honey,
     measurements,
@@ -63,6 +67,7 @@ from inventory.stock.services import (
     suppliers,
 )
 from inventory.stock.services.arrivals import VesselReceived
+from inventory.stock.services.count_sheets import CountedThing
 from tests.upgrade import databases
 from tests.uploads import PDF, upload
 
@@ -83,8 +88,10 @@ def _do_what_the_demo_leaves_out() -> None:
     _measure(people[User.Role.BOTTLING])
     _take_in_honey_of_others(people[User.Role.BOTTLING])
     _bottle(people[User.Role.BOTTLING])
+    _fill_in_bottling_days(people[User.Role.BOTTLING])
     _make_other_forms(people[User.Role.BOTTLING])
     _count_the_shelf(people[User.Role.BOTTLING])
+    _count_everything(people[User.Role.OWNER], people[User.Role.BOTTLING])
     _trade_goods(people[User.Role.BOTTLING])
     _change_jars(people[User.Role.BOTTLING])
     _give_jars_a_page()
@@ -113,7 +120,7 @@ def _make_honey(person) -> None:
         source=tank, target=tote, grams=5_000, recorded_by=person, key="full:wrong-pour"
     )
     reversals.reverse(posting=wrong, recorded_by=person, key="full:undone", note="Wrong tote")
-    for reason in ("spoilage", "own_use", "gift"):
+    for reason in ("spoilage", "own_use", "gift", "skimming", "spill", "feeding", "sample"):
         honey.write_off(
             place=tote, grams=1_000, reason=reason, recorded_by=person, key=f"full:{reason}"
         )
@@ -166,6 +173,14 @@ def _measure(person) -> None:
         report=report,
         recorded_by=person,
         key="full:hmf",
+    )
+    measurements.measure_again(
+        place=Place.objects.get(code="tank-1"),
+        measured_on=timezone.localdate(),
+        moisture_percent=Decimal("17.3"),
+        celsius=Decimal(31),
+        recorded_by=person,
+        key="full:again",
     )
 
 
@@ -228,6 +243,13 @@ def _bottle(person) -> None:
         for pieces in (36, 24)
     ]
     runs.cancel(run=plans[1], cancelled_by=person, reason="Too few jars")
+    fill_checks.record(
+        run=plans[0],
+        scheme="us",
+        weights_milligrams=[229_000, 230_000],
+        checked_by=person,
+        key="full:nozzle",
+    )
     for code, milligrams in (("quart", 1_375_000), ("half-pound", 222_000)):
         fill_checks.record(
             run=BottlingRun.objects.get(product__code=code, status="recorded"),
@@ -236,6 +258,27 @@ def _bottle(person) -> None:
             checked_by=person,
             key=f"full:check-{code}",
         )
+
+
+def _fill_in_bottling_days(person) -> None:
+    """Record a day that is estimated and settle it; leave the sheet of another tank open."""
+    today = timezone.localdate()
+    sheet = {
+        "source": Place.objects.get(code="tank-1"),
+        "bottled_on": today,
+        "target": Place.objects.get(code="storeroom"),
+    }
+    rows = [RowFilled(Product.objects.get(code="gallon"), 2)]
+    day = bottling_days.record(**sheet, rows=rows, recorded_by=person, key="full:bottling-day")
+    run = BottlingRun.objects.get(day_rows__day=day)
+    estimates.settle(
+        source=day.source,
+        measured_on=today,
+        honey_grams=Balance.objects.grams_on(day.source, today) - 50,
+        settled_by=person,
+        key=f"full:settle-{run.number}",
+    )
+    bottling_days.save(**sheet, rows=rows, saved_by=person)
 
 
 def _make_other_forms(person) -> None:
@@ -338,6 +381,8 @@ def _change_jars(person) -> None:
         loss_grams=100,
         labour_minutes=30,
         celsius=None,
+        before_mm=420,
+        after_mm=400,
         recorded_by=person,
         key="full:plain",
     )
@@ -360,6 +405,37 @@ def _change_jars(person) -> None:
         if key == "spoiled":
             returned_jars.write_off(
                 returned=returned, pieces=1, recorded_by=person, key="full:returned-spoiled"
+            )
+
+
+def _count_everything(owner, person) -> None:
+    """Count some on a sheet that is closed, and open another one that is half filled in."""
+    shelf, tote = Place.objects.get(code="storeroom"), Place.objects.get(code="tote-1")
+    there = Balance.objects.filter(place=shelf, item__kind="part", quantity__gt=5).first()
+    for number, closes in enumerate((True, False)):
+        sheet = count_sheets.open_sheet(
+            name=f"Count {number}", is_blind=not closes, opened_by=owner, key=f"full:sheet-{number}"
+        )
+        for counted in (there.quantity - number - 2, there.quantity - number - 1):
+            count_sheets.enter(
+                sheet=sheet,
+                place=shelf,
+                things=[CountedThing(there.item, there.lot, counted)],
+                counted_by=person,
+                key=f"full:sheet-{number}-{counted}",
+            )
+        count_sheets.enter_vessel(
+            sheet=sheet,
+            vessel=tote,
+            how="dip",
+            depth_mm=40,
+            celsius=Decimal(25),
+            counted_by=person,
+            key=f"full:sheet-{number}-dip",
+        )
+        if closes:
+            count_sheets.close(
+                sheet=sheet, reason="End of the month", closed_by=owner, key="full:closed"
             )
 
 

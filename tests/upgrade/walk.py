@@ -27,7 +27,7 @@ from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from inventory.stock.blends import BlendLimits
-from inventory.stock.services import blend_plans, suppliers
+from inventory.stock.services import blend_plans, count_sheets, suppliers
 from tests.upgrade import databases
 
 Arguments = dict[str, Any]
@@ -44,6 +44,13 @@ LATER = {
     "api:blend-plan-change",
     "api:blend-plan-drop",
     "api:blend-plan-worksheet",
+    "api:cleaning-remove",
+    "api:cleaning-task",
+    "api:warming-remove",
+    "inventory:cleaning_record",
+    "inventory:cleaning_remove",
+    "inventory:cleaning_task_edit",
+    "inventory:warming_remove",
     "api:boxes-apart",
     "api:boxes-make",
     "api:brand-customer",
@@ -58,6 +65,9 @@ LATER = {
     "api:shortage-settle",
     "inventory:shortage_lot",
     "inventory:shortage_settle",
+    "inventory:bottling_day",
+    "inventory:bottling_day_drop",
+    "inventory:bottling_day_edit",
     "inventory:file",
     "inventory:file_remove",
     "inventory:goods_detail",
@@ -77,7 +87,8 @@ LATER = {
 }
 
 # What the pages of places show: what is inside the house.
-PLACES = ["tank", "drum", "pail", "tote", "shelf", "stand", "van"]
+VESSELS = ["tank", "drum", "pail", "tote"]
+PLACES = [*VESSELS, "shelf", "stand", "van"]
 PAPERS = {
     f"documents/{path.name}"
     for path in (settings.BASE_DIR / "templates" / "documents").glob("[!_]*.html")
@@ -115,6 +126,13 @@ def _add_what_is_new() -> None:
     """Add what no older version has, so that its pages and papers are opened too."""
     if not apps.get_model("inventory.Supplier").objects.exists():
         suppliers.add(name="Hanna Birch", kind="beekeeper")
+    if not apps.get_model("inventory.CountSheet").objects.exists():
+        count_sheets.open_sheet(
+            name="Year end",
+            is_blind=False,
+            opened_by=apps.get_model("accounts.User").objects.get(role="owner"),
+            key="walk:count",
+        )
 
 
 def _unread_changes() -> Iterator[str]:
@@ -233,9 +251,30 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("inventory.Lot", "code", "kind", kind__in=["extraction", "blend"]),
             "inventory:certificate inventory:measurement_add inventory:lot_origin "
-            "api:lot-measurements api:lot-certificate",
+            "api:lot-measurements api:lot-certificate api:lot-warmings",
         ),
+        (
+            _rows("inventory.Lot", "code", kind="blend"),
+            "inventory:name_blend api:blend-name",
+        ),
+        (
+            _rows("inventory.Place", "code", "kind", is_active=True, kind__in=VESSELS),
+            "inventory:measure_again api:vessel-measurements",
+        ),
+        (_rows("inventory.Place", "code", kind="drum"), "inventory:weigh_again"),
         (_rows("inventory.Measurement", "pk", "what"), "inventory:measurement_remove"),
+        (
+            _rows("inventory.Warming", "pk", "above_limit_confirmed"),
+            "inventory:warming_remove api:warming-remove",
+        ),
+        (
+            _rows("inventory.CleaningTask", "pk", "schedule"),
+            "inventory:cleaning_record inventory:cleaning_task_edit api:cleaning-task",
+        ),
+        (
+            _rows("inventory.Cleaning", "pk", "task__kind"),
+            "inventory:cleaning_remove api:cleaning-remove",
+        ),
         (
             _rows("inventory.Attachment", "pk", "media_type", removed_at=None),
             "inventory:file inventory:file_remove api:file",
@@ -286,9 +325,25 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Place", "code", "shape__form", shape__isnull=False),
-            "inventory:dip inventory:convert_dip",
+            "inventory:dip inventory:convert_dip inventory:dip_chart inventory:dip_chart_pdf",
         ),
         (_rows("inventory.DipReading", "pk"), "inventory:dip_detail inventory:dip_accept"),
+        (
+            _rows("inventory.CountSheet", "number"),
+            "inventory:count_sheet inventory:count_sheet_places inventory:count_sheet_pdf "
+            "inventory:count_sheet_seals inventory:count_sheet_close "
+            "inventory:count_sheet_cancel api:count-sheet api:count-lines api:count-store "
+            "api:count-vessel api:count-differences api:count-close api:count-cancel "
+            "api:count-sheet-paper",
+        ),
+        (
+            [
+                {**sheet, **place}
+                for sheet in _rows("inventory.CountSheet", "number")
+                for place in _rows("inventory.Place", "code", "kind", kind__in=PLACES)
+            ],
+            "inventory:count_sheet_place",
+        ),
         (
             _rows("inventory.Place", "code", "kind", "is_active", kind__in=PLACES),
             "inventory:place_detail inventory:place_edit inventory:place_use api:place-detail",
@@ -306,21 +361,32 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:shortage_lot api:shortage-lot",
         ),
         (
+            [{"band": band} for band in ("harvest", "tanks", "sold", "overfill")],
+            "inventory:honey_flow_entries api:honey-flow-entries",
+        ),
+        (
             _blend_plans(),
             "inventory:blend_plan inventory:blend_plan_worksheet inventory:blend_plan_change "
             "inventory:blend_plan_carry_out inventory:blend_plan_drop api:blend-plan "
             "api:blend-plan-worksheet api:blend-plan-change api:blend-plan-carry-out "
             "api:blend-plan-drop",
         ),
-        (_rows("inventory.BottlingRun", "number", "status"), "inventory:run_detail api:run"),
+        (
+            _rows("inventory.BottlingRun", "number", "status"),
+            "inventory:run_detail api:run api:run-fill-checks",
+        ),
         (
             _rows("inventory.BottlingRun", "number", status="planned"),
             "inventory:run_record inventory:run_record_preview inventory:run_cancel "
             "api:run-record api:run-cancel",
         ),
         (
+            _rows("inventory.BottlingRun", "number", "status", status__in=["planned", "recorded"]),
+            "inventory:fill_check",
+        ),
+        (
             _rows("inventory.BottlingRun", "number", status="recorded"),
-            "inventory:fill_check inventory:run_labels inventory:run_labels_pdf api:run-labels "
+            "inventory:run_labels inventory:run_labels_pdf inventory:run_settle api:run-labels "
             "inventory:run_correct api:run-correct",
         ),
         (
@@ -336,6 +402,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:goods_receipt_correct api:goods-receipt-correct",
         ),
         (
+            _rows("inventory.BottlingDay", "pk", "status"),
+            "inventory:bottling_day inventory:bottling_day_edit inventory:bottling_day_drop",
+        ),
+        (
             _rows("inventory.LabelSheet", "code", "paper"),
             "inventory:label_sheet_edit inventory:label_sheet_test",
         ),
@@ -345,7 +415,8 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("inventory.Size", "code"),
-            "inventory:size_edit inventory:size_switch api:size-detail",
+            "inventory:size_edit inventory:size_switch inventory:fill_chart api:size-detail "
+            "api:fill-chart",
         ),
         (
             _rows("inventory.Product", "code", kind="honey", is_unlabelled=False),

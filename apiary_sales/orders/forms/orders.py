@@ -21,6 +21,7 @@ from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules.prices import PricesOfProduct
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.models import Place
 
 
@@ -56,6 +57,7 @@ class OrderForm(LinesForm):
     freight = MoneyField(label=_("Delivery charge"), required=False)
     note = note_field()
     over_limit = over_limit_field()
+    moisture_is_right = moisture_is_right_field()
 
     def __init__(self, *args, products: list[ProductForSale], customer: Customer | None, **kwargs):
         super().__init__(*args, **kwargs)

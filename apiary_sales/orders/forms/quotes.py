@@ -22,7 +22,8 @@ from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField
 from inventory.shared.models import House
-from inventory.stock.models import Place
+from inventory.stock.forms.fields import moisture_is_right_field
+from inventory.stock.models import Place, ProductionSettings
 
 
 class PickForm(HouseForm):
@@ -44,6 +45,7 @@ class PickForm(HouseForm):
     moisture = NumberField(
         label=_("Moisture up to, %"),
         required=False,
+        help_text=_("Leave empty for your own limit."),
         min_value=10,
         max_value=30,
         max_digits=4,
@@ -80,9 +82,14 @@ class PickForm(HouseForm):
             amount=data["amount"],
             unit=data["unit"],
             colour_class=data["colour"],
-            moisture_percent_max=data["moisture"],
+            moisture_percent_max=_most_moisture(data["moisture"]),
             prefer=data["prefer"] or drums.OLDEST_FIRST,
         )
+
+
+def _most_moisture(typed: Decimal | None) -> Decimal:
+    """Return the most moisture that drums are picked with: the house's own limit, or as typed."""
+    return ProductionSettings.current().moisture_limit_percent if typed is None else typed
 
 
 @dataclass(frozen=True)
@@ -114,6 +121,7 @@ class QuoteForm(LinesForm):
     freight = MoneyField(label=_("Freight"), required=False)
     valid_until = DayField(label=_("Valid until"))
     note = note_field()
+    moisture_is_right = moisture_is_right_field()
 
     def __init__(self, *args, offers: list[DrumOffer], **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -212,3 +220,4 @@ class QuoteForm(LinesForm):
 
 class AcceptForm(ActForm):
     over_limit = over_limit_field()
+    moisture_is_right = moisture_is_right_field()

@@ -9,11 +9,11 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import FulfilmentLine, OrderEvent, OrderLine, Reservation
 from apiary_sales.orders.rules.lines import OF_PRODUCTS, product_of
-from apiary_sales.orders.services import reservations
+from apiary_sales.orders.services import reservations, weights
 from inventory.shared import keys
 from inventory.shared.people import Person
-from inventory.stock.models import Balance, Item, Place
-from inventory.stock.services import stores
+from inventory.stock.models import Balance, Item, Lot, Place
+from inventory.stock.services import ledger, stores
 from inventory.stock.services.retelling import EntryCorrection, Retold
 
 
@@ -40,6 +40,28 @@ def promise_moved(
             _add(row.line, other, part)
         else:
             _give_way(row.line, balance, part, person=person, key=key)
+
+
+def drum_weighed(*, drum: Place, lot: Lot, person: Person, key: str, **_signal: Any) -> None:
+    """Let the order that has a drum reserved be of what it weighs now, at its price a pound."""
+    row = (
+        Reservation.objects.filter(balance__place=drum, balance__lot=lot)
+        .select_related("line__order", "balance__item", "balance__place", "balance__lot")
+        .first()
+    )
+    if row is None:
+        return
+    there = Balance.objects.in_vessel(drum)
+    if there is None or there.lot != lot:
+        before = row.quantity
+        row.delete()
+        _give_way(row.line, row.balance, before, person=person, key=key)
+        return
+    ledger.reserve([reservations.as_stock(there, there.quantity)])
+    row.quantity = there.quantity
+    row.save(update_fields=["quantity"])
+    weights.fill_with(row.line, there.quantity)
+    settle_gave_way([row.line])
 
 
 def _add(line: OrderLine, balance: Balance, quantity: int) -> None:

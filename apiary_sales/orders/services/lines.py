@@ -18,7 +18,8 @@ from apiary_sales.orders.rules.lines import (
 )
 from apiary_sales.pricing.models import PrivateLabel
 from inventory.shared.errors import Problems
-from inventory.stock.models import Balance, Item
+from inventory.stock.models import Balance, Item, ProductionSettings
+from inventory.stock.rules import above_limit_sentence
 
 
 def items_of(lines: Iterable[LineWanted | OrderLine]) -> set[Item]:
@@ -50,6 +51,26 @@ def check_private_labels(
                 )
                 % {"product": line.product.name, "customer": owner.name},
             )
+
+
+def check_moisture(
+    problems: Problems, lines: Sequence[LineWanted | OrderLine], *, moisture_is_right: bool
+) -> None:
+    """Ask whether honey in bulk above the house's own limit of moisture is to be sold."""
+    vessels = [vessel_of(line) for line in lines if line.kind == OrderLine.Kind.HONEY]
+    if moisture_is_right or not vessels:
+        return
+    limit = ProductionSettings.current().moisture_limit_percent
+    there = Balance.objects.filter(
+        place__in=vessels, item__kind=Item.Kind.HONEY, quantity__gt=0
+    ).select_related("place", "lot")
+    asked = [
+        sentence
+        for balance in there.order_by("place__code")
+        if (sentence := above_limit_sentence(balance.honey_lot, balance.place, limit))
+    ]
+    if asked:
+        problems.add("moisture_is_right", " ".join(asked))
 
 
 def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:

@@ -68,12 +68,14 @@ def take(
     customer_reference: str = "",
     note: str = "",
     over_limit: bool = False,
+    moisture_is_right: bool = False,
 ) -> Order:
     """Take an order and reserve its goods; return it, open.
 
     Jars are reserved oldest lot first over shelves, stand and van, lots on hold left out; a drum
     is reserved whole; honey from a tank or tote is drawn when the order is filled. `over_limit`
-    says that somebody takes it though it goes beyond the customer's credit limit.
+    says that somebody takes it though it goes beyond the customer's credit limit,
+    `moisture_is_right` that honey in bulk may be above the house's own limit of moisture.
     Raises `BadValue`, `OverCreditLimit`, `NotEnoughStock`, `StockReserved`, `LotOnHold`,
     `AlreadyRecorded`.
     """
@@ -94,6 +96,8 @@ def take(
     problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
     refuse_repeat(Order, key)
+    order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
+    problems.raise_any()
     credit_before = Order.objects.credit_of(customer)
     order = make(
         customer=customer,

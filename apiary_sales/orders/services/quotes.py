@@ -33,10 +33,12 @@ def quote(
     created_by: Person,
     key: str,
     note: str = "",
+    moisture_is_right: bool = False,
 ) -> Order:
     """Offer goods at a price until a day; nothing is reserved. Return the quote.
 
     Drums must be there and free today, and are offered with all that is in them.
+    `moisture_is_right` confirms honey above the house's own limit of moisture.
     Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `LotOnHold`, `AlreadyRecorded`.
     """
     problems = Problems()
@@ -49,6 +51,7 @@ def quote(
     orders.check_not_far(problems, "valid_until", valid_until)
     rules.check(problems, lines)
     order_lines.check_private_labels(problems, customer, lines)
+    order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
     refuse_repeat(Order, key)
     order = orders.make(
@@ -79,10 +82,12 @@ def accept(
     key: str,
     on: date | None = None,
     over_limit: bool = False,
+    moisture_is_right: bool = False,
 ) -> Order:
     """Turn a quote into an order under the same number, and reserve its goods.
 
-    `over_limit` says that somebody takes it though it goes beyond the buyer's credit limit.
+    `over_limit` says that somebody takes it though it goes beyond the buyer's credit limit,
+    `moisture_is_right` that its honey may be above the house's own limit of moisture.
     Raises `QuoteExpired` past its last day, `OverCreditLimit`, `NotEnoughHoney`, `StockReserved`
     or `NotAllowedNow` naming each drum that is gone or changed since, and `AlreadyRecorded`.
     """
@@ -103,8 +108,9 @@ def accept(
     lines = orders.lines_of(order)
     problems = Problems()
     order_lines.check_private_labels(problems, order.customer, lines)
-    problems.raise_any()
     ledger.lock_items(order_lines.items_of(lines))
+    order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
+    problems.raise_any()
     reservations.reserve(lines)
     if not over_limit:
         # The order counts as a quote until its status is saved; a quote is always somebody's.

@@ -27,7 +27,7 @@ def settle(lines: Sequence[OrderLine], weighed: Mapping[int, Weighed]) -> dict[i
         if not weighing.check(problems, name, how):
             continue
         if weighing.is_all_of(how.net_grams, line.to_fill):
-            _fill_with(line, how.net_grams)
+            fill_with(line, how.net_grams)
         elif how.net_grams > line.to_fill:
             problems.add(name, weighing.too_much(line, how.net_grams))
         grams[key] = how.net_grams
@@ -35,7 +35,8 @@ def settle(lines: Sequence[OrderLine], weighed: Mapping[int, Weighed]) -> dict[i
     return grams
 
 
-def _fill_with(line: OrderLine, net_grams: int) -> None:
+def fill_with(line: OrderLine, net_grams: int) -> None:
+    """Let a line be of so many grams beyond what is filled, at its price a pound."""
     quantity = line.filled + net_grams
     if quantity == line.quantity:
         return

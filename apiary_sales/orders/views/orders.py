@@ -117,6 +117,7 @@ class OrderCreateView(ActView):
             customer_reference=data["customer_reference"],
             note=data["note"],
             over_limit=data["over_limit"],
+            moisture_is_right=data["moisture_is_right"],
             created_by=person_of(self.request),
             key=data["key"],
         )

@@ -124,6 +124,7 @@ class QuoteCreateView(ActView):
             lines=self.form.lines,
             valid_until=data["valid_until"],
             note=data["note"],
+            moisture_is_right=data["moisture_is_right"],
             created_by=person_of(self.request),
             key=data["key"],
         )
@@ -154,6 +155,7 @@ class QuoteAcceptView(OrderActView):
         return quotes.accept(
             order=self.order,
             over_limit=data["over_limit"],
+            moisture_is_right=data["moisture_is_right"],
             accepted_by=person_of(self.request),
             key=data["key"],
         )

@@ -22,6 +22,7 @@ from inventory.bottling.queries import parts as part_queries
 from inventory.bottling.rules import filling
 from inventory.shared.money import FOUR_PLACES
 from inventory.stock.models import Balance, Item, ProductionSettings
+from inventory.stock.rules import above_limit_sentence
 
 # What is filled from a vessel as it is; comb and chunk honey need comb too.
 FORMS_PLANNED = (Product.Form.LIQUID, Product.Form.CREAMED)
@@ -90,7 +91,8 @@ def _vessels(
         each = grams_each.get(run.product_id) or whole_grams(run.product.declared_grams)
         wanted[run.source_id] += run.pieces_planned * each
     bids = prices.bulk_list(on)
-    celsius = ProductionSettings.current().honey_house_celsius
+    settings = ProductionSettings.current()
+    celsius = settings.honey_house_celsius
     balances = (
         Balance.objects.filter(
             item__kind=Item.Kind.HONEY,
@@ -111,6 +113,9 @@ def _vessels(
             bid_per_pound=bids.price_per_pound(lot),
             misfits=frozenset(
                 row.product.pk for row in products if _misfits(row.product, balance, celsius)
+            ),
+            moisture_question=above_limit_sentence(
+                lot, balance.place, settings.moisture_limit_percent
             ),
         )
         for balance in balances

@@ -22,6 +22,8 @@ class VesselState:
     bid_per_pound: Decimal | None
     # Products whose declared weight does not go in, or that are sold as other honey.
     misfits: frozenset[int]
+    # Why the honey is not used without being told to: it is above the house's limit of moisture.
+    moisture_question: str = ""
 
     @property
     def key(self) -> str:

@@ -28,7 +28,9 @@ RUN = {
     "lot": TEXT,
     "packed_lot": TEXT,
     "season": WHOLE,
+    "measured_by": TEXT,
     "runs": WHOLE,
+    "estimated_runs": WHOLE,
     "filled": WHOLE,
     "broken": WHOLE,
     "minutes": WHOLE,
@@ -59,6 +61,7 @@ def runs(filters: RunFilters) -> pd.DataFrame:
     Runs for other beekeepers are left out: the honey given away in them is not the house's.
 
     The honey drawn is split without rest: `drawn = label + over + broken + loss`, in whole grams.
+    `measured_by` is how the honey drawn was found; where it is estimated, so is the overfill.
     `over_cents` is the share of the honey's cost that the overfill had; it is below zero
     for a run that filled its jars short.
     """
@@ -104,7 +107,9 @@ def _rows(filters: RunFilters) -> Iterator[Sequence[Any]]:
             lot.code,
             packed_lot.code,
             lot.season,
+            run.drawn_by,
             1,
+            int(run.is_estimated),
             filled,
             run.pieces_broken,
             run.labour_minutes,

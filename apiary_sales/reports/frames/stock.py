@@ -44,6 +44,21 @@ VALUE = {
     "goods_grams": WHOLE,
     "value_cents": WHOLE,
 }
+# Where honey, jars, goods and parts go that are neither sold nor used for others.
+REASONS = (
+    Place.Kind.SKIMMINGS,
+    Place.Kind.SPILLED,
+    Place.Kind.SPOILED,
+    Place.Kind.BROKEN,
+    Place.Kind.SAMPLED,
+    Place.Kind.FED_TO_BEES,
+    Place.Kind.OWN_USE,
+    Place.Kind.GIVEN_AWAY,
+    Place.Kind.COUNT_DIFFERENCE,
+    Place.Kind.SCALE_DIFFERENCE,
+)
+
+GONE = {"reason": TEXT, **VALUE}
 SLOW = {
     "kind": TEXT,
     "key": TEXT,
@@ -69,6 +84,16 @@ class StockFilters:
     kind: str = ""
     season: str = ""
     days: int = DAYS
+
+
+@dataclass(frozen=True)
+class GoneFilters:
+    """Which write-offs and count differences: those of some days, and honey of one season."""
+
+    since: date | None = None
+    until: date | None = None
+    reason: str = ""
+    season: str = ""
 
 
 @dataclass(frozen=True)
@@ -145,6 +170,48 @@ def slow(filters: StockFilters) -> pd.DataFrame:
             )
     found = frame_of(rows, SLOW)
     return found.sort_values("idle_days", ascending=False, kind="stable", ignore_index=True)
+
+
+def gone(filters: GoneFilters) -> pd.DataFrame:
+    """Return one row for each reason and each lot or part that is gone for it.
+
+    What counts found beyond the books is below zero. What was undone, and what belonged to other
+    beekeepers, is left out.
+    """
+    rows = []
+    for reason, (lots, parts) in _gone_by_reason(filters).items():
+        rows += [(reason, *astuple(row)) for _lot, row in _lot_rows(lots, filters.season)]
+        if not filters.season:
+            rows += [(reason, *astuple(row)) for row in _part_rows(parts)]
+    return frame_of(rows, GONE)
+
+
+def _gone_by_reason(
+    filters: GoneFilters,
+) -> dict[str, tuple[dict[int, list[int]], dict[int, int]]]:
+    """Return what is gone for each reason: how much of each lot, and of each part's item."""
+    reasons = [reason for reason in REASONS if filters.reason in ("", reason)]
+    lines = PostingLine.objects.standing().filter(place__kind__in=reasons, lot__owner=None)
+    if filters.since:
+        lines = lines.filter(posting__occurred_at__date__gte=filters.since)
+    if filters.until:
+        lines = lines.filter(posting__occurred_at__date__lte=filters.until)
+    found: dict[str, tuple[dict[int, list[int]], dict[int, int]]] = {
+        str(reason): ({}, {}) for reason in reasons
+    }
+    for reason, item, lot, quantity in (
+        lines.values("place__kind", "item", "lot")
+        .annotate(total=Sum("quantity"))
+        .exclude(total=0)
+        .order_by()
+        .values_list("place__kind", "item", "lot", "total")
+    ):
+        lots, parts = found[reason]
+        if lot is None:
+            parts[item] = quantity
+        else:
+            lots[lot] = [quantity]
+    return found
 
 
 def _there(filters: StockFilters) -> tuple[dict[int, list[int]], dict[int, int]]:

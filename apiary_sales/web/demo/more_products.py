@@ -7,7 +7,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from apiary_sales.web.demo import story
-from apiary_sales.web.demo.fixtures import Say, cents, grams, once, read
+from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, once, read
 from apiary_sales.web.demo.setting_up import DAYS_IN_FORCE
 from apiary_sales.web.demo.story import key
 from inventory.bottling.models import Brand, PackagingPart, Product, Size, Variety
@@ -15,8 +15,8 @@ from inventory.bottling.services import gift_boxes, goods, parts, products
 from inventory.bottling.services.gift_boxes import BoxLine
 from inventory.bottling.services.goods import Material
 from inventory.bottling.services.products import PartUse
-from inventory.stock.models import Place
-from inventory.stock.services import purchases
+from inventory.stock.models import Measurement, Place
+from inventory.stock.services import measurements, purchases
 from inventory.stock.services.arrivals import VesselReceived
 
 
@@ -29,6 +29,7 @@ def tell(today: date, say: Say) -> None:
         _set_up(rows, today, say)
     _bring_in_parts(rows["parts"], today, bottler, say)
     _buy_honey(rows["bought_honey"], today, bottler, say)
+    _measure_again(rows["measured_again"], today, bottler, say)
     story.bottle(rows["runs"], today, bottler, say)
     story.stock_the_stand(rows["moves"], today, bottler, say)
     _make_goods(rows, today, bottler, say)
@@ -133,6 +134,25 @@ def _buy_honey(row: dict, today: date, person: User, say: Say) -> None:
         colour_mm=Decimal(row["colour_mm"]),
         recorded_by=person,
         key=key("bought-honey"),
+    )
+
+
+def _measure_again(row: dict, today: date, person: User, say: Say) -> None:
+    place = Place.objects.get(code=row["place"])
+    once(
+        say,
+        f"measured the honey in the {place.name} again: {row['moisture_percent']} %",
+        measurements.measure_again,
+        place=place,
+        measured_on=today - timedelta(days=row["days_ago"]),
+        moisture_percent=Decimal(row["moisture_percent"]),
+        colour_mm=Decimal(row["colour_mm"]),
+        celsius=celsius(row["fahrenheit"]),
+        moisture_method=Measurement.Method.REFRACTOMETER,
+        colour_method=Measurement.Method.PHOTOMETER,
+        note=row["note"],
+        recorded_by=person,
+        key=key("measured-again"),
     )
 
 

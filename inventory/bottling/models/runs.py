@@ -1,8 +1,11 @@
-"""Bottling runs and the weights checked after them."""
+"""Bottling runs, the dips read for them and the weights checked before and after them."""
+
+from datetime import date
+from fractions import Fraction
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Count, Exists, OuterRef, Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -10,6 +13,27 @@ from inventory.bottling.models.packaging import Size
 from inventory.bottling.models.products import Product
 from inventory.stock.models.ledger import Place, Posting
 from inventory.stock.models.lots import Lot
+from inventory.stock.models.vessels import DipReading
+
+
+class BottlingRunQuerySet(models.QuerySet["BottlingRun"]):
+    def estimated(
+        self, source: Place | None = None, *, until: date | None = None
+    ) -> "BottlingRunQuerySet":
+        """Return the recorded runs whose honey nobody measured, the oldest first.
+
+        Of one vessel, and up to a day, where these are given.
+        """
+        found = self.filter(
+            status=BottlingRun.Status.RECORDED, drawn_by=BottlingRun.DrawnBy.ESTIMATED
+        )
+        if source is not None:
+            found = found.filter(source=source)
+        if until is not None:
+            found = found.filter(packed_lot__made_on__lte=until)
+        return found.select_related("source", "lot", "packed_lot", "product__size").order_by(
+            "packed_lot__made_on", "id"
+        )
 
 
 class BottlingRun(models.Model):
@@ -29,6 +53,8 @@ class BottlingRun(models.Model):
     class DrawnBy(models.TextChoices):
         SCALE = "scale", _("scale")
         DIP = "dip", _("dip stick")
+        # From the pieces and their usual overfill, until a dip or a weight settles it.
+        ESTIMATED = "estimated", _("estimated")
 
     number = models.CharField(_("run"), max_length=20, unique=True)
     status = models.CharField(max_length=10, choices=Status, default=Status.PLANNED)
@@ -58,7 +84,7 @@ class BottlingRun(models.Model):
     pieces_broken = models.PositiveIntegerField(_("pieces broken"), default=0)
     drawn_grams = models.BigIntegerField(_("honey drawn"), null=True, blank=True)
     drawn_by = models.CharField(
-        _("weighed by"), max_length=6, choices=DrawnBy, default=DrawnBy.SCALE
+        _("weighed by"), max_length=9, choices=DrawnBy, default=DrawnBy.SCALE
     )
     # Seed or comb that went into the jars beside the honey drawn.
     added_grams = models.BigIntegerField(default=0)
@@ -77,6 +103,8 @@ class BottlingRun(models.Model):
     )
     note = models.CharField(_("note"), max_length=300, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
+
+    objects = BottlingRunQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
@@ -116,6 +144,11 @@ class BottlingRun(models.Model):
         return self.status in (self.Status.PLANNED, self.Status.REVERSED)
 
     @property
+    def is_estimated(self) -> bool:
+        """Whether nobody has measured yet what the recorded run drew."""
+        return self.drawn_by == BottlingRun.DrawnBy.ESTIMATED
+
+    @property
     def honey_grams(self) -> int:
         """All the honey of a recorded run: what was drawn, with the seed or the comb."""
         return (self.drawn_grams or 0) + self.added_grams
@@ -150,11 +183,72 @@ class RunCorrection(models.Model):
         return f"{self.run} {self.corrected_at:%Y-%m-%d}"
 
 
-class FillCheck(models.Model):
-    """A house check of net weights after a run; not an official inspection.
+class RunDip(models.Model):
+    """A dip that was read for a run, before or after it."""
 
-    A failed check holds the packed lot from sale until somebody releases it, with a reason kept
-    here.
+    class Moment(models.TextChoices):
+        BEFORE = "before", _("before the run")
+        AFTER = "after", _("after the run")
+
+    run = models.ForeignKey(BottlingRun, on_delete=models.PROTECT, related_name="dips")
+    reading = models.OneToOneField(DipReading, on_delete=models.PROTECT, related_name="run_dip")
+    moment = models.CharField(_("when"), max_length=6, choices=Moment)
+
+    class Meta:
+        verbose_name = _("dip of a run")
+        verbose_name_plural = _("dips of runs")
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.run} {self.moment}: {self.reading}"
+
+
+class FillCheckQuerySet(models.QuerySet["FillCheck"]):
+    def whole(self) -> "FillCheckQuerySet":
+        """Leave out checks whose weights are also the first ones of a later check."""
+        return self.filter(continued_by__isnull=True)
+
+    def open_samples(self, run: BottlingRun) -> "FillCheckQuerySet":
+        """Return the samples of a recorded run that were too small for a verdict, newest first."""
+        return self.whole().filter(run=run, has_passed__isnull=True, lot_pieces__isnull=False)
+
+    def average_overfill(
+        self, size: Size, *, checks: int = 3, until: date | None = None
+    ) -> Fraction | None:
+        """Return the grams that a piece of a size has beyond its label, by its last checks.
+
+        The mean of all weights of the last check of each of the last `checks` runs that were
+        checked, up to the day `until`, less the label weight; negative when they are short, and
+        None when none was checked. Of one run only its last check counts: the nozzle was set
+        anew after the ones before it.
+        """
+        found = self.filter(run__product__size=size)
+        if until is not None:
+            found = found.filter(checked_at__date__lte=until)
+        later = found.filter(
+            Q(checked_at__gt=OuterRef("checked_at"))
+            | Q(checked_at=OuterRef("checked_at"), pk__gt=OuterRef("pk")),
+            run=OuterRef("run"),
+        )
+        last = list(found.filter(~Exists(later)).values_list("pk", flat=True)[:checks])
+        totals = FillWeight.objects.filter(check_made__in=last).aggregate(
+            milligrams=Sum("net_milligrams"), pieces=Count("pk")
+        )
+        if not totals["pieces"]:
+            return None
+        mean = Fraction(totals["milligrams"], 1000 * totals["pieces"])
+        return mean - Fraction(size.declared_grams)
+
+
+class FillCheck(models.Model):
+    """A house check of net weights before or after a run; not an official inspection.
+
+    Any number of pieces may be weighed: only a full sample of a recorded run has a verdict, and
+    `has_passed` is None without one. `lot_pieces` is how many pieces the run had filled when they
+    were weighed; it is None for a check before the run was recorded, which sets the nozzle.
+    A sample that was too small may be weighed on: the later check then has all its weights, and
+    `continues` the earlier one. A failed check holds the packed lot from sale until somebody
+    releases it, with a reason kept here.
     """
 
     class Scheme(models.TextChoices):
@@ -168,7 +262,11 @@ class FillCheck(models.Model):
     checked_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
-    has_passed = models.BooleanField()
+    lot_pieces = models.PositiveIntegerField(_("pieces of the lot"), null=True, blank=True)
+    continues = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="continued_by"
+    )
+    has_passed = models.BooleanField(_("passed"), null=True, blank=True)
     reason = models.CharField(max_length=500)
     released_at = models.DateTimeField(null=True, blank=True)
     released_by = models.ForeignKey(
@@ -177,9 +275,16 @@ class FillCheck(models.Model):
     release_reason = models.CharField(_("why it may be sold"), max_length=300, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
 
+    objects = FillCheckQuerySet.as_manager()
+
     class Meta:
         ordering = ["-checked_at", "-id"]
         constraints = [
+            models.CheckConstraint(
+                condition=Q(lot_pieces__gt=0) | Q(lot_pieces__isnull=True, has_passed__isnull=True),
+                name="fill_check_verdict_is_of_a_lot",
+                violation_error_message=_("A check before the run has no verdict."),
+            ),
             models.CheckConstraint(
                 condition=Q(released_at__isnull=True)
                 | (Q(released_by__isnull=False, has_passed=False) & ~Q(release_reason="")),
@@ -189,6 +294,11 @@ class FillCheck(models.Model):
 
     def __str__(self) -> str:
         return f"{self.run} {self.checked_at:%Y-%m-%d}"
+
+    @property
+    def is_before_run(self) -> bool:
+        """Whether it was weighed before the run was recorded, to set the nozzle."""
+        return self.lot_pieces is None
 
 
 class FillWeight(models.Model):

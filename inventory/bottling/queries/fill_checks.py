@@ -1,6 +1,5 @@
 """Fill checks for display: what a run's checks said, and the weights as a histogram."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
@@ -13,17 +12,22 @@ from inventory.bottling.models import BottlingRun, FillCheck, Size
 from inventory.bottling.rules import costs, verdicts
 from inventory.bottling.rules import fill_checks as rules
 from inventory.physics.fill_check import FillVerdict
+from inventory.shared import words
 
 SEASON_DAYS = 365
 
 
 @dataclass(frozen=True)
 class CheckView:
-    """A kept fill check with its verdict, worked out again from its weights."""
+    """A kept fill check, its verdict worked out again from its weights; None without a full sample.
+
+    `more_wanted` is how many pieces are missing for a verdict; None before the run.
+    """
 
     check: FillCheck
-    verdict: FillVerdict
-    weights_g: list[float]
+    sample: rules.Sample
+    verdict: FillVerdict | None
+    more_wanted: int | None
     histogram: "Histogram"
     run_cents: int | None
     season_pieces: int
@@ -32,7 +36,38 @@ class CheckView:
     @property
     def reason(self) -> str:
         """The verdict and what it rests on, in the reader's language."""
-        return verdicts.sentence(self.verdict)
+        if self.verdict:
+            return verdicts.sentence(self.verdict)
+        return verdicts.without_verdict(self.sample, self.more_wanted)
+
+    @property
+    def state(self) -> tuple[str, str]:
+        """How the check is marked: the kind of its tag and its words."""
+        if self.verdict is None:
+            return ("info", _("before the run") if self.check.is_before_run else _("no verdict"))
+        return ("good", _("passed")) if self.verdict.passed else ("bad", _("failed"))
+
+    @property
+    def weights_milligrams(self) -> list[int]:
+        return [weight.net_milligrams for weight in self.check.weights.all()]
+
+    @property
+    def average_milligrams(self) -> int:
+        return self.sample.average_milligrams
+
+    @property
+    def in_words(self) -> str:
+        """What the picture of the weights shows."""
+        figures = {
+            "count": self.sample.pieces,
+            "average": words.number(rules.tenth(self.sample.average_g)),
+            "label": words.number(rules.tenth(self.sample.labelled_g)),
+        }
+        if self.verdict is None:
+            return _("%(count)s weights, %(average)s g on average; label %(label)s g") % figures
+        return _(
+            "%(count)s weights, %(average)s g on average; label %(label)s g, limit %(limit)s g"
+        ) % (figures | {"limit": words.number(rules.tenth(self.verdict.limit_g))})
 
 
 @dataclass(frozen=True)
@@ -68,6 +103,15 @@ class Histogram:
     WIDTH, HEIGHT, TOP, ROW = 320, 206, 66, 16
 
 
+def usual_scheme(size: Size) -> str:
+    """Return the rule that a size was checked by last, or else the one that its label suggests."""
+    last = FillCheck.objects.filter(run__product__size=size).first()
+    if last:
+        return last.scheme
+    is_american = size.declared_unit in (Size.Unit.POUND, Size.Unit.OUNCE)
+    return FillCheck.Scheme.US if is_american else FillCheck.Scheme.EU
+
+
 def samples_wanted(run: BottlingRun) -> dict[str, int]:
     """Return how many pieces each rule weighs of a recorded run, by its short name."""
     if not run.pieces_filled:
@@ -89,47 +133,60 @@ def season_pieces(size: Size) -> int:
     return packed["pieces"] or 0
 
 
+def open_sample(run: BottlingRun) -> FillCheck | None:
+    """Return the last sample of a recorded run that was too small, to which more can be added."""
+    return FillCheck.objects.open_samples(run).prefetch_related("weights").first()
+
+
 def checks_of(run: BottlingRun) -> list[CheckView]:
-    """Return the kept fill checks of a run, newest first; none where it is not recorded."""
+    """Return the kept fill checks of a run, newest first; a smaller sample that was weighed on is
+    part of the later one."""
     pieces_filled, lot = run.pieces_filled, run.lot
-    if pieces_filled is None or lot is None:
-        return []
     pieces = season_pieces(run.size)
     views = []
-    for check in run.fill_checks.select_related("checked_by", "released_by").prefetch_related(
-        "weights"
+    for check in (
+        run.fill_checks.whole()
+        .select_related("checked_by", "released_by")
+        .prefetch_related("weights")
     ):
         weights = [weight.net_milligrams for weight in check.weights.all()]
-        weights_g = [weight / 1000 for weight in weights]
+        sample = rules.sample_of(run.size, weights)
         verdict = rules.judge(
             run.size,
-            pieces_filled=pieces_filled,
+            lot_pieces=check.lot_pieces,
             scheme=check.scheme,
             weights_milligrams=weights,
         )
-        overfill = Decimal(str(verdict.overfill_g))
+        overfill = Decimal(str(sample.overfill_g))
         views.append(
             CheckView(
                 check=check,
+                sample=sample,
                 verdict=verdict,
-                weights_g=weights_g,
-                histogram=histogram(verdict, weights_g),
-                run_cents=costs.honey_cents(lot, overfill * pieces_filled),
+                more_wanted=None
+                if check.lot_pieces is None
+                else rules.more_wanted(check.lot_pieces, check.scheme, sample.pieces),
+                histogram=histogram(sample, verdict),
+                run_cents=costs.honey_cents(lot, overfill * pieces_filled)
+                if lot and pieces_filled
+                else None,
                 season_pieces=pieces,
-                season_cents=costs.honey_cents(lot, overfill * pieces),
+                season_cents=costs.honey_cents(lot, overfill * pieces) if lot else None,
             )
         )
     return views
 
 
-def histogram(verdict: FillVerdict, weights_g: Sequence[float]) -> Histogram:
+def histogram(sample: rules.Sample, verdict: FillVerdict | None) -> Histogram:
     """Sort sample weights into columns and place the label weight and the limits beside them."""
+    weights_g = sample.weights_g
     lines = [
-        (verdict.limit_g, _("limit"), "limit"),
-        (verdict.labelled_g, _("label"), "label"),
-        (verdict.average_g, _("average"), "average"),
+        (sample.labelled_g, _("label"), "label"),
+        (sample.average_g, _("average"), "average"),
     ]
-    if verdict.second_limit_g is not None:
+    if verdict:
+        lines.insert(0, (verdict.limit_g, _("limit"), "limit"))
+    if verdict and verdict.second_limit_g is not None:
         lines.insert(0, (verdict.second_limit_g, _("lowest limit"), "limit"))
     low = min(*weights_g, *(line[0] for line in lines))
     high = max(*weights_g, *(line[0] for line in lines))

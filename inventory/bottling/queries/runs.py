@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, PartReceipt, Product
+from inventory.bottling.models import BottlingRun, PartReceipt, Product, RunDip
 from inventory.bottling.queries import additions, parts
 from inventory.bottling.queries.additions import Wanted
 from inventory.bottling.rules import costs, filling, forms_of_honey
@@ -69,6 +69,7 @@ class RecordPreview:
     parts: list[PartNeed]
     warnings: list[str]
     addition: Addition | None
+    is_estimated: bool
 
 
 @dataclass(frozen=True)
@@ -195,7 +196,9 @@ def preview_record(
     loss_grams: int,
     labour_minutes: int | None,
     bottled_on: date,
+    celsius: Decimal | None = None,
     drawn_uncertainty_grams: int | None = None,
+    is_estimated: bool = False,
     without_labels: bool = False,
     seed_grams: int | None = None,
     comb_quantity: int | None = None,
@@ -225,12 +228,19 @@ def preview_record(
         filled=pieces_filled,
         broken=pieces_broken,
     )
+    beyond = filling.beyond_brim(
+        size,
+        shares,
+        pieces_filled,
+        moisture_percent=lot.moisture_percent,
+        celsius=run.celsius if celsius is None else celsius,
+    )
     figures = RunFigures(
         size=size,
         lot=lot,
         pieces_filled=pieces_filled,
         pieces_broken=pieces_broken,
-        shares=shares,
+        shares=shares.with_lost(beyond),
         honey_cents=costs.drawn_cents(lot, drawn_grams, addition),
         parts_cents=costs.parts_cents(needs, PartReceipt.objects.average_costs()),
         labour_cents=costs.labour_cents(
@@ -251,7 +261,12 @@ def preview_record(
         warnings.append(impossible)
     else:
         warnings += forms_of_honey.odd_figures(
-            size, shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+            size,
+            shares,
+            addition,
+            pieces_filled=pieces_filled,
+            pieces_broken=pieces_broken,
+            beyond_brim=beyond,
         )
     if figures.is_underfilled and not impossible:
         warnings.append(filling.underfill_sentence(size, -figures.overfill_grams_each))
@@ -263,6 +278,7 @@ def preview_record(
         parts=needs,
         warnings=warnings,
         addition=addition,
+        is_estimated=is_estimated,
     )
 
 
@@ -322,6 +338,11 @@ def figures_of(run: BottlingRun) -> RunFigures | None:
         labour_cents=run.labour_cents,
         best_by=packed_lot.best_by,
     )
+
+
+def dips_of(run: BottlingRun) -> list[RunDip]:
+    """Return the dips that were read for a run, before and after it, with their readings."""
+    return list(run.dips.select_related("reading"))
 
 
 def _planned_grams(source: Place, *, besides: BottlingRun | None) -> int:

@@ -1,7 +1,7 @@
 """Filling jars: what a weight needs in room, where drawn honey went, and what cannot be."""
 
 import calendar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
@@ -19,7 +19,7 @@ from inventory.shared.errors import (
     VesselTooSmall,
     parameters_named,
 )
-from inventory.stock import density, vessels
+from inventory.stock import density, dip_weights, vessels
 from inventory.stock.models import Balance, Place
 from inventory.stock.rules import hold_reason
 
@@ -108,6 +108,10 @@ class Shares:
     def packed_grams(self) -> int:
         return self.drawn_grams - self.loss_grams - self.broken_grams
 
+    def with_lost(self, grams: int) -> "Shares":
+        """Return the same honey with so much more of it lost, and less in the pieces."""
+        return replace(self, loss_grams=self.loss_grams + grams)
+
 
 def fit(size: Size, *, moisture_percent: Decimal, celsius: Decimal, comb_grams: int = 0) -> Fit:
     """Work out whether the declared weight of honey of this moisture goes into the size.
@@ -150,16 +154,15 @@ def share_out(size: Size, *, drawn_grams: int, loss_grams: int, pieces_broken: i
 
 
 def drawn_between_dips(
-    there: Balance, *, before_mm: int, after_mm: int, celsius: Decimal
+    there: Balance, *, before_mm: int, after_mm: int, celsius: Decimal, mark_mm: Decimal
 ) -> density.WeighedVolume:
     """Return what was drawn between two dips of a vessel, by density at its lot's moisture.
 
-    Raises `BadValue` at the dip that cannot be.
+    `mark_mm` is the finest mark of the stick. Raises `BadValue` at the dip that cannot be.
     """
-    litres = []
     for parameter, depth_mm in (("before_mm", before_mm), ("after_mm", after_mm)):
         with parameters_named(depth_mm=parameter):
-            litres.append(vessels.litres_at(there.place, depth_mm))
+            vessels.litres_at(there.place, depth_mm)
     if after_mm >= before_mm:
         raise BadValue(
             _(
@@ -169,13 +172,85 @@ def drawn_between_dips(
             parameter="after_mm",
         )
     try:
-        return density.grams_of(
-            litres[0] - litres[1],
+        return dip_weights.between(
+            there.place,
+            before_mm,
+            after_mm,
             moisture_percent=there.honey_lot.honey_moisture,
             celsius=celsius,
+            mark_mm=mark_mm,
         )
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error
+
+
+def brimful_grams(size: Size, *, moisture_percent: Decimal, celsius: Decimal) -> int:
+    """Return the most honey that one piece can hold, to the brim, at its temperature.
+
+    The density counts at the upper end of what it can be, so that only the impossible is beyond.
+    Raises `ValueError` outside the density's range.
+    """
+    weighed = density.grams_of(
+        size.brimful_ml / 1000, moisture_percent=moisture_percent, celsius=celsius
+    )
+    return weighed.grams + weighed.uncertainty_grams
+
+
+def beyond_brim(
+    size: Size,
+    shares: Shares,
+    pieces_filled: int,
+    *,
+    moisture_percent: Decimal | None,
+    celsius: Decimal | None,
+) -> int:
+    """Return the grams that are said to be in the pieces and can't be: they don't hold so much.
+
+    Without `celsius` the pieces were filled at 20 °C, where the most goes in. 0 for honey of which
+    the moisture is not known, and for a temperature outside the density's range, which is refused
+    by itself.
+    """
+    if moisture_percent is None:
+        return 0
+    celsius = density.REFERENCE_CELSIUS if celsius is None else celsius
+    try:
+        each = brimful_grams(size, moisture_percent=moisture_percent, celsius=celsius)
+    except ValueError:
+        return 0
+    return max(0, shares.packed_grams - pieces_filled * each)
+
+
+def beyond_brim_sentence(size: Size, shares: Shares, pieces_filled: int, excess: int) -> str:
+    """Ask whether more honey was drawn than the pieces can hold, to book the rest as lost."""
+    return _(
+        "Of the %(drawn)s drawn, %(packed)s were left for %(pieces)s of %(label)s, but filled to "
+        "the brim they hold %(most)s at most. Check the figures and the capacity of the size, or "
+        "tick that they are right: then %(excess)s are booked as lost in filling."
+    ) % {
+        "drawn": words.pounds(shares.drawn_grams),
+        "packed": words.pounds(shares.packed_grams, 1),
+        "pieces": words.pieces(pieces_filled),
+        "label": declared(size),
+        "most": words.pounds(shares.packed_grams - excess, 1),
+        "excess": words.pounds(excess, 1),
+    }
+
+
+def overfill_beyond_brim_sentence(
+    size: Size, shares: Shares, pieces_filled: int, excess: int
+) -> str:
+    """Say of a recorded run that a part of its overfill can't be in the pieces."""
+    return _(
+        "By these figures %(pieces)s of %(label)s hold %(packed)s, but filled to the brim they "
+        "hold %(most)s at most: %(excess)s can't be overfill. Check the honey drawn, the loss and "
+        "the capacity of the size."
+    ) % {
+        "pieces": words.pieces(pieces_filled),
+        "label": declared(size),
+        "packed": words.pounds(shares.packed_grams, 1),
+        "most": words.pounds(shares.packed_grams - excess, 1),
+        "excess": words.pounds(excess, 1),
+    }
 
 
 def is_impossible(size: Size, shares: Shares, pieces_filled: int) -> bool:

@@ -334,10 +334,16 @@ def odd_figures(
     *,
     pieces_filled: int,
     pieces_broken: int,
+    beyond_brim: int = 0,
 ) -> list[str]:
-    """Ask about far more honey than the pieces hold, and about a share of seed nobody uses."""
+    """Ask about far more honey than the pieces hold, and about a share of seed nobody uses.
+
+    `beyond_brim` are the grams that would not go into them at all.
+    """
     asked = []
-    if filling.is_excessive(size, shares, pieces_filled + pieces_broken):
+    if beyond_brim:
+        asked.append(filling.beyond_brim_sentence(size, shares, pieces_filled, beyond_brim))
+    elif filling.is_excessive(size, shares, pieces_filled + pieces_broken):
         asked.append(filling.excess_sentence(size, shares, pieces_filled))
     if addition and not addition.is_comb:
         percent = seed_percent(addition.grams, shares.drawn_grams - addition.grams)

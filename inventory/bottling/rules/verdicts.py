@@ -4,6 +4,7 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
+from inventory.bottling.rules.fill_checks import Sample
 from inventory.physics.fill_check import FillVerdict
 from inventory.shared import words
 
@@ -16,6 +17,24 @@ def sentence(verdict: FillVerdict) -> str:
     sentences.append(_average(verdict))
     sentences.append(_pieces(verdict))
     return " ".join(sentences)
+
+
+def without_verdict(sample: Sample, more_wanted: int | None) -> str:
+    """Say what was weighed, and how many more pieces a verdict needs; None is before the run."""
+    found = _("The average of %(pieces)s is %(average)s; the label says %(label)s.") % {
+        "pieces": words.pieces(sample.pieces),
+        "average": _grams(sample.average_g, 2),
+        "label": _label(sample.labelled_g),
+    }
+    if more_wanted is None:
+        told = _("This was weighed before the run, so it has no verdict.")
+    elif more_wanted:
+        told = _("There is no verdict yet: weigh %(more)s more.") % {
+            "more": words.pieces(more_wanted)
+        }
+    else:
+        told = _("This rule has no verdict on a lot of one piece.")
+    return f"{found} {told}"
 
 
 def _sample(verdict: FillVerdict) -> str:

@@ -6,8 +6,8 @@ from typing import cast
 
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, Creaming, Product, RunComb
-from inventory.bottling.rules import forms_of_honey
+from inventory.bottling.models import BottlingRun, Creaming, FillCheck, Product, RunComb
+from inventory.bottling.rules import estimates, forms_of_honey
 from inventory.bottling.rules.filling import Shares
 from inventory.bottling.rules.forms_of_honey import Addition
 from inventory.shared import checks
@@ -137,6 +137,47 @@ def taken(
             quantity = forms_of_honey.comb_quantity(product, comb.grams_each * pieces)
         return _comb(comb, quantity)
     return None
+
+
+def estimated_drawn(
+    run: BottlingRun,
+    *,
+    pieces_filled: int,
+    pieces_broken: int,
+    loss_grams: int = 0,
+    seed_grams: int | None = None,
+    comb_quantity: int | None = None,
+    at: datetime | None = None,
+) -> int:
+    """Return what a run drew from its vessel as its pieces say, where nobody measured it.
+
+    Raises what stands against its seed or its comb, as `taken`.
+    """
+    whole = estimates.honey_grams(
+        run.size,
+        pieces_filled=pieces_filled,
+        pieces_broken=pieces_broken,
+        loss_grams=loss_grams,
+        overfill_grams=FillCheck.objects.average_overfill(run.size),
+    )
+    creaming = Creaming.objects.filter(run=run).first()
+    seed_percent = creaming.seed_percent if creaming else None
+    comb = None
+    if seed_percent is None:
+        comb = taken(
+            run,
+            drawn_grams=whole,
+            pieces=pieces_filled + pieces_broken,
+            seed_grams=seed_grams,
+            comb_quantity=comb_quantity,
+            at=at,
+        )
+    return estimates.drawn_grams(
+        whole,
+        seed_percent=seed_percent,
+        seed_grams=seed_grams if seed_percent is not None else None,
+        comb_grams=comb.grams if comb else 0,
+    )
 
 
 def _seed(source: Place, grams: int, at: datetime | None) -> Addition:

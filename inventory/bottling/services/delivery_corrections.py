@@ -12,12 +12,12 @@ from inventory.bottling.models import GoodsReceipt, PartReceipt, ReceiptCorrecti
 from inventory.bottling.services import costs
 from inventory.bottling.services.parts import COST_CENTS_MAX
 from inventory.shared import checks
-from inventory.shared.errors import NotAllowedNow, Problems, parameters_named
+from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
 from inventory.stock.models import Lot, Posting, Supplier
-from inventory.stock.services import ledger, lot_corrections, moments, suppliers
+from inventory.stock.services import ledger, lot_corrections, moments, stores, suppliers
 
 
 @transaction.atomic
@@ -90,7 +90,7 @@ def correct_goods(
     lot = Lot.objects.select_for_update(of=("self",)).get(pk=receipt.lot_id)
     lots_before = {each.pk: lot_corrections.figures(each) for each in (lot, *lot.descendants())}
     wanted = receipt.quantity if quantity is None else quantity
-    with parameters_named(may_not_lack="quantity"):
+    with stores.refused_at("quantity"):
         posting = _post(receipt, receipt.quantity, wanted, received_on, recorded_by, key, reason)
     more, cents = wanted - receipt.quantity, receipt.cost_cents
     receipt.quantity = wanted

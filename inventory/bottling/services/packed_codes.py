@@ -5,7 +5,7 @@ from datetime import date
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from inventory.bottling.models import BottlingRun, Product
+from inventory.bottling.models import BottlingDay, BottlingDayRow, BottlingRun, Product
 from inventory.shared.errors import BadValue, Problems
 from inventory.stock import lot_codes
 from inventory.stock.models import Lot, Place, ProductionSettings
@@ -41,9 +41,12 @@ def next_code(product: Product, day: date, *, honey: Lot | None = None) -> str:
 
 
 def is_taken(code: str, product: Product) -> bool:
-    """Tell whether pieces of this product bear the code, or a run is planned to stamp it."""
+    """Tell whether pieces of this product bear the code, or a run or a sheet is to stamp it."""
     return (
         Lot.objects.filter(code=code, product=product).exists()
+        or BottlingDayRow.objects.filter(
+            lot_code=code, product=product, run=None, day__status=BottlingDay.Status.DRAFT
+        ).exists()
         or BottlingRun.objects.filter(lot_code=code, product=product)
         .exclude(status=BottlingRun.Status.CANCELLED)
         .exists()

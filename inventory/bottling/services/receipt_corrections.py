@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from inventory.bottling.services import costs
 from inventory.shared import checks
-from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
@@ -181,14 +181,13 @@ def _weigh_anew(
             lot_corrections.change_parents(there.pk, {lot.pk: change})
             there.quantity_made += change
             there.save(update_fields=["quantity_made"])
-    with parameters_named(pieces="grams"):
-        ledger.correct(
-            posting=posting,
-            lines=[*lines, *more],
-            recorded_by=recorded_by,
-            key=key,
-            note=_note(lot, reason),
-        )
+    ledger.correct(
+        posting=posting,
+        lines=[*lines, *more],
+        recorded_by=recorded_by,
+        key=key,
+        note=_note(lot, reason),
+    )
 
 
 def _move(

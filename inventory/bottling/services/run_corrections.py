@@ -22,12 +22,12 @@ from inventory.bottling.rules import parts as part_rules
 from inventory.bottling.rules.forms_of_honey import Addition
 from inventory.bottling.services import additions, costs, run_lines, used_parts
 from inventory.shared import checks
-from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
 from inventory.stock.models import Item, Lot, Place, Posting, ProductionSettings
-from inventory.stock.services import ledger, lot_corrections, moments
+from inventory.stock.services import ledger, lot_corrections, moments, stores
 
 # What of a run is kept when it is corrected.
 KEPT = (
@@ -113,11 +113,26 @@ def correct(
     shares, liquid, added = _shares(run, drawn, loss, filled, broken, addition)
     if sentence := forms_of_honey.impossible_sentence(run.size, liquid, added, filled, addition):
         raise BadValue(sentence, parameter="drawn_grams")
+    beyond = filling.beyond_brim(
+        run.size,
+        shares,
+        filled,
+        moisture_percent=lot.moisture_percent,
+        celsius=run.celsius,
+    )
     asked = forms_of_honey.odd_figures(
-        run.size, shares, addition, pieces_filled=filled, pieces_broken=broken
+        run.size,
+        shares,
+        addition,
+        pieces_filled=filled,
+        pieces_broken=broken,
+        beyond_brim=beyond,
     )
     if asked and not figures_are_right:
         raise BadValue(" ".join(asked), parameter="figures_are_right")
+    if beyond:
+        loss += beyond
+        shares, liquid, added = _shares(run, drawn, loss, filled, broken, addition)
     target = _shelf(posting, packed)
     lines = run_lines.honey(lot, run.source, liquid)
     if addition:
@@ -127,7 +142,7 @@ def correct(
     lines += _part_lines(posting, used, target)
     lines += run_lines.jars(packed, target, filled)
     before, lot_before = _figures(run), {packed.pk: lot_corrections.figures(packed)}
-    with parameters_named(may_not_lack="pieces_filled"):
+    with stores.refused_at("pieces_filled"):
         made = ledger.correct(
             posting=posting,
             lines=lines,

@@ -23,16 +23,17 @@ LABOUR_MINUTES_MAX = 28 * 24 * 60
 def check_figures(
     pieces_filled: int,
     pieces_broken: int,
-    drawn_grams: int,
+    drawn_grams: int | None,
     loss_grams: int,
     labour_minutes: int | None,
 ) -> None:
-    """Raise what can't be the figures of any run."""
+    """Raise what can't be the figures of any run; `drawn_grams` None is to be estimated."""
     problems = Problems()
     rules.check_pieces(problems, "pieces_filled", pieces_filled)
     if not 0 <= pieces_broken <= rules.PIECES_MAX:
         problems.add("pieces_broken", _("Enter how many broke, from 0 to a million."))
-    checks.check_grams(problems, "drawn_grams", drawn_grams)
+    if drawn_grams is not None:
+        checks.check_grams(problems, "drawn_grams", drawn_grams)
     if loss_grams < 0:
         problems.add("loss_grams", _("The loss can't be below zero."))
     if labour_minutes is not None and not 0 <= labour_minutes <= LABOUR_MINUTES_MAX:

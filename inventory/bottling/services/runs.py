@@ -14,6 +14,7 @@ from inventory.bottling.services import (
     additions,
     packed_codes,
     products,
+    run_dips,
     run_lines,
     used_parts,
 )
@@ -51,6 +52,7 @@ def plan(
     lot_code: str = "",
     lot_code_is_right: bool = False,
     variety_is_right: bool = False,
+    moisture_is_right: bool = False,
     seed_source: Place | None = None,
     seed_percent: Decimal | None = None,
     setting_place: str = "",
@@ -59,17 +61,19 @@ def plan(
     comb_grams_each: int | None = None,
     share_is_right: bool = False,
     without_labels: bool = False,
+    is_filled: bool = False,
     note: str = "",
 ) -> BottlingRun:
     """Plan to fill `pieces` from a vessel; no honey leaves the books yet, none is reserved.
 
-    For an earlier day it was made already: its honey is what was in the vessel that day, however
-    much the books had.
+    For an earlier day, and where `is_filled`, it was made already: its honey is what was in the
+    vessel that day, however much the books had.
 
     The run gets its lot code now, because the stamp is set before the first jar: the one typed, or
     one by the house's pattern. It never changes. Without `celsius` the house's usual filling
     temperature counts. Missing parts do not stop a plan. `variety_is_right` confirms a variety that
-    the floral source of the honey does not name, `lot_code_is_right` a code that is on jars of
+    the floral source of the honey does not name, `moisture_is_right` honey above the house's own
+    limit of moisture, `lot_code_is_right` a code that is on jars of
     other honey; one that is on jars of another owner is refused. `without_labels` fills jars that
     are labelled later, as another product.
 
@@ -110,7 +114,8 @@ def plan(
     problems = Problems()
     moment = moments.of_draw(planned_for, source) if planned_for < timezone.localdate() else None
     there = Balance.objects.in_vessel(source, moment)
-    if moment and there is None and (last := honey.lot_drawn(source, moment)):
+    is_made = is_filled or moment is not None
+    if is_made and there is None and (last := honey.lot_drawn(source, moment)):
         there = Balance(item=Item.objects.honey(), place=source, lot=last, quantity=0)
     needed = forms_of_honey.needed(
         size,
@@ -122,11 +127,16 @@ def plan(
     found: list[HouseError | None] = [
         filling.fit_error(there, size, celsius, comb_grams=comb_grams_each or 0)
     ]
-    if moment is None:
+    if not is_made:
         found += _what_is_missing(source, there, seed_source, comb, needed)
     for error in found:
         if error:
             problems.add_error(error)
+    limit = ProductionSettings.current().moisture_limit_percent
+    if there and not moisture_is_right:
+        asked = rules.above_limit_sentence(there.honey_lot, source, limit)
+        if asked:
+            problems.add("moisture_is_right", asked)
     if there and not variety_is_right and (asked := filling.variety_sentence(product, there)):
         problems.add("variety_is_right", asked)
     if taken := packed_codes.taken_error(lot_code, product, parameter="lot_code"):
@@ -201,7 +211,7 @@ def record(
     run: BottlingRun,
     pieces_filled: int,
     pieces_broken: int,
-    drawn_grams: int,
+    drawn_grams: int | None,
     drawn_by: str,
     loss_grams: int,
     labour_minutes: int | None,
@@ -214,14 +224,20 @@ def record(
     seed_grams: int | None = None,
     comb_quantity: int | None = None,
     without_labels: bool = False,
+    before_mm: int | None = None,
+    after_mm: int | None = None,
     note: str = "",
 ) -> BottlingRun:
     """Record what a planned run did, in one posting: honey out, parts out, packed lot in.
 
     `drawn_grams` left the vessel; `loss_grams` of it went into no jar; broken pieces take their
-    label weight. The packed lot gets the code of the run, a best-by date and, where honey and parts
-    have a cost, its own; labour is not in it where `labour_minutes` is None: not entered.
-    `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed.
+    label weight. Where nobody measured it, `drawn_grams` is None: it is then estimated from the
+    pieces, whatever `drawn_by` is, until a dip or a weight settles it. The packed lot gets the code
+    of the run, a best-by date and, where honey and parts have a cost, its own; labour is not in it
+    where `labour_minutes` is None: not entered.
+    `figures_are_right` confirms far more honey than the pieces hold, or an odd share of seed; what
+    they can't hold to the brim is then booked as lost. `before_mm` and `after_mm` are dips of the
+    vessel, kept as readings beside the books.
     `seed_grams` and `comb_quantity`, in what the comb is counted in, went in beside the honey; None
     is what was planned. Creamed honey is ready so many days after it was bottled.
     `without_labels` says that the labels that were planned are not on the jars yet.
@@ -256,6 +272,19 @@ def record(
     checks.check_day(problems, "bottled_on", bottled_on)
     problems.raise_any()
     moment = moments.of_draw(bottled_on, source)
+    if drawn_grams is None:
+        drawn_by = BottlingRun.DrawnBy.ESTIMATED
+        drawn_grams = additions.estimated_drawn(
+            run,
+            pieces_filled=pieces_filled,
+            pieces_broken=pieces_broken,
+            loss_grams=loss_grams,
+            seed_grams=seed_grams,
+            comb_quantity=comb_quantity,
+            at=moment,
+        )
+        checks.check_grams(problems, "pieces_filled", drawn_grams)
+        problems.raise_any()
     lot = run_lines.lot_drawn(run, bottled_on, moment)
     addition = additions.taken(
         run,
@@ -282,15 +311,36 @@ def record(
             _("Lot %(lot)s is of %(day)s; it can't have gone into jars before that.")
             % {"lot": addition.lot.code, "day": date_format(addition.lot.made_on)},
         )
-    asked = forms_of_honey.odd_figures(
-        size, shares, addition, pieces_filled=pieces_filled, pieces_broken=pieces_broken
+    beyond = filling.beyond_brim(
+        size,
+        shares,
+        pieces_filled,
+        moisture_percent=lot.moisture_percent,
+        celsius=run.celsius if celsius is None else celsius,
     )
+    asked = forms_of_honey.odd_figures(
+        size,
+        shares,
+        addition,
+        pieces_filled=pieces_filled,
+        pieces_broken=pieces_broken,
+        beyond_brim=beyond,
+    )
+    if beyond:
+        loss_grams += beyond
+        liquid, added = forms_of_honey.split(
+            shares.with_lost(beyond),
+            addition,
+            pieces_filled=pieces_filled,
+            pieces_broken=pieces_broken,
+        )
     if asked and not figures_are_right:
         problems.add("figures_are_right", " ".join(asked))
     if addition and lot.owner_id != addition.lot.owner_id:
         problems.add_error(run_lines.owner_error(lot, addition.lot))
     problems.raise_any()
     needs = parts.needs(product.uses_with_stock(), filled=pieces_filled, broken=pieces_broken)
+    there = Balance.objects.in_vessel(source, moment)
     run.celsius = run.celsius if celsius is None else celsius
     _check_temperature(lot, size, run.celsius)
     run.honey_cents = costs.drawn_cents(lot, drawn_grams, addition)
@@ -333,6 +383,15 @@ def record(
     run.recorded_at, run.recorded_by = timezone.now(), recorded_by
     run.note = note or run.note
     checks.save_checked(run)
+    run_dips.keep(
+        run=run,
+        book_grams_before=there.quantity if there else 0,
+        before_mm=before_mm,
+        after_mm=after_mm,
+        celsius=run.celsius,
+        read_by=recorded_by,
+        key=key,
+    )
     held.follow(packed, [parent for parent in (lot, addition and addition.lot) if parent])
     return run
 

@@ -21,6 +21,7 @@ from inventory.bottling.forms import (
 )
 from inventory.bottling.models import BottlingRun, FillCheck, Product
 from inventory.bottling.queries import additions as addition_queries
+from inventory.bottling.queries import bottling_days as day_queries
 from inventory.bottling.queries import corrections, jar_pages, parts
 from inventory.bottling.queries import fill_checks as check_queries
 from inventory.bottling.queries import runs as run_queries
@@ -41,7 +42,12 @@ RUN_BOTTLING = "inventory.run_bottling"
 
 def home(request: HttpRequest) -> HttpResponse:
     """What is planned, what to order, and how the last runs went."""
-    return render(request, "inventory/bottling/home.html", {"overview": run_queries.overview()})
+    context = {
+        "overview": run_queries.overview(),
+        "open_sheets": day_queries.open_sheets(),
+        "to_settle": day_queries.to_settle(),
+    }
+    return render(request, "inventory/bottling/home.html", context)
 
 
 def run_of(number: str) -> BottlingRun:
@@ -184,12 +190,14 @@ def run_detail(request: HttpRequest, number: str) -> HttpResponse:
         "run": run,
         "figures": figures,
         "addition": addition_queries.of_run(run),
+        "settlements": day_queries.settlements_of(run) if figures else [],
         "sees_costs": sees_costs(request),
-        "underfill": _underfill(figures),
+        "odd_fill": _underfill(figures) or _beyond_brim(run, figures),
         "preview": preview,
         "shortages": shortages.of_posting(run.posting_id) if run.posting_id else [],
         "parts": parts.uses_of(run) if figures else [],
-        "checks": check_queries.checks_of(run) if figures else [],
+        "checks": check_queries.checks_of(run),
+        "dips": run_queries.dips_of(run),
         "corrections": corrections.of_run(run) if figures else [],
         "has_rate": ProductionSettings.current().labour_cents_per_hour > 0,
         "jar_page_url": jar_pages.address_for_run(run, request),
@@ -202,6 +210,24 @@ def _underfill(figures: RunFigures | None) -> str:
     if figures is None or not figures.is_underfilled:
         return ""
     return filling.underfill_sentence(figures.size, -figures.overfill_grams_each)
+
+
+def _beyond_brim(run: BottlingRun, figures: RunFigures | None) -> str:
+    """Question the overfill of a run that was recorded before this was asked about."""
+    if figures is None:
+        return ""
+    excess = filling.beyond_brim(
+        figures.size,
+        figures.shares,
+        figures.pieces_filled,
+        moisture_percent=figures.lot.moisture_percent,
+        celsius=run.celsius,
+    )
+    if not excess:
+        return ""
+    return filling.overfill_beyond_brim_sentence(
+        figures.size, figures.shares, figures.pieces_filled, excess
+    )
 
 
 class RunRecordView(RunView):
@@ -228,13 +254,15 @@ class RunRecordView(RunView):
         return context | {"preview": _preview_of_record(form) if form.is_bound else None}
 
     def act(self, data: dict[str, Any]) -> BottlingRun:
-        data.pop("depth_before"), data.pop("depth_after"), data.pop("drawn_uncertainty", None)
+        data.pop("drawn_uncertainty", None)
         data.pop("comb_grams"), data.pop("comb_pieces")
         return runs.record(
             run=self.run,
             drawn_grams=data.pop("drawn"),
             drawn_by=data.pop("drawn_by", BottlingRun.DrawnBy.SCALE),
             loss_grams=data.pop("loss"),
+            before_mm=data.pop("depth_before"),
+            after_mm=data.pop("depth_after"),
             recorded_by=person_of(self.request),
             **data,
         )
@@ -273,19 +301,32 @@ def _preview_of_record(form: RunRecordForm) -> run_queries.RecordPreview | None:
     # A figure that can't be is told when the form is sent; the rest would be worked out without it.
     if {"pieces_broken", "loss", "labour_minutes"} & form.errors.keys():
         return None
-    if data.get("drawn") is None or not data.get("pieces_filled") or not data.get("bottled_on"):
+    if not data.get("pieces_filled") or not data.get("bottled_on"):
         return None
+    if {"drawn", "depth_before", "depth_after", "celsius"} & form.errors.keys():
+        return None
+    drawn_grams = data.get("drawn")
+    if drawn_grams is None:
+        drawn_grams = day_queries.estimate_of(
+            form.run,
+            pieces_filled=data["pieces_filled"],
+            pieces_broken=data.get("pieces_broken") or 0,
+            loss_grams=data.get("loss") or 0,
+            seed_grams=data.get("seed_grams"),
+        )
     return run_queries.preview_record(
         form.run,
         pieces_filled=data["pieces_filled"],
         pieces_broken=data.get("pieces_broken") or 0,
-        drawn_grams=data["drawn"],
+        drawn_grams=drawn_grams,
+        is_estimated=data.get("drawn") is None,
         drawn_uncertainty_grams=data.get("drawn_uncertainty"),
         loss_grams=data.get("loss") or 0,
         seed_grams=data.get("seed_grams"),
         comb_quantity=data.get("comb_quantity"),
         labour_minutes=data.get("labour_minutes"),
         bottled_on=data["bottled_on"],
+        celsius=data.get("celsius"),
         without_labels=data.get("without_labels", False),
     )
 
@@ -306,18 +347,27 @@ class RunCancelView(RunView):
 
 
 class FillCheckView(RunView):
+    """Weigh pieces of a run: before it to set the nozzle, after it for a verdict on the lot."""
+
     form_class = FillCheckForm
     template_name = "inventory/bottling/fill_check.html"
 
+    @cached_property
+    def open_sample(self) -> FillCheck | None:
+        if self.run.status != BottlingRun.Status.RECORDED:
+            return None
+        return check_queries.open_sample(self.run)
+
     def get_form_kwargs(self) -> dict[str, Any]:
-        return super().get_form_kwargs() | {"run": self.run}
+        return super().get_form_kwargs() | {"run": self.run, "open_sample": self.open_sample}
 
     def get_initial(self) -> dict[str, Any]:
         size = self.run.size
-        is_american = size.declared_unit in ("lb", "oz")
-        last = FillCheck.objects.filter(run__product__size=size).first()
-        scheme = last.scheme if last else ("us" if is_american else "eu")
-        return {"scheme": scheme, "unit": "g", "tare": [size.tare_grams or None, "g"]}
+        return {
+            "scheme": check_queries.usual_scheme(size),
+            "unit": "g",
+            "tare": [size.tare_grams or None, "g"],
+        }
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
@@ -329,15 +379,19 @@ class FillCheckView(RunView):
     def act(self, data: dict[str, Any]) -> FillCheck:
         return fill_checks.record(
             run=self.run,
-            scheme=data["scheme"],
+            scheme=data.get("scheme") or check_queries.usual_scheme(self.run.size),
             weights_milligrams=data["weights_milligrams"],
             tare_milligrams=data["tare_milligrams"],
             weights_are_right=data["weights_are_right"],
+            checked_on=data["checked_on"],
+            continues=self.open_sample if data.get("continues") else None,
             checked_by=person_of(self.request),
             key=data["key"],
         )
 
     def done_message(self, made: FillCheck) -> str:
+        if made.has_passed is None:
+            return _("The weights are kept with the run.")
         if made.has_passed:
             return _("The fill check passed and is kept with the run.")
         return _("The fill check failed: lot %(lot)s is on hold and can't be sold.") % {
@@ -345,7 +399,7 @@ class FillCheckView(RunView):
         }
 
     def done_level(self, made: FillCheck) -> int:
-        return messages.SUCCESS if made.has_passed else messages.WARNING
+        return messages.WARNING if made.has_passed is False else messages.SUCCESS
 
     def next_url(self, made: Any) -> str:
         return reverse("inventory:fill_check", args=[self.run.number])

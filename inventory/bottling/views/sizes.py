@@ -14,13 +14,14 @@ from django.views.decorators.http import require_POST
 
 from inventory.bottling.forms import ProductionForm, SizeForm
 from inventory.bottling.models import Size
+from inventory.bottling.queries import fill_charts
 from inventory.bottling.queries import products as product_queries
 from inventory.bottling.queries import sizes as size_queries
 from inventory.bottling.services import sizes
 from inventory.bottling.services.products import PartUse
 from inventory.physics import labelling
 from inventory.shared.views import ActView
-from inventory.stock.forms.fields import in_fahrenheit
+from inventory.stock.forms.fields import in_fahrenheit, plain
 from inventory.stock.models import ProductionSettings
 from inventory.stock.services import production
 
@@ -134,6 +135,10 @@ class ProductionSettingsView(ActView):
             "celsius": in_fahrenheit(settings.honey_house_celsius),
             "cost_method": settings.cost_method,
             "setting_days": settings.setting_days,
+            "moisture_limit": plain(settings.moisture_limit_percent, 2),
+            "named_source": plain(settings.named_source_percent, 1),
+            "warming_limit": in_fahrenheit(settings.warming_limit_celsius),
+            "stick_mark": [settings.stick_mark_mm, "mm"],
             "lot_code_pattern": settings.lot_code_pattern,
         }
 
@@ -143,6 +148,10 @@ class ProductionSettingsView(ActView):
             honey_house_celsius=data["celsius"],
             cost_method=data["cost_method"],
             setting_days=data["setting_days"],
+            moisture_limit_percent=data["moisture_limit"],
+            named_source_percent=data["named_source"],
+            warming_limit_celsius=data["warming_limit"],
+            stick_mark_mm=data["stick_mark"],
             lot_code_pattern=data["lot_code_pattern"],
         )
 
@@ -151,6 +160,13 @@ class ProductionSettingsView(ActView):
 
     def next_url(self, made: ProductionSettings) -> str:
         return reverse("inventory:bottling")
+
+
+def fill_chart(request: HttpRequest, code: str) -> HttpResponse:
+    """The averages of a size's fill checks over time, as a drawing and as a table."""
+    size = get_object_or_404(Size, code=code)
+    context = {"size": size, "chart": fill_charts.chart_of(size)}
+    return render(request, "inventory/bottling/fill_chart.html", context)
 
 
 def type_heights() -> list[tuple[str, str]]:

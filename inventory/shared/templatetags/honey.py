@@ -26,7 +26,7 @@ def colour_word(colour_class: str | None) -> str:
 
 @register.filter
 def grade_word(grade: str) -> str:
-    """Say a moisture grade of the United States standard."""
+    """Say the best grade of the United States standard that a moisture allows."""
     return words.grade(grade)
 
 

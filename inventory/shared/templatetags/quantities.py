@@ -91,6 +91,13 @@ def kilograms(grams: object, decimals: int | None = None) -> SafeString:
 
 
 @register.filter
+def grams_of(grams: object) -> SafeString:
+    """Show whole grams, where a figure is exact."""
+    number = _decimal(grams)
+    return NOTHING if number is None else _quantity(_plain(number, 0), _("g"))
+
+
+@register.filter
 def weight(grams: object, decimals: int | None = None) -> SafeString:
     """Show grams as pounds with kilograms small beside them; `decimals` as for `pounds`."""
     number = _decimal(grams)

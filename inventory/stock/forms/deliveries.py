@@ -19,6 +19,7 @@ from inventory.shared.forms.fields import (
 )
 from inventory.stock.forms.fields import VesselField, note_field
 from inventory.stock.forms.honey import HoneyForm
+from inventory.stock.forms.measurements import index_read
 from inventory.stock.forms.suppliers import SupplierNameField
 from inventory.stock.services import lots
 from inventory.stock.services.arrivals import HoneyFacts, VesselReceived
@@ -30,7 +31,7 @@ class DeliveryForm(HoneyForm):
     LINES = range(1, 13)
     SHOWN_LINES = 1
     fields_of_parameters = {"moisture_percent": "moisture", "vessels": "place_1"}
-    one_of_several: tuple[str, ...] = ("moisture", "refractive_index")
+    one_of_several: tuple[str, ...] = ("moisture", "refractive_index", "brix")
 
     floral_source = forms.CharField(
         label=_("Floral source"),
@@ -55,6 +56,13 @@ class DeliveryForm(HoneyForm):
         decimal_places=5,
         required=False,
         help_text=_("Instead of percent, for example 1.4930."),
+    )
+    brix = NumberField(
+        label=_("Reading in °Brix"),
+        max_digits=4,
+        decimal_places=2,
+        required=False,
+        help_text=_("Instead of percent, for example 81.5."),
     )
     refractometer_celsius = TemperatureField(
         label=_("Temperature of that reading"),
@@ -102,7 +110,7 @@ class DeliveryForm(HoneyForm):
         data = super().clean() or {}
         data["moisture_known"] = None
         try:
-            if "moisture" not in self.errors and "refractive_index" not in self.errors:
+            if not any(name in self.errors for name in ("moisture", "refractive_index", "brix")):
                 data["moisture_known"] = self._moisture(data)
         except HouseError as error:
             self.refuse(error)
@@ -118,7 +126,7 @@ class DeliveryForm(HoneyForm):
     @staticmethod
     def _moisture(data: dict[str, Any]) -> Decimal:
         return lots.moisture_known(
-            data.get("moisture"), data.get("refractive_index"), data.get("refractometer_celsius")
+            data.get("moisture"), index_read(data), data.get("refractometer_celsius")
         )
 
     @staticmethod

@@ -65,8 +65,24 @@ def between_points() -> str:
     return ";" if decimal_sign() == "," else ","
 
 
+def moisture_is_right_field() -> forms.BooleanField:
+    """Return the box that confirms honey above the house's limit of moisture."""
+    return forms.BooleanField(label=_("Yes, use this honey all the same"), required=False)
+
+
 def note_field() -> forms.CharField:
     return forms.CharField(label=_("Note"), max_length=200, required=False)
+
+
+def may_be_fed_field() -> forms.BooleanField:
+    return forms.BooleanField(
+        label=_("It may be fed: I know that it has no spores of foulbrood in it"), required=False
+    )
+
+
+def is_asked(form: forms.Form, name: str) -> bool:
+    """Tell whether a form that was sent must show a field that confirms something."""
+    return form.is_bound and bool(form.errors.get(name) or form[name].value())
 
 
 class VesselField(CodeChoiceField):

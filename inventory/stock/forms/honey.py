@@ -1,12 +1,32 @@
 """Forms of the acts with bulk honey that is in a vessel already."""
 
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import ActDayField, WeightField
-from inventory.stock.forms.fields import VesselField, note_field
+from inventory.shared.forms.fields import (
+    ActDayField,
+    DayField,
+    LengthField,
+    TemperatureField,
+    VolumeField,
+    WeightField,
+)
+from inventory.stock.forms.fields import (
+    VesselField,
+    is_asked,
+    may_be_fed_field,
+    note_field,
+    usual_temperature,
+)
 from inventory.stock.models import Place, Posting
+from inventory.stock.services import drums
+
+TARE_HELP = _(
+    "The weight of the empty drum. If you leave this out, the weight recorded for "
+    "this drum is used."
+)
 
 
 class HoneyForm(ActForm):
@@ -118,32 +138,106 @@ class BlendForm(HoneyForm):
 
 
 class DrumFillForm(HoneyForm):
-    """A drum on the scale: gross, less tare, is what went in."""
+    """A drum on the scale: gross, less tare, is what went in; or its volume, or its depth."""
 
-    fields_of_parameters = {"gross_grams": "gross", "tare_grams": "tare"}
+    class MeasuredBy:
+        SCALE, VOLUME, DEPTH = "scale", "volume", "depth"
+        choices = [
+            (SCALE, _("on a scale")),
+            (VOLUME, _("by volume")),
+            (DEPTH, _("by the depth in the drum")),
+        ]
+
+    fields_of_parameters = {
+        "gross_grams": "gross",
+        "tare_grams": "tare",
+        "litres": "volume",
+        "depth_mm": "depth",
+    }
+    one_of_several = ("measured_by", "gross", "volume", "depth", "celsius")
 
     tank = VesselField(label=_("From"), filled=True, of_any_day=True)
     drum = VesselField(label=_("Drum"), kinds=[Place.Kind.DRUM])
-    gross = WeightField(
-        label=_("Gross weight"), help_text=_("The weight of the full drum on the scale.")
-    )
-    tare = WeightField(
-        label=_("Tare"),
+    measured_by = forms.ChoiceField(
+        label=_("How it was measured"),
+        choices=MeasuredBy.choices,
+        initial=MeasuredBy.SCALE,
         required=False,
-        help_text=_(
-            "The weight of the empty drum. If you leave this out, the weight recorded for "
-            "this drum is used."
-        ),
+        widget=forms.RadioSelect,
     )
+    gross = WeightField(
+        label=_("Gross weight"),
+        required=False,
+        help_text=_("The weight of the full drum on the scale."),
+    )
+    tare = WeightField(label=_("Tare"), required=False, help_text=TARE_HELP)
+    volume = VolumeField(
+        label=_("Volume"), required=False, help_text=_("What was filled in, by the meter.")
+    )
+    depth = LengthField(
+        label=_("Depth of the honey"),
+        required=False,
+        help_text=_("From the bottom of the drum to the surface, with all that is in it."),
+    )
+    celsius = TemperatureField(label=_("Temperature of the honey"), required=False)
     filled_on = ActDayField()
     note = note_field()
 
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["celsius"].initial = usual_temperature()
+
+    def clean(self) -> dict:
+        """Add `drum_measured`, the figures of the way that was chosen; None without its figure."""
+        data = super().clean() or {}
+        by = data.get("measured_by") or self.MeasuredBy.SCALE
+        name, missing = {
+            self.MeasuredBy.SCALE: ("gross", _("Enter a figure.")),
+            self.MeasuredBy.VOLUME: ("volume", _("Enter the volume.")),
+            self.MeasuredBy.DEPTH: ("depth", _("Enter the depth of the honey.")),
+        }[by]
+        data["drum_measured"] = None
+        if data.get(name) is None:
+            if name not in self.errors:
+                self.add_error(name, missing)
+            return data
+        is_weighed = by == self.MeasuredBy.SCALE
+        data["drum_measured"] = drums.DrumMeasured(
+            gross_grams=data["gross"] if is_weighed else None,
+            tare_grams=data.get("tare") if is_weighed else None,
+            litres=data["volume"] if by == self.MeasuredBy.VOLUME else None,
+            depth_mm=data["depth"] if by == self.MeasuredBy.DEPTH else None,
+            celsius=None if is_weighed else data.get("celsius"),
+        )
+        return data
+
+
+class WeighAgainForm(ActForm):
+    """A drum on the scale once more."""
+
+    fields_of_parameters = {"gross_grams": "gross", "tare_grams": "tare"}
+
+    gross = WeightField(
+        label=_("Gross weight"), help_text=_("The weight of the full drum on the scale.")
+    )
+    tare = WeightField(label=_("Tare"), required=False, help_text=TARE_HELP)
+    weighed_on = DayField(label=_("Weighed on"))
+    note = note_field()
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["weighed_on"].initial = timezone.localdate()
+
 
 class WriteOffForm(AllOrSomeForm):
-    """Honey that spoiled, was used at home, or was given away."""
+    """Honey that is gone, with the reason; honey that others harvested is fed only if confirmed."""
 
     REASONS = [
+        (Posting.Kind.SKIMMING, _("skimmings")),
+        (Posting.Kind.SPILL, _("spilled")),
         (Posting.Kind.SPOILAGE, _("spoiled")),
+        (Posting.Kind.SAMPLE, _("sample for a laboratory")),
+        (Posting.Kind.FEEDING, _("fed back to bees")),
         (Posting.Kind.OWN_USE, _("own use")),
         (Posting.Kind.GIFT, _("given away")),
     ]
@@ -156,4 +250,10 @@ class WriteOffForm(AllOrSomeForm):
         error_messages={"required": _("Choose why.")},
     )
     written_off_on = ActDayField()
+    may_be_fed = may_be_fed_field()
     note = forms.CharField(label=_("What happened"), max_length=200, required=False)
+
+    @property
+    def asks_about_feeding(self) -> bool:
+        """Whether the box that confirms the feeding is shown."""
+        return is_asked(self, "may_be_fed")

@@ -1,13 +1,12 @@
 """Forms about honey of other beekeepers."""
 
-from datetime import date
 from typing import Any, cast
 
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inventory.shared.forms.acts import ActForm, HouseForm
+from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.stock.forms.deliveries import DeliveryForm
 from inventory.stock.forms.fields import VesselField, note_field
@@ -81,26 +80,3 @@ class BuyFromOwnerForm(AllOrSomeForm):
     )
     bought_on = DayField(label=_("Bought on"), initial=timezone.localdate)
     note = note_field()
-
-
-class OwnerPeriodForm(HouseForm):
-    """The days a statement covers: from the first of January to today, unless told otherwise."""
-
-    since = DayField(label=_("From"), required=False)
-    until = DayField(label=_("Up to"), required=False)
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if not self.errors and data["since"] and data["since"] > self._until(data):
-            self.add_error("since", _("This day is after the last one. Choose an earlier day."))
-        return data
-
-    def days(self) -> tuple[date, date]:
-        """Return the days asked for, or the usual ones where they can't be."""
-        cleaned = self.cleaned_data if self.is_valid() else {}
-        until = self._until(cleaned)
-        return cleaned.get("since") or until.replace(month=1, day=1), until
-
-    @staticmethod
-    def _until(data: dict[str, Any]) -> date:
-        return data.get("until") or timezone.localdate()

@@ -22,8 +22,8 @@ from inventory.shared.forms.fields import (
 from inventory.stock import density, vessels
 from inventory.stock.forms.fields import VesselField, note_field, plain, usual_temperature
 from inventory.stock.forms.honey import HoneyForm
-from inventory.stock.forms.measurements import HOUSE_METHODS
-from inventory.stock.models import Balance
+from inventory.stock.forms.measurements import METHODS, index_read
+from inventory.stock.models import Balance, ProductionSettings
 from inventory.stock.services import lots
 
 
@@ -35,10 +35,6 @@ class HoneyWeighed:
     uncertainty_grams: int
     litres: Decimal
     how: str
-
-
-# Left empty, the method is what the figures tell: a refractometer for an index, else none.
-METHODS = [("", _("not recorded")), *HOUSE_METHODS[:-1]]
 
 
 class ReceiveForm(HoneyForm):
@@ -57,7 +53,10 @@ class ReceiveForm(HoneyForm):
         "moisture_percent": "moisture",
         "cost_cents": "cost",
     }
-    one_of_several = ("moisture", "refractive_index", "weight", "volume", "depth", "honey_celsius")
+    one_of_several = (
+        *("moisture", "refractive_index", "brix"),
+        *("weight", "volume", "depth", "honey_celsius"),
+    )
 
     place = VesselField(label=_("Into"))
     floral_source = forms.CharField(
@@ -81,6 +80,13 @@ class ReceiveForm(HoneyForm):
         decimal_places=5,
         required=False,
         help_text=_("Instead of percent, for example 1.4930."),
+    )
+    brix = NumberField(
+        label=_("Reading in °Brix"),
+        max_digits=4,
+        decimal_places=2,
+        required=False,
+        help_text=_("Instead of percent, for example 81.5."),
     )
     refractometer_celsius = TemperatureField(
         label=_("Temperature of that reading"),
@@ -142,10 +148,13 @@ class ReceiveForm(HoneyForm):
         return data
 
     def _moisture(self, data: dict) -> Decimal | None:
-        moisture, index = data.get("moisture"), data.get("refractive_index")
-        if "moisture" in self.errors or (moisture is None and "refractive_index" in self.errors):
+        # A moisture in percent goes before a reading, so that both are told where both are wrong.
+        readings = [name for name in ("refractive_index", "brix") if name in self.errors]
+        if "moisture" in self.errors or (readings and data.get("moisture") is None):
             return None
-        return lots.moisture_known(moisture, index, data.get("refractometer_celsius"))
+        return lots.moisture_known(
+            data.get("moisture"), index_read(data), data.get("refractometer_celsius")
+        )
 
     def _measured(self, data: dict) -> HoneyWeighed | None:
         """Return the weight that was measured; raises the error of the field that is missing."""
@@ -159,7 +168,15 @@ class ReceiveForm(HoneyForm):
             return self._by_density(data, data["volume"])
         if by == self.MeasuredBy.DIP and data.get("place"):
             litres = self._dipped_litres(data)
-            return None if litres is None else self._by_density(data, litres)
+            if litres is None:
+                return None
+            mark_mm = ProductionSettings.current().stick_mark_mm
+            stick_litres = sum(
+                vessels.stick_litres(data["place"], depth_mm, mark_mm)
+                for depth_mm in (data["depth"], data.get("depth_before"))
+                if depth_mm
+            )
+            return self._by_density(data, litres, Decimal(stick_litres))
         return None
 
     def _weighed(self, data: dict) -> HoneyWeighed | None:
@@ -203,14 +220,21 @@ class ReceiveForm(HoneyForm):
             )
         return after - before
 
-    def _by_density(self, data: dict, litres: Decimal) -> HoneyWeighed | None:
+    def _by_density(
+        self, data: dict, litres: Decimal, stick_litres: Decimal = Decimal(0)
+    ) -> HoneyWeighed | None:
         moisture, celsius = data["moisture_known"], data.get("honey_celsius")
         if celsius is None:
             self._miss("honey_celsius", _("Enter the temperature: the weight depends on it."))
         if moisture is None or celsius is None:
             return None
         try:
-            weighed = density.grams_of(litres, moisture_percent=moisture, celsius=celsius)
+            weighed = density.grams_of(
+                litres,
+                moisture_percent=moisture,
+                celsius=celsius,
+                stick_litres=stick_litres,
+            )
         except ValueError as error:
             raise BadValue(str(error), parameter="honey_celsius") from error
         how = _(

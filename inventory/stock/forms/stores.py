@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import ActDayField, CodeChoiceField
 from inventory.stock.forms.amounts import AmountField, amount_of
+from inventory.stock.forms.fields import is_asked, may_be_fed_field
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.queries import honey
 
@@ -90,11 +91,14 @@ class StockTransferForm(StockActForm):
 
 
 class StockWriteOffForm(StockActForm):
-    """Pieces that broke, spoiled, were used at home or given away."""
+    """Pieces that are gone, with the reason."""
 
     REASONS = [
         (Posting.Kind.BREAKAGE, _("broken")),
+        (Posting.Kind.SPILL, _("spilled")),
         (Posting.Kind.SPOILAGE, _("spoiled")),
+        (Posting.Kind.SAMPLE, _("sample for a laboratory")),
+        (Posting.Kind.FEEDING, _("fed back to bees")),
         (Posting.Kind.OWN_USE, _("own use")),
         (Posting.Kind.GIFT, _("given away")),
     ]
@@ -107,7 +111,31 @@ class StockWriteOffForm(StockActForm):
         error_messages={"required": _("Choose why.")},
     )
     written_off_on = ActDayField()
+    may_be_fed = may_be_fed_field()
     note = forms.CharField(label=_("What happened"), max_length=300, required=False)
+
+    @property
+    def asks_about_feeding(self) -> bool:
+        """Whether the box that confirms the feeding is shown."""
+        return is_asked(self, "may_be_fed")
+
+
+def surplus_reason_field() -> forms.CharField:
+    return forms.CharField(
+        label=_("Why there are more than were made"),
+        max_length=150,
+        required=False,
+        help_text=_("For example: the run was written down with a case too few."),
+    )
+
+
+def named_thing(name: str) -> tuple[Item, Lot | None]:
+    """Return the item and lot that a choice of `things` stands for."""
+    kind, pk = name.split("-")
+    if kind == "lot":
+        lot = Lot.objects.get(pk=pk)
+        return Item.objects.get(product=lot.product), lot
+    return Item.objects.get(pk=pk), None
 
 
 def _lot_label(lot: Lot) -> str:
@@ -117,10 +145,14 @@ def _lot_label(lot: Lot) -> str:
     return gettext("%(item)s, lot %(lot)s") % figures
 
 
-def _things() -> list[tuple[str, Any]]:
-    """Return every lot of a product and every part, as grouped choices."""
+def things() -> list[tuple[str, Any]]:
+    """Return every lot of a product and every part, as grouped choices.
+
+    A lot whose run or receipt was undone is not offered: there is none of it.
+    """
     lots = (
-        Lot.objects.filter(product__isnull=False)
+        Lot.objects.that_came_in()
+        .filter(product__isnull=False)
         .select_related("product", "owner")
         .order_by("product__size__brimful_ml", "product__name", "-made_on", "-id")
     )
@@ -142,7 +174,7 @@ class StockCountForm(ActForm):
 
     place = StoreField(label=_("Where"))
     thing = forms.ChoiceField(
-        label=_("What"), choices=_things, error_messages={"required": _("Choose what.")}
+        label=_("What"), choices=things, error_messages={"required": _("Choose what.")}
     )
     counted = AmountField(
         label=_("Counted"),
@@ -155,21 +187,20 @@ class StockCountForm(ActForm):
         help_text=_("For example: counted at the end of the month."),
         error_messages={"required": _("Enter a reason for changing the books to match the count.")},
     )
-    count_is_right = forms.BooleanField(label=_("Yes, the count is right"), required=False)
+    surplus_reason = surplus_reason_field()
+
+    def __init__(self, *args: Any, may_exceed: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not may_exceed:
+            del self.fields["surplus_reason"]
 
     @property
-    def asks_to_confirm(self) -> bool:
-        """Whether the box that confirms the count is shown."""
-        return self.is_bound and bool(
-            self.errors.get("count_is_right") or self["count_is_right"].value()
-        )
+    def asks_why(self) -> bool:
+        """Whether the field that says why there are more than can be is shown."""
+        return "surplus_reason" in self.fields and is_asked(self, "surplus_reason")
 
     def clean_thing(self) -> tuple[Item, Lot | None]:
-        kind, pk = self.cleaned_data["thing"].split("-")
-        if kind == "lot":
-            lot = Lot.objects.get(pk=pk)
-            return Item.objects.get(product=lot.product), lot
-        return Item.objects.get(pk=pk), None
+        return named_thing(self.cleaned_data["thing"])
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data

@@ -1,20 +1,27 @@
 """What is stored about honey, goods and places: the ledger, lots, vessels, working figures."""
 
 from .blend_plans import BlendPlan, BlendPlanLine
+from .cleaning import Cleaning, CleaningTask
 from .corrections import LotCorrection, Shortage
+from .counting import CountLine, CountSheet
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
 from .lots import Lot, LotParent
-from .measurements import Measurement
+from .measurements import Measurement, VesselTemperature
 from .settings import ProductionSettings
 from .suppliers import Supplier
 from .vessels import CalibrationPoint, DipReading, TankShape
+from .warmings import Warming
 
 __all__ = [
     "Balance",
     "BlendPlan",
     "BlendPlanLine",
     "CalibrationPoint",
+    "Cleaning",
+    "CleaningTask",
+    "CountLine",
+    "CountSheet",
     "Counter",
     "DipReading",
     "Item",
@@ -30,4 +37,6 @@ __all__ = [
     "Shortage",
     "Supplier",
     "TankShape",
+    "VesselTemperature",
+    "Warming",
 ]

@@ -124,6 +124,10 @@ class Place(models.Model):
     STORES = (Kind.SHELF, Kind.STAND, Kind.VAN)
     # Where stock is in the house; goods that came back wait there for a decision.
     IN_HOUSE = (*VESSELS, *STORES, Kind.RETURNED)
+    # What went to one of these or came from it has neither left the house nor been made.
+    UNEXPLAINED = (Kind.COUNT_DIFFERENCE, Kind.SCALE_DIFFERENCE, Kind.TO_SETTLE)
+    # From these outside places lots come.
+    ORIGINS = (Kind.HARVEST, Kind.SUPPLIER, Kind.OWNER, Kind.PACKING)
 
     code = models.SlugField(_("number or short name"), max_length=30, unique=True)
     name = models.CharField(_("name"), max_length=80)
@@ -410,6 +414,15 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
             .first()
         )
 
+    def in_vessel_on(self, place: Place, day: date) -> "Balance | None":
+        """Return what was in a vessel at the end of a day, or None when it was empty."""
+        return self.in_vessel(place, None if day >= timezone.localdate() else days.end(day))
+
+    def grams_on(self, place: Place, day: date) -> int:
+        """Return the grams of honey in a vessel at the end of a day."""
+        there = self.in_vessel_on(place, day)
+        return there.quantity if there else 0
+
     def ours(self) -> "BalanceQuerySet":
         """Leave out what belongs to other beekeepers; parts are of no lot, and ours."""
         return self.filter(lot__owner=None)
@@ -425,6 +438,25 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
     def in_stores(self) -> "BalanceQuerySet":
         """Return the balances of parts and packed goods on shelves, stand and van."""
         return self.filter(place__kind__in=Place.STORES, quantity__gt=0)
+
+    def here(self, lots: Iterable[int]) -> dict[int, int]:
+        """Return how much of each lot is in the house by the books, by key."""
+        inside = self.filter(lot__in=list(lots), is_physical=True)
+        return dict(inside.values_list("lot").annotate(total=Sum("quantity")).order_by())
+
+    def most_here(self, lots: Iterable[int]) -> dict[int, int]:
+        """Return how much of each lot can be in the house: what was made less what left, by key.
+
+        What counts missed may turn up again, and what was short was taken before it was found.
+        """
+        outside = self.filter(lot__in=list(lots), is_physical=False)
+        return {
+            lot: -total
+            for lot, total in outside.exclude(place__kind__in=Place.UNEXPLAINED)
+            .values_list("lot")
+            .annotate(total=Sum("quantity"))
+            .order_by()
+        }
 
     def pieces_in_stores(self, items: Iterable[int]) -> dict[int, int]:
         """Return how many pieces of these items are in the stores, by item; what there is none

@@ -8,13 +8,14 @@ from graphlib import TopologicalSorter
 from typing import Any
 
 from django.db import connection, models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import grading
 from inventory.shared.countries import check_country, name_of
+from inventory.stock.models.ledger import Place, PostingLine
 
 MOISTURE_MIN = Decimal(10)
 MOISTURE_MAX = Decimal(30)
@@ -43,6 +44,15 @@ class LotQuerySet(models.QuerySet["Lot"]):
         if product == Lot.BULK:
             return found.filter(product=None)
         return found.filter(product__code=product) if product else found
+
+    def that_came_in(self) -> "LotQuerySet":
+        """Leave out lots whose run, receipt or blend was undone: there is none of them."""
+        came_in = PostingLine.objects.standing().filter(
+            Q(place__kind__in=Place.ORIGINS, quantity__lt=0)
+            | Q(lot__kind=Lot.Kind.BLEND, quantity__gt=0),
+            lot=OuterRef("pk"),
+        )
+        return self.filter(Exists(came_in.order_by()))
 
     def own_extractions(self) -> "LotQuerySet":
         """Return what the house harvested itself: nothing bought, nothing of other beekeepers."""
@@ -128,6 +138,8 @@ class Lot(models.Model):
     code = models.CharField(_("lot code"), max_length=30)
     season = models.PositiveSmallIntegerField(_("season"))
     floral_source = models.CharField(_("floral source"), max_length=120, blank=True)
+    # A person named this blend; in what is blended of it the name counts as one source.
+    is_named = models.BooleanField(_("named by a person"), default=False)
     yard = models.CharField(_("yard or area"), max_length=120, blank=True)
     made_on = models.DateField(_("date"))
     # None where nobody measures it: comb honey, and goods that are no honey.
@@ -142,6 +154,21 @@ class Lot(models.Model):
     )
     colour_mm = models.DecimalField(
         _("colour, mm Pfund"), max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    # What it came with, or was worked out to be as a blend; used since it was measured again.
+    moisture_percent_at_first = models.DecimalField(
+        _("moisture that it came with, percent"),
+        max_digits=4,
+        decimal_places=2,
+        null=True,
+        blank=True,
+    )
+    colour_mm_at_first = models.DecimalField(
+        _("colour that it came with, mm Pfund"),
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
     )
     supplier = models.ForeignKey(
         "inventory.Supplier",
@@ -304,8 +331,8 @@ class Lot(models.Model):
         return grading.moisture_grade(float(self.moisture_percent))
 
     @property
-    def fermentation_warning(self) -> str:
-        """A sentence where the honey is at risk of fermenting, else an empty string.
+    def keeping_note(self) -> str:
+        """How honey of this moisture keeps, where it is at risk of fermenting, else empty.
 
         Bands: 17.1 % and under keeps whatever the yeast count; up to 18 % keeps below 1,000
         yeasts a gram, up to 19 % below 10, up to 20 % below 1; above 20 % always at risk
@@ -346,6 +373,16 @@ class Lot(models.Model):
 
         A share is the product of the shares along each way back, added up over the ways.
         """
+        return self._origins()
+
+    def named_sources(self) -> list[Origin]:
+        """Return the lots after which this one is called, with their shares, largest first.
+
+        They are its origins, but for blends that a person named: those are called by that name.
+        """
+        return self._origins(stop_at_names=True)
+
+    def _origins(self, *, stop_at_names: bool = False) -> list[Origin]:
         family = {relative.pk: relative for relative in [self, *self.ancestors()]}
         links: dict[int, list[LotParent]] = {}
         for link in LotParent.objects.filter(lot__in=family).order_by("id"):
@@ -355,7 +392,7 @@ class Lot(models.Model):
         for key in parents_first(parents):
             # Goods in a gift box have no honey, and no share of it.
             of_honey = [link for link in links.get(key, []) if link.grams]
-            if not of_honey:
+            if not of_honey or (stop_at_names and family[key].is_named):
                 shares_of[key] = {key: Fraction(1)}
                 continue
             whole = sum(link.grams for link in of_honey)

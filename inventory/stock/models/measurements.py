@@ -1,6 +1,7 @@
-"""What was measured of a lot: which figure, how, on which day, by whom."""
+"""What was measured of a lot or in a vessel: which figure, how, on which day, by whom."""
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
 from django.conf import settings
@@ -12,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.physics import grading
 from inventory.shared import words
 from inventory.shared.models import Attachment
+from inventory.stock.models.ledger import Place
 from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN, Lot
 
 
@@ -25,12 +27,43 @@ class Scale:
     decimals: int
 
 
+# The fields of a lot for what it has itself: the figure now, and the one that it came with.
+OWN_FIGURES = {
+    "moisture": ("moisture_percent", "moisture_percent_at_first"),
+    "colour": ("colour_mm", "colour_mm_at_first"),
+}
+
+
+class MeasurementQuerySet(models.QuerySet["Measurement"]):
+    def again(self, lot: Lot, what: str) -> "MeasurementQuerySet":
+        """Return what was measured of a lot after it was entered, the latest day first.
+
+        Of one day, what was entered last is the latest. Removed figures are among them.
+        """
+        later = self.filter(lot=lot, what=what, idempotency_key__isnull=False)
+        return later.order_by("-measured_on", "-pk")
+
+    def figure_of(self, lot: Lot, what: str, *, on: date | None = None) -> Decimal | None:
+        """Return the moisture or colour of a lot, now or at the end of a day.
+
+        The one measured latest by then, by the house or a laboratory; else what the lot came with.
+        """
+        own, at_first = OWN_FIGURES[what]
+        later = self.again(lot, what)
+        known = later.filter(removed_at=None)
+        if on is not None:
+            known = known.filter(measured_on__lte=on)
+        if latest := known.first():
+            return latest.value.quantize(Decimal(1).scaleb(-latest.scale.decimals))
+        return getattr(lot, at_first if later.exists() else own)
+
+
 class Measurement(models.Model):
     """One figure of a lot as it was read. A removed one stays, with who removed it and when.
 
     A laboratory's figure names the laboratory, and its report, which is attached to the lot. The
-    lot keeps the moisture and colour that were entered with it: measuring again does not change
-    them.
+    latest moisture and colour are the lot's own from then on; the lot keeps the figures that it
+    came with too (`OWN_FIGURES`).
     """
 
     class What(models.TextChoices):
@@ -69,6 +102,15 @@ class Measurement(models.Model):
     DETECTED_FROM_A_LIMIT = (What.HMF, What.DIASTASE, What.CONDUCTIVITY)
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="measurements")
+    # The tank or drum that it was read in; None where nobody said.
+    place = models.ForeignKey(
+        Place,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="measurements",
+        verbose_name=_("vessel"),
+    )
     what = models.CharField(_("what"), max_length=12, choices=What)
     value = models.DecimalField(_("figure"), max_digits=7, decimal_places=3)
     # A laboratory's "< 5": the value is the limit of what it can detect.
@@ -99,7 +141,9 @@ class Measurement(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", null=True, blank=True
     )
     # None for a figure that was entered with its lot: the posting of the lot has the key.
-    idempotency_key = models.CharField(max_length=100, unique=True, null=True, blank=True)
+    idempotency_key = models.CharField(max_length=120, unique=True, null=True, blank=True)
+
+    objects = MeasurementQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("measurement")
@@ -141,6 +185,39 @@ class Measurement(models.Model):
     @property
     def has_report(self) -> bool:
         return self.report is not None and not self.report.is_removed
+
+
+class VesselTemperature(models.Model):
+    """How warm the honey in a vessel was on a day."""
+
+    # Frozen honey is kept at −18 °C; above 100 °C nothing of it is honey.
+    CELSIUS_MIN, CELSIUS_MAX = Decimal(-30), Decimal(100)
+
+    place = models.ForeignKey(
+        Place, on_delete=models.PROTECT, related_name="temperatures", verbose_name=_("vessel")
+    )
+    celsius = models.DecimalField(_("temperature, °C"), max_digits=4, decimal_places=1)
+    measured_on = models.DateField(_("day"))
+    measured_by = models.CharField(_("measured by"), max_length=80, blank=True)
+    recorded_at = models.DateTimeField(_("recorded"), auto_now_add=True)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", verbose_name=_("who")
+    )
+    idempotency_key = models.CharField(max_length=120, unique=True)
+
+    class Meta:
+        ordering = ["-measured_on", "-id"]
+        verbose_name = _("temperature in a vessel")
+        verbose_name_plural = _("temperatures in vessels")
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(celsius__gte=-30, celsius__lte=100),
+                name="vessel_temperature_celsius_minus_30_to_100",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place} {self.celsius} °C"
 
 
 def figure_in_words(what: str, value: Decimal, *, is_below: bool = False) -> str:

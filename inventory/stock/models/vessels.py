@@ -81,8 +81,9 @@ class DipReading(models.Model):
     """A depth and a temperature read in a vessel, and the honey they mean.
 
     `grams` is worked out from the vessel's shape and the density at `moisture_percent` and
-    `celsius`; `uncertainty_grams` says how far the density tables can be wrong;
-    `book_grams` is what the ledger said at that moment.
+    `celsius`; `uncertainty_grams` says how far it can be wrong by the density tables and the
+    dip stick, of which `stick_grams` are the stick's: half its finest mark, or None for a reading
+    kept when the stick was not counted. `book_grams` is what the ledger said at that moment.
     """
 
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="dip_readings")
@@ -97,6 +98,7 @@ class DipReading(models.Model):
     litres = models.DecimalField(max_digits=9, decimal_places=3)
     grams = models.BigIntegerField()
     uncertainty_grams = models.BigIntegerField()
+    stick_grams = models.BigIntegerField(null=True, blank=True)
     book_grams = models.BigIntegerField()
     note = models.CharField(_("note"), max_length=300, blank=True)
     idempotency_key = models.CharField(max_length=100, unique=True)
@@ -114,3 +116,8 @@ class DipReading(models.Model):
     def difference_grams(self) -> int:
         """What the dip found beyond the book; negative when honey is missing."""
         return self.grams - self.book_grams
+
+    @property
+    def density_grams(self) -> int:
+        """What the density tables alone can be wrong by."""
+        return self.uncertainty_grams - (self.stick_grams or 0)

@@ -34,6 +34,7 @@ from inventory.stock.models import (
     Place,
     Posting,
     PostingLine,
+    ProductionSettings,
     Supplier,
 )
 from inventory.stock.models.lots import Origin
@@ -50,20 +51,21 @@ DRUM_STATES = ("full", "empty", "reserved", "others")
 
 @dataclass(frozen=True)
 class DipOutcome:
-    """A dip reading beside what its vessel has in it by the books now."""
+    """A dip reading beside what its vessel had in it at that moment by the books of today."""
 
     reading: DipReading
-    vessel: "VesselContents"
 
     @property
     def state(self) -> str:
-        """Return accepted, moved (too late to accept), agrees, close or apart.
+        """Return accepted, moved (the books of that moment were changed), agrees, close or apart.
 
-        Close is less than the density tables can tell: the book may be as right as the dip.
+        Close is less than stick and density tables can tell: the book may be as right as the dip.
         """
         if self.reading.accepted_id:
             return "accepted"
-        if (self.vessel.lot, self.vessel.grams) != (self.reading.lot, self.reading.book_grams):
+        then = Balance.objects.in_vessel(self.reading.place, self.reading.read_at)
+        books = (then.lot, then.quantity) if then else (None, 0)
+        if books != (self.reading.lot, self.reading.book_grams):
             return "moved"
         apart = abs(self.reading.difference_grams)
         if not apart:
@@ -206,12 +208,27 @@ class HoneyInHand:
     def in_drums(self) -> "Total":
         return Total.of(self.our_drums)
 
-    @property
-    def at_risk(self) -> list[Lot]:
-        """Lots in hand that may ferment, wettest first."""
+    @cached_property
+    def moisture_warnings(self) -> "list[MoistureWarning]":
+        """What is to be said of the lots in hand that are above the house's limit, wettest first.
+
+        Lots of which the same is to be said are one warning.
+        """
+        limit = ProductionSettings.current().moisture_limit_percent
         lots = {vessel.lot for vessel in self.vessels if vessel.lot}
-        at_risk = [lot for lot in lots if lot.fermentation_warning]
-        return sorted(at_risk, key=lambda lot: (-lot.honey_moisture, lot.code))
+        above = [lot for lot in lots if rules.is_above_limit(lot, limit)]
+        found: dict[str, list[Lot]] = {}
+        for lot in sorted(above, key=lambda lot: (-lot.honey_moisture, lot.code)):
+            found.setdefault(rules.moisture_warning(lot, limit), []).append(lot)
+        return [MoistureWarning(sentence, lots) for sentence, lots in found.items()]
+
+
+@dataclass(frozen=True)
+class MoistureWarning:
+    """A sentence of warning, and the lots that it is said of, the wettest first."""
+
+    sentence: str
+    lots: list[Lot]
 
 
 @dataclass(frozen=True)
@@ -338,6 +355,41 @@ class LotStory:
     @property
     def quantity_there(self) -> int:
         return sum(balance.quantity for balance in self.where)
+
+
+def places_of(lot: Lot, *, but: Place) -> list[Place]:
+    """Return the other vessels that have honey of a lot."""
+    balances = Balance.objects.filter(lot=lot, is_vessel=True, quantity__gt=0).exclude(place=but)
+    return [balance.place for balance in balances.select_related("place").order_by("place__code")]
+
+
+@dataclass(frozen=True)
+class VesselWarmth:
+    """How warm the honey in a vessel was when it was read last, by a thermometer or with a dip."""
+
+    celsius: Decimal
+    read_on: date
+    is_dip: bool
+
+
+def warmth(place: Place) -> VesselWarmth | None:
+    """Return the newest temperature of what is in a vessel; None where none was read."""
+    read = place.temperatures.first()
+    dip = place.dip_readings.first()
+    dip_day = timezone.localdate(dip.read_at) if dip else None
+    if read and (dip_day is None or read.measured_on >= dip_day):
+        return VesselWarmth(read.celsius, read.measured_on, is_dip=False)
+    return VesselWarmth(dip.celsius, dip_day, is_dip=True) if dip and dip_day else None
+
+
+def source_shares(lot: Lot) -> list[tuple[str, Decimal]]:
+    """Return the floral sources in a blend with their share in percent, the largest first."""
+    shares: dict[str, Fraction] = {}
+    for each in lot.named_sources() if not lot.is_named else lot.origins():
+        known = shares.get(each.lot.floral_source, Fraction(0))
+        shares[each.lot.floral_source] = known + each.share
+    ordered = sorted(shares.items(), key=lambda pair: -pair[1])
+    return [(name, Decimal(share.numerator) * 100 / share.denominator) for name, share in ordered]
 
 
 def lot_story(lot: Lot, *, posting_count: int = 50) -> LotStory:
@@ -558,14 +610,20 @@ def received_lot(posting: Posting) -> Lot | None:
     return None
 
 
+def postings_by_key(keys: Iterable[int]) -> dict[int, PostingRow]:
+    """Return the rows of some postings, by key."""
+    found = postings().filter(pk__in=list(keys)).prefetch_related("corrections")
+    return {each.pk: PostingRow.of(each) for each in found}
+
+
 def posting(pk: int) -> Posting | None:
     """Return one posting as `postings` would, or None."""
     return postings().filter(pk=pk).first()
 
 
 def dips(place: Place | None = None) -> QuerySet[DipReading]:
-    """Return dip readings newest first, with their vessel, lot, reader and posting."""
-    found = DipReading.objects.select_related("place", "lot", "read_by", "accepted")
+    """Return dip readings newest first, with their vessel, lot, reader, posting and run."""
+    found = DipReading.objects.select_related("place", "lot", "read_by", "accepted", "run_dip__run")
     return found.filter(place=place) if place else found
 
 

@@ -1,15 +1,15 @@
 """The measurements of a lot, for its page and its certificate."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.stock import rules
 from inventory.stock.models import Lot, Measurement
-from inventory.stock.models.measurements import figure_in_words, grade_in_words
+from inventory.stock.models.measurements import OWN_FIGURES, figure_in_words, grade_in_words
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class HouseFigure:
     method: str
     measured_on: date | None = None
     measurement: Measurement | None = None
-    # The lot keeps the figure that it was entered with, but its measurement was removed.
+    # The lot came with this figure, but its measurement was removed.
     is_removed: bool = False
 
 
@@ -30,13 +30,14 @@ class HouseFigure:
 class LotFigures:
     """All figures of a lot: the house's, a laboratory's, and what was removed.
 
-    `disagreement` says where a later moisture is worse than the one the lot keeps.
+    `latest` are the measurements whose moisture and colour are the lot's own now; none of a figure
+    that was never measured again.
     """
 
     house: list[HouseFigure]
     laboratory: list[Measurement]
     removed: list[Measurement]
-    disagreement: str = ""
+    latest: list[Measurement]
 
     @property
     def certified(self) -> list[HouseFigure]:
@@ -53,48 +54,45 @@ def of_lot(lot: Lot) -> LotFigures:
     """Return the figures of a lot in the order of `Measurement.What`, each by day, in one query."""
     order = list(Measurement.What.values)
     found = sorted(
-        lot.measurements.select_related("report", "recorded_by", "removed_by"),
+        lot.measurements.select_related("report", "recorded_by", "removed_by", "place"),
         key=lambda each: (order.index(each.what), each.measured_on, each.pk),
     )
     there = [each for each in found if each.removed_at is None]
+    again = [each for each in there if each.idempotency_key is not None]
     by_house = [each for each in there if not each.is_laboratory]
     removed = [each for each in found if each.removed_at is not None]
     return LotFigures(
-        house=_with_the_lots_own(lot, by_house, removed),
+        house=_with_the_lots_own(lot, by_house, removed, _at_first(lot, found)),
         laboratory=[each for each in there if each.is_laboratory],
         removed=removed,
-        disagreement=_disagreement(lot, there),
+        latest=[
+            # Sorted by day and key already.
+            [each for each in again if each.what == what][-1]
+            for what in OWN_FIGURES
+            if any(each.what == what for each in again)
+        ],
     )
 
 
-def _disagreement(lot: Lot, measured: list[Measurement]) -> str:
-    """Say that the latest moisture has a worse grade, or keeps worse, than the lot's own figure."""
-    moistures = [each for each in measured if each.what == Measurement.What.MOISTURE]
-    if not moistures:
-        return ""
-    latest = max(moistures, key=lambda each: (each.measured_on, each.pk))
-    now, own = Lot(moisture_percent=latest.value), Lot(moisture_percent=lot.moisture_percent)
-    if latest.value <= lot.honey_moisture or (
-        (now.moisture_grade, now.fermentation_warning)
-        == (own.moisture_grade, own.fermentation_warning)
-    ):
-        return ""
-    sentence = _("Measured on %(day)s: %(figure)s, %(grade)s.") % {
-        "day": date_format(latest.measured_on),
-        "figure": latest.in_words,
-        "grade": latest.grade,
+def _at_first(lot: Lot, found: Sequence[Measurement]) -> dict[str, Decimal | None]:
+    """Return the moisture and colour that a lot came with, or that were worked out for a blend."""
+    return {
+        what: getattr(lot, at_first if _is_measured_again(found, what) else own)
+        for what, (own, at_first) in OWN_FIGURES.items()
     }
-    return f"{sentence} {now.fermentation_warning}".strip()
+
+
+def _is_measured_again(found: Sequence[Measurement], what: str) -> bool:
+    return any(each.what == what and each.idempotency_key is not None for each in found)
 
 
 def _with_the_lots_own(
-    lot: Lot, measured: list[Measurement], removed: list[Measurement]
+    lot: Lot,
+    measured: list[Measurement],
+    removed: list[Measurement],
+    own: Mapping[str, Decimal | None],
 ) -> list[HouseFigure]:
-    """Put the lot's own moisture and colour before what was measured, unless they are the same."""
-    own: dict[str, Decimal | None] = {
-        Measurement.What.MOISTURE: lot.moisture_percent,
-        Measurement.What.COLOUR: lot.colour_mm,
-    }
+    """Put what the lot came with before what was measured of it, unless they are the same."""
     figures = []
     for what in Measurement.What.values:
         of_kind = [each for each in measured if each.what == what]

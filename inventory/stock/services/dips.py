@@ -1,6 +1,6 @@
 """Dip readings: from a depth and a temperature to litres and weight, and to the books."""
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
@@ -10,8 +10,16 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
-from inventory.stock import density, vessels
-from inventory.stock.models import Balance, DipReading, Item, Place, Posting
+from inventory.stock import dip_weights
+from inventory.stock.models import (
+    Balance,
+    DipReading,
+    Item,
+    Lot,
+    Place,
+    Posting,
+    ProductionSettings,
+)
 from inventory.stock.services import ledger, moments, shortages
 
 
@@ -44,25 +52,59 @@ def record(
             _("%(place)s is empty on the books. Receive the honey first.") % {"place": place.name},
             parameter="place",
         )
-    litres = vessels.litres_at(place, depth_mm)
+    return keep(
+        place=place,
+        lot=there.honey_lot,
+        book_grams=there.quantity,
+        depth_mm=depth_mm,
+        celsius=celsius,
+        read_at=moment or timezone.now(),
+        read_by=recorded_by,
+        key=key,
+        note=note,
+    )
+
+
+def keep(
+    *,
+    place: Place,
+    lot: Lot,
+    book_grams: int,
+    depth_mm: int,
+    celsius: Decimal,
+    read_at: datetime,
+    read_by: Person,
+    key: str,
+    note: str = "",
+) -> DipReading:
+    """Keep a reading of a vessel beside what the books said of it at that moment.
+
+    Raises `BadValue` for a vessel without a shape, a dip deeper than the vessel, or a temperature
+    outside the density's range.
+    """
     try:
-        weighed = density.grams_of(
-            litres, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius
+        weighed = dip_weights.of_depth(
+            place,
+            depth_mm,
+            moisture_percent=lot.honey_moisture,
+            celsius=celsius,
+            mark_mm=ProductionSettings.current().stick_mark_mm,
         )
     except ValueError as error:
         raise BadValue(str(error), parameter="celsius") from error
     reading = DipReading(
         place=place,
-        lot=there.lot,
-        read_at=moment or timezone.now(),
-        read_by=recorded_by,
+        lot=lot,
+        read_at=read_at,
+        read_by=read_by,
         depth_mm=depth_mm,
         celsius=celsius,
-        moisture_percent=there.honey_lot.honey_moisture,
-        litres=litres,
+        moisture_percent=lot.honey_moisture,
+        litres=weighed.litres,
         grams=weighed.grams,
         uncertainty_grams=weighed.uncertainty_grams,
-        book_grams=there.quantity,
+        stick_grams=weighed.stick_grams,
+        book_grams=book_grams,
         note=note,
         idempotency_key=key,
     )
@@ -71,11 +113,21 @@ def record(
 
 
 @transaction.atomic
+def remove(*, reading: DipReading) -> None:
+    """Remove a reading that was mistyped. Raises `NotAllowedNow` when it was accepted already."""
+    reading = DipReading.objects.select_for_update().get(pk=reading.pk)
+    if reading.accepted_id:
+        raise NotAllowedNow(_("This reading was accepted already."))
+    reading.delete()
+
+
+@transaction.atomic
 def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -> Posting:
     """Correct the books to the dip at the time it was read, as a count with a reason.
 
     Raises `BadValue` without a reason, `NotAllowedNow` when the reading was accepted already,
-    agrees with the book, or honey has moved since.
+    agrees with the book, or the books of that moment were changed since. What moved after the
+    reading is told again.
     """
     if not reason.strip():
         raise BadValue(
@@ -93,7 +145,9 @@ def accept(*, reading: DipReading, reason: str, recorded_by: Person, key: str) -
             _("The reading agrees with the books. You don't need to correct anything.")
         )
     if there is None or (there.lot_id, there.quantity) != (reading.lot_id, reading.book_grams):
-        raise NotAllowedNow(_("Honey went in or out after this reading. Dip again."))
+        raise NotAllowedNow(
+            _("The books of that moment were changed after this reading. Dip again.")
+        )
     posting = ledger.post(
         kind=Posting.Kind.COUNT,
         lines=ledger.move(

@@ -27,6 +27,7 @@ from inventory.shared.people import Person
 from inventory.stock import density, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.services import held, ledger, lots, measurements, moments
+from inventory.stock.services.feeding import refuse_to_feed
 from inventory.stock.services.ledger import Line
 
 # Where honey goes when it is written off, by the kind of the posting that says why.
@@ -40,6 +41,9 @@ WRITE_OFF_PLACES: dict[str, str] = {
     Posting.Kind.FEEDING: Place.Kind.FED_TO_BEES,
     Posting.Kind.SAMPLE: Place.Kind.SAMPLED,
 }
+
+# What takes honey for somebody's use; a sample is taken to find out whether it is fit for any.
+USES = (Posting.Kind.OWN_USE, Posting.Kind.GIFT, Posting.Kind.FEEDING)
 
 # What the errors of `blend` call its one source, and what acts with one source call it.
 ONE_SOURCE = {"sources.0.place": "source", "sources.0.grams": "grams", "sources": "grams"}
@@ -321,8 +325,8 @@ def _preview(
     _refuse_two_owners(mixed)
     grams_after = sum(portion.grams for portion in mixed)
     lot = lots.mixed(mixed)
-    if not has_happened:
-        _check_room(target, lot, grams_after)
+    in_books = there.quantity if there else 0
+    _check_room(target, lot, grams_after - in_books if has_happened else grams_after)
     in_target = VesselChange(target, there.quantity if there else 0, grams_after)
     litres = density.litres_of(grams_after, moisture_percent=lot.honey_moisture)
     return HoneyPreview((*changes, in_target), lot, litres)
@@ -481,8 +485,9 @@ def pour(
     else:
         lot = lots.make_blend(mixed, made_on=timezone.localdate(at) if at else None)
         held.follow(lot, distinct)
-    if not has_happened:
-        _check_room(target, lot, grams_after)
+    # What the books had in it that day may be wrong; that so much does not go in at all is not.
+    arrived = sum(portion.grams for portion in portions)
+    _check_room(target, lot, arrived if has_happened else grams_after)
     lines = [Line(honey, portion.source, portion.lot, -portion.grams) for portion in mixed]
     lines.append(Line(honey, target, lot, grams_after))
     return lines
@@ -559,14 +564,16 @@ def write_off(
     key: str,
     note: str = "",
     written_off_on: date | None = None,
+    may_be_fed: bool = False,
 ) -> Posting:
-    """Take honey off the books as spoiled, used at home or given away, and say so in the posting.
+    """Take honey off the books for a reason of `WRITE_OFF_PLACES`, and say so in the posting.
 
-    `grams` None means all there is; `reason` is a posting kind: spoilage, own use or gift. Without
-    `written_off_on` it happens now.
-    Raises `BadValue`, `NotAllowedNow` for an empty vessel or honey of another that would be used
-    or given away, `LotOnHold` for honey on hold that would be, `NotEnoughHoney`, `StockReserved`,
-    `AlreadyRecorded`.
+    `grams` None means all there is; `reason` is a posting kind, such as spoilage, skimmings or own
+    use. Without `written_off_on` it happens now. `may_be_fed` confirms that honey that is not of
+    the house's own hives may be fed to bees.
+    Raises `BadValue`, `NotAllowedNow` for an empty vessel or honey of another that would be used,
+    fed or given away, `LotOnHold` for honey on hold that would be, `NotEnoughHoney`,
+    `StockReserved`, `AlreadyRecorded`.
     """
     problems = Problems()
     if grams is not None:
@@ -583,6 +590,7 @@ def write_off(
     lots.save_unknown(portion.lot)
     if moment is None:
         refuse_to_use(portion.lot, reason)
+        refuse_to_feed(portion.lot, reason, may_be_fed=may_be_fed)
     return ledger.post(
         kind=reason,
         lines=ledger.move(
@@ -601,18 +609,18 @@ def write_off(
 
 
 def refuse_to_use(lot: Lot | None, reason: str) -> None:
-    """Raise where a lot on hold or of another beekeeper would be used at home or given away.
+    """Raise where a lot on hold or of another beekeeper would be used, fed or given away.
 
     Call with the item locked.
     """
-    if lot is None or reason not in (Posting.Kind.OWN_USE, Posting.Kind.GIFT):
+    if lot is None or reason not in USES:
         return
     lot = Lot.objects.select_related("owner").get(pk=lot.pk)
     if lot.is_on_hold:
         raise LotOnHold(
             _(
                 "Lot %(lot)s is on hold, so it can't be used or given away: %(reason)s It may "
-                "only be written off as spoiled or broken."
+                "only be written off as lost or spoiled, or as a sample."
             )
             % {"lot": lot.code, "reason": rules.hold_sentence(lot)},
             parameter="reason",

@@ -113,6 +113,7 @@ def post(
     if happened:
         if is_late and kind == Posting.Kind.SALE:
             lines = _where_they_were(lines, moment)
+            moment = _when_they_were_there(lines, moment)
         lines, shorts = _with_shortages(lines, _there(lines, moment if is_late else None))
     batch = _Batch(recorded_by, key)
     batch.releases, batch.gives_way = list(releases), happened
@@ -338,7 +339,6 @@ class _Batch:
                 raise NotEnoughStock(
                     _("%(more)s of %(item)s that left already would be missing. Check the figure.")
                     % {"more": item.in_words(more), "item": item.name},
-                    parameter="may_not_lack",
                     asked=more,
                     there=0,
                 )
@@ -478,7 +478,7 @@ def _where_they_were(lines: list[Line], moment: datetime) -> list[Line]:
     They are picked where they are now, and may have been carried since.
     """
     stores = Place.objects.filter(kind__in=Place.STORES).in_bulk()
-    made = []
+    made: list[Line] = []
     for line in lines:
         if line.place.kind not in Place.STORES or line.quantity > 0:
             made.append(line)
@@ -492,6 +492,34 @@ def _where_they_were(lines: list[Line], moment: datetime) -> list[Line]:
             wanted -= taken
         made.append(Line(line.item, line.place, line.lot, -wanted))
     return _merged(made)
+
+
+def _when_they_were_there(lines: list[Line], moment: datetime) -> datetime:
+    """Return the moment of a sale, or if the goods came into the books later, when they were there.
+
+    The document of the sale keeps its day. Where they never were, the sale is short.
+    """
+
+    def lack(at: datetime) -> bool:
+        there = _there(lines, at)
+        return any(
+            line.place.is_physical and line.quantity < 0 and there.get(line.key, 0) < -line.quantity
+            for line in lines
+        )
+
+    if not lack(moment):
+        return moment
+    came = Q()
+    for line in lines:
+        if line.place.is_physical:
+            came |= Q(item=line.item, place=line.place, lot=line.lot)
+    later = (
+        PostingLine.objects.standing()
+        .filter(came, quantity__gt=0, posting__occurred_at__gt=moment)
+        .order_by("posting__occurred_at")
+        .values_list("posting__occurred_at", flat=True)
+    )
+    return next((at for at in later if not lack(at)), moment)
 
 
 def _with_shortages(
@@ -675,7 +703,10 @@ def _apply(
     lines: list[Line], releases: Iterable[ReservedStock], *, gives_way: bool
 ) -> list[MovedPromise]:
     """Change the balances; return the promises that had to give way."""
-    balances = _balances(lines)
+    releases = list(releases)
+    balances = _balances(
+        [*lines, *(Line(each.item, each.place, each.lot, each.quantity) for each in releases)]
+    )
     for promised in releases:
         _change_reserved(balances, promised, -promised.quantity)
     gone: list[tuple[Balance, int]] = []

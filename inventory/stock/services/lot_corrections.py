@@ -4,6 +4,7 @@ The old figures stay readable in `LotCorrection`.
 """
 
 from collections.abc import Iterable
+from datetime import date
 from typing import Any
 
 from inventory.shared.people import Person
@@ -36,16 +37,21 @@ def follow(retold: Retold, *, posting: Posting, person: Person) -> list[Lot]:
 
 
 def work_out_again(
-    before: dict[int, dict[str, Any]], *, posting: Posting | None, person: Person, reason: str = ""
+    before: dict[int, dict[str, Any]],
+    *,
+    posting: Posting | None,
+    person: Person,
+    reason: str = "",
+    since: date | None = None,
 ) -> list[Lot]:
     """Let these lots and all that was made of them have the figures of what they are made of.
 
-    `before` are the figures that the lots had, by key, where they are known already. Return the
-    lots that differ.
+    `before` are the figures that the lots had, by key, where they are known already. With `since`,
+    only what was made on that day or later follows. Return the lots that differ.
     """
     family = set(before)
     for lot in Lot.objects.filter(pk__in=before):
-        family |= {made.pk for made in lot.descendants()}
+        family |= {made.pk for made in lot.descendants() if since is None or made.made_on >= since}
     _keep(before, family - before.keys())
     found = Lot.objects.select_related("product").in_bulk(family)
     links: dict[int, list[tuple[Lot, int]]] = {key: [] for key in found}
@@ -132,15 +138,20 @@ def _take_figures(lot: Lot, parts: list[tuple[Lot, int]]) -> None:
     if lot.kind not in (Lot.Kind.BLEND, Lot.Kind.PACKED) or not parts:
         return
     if of_bulk:
-        source = lots.blend_of(of_bulk)
+        source = lots.blend_of(of_bulk, lot.made_on)
     elif len(parts) == 1:
         [(source, _grams)] = parts
     else:
         return
-    names = [name for name in FOLLOWING if not _is_measured(lot, name)]
-    for name in names:
-        setattr(lot, name, getattr(source, name))
-    lot.save(update_fields=names)
+    changed = []
+    for name in FOLLOWING:
+        if name == "floral_source" and lot.is_named:
+            continue
+        # What was measured of the lot itself stays; beside it is kept what it would be without.
+        own = f"{name}_at_first" if _is_measured(lot, name) else name
+        setattr(lot, own, getattr(source, name))
+        changed.append(own)
+    lot.save(update_fields=changed)
 
 
 def _is_measured(lot: Lot, name: str) -> bool:

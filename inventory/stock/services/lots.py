@@ -1,9 +1,10 @@
 """Lots: their codes, their measurements, and what mixing makes of them."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 
 from django.db import transaction
 from django.utils import timezone
@@ -13,9 +14,17 @@ from inventory.physics import refractometer
 from inventory.shared import words
 from inventory.shared.checks import save_checked
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
+from inventory.shared.people import Person
 from inventory.stock import rules
-from inventory.stock.models import Lot, LotParent, Place
-from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN
+from inventory.stock.models import (
+    Lot,
+    LotCorrection,
+    LotParent,
+    Measurement,
+    Place,
+    ProductionSettings,
+)
+from inventory.stock.models.lots import MOISTURE_MAX, MOISTURE_MIN, Origin
 from inventory.stock.services import numbers
 
 
@@ -31,6 +40,9 @@ class Portion:
 SEASON_MIN = 2000
 # The Pfund wedge ends at 140 mm; photometers that imitate it read a little further.
 COLOUR_MM_MAX = 150
+# 25 % and 13 % of water by the table of honey are 73.4 and 85.2 °Brix; at 40 and 10 °C a reading
+# is a little below and above.
+BRIX_MIN, BRIX_MAX = Decimal(71), Decimal(85)
 
 # Lots that are not saved yet can't be keys, so that parts are pairs.
 Parts = list[tuple[Lot, int]]
@@ -64,17 +76,25 @@ def moisture_known(
 ) -> Decimal:
     """Return the moisture in percent, as it was measured or by a refractometer index.
 
-    Raises `BadValue` where it is missing or that of no honey.
+    A scale of percent water that was read at a temperature is corrected as the index is. Raises
+    `BadValue` where it is missing or that of no honey.
     """
-    if moisture_percent is None and refractive_index is not None:
+    if moisture_percent is not None and refractive_index is None:
+        _check_moisture(moisture_percent)
+        moisture_percent = moisture_at_reference(moisture_percent, refractometer_celsius)
+    elif moisture_percent is None and refractive_index is not None:
         moisture_percent = moisture_from_index(refractive_index, refractometer_celsius)
     if moisture_percent is None:
         raise BadValue(
             _("Enter the moisture, or the refractometer index."), parameter="moisture_percent"
         )
+    _check_moisture(moisture_percent)
+    return moisture_percent
+
+
+def _check_moisture(moisture_percent: Decimal) -> None:
     if not MOISTURE_MIN <= moisture_percent <= MOISTURE_MAX:
         raise BadValue(_("Enter a moisture from 10 to 30 percent."), parameter="moisture_percent")
-    return moisture_percent
 
 
 def moisture_from_index(
@@ -84,6 +104,69 @@ def moisture_from_index(
 
     Without a temperature the reading counts as one at 20 °C. Raises `BadValue`.
     """
+    read_at = _reading_celsius(refractometer_celsius)
+    try:
+        moisture = refractometer.moisture_from_refractive_index(
+            float(refractive_index), celsius=float(read_at)
+        )
+    except ValueError as error:
+        raise BadValue(
+            _(
+                "An index of %(index)s is outside the table, which goes from 1.4740 (25 %% "
+                "moisture) to 1.5044 (13 %%) at 20 °C. Take the reading again, or enter "
+                "the moisture in percent."
+            )
+            % {"index": refractive_index},
+            parameter="refractive_index",
+        ) from error
+    return Decimal(str(round(moisture, 2)))
+
+
+def index_from_brix(brix: Decimal) -> Decimal:
+    """Return the index, to 0.00001, that a refractometer of °Brix saw when it showed `brix`.
+
+    Raises `BadValue` for a figure that no honey shows.
+    """
+    if not BRIX_MIN <= brix <= BRIX_MAX:
+        raise BadValue(
+            _(
+                "Honey shows from %(low)s to %(high)s °Brix; you entered %(typed)s. Take the "
+                "reading again, or enter the moisture in percent."
+            )
+            % {
+                "low": words.number(BRIX_MIN),
+                "high": words.number(BRIX_MAX),
+                "typed": words.number(brix.normalize()),
+            },
+            parameter="brix",
+        )
+    return Decimal(str(round(refractometer.refractive_index_from_brix(float(brix)), 5)))
+
+
+def moisture_at_reference(moisture_percent: Decimal, celsius: Decimal | None) -> Decimal:
+    """Return the moisture of honey that a scale of percent water showed at a temperature.
+
+    The scale is made for 20 °C; without a temperature the instrument corrected itself. Raises
+    `BadValue`.
+    """
+    if celsius is None:
+        return moisture_percent
+    _reading_celsius(celsius)
+    try:
+        index = refractometer.refractive_index_from_moisture(float(moisture_percent))
+    except ValueError as error:
+        raise BadValue(
+            _(
+                "A reading can be corrected from 13 to 25 percent of water. Take it again at 68 °F "
+                "(20 °C), and leave the temperature empty."
+            ),
+            parameter="moisture_percent",
+        ) from error
+    return moisture_from_index(Decimal(str(index)), celsius)
+
+
+def _reading_celsius(refractometer_celsius: Decimal | None) -> Decimal:
+    """Return the temperature of a reading; 20 °C when left out. Raises `BadValue`."""
     read_at = Decimal(20) if refractometer_celsius is None else refractometer_celsius
     low, high = (Decimal(end) for end in (refractometer.CELSIUS.low, refractometer.CELSIUS.high))
     if not low <= read_at <= high:
@@ -100,21 +183,7 @@ def moisture_from_index(
             },
             parameter="refractometer_celsius",
         )
-    try:
-        moisture = refractometer.moisture_from_refractive_index(
-            float(refractive_index), celsius=float(read_at)
-        )
-    except ValueError as error:
-        raise BadValue(
-            _(
-                "An index of %(index)s is outside the table, which goes from 1.4740 (25 %% "
-                "moisture) to 1.5044 (13 %%) at 20 °C. Take the reading again, or enter "
-                "the moisture in percent."
-            )
-            % {"index": refractive_index},
-            parameter="refractive_index",
-        ) from error
-    return Decimal(str(round(moisture, 2)))
+    return read_at
 
 
 @transaction.atomic
@@ -140,8 +209,7 @@ def set_origin(*, lot: Lot, country: str, region: str) -> Lot:
 def make_blend(portions: Iterable[Portion], *, made_on: date | None = None) -> Lot:
     """Make the lot that the portions become, today or that day, with the grams of each parent."""
     parts = _parts(portions)
-    lot = blend_of(parts)
-    lot.made_on = made_on or lot.made_on
+    lot = blend_of(parts, made_on)
     lot.code = next_code(lot.season, "B")
     save_checked(lot)
     LotParent.objects.bulk_create(
@@ -185,27 +253,52 @@ def _parts(portions: Iterable[Portion]) -> Parts:
     return parts
 
 
-def blend_of(parts: Parts) -> Lot:
-    """Return the blend of these lots with its measurements, not saved and without a code.
+def blend_of(parts: Parts, made_on: date | None = None) -> Lot:
+    """Return the blend of these lots with its figures, not saved and without a code.
 
-    Its colour is unknown where that of any lot is.
+    It has the names and the season that most of its honey has, so that what was left in a tank
+    does not rename what is poured on it; moisture and colour are the means of what was known of
+    the lots on the day. Its colour is unknown where that of any lot is. A single lot alone is
+    called as it is.
     """
-    colours = [(lot.colour_mm, grams) for lot, grams in parts if lot.colour_mm is not None]
+    moistures = [(_figure(lot, Measurement.What.MOISTURE, made_on), grams) for lot, grams in parts]
+    colours = [(_figure(lot, Measurement.What.COLOUR, made_on), grams) for lot, grams in parts]
+    sources, origins = _shares(parts, Lot.named_sources), _shares(parts, Lot.origins)
+    least = Fraction(ProductionSettings.current().named_source_percent) / 100
     return Lot(
         kind=Lot.Kind.BLEND,
-        season=max(lot.season for lot, _grams in parts),
-        floral_source=joined(lot.floral_source for lot, _grams in parts),
-        yard=joined(lot.yard for lot, _grams in parts),
-        made_on=timezone.localdate(),
-        moisture_percent=_mean_known(
-            [(lot.moisture_percent, grams) for lot, grams in parts], "0.01"
+        season=rules.season_by_share(origins),
+        floral_source=rules.names_by_share(
+            [(each.lot.floral_source, each.share) for each in sources], least=least
         ),
-        colour_mm=_mean(colours, "0.1") if len(colours) == len(parts) else None,
+        yard=rules.names_by_share([(each.lot.yard, each.share) for each in origins], least=least),
+        made_on=made_on or timezone.localdate(),
+        moisture_percent=_mean_known(moistures, "0.01"),
+        colour_mm=_mean(colours, "0.1"),
         quantity_made=sum(grams for _lot, grams in parts),
         cost_cents=rules.cost_cents(parts),
         # Honey of different owners is never mixed, so the first speaks for all.
         owner=parts[0][0].owner,
     )
+
+
+def _figure(lot: Lot, what: str, on: date | None) -> Decimal | None:
+    """Return a figure of a lot as it was known on a day; a lot that is not saved has its own."""
+    if lot.pk is None or on is None:
+        return lot.moisture_percent if what == Measurement.What.MOISTURE else lot.colour_mm
+    return Measurement.objects.figure_of(lot, what, on=on)
+
+
+def _shares(parts: Parts, of: Callable[[Lot], list[Origin]]) -> list[Origin]:
+    """Return the lots that `of` finds in each part, with their shares of all the parts."""
+    whole = sum(grams for _lot, grams in parts)
+    found = []
+    for lot, grams in parts:
+        # A lot that is only previewed was made of nothing yet.
+        is_whole = lot.pk is None or len(parts) == 1
+        inside = [Origin(lot, Fraction(1))] if is_whole else of(lot)
+        found += [Origin(each.lot, each.share * Fraction(grams, whole)) for each in inside]
+    return found
 
 
 def _mean_known(figures: Sequence[tuple[Decimal | None, int]], step: str) -> Decimal | None:
@@ -214,17 +307,52 @@ def _mean_known(figures: Sequence[tuple[Decimal | None, int]], step: str) -> Dec
     return _mean(known, step) if known else None
 
 
-def _mean(figures: Sequence[tuple[Decimal, int]], step: str) -> Decimal:
-    """Return the mean of figures weighted by their grams, rounded to `step`."""
-    weighted = sum((figure * grams for figure, grams in figures), Decimal(0))
+def _mean(figures: Sequence[tuple[Decimal | None, int]], step: str) -> Decimal | None:
+    """Return the mean of figures weighted by their grams, rounded to `step`.
+
+    None where any figure is unknown.
+    """
+    weighted = Decimal(0)
+    for figure, grams in figures:
+        if figure is None:
+            return None
+        weighted += figure * grams
     return (weighted / sum(grams for _figure, grams in figures)).quantize(Decimal(step))
 
 
 def joined(names: Iterable[str]) -> str:
     """Join names without repeating any: "Clover" and "Clover, Basswood" → "Clover, Basswood"."""
     parts = [part.strip() for name in names for part in name.split(",") if part.strip()]
-    joined = ", ".join(dict.fromkeys(parts))
-    return joined if len(joined) <= 120 else joined[:117] + "..."
+    return rules.in_room(list(dict.fromkeys(parts)))
+
+
+@transaction.atomic
+def name_blend(*, lot: Lot, floral_source: str, named_by: Person) -> Lot:
+    """Call a blend by a name of the house's choice; what it was called before stays readable.
+
+    Jars that are filled already keep what they were filled as. Raises `NotAllowedNow` for a lot
+    that is no blend in bulk, `BadValue`.
+    """
+    lot = Lot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
+    if lot.kind != Lot.Kind.BLEND:
+        raise NotAllowedNow(
+            _("Lot %(lot)s is no blend. Only a blend can be given a name.") % {"lot": lot.code}
+        )
+    name = floral_source.strip()
+    if not name:
+        raise BadValue(_("Enter the name of the blend."), parameter="floral_source")
+    if name == lot.floral_source and lot.is_named:
+        return lot
+    LotCorrection.objects.create(
+        lot=lot,
+        before={"floral_source": lot.floral_source},
+        after={"floral_source": name},
+        reason=_("The blend was named."),
+        corrected_by=named_by,
+    )
+    lot.floral_source, lot.is_named = name, True
+    save_checked(lot)
+    return lot
 
 
 def next_code(season: int, letter: str) -> str:

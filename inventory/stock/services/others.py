@@ -18,7 +18,7 @@ from inventory.shared import checks
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.stock import density, rules
-from inventory.stock.models import Item, Lot, LotParent, Place, Posting, Supplier
+from inventory.stock.models import Balance, Item, Lot, LotParent, Place, Posting, Supplier
 from inventory.stock.services import arrivals, honey, ledger, lots, moments, purchases, stores
 from inventory.stock.services.arrivals import HoneyFacts, VesselReceived
 
@@ -89,7 +89,11 @@ def hand_back(
     problems.raise_any()
     ledger.lock_items([Item.objects.honey()])
     ledger.refuse_repeat(key)
-    portion = _theirs(place, grams, moments.of_draw(handed_on, place))
+    moment = moments.of_draw(handed_on, place)
+    there = Balance.objects.in_vessel(place)
+    if there and Balance.objects.in_vessel(place, moment) is None:
+        _refuse_before_it_came(there.honey_lot, handed_on, parameter="handed_on")
+    portion = _theirs(place, grams, moment)
     _refuse_before_it_came(portion.lot, handed_on, parameter="handed_on")
     return _post_back(
         Item.objects.honey(),

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import checks, words
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
-from inventory.stock import density, vessels
+from inventory.stock import density, rules, vessels
 from inventory.stock.models import Balance, CalibrationPoint, Place, TankShape
 
 # More drums than this in one go is a slip of the finger.
@@ -19,7 +19,7 @@ DRUMS_MAX = 200
 # Larger or heavier than any vessel of a honey house: a slip of the finger, or of the unit.
 MEASURE_MM_MAX = 50_000
 CAPACITY_LITRES_MAX = 500_000
-TARE_GRAMS_MAX: dict[str, int] = {Place.Kind.DRUM: 100_000, Place.Kind.PAIL: 100_000}
+TARE_GRAMS_MAX: dict[str, int] = {Place.Kind.PAIL: 100_000}
 TARE_GRAMS_MAX_ELSE = 5_000_000
 # /honey/places/new/ is the page that makes a place.
 TAKEN_BY_ADDRESSES = ("new", "drums")
@@ -226,7 +226,9 @@ def _check_size(
     capacity_parameter: str = "capacity_litres",
 ) -> None:
     heaviest_grams = TARE_GRAMS_MAX.get(kind, TARE_GRAMS_MAX_ELSE)
-    if tare_grams is not None and tare_grams > heaviest_grams:
+    if tare_grams is not None and kind == Place.Kind.DRUM:
+        rules.check_tare(problems, "tare_grams", tare_grams, capacity_litres)
+    elif tare_grams is not None and tare_grams > heaviest_grams:
         problems.add(
             "tare_grams",
             _("%(tare)s is more than an empty vessel weighs. Check the figure and its unit.")

@@ -18,7 +18,15 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.shared.errors import NotAllowedNow
-from inventory.stock.models import Item, Lot, Place, Posting, PostingLine, Shortage
+from inventory.stock.models import (
+    CountLine,
+    Item,
+    Lot,
+    Place,
+    Posting,
+    PostingLine,
+    Shortage,
+)
 from inventory.stock.services import lots
 
 # A place and a lot by their keys; a lot of zero is none.
@@ -124,7 +132,9 @@ def tell_again(item: Item, *, moment: datetime, after: int, change: Mapping[Key,
     walk.new = state_at(item, moment, upto=after)
     walk.old = dict(walk.new)
     _add(walk.old, {key: -n for key, n in change.items() if key[0] in walk.physical})
-    for event in _events(item, moment, after):
+    events = _events(item, moment, after)
+    walk.counted_earlier(events, moment)
+    for event in events:
         walk.tell(event)
     return walk.outcome
 
@@ -194,9 +204,39 @@ class _Retelling:
         self._last: dict[int, int] = {}
         # What settled a shortage that is no longer one is taken back where it comes.
         self._taken_back: dict[int, Quantities] = {}
+        # When the lines of a count sheet were counted, and what had changed by then.
+        self._counts: list[tuple[datetime, int, Key]] = []
+        self._changed_by_count: dict[tuple[int, Key], int] = {}
         self.outcome = Retold()
 
+    def counted_earlier(self, events: Iterable[Event], moment: datetime) -> None:
+        """Learn which counts are booked later than they were counted: a sheet is closed last."""
+        levels = [event.posting.pk for event in events if event.posting.kind in LEVELS]
+        for line in CountLine.objects.filter(posting__in=levels, item=self.item):
+            key = (line.place_id, 0 if self.is_honey else line.lot_id or 0)
+            self._changed_by_count[line.posting_id or 0, key] = 0
+            if line.counted_at >= moment:
+                self._counts.append((line.counted_at, line.posting_id or 0, key))
+        self._counts.sort()
+
+    def _note_counts(self, upto: datetime) -> None:
+        while self._counts and self._counts[0][0] <= upto:
+            _when, posting, key = self._counts.pop(0)
+            self._changed_by_count[posting, key] = self._changed(key)
+
+    def _changed(self, key: Key) -> int:
+        """Return by how much the new telling differs from the old, in a vessel or of a lot."""
+        if self.is_honey:
+            return sum(_at(self.new, key[0]).values()) - sum(_at(self.old, key[0]).values())
+        return self.new.get(key, 0) - self.old.get(key, 0)
+
+    def _change_of_level(self, posting: int, key: Key, quantity: int) -> int:
+        """Return the difference that a count has now: it said how much there was when counted."""
+        changed = self._changed_by_count.get((posting, key))
+        return quantity - (self._changed(key) if changed is None else changed)
+
     def tell(self, event: Event) -> None:
+        self._note_counts(event.posting.occurred_at)
         touched = {place for place, _lot in event.lines if place in self.physical}
         touched |= {row.place_id for row in event.shortages if row.place_id} & self.physical
         for place in touched:
@@ -237,7 +277,7 @@ class _Retelling:
 
     def _tell_pieces(self, event: Event, lines: Quantities) -> tuple[Quantities, tuple[Short, ...]]:
         if event.posting.kind in LEVELS:
-            return self._tell_counts(lines), ()
+            return self._tell_counts(event.posting.pk, lines), ()
         missing = {(row.place_id or 0, row.lot_id or 0): row.quantity for row in event.shortages}
         told = {
             (place, lot): quantity
@@ -266,11 +306,10 @@ class _Retelling:
                 shorts.append(Short(place, lot, short))
         return told, tuple(shorts)
 
-    def _tell_counts(self, lines: Quantities) -> Quantities:
+    def _tell_counts(self, posting: int, lines: Quantities) -> Quantities:
         told: Quantities = {}
         for key in sorted(key for key in lines if key[0] in self.physical):
-            level = self.old.get(key, 0) + lines[key]
-            change = level - self.new.get(key, 0)
+            change = self._change_of_level(posting, key, lines[key])
             outside = self._outside_of(lines, key[1])
             _add(told, {key: change})
             _add(told, {(outside, key[1]): -change})
@@ -286,19 +325,17 @@ class _Retelling:
 
     def _tell_honey(self, event: Event, lines: Quantities) -> tuple[Quantities, tuple[Short, ...]]:
         if event.posting.kind in LEVELS:
-            return self._tell_level(lines), ()
+            return self._tell_level(event.posting.pk, lines), ()
         if not any(lines.values()) and event.posting.took_all:
             lines = _as_posted(event.posting, self.item)
         flow = _Flow(self, event, lines)
         return flow.told, tuple(flow.shorts)
 
-    def _tell_level(self, lines: Quantities) -> Quantities:
+    def _tell_level(self, posting: int, lines: Quantities) -> Quantities:
         told: Quantities = {}
         for place in {place for place, _lot in lines if place in self.physical}:
             was = _at(lines, place)
-            level = sum(_at(self.old, place).values()) + sum(was.values())
-            there = _at(self.new, place)
-            change = level - sum(there.values())
+            change = self._change_of_level(posting, (place, 0), sum(was.values()))
             outside = self._outside_of(lines, next(iter(was)))
             if change >= 0:
                 lot = self.lot_in(place) or next(iter(was))

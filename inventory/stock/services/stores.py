@@ -12,15 +12,21 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.shared import checks, days
-from inventory.shared.errors import BadValue, NotEnoughStock, Problems, StockReserved
+from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
 from inventory.shared.people import Person
 from inventory.stock import rules
+from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
-from inventory.stock.services import ledger, retelling, shortages
+from inventory.stock.services import ledger, retelling, shortages, surpluses
+from inventory.stock.services.feeding import refuse_to_feed
 from inventory.stock.services.honey import WRITE_OFF_PLACES, refuse_to_use
 
 # So many lots on hold are named in a refusal.
 HELD_TOLD = 3
+NOTE_LENGTH_MAX = 300
+# Foam is skimmed off honey in a tank, and neither candles nor lids are spilled or fed to bees.
+ONLY_IN_BULK = (Posting.Kind.SKIMMING,)
+ONLY_HONEY = (Posting.Kind.SPILL, Posting.Kind.FEEDING)
 
 
 @transaction.atomic
@@ -72,20 +78,24 @@ def write_off(
     key: str,
     note: str = "",
     written_off_on: date | None = None,
+    may_be_fed: bool = False,
 ) -> Posting:
-    """Take pieces off the books as broken, spoiled, used at home or given away.
+    """Take pieces off the books for a reason of `WRITE_OFF_PLACES`; only honey is fed or spilled.
 
-    Without `written_off_on` it happens now.
+    Without `written_off_on` it happens now; `may_be_fed` as for `honey.write_off`.
     """
     problems = Problems()
     rules.check_quantity(problems, "pieces", item, pieces)
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why they are gone."))
+    elif reason in ONLY_IN_BULK or (reason in ONLY_HONEY and item.kind != Item.Kind.PACKED):
+        problems.add("reason", _("This reason is for honey. Choose another one."))
     checks.check_day(problems, "written_off_on", written_off_on)
     problems.raise_any()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
     refuse_to_use(lot, reason)
+    refuse_to_feed(lot, reason, may_be_fed=may_be_fed)
     with refused_at("pieces"):
         return ledger.post(
             kind=reason,
@@ -113,15 +123,15 @@ def count(
     reason: str,
     recorded_by: Person,
     key: str,
-    count_is_right: bool = False,
+    surplus_reason: str = "",
     counted_on: date | None = None,
 ) -> Posting | None:
     """Bring the books to what was counted, now or that day; return the posting, or None when they
     agree.
 
-    `count_is_right` confirms more of another beekeeper's jars than can be here. Raises `BadValue`
-    for a count below zero or without a reason, `StockReserved` when fewer are left than are
-    promised.
+    `surplus_reason` says why there are more of a lot than were made of it and have not left; it is
+    noted with the reason. Raises `BadValue` for a count below zero or without a reason,
+    `StockReserved` when fewer are left than are promised.
     """
     problems = Problems()
     if counted != 0 and item.is_weighed:
@@ -130,6 +140,9 @@ def count(
         problems.add("counted", _("Enter how many you counted, from 0 to a million."))
     if not reason.strip():
         problems.add("reason", _("Enter a reason for changing the books to match the count."))
+    note = " ".join(part for part in (reason.strip(), surplus_reason.strip()) if part)
+    if len(note) > NOTE_LENGTH_MAX:
+        problems.add("reason", _("That is too long. Say it in fewer words."))
     checks.check_day(problems, "counted_on", counted_on)
     problems.raise_any()
     ledger.lock_items([item])
@@ -148,8 +161,10 @@ def count(
     if difference == 0:
         settle()
         return None
-    if lot and difference > 0 and not count_is_right:
-        _ask_about_more_than_packed(lot, difference)
+    surplus = surpluses.found([CountChange(place, item, lot, difference)])
+    if not surplus_reason.strip():
+        surpluses.ask_why(problems, surplus, "surplus_reason")
+    problems.raise_any()
     with refused_at("counted"):
         posting = ledger.post(
             kind=Posting.Kind.COUNT,
@@ -162,7 +177,7 @@ def count(
             ),
             recorded_by=recorded_by,
             key=key,
-            note=reason.strip(),
+            note=note,
             occurred_at=moment,
         )
     settle()
@@ -177,37 +192,6 @@ def _in_books(item: Item, place: Place, lot: Lot | None, day: date | None) -> in
         return balance.quantity if balance else 0
     state = retelling.state_at(item, moment, places=[place.pk])
     return state.get((place.pk, lot.pk if lot else 0), 0)
-
-
-def _ask_about_more_than_packed(lot: Lot, found: int) -> None:
-    """Ask about a count that makes more of an owner's jars than were packed and did not leave.
-
-    What another count did not find may turn up again.
-    """
-    if lot.owner is None:
-        return
-    outside = Balance.objects.filter(lot=lot, is_physical=False)
-    can_be_here = -sum(
-        balance.quantity for balance in outside.exclude(place__kind=Place.Kind.COUNT_DIFFERENCE)
-    )
-    here = sum(Balance.objects.filter(lot=lot, is_physical=True).values_list("quantity", flat=True))
-    if here + found > can_be_here:
-        raise BadValue(
-            _(
-                "Lot %(lot)s belongs to %(owner)s: %(packed)s were packed and %(gone)s handed "
-                "back or lost, so %(most)s can be here, but with this count there would be "
-                "%(told)s. Count again, or tick that the count is right."
-            )
-            % {
-                "lot": lot.code,
-                "owner": lot.owner,
-                "packed": lot.quantity_made,
-                "gone": lot.quantity_made - can_be_here,
-                "most": can_be_here,
-                "told": here + found,
-            },
-            parameter="count_is_right",
-        )
 
 
 @contextmanager

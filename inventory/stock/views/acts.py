@@ -1,9 +1,10 @@
 """The acts with bulk honey; each shows what will change before it is posted."""
 
+from dataclasses import asdict
 from typing import Any
 
 from django.http import HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.decorators import method_decorator
@@ -263,8 +264,7 @@ class DrumFillView(HoneyMoveView):
         return drums.preview_fill(
             tank=data["tank"],
             drum=data["drum"],
-            gross_grams=data["gross"],
-            tare_grams=data["tare"],
+            measured=data["drum_measured"],
             filled_on=data["filled_on"],
         )
 
@@ -273,8 +273,7 @@ class DrumFillView(HoneyMoveView):
         return drums.fill(
             tank=data["tank"],
             drum=data["drum"],
-            gross_grams=data["gross"],
-            tare_grams=data["tare"],
+            **asdict(data["drum_measured"]),
             filled_on=data["filled_on"],
             note=data["note"],
             recorded_by=person_of(self.request),
@@ -287,6 +286,53 @@ class DrumFillView(HoneyMoveView):
         if self._day and self._day != timezone.localdate():
             given["filled_on"] = self._day.isoformat()
         return f"{reverse('inventory:drum_fill')}?{urlencode(given)}"
+
+
+class WeighAgainView(ActView):
+    """A drum weighed again; what the scale and the books differ by goes on its own account."""
+
+    permission_required = "inventory.move_honey"
+    form_class = forms.WeighAgainForm
+    template_name = "inventory/honey/weigh_again.html"
+
+    def prepare(self) -> None:
+        self.place = get_object_or_404(Place, code=self.kwargs["code"], kind=Place.Kind.DRUM)
+
+    def get_context_data(self, **kwargs) -> dict[str, Any]:
+        vessel = queries.vessel(self.place)
+        gross_grams = vessel.grams + (self.place.tare_grams or 0)
+        return super().get_context_data(vessel=vessel, gross_grams=gross_grams, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> drums.WeighedAgain:
+        return drums.weigh_again(
+            drum=self.place,
+            gross_grams=data["gross"],
+            tare_grams=data["tare"],
+            weighed_on=data["weighed_on"],
+            note=data["note"],
+            recorded_by=person_of(self.request),
+            key=data["key"],
+        )
+
+    def done_message(self, made: drums.WeighedAgain) -> str:
+        figures = {
+            "drum": made.drum.name,
+            "difference": words.pounds(abs(made.difference_grams), 1),
+        }
+        if made.difference_grams == 0:
+            return _("%(drum)s weighs what the books say.") % figures
+        if made.difference_grams > 0:
+            return _("%(drum)s has %(difference)s more than the books said.") % figures
+        return _("%(drum)s has %(difference)s less than the books said.") % figures
+
+    def next_url(self, made: drums.WeighedAgain) -> str:
+        return place_url(self.place)
+
+    def posting_to_undo(self, made: drums.WeighedAgain) -> Posting | None:
+        return made.posting
+
+    def repeat_url(self, made: Any) -> str:
+        return place_url(self.place)
 
 
 class WriteOffView(HoneyActView):
@@ -307,6 +353,7 @@ class WriteOffView(HoneyActView):
             grams=data["weight"],
             reason=data["reason"],
             written_off_on=data["written_off_on"],
+            may_be_fed=data["may_be_fed"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],

@@ -12,13 +12,13 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import words
 from inventory.shared.errors import HouseError
-from inventory.stock import density, vessels
+from inventory.stock import dip_weights, rules
 from inventory.stock.forms.dips import DipForm
 from inventory.stock.forms.fields import plain
 from inventory.stock.forms.honey import DrumFillForm
 from inventory.stock.forms.places import PlaceForm
 from inventory.stock.forms.receipt import ReceiveForm
-from inventory.stock.models import Balance, Lot, Place
+from inventory.stock.models import Balance, Lot, Place, ProductionSettings
 from inventory.stock.services import drums, lots, places
 
 
@@ -36,11 +36,13 @@ def _moisture_line(data: dict) -> str:
     if moisture is None:
         return ""
     lot = Lot(moisture_percent=moisture)
-    return _("= %(moisture)s %% moisture, %(grade)s by moisture. %(warning)s") % {
+    limit = ProductionSettings.current().moisture_limit_percent
+    said = _("= %(moisture)s %%: %(grade)s. %(warning)s") % {
         "moisture": plain(moisture, 2),
         "grade": words.grade(lot.moisture_grade),
-        "warning": lot.fermentation_warning,
+        "warning": rules.moisture_warning(lot, limit),
     }
+    return said.strip()
 
 
 def _colour_line(data: dict) -> str:
@@ -89,9 +91,12 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
     if depth_mm is None or celsius is None or there is None:
         return _line(request, "")
     try:
-        litres = vessels.litres_at(place, depth_mm)
-        weighed = density.grams_of(
-            litres, moisture_percent=there.honey_lot.honey_moisture, celsius=celsius
+        weighed = dip_weights.of_depth(
+            place,
+            depth_mm,
+            moisture_percent=there.honey_lot.honey_moisture,
+            celsius=celsius,
+            mark_mm=ProductionSettings.current().stick_mark_mm,
         )
     except HouseError as error:
         return _line(request, error.message)
@@ -101,8 +106,8 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
         "= %(litres)s L, %(gallons)s; %(kilograms)s, %(pounds)s, give or take "
         "%(uncertainty)s, at %(moisture)s %%, %(temperature)s. The books say %(book)s."
     ) % {
-        "litres": litres.quantize(Decimal("0.1")),
-        "gallons": words.gallons(litres),
+        "litres": weighed.litres.quantize(Decimal("0.1")),
+        "gallons": words.gallons(weighed.litres),
         "kilograms": words.kilograms(weighed.grams),
         "pounds": words.pounds(weighed.grams, 1),
         "uncertainty": words.pounds(weighed.uncertainty_grams),
@@ -114,23 +119,28 @@ def dip(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def drum(request: HttpRequest) -> HttpResponse:
-    """A line for a drum on the scale: gross less tare is net."""
+    """A line for a drum that is filled: gross less tare is net, or what its volume weighs."""
     form = DrumFillForm(request.GET)
     form.is_valid()
     data = form.cleaned_data
-    if data.get("drum") is None or data.get("gross") is None:
+    tank, filled, measured = data.get("tank"), data.get("drum"), data.get("drum_measured")
+    is_weighed = measured is not None and measured.gross_grams is not None
+    # By weight, the tank does not matter; the drum stands for one that is not chosen yet.
+    if filled is None or measured is None or (tank is None and not is_weighed):
         return _line(request, "")
     try:
-        net = drums.net_grams(
-            drum=data["drum"], gross_grams=data["gross"], tare_grams=data.get("tare")
-        )
+        went_in = drums.poured(tank=tank or filled, drum=filled, measured=measured)
     except HouseError as error:
         return _line(request, error.message)
-    tare = data.get("tare")
+    net = went_in.grams
+    if not is_weighed:
+        text = f"= {words.pounds(net, 1)}, {words.kilograms(net)}. {went_in.how}"
+        return _line(request, text)
+    tare = measured.tare_grams
     text = _("= %(net)s net, %(kilograms)s (tare %(tare)s)") % {
         "net": words.pounds(net, 1),
         "kilograms": words.kilograms(net),
-        "tare": words.pounds(data["drum"].tare_grams if tare is None else tare, 1),
+        "tare": words.pounds(filled.tare_grams if tare is None else tare, 1),
     }
     return _line(request, text)
 

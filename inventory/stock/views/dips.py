@@ -118,8 +118,7 @@ def dip_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def dip_context(reading: DipReading) -> dict[str, Any]:
-    vessel = queries.vessel(reading.place)
-    return {"reading": reading, "outcome": queries.DipOutcome(reading, vessel)}
+    return {"reading": reading, "outcome": queries.DipOutcome(reading)}
 
 
 def dip_list(request: HttpRequest) -> HttpResponse:

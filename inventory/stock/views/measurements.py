@@ -1,4 +1,4 @@
-"""Measurements of a lot: added, removed, and printed as its certificate."""
+"""What was measured of a lot or in a vessel: added, removed, and printed as its certificate."""
 
 from typing import Any
 
@@ -8,14 +8,16 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from inventory.shared import documents
+from inventory.shared import documents, words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock import papers
-from inventory.stock.forms.measurements import MeasurementForm
-from inventory.stock.models import Lot, Measurement
-from inventory.stock.services import measurements
+from inventory.stock.forms.measurements import MeasureAgainForm, MeasurementForm, NameBlendForm
+from inventory.stock.models import Lot, Measurement, Place
+from inventory.stock.queries import honey as queries
+from inventory.stock.services import lots, measurements
+from inventory.stock.services.measurements import MeasuredAgain
 
 
 def honey_lot(code: str) -> Lot:
@@ -55,6 +57,83 @@ class MeasurementAddView(ActView):
         return self.page_url
 
     def repeat_url(self, made: Any) -> str:
+        return self.page_url
+
+
+class MeasureAgainView(ActView):
+    """The honey in a vessel measured again."""
+
+    permission_required = "inventory.move_honey"
+    form_class = MeasureAgainForm
+    template_name = "inventory/honey/measure_again.html"
+
+    def prepare(self) -> None:
+        self.place = get_object_or_404(
+            Place, code=self.kwargs["code"], kind__in=Place.VESSELS, is_active=True
+        )
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"measured_by": person_of(self.request).display_name}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        vessel = queries.vessel(self.place)
+        elsewhere = queries.places_of(vessel.lot, but=self.place) if vessel.lot else []
+        return super().get_context_data(vessel=vessel, elsewhere=elsewhere, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> MeasuredAgain:
+        return measurements.measure_again(
+            place=self.place,
+            moisture_percent=data.pop("moisture"),
+            **data,
+            recorded_by=person_of(self.request),
+        )
+
+    def done_message(self, made: MeasuredAgain) -> str:
+        told = [str(each) for each in made.figures]
+        if made.temperature:
+            told.append(words.temperature(made.temperature.celsius))
+        return _("Measured in %(place)s: %(figures)s.") % {
+            "place": made.place.name,
+            "figures": ", ".join(told),
+        }
+
+    def next_url(self, made: MeasuredAgain) -> str:
+        return self.repeat_url(made.place)
+
+    def repeat_url(self, made: Place) -> str:
+        return reverse("inventory:place_detail", args=[made.code])
+
+
+class NameBlendView(ActView):
+    """What a blend is called, instead of by its sources."""
+
+    permission_required = "inventory.move_honey"
+    form_class = NameBlendForm
+    template_name = "inventory/honey/name_blend.html"
+
+    def prepare(self) -> None:
+        blends = Lot.objects.filter(kind=Lot.Kind.BLEND)
+        self.lot = get_object_or_404(blends.bearing(self.kwargs["code"], Lot.BULK))
+        self.page_url = lot_url(self.lot)
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"floral_source": self.lot.floral_source}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(sources=queries.source_shares(self.lot), **kwargs)
+
+    def act(self, data: dict[str, Any]) -> Lot:
+        return lots.name_blend(
+            lot=self.lot, floral_source=data["floral_source"], named_by=person_of(self.request)
+        )
+
+    def done_message(self, made: Lot) -> str:
+        return _("Lot %(lot)s is now called %(name)s.") % {
+            "lot": made.code,
+            "name": made.floral_source,
+        }
+
+    def next_url(self, made: Lot) -> str:
         return self.page_url
 
 

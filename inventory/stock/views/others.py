@@ -6,12 +6,12 @@ from django.contrib.auth.decorators import permission_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
-from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from inventory.shared import documents, words
-from inventory.shared.csv_files import csv_bytes
+from inventory.shared.csv_files import csv_response
+from inventory.shared.forms.days import PeriodForm
 from inventory.shared.people import person_of
 from inventory.stock.forms import others as forms
 from inventory.stock.models import Balance, Lot, Posting, Supplier
@@ -162,11 +162,9 @@ class BuyFromOwnerView(DeliveryView):
 
 def _context(request: HttpRequest, pk: int) -> dict[str, Any]:
     owner = get_object_or_404(Supplier, pk=pk)
-    form = forms.OwnerPeriodForm(request.GET)
-    since, until = form.days()
-    shown = forms.OwnerPeriodForm(initial={"since": since, "until": until})
+    form, since, until = PeriodForm.asked(request.GET)
     return {
-        "form": form if form.errors else shown,
+        "form": form,
         "statement": owners.statement(owner, since, until),
         "is_today": until == timezone.localdate(),
     }
@@ -205,10 +203,7 @@ def statement_csv(request: HttpRequest, pk: int) -> HttpResponse:
     if context["form"].errors:
         return _page(request, context)
     made = context["statement"]
-    response = HttpResponse(csv_bytes(owners.table(made)), content_type="text/csv; charset=utf-8")
-    name = content_disposition_header(True, _file_name(made, "csv"))
-    response["Content-Disposition"] = name or "attachment"
-    return response
+    return csv_response(_file_name(made, "csv"), owners.table(made))
 
 
 def _file_name(made: owners.OwnerStatement, ending: str) -> str:

@@ -16,9 +16,11 @@ from inventory.stock import rules
 from inventory.stock.forms import lots as forms
 from inventory.stock.models import Lot
 from inventory.stock.origin import label_lines
-from inventory.stock.queries import corrections, holds, measurements, origin, shortages
+from inventory.stock.queries import corrections, holds, measurements, origin, shortages, warmings
 from inventory.stock.queries import honey as queries
+from inventory.stock.queries.flow import Harvest
 from inventory.stock.services import lots
+from inventory.stock.views.flow import flow_url
 
 LOTS_A_PAGE = 50
 
@@ -107,13 +109,18 @@ def lot_detail(request: HttpRequest, code: str, product: str = "") -> HttpRespon
                 "story": queries.lot_story(lot),
                 "made_of": queries.made_of(lot),
                 **_put_right(lot),
+                "warmth": warmings.of_lot(lot),
             },
         )
     countries = origin.by_country(lot, house)
+    story = queries.lot_story(lot)
+    came_in = rules.has_own_origin(lot) or (lot.is_from_the_hive and not story.origins)
     context = {
-        "story": queries.lot_story(lot),
+        "story": story,
+        "flow_url": flow_url(Harvest(lot=lot)) if came_in and not story.is_undone else "",
         "sees_costs": sees_costs(request),
         "figures": None if lot.product else measurements.of_lot(lot),
+        "warmth": warmings.of_lot(lot),
         "hold_events": holds.events([lot.pk]),
         "countries": countries,
         "origin_lines": label_lines(countries, house),

@@ -48,6 +48,7 @@ def place_detail(request: HttpRequest, code: str) -> HttpResponse:
             "gross_grams": vessel.grams + (place.tare_grams or 0),
             "shape": getattr(place, "shape", None),
             "dips": queries.dips(place)[:5],
+            "warmth": queries.warmth(place),
         }
         return render(request, "inventory/honey/vessel_detail.html", context)
     context["stock"] = queries.stock_at(place)

@@ -93,6 +93,7 @@ class StockWriteOffView(StockActView):
             pieces=data["pieces"],
             reason=data["reason"],
             written_off_on=data["written_off_on"],
+            may_be_fed=data["may_be_fed"],
             note=data["note"],
             recorded_by=person_of(self.request),
             key=data["key"],
@@ -111,6 +112,10 @@ class StockCountView(StockActView):
     form_class = forms.StockCountForm
     template_name = "inventory/stock/count.html"
     filled_by_address = ("place", "thing")
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        may_exceed = self.request.user.has_perm("inventory.count_beyond_made")
+        return super().get_form_kwargs() | {"may_exceed": may_exceed}
 
     def get_initial(self) -> dict[str, Any]:
         given = super().get_initial()
@@ -138,7 +143,7 @@ class StockCountView(StockActView):
             counted=data["counted"],
             counted_on=data["counted_on"],
             reason=data["reason"],
-            count_is_right=data["count_is_right"],
+            surplus_reason=data.get("surplus_reason", ""),
             recorded_by=person_of(self.request),
             key=data["key"],
         )

@@ -28,6 +28,9 @@ QUANTITIES = [
     for case in CASES["quantities"]
     for house, sign in SIGNS.items()
 ]
+LISTS = [
+    (case["typed"], sign, case[house]) for case in CASES["lists"] for house, sign in SIGNS.items()
+]
 
 
 def number_of(text, sign):
@@ -71,6 +74,17 @@ def test_the_page_reads_the_quantities_of_the_table_alike():
     answers = scripts.call(SCRIPT, "readQuantity", [list(case[:4]) for case in QUANTITIES])
 
     assert [exactly(answer) for answer in answers] == [exactly(case[4]) for case in QUANTITIES]
+
+
+@pytest.mark.parametrize(("text", "sign", "expected"), LISTS)
+def test_a_typed_list_is_parted_as_the_table_says(text, sign, expected):
+    assert typed.entries(text, kind="weight", decimal_sign=sign) == expected
+
+
+def test_the_page_parts_the_lists_of_the_table_alike():
+    answers = scripts.call(SCRIPT, "entries", [[text, "weight", sign] for text, sign, _ in LISTS])
+
+    assert answers == [expected for *_, expected in LISTS]
 
 
 @pytest.mark.parametrize(
@@ -133,6 +147,11 @@ def test_whatever_the_service_reads_the_page_reads_the_same(texts):
     assert scripts.call(SCRIPT, "readNumber", numbers) == [number_of(*case) for case in numbers]
     assert [exactly(answer) for answer in scripts.call(SCRIPT, "readQuantity", quantities)] == [
         quantity_of(*case) for case in quantities
+    ]
+    lists = [["\n".join(texts), "weight", sign] for sign in SIGNS.values()]
+    lists += [[text, "weight", sign] for text in texts for sign in SIGNS.values()]
+    assert scripts.call(SCRIPT, "entries", lists) == [
+        typed.entries(text, kind=kind, decimal_sign=sign) for text, kind, sign in lists
     ]
 
 

@@ -4,7 +4,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from apiary_sales.web import serve
-from apiary_sales.web.demo import more_products, papers, results, setting_up, story
+from apiary_sales.web.demo import care, more_products, papers, results, setting_up, story
 from apiary_sales.web.demo.fixtures import read
 from inventory.shared.documents import PdfUnavailable
 
@@ -31,6 +31,7 @@ class Command(BaseCommand):
         self.stdout.write("Doing a season's work")
         story.tell(today, self._say)
         more_products.tell(today, self._say)
+        care.tell(today, self._say)
         self.stdout.write("Writing the papers")
         written = self._write_papers()
         call_command("verify_ledger", stdout=self.stdout)

@@ -1,6 +1,6 @@
 /* Small help for pages that work without it: nothing here is needed to finish a task. */
 
-import { Mistyped, inUnit, readNumber, readQuantity, writeNumber } from "./typed.js";
+import { Mistyped, entries, inUnit, readNumber, readQuantity, writeNumber } from "./typed.js";
 
 const root = document.documentElement;
 root.classList.add("js");
@@ -94,9 +94,27 @@ function reading(input) {
   }
 }
 
+/* Return "= 566.99 · 581.165 g" for "1 lb 4 oz, 1 lb 4 1/2 oz"; an empty text for a list of plain
+   numbers, and where one of the weights cannot be read. */
+function readingOfList(input) {
+  const { decimalSign } = root.dataset;
+  const unit = input.form.elements.unit.value;
+  const typed = entries(input.value, "weight", decimalSign);
+  if (typed.every((entry) => /^[0-9.,]+$/.test(entry))) return "";
+  try {
+    const grams = typed.map((entry) =>
+      writeNumber(inUnit(readQuantity(entry, "weight", unit, decimalSign), "g"), decimalSign),
+    );
+    return `= ${grams.join(" · ")} g`;
+  } catch (error) {
+    if (!(error instanceof Mistyped)) throw error;
+    return ""; // What is wrong with it is said when the form is sent.
+  }
+}
+
 function showReading(event) {
   const place = event.target.closest(".quantity, .amount") ?? event.target;
-  const input = place.matches("input") ? place : place.querySelector("input");
+  const input = place.matches("input, textarea") ? place : place.querySelector("input");
   if (!input?.dataset.typed) return;
   let line = place.parentElement.querySelector(":scope > .reading");
   if (!line) {
@@ -105,7 +123,7 @@ function showReading(event) {
     line.setAttribute("aria-live", "polite");
     place.after(line);
   }
-  line.textContent = reading(input);
+  line.textContent = input.dataset.typed === "weights" ? readingOfList(input) : reading(input);
 }
 
 /* A line that could not be asked for again would tell of figures that were changed since. */

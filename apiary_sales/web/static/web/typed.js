@@ -150,6 +150,55 @@ export function readQuantity(typed, kind, unit, decimalSign) {
   return total;
 }
 
+/* Return each quantity of a typed list, one to be read by `readQuantity`: on lines of their own, or
+   with semicolons, commas or spaces between them; where the decimal sign is a comma, a space
+   follows one that parts them. A fraction belongs to the whole number before it, and a smaller
+   unit to the larger one. */
+export function entries(typed, kind, decimalSign) {
+  const signs = [...typed].map((sign) => PLAIN.get(sign) ?? sign).join("");
+  const comma = decimalSign === "." ? "," : `,(?=[${SPACES}\\n\\r;]|$)`;
+  const lines = signs.split(new RegExp(`[\\n\\r;]|${comma}`));
+  return lines.flatMap((line) => {
+    const tokens = line.match(new RegExp(`${WORD}|[0-9.,/+-]+`, "g")) ?? [];
+    const pieces = [];
+    tokens.forEach((token, place) => {
+      const piece = pieces.at(-1);
+      if (piece && belongs(piece, token, tokens.slice(place + 1), kind)) piece.push(token);
+      else pieces.push([token]);
+    });
+    return pieces.map((piece) => piece.join(" "));
+  });
+}
+
+/* Tell whether a token of a list is part of the quantity before it. */
+function belongs(piece, token, following, kind) {
+  const last = piece.at(-1);
+  if (isWord(token)) return !isWord(last);
+  if (!isWord(last)) return token.includes("/") && /^[0-9]+$/.test(last);
+  const larger = knownUnit(last, kind);
+  // Only the last number of a quantity may have decimals, and only two units make one.
+  if (!SMALLER[larger] || piece.length > 2 || !/^[0-9]+$/.test(piece[0])) return false;
+  let after = following;
+  if (after[0]?.includes("/") && !isWord(after[0])) after = after.slice(1);
+  if (after.length > 0 && isWord(after[0])) {
+    return Object.hasOwn(SMALLER[larger], knownUnit(after[0], kind) ?? "");
+  }
+  return Boolean(NEXT[larger]);
+}
+
+function isWord(token) {
+  return new RegExp(`^${LETTER}`).test(token);
+}
+
+function knownUnit(word, kind) {
+  try {
+    return unitOf(word, kind);
+  } catch (error) {
+    if (!(error instanceof Mistyped)) throw error;
+    return null;
+  }
+}
+
 /* Return grams, litres or millimetres in another unit of their kind, to three decimals: to show. */
 export function inUnit(atRest, unit) {
   return (Number(atRest) / Number(AT_REST[unit])).toFixed(3);

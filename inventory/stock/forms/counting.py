@@ -1,0 +1,299 @@
+"""Forms of a count of everything: opening a sheet, entering counts, closing it."""
+
+from datetime import date, datetime, time
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from inventory.shared import words
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.forms.fields import (
+    DayField,
+    LengthField,
+    TemperatureField,
+    WeightField,
+    WholeNumberField,
+)
+from inventory.stock.forms.amounts import AmountField, amount_of
+from inventory.stock.forms.fields import note_field, usual_temperature
+from inventory.stock.forms.stores import named_thing, surplus_reason_field, things
+from inventory.stock.models import CountLine, CountSheet, Lot, Place
+from inventory.stock.queries.count_sheets import SheetRow
+from inventory.stock.rules import PIECES_MAX
+from inventory.stock.services.count_sheets import SEALED, CountedThing
+
+How = CountLine.How
+
+
+class TimeInput(forms.TimeInput):
+    """The browser's own clock."""
+
+    input_type = "time"
+
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
+        super().__init__(attrs, format="%H:%M")
+
+
+def moment_of(day: date | None, at: time | None) -> datetime | None:
+    """Return the moment that was typed; None for now.
+
+    A past day without a time is the end of it; a time without a day is today.
+    """
+    if at is None:
+        if day is None or day == timezone.localdate():
+            return None
+        at = time.max
+    return timezone.make_aware(datetime.combine(day or timezone.localdate(), at))
+
+
+class SheetOpenForm(ActForm):
+    """A new sheet for a count of everything."""
+
+    name = forms.CharField(label=_("Name"), max_length=80)
+    is_blind = forms.BooleanField(
+        label=_("Without the figures of the books"),
+        required=False,
+        initial=True,
+        help_text=_("Who counts then writes what is there, not what should be there."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["name"].initial = lambda: (
+            gettext("Year end %(year)s") % {"year": timezone.localdate().year}
+        )
+
+
+class CountedForm(ActForm):
+    """What was counted at some moment."""
+
+    fields_of_parameters = {"counted_at": "counted_on"}
+
+    counted_on = DayField(label=_("Counted on"), required=False)
+    counted_time = forms.TimeField(
+        label=_("At"),
+        required=False,
+        widget=TimeInput,
+        help_text=_(
+            "Leave both empty for now. A past day without a time means: after everything of that "
+            "day. What is sold or moved after this moment is no difference."
+        ),
+        error_messages={"invalid": _("Enter a time, for example 14:30.")},
+    )
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        data["counted_at"] = moment_of(data.get("counted_on"), data.get("counted_time"))
+        return data
+
+
+class StoreCountForm(CountedForm):
+    """A figure for each row of a store, left empty for what is not counted yet, and one found."""
+
+    found = forms.ChoiceField(
+        label=_("Found, but not listed above"), choices=things, required=False
+    )
+    found_amount = AmountField(label=_("How much of it"), required=False)
+    note = note_field()
+
+    def __init__(self, *args: Any, rows: list[SheetRow], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.rows = rows
+        for index, row in enumerate(rows):
+            figure = self.fields[f"row_{index}"] = self._figure(row)
+            # Some of many: none of them is simply optional, as the label would say.
+            figure.is_one_of_several = True  # type: ignore[attr-defined]
+
+    @staticmethod
+    def _figure(row: SheetRow) -> forms.Field:
+        if row.item.is_weighed:
+            return WeightField(label=row.item.name, required=False)
+        return WholeNumberField(
+            label=row.item.name, required=False, min_value=0, max_value=PIECES_MAX
+        )
+
+    def row_fields(self) -> list[tuple[SheetRow, forms.BoundField]]:
+        return [(row, self[f"row_{index}"]) for index, row in enumerate(self.rows)]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        self._names: list[str] = []
+        counted = []
+        for index, row in enumerate(self.rows):
+            quantity = data.get(f"row_{index}")
+            if quantity is not None:
+                self._names.append(f"row_{index}")
+                counted.append(CountedThing(row.item, row.lot, quantity))
+        if data.get("found"):
+            item, lot = named_thing(data["found"])
+            quantity = amount_of(self, "found_amount", item)
+            if quantity is not None:
+                self._names.append("found_amount")
+                counted.append(CountedThing(item, lot, quantity))
+            elif "found_amount" not in self.errors:
+                self.add_error("found_amount", gettext("Enter how many."))
+        elif data.get("found_amount") is not None:
+            self.add_error("found", gettext("Choose what."))
+        data["things"] = counted
+        return data
+
+    def field_of(self, parameter: str | None) -> str | None:
+        # The service counts the things that were entered; the form has rows left empty between.
+        match (parameter or "").split("."):
+            case ["things", index, _field]:
+                return self._names[int(index)]
+        return super().field_of(parameter)
+
+
+class VesselCountForm(CountedForm):
+    """One way to count a vessel; which fields it has depends on the way."""
+
+    fields_of_parameters = {
+        **CountedForm.fields_of_parameters,
+        "grams": "weight",
+        "depth_mm": "depth",
+        "gross_grams": "gross",
+        "tare_grams": "tare",
+    }
+    FIELDS = {
+        How.WEIGHT: ("weight",),
+        How.DIP: ("depth", "celsius"),
+        How.GROSS: ("gross", "tare"),
+        How.SEAL: (),
+    }
+
+    weight = WeightField(
+        label=_("Weight of the honey"), help_text=_("Enter 0 if the vessel is empty.")
+    )
+    depth = LengthField(
+        label=_("Depth of the honey"),
+        help_text=_("Straight up from the lowest point inside to the surface."),
+    )
+    celsius = TemperatureField(label=_("Temperature of the honey"))
+    gross = WeightField(label=_("Gross weight"), help_text=_("The drum and its honey together."))
+    tare = WeightField(
+        label=_("Tare"),
+        required=False,
+        help_text=_("If you leave this out, the weight recorded for this drum is used."),
+    )
+    lot = forms.ModelChoiceField(
+        label=_("Lot"),
+        queryset=Lot.objects.none(),
+        required=False,
+        empty_label=_("As the books say"),
+        help_text=_("Only where other honey is in it than the books say."),
+    )
+    note = note_field()
+
+    def __init__(self, *args: Any, vessel: Place, how: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.how = how
+        for other, names in self.FIELDS.items():
+            for name in names:
+                if other != how:
+                    del self.fields[name]
+        if how == How.DIP:
+            self.fields["celsius"].initial = usual_temperature()
+        if how == How.SEAL:
+            del self.fields["lot"]
+        else:
+            found = Lot.objects.that_came_in().filter(product=None).order_by("-made_on", "-id")
+            self.fields["lot"].queryset = found  # type: ignore[attr-defined]
+            self.fields["lot"].label_from_instance = _bulk_label  # type: ignore[attr-defined]
+
+    def figures(self) -> dict[str, Any]:
+        """Return what the service asks for, in its words."""
+        data = self.cleaned_data
+        return {
+            "how": self.how,
+            "grams": data.get("weight"),
+            "depth_mm": data.get("depth"),
+            "celsius": data.get("celsius"),
+            "gross_grams": data.get("gross"),
+            "tare_grams": data.get("tare"),
+            "lot": data.get("lot"),
+            "counted_at": data["counted_at"],
+            "note": data["note"],
+        }
+
+
+def ways_to_count(vessel: Place) -> list[str]:
+    """Return how a vessel can be counted, the usual way first."""
+    ways = [How.WEIGHT]
+    if vessel.kind in SEALED:
+        ways = [How.GROSS, How.SEAL, How.WEIGHT]
+    if hasattr(vessel, "shape"):
+        ways = [How.DIP, *ways] if vessel.kind == Place.Kind.TANK else [*ways, How.DIP]
+    return [str(way) for way in ways]
+
+
+def _bulk_label(lot: Lot) -> str:
+    return gettext("%(lot)s, %(source)s") % {"lot": lot.code, "source": lot.floral_source}
+
+
+class SealsForm(CountedForm):
+    """The drums whose seal is whole."""
+
+    vessels = forms.ModelMultipleChoiceField(
+        label=_("Seal whole"),
+        queryset=Place.objects.none(),
+        widget=forms.CheckboxSelectMultiple,
+        to_field_name="code",
+        error_messages={"required": _("Tick the drums whose seal is whole.")},
+    )
+
+    def __init__(self, *args: Any, rows: list[SheetRow], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        told = {row.place.pk: self._told(row) for row in rows}
+        vessels = self.fields["vessels"]
+        vessels.queryset = Place.objects.filter(pk__in=told)  # type: ignore[attr-defined]
+        vessels.label_from_instance = lambda place: told[place.pk]  # type: ignore[attr-defined]
+
+    @staticmethod
+    def _told(row: SheetRow) -> str:
+        figures = {"place": row.place.name, "lot": row.lot}
+        if row.book_quantity is None:
+            return gettext("%(place)s, lot %(lot)s") % figures
+        figures["weight"] = words.pounds(row.book_quantity)
+        return gettext("%(place)s, lot %(lot)s, %(weight)s") % figures
+
+
+class SheetCloseForm(ActForm):
+    """One reason for all differences, and the moment as of which they are booked."""
+
+    fields_of_parameters = {"as_of": "as_of_day"}
+
+    reason = forms.CharField(
+        label=_("Reason"),
+        max_length=300,
+        help_text=_("For example: year-end count of two people."),
+        error_messages={"required": _("Enter a reason for changing the books to match the count.")},
+    )
+    uncounted = forms.ChoiceField(
+        label=_("What was not counted"),
+        choices=CountSheet.Uncounted.choices,
+        initial=CountSheet.Uncounted.LEFT,
+        widget=forms.RadioSelect,
+    )
+    as_of_day = DayField(label=_("Book the differences as of"), required=False)
+    as_of_time = forms.TimeField(
+        label=_("At"),
+        required=False,
+        widget=TimeInput,
+        help_text=_("Leave both empty for now. A past day without a time means: the end of it."),
+        error_messages={"invalid": _("Enter a time, for example 14:30.")},
+    )
+    surplus_reason = surplus_reason_field()
+
+    def __init__(self, *args: Any, asks_why: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not asks_why:
+            del self.fields["surplus_reason"]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        data["as_of"] = moment_of(data.get("as_of_day"), data.get("as_of_time"))
+        return data

@@ -1,0 +1,275 @@
+"""Where every pound went: the honey of a harvest, or of all, from the lines of the ledger.
+
+What happened counts with what undid or corrected it. All is read in a constant number of questions.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+
+from django.utils.translation import gettext as _
+
+from inventory.stock import flow
+from inventory.stock.flow import HERE, Band, FlowLine, FlowLot, Form, Leaf, Source
+from inventory.stock.models import Item, Lot, Posting, PostingLine
+
+
+@dataclass(frozen=True)
+class Harvest:
+    """Whose honey is asked for: all of the house's, of a season, of one lot; or of the others."""
+
+    season: int | None = None
+    lot: Lot | None = None
+    is_of_others: bool = False
+
+    def has(self, lot: Lot) -> bool:
+        if self.lot is not None:
+            return lot == self.lot
+        if self.is_of_others == lot.is_ours:
+            return False
+        return self.season in (None, lot.season)
+
+
+@dataclass(frozen=True)
+class BandRow:
+    """How much honey is in a place, or left in a way, in grams; below zero where more was found."""
+
+    band: Band
+    bulk: int
+    pieces: int
+
+    @property
+    def grams(self) -> int:
+        return self.bulk + self.pieces
+
+    @property
+    def is_here(self) -> bool:
+        return self.band in HERE
+
+    def of(self, form: Form) -> int:
+        return self.bulk if form == Form.BULK else self.pieces
+
+
+@dataclass(frozen=True)
+class OriginRow:
+    """The honey of one origin, or of a season: what came in, what is here, and what left."""
+
+    season: int
+    source: Source
+    owner: str
+    # None for a season.
+    lot: Lot | None
+    came_in: int
+    pieces: int
+    bands: dict[Band, int]
+
+    @property
+    def here(self) -> int:
+        return sum(grams for band, grams in self.bands.items() if band in HERE)
+
+    @property
+    def sold(self) -> int:
+        return self.bands.get(Band.SOLD, 0)
+
+    @property
+    def otherwise(self) -> int:
+        return self.left - self.sold
+
+    @property
+    def left(self) -> int:
+        return sum(self.bands.values()) - self.here
+
+    @property
+    def difference(self) -> int:
+        return self.came_in - self.here - self.left
+
+
+@dataclass(frozen=True)
+class HarvestFlow:
+    """Where the honey of a harvest is and went, in whole grams that add up."""
+
+    harvest: Harvest
+    sources: dict[Source, int]
+    bands: list[BandRow]
+    origins: list[OriginRow]
+
+    @property
+    def came_in(self) -> int:
+        return sum(self.sources.values())
+
+    @property
+    def here(self) -> int:
+        return sum(row.grams for row in self.bands if row.is_here)
+
+    @property
+    def went_out(self) -> int:
+        return sum(row.grams for row in self.bands if not row.is_here)
+
+    @property
+    def difference(self) -> int:
+        return self.came_in - self.went_out - self.here
+
+    @property
+    def in_pieces(self) -> int:
+        """The honey that went into jars and comb, and did not become honey in bulk again."""
+        return sum(row.pieces for row in self.bands)
+
+
+@dataclass(frozen=True)
+class FlowEntry:
+    """What happened, with the grams it brought to a band, or took away."""
+
+    posting: int
+    occurred_at: datetime
+    grams: int
+
+
+class FlowBook:
+    """The flow of all honey, read once, of which any harvest may be told."""
+
+    def __init__(self) -> None:
+        self._lots = {lot.pk: lot for lot in _lots_with_honey()}
+        kinds: dict[int, str] = {}
+        event_of: dict[int, int] = {}
+        self._days: dict[int, datetime] = {}
+        for key, kind, occurred_at, undone, corrected in Posting.objects.order_by("id").values_list(
+            "id", "kind", "occurred_at", "reverses_id", "corrects_id"
+        ):
+            first = undone or corrected
+            event_of[key] = event_of.get(first, first) if first else key
+            kinds[key], self._days[key] = kind, occurred_at
+        lines = (
+            PostingLine.objects.exclude(item__kind=Item.Kind.PART)
+            .order_by("id")
+            .values_list("posting_id", "lot_id", "place_id", "place__kind", "quantity")
+        )
+        self._flow = flow.flow(
+            {key: _flow_lot(lot) for key, lot in self._lots.items()},
+            (
+                FlowLine(event_of[posting], lot, place, kind, quantity)
+                for posting, lot, place, kind, quantity in lines
+            ),
+            kinds,
+        )
+        self.origins = [self._lots[key] for key in self._flow.came_in]
+
+    @property
+    def seasons(self) -> list[int]:
+        """The seasons of the house's own honey, the latest first."""
+        return sorted({lot.season for lot in self.origins if lot.is_ours}, reverse=True)
+
+    @property
+    def has_others(self) -> bool:
+        return any(not lot.is_ours for lot in self.origins)
+
+    def of(self, harvest: Harvest) -> HarvestFlow:
+        """Return where the honey of a harvest is and went."""
+        origins = self.origins_of(harvest)
+        sources: dict[Source, int] = defaultdict(int)
+        cells: dict[Leaf, int] = defaultdict(int)
+        for lot in origins:
+            for source, grams in self._flow.came_in[lot.pk].items():
+                sources[source] += grams
+            for leaf, grams in self._flow.cells[lot.pk].items():
+                cells[leaf] += grams
+        rows = [
+            BandRow(band, cells[Leaf(Form.BULK, band)], cells[Leaf(Form.PIECES, band)])
+            for band in Band
+        ]
+        return HarvestFlow(
+            harvest,
+            {source: sources[source] for source in Source if sources[source]},
+            [row for row in rows if row.bulk or row.pieces],
+            self._origin_rows(harvest, origins),
+        )
+
+    def entries(self, harvest: Harvest, ends: Sequence[Leaf | Source]) -> list[FlowEntry]:
+        """Return what is behind some ends of a harvest, the latest first; it adds up to them."""
+        grams = self._flow.entries_of(ends, {lot.pk for lot in self.origins_of(harvest)})
+        found = [FlowEntry(key, self._days[key], moved) for key, moved in grams.items()]
+        return sorted(found, key=lambda entry: (entry.occurred_at, entry.posting), reverse=True)
+
+    def origins_of(self, harvest: Harvest) -> list[Lot]:
+        """Return the lots that the honey of a harvest came in as."""
+        return [lot for lot in self.origins if harvest.has(lot)]
+
+    def _origin_rows(self, harvest: Harvest, origins: Iterable[Lot]) -> list[OriginRow]:
+        """Return a row for each lot of a season, and for each season of all."""
+        by_season = harvest.season is None and harvest.lot is None
+        grouped: dict[tuple, list[Lot]] = defaultdict(list)
+        for lot in origins:
+            whose = (str(lot.owner or ""), "") if by_season else ("", lot.code)
+            at = list(Source).index(self.source_of(lot))
+            grouped[-lot.season, at, *whose, 0 if by_season else lot.pk].append(lot)
+        return [self._origin_row(grouped[name], by_season) for name in sorted(grouped)]
+
+    def _origin_row(self, lots: list[Lot], by_season: bool) -> OriginRow:
+        bands: dict[Band, int] = defaultdict(int)
+        pieces = 0
+        for lot in lots:
+            for leaf, grams in self._flow.cells[lot.pk].items():
+                bands[leaf.band] += grams
+                pieces += grams if leaf.form == Form.PIECES else 0
+        return OriginRow(
+            season=lots[0].season,
+            source=self.source_of(lots[0]),
+            owner=str(lots[0].owner or ""),
+            lot=None if by_season else lots[0],
+            came_in=sum(sum(self._flow.came_in[lot.pk].values()) for lot in lots),
+            pieces=pieces,
+            bands={band: bands[band] for band in Band if bands[band]},
+        )
+
+    def figures_of(self, lot: Lot) -> tuple[int, dict[Leaf, int]]:
+        """Return the grams that came in as a lot, and those at each end."""
+        return sum(self._flow.came_in[lot.pk].values()), self._flow.cells[lot.pk]
+
+    def source_of(self, lot: Lot) -> Source:
+        """Return how most of an origin came in."""
+        sources = self._flow.came_in[lot.pk]
+        return max(sources, key=lambda source: sources[source], default=Source.UNRECORDED)
+
+
+def table(told: HarvestFlow, book: FlowBook) -> list[list[str | int]]:
+    """Return a harvest in whole grams as rows of a file: lot by lot, and their sums.
+
+    The last column is what came in less where it is or went: zero in every row.
+    """
+    ends = [Leaf(form, row.band) for row in told.bands for form in Form if row.of(form)]
+    rows: list[list[str | int]] = [
+        [
+            _("Lot"),
+            _("Season"),
+            _("Belongs to"),
+            _("How it came in"),
+            _("Came in, grams"),
+            *(f"{leaf.band.label}, {leaf.form.label}" for leaf in ends),
+            _("Difference, grams"),
+        ]
+    ]
+    sums = [0] * (len(ends) + 2)
+    for lot in book.origins_of(told.harvest):
+        came_in, cells = book.figures_of(lot)
+        figures = [cells.get(leaf, 0) for leaf in ends]
+        figures = [came_in, *figures, came_in - sum(cells.values())]
+        sums = [total + figure for total, figure in zip(sums, figures, strict=True)]
+        how = str(book.source_of(lot).label)
+        rows.append([lot.code, lot.season, str(lot.owner or ""), how, *figures])
+    return [*rows, [_("All"), "", "", "", *sums]]
+
+
+def _lots_with_honey() -> Iterable[Lot]:
+    return Lot.objects.select_related("product__item", "product__size", "owner").exclude(
+        product__kind="goods"
+    )
+
+
+def _flow_lot(lot: Lot) -> FlowLot:
+    if lot.product is None:
+        return FlowLot(lot.pk, is_bulk=True, unit_grams=Fraction(1))
+    if lot.product.item.is_weighed:
+        return FlowLot(lot.pk, is_bulk=False, unit_grams=Fraction(1))
+    unit_grams = Fraction(lot.product.declared_grams)
+    return FlowLot(lot.pk, is_bulk=False, unit_grams=unit_grams, has_label=unit_grams > 0)

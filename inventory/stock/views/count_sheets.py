@@ -1,0 +1,256 @@
+"""A count of everything: its sheets, what is entered on them, and the act that closes one."""
+
+from typing import Any
+
+from django.contrib.auth.decorators import permission_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.shared import documents, words
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.people import person_of
+from inventory.shared.views import ActView
+from inventory.stock import papers
+from inventory.stock.forms import counting as forms
+from inventory.stock.models import CountLine, CountSheet, Place
+from inventory.stock.queries import count_sheets as queries
+from inventory.stock.services import count_sheets
+
+ENTER = "inventory.enter_counts"
+CLOSE = "inventory.adjust_stock"
+
+
+def sheet_of(number: str) -> CountSheet:
+    sheets = CountSheet.objects.select_related("opened_by", "closed_by", "cancelled_by")
+    return get_object_or_404(sheets, number=number)
+
+
+@permission_required(ENTER, raise_exception=True)
+def sheet_list(request: HttpRequest) -> HttpResponse:
+    return render(request, "inventory/counts/list.html", {"sheets": queries.sheets()})
+
+
+@permission_required(ENTER, raise_exception=True)
+def sheet_detail(request: HttpRequest, number: str) -> HttpResponse:
+    sheet = sheet_of(number)
+    return render(
+        request,
+        "inventory/counts/sheet.html",
+        {
+            "contents": queries.sheet_view(sheet),
+            "sheet": sheet,
+            "postings": queries.postings(sheet),
+        },
+    )
+
+
+@permission_required(ENTER, raise_exception=True)
+def sheet_pdf(request: HttpRequest, number: str) -> HttpResponse:
+    sheet = sheet_of(number)
+    return documents.serve(
+        request,
+        name=f"count-{sheet.number}.pdf",
+        template_name=papers.COUNT_SHEET,
+        context=papers.count_sheet_context(sheet),
+    )
+
+
+class SheetActView(ActView):
+    """An act with one sheet, whose number is in the address."""
+
+    permission_required = ENTER
+
+    def prepare(self) -> None:
+        self.sheet = sheet_of(self.kwargs["number"])
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(sheet=self.sheet, **kwargs)
+
+    def next_url(self, made: Any) -> str:
+        return reverse("inventory:count_sheet", args=[self.sheet.number])
+
+    def repeat_url(self, made: Any) -> str:
+        return self.next_url(made)
+
+
+class SheetOpenView(ActView):
+    permission_required = CLOSE
+    form_class = forms.SheetOpenForm
+    template_name = "inventory/counts/open.html"
+
+    def act(self, data: dict[str, Any]) -> CountSheet:
+        return count_sheets.open_sheet(**data, opened_by=person_of(self.request))
+
+    def done_message(self, made: CountSheet) -> str:
+        return _("Count %(number)s is open. Several people may enter counts at the same time.") % {
+            "number": made.number
+        }
+
+    def next_url(self, made: CountSheet) -> str:
+        return reverse("inventory:count_sheet", args=[made.number])
+
+    def repeat_url(self, made: CountSheet) -> str:
+        return self.next_url(made)
+
+
+class PlaceCountView(SheetActView):
+    """Enter what is at one place: a figure for each row of a store, or one vessel."""
+
+    def prepare(self) -> None:
+        super().prepare()
+        self.place = get_object_or_404(
+            Place.objects.select_related("shape"),
+            code=self.kwargs["code"],
+            kind__in=(*Place.STORES, *Place.VESSELS),
+        )
+
+    @cached_property
+    def rows(self) -> list[queries.SheetRow]:
+        return queries.rows_at(self.sheet, self.place)
+
+    @cached_property
+    def how(self) -> str:
+        ways = forms.ways_to_count(self.place)
+        asked = self.request.GET.get("how", "")
+        return asked if asked in ways else ways[0]
+
+    def get_form_class(self) -> type:
+        return forms.VesselCountForm if self.place.is_vessel else forms.StoreCountForm
+
+    def get_template_names(self) -> list[str]:
+        name = "vessel" if self.place.is_vessel else "store"
+        return [f"inventory/counts/{name}.html"]
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        if self.place.is_vessel:
+            return super().get_form_kwargs() | {"vessel": self.place, "how": self.how}
+        return super().get_form_kwargs() | {"rows": self.rows}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        ways = [
+            {"how": how, "label": CountLine.How(how).label, "is_shown": how == self.how}
+            for how in (forms.ways_to_count(self.place) if self.place.is_vessel else [])
+        ]
+        return super().get_context_data(place=self.place, rows=self.rows, ways=ways, **kwargs)
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        self.form = form
+        return super().form_valid(form)
+
+    def act(self, data: dict[str, Any]) -> list[CountLine]:
+        who = {"counted_by": person_of(self.request), "key": data["key"]}
+        if self.place.is_vessel:
+            return [
+                count_sheets.enter_vessel(
+                    sheet=self.sheet, vessel=self.place, **self.form.figures(), **who
+                )
+            ]
+        return count_sheets.enter(
+            sheet=self.sheet,
+            place=self.place,
+            things=data["things"],
+            counted_at=data["counted_at"],
+            note=data["note"],
+            **who,
+        )
+
+    def done_message(self, made: list[CountLine]) -> str:
+        if self.place.is_vessel:
+            figures = {"place": self.place.name, "how": made[0].get_how_display()}
+            if made[0].how == CountLine.How.SEAL:
+                return _("%(place)s: entered, %(how)s.") % figures
+            figures["weight"] = words.pounds(made[0].counted, 1)
+            return _("%(place)s: %(weight)s entered, %(how)s.") % figures
+        return ngettext(
+            "%(place)s: %(count)s count entered.", "%(place)s: %(count)s counts entered.", len(made)
+        ) % {"place": self.place.name, "count": len(made)}
+
+
+class SealsView(SheetActView):
+    """Tick all drums whose seal is whole: they are as full as the books say."""
+
+    form_class = forms.SealsForm
+    template_name = "inventory/counts/seals.html"
+
+    @cached_property
+    def rows(self) -> list[queries.SheetRow]:
+        return [
+            row
+            for row in queries.sheet_view(self.sheet).vessels
+            if row.line is None and row.place.kind in count_sheets.SEALED
+        ]
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"rows": self.rows}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(rows=self.rows, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> list[CountLine]:
+        return count_sheets.enter_seals(
+            sheet=self.sheet,
+            vessels=list(data["vessels"]),
+            counted_at=data["counted_at"],
+            counted_by=person_of(self.request),
+            key=data["key"],
+        )
+
+    def done_message(self, made: list[CountLine]) -> str:
+        return ngettext(
+            "%(count)s drum entered as sealed.", "%(count)s drums entered as sealed.", len(made)
+        ) % {"count": len(made)}
+
+
+class SheetCloseView(SheetActView):
+    """All differences beside the books, and the one act that posts them."""
+
+    permission_required = CLOSE
+    form_class = forms.SheetCloseForm
+    template_name = "inventory/counts/close.html"
+
+    @cached_property
+    def closing(self) -> queries.ClosingView:
+        return queries.closing_view(self.sheet)
+
+    @property
+    def may_exceed(self) -> bool:
+        return self.request.user.has_perm("inventory.count_beyond_made")
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        asks_why = bool(self.closing.surpluses) and self.may_exceed
+        return super().get_form_kwargs() | {"asks_why": asks_why}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(closing=self.closing, **kwargs)
+
+    def act(self, data: dict[str, Any]) -> CountSheet:
+        return count_sheets.close(
+            sheet=self.sheet,
+            reason=data["reason"],
+            uncounted=data["uncounted"],
+            as_of=data["as_of"],
+            surplus_reason=data.get("surplus_reason", ""),
+            closed_by=person_of(self.request),
+            key=data["key"],
+        )
+
+    def done_message(self, made: CountSheet) -> str:
+        return _("Count %(number)s is closed, and the books match it.") % {"number": made.number}
+
+
+class SheetCancelView(SheetActView):
+    permission_required = CLOSE
+    form_class = ActForm
+    template_name = "inventory/counts/cancel.html"
+
+    def act(self, data: dict[str, Any]) -> CountSheet:
+        return count_sheets.cancel(sheet=self.sheet, cancelled_by=person_of(self.request))
+
+    def done_message(self, made: CountSheet) -> str:
+        return _("Count %(number)s is cancelled. The books were not changed.") % {
+            "number": made.number
+        }
