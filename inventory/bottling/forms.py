@@ -243,7 +243,7 @@ class RunRecordForm(RecordedAdditionForm):
         self.fields["target"].initial = run.target_id
         self.fields["pieces_filled"].initial = run.pieces_planned
         if run.status == BottlingRun.Status.REVERSED:
-            self.initial = recorded_figures(run) | self.initial
+            self.initial = {**recorded_figures(run), **self.initial}
         if run.celsius is not None:
             self.fields["celsius"].initial = in_fahrenheit(run.celsius)
 

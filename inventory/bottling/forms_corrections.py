@@ -173,6 +173,9 @@ class RunCorrectForm(RecordedAdditionForm, CorrectionForm):
     def told(self) -> dict[str, Any]:
         """Return what is changed, by the parameters of the service."""
         changed = self.changed()
+        if "drawn" in changed and self.run.is_estimated:
+            # A figure that somebody enters is no estimate any more.
+            changed.setdefault("drawn_by", BottlingRun.DrawnBy.SCALE)
         parts = {
             part: changed.pop(name) for name, part in self.part_fields.items() if name in changed
         }
@@ -219,7 +222,7 @@ class HoneyReceiptCorrectForm(CorrectionForm):
             label = gettext("Weight in %(place)s") % {"place": place.name}
             self.fields[name] = WeightField(label=label)
         names = ("moisture_percent", "colour_mm", "floral_source", "yard", "season")
-        figures = {name: nets[place] for name, place in self.nets.items()}
+        figures: dict[str, Any] = {name: nets[place] for name, place in self.nets.items()}
         figures |= {name: getattr(lot, name) for name in names} | {"came_in_on": lot.made_on}
         if has_cost:
             figures["cost"] = lot.cost_cents

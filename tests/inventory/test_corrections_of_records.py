@@ -126,6 +126,16 @@ def test_only_what_is_changed_is_corrected(bottler, room):
     assert set(kept.after) <= {"labour_minutes", "labour_cents"}
 
 
+def test_a_weight_entered_for_an_estimated_run_is_no_estimate_any_more(bottler, room):
+    run = bottling_room.recorded(room, drawn_grams=None)
+    assert run.is_estimated
+
+    send(bottler, at("run_correct", run.number), drawn="45", drawn_unit="kg")
+
+    run.refresh_from_db()
+    assert (run.drawn_grams, run.is_estimated) == (45_000, False)
+
+
 def test_minutes_that_nobody_knows_are_taken_off_again(bottler, room):
     run = bottling_room.recorded(room)
 

@@ -1,18 +1,19 @@
 """What was corrected of runs, and of parts and goods that came in: both states, in words."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from django.db.models import QuerySet
 from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from inventory.bottling.models import (
     BottlingRun,
-    GoodsReceipt,
-    PartReceipt,
+    PackagingPart,
+    Product,
     ReceiptCorrection,
     RunCorrection,
 )
@@ -46,16 +47,18 @@ def _with_parts(row: LotCorrectionRow, correction: RunCorrection) -> LotCorrecti
     return replace(row, figures=row.figures + parts)
 
 
-def of_receipts(receipts: Iterable[PartReceipt] | Iterable[GoodsReceipt]) -> list[LotCorrectionRow]:
-    """Return what was corrected of deliveries of one thing, the latest first."""
-    rows = list(receipts)
-    if not rows:
-        return []
-    if isinstance(rows[0], PartReceipt):
-        item, found = rows[0].part.item, ReceiptCorrection.objects.filter(part_receipt__in=rows)
-    else:
-        item, found = rows[0].product.item, ReceiptCorrection.objects.filter(goods_receipt__in=rows)
+def of_part(part: PackagingPart) -> list[LotCorrectionRow]:
+    """Return what was corrected of the deliveries of a part, the latest first."""
+    return _of_deliveries(part.item, ReceiptCorrection.objects.filter(part_receipt__part=part))
 
+
+def of_goods(product: Product) -> list[LotCorrectionRow]:
+    """Return what was corrected of the deliveries of some goods, the latest first."""
+    found = ReceiptCorrection.objects.filter(goods_receipt__product=product)
+    return _of_deliveries(product.item, found)
+
+
+def _of_deliveries(item: Item, found: QuerySet[ReceiptCorrection]) -> list[LotCorrectionRow]:
     def in_words(name: str, value: Any) -> tuple[str, str]:
         return _receipt_figure(item, name, value)
 
@@ -94,8 +97,11 @@ def _run_figure(field: str, value: Any) -> tuple[str, str]:
         "added_grams": _("Seed or comb"),
         "bottled_on": _("Day of the run"),
     }
-    if field not in names:
-        names[field] = capfirst(str(BottlingRun._meta.get_field(field).verbose_name))
+    names |= {
+        each.name: capfirst(str(each.verbose_name))
+        for each in BottlingRun._meta.fields
+        if each.name not in names
+    }
     if field == "drawn_by" and value:
         return names[field], str(BottlingRun.DrawnBy(value).label)
     return names[field], _figure(field, value)

@@ -40,9 +40,7 @@ def goods_detail(request: HttpRequest, code: str) -> HttpResponse:
         "product": product,
         "row": goods_queries.of(product),
         "receipts": goods_queries.receipts(product)[:ROWS_SHOWN],
-        "corrections": corrections.of_receipts(
-            product.goods_receipts.select_related("product__item")
-        ),
+        "corrections": corrections.of_goods(product),
         "made": [(each, goods_queries.materials_of(each)) for each in made],
     }
     return render(request, "inventory/bottling/goods_detail.html", context)

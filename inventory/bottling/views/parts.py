@@ -48,7 +48,7 @@ def part_detail(request: HttpRequest, code: str) -> HttpResponse:
         "part": part,
         "stock": part_queries.stock(only=part)[0],
         "receipts": receipts[:RECEIPTS_SHOWN],
-        "corrections": corrections.of_receipts(part.receipts.select_related("part__item")),
+        "corrections": corrections.of_part(part),
         "used_in": part.used_in.select_related("size").order_by("size__brimful_ml"),
         "used_in_products": part.used_in_products.select_related("product"),
         "use_days": part_queries.USE_DAYS,
