@@ -243,7 +243,11 @@ class RunRecordForm(RecordedAdditionForm):
         self.fields["target"].initial = run.target_id
         self.fields["pieces_filled"].initial = run.pieces_planned
         if run.status == BottlingRun.Status.REVERSED:
-            self.initial = {**recorded_figures(run), **self.initial}
+            figures = recorded_figures(run)
+            if run.drawn_by != BottlingRun.DrawnBy.SCALE:
+                # A dip or an estimate is not to come back as a weight by the scale.
+                del figures["drawn"]
+            self.initial = {**figures, **self.initial}
         if run.celsius is not None:
             self.fields["celsius"].initial = in_fahrenheit(run.celsius)
 

@@ -736,6 +736,16 @@ def test_an_undone_run_is_recorded_again_with_its_code_and_lot(bottler, room):
     assert Lot.objects.filter(kind=Lot.Kind.PACKED).count() == 1
 
 
+def test_an_estimate_does_not_come_back_as_a_weight_by_the_scale(bottler, room):
+    run = bottling_room.recorded(room, drawn_grams=None)
+    reversals.reverse(posting=run.posting, recorded_by=builders.person(), key=builders.new_key())
+
+    form = bottler.get(at("run_record", run.number)).context["form"]
+
+    assert form["drawn"].value() is None
+    assert form["pieces_filled"].value() == 96
+
+
 def test_a_run_is_undone_from_its_page(bottler, room):
     run = bottling_room.recorded(room)
 
