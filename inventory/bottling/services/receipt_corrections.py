@@ -15,7 +15,8 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
 from inventory.stock.models import Item, Lot, Measurement, Place, Posting
-from inventory.stock.services import honey, ledger, lot_corrections, lots, measurements, moments
+from inventory.stock.models.measurements import OWN_FIGURES
+from inventory.stock.services import honey, ledger, lot_corrections, lots, moments
 
 
 @transaction.atomic
@@ -241,17 +242,22 @@ def _set_facts(
 def _set_measured(
     lot: Lot, moisture_percent: Decimal | None, colour_mm: Decimal | None, person: Person
 ) -> None:
-    """Let the figures that came with the lot be others; the wrong ones stay, as removed."""
-    for what, name, value in (
-        (Measurement.What.MOISTURE, "moisture_percent", moisture_percent),
-        (Measurement.What.COLOUR, "colour_mm", colour_mm),
+    """Let the figures that came with the lot be others; the wrong ones stay, as removed.
+
+    What was measured again later counts as before.
+    """
+    for what, value in (
+        (Measurement.What.MOISTURE, moisture_percent),
+        (Measurement.What.COLOUR, colour_mm),
     ):
-        was = getattr(lot, name)
-        if value is None or value == was:
+        own, at_first = OWN_FIGURES[what]
+        name = at_first if Measurement.objects.again(lot, what).exists() else own
+        if value is None or value == getattr(lot, name):
             continue
-        wrong = lot.measurements.filter(what=what, value=was, removed_at=None).first()
+        wrong = lot.measurements.filter(what=what, idempotency_key=None, removed_at=None).first()
         if wrong is not None:
-            measurements.remove(measurement=wrong, removed_by=person)
+            wrong.removed_at, wrong.removed_by = timezone.now(), person
+            checks.save_checked(wrong)
         checks.save_checked(
             Measurement(
                 lot=lot,
