@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.bottling.forms import PiecesField, stores
 from inventory.bottling.models import BottlingDay, Product
-from inventory.bottling.queries.bottling_days import SheetRow
+from inventory.bottling.queries.bottling_days import DaySheetRow
 from inventory.bottling.services.bottling_days import RowFilled
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import (
@@ -138,7 +138,7 @@ class BottlingDayForm(ActForm):
         self,
         *args: Any,
         products: Sequence[Product],
-        rows: Sequence[SheetRow],
+        rows: Sequence[DaySheetRow],
         sheet: BottlingDay | None = None,
         **kwargs: Any,
     ) -> None:
@@ -290,7 +290,7 @@ def initial_of(sheet: BottlingDay) -> dict[str, Any]:
     }
 
 
-class SettleForm(ActForm):
+class EstimateSettleForm(ActForm):
     """What is left in a vessel whose runs are estimated: a dip, or a weight."""
 
     use_required_attribute = False

@@ -44,7 +44,7 @@ urlpatterns = [
     path("bottling/runs/<slug:number>/labels.pdf", labels.run_labels_pdf, name="run_labels_pdf"),
     path(
         "bottling/runs/<slug:number>/settle/",
-        bottling_days.SettleView.as_view(),
+        bottling_days.EstimateSettleView.as_view(),
         name="run_settle",
     ),
     path("bottling/days/", bottling_days.bottling_day_list, name="bottling_day_list"),

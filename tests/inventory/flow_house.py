@@ -535,6 +535,7 @@ class FlowHouse:
             place=self.shelf,
             counted=known + more,
             reason="Counted",
+            surplus_reason="A case was not written down",
             **self.by(),
         )
         if posting:

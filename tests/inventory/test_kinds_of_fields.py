@@ -1,4 +1,4 @@
-"""Every form asks for numbers, money, quantities and days by one kind of field each.
+"""Every form asks for numbers, money, quantities, days and times by one kind of field each.
 
 So each reads what is typed by one rule, with the house's decimal sign.
 """
@@ -27,7 +27,7 @@ from inventory.stock.forms.places import DrumsForm, PlaceForm
 from tests import builders
 from tests.inventory.house_forms import all_of_them
 
-OURS = (fields.NumberField, fields.QuantityField, fields.DayField)
+OURS = (fields.NumberField, fields.QuantityField, fields.DayField, fields.TimeOfDayField)
 # What Django has for numbers and days, and the inputs by which the browser would read them itself.
 DJANGOS = (
     *(forms.IntegerField, forms.DateField, forms.DateTimeField, forms.TimeField),
@@ -44,12 +44,12 @@ def strays(form: type[forms.BaseForm]) -> list[str]:
         f"{form.__qualname__}.{name}"
         for name, field in form.base_fields.items()
         if (isinstance(field, DJANGOS) and not isinstance(field, OURS))
-        or isinstance(field.widget, INPUTS)
+        or (isinstance(field.widget, INPUTS) and not isinstance(field, fields.TimeOfDayField))
         or (isinstance(field.widget, forms.DateInput) and not isinstance(field, fields.DayField))
     ]
 
 
-def test_every_figure_and_day_of_a_form_is_one_of_the_four_kinds():
+def test_every_figure_and_day_of_a_form_is_one_of_the_five_kinds():
     found = all_of_them()
 
     assert len(found) > 50
@@ -66,7 +66,7 @@ def test_the_walk_finds_a_field_of_another_kind():
     assert strays(Stray) == [f"{Stray.__qualname__}.{name}" for name in ("pieces", "price", "day")]
 
 
-def test_fields_that_a_form_adds_by_itself_are_of_the_four_kinds_too():
+def test_fields_that_a_form_adds_by_itself_are_of_the_five_kinds_too():
     """Such fields are in no class, so the source is read for Django's own kinds."""
     names = {kind.__name__ for kind in (*DJANGOS, *INPUTS, forms.DecimalField, forms.FloatField)}
     base = Path(settings.BASE_DIR)

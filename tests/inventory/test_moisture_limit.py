@@ -187,6 +187,8 @@ def test_the_house_sets_its_limits_on_the_page_of_its_figures(db):
             "setting_days": "10",
             "warming_limit": "100",
             "warming_limit_unit": "F",
+            "stick_mark": "1/8",
+            "stick_mark_unit": "in",
             "lot_code_pattern": "L{yy}{ddd}-{n}",
             "moisture_limit": "17.8",
             "named_source": "10",

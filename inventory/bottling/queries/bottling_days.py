@@ -31,7 +31,7 @@ OFFERED_ROWS = 6
 
 
 @dataclass(frozen=True)
-class SheetRow:
+class DaySheetRow:
     """A product that a sheet offers, with what was saved of it and the code its jars get."""
 
     product: Product
@@ -190,18 +190,20 @@ def products_to_fill(source: Place | None) -> list[Product]:
     return sorted(last_first, key=is_other)
 
 
-def sheet_rows(source: Place | None, bottled_on: date, sheet: BottlingDay | None) -> list[SheetRow]:
+def sheet_rows(
+    source: Place | None, bottled_on: date, sheet: BottlingDay | None
+) -> list[DaySheetRow]:
     """Return the rows a sheet shows: saved ones, planned ones, then what was filled last."""
-    rows: list[SheetRow] = []
+    rows: list[DaySheetRow] = []
     if sheet is not None:
         saved = sheet.rows.select_related("product", "run").order_by("id")
-        rows = [SheetRow(row.product, row, row.run, row.lot_code) for row in saved]
+        rows = [DaySheetRow(row.product, row, row.run, row.lot_code) for row in saved]
     planned = BottlingRun.objects.filter(
         source=source, planned_for=bottled_on, status=BottlingRun.Status.PLANNED
     ).select_related("product")
     taken = {row.run.pk for row in rows if row.run}
     rows += [
-        SheetRow(run.product, None, run, run.lot_code)
+        DaySheetRow(run.product, None, run, run.lot_code)
         for run in planned.order_by("id")
         if run.pk not in taken
     ]
@@ -209,7 +211,7 @@ def sheet_rows(source: Place | None, bottled_on: date, sheet: BottlingDay | None
     offered = [product for product in products_to_fill(source) if product.pk not in there]
     offered = offered[: max(0, OFFERED_ROWS - len(rows))]
     codes = expected_codes(offered, bottled_on)
-    return rows + [SheetRow(product, code=codes[product.pk]) for product in offered]
+    return rows + [DaySheetRow(product, code=codes[product.pk]) for product in offered]
 
 
 def expected_codes(products: Sequence[Product], day: date) -> dict[int, str]:

@@ -131,7 +131,7 @@ class FillChart:
         }
 
     @cached_property
-    def drawing(self) -> "Drawing":
+    def drawing(self) -> "ChartDrawing":
         return draw(self)
 
 
@@ -167,7 +167,7 @@ class Words:
 
 
 @dataclass(frozen=True)
-class Drawing:
+class ChartDrawing:
     """Where lines, points and words go: across in percent, so that it fills a phone and a desk."""
 
     strokes: list[ControlLine]
@@ -204,7 +204,7 @@ def chart_of(size: Size) -> FillChart:
     )
 
 
-def draw(chart: FillChart) -> Drawing:
+def draw(chart: FillChart) -> ChartDrawing:
     """Place the points of a chart and its lines; a point's limits are as wide as its column."""
     figures = [chart.labelled_g, *(point.sample.average_g for point in chart.points)]
     figures += [limit for point in chart.points for limit in point.limits_g or ()]
@@ -212,7 +212,7 @@ def draw(chart: FillChart) -> Drawing:
 
     def down(grams: float) -> float:
         share = (grams - scale[0]) / (scale[-1] - scale[0])
-        return round(Drawing.BOTTOM - share * (Drawing.BOTTOM - Drawing.TOP), 1)
+        return round(ChartDrawing.BOTTOM - share * (ChartDrawing.BOTTOM - ChartDrawing.TOP), 1)
 
     def level(kind: str, grams: float, x1: str = "0%", x2: str = "100%") -> ControlLine:
         return ControlLine(kind, x1, down(grams), x2, down(grams))
@@ -232,7 +232,7 @@ def draw(chart: FillChart) -> Drawing:
         marks.append(Mark(_percent(middle), y, point.kind, point.in_words))
     judged = [mark for mark in marks if mark.kind != "before"]
     strokes += [ControlLine("path", one.x, one.y, two.x, two.y) for one, two in pairwise(judged)]
-    return Drawing(strokes, marks, [*_grams(scale, down), *_days(chart.points, middles)])
+    return ChartDrawing(strokes, marks, [*_grams(scale, down), *_days(chart.points, middles)])
 
 
 def _grams(scale: Sequence[float], down) -> list[Words]:
@@ -247,7 +247,7 @@ def _days(points: Sequence[ChartPoint], middles: Sequence[float]) -> list[Words]
     return [
         Words(
             _percent(middles[index]),
-            Drawing.HEIGHT - 12,
+            ChartDrawing.HEIGHT - 12,
             anchor,
             date_format(localdate(points[index].check.checked_at)),
         )

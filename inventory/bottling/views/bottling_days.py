@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
-from inventory.bottling.forms_days import BottlingDayForm, SettleForm
+from inventory.bottling.forms_days import BottlingDayForm, EstimateSettleForm
 from inventory.bottling.models import BottlingDay, EstimateSettlement
 from inventory.bottling.queries import bottling_days as queries
 from inventory.bottling.services import bottling_days, estimates
@@ -48,7 +48,7 @@ def bottling_day(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "inventory/bottling/bottling_day.html", context)
 
 
-class SheetView(ActView):
+class DaySheetView(ActView):
     """The sheet of a vessel and a day: kept for later, or recorded, by the button pressed."""
 
     permission_required = RUN_BOTTLING
@@ -116,7 +116,7 @@ class SheetView(ActView):
         return self.next_url(made)
 
 
-class BottlingDayCreateView(SheetView):
+class BottlingDayCreateView(DaySheetView):
     """A new sheet; one that is open for the vessel and the day already is opened instead."""
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
@@ -129,7 +129,7 @@ class BottlingDayCreateView(SheetView):
         return super().get(request, *args, **kwargs)
 
 
-class BottlingDayEditView(SheetView):
+class BottlingDayEditView(DaySheetView):
     """A sheet that was saved, whoever saved it."""
 
     def prepare(self) -> None:
@@ -171,10 +171,10 @@ def bottling_day_drop(request: HttpRequest, pk: int) -> HttpResponse:
     return HttpResponseRedirect(reverse("inventory:bottling_day_list"))
 
 
-class SettleView(RunView):
+class EstimateSettleView(RunView):
     """Settle the estimated runs of the vessel of a run by what is left in it."""
 
-    form_class = SettleForm
+    form_class = EstimateSettleForm
     template_name = "inventory/bottling/settle.html"
 
     def get_form_kwargs(self) -> dict[str, Any]:

@@ -82,6 +82,22 @@ class ActDayField(DayField):
         super().__init__(**{**usual, **kwargs})
 
 
+class TimeInput(forms.TimeInput):
+    """The browser's own clock."""
+
+    input_type = "time"
+
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
+        super().__init__(attrs, format="%H:%M")
+
+
+class TimeOfDayField(forms.TimeField):
+    """An hour and minutes, beside a day."""
+
+    widget = TimeInput
+    default_error_messages = {"invalid": _("Enter a time, for example 14:30.")}
+
+
 class NumberField(forms.DecimalField):
     """A decimal number; comes out as exactly the Decimal that was typed."""
 

@@ -14,6 +14,7 @@ from inventory.shared.forms.fields import (
     DayField,
     LengthField,
     TemperatureField,
+    TimeOfDayField,
     WeightField,
     WholeNumberField,
 )
@@ -26,15 +27,6 @@ from inventory.stock.rules import PIECES_MAX
 from inventory.stock.services.count_sheets import SEALED, CountedThing
 
 How = CountLine.How
-
-
-class TimeInput(forms.TimeInput):
-    """The browser's own clock."""
-
-    input_type = "time"
-
-    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
-        super().__init__(attrs, format="%H:%M")
 
 
 def moment_of(day: date | None, at: time | None) -> datetime | None:
@@ -73,15 +65,13 @@ class CountedForm(ActForm):
     fields_of_parameters = {"counted_at": "counted_on"}
 
     counted_on = DayField(label=_("Counted on"), required=False)
-    counted_time = forms.TimeField(
+    counted_time = TimeOfDayField(
         label=_("At"),
         required=False,
-        widget=TimeInput,
         help_text=_(
             "Leave both empty for now. A past day without a time means: after everything of that "
             "day. What is sold or moved after this moment is no difference."
         ),
-        error_messages={"invalid": _("Enter a time, for example 14:30.")},
     )
 
     def clean(self) -> dict[str, Any]:
@@ -279,12 +269,10 @@ class SheetCloseForm(ActForm):
         widget=forms.RadioSelect,
     )
     as_of_day = DayField(label=_("Book the differences as of"), required=False)
-    as_of_time = forms.TimeField(
+    as_of_time = TimeOfDayField(
         label=_("At"),
         required=False,
-        widget=TimeInput,
         help_text=_("Leave both empty for now. A past day without a time means: the end of it."),
-        error_messages={"invalid": _("Enter a time, for example 14:30.")},
     )
     surplus_reason = surplus_reason_field()
 
