@@ -15,6 +15,45 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.4.0",
+        (
+            _(
+                "Every act takes the day it happened. What you enter late is booked on its day, "
+                "by what was in the vessel then, and what you entered for later days is worked "
+                "out again. What the books lacked is shown on Today until it is settled."
+            ),
+            _(
+                "Runs, honey, parts and goods that came in can be corrected after jars were sold. "
+                "Blends, jars and costs follow, and both states stay readable. A lot code never "
+                "changes."
+            ),
+            _(
+                "Bottling day: one sheet for a tank and a day, with a row for each size. Honey "
+                "that nobody measured is estimated, and one dip in the evening settles it."
+            ),
+            _(
+                "Honey can be measured and drums weighed again. Grades and warnings follow, and "
+                "honey above your own limit goes into jars only if you say so."
+            ),
+            _(
+                "A fill check takes any number of jars, also before a run, and each size has a "
+                "control chart. A dip says how far stick and tables can be wrong."
+            ),
+            _(
+                "Count everything on one sheet, on paper or on several phones, while selling goes "
+                "on. Skimmings, spills, samples and honey fed to bees have a reason of their own."
+            ),
+            _(
+                "Logs of warming and cleaning, with what is due on Today; a dip chart to print "
+                "for each tank; a blend planner for a buyer's colour and moisture."
+            ),
+            _(
+                "Where every pound went: from the extraction to jars, drums, sales and losses, "
+                "with the entries behind each figure and a difference of zero."
+            ),
+        ),
+    ),
+    Release(
         "0.3.0",
         (
             _(
