@@ -109,12 +109,12 @@ urlpatterns = [
         name="honey-receipt-correct",
     ),
     path(
-        "part-receipts/<int:pk>/correct/",
+        "parts-received/<int:pk>/correct/",
         corrections.PartReceiptCorrectApiView.as_view(),
         name="part-receipt-correct",
     ),
     path(
-        "goods-receipts/<int:pk>/correct/",
+        "goods-received/<int:pk>/correct/",
         corrections.GoodsReceiptCorrectApiView.as_view(),
         name="goods-receipt-correct",
     ),

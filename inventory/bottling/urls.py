@@ -129,7 +129,7 @@ urlpatterns = [
     path("bottling/goods/receive/", goods.GoodsReceiveView.as_view(), name="goods_receive"),
     path("bottling/goods/make/", goods.GoodsMakeView.as_view(), name="goods_make"),
     path(
-        "bottling/goods/received/<int:pk>/correct/",
+        "bottling/goods-received/<int:pk>/correct/",
         corrections.GoodsReceiptCorrectView.as_view(),
         name="goods_receipt_correct",
     ),
@@ -139,7 +139,7 @@ urlpatterns = [
     path("bottling/parts/add/", parts.PartCreateView.as_view(), name="part_create"),
     path("bottling/parts/receive/", parts.PartReceiveView.as_view(), name="part_receive"),
     path(
-        "bottling/parts/received/<int:pk>/correct/",
+        "bottling/parts-received/<int:pk>/correct/",
         corrections.PartReceiptCorrectView.as_view(),
         name="part_receipt_correct",
     ),

@@ -481,11 +481,11 @@ SERVICES = {
     "runs/{number}/record/": (bottling.RunRecordApiView, runs.record),
     "runs/{number}/correct/": (corrections.RunCorrectApiView, run_corrections.correct),
     "lots/{code}/correct/": (corrections.HoneyReceiptCorrectApiView, receipt_corrections.correct),
-    "part-receipts/{id}/correct/": (
+    "parts-received/{id}/correct/": (
         corrections.PartReceiptCorrectApiView,
         delivery_corrections.correct_parts,
     ),
-    "goods-receipts/{id}/correct/": (
+    "goods-received/{id}/correct/": (
         corrections.GoodsReceiptCorrectApiView,
         delivery_corrections.correct_goods,
     ),

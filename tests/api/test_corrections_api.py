@@ -100,8 +100,8 @@ def test_parts_and_goods_that_came_in_are_corrected(send, room):
         key=builders.new_key(),
     )
 
-    jars = send(f"part-receipts/{parts.pk}/correct/", {"pieces": 480, "reason": "Miscounted"})
-    wax = send(f"goods-receipts/{candles.pk}/correct/", {"quantity": 36, "reason": "Miscounted"})
+    jars = send(f"parts-received/{parts.pk}/correct/", {"pieces": 480, "reason": "Miscounted"})
+    wax = send(f"goods-received/{candles.pk}/correct/", {"quantity": 36, "reason": "Miscounted"})
 
     assert (jars.status_code, jars.json()["pieces"]) == (200, 480)
     assert (wax.status_code, wax.json()["quantity"]) == (200, 36)
@@ -113,7 +113,7 @@ def test_parts_and_goods_that_came_in_are_corrected(send, room):
     [
         ("stand", "runs/{run}/correct/"),
         ("stand", "lots/{lot}/correct/"),
-        ("stand", "part-receipts/{parts}/correct/"),
+        ("stand", "parts-received/{parts}/correct/"),
     ],
 )
 def test_a_correction_needs_the_right_of_the_act_itself(send, room, role, path):
