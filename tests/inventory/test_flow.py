@@ -11,8 +11,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.bottling.services import reversals
-from inventory.stock.flow import Band, Form, Leaf, Source
 from inventory.stock import flow_drawing
+from inventory.stock.flow import Band, Form, Leaf, Source
 from inventory.stock.flow_drawing import Node, Ribbon, draw
 from inventory.stock.models import Item, Lot, Place, Posting, PostingLine
 from inventory.stock.queries.flow import FlowBook, Harvest
