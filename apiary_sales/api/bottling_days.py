@@ -132,6 +132,9 @@ class DayToRecordSerializer(SheetToSaveSerializer):
     """The whole day; without a dip or a weight after, what was drawn is estimated."""
 
     target = StoreCodeField()
+    moisture_is_right = serializers.BooleanField(
+        required=False, help_text="Confirms honey above the house's own limit of moisture."
+    )
 
 
 class SettlementToMakeSerializer(serializers.Serializer):

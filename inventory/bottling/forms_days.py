@@ -28,6 +28,7 @@ from inventory.stock.forms.fields import (
     as_inches,
     as_pounds,
     in_fahrenheit,
+    moisture_is_right_field,
     note_field,
     usual_temperature,
 )
@@ -133,6 +134,7 @@ class BottlingDayForm(ActForm):
         label=_("The filled pieces are on"), queryset=stores(), empty_label=None
     )
     note = note_field()
+    moisture_is_right = moisture_is_right_field()
 
     def __init__(
         self,
@@ -159,6 +161,13 @@ class BottlingDayForm(ActForm):
             self.initial.update(initial_of(sheet))
         for number in self.numbers:
             self._add_row(number)
+
+    @property
+    def asks_about_moisture(self) -> bool:
+        """Whether the box that confirms honey above the limit of moisture is shown."""
+        return self.is_bound and bool(
+            self.errors.get("moisture_is_right") or self["moisture_is_right"].value()
+        )
 
     @property
     def numbers(self) -> range:

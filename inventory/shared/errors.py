@@ -131,6 +131,11 @@ class Problems:
     def add_error(self, error: HouseError) -> None:
         self._found.append(error)
 
+    def __contains__(self, parameter: str) -> bool:
+        return any(
+            problem.parameter == parameter for error in self._found for problem in error.problems
+        )
+
     def __bool__(self) -> bool:
         return bool(self._found)
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 WIDTH = 1120
 NODE_WIDTH = 12
 # Left edge of the bars of each column; words are left of the first and right of the last.
-COLUMNS_X = (290.0, 552.0, 790.0)
+COLUMNS_X = (314.0, 535.0, 720.0)
 FLOW_HEIGHT = 360.0
 ROW_HEIGHT = 24.0
 GAP = 10.0

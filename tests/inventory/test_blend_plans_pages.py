@@ -131,6 +131,8 @@ def test_the_plan_is_carried_out_with_the_weights_that_were_poured(plan):
     assert "carried out" in page
     assert "planned: 154.3 lb" in page
     assert "Carry it out" not in page
+    assert "Poured into Blending tank." in page
+    assert "To be poured" not in page
 
     again = client.post(url(plan, "carry-out/"), form)
     assert again["Location"] == f"/honey/postings/{posting.pk}/"

@@ -1,11 +1,13 @@
 """Pages of bottling days: the sheet, saved and recorded; the list; settling estimated honey."""
 
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.urls import reverse
 
 from inventory.bottling.models import BottlingDay, BottlingRun, EstimateSettlement
+from inventory.stock.services import measurements
 from tests import builders
 from tests.inventory import bottling_room, day_room
 from tests.inventory.pages import books_unchanged, errors, said, signed_in, text
@@ -342,3 +344,41 @@ def test_only_those_who_bottle_fill_in_a_sheet(room):
     assert client.get(at("bottling_day_edit", day.pk)).status_code == 403
     assert client.post(at("bottling_day_drop", day.pk)).status_code == 403
     assert "is not recorded yet" not in text(client.get("/"))
+
+
+def wet(room) -> None:
+    measurements.record(
+        lot=room.lot,
+        what="moisture",
+        value=Decimal("19.2"),
+        measured_on=room.lot.made_on,
+        recorded_by=builders.person("owner"),
+        key="wet",
+    )
+
+
+def test_wet_honey_is_asked_about_once_for_all_sizes_and_takes_the_tick(bottler, room):
+    wet(room)
+    address = at("bottling_day_create")
+    sent = filled(bottler.get(address), {room.half: 20, room.pound: 10})
+
+    with books_unchanged():
+        asked = bottler.post(address, sent)
+    taken = bottler.post(address, sent | {"moisture_is_right": "on"})
+
+    [(field, [sentence])] = errors(asked).items()
+    assert field == "moisture_is_right"
+    assert sentence.endswith("or tick that it is used all the same.")
+    assert 'type="checkbox" name="moisture_is_right"' in asked.text
+    assert taken.status_code == 302
+    assert sorted(BottlingRun.objects.values_list("pieces_filled", flat=True)) == [10, 20]
+
+
+def test_a_sheet_of_wet_honey_is_saved_for_later_without_being_asked(bottler, room):
+    wet(room)
+    address = at("bottling_day_create")
+    sent = filled(bottler.get(address), {room.half: 20}) | {"save": "yes"}
+
+    assert bottler.post(address, sent).status_code == 302
+    assert bottler.post(address, sent | {"moisture_is_right": "on"}).status_code == 302
+    assert not BottlingRun.objects.exists()

@@ -889,3 +889,15 @@ def test_what_left_between_counting_and_closing_may_be_written_down_after_it(hou
 
     assert there(house.shelf, house.pound.item, house.jars) == 25
     assert list(books.faults()) == []
+
+
+def test_a_closed_sheet_does_not_say_that_all_was_counted_where_something_was_left_out(house):
+    house.jars_at(house.shelf, 28)
+    opened = text(signed_in().get(at("count_sheet", "C26-1")))
+    house.close()
+
+    closed = text(signed_in().get(at("count_sheet", "C26-1")))
+
+    assert "Count C26-1: 1 of " in opened
+    assert "Count C26-1: 1 line was counted." in closed
+    assert "1 of 1 counted" not in closed

@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.bottling.models import ReturnedJars
+from inventory.shared.forms.fields import DayField
 from inventory.stock.models import Balance, DipReading, Place, Posting
 from inventory.stock.services import drums, others, stores
 from tests import builders
@@ -121,6 +122,19 @@ def test_the_page_of_an_act_has_today_as_its_day(cellar, bottler):
 
     assert f'name="poured_on" value="{builders.today().isoformat()}"' in page
     assert '<div class="field field-day" id="field-poured_on">' in page
+
+
+@pytest.mark.parametrize("act", ["stock_write_off", "write_off", "stock_transfer", "transfer"])
+def test_every_day_that_an_act_takes_is_on_its_page(cellar, bottler, act):
+    builders.lot_in(Place.objects.get(code="tank-2"), 50_000)
+    page = bottler.get(reverse(f"inventory:{act}"))
+
+    days = [
+        name for name, field in page.context["form"].fields.items() if isinstance(field, DayField)
+    ]
+
+    assert days
+    assert [name for name in days if f'name="{name}"' not in page.text] == []
 
 
 def test_what_an_act_of_an_earlier_day_changes_is_told_of_that_day(cellar, bottler):

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.bottling.services import reversals
+from inventory.stock import flow_drawing
 from inventory.stock.flow import Band, Form, Leaf, Source
 from inventory.stock.flow_drawing import Node, Ribbon, draw
 from inventory.stock.models import Item, Lot, Place, Posting, PostingLine
@@ -398,3 +399,12 @@ def drawn_nodes(drawing):
 
 def test_nothing_is_drawn_where_nothing_flows():
     assert draw([[Node("own", "Own", "")], [Node("bulk", "In bulk", "")], []], []) is None
+
+
+def test_the_longest_words_in_spanish_fit_on_both_sides_of_the_drawing():
+    # Measured in Chromium at the size of the drawing's letters, with a figure of five digits.
+    longest_before, longest_after = 305, 371
+
+    assert flow_drawing.COLUMNS_X[0] - 8 >= longest_before
+    last = flow_drawing.COLUMNS_X[2] + flow_drawing.NODE_WIDTH + 8
+    assert flow_drawing.WIDTH - last >= longest_after

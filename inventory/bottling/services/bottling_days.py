@@ -162,6 +162,7 @@ def record(
     skimmed_grams: int = 0,
     note: str = "",
     version: int | None = None,
+    moisture_is_right: bool = False,
 ) -> BottlingDay:
     """Record all that a vessel filled on a day: a run for each row with pieces, or no run at all.
 
@@ -170,7 +171,8 @@ def record(
     dips or weights, less the skimmings and what other entries took since the first, is shared out
     over the rows by what their pieces say; with one dip after, what the books had counts as
     before; without one, the runs are estimated. What stayed in the filler went back into the
-    vessel, so no run has a loss.
+    vessel, so no run has a loss. `moisture_is_right` confirms honey above the house's own limit of
+    moisture, once for all rows.
 
     Raises what `save`, `runs.plan` and `runs.record` raise, for a row as `rows.<position>.…`.
     """
@@ -203,7 +205,9 @@ def record(
     planned: dict[int, BottlingRun] = {}
     for index, row in filled.items():
         with _problems_of_row(problems, index):
-            planned[index] = of_day[index].run or _plan(day, row, of_day[index], recorded_by, key)
+            planned[index] = of_day[index].run or _plan(
+                day, row, of_day[index], recorded_by, key, moisture_is_right=moisture_is_right
+            )
             planned[index].celsius = day.celsius
     problems.raise_any()
     weights = [
@@ -410,7 +414,13 @@ def _keep_rows(day: BottlingDay, rows: Sequence[RowFilled]) -> None:
 
 
 def _plan(
-    day: BottlingDay, row: RowFilled, of_day: BottlingDayRow, planned_by: Person, key: str
+    day: BottlingDay,
+    row: RowFilled,
+    of_day: BottlingDayRow,
+    planned_by: Person,
+    key: str,
+    *,
+    moisture_is_right: bool,
 ) -> BottlingRun:
     return runs.plan(
         product=row.product,
@@ -424,6 +434,7 @@ def _plan(
         lot_code=of_day.lot_code,
         lot_code_is_right=row.lot_code_is_right,
         variety_is_right=row.variety_is_right,
+        moisture_is_right=moisture_is_right,
         is_filled=True,
     )
 
@@ -546,8 +557,11 @@ def _problems_of_row(problems: Problems, index: int) -> Iterator[None]:
     except HouseError as error:
         for problem in error.problems:
             name = IN_A_ROW.get(problem.parameter or "", problem.parameter)
+            if name == "moisture_is_right" and name in problems:
+                # The honey is the same in every row, so it is asked about once.
+                continue
             if name in OF_A_ROW:
                 problem.parameter = f"rows.{index}.{name}"
-            elif name not in ("celsius", "bottled_on", "target", "source"):
+            elif name not in ("celsius", "bottled_on", "target", "source", "moisture_is_right"):
                 problem.parameter = f"rows.{index}"
             problems.add_error(problem)

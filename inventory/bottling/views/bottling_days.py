@@ -83,6 +83,7 @@ class DaySheetView(ActView):
         if self.sheet is not None:
             data["source"], data["bottled_on"] = self.sheet.source, self.sheet.bottled_on
         if self.saves_only:
+            data.pop("moisture_is_right")
             return bottling_days.save(saved_by=person_of(self.request), **data)
         return bottling_days.record(recorded_by=person_of(self.request), key=key, **data)
 
