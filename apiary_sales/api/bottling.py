@@ -41,6 +41,12 @@ DAYS_MAX = 366
 DEPTH_MM_MAX = 100_000
 
 
+# How the honey of a run can be said to be weighed; that it is estimated, nobody says.
+MEASURED_BY = [
+    choice for choice in BottlingRun.DrawnBy.choices if choice[0] != BottlingRun.DrawnBy.ESTIMATED
+]
+
+
 class RunDipSerializer(serializers.ModelSerializer):
     """A dip read for a run, beside what the books said then; errors are bounds in grams."""
 
@@ -156,11 +162,7 @@ class RunToRecordSerializer(serializers.Serializer):
     pieces_broken = PiecesCountField(min_value=0, required=False, default=0)
     drawn_grams = GramsCountField(required=False, allow_null=True, default=None)
     drawn_by = serializers.ChoiceField(
-        [
-            choice
-            for choice in BottlingRun.DrawnBy.choices
-            if choice[0] != BottlingRun.DrawnBy.ESTIMATED
-        ],
+        MEASURED_BY,
         required=False,
         default=BottlingRun.DrawnBy.SCALE,
     )

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from rest_framework.generics import get_object_or_404
 from rest_framework.response import Response
 
-from apiary_sales.api.bottling import RUN_BOTTLING, RunSerializer
+from apiary_sales.api.bottling import MEASURED_BY, RUN_BOTTLING, RunSerializer
 from apiary_sales.api.fields import (
     GramsCountField,
     MinutesCountField,
@@ -54,7 +54,7 @@ class RunToCorrectSerializer(serializers.Serializer):
     pieces_filled = PiecesCountField(required=False)
     pieces_broken = PiecesCountField(min_value=0, required=False)
     drawn_grams = GramsCountField(required=False)
-    drawn_by = serializers.ChoiceField(BottlingRun.DrawnBy.choices, required=False)
+    drawn_by = serializers.ChoiceField(MEASURED_BY, required=False)
     loss_grams = GramsCountField(min_value=0, required=False)
     labour_minutes = MinutesCountField(required=False, allow_null=True)
     bottled_on = serializers.DateField(required=False)

@@ -123,7 +123,9 @@ class HoneyFlowEntriesApiView(APIView):
     permission_classes = [ViewPermission]
 
     @extend_schema(
-        parameters=[*OF_HARVEST, *OF_BAND], responses={200: FlowEntriesSerializer, **WRONG}
+        operation_id="honey_flow_entries",
+        parameters=[*OF_HARVEST, *OF_BAND],
+        responses={200: FlowEntriesSerializer, **WRONG},
     )
     def get(self, request: Request, band: str) -> Response:
         """Return the postings behind one band of a harvest, the latest first."""

@@ -277,6 +277,7 @@ SPECTACULAR_SETTINGS = {
         "AttachmentKindEnum": "inventory.shared.models.Attachment.Kind",
         "CleaningKindEnum": "inventory.stock.models.CleaningTask.Kind",
         "MeasurementMethodEnum": "inventory.stock.models.Measurement.Method",
+        "RunWeighedByEnum": "inventory.bottling.models.BottlingRun.DrawnBy",
         "PaymentMethodEnum": "apiary_sales.billing.models.Payment.Method",
         "RecallKindEnum": "apiary_sales.orders.models.Recall.Kind",
         "SupplierKindEnum": "inventory.stock.models.Supplier.Kind",

@@ -336,6 +336,7 @@ def test_a_sale_refused_later_is_kept_for_a_person_to_settle(till, pounds, stand
         place=stand,
         counted=2,
         reason="Two stood under the table",
+        surplus_reason="The run was written down with two too few",
         recorded_by=builders.person(),
         key=builders.new_key(),
     )

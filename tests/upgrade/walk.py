@@ -45,6 +45,8 @@ LATER = {
     "api:blend-plan-drop",
     "api:blend-plan-worksheet",
     "api:cleaning-remove",
+    "api:goods-receipt-correct",
+    "inventory:goods_receipt_correct",
     "api:cleaning-task",
     "api:warming-remove",
     "inventory:cleaning_record",
