@@ -361,9 +361,11 @@ class _Batch:
     def _enter_correction(self, told: EntryCorrection, cause: Posting) -> None:
         self._count += 1
         event = told.event
+        lines = _as_lines(told.item, told.change)
+        _check_balanced(lines)
         correction = self.enter(
             kind=Posting.Kind.CORRECTION,
-            lines=_as_lines(told.item, told.change),
+            lines=lines,
             occurred_at=event.posting.occurred_at,
             note=_("Told again after entry %(number)s was made or corrected")
             % {"number": cause.corrects_id or cause.pk},

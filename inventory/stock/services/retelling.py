@@ -432,6 +432,9 @@ class _Flow:
                     arriving[place][lot] = arriving[place].get(lot, 0) + share
             self._fill(place, arriving[place], lines)
         _add(self.told, {key: -n for key, n in came.items()})
+        if not self._drawn:
+            # Of what came from outside some was lost on its way: jars that were emptied.
+            _add(self.told, went)
 
     def _leaves_nothing(self, place: int, lines: Quantities) -> bool:
         """Tell whether this entry took all that the books had in a vessel."""
