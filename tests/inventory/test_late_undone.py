@@ -7,7 +7,10 @@ from django.utils import timezone
 
 from inventory.bottling.services import (
     jars,
+    receipt_corrections,
+    reversals,
 )
+from inventory.shared.errors import NotAllowedNow
 from inventory.stock.models import Posting
 from inventory.stock.queries import books
 from tests import builders
@@ -47,3 +50,25 @@ def test_honey_entered_late_goes_under_jars_emptied_since():
     assert list(books.faults()) == []
     lines = house.pail.balances.filter(quantity__gt=0)
     assert [line.quantity for line in lines] == [9_500]
+
+
+def test_a_receipt_is_moved_to_today_out_of_a_blend():
+    tank = builders.place("tank")
+    builders.lot_in(tank, 200_000, extracted_on=ago(20))
+    second = builders.lot_in(tank, 100_000, floral_source="Basswood", extracted_on=ago(10))
+    builders.lot_in(tank, 50_000, floral_source="Heather", extracted_on=ago(5))
+
+    receipt_corrections.correct(lot=second, came_in_on=ago(0), reason="wrong day", **by())
+
+    assert list(books.faults()) == []
+    assert [line.quantity for line in tank.balances.filter(quantity__gt=0)] == [350_000]
+
+
+def test_an_undone_receipt_that_had_another_day_is_not_corrected():
+    tank = builders.place("tank")
+    lot = builders.lot_in(tank, 200_000, extracted_on=ago(20))
+    receipt_corrections.correct(lot=lot, came_in_on=ago(10), reason="wrong day", **by())
+    reversals.reverse(posting=last(Posting.Kind.EXTRACTION), **by())
+
+    with pytest.raises(NotAllowedNow, match="or that entry was undone"):
+        receipt_corrections.correct(lot=lot, yard="Hill", reason="wrong yard", **by())

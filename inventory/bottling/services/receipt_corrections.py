@@ -89,7 +89,13 @@ def receipt_of(lot: Lot) -> Posting:
         .order_by("-id")
         .first()
     )
-    if found is None or not rules.has_own_origin(lot) or lot.parent_links.exists():
+    if (
+        found is None
+        # It was corrected to another day, and undone there.
+        or not ledger.effective_lines(found)
+        or not rules.has_own_origin(lot)
+        or lot.parent_links.exists()
+    ):
         raise NotAllowedNow(
             _("Lot %(lot)s did not come in from outside, or that entry was undone.")
             % {"lot": lot.code}
@@ -208,7 +214,8 @@ def _move(
     reason: str,
 ) -> None:
     source = Place.objects.outside(CAME_FROM[posting.kind])
-    at = moments.of_arrival(day, *wanted)
+    # Not None for today: what is in the vessel is worked out when the old lines are gone.
+    at = moments.of_arrival(day, *wanted) or timezone.now()
 
     def lines() -> list[ledger.Line]:
         return [
@@ -223,7 +230,7 @@ def _move(
         recorded_by=recorded_by,
         key=key,
         note=_note(lot, reason),
-        occurred_at=at or timezone.now(),
+        occurred_at=at,
     )
 
 
