@@ -9,12 +9,15 @@ from inventory.bottling.services import (
     jars,
     receipt_corrections,
     reversals,
+    run_corrections,
 )
-from inventory.shared.errors import NotAllowedNow
+from inventory.shared.errors import CannotReverse, NotAllowedNow
 from inventory.stock.models import Posting
 from inventory.stock.queries import books
+from inventory.stock.services import stores
 from tests import builders
 from tests.inventory import bottling_room, jar_room
+from tests.inventory.test_late_entries import House
 
 pytestmark = pytest.mark.django_db
 
@@ -72,3 +75,25 @@ def test_an_undone_receipt_that_had_another_day_is_not_corrected():
 
     with pytest.raises(NotAllowedNow, match="or that entry was undone"):
         receipt_corrections.correct(lot=lot, yard="Hill", reason="wrong yard", **by())
+
+
+def test_what_came_to_nothing_is_not_undone():
+    house = House()
+    house.receive(0, "tank", "Clover", 500_000)
+    house.run(5, "A", 24, 11_500)
+    run = house.runs["A"]
+    stores.transfer(
+        item=run.product.item,
+        lot=run.packed_lot,
+        source=house.shelf,
+        target=house.stand,
+        pieces=24,
+        carried_on=house.day(6),
+        **by(),
+    )
+    carried = last(Posting.Kind.TRANSFER)
+    run_corrections.correct(run=run, bottled_on=house.day(8), reason="wrong day", **by())
+
+    with pytest.raises(CannotReverse, match="nothing to undo"):
+        reversals.reverse(posting=carried, **by())
+    assert list(books.faults()) == []

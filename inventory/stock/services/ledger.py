@@ -592,6 +592,10 @@ def reverse(
     if Posting.objects.filter(reverses=posting).exists():
         raise CannotReverse(_("This was undone already."))
     undone = _negated(effective_lines(posting))
+    if not undone:
+        raise CannotReverse(
+            _("There is nothing to undo: this entry came to nothing when another was corrected.")
+        )
     has_caused = Posting.objects.filter(
         Q(caused_by=posting) | Q(caused_by__corrects=posting)
     ).exists()
