@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from inventory.bottling.services import (
     jars,
+    parts,
     receipt_corrections,
     reversals,
     run_corrections,
@@ -97,3 +98,35 @@ def test_what_came_to_nothing_is_not_undone():
     with pytest.raises(CannotReverse, match="nothing to undo"):
         reversals.reverse(posting=carried, **by())
     assert list(books.faults()) == []
+
+
+def test_parts_that_were_used_before_more_came_are_not_undone():
+    house = House()
+    jar = parts.save(name="Jar", kind="jar")
+
+    def receive(pieces: int, days_ago: int) -> None:
+        parts.receive(
+            part=jar,
+            place=house.shelf,
+            pieces=pieces,
+            cost_cents=100,
+            supplier="Glass works",
+            received_on=ago(days_ago),
+            **by(),
+        )
+
+    receive(40, 20)
+    first = last(Posting.Kind.PART_RECEIPT)
+    stores.write_off(
+        item=jar.item,
+        lot=None,
+        place=house.shelf,
+        pieces=15,
+        reason="breakage",
+        written_off_on=ago(10),
+        **by(),
+    )
+    receive(200, 2)
+
+    with pytest.raises(CannotReverse, match="on a day since then it had only 25 pieces"):
+        reversals.reverse(posting=first, **by())

@@ -604,6 +604,8 @@ def reverse(
     if not has_caused:
         _check_vessels_are_free(undone)
     try:
+        if not has_caused:
+            _check_was_there_since(undone, posting.occurred_at)
         reversal = batch.enter(
             kind=Posting.Kind.REVERSAL,
             lines=undone,
@@ -632,6 +634,32 @@ def _take_off_shortages(posting: Posting, reversal: Posting) -> None:
     for row in Shortage.objects.filter(posting=posting).open():
         row.settled_by = reversal
         row.save(update_fields=["settled_by"])
+
+
+def _check_was_there_since(lines: list[Line], moment: datetime) -> None:
+    """Raise `NotEnoughStock` when a place would have had less than nothing on a day since.
+
+    More may have come in later, so that the balance of today does not show it.
+    """
+    for item in {line.item for line in lines}:
+        taken = [
+            line
+            for line in lines
+            if line.item == item and line.place.is_physical and line.quantity < 0
+        ]
+        lowest = retelling.lowest_since(item, moment, {line.place.pk for line in taken})
+        for line in taken:
+            there = lowest.get((line.place.pk, line.lot.pk if line.lot else 0), 0)
+            if there + line.quantity < 0:
+                raise NotEnoughStock(
+                    _(
+                        "%(asked)s of %(item)s would be taken from %(place)s, but on a day since "
+                        "then it had only %(there)s."
+                    )
+                    % _words(item, line.place, -line.quantity, there),
+                    asked=-line.quantity,
+                    there=there,
+                )
 
 
 def _check_vessels_are_free(lines: list[Line]) -> None:

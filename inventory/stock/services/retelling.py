@@ -122,6 +122,24 @@ def state_at(
     }
 
 
+def lowest_since(item: Item, moment: datetime, places: Iterable[int]) -> Quantities:
+    """Return the least that was of each lot at these places, at a moment and at any since."""
+    places = list(places)
+    state = state_at(item, moment, places=places)
+    lowest = dict(state)
+    for place, lot, _moment, total in (
+        lines_of(item)
+        .filter(place__in=places, posting__occurred_at__gt=moment)
+        .order_by("posting__occurred_at")
+        .values_list("place", "lot", "posting__occurred_at")
+        .annotate(total=Sum("quantity"))
+    ):
+        key = (place, lot or 0)
+        state[key] = state.get(key, 0) + total
+        lowest[key] = min(lowest.get(key, 0), state[key])
+    return lowest
+
+
 def tell_again(item: Item, *, moment: datetime, after: int, change: Mapping[Key, int]) -> Retold:
     """Tell every later entry again, after the lines of the entry `after` changed by `change`.
 
