@@ -12,7 +12,7 @@ from inventory.bottling.services import (
     reversals,
     run_corrections,
 )
-from inventory.shared.errors import CannotReverse, NotAllowedNow
+from inventory.shared.errors import BadValue, CannotReverse, NotAllowedNow
 from inventory.stock.models import Posting
 from inventory.stock.queries import books
 from inventory.stock.services import stores
@@ -130,3 +130,18 @@ def test_parts_that_were_used_before_more_came_are_not_undone():
 
     with pytest.raises(CannotReverse, match="on a day since then it had only 25 pieces"):
         reversals.reverse(posting=first, **by())
+
+
+def test_honey_does_not_come_in_after_the_jars_that_are_of_it():
+    house = House()
+    house.receive(0, "tank", "Clover", 500_000)
+    house.run(5, "A", 24, 11_500)
+    lot = house.runs["A"].lot
+
+    with pytest.raises(BadValue, match="can't have come in after that") as refused:
+        receipt_corrections.correct(lot=lot, came_in_on=house.day(8), reason="wrong day", **by())
+
+    assert refused.value.parameter == "came_in_on"
+    lot.refresh_from_db()
+    assert lot.made_on == house.day(0)
+    assert list(books.faults()) == []

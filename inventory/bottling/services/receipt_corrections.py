@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.bottling.services import costs
@@ -14,9 +15,9 @@ from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
-from inventory.stock.models import Item, Lot, Measurement, Place, Posting
+from inventory.stock.models import Item, Lot, LotParent, Measurement, Place, Posting
 from inventory.stock.models.measurements import OWN_FIGURES
-from inventory.stock.services import honey, ledger, lot_corrections, lots, moments
+from inventory.stock.services import honey, ledger, lot_corrections, lots, moments, retelling
 
 # Where honey comes from, by the kind of the posting that brings it.
 CAME_FROM: dict[str, str] = {
@@ -60,6 +61,7 @@ def correct(
     before = {each.pk: lot_corrections.figures(each) for each in [lot, *_blends_made(posting, lot)]}
     if came_in_on is not None and came_in_on != lot.made_on:
         _move(lot, posting, wanted, came_in_on, recorded_by, key, reason)
+        _refuse_used_before(lot, came_in_on)
     else:
         _weigh_anew(lot, posting, wanted, recorded_by, key, reason)
     lot.refresh_from_db()
@@ -232,6 +234,28 @@ def _move(
         note=_note(lot, reason),
         occurred_at=at,
     )
+
+
+def _refuse_used_before(lot: Lot, day: date) -> None:
+    """Raise where jars or blends are still said to be made of honey before it came in."""
+    early = (
+        LotParent.objects.filter(parent=lot, grams__gt=0, lot__made_on__lt=day)
+        # A blend that this honey no longer makes has come to nothing.
+        .filter(lot__in=retelling.lots_with_lines())
+        .select_related("lot")
+        .order_by("lot__made_on", "lot")
+        .first()
+    )
+    if early is not None:
+        raise BadValue(
+            _(
+                "Lot %(made)s was made of lot %(lot)s on %(made_on)s, so lot %(lot)s can't have "
+                "come in after that. Choose that day or an earlier one. If lot %(made)s is of "
+                "other honey, undo it first, correct this, and record it again."
+            )
+            % {"made": early.lot.code, "lot": lot.code, "made_on": date_format(early.lot.made_on)},
+            parameter="came_in_on",
+        )
 
 
 def _note(lot: Lot, reason: str) -> str:

@@ -122,6 +122,19 @@ def state_at(
     }
 
 
+def lots_with_lines() -> QuerySet[PostingLine, int | None]:
+    """Return the lots, by key, of which any entry moves something with all its corrections."""
+    return (
+        PostingLine.objects.standing()
+        .annotate(root=ROOT)
+        .order_by()
+        .values("root", "place", "lot")
+        .annotate(total=Sum("quantity"))
+        .exclude(total=0)
+        .values_list("lot", flat=True)
+    )
+
+
 def lowest_since(item: Item, moment: datetime, places: Iterable[int]) -> Quantities:
     """Return the least that was of each lot at these places, at a moment and at any since."""
     places = list(places)
