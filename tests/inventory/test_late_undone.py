@@ -145,3 +145,37 @@ def test_honey_does_not_come_in_after_the_jars_that_are_of_it():
     lot.refresh_from_db()
     assert lot.made_on == house.day(0)
     assert list(books.faults()) == []
+
+
+def test_what_was_counted_stays_when_an_entry_before_the_count_is_undone():
+    house = House()
+    jar = parts.save(name="Jar", kind="jar")
+
+    def receive() -> Posting:
+        parts.receive(
+            part=jar,
+            place=house.shelf,
+            pieces=100,
+            cost_cents=100,
+            supplier="Glass works",
+            received_on=ago(10),
+            **by(),
+        )
+        return last(Posting.Kind.PART_RECEIPT)
+
+    receive()
+    twice = receive()
+    stores.count(
+        item=jar.item,
+        lot=None,
+        place=house.shelf,
+        counted=100,
+        reason="counted",
+        counted_on=ago(5),
+        **by(),
+    )
+
+    reversals.reverse(posting=twice, **by())
+
+    assert jar.item.balances.get(place=house.shelf).quantity == 100
+    assert list(books.faults()) == []

@@ -604,7 +604,8 @@ def reverse(
     if not has_caused:
         _check_vessels_are_free(undone)
     try:
-        if not has_caused:
+        is_told_again = has_caused or _was_counted_since(undone, posting.occurred_at)
+        if not is_told_again:
             _check_was_there_since(undone, posting.occurred_at)
         reversal = batch.enter(
             kind=Posting.Kind.REVERSAL,
@@ -615,7 +616,7 @@ def reverse(
             reverses=posting,
         )
         _take_off_shortages(posting, reversal)
-        if has_caused:
+        if is_told_again:
             batch.tell_again(posting, undone, caused_by=reversal)
         batch.finish()
     except (NotEnoughStock, StockReserved) as error:
@@ -634,6 +635,19 @@ def _take_off_shortages(posting: Posting, reversal: Posting) -> None:
     for row in Shortage.objects.filter(posting=posting).open():
         row.settled_by = reversal
         row.save(update_fields=["settled_by"])
+
+
+def _was_counted_since(lines: list[Line], moment: datetime) -> bool:
+    """Tell whether a later count has said how much there is, whatever is undone before it."""
+    counted = Q()
+    for line in lines:
+        if line.place.is_physical:
+            counted |= Q(item=line.item, place=line.place)
+    return bool(counted) and (
+        PostingLine.objects.standing()
+        .filter(counted, posting__kind__in=retelling.LEVELS, posting__occurred_at__gt=moment)
+        .exists()
+    )
 
 
 def _check_was_there_since(lines: list[Line], moment: datetime) -> None:
