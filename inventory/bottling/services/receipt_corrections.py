@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.bottling.services import costs
@@ -14,9 +15,9 @@ from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
-from inventory.stock.models import Item, Lot, Measurement, Place, Posting
+from inventory.stock.models import Item, Lot, LotParent, Measurement, Place, Posting
 from inventory.stock.models.measurements import OWN_FIGURES
-from inventory.stock.services import honey, ledger, lot_corrections, lots, moments
+from inventory.stock.services import honey, ledger, lot_corrections, lots, moments, retelling
 
 
 @transaction.atomic
@@ -53,6 +54,7 @@ def correct(
     before = {each.pk: lot_corrections.figures(each) for each in [lot, *_blends_made(posting, lot)]}
     if came_in_on is not None and came_in_on != lot.made_on:
         _move(lot, posting, wanted, came_in_on, recorded_by, key, reason)
+        _refuse_used_before(lot, came_in_on)
     else:
         _weigh_anew(lot, posting, wanted, recorded_by, key, reason)
     lot.refresh_from_db()
@@ -82,7 +84,13 @@ def receipt_of(lot: Lot) -> Posting:
         .order_by("-id")
         .first()
     )
-    if found is None or not rules.has_own_origin(lot) or lot.parent_links.exists():
+    if (
+        found is None
+        # It was corrected to another day, and undone there.
+        or not ledger.effective_lines(found)
+        or not rules.has_own_origin(lot)
+        or lot.parent_links.exists()
+    ):
         raise NotAllowedNow(
             _("Lot %(lot)s did not come in from outside, or that entry was undone.")
             % {"lot": lot.code}
@@ -180,7 +188,8 @@ def _weigh_anew(
         ]
         if change and there and there != lot:
             lot_corrections.change_parents(there.pk, {lot.pk: change})
-            there.quantity_made += change
+            links = LotParent.objects.filter(lot=there)
+            there.quantity_made = sum(links.values_list("grams", flat=True))
             there.save(update_fields=["quantity_made"])
     ledger.correct(
         posting=posting,
@@ -201,7 +210,9 @@ def _move(
     reason: str,
 ) -> None:
     source = Place.objects.outside(rules.CAME_FROM[posting.kind])
-    at = moments.of_arrival(day, *wanted)
+    # Not None for today: what is in the vessel is worked out when the old lines are gone.
+    at = moments.of_arrival(day, *wanted) or timezone.now()
+    blends = _blends_made(posting, lot)
 
     def lines() -> list[ledger.Line]:
         return [
@@ -216,8 +227,36 @@ def _move(
         recorded_by=recorded_by,
         key=key,
         note=_note(lot, reason),
-        occurred_at=at or timezone.now(),
+        occurred_at=at,
     )
+    kept = set(retelling.lots_with_lines())
+    for blend in blends:
+        if blend.pk not in kept:
+            # It has come to nothing: this honey met none in the vessel on its right day.
+            LotParent.objects.filter(lot=blend).delete()
+            Lot.objects.filter(pk=blend.pk).update(quantity_made=0)
+
+
+def _refuse_used_before(lot: Lot, day: date) -> None:
+    """Raise where jars or blends are still said to be made of honey before it came in."""
+    early = (
+        LotParent.objects.filter(parent=lot, grams__gt=0, lot__made_on__lt=day)
+        # A blend that this honey no longer makes has come to nothing.
+        .filter(lot__in=retelling.lots_with_lines())
+        .select_related("lot")
+        .order_by("lot__made_on", "lot")
+        .first()
+    )
+    if early is not None:
+        raise BadValue(
+            _(
+                "Lot %(made)s was made of lot %(lot)s on %(made_on)s, so lot %(lot)s can't have "
+                "come in after that. Choose that day or an earlier one. If lot %(made)s is of "
+                "other honey, undo it first, correct this, and record it again."
+            )
+            % {"made": early.lot.code, "lot": lot.code, "made_on": date_format(early.lot.made_on)},
+            parameter="came_in_on",
+        )
 
 
 def _note(lot: Lot, reason: str) -> str:

@@ -361,9 +361,11 @@ class _Batch:
     def _enter_correction(self, told: EntryCorrection, cause: Posting) -> None:
         self._count += 1
         event = told.event
+        lines = _as_lines(told.item, told.change)
+        _check_balanced(lines)
         correction = self.enter(
             kind=Posting.Kind.CORRECTION,
-            lines=_as_lines(told.item, told.change),
+            lines=lines,
             occurred_at=event.posting.occurred_at,
             note=_("Told again after entry %(number)s was made or corrected")
             % {"number": cause.corrects_id or cause.pk},
@@ -590,6 +592,10 @@ def reverse(
     if Posting.objects.filter(reverses=posting).exists():
         raise CannotReverse(_("This was undone already."))
     undone = _negated(effective_lines(posting))
+    if not undone:
+        raise CannotReverse(
+            _("There is nothing to undo: this entry came to nothing when another was corrected.")
+        )
     has_caused = Posting.objects.filter(
         Q(caused_by=posting) | Q(caused_by__corrects=posting)
     ).exists()
@@ -598,6 +604,9 @@ def reverse(
     if not has_caused:
         _check_vessels_are_free(undone)
     try:
+        is_told_again = has_caused or _was_counted_since(undone, posting.occurred_at)
+        if not is_told_again:
+            _check_was_there_since(undone, posting.occurred_at)
         reversal = batch.enter(
             kind=Posting.Kind.REVERSAL,
             lines=undone,
@@ -607,7 +616,7 @@ def reverse(
             reverses=posting,
         )
         _take_off_shortages(posting, reversal)
-        if has_caused:
+        if is_told_again:
             batch.tell_again(posting, undone, caused_by=reversal)
         batch.finish()
     except (NotEnoughStock, StockReserved) as error:
@@ -626,6 +635,45 @@ def _take_off_shortages(posting: Posting, reversal: Posting) -> None:
     for row in Shortage.objects.filter(posting=posting).open():
         row.settled_by = reversal
         row.save(update_fields=["settled_by"])
+
+
+def _was_counted_since(lines: list[Line], moment: datetime) -> bool:
+    """Tell whether a later count has said how much there is, whatever is undone before it."""
+    counted = Q()
+    for line in lines:
+        if line.place.is_physical:
+            counted |= Q(item=line.item, place=line.place)
+    return bool(counted) and (
+        PostingLine.objects.standing()
+        .filter(counted, posting__kind__in=retelling.LEVELS, posting__occurred_at__gt=moment)
+        .exists()
+    )
+
+
+def _check_was_there_since(lines: list[Line], moment: datetime) -> None:
+    """Raise `NotEnoughStock` when a place would have had less than nothing on a day since.
+
+    More may have come in later, so that the balance of today does not show it.
+    """
+    for item in {line.item for line in lines}:
+        taken = [
+            line
+            for line in lines
+            if line.item == item and line.place.is_physical and line.quantity < 0
+        ]
+        lowest = retelling.lowest_since(item, moment, {line.place.pk for line in taken})
+        for line in taken:
+            there = lowest.get((line.place.pk, line.lot.pk if line.lot else 0), 0)
+            if there + line.quantity < 0:
+                raise NotEnoughStock(
+                    _(
+                        "%(asked)s of %(item)s would be taken from %(place)s, but on a day since "
+                        "then it had only %(there)s."
+                    )
+                    % _words(item, line.place, -line.quantity, there),
+                    asked=-line.quantity,
+                    there=there,
+                )
 
 
 def _check_vessels_are_free(lines: list[Line]) -> None:

@@ -122,6 +122,37 @@ def state_at(
     }
 
 
+def lots_with_lines() -> QuerySet[PostingLine, int | None]:
+    """Return the lots, by key, of which any entry moves something with all its corrections."""
+    return (
+        PostingLine.objects.standing()
+        .annotate(root=ROOT)
+        .order_by()
+        .values("root", "place", "lot")
+        .annotate(total=Sum("quantity"))
+        .exclude(total=0)
+        .values_list("lot", flat=True)
+    )
+
+
+def lowest_since(item: Item, moment: datetime, places: Iterable[int]) -> Quantities:
+    """Return the least that was of each lot at these places, at a moment and at any since."""
+    places = list(places)
+    state = state_at(item, moment, places=places)
+    lowest = dict(state)
+    for place, lot, _moment, total in (
+        lines_of(item)
+        .filter(place__in=places, posting__occurred_at__gt=moment)
+        .order_by("posting__occurred_at")
+        .values_list("place", "lot", "posting__occurred_at")
+        .annotate(total=Sum("quantity"))
+    ):
+        key = (place, lot or 0)
+        state[key] = state.get(key, 0) + total
+        lowest[key] = min(lowest.get(key, 0), state[key])
+    return lowest
+
+
 def tell_again(item: Item, *, moment: datetime, after: int, change: Mapping[Key, int]) -> Retold:
     """Tell every later entry again, after the lines of the entry `after` changed by `change`.
 
@@ -432,6 +463,9 @@ class _Flow:
                     arriving[place][lot] = arriving[place].get(lot, 0) + share
             self._fill(place, arriving[place], lines)
         _add(self.told, {key: -n for key, n in came.items()})
+        if not self._drawn:
+            # Of what came from outside some was lost on its way: jars that were emptied.
+            _add(self.told, went)
 
     def _leaves_nothing(self, place: int, lines: Quantities) -> bool:
         """Tell whether this entry took all that the books had in a vessel."""
