@@ -277,9 +277,10 @@ SPECTACULAR_SETTINGS = {
         "AttachmentKindEnum": "inventory.shared.models.Attachment.Kind",
         "CleaningKindEnum": "inventory.stock.models.CleaningTask.Kind",
         "MeasurementMethodEnum": "inventory.stock.models.Measurement.Method",
-        "RunWeighedByEnum": "inventory.bottling.models.BottlingRun.DrawnBy",
         "PaymentMethodEnum": "apiary_sales.billing.models.Payment.Method",
         "RecallKindEnum": "apiary_sales.orders.models.Recall.Kind",
+        "RunMeasuredByEnum": "apiary_sales.api.bottling.MEASURED_BY",
+        "RunWeighedByEnum": "inventory.bottling.models.BottlingRun.DrawnBy",
         "SupplierKindEnum": "inventory.stock.models.Supplier.Kind",
     },
     "POSTPROCESSING_HOOKS": [
