@@ -382,3 +382,13 @@ def test_a_sheet_of_wet_honey_is_saved_for_later_without_being_asked(bottler, ro
     assert bottler.post(address, sent).status_code == 302
     assert bottler.post(address, sent | {"moisture_is_right": "on"}).status_code == 302
     assert not BottlingRun.objects.exists()
+
+
+def test_a_day_that_used_more_parts_than_the_books_have_says_so(bottler, room):
+    jar = builders.part("Half pound jar")
+    builders.made_of(room.half, jar)
+    page = bottler.get(at("bottling_day_create"))
+
+    answer = bottler.post(at("bottling_day_create"), filled(page, {room.half: 20}))
+
+    assert said(answer)[0].endswith("The books had too little for it: see what is to be settled.")

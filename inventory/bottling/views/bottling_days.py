@@ -24,6 +24,7 @@ from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place, ProductionSettings
+from inventory.stock.queries import shortages
 
 SHEETS_SHOWN = 60
 
@@ -107,7 +108,19 @@ class DaySheetView(ActView):
         }
         if result.first_estimated:
             said += " " + _("The honey drawn is estimated. Dip the vessel to settle it.")
+        if self._lacking(result):
+            said += " " + _("The books had too little for it: see what is to be settled.")
         return said
+
+    def done_level(self, made: BottlingDay) -> int:
+        if made.is_recorded and self._lacking(queries.result_of(made)):
+            return messages.WARNING
+        return messages.SUCCESS
+
+    def _lacking(self, result: queries.DayResult) -> bool:
+        return any(
+            shortages.of_posting(run.posting_id) for run in result.standing if run.posting_id
+        )
 
     def next_url(self, made: BottlingDay) -> str:
         name = "bottling_day" if made.is_recorded else "bottling_day_edit"
