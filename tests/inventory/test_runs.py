@@ -724,7 +724,8 @@ def test_a_run_whose_jars_were_partly_sold_is_not_undone(room):
 
     assert str(refused.value) == (
         "This can't be undone any more, because the goods have since been moved or used. "
-        "Not enough One pound: 96 pieces needed, but Shelf has only 95 pieces. First undo "
+        "96 pieces of One pound would be taken from Shelf, but on a day since then it had only "
+        "95 pieces. First undo "
         "what happened later, starting with the newest."
     )
     run.refresh_from_db()
