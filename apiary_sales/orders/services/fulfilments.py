@@ -5,7 +5,7 @@ These are the parts of the acts in `orders`, which owns the transaction and the 
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import date, datetime, time
+from datetime import date
 from fractions import Fraction
 from typing import cast
 
@@ -24,7 +24,7 @@ from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import OF_PRODUCTS, is_whole_drum, product_of, vessel_of
 from apiary_sales.orders.rules.weighing import Weighed
 from inventory.bottling.services import returned_jars
-from inventory.shared import keys
+from inventory.shared import days, keys
 from inventory.shared.money import cents_half_even, share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.stock.costing import AverageCost
@@ -67,7 +67,7 @@ def post_sale(
         lines=lines,
         recorded_by=recorded_by,
         key=key,
-        occurred_at=_moment(day),
+        occurred_at=days.past_moment(day),
         note=note,
         releases=[
             ledger.ReservedStock(goods.item, goods.place, goods.lot, goods.quantity)
@@ -274,10 +274,3 @@ class _Costs:
         cost = max(upto - cents, 0)
         self._issued[lot.pk] = (gone + quantity, cents + cost, count + 1)
         return cost
-
-
-def _moment(day: date | None) -> datetime | None:
-    """Return noon of an earlier day, or None for now."""
-    if day is None or day == timezone.localdate():
-        return None
-    return timezone.make_aware(datetime.combine(day, time(12)))

@@ -404,7 +404,6 @@ class _Batch:
             Posting.objects.filter(
                 kind__in=retelling.LEVELS,
                 occurred_at__gte=row.posting.occurred_at,
-                pk__gt=0,
                 reversed_by=None,
                 lines__place=row.place_id,
                 lines__item=row.item_id,

@@ -65,12 +65,6 @@ class EntryCorrection:
     # What is short now, in place of `event.shortages`.
     shorts: tuple[Short, ...]
 
-    @property
-    def old_shorts(self) -> tuple[Short, ...]:
-        return tuple(
-            Short(row.place_id or 0, row.lot_id or 0, row.quantity) for row in self.event.shortages
-        )
-
 
 @dataclass
 class Retold:
