@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.billing.views import credits, money, service_bills, stand, stand_weight
+from apiary_sales.billing.views import closing, credits, money, service_bills, stand, stand_weight
 
 app_name = "billing"
 
@@ -41,5 +41,8 @@ urlpatterns = [
         service_bills.BillServiceView.as_view(),
         name="service_bill",
     ),
+    path("money/closing/", closing.CloseView.as_view(), name="closing"),
+    path("money/closing/open-again/", closing.OpenAgainView.as_view(), name="open_again"),
+    path("money/owed-on/", closing.owed_on, name="owed_on"),
     path("money/settings/", money.settings_page, name="settings"),
 ]
