@@ -20,8 +20,16 @@ urlpatterns = [
     path("money/invoices/<int:pk>/", money.invoice_detail, name="invoice_detail"),
     path("money/invoices/<int:pk>/pdf/", money.invoice_pdf, name="invoice_pdf"),
     path("money/invoices/<int:pk>/credit/", credits.CreditView.as_view(), name="invoice_credit"),
-    path("money/invoices/<int:pk>/correct/", credits.CorrectView.as_view(), name="invoice_correct"),
-    path("money/goods-back/<str:number>/", credits.GoodsBackView.as_view(), name="goods_back"),
+    path(
+        "money/invoices/<int:pk>/correct/",
+        credits.CorrectInvoiceView.as_view(),
+        name="invoice_correct",
+    ),
+    path(
+        "selling/orders/<str:number>/goods-back/",
+        credits.GoodsBackView.as_view(),
+        name="goods_back",
+    ),
     path(
         "money/invoices/<int:pk>/deposit/",
         credits.DepositView.as_view(),

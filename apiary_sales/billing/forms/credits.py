@@ -206,7 +206,7 @@ class CreditForm(GoodsBackFields):
         ]
 
 
-class GoodsBackForm(GoodsBackFields):
+class BilledGoodsBackForm(GoodsBackFields):
     """Goods that came back after they were billed, without a credit note."""
 
     reason = forms.CharField(label=_("Why do they come back?"), max_length=300)
@@ -260,7 +260,7 @@ class CorrectForm(WorkedOutForm):
         }
 
     def field_of(self, parameter: str | None) -> str | None:
-        found = re.fullmatch(r"lines\.(\d+)\.(\w+)", parameter or "")
+        found = re.fullmatch(r"changes\.(\d+)\.(\w+)", parameter or "")
         return super().field_of(f"{found[2]}_{found[1]}" if found else parameter)
 
     def rows(self) -> list[tuple[InvoiceLine, list[BoundField]]]:
