@@ -31,7 +31,7 @@ from apiary_sales.mailing.models import (
 from apiary_sales.mailing.models.reminders import DAYS_MAX
 from apiary_sales.mailing.queries import emails as queries
 from apiary_sales.mailing.services import emails, reminders, texts
-from apiary_sales.mailing.views.emails import email_for, email_paper, may_send_again
+from apiary_sales.mailing.views.emails import email_for, may_send_again, paper_response
 from inventory.shared import mailable
 from inventory.shared.mailable import MailablePaper
 from inventory.shared.people import person_of
@@ -201,9 +201,9 @@ class EmailPaperApiView(APIView):
     permission_classes = [ViewPermission]
 
     @extend_schema(responses={(200, "application/pdf"): OpenApiTypes.BINARY})
-    def get(self, request: Request, pk: int, paper: int):
-        """Hand out a paper as it was sent."""
-        return email_paper(request._request, pk, paper)
+    def get(self, request: Request, pk: int):
+        """Hand out a paper as it was sent, by its number in the e-mail's `papers`."""
+        return paper_response(request.user, pk)
 
 
 class EmailActApiView(ApiActView):
@@ -237,9 +237,7 @@ class EmailBounceApiView(EmailActApiView):
     @extend_schema(responses={200: EmailSerializer, **REFUSALS})
     def post(self, request: Request, pk: int) -> Response:
         """Note that an e-mail came back."""
-        made = emails.note_bounce(
-            email=self.email(), **self.checked(), noted_by=person_of(request)
-        )
+        made = emails.note_bounce(email=self.email(), **self.checked(), noted_by=person_of(request))
         return Response(EmailSerializer(made).data)
 
 

@@ -265,11 +265,7 @@ urlpatterns = [
     path("emails/<int:pk>/", emails.EmailApiView.as_view(), name="email"),
     path("emails/<int:pk>/again/", emails.EmailAgainApiView.as_view(), name="email-again"),
     path("emails/<int:pk>/came-back/", emails.EmailBounceApiView.as_view(), name="email-bounce"),
-    path(
-        "emails/<int:pk>/papers/<int:paper>/",
-        emails.EmailPaperApiView.as_view(),
-        name="email-paper",
-    ),
+    path("email-papers/<int:pk>/", emails.EmailPaperApiView.as_view(), name="email-paper"),
     path("email-texts/", emails.EmailTextsApiView.as_view(), name="email-texts"),
     path("email-texts/usual/", emails.UsualTextApiView.as_view(), name="email-text-usual"),
     path("reminders/", emails.RemindersApiView.as_view(), name="reminders"),

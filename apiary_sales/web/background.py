@@ -79,7 +79,9 @@ class BackgroundWorker:
         connections.close_all()
 
     def _work(self) -> None:
-        call_command("prune_db_task_results", queue_name="*", min_age_days=DONE_IS_KEPT_DAYS, verbosity=0)
+        call_command(
+            "prune_db_task_results", queue_name="*", min_age_days=DONE_IS_KEPT_DAYS, verbosity=0
+        )
         for queue_again in self.at_start:
             queue_again()
         worker = Worker(

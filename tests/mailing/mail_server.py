@@ -38,9 +38,10 @@ class _Talk(socketserver.StreamRequestHandler):
                     return
                 if "DATA" not in self.server.answers:
                     self.server.taken.append(mail)
-            elif not self._say(command, "221 bye" if command == "QUIT" else "250 yes"):
-                return
             elif command == "QUIT":
+                self._say(command, "221 bye")
+                return
+            elif not self._say(command, "250 yes"):
                 return
 
     def _say(self, command: str, usual: str) -> bool:

@@ -47,9 +47,7 @@ def due():
 
 def send_all(key=None):
     chosen = {row.customer.pk: row.digest for row in due()}
-    return reminders.send(
-        chosen=chosen, sent_by=builders.person(), key=key or builders.new_key()
-    )
+    return reminders.send(chosen=chosen, sent_by=builders.person(), key=key or builders.new_key())
 
 
 # Expected from the plan of the house itself, which is its own rule (common practice).
@@ -97,7 +95,9 @@ def test_nothing_is_sent_until_the_office_sends_it(at_once, days_after, invoice)
     assert not Reminder.objects.exists()
 
 
-def test_one_e_mail_reminds_a_customer_of_all_that_is_due(at_once, shop, pounds, invoice, days_after):
+def test_one_e_mail_reminds_a_customer_of_all_that_is_due(
+    at_once, shop, pounds, invoice, days_after
+):
     other = invoice_of(shop, jars(pounds, 2))
     days_after(7)
 

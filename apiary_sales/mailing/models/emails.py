@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.mailing import texts_at_first
-from apiary_sales.mailing.texts_at_first import Words
+from apiary_sales.mailing.texts_at_first import EmailWords
 from inventory.shared import mailable
 from inventory.stock.models.ledger import AppendOnlyModel
 
@@ -56,9 +56,7 @@ class Email(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
     created_at = models.DateTimeField(default=timezone.now)
-    status = models.CharField(
-        _("state"), max_length=8, choices=Status, default=Status.WAITING
-    )
+    status = models.CharField(_("state"), max_length=8, choices=Status, default=Status.WAITING)
     attempts = models.PositiveSmallIntegerField(default=0)
     attempted_at = models.DateTimeField(null=True, blank=True)
     next_attempt_at = models.DateTimeField(null=True, blank=True, default=timezone.now)
@@ -160,10 +158,10 @@ class EmailPaper(AppendOnlyModel):
 
 
 class EmailTextQuerySet(models.QuerySet["EmailText"]):
-    def words(self, name: str, language: str) -> Words:
+    def words(self, name: str, language: str) -> EmailWords:
         """Return the text of this name: the house's own, or the usual one."""
         own = self.filter(name=name, language=language).first()
-        return Words(own.subject, own.body) if own else texts_at_first.words_of(name, language)
+        return EmailWords(own.subject, own.body) if own else texts_at_first.words_of(name, language)
 
 
 class EmailText(models.Model):

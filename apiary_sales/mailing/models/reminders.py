@@ -66,7 +66,9 @@ class Reminder(AppendOnlyModel):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.UniqueConstraint(fields=["email", "invoice"], name="reminder_names_invoice_once"),
+            models.UniqueConstraint(
+                fields=["email", "invoice"], name="reminder_names_invoice_once"
+            ),
             models.CheckConstraint(condition=Q(level__in=[1, 2, 3]), name="reminder_level_1_to_3"),
         ]
 
@@ -86,9 +88,7 @@ class ReminderPause(models.Model):
     It lasts up to and with the day `until`, or until somebody ends it.
     """
 
-    customer = models.ForeignKey(
-        Customer, on_delete=models.PROTECT, related_name="reminder_pauses"
-    )
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="reminder_pauses")
     invoice = models.ForeignKey(
         Invoice, on_delete=models.PROTECT, null=True, blank=True, related_name="reminder_pauses"
     )

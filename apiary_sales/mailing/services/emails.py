@@ -155,9 +155,7 @@ def send(
 
 
 @transaction.atomic
-def resend(
-    *, email: Email, to: str, subject: str, body: str, sent_by: Person, key: str
-) -> Email:
+def resend(*, email: Email, to: str, subject: str, body: str, sent_by: Person, key: str) -> Email:
     """Send an e-mail again, with the same papers, and return the new one; raises as `send`.
 
     It may go to another address and say something else. One that still waits is refused.
@@ -207,9 +205,7 @@ def note_bounce(*, email: Email, bounced_on: date, note: str, noted_by: Person) 
         raise NotAllowedNow(_("This e-mail was not sent, so it can't have come back."))
     problems = Problems()
     if bounced_on > timezone.localdate():
-        problems.add(
-            "bounced_on", _("This day is in the future. Choose today or an earlier day.")
-        )
+        problems.add("bounced_on", _("This day is in the future. Choose today or an earlier day."))
     elif bounced_on < timezone.localdate(email.created_at):
         problems.add("bounced_on", _("The e-mail was written later. Choose a later day."))
     if not note.strip():
@@ -306,9 +302,7 @@ def _check_words(*, to: str, subject: str, body: str) -> None:
     if not subject.strip():
         problems.add("subject", _("Write a subject."))
     elif len(subject) > SUBJECT_MAX:
-        problems.add(
-            "subject", _("Write at most %(most)s characters.") % {"most": SUBJECT_MAX}
-        )
+        problems.add("subject", _("Write at most %(most)s characters.") % {"most": SUBJECT_MAX})
     elif len(subject.strip().splitlines()) > 1:
         problems.add("subject", _("Write the subject on one line."))
     if not body.strip():

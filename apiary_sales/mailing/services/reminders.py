@@ -26,7 +26,7 @@ from apiary_sales.mailing.models import (
 from apiary_sales.mailing.rules import texts
 from apiary_sales.mailing.rules.reminders import level_due
 from apiary_sales.mailing.services import emails
-from apiary_sales.mailing.texts_at_first import Words
+from apiary_sales.mailing.texts_at_first import EmailWords
 from inventory.shared import checks, keys, mailable, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
@@ -148,9 +148,7 @@ def send(*, chosen: Mapping[int, str], sent_by: Person, key: str) -> list[Email]
     # Before the transaction, since papers are made one at a time and others want to write.
     papers = {
         row.customer.pk: [
-            emails.make(paper, each.invoice)
-            for each in row.invoices
-            if paper.is_for(each.invoice)
+            emails.make(paper, each.invoice) for each in row.invoices if paper.is_for(each.invoice)
         ]
         for row in approved
     }
@@ -284,7 +282,7 @@ def _reminder(
     customer: Customer,
     invoices: list[OverdueInvoice],
     on_account_cents: int,
-    said: Words,
+    said: EmailWords,
     usual: Mapping[str, str],
 ) -> DueReminder:
     open_cents = sum(row.invoice.open_cents for row in invoices)

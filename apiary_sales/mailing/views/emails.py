@@ -75,10 +75,18 @@ def email_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
-def email_paper(request: HttpRequest, pk: int, paper: int) -> HttpResponse:
-    """Hand out a paper as it was sent."""
-    email = email_for(request.user, pk)
-    attached = get_object_or_404(EmailPaper.objects.select_related("copy"), email=email, pk=paper)
+def email_paper(request: HttpRequest, pk: int) -> HttpResponse:
+    return paper_response(request.user, pk)
+
+
+def paper_response(user: Any, pk: int) -> HttpResponse:
+    """Answer with a paper as it was sent, to whoever may see its e-mail.
+
+    Raises Http404, and PermissionDenied for the rest.
+    """
+    attached = EmailPaper.objects.select_related("copy").filter(pk=pk).first()
+    email_for(user, attached.email_id if attached else 0)
+    assert attached is not None
     response = documents.pdf_response(attached.file_name, bytes(attached.copy.content))
     response["Content-Security-Policy"] = CONTENT_SECURITY_POLICY
     response["Cache-Control"] = "private, no-store"
