@@ -14,7 +14,7 @@ def subject_field() -> forms.CharField:
 
 def body_field() -> forms.CharField:
     return forms.CharField(
-        label=_("Text"), max_length=10_000, widget=forms.Textarea(attrs={"rows": 14})
+        label=_("Text"), max_length=10_000, widget=forms.Textarea(attrs={"class": "tall"})
     )
 
 

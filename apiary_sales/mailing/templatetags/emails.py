@@ -29,15 +29,15 @@ def emails_of(context: template.Context, thing: Model) -> dict[str, Any]:
     if not papers and not user.has_perm(SEE):
         return {}
     found = list(emails.of_thing(thing)[: SHOWN_MAX + 1])
-    is_customer = isinstance(thing, Customer)
-    may_pause = is_customer and user.has_perm(SEND)
+    pauses: Any = ()
+    if isinstance(thing, Customer):
+        pauses = emails.pauses_of(thing, timezone.localdate())
     return {
         "shown": True,
         "rows": [(email, emails.state_tag(email)) for email in found[:SHOWN_MAX]],
         "more": len(found) > SHOWN_MAX,
         "thing": thing,
-        "is_customer": is_customer,
         "buttons": [(paper, send_url(paper, thing, {})) for paper in papers],
-        "pauses": emails.pauses_of(thing, timezone.localdate()) if is_customer else (),
-        "may_pause": may_pause,
+        "pauses": pauses,
+        "may_pause": isinstance(thing, Customer) and user.has_perm(SEND),
     }
