@@ -13,6 +13,7 @@ from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.rules.credit import Credit
 from apiary_sales.pricing.models import Service
 from inventory.bottling.models import Product
+from inventory.shared.money import share_cents
 from inventory.stock.models import Balance, Lot, Place, Posting
 
 
@@ -108,7 +109,13 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
         lines = self.filter(order__customer=customer, order__status__in=Order.OPEN_STATUSES)
         agreed = lines.aggregate(cents=Sum("amount_cents"))["cents"] or 0
         filled = FulfilmentLine.objects.not_taken_back().filter(order_line__in=lines)
-        return agreed - (filled.aggregate(cents=Sum("amount_cents"))["cents"] or 0)
+        # What is to be sent again is ordered anew, at its share of the amount.
+        return agreed - sum(
+            amount - share_cents(amount, again, quantity)
+            for amount, again, quantity in filled.values_list(
+                "amount_cents", "sent_again", "quantity"
+            )
+        )
 
 
 class OrderLine(models.Model):
@@ -314,7 +321,10 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
 class FulfilmentLine(models.Model):
     """What one fulfilment handed over of one order line and lot, and what that had cost.
 
-    `returned` is what of it came back since, by credit notes; see `GoodsReturn`.
+    `returned` is what of it came back since, by credit notes; see `GoodsReturn`. `sent_again` is
+    what of it the order is to be filled with again, because it was credited and asked for anew.
+    `billed_cents` is what the bills for it come to before tax, less what was credited; None while
+    it is on no bill. `returned_cost_cents` is what had cost what came back and can be sold again.
     """
 
     fulfilment = models.ForeignKey(Fulfilment, on_delete=models.PROTECT, related_name="lines")
@@ -332,6 +342,9 @@ class FulfilmentLine(models.Model):
     amount_cents = models.BigIntegerField()
     cost_cents = models.BigIntegerField(null=True, blank=True)
     returned = models.BigIntegerField(default=0)
+    sent_again = models.BigIntegerField(default=0)
+    billed_cents = models.BigIntegerField(null=True, blank=True)
+    returned_cost_cents = models.BigIntegerField(default=0)
 
     objects = FulfilmentLineQuerySet.as_manager()
 
@@ -345,6 +358,10 @@ class FulfilmentLine(models.Model):
                 condition=Q(returned__gte=0, returned__lte=F("quantity")),
                 name="fulfilment_line_returned_between_0_and_quantity",
             ),
+            models.CheckConstraint(
+                condition=Q(sent_again__gte=0, sent_again__lte=F("quantity")),
+                name="fulfilment_line_sent_again_between_0_and_quantity",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -356,7 +373,7 @@ class GoodsReturn(models.Model):
 
     Fit goods are at `place` again. What is not fit went through the house to the spoiled goods or,
     pieces, wait at the place for returned goods. `cost_cents` is what the goods had cost, None
-    where that is unknown. `is_sent_again` says that the order is to be filled again with as much.
+    where that is unknown.
     """
 
     fulfilment_line = models.ForeignKey(
@@ -365,7 +382,6 @@ class GoodsReturn(models.Model):
     quantity = models.BigIntegerField()
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
     is_fit = models.BooleanField()
-    is_sent_again = models.BooleanField(default=False)
     cost_cents = models.BigIntegerField(null=True, blank=True)
     posting = models.ForeignKey(Posting, on_delete=models.PROTECT, related_name="goods_returns")
     returned_on = models.DateField(default=timezone.localdate)

@@ -28,6 +28,15 @@ def say(apps, schema_editor):
             Invoice._base_manager.filter(pk=OuterRef("invoice")).values("exemption")[:1]
         ),
     )
+    FulfilmentLine = apps.get_model("orders", "FulfilmentLine")
+    billed = (
+        InvoiceLine._base_manager.filter(fulfilment_line=OuterRef("pk"))
+        .order_by()
+        .values("fulfilment_line")
+        .annotate(cents=Sum("amount_cents"))
+        .values("cents")
+    )
+    FulfilmentLine._base_manager.update(billed_cents=Subquery(billed))
     _write_taxes(apps)
     _owe_deposits(apps)
 

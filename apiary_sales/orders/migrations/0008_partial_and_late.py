@@ -21,7 +21,6 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('quantity', models.BigIntegerField()),
                 ('is_fit', models.BooleanField()),
-                ('is_sent_again', models.BooleanField(default=False)),
                 ('cost_cents', models.BigIntegerField(blank=True, null=True)),
                 ('returned_on', models.DateField(default=django.utils.timezone.localdate)),
                 ('reason', models.CharField(blank=True, max_length=300)),
@@ -30,6 +29,21 @@ class Migration(migrations.Migration):
             options={
                 'ordering': ['id'],
             },
+        ),
+        migrations.AddField(
+            model_name='fulfilmentline',
+            name='billed_cents',
+            field=models.BigIntegerField(blank=True, null=True),
+        ),
+        migrations.AddField(
+            model_name='fulfilmentline',
+            name='returned_cost_cents',
+            field=models.BigIntegerField(default=0),
+        ),
+        migrations.AddField(
+            model_name='fulfilmentline',
+            name='sent_again',
+            field=models.BigIntegerField(default=0),
         ),
         migrations.AddField(
             model_name='fulfilmentline',
@@ -50,6 +64,10 @@ class Migration(migrations.Migration):
             model_name='orderevent',
             name='kind',
             field=models.CharField(choices=[('accepted', 'quote accepted'), ('cancelled', 'cancelled'), ('taken_back', 'goods taken back'), ('drums_back', 'drums came back'), ('repicked', 'other jars picked'), ('gave_way', 'reserved goods were gone'), ('changed', 'changed'), ('substituted', 'other goods put in place'), ('returned', 'goods came back'), ('declined', 'declined by the buyer'), ('withdrawn', 'withdrawn'), ('expired', 'expired'), ('superseded', 'replaced by a newer quote')], max_length=12),
+        ),
+        migrations.AddConstraint(
+            model_name='fulfilmentline',
+            constraint=models.CheckConstraint(condition=models.Q(('sent_again__gte', 0), ('sent_again__lte', models.F('quantity'))), name='fulfilment_line_sent_again_between_0_and_quantity'),
         ),
         migrations.AddConstraint(
             model_name='fulfilmentline',
