@@ -8,7 +8,7 @@ from django.core import mail
 from django.utils import timezone
 
 from apiary_sales import settings as settings_module
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes
 from apiary_sales.mailing.models import Email, EmailPaper, PaperCopy
 from apiary_sales.mailing.queries import emails as queries
 from apiary_sales.mailing.services import delivery, emails, texts
@@ -225,9 +225,7 @@ def test_a_task_that_runs_twice_sends_once(at_once, invoice):
 
 
 def test_a_credit_note_is_not_sent_as_an_invoice(at_once, invoice):
-    invoices.credit(
-        invoice=invoice, issued_by=builders.person(), key="c1", reason="Broken", had_left=True
-    )
+    credit_notes.credit(invoice=invoice, issued_by=builders.person(), key="c1", reason="Broken")
     note = invoice.credit_notes.get()
 
     with pytest.raises(NotAllowedNow):

@@ -28,9 +28,9 @@ emails.send(
 """
 
 
-def test_the_service_writes_a_waiting_e_mail_into_a_file(tmp_path):
+def test_the_service_writes_a_waiting_e_mail_into_a_file(tmp_path, django_db_setup, empty_database):
     data = tmp_path / "data"
-    assert serving.manage(data, "migrate", "-v", "0", DEBUG="true").returncode == 0
+    serving.copy_database(empty_database, data / "honey.sqlite3")
     written = serving.manage(data, "shell", "-v", "0", "-c", WRITE, DEBUG="true")
     assert written.returncode == 0, written.stderr
 
