@@ -8,6 +8,7 @@ class OrdersConfig(AppConfig):
         from django.urls import reverse
 
         from apiary_sales.customers.permissions import ANY_OF
+        from apiary_sales.orders import mailed_papers
         from apiary_sales.orders.services import followed_stock
         from inventory.shared import attachable
         from inventory.stock import signals
@@ -23,3 +24,4 @@ class OrdersConfig(AppConfig):
             add=("orders.take_orders", "orders.quote_drums", "orders.fulfil_orders"),
             page=lambda order: reverse("orders:order_detail", args=[order.number]),
         )
+        mailed_papers.register()

@@ -22,6 +22,7 @@ from apiary_sales.api import (
     comb,
     corrections,
     counts,
+    emails,
     fill_checks,
     goods,
     holds,
@@ -43,6 +44,8 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import corrected_invoices, credit_notes, stand, weight_sales
 from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
+from apiary_sales.mailing.services import emails as email_services
+from apiary_sales.mailing.services import reminders, texts
 from apiary_sales.orders.services import recalls, returns
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from inventory.bottling.services import bottling_days as day_services
@@ -534,6 +537,14 @@ SERVICES = {
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
     "recall/records/{id}/finish/": (recall_records.RecallFinishApiView, recalls.finish),
     "customers/{id}/service-bills/": (service_bills.ServiceBillsApiView, bill_services.bill),
+    "emails/": (emails.EmailsApiView, email_services.send),
+    "emails/{id}/again/": (emails.EmailAgainApiView, email_services.resend),
+    "emails/{id}/came-back/": (emails.EmailBounceApiView, email_services.note_bounce),
+    "email-texts/": (emails.EmailTextsApiView, texts.save),
+    "email-texts/usual/": (emails.UsualTextApiView, texts.use_usual),
+    "reminders/": (emails.RemindersApiView, reminders.send),
+    "reminder-plan/": (emails.ReminderPlanApiView, reminders.change_plan),
+    "customers/{id}/reminder-pauses/": (emails.ReminderPausesApiView, reminders.pause),
     "invoices/{id}/credit-notes/": (
         credit_notes_api.CreditNotesApiView,
         credit_notes.credit,
@@ -563,6 +574,7 @@ WITHOUT_BODY = {
     bottling.ReadyNowApiView,
     cleaning.CleaningRemoveApiView,
     counts.CountCancelApiView,
+    emails.ReminderPauseEndApiView,
     warmings.WarmingRemoveApiView,
 }
 

@@ -6,6 +6,7 @@ Run it with `manage.py shell`, in an empty database of its own. The clock stands
 
 from datetime import timedelta
 from decimal import Decimal
+from uuid import UUID
 
 import time_machine
 from auditlog.models import LogEntry as TrailEntry
@@ -15,6 +16,7 @@ from django.contrib.auth.models import Permission
 from django.contrib.contenttypes.models import ContentType
 from django.core.management import call_command
 from django.utils import timezone
+from django_tasks_db.models import DBTaskResult
 from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
@@ -22,6 +24,9 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import credit_notes, invoices, payments, service_bills, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
+from apiary_sales.mailing.models import Email
+from apiary_sales.mailing.services import delivery, emails, reminders
+from apiary_sales.mailing.services import texts as email_texts
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
@@ -49,6 +54,7 @@ from inventory.bottling.services import (
 )
 from inventory.bottling.services.bottling_days import RowFilled
 from inventory.bottling.services.products import PartUse
+from inventory.shared import mailable
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
 from inventory.shared.services import house as house_details
@@ -102,6 +108,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _come_late(people[User.Role.BOTTLING])
+    _write_e_mails(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -710,6 +717,47 @@ def _come_late(person) -> None:
     )
 
 
+def _write_e_mails(person) -> None:
+    """Send invoices and reminders, one of which came back; pauses, texts and a schedule."""
+    invoice = Invoice.objects.filter(customer__isnull=False, credits=None, order__isnull=False)
+    paper = mailable.by_name("invoice")
+    sent = [
+        emails.send(
+            paper=paper,
+            thing=each,
+            to="ada@corner.example",
+            subject=f"Invoice {each}",
+            body="It is attached.",
+            sent_by=person,
+            key=f"house:email:{each}",
+        )
+        for each in list(filter(paper.is_for, invoice.order_by("pk")))[:2]
+    ]
+    for email in sent:
+        delivery.deliver.call(email.pk)
+    emails.note_bounce(
+        email=sent[0], bounced_on=timezone.localdate(), note="No such mailbox", noted_by=person
+    )
+    emails.resend(
+        email=sent[1],
+        to="office@corner.example",
+        subject="Once more",
+        body="It is attached.",
+        sent_by=person,
+        key="house:email:again",
+    )
+    late = timezone.now() + timedelta(days=120)
+    with time_machine.travel(late, tick=False):
+        due = reminders.due(timezone.localdate(), sent_by=person)
+        chosen = {row.customer.pk: row.digest for row in due if row.customer.email}
+        reminders.send(chosen=chosen, sent_by=person, key="house:reminders")
+    reminders.pause(
+        customer=due[0].customer, reason="Pays by the month", placed_by=person, key="house:pause"
+    )
+    reminders.change_plan(first_days=10, second_days=20, third_days=30, minimum_cents=1000)
+    email_texts.save(name="invoice", language="es", subject="Factura {number}", body="Gracias.")
+
+
 def _use_the_back_office(owner, clerk) -> None:
     """Leave a trace in the admin, a permission of one person's own, and a token for the API."""
     LogEntry.objects.create(
@@ -731,6 +779,12 @@ def _take_out_what_differs_each_time() -> None:
     for attachment in Attachment.objects.order_by("pk"):
         attachment.file.name = f"{attachment.pk:032x}"
         attachment.save(update_fields=["file"])
+    # An e-mail and a task have an identifier of their own.
+    for email in Email.objects.order_by("pk"):
+        email.message_id = f"<{email.pk}@house.example>"
+        email.save(update_fields=["message_id"])
+    for number, task in enumerate(DBTaskResult.objects.order_by("enqueued_at", "args_kwargs")):
+        DBTaskResult.objects.filter(pk=task.pk).update(id=UUID(int=number + 1))
     # The trail of changes writes the fields of a row in the order of a set.
     for entry in TrailEntry.objects.all():
         entry.changes = dict(sorted(entry.changes.items()))

@@ -26,6 +26,7 @@ from django.test import Client
 from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from inventory.shared import mailable
 from inventory.stock.blends import BlendLimits
 from inventory.stock.services import blend_plans, count_sheets, suppliers
 from tests.upgrade import databases
@@ -39,6 +40,16 @@ EXPECTED_IN_ADMIN = (*EXPECTED, 403)
 
 # Addresses of things that the first dumps have no rows of; they are opened where there are rows.
 LATER = {
+    "api:email",
+    "api:email-again",
+    "api:email-bounce",
+    "api:email-paper",
+    "api:reminder-pause-end",
+    "mailing:bounce",
+    "mailing:email",
+    "mailing:email_paper",
+    "mailing:pause_end",
+    "mailing:resend",
     "api:blend-plan",
     "api:blend-plan-carry-out",
     "api:blend-plan-change",
@@ -462,8 +473,21 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("customers.Customer", "pk"),
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
-            "billing:service_bill api:customer-files api:service-bills",
+            "billing:service_bill api:customer-files api:service-bills mailing:pause "
+            "api:reminder-pauses",
         ),
+        (_mailable(), "mailing:send"),
+        (
+            [{"name": name, "language": "es"} for name in ("invoice", "reminder-1")],
+            "mailing:text mailing:text_usual",
+        ),
+        (
+            _rows("mailing.Email", "pk", "status", "bounced_on"),
+            "mailing:email mailing:resend mailing:bounce api:email api:email-again "
+            "api:email-bounce",
+        ),
+        (_rows("mailing.EmailPaper", "pk"), "mailing:email_paper api:email-paper"),
+        (_rows("mailing.ReminderPause", "pk"), "mailing:pause_end api:reminder-pause-end"),
         (
             _rows("orders.Order", "number", "channel", "status"),
             "orders:order_detail orders:order_fulfil orders:order_repick orders:order_cancel "
@@ -503,6 +527,18 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
     ]
     return {name: rows for rows, names in for_names for name in names.split()}
+
+
+def _mailable() -> list[Arguments]:
+    """Return a thing for each paper that can be sent by e-mail, where there is one."""
+    return [
+        {"paper": paper.name, "pk": thing.pk}
+        for paper in mailable.all_papers()
+        for thing in [
+            next(filter(paper.is_for, paper.model_class._default_manager.order_by("pk")), None)
+        ]
+        if thing is not None
+    ]
 
 
 def _recalls(client: Client) -> list[Arguments]:
