@@ -133,9 +133,7 @@ class SkippedExpense(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["recurring", "due_on"], name="skipped_expense_is_one"
-            ),
+            models.UniqueConstraint(fields=["recurring", "due_on"], name="skipped_expense_is_one"),
         ]
 
     def __str__(self) -> str:

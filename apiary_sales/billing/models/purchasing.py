@@ -24,9 +24,7 @@ class PurchaseOrder(models.Model):
     PREFIX = "PO"
 
     number = models.CharField(_("number"), max_length=16, unique=True)
-    supplier = models.ForeignKey(
-        Supplier, on_delete=models.PROTECT, related_name="purchase_orders"
-    )
+    supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="purchase_orders")
     status = models.CharField(max_length=10, choices=Status, default=Status.OPEN)
     ordered_on = models.DateField(_("ordered"), default=timezone.localdate)
     expected_on = models.DateField(_("expected"), null=True, blank=True)
@@ -333,9 +331,7 @@ class SupplierAllocation(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["payment", "bill"], name="supplier_allocation_is_one"
-            ),
+            models.UniqueConstraint(fields=["payment", "bill"], name="supplier_allocation_is_one"),
             models.CheckConstraint(
                 condition=Q(amount_cents__gt=0, discount_cents__gte=0),
                 name="supplier_allocation_amounts",
@@ -344,5 +340,3 @@ class SupplierAllocation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.payment} for {self.bill}"
-
-
