@@ -56,7 +56,7 @@ class Ordered:
         if self.is_complete:
             return {"text": _("all received"), "kind": "good"}
         if self.order.expected_on and self.order.expected_on < on:
-            return {"text": _("late"), "kind": "warning"}
+            return {"text": _("late"), "kind": "warn"}
         if self.has_come:
             return {"text": _("part received"), "kind": "info"}
         return {"text": _("ordered"), "kind": "info"}

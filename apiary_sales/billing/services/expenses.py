@@ -1,8 +1,11 @@
 """Expenses: money spent at once, entered, undone, and proposed again."""
 
-from datetime import date
-from typing import Required, TypedDict, Unpack
+from __future__ import annotations
 
+from datetime import date
+from typing import Any, Required, TypedDict, Unpack
+
+from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -21,7 +24,9 @@ from apiary_sales.billing.services import book, money_out, season_costs, undoing
 from apiary_sales.billing.services.book import Account, BookLine
 from inventory.shared import checks, keys
 from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.models import Attachment
 from inventory.shared.people import Person
+from inventory.shared.services import files
 from inventory.shared.services.repeats import refuse_repeat
 
 
@@ -54,11 +59,13 @@ def enter(
     note: str = "",
     season: int | None = None,
     recurring: RecurringExpense | None = None,
+    file: UploadedFile[Any] | None = None,
 ) -> Expense:
     """Enter money that was spent, tax included, and return the expense.
 
     `tax_cents` is what of it the house gets back. With a `season` the rest is an expense of that
-    season's honey too. As the next one of `recurring`, it is proposed again on its next day.
+    season's honey too. As the next one of `recurring`, it is proposed again on its next day. The
+    `file` is its receipt, and attached to it.
     Raises `BadValue` (or several), `NotAllowedNow`, `AlreadyRecorded`.
     """
     spent_on = spent_on or timezone.localdate()
@@ -101,6 +108,14 @@ def enter(
         idempotency_key=key,
     )
     checks.save_checked(expense)
+    if file is not None:
+        files.attach(
+            thing=expense,
+            file=file,
+            kind=Attachment.Kind.OTHER,
+            added_by=entered_by,
+            key=keys.part(key, "file"),
+        )
     if recurring is not None:
         _advance(recurring)
     return expense
