@@ -6,6 +6,7 @@ from apiary_sales.api import (
     blends,
     bottling,
     bottling_days,
+    buying,
     cleaning,
     comb,
     corrections,
@@ -179,6 +180,65 @@ urlpatterns = [
         "count-sheets/<str:number>/sheet.pdf",
         counts.CountSheetPaperApiView.as_view(),
         name="count-sheet-paper",
+    ),
+    path("purchase-orders/", buying.PurchaseOrdersApiView.as_view(), name="purchase-orders"),
+    path(
+        "purchase-orders/<str:number>/",
+        buying.PurchaseOrderApiView.as_view(),
+        name="purchase-order",
+    ),
+    path(
+        "purchase-orders/<str:number>/close/",
+        buying.PurchaseOrderCloseApiView.as_view(),
+        name="purchase-order-close",
+    ),
+    path(
+        "purchase-orders/<str:number>/order.pdf",
+        buying.PurchaseOrderPaperApiView.as_view(),
+        name="purchase-order-paper",
+    ),
+    path(
+        "purchase-order-lines/<int:pk>/receive/",
+        buying.PurchaseReceiveApiView.as_view(),
+        name="purchase-receive",
+    ),
+    path(
+        "purchase-order-lines/<int:pk>/link/",
+        buying.PurchaseLinkApiView.as_view(),
+        name="purchase-link",
+    ),
+    path("supplier-bills/", buying.SupplierBillsApiView.as_view(), name="supplier-bills"),
+    path(
+        "supplier-bills/<int:pk>/undo/",
+        buying.SupplierBillUndoApiView.as_view(),
+        name="supplier-bill-undo",
+    ),
+    path("supplier-payments/", buying.SupplierPaymentsApiView.as_view(), name="supplier-payments"),
+    path(
+        "supplier-payments/<int:pk>/undo/",
+        buying.SupplierPaymentUndoApiView.as_view(),
+        name="supplier-payment-undo",
+    ),
+    path("supplier-balances/", buying.SupplierBalancesApiView.as_view(), name="supplier-balances"),
+    path("expenses/", buying.ExpensesApiView.as_view(), name="expenses"),
+    path("expenses/<int:pk>/undo/", buying.ExpenseUndoApiView.as_view(), name="expense-undo"),
+    path(
+        "recurring-expenses/", buying.RecurringExpensesApiView.as_view(), name="recurring-expenses"
+    ),
+    path(
+        "recurring-expenses/<int:pk>/",
+        buying.RecurringExpenseApiView.as_view(),
+        name="recurring-expense",
+    ),
+    path(
+        "recurring-expenses/<int:pk>/enter/",
+        buying.RecurringEnterApiView.as_view(),
+        name="recurring-enter",
+    ),
+    path(
+        "recurring-expenses/<int:pk>/skip/",
+        buying.RecurringSkipApiView.as_view(),
+        name="recurring-skip",
     ),
     path("suppliers/", honey_of_others.SuppliersApiView.as_view(), name="suppliers"),
     path("purchases/", honey_of_others.PurchasesApiView.as_view(), name="purchases"),

@@ -10,6 +10,9 @@ from inventory.shared.forms.countries import CountryField
 from inventory.shared.forms.fields import WholeNumberField
 from inventory.stock.models import Supplier
 
+# Common practice where nothing else was agreed.
+TERMS_DAYS = 30
+
 
 class KnownNamesInput(forms.TextInput):
     """A text box that offers the names of the suppliers in use and takes a new one."""
@@ -67,7 +70,8 @@ class SupplierForm(ActForm):
     tax_number = forms.CharField(label=_("Tax number"), max_length=40, required=False)
     terms_days = WholeNumberField(
         label=_("Bills are due after"),
-        initial=30,
+        initial=TERMS_DAYS,
+        required=False,
         max_value=365,
         min_value=0,
         error_messages={
@@ -84,6 +88,10 @@ class SupplierForm(ActForm):
     )
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
     is_active = forms.BooleanField(label=_("In use"), required=False, initial=True)
+
+    def clean_terms_days(self) -> int:
+        days: int | None = self.cleaned_data["terms_days"]
+        return TERMS_DAYS if days is None else days
 
 
 class SupplierFilterForm(HouseForm):
