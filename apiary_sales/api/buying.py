@@ -73,6 +73,10 @@ class _TextField(StrictCharField):
 # ------------------------------------------------------------------ purchase orders
 
 
+def _lines() -> Any:
+    return PurchaseOrderLine.objects.select_related("order", "part__item", "product__item")
+
+
 class OrderedLineSerializer(serializers.ModelSerializer):
     """A line in its `unit`, and what came in for it."""
 
@@ -177,6 +181,7 @@ class PurchaseOrderToCloseSerializer(serializers.Serializer):
 class PurchaseToReceiveSerializer(serializers.Serializer):
     """What came for a line: pieces or grams, at what was ordered unless a cost is sent."""
 
+    line = IdField(queryset=_lines())
     place = StoreCodeField()
     pieces = PiecesCountField(required=False, allow_null=True)
     grams = GramsCountField(required=False, allow_null=True)
@@ -189,6 +194,7 @@ class PurchaseToReceiveSerializer(serializers.Serializer):
 class PurchaseToLinkSerializer(serializers.Serializer):
     """A delivery that was recorded without the order, named by its key: one of the two."""
 
+    line = IdField(queryset=_lines())
     part_receipt = IdField(queryset=PartReceipt.objects.all(), required=False, allow_null=True)
     goods_receipt = IdField(queryset=GoodsReceipt.objects.all(), required=False, allow_null=True)
 
@@ -216,6 +222,14 @@ class PurchaseReceiptSerializer(serializers.ModelSerializer):
 def _order_answer(order: PurchaseOrder, code: int = status.HTTP_200_OK) -> Response:
     shown = order_queries.orders().get(pk=order.pk)
     return Response(PurchaseOrderSerializer(shown).data, status=code)
+
+
+def _line_of(order: PurchaseOrder, line: PurchaseOrderLine) -> PurchaseOrderLine:
+    if line.order_id != order.pk:
+        raise serializers.ValidationError(
+            {"line": [_("This line is of another order than %(order)s.") % {"order": order}]}
+        )
+    return line
 
 
 class PurchaseOrdersApiView(ApiActView, generics.ListAPIView):
@@ -286,12 +300,12 @@ class PurchaseReceiveApiView(ApiActView):
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: PurchaseReceiptSerializer, **REFUSALS}
     )
-    def post(self, request, pk: int):
+    def post(self, request, number: str):
         """Receive what came for a line of an order."""
-        lines = PurchaseOrderLine.objects.select_related("order", "part__item", "product__item")
-        line = get_object_or_404(lines, pk=pk)
+        order = get_object_or_404(PurchaseOrder, number=number)
         key = self.key()
         data = self.checked()
+        line = _line_of(order, data.pop("line"))
         self.counted_in, wrong = (
             ("grams", "pieces") if line.item.is_weighed else ("pieces", "grams")
         )
@@ -310,10 +324,11 @@ class PurchaseLinkApiView(ApiActView):
     serializer_class = PurchaseToLinkSerializer
 
     @extend_schema(responses={201: PurchaseReceiptSerializer, **REFUSALS})
-    def post(self, request, pk: int):
+    def post(self, request, number: str):
         """Link a delivery that was recorded without the order to a line of it."""
-        line = get_object_or_404(PurchaseOrderLine.objects.select_related("order"), pk=pk)
-        made = purchase_orders.link(line=line, **self.checked())
+        order = get_object_or_404(PurchaseOrder, number=number)
+        data = self.checked()
+        made = purchase_orders.link(line=_line_of(order, data.pop("line")), **data)
         return Response(PurchaseReceiptSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
@@ -520,6 +535,15 @@ class SupplierBillsApiView(ApiActView, generics.ListAPIView):
         return Response(SupplierBillSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
+class SupplierBillApiView(generics.RetrieveAPIView):
+    """One bill of a supplier."""
+
+    permission_classes = [ViewPermission]
+    permission_required = MANAGE
+    serializer_class = SupplierBillSerializer
+    queryset = SupplierBill.objects.select_related("supplier", "entry", "undone_entry")
+
+
 class SupplierBillUndoApiView(ApiActView):
     permission_required = MANAGE
     serializer_class = UndoSerializer
@@ -564,6 +588,15 @@ class SupplierPaymentsApiView(ApiActView, generics.ListAPIView):
         key = self.key()
         made = bills.pay(**self.checked(), recorded_by=person_of(request), key=key)
         return Response(SupplierPaymentSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class SupplierPaymentApiView(generics.RetrieveAPIView):
+    """One payment to a supplier."""
+
+    permission_classes = [ViewPermission]
+    permission_required = MANAGE
+    serializer_class = SupplierPaymentSerializer
+    queryset = SupplierPayment.objects.select_related("supplier", "undone_entry")
 
 
 class SupplierPaymentUndoApiView(ApiActView):
@@ -705,6 +738,15 @@ class ExpensesApiView(ApiActView, generics.ListAPIView):
         return Response(ExpenseSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
+class ExpenseApiView(generics.RetrieveAPIView):
+    """One expense."""
+
+    permission_classes = [ViewPermission]
+    permission_required = MANAGE
+    serializer_class = ExpenseSerializer
+    queryset = Expense.objects.select_related("entry", "undone_entry", "season_expense")
+
+
 class ExpenseUndoApiView(ApiActView):
     permission_required = MANAGE
     serializer_class = UndoSerializer
@@ -749,6 +791,12 @@ class RecurringExpensesApiView(ApiActView, generics.ListAPIView):
 class RecurringExpenseApiView(ApiActView):
     permission_required = MANAGE
     serializer_class = RecurringToSaveSerializer
+
+    @extend_schema(operation_id="recurring_expense", responses=RecurringExpenseSerializer)
+    def get(self, request, pk: int):
+        """One expense that comes again."""
+        recurring = get_object_or_404(RecurringExpense, pk=pk)
+        return Response(RecurringExpenseSerializer(recurring).data)
 
     @extend_schema(responses={200: RecurringExpenseSerializer, **REFUSALS})
     def put(self, request, pk: int):

@@ -198,16 +198,17 @@ urlpatterns = [
         name="purchase-order-paper",
     ),
     path(
-        "purchase-order-lines/<int:pk>/receive/",
+        "purchase-orders/<str:number>/receive/",
         buying.PurchaseReceiveApiView.as_view(),
         name="purchase-receive",
     ),
     path(
-        "purchase-order-lines/<int:pk>/link/",
+        "purchase-orders/<str:number>/link/",
         buying.PurchaseLinkApiView.as_view(),
         name="purchase-link",
     ),
     path("supplier-bills/", buying.SupplierBillsApiView.as_view(), name="supplier-bills"),
+    path("supplier-bills/<int:pk>/", buying.SupplierBillApiView.as_view(), name="supplier-bill"),
     path(
         "supplier-bills/<int:pk>/undo/",
         buying.SupplierBillUndoApiView.as_view(),
@@ -215,12 +216,18 @@ urlpatterns = [
     ),
     path("supplier-payments/", buying.SupplierPaymentsApiView.as_view(), name="supplier-payments"),
     path(
+        "supplier-payments/<int:pk>/",
+        buying.SupplierPaymentApiView.as_view(),
+        name="supplier-payment",
+    ),
+    path(
         "supplier-payments/<int:pk>/undo/",
         buying.SupplierPaymentUndoApiView.as_view(),
         name="supplier-payment-undo",
     ),
     path("supplier-balances/", buying.SupplierBalancesApiView.as_view(), name="supplier-balances"),
     path("expenses/", buying.ExpensesApiView.as_view(), name="expenses"),
+    path("expenses/<int:pk>/", buying.ExpenseApiView.as_view(), name="expense"),
     path("expenses/<int:pk>/undo/", buying.ExpenseUndoApiView.as_view(), name="expense-undo"),
     path(
         "recurring-expenses/", buying.RecurringExpensesApiView.as_view(), name="recurring-expenses"

@@ -56,8 +56,12 @@ urlpatterns = [
     path(
         "money/suppliers/<int:pk>/pay/", purchasing.PaySupplierView.as_view(), name="supplier_pay"
     ),
+    path("money/suppliers/<int:pk>/", purchasing.supplier_account, name="supplier_account"),
+    path("money/supplier-payments/", purchasing.payment_list, name="supplier_payment_list"),
+    path("money/supplier-payments/csv/", purchasing.payments_csv, name="supplier_payments_csv"),
+    path("money/supplier-payments/<int:pk>/", purchasing.payment_detail, name="supplier_payment"),
     path(
-        "money/suppliers/payments/<int:pk>/undo/",
+        "money/supplier-payments/<int:pk>/undo/",
         purchasing.UndoSupplierPaymentView.as_view(),
         name="supplier_payment_undo",
     ),
@@ -82,18 +86,18 @@ urlpatterns = [
         "money/purchase-orders/<str:number>/pdf/", purchasing.order_pdf, name="purchase_order_pdf"
     ),
     path(
-        "money/purchase-orders/lines/<int:pk>/receive/",
+        "money/purchase-orders/<str:number>/receive/",
         purchasing.ReceiveForOrderView.as_view(),
         name="purchase_order_receive",
     ),
     path(
-        "money/purchase-orders/lines/<int:pk>/link/<str:kind>/<int:receipt>/",
+        "money/purchase-orders/<str:number>/link/",
         purchasing.link_delivery,
         name="purchase_order_link",
     ),
     path("money/expenses/", expenses.expense_list, name="expense_list"),
     path("money/expenses/csv/", expenses.expense_list_csv, name="expense_list_csv"),
-    path("money/expenses/months/csv/", expenses.expense_months_csv, name="expense_months_csv"),
+    path("money/expenses/by-month/", expenses.expense_months_csv, name="expense_months_csv"),
     path("money/expenses/new/", expenses.EnterExpenseView.as_view(), name="expense_create"),
     path("money/expenses/<int:pk>/", expenses.expense_detail, name="expense"),
     path("money/expenses/<int:pk>/undo/", expenses.UndoExpenseView.as_view(), name="expense_undo"),

@@ -82,8 +82,8 @@ def test_an_order_is_placed_changed_received_and_closed(send, read, room):
     path = f"purchase-orders/{number}/"
     changed = {"lines": [{"part": room.jar.code, "pieces": 500, "unit_price": "0.40"}]}
     line = made(send(path, changed, method="put"), 200)["lines"][0]
-    came = {"place": room.shelf.code, "pieces": 300, "received_on": today()}
-    receive = f"purchase-order-lines/{line['id']}/receive/"
+    came = {"line": line["id"], "place": room.shelf.code, "pieces": 300, "received_on": today()}
+    receive = f"{path}receive/"
     assert fields(send(receive, {**came, "pieces": None, "grams": 4})) == ["grams"]
     receipt = made(send(receive, came))
     assert (receipt["order"], receipt["cost_cents"]) == (number, 12_000)
@@ -116,10 +116,12 @@ def test_a_delivery_is_linked(send, room):
         recorded_by=room.person,
         key="came",
     )
-    path = f"purchase-order-lines/{line.pk}/link/"
+    path = f"purchase-orders/{line.order}/link/"
+    body = {"line": line.pk, "part_receipt": receipt.pk}
 
-    assert made(send(path, {"part_receipt": receipt.pk}))["part_receipt"] == receipt.pk
-    assert fields(send(path, {"part_receipt": receipt.pk})) == ["part_receipt"]
+    assert fields(send(path, {**body, "line": room.order().lines.get().pk})) == ["line"]
+    assert made(send(path, body))["part_receipt"] == receipt.pk
+    assert fields(send(path, body)) == ["part_receipt"]
 
 
 def test_a_bill_is_entered_paid_and_undone(send, read, room):
@@ -156,6 +158,8 @@ def test_a_bill_is_entered_paid_and_undone(send, read, room):
     payment = made(send("supplier-payments/", pay))
     assert read("supplier-bills/").json()["results"][0]["open_cents"] == 0
     assert read("supplier-payments/").json()["results"] == [payment]
+    assert read(f"supplier-payments/{payment['id']}/").json() == payment
+    assert read(f"supplier-bills/{bill['id']}/").json()["open_cents"] == 0
     assert send(f"supplier-bills/{bill['id']}/undo/", {"reason": "x"}).status_code == 409
     undone = made(send(f"supplier-payments/{payment['id']}/undo/", {"reason": "Lost"}), 200)
     assert undone["undone_on"] == today()
@@ -180,6 +184,7 @@ def test_expenses_are_entered_undone_and_come_again(send, read, room):
         "season",
     ]
     assert made(send(f"expenses/{expense['id']}/undo/", {"reason": "Twice"}), 200)["undone_on"]
+    assert read(f"expenses/{expense['id']}/").json()["undone_reason"] == "Twice"
     again = {**body, "rhythm": "month", "next_on": "2026-07-31"}
     rent = made(send("recurring-expenses/", again))
     path = f"recurring-expenses/{rent['id']}/"

@@ -88,6 +88,7 @@ LATER = {
     "pricing:private_label_set",
     "api:file",
     "pricing:service_change",
+    "api:expense",
     "api:expense-undo",
     "api:purchase-link",
     "api:purchase-order",
@@ -97,7 +98,9 @@ LATER = {
     "api:recurring-enter",
     "api:recurring-expense",
     "api:recurring-skip",
+    "api:supplier-bill",
     "api:supplier-bill-undo",
+    "api:supplier-payment",
     "api:supplier-payment-undo",
     "billing:bill",
     "billing:bill_undo",
@@ -112,6 +115,7 @@ LATER = {
     "billing:recurring_change",
     "billing:recurring_enter",
     "billing:recurring_skip",
+    "billing:supplier_payment",
     "billing:supplier_payment_undo",
 }
 
@@ -536,26 +540,26 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.PurchaseOrder", "number", "status"),
             "billing:purchase_order billing:purchase_order_change billing:purchase_order_close "
-            "billing:purchase_order_pdf api:purchase-order api:purchase-order-close "
-            "api:purchase-order-paper",
+            "billing:purchase_order_pdf billing:purchase_order_receive "
+            "billing:purchase_order_link api:purchase-order api:purchase-order-close "
+            "api:purchase-order-paper api:purchase-receive api:purchase-link",
         ),
-        (
-            _rows("billing.PurchaseOrderLine", "pk", "part__kind"),
-            "billing:purchase_order_receive api:purchase-receive api:purchase-link",
-        ),
-        (_links_of_deliveries(), "billing:purchase_order_link"),
         (
             _rows("billing.SupplierBill", "pk", "undone_entry"),
-            "billing:bill billing:bill_undo api:supplier-bill-undo",
+            "billing:bill billing:bill_undo api:supplier-bill api:supplier-bill-undo",
         ),
         (
             _rows("billing.SupplierPayment", "pk", "paid_by"),
-            "billing:supplier_payment_undo api:supplier-payment-undo",
+            "billing:supplier_payment billing:supplier_payment_undo api:supplier-payment "
+            "api:supplier-payment-undo",
         ),
-        (_rows("inventory.Supplier", "pk", "kind"), "billing:supplier_pay"),
+        (
+            _rows("inventory.Supplier", "pk", "kind"),
+            "billing:supplier_pay billing:supplier_account",
+        ),
         (
             _rows("billing.Expense", "pk", "category"),
-            "billing:expense billing:expense_undo api:expense-undo",
+            "billing:expense billing:expense_undo api:expense api:expense-undo",
         ),
         (
             _rows("billing.RecurringExpense", "pk", "rhythm"),
@@ -577,13 +581,6 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
     ]
     return {name: rows for rows, names in for_names for name in names.split()}
-
-
-def _links_of_deliveries() -> list[Arguments]:
-    """Return a line of a purchase order with a delivery that could be linked to it."""
-    lines = _rows("billing.PurchaseOrderLine", "pk", "part__kind", part__isnull=False)
-    receipts = _rows("inventory.PartReceipt", "pk", "place")
-    return [{**line, "kind": "part", "receipt": receipts[0]["pk"]} for line in lines[:1]]
 
 
 def _recalls(client: Client) -> list[Arguments]:

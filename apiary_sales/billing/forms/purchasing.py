@@ -40,7 +40,7 @@ def suppliers() -> Any:
     return Supplier.objects.filter(is_active=True)
 
 
-class Row(NamedTuple):
+class FormLine(NamedTuple):
     """The fields of one line, and what the line is about, where that is known before."""
 
     fields: dict[str, forms.BoundField]
@@ -67,8 +67,8 @@ class RowsForm(ActForm):
             return super().field_of(f"{beginning}_{self.sent[int(position)]}")
         return super().field_of(parameter)
 
-    def row(self, key: str, *names: str, about: Any = None) -> Row:
-        return Row({name: self[f"{name}_{key}"] for name in names}, about)
+    def row(self, key: str, *names: str, about: Any = None) -> FormLine:
+        return FormLine({name: self[f"{name}_{key}"] for name in names}, about)
 
 
 class PurchaseOrderForm(RowsForm):
@@ -122,7 +122,7 @@ class PurchaseOrderForm(RowsForm):
             ),
         ]
 
-    def rows(self) -> list[Row]:
+    def rows(self) -> list[FormLine]:
         return [self.row(key, "thing", "quantity", "price", "code") for key in self.keys]
 
     def clean(self) -> dict[str, Any]:
@@ -277,12 +277,12 @@ class BillForm(RowsForm):
                 label=_("Season of honey"), required=False
             )
 
-    def delivery_rows(self) -> list[Row]:
+    def delivery_rows(self) -> list[FormLine]:
         return [
             self.row(key, "amount", "takes_over", about=row) for key, row in self.deliveries.items()
         ]
 
-    def expense_rows(self) -> list[Row]:
+    def expense_rows(self) -> list[FormLine]:
         return [self.row(key, "category", "about", "amount", "season") for key in self.keys]
 
     def clean(self) -> dict[str, Any]:
@@ -356,7 +356,7 @@ class PaySupplierForm(RowsForm):
                     error_messages=NOT_NEGATIVE,
                 )
 
-    def rows(self) -> list[Row]:
+    def rows(self) -> list[FormLine]:
         return [
             self.row(
                 key,
@@ -380,7 +380,7 @@ class PaySupplierForm(RowsForm):
         return data
 
 
-class UndoForm(ActForm):
+class UndoEntryForm(ActForm):
     reason = forms.CharField(
         label=_("Why?"), max_length=300, help_text=_("For example: entered twice.")
     )

@@ -190,6 +190,40 @@ def balance_rows(found: Balances) -> Iterator[list[Any]]:
         ]
 
 
+def payments() -> QuerySet[SupplierPayment]:
+    """Return the payments to suppliers with the bills they settle, the newest first."""
+    found = SupplierPayment.objects.select_related(
+        "supplier", "entry", "undone_entry", "entered_by"
+    )
+    return found.prefetch_related("allocations__bill").order_by("-paid_on", "-id")
+
+
+def payment_rows(found: Iterable[SupplierPayment]) -> Iterator[list[Any]]:
+    """Yield a heading and a row for each payment, for a spreadsheet."""
+    yield [
+        _("Day"),
+        _("Supplier"),
+        _("Paid by"),
+        _("Check number or reference"),
+        _("Amount"),
+        _("Discount"),
+        _("Bills"),
+        _("Undone"),
+    ]
+    for payment in found:
+        shares = payment.allocations.all()
+        yield [
+            payment.paid_on,
+            payment.supplier.name,
+            str(payment.get_paid_by_display()),
+            payment.reference,
+            amount(payment.amount_cents),
+            amount(sum(share.discount_cents for share in shares)),
+            ", ".join(share.bill.number for share in shares),
+            payment.undone_entry.happened_on if payment.undone_entry else None,
+        ]
+
+
 def payments_of(bill: SupplierBill) -> QuerySet[Any]:
     """Return the shares of payments for a bill, undone ones too, the oldest first."""
     shares = bill.allocations.select_related("payment__undone_entry", "payment__entered_by")

@@ -391,27 +391,26 @@ def _check_share(
     supplier: Supplier,
     paid_on: date,
 ) -> None:
-    at = f"shares.{index}"
     if bill.supplier_id != supplier.pk:
         problems.add(
-            f"{at}.bill",
+            f"shares.{index}.bill",
             _("Bill %(bill)s is not one of %(supplier)s.") % {"bill": bill, "supplier": supplier},
         )
         return
     offered = discount_cents(bill, paid_on)
     if not 0 <= share.discount_cents <= offered:
         problems.add(
-            f"{at}.discount_cents",
+            f"shares.{index}.discount_cents",
             _("Bill %(bill)s allows a discount of %(offered)s on %(day)s.")
             % {"bill": bill, "offered": words.money(offered), "day": date_format(paid_on)},
         )
     if paid_on < bill.billed_on:
         problems.add("paid_on", _("This day is before the bill. Check the date."))
     if share.amount_cents <= 0:
-        problems.add(f"{at}.amount_cents", _("Enter an amount above zero."))
+        problems.add(f"shares.{index}.amount_cents", _("Enter an amount above zero."))
     elif share.amount_cents + share.discount_cents > bill.open_cents:
         problems.add(
-            f"{at}.amount_cents",
+            f"shares.{index}.amount_cents",
             _(
                 "You entered %(asked)s for bill %(bill)s, which has %(open)s left to pay. Enter "
                 "an amount of up to %(open)s, discount included."

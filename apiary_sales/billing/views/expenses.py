@@ -18,7 +18,7 @@ from apiary_sales.billing.forms.expenses import (
     ExpenseFilterForm,
     RecurringForm,
 )
-from apiary_sales.billing.forms.purchasing import UndoForm
+from apiary_sales.billing.forms.purchasing import UndoEntryForm
 from apiary_sales.billing.models import Expense, RecurringExpense
 from apiary_sales.billing.queries import expenses as queries
 from apiary_sales.billing.services import expenses
@@ -141,7 +141,7 @@ class UndoExpenseView(ActView):
     """Undo an expense by the opposite entry."""
 
     permission_required = MANAGE
-    form_class = UndoForm
+    form_class = UndoEntryForm
     template_name = "billing/buying/undo.html"
 
     def prepare(self) -> None:

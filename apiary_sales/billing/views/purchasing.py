@@ -201,7 +201,7 @@ class CloseOrderView(ActView):
 
 
 class ReceiveForOrderView(ActView):
-    """Bring in what came for one line of an order."""
+    """Bring in what came for one line of an order, named by `?line=`."""
 
     permission_required = MANAGE
     form_class = forms.ReceiveForOrderForm
@@ -211,7 +211,11 @@ class ReceiveForOrderView(ActView):
         lines = PurchaseOrderLine.objects.with_received().select_related(
             "order__supplier", "part__item", "product__item"
         )
-        self.line = get_object_or_404(lines, pk=self.kwargs["pk"])
+        key = self.request.GET.get("line", "")
+        found = lines.filter(order__number=self.kwargs["number"]).order_by("pk")
+        if key.isdecimal() and len(key) <= 18:
+            found = found.filter(pk=key)
+        self.line = get_object_or_404(found[:1])
         self.missing = purchase_orders.still_to_come(self.line)
 
     def get_form_kwargs(self) -> dict[str, Any]:
@@ -261,16 +265,18 @@ class ReceiveForOrderView(ActView):
 
 @require_POST
 @manages
-def link_delivery(request: HttpRequest, pk: int, kind: str, receipt: int) -> HttpResponse:
+def link_delivery(request: HttpRequest, number: str) -> HttpResponse:
     """Say that a delivery, recorded without the order, came for a line of it."""
-    line = get_object_or_404(PurchaseOrderLine.objects.select_related("order"), pk=pk)
+    lines = PurchaseOrderLine.objects.select_related("order", "part", "product")
+    line = get_object_or_404(lines.filter(order__number=number), pk=_sent(request, "line"))
+    receipt = _sent(request, "receipt")
     try:
-        if kind == "part":
-            found = get_object_or_404(PartReceipt, pk=receipt)
-            purchase_orders.link(line=line, part_receipt=found)
+        if line.part_id:
+            part_receipt = get_object_or_404(PartReceipt, pk=receipt)
+            purchase_orders.link(line=line, part_receipt=part_receipt)
         else:
-            goods = get_object_or_404(GoodsReceipt, pk=receipt)
-            purchase_orders.link(line=line, goods_receipt=goods)
+            goods_receipt = get_object_or_404(GoodsReceipt, pk=receipt)
+            purchase_orders.link(line=line, goods_receipt=goods_receipt)
     except HouseError as error:
         messages.error(request, error.message)
     else:
@@ -278,6 +284,14 @@ def link_delivery(request: HttpRequest, pk: int, kind: str, receipt: int) -> Htt
             request, _("The delivery is linked to order %(order)s.") % {"order": line.order}
         )
     return redirect("billing:purchase_order", line.order.number)
+
+
+def _sent(request: HttpRequest, name: str) -> int:
+    """Return the key of a row that a button sent."""
+    key = request.POST.get(name, "")
+    if not key.isdecimal() or len(key) > 18:
+        raise Http404
+    return int(key)
 
 
 # ------------------------------------------------------------------ bills
@@ -409,7 +423,7 @@ class UndoBillView(ActView):
     """Undo a bill by the opposite entry."""
 
     permission_required = MANAGE
-    form_class = forms.UndoForm
+    form_class = forms.UndoEntryForm
     template_name = "billing/buying/undo.html"
 
     def prepare(self) -> None:
@@ -504,19 +518,37 @@ class PaySupplierView(ActView):
         }
 
     def next_url(self, made: SupplierPayment) -> str:
-        share = made.allocations.first()
-        if share is None:
-            return reverse("billing:bill_list")
-        return reverse("billing:bill", args=[share.bill_id])
+        return reverse("billing:supplier_payment", args=[made.pk])
 
     repeat_url = next_url
+
+
+@require_GET
+@manages
+def payment_list(request: HttpRequest) -> HttpResponse:
+    page = Paginator(bill_queries.payments(), PAGE_LENGTH).get_page(request.GET.get("page"))
+    return render(request, "billing/buying/payments.html", {"page_obj": page})
+
+
+@require_GET
+@manages
+def payments_csv(request: HttpRequest) -> HttpResponse:
+    found = bill_queries.payments()
+    return csv_response("supplier-payments.csv", bill_queries.payment_rows(found))
+
+
+@require_GET
+@manages
+def payment_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    payment = get_object_or_404(bill_queries.payments(), pk=pk)
+    return render(request, "billing/buying/payment.html", {"payment": payment})
 
 
 class UndoSupplierPaymentView(ActView):
     """Undo a payment to a supplier; its bills are open again."""
 
     permission_required = MANAGE
-    form_class = forms.UndoForm
+    form_class = forms.UndoEntryForm
     template_name = "billing/buying/undo.html"
 
     def prepare(self) -> None:
@@ -557,12 +589,29 @@ class UndoSupplierPaymentView(ActView):
         }
 
     def next_url(self, made: SupplierPayment) -> str:
-        return reverse("billing:bill", args=[self.shares[0].bill_id])
+        return reverse("billing:supplier_payment", args=[made.pk])
 
     repeat_url = next_url
 
 
 # ------------------------------------------------------------------ what suppliers are owed
+
+
+@require_GET
+@manages
+def supplier_account(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show what one supplier is owed, with their latest bills, payments and orders."""
+    supplier = get_object_or_404(Supplier, pk=pk)
+    today = timezone.localdate()
+    latest = bill_queries.bills(on=today).filter(supplier=supplier).order_by("-billed_on", "-id")
+    context = {
+        "supplier": supplier,
+        "open_cents": bill_queries.totals(latest).open_cents,
+        "rows": [(bill, bill_queries.state_of(bill, today)) for bill in latest[:PAGE_LENGTH]],
+        "payments": bill_queries.payments().filter(supplier=supplier)[:PAGE_LENGTH],
+        "orders": order_queries.orders().filter(supplier=supplier)[:PAGE_LENGTH],
+    }
+    return render(request, "billing/buying/supplier.html", context)
 
 
 @require_GET
