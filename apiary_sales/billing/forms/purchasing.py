@@ -236,7 +236,7 @@ class BillForm(RowsForm):
         label=_("Tax that you get back"),
         required=False,
         error_messages=NOT_NEGATIVE,
-        help_text=_("Only where you may deduct it. Other tax is a part of the amounts below."),
+        help_text=_("Only where you may deduct it. Leave empty otherwise."),
     )
     total = MoneyField(
         label=_("Total of the bill"),
@@ -277,9 +277,19 @@ class BillForm(RowsForm):
                 label=_("Season of honey"), required=False
             )
 
-    def delivery_rows(self) -> list[FormLine]:
+    def own_rows(self) -> list[FormLine]:
+        """Return the lines of deliveries that came from this supplier."""
+        return self._delivery_rows(is_own=True)
+
+    def nobodys_rows(self) -> list[FormLine]:
+        """Return the lines of deliveries for which nobody entered a supplier."""
+        return self._delivery_rows(is_own=False)
+
+    def _delivery_rows(self, *, is_own: bool) -> list[FormLine]:
         return [
-            self.row(key, "amount", "takes_over", about=row) for key, row in self.deliveries.items()
+            self.row(key, "amount", "takes_over", about=row)
+            for key, row in self.deliveries.items()
+            if (row.supplier is not None) == is_own
         ]
 
     def expense_rows(self) -> list[FormLine]:

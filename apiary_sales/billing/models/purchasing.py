@@ -1,5 +1,7 @@
 """What is ordered from suppliers, what they bill for it, and what they are paid."""
 
+from decimal import Decimal
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q, Sum
@@ -7,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models.booked import BookedDocument
+from apiary_sales.billing.models.invoices import plain
 from apiary_sales.pricing.models import SeasonExpense
 from inventory.bottling.models import GoodsReceipt, PackagingPart, PartReceipt, Product
 from inventory.stock.models import Lot, Supplier
@@ -207,6 +210,11 @@ class SupplierBill(BookedDocument):
 
     def __str__(self) -> str:
         return self.number
+
+    @property
+    def discount_rate(self) -> Decimal:
+        """The percentage of the discount without the zeros it is stored with."""
+        return plain(self.discount_percent)
 
 
 class SupplierBillLine(models.Model):

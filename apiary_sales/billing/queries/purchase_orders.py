@@ -89,14 +89,20 @@ def _lines() -> "Prefetch[Any]":
 
 
 def unlinked(line: PurchaseOrderLine) -> list[PartReceipt] | list[GoodsReceipt]:
-    """Return the latest deliveries of the same thing that came in without an order."""
+    """Return deliveries of the same thing since the order that came in without one."""
     if line.part_id:
         parts = PartReceipt.objects.filter(
-            part=line.part_id, purchase_receipt=None, posting__reversed_by=None
+            part=line.part_id,
+            purchase_receipt=None,
+            posting__reversed_by=None,
+            received_on__gte=line.order.ordered_on,
         )
         return list(parts.select_related("supplier", "part")[:10])
     goods = GoodsReceipt.objects.filter(
-        product=line.product_id, purchase_receipt=None, posting__reversed_by=None
+        product=line.product_id,
+        purchase_receipt=None,
+        posting__reversed_by=None,
+        received_on__gte=line.order.ordered_on,
     )
     return list(goods.select_related("supplier", "product__item")[:10])
 
