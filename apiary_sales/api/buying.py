@@ -88,7 +88,7 @@ class OrderedLineSerializer(serializers.ModelSerializer):
         slug_field="code", read_only=True
     )
     unit = serializers.SerializerMethodField()
-    received = serializers.SerializerMethodField()
+    received = serializers.IntegerField()
 
     class Meta:
         model = PurchaseOrderLine
@@ -107,10 +107,6 @@ class OrderedLineSerializer(serializers.ModelSerializer):
 
     def get_unit(self, line: PurchaseOrderLine) -> str:
         return unit_of(line.item)
-
-    def get_received(self, line: Any) -> int:
-        came: int = line.parts_received + line.goods_received
-        return came
 
 
 class PurchaseOrderSerializer(serializers.ModelSerializer):

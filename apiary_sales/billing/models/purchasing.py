@@ -95,6 +95,10 @@ class PurchaseOrderLine(models.Model):
 
     objects = PurchaseOrderLineQuerySet.as_manager()
 
+    # What `with_received` adds.
+    parts_received: int
+    goods_received: int
+
     class Meta:
         ordering = ["id"]
         constraints = [
@@ -119,6 +123,16 @@ class PurchaseOrderLine(models.Model):
     @property
     def item(self) -> Item:
         return self.thing.item
+
+    @property
+    def received(self) -> int:
+        """How much came in for a line read `with_received`, in pieces or grams."""
+        return self.parts_received + self.goods_received
+
+    @property
+    def missing(self) -> int:
+        """How much is still to come; 0 where more came than was ordered."""
+        return max(0, self.quantity - self.received)
 
 
 class PurchaseReceipt(models.Model):

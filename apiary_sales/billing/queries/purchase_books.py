@@ -105,7 +105,7 @@ def _wrong_totals() -> Iterator[str]:
         .annotate(cents=Sum("cleared_cents"))
         .values("cents")
     )
-    for bill in (
+    for clearing in (
         SupplierBill.objects.annotate(
             cleared_cents=Coalesce(Subquery(cleared), 0),
             entered_cents=_entered("entry", Account.NOT_BILLED),
@@ -114,8 +114,8 @@ def _wrong_totals() -> Iterator[str]:
         .order_by("id")
     ):
         yield (
-            f"Bill {bill} clears {bill.cleared_cents} cents of deliveries, and "
-            f"{bill.entered_cents} in the book."
+            f"Bill {clearing} clears {clearing.cleared_cents} cents of deliveries, and "
+            f"{clearing.entered_cents} in the book."
         )
 
 

@@ -15,27 +15,15 @@ from inventory.stock.models import Lot, Posting, PostingLine, Supplier
 
 
 @dataclass(frozen=True)
-class OrderedLine:
-    """A line of an order with what came in for it, in pieces or grams."""
-
-    line: PurchaseOrderLine
-    received: int
-
-    @property
-    def missing(self) -> int:
-        return max(0, self.line.quantity - self.received)
-
-
-@dataclass(frozen=True)
 class Ordered:
     """A purchase order with its lines and its state in a word."""
 
     order: PurchaseOrder
-    lines: tuple[OrderedLine, ...]
+    lines: tuple[PurchaseOrderLine, ...]
 
     @property
     def goods_cents(self) -> int:
-        return sum(row.line.amount_cents for row in self.lines)
+        return sum(line.amount_cents for line in self.lines)
 
     @property
     def total_cents(self) -> int:
@@ -43,11 +31,11 @@ class Ordered:
 
     @property
     def has_come(self) -> bool:
-        return any(row.received for row in self.lines)
+        return any(line.received for line in self.lines)
 
     @property
     def is_complete(self) -> bool:
-        return not any(row.missing for row in self.lines)
+        return not any(line.missing for line in self.lines)
 
     def tag(self, on: date) -> dict[str, str]:
         """Return the text and the look of the order's state."""
@@ -74,13 +62,7 @@ def orders(*, text: str = "", state: str = "") -> QuerySet[PurchaseOrder]:
 
 def ordered(order: PurchaseOrder) -> Ordered:
     """Return an order read by `orders` with what came in for each line."""
-    return Ordered(
-        order,
-        tuple(
-            OrderedLine(line, line.parts_received + line.goods_received)
-            for line in order.lines.all()
-        ),
-    )
+    return Ordered(order, tuple(order.lines.all()))
 
 
 def _lines() -> "Prefetch[Any]":

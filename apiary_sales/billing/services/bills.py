@@ -438,9 +438,10 @@ def _row(line: LineBilled) -> SupplierBillLine:
         row.goods_receipt = delivery
     else:
         row.honey_lot = delivery
-    cost_cents = delivery.cost_cents
-    keeps_cost = cost_cents is not None and not line.takes_over_cost
-    row.cleared_cents = cost_cents if keeps_cost else line.amount_cents
+    if delivery.cost_cents is None or line.takes_over_cost:
+        row.cleared_cents = line.amount_cents
+    else:
+        row.cleared_cents = delivery.cost_cents
     return row
 
 

@@ -123,10 +123,10 @@ def close(*, order: PurchaseOrder, reason: str = "") -> PurchaseOrder:
     order = _locked(order)
     _check_open(order)
     lines = list(order.lines.with_received())
-    is_missing = any(still_to_come(line) for line in lines)
+    is_missing = any(line.missing for line in lines)
     if is_missing and not reason.strip():
         raise BadValue(_("Say why the rest is no longer expected."), parameter="reason")
-    came = any(received(line) for line in lines)
+    came = any(line.received for line in lines)
     order.status = PurchaseOrder.Status.CLOSED if came else PurchaseOrder.Status.CANCELLED
     order.closed_reason = reason.strip()
     checks.save_checked(order)
@@ -155,22 +155,34 @@ def receive(
     order = _locked(line.order)
     line = order.lines.select_related("part__item", "product__item").get(pk=line.pk)
     _check_open(order)
-    common = {
-        "place": place,
-        "cost_cents": cost_of(line, quantity) if cost_cents is None else cost_cents,
-        "supplier": order.supplier.name,
-        "received_on": received_on,
-        "recorded_by": recorded_by,
-        "key": key,
-    }
-    if line.part:
-        came = parts.receive(part=line.part, pieces=quantity, **common)
-        receipt = PurchaseReceipt(line=line, part_receipt=came)
-    else:
-        came = goods.receive(
-            product=line.product, quantity=quantity, maker_lot=maker_lot, best_by=best_by, **common
+    if cost_cents is None:
+        cost_cents = cost_of(line, quantity)
+    receipt = PurchaseReceipt(line=line)
+    if line.product is None:
+        assert line.part is not None  # a constraint has one of the two
+        receipt.part_receipt = parts.receive(
+            part=line.part,
+            pieces=quantity,
+            place=place,
+            cost_cents=cost_cents,
+            supplier=order.supplier.name,
+            received_on=received_on,
+            recorded_by=recorded_by,
+            key=key,
         )
-        receipt = PurchaseReceipt(line=line, goods_receipt=came)
+    else:
+        receipt.goods_receipt = goods.receive(
+            product=line.product,
+            quantity=quantity,
+            maker_lot=maker_lot,
+            best_by=best_by,
+            place=place,
+            cost_cents=cost_cents,
+            supplier=order.supplier.name,
+            received_on=received_on,
+            recorded_by=recorded_by,
+            key=key,
+        )
     checks.save_checked(receipt)
     return receipt
 
@@ -206,17 +218,6 @@ def link(
     linked = PurchaseReceipt(line=line, part_receipt=part_receipt, goods_receipt=goods_receipt)
     checks.save_checked(linked)
     return linked
-
-
-def received(line: PurchaseOrderLine) -> int:
-    """Return how much came in for a line read `with_received`, in pieces or grams."""
-    came: int = line.parts_received + line.goods_received  # type: ignore[attr-defined]
-    return came
-
-
-def still_to_come(line: PurchaseOrderLine) -> int:
-    """Return what is missing of a line read `with_received`; 0 where more came than was ordered."""
-    return max(0, line.quantity - received(line))
 
 
 def amount_of(thing: PackagingPart | Product, quantity: int, unit_price: Decimal) -> int:

@@ -1,5 +1,6 @@
 """Pages of purchase orders, of bills of suppliers and of what they are owed."""
 
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -76,10 +77,10 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
         "tag": ordered.tag(timezone.localdate()),
         "receipts": receipts,
         "unlinked": [
-            (row.line, delivery)
-            for row in ordered.lines
-            if ordered.order.is_open and row.missing
-            for delivery in order_queries.unlinked(row.line)
+            (line, delivery)
+            for line in ordered.lines
+            if ordered.order.is_open and line.missing
+            for delivery in order_queries.unlinked(line)
         ],
     }
     return render(request, "billing/buying/order.html", context)
@@ -216,7 +217,7 @@ class ReceiveForOrderView(ActView):
         if key.isdecimal() and len(key) <= 18:
             found = found.filter(pk=key)
         self.line = get_object_or_404(found[:1])
-        self.missing = purchase_orders.still_to_come(self.line)
+        self.missing = self.line.missing
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return {**super().get_form_kwargs(), "line": self.line}
@@ -399,7 +400,7 @@ class EnterBillView(ActView):
             lines=self.lines,
             tax_cents=data["tax"] or 0,
             total_cents=data["total"],
-            discount_percent=data["discount_percent"] or 0,
+            discount_percent=data["discount_percent"] or Decimal(0),
             discount_until=data["discount_until"],
             note=data["note"],
             entered_by=person_of(self.request),
