@@ -21,7 +21,18 @@ from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import credit_notes, invoices, payments, service_bills, stand
+from apiary_sales.billing.services import (
+    bills,
+    credit_notes,
+    expenses,
+    invoices,
+    payments,
+    purchase_orders,
+    service_bills,
+    stand,
+)
+from apiary_sales.billing.services.bills import BillPaid, LineBilled
+from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
 from apiary_sales.mailing.models import Email
@@ -34,7 +45,7 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
 from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
-from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
+from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product, Size
 from inventory.bottling.services import (
     bottling_days,
     comb,
@@ -109,6 +120,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _come_late(people[User.Role.BOTTLING])
     _write_e_mails(people[User.Role.OFFICE])
+    _buy(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -756,6 +768,74 @@ def _write_e_mails(person) -> None:
     )
     reminders.change_plan(first_days=10, second_days=20, third_days=30, minimum_cents=1000)
     email_texts.save(name="invoice", language="es", subject="Factura {number}", body="Gracias.")
+
+
+def _buy(clerk) -> None:
+    """Order parts that come in part, enter and pay their bill; spend, skip, undo."""
+    today = timezone.localdate()
+    glass = suppliers.add(name="Meadow Glass", terms_days=14, payment_details="Account 000 222")
+    order = purchase_orders.place(
+        supplier=glass,
+        lines=[LineOrdered(PackagingPart.objects.order_by("pk")[0], 500, Decimal("0.42"))],
+        freight_cents=1_500,
+        ordered_by=clerk,
+        key="full:purchase-order",
+    )
+    came = purchase_orders.receive(
+        line=order.lines.get(),
+        place=Place.objects.get(code="storeroom"),
+        quantity=300,
+        received_on=today,
+        recorded_by=clerk,
+        key="full:purchase-came",
+    )
+    bill = bills.enter(
+        supplier=glass,
+        number="MG-118",
+        billed_on=today,
+        lines=[
+            LineBilled(13_900, came.part_receipt, takes_over_cost=True),
+            LineBilled(2_000, category="repairs", season=today.year),
+        ],
+        tax_cents=400,
+        discount_percent=Decimal(2),
+        discount_until=today,
+        entered_by=clerk,
+        key="full:supplier-bill",
+    )
+    bills.pay(
+        supplier=glass,
+        shares=[BillPaid(bill, 9_800, 200)],
+        paid_by="check",
+        recorded_by=clerk,
+        key="full:supplier-payment",
+    )
+    wrong = expenses.enter(
+        payee="Ridge Fuel",
+        category="fuel",
+        amount_cents=6_120,
+        paid_by="cash",
+        season=today.year,
+        entered_by=clerk,
+        key="full:expense",
+    )
+    expenses.undo(expense=wrong, undone_by=clerk, key="full:expense-undone", reason="Twice")
+    rent = expenses.add_recurring(
+        payee="Ridge Hall",
+        category="rent",
+        amount_cents=30_000,
+        paid_by="transfer",
+        rhythm="month",
+        next_on=today - timedelta(days=40),
+        key="full:rent",
+    )
+    expenses.enter_next(
+        recurring=rent, due_on=rent.next_on, entered_by=clerk, key="full:rent-entered"
+    )
+    rent.refresh_from_db()
+    expenses.skip_next(
+        recurring=rent, due_on=rent.next_on, skipped_by=clerk, key="full:rent-skipped"
+    )
 
 
 def _use_the_back_office(owner, clerk) -> None:

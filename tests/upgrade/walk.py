@@ -10,6 +10,7 @@ import logging
 from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import time_machine
@@ -26,6 +27,7 @@ from django.test import Client
 from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from apiary_sales.billing.services import purchase_orders
 from inventory.shared import mailable
 from inventory.stock.blends import BlendLimits
 from inventory.stock.services import blend_plans, count_sheets, suppliers
@@ -97,6 +99,35 @@ LATER = {
     "pricing:private_label_set",
     "api:file",
     "pricing:service_change",
+    "api:expense",
+    "api:expense-undo",
+    "api:purchase-link",
+    "api:purchase-order",
+    "api:purchase-order-close",
+    "api:purchase-order-paper",
+    "api:purchase-receive",
+    "api:recurring-enter",
+    "api:recurring-expense",
+    "api:recurring-skip",
+    "api:supplier-bill",
+    "api:supplier-bill-undo",
+    "api:supplier-payment",
+    "api:supplier-payment-undo",
+    "billing:bill",
+    "billing:bill_undo",
+    "billing:expense",
+    "billing:expense_undo",
+    "billing:purchase_order",
+    "billing:purchase_order_change",
+    "billing:purchase_order_close",
+    "billing:purchase_order_link",
+    "billing:purchase_order_pdf",
+    "billing:purchase_order_receive",
+    "billing:recurring_change",
+    "billing:recurring_enter",
+    "billing:recurring_skip",
+    "billing:supplier_payment",
+    "billing:supplier_payment_undo",
 }
 
 # What the pages of places show: what is inside the house.
@@ -146,6 +177,24 @@ def _add_what_is_new() -> None:
             opened_by=apps.get_model("accounts.User").objects.get(role="owner"),
             key="walk:count",
         )
+    if not apps.get_model("billing.PurchaseOrder").objects.exists():
+        _order_parts()
+
+
+def _order_parts() -> None:
+    """Place a purchase order, whose paper no older version has."""
+    purchase_orders.place(
+        supplier=apps.get_model("inventory.Supplier").objects.earliest("pk"),
+        lines=[
+            purchase_orders.LineOrdered(
+                apps.get_model("inventory.PackagingPart").objects.earliest("pk"),
+                500,
+                Decimal("0.4"),
+            )
+        ],
+        ordered_by=apps.get_model("accounts.User").objects.get(role="owner"),
+        key="walk:purchase-order",
+    )
 
 
 def _unread_changes() -> Iterator[str]:
@@ -511,6 +560,35 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.Payment", "pk", "method"),
             "billing:payment_detail billing:payment_undo",
+        ),
+        (
+            _rows("billing.PurchaseOrder", "number", "status"),
+            "billing:purchase_order billing:purchase_order_change billing:purchase_order_close "
+            "billing:purchase_order_pdf billing:purchase_order_receive "
+            "billing:purchase_order_link api:purchase-order api:purchase-order-close "
+            "api:purchase-order-paper api:purchase-receive api:purchase-link",
+        ),
+        (
+            _rows("billing.SupplierBill", "pk", "undone_entry"),
+            "billing:bill billing:bill_undo api:supplier-bill api:supplier-bill-undo",
+        ),
+        (
+            _rows("billing.SupplierPayment", "pk", "paid_by"),
+            "billing:supplier_payment billing:supplier_payment_undo api:supplier-payment "
+            "api:supplier-payment-undo",
+        ),
+        (
+            _rows("inventory.Supplier", "pk", "kind"),
+            "billing:supplier_pay billing:supplier_account",
+        ),
+        (
+            _rows("billing.Expense", "pk", "category"),
+            "billing:expense billing:expense_undo api:expense api:expense-undo",
+        ),
+        (
+            _rows("billing.RecurringExpense", "pk", "rhythm"),
+            "billing:recurring_change billing:recurring_enter billing:recurring_skip "
+            "api:recurring-expense api:recurring-enter api:recurring-skip",
         ),
         (
             [{"year": row["season"]} for row in _rows("inventory.Lot", "season")],
