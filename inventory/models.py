@@ -31,7 +31,7 @@ from inventory.bottling.models import (
     SizePart,
     Variety,
 )
-from inventory.shared.models import Attachment, House
+from inventory.shared.models import Attachment, BooksLock, House
 from inventory.stock.models import (
     Balance,
     BlendPlan,
@@ -65,6 +65,7 @@ __all__ = [
     "Balance",
     "BlendPlan",
     "BlendPlanLine",
+    "BooksLock",
     "BottlingRun",
     "BoxContent",
     "Brand",

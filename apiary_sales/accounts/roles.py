@@ -19,6 +19,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.manage_parts",
             "inventory.manage_places",
             "inventory.manage_jar_page",
+            "inventory.lock_books",
             "inventory.manage_suppliers",
             "inventory.manage_goods",
             "inventory.release_hold",

@@ -2,9 +2,13 @@
 
 from datetime import date
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
+
+from inventory.shared.countries import check_country
+from inventory.shared.models import House
 
 
 class Customer(models.Model):
@@ -36,6 +40,14 @@ class Customer(models.Model):
     region = models.CharField(_("state or region"), max_length=80, blank=True)
     postal_code = models.CharField(_("postal code"), max_length=20, blank=True)
     country = models.CharField(_("country"), max_length=60, blank=True)
+    country_code = models.CharField(
+        _("country code"), max_length=2, blank=True, validators=[check_country]
+    )
+    tax_number = models.CharField(_("tax number"), max_length=40, blank=True)
+    # Of the papers; empty is the language of the house.
+    language = models.CharField(
+        _("language of papers"), max_length=8, choices=settings.LANGUAGES, blank=True
+    )
     terms_days = models.PositiveSmallIntegerField(_("days to pay"), default=30)
     credit_limit_cents = models.BigIntegerField(_("credit limit"), null=True, blank=True)
     tax_status = models.CharField(
@@ -74,6 +86,11 @@ class Customer(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def paper_language(self) -> str:
+        """The language of what is written to this customer: their own, or the house's."""
+        return self.language or House.language()
 
     def is_exempt_on(self, day: date) -> bool:
         """Tell whether a certificate in force on `day` frees this customer from sales tax."""

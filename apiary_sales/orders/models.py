@@ -47,6 +47,10 @@ class Order(models.Model):
         PART_FILLED = "part_filled", _("part filled")
         FILLED = "filled", _("filled")
         CANCELLED = "cancelled", _("cancelled")
+        DECLINED = "declined", _("declined")
+        WITHDRAWN = "withdrawn", _("withdrawn")
+        EXPIRED = "expired", _("expired")
+        SUPERSEDED = "superseded", _("replaced by a newer quote")
 
     # Something is left to fill.
     OPEN_STATUSES = (Status.OPEN, Status.PART_FILLED)
@@ -62,6 +66,10 @@ class Order(models.Model):
     valid_until = models.DateField(_("valid until"), null=True, blank=True)
     customer_reference = models.CharField(_("their reference"), max_length=60, blank=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
+    # The quote that this one was made in place of.
+    supersedes = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="superseded_by"
+    )
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
@@ -305,7 +313,13 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
 
 
 class FulfilmentLine(models.Model):
-    """What one fulfilment handed over of one order line and lot, and what that had cost."""
+    """What one fulfilment handed over of one order line and lot, and what that had cost.
+
+    `returned` is what of it came back since, by credit notes; see `GoodsReturn`. `sent_again` is
+    what of it the order is to be filled with again, because it was credited and asked for anew.
+    `billed_cents` is what the bills for it come to before tax, less what was credited; None while
+    it is on no bill. `returned_cost_cents` is what had cost what came back and can be sold again.
+    """
 
     fulfilment = models.ForeignKey(Fulfilment, on_delete=models.PROTECT, related_name="lines")
     order_line = models.ForeignKey(
@@ -321,6 +335,10 @@ class FulfilmentLine(models.Model):
     quantity = models.BigIntegerField()
     amount_cents = models.BigIntegerField()
     cost_cents = models.BigIntegerField(null=True, blank=True)
+    returned = models.BigIntegerField(default=0)
+    sent_again = models.BigIntegerField(default=0)
+    billed_cents = models.BigIntegerField(null=True, blank=True)
+    returned_cost_cents = models.BigIntegerField(default=0)
 
     objects = FulfilmentLineQuerySet.as_manager()
 
@@ -330,10 +348,51 @@ class FulfilmentLine(models.Model):
             models.CheckConstraint(
                 condition=Q(quantity__gt=0), name="fulfilment_line_quantity_gt_0"
             ),
+            models.CheckConstraint(
+                condition=Q(returned__gte=0, returned__lte=F("quantity")),
+                name="fulfilment_line_returned_between_0_and_quantity",
+            ),
+            models.CheckConstraint(
+                condition=Q(sent_again__gte=0, sent_again__lte=F("quantity")),
+                name="fulfilment_line_sent_again_between_0_and_quantity",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.quantity} of {self.order_line}"
+
+
+class GoodsReturn(models.Model):
+    """What came back of goods handed over: how much, where it went, and whether it can be sold.
+
+    Fit goods are at `place` again. What is not fit went through the house to the spoiled goods or,
+    pieces, wait at the place for returned goods. `cost_cents` is what the goods had cost, None
+    where that is unknown.
+    """
+
+    fulfilment_line = models.ForeignKey(
+        FulfilmentLine, on_delete=models.PROTECT, related_name="returns"
+    )
+    quantity = models.BigIntegerField()
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
+    is_fit = models.BooleanField()
+    cost_cents = models.BigIntegerField(null=True, blank=True)
+    posting = models.ForeignKey(Posting, on_delete=models.PROTECT, related_name="goods_returns")
+    returned_on = models.DateField(default=timezone.localdate)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    reason = models.CharField(max_length=300, blank=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(quantity__gt=0), name="goods_return_quantity_gt_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} of {self.fulfilment_line}"
 
 
 class OrderEvent(models.Model):
@@ -346,6 +405,13 @@ class OrderEvent(models.Model):
         DRUMS_BACK = "drums_back", _("drums came back")
         REPICKED = "repicked", _("other jars picked")
         GAVE_WAY = "gave_way", _("reserved goods were gone")
+        CHANGED = "changed", _("changed")
+        SUBSTITUTED = "substituted", _("other goods put in place")
+        RETURNED = "returned", _("goods came back")
+        DECLINED = "declined", _("declined by the buyer")
+        WITHDRAWN = "withdrawn", _("withdrawn")
+        EXPIRED = "expired", _("expired")
+        SUPERSEDED = "superseded", _("replaced by a newer quote")
 
     order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=12, choices=Kind)

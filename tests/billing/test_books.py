@@ -144,7 +144,7 @@ def test_an_entry_that_does_not_balance_is_not_written(invoice, shop):
         book.enter(
             kind=Entry.Kind.INVOICE,
             lines=[book.BookLine("receivable", 100, shop), book.BookLine("sales", -99)],
-            entered_on=TODAY,
+            happened_on=TODAY,
             invoice=invoice,
         )
 
@@ -163,7 +163,7 @@ def test_no_bill_is_paid_beyond_what_is_open(invoice):
     [
         ({"open_cents": 6_001}, "invoice_open_between_0_and_total"),
         ({"open_cents": -1}, "invoice_open_between_0_and_total"),
-        ({"tax_cents": 1}, "invoice_total_is_net_and_tax"),
+        ({"tax_cents": 1}, "invoice_total_is_net_tax_and_rounding"),
     ],
 )
 def test_the_database_itself_refuses_a_broken_bill(invoice, change, law):

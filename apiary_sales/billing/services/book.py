@@ -22,17 +22,21 @@ from apiary_sales.billing.models import (
 )
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import balances
+from inventory.shared.models import BooksLock
+from inventory.stock.models import Supplier
 
 Account = EntryLine.Account
 
 
 @dataclass(frozen=True)
 class BookLine:
-    """A signed amount on one account, in cents; money owed names the customer who owes it."""
+    """A signed amount on one account, in cents; money owed names the customer or supplier."""
 
     account: str
     amount_cents: int
     customer: Customer | None = None
+    supplier: Supplier | None = None
+    detail: str = ""
 
 
 class BookLawBroken(Exception):
@@ -56,24 +60,33 @@ def enter(
     *,
     kind: str,
     lines: Iterable[BookLine],
-    entered_on: date,
+    happened_on: date,
     invoice: Invoice | None = None,
     payment: Payment | None = None,
 ) -> Entry:
     """Write one entry and keep what its customer owes; return it.
 
+    It counts on its day or, where the books are closed on that, on the first open day.
     Lines of 0 are left out. Raises `BookLawBroken` when the lines do not add up to zero.
     """
     lines = [line for line in lines if line.amount_cents]
     total = sum(line.amount_cents for line in lines)
     if total:
         raise BookLawBroken(f"The lines of an entry must add up to zero, not {total}: {lines}")
-    entry = Entry.objects.create(kind=kind, entered_on=entered_on, invoice=invoice, payment=payment)
+    entry = Entry.objects.create(
+        kind=kind,
+        happened_on=happened_on,
+        entered_on=BooksLock.objects.counting_day(happened_on),
+        invoice=invoice,
+        payment=payment,
+    )
     EntryLine.objects.bulk_create(
         EntryLine(
             entry=entry,
             account=line.account,
             customer=line.customer,
+            supplier=line.supplier,
+            detail=line.detail,
             amount_cents=line.amount_cents,
         )
         for line in lines

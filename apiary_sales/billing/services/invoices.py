@@ -323,13 +323,14 @@ def _check_credit(invoice: Invoice, reason: str, issued_on: date, gives_money_ba
 def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> Draft:
     """Return the invoice of these goods, unsaved and without a number."""
     house, customer = House.current(), order.customer
-    is_exempt = customer is not None and customer.is_exempt_on(issued_on)
+    supplied_on = max(good.fulfilment.filled_on for good in goods)
+    is_exempt = customer is not None and customer.is_exempt_on(supplied_on)
     lines = [_line(good) for good in goods]
     own = ProductTax.objects.by_product()
     taxes = tax.tax_invoice_lines(
         [tax.TaxLine(taxed_as(good.order_line, own), good.amount_cents) for good in goods],
         house.tax_rounding,
-        rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(issued_on)),
+        rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(supplied_on)),
     )
     for line, taxed in zip(lines, taxes, strict=True):
         line.tax_name = taxed.name
@@ -341,7 +342,9 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
         customer=customer,
         order=order,
         issued_on=issued_on,
+        supplied_on=supplied_on,
         due_on=issued_on + timedelta(days=due_days),
+        language=customer.paper_language if customer else House.language(),
         currency=settings.CURRENCY,
         seller=_seller(house),
         buyer=_buyer(customer, order),
@@ -377,7 +380,7 @@ def _save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
             BookLine(Account.SALES, -invoice.net_cents),
             BookLine(Account.SALES_TAX, -invoice.tax_cents),
         ],
-        entered_on=invoice.issued_on,
+        happened_on=invoice.issued_on,
         invoice=invoice,
     )
     return invoice

@@ -338,6 +338,6 @@ def _enter(payment: Payment) -> None:
             BookLine(Account(payment.method), payment.amount_cents),
             BookLine(Account.RECEIVABLE, -payment.amount_cents, payment.customer),
         ],
-        entered_on=payment.received_on,
+        happened_on=payment.received_on,
         payment=payment,
     )

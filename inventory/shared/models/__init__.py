@@ -1,6 +1,7 @@
 """What is stored about the house itself, and the files that are attached to things."""
 
+from .books_lock import BooksLock
 from .files import Attachment
 from .house import House
 
-__all__ = ["Attachment", "House"]
+__all__ = ["Attachment", "BooksLock", "House"]

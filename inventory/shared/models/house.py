@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -33,6 +34,9 @@ class House(models.Model):
     region = models.CharField(_("state or region"), max_length=80, blank=True)
     postal_code = models.CharField(_("postal code"), max_length=20, blank=True)
     country = models.CharField(_("country"), max_length=60, blank=True)
+    country_code = models.CharField(
+        _("country code"), max_length=2, blank=True, validators=[check_country]
+    )
     phone = models.CharField(_("telephone"), max_length=40, blank=True)
     email = models.EmailField(_("e-mail"), blank=True)
     tax_number = models.CharField(_("tax number"), max_length=40, blank=True)
@@ -41,6 +45,8 @@ class House(models.Model):
     tax_rounding = models.CharField(
         _("rounding of tax"), max_length=8, choices=Rounding, default=Rounding.BY_LINE
     )
+    prices_include_tax = models.BooleanField(_("prices include the tax"), default=False)
+    deposits_taxed = models.BooleanField(_("deposits on drums are taxed"), default=True)
     quote_days = models.PositiveSmallIntegerField(_("a quote is valid for, days"), default=14)
     drum_deposit_cents = models.PositiveIntegerField(_("deposit on a drum"), default=0)
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
@@ -75,3 +81,8 @@ class House(models.Model):
     def current(cls) -> "House":
         """Return the one row, or its defaults while it has not been saved."""
         return cls.objects.filter(pk=1).first() or cls(pk=1, name=str(_("Our honey house")))
+
+    @staticmethod
+    def language() -> str:
+        """Return the language the house writes in, as two letters."""
+        return settings.LANGUAGE_CODE.split("-")[0]

@@ -269,6 +269,8 @@ class Posting(AppendOnlyModel):
     reverses = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
+    # Where the books were closed on its own day: the first open day, on which it counts.
+    counts_on = models.DateField(null=True, blank=True, editable=False)
     # Honey was poured or written off to the last gram, however much that was.
     took_all = models.BooleanField(default=False)
     # The entry whose lines this one corrects by the difference; both together are what happened.

@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import days, keys
 from inventory.shared.errors import AlreadyRecorded, CannotReverse, NotEnoughStock, StockReserved
+from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.shared.services import repeats
 from inventory.stock import signals
@@ -241,11 +242,14 @@ class _Batch:
         caused_by: Posting | None = None,
         took_all: bool = False,
     ) -> Posting:
+        day = timezone.localdate(occurred_at)
+        counts_on = BooksLock.objects.counting_day(day)
         try:
             with transaction.atomic():
                 posting = Posting.objects.create(
                     kind=kind,
                     occurred_at=occurred_at,
+                    counts_on=None if counts_on == day else counts_on,
                     recorded_by=self.recorded_by,
                     idempotency_key=key,
                     note=note,

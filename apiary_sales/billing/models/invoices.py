@@ -11,7 +11,6 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order, Weighing
-from inventory.stock.models.ledger import AppendOnlyModel
 
 
 def plain(number: Decimal) -> Decimal:
@@ -30,10 +29,15 @@ class InvoiceQuerySet(models.QuerySet["Invoice"]):
 class Invoice(models.Model):
     """A numbered bill for goods handed over: an invoice, a stand receipt or a credit note.
 
-    A credit note takes back all that is left of its invoice or, where it `returns_deposit`, the
-    deposit of drums that came back. Nothing printed on a bill is ever changed. `open_cents` is
-    what is still to be paid: the total less credit notes and what payments were put to it; the
-    services keep it, `verify_ledger` proves it.
+    A credit note takes back some or all that is left of its invoice; where it `returns_deposit`,
+    the deposit of drums that came back. Nothing printed on a bill is ever changed. `open_cents` is
+    what is still to be paid: the total less credit notes and what payments and adjustments were put
+    to it; the services keep it, `verify_ledger` proves it.
+
+    `issued_on` is the day it was numbered, `supplied_on` the last day on which its goods were
+    handed over, whose tax rates and certificates count; `entry.entered_on` is the day it counts on.
+    `rounding_cents` is what net and tax cannot reach of a price that includes its tax. An opening
+    document was written before the books began; it has the number it had there and no order.
     """
 
     RECEIPT_PREFIX = "R"
@@ -44,19 +48,29 @@ class Invoice(models.Model):
     customer = models.ForeignKey(
         Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="invoices"
     )
-    order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="invoices")
+    order = models.ForeignKey(
+        Order, on_delete=models.PROTECT, null=True, blank=True, related_name="invoices"
+    )
     credits = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="credit_notes"
     )
     returns_deposit = models.BooleanField(default=False)
+    corrects = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    )
+    opening_number = models.CharField(_("number before"), max_length=40, blank=True)
     issued_on = models.DateField(_("issued"), default=timezone.localdate)
+    supplied_on = models.DateField(_("handed over"), default=timezone.localdate)
     due_on = models.DateField(_("due"))
+    language = models.CharField(_("language"), max_length=8, default="en")
     currency = models.CharField(max_length=3)
     seller = models.JSONField()
     buyer = models.JSONField()
     exemption = models.CharField(max_length=120, blank=True)
+    prices_include_tax = models.BooleanField(default=False)
     net_cents = models.BigIntegerField()
     tax_cents = models.BigIntegerField()
+    rounding_cents = models.BigIntegerField(default=0)
     total_cents = models.BigIntegerField()
     open_cents = models.BigIntegerField(default=0)
     note = models.CharField(_("reason"), max_length=300, blank=True)
@@ -76,8 +90,12 @@ class Invoice(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["series", "number"], name="invoice_number_is_one"),
             models.CheckConstraint(
-                condition=Q(total_cents=models.F("net_cents") + models.F("tax_cents")),
-                name="invoice_total_is_net_and_tax",
+                condition=Q(
+                    total_cents=models.F("net_cents")
+                    + models.F("tax_cents")
+                    + models.F("rounding_cents")
+                ),
+                name="invoice_total_is_net_tax_and_rounding",
             ),
             models.CheckConstraint(
                 condition=Q(open_cents__gte=0)
@@ -87,6 +105,10 @@ class Invoice(models.Model):
             models.CheckConstraint(
                 condition=Q(returns_deposit=False) | Q(credits__isnull=False),
                 name="invoice_deposit_is_returned_by_a_credit_note",
+            ),
+            models.CheckConstraint(
+                condition=Q(order__isnull=False) | ~Q(opening_number=""),
+                name="invoice_without_an_order_is_an_opening_document",
             ),
         ]
         indexes = [
@@ -125,8 +147,21 @@ class Invoice(models.Model):
 class InvoiceLine(models.Model):
     """One line of an invoice as printed: quantity × unit price − discount = amount.
 
-    Quantity, discount, amount and tax are negative on a credit note.
+    Quantity, discount, amount and tax are negative on a credit note, whose lines say what they
+    credit: goods, by quantity at the price billed; a price, by the difference for a quantity; or an
+    allowance, by an amount. `tax_category` is a code of UNCL5305, as EN 16931 uses it.
     """
+
+    class CreditedAs(models.TextChoices):
+        GOODS = "goods", _("goods")
+        PRICE = "price", _("price")
+        ALLOWANCE = "allowance", _("allowance")
+
+    class TaxCategory(models.TextChoices):
+        TAXABLE = "S", _("taxable")
+        ZERO_RATED = "Z", _("zero-rated")
+        EXEMPT = "E", _("exempt")
+        OUTSIDE = "O", _("outside the scope of tax")
 
     class Unit(models.TextChoices):
         PIECE = "piece", _("pc")
@@ -142,8 +177,16 @@ class InvoiceLine(models.Model):
 
     invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="lines")
     fulfilment_line = models.ForeignKey(
-        FulfilmentLine, on_delete=models.PROTECT, related_name="invoice_lines"
+        FulfilmentLine,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="invoice_lines",
     )
+    credits_line = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="credit_lines"
+    )
+    credited_as = models.CharField(max_length=10, choices=CreditedAs, blank=True)
     description = models.CharField(max_length=200)
     lot_code = models.CharField(max_length=30, blank=True)
     quantity = models.DecimalField(max_digits=14, decimal_places=3)
@@ -154,9 +197,20 @@ class InvoiceLine(models.Model):
     tax_name = models.CharField(max_length=60, blank=True)
     tax_percent = models.DecimalField(max_digits=7, decimal_places=4, default=0)
     tax_cents = models.BigIntegerField(default=0)
+    tax_category = models.CharField(
+        max_length=1, choices=TaxCategory, default=TaxCategory.ZERO_RATED
+    )
+    exemption_reason = models.CharField(max_length=120, blank=True)
 
     class Meta:
         ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(credits_line__isnull=True, credited_as="")
+                | (Q(credits_line__isnull=False) & ~Q(credited_as="")),
+                name="invoice_line_says_what_it_credits",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.description
@@ -171,7 +225,7 @@ class InvoiceLine(models.Model):
     @property
     def weighing(self) -> Weighing | None:
         """How the weight was found, where more than the net weight was written down."""
-        return self.fulfilment_line.weighing
+        return self.fulfilment_line.weighing if self.fulfilment_line else None
 
     @property
     def tax_rate(self) -> Decimal:
@@ -179,128 +233,18 @@ class InvoiceLine(models.Model):
         return plain(self.tax_percent)
 
 
-class Payment(models.Model):
-    """Money received (or, negative, given back)."""
+class InvoiceLineTax(models.Model):
+    """One tax on one line: a state's, a county's, or VAT; they add up to the tax of the line."""
 
-    class Method(models.TextChoices):
-        CASH = "cash", _("cash")
-        CHECK = "check", _("check")
-        CARD = "card", _("card")
-        TRANSFER = "transfer", _("bank transfer")
-
-    customer = models.ForeignKey(
-        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="payments"
-    )
-    method = models.CharField(_("paid by"), max_length=8, choices=Method)
-    amount_cents = models.BigIntegerField(_("amount"))
-    tendered_cents = models.BigIntegerField(_("cash given"), null=True, blank=True)
-    received_on = models.DateField(_("received"), default=timezone.localdate)
-    reference = models.CharField(_("check number or reference"), max_length=60, blank=True)
-    note = models.CharField(_("note"), max_length=300, blank=True)
-    received_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
-    )
-    reverses = models.OneToOneField(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
-    )
-    idempotency_key = models.CharField(max_length=100, unique=True)
-
-    class Meta:
-        ordering = ["-received_on", "-id"]
-        permissions = [("take_payments", "Can record payments")]
-        constraints = [
-            models.CheckConstraint(condition=~Q(amount_cents=0), name="payment_amount_not_0"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.get_method_display()} {self.amount_cents}"
-
-    @property
-    def is_pay_back(self) -> bool:
-        """Whether this is money on account given back, and no undoing of a payment."""
-        return self.amount_cents < 0 and self.reverses_id is None
-
-    @property
-    def given_back_cents(self) -> int:
-        return max(0, -self.amount_cents)
-
-
-class Allocation(AppendOnlyModel):
-    """So much of a payment settles so much of an invoice.
-
-    A negative row takes it off again: when the check bounced, or the invoice was credited and the
-    money stays on account.
-    """
-
-    payment = models.ForeignKey(Payment, on_delete=models.PROTECT, related_name="allocations")
-    invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="allocations")
-    amount_cents = models.BigIntegerField()
-
-    class Meta:
-        constraints = [
-            models.CheckConstraint(condition=~Q(amount_cents=0), name="allocation_amount_not_0"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.payment} for {self.invoice}"
-
-
-class Entry(AppendOnlyModel):
-    """One balanced entry in the book of money: an invoice, a credit note or a payment."""
-
-    class Kind(models.TextChoices):
-        INVOICE = "invoice", _("invoice")
-        CREDIT_NOTE = "credit_note", _("credit note")
-        PAYMENT = "payment", _("payment")
-
-    kind = models.CharField(max_length=12, choices=Kind)
-    entered_on = models.DateField()
-    entered_at = models.DateTimeField(auto_now_add=True)
-    invoice = models.OneToOneField(
-        Invoice, on_delete=models.PROTECT, null=True, blank=True, related_name="entry"
-    )
-    payment = models.OneToOneField(
-        Payment, on_delete=models.PROTECT, null=True, blank=True, related_name="entry"
-    )
+    line = models.ForeignKey(InvoiceLine, on_delete=models.PROTECT, related_name="taxes")
+    name = models.CharField(_("name"), max_length=60)
+    jurisdiction = models.CharField(_("jurisdiction"), max_length=60, blank=True)
+    percent = models.DecimalField(_("percent"), max_digits=7, decimal_places=4)
+    base_cents = models.BigIntegerField()
+    tax_cents = models.BigIntegerField()
 
     class Meta:
         ordering = ["id"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(kind="payment", payment__isnull=False, invoice__isnull=True)
-                | (~Q(kind="payment") & Q(payment__isnull=True, invoice__isnull=False)),
-                name="entry_names_its_document",
-            ),
-        ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} {self.pk}"
-
-
-class EntryLine(AppendOnlyModel):
-    """A signed amount on one account; the lines of an entry add up to zero."""
-
-    class Account(models.TextChoices):
-        RECEIVABLE = "receivable", _("owed by customers")
-        SALES = "sales", _("sales")
-        SALES_TAX = "sales_tax", _("sales tax")
-        CASH = "cash", _("cash")
-        CHECK = "check", _("checks")
-        CARD = "card", _("cards")
-        TRANSFER = "transfer", _("bank")
-
-    entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="lines")
-    account = models.CharField(max_length=12, choices=Account)
-    customer = models.ForeignKey(
-        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="entry_lines"
-    )
-    amount_cents = models.BigIntegerField()
-
-    class Meta:
-        ordering = ["id"]
-        constraints = [
-            models.CheckConstraint(condition=~Q(amount_cents=0), name="entry_line_amount_not_0"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.account} {self.amount_cents:+d}"
+        return f"{self.name} {self.percent} %"

@@ -1,0 +1,77 @@
+"""Money received and given back, and what it was put to."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from apiary_sales.billing.models.invoices import Invoice
+from apiary_sales.customers.models import Customer
+from inventory.stock.models.ledger import AppendOnlyModel
+
+
+class Payment(models.Model):
+    """Money received (or, negative, given back)."""
+
+    class Method(models.TextChoices):
+        CASH = "cash", _("cash")
+        CHECK = "check", _("check")
+        CARD = "card", _("card")
+        TRANSFER = "transfer", _("bank transfer")
+
+    customer = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="payments"
+    )
+    method = models.CharField(_("paid by"), max_length=8, choices=Method)
+    amount_cents = models.BigIntegerField(_("amount"))
+    tendered_cents = models.BigIntegerField(_("cash given"), null=True, blank=True)
+    received_on = models.DateField(_("received"), default=timezone.localdate)
+    reference = models.CharField(_("check number or reference"), max_length=60, blank=True)
+    note = models.CharField(_("note"), max_length=300, blank=True)
+    received_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    reverses = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
+    )
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["-received_on", "-id"]
+        permissions = [("take_payments", "Can record payments")]
+        constraints = [
+            models.CheckConstraint(condition=~Q(amount_cents=0), name="payment_amount_not_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_method_display()} {self.amount_cents}"
+
+    @property
+    def is_pay_back(self) -> bool:
+        """Whether this is money on account given back, and no undoing of a payment."""
+        return self.amount_cents < 0 and self.reverses_id is None
+
+    @property
+    def given_back_cents(self) -> int:
+        return max(0, -self.amount_cents)
+
+
+class Allocation(AppendOnlyModel):
+    """So much of a payment settles so much of an invoice.
+
+    A negative row takes it off again: when the check bounced, or the invoice was credited and the
+    money stays on account.
+    """
+
+    payment = models.ForeignKey(Payment, on_delete=models.PROTECT, related_name="allocations")
+    invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="allocations")
+    amount_cents = models.BigIntegerField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(amount_cents=0), name="allocation_amount_not_0"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.payment} for {self.invoice}"
