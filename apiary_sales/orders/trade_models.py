@@ -1,13 +1,16 @@
 """Selling as the trade does: consignment, contracts with a packer, standing orders, rounds."""
 
+from collections.abc import Iterable
+
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import Fulfilment, Order
+from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.rules.contract_tally import ContractTally
 from inventory.bottling.models import Product
 from inventory.stock.models import Lot, Place, Posting
 
@@ -223,12 +226,40 @@ class ContractSample(models.Model):
         return f"{self.contract}: {self.lot}"
 
 
+class CallOffQuerySet(models.QuerySet["CallOff"]):
+    def tallies(self, contracts: Iterable[Contract]) -> list[ContractTally]:
+        """Return how much of each contract is handed over and called off, in two queries."""
+        contracts = list(contracts)
+        of_these = {"order__call_off__contract__in": contracts, "kind": OrderLine.Kind.HONEY}
+        open_lines = OrderLine.objects.filter(**of_these, order__status__in=Order.OPEN_STATUSES)
+        called_off = dict(
+            open_lines.order_by()
+            .values_list("order__call_off__contract")
+            .annotate(grams=Sum(F("quantity") - F("filled")))
+        )
+        handed_over = dict(
+            FulfilmentLine.objects.not_taken_back()
+            .filter(order_line__in=OrderLine.objects.filter(**of_these))
+            .order_by()
+            .values_list("order_line__order__call_off__contract")
+            .annotate(grams=Sum(F("quantity") - F("returned")))
+        )
+        return [
+            ContractTally(
+                contract, handed_over.get(contract.pk, 0), called_off.get(contract.pk, 0)
+            )
+            for contract in contracts
+        ]
+
+
 class CallOff(models.Model):
     """An order that counts against a contract; `accepted` is what was warned of and taken."""
 
     contract = models.ForeignKey(Contract, on_delete=models.PROTECT, related_name="call_offs")
     order = models.OneToOneField(Order, on_delete=models.PROTECT, related_name="call_off")
     accepted = models.TextField(_("accepted all the same"), blank=True)
+
+    objects = CallOffQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]

@@ -8,6 +8,7 @@ from decimal import Decimal
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from apiary_sales.orders.rules.contract_tally import ContractTally
 from apiary_sales.orders.trade_models import Contract, ContractPriceStep
 from inventory.physics.grading import COLOUR_CLASSES
 from inventory.shared import words
@@ -22,32 +23,6 @@ class PriceStep:
     unit_price: Decimal
 
 
-@dataclass(frozen=True)
-class ContractTally:
-    """What became of the weight of a contract, in grams.
-
-    `handed_over` is what left and did not come back; `called_off` is ordered and still here.
-    """
-
-    contract: Contract
-    handed_over: int
-    called_off: int
-
-    @property
-    def remaining(self) -> int:
-        """What may still be called off; below zero where more was."""
-        return self.contract.max_grams - self.handed_over - self.called_off
-
-    @property
-    def left_of_least(self) -> int:
-        """What the buyer must still take to reach the least that was agreed."""
-        return max(self.contract.min_grams - self.handed_over - self.called_off, 0)
-
-    @property
-    def percent_handed_over(self) -> int:
-        return self.handed_over * 100 // self.contract.max_grams
-
-
 def price_of(steps: Iterable[ContractPriceStep], grams: int) -> Decimal:
     """Return the price a pound of a call-off of so many grams: that of the highest step reached."""
     reached = [step for step in steps if step.from_grams <= grams]
@@ -58,7 +33,7 @@ def beyond(tally: ContractTally, grams: int, on: date) -> list[str]:
     """Say what a call-off goes beyond: the weight of the contract, or its days."""
     contract, said = tally.contract, []
     if grams > tally.remaining:
-        asked, left = words.pounds_apart(grams, max(tally.remaining, 0))
+        asked, left = words.pounds_apart(grams, tally.can_still_call_off)
         said.append(
             _("This call-off has %(asked)s. Left of contract %(contract)s: %(left)s.")
             % {"asked": asked, "contract": contract.number, "left": left}

@@ -32,5 +32,25 @@ def last_due(rhythm: str, *, starts_on: date, ends_on: date | None, upto: date) 
     return _in_month(before.year, before.month, starts_on.day)
 
 
+def next_due(
+    rhythm: str, *, starts_on: date, ends_on: date | None, after: date
+) -> date | None:
+    """Return the first day of a rhythm after a day; None where it has ended by then.
+
+    >>> next_due("weekly", starts_on=date(2026, 1, 5), ends_on=None, after=date(2026, 1, 12))
+    datetime.date(2026, 1, 19)
+    """
+    if after < starts_on:
+        due = starts_on
+    elif between := DAYS_BETWEEN.get(rhythm):
+        due = after + timedelta(days=between - (after - starts_on).days % between)
+    else:
+        due = _in_month(after.year, after.month, starts_on.day)
+        if due <= after:
+            month_after = after.replace(day=28) + timedelta(days=4)
+            due = _in_month(month_after.year, month_after.month, starts_on.day)
+    return None if ends_on is not None and due > ends_on else due
+
+
 def _in_month(year: int, month: int, day: int) -> date:
     return date(year, month, min(day, monthrange(year, month)[1]))

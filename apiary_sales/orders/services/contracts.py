@@ -210,9 +210,7 @@ def call_off(
         )
         for drum, balance in full.items()
     ]
-    with parameters_named(
-        {f"lines.{index}.drum": "drums" for index in range(len(lines))}
-    ):
+    with parameters_named(**{f"lines.{index}.drum": "drums" for index in range(len(lines))}):
         order = orders.take(
             customer=contract.customer,
             channel=Order.Channel.BULK,
@@ -239,7 +237,8 @@ def _warnings(
 ) -> list[str]:
     """Return what is warned of, and ask about what nobody accepted yet."""
     on = wanted_on or timezone.localdate()
-    beyond = rules.beyond(CallOff.objects.tally(contract), grams, on)
+    [tally] = CallOff.objects.tallies([contract])
+    beyond = rules.beyond(tally, grams, on)
     approved = list(contract.samples.values_list("lot", flat=True))
     faults = [
         fault
