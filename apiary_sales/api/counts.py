@@ -12,9 +12,9 @@ from rest_framework.response import Response
 
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import (
+    GoodsPlaceCodeField,
     GramsCountField,
     IdField,
-    GoodsPlaceCodeField,
     VesselCodeField,
     rows_of,
 )

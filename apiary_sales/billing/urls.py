@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.billing.views import money, service_bills, stand, stand_weight
+from apiary_sales.billing.views import consignment, money, service_bills, stand, stand_weight
 
 app_name = "billing"
 
@@ -38,6 +38,11 @@ urlpatterns = [
         "money/customers/<int:pk>/service/",
         service_bills.BillServiceView.as_view(),
         name="service_bill",
+    ),
+    path(
+        "selling/consignment/shelves/<slug:code>/report/",
+        consignment.ConsignmentReportView.as_view(),
+        name="consignment_report",
     ),
     path("money/settings/", money.settings_page, name="settings"),
 ]

@@ -23,3 +23,17 @@ class OrdersConfig(AppConfig):
             add=("orders.take_orders", "orders.quote_drums", "orders.fulfil_orders"),
             page=lambda order: reverse("orders:order_detail", args=[order.number]),
         )
+        attachable.register(
+            "orders.Contract",
+            name="contract",
+            see=ANY_OF,
+            add=("orders.quote_drums",),
+            page=lambda contract: reverse("orders:contract", args=[contract.number]),
+        )
+        attachable.register(
+            "orders.ContractSample",
+            name="sample",
+            see=ANY_OF,
+            add=("orders.quote_drums",),
+            page=lambda sample: reverse("orders:contract", args=[sample.contract.number]),
+        )

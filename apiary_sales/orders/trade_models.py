@@ -54,9 +54,7 @@ class ConsignmentPrice(models.Model):
             models.UniqueConstraint(
                 fields=["shelf", "product", "valid_from"], name="consignment_price_is_one_a_day"
             ),
-            models.CheckConstraint(
-                condition=Q(unit_price__gte=0), name="consignment_price_gte_0"
-            ),
+            models.CheckConstraint(condition=Q(unit_price__gte=0), name="consignment_price_gte_0"),
         ]
 
     def __str__(self) -> str:
@@ -72,9 +70,7 @@ class ConsignmentDelivery(models.Model):
         CANCELLED = "cancelled", _("cancelled")
 
     number = models.CharField(_("number"), max_length=20, unique=True)
-    shelf = models.ForeignKey(
-        ConsignmentShelf, on_delete=models.PROTECT, related_name="deliveries"
-    )
+    shelf = models.ForeignKey(ConsignmentShelf, on_delete=models.PROTECT, related_name="deliveries")
     status = models.CharField(max_length=9, choices=Status, default=Status.PLANNED)
     planned_on = models.DateField(_("day"), default=timezone.localdate)
     delivered_on = models.DateField(_("delivered"), null=True, blank=True)
@@ -95,12 +91,8 @@ class ConsignmentDelivery(models.Model):
         ordering = ["-id"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(
-                    status="delivered", posting__isnull=False, delivered_on__isnull=False
-                )
-                | (
-                    ~Q(status="delivered") & Q(posting__isnull=True, delivered_on__isnull=True)
-                ),
+                condition=Q(status="delivered", posting__isnull=False, delivered_on__isnull=False)
+                | (~Q(status="delivered") & Q(posting__isnull=True, delivered_on__isnull=True)),
                 name="consignment_delivery_delivered_has_a_posting",
             ),
         ]
@@ -245,9 +237,7 @@ class CallOffQuerySet(models.QuerySet["CallOff"]):
             .annotate(grams=Sum(F("quantity") - F("returned")))
         )
         return [
-            ContractTally(
-                contract, handed_over.get(contract.pk, 0), called_off.get(contract.pk, 0)
-            )
+            ContractTally(contract, handed_over.get(contract.pk, 0), called_off.get(contract.pk, 0))
             for contract in contracts
         ]
 

@@ -10,9 +10,8 @@ from apiary_sales.billing.models import ConsignmentReport
 from apiary_sales.billing.queries import books as money_books
 from apiary_sales.billing.services import consignment_reports, invoices
 from apiary_sales.orders.models import Order
-from apiary_sales.orders.queries import books, recall
+from apiary_sales.orders.queries import books, recall, stock
 from apiary_sales.orders.queries import consignments as found
-from apiary_sales.orders.queries import stock
 from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.orders.services import consignments, orders
 from apiary_sales.orders.trade_models import ConsignmentDelivery
@@ -158,9 +157,7 @@ def test_orders_and_the_stand_do_not_take_what_is_at_the_shop(
     bring(20)
 
     with pytest.raises(NotEnoughStock) as refused:
-        orders.take(
-            customer=shop, channel="shop", lines=[jar_line(5)], created_by=owner, key=key()
-        )
+        orders.take(customer=shop, channel="shop", lines=[jar_line(5)], created_by=owner, key=key())
     assert "Free: 4 pieces." in str(refused.value)
     with pytest.raises(BadValue, match="is not a shelf, stand or van"):
         orders.sell_now(
@@ -226,9 +223,7 @@ def test_the_price_of_the_last_day_of_the_report_counts(lot, bring, report, ther
             shelf=there, product=jars, unit_price=Decimal(price), valid_from=day
         )
 
-    before = report(
-        2, sold_from=today - timedelta(days=8), sold_until=today - timedelta(days=1)
-    )
+    before = report(2, sold_from=today - timedelta(days=8), sold_until=today - timedelta(days=1))
     after = report(2, sold_from=today)
 
     assert (before.invoice.net_cents, after.invoice.net_cents) == (1_000, 1_200)
@@ -290,9 +285,7 @@ def test_a_credited_report_brings_the_jars_back_to_the_shelf_and_may_be_entered_
     )
     wrong = report(4)
 
-    invoices.credit(
-        invoice=wrong.invoice, issued_by=owner, key=key(), reason="Three, not four"
-    )
+    invoices.credit(invoice=wrong.invoice, issued_by=owner, key=key(), reason="Three, not four")
 
     assert pieces_at(there.place, jars) == 10
     assert not Order.objects.filter(status__in=Order.OPEN_STATUSES).exists()
@@ -331,7 +324,9 @@ def test_a_shelf_of_a_shop_is_on_the_count_sheet(lot, bring, there, jars, owner,
         counted_by=owner,
         key=key(),
     )
-    count_sheets.close(sheet=sheet, closed_by=owner, key=key(), reason="Stock take", uncounted="left")
+    count_sheets.close(
+        sheet=sheet, closed_by=owner, key=key(), reason="Stock take", uncounted="left"
+    )
 
     assert pieces_at(there.place, jars) == 9
 

@@ -90,9 +90,7 @@ def test_a_call_off_is_an_order_at_the_price_of_the_contract(agree, call_off, fu
     assert made.accepted == ""
 
 
-def test_what_is_handed_over_counts_against_the_contract(
-    agree, call_off, full_drum, owner, key
-):
+def test_what_is_handed_over_counts_against_the_contract(agree, call_off, full_drum, owner, key):
     contract = agree()
     made = call_off(contract, full_drum("1"), full_drum("2"))
     assert (tally(contract).handed_over, tally(contract).called_off) == (0, 590_000)
@@ -139,7 +137,8 @@ def test_a_call_off_beyond_the_contract_is_asked_about(agree, call_off, full_dru
     call_off(contract, full_drum("1"))
     second = full_drum("2")
 
-    with pytest.raises(BadValue, match=r"This call-off has 650 lb\. Left of contract .*: 11\.0 lb"
+    with pytest.raises(
+        BadValue, match=r"This call-off has 650 lb\. Left of contract .*: 11\.0 lb"
     ) as refused:
         call_off(contract, second)
     assert refused.value.problems[0].parameter == "beyond_is_right"
@@ -153,7 +152,7 @@ def test_a_call_off_beyond_the_contract_is_asked_about(agree, call_off, full_dru
 def test_a_call_off_outside_the_days_of_the_contract_is_asked_about(agree, call_off, full_drum):
     contract = agree(ends_on=timezone.localdate() + timedelta(days=5))
 
-    with pytest.raises(BadValue, match="Contract .* is for") as refused:
+    with pytest.raises(BadValue, match=r"Contract .* is for") as refused:
         call_off(contract, full_drum("1"), wanted_on=timezone.localdate() + timedelta(days=6))
 
     assert refused.value.problems[0].parameter == "beyond_is_right"

@@ -26,7 +26,9 @@ def today():
 def lots(jars, shelf):
     return [
         builders.packed_lot(jars, shelf, 10, code="OLD"),
-        builders.packed_lot(jars, shelf, 20, code="NEW", best_by=timezone.localdate().replace(year=2030)),
+        builders.packed_lot(
+            jars, shelf, 20, code="NEW", best_by=timezone.localdate().replace(year=2030)
+        ),
     ]
 
 

@@ -107,9 +107,7 @@ def test_confirmed_in_one_step_the_orders_are_taken_and_proposed_no_more(
     weekly()
     weekly(6, rhythm="monthly", starts_on=today)
 
-    made = standing_orders.confirm(
-        due=due(found.proposals(today)), confirmed_by=owner, key=key()
-    )
+    made = standing_orders.confirm(due=due(found.proposals(today)), confirmed_by=owner, key=key())
 
     assert [order.total_cents for order in made] == [7_800, 3_900]
     assert {order.wanted_on for order in made} == {today}
@@ -134,9 +132,7 @@ def test_all_or_none_is_taken_and_each_refusal_names_its_customer(
     assert not StandingOrderDay.objects.exists()
 
 
-def test_the_same_confirmation_sent_twice_takes_the_orders_once(
-    stocked, weekly, today, owner, key
-):
+def test_the_same_confirmation_sent_twice_takes_the_orders_once(stocked, weekly, today, owner, key):
     weekly()
     proposals = due(found.proposals(today))
     standing_orders.confirm(due=proposals, confirmed_by=owner, key="twice")

@@ -1,5 +1,7 @@
 """What shops report of the jars on their consignment shelves."""
 
+from datetime import date, timedelta
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
@@ -18,6 +20,11 @@ class ConsignmentReportQuerySet(models.QuerySet["ConsignmentReport"]):
             fulfilment=OuterRef("fulfilment"), returned__lt=F("quantity")
         )
         return self.filter(Exists(some_is_sold)).order_by("-sold_until", "-id")
+
+    def next_day(self, shelf: ConsignmentShelf) -> date | None:
+        """Return the day after the last report of a shelf; None before the first."""
+        last = self.standing().filter(shelf=shelf).first()
+        return last.sold_until + timedelta(days=1) if last else None
 
 
 class ConsignmentReport(models.Model):

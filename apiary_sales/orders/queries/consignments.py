@@ -137,7 +137,9 @@ def prices(shelf: ConsignmentShelf) -> list[ConsignmentPrice]:
             newest[price.product_id] = price
         else:
             later.append(price)
-    return sorted([*newest.values(), *later], key=lambda price: (str(price.product), price.valid_from))
+    return sorted(
+        [*newest.values(), *later], key=lambda price: (str(price.product), price.valid_from)
+    )
 
 
 def deliveries(shelf: ConsignmentShelf | None = None) -> QuerySet[ConsignmentDelivery]:
@@ -149,7 +151,9 @@ def deliveries(shelf: ConsignmentShelf | None = None) -> QuerySet[ConsignmentDel
 
 
 def planned() -> QuerySet[ConsignmentDelivery]:
-    return deliveries().filter(status=ConsignmentDelivery.Status.PLANNED).order_by("planned_on", "id")
+    return (
+        deliveries().filter(status=ConsignmentDelivery.Status.PLANNED).order_by("planned_on", "id")
+    )
 
 
 def carried(delivery: ConsignmentDelivery) -> list[PostingLine]:

@@ -195,9 +195,7 @@ def _add_order(each: StopToMake, order: Order, lots: dict[int, Lot | None]) -> N
                 part = min(left, reservation.quantity)
                 left -= part
                 each.goods.append(
-                    GoodsToHandOver(
-                        product, reservation.lot, part, reservation.balance.place.name
-                    )
+                    GoodsToHandOver(product, reservation.lot, part, reservation.balance.place.name)
                 )
             if left:
                 each.goods.append(GoodsToHandOver(product, None, left))

@@ -12,6 +12,7 @@ from apiary_sales.orders.rules import rhythm
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.trade_models import StandingOrder, StandingOrderDay, StandingOrderLine
 from apiary_sales.pricing.queries import prices
+from apiary_sales.pricing.rules.prices import PriceList
 from inventory.bottling.models import Product
 
 
@@ -68,9 +69,7 @@ class Proposal:
 
 
 def listed() -> QuerySet[StandingOrder]:
-    return StandingOrder.objects.select_related("customer").prefetch_related(
-        "lines__product__item"
-    )
+    return StandingOrder.objects.select_related("customer").prefetch_related("lines__product__item")
 
 
 def days(standing: StandingOrder) -> QuerySet[StandingOrderDay]:
@@ -120,9 +119,17 @@ def proposals(day: date) -> list[Proposal]:
     return found
 
 
-def _proposed(
-    line: StandingOrderLine, price_list: prices.PriceList, free: dict[int, int]
-) -> ProposedLine:
+def propose(standing: StandingOrder, due_on: date) -> Proposal:
+    """Return the order that a standing order has on a day, at the prices of that day."""
+    tier = standing.customer.tier
+    price_list = prices.price_list(tier, due_on)
+    free = free_pieces(line.product.item for line in standing.lines.all())
+    return Proposal(
+        standing, due_on, [_proposed(line, price_list, free) for line in standing.lines.all()]
+    )
+
+
+def _proposed(line: StandingOrderLine, price_list: PriceList, free: dict[int, int]) -> ProposedLine:
     there = free.get(line.product.item_id, 0)
     taken = min(there, line.pieces)
     free[line.product.item_id] = there - taken

@@ -75,7 +75,8 @@ def faults(contract: Contract, drum: Place, lot: Lot, approved: Iterable[int]) -
     if limit is not None and (lot.moisture_percent is None or lot.moisture_percent > limit):
         if lot.moisture_percent is None:
             sentence = _(
-                "%(drum)s: the moisture of lot %(lot)s was not measured. Agreed: up to %(limit)s %%."
+                "%(drum)s: the moisture of lot %(lot)s was not measured. Agreed: up to "
+                "%(limit)s %%."
             )
         else:
             sentence = _("%(drum)s has %(moisture)s %% moisture. Agreed: up to %(limit)s %%.")
@@ -88,9 +89,7 @@ def faults(contract: Contract, drum: Place, lot: Lot, approved: Iterable[int]) -
         )
     approved = set(approved)
     if approved and lot.pk not in approved:
-        said.append(
-            _("%(drum)s: the buyer approved no sample of lot %(lot)s.") % figures
-        )
+        said.append(_("%(drum)s: the buyer approved no sample of lot %(lot)s.") % figures)
     return said
 
 

@@ -32,9 +32,7 @@ def last_due(rhythm: str, *, starts_on: date, ends_on: date | None, upto: date) 
     return _in_month(before.year, before.month, starts_on.day)
 
 
-def next_due(
-    rhythm: str, *, starts_on: date, ends_on: date | None, after: date
-) -> date | None:
+def next_due(rhythm: str, *, starts_on: date, ends_on: date | None, after: date) -> date | None:
     """Return the first day of a rhythm after a day; None where it has ended by then.
 
     >>> next_due("weekly", starts_on=date(2026, 1, 5), ends_on=None, after=date(2026, 1, 12))

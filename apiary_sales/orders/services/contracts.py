@@ -84,9 +84,7 @@ def agree(
     )
     checks.save_checked(contract)
     ContractPriceStep.objects.bulk_create(
-        ContractPriceStep(
-            contract=contract, from_grams=step.from_grams, unit_price=step.unit_price
-        )
+        ContractPriceStep(contract=contract, from_grams=step.from_grams, unit_price=step.unit_price)
         for step in price_steps
     )
     return contract
@@ -107,9 +105,7 @@ def _check_steps(problems: Problems, steps: Sequence[PriceStep]) -> None:
         elif step.unit_price != step.unit_price.quantize(UNIT_PRICE_STEP):
             problems.add(name, _("Enter a price with at most four decimals."))
         if not 0 <= step.from_grams <= checks.GRAMS_MAX:
-            problems.add(
-                f"price_steps.{index}.from_grams", _("Enter a weight of zero or more.")
-            )
+            problems.add(f"price_steps.{index}.from_grams", _("Enter a weight of zero or more."))
 
 
 @transaction.atomic
@@ -136,7 +132,10 @@ def approve_sample(
     key: str,
     note: str = "",
 ) -> ContractSample:
-    """Write down that the buyer approved a sample of a lot; raises `BadValue`, `AlreadyRecorded`."""
+    """Write down that the buyer approved a sample of a lot.
+
+    Raises `BadValue`, `AlreadyRecorded`.
+    """
     refuse_repeat(ContractSample, key)
     problems = Problems()
     checks.check_day(problems, "approved_on", approved_on)
@@ -201,7 +200,11 @@ def call_off(
     problems.raise_any()
     full = {drum: balance for drum, balance in there.items() if balance is not None}
     grams = sum(balance.quantity for balance in full.values())
-    warned = _warnings(problems, contract, full, grams, wanted_on, beyond_is_right, quality_is_right)
+    beyond, faults = _warnings(contract, full, grams, wanted_on)
+    if beyond and not beyond_is_right:
+        problems.add("beyond_is_right", " ".join(beyond))
+    if faults and not quality_is_right:
+        problems.add("quality_is_right", " ".join(faults))
     problems.raise_any()
     unit_price = rules.price_of(contract.price_steps.all(), grams)
     lines = [
@@ -223,30 +226,20 @@ def call_off(
             created_by=created_by,
             key=key,
         )
-    return CallOff.objects.create(contract=contract, order=order, accepted="\n".join(warned))
+    return CallOff.objects.create(
+        contract=contract, order=order, accepted="\n".join([*beyond, *faults])
+    )
 
 
 def _warnings(
-    problems: Problems,
-    contract: Contract,
-    full: dict[Place, Balance],
-    grams: int,
-    wanted_on: date | None,
-    beyond_is_right: bool,
-    quality_is_right: bool,
-) -> list[str]:
-    """Return what is warned of, and ask about what nobody accepted yet."""
-    on = wanted_on or timezone.localdate()
+    contract: Contract, full: dict[Place, Balance], grams: int, wanted_on: date | None
+) -> tuple[list[str], list[str]]:
+    """Return what goes beyond the contract, and what its drums lack of the quality agreed."""
     [tally] = CallOff.objects.tallies([contract])
-    beyond = rules.beyond(tally, grams, on)
     approved = list(contract.samples.values_list("lot", flat=True))
     faults = [
         fault
         for drum, balance in full.items()
         for fault in rules.faults(contract, drum, balance.honey_lot, approved)
     ]
-    if beyond and not beyond_is_right:
-        problems.add("beyond_is_right", " ".join(beyond))
-    if faults and not quality_is_right:
-        problems.add("quality_is_right", " ".join(faults))
-    return [*beyond, *faults]
+    return rules.beyond(tally, grams, wanted_on or timezone.localdate()), faults

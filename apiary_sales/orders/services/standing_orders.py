@@ -135,7 +135,8 @@ def confirm(
                 if problem.parameter != "over_limit":
                     problem.parameter = f"due.{index}"
                 problem.message = f"{each.standing.customer.name}: {problem.message}"
-            problems.add_error(error)
+                problem.args = (problem.message,)
+                problems.add_error(problem)
     problems.raise_any()
     return made
 
