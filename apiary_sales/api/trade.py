@@ -684,8 +684,11 @@ class BroughtField(StrictCharField):
 
     def to_internal_value(self, data: Any) -> Any:
         number = super().to_internal_value(data)
-        found = Order.objects.filter(number=number).first()
-        brought = found or ConsignmentDelivery.objects.filter(number=number).first()
+        brought: Order | ConsignmentDelivery | None = None
+        # PostgreSQL does not even take the question with a null character.
+        if "\x00" not in number:
+            found = Order.objects.filter(number=number).first()
+            brought = found or ConsignmentDelivery.objects.filter(number=number).first()
         if brought is None:
             raise serializers.ValidationError(
                 _("There is no order or delivery %(number)s.") % {"number": number}
@@ -699,7 +702,7 @@ class RoundBodySerializer(serializers.Serializer):
     day = serializers.DateField()
     vehicle = StrictCharField(max_length=60)
     stops = serializers.ListField(
-        child=BroughtField(max_length=20), allow_empty=True, max_length=STOPS_MAX
+        child=BroughtField(), allow_empty=True, max_length=STOPS_MAX
     )
     driver = OptionalTextField(max_length=60)
     note = OptionalTextField(max_length=300)

@@ -33,16 +33,23 @@ from apiary_sales.api import (
     serializers,
     service_bills,
     shortages,
+    trade,
     views,
     warmings,
 )
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.services import consignment_reports, stand, weight_sales
 from apiary_sales.billing.services import service_bills as bill_services
-from apiary_sales.billing.services import stand, weight_sales
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.services import recalls
+from apiary_sales.orders.services import (
+    consignments,
+    contracts,
+    recalls,
+    rounds,
+    standing_orders,
+)
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
@@ -533,6 +540,42 @@ SERVICES = {
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
     "recall/records/{id}/finish/": (recall_records.RecallFinishApiView, recalls.finish),
     "customers/{id}/service-bills/": (service_bills.ServiceBillsApiView, bill_services.bill),
+    "consignment-shelves/": (trade.ConsignmentShelvesApiView, consignments.set_up),
+    "consignment-shelves/{code}/prices/": (
+        trade.ConsignmentPricesApiView,
+        consignments.agree_price,
+    ),
+    "consignment-shelves/{code}/deliveries/": (
+        trade.ConsignmentDeliveriesApiView,
+        consignments.plan,
+    ),
+    "consignment-shelves/{code}/bring-back/": (
+        trade.ConsignmentBringBackApiView,
+        consignments.bring_back,
+    ),
+    "consignment-shelves/{code}/reports/": (
+        trade.ConsignmentReportsApiView,
+        consignment_reports.enter,
+    ),
+    "consignment-deliveries/{number}/deliver/": (
+        trade.ConsignmentDeliverApiView,
+        consignments.deliver,
+    ),
+    "contracts/": (trade.ContractsApiView, contracts.agree),
+    "contracts/{number}/end/": (trade.ContractEndApiView, contracts.end),
+    "contracts/{number}/samples/": (trade.ContractSamplesApiView, contracts.approve_sample),
+    "contracts/{number}/call-offs/": (trade.CallOffsApiView, contracts.call_off),
+    "standing-orders/": (trade.StandingOrdersApiView, standing_orders.set_up),
+    "standing-orders/due/": (trade.StandingOrdersDueApiView, standing_orders.confirm),
+    "standing-orders/{id}/change/": (trade.StandingOrderChangeApiView, standing_orders.change),
+    "standing-orders/{id}/pause/": (trade.StandingOrderPauseApiView, standing_orders.pause),
+    "standing-orders/{id}/leave-out/": (
+        trade.StandingOrderLeaveOutApiView,
+        standing_orders.leave_out,
+    ),
+    "delivery-rounds/": (trade.RoundsApiView, rounds.plan),
+    "delivery-rounds/{number}/": (trade.RoundChangeApiView, rounds.change),
+    "round-stops/{id}/deliver/": (trade.StopDeliverApiView, rounds.deliver),
     "blend-plans/": (blends.BlendPlansApiView, blend_plans.draft),
     "blend-plans/{number}/change/": (blends.BlendPlanChangeApiView, blend_plans.change),
     "blend-plans/{number}/carry-out/": (blends.BlendPlanCarryOutApiView, blend_plans.carry_out),
@@ -552,6 +595,7 @@ BESIDE = {
 WITHOUT_BODY = {
     bottling.ReadyNowApiView,
     cleaning.CleaningRemoveApiView,
+    trade.ConsignmentCancelApiView,
     counts.CountCancelApiView,
     warmings.WarmingRemoveApiView,
 }

@@ -135,7 +135,7 @@ def listed() -> QuerySet[DeliveryRound]:
     return DeliveryRound.objects.annotate(
         stop_count=Count("stops"),
         left_count=Count("stops", filter=Q(stops__delivered_at=None)),
-    )
+    ).order_by("-day", "-id")
 
 
 def load_list(round: DeliveryRound) -> LoadList:
