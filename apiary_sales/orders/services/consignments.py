@@ -43,7 +43,7 @@ from inventory.stock.rules import check_pieces, check_store
 from inventory.stock.services import ledger, numbers, places, stores
 
 # As many characters of a customer's name as leave room in a short name.
-CODE_LENGTH = 20
+CODE_LENGTH = 26
 
 
 @transaction.atomic
