@@ -5,10 +5,11 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_field
-from rest_framework import serializers, status
+from rest_framework import generics, serializers, status
 from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.views import APIView
 
 from apiary_sales.api.fields import (
     GramsCountField,
@@ -26,7 +27,7 @@ from apiary_sales.api.serializers import (
     StrictCharField,
     StrictDecimalField,
 )
-from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
+from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView, ViewPermission
 from apiary_sales.billing.services import consignment_reports
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders import trade_papers
@@ -163,7 +164,7 @@ class ConsignmentDeliverySerializer(serializers.ModelSerializer):
         fields = ["number", "shelf", "status", "planned_on", "delivered_on", "note", "lines"]
 
 
-class LotPiecesSerializer(serializers.Serializer):
+class PiecesOfLotSerializer(serializers.Serializer):
     """So many pieces of one lot, by its key."""
 
     lot = IdField(
@@ -178,7 +179,7 @@ class LotPiecesSerializer(serializers.Serializer):
 class BringBackSerializer(serializers.Serializer):
     """Jars that come back from the shelf of a shop to a store."""
 
-    lots = rows_of(LotPiecesSerializer, allow_empty=False, max_length=LINES_MAX)
+    lots = rows_of(PiecesOfLotSerializer, allow_empty=False, max_length=LINES_MAX)
     target = StoreCodeField()
     brought_on = OptionalDayField()
     note = OptionalTextField(max_length=300)
@@ -224,6 +225,39 @@ class ConsignmentShelvesApiView(ApiActView):
         key = self.key()
         made = consignments.set_up(**self.checked(), key=key)
         return Response(_shelf_data(made), status=status.HTTP_201_CREATED)
+
+
+class TradeApiView(APIView):
+    """One thing to read."""
+
+    permission_classes = [ViewPermission]
+
+
+class ConsignmentShelfApiView(TradeApiView):
+    permission_required = SEES
+
+    @extend_schema(responses={200: ConsignmentShelfSerializer})
+    def get(self, request: Request, code: str) -> Response:
+        """A shop's shelf with what of ours is on it."""
+        return Response(_shelf_data(shelf_of(code)))
+
+
+class ConsignmentDeliveryListApiView(generics.ListAPIView):
+    """The deliveries to shops, newest first."""
+
+    permission_classes = [ViewPermission]
+    permission_required = FULFILS
+    serializer_class = ConsignmentDeliverySerializer
+    queryset = shelf_queries.deliveries()
+
+
+class ConsignmentDeliveryApiView(TradeApiView):
+    permission_required = FULFILS
+
+    @extend_schema(responses={200: ConsignmentDeliverySerializer})
+    def get(self, request: Request, number: str) -> Response:
+        """A delivery to a shop."""
+        return Response(ConsignmentDeliverySerializer(delivery_of(number)).data)
 
 
 class ConsignmentPricesApiView(ApiActView):
@@ -455,6 +489,15 @@ class ContractsApiView(ApiActView):
         return Response(_contract_data(made), status=status.HTTP_201_CREATED)
 
 
+class ContractApiView(TradeApiView):
+    permission_required = "orders.quote_drums"
+
+    @extend_schema(responses={200: ContractSerializer})
+    def get(self, request: Request, number: str) -> Response:
+        """A contract with what is left of it."""
+        return Response(_contract_data(contract_of(number)))
+
+
 class ContractEndApiView(ApiActView):
     permission_required = "orders.quote_drums"
     serializer_class = ContractEndSerializer
@@ -613,6 +656,15 @@ class StandingOrdersApiView(ApiActView):
         return Response(StandingOrderSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
+class StandingOrderApiView(TradeApiView):
+    permission_required = SEES
+
+    @extend_schema(responses={200: StandingOrderSerializer})
+    def get(self, request: Request, pk: int) -> Response:
+        """A standing order."""
+        return Response(StandingOrderSerializer(standing_of(pk)).data)
+
+
 class StandingOrderChangeApiView(ApiActView):
     permission_required = SEES
     serializer_class = StandingOrderBodySerializer
@@ -701,9 +753,7 @@ class RoundBodySerializer(serializers.Serializer):
 
     day = serializers.DateField()
     vehicle = StrictCharField(max_length=60)
-    stops = serializers.ListField(
-        child=BroughtField(), allow_empty=True, max_length=STOPS_MAX
-    )
+    stops = serializers.ListField(child=BroughtField(), allow_empty=True, max_length=STOPS_MAX)
     driver = OptionalTextField(max_length=60)
     note = OptionalTextField(max_length=300)
 
@@ -808,9 +858,10 @@ class StopDeliverApiView(ApiActView):
     serializer_class = DeliveredSerializer
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={200: RoundSerializer, **REFUSALS})
-    def post(self, request: Request, pk: int) -> Response:
+    def post(self, request: Request, number: str, pk: int) -> Response:
         """Hand over what is brought at a stop."""
-        stop = get_object_or_404(RoundStop.objects.select_related("round"), pk=pk)
+        stops = RoundStop.objects.select_related("round").filter(round__number=number)
+        stop = get_object_or_404(stops, pk=pk)
         key = self.key()
         made = rounds.deliver(stop=stop, **self.checked(), delivered_by=person_of(request), key=key)
         return Response(_round_data(made.round))

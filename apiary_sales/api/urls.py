@@ -288,6 +288,11 @@ urlpatterns = [
         name="consignment-shelves",
     ),
     path(
+        "consignment-shelves/<slug:code>/",
+        trade.ConsignmentShelfApiView.as_view(),
+        name="consignment-shelf",
+    ),
+    path(
         "consignment-shelves/<slug:code>/prices/",
         trade.ConsignmentPricesApiView.as_view(),
         name="consignment-prices",
@@ -308,6 +313,16 @@ urlpatterns = [
         name="consignment-reports",
     ),
     path(
+        "consignment-deliveries/",
+        trade.ConsignmentDeliveryListApiView.as_view(),
+        name="consignment-delivery-list",
+    ),
+    path(
+        "consignment-deliveries/<str:number>/",
+        trade.ConsignmentDeliveryApiView.as_view(),
+        name="consignment-delivery",
+    ),
+    path(
         "consignment-deliveries/<str:number>/deliver/",
         trade.ConsignmentDeliverApiView.as_view(),
         name="consignment-deliver",
@@ -323,6 +338,7 @@ urlpatterns = [
         name="consignment-paper",
     ),
     path("contracts/", trade.ContractsApiView.as_view(), name="contracts"),
+    path("contracts/<str:number>/", trade.ContractApiView.as_view(), name="contract"),
     path("contracts/<str:number>/end/", trade.ContractEndApiView.as_view(), name="contract-end"),
     path(
         "contracts/<str:number>/samples/",
@@ -335,6 +351,11 @@ urlpatterns = [
         "standing-orders/due/",
         trade.StandingOrdersDueApiView.as_view(),
         name="standing-orders-due",
+    ),
+    path(
+        "standing-orders/<int:pk>/",
+        trade.StandingOrderApiView.as_view(),
+        name="standing-order",
     ),
     path(
         "standing-orders/<int:pk>/change/",
@@ -363,7 +384,7 @@ urlpatterns = [
         name="load-list",
     ),
     path(
-        "round-stops/<int:pk>/deliver/",
+        "delivery-rounds/<str:number>/<int:pk>/",
         trade.StopDeliverApiView.as_view(),
         name="round-stop-deliver",
     ),

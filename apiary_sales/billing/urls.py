@@ -49,7 +49,7 @@ urlpatterns = [
         name="service_bill",
     ),
     path(
-        "selling/consignment/shelves/<slug:code>/report/",
+        "selling/consignment/<slug:code>/report/",
         consignment.ConsignmentReportView.as_view(),
         name="consignment_report",
     ),

@@ -575,7 +575,7 @@ SERVICES = {
     ),
     "delivery-rounds/": (trade.RoundsApiView, rounds.plan),
     "delivery-rounds/{number}/": (trade.RoundChangeApiView, rounds.change),
-    "round-stops/{id}/deliver/": (trade.StopDeliverApiView, rounds.deliver),
+    "delivery-rounds/{number}/{id}/": (trade.StopDeliverApiView, rounds.deliver),
     "blend-plans/": (blends.BlendPlansApiView, blend_plans.draft),
     "blend-plans/{number}/change/": (blends.BlendPlanChangeApiView, blend_plans.change),
     "blend-plans/{number}/carry-out/": (blends.BlendPlanCarryOutApiView, blend_plans.carry_out),

@@ -239,7 +239,7 @@ def test_a_round_is_planned_and_its_stops_delivered(call, lot, shop, jars, owner
     assert changed["vehicle"] == "Truck"
     assert made(call("get", f"{at}/"), 200) == changed
     [stop] = changed["stops"]
-    done = made(call("post", f"round-stops/{stop['id']}/deliver/", {"delivered_on": None}), 200)
+    done = made(call("post", f"{at}/{stop['id']}/", {"delivered_on": None}), 200)
     assert [each["is_delivered"] for each in done["stops"]] == [True]
     [row] = made(call("get", "delivery-rounds/"), 200)
     assert (row["stops"], row["left"]) == (1, 0)

@@ -8,11 +8,12 @@ from django.utils import timezone
 
 from apiary_sales.billing.models import ConsignmentReport
 from apiary_sales.billing.queries import books as money_books
-from apiary_sales.billing.services import consignment_reports, invoices
+from apiary_sales.billing.services import consignment_reports, credit_notes
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import books, recall, stock
 from apiary_sales.orders.queries import consignments as found
 from apiary_sales.orders.rules.pieces import PiecesWanted
+from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import consignments, orders
 from apiary_sales.orders.trade_models import ConsignmentDelivery
 from inventory.shared.errors import (
@@ -285,7 +286,13 @@ def test_a_credited_report_brings_the_jars_back_to_the_shelf_and_may_be_entered_
     )
     wrong = report(4)
 
-    invoices.credit(invoice=wrong.invoice, issued_by=owner, key=key(), reason="Three, not four")
+    credit_notes.credit(
+        invoice=wrong.invoice,
+        goods_back=[GoodsBack(goods, 4, there.place) for goods in wrong.fulfilment.lines.all()],
+        issued_by=owner,
+        key=key(),
+        reason="Three, not four",
+    )
 
     assert pieces_at(there.place, jars) == 10
     assert not Order.objects.filter(status__in=Order.OPEN_STATUSES).exists()

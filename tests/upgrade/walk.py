@@ -96,7 +96,11 @@ LATER = {
     "api:consignment-paper",
     "api:consignment-prices",
     "api:consignment-reports",
+    "api:consignment-delivery",
+    "api:consignment-shelf",
+    "api:contract",
     "api:contract-end",
+    "api:standing-order",
     "api:contract-samples",
     "api:call-offs",
     "api:standing-order-change",
@@ -532,24 +536,27 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             ],
             "orders:consignment_shelf orders:consignment_price orders:consignment_deliver "
             "orders:consignment_bring_back billing:consignment_report api:consignment-prices "
-            "api:consignment-deliveries api:consignment-bring-back api:consignment-reports",
+            "api:consignment-deliveries api:consignment-bring-back api:consignment-reports "
+            "api:consignment-shelf",
         ),
         (
             _rows("orders.ConsignmentDelivery", "number", "status"),
             "orders:consignment_delivery orders:consignment_delivery_pdf "
             "orders:consignment_delivery_deliver orders:consignment_delivery_cancel "
-            "api:consignment-deliver api:consignment-cancel api:consignment-paper",
+            "api:consignment-deliver api:consignment-cancel api:consignment-paper "
+            "api:consignment-delivery",
         ),
         (
             _rows("orders.Contract", "number"),
             "orders:contract orders:contract_call_off orders:contract_end "
-            "orders:contract_sample api:contract-end api:contract-samples api:call-offs",
+            "orders:contract_sample api:contract api:contract-end api:contract-samples "
+            "api:call-offs",
         ),
         (
             _rows("orders.StandingOrder", "pk", "rhythm"),
             "orders:standing orders:standing_change orders:standing_pause "
-            "orders:standing_leave_out api:standing-order-change api:standing-order-pause "
-            "api:standing-order-leave-out",
+            "orders:standing_leave_out api:standing-order api:standing-order-change "
+            "api:standing-order-pause api:standing-order-leave-out",
         ),
         (
             _rows("orders.DeliveryRound", "number"),
@@ -563,9 +570,8 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
                 .objects.order_by("pk")
                 .values("pk", "round__number")
             ],
-            "orders:round_stop_deliver",
+            "orders:round_stop_deliver api:round-stop-deliver",
         ),
-        (_rows("orders.RoundStop", "pk"), "api:round-stop-deliver"),
         (
             _rows("orders.Order", "number", "channel", "status"),
             "orders:order_detail orders:order_fulfil orders:order_repick orders:order_cancel "

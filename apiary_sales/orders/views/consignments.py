@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -28,7 +29,7 @@ from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 from inventory.stock.models import Posting
 
-DELIVERIES_SHOWN = 10
+DELIVERIES_SHOWN, PAGE_SIZE = 10, 30
 
 
 @sees_buyers
@@ -62,6 +63,13 @@ def shelf_detail(request: HttpRequest, code: str) -> HttpResponse:
             "deliveries": found.deliveries(shelf)[:DELIVERIES_SHOWN],
         },
     )
+
+
+@sees_buyers
+@require_safe
+def delivery_list(request: HttpRequest) -> HttpResponse:
+    page = Paginator(found.deliveries(), PAGE_SIZE).get_page(request.GET.get("page"))
+    return render(request, "orders/trade/delivery_list.html", {"page": page})
 
 
 @sees_buyers
