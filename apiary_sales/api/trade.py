@@ -553,9 +553,7 @@ class StandingOrderBodySerializer(serializers.Serializer):
 
 class StandingOrderSetUpSerializer(StandingOrderBodySerializer):
     customer = IdField(queryset=Customer.objects.all())
-    channel = serializers.ChoiceField(
-        choices=[channel.value for channel in standing_orders.CHANNELS]
-    )
+    channel = StrictCharField(max_length=8, help_text="`shop` or `delivery`.")
 
 
 class StandingOrderSerializer(serializers.ModelSerializer):
@@ -837,7 +835,9 @@ class RoundChangeApiView(ApiActView):
         """A round with its load list."""
         return Response(_round_data(round_of(number)))
 
-    @extend_schema(responses={200: RoundSerializer, **REFUSALS})
+    @extend_schema(
+        operation_id="delivery_rounds_change", responses={200: RoundSerializer, **REFUSALS}
+    )
     def post(self, request: Request, number: str) -> Response:
         """Change a round and the stops that are not delivered yet."""
         return Response(_round_data(rounds.change(round=round_of(number), **self.checked())))
@@ -857,7 +857,11 @@ class StopDeliverApiView(ApiActView):
     permission_required = FULFILS
     serializer_class = DeliveredSerializer
 
-    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={200: RoundSerializer, **REFUSALS})
+    @extend_schema(
+        operation_id="delivery_rounds_deliver",
+        parameters=[IDEMPOTENCY_KEY],
+        responses={200: RoundSerializer, **REFUSALS},
+    )
     def post(self, request: Request, number: str, pk: int) -> Response:
         """Hand over what is brought at a stop."""
         stops = RoundStop.objects.select_related("round").filter(round__number=number)

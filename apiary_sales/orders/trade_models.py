@@ -404,4 +404,6 @@ class RoundStop(models.Model):
 
     @property
     def customer(self) -> Customer | None:
-        return self.delivery.shelf.customer if self.delivery else self.order and self.order.customer
+        if self.delivery:
+            return self.delivery.shelf.customer
+        return self.order.customer if self.order else None

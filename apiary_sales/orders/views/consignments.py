@@ -242,7 +242,7 @@ class DeliveryDeliverView(TradeActView):
         self.delivery = delivery_of(self.kwargs["number"])
 
     @cached_property
-    def heading(self) -> str:  # type: ignore[override]
+    def heading(self) -> str:
         return _("Delivery %(number)s is there") % {"number": self.delivery.number}
 
     def act(self, data: dict[str, Any]) -> ConsignmentDelivery:

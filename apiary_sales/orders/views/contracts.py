@@ -126,7 +126,7 @@ class CallOffView(ContractActView):
     button = gettext_lazy("Take the order")
 
     @cached_property
-    def heading(self) -> str:  # type: ignore[override]
+    def heading(self) -> str:
         return _("Call off from contract %(number)s") % {"number": self.contract.number}
 
     def get_form_kwargs(self) -> dict[str, Any]:

@@ -132,7 +132,7 @@ class StopDeliverView(TradeActView):
         [self.to_make] = [each for each in load.stops if each.stop.pk == self.stop.pk]
 
     @cached_property
-    def heading(self) -> str:  # type: ignore[override]
+    def heading(self) -> str:
         return _("Deliver %(what)s") % {"what": self.to_make.what}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

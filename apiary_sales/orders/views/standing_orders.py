@@ -5,6 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -174,7 +175,7 @@ class ConfirmView(TradeActView):
         day = DayField(required=False)
         try:
             return day.clean(asked) or timezone.localdate()
-        except forms.forms.ValidationError:
+        except ValidationError:
             return timezone.localdate()
 
     @cached_property
