@@ -1,6 +1,7 @@
 from django.urls import path
 
 from apiary_sales.billing.views import (
+    closing,
     consignment,
     credits,
     money,
@@ -53,5 +54,8 @@ urlpatterns = [
         consignment.ConsignmentReportView.as_view(),
         name="consignment_report",
     ),
+    path("money/closing/", closing.CloseView.as_view(), name="closing"),
+    path("money/closing/open-again/", closing.OpenAgainView.as_view(), name="open_again"),
+    path("money/owed-on/", closing.owed_on, name="owed_on"),
     path("money/settings/", money.settings_page, name="settings"),
 ]

@@ -37,16 +37,24 @@ from apiary_sales.api import (
     views,
     warmings,
 )
+from apiary_sales.api import credit_notes as credit_notes_api
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services import consignment_reports, stand, weight_sales
+from apiary_sales.billing.services import (
+    consignment_reports,
+    corrected_invoices,
+    credit_notes,
+    stand,
+    weight_sales,
+)
 from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.services import (
     consignments,
     contracts,
     recalls,
+    returns,
     rounds,
     standing_orders,
 )
@@ -576,6 +584,15 @@ SERVICES = {
     "delivery-rounds/": (trade.RoundsApiView, rounds.plan),
     "delivery-rounds/{number}/": (trade.RoundChangeApiView, rounds.change),
     "delivery-rounds/{number}/{id}/": (trade.StopDeliverApiView, rounds.deliver),
+    "invoices/{id}/credit-notes/": (
+        credit_notes_api.CreditNotesApiView,
+        credit_notes.credit,
+    ),
+    "invoices/{id}/corrected/": (
+        credit_notes_api.CorrectedInvoiceApiView,
+        corrected_invoices.correct,
+    ),
+    "orders/{number}/goods-back/": (credit_notes_api.GoodsBackApiView, returns.record),
     "blend-plans/": (blends.BlendPlansApiView, blend_plans.draft),
     "blend-plans/{number}/change/": (blends.BlendPlanChangeApiView, blend_plans.change),
     "blend-plans/{number}/carry-out/": (blends.BlendPlanCarryOutApiView, blend_plans.carry_out),
