@@ -2,6 +2,7 @@ from django.urls import path
 
 from apiary_sales.billing.views import (
     closing,
+    consignment,
     credits,
     expenses,
     money,
@@ -57,6 +58,11 @@ urlpatterns = [
         "money/customers/<int:pk>/service/",
         service_bills.BillServiceView.as_view(),
         name="service_bill",
+    ),
+    path(
+        "selling/consignment/<slug:code>/report/",
+        consignment.ConsignmentReportView.as_view(),
+        name="consignment_report",
     ),
     path("money/closing/", closing.CloseView.as_view(), name="closing"),
     path("money/closing/open-again/", closing.OpenAgainView.as_view(), name="open_again"),

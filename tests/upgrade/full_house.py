@@ -23,6 +23,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
     bills,
+    consignment_reports,
     credit_notes,
     expenses,
     invoices,
@@ -41,8 +42,18 @@ from apiary_sales.mailing.services import texts as email_texts
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
+from apiary_sales.orders.rules.contracts import PriceStep
 from apiary_sales.orders.rules.lines import LineWanted
-from apiary_sales.orders.services import orders, quotes, recalls
+from apiary_sales.orders.rules.pieces import PiecesWanted
+from apiary_sales.orders.services import (
+    consignments,
+    contracts,
+    orders,
+    quotes,
+    recalls,
+    rounds,
+    standing_orders,
+)
 from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
 from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product, Size
@@ -121,6 +132,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _come_late(people[User.Role.BOTTLING])
     _write_e_mails(people[User.Role.OFFICE])
     _buy(people[User.Role.OFFICE])
+    _trade_regularly(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -835,6 +847,76 @@ def _buy(clerk) -> None:
     rent.refresh_from_db()
     expenses.skip_next(
         recurring=rent, due_on=rent.next_on, skipped_by=clerk, key="full:rent-skipped"
+    )
+
+
+def _trade_regularly(person) -> None:
+    """Bring jars to a shop and invoice its report; a contract, a standing order, a round."""
+    shop = Customer.objects.get(name="Wren Hollow Farm Shop")
+    jars = Product.objects.get(code="1-lb")
+    today = timezone.localdate()
+    shelf = consignments.set_up(customer=shop, name="Wren Hollow shelf", key="full:shelf")
+    consignments.agree_price(shelf=shelf, product=jars, unit_price=Decimal("6.10"))
+    wanted = [PiecesWanted(jars, 3)]
+    consignments.deliver_now(shelf=shelf, lines=wanted, delivered_by=person, key="full:consignment")
+    consignment_reports.enter(
+        shelf=shelf,
+        lines=[PiecesWanted(jars, 1)],
+        sold_from=today,
+        sold_until=today,
+        entered_by=person,
+        key="full:report",
+    )
+    planned = consignments.plan(
+        shelf=shelf, lines=wanted, created_by=person, key="full:consignment-planned"
+    )
+    packer = Customer.objects.get(name="Copperkettle Packing")
+    contract = contracts.agree(
+        customer=packer,
+        max_grams=3_000_000,
+        price_steps=[PriceStep(0, Decimal("2.85"))],
+        starts_on=today,
+        ends_on=today + timedelta(days=180),
+        created_by=person,
+        key="full:contract",
+    )
+    drum = Balance.objects.filter(
+        place__kind=Place.Kind.DRUM, place__is_active=True, quantity__gt=0, reserved=0
+    ).filter(lot__is_on_hold=False, lot__owner=None)[0]
+    contracts.approve_sample(
+        contract=contract,
+        lot=drum.lot,
+        approved_on=today,
+        approved_by="Ida Roth",
+        recorded_by=person,
+        key="full:sample",
+    )
+    call_off = contracts.call_off(
+        contract=contract,
+        drums=[drum.place],
+        created_by=person,
+        moisture_is_right=True,
+        over_limit=True,
+        key="full:call-off",
+    )
+    standing = standing_orders.set_up(
+        customer=shop,
+        channel="shop",
+        rhythm="weekly",
+        lines=[PiecesWanted(jars, 1)],
+        starts_on=today,
+        created_by=person,
+        key="full:standing",
+    )
+    standing_orders.leave_out(
+        standing=standing, due_on=today, decided_by=person, key="full:left-out"
+    )
+    rounds.plan(
+        day=today,
+        vehicle="Blue van",
+        stops=[call_off.order, planned],
+        created_by=person,
+        key="full:round",
     )
 
 

@@ -1,6 +1,7 @@
 """Invoices, payments, bills of suppliers, expenses, and the balanced book of money."""
 
 from .book import Entry, EntryLine
+from .consignment import ConsignmentReport
 from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
 from .payments import Allocation, Payment
@@ -17,6 +18,7 @@ from .purchasing import (
 
 __all__ = [
     "Allocation",
+    "ConsignmentReport",
     "Entry",
     "EntryLine",
     "Expense",
