@@ -25,3 +25,17 @@ class OrdersConfig(AppConfig):
             page=lambda order: reverse("orders:order_detail", args=[order.number]),
         )
         mailed_papers.register()
+        attachable.register(
+            "orders.Contract",
+            name="contract",
+            see=ANY_OF,
+            add=("orders.quote_drums",),
+            page=lambda contract: reverse("orders:contract", args=[contract.number]),
+        )
+        attachable.register(
+            "orders.ContractSample",
+            name="sample",
+            see=ANY_OF,
+            add=("orders.quote_drums",),
+            page=lambda sample: reverse("orders:contract", args=[sample.contract.number]),
+        )

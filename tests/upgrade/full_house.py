@@ -21,7 +21,19 @@ from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import credit_notes, invoices, payments, service_bills, stand
+from apiary_sales.billing.services import (
+    bills,
+    consignment_reports,
+    credit_notes,
+    expenses,
+    invoices,
+    payments,
+    purchase_orders,
+    service_bills,
+    stand,
+)
+from apiary_sales.billing.services.bills import BillPaid, LineBilled
+from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
 from apiary_sales.mailing.models import Email
@@ -30,11 +42,21 @@ from apiary_sales.mailing.services import texts as email_texts
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
+from apiary_sales.orders.rules.contracts import PriceStep
 from apiary_sales.orders.rules.lines import LineWanted
-from apiary_sales.orders.services import orders, quotes, recalls
+from apiary_sales.orders.rules.pieces import PiecesWanted
+from apiary_sales.orders.services import (
+    consignments,
+    contracts,
+    orders,
+    quotes,
+    recalls,
+    rounds,
+    standing_orders,
+)
 from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
-from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
+from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product, Size
 from inventory.bottling.services import (
     bottling_days,
     comb,
@@ -109,6 +131,8 @@ def _do_what_the_demo_leaves_out() -> None:
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _come_late(people[User.Role.BOTTLING])
     _write_e_mails(people[User.Role.OFFICE])
+    _buy(people[User.Role.OFFICE])
+    _trade_regularly(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -756,6 +780,144 @@ def _write_e_mails(person) -> None:
     )
     reminders.change_plan(first_days=10, second_days=20, third_days=30, minimum_cents=1000)
     email_texts.save(name="invoice", language="es", subject="Factura {number}", body="Gracias.")
+
+
+def _buy(clerk) -> None:
+    """Order parts that come in part, enter and pay their bill; spend, skip, undo."""
+    today = timezone.localdate()
+    glass = suppliers.add(name="Meadow Glass", terms_days=14, payment_details="Account 000 222")
+    order = purchase_orders.place(
+        supplier=glass,
+        lines=[LineOrdered(PackagingPart.objects.order_by("pk")[0], 500, Decimal("0.42"))],
+        freight_cents=1_500,
+        ordered_by=clerk,
+        key="full:purchase-order",
+    )
+    came = purchase_orders.receive(
+        line=order.lines.get(),
+        place=Place.objects.get(code="storeroom"),
+        quantity=300,
+        received_on=today,
+        recorded_by=clerk,
+        key="full:purchase-came",
+    )
+    bill = bills.enter(
+        supplier=glass,
+        number="MG-118",
+        billed_on=today,
+        lines=[
+            LineBilled(13_900, came.part_receipt, takes_over_cost=True),
+            LineBilled(2_000, category="repairs", season=today.year),
+        ],
+        tax_cents=400,
+        discount_percent=Decimal(2),
+        discount_until=today,
+        entered_by=clerk,
+        key="full:supplier-bill",
+    )
+    bills.pay(
+        supplier=glass,
+        shares=[BillPaid(bill, 9_800, 200)],
+        paid_by="check",
+        recorded_by=clerk,
+        key="full:supplier-payment",
+    )
+    wrong = expenses.enter(
+        payee="Ridge Fuel",
+        category="fuel",
+        amount_cents=6_120,
+        paid_by="cash",
+        season=today.year,
+        entered_by=clerk,
+        key="full:expense",
+    )
+    expenses.undo(expense=wrong, undone_by=clerk, key="full:expense-undone", reason="Twice")
+    rent = expenses.add_recurring(
+        payee="Ridge Hall",
+        category="rent",
+        amount_cents=30_000,
+        paid_by="transfer",
+        rhythm="month",
+        next_on=today - timedelta(days=40),
+        key="full:rent",
+    )
+    expenses.enter_next(
+        recurring=rent, due_on=rent.next_on, entered_by=clerk, key="full:rent-entered"
+    )
+    rent.refresh_from_db()
+    expenses.skip_next(
+        recurring=rent, due_on=rent.next_on, skipped_by=clerk, key="full:rent-skipped"
+    )
+
+
+def _trade_regularly(person) -> None:
+    """Bring jars to a shop and invoice its report; a contract, a standing order, a round."""
+    shop = Customer.objects.get(name="Wren Hollow Farm Shop")
+    jars = Product.objects.get(code="1-lb")
+    today = timezone.localdate()
+    shelf = consignments.set_up(customer=shop, name="Wren Hollow shelf", key="full:shelf")
+    consignments.agree_price(shelf=shelf, product=jars, unit_price=Decimal("6.10"))
+    wanted = [PiecesWanted(jars, 3)]
+    consignments.deliver_now(shelf=shelf, lines=wanted, delivered_by=person, key="full:consignment")
+    consignment_reports.enter(
+        shelf=shelf,
+        lines=[PiecesWanted(jars, 1)],
+        sold_from=today,
+        sold_until=today,
+        entered_by=person,
+        key="full:report",
+    )
+    planned = consignments.plan(
+        shelf=shelf, lines=wanted, created_by=person, key="full:consignment-planned"
+    )
+    packer = Customer.objects.get(name="Copperkettle Packing")
+    contract = contracts.agree(
+        customer=packer,
+        max_grams=3_000_000,
+        price_steps=[PriceStep(0, Decimal("2.85"))],
+        starts_on=today,
+        ends_on=today + timedelta(days=180),
+        created_by=person,
+        key="full:contract",
+    )
+    drum = Balance.objects.filter(
+        place__kind=Place.Kind.DRUM, place__is_active=True, quantity__gt=0, reserved=0
+    ).filter(lot__is_on_hold=False, lot__owner=None)[0]
+    contracts.approve_sample(
+        contract=contract,
+        lot=drum.lot,
+        approved_on=today,
+        approved_by="Ida Roth",
+        recorded_by=person,
+        key="full:sample",
+    )
+    call_off = contracts.call_off(
+        contract=contract,
+        drums=[drum.place],
+        created_by=person,
+        moisture_is_right=True,
+        over_limit=True,
+        key="full:call-off",
+    )
+    standing = standing_orders.set_up(
+        customer=shop,
+        channel="shop",
+        rhythm="weekly",
+        lines=[PiecesWanted(jars, 1)],
+        starts_on=today,
+        created_by=person,
+        key="full:standing",
+    )
+    standing_orders.leave_out(
+        standing=standing, due_on=today, decided_by=person, key="full:left-out"
+    )
+    rounds.plan(
+        day=today,
+        vehicle="Blue van",
+        stops=[call_off.order, planned],
+        created_by=person,
+        key="full:round",
+    )
 
 
 def _use_the_back_office(owner, clerk) -> None:

@@ -73,7 +73,7 @@ class GoodsBackFields(WorkedOutForm):
                     help_text=_("Empty if nothing came back. %(out)s are with the buyer.")
                     % {"out": out},
                 )
-            kinds = Place.VESSELS if is_honey else Place.STORES
+            kinds = Place.VESSELS if is_honey else Place.FOR_GOODS
             self.fields[f"place_{row.pk}"] = forms.ModelChoiceField(
                 label=_("To"),
                 queryset=Place.objects.filter(kind__in=kinds, is_active=True),
