@@ -19,6 +19,11 @@ FILTERS = {
     "since": (OpenApiTypes.DATE, "First day that counts."),
     "until": (OpenApiTypes.DATE, "Last day that counts."),
     "on": (OpenApiTypes.DATE, "Stock as of the end of this day; now when left out."),
+    "known_on": (
+        OpenApiTypes.DATE,
+        "As it was known at the end of this day; as it is known now when left out.",
+    ),
+    "account": (OpenApiTypes.STR, "Key of an account, as `/api/v1/accounts/` has it."),
     "season": (OpenApiTypes.STR, "Season of the honey, or `none`."),
     "size": (OpenApiTypes.STR, "Short name of a size."),
     "variety": (OpenApiTypes.STR, "Number of a variety, or `none`."),

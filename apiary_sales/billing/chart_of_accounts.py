@@ -5,14 +5,14 @@ owner's, 4 what comes in, 5 what was sold cost, 6 what else is spent. The owner 
 and names; an account that entries use and nobody has named is here by itself.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from apiary_sales.billing.models import EntryLine, LedgerAccount
+from apiary_sales.billing.models import EntryLine, ExpenseCategory, LedgerAccount
 
 Kind = LedgerAccount.Kind
 Account = EntryLine.Account
@@ -98,6 +98,11 @@ _DEFAULTS: tuple[tuple[str, str, str | Promise, str], ...] = (
 )
 
 
+# Differences between what goods came in at and what their supplier billed.
+_PRICE_DIFFERENCE = "price_difference"
+_FIRST_EXPENSE, _STEP = 6010, 10
+
+
 def key_of(account: str, detail: str = "") -> str:
     """Return what an account with a detail is called in entries."""
     return f"{account}:{detail}" if detail else account
@@ -111,13 +116,25 @@ def chart(used: Iterable[str] = (), own: Iterable[LedgerAccount] = ()) -> dict[s
     """
     found = {
         str(key): ChartAccount(str(key), number, name, kind)
-        for key, number, name, kind in _DEFAULTS
+        for key, number, name, kind in (*_DEFAULTS, *_expenses())
     }
     for row in own:
         found[row.key] = ChartAccount(row.key, row.number, row.name, row.kind, is_own=True)
     for key in sorted(set(used) - set(found)):
         found[key] = _unnamed(key, found)
     return dict(sorted(found.items(), key=lambda pair: (pair[1].number, pair[0])))
+
+
+def _expenses() -> Iterator[tuple[str, str, str, str]]:
+    """Yield an account for each category of expenses, and one for differences to the bill."""
+    details: list[tuple[str, str | Promise]] = [
+        *ExpenseCategory.choices,
+        (_PRICE_DIFFERENCE, _("price differences of bills")),
+    ]
+    for place, (detail, words) in enumerate(details):
+        name = _("Expenses: %(category)s") % {"category": words}
+        number = str(_FIRST_EXPENSE + _STEP * place)
+        yield key_of(Account.EXPENSES, detail), number, name, Kind.EXPENSE
 
 
 def _unnamed(key: str, named: Mapping[str, ChartAccount]) -> ChartAccount:
