@@ -153,7 +153,7 @@ def _part_receipts(known_at: datetime | None) -> list[tuple[int, int, int, int]]
         (
             posting,
             part,
-            corrected.get(key, {}).get("pieces", pieces),
+            corrected.get(key, {}).get("quantity", pieces),
             corrected.get(key, {}).get("cost_cents", cents),
         )
         for key, posting, part, pieces, cents in receipts.order_by("pk").values_list(

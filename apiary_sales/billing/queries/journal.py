@@ -184,7 +184,7 @@ class Journal:
         for day, posting, account, cents, without in (
             closed.filter(counts_on__gte=self._since)
             .values_list("counts_on", "posting", "account")
-            .annotate(Sum("cents"), Count("pk", filter=Q(has_no_cost=True)))
+            .annotate(total=Sum("cents"), without=Count("pk", filter=Q(has_no_cost=True)))
         ):
             found[day, _source(posting), account] += cents
             self.lines_without_cost += without

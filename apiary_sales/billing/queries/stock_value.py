@@ -31,6 +31,6 @@ def as_of(day: date, known_at: datetime | None = None) -> list[StockWorth]:
         )
         for account, item, lot, quantity, cents, has_none in lines.values_list(
             "account", "item", "lot"
-        ).annotate(Sum("quantity"), Sum("cents"), without)
+        ).annotate(total=Sum("quantity"), value=Sum("cents"), without=without)
         if quantity
     ]
