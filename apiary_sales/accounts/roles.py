@@ -33,6 +33,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.issue_invoices",
             "billing.take_payments",
             "billing.view_money",
+            "billing.accept_late_certificates",
         }
     ),
     User.Role.BOTTLING: frozenset(

@@ -9,7 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.models import Invoice, InvoiceLine
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import stand
 from apiary_sales.customers.models import Customer
@@ -25,13 +25,15 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
     """Return what the page and the paper of an invoice or credit note show, as it stands now."""
     invoice.refresh_from_db(fields=["open_cents"])
     lines = list(
-        invoice.lines.select_related("fulfilment_line__weighing", "fulfilment_line__order_line")
+        invoice.lines.select_related(
+            "fulfilment_line__weighing", "fulfilment_line__order_line"
+        ).prefetch_related("taxes")
     )
     settled = money.settled_by(invoice)
     return {
         "invoice": invoice,
         "lines": lines,
-        "taxes": rules.taxes_of(lines),
+        "taxes": _taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
         "credit_note": invoice.full_credit_note,
@@ -42,6 +44,10 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
     }
 
 
+def _taxes_of(lines: list[InvoiceLine]) -> list[rules.TaxSum]:
+    return rules.taxes_of(lines, [row for line in lines for row in line.taxes.all()])
+
+
 def _may_be_a_drum(line: OrderLine) -> bool:
     return line.kind == OrderLine.Kind.HONEY and not line.is_drawn
 
@@ -50,6 +56,7 @@ def receipt_context(receipt: Invoice) -> dict[str, Any]:
     """Return what the page and the paper of a stand receipt show."""
     return {
         "receipt": receipt,
+        "taxes": _taxes_of(list(receipt.lines.prefetch_related("taxes"))),
         "sale": stand.of_receipt(receipt),
         "undone_by": receipt.credit_notes.first(),
         "house": receipt.seller,

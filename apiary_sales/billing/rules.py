@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from apiary_sales.billing.models import Invoice, InvoiceLine, plain
+from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, plain
 from inventory.shared.money import share_cents
 
 
@@ -25,12 +25,13 @@ class BillTotal:
 
 @dataclass(frozen=True)
 class TaxSum:
-    """What is taxed at one rate on a bill, and the tax, in cents."""
+    """What one tax is on, on a bill, and the tax, in cents; or what bears none, and why."""
 
     name: str
     percent: Decimal
     net_cents: int
     tax_cents: int
+    category: InvoiceLine.TaxCategory = InvoiceLine.TaxCategory.TAXABLE
 
 
 def total_of(lines: Iterable[InvoiceLine]) -> BillTotal:
@@ -41,16 +42,27 @@ def total_of(lines: Iterable[InvoiceLine]) -> BillTotal:
     )
 
 
-def taxes_of(lines: Iterable[InvoiceLine]) -> list[TaxSum]:
-    """Return the tax of a bill by rate, the highest rate first."""
+def taxes_of(lines: Iterable[InvoiceLine], taxes: Iterable[InvoiceLineTax]) -> list[TaxSum]:
+    """Return what a bill bears of each tax, the highest rate first, and then what bears none.
+
+    `taxes` are those of the lines. What bears none has its reason, where there is one, as its name.
+    """
     sums: dict[tuple[Decimal, str], list[int]] = {}
+    for row in taxes:
+        pair = sums.setdefault((row.percent, row.name), [0, 0])
+        pair[0] += row.base_cents
+        pair[1] += row.tax_cents
+    without: dict[tuple[str, str], int] = {}
     for line in lines:
-        pair = sums.setdefault((line.tax_percent, line.tax_name), [0, 0])
-        pair[0] += line.amount_cents
-        pair[1] += line.tax_cents
+        if line.tax_category != InvoiceLine.TaxCategory.TAXABLE:
+            why = (line.tax_category, line.exemption_reason)
+            without[why] = without.get(why, 0) + line.amount_cents
     return [
         TaxSum(name, plain(percent), net, tax)
         for (percent, name), (net, tax) in sorted(sums.items(), reverse=True)
+    ] + [
+        TaxSum(reason, Decimal(0), net, 0, InvoiceLine.TaxCategory(category))
+        for (category, reason), net in sorted(without.items())
     ]
 
 

@@ -2,6 +2,7 @@
 
 from .book import Entry, EntryLine
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
+from .late_certificates import LateCertificate
 from .payments import Allocation, Payment
 
 __all__ = [
@@ -11,6 +12,7 @@ __all__ = [
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
+    "LateCertificate",
     "Payment",
     "plain",
 ]

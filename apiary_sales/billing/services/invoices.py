@@ -14,8 +14,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
-from apiary_sales.billing.services import book
+from apiary_sales.billing.models import Entry, Invoice, InvoiceLine, InvoiceLineTax
+from apiary_sales.billing.services import book, line_taxes
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
@@ -33,9 +33,9 @@ from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import numbers
 
 # What has no product; a product says itself what it is taxed as.
-GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
+GOODS_TAXED_AS: dict[str, str] = {
     OrderLine.Kind.HONEY: TaxRate.Goods.HONEY,
-    OrderLine.Kind.DRUM_DEPOSIT: TaxRate.Goods.OTHER,
+    OrderLine.Kind.DRUM_DEPOSIT: tax.DEPOSIT,
     OrderLine.Kind.DRUM_SALE: TaxRate.Goods.OTHER,
     OrderLine.Kind.FREIGHT: TaxRate.Goods.FREIGHT,
     OrderLine.Kind.WEIGHED: TaxRate.Goods.OTHER,
@@ -44,10 +44,11 @@ GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
 
 @dataclass(frozen=True)
 class Draft:
-    """An invoice as it would be issued now, without a number, and its lines; neither is saved."""
+    """An invoice as it would be issued now, its lines and the taxes of each; nothing is saved."""
 
     invoice: Invoice
     lines: list[InvoiceLine]
+    taxes: list[list[InvoiceLineTax]]
 
 
 def find(key: str) -> Invoice | None:
@@ -246,7 +247,7 @@ def _credit(
         note=note.strip(),
     )
     _add_up(made, lines)
-    _save(Draft(made, lines), prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
+    _save(Draft(made, lines, [[] for _line in lines]), prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
     book.credit(invoice, -made.total_cents)
     return made
 
@@ -324,18 +325,16 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     """Return the invoice of these goods, unsaved and without a number."""
     house, customer = House.current(), order.customer
     supplied_on = max(good.fulfilment.filled_on for good in goods)
-    is_exempt = customer is not None and customer.is_exempt_on(supplied_on)
+    certificate = line_taxes.certificate_of(customer, supplied_on)
     lines = [_line(good) for good in goods]
     own = ProductTax.objects.by_product()
-    taxes = tax.tax_invoice_lines(
-        [tax.TaxLine(taxed_as(good.order_line, own), good.amount_cents) for good in goods],
-        house.tax_rounding,
-        rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(supplied_on)),
+    taxes = line_taxes.put_on(
+        lines,
+        [taxed_as(good.order_line, own) for good in goods],
+        on=supplied_on,
+        house=house,
+        certificate=certificate,
     )
-    for line, taxed in zip(lines, taxes, strict=True):
-        line.tax_name = taxed.name
-        line.tax_percent = taxed.percent
-        line.tax_cents = taxed.tax_cents
     at_once = order.channel == Order.Channel.STAND
     due_days = customer.terms_days if customer and not at_once else 0
     invoice = Invoice(
@@ -348,17 +347,21 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
         currency=settings.CURRENCY,
         seller=_seller(house),
         buyer=_buyer(customer, order),
-        exemption=_exemption(customer) if customer and is_exempt else "",
+        exemption=certificate.sentence() if certificate else "",
+        prices_include_tax=house.prices_include_tax,
+        rounding_cents=sum(line.rounding_cents for line in lines),
     )
+    for line in lines:
+        line.invoice = invoice
     _add_up(invoice, lines)
-    return Draft(invoice, lines)
+    return Draft(invoice, lines, taxes)
 
 
 def _add_up(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:
     total = rules.total_of(lines)
     invoice.net_cents = total.net_cents
     invoice.tax_cents = total.tax_cents
-    invoice.total_cents = total.total_cents
+    invoice.total_cents = total.total_cents + invoice.rounding_cents
 
 
 def _save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
@@ -373,12 +376,17 @@ def _save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
     for line in lines:
         line.invoice = invoice
     InvoiceLine.objects.bulk_create(lines)
+    for line, taxes in zip(lines, draft.taxes, strict=True):
+        for row in taxes:
+            row.line = line
+    InvoiceLineTax.objects.bulk_create(row for taxes in draft.taxes for row in taxes)
     book.enter(
         kind=Entry.Kind.CREDIT_NOTE if invoice.is_credit_note else Entry.Kind.INVOICE,
         lines=[
             BookLine(Account.RECEIVABLE, invoice.total_cents, invoice.customer),
             BookLine(Account.SALES, -invoice.net_cents),
             BookLine(Account.SALES_TAX, -invoice.tax_cents),
+            BookLine(Account.ROUNDING, -invoice.rounding_cents),
         ],
         happened_on=invoice.issued_on,
         invoice=invoice,
@@ -444,9 +452,3 @@ def _buyer(customer: Customer | None, order: Order) -> dict[str, str]:
         return reference
     fields = ("name", "contact", "street", "city", "region", "postal_code", "country")
     return {**{field: getattr(customer, field) for field in fields}, **reference}
-
-
-def _exemption(customer: Customer) -> str:
-    return _("Exempt from sales tax, certificate %(number)s") % {
-        "number": customer.certificate_number
-    }
