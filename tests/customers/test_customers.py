@@ -102,13 +102,11 @@ def test_the_office_adds_a_customer_and_lands_on_its_page(office):
 
 
 def test_a_refused_customer_is_told_why_at_the_field(office):
-    response = office.post(reverse("customers:create"), posted(tax_status="exempt"))
+    response = office.post(reverse("customers:create"), posted(terms_days="366"))
 
     assert response.status_code == 422
     assert response.context["form"].errors == {
-        "certificate_number": [
-            "Enter the number of the exemption certificate, or charge sales tax."
-        ]
+        "terms_days": ["366 days to pay is too long. Enter 365 or fewer."]
     }
     assert not Customer.objects.exists()
 
