@@ -76,9 +76,7 @@ def today(user: User | AnonymousUser) -> Today:
         held_goods=held_goods.in_stores(),
         shortages=shortages.open_rows() if any(map(user.has_perm, SETTLES)) else [],
         cleaning=cleaning.to_do() if user.has_perm("inventory.record_cleaning") else None,
-        to_renew=(
-            customers.to_renew(day) if user.has_perm("customers.manage_customers") else []
-        ),
+        to_renew=(customers.to_renew(day) if user.has_perm("customers.manage_customers") else []),
         open_sheets=bottling_days.open_sheets() if may_bottle else [],
         to_settle=bottling_days.to_settle() if may_bottle else [],
     )

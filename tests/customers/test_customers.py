@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 import pytest
-from django.db import IntegrityError, connection
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 

@@ -197,9 +197,7 @@ def test_state_and_local_rates_are_added_up_before_rounding(db):
     rate("1.5", name="County", jurisdiction="Linn County")
 
     # 1.10 × 7.5 % = 0.0825 → 0.08. Rounded apart, 0.066 → 0.07 and 0.0165 → 0.02 would be 0.09.
-    [taxed] = tax.tax_invoice_lines(
-        [TaxLine("honey", 110)], BY_LINE, treatments=treatments_on(MAY)
-    )
+    [taxed] = tax.tax_invoice_lines([TaxLine("honey", 110)], BY_LINE, treatments=treatments_on(MAY))
 
     assert (taxed.net_cents, taxed.tax_cents, taxed.rounding_cents) == (110, 8, 0)
     assert (taxed.treatment.rate.name, taxed.treatment.rate.percent) == (
@@ -359,9 +357,9 @@ def test_a_bill_of_prices_with_tax_comes_to_its_prices_and_each_rate_has_its_tax
     assert [sum(each) for each in split] == amounts
     for percent in (0, 5, 7, 20):
         of_rate = [each for each, line in zip(split, lines, strict=True) if line[1] == percent]
-        net, tax_cents, rounding = (sum(part) for part in zip(*of_rate, strict=True)) if (
-            of_rate
-        ) else (0, 0, 0)
+        net, tax_cents, rounding = (
+            (sum(part) for part in zip(*of_rate, strict=True)) if (of_rate) else (0, 0, 0)
+        )
         assert tax_cents == by_the_letter(net, Decimal(percent))
         assert rounding in (-1, 0, 1)
 

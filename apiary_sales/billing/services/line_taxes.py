@@ -1,4 +1,4 @@
-"""The taxes on the lines of a bill: by how its goods were taxed on the day they were handed over."""
+"""The taxes on the lines of a bill, by how its goods were taxed on the day of the hand-over."""
 
 from collections.abc import Mapping, Sequence
 from datetime import date
@@ -38,14 +38,11 @@ def put_on(
 ) -> list[list[InvoiceLineTax]]:
     """Tax the unsaved lines of a bill, and return the taxes of each, unsaved too.
 
-    `goods` says of each line what it is taxed as, `on` is the day it was handed over. Lines come with the amount of their price;
-    where prices include their tax, the tax is taken out of it.
+    `goods` says of each line what it is taxed as, `on` is the day they were handed over. The lines
+    come with the amount of their price; where prices include their tax, it is taken out of it.
     """
     taxed = tax.tax_invoice_lines(
-        [
-            tax.TaxLine(kind, line.amount_cents)
-            for kind, line in zip(goods, lines, strict=True)
-        ],
+        [tax.TaxLine(kind, line.amount_cents) for kind, line in zip(goods, lines, strict=True)],
         house.tax_rounding,
         treatments=treatments_on(on, house=house, certificate=certificate),
         prices_include_tax=house.prices_include_tax,

@@ -53,17 +53,13 @@ def accept(
 
 
 @transaction.atomic
-def change_end(
-    certificate: ExemptionCertificate, *, expires: date | None
-) -> ExemptionCertificate:
+def change_end(certificate: ExemptionCertificate, *, expires: date | None) -> ExemptionCertificate:
     """Set the last day of a certificate; None means it does not expire. Raises `BadValue`.
 
     A certificate that is withdrawn, or was accepted by mistake, ends by this. Bills that were
     issued keep what they say.
     """
-    certificate = ExemptionCertificate.objects.select_for_update(no_key=True).get(
-        pk=certificate.pk
-    )
+    certificate = ExemptionCertificate.objects.select_for_update(no_key=True).get(pk=certificate.pk)
     certificate.expires = expires
     problems = Problems()
     _check_days(problems, certificate)

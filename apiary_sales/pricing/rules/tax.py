@@ -4,11 +4,11 @@ Rounding (Streamlined Sales and Use Tax Agreement, rounding rule, as enacted for
 Gen. Laws 44-18.1-25): tax is computed to the third decimal and rounded up to the next cent when
 that decimal is greater than four, item by item or once an invoice, as the seller chooses; state
 and local rates may be added up first. Rounding the exact tax half up is the same rule.
-Where prices include their tax, it is derived for each rate of a bill: the tax is the price × rate ÷
-(100 + rate), to the nearest cent, as tax offices say it, and the tax on the net as EN 16931 wants it
-(BR-CO-17: taxable amount × rate, to two decimals). Some prices have no such net: 0.03 at 20 % is
-0.02 + 0.00 or 0.03 + 0.01. There a cent goes to the rounding amount (BT-114), so that what the buyer
-pays is the price.
+Where prices include their tax, it is derived for each rate of a bill: the tax is the price × rate
+÷ (100 + rate), to the nearest cent, as tax offices say it, and the tax on the net as EN 16931 wants
+it (BR-CO-17: taxable amount × rate, to two decimals). Some prices have no such net: 0.03 at 20 % is
+0.02 + 0.00 or 0.03 + 0.01. There a cent goes to the rounding amount (BT-114), so that what the
+buyer pays is the price.
 
 Rates and exemptions are local: the tax authority has the last word.
 """
@@ -52,7 +52,7 @@ class NamedTax:
 
 @dataclass(frozen=True)
 class Rate:
-    """The rate on one kind of goods, with the taxes that it is the sum of; zero when none is set."""
+    """The rate on one kind of goods, and the taxes that it is the sum of; zero when none is set."""
 
     name: str = ""
     percent: Decimal = Decimal(0)
@@ -158,7 +158,8 @@ def tax_invoice_lines(
     tax is rounded once and shared out over the lines, so that what the lines show adds up. Where
     prices include their tax, it is derived for each rate of the invoice, either way.
     """
-    found = [treatments[line.goods] for line in lines]
+    # A service may be said to bear no tax: it is no kind of goods.
+    found = [treatments.get(line.goods, Treatment()) for line in lines]
     amounts = [line.amount_cents for line in lines]
     if prices_include_tax:
         split = take_out_taxes(amounts, [how.rate.percent for how in found])
@@ -211,7 +212,7 @@ def take_out_taxes(
         whole = sum(prices)
         if not whole:
             continue
-        net_cents, tax_cents, odd_cents = take_out_tax(whole, percent)
+        _net, tax_cents, odd_cents = take_out_tax(whole, percent)
         taxes = split_cents(tax_cents, prices)
         # The odd cent goes to the largest amount, where it is the smallest part.
         largest = max(range(len(prices)), key=lambda place: prices[place])

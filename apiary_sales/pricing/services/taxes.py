@@ -34,9 +34,7 @@ def set_class(*, product: Product, taxed_as: str) -> ProductTax | None:
 
 
 @transaction.atomic
-def set_category(
-    *, goods: str, category: str, valid_from: date, reason: str = ""
-) -> GoodsCategory:
+def set_category(*, goods: str, category: str, valid_from: date, reason: str = "") -> GoodsCategory:
     """Say how one kind of goods is taxed from a day on, with the reason where it is exempt.
 
     The reason is printed on invoices. What was said before counts up to that day; invoices that

@@ -9,7 +9,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import certificates, customers
-from apiary_sales.pricing.services import channels, prices, service_list, weight_prices
+from apiary_sales.pricing.services import channels, prices, service_list, taxes, weight_prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, read
 from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import parts, sizes
