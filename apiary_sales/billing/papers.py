@@ -30,15 +30,17 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         ).prefetch_related("taxes")
     )
     settled = money.settled_by(invoice)
+    notes = list(invoice.credit_notes.order_by("id"))
     return {
         "invoice": invoice,
         "lines": lines,
         "taxes": _taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
-        "credit_note": invoice.full_credit_note,
-        "deposit_notes": invoice.deposit_notes,
-        "has_bulk": any(_may_be_a_drum(line.fulfilment_line.order_line) for line in lines),
+        "credit_notes": notes,
+        "is_credited": bool(notes)
+        and sum(note.total_cents for note in notes) == -invoice.total_cents,
+        "has_bulk": any(map(_may_be_a_drum, lines)),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
     }
@@ -48,8 +50,11 @@ def _taxes_of(lines: list[InvoiceLine]) -> list[rules.TaxSum]:
     return rules.taxes_of(lines, [row for line in lines for row in line.taxes.all()])
 
 
-def _may_be_a_drum(line: OrderLine) -> bool:
-    return line.kind == OrderLine.Kind.HONEY and not line.is_drawn
+def _may_be_a_drum(line: InvoiceLine) -> bool:
+    if line.fulfilment_line is None:
+        return False
+    sold = line.fulfilment_line.order_line
+    return sold.kind == OrderLine.Kind.HONEY and not sold.is_drawn
 
 
 def receipt_context(receipt: Invoice) -> dict[str, Any]:

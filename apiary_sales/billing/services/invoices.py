@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import chain
 
 from django.conf import settings
 from django.db import transaction
@@ -51,6 +52,11 @@ class Draft:
     invoice: Invoice
     lines: list[InvoiceLine]
     taxes: list[list[InvoiceLineTax]]
+
+    @property
+    def tax_sums(self) -> list[rules.TaxSum]:
+        """The tax by rate, as it is printed."""
+        return rules.taxes_of(self.lines, chain(*self.taxes))
 
 
 def find(key: str) -> Invoice | None:
