@@ -46,7 +46,7 @@ class Migration(migrations.Migration):
                 ('idempotency_key', models.CharField(max_length=100, unique=True)),
                 ('accepted_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('certificate', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='late', to='customers.exemptioncertificate')),
-                ('credit_note', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='billing.invoice')),
+                ('copy', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='billing.invoice')),
                 ('invoice', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='late_certificate', to='billing.invoice')),
             ],
             options={

@@ -11,9 +11,10 @@ from inventory.stock.models.ledger import AppendOnlyModel
 
 
 class LateCertificate(AppendOnlyModel):
-    """A certificate that was accepted for goods handed over before: its tax went back.
+    """A certificate that was accepted for goods billed before: the tax on them went back.
 
-    The owner says why the law allows it. `credit_note` takes the tax of the invoice back.
+    The owner says why the law allows it. The invoice is credited, and `copy` is its corrected copy,
+    without tax.
     """
 
     certificate = models.ForeignKey(
@@ -22,7 +23,7 @@ class LateCertificate(AppendOnlyModel):
     invoice = models.OneToOneField(
         Invoice, on_delete=models.PROTECT, related_name="late_certificate"
     )
-    credit_note = models.OneToOneField(Invoice, on_delete=models.PROTECT, related_name="+")
+    copy = models.OneToOneField(Invoice, on_delete=models.PROTECT, related_name="+")
     note = models.CharField(_("why the law allows it"), max_length=300)
     accepted_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"

@@ -17,7 +17,7 @@ from apiary_sales.billing import rules
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine, InvoiceLineTax
 from apiary_sales.billing.services import book, line_taxes
 from apiary_sales.billing.services.book import Account, BookLine
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
@@ -184,13 +184,18 @@ def compose(
     order: Order,
     priced: Sequence[tuple[FulfilmentLine, InvoiceLine]],
     issued_on: date | None = None,
+    *,
+    certificate: ExemptionCertificate | None = None,
 ) -> Draft:
-    """Return the bill of these goods at the prices of their lines, with the taxes due on them."""
+    """Return the bill of these goods at the prices of their lines, with the taxes due on them.
+
+    The buyer's certificate of the day of the hand-over counts, unless another is given.
+    """
     house, customer = House.current(), order.customer
     issued_on = issued_on or timezone.localdate()
     goods, lines = [good for good, _line in priced], [line for _good, line in priced]
     supplied_on = max(good.fulfilment.filled_on for good in goods)
-    certificate = line_taxes.certificate_of(customer, supplied_on)
+    certificate = certificate or line_taxes.certificate_of(customer, supplied_on)
     own = ProductTax.objects.by_product()
     taxes = line_taxes.put_on(
         lines,

@@ -91,7 +91,7 @@ class TaxedAmount:
     tax_by_name: tuple[int, ...] = ()
 
     @property
-    def to_pay_cents(self) -> int:
+    def total_cents(self) -> int:
         return self.net_cents + self.tax_cents + self.rounding_cents
 
 
