@@ -33,6 +33,7 @@ from apiary_sales.api import (
     serializers,
     service_bills,
     shortages,
+    taxes,
     views,
     warmings,
 )
@@ -40,10 +41,12 @@ from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import service_bills as bill_services
-from apiary_sales.billing.services import stand, weight_sales
+from apiary_sales.billing.services import late_certificates, stand, weight_sales
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import certificates as certificate_services
 from apiary_sales.orders.services import recalls
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
+from apiary_sales.pricing.services import taxes as tax_services
 from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
 from inventory.bottling.services import (
@@ -533,6 +536,17 @@ SERVICES = {
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
     "recall/records/{id}/finish/": (recall_records.RecallFinishApiView, recalls.finish),
     "customers/{id}/service-bills/": (service_bills.ServiceBillsApiView, bill_services.bill),
+    "tax-rates/": (taxes.TaxRatesApiView, prices.set_tax_rate),
+    "tax-categories/": (taxes.TaxCategoriesApiView, tax_services.set_category),
+    "customers/{id}/certificates/": (
+        taxes.CertificateAcceptApiView,
+        certificate_services.accept,
+    ),
+    "certificates/{id}/end/": (taxes.CertificateEndApiView, certificate_services.change_end),
+    "certificates/{id}/invoices/{invoice}/": (
+        taxes.LateCertificateApiView,
+        late_certificates.accept,
+    ),
     "blend-plans/": (blends.BlendPlansApiView, blend_plans.draft),
     "blend-plans/{number}/change/": (blends.BlendPlanChangeApiView, blend_plans.change),
     "blend-plans/{number}/carry-out/": (blends.BlendPlanCarryOutApiView, blend_plans.carry_out),

@@ -19,16 +19,30 @@ from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import credit_notes, invoices, payments, service_bills, stand
+from apiary_sales.billing.services import (
+    credit_notes,
+    invoices,
+    late_certificates,
+    payments,
+    service_bills,
+    stand,
+)
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import customers
+from apiary_sales.customers.services import certificates, customers
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
 from apiary_sales.pricing.models import Service
-from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
+from apiary_sales.pricing.services import (
+    filling_times,
+    prices,
+    private_labels,
+    seasons,
+    service_list,
+    taxes,
+)
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.services import (
     bottling_days,
@@ -99,6 +113,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _add_a_private_label()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
+    _free_from_tax(people[User.Role.OWNER])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _come_late(people[User.Role.BOTTLING])
@@ -589,6 +604,44 @@ def _sell_jars(seller, minder) -> None:
         method=Payment.Method.CHECK,
         paid_by=seller,
         key="full:paid-back",
+    )
+
+
+def _free_from_tax(owner) -> None:
+    """Accept a certificate that came after wax was billed with tax."""
+    bakery = Customer.objects.get(name="Pinfold Bakery")
+    fee = Service.objects.filter(taxed_as="services").first() or service_list.add(
+        name="Wax rendering", unit="hour", usual_price=Decimal(20), taxed_as="services"
+    )
+    prices.set_tax_rate(
+        name="County tax",
+        jurisdiction="Elder County",
+        goods="services",
+        percent=Decimal("0.5"),
+        valid_from=timezone.localdate(),
+    )
+    billed = service_bills.bill(
+        customer=bakery,
+        lines=[LineWanted(OrderLine.Kind.SERVICE, 100, Decimal(20), service=fee)],
+        billed_by=owner,
+        key="full:taxed-service",
+    )
+    certificate = certificates.accept(
+        customer=bakery,
+        number="OR-5512",
+        jurisdiction="Wisconsin",
+        reason="other",
+        other_reason="works for a school",
+        valid_from=timezone.localdate(),
+        accepted_by=owner,
+        key="full:certificate",
+    )
+    late_certificates.accept(
+        certificate=certificate,
+        invoice=billed,
+        note="accepted in good faith within 90 days",
+        accepted_by=owner,
+        key="full:late-certificate",
     )
 
 

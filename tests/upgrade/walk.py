@@ -462,7 +462,17 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("customers.Customer", "pk"),
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
-            "billing:service_bill api:customer-files api:service-bills",
+            "billing:service_bill api:customer-files api:service-bills "
+            "customers:certificate_accept api:certificate-accept",
+        ),
+        (
+            _rows("customers.ExemptionCertificate", "pk", "reason"),
+            "customers:certificate customers:certificate_end billing:late_certificate "
+            "api:certificate-end",
+        ),
+        (
+            _late_certificates(),
+            "billing:late_certificate_accept api:certificate-late",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
@@ -533,6 +543,14 @@ def _blend_plans() -> list[Arguments]:
             key="walk:blend",
         )
     return _rows("inventory.BlendPlan", "number", "status")
+
+
+def _late_certificates() -> list[Arguments]:
+    """Return certificates with an invoice of their customer, which they may free or not."""
+    found = apps.get_model("customers.ExemptionCertificate").objects.filter(
+        customer__invoices__isnull=False
+    )
+    return list(found.values("pk", invoice=F("customer__invoices__pk"))[:5])
 
 
 def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Arguments]:
