@@ -40,8 +40,8 @@ from apiary_sales.api import (
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.billing.services import late_certificates, stand, weight_sales
+from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import certificates as certificate_services
 from apiary_sales.orders.services import recalls

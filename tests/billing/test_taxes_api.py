@@ -9,17 +9,7 @@ from apiary_sales.billing.models import LateCertificate
 from apiary_sales.customers.models import ExemptionCertificate
 from apiary_sales.pricing.models import GoodsCategory, TaxRate
 from tests import builders
-from tests.billing.conftest import (  # noqa: F401
-    TODAY,
-    _today,
-    house,
-    invoice_of,
-    jars,
-    pounds,
-    shelf,
-    shop,
-    stand,
-)
+from tests.billing.conftest import TODAY, invoice_of, jars
 
 ABSURD = [None, "", " ", "x" * 500, -1, 10**30, 1.5, True, [], {}, "2026-02-30", "\x00"]
 
