@@ -339,12 +339,16 @@ class ExemptSale:
         ]
 
 
-def exempt_sales(since: date, until: date) -> list[ExemptSale]:
-    """Return what was sold free of tax on these days, by day, in a constant number of queries."""
+def exempt_sales(since: date, until: date, *, with_certificate: bool = False) -> list[ExemptSale]:
+    """Return what was sold free of tax on these days, by day, in a constant number of queries.
+
+    `with_certificate` leaves out what is exempt for everybody.
+    """
+    lines = _lines(since, until).filter(tax_category=Category.EXEMPT)
+    if with_certificate:
+        lines = lines.filter(certificate__isnull=False)
     rows = list(
-        _lines(since, until)
-        .filter(tax_category=Category.EXEMPT)
-        .order_by()
+        lines.order_by()
         .values("invoice", "exemption_reason", "certificate")
         .annotate(cents=Sum("amount_cents"))
     )

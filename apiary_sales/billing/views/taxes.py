@@ -125,9 +125,11 @@ def _what(request: HttpRequest, asked: dict[str, str]) -> str:
 def exempt_page(request: HttpRequest) -> HttpResponse:
     """Show what was sold free of tax, and the certificate for each."""
     form, since, until = PeriodForm.asked(request.GET)
-    sales = tax_return.exempt_sales(since, until)
+    is_all = "all" in request.GET
+    sales = tax_return.exempt_sales(since, until, with_certificate=not is_all)
     context = {
         "form": form,
+        "is_all": is_all,
         "since": since,
         "until": until,
         "page_obj": Paginator(sales, PAGE_LENGTH).get_page(request.GET.get("page")),
@@ -141,7 +143,8 @@ def exempt_page(request: HttpRequest) -> HttpResponse:
 @permission_required(SEE, raise_exception=True)
 def exempt_csv(request: HttpRequest) -> HttpResponse:
     _form, since, until = PeriodForm.asked(request.GET)
-    rows = tax_return.exempt_table(tax_return.exempt_sales(since, until))
+    sales = tax_return.exempt_sales(since, until, with_certificate="all" not in request.GET)
+    rows = tax_return.exempt_table(sales)
     name = _("Sales free of tax %(first)s to %(last)s.csv")
     return csv_response(name % {"first": since.isoformat(), "last": until.isoformat()}, rows)
 

@@ -67,6 +67,13 @@ class Treatment:
     reason: str = ""
     rate: Rate = Rate()
     is_by_certificate: bool = False
+    # Somebody said so; else it follows from the rates.
+    is_said: bool = False
+
+    @property
+    def said(self) -> str:
+        """The words of the category, empty where nobody said how it is taxed."""
+        return str(self.category.label) if self.is_said else ""
 
 
 @dataclass(frozen=True)
@@ -131,7 +138,7 @@ def treatments(
     found = {
         goods: _treatment(rate, said.get(goods)) for goods, rate in rates_by_goods(rates).items()
     }
-    outside = Treatment(Category.OUTSIDE, _("deposit"))
+    outside = Treatment(Category.OUTSIDE, _("deposit"), is_said=True)
     return {**found, DEPOSIT: found[TaxRate.Goods.OTHER] if deposits_taxed else outside}
 
 
@@ -281,5 +288,5 @@ def _together(rows: list[TaxRate]) -> Rate:
 
 def _treatment(rate: Rate, said: GoodsCategory | None) -> Treatment:
     if said is not None and said.category != Category.TAXABLE:
-        return Treatment(Category(said.category), said.reason)
+        return Treatment(Category(said.category), said.reason, is_said=True)
     return Treatment(Category.TAXABLE, "", rate) if rate.percent else Treatment()
