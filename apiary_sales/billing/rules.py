@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, plain
+from apiary_sales.pricing.models import GoodsCategory
 from inventory.shared import words
 from inventory.shared.errors import Problems
 from inventory.shared.money import amount, cents_half_up, share_cents
@@ -36,7 +37,7 @@ class TaxSum:
     percent: Decimal
     net_cents: int
     tax_cents: int
-    category: InvoiceLine.TaxCategory = InvoiceLine.TaxCategory.TAXABLE
+    category: GoodsCategory.Category = GoodsCategory.Category.TAXABLE
 
 
 def total_of(lines: Iterable[InvoiceLine]) -> BillTotal:
@@ -68,7 +69,7 @@ def taxes_of(lines: Iterable[InvoiceLine], taxes: Iterable[InvoiceLineTax]) -> l
         TaxSum(name, plain(percent), net, tax)
         for (percent, name), (net, tax) in sorted(sums.items(), reverse=True)
     ] + [
-        TaxSum(reason, Decimal(0), net, 0, InvoiceLine.TaxCategory(category))
+        TaxSum(reason, Decimal(0), net, 0, GoodsCategory.Category(category))
         for (category, reason), net in sorted(without.items())
     ]
 

@@ -83,7 +83,8 @@ class Customer(models.Model):
 class ExemptionCertificateQuerySet(models.QuerySet["ExemptionCertificate"]):
     def in_force(self, customer: Customer, day: date) -> "ExemptionCertificate | None":
         """Return the certificate that frees a customer from tax on a day, the longest first."""
-        good = [one for one in self.filter(customer=customer) if one.is_good_on(day)]
+        found: list[ExemptionCertificate] = list(self.filter(customer=customer))
+        good = [one for one in found if one.is_good_on(day)]
         return max(good, key=lambda one: (one.expires or date.max, one.pk), default=None)
 
 

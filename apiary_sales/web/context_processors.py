@@ -12,7 +12,8 @@ from inventory.shared.models import House
 def navigation(request: HttpRequest) -> dict[str, object]:
     """Give `doors`, the doors this person has, `door`, the one this page is behind, `decimal_sign`.
 
-    `prices_include_tax` is read where a template asks for it. A view whose address does not tell its door puts `door` into its own context.
+    `prices_include_tax` is read where a template asks for it. A view whose address does not tell
+    its door puts `door` into its own context.
     """
     user = getattr(request, "user", None)
     shown = {
