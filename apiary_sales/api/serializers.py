@@ -357,17 +357,27 @@ class InvoiceLineTaxSerializer(serializers.ModelSerializer):
 
 
 class InvoiceLineSerializer(serializers.ModelSerializer):
+    """A line of a bill; `goods` names what was handed over, to book it back."""
+
     taxes = InvoiceLineTaxSerializer(many=True, read_only=True)
+    goods = serializers.IntegerField(source="fulfilment_line_id", allow_null=True, read_only=True)
 
     class Meta:
         model = InvoiceLine
         fields = [
+            "id",
+            "goods",
+            "credits_line",
+            "credited_as",
             "description",
             "lot_code",
             "quantity",
             "unit",
             "unit_price",
+            "discount_cents",
             "amount_cents",
+            "tax_category",
+            "exemption_reason",
             "tax_name",
             "tax_percent",
             "tax_cents",
@@ -381,7 +391,7 @@ class InvoiceLineSerializer(serializers.ModelSerializer):
 class InvoiceSerializer(serializers.ModelSerializer):
     number = serializers.CharField(source="__str__", read_only=True)
     customer = serializers.CharField(source="customer.name", default=None)
-    order = serializers.CharField(source="order.number")
+    order = serializers.CharField(source="order.number", default=None)
     lines = InvoiceLineSerializer(many=True, read_only=True)
 
     class Meta:
@@ -391,7 +401,10 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "number",
             "customer",
             "order",
+            "credits",
+            "corrects",
             "issued_on",
+            "supplied_on",
             "due_on",
             "currency",
             "net_cents",
@@ -399,6 +412,7 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "rounding_cents",
             "total_cents",
             "prices_include_tax",
+            "open_cents",
             "lines",
         ]
 

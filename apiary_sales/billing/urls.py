@@ -1,6 +1,14 @@
 from django.urls import path
 
-from apiary_sales.billing.views import credits, money, service_bills, stand, stand_weight, taxes
+from apiary_sales.billing.views import (
+    closing,
+    credits,
+    money,
+    service_bills,
+    stand,
+    stand_weight,
+    taxes,
+)
 
 app_name = "billing"
 
@@ -54,5 +62,8 @@ urlpatterns = [
         taxes.LateCertificateView.as_view(),
         name="late_certificate_accept",
     ),
+    path("money/closing/", closing.CloseView.as_view(), name="closing"),
+    path("money/closing/open-again/", closing.OpenAgainView.as_view(), name="open_again"),
+    path("money/owed-on/", closing.owed_on, name="owed_on"),
     path("money/settings/", money.settings_page, name="settings"),
 ]
