@@ -28,6 +28,7 @@ from apiary_sales.api import (
     reports,
     service_bills,
     shortages,
+    taxes,
     trade,
     views,
     warmings,
@@ -49,6 +50,26 @@ router.register("invoices", views.InvoiceViewSet)
 
 urlpatterns = [
     *router.urls,
+    path("tax-rates/", taxes.TaxRatesApiView.as_view(), name="tax-rates"),
+    path("tax-categories/", taxes.TaxCategoriesApiView.as_view(), name="tax-categories"),
+    path("tax-return/", taxes.TaxReturnApiView.as_view(), name="tax-return"),
+    path("exempt-sales/", taxes.ExemptSalesApiView.as_view(), name="exempt-sales"),
+    path("certificates/", taxes.CertificatesApiView.as_view(), name="certificates"),
+    path(
+        "certificates/<int:pk>/end/",
+        taxes.CertificateEndApiView.as_view(),
+        name="certificate-end",
+    ),
+    path(
+        "certificates/<int:pk>/invoices/<int:invoice>/",
+        taxes.LateCertificateApiView.as_view(),
+        name="certificate-late",
+    ),
+    path(
+        "customers/<int:pk>/certificates/",
+        taxes.CertificateAcceptApiView.as_view(),
+        name="certificate-accept",
+    ),
     path("extractions/", views.ExtractionView.as_view(), name="extractions"),
     path("transfers/", views.TransferView.as_view(), name="transfers"),
     path(

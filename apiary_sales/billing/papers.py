@@ -25,14 +25,16 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
     """Return what the page and the paper of an invoice or credit note show, as it stands now."""
     invoice.refresh_from_db(fields=["open_cents"])
     lines = list(
-        invoice.lines.select_related("fulfilment_line__weighing", "fulfilment_line__order_line")
+        invoice.lines.select_related(
+            "fulfilment_line__weighing", "fulfilment_line__order_line"
+        ).prefetch_related("taxes")
     )
     settled = money.settled_by(invoice)
     notes = list(invoice.credit_notes.order_by("id"))
     return {
         "invoice": invoice,
         "lines": lines,
-        "taxes": rules.taxes_of(lines),
+        "taxes": _taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
         "credit_notes": notes,
@@ -42,6 +44,10 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
     }
+
+
+def _taxes_of(lines: list[InvoiceLine]) -> list[rules.TaxSum]:
+    return rules.taxes_of(lines, [row for line in lines for row in line.taxes.all()])
 
 
 def _may_be_a_drum(line: InvoiceLine) -> bool:
@@ -55,6 +61,7 @@ def receipt_context(receipt: Invoice) -> dict[str, Any]:
     """Return what the page and the paper of a stand receipt show."""
     return {
         "receipt": receipt,
+        "taxes": _taxes_of(list(receipt.lines.prefetch_related("taxes"))),
         "sale": stand.of_receipt(receipt),
         "undone_by": receipt.credit_notes.first(),
         "house": receipt.seller,

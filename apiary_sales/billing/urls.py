@@ -10,6 +10,7 @@ from apiary_sales.billing.views import (
     service_bills,
     stand,
     stand_weight,
+    taxes,
 )
 
 app_name = "billing"
@@ -63,6 +64,19 @@ urlpatterns = [
         "selling/consignment/<slug:code>/report/",
         consignment.ConsignmentReportView.as_view(),
         name="consignment_report",
+    ),
+    path("money/tax/", taxes.return_page, name="tax_return"),
+    path("money/tax/return.pdf", taxes.return_pdf, name="tax_return_pdf"),
+    path("money/tax/return.csv", taxes.return_csv, name="tax_return_csv"),
+    path("money/tax/return.xlsx", taxes.return_xlsx, name="tax_return_xlsx"),
+    path("money/tax/documents/", taxes.return_documents, name="tax_documents"),
+    path("money/tax/exempt/", taxes.exempt_page, name="exempt_sales"),
+    path("money/tax/exempt.csv", taxes.exempt_csv, name="exempt_sales_csv"),
+    path("money/tax/certificates/<int:pk>/", taxes.late_certificate, name="late_certificate"),
+    path(
+        "money/tax/certificates/<int:pk>/invoices/<int:invoice>/",
+        taxes.LateCertificateView.as_view(),
+        name="late_certificate_accept",
     ),
     path("money/closing/", closing.CloseView.as_view(), name="closing"),
     path("money/closing/open-again/", closing.OpenAgainView.as_view(), name="open_again"),

@@ -82,22 +82,22 @@ def test_freight_and_deposits_are_taxed_at_their_own_rates(shop, pounds, honey_t
 
 
 def test_an_exempt_customer_pays_no_tax_and_the_certificate_is_named(shop, pounds, honey_tax):
-    shop.tax_status, shop.certificate_number = "exempt", "IA-7781"
-    shop.save()
+    certificate = builders.certificate(shop, "IA-7781", jurisdiction="Iowa")
 
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
 
     assert (invoice.tax_cents, invoice.total_cents) == (0, 6_000)
-    assert invoice.exemption == "Exempt from sales tax, certificate IA-7781"
+    assert invoice.exemption == "Exempt from sales tax, certificate IA-7781, Iowa, resale"
+    [line] = invoice.lines.all()
+    assert (line.tax_category, line.exemption_reason) == ("E", "resale")
+    assert line.certificate == certificate
 
 
 @pytest.mark.parametrize(
     ("expires", "tax_cents"), [(TODAY - days(1), 375), (TODAY, 0), (TODAY + days(1), 0)]
 )
 def test_a_certificate_frees_from_tax_to_its_last_day(shop, pounds, honey_tax, expires, tax_cents):
-    shop.tax_status, shop.certificate_number = "exempt", "IA-7781"
-    shop.certificate_expires = expires
-    shop.save()
+    builders.certificate(shop, "IA-7781", expires=expires)
 
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
 

@@ -588,8 +588,7 @@ def test_the_paper_says_what_a_bookkeeper_looks_for(shop, pounds, honey_tax):
 
 
 def test_the_paper_of_an_exempt_customer_names_the_certificate(shop, pounds, honey_tax):
-    shop.tax_status, shop.certificate_number = "exempt", "IA-7781"
-    shop.save()
+    builders.certificate(shop, "IA-7781")
 
     text = paper_of(invoice_of(shop, jars(pounds, 10, "6.00")))
 

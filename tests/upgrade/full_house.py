@@ -27,6 +27,7 @@ from apiary_sales.billing.services import (
     credit_notes,
     expenses,
     invoices,
+    late_certificates,
     payments,
     purchase_orders,
     service_bills,
@@ -35,7 +36,7 @@ from apiary_sales.billing.services import (
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import customers
+from apiary_sales.customers.services import certificates, customers
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
@@ -55,7 +56,14 @@ from apiary_sales.orders.services import (
     standing_orders,
 )
 from apiary_sales.pricing.models import Service
-from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
+from apiary_sales.pricing.services import (
+    filling_times,
+    prices,
+    private_labels,
+    seasons,
+    service_list,
+    taxes,
+)
 from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product, Size
 from inventory.bottling.services import (
     bottling_days,
@@ -127,6 +135,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _add_a_private_label()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
+    _free_from_tax(people[User.Role.OWNER])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _come_late(people[User.Role.BOTTLING])
@@ -620,6 +629,44 @@ def _sell_jars(seller, minder) -> None:
         method=Payment.Method.CHECK,
         paid_by=seller,
         key="full:paid-back",
+    )
+
+
+def _free_from_tax(owner) -> None:
+    """Accept a certificate that came after wax was billed with tax."""
+    bakery = Customer.objects.get(name="Pinfold Bakery")
+    fee = Service.objects.filter(taxed_as="services").first() or service_list.add(
+        name="Wax rendering", unit="hour", usual_price=Decimal(20), taxed_as="services"
+    )
+    prices.set_tax_rate(
+        name="County tax",
+        jurisdiction="Elder County",
+        goods="services",
+        percent=Decimal("0.5"),
+        valid_from=timezone.localdate(),
+    )
+    billed = service_bills.bill(
+        customer=bakery,
+        lines=[LineWanted(OrderLine.Kind.SERVICE, 100, Decimal(20), service=fee)],
+        billed_by=owner,
+        key="full:taxed-service",
+    )
+    certificate = certificates.accept(
+        customer=bakery,
+        number="OR-5512",
+        jurisdiction="Wisconsin",
+        reason="other",
+        other_reason="works for a school",
+        valid_from=timezone.localdate(),
+        accepted_by=owner,
+        key="full:certificate",
+    )
+    late_certificates.accept(
+        certificate=certificate,
+        invoice=billed,
+        note="accepted in good faith within 90 days",
+        accepted_by=owner,
+        key="full:late-certificate",
     )
 
 

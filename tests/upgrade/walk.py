@@ -644,6 +644,17 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
                 .values("pk", "round__number")
             ],
             "orders:round_stop_deliver api:round-stop-deliver",
+            "billing:service_bill api:customer-files api:service-bills "
+            "customers:certificate_accept api:certificate-accept",
+        ),
+        (
+            _rows("customers.ExemptionCertificate", "pk", "reason"),
+            "customers:certificate customers:certificate_end billing:late_certificate "
+            "api:certificate-end",
+        ),
+        (
+            _late_certificates(),
+            "billing:late_certificate_accept api:certificate-late",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
@@ -755,6 +766,14 @@ def _blend_plans() -> list[Arguments]:
             key="walk:blend",
         )
     return _rows("inventory.BlendPlan", "number", "status")
+
+
+def _late_certificates() -> list[Arguments]:
+    """Return certificates with an invoice of their customer, which they may free or not."""
+    found = apps.get_model("customers.ExemptionCertificate").objects.filter(
+        customer__invoices__isnull=False
+    )
+    return list(found.values("pk", invoice=F("customer__invoices__pk"))[:5])
 
 
 def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Arguments]:

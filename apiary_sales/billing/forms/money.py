@@ -157,6 +157,8 @@ class HouseDetailsForm(forms.ModelForm):
             "payment_note",
             "paper",
             "tax_rounding",
+            "prices_include_tax",
+            "deposits_taxed",
             "quote_days",
             "drum_deposit_cents",
             "drum_price_cents",
@@ -185,5 +187,13 @@ class HouseDetailsForm(forms.ModelForm):
             "payment_note": _("Printed on invoices: account, name on checks, other ways."),
             "tax_rounding": _(
                 "Ask your tax office which one to use. Both follow the usual rounding rule."
+            ),
+            "prices_include_tax": _(
+                "As where value added tax is paid: the buyer pays the price to the cent, and the "
+                "tax is worked out from it, once for each rate of an invoice. A buyer who is "
+                "exempt pays the same price unless the order has a lower one."
+            ),
+            "deposits_taxed": _(
+                "If not, a deposit is outside the scope of tax. Ask your tax office."
             ),
         }

@@ -4,6 +4,7 @@ from .book import Entry, EntryLine
 from .consignment import ConsignmentReport
 from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
+from .late_certificates import LateCertificate
 from .payments import Allocation, Payment
 from .purchasing import (
     PaidBy,
@@ -26,6 +27,7 @@ __all__ = [
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
+    "LateCertificate",
     "PaidBy",
     "Payment",
     "PurchaseOrder",

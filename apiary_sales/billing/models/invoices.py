@@ -9,8 +9,9 @@ from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Weighing
+from apiary_sales.pricing.models import GoodsCategory
 
 
 def plain(number: Decimal) -> Decimal:
@@ -140,6 +141,9 @@ class InvoiceLine(models.Model):
     Quantity, discount, amount and tax are negative on a credit note, whose lines say what they
     credit: goods, by quantity at the price billed; a price, by the difference for a quantity; or an
     allowance, by an amount. `tax_category` is a code of UNCL5305, as EN 16931 uses it.
+
+    `amount_cents` is before tax. Where prices include their tax, quantity × unit price − discount
+    is `shown_cents` instead: the amount with its tax, and with a cent that both cannot reach.
     """
 
     class CreditedAs(models.TextChoices):
@@ -147,11 +151,7 @@ class InvoiceLine(models.Model):
         PRICE = "price", _("price")
         ALLOWANCE = "allowance", _("allowance")
 
-    class TaxCategory(models.TextChoices):
-        TAXABLE = "S", _("taxable")
-        ZERO_RATED = "Z", _("zero-rated")
-        EXEMPT = "E", _("exempt")
-        OUTSIDE = "O", _("outside the scope of tax")
+    TaxCategory = GoodsCategory.Category
 
     class Unit(models.TextChoices):
         PIECE = "piece", _("pc")
@@ -187,10 +187,14 @@ class InvoiceLine(models.Model):
     tax_name = models.CharField(max_length=60, blank=True)
     tax_percent = models.DecimalField(max_digits=7, decimal_places=4, default=0)
     tax_cents = models.BigIntegerField(default=0)
+    rounding_cents = models.BigIntegerField(default=0)
     tax_category = models.CharField(
         max_length=1, choices=TaxCategory, default=TaxCategory.ZERO_RATED
     )
     exemption_reason = models.CharField(max_length=120, blank=True)
+    certificate = models.ForeignKey(
+        ExemptionCertificate, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
 
     class Meta:
         ordering = ["id"]
@@ -211,6 +215,13 @@ class InvoiceLine(models.Model):
         needed = -int(plain(self.quantity).as_tuple().exponent)
         places = max(2, needed) if self.unit == self.Unit.POUND else needed
         return number_format(self.quantity, places, force_grouping=True).replace("-", "−")
+
+    @property
+    def shown_cents(self) -> int:
+        """The amount as its price says it: with its tax, where prices include it."""
+        if not self.invoice.prices_include_tax:
+            return self.amount_cents
+        return self.amount_cents + self.tax_cents + self.rounding_cents
 
     @property
     def weighing(self) -> Weighing | None:

@@ -99,10 +99,12 @@ def _wrong_totals() -> Iterator[str]:
         Invoice.objects.annotate(
             lines_net=Coalesce(Sum("lines__amount_cents"), 0),
             lines_tax=Coalesce(Sum("lines__tax_cents"), 0),
+            lines_rounding=Coalesce(Sum("lines__rounding_cents"), 0),
         )
         .exclude(
             lines_net=F("net_cents"),
             lines_tax=F("tax_cents"),
+            lines_rounding=F("rounding_cents"),
             total_cents=F("net_cents") + F("tax_cents") + F("rounding_cents"),
         )
         .order_by("id")

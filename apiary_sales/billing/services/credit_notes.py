@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Invoice, InvoiceLine
-from apiary_sales.billing.rules import CreditedLine, Left, LineCredit
+from apiary_sales.billing.rules import Left, LineCredit
 from apiary_sales.billing.services import book, invoices
 from apiary_sales.billing.services.invoices import Draft
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
@@ -34,7 +34,11 @@ def left_on(invoice: Invoice) -> list[Left]:
         "fulfilment_line__lot__product__item",
         "fulfilment_line__fulfilment",
     ).prefetch_related("taxes")
-    credited = InvoiceLine.objects.filter(invoice__credits=invoice).prefetch_related("taxes")
+    credited = (
+        InvoiceLine.objects.filter(invoice__credits=invoice)
+        .select_related("invoice")
+        .prefetch_related("taxes")
+    )
     return rules.left_on(lines, credited)
 
 
@@ -77,7 +81,6 @@ def draft(
         buyer=invoice.buyer,
         exemption=invoice.exemption,
         prices_include_tax=invoice.prices_include_tax,
-        rounding_cents=-_rounding_left(invoice) if _takes_all(left, made) else 0,
         note=reason.strip(),
     )
     return invoices.add_up(note, [each.line for each in made], [each.taxes for each in made])
@@ -204,16 +207,6 @@ def _save(made: Draft, *, issued_by: Person, key: str) -> Invoice:
     if note.credits:
         book.credit(note.credits, -note.total_cents)
     return note
-
-
-def _takes_all(left: Sequence[Left], made: Iterable[CreditedLine]) -> bool:
-    """Tell whether nothing is left on an invoice after these lines of a credit note."""
-    return sum(each.amount_cents for each in left) == -sum(each.line.amount_cents for each in made)
-
-
-def _rounding_left(invoice: Invoice) -> int:
-    """Return the rounding of a bill that no credit note has taken back yet, in cents."""
-    return invoice.rounding_cents + sum(note.rounding_cents for note in invoice.credit_notes.all())
 
 
 def _check_credit(

@@ -1,5 +1,6 @@
 """Money owed and received: the first page, invoices, payments, statements."""
 
+from itertools import chain
 from typing import Any
 
 from django.contrib import messages
@@ -152,7 +153,7 @@ class IssueView(ActView):
             "order": self.order,
             "draft": draft.invoice if draft else None,
             "lines": draft.lines if draft else [],
-            "taxes": rules.taxes_of(draft.lines) if draft else [],
+            "taxes": rules.taxes_of(draft.lines, chain(*draft.taxes)) if draft else [],
             "issued": self.order.invoices.order_by("id"),
         }
 

@@ -299,6 +299,7 @@ def till_words() -> dict[str, str]:
             "a smaller discount."
         ),
         "discount_unread": _("Enter the discount as money, for example 0.50."),
+        "tax_included": _("{name}, included"),
         "sold": _("Sold"),
         "receipt": _("Recorded on receipt {number}."),
         "no_signal": _("No signal."),

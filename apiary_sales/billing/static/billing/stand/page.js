@@ -154,7 +154,8 @@ function showBasket() {
   part("discount").textContent = `−${show(discount)}`;
   const taxNames = figures.taxNames(lines, data.tax);
   part("tax-row").hidden = taxNames === "";
-  part("tax-name").textContent = taxNames;
+  const taxName = data.tax.included ? say(words.tax_included, { name: taxNames }) : taxNames;
+  part("tax-name").textContent = taxName;
   part("tax").textContent = show(tax);
   part("total").textContent = show(total);
   for (const again of parts("total-again")) again.textContent = show(total);
