@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order, Weighing
+from inventory.shared import series
 
 
 def plain(number: Decimal) -> Decimal:
@@ -40,8 +41,9 @@ class Invoice(models.Model):
     document was written before the books began; it has the number it had there and no order.
     """
 
-    RECEIPT_PREFIX = "R"
-    CREDIT_PREFIX = "C"
+    INVOICE_PREFIX = series.INVOICES
+    RECEIPT_PREFIX = series.RECEIPTS
+    CREDIT_PREFIX = series.CREDIT_NOTES
 
     series = models.CharField(max_length=12)
     number = models.PositiveIntegerField()

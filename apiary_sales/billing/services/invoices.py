@@ -87,7 +87,7 @@ def draft(order: Order, issued_on: date | None = None) -> Draft | None:
 def issue(*, order: Order, issued_by: Person, key: str, issued_on: date | None = None) -> Invoice:
     """Bill everything handed over of an order that is on no invoice yet, and return the invoice.
 
-    It gets the next number of its series ("26-00017", stand receipts "R26-00042"), the tax of its
+    It gets the next number of its series ("F26-00017", stand receipts "R26-00042"), the tax of its
     day or the customer's exemption, and the addresses as they are now; its total is the sum of the
     rounded lines, owed from that moment. Raises `NotAllowedNow` when there is nothing to invoice,
     `BadValue` for an impossible date, `AlreadyRecorded` when the same form came before.
@@ -100,8 +100,9 @@ def issue(*, order: Order, issued_by: Person, key: str, issued_on: date | None =
         raise NotAllowedNow(_why_nothing(order))
     _check_date(issued_on, max(line.fulfilment.filled_on for line in goods))
     draft = _compose(order, goods, issued_on)
-    prefix = Invoice.RECEIPT_PREFIX if order.channel == Order.Channel.STAND else ""
-    if not prefix:
+    is_receipt = order.channel == Order.Channel.STAND
+    prefix = Invoice.RECEIPT_PREFIX if is_receipt else Invoice.INVOICE_PREFIX
+    if not is_receipt:
         # Receipts of sales kept without signal come in later than the days they are of.
         _check_order_of_days(issued_on)
     return _save(draft, prefix=prefix, issued_by=issued_by, key=key)
@@ -282,7 +283,7 @@ def _check_date(issued_on: date, handed_over_on: date) -> None:
 
 def _check_order_of_days(issued_on: date) -> None:
     """Refuse an invoice older than the last one of its series: numbers follow the days."""
-    last = Invoice.objects.filter(series=_series("", issued_on)).order_by("-number").first()
+    last = Invoice.objects.filter(series=_series(Invoice.INVOICE_PREFIX, issued_on)).order_by("-number").first()
     if last and issued_on < last.issued_on:
         raise BadValue(
             _(
