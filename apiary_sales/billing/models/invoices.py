@@ -10,7 +10,7 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import FulfilmentLine, Order, Weighing
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Weighing
 from inventory.shared import series
 
 
@@ -191,7 +191,7 @@ class InvoiceLine(models.Model):
     credited_as = models.CharField(max_length=10, choices=CreditedAs, blank=True)
     description = models.CharField(max_length=200)
     lot_code = models.CharField(max_length=30, blank=True)
-    quantity = models.DecimalField(max_digits=14, decimal_places=3)
+    quantity = models.DecimalField(max_digits=16, decimal_places=5)
     unit = models.CharField(max_length=12, choices=Unit)
     unit_price = models.DecimalField(max_digits=12, decimal_places=4)
     discount_cents = models.BigIntegerField(default=0)
@@ -228,6 +228,12 @@ class InvoiceLine(models.Model):
     def weighing(self) -> Weighing | None:
         """How the weight was found, where more than the net weight was written down."""
         return self.fulfilment_line.weighing if self.fulfilment_line else None
+
+    @property
+    def is_deposit(self) -> bool:
+        """Whether it is money held for a drum, which is owed back and is no sale."""
+        goods = self.fulfilment_line
+        return goods is not None and goods.order_line.kind == OrderLine.Kind.DRUM_DEPOSIT
 
     @property
     def tax_rate(self) -> Decimal:

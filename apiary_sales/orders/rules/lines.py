@@ -27,9 +27,9 @@ LINES_MAX = 200
 UNIT_PRICE_MAX = Decimal(1_000_000)
 UNIT_PRICE_STEP = Decimal("0.0001")
 
-# A drum scale shows half a pound: two decimals hide the gram that at-rest rounding adds. Three are
+# A drum scale shows half a pound: two decimals hide the gram that at-rest rounding adds. More are
 # printed where two would not multiply out to the amount.
-POUND_STEPS = (Decimal("0.01"), Decimal("0.001"))
+POUND_STEPS = tuple(Decimal(1).scaleb(-places) for places in range(2, 6))
 
 OF_PRODUCTS = (OrderLine.Kind.PACKED, OrderLine.Kind.WEIGHED)
 DRUM_CHARGES = (OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE)
