@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.billing.views import money, service_bills, stand, stand_weight
+from apiary_sales.billing.views import money, paper_views, service_bills, stand, stand_weight
 
 app_name = "billing"
 
@@ -40,4 +40,10 @@ urlpatterns = [
         name="service_bill",
     ),
     path("money/settings/", money.settings_page, name="settings"),
+    path("money/settings/logo/", paper_views.LogoView.as_view(), name="logo"),
+    path("money/settings/logo/picture/", paper_views.logo, name="logo_picture"),
+    path(
+        "money/orders/<str:number>/pro-forma.pdf", paper_views.pro_forma_pdf, name="pro_forma_pdf"
+    ),
+    path("money/payments/<int:pk>/receipt.pdf", paper_views.payment_pdf, name="payment_pdf"),
 ]

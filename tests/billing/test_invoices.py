@@ -188,7 +188,8 @@ def test_only_what_was_handed_over_is_billed_and_only_once(shop, pounds, owner, 
 
     assert (first.net_cents, second.net_cents) == (2_400, 3_600)
     assert refused.value.message == (
-        f"Everything handed over for order {order.number} is already invoiced: F26-00001, F26-00002."
+        f"Everything handed over for order {order.number} is already invoiced: "
+        "F26-00001, F26-00002."
     )
     assert Invoice.objects.count() == 2
 

@@ -376,7 +376,8 @@ def test_money_on_account_is_used_from_the_invoice(office, shop, pounds):
 
     assert "Corner Grocery has $20.00 on account." in page
     assert (
-        "$20.00 of the money on account was used for invoice F26-00001." in response.content.decode()
+        "$20.00 of the money on account was used for invoice F26-00001."
+        in response.content.decode()
     )
     again = office.post(reverse("billing:use_on_account", args=[invoice.pk]), follow=True)
     assert "Corner Grocery has no money on account." in again.content.decode()

@@ -11,7 +11,9 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Weighing
-from inventory.shared import series
+from apiary_sales.orders.rules.lines import printed_quantity
+from inventory.shared import series, words
+from inventory.shared.money import cents_half_up
 
 
 def plain(number: Decimal) -> Decimal:
@@ -223,6 +225,27 @@ class InvoiceLine(models.Model):
         needed = -int(plain(self.quantity).as_tuple().exponent)
         places = max(2, needed) if self.unit == self.Unit.POUND else needed
         return number_format(self.quantity, places, force_grouping=True).replace("-", "−")
+
+    @property
+    def multiplies_out(self) -> bool:
+        """Whether quantity × unit price − discount is the amount, as it is printed."""
+        gross_cents = cents_half_up(self.quantity * self.unit_price)
+        return gross_cents - self.discount_cents == self.amount_cents
+
+    @property
+    def made_up_of(self) -> str:
+        """How the amount is made up where it does not multiply out; empty where it does.
+
+        The lots of one order line share its amount, so that their cents add up to it.
+        """
+        if self.multiplies_out or self.fulfilment_line is None:
+            return ""
+        whole = self.fulfilment_line.order_line
+        return _("part of %(quantity)s at %(price)s, %(amount)s together") % {
+            "quantity": printed_quantity(whole),
+            "price": words.unit_price(whole.unit_price),
+            "amount": words.money(whole.amount_cents),
+        }
 
     @property
     def weighing(self) -> Weighing | None:

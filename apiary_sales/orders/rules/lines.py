@@ -9,6 +9,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import cast
 
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine
@@ -224,6 +225,16 @@ def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decima
 def printed_pounds(grams: int, unit_price: Decimal) -> Decimal:
     """Return the pounds that are printed of so much honey at a price a pound."""
     return pounds_to_print(grams, unit_price, honey_cents(grams, unit_price))
+
+
+def printed_quantity(line: OrderLine) -> str:
+    """Write the quantity of a line as papers print it, with its unit: "24", "655.50 lb"."""
+    if line.kind in OrderLine.BY_WEIGHT:
+        pounds = printed_pounds(line.quantity, line.unit_price)
+        return f"{number_format(pounds, force_grouping=True)}\N{NO-BREAK SPACE}{_('lb')}"
+    if line.service is not None:
+        return f"{service_units.in_words(line.quantity)} {line.service.get_unit_display()}"
+    return number_format(line.quantity, force_grouping=True)
 
 
 def describe(line: LineWanted) -> str:
