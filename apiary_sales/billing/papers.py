@@ -4,7 +4,6 @@ The same context feeds the page and the paper, so that they never disagree. A pa
 the language that was fixed when it was issued, whatever language its reader has.
 """
 
-from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -12,7 +11,7 @@ from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
@@ -34,33 +33,27 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
     )
     settled = money.settled_by(invoice)
     notes = list(invoice.credit_notes.order_by("id"))
-    is_credited = bool(notes) and _take_all(invoice, notes)
+    is_credited = bool(notes) and -sum(note.total_cents for note in notes) == invoice.total_cents
     return {
         "invoice": invoice,
         "lines": lines,
         "taxes": rules.taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
-        "credit_note": invoice.full_credit_note,
-        "deposit_notes": invoice.deposit_notes,
-        "notes": notes,
-        "last_note": notes[-1] if notes else None,
-        "is_credited_in_full": is_credited,
-        "takes_all": invoice.credits is not None and _take_all(invoice.credits, [invoice]),
+        "credit_notes": notes,
+        "is_credited": is_credited,
         "across": _("Credited") if is_credited else "",
-        "has_bulk": any(_may_be_a_drum(line.fulfilment_line.order_line) for line in lines),
+        "has_bulk": any(_may_be_a_drum(line) for line in lines),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
     }
 
 
-def _take_all(invoice: Invoice, notes: Sequence[Invoice]) -> bool:
-    """Tell whether these credit notes come to the whole of an invoice."""
-    return -sum(note.total_cents for note in notes) == invoice.total_cents
-
-
-def _may_be_a_drum(line: OrderLine) -> bool:
-    return line.kind == OrderLine.Kind.HONEY and not line.is_drawn
+def _may_be_a_drum(line: InvoiceLine) -> bool:
+    if line.fulfilment_line is None:
+        return False
+    sold = line.fulfilment_line.order_line
+    return sold.kind == OrderLine.Kind.HONEY and not sold.is_drawn
 
 
 def receipt_context(receipt: Invoice) -> dict[str, Any]:
