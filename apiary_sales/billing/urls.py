@@ -52,7 +52,7 @@ urlpatterns = [
     path("money/settings/logo/", paper_views.LogoView.as_view(), name="logo"),
     path("money/settings/logo/picture/", paper_views.logo, name="logo_picture"),
     path(
-        "money/orders/<str:number>/pro-forma.pdf", paper_views.pro_forma_pdf, name="pro_forma_pdf"
+        "selling/orders/<str:number>/pro-forma.pdf", paper_views.pro_forma_pdf, name="pro_forma_pdf"
     ),
     path("money/payments/<int:pk>/receipt.pdf", paper_views.payment_pdf, name="payment_pdf"),
 ]

@@ -31,6 +31,8 @@ PAGE_SIZES = {House.Paper.LETTER: "Letter", House.Paper.A4: "A4"}
 ROLL_MILLIMETRES = {House.ReceiptPaper.ROLL_58: 58, House.ReceiptPaper.ROLL_80: 80}
 # What is set on a roll is first laid out on a piece so long, to see how long it gets.
 ROLL_LENGTH_MAX_MILLIMETRES = 5_000
+# Where the piece is torn off.
+ROLL_FOOT_MILLIMETRES = 8
 MILLIMETRES_PER_PIXEL = 25.4 / 96
 
 # Two threads that share a font configuration corrupt memory, so papers are made one at a time.
@@ -77,7 +79,9 @@ def render_roll(template_name: str, context: dict[str, Any], *, paper: str) -> b
     width = ROLL_MILLIMETRES[House.ReceiptPaper(paper)]
 
     def laid_out(length: float) -> Any:
-        style = mark_safe(f"@page {{ size: {width}mm {length:.2f}mm }}")
+        # The foot is a little longer than its margin, which takes up what is rounded.
+        foot = f"margin-bottom: {ROLL_FOOT_MILLIMETRES - 0.5}mm"
+        style = mark_safe(f"@page {{ size: {width}mm {length:.2f}mm; {foot} }}")
         html = render_html(template_name, {**context, "page_style": style})
         return press.make_html(string=html, url_fetcher=press.fetcher).render(
             stylesheets=[_roll_style()], font_config=press.fonts
@@ -85,8 +89,8 @@ def render_roll(template_name: str, context: dict[str, Any], *, paper: str) -> b
 
     with _one_at_a_time:
         press = _press()
-        _across, down = laid_out(ROLL_LENGTH_MAX_MILLIMETRES).pages[0].anchors["end"]
-        pdf: bytes = laid_out(down * MILLIMETRES_PER_PIXEL + 0.5).write_pdf()
+        _left, end, *_far_corner = laid_out(ROLL_LENGTH_MAX_MILLIMETRES).pages[0].anchors["end"]
+        pdf: bytes = laid_out(end * MILLIMETRES_PER_PIXEL + ROLL_FOOT_MILLIMETRES).write_pdf()
         return pdf
 
 
