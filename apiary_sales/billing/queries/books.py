@@ -133,8 +133,11 @@ def _wrong_credits() -> Iterator[str]:
     for line in (
         InvoiceLine.objects.filter(credits_line=None, credit_lines__isnull=False)
         .distinct()
-        .annotate(credited_cents=_credited_of_line())
-        .filter(amount_cents__lt=-F("credited_cents"))
+        .annotate(
+            credited_cents=_credited_of_line("amount_cents"),
+            credited_quantity=_credited_of_line("quantity", credited_as="goods"),
+        )
+        .filter(Q(amount_cents__lt=-F("credited_cents")) | Q(quantity__lt=-F("credited_quantity")))
         .select_related("invoice")
         .order_by("id")
     ):
@@ -163,15 +166,16 @@ def _wrong_credits() -> Iterator[str]:
         yield f"Credit note {line.invoice} gives {line.description} back as a deposit."
 
 
-def _credited_of_line() -> Coalesce:
+def _credited_of_line(figure: str, **credited: str) -> Coalesce:
+    """Return, as a part of a query, what credit notes take off a figure of a line."""
     lines = (
-        InvoiceLine.objects.filter(credits_line=OuterRef("pk"))
+        InvoiceLine.objects.filter(credits_line=OuterRef("pk"), **credited)
         .values("credits_line")
         .order_by()
-        .annotate(total=Sum("amount_cents"))
+        .annotate(total=Sum(figure))
         .values("total")
     )
-    return Coalesce(Subquery(lines), 0)
+    return Coalesce(Subquery(lines), 0, output_field=InvoiceLine._meta.get_field(figure))
 
 
 def _credited_cents(invoice: str) -> Coalesce:
