@@ -111,7 +111,8 @@ def _drawing(content: bytes) -> bytes:
     _keep_what_draws(root)
     ElementTree.register_namespace("", SVG.strip("{}"))
     ElementTree.register_namespace("xlink", LINK[1:].removesuffix("}href"))
-    return ElementTree.tostring(root, encoding="utf-8")
+    kept: bytes = ElementTree.tostring(root, encoding="utf-8")
+    return kept
 
 
 def _keep_what_draws(element: ElementTree.Element) -> None:

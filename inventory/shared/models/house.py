@@ -103,4 +103,5 @@ class House(models.Model):
     @staticmethod
     def language() -> str:
         """Return the language the house writes in, as two letters."""
-        return settings.LANGUAGE_CODE.split("-")[0]
+        code: str = settings.LANGUAGE_CODE
+        return code.split("-")[0]
