@@ -1,6 +1,7 @@
 from django.urls import path
 
 from apiary_sales.billing.views import (
+    closing,
     credits,
     money,
     paper_views,
@@ -48,6 +49,9 @@ urlpatterns = [
         service_bills.BillServiceView.as_view(),
         name="service_bill",
     ),
+    path("money/closing/", closing.CloseView.as_view(), name="closing"),
+    path("money/closing/open-again/", closing.OpenAgainView.as_view(), name="open_again"),
+    path("money/owed-on/", closing.owed_on, name="owed_on"),
     path("money/settings/", money.settings_page, name="settings"),
     path("money/settings/logo/", paper_views.LogoView.as_view(), name="logo"),
     path("money/settings/logo/picture/", paper_views.logo, name="logo_picture"),

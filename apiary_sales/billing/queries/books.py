@@ -13,6 +13,7 @@ from apiary_sales.billing.models import (
     InvoiceLine,
     Payment,
 )
+from apiary_sales.billing.queries import closing
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 
@@ -33,6 +34,7 @@ def faults() -> Iterator[str]:
     yield from _wrong_taxes()
     yield from _wrong_deposits()
     yield from _missing_numbers()
+    yield from closing.faults()
 
 
 def _crooked_entries() -> Iterator[str]:
