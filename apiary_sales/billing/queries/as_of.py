@@ -6,7 +6,7 @@ that is closed answers as it did when it was closed, whatever is entered later.
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
@@ -14,6 +14,9 @@ from django.db.models.functions import Coalesce
 from apiary_sales.billing.models import Allocation, EntryLine, Invoice
 from apiary_sales.billing.queries.money import Account, Receivables
 from apiary_sales.customers.models import Customer
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,11 @@ class AsOf:
         return found
 
 
-def open_invoices(as_of: AsOf) -> QuerySet[Invoice]:
+class LeftToPay(TypedDict):
+    left_cents: int
+
+
+def open_invoices(as_of: AsOf) -> "QuerySet[WithAnnotations[Invoice, LeftToPay]]":
     """Return the bills that had something left to pay, with `left_cents`, what was due first first.
 
     Stand receipts without a customer are left out: they belong to nobody's account.

@@ -103,5 +103,4 @@ class House(models.Model):
     @staticmethod
     def language() -> str:
         """Return the language the house writes in, as two letters."""
-        code: str = settings.LANGUAGE_CODE
-        return code.split("-")[0]
+        return str(settings.LANGUAGE_CODE).split("-")[0]
