@@ -203,7 +203,7 @@ def _credit(left: Left, credit: LineCredit) -> CreditedLine:
         way = InvoiceLine.CreditedAs.GOODS
         discount_cents = left.discount_cents
         if quantity != left.quantity:
-            shares = (int(quantity * 1000), int(left.quantity * 1000))
+            shares = (int(quantity.scaleb(5)), int(left.quantity.scaleb(5)))
             discount_cents = share_cents(discount_cents, *shares)
         cents = cents_half_up(quantity * price) - discount_cents
     made = InvoiceLine(

@@ -6,6 +6,7 @@ from apiary_sales.billing.views import (
     credits,
     expenses,
     money,
+    paper_views,
     purchasing,
     service_bills,
     stand,
@@ -146,4 +147,10 @@ urlpatterns = [
     path("money/expenses/again/<int:pk>/enter/", expenses.recurring_enter, name="recurring_enter"),
     path("money/expenses/again/<int:pk>/skip/", expenses.recurring_skip, name="recurring_skip"),
     path("money/settings/", money.settings_page, name="settings"),
+    path("money/settings/logo/", paper_views.LogoView.as_view(), name="logo"),
+    path("money/settings/logo/picture/", paper_views.logo, name="logo_picture"),
+    path(
+        "selling/orders/<str:number>/pro-forma.pdf", paper_views.pro_forma_pdf, name="pro_forma_pdf"
+    ),
+    path("money/payments/<int:pk>/receipt.pdf", paper_views.payment_pdf, name="payment_pdf"),
 ]

@@ -23,6 +23,7 @@ urlpatterns = [
     path("orders/<str:number>/cancel/", orders.OrderCancelView.as_view(), name="order_cancel"),
     path("orders/<str:number>/pick-list/", orders.pick_list, name="pick_list"),
     path("orders/<str:number>/pick-list.pdf", orders.pick_list_pdf, name="pick_list_pdf"),
+    path("orders/<str:number>/confirmation.pdf", orders.confirmation_pdf, name="confirmation_pdf"),
     path("orders/<str:number>/drums-back/", orders.DrumsBackView.as_view(), name="drums_back"),
     path(
         "orders/<str:number>/take-back/<int:pk>/",

@@ -156,6 +156,7 @@ class HouseDetailsForm(forms.ModelForm):
             "tax_number",
             "payment_note",
             "paper",
+            "receipt_paper",
             "tax_rounding",
             "prices_include_tax",
             "deposits_taxed",
@@ -170,6 +171,7 @@ class HouseDetailsForm(forms.ModelForm):
         field_classes = {"quote_days": WholeNumberField}
         error_messages = {
             "paper": {"required": CHOOSE},
+            "receipt_paper": {"required": CHOOSE},
             "market": {"required": CHOOSE},
             "tax_rounding": {"required": CHOOSE},
             "origin_rule": {"required": CHOOSE},

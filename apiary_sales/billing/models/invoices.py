@@ -11,7 +11,10 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Weighing
+from apiary_sales.orders.rules.lines import printed_quantity
 from apiary_sales.pricing.models import GoodsCategory
+from inventory.shared import series, words
+from inventory.shared.money import cents_half_up
 
 
 def plain(number: Decimal) -> Decimal:
@@ -41,8 +44,9 @@ class Invoice(models.Model):
     document was written before the books began; it has the number it had there and no order.
     """
 
-    RECEIPT_PREFIX = "R"
-    CREDIT_PREFIX = "C"
+    INVOICE_PREFIX = series.INVOICES
+    RECEIPT_PREFIX = series.RECEIPTS
+    CREDIT_PREFIX = series.CREDIT_NOTES
 
     series = models.CharField(max_length=12)
     number = models.PositiveIntegerField()
@@ -179,7 +183,7 @@ class InvoiceLine(models.Model):
     credited_as = models.CharField(max_length=10, choices=CreditedAs, blank=True)
     description = models.CharField(max_length=200)
     lot_code = models.CharField(max_length=30, blank=True)
-    quantity = models.DecimalField(max_digits=14, decimal_places=3)
+    quantity = models.DecimalField(max_digits=16, decimal_places=5)
     unit = models.CharField(max_length=12, choices=Unit)
     unit_price = models.DecimalField(max_digits=12, decimal_places=4)
     discount_cents = models.BigIntegerField(default=0)
@@ -222,6 +226,27 @@ class InvoiceLine(models.Model):
         if not self.invoice.prices_include_tax:
             return self.amount_cents
         return self.amount_cents + self.tax_cents + self.rounding_cents
+
+    @property
+    def multiplies_out(self) -> bool:
+        """Whether quantity × unit price − discount is the amount, as it is printed."""
+        gross_cents = cents_half_up(self.quantity * self.unit_price)
+        return gross_cents - self.discount_cents == self.shown_cents
+
+    @property
+    def made_up_of(self) -> str:
+        """How the amount is made up where it does not multiply out; empty where it does.
+
+        The lots of one order line share its amount, so that their cents add up to it.
+        """
+        if self.multiplies_out or self.fulfilment_line is None:
+            return ""
+        whole = self.fulfilment_line.order_line
+        return _("part of %(quantity)s at %(price)s, %(amount)s together") % {
+            "quantity": printed_quantity(whole),
+            "price": words.unit_price(whole.unit_price),
+            "amount": words.money(whole.amount_cents),
+        }
 
     @property
     def weighing(self) -> Weighing | None:

@@ -111,7 +111,7 @@ def correct(
             invoice=invoice, issued_by=issued_by, key=keys.part(key, "credit"), reason=reason
         )
     made.invoice.note = reason.strip()
-    copy = invoices.save(made, prefix="", issued_by=issued_by, key=key)
+    copy = invoices.save(made, prefix=Invoice.INVOICE_PREFIX, issued_by=issued_by, key=key)
     _put_payments(invoice, copy)
     return copy
 

@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -177,11 +177,12 @@ def credit_deposit(
             % {"invoice": invoice, "count": there},
             parameter="drums",
         )
-    came_back = ngettext(
-        "Deposit of %(count)s drum that came back",
-        "Deposit of %(count)s drums that came back",
-        drums,
-    ) % {"count": drums}
+    with translation.override(invoice.language):
+        came_back = ngettext(
+            "Deposit of %(count)s drum that came back",
+            "Deposit of %(count)s drums that came back",
+            drums,
+        ) % {"count": drums}
     lines = []
     for each in out:
         if back := min(drums, int(each.quantity)):

@@ -117,7 +117,8 @@ def issue(
         raise NotAllowedNow(_why_nothing(order))
     _check_date(made.invoice.issued_on, made.invoice.supplied_on)
     check_total(made, expected_total_cents)
-    prefix = Invoice.RECEIPT_PREFIX if order.channel == Order.Channel.STAND else ""
+    is_receipt = order.channel == Order.Channel.STAND
+    prefix = Invoice.RECEIPT_PREFIX if is_receipt else Invoice.INVOICE_PREFIX
     return save(made, prefix=prefix, issued_by=issued_by, key=key)
 
 
@@ -335,7 +336,7 @@ def line_of(good: FulfilmentLine) -> InvoiceLine:
 def seller_of(house: House) -> dict[str, str]:
     """Return the house's address as printed on this day."""
     fields = ("name", "street", "city", "region", "postal_code", "country")
-    more = ("phone", "email", "tax_number", "payment_note")
+    more = ("country_code", "phone", "email", "tax_number", "payment_note")
     return {field: getattr(house, field) for field in (*fields, *more)}
 
 
@@ -345,4 +346,5 @@ def _buyer(customer: Customer | None, order: Order) -> dict[str, str]:
     if customer is None:
         return reference
     fields = ("name", "contact", "street", "city", "region", "postal_code", "country")
-    return {**{field: getattr(customer, field) for field in fields}, **reference}
+    more = ("country_code", "tax_number")
+    return {**{field: getattr(customer, field) for field in (*fields, *more)}, **reference}

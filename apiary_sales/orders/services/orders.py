@@ -27,7 +27,7 @@ from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.orders.services import followed_stock, fulfilments, reservations, weights
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.shared import keys, words
+from inventory.shared import keys, series, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
@@ -417,7 +417,8 @@ def lock(order: Order) -> Order:
 def make(**fields: Any) -> Order:
     """Write a new order under the next number of its year; raise `AlreadyRecorded` for a repeat."""
     year = fields["placed_on"].year
-    number = f"{year % 100:02d}-{numbers.next_number(f'order-{year}'):04d}"
+    last = numbers.next_number(f"order-{year}")
+    number = f"{series.ORDERS}{year % 100:02d}-{last:04d}"
     try:
         with transaction.atomic():
             return Order.objects.create(number=number, **fields)

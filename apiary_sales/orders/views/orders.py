@@ -50,6 +50,7 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
         "tags": found.state_tags(order, is_late=is_late),
         "is_open": order.status in Order.OPEN_STATUSES,
         "is_quote": order.status == Order.Status.QUOTED,
+        "can_be_confirmed": papers.can_be_confirmed(order),
         "has_reservations": any(line.reservations.all() for line in lines),
         "held": _held(order),
         "is_begun": any(line.filled for line in lines),
@@ -73,6 +74,19 @@ def pick_list_pdf(request: HttpRequest, number: str) -> HttpResponse:
         name=f"pick-list-{number}.pdf",
         template_name="documents/pick_list.html",
         context=papers.pick_list_context(_order(number)),
+    )
+
+
+@sees_buyers
+@require_safe
+def confirmation_pdf(request: HttpRequest, number: str) -> HttpResponse:
+    order = _order(number)
+    if not papers.can_be_confirmed(order):
+        raise Http404
+    return documents.answer(
+        request,
+        name=f"order-confirmation-{order.number}.pdf",
+        make=lambda: papers.confirmation(order),
     )
 
 
