@@ -1,6 +1,7 @@
 """Invoices, payments, and the balanced book of money."""
 
 from .book import Entry, EntryLine
+from .deposits import KeptDeposit
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
 from .payments import Allocation, Payment
 
@@ -11,6 +12,7 @@ __all__ = [
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
+    "KeptDeposit",
     "Payment",
     "plain",
 ]
