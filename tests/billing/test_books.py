@@ -13,7 +13,7 @@ from apiary_sales.billing.models import (
     Payment,
 )
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import book, invoices, payments
+from apiary_sales.billing.services import book, credit_notes, payments
 from apiary_sales.customers.models import CustomerBalance
 from tests import builders
 from tests.billing.conftest import TODAY, invoice_of, jars, pay
@@ -108,7 +108,7 @@ def test_an_open_amount_that_is_not_what_is_left(invoice):
 
 
 def test_a_credit_note_that_does_not_undo_its_invoice(invoice, owner, key):
-    note = invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Leaked")
+    note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Leaked")
     Invoice.objects.filter(pk=note.pk).update(total_cents=-5_999, net_cents=-5_999)
 
     assert "Credit note C26-00001 does not undo 26-00001 exactly." in faults()

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from apiary_sales.billing.models import Entry, EntryLine, Invoice
 from apiary_sales.billing.queries import books, money
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import credit_notes, invoices, payments
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
@@ -261,7 +261,7 @@ def test_a_credit_note_takes_back_goods_and_bill(shop, pounds, honey_tax, owner,
     invoice = invoice_of(shop, jars(pounds, 24, "6.10"))
     before = Balance.objects.get(place__code="shelf", item=pounds.item).quantity
 
-    note = invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Lids leak")
+    note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Lids leak")
 
     invoice.refresh_from_db()
     assert str(note) == "C26-00001"
@@ -279,7 +279,7 @@ def test_what_was_paid_on_a_credited_invoice_stays_on_account(shop, pounds, owne
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
     pay(shop, 2_000)
 
-    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+    credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
 
     assert owed(shop) == -2_000
     assert [payment.left_cents for payment in payments.money_left(shop)] == [2_000]
@@ -288,12 +288,12 @@ def test_what_was_paid_on_a_credited_invoice_stays_on_account(shop, pounds, owne
 
 def test_an_invoice_is_credited_once(shop, pounds, owner, key):
     invoice = invoice_of(shop, jars(pounds, 10))
-    note = invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+    note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
 
     with pytest.raises(NotAllowedNow) as again:
-        invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+        credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
     with pytest.raises(NotAllowedNow) as back:
-        invoices.credit(invoice=note, issued_by=owner, key=key(), reason="Wrong goods")
+        credit_notes.credit(invoice=note, issued_by=owner, key=key(), reason="Wrong goods")
 
     assert again.value.message == "Invoice 26-00001 already has a credit note: C26-00001."
     assert back.value.message == "A credit note can't be credited. Issue an invoice instead."
@@ -304,7 +304,7 @@ def test_a_credit_note_says_why(shop, pounds, owner, key):
     invoice = invoice_of(shop, jars(pounds, 10))
 
     with pytest.raises(BadValue) as refused:
-        invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="  ")
+        credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="  ")
 
     assert refused.value.parameter == "reason"
     assert refused.value.message == (
@@ -315,7 +315,7 @@ def test_a_credit_note_says_why(shop, pounds, owner, key):
 
 def test_credited_goods_can_be_filled_and_billed_again(shop, pounds, owner, key):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
-    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong lot")
+    credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong lot")
     order = Order.objects.get(pk=invoice.order_id)
     orders.fulfil(order=order, filled_by=owner, key=key())
 

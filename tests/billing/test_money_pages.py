@@ -11,7 +11,7 @@ from django.urls import reverse
 from apiary_sales.billing import papers
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books, money
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes, invoices
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
@@ -136,7 +136,7 @@ def test_invoices_are_found_by_state(office, shop, pounds, owner, key, state, nu
     made = [invoice_of(shop, jars(pounds, 1, "6.00")) for _number in range(4)]
     due(made[0], 1)
     pay(shop, 600, allocations={made[2]: 600})
-    invoices.credit(invoice=made[3], issued_by=owner, key=key(), reason="Wrong goods")
+    credit_notes.credit(invoice=made[3], issued_by=owner, key=key(), reason="Wrong goods")
 
     found = money.invoices(state=state, on=TODAY)
 
@@ -616,7 +616,7 @@ def test_the_paper_of_drums_gives_net_pounds_and_how_to_lift_them(shop):
 
 
 def test_the_paper_of_a_credit_note_points_at_its_invoice(invoice, owner, key):
-    note = invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Lids leak")
+    note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Lids leak")
 
     text = paper_of(note)
 

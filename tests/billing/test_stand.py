@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order
@@ -273,7 +273,7 @@ def test_a_paid_receipt_is_not_credited_without_giving_the_money_back(sell, poun
     sale = sell(jars(pounds, 2, "8.00"))
 
     with pytest.raises(NotAllowedNow) as refused:
-        invoices.credit(invoice=sale.invoice, issued_by=owner, key=key(), reason="Leaked")
+        credit_notes.credit(invoice=sale.invoice, issued_by=owner, key=key(), reason="Leaked")
 
     assert refused.value.message == (
         "Receipt R26-00001 was paid at the stand. Undo the stand sale instead, so that the money "

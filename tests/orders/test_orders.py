@@ -7,7 +7,7 @@ import pytest
 from auditlog.models import LogEntry
 from django.utils import timezone
 
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes, invoices
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.services import drum_register, orders
@@ -824,7 +824,7 @@ def test_goods_on_an_invoice_come_back_by_a_credit_note_alone(
     )
     assert on_shelf(jars) == (18, 0)
 
-    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="wrong shop")
+    credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="wrong shop")
 
     assert on_shelf(jars) == (48, 30)
 

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes, invoices
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Recall, RecallAct
 from apiary_sales.orders.queries import recall, recall_progress, trace
@@ -108,7 +108,7 @@ def test_a_credited_sale_still_names_its_buyer(sell, jar_line, jars, shelf):
     lot = builders.packed_lot(jars, shelf, 48)
     done = sell(jar_line(10))
     bill = invoices.issue(order=done.order, issued_by=builders.person(), key="bill")
-    invoices.credit(invoice=bill, issued_by=builders.person(), key="credit", reason="came back")
+    credit_notes.credit(invoice=bill, issued_by=builders.person(), key="credit", reason="came back")
 
     row = only(recall.answer([lot.pk], with_sales=True).sales)
 

@@ -27,7 +27,7 @@ from apiary_sales.billing.forms.money import (
 )
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import money
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import credit_notes, invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries.orders import lines_to_fill
@@ -86,7 +86,7 @@ def _filters(form: InvoiceFilterForm) -> dict[str, Any]:
 def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
     invoice = _invoice(pk)
     context = papers.invoice_context(invoice)
-    context["drums_on_deposit"] = invoices.drums_on_deposit(invoice)
+    context["drums_on_deposit"] = credit_notes.drums_on_deposit(invoice)
     if invoice.customer and (invoice.open_cents or invoice.returns_deposit):
         account = money.account_of(invoice.customer, timezone.localdate())
         context["on_account_cents"] = max(0, account.on_account_cents)
@@ -180,7 +180,7 @@ class CreditView(ActView):
 
     def act(self, data: dict[str, Any]) -> Invoice:
         self.had_left = data["had_left"]
-        return invoices.credit(
+        return credit_notes.credit(
             invoice=self.invoice,
             issued_by=person_of(self.request),
             key=data["key"],
@@ -229,13 +229,13 @@ class DepositView(ActView):
 
     def prepare(self) -> None:
         self.invoice = _invoice(self.kwargs["pk"])
-        self.drums = invoices.drums_on_deposit(self.invoice)
+        self.drums = credit_notes.drums_on_deposit(self.invoice)
 
     def get_initial(self) -> dict[str, Any]:
         return {"drums": self.drums or None}
 
     def act(self, data: dict[str, Any]) -> Invoice:
-        return invoices.credit_deposit(
+        return credit_notes.credit_deposit(
             invoice=self.invoice,
             drums=data["drums"],
             issued_by=person_of(self.request),
