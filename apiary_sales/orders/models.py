@@ -326,8 +326,8 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
                 order_line__kind=kinds.HONEY,
                 order_line__is_drawn=False,
                 order_line__drum__kind=Place.Kind.DRUM,
-                returned__lt=F("quantity"),
             )
+            .exclude(returns__place=F("order_line__drum"))
             .filter(
                 models.Exists(
                     charges.filter(kind__in=[kinds.DRUM_DEPOSIT, kinds.DRUM_SALE])

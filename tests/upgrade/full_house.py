@@ -26,7 +26,14 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
-from apiary_sales.orders.services import orders, quotes, recalls
+from apiary_sales.orders.services import (
+    deliveries,
+    drum_register,
+    orders,
+    quotes,
+    recalls,
+    weigh_out,
+)
 from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
@@ -530,11 +537,20 @@ def _sell_drums(person) -> None:
         key="full:quote",
     )
     order = Order.objects.get(idempotency_key="demo:quote")
-    orders.fulfil(order=order, filled_by=person, key="full:drums")
-    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
-    orders.drums_back(
+    gone = weigh_out.hand_over(
         order=order,
-        drums=[Place.objects.get(code="D-001")],
+        filled_by=person,
+        key="full:drums",
+        scale=weigh_out.ScaleUsed(name="Floor scale", weighed_by="Ines"),
+        drums={
+            line.pk: weigh_out.DrumOnScale(net_grams=line.to_fill - 200, seal=f"S-{line.pk}")
+            for line in order.lines.filter(kind=OrderLine.Kind.HONEY)
+        },
+    )
+    deliveries.describe(fulfilment=gone, carrier="Plains Freight", packages=3)
+    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
+    drum_register.take_back(
+        outings=drum_register.outings_of(order, [Place.objects.get(code="D-001")]),
         received_by=person,
         key="full:drums-back",
     )

@@ -7,6 +7,64 @@ from django.conf import settings
 from django.db import migrations, models
 
 
+def write_down_returns(apps, schema_editor):
+    """Let the register know the drums that came back before there was one.
+
+    A drum that is in use, or that went out again, came back from where it was before. The day is
+    that of the event of its order, where there is one.
+    """
+    database = schema_editor.connection.alias
+
+    def rows(name):
+        return apps.get_model("orders", name)._default_manager.using(database)
+
+    charged = {}
+    for line in rows("OrderLine").filter(kind__in=["drum_deposit", "drum_sale"]):
+        charged.setdefault(line.order_id, set()).add(line.drum_id)
+    outings = (
+        rows("FulfilmentLine")
+        .filter(
+            fulfilment__is_taken_back=False,
+            order_line__kind="honey",
+            order_line__is_drawn=False,
+            order_line__drum__kind="drum",
+        )
+        .select_related("order_line__drum", "fulfilment")
+        .order_by("id")
+    )
+    by_drum = {}
+    for line in outings:
+        if charged.get(line.fulfilment.order_id, set()) & {None, line.order_line.drum_id}:
+            by_drum.setdefault(line.order_line.drum_id, []).append(line)
+    for lines in by_drum.values():
+        for line, later in zip(lines, [*lines[1:], None], strict=True):
+            drum = line.order_line.drum
+            if later is None and not drum.is_active:
+                continue
+            event = next(
+                (
+                    event
+                    for event in rows("OrderEvent").filter(
+                        order=line.fulfilment.order_id, kind="drums_back"
+                    )
+                    if drum.name in event.note.split(", ")
+                ),
+                None,
+            )
+            day = line.fulfilment.filled_on
+            if event is not None:
+                day = django.utils.timezone.localdate(event.happened_at)
+            elif later is not None:
+                day = later.fulfilment.filled_on
+            made = rows("DrumReturn").create(
+                outcome="empty",
+                returned_on=day,
+                recorded_by_id=event.recorded_by_id if event else line.fulfilment.filled_by_id,
+                idempotency_key=f"before-the-register:{line.pk}",
+            )
+            rows("ReturnedDrum").create(drum_return=made, fulfilment_line=line)
+
+
 class Migration(migrations.Migration):
 
     dependencies = [
@@ -91,4 +149,5 @@ class Migration(migrations.Migration):
                 'constraints': [models.CheckConstraint(condition=models.Q(('load_net_grams__isnull', True), ('load_net_grams__gt', 0), _connector='OR'), name='weigh_out_load_gt_0')],
             },
         ),
+        migrations.RunPython(write_down_returns, migrations.RunPython.noop, elidable=True),
     ]
