@@ -462,7 +462,7 @@ class ShippedDrum(models.Model):
     """One drum as it was loaded: its weights, its seal, and how far the books were off.
 
     `book_grams` is what the books had in it before, `posting` the difference where there was one.
-    Gross and tare are known where the drum was weighed by itself.
+    Where only a net weight is known, gross is that and the empty weight on record.
     """
 
     fulfilment_line = models.OneToOneField(

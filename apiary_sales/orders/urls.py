@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.orders.views import lists, orders, quotes
+from apiary_sales.orders.views import deliveries, lists, orders, quotes
 
 app_name = "orders"
 
@@ -19,6 +19,21 @@ urlpatterns = [
         "orders/<str:number>/take-back/<int:pk>/",
         orders.OrderTakeBackView.as_view(),
         name="order_take_back",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/delivery/",
+        deliveries.DeliveryView.as_view(),
+        name="delivery",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/<slug:paper>/",
+        deliveries.delivery_paper,
+        name="delivery_paper",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/<slug:paper>.pdf",
+        deliveries.delivery_paper_pdf,
+        name="delivery_paper_pdf",
     ),
     path("quotes/new/", quotes.QuoteCreateView.as_view(), name="quote_create"),
     path("quotes/new/total/", quotes.quote_total, name="quote_total"),

@@ -1,18 +1,20 @@
 """Drums weighed as they leave: the scale is booked, handed over and billed."""
 
-from datetime import date, timedelta
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+import time_machine
 from django.core.management import call_command
+from django.utils import timezone
 
 from apiary_sales.orders.models import Fulfilment, OrderLine, ShippedDrum, WeighOut
 from apiary_sales.orders.services import orders, quotes, weigh_out
 from apiary_sales.orders.services.weigh_out import DrumOnScale, ScaleUsed
 from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError
 from inventory.shared.services import house
-from inventory.stock.models import Balance, Place, Posting
-from inventory.stock.services import drums
+from inventory.stock.models import Balance, Place, Posting, Shortage
+from inventory.stock.services import drums, honey
 from tests import builders
 from tests.orders.conftest import charge
 
@@ -81,7 +83,7 @@ def test_each_drum_is_booked_and_billed_by_its_gross_less_its_tare(hand_over, li
     assert list(shipped) == [
         (312_000, 18_000, 294_000, BOOK, "A-1"),
         (314_500, 18_500, 296_000, BOOK, "A-2"),
-        (None, None, BOOK, BOOK, ""),
+        (313_000, 18_000, BOOK, BOOK, ""),
     ]
     weighing = WeighOut.objects.get(fulfilment=fulfilment)
     assert (weighing.scale, weighing.weighed_by) == ("Floor scale 2", "Bram")
@@ -102,7 +104,8 @@ def test_a_load_is_shared_to_the_gram_by_the_weights_on_the_books(hand_over, lin
     # A third of 880,000 is 293,333 and a third: the gram that is left goes to one of them.
     assert nets == [293_334, 293_333, 293_333]
     assert WeighOut.objects.get().load_net_grams == 880_000
-    assert ShippedDrum.objects.filter(gross_grams=None).count() == 3
+    shipped = ShippedDrum.objects.values_list("gross_grams", "tare_grams", "net_grams")
+    assert set(shipped) == {(311_334, 18_000, 293_334), (311_333, 18_000, 293_333)}
 
 
 def test_a_load_is_shared_only_by_the_drums_that_leave_now(hand_over, lines):
@@ -187,14 +190,17 @@ def test_the_same_form_twice_weighs_and_hands_over_once(hand_over, lines):
     assert Posting.objects.filter(kind=Posting.Kind.REWEIGHING).count() == 1
 
 
-def test_goods_handed_over_earlier_were_weighed_on_that_day(hand_over, lines, order):
-    yesterday = date.today() - timedelta(days=1)
-    Posting.objects.all()
-    made = hand_over(drums={lines[0].pk: DrumOnScale(net_grams=294_000)}, filled_on=None)
+def test_a_drum_filled_and_sold_on_an_earlier_day_is_weighed_between_the_two(hand_over, lines):
+    filled_at = Posting.objects.filter(kind=Posting.Kind.DRUM_FILL).latest("occurred_at").occurred_at
+    today = timezone.localdate()
 
-    assert made.filled_on >= yesterday
+    with time_machine.travel(timezone.now() + timedelta(days=2)):
+        made = hand_over(drums={lines[0].pk: DrumOnScale(net_grams=296_000)}, filled_on=today)
+
     scale = Posting.objects.get(kind=Posting.Kind.REWEIGHING)
-    assert scale.occurred_at <= made.posting.occurred_at
+    assert filled_at < scale.occurred_at < made.posting.occurred_at
+    assert timezone.localdate(made.posting.occurred_at) == today
+    assert not Shortage.objects.exists()
 
 
 def test_what_was_weighed_out_and_taken_back_is_reserved_at_its_new_weight(
@@ -239,8 +245,6 @@ def test_a_quote_is_refused_for_a_drum_from_which_honey_was_drawn(
         created_by=owner,
         key="quote",
     )
-    from inventory.stock.services import honey
-
     honey.transfer(source=drum, target=other, grams=5_000, recorded_by=owner, key="drawn")
 
     with pytest.raises(HouseError, match="has changed since the quote"):

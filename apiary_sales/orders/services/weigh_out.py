@@ -67,9 +67,10 @@ class _Loaded:
 
     @property
     def tare_grams(self) -> int | None:
-        """The tare that goes with its gross weight; None where only a net weight is known."""
-        gross = self.on_scale.gross_grams
-        return None if gross is None else gross - self.net_grams
+        """The empty weight that goes with its gross weight: as weighed, or the one on record."""
+        if self.on_scale.gross_grams is not None:
+            return self.on_scale.gross_grams - self.net_grams
+        return vessel_of(self.line).tare_grams
 
 
 @transaction.atomic
@@ -310,7 +311,7 @@ def _write_down(
     ShippedDrum.objects.bulk_create(
         ShippedDrum(
             fulfilment_line=rows[drum.line.pk],
-            gross_grams=drum.on_scale.gross_grams,
+            gross_grams=None if drum.tare_grams is None else drum.net_grams + drum.tare_grams,
             tare_grams=drum.tare_grams,
             net_grams=drum.net_grams,
             book_grams=drum.book_grams,

@@ -167,6 +167,9 @@ class OrderFulfilView(OrderActView):
     def get_form_kwargs(self):
         return {**super().get_form_kwargs(), "order": self.order}
 
+    def get_initial(self):
+        return {"weighed_by": person_of(self.request).display_name}
+
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
         has_drums = any(rules.is_whole_drum(row.line) for row in context["form"].rows())
