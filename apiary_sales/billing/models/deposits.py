@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models.book import Entry
-from apiary_sales.billing.models.invoices import Invoice
+from apiary_sales.billing.models.invoices import InvoiceLine
 from apiary_sales.orders.models import ReturnedDrum
 
 
@@ -20,7 +20,9 @@ class KeptDeposit(models.Model):
     returned_drum = models.OneToOneField(
         ReturnedDrum, on_delete=models.PROTECT, related_name="kept_deposit"
     )
-    invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="kept_deposits")
+    invoice_line = models.ForeignKey(
+        InvoiceLine, on_delete=models.PROTECT, related_name="kept_deposits"
+    )
     amount_cents = models.BigIntegerField()
     kept_on = models.DateField(default=timezone.localdate)
     reason = models.CharField(_("reason"), max_length=300)
@@ -41,4 +43,4 @@ class KeptDeposit(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.invoice} {self.amount_cents}"
+        return f"{self.invoice_line} {self.amount_cents}"

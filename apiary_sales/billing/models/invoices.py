@@ -126,16 +126,6 @@ class Invoice(models.Model):
         return self.credits_id is not None
 
     @property
-    def deposit_notes(self) -> list["Invoice"]:
-        """The credit notes for drums of this invoice that came back, oldest first."""
-        return list(self.credit_notes.filter(returns_deposit=True).order_by("id"))
-
-    @property
-    def full_credit_note(self) -> "Invoice | None":
-        """The credit note that took this invoice back, or None."""
-        return self.credit_notes.filter(returns_deposit=False).first()
-
-    @property
     def is_receipt(self) -> bool:
         return self.series.startswith(self.RECEIPT_PREFIX)
 

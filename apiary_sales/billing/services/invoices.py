@@ -52,6 +52,11 @@ class Draft:
     lines: list[InvoiceLine]
     taxes: list[list[InvoiceLineTax]]
 
+    @property
+    def tax_sums(self) -> list[rules.TaxSum]:
+        """The tax by rate, as it is printed."""
+        return rules.taxes_of(self.lines)
+
 
 def find(key: str) -> Invoice | None:
     """Return the bill already made with this idempotency key."""

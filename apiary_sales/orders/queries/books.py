@@ -93,7 +93,7 @@ def _wrong_returns() -> Iterator[str]:
         line: (quantity, cents)
         for line, quantity, cents in GoodsReturn.objects.order_by()
         .values_list("fulfilment_line")
-        .annotate(Sum("quantity"), fit_cents=Sum("cost_cents", filter=Q(is_fit=True), default=0))
+        .annotate(pieces=Sum("quantity"), cents=Sum("cost_cents", filter=Q(is_fit=True), default=0))
     }
     for line in (
         FulfilmentLine.objects.filter(

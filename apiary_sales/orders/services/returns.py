@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import cast
 
+from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -29,10 +30,44 @@ from inventory.shared import days, keys
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.money import share_cents
 from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger, places
 
-__all__ = ["note_billed", "send_again", "take_in"]
+__all__ = ["note_billed", "record", "send_again", "take_in"]
+
+
+@transaction.atomic
+def record(
+    *,
+    order: Order,
+    goods_back: Sequence[GoodsBack],
+    recorded_by: Person,
+    key: str,
+    reason: str,
+    returned_on: date | None = None,
+) -> Order:
+    """Book goods that came back after they were billed, without a credit note; return the order.
+
+    Raises as `take_in`, `BadValue` without a reason or without goods, and `AlreadyRecorded`.
+    """
+    order = orders.lock(order)
+    refuse_repeat(OrderEvent, keys.part(key, "returned"), made=order)
+    problems = Problems()
+    if not goods_back:
+        problems.add("goods_back", _("Enter for at least one line how much came back."))
+    if not reason.strip():
+        problems.add("reason", _("Say why the goods come back."))
+    problems.raise_any()
+    take_in(
+        order=order,
+        goods_back=goods_back,
+        recorded_by=recorded_by,
+        key=key,
+        reason=reason,
+        returned_on=returned_on,
+    )
+    return order
 
 
 def take_in(
