@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.billing.views import credits, money, service_bills, stand, stand_weight
+from apiary_sales.billing.views import credits, drums, money, service_bills, stand, stand_weight
 
 app_name = "billing"
 
@@ -14,6 +14,26 @@ urlpatterns = [
     path("stand/receipts/<int:pk>/", stand.receipt, name="receipt"),
     path("stand/receipts/<int:pk>/pdf/", stand.receipt_pdf, name="receipt_pdf"),
     path("stand/receipts/<int:pk>/undo/", stand.TakeBackView.as_view(), name="receipt_undo"),
+    path("selling/drums/", drums.drum_list, name="drum_register"),
+    path("selling/drums/register.pdf", drums.drum_list_pdf, name="drum_register_pdf"),
+    path("selling/drums/register.csv", drums.drum_list_csv, name="drum_register_csv"),
+    path("selling/drums/drum/<slug:code>/", drums.drum_history, name="drum_history"),
+    path(
+        "selling/drums/customers/<int:pk>/back/",
+        drums.DrumsReturnView.as_view(),
+        name="drums_return",
+    ),
+    path(
+        "selling/drums/customers/<int:pk>/refund/",
+        drums.DepositRefundView.as_view(),
+        name="deposit_refund",
+    ),
+    path("selling/drums/out/<int:pk>/lost/", drums.DrumLostView.as_view(), name="drum_lost"),
+    path(
+        "selling/drums/returned/<int:pk>/keep/",
+        drums.KeepDepositView.as_view(),
+        name="deposit_keep",
+    ),
     path("money/", money.overview, name="money"),
     path("money/invoices/", money.invoice_list, name="invoice_list"),
     path("money/invoices/new/<str:number>/", money.IssueView.as_view(), name="invoice_create"),

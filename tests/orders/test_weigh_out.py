@@ -191,14 +191,14 @@ def test_the_same_form_twice_weighs_and_hands_over_once(hand_over, lines):
 
 
 def test_a_drum_filled_and_sold_on_an_earlier_day_is_weighed_between_the_two(hand_over, lines):
-    filled_at = Posting.objects.filter(kind=Posting.Kind.DRUM_FILL).latest("occurred_at").occurred_at
+    fill = Posting.objects.get(kind=Posting.Kind.DRUM_FILL, lines__place=lines[0].drum)
     today = timezone.localdate()
 
     with time_machine.travel(timezone.now() + timedelta(days=2)):
         made = hand_over(drums={lines[0].pk: DrumOnScale(net_grams=296_000)}, filled_on=today)
 
     scale = Posting.objects.get(kind=Posting.Kind.REWEIGHING)
-    assert filled_at < scale.occurred_at < made.posting.occurred_at
+    assert fill.occurred_at < scale.occurred_at < made.posting.occurred_at
     assert timezone.localdate(made.posting.occurred_at) == today
     assert not Shortage.objects.exists()
 

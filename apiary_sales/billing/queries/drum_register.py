@@ -202,7 +202,6 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
     by_fulfilment = dict(
         back.order_by().values_list("fulfilment").annotate(drums=Count("pk", distinct=True))
     )
-    # Counted once for each time the annotation of a sold drum differs: it never does in one sale.
     billed = (
         InvoiceLine.objects.filter(
             fulfilment_line__fulfilment__in=by_fulfilment,
