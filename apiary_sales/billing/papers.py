@@ -38,11 +38,7 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         "credit_notes": notes,
         "is_credited": bool(notes)
         and sum(note.total_cents for note in notes) == -invoice.total_cents,
-        "has_bulk": any(
-            _may_be_a_drum(line.fulfilment_line.order_line)
-            for line in lines
-            if line.fulfilment_line
-        ),
+        "has_bulk": any(_may_be_a_drum(line) for line in lines),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
     }

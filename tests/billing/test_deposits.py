@@ -169,7 +169,8 @@ def test_the_goods_stay_billed_when_a_deposit_went_back(order, invoice, give_bac
         )
 
     assert refused.value.message == (
-        "These goods are on an invoice. Issue a credit note instead: it takes the goods back too."
+        "These goods are on an invoice. Issue a credit note for it, and say what came back; or, "
+        "where they are credited already, book them as goods back."
     )
 
 
@@ -187,7 +188,7 @@ def test_taking_the_invoice_back_credits_only_what_is_left(
     assert (owed(packer), payments.on_account_cents(packer)) == (-287_666, 287_666)
     assert credit_notes.drums_on_deposit(invoice) == 0
     order.refresh_from_db()
-    assert order.status == Order.Status.OPEN
+    assert order.status == Order.Status.FILLED
 
 
 def test_an_invoice_without_drums_has_no_deposit(shop, pounds, give_back):
@@ -259,8 +260,7 @@ def test_a_note_for_more_drums_than_were_billed_is_a_fault(invoice, give_back):
 
     found = list(books.faults())
 
-    good = note.lines.get().fulfilment_line_id
-    assert found == [f"More of goods handed over ({good}) is credited than was billed."]
+    assert found == [f"More of {note.lines.get().description} is credited than {invoice} bills."]
     InvoiceLine.objects.filter(invoice=note).update(quantity=-1)
 
 

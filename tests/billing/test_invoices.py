@@ -13,6 +13,7 @@ from apiary_sales.billing.services import credit_notes, invoices, payments
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
+from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import TaxRate
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow
@@ -250,18 +251,29 @@ def test_numbers_follow_the_days(shop, pounds, owner, key):
 
     assert (refused.value.parameter, refused.value.message) == (
         "issued_on",
-        "The last invoice, 26-00001, is dated Sep 9, 2026, and invoice numbers must "
-        "follow the dates. Choose that day or a later one.",
+        "The last one, 26-00001, is dated Sep 9, 2026, and numbers must follow the dates. "
+        "Choose that day or a later one.",
     )
     second = invoices.issue(order=early, issued_by=owner, key=key(), issued_on=TODAY - days(1))
     assert str(second) == "26-00002"
 
 
-def test_a_credit_note_takes_back_goods_and_bill(shop, pounds, honey_tax, owner, key):
+def test_a_credit_note_takes_back_the_bill_and_the_goods_that_came_back(
+    shop, pounds, honey_tax, owner, key
+):
     invoice = invoice_of(shop, jars(pounds, 24, "6.10"))
     before = Balance.objects.get(place__code="shelf", item=pounds.item).quantity
 
-    note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Lids leak")
+    goods = invoice.lines.get().fulfilment_line
+    shelf = Place.objects.get(code="shelf")
+
+    note = credit_notes.credit(
+        invoice=invoice,
+        issued_by=owner,
+        key=key(),
+        reason="Lids leak",
+        goods_back=[GoodsBack(goods, 24, shelf)],
+    )
 
     invoice.refresh_from_db()
     assert str(note) == "C26-00001"
@@ -295,7 +307,7 @@ def test_an_invoice_is_credited_once(shop, pounds, owner, key):
     with pytest.raises(NotAllowedNow) as back:
         credit_notes.credit(invoice=note, issued_by=owner, key=key(), reason="Wrong goods")
 
-    assert again.value.message == "Invoice 26-00001 already has a credit note: C26-00001."
+    assert again.value.message == "Invoice 26-00001 is credited in full already."
     assert back.value.message == "A credit note can't be credited. Issue an invoice instead."
     assert Invoice.objects.count() == 2
 
@@ -307,15 +319,15 @@ def test_a_credit_note_says_why(shop, pounds, owner, key):
         credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="  ")
 
     assert refused.value.parameter == "reason"
-    assert refused.value.message == (
-        "Say why the goods come back; it is printed on the credit note."
-    )
+    assert refused.value.message == "Say why it is credited; it is printed on the credit note."
     assert Invoice.objects.count() == 1
 
 
-def test_credited_goods_can_be_filled_and_billed_again(shop, pounds, owner, key):
+def test_credited_goods_can_be_sent_again_and_billed_again(shop, pounds, owner, key):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
-    credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong lot")
+    credit_notes.credit(
+        invoice=invoice, issued_by=owner, key=key(), reason="Lost", sends_again=True
+    )
     order = Order.objects.get(pk=invoice.order_id)
     orders.fulfil(order=order, filled_by=owner, key=key())
 

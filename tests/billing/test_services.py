@@ -108,7 +108,7 @@ def test_a_credit_note_undoes_a_billed_service_and_leaves_nothing_to_do(shop, fe
 
     invoice.order.refresh_from_db()
     assert note.total_cents == -3_500
-    assert invoice.order.status == Order.Status.CANCELLED
+    assert invoice.order.status == Order.Status.FILLED
     assert CustomerBalance.objects.owed_cents(shop) == 0
     assert faults() == []
 

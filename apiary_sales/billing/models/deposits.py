@@ -12,10 +12,7 @@ from apiary_sales.orders.models import ReturnedDrum
 
 
 class KeptDeposit(models.Model):
-    """The deposit of one drum that is not given back: what was owed becomes income.
-
-    Without an entry, it was booked as income when it was billed, as all deposits once were.
-    """
+    """The deposit of one drum that is not given back: what was owed becomes income."""
 
     returned_drum = models.OneToOneField(
         ReturnedDrum, on_delete=models.PROTECT, related_name="kept_deposit"
@@ -27,7 +24,7 @@ class KeptDeposit(models.Model):
     kept_on = models.DateField(default=timezone.localdate)
     reason = models.CharField(_("reason"), max_length=300)
     entry = models.OneToOneField(
-        Entry, on_delete=models.PROTECT, null=True, blank=True, related_name="kept_deposit"
+        Entry, on_delete=models.PROTECT, related_name="kept_deposit"
     )
     kept_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"

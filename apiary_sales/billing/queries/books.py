@@ -11,6 +11,7 @@ from apiary_sales.billing.models import (
     EntryLine,
     Invoice,
     InvoiceLine,
+    KeptDeposit,
     Payment,
 )
 from apiary_sales.customers.models import Customer, CustomerBalance
@@ -133,8 +134,11 @@ def _wrong_credits() -> Iterator[str]:
     for line in (
         InvoiceLine.objects.filter(credits_line=None, credit_lines__isnull=False)
         .distinct()
-        .annotate(credited_cents=_credited_of_line())
-        .filter(amount_cents__lt=-F("credited_cents"))
+        .annotate(
+            credited_cents=_credited_of_line("amount_cents"),
+            credited_quantity=_credited_of_line("quantity", credited_as="goods"),
+        )
+        .filter(Q(amount_cents__lt=-F("credited_cents")) | Q(quantity__lt=-F("credited_quantity")))
         .select_related("invoice")
         .order_by("id")
     ):
@@ -163,15 +167,16 @@ def _wrong_credits() -> Iterator[str]:
         yield f"Credit note {line.invoice} gives {line.description} back as a deposit."
 
 
-def _credited_of_line() -> Coalesce:
+def _credited_of_line(figure: str, **credited: str) -> Coalesce:
+    """Return, as a part of a query, what credit notes take off a figure of a line."""
     lines = (
-        InvoiceLine.objects.filter(credits_line=OuterRef("pk"))
+        InvoiceLine.objects.filter(credits_line=OuterRef("pk"), **credited)
         .values("credits_line")
         .order_by()
-        .annotate(total=Sum("amount_cents"))
+        .annotate(total=Sum(figure))
         .values("total")
     )
-    return Coalesce(Subquery(lines), 0)
+    return Coalesce(Subquery(lines), 0, output_field=InvoiceLine._meta.get_field(figure))
 
 
 def _credited_cents(invoice: str) -> Coalesce:
@@ -287,15 +292,19 @@ def _wrong_taxes() -> Iterator[str]:
 
 
 def _wrong_deposits() -> Iterator[str]:
-    """What is held for drums is what was billed for them and not given back."""
+    """What is held for drums is what was billed for them and neither given back nor kept."""
     held = EntryLine.objects.filter(account=Account.DEPOSITS).aggregate(
         cents=Coalesce(Sum("amount_cents"), 0)
     )["cents"]
     billed = InvoiceLine.objects.filter(
         fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT
     ).aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
-    if held != -billed:
-        yield f"Deposits of {billed} cents are billed, and the book holds {-held}."
+    kept = KeptDeposit.objects.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    if held != kept - billed:
+        yield (
+            f"Deposits of {billed} cents are billed and {kept} are kept, "
+            f"and the book holds {-held}."
+        )
 
 
 def _missing_numbers() -> Iterator[str]:

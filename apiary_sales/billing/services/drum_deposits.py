@@ -215,15 +215,11 @@ def _keep(
     kept_on: date,
 ) -> KeptDeposit:
     cents = share_cents(deposit.amount_cents, 1, int(deposit.quantity))
-    invoice = deposit.line.invoice
-    entry = None
-    # Deposits that were billed before they had an account of their own are income already.
-    if cents and invoice.entry.lines.filter(account=Account.DEPOSITS).exists():
-        entry = book.enter(
-            kind=Entry.Kind.ADJUSTMENT,
-            lines=[BookLine(Account.DEPOSITS, cents), BookLine(Account.SALES, -cents)],
-            happened_on=kept_on,
-        )
+    entry = book.enter(
+        kind=Entry.Kind.ADJUSTMENT,
+        lines=[BookLine(Account.DEPOSITS, cents), BookLine(Account.SALES, -cents)],
+        happened_on=kept_on,
+    )
     return KeptDeposit.objects.create(
         returned_drum=returned_drum,
         invoice_line=deposit.line,

@@ -58,7 +58,8 @@ class BillActView(ActView):
             elif form.is_valid_to_work_out():
                 draft = self.work_out(form)
         except HouseError as error:
-            if not form.errors:
+            # Said by the act itself where the form was sent to be issued.
+            if form.is_bound and not form.errors:
                 form.refuse(error)
         return {
             **context,
