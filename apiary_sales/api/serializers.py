@@ -281,6 +281,7 @@ class OrderLineSerializer(serializers.ModelSerializer):
     class Meta:
         model = OrderLine
         fields = [
+            "id",
             "kind",
             "product",
             "drum",

@@ -10,6 +10,7 @@ from apiary_sales.api import (
     comb,
     corrections,
     counts,
+    drums,
     files,
     fill_checks,
     flow,
@@ -213,6 +214,29 @@ urlpatterns = [
         name="shortage-settle",
     ),
     path("shortages/<int:pk>/lot/", shortages.ShortageLotApiView.as_view(), name="shortage-lot"),
+    path(
+        "orders/<str:number>/hand-over/", drums.HandOverApiView.as_view(), name="order-hand-over"
+    ),
+    path("fulfilments/<int:pk>/delivery/", drums.DeliveryApiView.as_view(), name="delivery"),
+    path(
+        "fulfilments/<int:pk>/<slug:paper>.pdf",
+        drums.DeliveryPaperApiView.as_view(),
+        name="delivery-paper",
+    ),
+    path("drums-out/", drums.DrumsOutApiView.as_view(), name="drums-out"),
+    path("drums/<slug:code>/history/", drums.DrumHistoryApiView.as_view(), name="drum-history"),
+    path("drum-returns/", drums.DrumReturnsApiView.as_view(), name="drum-returns"),
+    path("drums-lost/", drums.DrumsLostApiView.as_view(), name="drums-lost"),
+    path(
+        "returned-drums/<int:pk>/keep-deposit/",
+        drums.KeepDepositApiView.as_view(),
+        name="keep-deposit",
+    ),
+    path(
+        "customers/<int:pk>/deposit-refunds/",
+        drums.DepositRefundsApiView.as_view(),
+        name="deposit-refunds",
+    ),
     path("services/", service_bills.ServicesApiView.as_view(), name="services"),
     path(
         "customers/<int:pk>/service-bills/",

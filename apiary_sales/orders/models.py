@@ -341,6 +341,11 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
         """Return the drums that are out and not known to be lost."""
         return self.outings().filter(drums_returned=None)
 
+    def not_back(self) -> "FulfilmentLineQuerySet":
+        """Return the drums that are out, those given up for lost among them."""
+        back = ReturnedDrum.objects.filter(fulfilment_line=models.OuterRef("pk"), is_lost=False)
+        return self.outings().exclude(models.Exists(back))
+
     def unbilled_cents(self, customer: Customer) -> int:
         """Return what was handed over to a customer and is on no invoice yet, before tax."""
         # Bills are written a layer above, and found here only by the name of their relation.

@@ -317,8 +317,8 @@ def test_a_return_leads_to_the_refund(send, client, owner, packer, key):
             "outcome": "empty",
             "returned_on": "2026-09-10",
             f"drum_{line.pk}": "on",
-            f"tare_{line.pk}_0": "40",
-            f"tare_{line.pk}_1": "lb",
+            f"tare_{line.pk}": "40",
+            f"tare_{line.pk}_unit": "lb",
         },
     )
     refund = reverse("billing:deposit_refund", args=[packer.pk])

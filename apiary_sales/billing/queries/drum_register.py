@@ -117,13 +117,12 @@ def still_out() -> list[Outing]:
 
 def lost() -> list[Outing]:
     """Return the drums given up for lost that never came back."""
-    rows = FulfilmentLine.objects.outings().filter(drums_returned__is_lost=True)
-    return _outings(rows.exclude(drums_returned__is_lost=False))
+    return _outings(FulfilmentLine.objects.not_back().filter(drums_returned__is_lost=True))
 
 
-def of_customer(customer: Customer) -> list[Outing]:
-    """Return every drum that a customer had or has."""
-    rows = FulfilmentLine.objects.outings().filter(fulfilment__order__customer=customer)
+def with_customer(customer: Customer) -> list[Outing]:
+    """Return the drums that a customer has, those given up for lost among them."""
+    rows = FulfilmentLine.objects.not_back().filter(fulfilment__order__customer=customer)
     return _outings(rows)
 
 

@@ -95,9 +95,7 @@ class DrumsReturnView(ActView):
         return get_object_or_404(Customer, pk=self.kwargs["pk"])
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        outings = [
-            outing for outing in register.of_customer(self.customer) if outing.back is None
-        ]
+        outings = register.with_customer(self.customer)
         return {**super().get_form_kwargs(), "outings": outings}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
