@@ -214,9 +214,7 @@ urlpatterns = [
         name="shortage-settle",
     ),
     path("shortages/<int:pk>/lot/", shortages.ShortageLotApiView.as_view(), name="shortage-lot"),
-    path(
-        "orders/<str:number>/hand-over/", drums.HandOverApiView.as_view(), name="order-hand-over"
-    ),
+    path("orders/<str:number>/hand-over/", drums.HandOverApiView.as_view(), name="order-hand-over"),
     path("fulfilments/<int:pk>/delivery/", drums.DeliveryApiView.as_view(), name="delivery"),
     path(
         "fulfilments/<int:pk>/<slug:paper>.pdf",

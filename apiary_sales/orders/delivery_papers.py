@@ -112,7 +112,7 @@ def context(fulfilment: Fulfilment) -> dict[str, Any]:
 
 
 def pdf(paper: str, fulfilment: Fulfilment) -> bytes:
-    """Return a paper of a fulfilment as PDF, in its customer's language; raises `PdfUnavailable`."""
+    """Return a paper as PDF, in the language of its customer; raises `PdfUnavailable`."""
     with translation.override(language_of(fulfilment)):
         return documents.render_pdf(TEMPLATES[paper], context(fulfilment))
 
@@ -126,13 +126,9 @@ def language_of(fulfilment: Fulfilment) -> str:
 def _drum_row(line: FulfilmentLine, house: House) -> GoodsRow:
     shipped = getattr(line, "shipped_drum", None)
     drum = rules.vessel_of(line.order_line)
-    weights = printed_weights.of_drum(
-        house,
-        net_grams=line.quantity,
-        # Drums that left before they could be weighed out have only the tare on record.
-        tare_grams=shipped.tare_grams if shipped else drum.tare_grams,
-        billed_pounds=rules.printed_pounds(line.quantity, line.order_line.unit_price),
-    )
+    # A drum that left before drums were weighed out has only the tare on record.
+    tare = shipped.tare_grams if shipped else drum.tare_grams
+    weights = printed_weights.of_goods(house, net_grams=line.quantity, tare_grams=tare)
     return GoodsRow(
         line.order_line,
         line.lot,
@@ -146,10 +142,7 @@ def _drum_row(line: FulfilmentLine, house: House) -> GoodsRow:
 def _goods_row(line: FulfilmentLine, house: House) -> GoodsRow:
     weights = None
     if line.order_line.is_by_weight:
-        billed = rules.printed_pounds(line.quantity, line.order_line.unit_price)
-        weights = printed_weights.of_drum(
-            house, net_grams=line.quantity, tare_grams=None, billed_pounds=billed
-        )
+        weights = printed_weights.of_goods(house, net_grams=line.quantity)
     return GoodsRow(line.order_line, line.lot, line.quantity, weights)
 
 

@@ -328,11 +328,7 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
                 order_line__drum__kind=Place.Kind.DRUM,
             )
             .exclude(returns__place=F("order_line__drum"))
-            .filter(
-                models.Exists(
-                    charges.filter(kind__in=[kinds.DRUM_DEPOSIT, kinds.DRUM_SALE])
-                )
-            )
+            .filter(models.Exists(charges.filter(kind__in=[kinds.DRUM_DEPOSIT, kinds.DRUM_SALE])))
             .annotate(is_sold=models.Exists(charges.filter(kind=kinds.DRUM_SALE)))
             .order_by("fulfilment__filled_on", "id")
         )

@@ -237,9 +237,7 @@ def test_a_damaged_drum_stays_out_of_use_and_its_deposit_may_be_kept(
     assert not Place.objects.get(code="d7").is_active
     assert [row.drums for row in drum_register.to_refund(packer)] == [1]
 
-    drum_deposits.keep(
-        returned_drum=made.drums.get(), kept_by=owner, key=key(), reason="Bung torn"
-    )
+    drum_deposits.keep(returned_drum=made.drums.get(), kept_by=owner, key=key(), reason="Bung torn")
 
     assert drum_register.to_refund(packer) == []
     assert credit_notes.drums_on_deposit(invoice) == 0
@@ -305,9 +303,7 @@ def test_a_return_leads_to_the_refund(send, client, owner, packer, key):
     address = reverse("billing:drums_return", args=[packer.pk])
     assert client.get(address).status_code == 200
 
-    nothing = client.post(
-        address, {"key": key(), "outcome": "empty", "returned_on": "2026-09-10"}
-    )
+    nothing = client.post(address, {"key": key(), "outcome": "empty", "returned_on": "2026-09-10"})
     assert nothing.status_code == 422
     assert "Choose the drums that came back." in seen(nothing)
     answer = client.post(

@@ -19,10 +19,17 @@ from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import credit_notes, invoices, payments, service_bills, stand
+from apiary_sales.billing.services import (
+    credit_notes,
+    drum_deposits,
+    invoices,
+    payments,
+    service_bills,
+    stand,
+)
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
@@ -555,6 +562,13 @@ def _sell_drums(person) -> None:
         key="full:drums-back",
     )
     credit_notes.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
+    lost = FulfilmentLine.objects.still_out().filter(fulfilment=gone)[:1]
+    drum_deposits.report_lost(
+        outings=list(lost.select_related("order_line__drum", "fulfilment")),
+        reported_by=person,
+        key="full:drum-lost",
+        note="Never came back",
+    )
 
 
 def _sell_jars(seller, minder) -> None:

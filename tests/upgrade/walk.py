@@ -86,6 +86,7 @@ LATER = {
     "pricing:private_label_set",
     "api:file",
     "pricing:service_change",
+    "billing:drum_lost",
 }
 
 # What the pages of places show: what is inside the house.
@@ -462,19 +463,45 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("customers.Customer", "pk"),
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
-            "billing:service_bill api:customer-files api:service-bills",
+            "billing:service_bill api:customer-files api:service-bills billing:drums_return "
+            "billing:deposit_refund api:deposit-refunds",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
             "orders:order_detail orders:order_fulfil orders:order_repick orders:order_cancel "
             "orders:pick_list orders:pick_list_pdf orders:drums_back billing:invoice_create "
-            "api:order-detail api:order-files",
+            "api:order-detail api:order-files api:order-hand-over",
         ),
         (
             _rows("orders.Order", "number", "status", channel="bulk"),
             "orders:quote_accept orders:quote_pdf",
         ),
-        (list(fulfilments.values("pk", number=F("order__number"))), "orders:order_take_back"),
+        (
+            list(fulfilments.values("pk", number=F("order__number"))),
+            "orders:order_take_back orders:delivery",
+        ),
+        (
+            [
+                {**row, "paper": paper}
+                for row in fulfilments.values("pk", number=F("order__number"))
+                for paper in ("delivery-note", "bill-of-lading", "packing-slip")
+            ],
+            "orders:delivery_paper orders:delivery_paper_pdf",
+        ),
+        (
+            [{**row, "paper": "packing-slip"} for row in fulfilments.values("pk")],
+            "api:delivery-paper",
+        ),
+        (list(fulfilments.values("pk")), "api:delivery"),
+        (
+            _rows("inventory.Place", "code", kind="drum"),
+            "billing:drum_history api:drum-history",
+        ),
+        (_rows("orders.ReturnedDrum", "pk"), "billing:deposit_keep api:keep-deposit"),
+        (
+            _rows("orders.FulfilmentLine", "pk", shipped_drum__isnull=False),
+            "billing:drum_lost",
+        ),
         (
             _rows("billing.Invoice", "pk", "series", "returns_deposit"),
             "billing:invoice_detail billing:invoice_pdf billing:invoice_credit "

@@ -187,7 +187,9 @@ class HouseDetailsForm(forms.ModelForm):
             "quote_days": NOT_NEGATIVE,
         }
         help_texts = {
-            "deposits_taxed": _("Ask your tax office whether a deposit that is given back is taxed."),
+            "deposits_taxed": _(
+                "Ask your tax office whether a deposit that is given back is taxed."
+            ),
             "market": _("Sets how labels write the net weight, and how high its letters are."),
             "origin_country": _("The country your own hives are in, for labels and the trace."),
             "origin_rule": _(

@@ -23,9 +23,7 @@ class KeptDeposit(models.Model):
     amount_cents = models.BigIntegerField()
     kept_on = models.DateField(default=timezone.localdate)
     reason = models.CharField(_("reason"), max_length=300)
-    entry = models.OneToOneField(
-        Entry, on_delete=models.PROTECT, related_name="kept_deposit"
-    )
+    entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="kept_deposit")
     kept_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )

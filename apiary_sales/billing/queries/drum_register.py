@@ -185,7 +185,8 @@ def history(drum: Place) -> list[DrumEvent]:
                 note = f": {row.drum_return.note}" if row.drum_return.note else ""
                 events.append(DrumEvent(row.drum_return.returned_on, what + note, order))
     # Of one day, what happened last was added last.
-    return sorted(reversed(events), key=lambda event: event.day, reverse=True)
+    events.reverse()
+    return sorted(events, key=lambda event: event.day, reverse=True)
 
 
 def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
@@ -193,9 +194,7 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
 
     Lost drums do not count; of damaged ones the deposit may still be kept.
     """
-    back = FulfilmentLine.objects.outings().filter(
-        is_sold=False, drums_returned__is_lost=False
-    )
+    back = FulfilmentLine.objects.outings().filter(is_sold=False, drums_returned__is_lost=False)
     if customer is not None:
         back = back.filter(fulfilment__order__customer=customer)
     by_fulfilment = dict(
@@ -261,10 +260,9 @@ def _outings(rows: QuerySet[FulfilmentLine]) -> list[Outing]:
     returned = ReturnedDrum.objects.select_related("drum_return__recorded_by", "kept_deposit")
     billed = InvoiceLine.objects.filter(invoice__credits=None).select_related("invoice")
     lines = list(
-        rows.select_related("order_line__drum", "fulfilment__order__customer", "lot")
-        .prefetch_related(
-            Prefetch("drums_returned", returned), Prefetch("invoice_lines", billed)
-        )
+        rows.select_related(
+            "order_line__drum", "fulfilment__order__customer", "lot"
+        ).prefetch_related(Prefetch("drums_returned", returned), Prefetch("invoice_lines", billed))
     )
     deposits = _deposits({line.fulfilment.order_id for line in lines})
     made = []
@@ -290,6 +288,4 @@ def _outings(rows: QuerySet[FulfilmentLine]) -> list[Outing]:
 def _deposits(orders: set[int]) -> dict[tuple[int, int | None], int]:
     """Return the cents of the deposit on one drum, by order and drum; None is any drum of it."""
     lines = OrderLine.objects.filter(order__in=orders, kind=OrderLine.Kind.DRUM_DEPOSIT)
-    return {
-        (line.order_id, line.drum_id): line.amount_cents // line.quantity for line in lines
-    }
+    return {(line.order_id, line.drum_id): line.amount_cents // line.quantity for line in lines}

@@ -179,7 +179,7 @@ class FulfilForm(ActForm):
         }
 
     @property
-    def scale(self) -> ScaleUsed:
+    def scale_used(self) -> ScaleUsed:
         return ScaleUsed(
             name=self.cleaned_data.get("scale", ""),
             weighed_by=self.cleaned_data.get("weighed_by", ""),

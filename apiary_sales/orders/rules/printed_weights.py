@@ -1,7 +1,8 @@
 """Weights as the papers of a delivery print them: in the unit of the house, adding up as printed.
 
-The net weight of a drum is printed as its invoice prints it. Its gross weight is the sum of net and
-tare as printed, so that every row and every total can be added up by hand.
+Net and tare are printed as a scale showed them, to a hundredth of a pound; the gross weight is the
+sum of both as printed, so that every row and every total can be added up by hand. An invoice may
+need a third decimal of the same net weight, so that it multiplies out to the cent.
 """
 
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from inventory.shared.models import House
 
 # The gram that at-rest rounding adds to a scale's half pound is hidden by two decimals.
 POUND_STEP = Decimal("0.01")
+GRAM = Decimal("0.001")
 
 
 @dataclass(frozen=True)
@@ -41,21 +43,19 @@ def unit(house: House) -> str:
 def in_unit(grams: int, house: House) -> Decimal:
     """Return grams in the unit of the house: kilograms to the gram, pounds to a hundredth."""
     if is_in_kilograms(house):
-        return Decimal(grams) / 1000
+        return (Decimal(grams) / 1000).quantize(GRAM)
     return (Decimal(grams) / POUND_GRAMS).quantize(POUND_STEP)
 
 
-def of_drum(
-    house: House, *, net_grams: int, tare_grams: int | None, billed_pounds: Decimal
-) -> PrintedWeights:
-    """Return the weights of a drum; in pounds, the net weight is the one that is billed."""
-    net = in_unit(net_grams, house) if is_in_kilograms(house) else billed_pounds
-    return PrintedWeights(net, None if tare_grams is None else in_unit(tare_grams, house))
+def of_goods(house: House, *, net_grams: int, tare_grams: int | None = None) -> PrintedWeights:
+    """Return the weights of a drum or of goods by weight, in the unit of the house."""
+    tare = None if tare_grams is None else in_unit(tare_grams, house)
+    return PrintedWeights(in_unit(net_grams, house), tare)
 
 
 def written(weight: Decimal | None) -> str:
-    """Write a weight without its unit; a dash where it is not known."""
+    """Write a weight without its unit, all with the decimals they have; a dash where unknown."""
     if weight is None:
         return "–"
-    places = max(1, -int(weight.normalize().as_tuple().exponent))
+    places = -int(weight.as_tuple().exponent)
     return number_format(weight, places, force_grouping=True)

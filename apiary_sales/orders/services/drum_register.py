@@ -157,5 +157,3 @@ def _note_on_orders(lines: Iterable[FulfilmentLine], made: DrumReturn) -> None:
             key=keys.part(made.idempotency_key, f"order-{order.pk}"),
             note=said,
         )
-
-

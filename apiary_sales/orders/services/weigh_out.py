@@ -240,9 +240,7 @@ def _ask_about(loaded: Sequence[_Loaded], *, is_load: bool) -> None:
             )
         ]
     else:
-        compared = [
-            (vessel_of(drum.line).name, drum.net_grams, drum.book_grams) for drum in loaded
-        ]
+        compared = [(vessel_of(drum.line).name, drum.net_grams, drum.book_grams) for drum in loaded]
     problems = Problems()
     asked = []
     for name, net, book in compared:
@@ -254,7 +252,10 @@ def _ask_about(loaded: Sequence[_Loaded], *, is_load: bool) -> None:
             )
     if asked:
         asked.append(
-            _("That is more than %(percent)s %% apart. Check the weight and the drum, then confirm.")
+            _(
+                "That is more than %(percent)s %% apart. Check the weight and the drum, then "
+                "confirm."
+            )
             % {"percent": words.number(tolerance.normalize())}
         )
         problems.add("difference_is_right", " ".join(asked))
@@ -320,5 +321,3 @@ def _write_down(
         )
         for drum in loaded
     )
-
-

@@ -183,7 +183,7 @@ class OrderFulfilView(OrderActView):
 
     def form_valid(self, form):
         self.quantities, self.weighed = form.quantities, form.weighed
-        self.drums, self.scale = form.drums, form.scale
+        self.drums, self.scale = form.drums, form.scale_used
         return super().form_valid(form)
 
     def act(self, data: dict[str, Any]) -> Fulfilment:
