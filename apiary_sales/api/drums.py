@@ -121,6 +121,8 @@ class FulfilmentSerializer(serializers.ModelSerializer):
 class HandOverApiView(ApiActView):
     permission_required = "orders.fulfil_orders"
     serializer_class = HandOverSerializer
+    # Where each line is in the body, by its key.
+    positions: dict[int, int]
 
     def field_of(self, parameter: str | None) -> str | None:
         named = re.fullmatch(r"(quantities|weighed|drums)\.(\d+)(?:\.(\w+))?", parameter or "")
@@ -135,7 +137,7 @@ class HandOverApiView(ApiActView):
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: FulfilmentSerializer, **REFUSALS})
     def post(self, request, number: str):
         """Hand over goods of an order, drums at the weight that a scale says."""
-        self.positions: dict[int, int] = {}
+        self.positions = {}
         order = get_object_or_404(Order, number=number)
         key = self.key()
         data = self.checked()
@@ -341,6 +343,8 @@ def _outings(drums: list[Place]) -> list[FulfilmentLine]:
 class DrumReturnsApiView(ApiActView):
     permission_required = "orders.fulfil_orders"
     serializer_class = DrumReturnSerializer
+    # Where each drum is in the body, by the key of its line.
+    positions: dict[int, int]
 
     def field_of(self, parameter: str | None) -> str | None:
         if parameter and parameter.startswith("tares."):
@@ -353,7 +357,7 @@ class DrumReturnsApiView(ApiActView):
     )
     def post(self, request):
         """Record drums that came back, whichever orders they went with."""
-        self.positions: dict[int, int] = {}
+        self.positions = {}
         key = self.key()
         data = self.checked()
         rows = data.pop("drums")

@@ -304,6 +304,16 @@ class Weighing(models.Model):
         return Decimal(self.millilitres or 0) / 1000
 
 
+def _is_charged(*kinds: str) -> models.Exists:
+    """Tell whether the order of a fulfilment line has such a charge for its drum, or for any."""
+    charges = OrderLine.objects.filter(
+        Q(drum=None) | Q(drum=models.OuterRef("order_line__drum")),
+        order=models.OuterRef("order_line__order"),
+        kind__in=kinds,
+    )
+    return models.Exists(charges)
+
+
 class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
     def not_taken_back(self) -> "FulfilmentLineQuerySet":
         """Return what was handed over and has not come back."""
@@ -315,10 +325,6 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
         Each says whether the drum itself `is_sold`. A drum without such a charge stays here, and
         one that came back with its honey was never out.
         """
-        charges = OrderLine.objects.filter(
-            Q(drum=None) | Q(drum=models.OuterRef("order_line__drum")),
-            order=models.OuterRef("order_line__order"),
-        )
         kinds = OrderLine.Kind
         return (
             self.not_taken_back()
@@ -328,10 +334,14 @@ class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
                 order_line__drum__kind=Place.Kind.DRUM,
             )
             .exclude(returns__place=F("order_line__drum"))
-            .filter(models.Exists(charges.filter(kind__in=[kinds.DRUM_DEPOSIT, kinds.DRUM_SALE])))
-            .annotate(is_sold=models.Exists(charges.filter(kind=kinds.DRUM_SALE)))
+            .filter(_is_charged(kinds.DRUM_DEPOSIT, kinds.DRUM_SALE))
+            .annotate(is_sold=_is_charged(kinds.DRUM_SALE))
             .order_by("fulfilment__filled_on", "id")
         )
+
+    def on_deposit(self) -> "FulfilmentLineQuerySet":
+        """Return the drums that left on a deposit, whatever became of them."""
+        return self.outings().exclude(_is_charged(OrderLine.Kind.DRUM_SALE))
 
     def still_out(self) -> "FulfilmentLineQuerySet":
         """Return the drums that are out and not known to be lost."""

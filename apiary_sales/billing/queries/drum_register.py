@@ -194,7 +194,7 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
 
     Lost drums do not count; of damaged ones the deposit may still be kept.
     """
-    back = FulfilmentLine.objects.outings().filter(is_sold=False, drums_returned__is_lost=False)
+    back = FulfilmentLine.objects.on_deposit().filter(drums_returned__is_lost=False)
     if customer is not None:
         back = back.filter(fulfilment__order__customer=customer)
     by_fulfilment = dict(
