@@ -10,6 +10,7 @@ from apiary_sales.api import (
     comb,
     corrections,
     counts,
+    credit_notes,
     drums,
     files,
     fill_checks,
@@ -234,6 +235,21 @@ urlpatterns = [
         "customers/<int:pk>/deposit-refunds/",
         drums.DepositRefundsApiView.as_view(),
         name="deposit-refunds",
+    ),
+    path(
+        "invoices/<int:pk>/credit-notes/",
+        credit_notes.CreditNotesApiView.as_view(),
+        name="invoice-credit-notes",
+    ),
+    path(
+        "invoices/<int:pk>/corrected/",
+        credit_notes.CorrectedInvoiceApiView.as_view(),
+        name="invoice-corrected",
+    ),
+    path(
+        "orders/<str:number>/goods-back/",
+        credit_notes.GoodsBackApiView.as_view(),
+        name="order-goods-back",
     ),
     path("services/", service_bills.ServicesApiView.as_view(), name="services"),
     path(
