@@ -22,7 +22,7 @@ urlpatterns = [
     ),
     path(
         "orders/<str:number>/handed-over/<int:pk>/delivery/",
-        deliveries.DeliveryView.as_view(),
+        deliveries.CarrierView.as_view(),
         name="delivery",
     ),
     path(

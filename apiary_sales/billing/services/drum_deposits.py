@@ -16,7 +16,6 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import (
     DrumReturn,
     FulfilmentLine,
-    Order,
     OrderLine,
     ReturnedDrum,
 )
@@ -136,8 +135,9 @@ def refund(
     """
     wanted = {invoice: count for invoice, count in drums.items() if count}
     # Orders are locked before the customer, all of them in one order.
-    for order in sorted({invoice.order_id for invoice in wanted if invoice.order_id}):
-        orders.lock(Order(pk=order))
+    wanted_orders = {invoice.order for invoice in wanted if invoice.order}
+    for order in sorted(wanted_orders, key=lambda order: order.pk):
+        orders.lock(order)
     refuse_repeat(Invoice, keys.part(key, "deposit-0"))
     problems = Problems()
     if not wanted:

@@ -8,7 +8,7 @@ from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import WholeNumberField
 
 
-class DeliveryForm(ActForm):
+class CarrierForm(ActForm):
     carrier = forms.CharField(label=_("Carrier"), max_length=80, required=False)
     vehicle = forms.CharField(label=_("Truck or trailer"), max_length=60, required=False)
     ship_to = forms.CharField(

@@ -217,10 +217,10 @@ def _net(line: OrderLine, drum: DrumOnScale) -> int:
     if drum.net_grams is None:
         return line.to_fill
     problems = Problems()
-    checks.check_grams(problems, f"{name}.net_grams", drum.net_grams)
+    checks.check_grams(problems, f"drums.{line.pk}.net_grams", drum.net_grams)
     if drum.net_grams > scales.GROSS_GRAMS_MAX:
         problems.add(
-            f"{name}.net_grams",
+            f"drums.{line.pk}.net_grams",
             _("%(gross)s is more than a drum of honey weighs. Check the figure and its unit.")
             % {"gross": words.pounds(drum.net_grams)},
         )
@@ -274,7 +274,9 @@ def _book(
     postings = {}
     for drum in loaded:
         name = f"drums.{drum.line.pk}"
-        with parameters_named(weighed_on="filled_on", drum=name, net_grams=f"{name}.net_grams"):
+        with parameters_named(
+            weighed_on="filled_on", drum=name, net_grams=f"drums.{drum.line.pk}.net_grams"
+        ):
             made = scales.book_weight(
                 drum=vessel_of(drum.line),
                 net_grams=drum.net_grams,

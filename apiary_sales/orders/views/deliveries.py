@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import delivery_papers
-from apiary_sales.orders.forms.deliveries import DeliveryForm
+from apiary_sales.orders.forms.deliveries import CarrierForm
 from apiary_sales.orders.models import Delivery, Fulfilment
 from apiary_sales.orders.services import deliveries
 from inventory.shared import documents
@@ -52,12 +52,12 @@ def delivery_paper_pdf(request: HttpRequest, number: str, pk: int, paper: str) -
         )
 
 
-class DeliveryView(ActView):
+class CarrierView(ActView):
     """Say who carries goods that were handed over, and where to."""
 
     permission_required = "orders.fulfil_orders"
     template_name = "orders/delivery.html"
-    form_class = DeliveryForm
+    form_class = CarrierForm
 
     @cached_property
     def fulfilment(self) -> Fulfilment:
