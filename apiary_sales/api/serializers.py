@@ -307,6 +307,7 @@ class OrderLineSerializer(serializers.ModelSerializer):
     class Meta:
         model = OrderLine
         fields = [
+            "id",
             "kind",
             "product",
             "drum",

@@ -3,6 +3,7 @@ from django.urls import path
 from apiary_sales.orders.views import (
     consignments,
     contracts,
+    deliveries,
     lists,
     orders,
     quotes,
@@ -29,6 +30,21 @@ urlpatterns = [
         "orders/<str:number>/take-back/<int:pk>/",
         orders.OrderTakeBackView.as_view(),
         name="order_take_back",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/delivery/",
+        deliveries.CarrierView.as_view(),
+        name="delivery",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/<slug:paper>/",
+        deliveries.delivery_paper,
+        name="delivery_paper",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/<slug:paper>.pdf",
+        deliveries.delivery_paper_pdf,
+        name="delivery_paper_pdf",
     ),
     path("quotes/new/", quotes.QuoteCreateView.as_view(), name="quote_create"),
     path("quotes/new/total/", quotes.quote_total, name="quote_total"),

@@ -25,6 +25,7 @@ from apiary_sales.billing.services import (
     bills,
     consignment_reports,
     credit_notes,
+    drum_deposits,
     expenses,
     invoices,
     late_certificates,
@@ -40,7 +41,7 @@ from apiary_sales.customers.services import certificates, customers
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.contracts import PriceStep
@@ -49,11 +50,14 @@ from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.orders.services import (
     consignments,
     contracts,
+    deliveries,
+    drum_register,
     orders,
     quotes,
     recalls,
     rounds,
     standing_orders,
+    weigh_out,
 )
 from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import (
@@ -570,15 +574,31 @@ def _sell_drums(person) -> None:
         key="full:quote",
     )
     order = Order.objects.get(idempotency_key="demo:quote")
-    orders.fulfil(order=order, filled_by=person, key="full:drums")
-    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
-    orders.drums_back(
+    gone = weigh_out.hand_over(
         order=order,
-        drums=[Place.objects.get(code="D-001")],
+        filled_by=person,
+        key="full:drums",
+        scale=weigh_out.ScaleUsed(name="Floor scale", weighed_by="Ines"),
+        drums={
+            line.pk: weigh_out.DrumOnScale(net_grams=line.to_fill - 200, seal=f"S-{line.pk}")
+            for line in order.lines.filter(kind=OrderLine.Kind.HONEY)
+        },
+    )
+    deliveries.describe(fulfilment=gone, carrier="Plains Freight", packages=3)
+    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
+    drum_register.take_back(
+        outings=drum_register.outings_of(order, [Place.objects.get(code="D-001")]),
         received_by=person,
         key="full:drums-back",
     )
     credit_notes.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
+    lost = FulfilmentLine.objects.still_out().filter(fulfilment=gone)[:1]
+    drum_deposits.report_lost(
+        outings=list(lost.select_related("order_line__drum", "fulfilment")),
+        reported_by=person,
+        key="full:drum-lost",
+        note="Never came back",
+    )
 
 
 def _sell_jars(seller, minder) -> None:

@@ -177,6 +177,7 @@ LATER = {
     "orders:standing_change",
     "orders:standing_leave_out",
     "orders:standing_pause",
+    "billing:drum_lost",
 }
 
 # What the pages of places show: what is inside the house.
@@ -689,12 +690,14 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _late_certificates(),
             "billing:late_certificate_accept api:certificate-late",
+            "billing:service_bill api:customer-files api:service-bills billing:drums_return "
+            "billing:deposit_refund api:deposit-refunds",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
             "orders:order_detail orders:order_fulfil orders:order_repick orders:order_cancel "
             "orders:pick_list orders:pick_list_pdf orders:drums_back billing:invoice_create "
-            "api:order-detail api:order-files",
+            "api:order-detail api:order-files api:order-hand-over",
         ),
         (
             _rows("orders.Order", "number", "status", channel="bulk"),
@@ -715,7 +718,32 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             ),
             "orders:confirmation_pdf api:order-confirmation",
         ),
-        (list(fulfilments.values("pk", number=F("order__number"))), "orders:order_take_back"),
+        (
+            list(fulfilments.values("pk", number=F("order__number"))),
+            "orders:order_take_back orders:delivery",
+        ),
+        (
+            [
+                {**row, "paper": paper}
+                for row in fulfilments.values("pk", number=F("order__number"))
+                for paper in ("delivery-note", "bill-of-lading", "packing-slip")
+            ],
+            "orders:delivery_paper orders:delivery_paper_pdf",
+        ),
+        (
+            [{**row, "paper": "packing-slip"} for row in fulfilments.values("pk")],
+            "api:delivery-paper",
+        ),
+        (list(fulfilments.values("pk")), "api:delivery"),
+        (
+            _rows("inventory.Place", "code", kind="drum"),
+            "billing:drum_history api:drum-history",
+        ),
+        (_rows("orders.ReturnedDrum", "pk"), "billing:deposit_keep api:keep-deposit"),
+        (
+            _rows("orders.FulfilmentLine", "pk", shipped_drum__isnull=False),
+            "billing:drum_lost",
+        ),
         (
             _rows("billing.Invoice", "pk", "series", "returns_deposit"),
             "billing:invoice_detail billing:invoice_pdf billing:invoice_credit "

@@ -13,7 +13,7 @@ from apiary_sales.customers.models import Customer
 from inventory.shared import words
 from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
 from inventory.shared.forms.countries import CountryField
-from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.shared.models import House
 
 OLDEST_FIRST = "oldest"
@@ -140,6 +140,17 @@ class HouseDetailsForm(forms.ModelForm):
 
     drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)
     drum_price_cents = MoneyField(label=_("Price of an empty drum"), error_messages=NOT_NEGATIVE)
+    drum_tolerance_percent = NumberField(
+        label=_("Difference of a drum's weight that is not asked about, percent"),
+        max_digits=4,
+        decimal_places=2,
+        min_value=0,
+        max_value=20,
+        help_text=_(
+            "When a drum is weighed as it leaves and the scale differs by more from the books, a "
+            "person has to confirm it."
+        ),
+    )
     origin_country = CountryField(label=_("Country of your own honey"), required=False)
 
     class Meta:
@@ -163,6 +174,8 @@ class HouseDetailsForm(forms.ModelForm):
             "quote_days",
             "drum_deposit_cents",
             "drum_price_cents",
+            "drum_tolerance_percent",
+            "deposits_taxed",
             "market",
             "origin_country",
             "origin_region",

@@ -2,6 +2,7 @@
 
 from .book import Entry, EntryLine
 from .consignment import ConsignmentReport
+from .deposits import KeptDeposit
 from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
 from .late_certificates import LateCertificate
@@ -27,6 +28,7 @@ __all__ = [
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
+    "KeptDeposit",
     "LateCertificate",
     "PaidBy",
     "Payment",

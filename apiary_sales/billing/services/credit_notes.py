@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice, InvoiceLine
+from apiary_sales.billing.models import Invoice, InvoiceLine, KeptDeposit
 from apiary_sales.billing.rules import Left, LineCredit
 from apiary_sales.billing.services import book, invoices
 from apiary_sales.billing.services.invoices import Draft
@@ -26,7 +26,10 @@ __all__ = ["credit", "credit_deposit", "draft", "drums_on_deposit", "left_on"]
 
 
 def left_on(invoice: Invoice) -> list[Left]:
-    """Return what of each line of an invoice no credit note has taken back yet."""
+    """Return what of each line of an invoice no credit note has taken back yet.
+
+    The deposit of a drum that never came back is kept, and not left to credit.
+    """
     lines = invoice.lines.select_related(
         "fulfilment_line__order_line__product",
         "fulfilment_line__order_line__drum",
@@ -39,7 +42,10 @@ def left_on(invoice: Invoice) -> list[Left]:
         .select_related("invoice")
         .prefetch_related("taxes")
     )
-    return rules.left_on(lines, credited)
+    kept = KeptDeposit.objects.filter(invoice_line__invoice=invoice).values_list(
+        "invoice_line", "amount_cents"
+    )
+    return rules.without_kept(rules.left_on(lines, credited), kept)
 
 
 def draft(

@@ -43,7 +43,6 @@ from inventory.stock.services import honey, ledger, numbers, places
 
 __all__ = [
     "cancel",
-    "drums_back",
     "fulfil",
     "repick",
     "sell_now",
@@ -370,38 +369,6 @@ def take_back(
         save_status(order, status_by(lines))
     note_event(order, OrderEvent.Kind.TAKEN_BACK, by=taken_by, key=key, note=reason)
     return reversal
-
-
-@transaction.atomic
-def drums_back(
-    *, order: Order, drums: Sequence[Place], received_by: Person, key: str
-) -> OrderEvent:
-    """Put drums that went out with an order back into use, empty.
-
-    The deposit is given back by a credit note for its invoice.
-    Raises `BadValue` for a drum that did not go out with this order or is back already.
-    """
-    order = lock(order)
-    refuse_repeat(OrderEvent, key)
-    away = {
-        vessel_of(line) for line in lines_of(order) if line.filled and rules.is_whole_drum(line)
-    }
-    problems = Problems()
-    if not drums:
-        problems.add("drums", _("Choose the drums that came back."))
-    for drum in drums:
-        if drum not in away:
-            problems.add(
-                "drums",
-                _("%(drum)s did not go out with order %(order)s.")
-                % {"drum": drum.name, "order": order.number},
-            )
-        elif Place.objects.get(pk=drum.pk).is_active:
-            problems.add("drums", _("%(drum)s is back already.") % {"drum": drum.name})
-    problems.raise_any()
-    places.take_back(drums)
-    names = ", ".join(drum.name for drum in drums)
-    return note_event(order, OrderEvent.Kind.DRUMS_BACK, by=received_by, key=key, note=names)
 
 
 def is_billed(fulfilment: Fulfilment) -> bool:

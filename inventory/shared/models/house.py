@@ -1,9 +1,11 @@
 """What is stored about the house itself."""
 
 import secrets
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -68,6 +70,14 @@ class House(models.Model):
     quote_days = models.PositiveSmallIntegerField(_("a quote is valid for, days"), default=14)
     drum_deposit_cents = models.PositiveIntegerField(_("deposit on a drum"), default=0)
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
+    # Two scales in good order agree on a full drum within a pound or two (common practice).
+    drum_tolerance_percent = models.DecimalField(
+        _("difference of a drum's weight that is not asked about, percent"),
+        max_digits=4,
+        decimal_places=2,
+        default=Decimal(1),
+        validators=[MinValueValidator(0), MaxValueValidator(20)],
+    )
     market = models.CharField(
         _("where the honey is sold"), max_length=2, choices=Market, default=Market.US
     )
