@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import transaction
@@ -15,7 +16,7 @@ from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
-from apiary_sales.billing.services import book
+from apiary_sales.billing.services import adjustments, book, payments
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
@@ -104,7 +105,9 @@ def issue(*, order: Order, issued_by: Person, key: str, issued_on: date | None =
     if not prefix:
         # Receipts of sales kept without signal come in later than the days they are of.
         _check_order_of_days(issued_on)
-    return _save(draft, prefix=prefix, issued_by=issued_by, key=key)
+    made = _save(draft, prefix=prefix, issued_by=issued_by, key=key)
+    payments.use_prepayments(invoice=made)
+    return made
 
 
 @transaction.atomic
@@ -247,6 +250,7 @@ def _credit(
     )
     _add_up(made, lines)
     _save(Draft(made, lines), prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
+    adjustments.make_room_for_credit(invoice=invoice, made_by=issued_by, key=key)
     book.credit(invoice, -made.total_cents)
     return made
 
@@ -345,6 +349,7 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
         supplied_on=supplied_on,
         due_on=issued_on + timedelta(days=due_days),
         language=customer.paper_language if customer else House.language(),
+        **_discount_terms(customer, order, issued_on, house),
         currency=settings.CURRENCY,
         seller=_seller(house),
         buyer=_buyer(customer, order),
@@ -352,6 +357,23 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
     )
     _add_up(invoice, lines)
     return Draft(invoice, lines)
+
+
+def _discount_terms(
+    customer: Customer | None, order: Order, issued_on: date, house: House
+) -> dict[str, Any]:
+    """Return what an early payment of this customer takes off, as fixed at issue; none is empty.
+
+    A fee, interest or work that is billed by itself has none, nor what is paid at the stand.
+    """
+    without = (Order.Channel.STAND, Order.Channel.SERVICE)
+    if customer is None or not customer.discount_percent or order.channel in without:
+        return {}
+    return {
+        "discount_percent": customer.discount_percent,
+        "discount_until": issued_on + timedelta(days=customer.discount_days),
+        "discount_on_tax": house.discount_lowers_tax,
+    }
 
 
 def _add_up(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:
