@@ -343,7 +343,7 @@ class InvoiceLineSerializer(serializers.ModelSerializer):
 class InvoiceSerializer(serializers.ModelSerializer):
     number = serializers.CharField(source="__str__", read_only=True)
     customer = serializers.CharField(source="customer.name", default=None)
-    order = serializers.CharField(source="order.number")
+    order = serializers.CharField(source="order.number", default=None)
     lines = InvoiceLineSerializer(many=True, read_only=True)
 
     class Meta:
@@ -359,6 +359,10 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "net_cents",
             "tax_cents",
             "total_cents",
+            "open_cents",
+            "discount_percent",
+            "discount_until",
+            "discount_cents",
             "lines",
         ]
 
@@ -421,7 +425,7 @@ class StandSaleSerializer(serializers.Serializer):
 
     place = CodeField(queryset=Place.objects.filter(kind__in=Place.STORES))
     lines = StandSaleLineSerializer(many=True, allow_empty=False)
-    method = serializers.ChoiceField(choices=Payment.Method.choices)
+    method = serializers.ChoiceField(choices=Payment.WAYS)
     tendered_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )

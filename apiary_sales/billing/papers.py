@@ -9,7 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.models import DepositSlip, Invoice
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import stand
 from apiary_sales.customers.models import Customer
@@ -34,9 +34,14 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         "taxes": rules.taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
+        "adjusted": money.adjusted_by(invoice),
+        "discount_cents": invoice.discount_cents,
         "credit_note": invoice.full_credit_note,
         "deposit_notes": invoice.deposit_notes,
-        "has_bulk": any(_may_be_a_drum(line.fulfilment_line.order_line) for line in lines),
+        "has_bulk": any(
+            line.fulfilment_line and _may_be_a_drum(line.fulfilment_line.order_line)
+            for line in lines
+        ),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
     }
@@ -61,6 +66,18 @@ def statement_context(customer: Customer, since: date, until: date) -> dict[str,
     return {
         "statement": money.statement(customer, since, until),
         "is_today": until == timezone.localdate(),
+    }
+
+
+def deposit_slip_context(slip: DepositSlip) -> dict[str, Any]:
+    """Return what the page and the paper of a deposit slip show."""
+    checks = [
+        each.payment for each in slip.checks.select_related("payment__customer").order_by("id")
+    ]
+    return {
+        "slip": slip,
+        "checks": checks,
+        "checks_cents": sum(payment.amount_cents for payment in checks),
     }
 
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.billing.views import money, service_bills, stand, stand_weight
+from apiary_sales.billing.views import cash, money, payments, service_bills, stand, stand_weight
 
 app_name = "billing"
 
@@ -27,7 +27,7 @@ urlpatterns = [
     ),
     path("money/invoices/<int:pk>/on-account/", money.use_on_account, name="use_on_account"),
     path("money/payments/", money.payment_list, name="payment_list"),
-    path("money/payments/new/", money.PaymentView.as_view(), name="payment_create"),
+    path("money/payments/new/", payments.PaymentView.as_view(), name="payment_create"),
     path("money/payments/<int:pk>/", money.payment_detail, name="payment_detail"),
     path("money/payments/<int:pk>/undo/", money.UndoPaymentView.as_view(), name="payment_undo"),
     path("money/customers/<int:pk>/", money.statement, name="statement"),
@@ -39,5 +39,45 @@ urlpatterns = [
         service_bills.BillServiceView.as_view(),
         name="service_bill",
     ),
+    path("money/customers/<int:pk>/interest/", payments.InterestView.as_view(), name="interest"),
+    path("money/invoices/<int:pk>/adjust/", payments.AdjustView.as_view(), name="adjust"),
+    path("money/invoices/<int:pk>/refund/", payments.RefundView.as_view(), name="refund"),
+    path(
+        "money/invoices/<int:pk>/take-back/",
+        payments.TakeOpeningBackView.as_view(),
+        name="opening_take_back",
+    ),
+    path("money/payments/<int:pk>/bounced/", payments.BounceView.as_view(), name="bounce"),
+    path("money/payments/<int:pk>/good/", payments.GoodAfterAllView.as_view(), name="good"),
+    path("money/payments/<int:pk>/free/", payments.free_prepayment, name="free_prepayment"),
+    path("money/order/", payments.order_money, name="order_money"),
+    path("money/adjustments/", payments.adjustment_list, name="adjustments"),
+    path(
+        "money/adjustments/<int:pk>/", payments.UndoAdjustmentView.as_view(), name="adjustment"
+    ),
+    path("money/deposit-slips/", cash.deposit_slip_list, name="deposit_slips"),
+    path("money/deposit-slips/new/", cash.DepositView.as_view(), name="deposit_slip_create"),
+    path("money/deposit-slips/<int:pk>/", cash.deposit_slip, name="deposit_slip"),
+    path("money/deposit-slips/<int:pk>/pdf/", cash.deposit_slip_pdf, name="deposit_slip_pdf"),
+    path(
+        "money/deposit-slips/<int:pk>/undo/",
+        cash.UndoDepositView.as_view(),
+        name="deposit_slip_undo",
+    ),
+    path("money/cash-book/", cash.cash_book_page, name="cash_book"),
+    path("money/cash-book/csv/", cash.cash_book_csv, name="cash_book_csv"),
+    path("money/cash-counts/", cash.cash_count_list, name="cash_counts"),
+    path("money/cash-counts/new/", cash.CashCountView.as_view(), name="cash_count_create"),
+    path("money/cash-counts/<int:pk>/", cash.UndoCashCountView.as_view(), name="cash_count_undo"),
+    path("money/opening/", cash.opening_page, name="opening"),
+    path("money/opening/invoices/", cash.OpeningInvoiceView.as_view(), name="opening_invoice"),
+    path("money/opening/credits/", cash.OpeningCreditView.as_view(), name="opening_credit"),
+    path("money/opening/amounts/", cash.OpeningAmountView.as_view(), name="opening_amount"),
+    path(
+        "money/opening/amounts/<int:pk>/",
+        cash.UndoOpeningAmountView.as_view(),
+        name="opening_amount_undo",
+    ),
+    path("money/opening/numbers/", cash.FirstNumberView.as_view(), name="first_number"),
     path("money/settings/", money.settings_page, name="settings"),
 ]

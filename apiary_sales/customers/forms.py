@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
 from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.stock.models import Supplier
 
 
@@ -45,6 +45,22 @@ class CustomerForm(HouseForm):
         max_value=32_767,
         initial=30,
         help_text=_("0 means the customer pays at once."),
+        error_messages={"min_value": _("Enter 0 days or more.")},
+    )
+    discount_percent = NumberField(
+        label=_("Discount for early payment, percent"),
+        max_digits=5,
+        decimal_places=2,
+        min_value=0,
+        initial=0,
+        help_text=_("2 within 10 days is often written 2/10. 0 for none."),
+        error_messages={"min_value": _("Enter 0 or more.")},
+    )
+    discount_days = WholeNumberField(
+        label=_("Days for the discount"),
+        min_value=0,
+        max_value=32_767,
+        initial=0,
         error_messages={"min_value": _("Enter 0 days or more.")},
     )
     credit_limit_cents = MoneyField(

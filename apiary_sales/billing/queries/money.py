@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.models import (
+    Adjustment,
     Entry,
     EntryLine,
     Invoice,
@@ -303,6 +304,12 @@ def settled_by(invoice: Invoice) -> list[Settlement]:
     return [Settlement(payment, payment.put_cents) for payment in rows]
 
 
+def adjusted_by(invoice: Invoice) -> list[Adjustment]:
+    """Return what was taken off a bill without money or goods, oldest first, without those undone."""
+    found = Adjustment.objects.filter(invoice=invoice, reverses=None, reversed_by=None)
+    return list(found.order_by("id"))
+
+
 @dataclass(frozen=True)
 class StatementLine:
     """One thing that happened on a customer's account; `balance_cents` is what was owed after."""
@@ -436,6 +443,22 @@ def payments_list(customer: Customer | None = None) -> QuerySet[Payment]:
     return found.annotate(
         left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
     ).order_by("-received_on", "-id")
+
+
+def prepayments(order: Order) -> QuerySet[Payment]:
+    """Return what was paid for an order, oldest first, with `left_cents` that no bill has used."""
+    return (
+        Payment.objects.filter(order=order, reverses=None, reversed_by=None)
+        .annotate(left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0))
+        .order_by("id")
+    )
+
+
+def adjustments() -> QuerySet[Adjustment]:
+    """Return what was taken off bills without money or goods, newest first."""
+    return Adjustment.objects.select_related(
+        "customer", "invoice", "made_by", "reverses", "reversed_by"
+    ).order_by("-id")
 
 
 def counts(on: date) -> dict[str, int]:

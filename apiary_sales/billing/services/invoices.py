@@ -132,6 +132,11 @@ def credit(
     spoiled; `spoils_weighed`, that only what was weighed out had. Raises `NotAllowedNow` for a
     second credit and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
     """
+    if invoice.order is None:
+        raise NotAllowedNow(
+            _("Invoice %(invoice)s was written before the books began. Take it back instead.")
+            % {"invoice": invoice}
+        )
     # With the order locked, its goods are billed, and its invoices credited, once.
     orders.lock(invoice.order)
     refuse_repeat(Invoice, key)
@@ -163,7 +168,8 @@ def credit_deposit(
     account, from where it can be given back. Raises `NotAllowedNow` when no drum of the invoice is
     out on deposit, `BadValue` for more than are, `AlreadyRecorded`.
     """
-    orders.lock(invoice.order)
+    if invoice.order is not None:
+        orders.lock(invoice.order)
     refuse_repeat(Invoice, key)
     out = _deposits(invoice)
     there = sum(int(line.quantity) for line in out)
