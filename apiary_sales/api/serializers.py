@@ -267,7 +267,7 @@ class PostingSerializer(serializers.ModelSerializer):
 class CustomerSerializer(serializers.ModelSerializer):
     class Meta:
         model = Customer
-        fields = ["id", "name", "kind", "tier", "terms_days", "tax_status", "is_active"]
+        fields = ["id", "name", "kind", "tier", "terms_days", "discount_percent", "discount_days", "tax_status", "is_active"]
 
 
 class OrderLineSerializer(serializers.ModelSerializer):
@@ -290,7 +290,6 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "description",
             "quantity",
             "unit_price",
-            "discount_cents",
             "amount_cents",
             "filled",
         ]
@@ -362,7 +361,6 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "open_cents",
             "discount_percent",
             "discount_until",
-            "discount_cents",
             "lines",
         ]
 

@@ -19,7 +19,18 @@ from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import invoices, payments, service_bills, stand
+from apiary_sales.billing.services import (
+    adjustments,
+    bounced_checks,
+    cash_counts,
+    deposit_slips,
+    interest,
+    invoices,
+    opening,
+    payments,
+    service_bills,
+    stand,
+)
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import customers
 from apiary_sales.orders.models import Order, OrderLine
@@ -101,6 +112,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
+    _keep_the_money(people[User.Role.OFFICE])
     _come_late(people[User.Role.BOTTLING])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
@@ -653,6 +665,71 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
         lines=[fee],
         billed_by=seller,
         key="full:fee",
+    )
+
+
+def _keep_the_money(clerk) -> None:
+    """Begin with what was owed, write off, deposit, bounce a check, charge interest, count."""
+    grocery = Customer.objects.get(name="Harrow Lane Grocery")
+    began = timezone.localdate() - timedelta(days=120)
+    first = {"begins_on": began, "recorded_by": clerk}
+    opened = opening.owe(
+        customer=grocery,
+        number="1187",
+        amount_cents=50_000,
+        issued_on=began - timedelta(days=60),
+        due_on=began - timedelta(days=30),
+        key="full:opening-invoice",
+        **first,
+    )
+    opening.credit(
+        customer=grocery,
+        amount_cents=1_000,
+        reference="C-88",
+        key="full:opening-credit",
+        **first,
+    )
+    opening.amount(account="cash", amount_cents=20_000, key="full:opening-cash", **first)
+    rate = TaxRate.objects.first()
+    made = adjustments.adjust(
+        invoice=opened,
+        kind="write_off",
+        cents=100,
+        reason="Cents",
+        made_by=clerk,
+        key="full:write-off",
+    )
+    AdjustmentTax.objects.create(
+        adjustment=made, name=rate.name if rate else "Tax", percent=0, base_cents=0, tax_cents=0
+    )
+    interest.charge(
+        customer=grocery, percent_a_year=Decimal(18), billed_by=clerk, key="full:interest"
+    )
+    checks = [
+        payments.receive(
+            customer=grocery,
+            amount_cents=cents,
+            method=Payment.Method.CHECK,
+            reference=str(cents),
+            allocations={opened: cents},
+            received_by=clerk,
+            key=f"full:check-{cents}",
+        )
+        for cents in (2_000, 3_000)
+    ]
+    deposit_slips.deposit(
+        checks=checks,
+        cash_cents=5_000,
+        bank_account="Valley Bank",
+        deposited_by=clerk,
+        key="full:slip",
+    )
+    bounced_checks.record(
+        payment=checks[0], bank_fee_cents=1_200, recorded_by=clerk, key="full:bounced"
+    )
+    there = deposit_slips.cash_there_cents()
+    cash_counts.count(
+        counted_cents=there - 50, note="Change", counted_by=clerk, key="full:cash-count"
     )
 
 

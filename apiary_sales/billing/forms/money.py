@@ -1,6 +1,7 @@
 """Invoices issued and credited, payments recorded and undone, and the details of the house."""
 
 from datetime import date
+from decimal import Decimal
 
 from django import forms
 from django.utils import timezone
@@ -113,6 +114,15 @@ class HouseDetailsForm(forms.ModelForm):
 
     drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)
     drum_price_cents = MoneyField(label=_("Price of an empty drum"), error_messages=NOT_NEGATIVE)
+    interest_percent_a_year = NumberField(
+        label=_("Interest on late payment, percent a year"),
+        max_digits=6,
+        decimal_places=3,
+        min_value=0,
+        required=False,
+        help_text=_("Suggested when you bill interest. Ask your state about limits. 0 for none."),
+        error_messages=NOT_NEGATIVE,
+    )
     origin_country = CountryField(label=_("Country of your own honey"), required=False)
 
     class Meta:
@@ -140,25 +150,18 @@ class HouseDetailsForm(forms.ModelForm):
             "origin_region",
             "origin_rule",
         ]
-        field_classes = {
-            "quote_days": WholeNumberField,
-            "interest_percent_a_year": NumberField,
-        }
+        field_classes = {"quote_days": WholeNumberField}
         error_messages = {
             "paper": {"required": CHOOSE},
             "market": {"required": CHOOSE},
             "tax_rounding": {"required": CHOOSE},
             "origin_rule": {"required": CHOOSE},
             "quote_days": NOT_NEGATIVE,
-            "interest_percent_a_year": NOT_NEGATIVE,
         }
         help_texts = {
             "discount_lowers_tax": _(
                 "In most states, and with VAT, what an early payment takes off is off the taxed "
                 "amount too. This is common practice: ask your tax office."
-            ),
-            "interest_percent_a_year": _(
-                "Suggested when you bill interest. Ask your state about limits. 0 for none."
             ),
             "market": _("Sets how labels write the net weight, and how high its letters are."),
             "origin_country": _("The country your own hives are in, for labels and the trace."),
@@ -173,3 +176,6 @@ class HouseDetailsForm(forms.ModelForm):
                 "Ask your tax office which one to use. Both follow the usual rounding rule."
             ),
         }
+
+    def clean_interest_percent_a_year(self) -> Decimal:
+        return self.cleaned_data["interest_percent_a_year"] or Decimal(0)
