@@ -43,9 +43,9 @@ from apiary_sales.billing.services import (
 )
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
+from inventory.shared.people import person_of
 from inventory.stock.models import Counter
 from inventory.stock.services import numbers
-from inventory.shared.people import person_of
 
 SEE = "billing.view_money"
 ISSUE = "billing.issue_invoices"
@@ -272,7 +272,9 @@ class PayBackSerializer(serializers.Serializer):
 
 
 class AdjustSerializer(serializers.Serializer):
-    kind = serializers.ChoiceField(choices=[(kind.value, kind.label) for kind in Adjustment.BY_HAND])
+    kind = serializers.ChoiceField(
+        choices=[(kind.value, kind.label) for kind in Adjustment.BY_HAND]
+    )
     amount_cents = _cents(source="cents")
     reason = _reason()
     happened_on = _day()
@@ -352,9 +354,9 @@ class PaymentsApiView(ApiActView, generics.ListAPIView):
     permission_required = TAKE
     permission_to_read = SEE
     serializer_class = ReceiveSerializer
-    queryset = Payment.objects.select_related(
-        "customer", "order", "reverses", "refunds"
-    ).order_by("-id")
+    queryset = Payment.objects.select_related("customer", "order", "reverses", "refunds").order_by(
+        "-id"
+    )
 
     @extend_schema(responses=PaymentSerializer(many=True))
     def get(self, request):
@@ -579,9 +581,7 @@ class CashCountUndoApiView(ApiActView):
         """Undo a count of cash."""
         found = get_object_or_404(CashCount, pk=pk)
         self.key()
-        made = cash_counts.undo(
-            cash_count=found, **self.checked(), undone_by=person_of(request)
-        )
+        made = cash_counts.undo(cash_count=found, **self.checked(), undone_by=person_of(request))
         return _made(CashCountSerializer(made))
 
 
@@ -644,9 +644,17 @@ class OpeningCreditsApiView(ApiActView):
         return _made(PaymentSerializer(made))
 
 
-class OpeningAmountsApiView(ApiActView):
+class OpeningAmountsApiView(ApiActView, generics.ListAPIView):
     permission_required = ISSUE
+    permission_to_read = SEE
     serializer_class = BeginWithSerializer
+    queryset = OpeningAmount.objects.all()
+
+    @extend_schema(responses=OpeningAmountSerializer(many=True))
+    def get(self, request):
+        """List the money with which the books began, the newest first."""
+        page = self.paginate_queryset(self.get_queryset())
+        return self.get_paginated_response(OpeningAmountSerializer(page, many=True).data)
 
     @extend_schema(**REPLY, responses={201: OpeningAmountSerializer, **REFUSALS})
     def post(self, request):
@@ -665,9 +673,7 @@ class OpeningAmountUndoApiView(ApiActView):
         """Undo an opening amount."""
         found = get_object_or_404(OpeningAmount, pk=pk)
         self.key()
-        made = opening.undo_amount(
-            opening=found, **self.checked(), undone_by=person_of(request)
-        )
+        made = opening.undo_amount(opening=found, **self.checked(), undone_by=person_of(request))
         return _made(OpeningAmountSerializer(made))
 
 

@@ -47,7 +47,5 @@ class OpeningJarsApiView(ApiActView):
     def post(self, request):
         """Put jars in the books that were filled before they began."""
         key = self.key()
-        made = opening_stock.receive_jars(
-            **self.checked(), recorded_by=person_of(request), key=key
-        )
+        made = opening_stock.receive_jars(**self.checked(), recorded_by=person_of(request), key=key)
         return Response(LotSerializer(made).data, status=status.HTTP_201_CREATED)

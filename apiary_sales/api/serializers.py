@@ -267,7 +267,17 @@ class PostingSerializer(serializers.ModelSerializer):
 class CustomerSerializer(serializers.ModelSerializer):
     class Meta:
         model = Customer
-        fields = ["id", "name", "kind", "tier", "terms_days", "discount_percent", "discount_days", "tax_status", "is_active"]
+        fields = [
+            "id",
+            "name",
+            "kind",
+            "tier",
+            "terms_days",
+            "discount_percent",
+            "discount_days",
+            "tax_status",
+            "is_active",
+        ]
 
 
 class OrderLineSerializer(serializers.ModelSerializer):

@@ -52,11 +52,9 @@ urlpatterns = [
     path("money/payments/<int:pk>/free/", payments.free_prepayment, name="free_prepayment"),
     path("money/order/", payments.order_money, name="order_money"),
     path("money/adjustments/", payments.adjustment_list, name="adjustments"),
-    path(
-        "money/adjustments/<int:pk>/", payments.UndoAdjustmentView.as_view(), name="adjustment"
-    ),
+    path("money/adjustments/<int:pk>/", payments.UndoAdjustmentView.as_view(), name="adjustment"),
     path("money/deposit-slips/", cash.deposit_slip_list, name="deposit_slips"),
-    path("money/deposit-slips/new/", cash.DepositView.as_view(), name="deposit_slip_create"),
+    path("money/deposit-slips/new/", cash.DepositSlipView.as_view(), name="deposit_slip_create"),
     path("money/deposit-slips/<int:pk>/", cash.deposit_slip, name="deposit_slip"),
     path("money/deposit-slips/<int:pk>/pdf/", cash.deposit_slip_pdf, name="deposit_slip_pdf"),
     path(

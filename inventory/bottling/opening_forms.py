@@ -42,9 +42,7 @@ class OpeningJarsForm(ActForm):
         required=False,
         help_text=_("The cost of all of it together. You can leave it empty."),
     )
-    begins_on = DayField(
-        label=_("Day on which your books begin here"), initial=timezone.localdate
-    )
+    begins_on = DayField(label=_("Day on which your books begin here"), initial=timezone.localdate)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

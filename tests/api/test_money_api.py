@@ -142,9 +142,7 @@ def test_a_credit_note_is_refunded(send, shop, invoice):
     from apiary_sales.billing.services import invoices
 
     made(send("payments/", paid(shop, 6_000)))
-    note = invoices.credit(
-        invoice=invoice, issued_by=builders.person(), key="c", reason="Leaked"
-    )
+    note = invoices.credit(invoice=invoice, issued_by=builders.person(), key="c", reason="Leaked")
     body = {"amount_cents": 6_000, "method": "check"}
 
     assert made(send(f"invoices/{note.pk}/refund/", body))["refunds"] == "C26-00001"
@@ -230,9 +228,7 @@ def test_the_books_begin_in_the_middle_of_a_year(send, read, shop):
     one = made(send("opening-invoices/", owed))
     assert fields(send("opening-invoices/", owed)) == ["number"]
     made(send(f"invoices/{one['id']}/take-back/", {"reason": "Wrong"}))
-    credit = made(
-        send("opening-credits/", began | {"customer": shop.pk, "amount_cents": 4_000})
-    )
+    credit = made(send("opening-credits/", began | {"customer": shop.pk, "amount_cents": 4_000}))
     cash = made(send("opening-amounts/", began | {"account": "cash", "amount_cents": 5_000}))
     undone = made(send(f"opening-amounts/{cash['id']}/undo/", {"reason": "Wrong"}))
     first = made(send("first-numbers/", {"series": "invoice 26", "number": 1_188}))

@@ -140,9 +140,7 @@ def test_a_fee_needs_its_service(shop, owner):
     check = pay(shop, 6_000)
 
     with pytest.raises(NotAllowedNow, match="returned-check fee"):
-        bounced_checks.record(
-            payment=check, recorded_by=owner, key="b-1", customer_fee_cents=3_500
-        )
+        bounced_checks.record(payment=check, recorded_by=owner, key="b-1", customer_fee_cents=3_500)
     assert Payment.objects.count() == 1
 
 
@@ -243,9 +241,7 @@ def test_interest_that_was_credited_can_be_charged_again(shop, pounds, owner):
 def test_the_cash_book_runs_from_what_was_there_to_what_is(shop, owner):
     pay(shop, 1_000, method="cash", received_on=TODAY - days(3))
     pay(shop, 2_000, method="cash")
-    payments.pay_back(
-        customer=shop, amount_cents=500, method="cash", paid_by=owner, key="p-1"
-    )
+    payments.pay_back(customer=shop, amount_cents=500, method="cash", paid_by=owner, key="p-1")
     check = pay(shop, 700)
     deposit(check, cash=1_500)
 

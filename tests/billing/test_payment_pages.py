@@ -186,9 +186,7 @@ def test_money_is_taken_for_an_order(office, shop, pounds, typed):
 def test_a_credit_note_is_given_back_as_it_was_paid(office, shop, pounds):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
     pay(shop, 6_000, method="card")
-    note = invoices.credit(
-        invoice=invoice, issued_by=builders.person(), key="c", reason="Leaked"
-    )
+    note = invoices.credit(invoice=invoice, issued_by=builders.person(), key="c", reason="Leaked")
     here = reverse("billing:refund", args=[note.pk])
 
     assert here in office.get(reverse("billing:invoice_detail", args=[note.pk])).content.decode()
@@ -209,9 +207,7 @@ def test_a_check_bounces_and_was_good_after_all(office, shop, pounds):
     service_list.add_usual()
     invoice_of(shop, jars(pounds, 10, "6.00"))
     check = pay(shop, 6_000)
-    deposit_slips.deposit(
-        checks=[check], cash_cents=0, deposited_by=builders.person(), key="d"
-    )
+    deposit_slips.deposit(checks=[check], cash_cents=0, deposited_by=builders.person(), key="d")
 
     page = read(
         office.post(

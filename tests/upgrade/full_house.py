@@ -38,7 +38,7 @@ from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders, quotes, recalls
-from apiary_sales.pricing.models import Service
+from apiary_sales.pricing.models import Service, TaxRate
 from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
 from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
 from inventory.bottling.services import (
@@ -690,17 +690,27 @@ def _keep_the_money(clerk) -> None:
         **first,
     )
     opening.amount(account="cash", amount_cents=20_000, key="full:opening-cash", **first)
-    rate = TaxRate.objects.first()
-    made = adjustments.adjust(
-        invoice=opened,
-        kind="write_off",
-        cents=100,
-        reason="Cents",
+    TaxRate.objects.create(
+        name="State sales tax",
+        goods="services",
+        percent=Decimal("6.25"),
+        valid_from=timezone.localdate(),
+    )
+    work = LineWanted(
+        kind=OrderLine.Kind.SERVICE,
+        quantity=100,
+        unit_price=Decimal(40),
+        service=Service.objects.get(code="work-by-the-hour"),
+    )
+    taxed = service_bills.bill(customer=grocery, lines=[work], billed_by=clerk, key="full:work")
+    adjustments.adjust(
+        invoice=taxed,
+        kind="bad_debt",
+        cents=1_000,
+        lowers_tax=True,
+        reason="Part of it is disputed",
         made_by=clerk,
         key="full:write-off",
-    )
-    AdjustmentTax.objects.create(
-        adjustment=made, name=rate.name if rate else "Tax", percent=0, base_cents=0, tax_cents=0
     )
     interest.charge(
         customer=grocery, percent_a_year=Decimal(18), billed_by=clerk, key="full:interest"

@@ -87,9 +87,7 @@ class OpeningInvoiceForm(ActForm):
     )
     issued_on = DayField(label=_("Date of the invoice"))
     due_on = DayField(label=_("Due"))
-    begins_on = DayField(
-        label=_("Day on which your books begin here"), initial=timezone.localdate
-    )
+    begins_on = DayField(label=_("Day on which your books begin here"), initial=timezone.localdate)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
 
@@ -103,9 +101,7 @@ class OpeningCreditForm(ActForm):
     reference = forms.CharField(
         label=_("Number of the credit note or payment"), max_length=60, required=False
     )
-    begins_on = DayField(
-        label=_("Day on which your books begin here"), initial=timezone.localdate
-    )
+    begins_on = DayField(label=_("Day on which your books begin here"), initial=timezone.localdate)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
 
@@ -116,18 +112,14 @@ class OpeningAmountForm(ActForm):
 
     account = forms.ChoiceField(
         label=_("What"),
-        choices=[
-            (account, EntryLine.Account(account).label) for account in OpeningAmount.ACCOUNTS
-        ],
+        choices=[(account, EntryLine.Account(account).label) for account in OpeningAmount.ACCOUNTS],
     )
     amount = MoneyField(
         label=_("Amount"),
         min_value=None,
         help_text=_("Sales tax and deposits: what you owe. A bank account may be below zero."),
     )
-    begins_on = DayField(
-        label=_("Day on which your books begin here"), initial=timezone.localdate
-    )
+    begins_on = DayField(label=_("Day on which your books begin here"), initial=timezone.localdate)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
 

@@ -57,7 +57,11 @@ class PaymentForm(ActForm):
     is_another = forms.BooleanField(label=_("It is another payment"), required=False)
 
     def __init__(
-        self, *args: Any, open_invoices: Iterable[Invoice], order: Order | None = None, **kwargs: Any
+        self,
+        *args: Any,
+        open_invoices: Iterable[Invoice],
+        order: Order | None = None,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.open_invoices = {invoice.pk: invoice for invoice in open_invoices}
@@ -206,7 +210,7 @@ class BounceForm(ActForm):
     reason = forms.CharField(label=_("Note"), max_length=300, required=False)
 
 
-class ReasonForm(ActForm):
+class UndoReasonForm(ActForm):
     """Why something is undone."""
 
     reason = forms.CharField(label=_("Why?"), max_length=300)

@@ -169,9 +169,7 @@ class OpeningAmount(Undoable):
     class Meta:
         ordering = ["-id"]
         constraints = [
-            models.CheckConstraint(
-                condition=~Q(amount_cents=0), name="opening_amount_not_0"
-            ),
+            models.CheckConstraint(condition=~Q(amount_cents=0), name="opening_amount_not_0"),
         ]
 
     def __str__(self) -> str:

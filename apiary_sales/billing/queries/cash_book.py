@@ -114,9 +114,7 @@ def cash_book(since: date, until: date, account: str = "") -> CashBook:
         day = row.entry.entered_on
         shown = days.setdefault(day, CashDay(day))
         if (day, row.account) not in of_day:
-            of_day[day, row.account] = CashAccount(
-                row.account, whole[row.account].closing_cents
-            )
+            of_day[day, row.account] = CashAccount(row.account, whole[row.account].closing_cents)
             shown.accounts.append(of_day[day, row.account])
         came, went = max(0, row.amount_cents), max(0, -row.amount_cents)
         for sums in (whole[row.account], of_day[day, row.account]):

@@ -161,9 +161,9 @@ def month_of(day: date) -> Month:
     invoiced = Invoice.objects.filter(
         issued_on__gte=first, issued_on__lt=next_first, opening_number=""
     )
-    received = Payment.objects.filter(
-        received_on__gte=first, received_on__lt=next_first
-    ).exclude(method=Payment.Method.OPENING)
+    received = Payment.objects.filter(received_on__gte=first, received_on__lt=next_first).exclude(
+        method=Payment.Method.OPENING
+    )
     return Month(
         first,
         invoiced.aggregate(cents=Coalesce(Sum("total_cents"), 0))["cents"],
@@ -305,7 +305,7 @@ def settled_by(invoice: Invoice) -> list[Settlement]:
 
 
 def adjusted_by(invoice: Invoice) -> list[Adjustment]:
-    """Return what was taken off a bill without money or goods, oldest first, without those undone."""
+    """Return what was taken off a bill without money or goods and not undone, oldest first."""
     found = Adjustment.objects.filter(invoice=invoice, reverses=None, reversed_by=None)
     return list(found.order_by("id"))
 
@@ -406,7 +406,9 @@ def _statement_text(entry: Entry) -> str:
         return f"{text} {payment.reference}".strip()
     adjustment = getattr(entry, "adjustment", None)
     if adjustment is not None:
-        words = _("%(kind)s undone, %(invoice)s") if adjustment.reverses_id else "%(kind)s, %(invoice)s"
+        words = (
+            _("%(kind)s undone, %(invoice)s") if adjustment.reverses_id else "%(kind)s, %(invoice)s"
+        )
         text = words % {"kind": adjustment.get_kind_display(), "invoice": adjustment.invoice}
         return text[:1].upper() + text[1:]
     # An entry of what a customer owes has its bill, its payment or its adjustment.

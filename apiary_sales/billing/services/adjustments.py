@@ -104,9 +104,7 @@ def undo(
     if not reason.strip():
         problems.add("reason", _("Say why it is undone."))
     problems.raise_any()
-    return _reverse(
-        adjustment, undone_by=undone_by, key=key, reason=reason, undone_on=undone_on
-    )
+    return _reverse(adjustment, undone_by=undone_by, key=key, reason=reason, undone_on=undone_on)
 
 
 @transaction.atomic
@@ -125,7 +123,8 @@ def undo_with_payment(*, payment: Payment, undone_by: Person, key: str, reason: 
 def make_room_for_credit(*, invoice: Invoice, made_by: Person, key: str) -> None:
     """Take adjustments back, the last one first, as far as its credit notes need it.
 
-    Call it with the new credit note saved. What was written off cannot be credited as well: the credit note takes its place.
+    Call it with the new credit note saved. What was written off cannot be credited as well: the
+    credit note takes its place.
     """
     in_force = list(_in_force(Adjustment.objects.filter(invoice=invoice)))
     credited = invoice.credit_notes.aggregate(cents=Sum("total_cents"))["cents"] or 0
@@ -163,9 +162,7 @@ def _check(invoice: Invoice, kind: str, cents: int, reason: str, happened_on: da
     if kind in (Kind.WRITE_OFF, Kind.BAD_DEBT, Kind.OPENING) and not reason.strip():
         problems.add("reason", _("Say why it will not be paid."))
     if happened_on > timezone.localdate():
-        problems.add(
-            "happened_on", _("This day is in the future. Choose today or an earlier day.")
-        )
+        problems.add("happened_on", _("This day is in the future. Choose today or an earlier day."))
     elif happened_on < invoice.issued_on and not invoice.is_opening:
         problems.add(
             "happened_on",

@@ -1,4 +1,4 @@
-"""A check that the bank gave back: its payment undone, the bank's fee booked, the house's billed."""
+"""A check that the bank gave back: undo its payment, book the bank's fee, bill the house's."""
 
 from datetime import date
 from decimal import Decimal
@@ -54,9 +54,7 @@ def record(
         if not 0 <= cents <= FEE_CENTS_MAX:
             problems.add(name, _("Enter a fee from 0 to 1,000."))
     if bounced_on > timezone.localdate():
-        problems.add(
-            "bounced_on", _("This day is in the future. Choose today or an earlier day.")
-        )
+        problems.add("bounced_on", _("This day is in the future. Choose today or an earlier day."))
     elif bounced_on < payment.received_on:
         problems.add("bounced_on", _("This day is before the check was received. Check the date."))
     problems.raise_any()

@@ -40,9 +40,7 @@ def count(
     if not 0 <= counted_cents <= AMOUNT_CENTS_MAX:
         problems.add("counted_cents", _("Enter the cash that is there, from 0 to a million."))
     if counted_on > timezone.localdate():
-        problems.add(
-            "counted_on", _("This day is in the future. Choose today or an earlier day.")
-        )
+        problems.add("counted_on", _("This day is in the future. Choose today or an earlier day."))
     problems.raise_any()
     expected_cents = expected_on(counted_on)
     difference_cents = counted_cents - expected_cents

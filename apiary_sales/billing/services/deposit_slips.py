@@ -123,8 +123,10 @@ def checks_here() -> QuerySet[Payment]:
         )
         .exclude(pk__in=DepositedCheck.objects.filter(slip__undone_on=None).values("payment"))
         # A check that was good after all is in the bank already, where it was on a slip.
-        .exclude(good_after_all__payment__deposits__slip__undone_on__isnull=True,
-                 good_after_all__payment__deposits__isnull=False)
+        .exclude(
+            good_after_all__payment__deposits__slip__undone_on__isnull=True,
+            good_after_all__payment__deposits__isnull=False,
+        )
         .select_related("customer")
         .order_by("received_on", "id")
     )

@@ -228,9 +228,7 @@ def _check_amount(problems: Problems, amount_cents: int) -> None:
 
 def _check_days(problems: Problems, *, begins_on: date, issued_on: date | None = None) -> None:
     if begins_on > timezone.localdate():
-        problems.add(
-            "begins_on", _("This day is in the future. Choose today or an earlier day.")
-        )
+        problems.add("begins_on", _("This day is in the future. Choose today or an earlier day."))
     if issued_on is not None and issued_on > begins_on:
         problems.add(
             "issued_on",

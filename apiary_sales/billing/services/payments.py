@@ -87,7 +87,9 @@ def receive(
             "order",
             _("Order %(order)s is not one of this customer's.") % {"order": order.number},
         )
-    if not is_another and (twin := looks_like(customer, amount_cents, method, received_on, reference)):
+    if not is_another and (
+        twin := looks_like(customer, amount_cents, method, received_on, reference)
+    ):
         problems.add_error(LooksLikeAnother(_question(twin), parameter="is_another"))
     problems.raise_any()
     payment = Payment.objects.create(
@@ -247,8 +249,9 @@ def reverse(
     """Undo a payment (money handed back, a wrong entry) and return the opposite payment.
 
     The invoices it was put to are open again, with the discount that it took. A check that was
-    deposited comes back from the bank only as `bounced_checks` records it. Raises `CannotReverse` for a payment that was
-    undone already or is an undo itself, `BadValue` without a reason, `AlreadyRecorded`.
+    deposited comes back from the bank only as `bounced_checks` records it. Raises `CannotReverse`
+    for a payment that was undone already or is an undo itself, `BadValue` without a reason,
+    `AlreadyRecorded`.
     """
     book.lock_customer(payment.customer)
     payment = (

@@ -47,9 +47,7 @@ def opposite(entry: Entry) -> Entry:
     return book.enter(
         kind=entry.kind,
         lines=[
-            BookLine(
-                line.account, -line.amount_cents, line.customer, line.supplier, line.detail
-            )
+            BookLine(line.account, -line.amount_cents, line.customer, line.supplier, line.detail)
             for line in entry.lines.select_related("customer", "supplier")
         ],
         happened_on=timezone.localdate(),

@@ -20,7 +20,7 @@ from apiary_sales.billing.forms.cash import (
     OpeningCreditForm,
     OpeningInvoiceForm,
 )
-from apiary_sales.billing.forms.payments import ReasonForm
+from apiary_sales.billing.forms.payments import UndoReasonForm
 from apiary_sales.billing.models import (
     CashCount,
     DepositSlip,
@@ -63,7 +63,7 @@ def deposit_slip_list(request: HttpRequest) -> HttpResponse:
     return render(request, "billing/deposit_slip_list.html", context)
 
 
-class DepositView(ActView):
+class DepositSlipView(ActView):
     """Put checks and cash on a deposit slip."""
 
     permission_required = TAKE
@@ -136,7 +136,7 @@ class UndoView(ActView):
     """Undo a document of the book of money, with a reason."""
 
     permission_required = TAKE
-    form_class = ReasonForm
+    form_class = UndoReasonForm
     template_name = "billing/undo.html"
     model: Any
 
@@ -201,9 +201,7 @@ def cash_book_csv(request: HttpRequest) -> HttpResponse:
     """Answer with the cash book as a table, a line a document, with the opening first."""
     since, until, account = CashBookForm(request.GET).chosen()
     book = cash_book(since, until, account)
-    rows: list[list[Any]] = [
-        [_("Day"), _("Money"), _("Document"), _("In"), _("Out"), _("Balance")]
-    ]
+    rows: list[list[Any]] = [[_("Day"), _("Money"), _("Document"), _("In"), _("Out"), _("Balance")]]
     for kind in book.accounts:
         rows.append([since, kind.name, _("Opening"), None, None, amount(kind.opening_cents)])
     for line in book.lines:

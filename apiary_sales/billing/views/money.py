@@ -355,7 +355,9 @@ def payment_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _payment(pk: int) -> Payment:
-    found = Payment.objects.select_related("customer", "received_by", "reverses", "order", "refunds")
+    found = Payment.objects.select_related(
+        "customer", "received_by", "reverses", "order", "refunds"
+    )
     return get_object_or_404(found, pk=pk)
 
 

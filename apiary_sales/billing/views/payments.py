@@ -20,8 +20,8 @@ from apiary_sales.billing.forms.payments import (
     BounceForm,
     InterestForm,
     PaymentForm,
-    ReasonForm,
     RefundForm,
+    UndoReasonForm,
 )
 from apiary_sales.billing.models import Adjustment, BouncedCheck, Invoice, Payment
 from apiary_sales.billing.queries import money
@@ -181,7 +181,7 @@ def free_prepayment(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def order_money(request: HtmxRequest) -> HttpResponse:
-    """Return what was paid in advance for an order, as a part of its page; alone, show the order."""
+    """Return what was paid in advance for an order as a part of its page; alone, show the order."""
     number = request.GET.get("order", "").replace("\x00", "")
     if not request.htmx:
         return redirect("orders:order_detail", number) if number else redirect("billing:money")
@@ -288,7 +288,7 @@ class GoodAfterAllView(ActView):
     """Take back that a check bounced: it was good after all."""
 
     permission_required = TAKE
-    form_class = ReasonForm
+    form_class = UndoReasonForm
     template_name = "billing/good_after_all.html"
 
     def prepare(self) -> None:
@@ -374,7 +374,7 @@ class UndoAdjustmentView(ActView):
     """Show what was taken off an invoice, and take that back."""
 
     permission_required = ISSUE
-    form_class = ReasonForm
+    form_class = UndoReasonForm
     template_name = "billing/adjustment.html"
 
     def prepare(self) -> None:
@@ -404,9 +404,7 @@ class UndoAdjustmentView(ActView):
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
         undone_by = Adjustment.objects.filter(reverses=self.adjustment).first()
-        return super().get_context_data(
-            adjustment=self.adjustment, undone_by=undone_by, **kwargs
-        )
+        return super().get_context_data(adjustment=self.adjustment, undone_by=undone_by, **kwargs)
 
 
 class InterestView(ActView):
@@ -475,7 +473,7 @@ class TakeOpeningBackView(ActView):
     """Take back an opening invoice that was entered wrongly."""
 
     permission_required = ISSUE
-    form_class = ReasonForm
+    form_class = UndoReasonForm
     template_name = "billing/opening_take_back.html"
 
     def prepare(self) -> None:

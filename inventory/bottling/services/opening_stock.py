@@ -58,9 +58,7 @@ def receive_jars(
     rules.check_pieces(problems, "pieces", pieces)
     rules.check_store(problems, "place", place)
     lot_codes.check_code(problems, "lot_code", lot_code)
-    lots.check_facts(
-        problems, floral_source=floral_source, season=season, colour_mm=colour_mm
-    )
+    lots.check_facts(problems, floral_source=floral_source, season=season, colour_mm=colour_mm)
     checks.check_day(problems, "begins_on", begins_on)
     checks.check_day(problems, "bottled_on", bottled_on)
     if bottled_on > begins_on:

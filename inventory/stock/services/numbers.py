@@ -34,10 +34,7 @@ def begin_at(series: str, *, number: int) -> Counter:
     counter = Counter.objects.select_for_update().get(series=series)
     if counter.last >= counter.first:
         raise BadValue(
-            _(
-                "Number %(last)s of this series was given already, so it goes on with "
-                "%(next)s."
-            )
+            _("Number %(last)s of this series was given already, so it goes on with %(next)s.")
             % {"last": counter.last, "next": counter.last + 1},
             parameter="number",
         )
