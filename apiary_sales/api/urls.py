@@ -10,6 +10,7 @@ from apiary_sales.api import (
     comb,
     corrections,
     counts,
+    credit_notes,
     files,
     fill_checks,
     flow,
@@ -215,6 +216,21 @@ urlpatterns = [
         name="shortage-settle",
     ),
     path("shortages/<int:pk>/lot/", shortages.ShortageLotApiView.as_view(), name="shortage-lot"),
+    path(
+        "invoices/<int:pk>/credit-notes/",
+        credit_notes.CreditNotesApiView.as_view(),
+        name="invoice-credit-notes",
+    ),
+    path(
+        "invoices/<int:pk>/corrected/",
+        credit_notes.CorrectedInvoiceApiView.as_view(),
+        name="invoice-corrected",
+    ),
+    path(
+        "orders/<str:number>/goods-back/",
+        credit_notes.GoodsBackApiView.as_view(),
+        name="order-goods-back",
+    ),
     path("services/", service_bills.ServicesApiView.as_view(), name="services"),
     path(
         "customers/<int:pk>/service-bills/",

@@ -36,13 +36,14 @@ from apiary_sales.api import (
     views,
     warmings,
 )
+from apiary_sales.api import credit_notes as credit_notes_api
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.services import corrected_invoices, credit_notes, stand, weight_sales
 from apiary_sales.billing.services import service_bills as bill_services
-from apiary_sales.billing.services import stand, weight_sales
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.services import recalls
+from apiary_sales.orders.services import recalls, returns
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
@@ -533,6 +534,15 @@ SERVICES = {
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
     "recall/records/{id}/finish/": (recall_records.RecallFinishApiView, recalls.finish),
     "customers/{id}/service-bills/": (service_bills.ServiceBillsApiView, bill_services.bill),
+    "invoices/{id}/credit-notes/": (
+        credit_notes_api.CreditNotesApiView,
+        credit_notes.credit,
+    ),
+    "invoices/{id}/corrected/": (
+        credit_notes_api.CorrectedInvoiceApiView,
+        corrected_invoices.correct,
+    ),
+    "orders/{number}/goods-back/": (credit_notes_api.GoodsBackApiView, returns.record),
     "blend-plans/": (blends.BlendPlansApiView, blend_plans.draft),
     "blend-plans/{number}/change/": (blends.BlendPlanChangeApiView, blend_plans.change),
     "blend-plans/{number}/carry-out/": (blends.BlendPlanCarryOutApiView, blend_plans.carry_out),

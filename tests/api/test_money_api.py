@@ -139,10 +139,12 @@ def test_money_on_account_is_given_back(send, shop):
 
 
 def test_a_credit_note_is_refunded(send, shop, invoice):
-    from apiary_sales.billing.services import invoices
+    from apiary_sales.billing.services import credit_notes
 
     made(send("payments/", paid(shop, 6_000)))
-    note = invoices.credit(invoice=invoice, issued_by=builders.person(), key="c", reason="Leaked")
+    note = credit_notes.credit(
+        invoice=invoice, issued_by=builders.person(), key="c", reason="Leaked"
+    )
     body = {"amount_cents": 6_000, "method": "check"}
 
     assert made(send(f"invoices/{note.pk}/refund/", body))["refunds"] == "C26-00001"

@@ -6,7 +6,7 @@ import pytest
 
 from apiary_sales.billing.models import Adjustment, Allocation, EntryLine, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import adjustments, invoices, payments
+from apiary_sales.billing.services import adjustments, credit_notes, invoices, payments
 from apiary_sales.billing.services.payments import LooksLikeAnother, Rest
 from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import BadValue, CannotReverse
@@ -191,7 +191,7 @@ def test_an_invoice_with_a_discount_can_be_credited_in_full(terms, pounds, owner
     invoice = invoice_of(terms, jars(pounds, 10, "6.00"))
     pay(terms, 5_880, rest=Rest.DISCOUNT)
 
-    invoices.credit(invoice=invoice, issued_by=owner, key="c-1", reason="Leaked")
+    credit_notes.credit(invoice=invoice, issued_by=owner, key="c-1", reason="Leaked")
 
     invoice.refresh_from_db()
     assert (invoice.open_cents, owed(terms)) == (0, -5_880)
@@ -294,7 +294,7 @@ def test_a_credit_note_is_given_back_once(shop, pounds, owner):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
     pay(shop, 6_000, method="card")
     pay(shop, 1_000)
-    note = invoices.credit(invoice=invoice, issued_by=owner, key="c-1", reason="Leaked")
+    note = credit_notes.credit(invoice=invoice, issued_by=owner, key="c-1", reason="Leaked")
 
     assert (payments.to_refund_cents(note), payments.paid_by(note)) == (6_000, "card")
     payments.pay_back(

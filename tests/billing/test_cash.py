@@ -12,9 +12,9 @@ from apiary_sales.billing.queries.cash_book import cash_book
 from apiary_sales.billing.services import (
     bounced_checks,
     cash_counts,
+    credit_notes,
     deposit_slips,
     interest,
-    invoices,
     payments,
 )
 from apiary_sales.customers.models import CustomerBalance
@@ -229,7 +229,7 @@ def test_interest_that_was_credited_can_be_charged_again(shop, pounds, owner):
         bill = interest.charge(
             customer=shop, percent_a_year=Decimal(18), billed_by=owner, key="n-1"
         )
-        invoices.credit(invoice=bill, issued_by=owner, key="c-1", reason="Goodwill")
+        credit_notes.credit(invoice=bill, issued_by=owner, key="c-1", reason="Goodwill")
         found = interest.preview(shop, percent_a_year=Decimal(18), until=TODAY + days(60))
 
     assert [each.days for each in found] == [30]

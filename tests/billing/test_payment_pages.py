@@ -16,7 +16,7 @@ from apiary_sales.billing.models import (
     Payment,
 )
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import deposit_slips, invoices
+from apiary_sales.billing.services import credit_notes, deposit_slips
 from apiary_sales.pricing.services import service_list
 from inventory.shared.models import House
 from inventory.stock.models import Lot
@@ -186,7 +186,9 @@ def test_money_is_taken_for_an_order(office, shop, pounds, typed):
 def test_a_credit_note_is_given_back_as_it_was_paid(office, shop, pounds):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
     pay(shop, 6_000, method="card")
-    note = invoices.credit(invoice=invoice, issued_by=builders.person(), key="c", reason="Leaked")
+    note = credit_notes.credit(
+        invoice=invoice, issued_by=builders.person(), key="c", reason="Leaked"
+    )
     here = reverse("billing:refund", args=[note.pk])
 
     assert here in office.get(reverse("billing:invoice_detail", args=[note.pk])).content.decode()

@@ -23,6 +23,7 @@ from apiary_sales.billing.services import (
     adjustments,
     bounced_checks,
     cash_counts,
+    credit_notes,
     deposit_slips,
     interest,
     invoices,
@@ -550,7 +551,7 @@ def _sell_drums(person) -> None:
         received_by=person,
         key="full:drums-back",
     )
-    invoices.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
+    credit_notes.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
 
 
 def _sell_jars(seller, minder) -> None:
@@ -569,7 +570,7 @@ def _sell_jars(seller, minder) -> None:
         customer=buyer, channel="shop", lines=[wanted], created_by=seller, key="full:order"
     )
     orders.cancel(order=cancelled, cancelled_by=seller, key="full:cancelled", reason="Too late")
-    invoices.credit(
+    credit_notes.credit(
         invoice=Invoice.objects.get(idempotency_key="demo:past-44-invoice"),
         issued_by=seller,
         key="full:credit",

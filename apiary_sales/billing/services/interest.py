@@ -4,7 +4,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
-from django.db.models import Exists, Max, OuterRef, Q
+from django.db.models import F, Max, Sum
 from django.utils import timezone
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
@@ -34,10 +34,13 @@ def preview(customer: Customer, *, percent_a_year: Decimal, until: date) -> list
     Bills for interest bear none. Days that were charged before are left out, unless that bill was
     credited.
     """
-    credited = Invoice.objects.filter(credits=OuterRef("bill"), returns_deposit=False)
-    charged = InterestCharge.objects.filter(~Exists(credited))
+    bills = Invoice.objects.filter(pk__in=InterestCharge.objects.values("bill"))
+    credited = bills.annotate(credited_cents=Sum("credit_notes__total_cents")).filter(
+        credited_cents=-F("total_cents")
+    )
     last_days = dict(
-        charged.filter(invoice__customer=customer)
+        InterestCharge.objects.filter(invoice__customer=customer)
+        .exclude(bill__in=credited.values("pk"))
         .order_by()
         .values_list("invoice")
         .annotate(last=Max("until_day"))
@@ -45,7 +48,7 @@ def preview(customer: Customer, *, percent_a_year: Decimal, until: date) -> list
     overdue = (
         Invoice.objects.open_of(customer)
         .filter(due_on__lt=until)
-        .exclude(Q(pk__in=InterestCharge.objects.values("bill")))
+        .exclude(pk__in=InterestCharge.objects.values("bill"))
     )
     found = []
     for invoice in overdue:

@@ -180,7 +180,7 @@ def fulfil(
     reservations.release(line for line in wanted if line.is_by_weight and not line.to_fill)
     followed_stock.settle_gave_way(list(wanted))
     places.send_away(_drums_that_leave(lines, wanted))
-    _save_status(order, _status_by(lines))
+    save_status(order, status_by(lines))
     return fulfilment
 
 
@@ -286,7 +286,7 @@ def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Orde
     reservations.release(lines)
     OrderLine.objects.filter(order=order).update(gave_way=0)
     was_begun = order.status == Order.Status.PART_FILLED
-    _save_status(order, Order.Status.FILLED if was_begun else Order.Status.CANCELLED)
+    save_status(order, Order.Status.FILLED if was_begun else Order.Status.CANCELLED)
     note_event(order, OrderEvent.Kind.CANCELLED, by=cancelled_by, key=key, note=reason)
     return order
 
@@ -320,8 +320,8 @@ def take_back(
     if not is_credited and is_billed(fulfilment):
         raise NotAllowedNow(
             _(
-                "These goods are on an invoice. Issue a credit note instead: it takes the "
-                "goods back too."
+                "These goods are on an invoice. Issue a credit note for it, and say what came "
+                "back; or, where they are credited already, book them as goods back."
             )
         )
     _check_reason(reason, _("Say why the goods are taken back."))
@@ -329,6 +329,10 @@ def take_back(
     ledger.lock_items(order_lines.items_of(lines))
     filled = {line.pk: line for line in lines}
     rows = list(fulfilment.lines.select_related("lot"))
+    if any(row.returned or row.sent_again for row in rows):
+        raise CannotReverse(
+            _("Some of these goods came back or are sent again. Book the rest as goods back.")
+        )
     for row in rows:
         line = filled[row.order_line_id]
         line.filled -= row.quantity
@@ -360,10 +364,10 @@ def take_back(
             note_event(order, OrderEvent.Kind.CANCELLED, by=taken_by, key=rest, note=reason)
     if order.channel in Order.AT_ONCE or _was_cancelled(order):
         any_left = any(line.filled for line in lines)
-        _save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
+        save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
     else:
         _reserve_again(fulfilment, rows, filled)
-        _save_status(order, _status_by(lines))
+        save_status(order, status_by(lines))
     note_event(order, OrderEvent.Kind.TAKEN_BACK, by=taken_by, key=key, note=reason)
     return reversal
 
@@ -401,12 +405,8 @@ def drums_back(
 
 
 def is_billed(fulfilment: Fulfilment) -> bool:
-    """Tell whether goods of a fulfilment are on an invoice that no credit note has taken back."""
-    # Bills are written a layer above, and found here only by the name of their relation.
-    billed = fulfilment.lines.filter(
-        invoice_lines__isnull=False, invoice_lines__invoice__credits__isnull=True
-    ).exclude(invoice_lines__invoice__credit_notes__returns_deposit=False)
-    return billed.exists()
+    """Tell whether goods of a fulfilment were billed, be it credited since."""
+    return fulfilment.lines.filter(billed_cents__isnull=False).exists()
 
 
 def lock(order: Order) -> Order:
@@ -679,13 +679,13 @@ def _was_cancelled(order: Order) -> bool:
     return order.events.filter(kind=OrderEvent.Kind.CANCELLED).exists()
 
 
-def _status_by(lines: list[OrderLine]) -> str:
+def status_by(lines: list[OrderLine]) -> str:
     if all(line.to_fill == 0 for line in lines):
         return Order.Status.FILLED
     any_filled = any(line.filled for line in lines)
     return Order.Status.PART_FILLED if any_filled else Order.Status.OPEN
 
 
-def _save_status(order: Order, status: str) -> None:
+def save_status(order: Order, status: str) -> None:
     order.status = status
     order.save(update_fields=["status"])
