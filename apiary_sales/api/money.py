@@ -50,7 +50,6 @@ from inventory.stock.services import numbers
 SEE = "billing.view_money"
 ISSUE = "billing.issue_invoices"
 TAKE = "billing.take_payments"
-REPLY = {"parameters": [IDEMPOTENCY_KEY]}
 
 
 def _cents(**kwargs: Any) -> StrictIntegerField:
@@ -271,6 +270,16 @@ class PayBackSerializer(serializers.Serializer):
     note = _text()
 
 
+class RefundSerializer(serializers.Serializer):
+    """Money given back for a credit note."""
+
+    amount_cents = _cents()
+    method = serializers.ChoiceField(choices=Payment.WAYS)
+    paid_on = _day()
+    reference = _text(60)
+    comment = _text()
+
+
 class AdjustSerializer(serializers.Serializer):
     kind = serializers.ChoiceField(
         choices=[(kind.value, kind.label) for kind in Adjustment.BY_HAND]
@@ -364,7 +373,7 @@ class PaymentsApiView(ApiActView, generics.ListAPIView):
         page = self.paginate_queryset(self.get_queryset())
         return self.get_paginated_response(PaymentSerializer(page, many=True).data)
 
-    @extend_schema(**REPLY, responses={201: PaymentSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PaymentSerializer, **REFUSALS})
     def post(self, request):
         """Record money from a customer."""
         key = self.key()
@@ -376,7 +385,7 @@ class PaymentUndoApiView(ApiActView):
     permission_required = TAKE
     serializer_class = ReasonSerializer
 
-    @extend_schema(**REPLY, responses={201: PaymentSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PaymentSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Undo a payment."""
         payment = get_object_or_404(Payment, pk=pk)
@@ -391,7 +400,9 @@ class PaymentBounceApiView(ApiActView):
     permission_required = TAKE
     serializer_class = BounceSerializer
 
-    @extend_schema(**REPLY, responses={201: BouncedCheckSerializer, **REFUSALS})
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], responses={201: BouncedCheckSerializer, **REFUSALS}
+    )
     def post(self, request, pk: int):
         """Record that a check bounced, with the fee of the bank and the house's."""
         payment = get_object_or_404(Payment, pk=pk)
@@ -406,7 +417,9 @@ class PaymentGoodApiView(ApiActView):
     permission_required = TAKE
     serializer_class = ReasonSerializer
 
-    @extend_schema(**REPLY, responses={201: BouncedCheckSerializer, **REFUSALS})
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], responses={201: BouncedCheckSerializer, **REFUSALS}
+    )
     def post(self, request, pk: int):
         """Take back that a check bounced: it was good after all."""
         bounced = get_object_or_404(BouncedCheck, payment=pk)
@@ -421,7 +434,7 @@ class PayBackApiView(ApiActView):
     permission_required = TAKE
     serializer_class = PayBackSerializer
 
-    @extend_schema(**REPLY, responses={201: PaymentSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PaymentSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Give money on a customer's account back."""
         customer = get_object_or_404(Customer, pk=pk)
@@ -434,21 +447,15 @@ class PayBackApiView(ApiActView):
 
 class RefundApiView(ApiActView):
     permission_required = TAKE
-    serializer_class = PayBackSerializer
+    serializer_class = RefundSerializer
 
-    @extend_schema(**REPLY, responses={201: PaymentSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PaymentSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Give the money of a credit note back."""
         notes = Invoice.objects.filter(credits__isnull=False, customer__isnull=False)
         note = get_object_or_404(notes.select_related("customer"), pk=pk)
         key = self.key()
-        made = payments.pay_back(
-            customer=note.customer,
-            refunds=note,
-            **self.checked(),
-            paid_by=person_of(request),
-            key=key,
-        )
+        made = payments.refund(note=note, **self.checked(), paid_by=person_of(request), key=key)
         return _made(PaymentSerializer(made))
 
 
@@ -456,7 +463,7 @@ class AdjustApiView(ApiActView):
     permission_required = ISSUE
     serializer_class = AdjustSerializer
 
-    @extend_schema(**REPLY, responses={201: AdjustmentSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: AdjustmentSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Write off what is left of an invoice, or give a discount on it."""
         invoice = get_object_or_404(Invoice.objects.select_related("customer"), pk=pk)
@@ -471,7 +478,7 @@ class AdjustmentUndoApiView(ApiActView):
     permission_required = ISSUE
     serializer_class = ReasonSerializer
 
-    @extend_schema(**REPLY, responses={201: AdjustmentSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: AdjustmentSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Take an adjustment back."""
         adjustment = get_object_or_404(Adjustment.objects.select_related("customer"), pk=pk)
@@ -506,7 +513,7 @@ class InterestApiView(ApiActView):
         )
         return Response(InterestSerializer(found, many=True).data)
 
-    @extend_schema(**REPLY, responses={201: InvoiceSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: InvoiceSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Bill a customer the interest on what they pay late."""
         customer = get_object_or_404(Customer, pk=pk)
@@ -529,7 +536,7 @@ class DepositSlipsApiView(ApiActView, generics.ListAPIView):
         page = self.paginate_queryset(self.get_queryset())
         return self.get_paginated_response(DepositSlipSerializer(page, many=True).data)
 
-    @extend_schema(**REPLY, responses={201: DepositSlipSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: DepositSlipSerializer, **REFUSALS})
     def post(self, request):
         """Bring checks and cash to the bank."""
         key = self.key()
@@ -543,7 +550,7 @@ class DepositUndoApiView(ApiActView):
     permission_required = TAKE
     serializer_class = ReasonSerializer
 
-    @extend_schema(**REPLY, responses={201: DepositSlipSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: DepositSlipSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Undo a deposit slip."""
         slip = get_object_or_404(DepositSlip, pk=pk)
@@ -564,7 +571,7 @@ class CashCountsApiView(ApiActView, generics.ListAPIView):
         page = self.paginate_queryset(self.get_queryset())
         return self.get_paginated_response(CashCountSerializer(page, many=True).data)
 
-    @extend_schema(**REPLY, responses={201: CashCountSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: CashCountSerializer, **REFUSALS})
     def post(self, request):
         """Count the cash at the end of a day; the difference is posted."""
         key = self.key()
@@ -576,7 +583,7 @@ class CashCountUndoApiView(ApiActView):
     permission_required = TAKE
     serializer_class = ReasonSerializer
 
-    @extend_schema(**REPLY, responses={201: CashCountSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: CashCountSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Undo a count of cash."""
         found = get_object_or_404(CashCount, pk=pk)
@@ -609,7 +616,7 @@ class OpeningInvoicesApiView(ApiActView):
     permission_required = ISSUE
     serializer_class = OweSerializer
 
-    @extend_schema(**REPLY, responses={201: InvoiceSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: InvoiceSerializer, **REFUSALS})
     def post(self, request):
         """Record an invoice from before the books began that is still to be paid."""
         key = self.key()
@@ -621,7 +628,7 @@ class OpeningTakeBackApiView(ApiActView):
     permission_required = ISSUE
     serializer_class = ReasonSerializer
 
-    @extend_schema(**REPLY, responses={201: AdjustmentSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: AdjustmentSerializer, **REFUSALS})
     def post(self, request, pk: int):
         """Take an opening invoice back."""
         invoice = get_object_or_404(Invoice.objects.select_related("customer"), pk=pk)
@@ -636,7 +643,7 @@ class OpeningCreditsApiView(ApiActView):
     permission_required = ISSUE
     serializer_class = OpeningCreditSerializer
 
-    @extend_schema(**REPLY, responses={201: PaymentSerializer, **REFUSALS})
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: PaymentSerializer, **REFUSALS})
     def post(self, request):
         """Record money or a credit that a customer had before the books began."""
         key = self.key()
@@ -656,7 +663,9 @@ class OpeningAmountsApiView(ApiActView, generics.ListAPIView):
         page = self.paginate_queryset(self.get_queryset())
         return self.get_paginated_response(OpeningAmountSerializer(page, many=True).data)
 
-    @extend_schema(**REPLY, responses={201: OpeningAmountSerializer, **REFUSALS})
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], responses={201: OpeningAmountSerializer, **REFUSALS}
+    )
     def post(self, request):
         """Record the cash or the money in the bank with which the books begin."""
         key = self.key()
@@ -668,7 +677,9 @@ class OpeningAmountUndoApiView(ApiActView):
     permission_required = ISSUE
     serializer_class = ReasonSerializer
 
-    @extend_schema(**REPLY, responses={201: OpeningAmountSerializer, **REFUSALS})
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], responses={201: OpeningAmountSerializer, **REFUSALS}
+    )
     def post(self, request, pk: int):
         """Undo an opening amount."""
         found = get_object_or_404(OpeningAmount, pk=pk)
@@ -687,7 +698,9 @@ class FirstNumbersApiView(ApiActView):
         """List the series of numbers with the one that comes next."""
         return Response(NumberSeriesSerializer(number_series(), many=True).data)
 
-    @extend_schema(**REPLY, responses={201: NumberSeriesSerializer, **REFUSALS})
+    @extend_schema(
+        parameters=[IDEMPOTENCY_KEY], responses={201: NumberSeriesSerializer, **REFUSALS}
+    )
     def post(self, request):
         """Let a series that has no number yet begin at this one."""
         self.key()

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.utils import timezone
@@ -35,9 +35,9 @@ class DepositSlipForm(ActForm):
 
     def __init__(self, *args: Any, here: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        checks = self.fields["checks"]
+        checks = cast("forms.ModelMultipleChoiceField", self.fields["checks"])
         checks.queryset = here
-        checks.label_from_instance = self._named
+        checks.label_from_instance = self._named  # type: ignore[method-assign]
 
     @staticmethod
     def _named(payment: Payment) -> str:
@@ -131,4 +131,4 @@ class FirstNumberForm(ActForm):
 
     def __init__(self, *args: Any, series: Iterable[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["series"].choices = list(series)
+        cast(forms.ChoiceField, self.fields["series"]).choices = list(series)

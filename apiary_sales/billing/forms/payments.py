@@ -66,7 +66,9 @@ class PaymentForm(ActForm):
         super().__init__(*args, **kwargs)
         self.open_invoices = {invoice.pk: invoice for invoice in open_invoices}
         self.order = order
-        choices = [(OLDEST_FIRST, _("Whatever is due first; any money left over stays on account"))]
+        choices: list[tuple[str, Any]] = [
+            (OLDEST_FIRST, _("Whatever is due first; any money left over stays on account"))
+        ]
         if self.open_invoices:
             choices.append((CHOSEN, _("The invoices that I tick")))
         if order is not None:

@@ -303,14 +303,14 @@ def _wrong_adjustments() -> Iterator[str]:
         net_cents=-F("reverses__net_cents"), tax_cents=-F("reverses__tax_cents")
     ):
         yield f"Adjustment {undo.pk} does not undo adjustment {undo.reverses_id} exactly."
-    for adjustment in (
+    for made in (
         Adjustment.objects.annotate(taxes_cents=Coalesce(Sum("taxes__tax_cents"), 0))
         .exclude(taxes_cents=F("tax_cents"))
         .order_by("id")
     ):
         yield (
-            f"Adjustment {adjustment.pk} lowers tax by {adjustment.tax_cents} cents, its taxes "
-            f"by {adjustment.taxes_cents}."
+            f"Adjustment {made.pk} lowers tax by {made.tax_cents} cents, its taxes by "
+            f"{made.taxes_cents}."
         )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date
+from decimal import Decimal
 
 from django.db import transaction
 from django.db.models import QuerySet, Sum
@@ -27,6 +28,8 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 
 Kind = Adjustment.Kind
+# The name, jurisdiction and percentage that tell one tax from another.
+Tax = tuple[str, str, Decimal]
 ACCOUNTS = {
     Kind.WRITE_OFF: Account.WRITE_OFFS,
     Kind.BAD_DEBT: Account.WRITE_OFFS,
@@ -200,12 +203,12 @@ def _share_of_taxes(invoice: Invoice, cents: int) -> list[AdjustmentTax]:
     ]
 
 
-def _taxes_of(lines: Iterable[InvoiceLine]) -> dict[tuple, tuple[int, int]]:
+def _taxes_of(lines: Iterable[InvoiceLine]) -> dict[Tax, tuple[int, int]]:
     """Return base and tax of each tax on these lines; a line without rows has its own rate."""
     apart = InvoiceLineTax.objects.filter(line__in=lines).select_related("line")
-    found: dict[tuple, tuple[int, int]] = {}
+    found: dict[Tax, tuple[int, int]] = {}
 
-    def add(tax: tuple, base_cents: int, tax_cents: int) -> None:
+    def add(tax: Tax, base_cents: int, tax_cents: int) -> None:
         base, sum_cents = found.get(tax, (0, 0))
         found[tax] = (base + base_cents, sum_cents + tax_cents)
 

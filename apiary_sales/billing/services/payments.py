@@ -376,6 +376,37 @@ def pay_back(
     return payment
 
 
+@transaction.atomic
+def refund(
+    *,
+    note: Invoice,
+    amount_cents: int,
+    method: str,
+    paid_by: Person,
+    key: str,
+    paid_on: date | None = None,
+    reference: str = "",
+    comment: str = "",
+) -> Payment:
+    """Give the money of a credit note back, and return the negative payment.
+
+    Raises `NotAllowedNow` for what is no credit note of a customer, and as `pay_back`.
+    """
+    if note.customer is None or not note.is_credit_note:
+        raise NotAllowedNow(_("Only the credit note of a customer can be given back."))
+    return pay_back(
+        customer=note.customer,
+        amount_cents=amount_cents,
+        method=method,
+        paid_by=paid_by,
+        key=key,
+        paid_on=paid_on,
+        reference=reference,
+        note=comment,
+        refunds=note,
+    )
+
+
 def to_refund_cents(note: Invoice) -> int:
     """Return what of a credit note was not given back and is on the customer's account."""
     given = _sum(Payment.objects.filter(refunds=note))

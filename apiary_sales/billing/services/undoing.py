@@ -5,14 +5,19 @@ from typing import TypeVar
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import Entry
-from apiary_sales.billing.models.cash import Undoable
+from apiary_sales.billing.models import (
+    BouncedCheck,
+    CashCount,
+    DepositSlip,
+    Entry,
+    OpeningAmount,
+)
 from apiary_sales.billing.services import book
 from apiary_sales.billing.services.book import BookLine
 from inventory.shared.errors import CannotReverse, Problems
 from inventory.shared.people import Person
 
-Document = TypeVar("Document", bound=Undoable)
+Document = TypeVar("Document", DepositSlip, BouncedCheck, CashCount, OpeningAmount)
 
 
 def locked(model: type[Document], document: Document, reason: str) -> Document:

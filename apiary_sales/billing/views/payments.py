@@ -210,15 +210,14 @@ class RefundView(ActView):
         return {"amount": self.left_cents, "method": payments.paid_by(self.note)}
 
     def act(self, data: dict[str, Any]) -> Payment:
-        return payments.pay_back(
-            customer=self.note.customer,
+        return payments.refund(
+            note=self.note,
             amount_cents=data["amount"],
             method=data["method"],
             paid_by=person_of(self.request),
             key=data["key"],
             paid_on=data["received_on"],
             reference=data["reference"],
-            refunds=self.note,
         )
 
     def done_message(self, made: Payment) -> str:

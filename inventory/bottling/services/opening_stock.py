@@ -90,8 +90,8 @@ def receive_jars(
             note=note.strip(),
         )
     else:
-        known = lot.cost_cents is not None and cost_cents is not None
-        lot.cost_cents = lot.cost_cents + cost_cents if known else None
+        is_known = lot.cost_cents is not None and cost_cents is not None
+        lot.cost_cents = (lot.cost_cents or 0) + (cost_cents or 0) if is_known else None
         lot.quantity_made += pieces
     checks.save_checked(lot)
     ledger.post(
