@@ -43,6 +43,7 @@ from apiary_sales.billing.services import (
 )
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
+from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.stock.models import Counter
 from inventory.stock.services import numbers
@@ -495,15 +496,16 @@ class InterestApiView(ApiActView):
 
     @extend_schema(
         parameters=[
-            OpenApiParameter("percent_a_year", str, required=True),
+            OpenApiParameter("percent_a_year", str),
             OpenApiParameter("until", str),
         ],
         responses={200: InterestSerializer(many=True), **REFUSALS},
     )
     def get(self, request, pk: int):
-        """Show the interest on what a customer pays late, without billing it."""
+        """Show the interest on what a customer pays late, at the usual rate or another."""
         customer = get_object_or_404(Customer, pk=pk)
-        asked = InterestBillSerializer(data=request.query_params.dict())
+        usual = {"percent_a_year": str(House.current().interest_percent_a_year)}
+        asked = InterestBillSerializer(data=usual | request.query_params.dict())
         if not asked.is_valid():
             raise ValidationError(asked.errors)
         found = interest.preview(

@@ -37,7 +37,7 @@ class DepositSlipForm(ActForm):
         super().__init__(*args, **kwargs)
         checks = cast("forms.ModelMultipleChoiceField", self.fields["checks"])
         checks.queryset = here
-        checks.label_from_instance = self._named  # type: ignore[method-assign]
+        checks.label_from_instance = self._named  # type: ignore[assignment]
 
     @staticmethod
     def _named(payment: Payment) -> str:

@@ -17,7 +17,7 @@ Account = EntryLine.Account
 # Where money is, and how the pages call it.
 KEPT_IN: dict[str, str | Promise] = {
     Account.CASH: gettext_lazy("cash"),
-    Account.CHECK: gettext_lazy("checks not in the bank yet"),
+    Account.CHECK: gettext_lazy("checks here"),
     Account.CARD: gettext_lazy("cards"),
     Account.TRANSFER: gettext_lazy("bank"),
 }
