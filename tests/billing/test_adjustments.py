@@ -3,16 +3,18 @@
 from decimal import Decimal
 
 import pytest
+import time_machine
 
 from apiary_sales.billing.models import Adjustment, Allocation, EntryLine, Payment
 from apiary_sales.billing.queries import books
+from apiary_sales.billing.queries.as_of import AsOf, receivables
 from apiary_sales.billing.services import adjustments, credit_notes, invoices, payments
 from apiary_sales.billing.services.payments import LooksLikeAnother, Rest
 from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import BadValue, CannotReverse
 from inventory.shared.models import House
 from tests import builders
-from tests.billing.conftest import TODAY, days, invoice_of, jars, order_of, pay
+from tests.billing.conftest import NOON, TODAY, days, invoice_of, jars, order_of, pay
 
 pytestmark = pytest.mark.django_db
 
@@ -136,10 +138,6 @@ def test_a_discount_is_exactly_what_the_terms_say(terms, pounds, cents):
 
 @pytest.mark.parametrize(("after", "is_given"), [(9, True), (10, True), (11, False)])
 def test_the_discount_is_for_the_days_of_the_terms(terms, pounds, after, is_given):
-    import time_machine
-
-    from tests.billing.conftest import NOON
-
     invoice_of(terms, jars(pounds, 10, "6.00"))
 
     with time_machine.travel(NOON + days(after), tick=False):
@@ -210,6 +208,19 @@ def test_what_a_payment_leaves_is_written_off_with_a_reason(shop, pounds):
     invoice.refresh_from_db()
     assert invoice.open_cents == 0
     assert Adjustment.objects.get().reason == "Bank took it"
+
+
+def test_what_was_written_off_was_owed_the_day_before(shop, pounds, owner):
+    invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
+    with time_machine.travel(NOON + days(5), tick=False):
+        adjustments.adjust(
+            invoice=invoice, kind="bad_debt", cents=6_000, reason="Gone", made_by=owner, key="w"
+        )
+
+    before, after = (receivables(AsOf(TODAY + days(number))) for number in (4, 5))
+
+    assert (before.owed_cents, before.aging.total) == (6_000, 6_000)
+    assert (after.owed_cents, after.aging.total) == (0, 0)
 
 
 # ------------------------------------------------------------------ the same payment twice

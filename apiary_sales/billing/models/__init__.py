@@ -1,10 +1,22 @@
-"""Invoices, payments, and the balanced book of money."""
+"""Invoices, payments, bills of suppliers, expenses, and the balanced book of money."""
 
 from .adjustments import Adjustment, AdjustmentTax, InterestCharge
 from .book import Entry, EntryLine
 from .cash import BouncedCheck, CashCount, DepositedCheck, DepositSlip, OpeningAmount
+from .consignment import ConsignmentReport
+from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
 from .payments import Allocation, Payment
+from .purchasing import (
+    PaidBy,
+    PurchaseOrder,
+    PurchaseOrderLine,
+    PurchaseReceipt,
+    SupplierAllocation,
+    SupplierBill,
+    SupplierBillLine,
+    SupplierPayment,
+)
 
 __all__ = [
     "Adjustment",
@@ -12,15 +24,29 @@ __all__ = [
     "Allocation",
     "BouncedCheck",
     "CashCount",
+    "ConsignmentReport",
     "DepositSlip",
     "DepositedCheck",
     "Entry",
     "EntryLine",
+    "Expense",
+    "ExpenseCategory",
     "InterestCharge",
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
     "OpeningAmount",
+    "PaidBy",
     "Payment",
+    "PurchaseOrder",
+    "PurchaseOrderLine",
+    "PurchaseReceipt",
+    "RecurringExpense",
+    "Rhythm",
+    "SkippedExpense",
+    "SupplierAllocation",
+    "SupplierBill",
+    "SupplierBillLine",
+    "SupplierPayment",
     "plain",
 ]

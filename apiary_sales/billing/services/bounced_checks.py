@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import BouncedCheck, DepositSlip, Entry, Payment
-from apiary_sales.billing.services import book, payments, service_bills, undoing
+from apiary_sales.billing.services import book, payments, service_bills, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
@@ -110,7 +110,7 @@ def undo(*, bounced: BouncedCheck, undone_by: Person, key: str, reason: str) -> 
     and has to be credited. Raises `CannotReverse` for a second time, `BadValue`.
     """
     book.lock_customer(bounced.payment.customer)
-    bounced = undoing.locked(BouncedCheck, bounced, reason)
+    bounced = undone_documents.locked(BouncedCheck, bounced, reason)
     paid = bounced.payment
     bounced.recorded_again = payments.receive(
         customer=paid.customer,
@@ -121,7 +121,7 @@ def undo(*, bounced: BouncedCheck, undone_by: Person, key: str, reason: str) -> 
         received_by=undone_by,
         key=keys.part(key, "again"),
     )
-    return undoing.undo(bounced, undone_by=undone_by, reason=reason)
+    return undone_documents.undo(bounced, undone_by=undone_by, reason=reason)
 
 
 def _fee(cents: int) -> LineWanted:

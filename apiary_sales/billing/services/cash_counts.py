@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import CashCount, Entry, EntryLine
-from apiary_sales.billing.services import book, undoing
+from apiary_sales.billing.services import book, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
 from inventory.shared import words
@@ -80,8 +80,8 @@ def count(
 @transaction.atomic
 def undo(*, cash_count: CashCount, undone_by: Person, reason: str) -> CashCount:
     """Take a count back, with the difference it posted; raises `CannotReverse`, `BadValue`."""
-    cash_count = undoing.locked(CashCount, cash_count, reason)
-    return undoing.undo(cash_count, undone_by=undone_by, reason=reason)
+    cash_count = undone_documents.locked(CashCount, cash_count, reason)
+    return undone_documents.undo(cash_count, undone_by=undone_by, reason=reason)
 
 
 def expected_on(day: date) -> int:

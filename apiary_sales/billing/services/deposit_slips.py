@@ -17,7 +17,7 @@ from apiary_sales.billing.models import (
     EntryLine,
     Payment,
 )
-from apiary_sales.billing.services import book, undoing
+from apiary_sales.billing.services import book, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from inventory.shared import words
 from inventory.shared.errors import CannotReverse, Problems
@@ -107,12 +107,12 @@ def undo(*, slip: DepositSlip, undone_by: Person, reason: str) -> DepositSlip:
 
     Raises `CannotReverse` where it was undone, or one of its checks bounced; `BadValue`.
     """
-    slip = undoing.locked(DepositSlip, slip, reason)
+    slip = undone_documents.locked(DepositSlip, slip, reason)
     if BouncedCheck.objects.filter(payment__deposits__slip=slip).exists():
         raise CannotReverse(
             _("A check on this slip bounced, so it was deposited. The slip can't be undone.")
         )
-    return undoing.undo(slip, undone_by=undone_by, reason=reason)
+    return undone_documents.undo(slip, undone_by=undone_by, reason=reason)
 
 
 def checks_here() -> QuerySet[Payment]:

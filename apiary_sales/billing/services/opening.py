@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Adjustment, Entry, Invoice, OpeningAmount, Payment
-from apiary_sales.billing.services import adjustments, book, payments, undoing
+from apiary_sales.billing.services import adjustments, book, payments, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
@@ -211,8 +211,8 @@ def amount(
 @transaction.atomic
 def undo_amount(*, opening: OpeningAmount, undone_by: Person, reason: str) -> OpeningAmount:
     """Take an opening amount back; raises `CannotReverse` for a second time, `BadValue`."""
-    opening = undoing.locked(OpeningAmount, opening, reason)
-    return undoing.undo(opening, undone_by=undone_by, reason=reason)
+    opening = undone_documents.locked(OpeningAmount, opening, reason)
+    return undone_documents.undo(opening, undone_by=undone_by, reason=reason)
 
 
 def _check_amount(problems: Problems, amount_cents: int) -> None:

@@ -112,7 +112,7 @@ def receive(
         shares = rules.oldest_first(of_order, amount_cents)
     else:
         shares = rules.oldest_first(Invoice.objects.open_of(customer), amount_cents)
-    book.settle(payment, shares)
+    book.settle(payment, shares, put_on=received_on)
     if rest != Rest.LEAVE:
         _settle_rests(payment, [bill for bill, cents in shares if cents], rest, rest_reason)
     return payment

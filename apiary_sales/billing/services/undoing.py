@@ -1,59 +1,66 @@
-"""Take a document of the book of money back by an entry of the opposite lines."""
+"""Documents that name their own entry are undone by the opposite one."""
 
-from typing import TypeVar
+from datetime import date
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import (
-    BouncedCheck,
-    CashCount,
-    DepositSlip,
-    Entry,
-    OpeningAmount,
-)
+from apiary_sales.billing.models import EntryLine, Expense, SupplierBill, SupplierPayment
 from apiary_sales.billing.services import book
 from apiary_sales.billing.services.book import BookLine
-from inventory.shared.errors import CannotReverse, Problems
+from inventory.shared import checks
+from inventory.shared.errors import AlreadyRecorded, CannotReverse, Problems
 from inventory.shared.people import Person
 
-Document = TypeVar("Document", DepositSlip, BouncedCheck, CashCount, OpeningAmount)
 
+def check(
+    document: SupplierBill | SupplierPayment | Expense, *, key: str, reason: str, undone_on: date
+) -> None:
+    """Refuse a document that was undone before, and an undoing without a reason.
 
-def locked(model: type[Document], document: Document, reason: str) -> Document:
-    """Lock a document that is to be undone, and return it as it is now.
-
-    Raises `CannotReverse` where it was undone already, `BadValue` without a reason.
+    Raises `AlreadyRecorded` where this key undid it, `CannotReverse`, `BadValue`.
     """
-    # Another may have locked the document first: read it once it is ours.
-    now = model._default_manager.select_for_update(of=("self",), no_key=True).get(pk=document.pk)
-    if now.is_undone:
+    if document.undone_key == key:
+        raise AlreadyRecorded(_("This was undone already."), made=document)
+    if document.is_undone:
         raise CannotReverse(_("This was undone already."))
     problems = Problems()
     if not reason.strip():
-        problems.add("reason", _("Say why it is undone."))
+        problems.add("reason", _("Say what was wrong."))
+    if undone_on < document.entry.happened_on:
+        problems.add("undone_on", _("This day is before the entry itself. Choose a later day."))
+    checks.check_day(problems, "undone_on", undone_on)
     problems.raise_any()
-    return now
 
 
-def undo(document: Document, *, undone_by: Person, reason: str) -> Document:
-    """Write the opposite entry of a locked document, if it has one, and save that it is undone."""
-    if document.entry is not None:
-        document.undo_entry = opposite(document.entry)
-    document.undone_on = timezone.localdate()
+def write(
+    document: SupplierBill | SupplierPayment | Expense,
+    *,
+    undone_by: Person,
+    key: str,
+    reason: str,
+    undone_on: date,
+) -> None:
+    """Enter the opposite of a document's entry and keep who undid it, and why."""
+    lines = EntryLine.objects.filter(entry=document.entry_id).select_related("supplier")
+    document.undone_entry = book.enter(
+        kind=document.entry.kind,
+        lines=[
+            BookLine(
+                account=line.account,
+                amount_cents=-line.amount_cents,
+                supplier=line.supplier,
+                detail=line.detail,
+            )
+            for line in lines
+        ],
+        happened_on=undone_on,
+    )
     document.undone_by = undone_by
     document.undone_reason = reason.strip()
-    document.save()
-    return document
+    document.undone_key = key
 
 
-def opposite(entry: Entry) -> Entry:
-    """Enter the lines of an entry with the opposite signs, today."""
-    return book.enter(
-        kind=entry.kind,
-        lines=[
-            BookLine(line.account, -line.amount_cents, line.customer, line.supplier, line.detail)
-            for line in entry.lines.select_related("customer", "supplier")
-        ],
-        happened_on=timezone.localdate(),
-    )
+def day_of(undone_on: date | None) -> date:
+    """Return the day of an undoing: today where none was named."""
+    return undone_on or timezone.localdate()
