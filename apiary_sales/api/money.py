@@ -254,7 +254,7 @@ class ReasonSerializer(serializers.Serializer):
     reason = _reason()
 
 
-class BounceSerializer(serializers.Serializer):
+class CheckBounceSerializer(serializers.Serializer):
     bounced_on = _day()
     bank_fee_cents = _cents(min_value=0, required=False)
     customer_fee_cents = _cents(min_value=0, required=False)
@@ -399,7 +399,7 @@ class PaymentUndoApiView(ApiActView):
 
 class PaymentBounceApiView(ApiActView):
     permission_required = TAKE
-    serializer_class = BounceSerializer
+    serializer_class = CheckBounceSerializer
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: BouncedCheckSerializer, **REFUSALS}

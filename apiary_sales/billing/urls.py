@@ -69,7 +69,7 @@ urlpatterns = [
         payments.TakeOpeningBackView.as_view(),
         name="opening_take_back",
     ),
-    path("money/payments/<int:pk>/bounced/", payments.BounceView.as_view(), name="bounce"),
+    path("money/payments/<int:pk>/bounced/", payments.CheckBounceView.as_view(), name="bounce"),
     path("money/payments/<int:pk>/good/", payments.GoodAfterAllView.as_view(), name="good"),
     path("money/payments/<int:pk>/free/", payments.free_prepayment, name="free_prepayment"),
     path("money/order/", payments.order_money, name="order_money"),

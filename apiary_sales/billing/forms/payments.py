@@ -191,7 +191,7 @@ class RefundForm(ActForm):
     received_on = DayField(label=_("Day"), initial=timezone.localdate)
 
 
-class BounceForm(ActForm):
+class CheckBounceForm(ActForm):
     """A check that the bank gave back."""
 
     fields_of_parameters = {"bank_fee_cents": "bank_fee", "customer_fee_cents": "customer_fee"}

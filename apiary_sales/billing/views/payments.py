@@ -17,7 +17,7 @@ from apiary_sales.billing.forms.payments import (
     CHOSEN,
     FOR_ORDER,
     AdjustForm,
-    BounceForm,
+    CheckBounceForm,
     InterestForm,
     PaymentForm,
     RefundForm,
@@ -235,11 +235,11 @@ class RefundView(ActView):
         return super().get_context_data(note=self.note, left_cents=self.left_cents, **kwargs)
 
 
-class BounceView(ActView):
+class CheckBounceView(ActView):
     """Record that a check bounced."""
 
     permission_required = TAKE
-    form_class = BounceForm
+    form_class = CheckBounceForm
     template_name = "billing/bounce.html"
 
     def prepare(self) -> None:
