@@ -293,7 +293,17 @@ class CustomerSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Customer
-        fields = ["id", "name", "kind", "tier", "terms_days", "certificates", "is_active"]
+        fields = [
+            "id",
+            "name",
+            "kind",
+            "tier",
+            "terms_days",
+            "discount_percent",
+            "discount_days",
+            "certificates",
+            "is_active",
+        ]
 
 
 class OrderLineSerializer(serializers.ModelSerializer):
@@ -317,7 +327,6 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "description",
             "quantity",
             "unit_price",
-            "discount_cents",
             "amount_cents",
             "filled",
         ]
@@ -414,6 +423,8 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "total_cents",
             "prices_include_tax",
             "open_cents",
+            "discount_percent",
+            "discount_until",
             "lines",
         ]
 
@@ -476,7 +487,7 @@ class StandSaleSerializer(serializers.Serializer):
 
     place = CodeField(queryset=Place.objects.filter(kind__in=Place.STORES))
     lines = StandSaleLineSerializer(many=True, allow_empty=False)
-    method = serializers.ChoiceField(choices=Payment.Method.choices)
+    method = serializers.ChoiceField(choices=Payment.WAYS)
     tendered_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )

@@ -22,6 +22,8 @@ from apiary_sales.api import (
     honey_of_others,
     jars,
     measurements,
+    money,
+    opening_stock,
     papers,
     products,
     recall,
@@ -444,6 +446,41 @@ urlpatterns = [
         flow.HoneyFlowEntriesApiView.as_view(),
         name="honey-flow-entries",
     ),
+    path("payments/", money.PaymentsApiView.as_view(), name="payments"),
+    path("payments/<int:pk>/undo/", money.PaymentUndoApiView.as_view(), name="payment-undo"),
+    path(
+        "payments/<int:pk>/bounced/", money.PaymentBounceApiView.as_view(), name="payment-bounced"
+    ),
+    path("payments/<int:pk>/good/", money.PaymentGoodApiView.as_view(), name="payment-good"),
+    path("customers/<int:pk>/pay-back/", money.PayBackApiView.as_view(), name="pay-back"),
+    path("customers/<int:pk>/interest/", money.InterestApiView.as_view(), name="interest"),
+    path("invoices/<int:pk>/refund/", money.RefundApiView.as_view(), name="refund"),
+    path("invoices/<int:pk>/adjust/", money.AdjustApiView.as_view(), name="adjust"),
+    path(
+        "invoices/<int:pk>/take-back/",
+        money.OpeningTakeBackApiView.as_view(),
+        name="opening-take-back",
+    ),
+    path(
+        "adjustments/<int:pk>/undo/", money.AdjustmentUndoApiView.as_view(), name="adjustment-undo"
+    ),
+    path("deposit-slips/", money.DepositSlipsApiView.as_view(), name="deposit-slips"),
+    path("deposit-slips/<int:pk>/undo/", money.DepositUndoApiView.as_view(), name="deposit-undo"),
+    path("cash-counts/", money.CashCountsApiView.as_view(), name="cash-counts"),
+    path(
+        "cash-counts/<int:pk>/undo/", money.CashCountUndoApiView.as_view(), name="cash-count-undo"
+    ),
+    path("cash-book/", money.CashBookApiView.as_view(), name="cash-book"),
+    path("opening-invoices/", money.OpeningInvoicesApiView.as_view(), name="opening-invoices"),
+    path("opening-credits/", money.OpeningCreditsApiView.as_view(), name="opening-credits"),
+    path("opening-amounts/", money.OpeningAmountsApiView.as_view(), name="opening-amounts"),
+    path(
+        "opening-amounts/<int:pk>/undo/",
+        money.OpeningAmountUndoApiView.as_view(),
+        name="opening-amount-undo",
+    ),
+    path("first-numbers/", money.FirstNumbersApiView.as_view(), name="first-numbers"),
+    path("opening-jars/", opening_stock.OpeningJarsApiView.as_view(), name="opening-jars"),
     path("reports/", reports.ReportListView.as_view(), name="reports"),
     path("reports/<slug:slug>/", reports.ReportView.as_view(), name="report"),
     path("recall/", recall.RecallView.as_view(), name="recall"),

@@ -11,7 +11,7 @@ from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
+from apiary_sales.billing.models import DepositSlip, Invoice, InvoiceLine, Payment
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
@@ -42,6 +42,8 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         "taxes": _taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
+        "adjusted": money.adjusted_by(invoice),
+        "discount_cents": invoice.discount_cents,
         "credit_notes": notes,
         "is_credited": is_credited,
         "across": _("Credited") if is_credited else "",
@@ -123,7 +125,7 @@ def pro_forma_context(order: Order) -> dict[str, Any]:
         "is_quote": order.status == Order.Status.QUOTED,
         "invoice": draft.invoice,
         "lines": draft.lines,
-        "taxes": rules.taxes_of(draft.lines),
+        "taxes": draft.tax_sums,
         "across": order_papers.across(order),
     }
 
@@ -131,6 +133,18 @@ def pro_forma_context(order: Order) -> dict[str, Any]:
 def has_pro_forma(order: Order) -> bool:
     """Tell whether a pro-forma can be written: not for what is paid at once."""
     return order.customer is not None and order.channel not in Order.AT_ONCE
+
+
+def deposit_slip_context(slip: DepositSlip) -> dict[str, Any]:
+    """Return what the page and the paper of a deposit slip show."""
+    checks = [
+        each.payment for each in slip.checks.select_related("payment__customer").order_by("id")
+    ]
+    return {
+        "slip": slip,
+        "checks": checks,
+        "checks_cents": sum(payment.amount_cents for payment in checks),
+    }
 
 
 def invoice(invoice: Invoice) -> bytes:

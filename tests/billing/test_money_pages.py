@@ -232,7 +232,9 @@ def payment_form(invoice):
         "method": "check",
         "reference": "4410",
         "received_on": "2026-09-10",
-        "allocations": str(invoice.pk),
+        "allocations": "chosen",
+        f"take_{invoice.pk}": "on",
+        "rest": "leave",
     }
 
 

@@ -22,13 +22,19 @@ from rest_framework.authtoken.models import Token
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
+    adjustments,
     bills,
+    bounced_checks,
+    cash_counts,
     consignment_reports,
     credit_notes,
+    deposit_slips,
     drum_deposits,
     expenses,
+    interest,
     invoices,
     late_certificates,
+    opening,
     payments,
     purchase_orders,
     service_bills,
@@ -59,7 +65,7 @@ from apiary_sales.orders.services import (
     standing_orders,
     weigh_out,
 )
-from apiary_sales.pricing.models import Service
+from apiary_sales.pricing.models import Service, TaxRate
 from apiary_sales.pricing.services import (
     filling_times,
     prices,
@@ -142,6 +148,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _free_from_tax(people[User.Role.OWNER])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
+    _keep_the_money(people[User.Role.OFFICE])
     _come_late(people[User.Role.BOTTLING])
     _write_e_mails(people[User.Role.OFFICE])
     _buy(people[User.Role.OFFICE])
@@ -751,6 +758,82 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
         lines=[fee],
         billed_by=seller,
         key="full:fee",
+    )
+
+
+def _keep_the_money(clerk) -> None:
+    """Begin with what was owed, write off, deposit, bounce a check, charge interest, count."""
+    grocery = Customer.objects.get(name="Harrow Lane Grocery")
+    began = timezone.localdate() - timedelta(days=120)
+    first = {"begins_on": began, "recorded_by": clerk}
+    opened = opening.owe(
+        customer=grocery,
+        number="1187",
+        amount_cents=50_000,
+        issued_on=began - timedelta(days=60),
+        due_on=began - timedelta(days=30),
+        key="full:opening-invoice",
+        **first,
+    )
+    opening.credit(
+        customer=grocery,
+        amount_cents=1_000,
+        reference="C-88",
+        key="full:opening-credit",
+        **first,
+    )
+    opening.amount(account="cash", amount_cents=20_000, key="full:opening-cash", **first)
+    TaxRate.objects.create(
+        name="State sales tax",
+        goods="services",
+        percent=Decimal("6.25"),
+        valid_from=timezone.localdate(),
+    )
+    work = LineWanted(
+        kind=OrderLine.Kind.SERVICE,
+        quantity=100,
+        unit_price=Decimal(40),
+        service=Service.objects.get(code="work-by-the-hour"),
+    )
+    payer = Customer.objects.filter(tax_status="taxable", is_active=True).order_by("pk")[0]
+    taxed = service_bills.bill(customer=payer, lines=[work], billed_by=clerk, key="full:work")
+    adjustments.adjust(
+        invoice=taxed,
+        kind="bad_debt",
+        cents=1_000,
+        lowers_tax=True,
+        reason="Part of it is disputed",
+        made_by=clerk,
+        key="full:write-off",
+    )
+    interest.charge(
+        customer=grocery, percent_a_year=Decimal(18), billed_by=clerk, key="full:interest"
+    )
+    checks = [
+        payments.receive(
+            customer=grocery,
+            amount_cents=cents,
+            method=Payment.Method.CHECK,
+            reference=str(cents),
+            allocations={opened: cents},
+            received_by=clerk,
+            key=f"full:check-{cents}",
+        )
+        for cents in (2_000, 3_000)
+    ]
+    deposit_slips.deposit(
+        checks=checks,
+        cash_cents=5_000,
+        bank_account="Valley Bank",
+        deposited_by=clerk,
+        key="full:slip",
+    )
+    bounced_checks.record(
+        payment=checks[0], bank_fee_cents=1_200, recorded_by=clerk, key="full:bounced"
+    )
+    there = deposit_slips.cash_there_cents()
+    cash_counts.count(
+        counted_cents=there - 50, note="Change", counted_by=clerk, key="full:cash-count"
     )
 
 

@@ -1,6 +1,8 @@
 """Invoices, payments, bills of suppliers, expenses, and the balanced book of money."""
 
+from .adjustments import Adjustment, AdjustmentTax, InterestCharge
 from .book import Entry, EntryLine
+from .cash import BouncedCheck, CashCount, DepositedCheck, DepositSlip, OpeningAmount
 from .consignment import ConsignmentReport
 from .deposits import KeptDeposit
 from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
@@ -19,17 +21,25 @@ from .purchasing import (
 )
 
 __all__ = [
+    "Adjustment",
+    "AdjustmentTax",
     "Allocation",
+    "BouncedCheck",
+    "CashCount",
     "ConsignmentReport",
+    "DepositSlip",
+    "DepositedCheck",
     "Entry",
     "EntryLine",
     "Expense",
     "ExpenseCategory",
+    "InterestCharge",
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
     "KeptDeposit",
     "LateCertificate",
+    "OpeningAmount",
     "PaidBy",
     "Payment",
     "PurchaseOrder",

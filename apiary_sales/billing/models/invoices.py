@@ -4,7 +4,8 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Q, Sum
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
@@ -47,6 +48,7 @@ class Invoice(models.Model):
     INVOICE_PREFIX = series.INVOICES
     RECEIPT_PREFIX = series.RECEIPTS
     CREDIT_PREFIX = series.CREDIT_NOTES
+    OPENING_SERIES = "O"
 
     series = models.CharField(max_length=12)
     number = models.PositiveIntegerField()
@@ -73,6 +75,10 @@ class Invoice(models.Model):
     buyer = models.JSONField()
     exemption = models.CharField(max_length=120, blank=True)
     prices_include_tax = models.BooleanField(default=False)
+    # Off for early payment, by the terms of the day it was issued; see `early_payment`.
+    discount_percent = models.DecimalField(max_digits=5, decimal_places=2, default=0)
+    discount_until = models.DateField(null=True, blank=True)
+    discount_on_tax = models.BooleanField(default=True)
     net_cents = models.BigIntegerField()
     tax_cents = models.BigIntegerField()
     rounding_cents = models.BigIntegerField(default=0)
@@ -124,7 +130,33 @@ class Invoice(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.series}-{self.number:05d}"
+        return self.opening_number or f"{self.series}-{self.number:05d}"
+
+    @property
+    def is_opening(self) -> bool:
+        """Whether it was written before the books began."""
+        return self.opening_number != ""
+
+    @property
+    def discount_cents(self) -> int:
+        """What its terms take off for early payment, of what is not credited; 0 without such terms.
+
+        The deposit on drums is no price, so it has no discount.
+        """
+        if not self.discount_percent:
+            return 0
+        left = (
+            InvoiceLine.objects.filter(Q(invoice=self) | Q(invoice__credits=self))
+            .exclude(fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT)
+            .aggregate(net=Coalesce(Sum("amount_cents"), 0), tax=Coalesce(Sum("tax_cents"), 0))
+        )
+        base_cents = left["net"] + (left["tax"] if self.discount_on_tax else 0)
+        return cents_half_up(Decimal(base_cents) / 100 * self.discount_percent / 100)
+
+    @property
+    def discount_rate(self) -> Decimal:
+        """The percentage without the zeros it is stored with."""
+        return plain(self.discount_percent)
 
     @property
     def is_credit_note(self) -> bool:

@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Invoice, InvoiceLine, KeptDeposit
 from apiary_sales.billing.rules import Left, LineCredit
-from apiary_sales.billing.services import book, invoices
+from apiary_sales.billing.services import adjustments, book, invoices
 from apiary_sales.billing.services.invoices import Draft
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from apiary_sales.orders.rules.returns import GoodsBack
@@ -212,6 +212,7 @@ def _save(made: Draft, *, issued_by: Person, key: str) -> Invoice:
     """Save a credit note, and take what it comes to off its invoice."""
     note = invoices.save(made, prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
     if note.credits:
+        adjustments.make_room_for_credit(invoice=note.credits, made_by=issued_by, key=key)
         book.credit(note.credits, -note.total_cents)
     return note
 
@@ -221,6 +222,11 @@ def _check_credit(
 ) -> None:
     if invoice.is_credit_note:
         raise NotAllowedNow(_("A credit note can't be credited. Issue an invoice instead."))
+    if invoice.is_opening:
+        raise NotAllowedNow(
+            _("Invoice %(invoice)s was written before the books began. Take it back instead.")
+            % {"invoice": invoice}
+        )
     if invoice.customer_id is None and invoice.allocations.exists() and not gives_money_back:
         raise NotAllowedNow(
             _(

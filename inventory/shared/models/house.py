@@ -67,6 +67,12 @@ class House(models.Model):
     )
     prices_include_tax = models.BooleanField(_("prices include the tax"), default=False)
     deposits_taxed = models.BooleanField(_("deposits on drums are taxed"), default=True)
+    discount_lowers_tax = models.BooleanField(
+        _("a discount for early payment lowers the tax"), default=True
+    )
+    interest_percent_a_year = models.DecimalField(
+        _("interest on late payment, percent a year"), max_digits=6, decimal_places=3, default=0
+    )
     quote_days = models.PositiveSmallIntegerField(_("a quote is valid for, days"), default=14)
     drum_deposit_cents = models.PositiveIntegerField(_("deposit on a drum"), default=0)
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
