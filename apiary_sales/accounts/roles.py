@@ -35,6 +35,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.view_money",
             "billing.manage_accounts",
             "billing.manage_purchases",
+            "billing.accept_late_certificates",
         }
     ),
     User.Role.BOTTLING: frozenset(

@@ -6,8 +6,8 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
-from apiary_sales.customers.models import Customer
+from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
+from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import Order, OrderLine
 from inventory.bottling.models import Product, Size
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
@@ -264,10 +264,46 @@ class PostingSerializer(serializers.ModelSerializer):
         return PostingLineSerializer(corrections.lines_now(posting), many=True).data
 
 
+class CertificateSerializer(serializers.ModelSerializer):
+    """What frees a customer from sales tax, from a day to a day."""
+
+    customer = serializers.CharField(source="customer.name", read_only=True)
+    accepted_by = serializers.CharField(
+        source="accepted_by.display_name", default=None, read_only=True
+    )
+
+    class Meta:
+        model = ExemptionCertificate
+        fields = [
+            "id",
+            "customer",
+            "number",
+            "jurisdiction",
+            "reason",
+            "other_reason",
+            "valid_from",
+            "expires",
+            "accepted_by",
+            "accepted_on",
+        ]
+
+
 class CustomerSerializer(serializers.ModelSerializer):
+    certificates = CertificateSerializer(many=True, read_only=True)
+
     class Meta:
         model = Customer
-        fields = ["id", "name", "kind", "tier", "terms_days", "tax_status", "is_active"]
+        fields = [
+            "id",
+            "name",
+            "kind",
+            "tier",
+            "terms_days",
+            "discount_percent",
+            "discount_days",
+            "certificates",
+            "is_active",
+        ]
 
 
 class OrderLineSerializer(serializers.ModelSerializer):
@@ -281,6 +317,7 @@ class OrderLineSerializer(serializers.ModelSerializer):
     class Meta:
         model = OrderLine
         fields = [
+            "id",
             "kind",
             "product",
             "drum",
@@ -290,7 +327,6 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "description",
             "quantity",
             "unit_price",
-            "discount_cents",
             "amount_cents",
             "filled",
         ]
@@ -324,9 +360,16 @@ class OrderSerializer(serializers.ModelSerializer):
         ]
 
 
+class InvoiceLineTaxSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = InvoiceLineTax
+        fields = ["name", "jurisdiction", "percent", "base_cents", "tax_cents"]
+
+
 class InvoiceLineSerializer(serializers.ModelSerializer):
     """A line of a bill; `goods` names what was handed over, to book it back."""
 
+    taxes = InvoiceLineTaxSerializer(many=True, read_only=True)
     goods = serializers.IntegerField(source="fulfilment_line_id", allow_null=True, read_only=True)
 
     class Meta:
@@ -348,6 +391,10 @@ class InvoiceLineSerializer(serializers.ModelSerializer):
             "tax_name",
             "tax_percent",
             "tax_cents",
+            "rounding_cents",
+            "tax_category",
+            "exemption_reason",
+            "taxes",
         ]
 
 
@@ -374,7 +421,10 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "tax_cents",
             "rounding_cents",
             "total_cents",
+            "prices_include_tax",
             "open_cents",
+            "discount_percent",
+            "discount_until",
             "lines",
         ]
 
@@ -437,7 +487,7 @@ class StandSaleSerializer(serializers.Serializer):
 
     place = CodeField(queryset=Place.objects.filter(kind__in=Place.STORES))
     lines = StandSaleLineSerializer(many=True, allow_empty=False)
-    method = serializers.ChoiceField(choices=Payment.Method.choices)
+    method = serializers.ChoiceField(choices=Payment.WAYS)
     tendered_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )

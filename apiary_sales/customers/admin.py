@@ -1,14 +1,21 @@
 from django.contrib import admin
 
-from apiary_sales.customers.models import Customer, CustomerBalance
+from apiary_sales.customers.models import Customer, CustomerBalance, ExemptionCertificate
 from inventory.shared.admin import ReadOnlyAdmin
 
 
 @admin.register(Customer)
 class CustomerAdmin(admin.ModelAdmin):
-    list_display = ["name", "kind", "tier", "city", "tax_status", "is_active"]
-    list_filter = ["kind", "tier", "tax_status", "is_active"]
+    list_display = ["name", "kind", "tier", "city", "is_active"]
+    list_filter = ["kind", "tier", "is_active"]
     search_fields = ["name", "contact", "city", "email"]
+
+
+@admin.register(ExemptionCertificate)
+class ExemptionCertificateAdmin(ReadOnlyAdmin):
+    list_display = ["customer", "number", "jurisdiction", "reason", "valid_from", "expires"]
+    list_select_related = ["customer"]
+    search_fields = ["customer__name", "number"]
 
 
 @admin.register(CustomerBalance)

@@ -1,11 +1,14 @@
 """The form of a customer, and the one that finds some."""
 
+from decimal import Decimal
+
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer
-from inventory.shared.forms.acts import HouseForm
-from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from apiary_sales.customers.models import Customer, ExemptionCertificate
+from inventory.shared.forms.acts import ActForm, HouseForm
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.stock.models import Supplier
 
 
@@ -47,28 +50,29 @@ class CustomerForm(HouseForm):
         help_text=_("0 means the customer pays at once."),
         error_messages={"min_value": _("Enter 0 days or more.")},
     )
+    discount_percent = NumberField(
+        label=_("Discount for early payment, percent"),
+        max_digits=5,
+        decimal_places=2,
+        min_value=0,
+        required=False,
+        initial=0,
+        help_text=_("2 within 10 days is often written 2/10. 0 for none."),
+        error_messages={"min_value": _("Enter 0 or more.")},
+    )
+    discount_days = WholeNumberField(
+        label=_("Days for the discount"),
+        min_value=0,
+        required=False,
+        max_value=32_767,
+        initial=0,
+        error_messages={"min_value": _("Enter 0 days or more.")},
+    )
     credit_limit_cents = MoneyField(
         label=_("Credit limit"),
         required=False,
         help_text=_("Leave empty for no limit."),
         error_messages={"min_value": _("Enter a credit limit of 0 or more.")},
-    )
-    tax_status = forms.ChoiceField(
-        label=_("Sales tax"),
-        choices=[
-            (Customer.TaxStatus.TAXABLE, _("pays sales tax")),
-            (Customer.TaxStatus.EXEMPT, _("exempt, with a certificate")),
-        ],
-        initial=Customer.TaxStatus.TAXABLE,
-        widget=forms.RadioSelect,
-    )
-    certificate_number = forms.CharField(
-        label=_("Certificate number"), max_length=60, required=False
-    )
-    certificate_expires = DayField(
-        label=_("Certificate expires"),
-        required=False,
-        help_text=_("Leave empty if it does not expire."),
     )
     note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea)
     supplier = forms.ModelChoiceField(
@@ -82,9 +86,49 @@ class CustomerForm(HouseForm):
         label=_("Show this customer when taking new orders"), required=False, initial=True
     )
 
+    def clean_discount_percent(self) -> Decimal:
+        return self.cleaned_data["discount_percent"] or Decimal(0)
+
+    def clean_discount_days(self) -> int:
+        return self.cleaned_data["discount_days"] or 0
+
     @classmethod
     def of(cls, customer: Customer) -> "CustomerForm":
         return cls(initial={name: getattr(customer, name) for name in cls.base_fields})
+
+
+class CertificateForm(ActForm):
+    """A certificate that frees a customer from sales tax."""
+
+    number = forms.CharField(label=_("Certificate number"), max_length=60)
+    jurisdiction = forms.CharField(
+        label=_("State or authority"),
+        max_length=60,
+        required=False,
+        help_text=_("Who gave it, and where it is good."),
+    )
+    reason = forms.ChoiceField(
+        label=_("Why the customer is exempt"),
+        choices=ExemptionCertificate.Reason,
+        widget=forms.RadioSelect,
+    )
+    other_reason = forms.CharField(label=_("Other reason"), max_length=80, required=False)
+    valid_from = DayField(label=_("Valid from"), initial=timezone.localdate)
+    expires = DayField(
+        label=_("Certificate expires"),
+        required=False,
+        help_text=_("Leave empty if it does not expire."),
+    )
+
+
+class CertificateEndForm(HouseForm):
+    """The last day of a certificate."""
+
+    expires = DayField(
+        label=_("Certificate expires"),
+        required=False,
+        help_text=_("Leave empty if it does not expire."),
+    )
 
 
 class FindForm(HouseForm):

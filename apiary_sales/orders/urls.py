@@ -3,6 +3,7 @@ from django.urls import path
 from apiary_sales.orders.views import (
     consignments,
     contracts,
+    deliveries,
     lists,
     orders,
     quotes,
@@ -23,11 +24,27 @@ urlpatterns = [
     path("orders/<str:number>/cancel/", orders.OrderCancelView.as_view(), name="order_cancel"),
     path("orders/<str:number>/pick-list/", orders.pick_list, name="pick_list"),
     path("orders/<str:number>/pick-list.pdf", orders.pick_list_pdf, name="pick_list_pdf"),
+    path("orders/<str:number>/confirmation.pdf", orders.confirmation_pdf, name="confirmation_pdf"),
     path("orders/<str:number>/drums-back/", orders.DrumsBackView.as_view(), name="drums_back"),
     path(
         "orders/<str:number>/take-back/<int:pk>/",
         orders.OrderTakeBackView.as_view(),
         name="order_take_back",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/delivery/",
+        deliveries.CarrierView.as_view(),
+        name="delivery",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/<slug:paper>/",
+        deliveries.delivery_paper,
+        name="delivery_paper",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/<slug:paper>.pdf",
+        deliveries.delivery_paper_pdf,
+        name="delivery_paper_pdf",
     ),
     path("quotes/new/", quotes.QuoteCreateView.as_view(), name="quote_create"),
     path("quotes/new/total/", quotes.quote_total, name="quote_total"),

@@ -22,11 +22,19 @@ from rest_framework.authtoken.models import Token
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
+    adjustments,
     bills,
+    bounced_checks,
+    cash_counts,
     consignment_reports,
     credit_notes,
+    deposit_slips,
+    drum_deposits,
     expenses,
+    interest,
     invoices,
+    late_certificates,
+    opening,
     payments,
     purchase_orders,
     service_bills,
@@ -35,11 +43,11 @@ from apiary_sales.billing.services import (
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import customers
+from apiary_sales.customers.services import certificates, customers
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.contracts import PriceStep
@@ -48,14 +56,24 @@ from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.orders.services import (
     consignments,
     contracts,
+    deliveries,
+    drum_register,
     orders,
     quotes,
     recalls,
     rounds,
     standing_orders,
+    weigh_out,
 )
-from apiary_sales.pricing.models import Service
-from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
+from apiary_sales.pricing.models import Service, TaxRate
+from apiary_sales.pricing.services import (
+    filling_times,
+    prices,
+    private_labels,
+    seasons,
+    service_list,
+    taxes,
+)
 from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product, Size
 from inventory.bottling.services import (
     bottling_days,
@@ -127,8 +145,10 @@ def _do_what_the_demo_leaves_out() -> None:
     _add_a_private_label()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
+    _free_from_tax(people[User.Role.OWNER])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
+    _keep_the_money(people[User.Role.OFFICE])
     _come_late(people[User.Role.BOTTLING])
     _write_e_mails(people[User.Role.OFFICE])
     _buy(people[User.Role.OFFICE])
@@ -561,15 +581,31 @@ def _sell_drums(person) -> None:
         key="full:quote",
     )
     order = Order.objects.get(idempotency_key="demo:quote")
-    orders.fulfil(order=order, filled_by=person, key="full:drums")
-    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
-    orders.drums_back(
+    gone = weigh_out.hand_over(
         order=order,
-        drums=[Place.objects.get(code="D-001")],
+        filled_by=person,
+        key="full:drums",
+        scale=weigh_out.ScaleUsed(name="Floor scale", weighed_by="Ines"),
+        drums={
+            line.pk: weigh_out.DrumOnScale(net_grams=line.to_fill - 200, seal=f"S-{line.pk}")
+            for line in order.lines.filter(kind=OrderLine.Kind.HONEY)
+        },
+    )
+    deliveries.describe(fulfilment=gone, carrier="Plains Freight", packages=3)
+    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
+    drum_register.take_back(
+        outings=drum_register.outings_of(order, [Place.objects.get(code="D-001")]),
         received_by=person,
         key="full:drums-back",
     )
     credit_notes.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
+    lost = FulfilmentLine.objects.still_out().filter(fulfilment=gone)[:1]
+    drum_deposits.report_lost(
+        outings=list(lost.select_related("order_line__drum", "fulfilment")),
+        reported_by=person,
+        key="full:drum-lost",
+        note="Never came back",
+    )
 
 
 def _sell_jars(seller, minder) -> None:
@@ -620,6 +656,44 @@ def _sell_jars(seller, minder) -> None:
         method=Payment.Method.CHECK,
         paid_by=seller,
         key="full:paid-back",
+    )
+
+
+def _free_from_tax(owner) -> None:
+    """Accept a certificate that came after wax was billed with tax."""
+    bakery = Customer.objects.get(name="Pinfold Bakery")
+    fee = Service.objects.filter(taxed_as="services").first() or service_list.add(
+        name="Wax rendering", unit="hour", usual_price=Decimal(20), taxed_as="services"
+    )
+    prices.set_tax_rate(
+        name="County tax",
+        jurisdiction="Elder County",
+        goods="services",
+        percent=Decimal("0.5"),
+        valid_from=timezone.localdate(),
+    )
+    billed = service_bills.bill(
+        customer=bakery,
+        lines=[LineWanted(OrderLine.Kind.SERVICE, 100, Decimal(20), service=fee)],
+        billed_by=owner,
+        key="full:taxed-service",
+    )
+    certificate = certificates.accept(
+        customer=bakery,
+        number="OR-5512",
+        jurisdiction="Wisconsin",
+        reason="other",
+        other_reason="works for a school",
+        valid_from=timezone.localdate(),
+        accepted_by=owner,
+        key="full:certificate",
+    )
+    late_certificates.accept(
+        certificate=certificate,
+        invoice=billed,
+        note="accepted in good faith within 90 days",
+        accepted_by=owner,
+        key="full:late-certificate",
     )
 
 
@@ -684,6 +758,82 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
         lines=[fee],
         billed_by=seller,
         key="full:fee",
+    )
+
+
+def _keep_the_money(clerk) -> None:
+    """Begin with what was owed, write off, deposit, bounce a check, charge interest, count."""
+    grocery = Customer.objects.get(name="Harrow Lane Grocery")
+    began = timezone.localdate() - timedelta(days=120)
+    first = {"begins_on": began, "recorded_by": clerk}
+    opened = opening.owe(
+        customer=grocery,
+        number="1187",
+        amount_cents=50_000,
+        issued_on=began - timedelta(days=60),
+        due_on=began - timedelta(days=30),
+        key="full:opening-invoice",
+        **first,
+    )
+    opening.credit(
+        customer=grocery,
+        amount_cents=1_000,
+        reference="C-88",
+        key="full:opening-credit",
+        **first,
+    )
+    opening.amount(account="cash", amount_cents=20_000, key="full:opening-cash", **first)
+    TaxRate.objects.create(
+        name="State sales tax",
+        goods="services",
+        percent=Decimal("6.25"),
+        valid_from=timezone.localdate(),
+    )
+    work = LineWanted(
+        kind=OrderLine.Kind.SERVICE,
+        quantity=100,
+        unit_price=Decimal(40),
+        service=Service.objects.get(code="work-by-the-hour"),
+    )
+    payer = Customer.objects.filter(tax_status="taxable", is_active=True).order_by("pk")[0]
+    taxed = service_bills.bill(customer=payer, lines=[work], billed_by=clerk, key="full:work")
+    adjustments.adjust(
+        invoice=taxed,
+        kind="bad_debt",
+        cents=1_000,
+        lowers_tax=True,
+        reason="Part of it is disputed",
+        made_by=clerk,
+        key="full:write-off",
+    )
+    interest.charge(
+        customer=grocery, percent_a_year=Decimal(18), billed_by=clerk, key="full:interest"
+    )
+    checks = [
+        payments.receive(
+            customer=grocery,
+            amount_cents=cents,
+            method=Payment.Method.CHECK,
+            reference=str(cents),
+            allocations={opened: cents},
+            received_by=clerk,
+            key=f"full:check-{cents}",
+        )
+        for cents in (2_000, 3_000)
+    ]
+    deposit_slips.deposit(
+        checks=checks,
+        cash_cents=5_000,
+        bank_account="Valley Bank",
+        deposited_by=clerk,
+        key="full:slip",
+    )
+    bounced_checks.record(
+        payment=checks[0], bank_fee_cents=1_200, recorded_by=clerk, key="full:bounced"
+    )
+    there = deposit_slips.cash_there_cents()
+    cash_counts.count(
+        counted_cents=there - 50, note="Change", counted_by=clerk, key="full:cash-count"
     )
 
 

@@ -1,9 +1,13 @@
 """Invoices, payments, bills of suppliers, expenses, and the balanced book of money."""
 
+from .adjustments import Adjustment, AdjustmentTax, InterestCharge
 from .book import Entry, EntryLine
+from .cash import BouncedCheck, CashCount, DepositedCheck, DepositSlip, OpeningAmount
 from .consignment import ConsignmentReport
+from .deposits import KeptDeposit
 from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
+from .late_certificates import LateCertificate
 from .ledger_accounts import ClosedStock, ClosedStockLine, LedgerAccount
 from .payments import Allocation, Payment
 from .purchasing import (
@@ -18,18 +22,28 @@ from .purchasing import (
 )
 
 __all__ = [
+    "Adjustment",
+    "AdjustmentTax",
     "Allocation",
+    "BouncedCheck",
+    "CashCount",
     "ClosedStock",
     "ClosedStockLine",
     "ConsignmentReport",
+    "DepositSlip",
+    "DepositedCheck",
     "Entry",
     "EntryLine",
     "Expense",
     "ExpenseCategory",
+    "InterestCharge",
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
+    "KeptDeposit",
+    "LateCertificate",
     "LedgerAccount",
+    "OpeningAmount",
     "PaidBy",
     "Payment",
     "PurchaseOrder",

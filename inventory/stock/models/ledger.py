@@ -252,6 +252,7 @@ class Posting(AppendOnlyModel):
         SPILL = "spill", _("spilled")
         FEEDING = "feeding", _("fed back to bees")
         SAMPLE = "sample", _("laboratory sample")
+        OPENING = "opening", _("opening stock")
         CORRECTION = "correction", _("correction")
         SETTLEMENT = "settlement", _("shortage settled")
         SALE = "sale", _("sale")
@@ -581,6 +582,8 @@ class Counter(models.Model):
 
     series = models.CharField(max_length=40, primary_key=True)
     last = models.PositiveIntegerField(default=0)
+    # Above 1 where the house went on from numbers that it gave before.
+    first = models.PositiveIntegerField(default=1)
 
     def __str__(self) -> str:
         return f"{self.series} {self.last}"
