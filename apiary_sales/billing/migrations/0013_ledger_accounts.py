@@ -7,8 +7,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('billing', '0008_consignment_reports'),
-        ('inventory', '0029_costs_of_lots'),
+        ('billing', '0012_adjustments_and_deposits'),
+        ('inventory', '0032_costs_of_lots'),
     ]
 
     operations = [

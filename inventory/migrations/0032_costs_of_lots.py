@@ -22,7 +22,7 @@ def keep_present_costs(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0028_consignment_shelves'),
+        ('inventory', '0031_first_numbers'),
     ]
 
     operations = [
