@@ -20,12 +20,14 @@ from django_tasks_db.models import DBTaskResult
 from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
+from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
     adjustments,
     bills,
     bounced_checks,
     cash_counts,
+    closing,
     consignment_reports,
     credit_notes,
     deposit_slips,
@@ -34,6 +36,7 @@ from apiary_sales.billing.services import (
     interest,
     invoices,
     late_certificates,
+    ledger_accounts,
     opening,
     payments,
     purchase_orders,
@@ -154,6 +157,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _buy(people[User.Role.OFFICE])
     _trade_regularly(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
+    _close_books(people[User.Role.OWNER])
 
 
 def _make_honey(person) -> None:
@@ -1082,6 +1086,19 @@ def _use_the_back_office(owner, clerk) -> None:
     )
     clerk.user_permissions.add(Permission.objects.get(codename="change_house"))
     Token.objects.create(user=owner, key="0" * 40)
+
+
+def _close_books(owner) -> None:
+    """Name an account, and close the days before the last month."""
+    ledger_accounts.change(
+        account=chart_of_accounts.chart()["sales"], number="4010", name="Sales of honey"
+    )
+    closing.close(
+        until=timezone.localdate() - timedelta(days=30),
+        locked_by=owner,
+        key="full:close",
+        note="Filed",
+    )
 
 
 def _take_out_what_differs_each_time() -> None:
