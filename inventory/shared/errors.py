@@ -10,7 +10,8 @@
     ├── VesselTooSmall             it would run over
     ├── LotOnHold                  a failed check or a recall keeps the lot from sale
     ├── NotAllowedNow              the thing is in the wrong state for this act
-    │   └── CannotReverse
+    │   ├── CannotReverse
+    │   └── FiguresChanged     it would come to something else than was shown
     └── AlreadyRecorded            the same form came twice; the first one counts
 
 Each carries `parameter` (the argument of the service that is wrong, or None), `message` (a
@@ -100,6 +101,12 @@ class NotAllowedNow(HouseError):
 
 class CannotReverse(NotAllowedNow):
     code = "cannot_reverse"
+
+
+class FiguresChanged(NotAllowedNow):
+    """It would come to something else than the person was shown."""
+
+    code = "figures_changed"
 
 
 class AlreadyRecorded(HouseError):

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.errors import OverCreditLimit
 from apiary_sales.orders.models import (
     Fulfilment,
@@ -31,6 +31,7 @@ from inventory.shared import keys, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
+    FiguresChanged,
     HouseError,
     NotAllowedNow,
     NotEnoughHoney,
@@ -66,7 +67,9 @@ def take(
     placed_on: date | None = None,
     wanted_on: date | None = None,
     customer_reference: str = "",
+    ship_to: DeliveryAddress | None = None,
     note: str = "",
+    expected_total_cents: int | None = None,
     over_limit: bool = False,
     moisture_is_right: bool = False,
 ) -> Order:
@@ -75,8 +78,10 @@ def take(
     Jars are reserved oldest lot first over shelves, stand and van, lots on hold left out; a drum
     is reserved whole; honey from a tank or tote is drawn when the order is filled. `over_limit`
     says that somebody takes it though it goes beyond the customer's credit limit,
-    `moisture_is_right` that honey in bulk may be above the house's own limit of moisture.
-    Raises `BadValue`, `OverCreditLimit`, `NotEnoughStock`, `StockReserved`, `LotOnHold`,
+    `moisture_is_right` that honey in bulk may be above the house's own limit of moisture;
+    `expected_total_cents` is the total before tax that was shown. Without `ship_to` the goods go
+    to the customer's own address.
+    Raises `BadValue`, `FiguresChanged`, `OverCreditLimit`, `NotEnoughStock`, `StockReserved`, `LotOnHold`,
     `AlreadyRecorded`.
     """
     placed_on = placed_on or timezone.localdate()
@@ -84,13 +89,8 @@ def take(
     check_customer(problems, customer)
     if channel not in Order.Channel.values:
         problems.add("channel", _("Choose how it is sold: shop, delivery or drums."))
-    if wanted_on and wanted_on < placed_on:
-        problems.add(
-            "wanted_on",
-            _("The day it is wanted is before the day of the order. Choose a later day."),
-        )
-    elif wanted_on:
-        check_not_far(problems, "wanted_on", wanted_on)
+    check_wanted_on(problems, wanted_on, placed_on)
+    check_ship_to(problems, customer, ship_to)
     rules.check(problems, lines)
     order_lines.check_private_labels(problems, customer, lines)
     problems.raise_any()
@@ -98,6 +98,7 @@ def take(
     refuse_repeat(Order, key)
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
+    check_total(sum(line.amount_cents for line in lines), expected_total_cents)
     credit_before = Order.objects.credit_of(customer)
     order = make(
         customer=customer,
@@ -106,6 +107,7 @@ def take(
         placed_on=placed_on,
         wanted_on=wanted_on,
         customer_reference=customer_reference.strip(),
+        ship_to=ship_to,
         note=note.strip(),
         created_by=created_by,
         idempotency_key=key,
@@ -180,7 +182,7 @@ def fulfil(
     reservations.release(line for line in wanted if line.is_by_weight and not line.to_fill)
     followed_stock.settle_gave_way(list(wanted))
     places.send_away(_drums_that_leave(lines, wanted))
-    _save_status(order, _status_by(lines))
+    save_status(order, status_by(lines))
     return fulfilment
 
 
@@ -267,26 +269,31 @@ def sell_now(
 
 @transaction.atomic
 def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Order:
-    """Cancel what is not filled yet and free its reservation; withdraw a quote.
+    """Cancel what is not filled yet and free its reservation.
 
     A part-filled order counts as filled from then on: what was handed over stays sold.
-    Raises `NotAllowedNow` when everything is filled, `BadValue` without a reason,
+    Raises `NotAllowedNow` when everything is filled or it is a quote, `BadValue` without a reason,
     `AlreadyRecorded`.
     """
     order = lock(order)
     refuse_repeat(OrderEvent, key, made=order)
+    if order.is_quote:
+        raise NotAllowedNow(
+            _("%(order)s is a quote and not an order yet. Withdraw or decline it instead.")
+            % {"order": order.number}
+        )
     if order.status in (Order.Status.FILLED, Order.Status.CANCELLED):
         raise NotAllowedNow(
             _("Order %(order)s is already %(status)s and can't be cancelled.")
             % {"order": order.number, "status": order.get_status_display()}
         )
-    _check_reason(reason, _("Say why it is cancelled."))
+    check_reason(reason, _("Say why it is cancelled."))
     lines = lines_of(order)
     ledger.lock_items(order_lines.items_of(lines))
     reservations.release(lines)
     OrderLine.objects.filter(order=order).update(gave_way=0)
     was_begun = order.status == Order.Status.PART_FILLED
-    _save_status(order, Order.Status.FILLED if was_begun else Order.Status.CANCELLED)
+    save_status(order, Order.Status.FILLED if was_begun else Order.Status.CANCELLED)
     note_event(order, OrderEvent.Kind.CANCELLED, by=cancelled_by, key=key, note=reason)
     return order
 
@@ -320,15 +327,19 @@ def take_back(
     if not is_credited and is_billed(fulfilment):
         raise NotAllowedNow(
             _(
-                "These goods are on an invoice. Issue a credit note instead: it takes the "
-                "goods back too."
+                "These goods are on an invoice. Issue a credit note for it, and say what came "
+                "back; or, where they are credited already, book them as goods back."
             )
         )
-    _check_reason(reason, _("Say why the goods are taken back."))
+    check_reason(reason, _("Say why the goods are taken back."))
     lines = lines_of(order)
     ledger.lock_items(order_lines.items_of(lines))
     filled = {line.pk: line for line in lines}
     rows = list(fulfilment.lines.select_related("lot"))
+    if any(row.returned or row.sent_again for row in rows):
+        raise CannotReverse(
+            _("Some of these goods came back or are sent again. Book the rest as goods back.")
+        )
     for row in rows:
         line = filled[row.order_line_id]
         line.filled -= row.quantity
@@ -360,10 +371,10 @@ def take_back(
             note_event(order, OrderEvent.Kind.CANCELLED, by=taken_by, key=rest, note=reason)
     if order.channel in Order.AT_ONCE or _was_cancelled(order):
         any_left = any(line.filled for line in lines)
-        _save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
+        save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
     else:
         _reserve_again(fulfilment, rows, filled)
-        _save_status(order, _status_by(lines))
+        save_status(order, status_by(lines))
     note_event(order, OrderEvent.Kind.TAKEN_BACK, by=taken_by, key=key, note=reason)
     return reversal
 
@@ -401,12 +412,8 @@ def drums_back(
 
 
 def is_billed(fulfilment: Fulfilment) -> bool:
-    """Tell whether goods of a fulfilment are on an invoice that no credit note has taken back."""
-    # Bills are written a layer above, and found here only by the name of their relation.
-    billed = fulfilment.lines.filter(
-        invoice_lines__isnull=False, invoice_lines__invoice__credits__isnull=True
-    ).exclude(invoice_lines__invoice__credit_notes__returns_deposit=False)
-    return billed.exists()
+    """Tell whether goods of a fulfilment were billed, be it credited since."""
+    return fulfilment.lines.filter(billed_cents__isnull=False).exists()
 
 
 def lock(order: Order) -> Order:
@@ -452,13 +459,52 @@ def check_not_far(problems: Problems, parameter: str, day: date) -> None:
         )
 
 
+def check_wanted_on(problems: Problems, wanted_on: date | None, placed_on: date) -> None:
+    if wanted_on and wanted_on < placed_on:
+        problems.add(
+            "wanted_on",
+            _("The day it is wanted is before the day of the order. Choose a later day."),
+        )
+    elif wanted_on:
+        check_not_far(problems, "wanted_on", wanted_on)
+
+
+def check_ship_to(
+    problems: Problems, customer: Customer | None, ship_to: DeliveryAddress | None
+) -> None:
+    """Refuse an address of somebody else, or one that is off the list."""
+    if ship_to is None:
+        return
+    if ship_to.customer != customer:
+        problems.add("ship_to", _("This is not an address of the customer. Choose another."))
+    elif not ship_to.is_active:
+        problems.add(
+            "ship_to", _("This address is no longer on the list of the customer. Choose another.")
+        )
+
+
+def check_total(total_cents: int, expected_total_cents: int | None) -> None:
+    """Raise `FiguresChanged` when an order would not come to the total that was shown."""
+    if expected_total_cents is not None and expected_total_cents != total_cents:
+        raise FiguresChanged(
+            _(
+                "The figures have changed: it comes to %(now)s now, and %(shown)s was shown. "
+                "Look at the new figures, and try again."
+            )
+            % {"now": words.money(total_cents), "shown": words.money(expected_total_cents)},
+            parameter="expected_total_cents",
+            now=total_cents,
+            shown=expected_total_cents,
+        )
+
+
 def check_credit(before: Credit, asked_cents: int) -> None:
     """Raise `OverCreditLimit` when the customer would owe more than agreed with this much more."""
     if warning := before.warning(asked_cents):
         raise OverCreditLimit(warning, parameter="over_limit")
 
 
-def _check_reason(reason: str, message: str) -> None:
+def check_reason(reason: str, message: str) -> None:
     if not reason.strip():
         raise BadValue(message, parameter="reason")
 
@@ -679,13 +725,13 @@ def _was_cancelled(order: Order) -> bool:
     return order.events.filter(kind=OrderEvent.Kind.CANCELLED).exists()
 
 
-def _status_by(lines: list[OrderLine]) -> str:
+def status_by(lines: list[OrderLine]) -> str:
     if all(line.to_fill == 0 for line in lines):
         return Order.Status.FILLED
     any_filled = any(line.filled for line in lines)
     return Order.Status.PART_FILLED if any_filled else Order.Status.OPEN
 
 
-def _save_status(order: Order, status: str) -> None:
+def save_status(order: Order, status: str) -> None:
     order.status = status
     order.save(update_fields=["status"])

@@ -45,5 +45,8 @@ def fill_with(line: OrderLine, net_grams: int) -> None:
         line.ordered = line.quantity
     line.quantity = quantity
     line.discount_cents = min(line.discount_cents, whole_cents)
+    line.rounding_cents = 0
     line.amount_cents = whole_cents - line.discount_cents
-    line.save(update_fields=["ordered", "quantity", "discount_cents", "amount_cents"])
+    line.save(
+        update_fields=["ordered", "quantity", "discount_cents", "rounding_cents", "amount_cents"]
+    )
