@@ -18,6 +18,7 @@ from apiary_sales.api import (
     honey_of_others,
     jars,
     measurements,
+    orders,
     papers,
     products,
     recall,
@@ -258,6 +259,39 @@ urlpatterns = [
     ),
     path("lots/<str:code>/files/", files.LotFilesView.as_view(), name="lot-files"),
     path("customers/<int:pk>/files/", files.CustomerFilesView.as_view(), name="customer-files"),
+    path(
+        "customers/<int:pk>/addresses/",
+        orders.DeliveryAddressesApiView.as_view(),
+        name="customer-addresses",
+    ),
+    path(
+        "delivery-addresses/<int:pk>/remove/",
+        orders.DeliveryAddressRemoveApiView.as_view(),
+        name="delivery-address-remove",
+    ),
+    path("orders-taken/", orders.OrdersTakeApiView.as_view(), name="orders-taken"),
+    path("orders/<str:number>/change/", orders.OrderChangeApiView.as_view(), name="order-change"),
+    path(
+        "orders/<str:number>/substitute/",
+        orders.OrderSubstituteApiView.as_view(),
+        name="order-substitute",
+    ),
+    path(
+        "orders/<str:number>/reserve-missing/",
+        orders.OrderReserveMissingApiView.as_view(),
+        name="order-reserve-missing",
+    ),
+    path("orders/<str:number>/cancel/", orders.OrderCancelApiView.as_view(), name="order-cancel"),
+    path("quotes/", orders.QuotesApiView.as_view(), name="quotes"),
+    path("quotes/<str:number>/accept/", orders.QuoteAcceptApiView.as_view(), name="quote-accept"),
+    path(
+        "quotes/<str:number>/decline/", orders.QuoteDeclineApiView.as_view(), name="quote-decline"
+    ),
+    path(
+        "quotes/<str:number>/withdraw/",
+        orders.QuoteWithdrawApiView.as_view(),
+        name="quote-withdraw",
+    ),
     path("orders/<str:number>/files/", files.OrderFilesView.as_view(), name="order-files"),
     path("files/<int:pk>/", files.FileView.as_view(), name="file"),
     path("honey-flow/", flow.HoneyFlowApiView.as_view(), name="honey-flow"),

@@ -1,4 +1,4 @@
-"""Drum quotes and pick lists as papers: what each shows, and its PDF.
+"""Quotes and pick lists as papers: what each shows, and its PDF.
 
 The same context feeds the page and the paper, so that they never disagree. Orders come from
 `orders.queries.orders.for_page`.
@@ -8,7 +8,9 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
-from django.utils.formats import number_format
+from django.utils import timezone
+from django.utils.formats import date_format, number_format
+from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
@@ -18,13 +20,40 @@ from inventory.stock.models import Balance, Item, Lot, Place
 
 
 def quote_context(order: Order) -> dict[str, Any]:
-    """Return what the paper of a drum quote shows."""
-    lines = list(order.lines.all())
+    """Return what the paper of a quote shows; one that can't be accepted any more says so."""
+    lines = [line for line in order.lines.all() if line.quantity]
+    state = order.state_on(timezone.localdate())
     return {
         "order": order,
+        "is_open": state == Order.Status.QUOTED,
+        **_state_on_paper(order, state),
         "lines": [(line, _pounds(line)) for line in lines],
         "figures": drums.figures(lines, on=order.placed_on),
     }
+
+
+def _state_on_paper(order: Order, state: str) -> dict[str, str]:
+    """Return the state that is printed across a quote, and a sentence that explains it."""
+    if state == Order.Status.QUOTED:
+        return {}
+    figures = {"number": order.number, "day": date_format(order.valid_until)}
+    if state == Order.Status.EXPIRED:
+        sentence = _("This quote was valid until %(day)s and can't be accepted any more.")
+    elif state == Order.Status.SUPERSEDED:
+        figures["newer"] = order.superseded_by.number
+        sentence = _("Quote %(newer)s takes the place of this one.")
+    elif state == Order.Status.DECLINED:
+        sentence = _("The buyer declined this quote. It can't be accepted any more.")
+    elif order.is_quote:
+        sentence = _("This quote was withdrawn and can't be accepted any more.")
+    elif state == Order.Status.CANCELLED:
+        sentence = _("This quote or the order it became was cancelled.")
+    else:
+        return {
+            "state": _("accepted"),
+            "state_note": _("This quote was accepted, and is order %(number)s now.") % figures,
+        }
+    return {"state": str(Order.Status(state).label), "state_note": sentence % figures}
 
 
 def _pounds(line: OrderLine) -> str:
@@ -75,7 +104,7 @@ def _lots_in(vessels: Iterable[Place]) -> dict[int, Lot | None]:
 
 
 def quote(order: Order) -> bytes:
-    """Return a drum quote as PDF; raises `PdfUnavailable`."""
+    """Return a quote as PDF; raises `PdfUnavailable`."""
     return documents.render_pdf("documents/quote.html", quote_context(order))
 
 

@@ -227,7 +227,9 @@ def test_a_line_goes_down_to_what_is_handed_over_and_not_below(
 
 
 @pytest.mark.parametrize(("pieces", "price"), [(1, "0.3345"), (3, "0.3345"), (7, "0.2475")])
-def test_what_was_handed_over_keeps_its_cents(take, change, fill, jars, shelf, jar_line, pieces, price):
+def test_what_was_handed_over_keeps_its_cents(
+    take, change, fill, jars, shelf, jar_line, pieces, price
+):
     # Parts of a cent: ten at 0.3345 are 335 cents, and one of those is 34 where it would be 33.
     builders.packed_lot(jars, shelf, 48)
     order = take(jar_line(10, price))
@@ -337,9 +339,7 @@ def test_another_total_than_was_shown_is_refused(take, change, jars, shelf, jar_
     order = take(jar_line(24))
 
     with pytest.raises(FiguresChanged) as refused:
-        change(
-            order, LineChange(order.lines.get().pk, quantity=20), expected_total_cents=13_100
-        )
+        change(order, LineChange(order.lines.get().pk, quantity=20), expected_total_cents=13_100)
 
     assert str(refused.value) == (
         "The figures have changed: it comes to $130.00 now, and $131.00 was shown. Look at the "
@@ -516,14 +516,31 @@ def test_drums_taken_off_take_their_deposit_along(take, change, full_drum, drum_
 # ---------------------------------------------------------------- goods that gave way
 
 
+@pytest.fixture
+def count_late(owner, key):
+    """Return a maker of counts of yesterday: what is short of them was gone before it was reserved."""
+
+    def make(lot, place, counted):
+        return stores.count(
+            item=lot.product.item,
+            lot=lot,
+            place=place,
+            counted=counted,
+            reason="Counted",
+            counted_on=builders.today() - timedelta(days=1),
+            recorded_by=owner,
+            key=key(),
+        )
+
+    return make
+
+
 def test_goods_that_are_gone_are_reserved_again_when_there_are_some(
-    take, jars, shelf, jar_line, owner, key
+    take, jars, shelf, jar_line, count_late, owner, key
 ):
     lot = builders.packed_lot(jars, shelf, 24)
     order = take(jar_line(24))
-    stores.count(
-        item=jars.item, lot=lot, place=shelf, pieces=20, recorded_by=owner, key=key(), note="found"
-    )
+    count_late(lot, shelf, 20)
     line = order.lines.get()
     assert (line.gave_way, reserved(jars)) == (4, 20)
     with pytest.raises(NotEnoughStock):
@@ -538,13 +555,11 @@ def test_goods_that_are_gone_are_reserved_again_when_there_are_some(
 
 
 def test_what_is_gone_goes_first_when_a_line_shrinks(
-    take, change, jars, shelf, jar_line, owner, key
+    take, change, jars, shelf, jar_line, count_late
 ):
     lot = builders.packed_lot(jars, shelf, 24)
     order = take(jar_line(24))
-    stores.count(
-        item=jars.item, lot=lot, place=shelf, pieces=20, recorded_by=owner, key=key(), note="found"
-    )
+    count_late(lot, shelf, 20)
     line = order.lines.get()
 
     change(order, LineChange(line.pk, quantity=18))

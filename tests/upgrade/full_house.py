@@ -21,7 +21,7 @@ from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import invoices, payments, service_bills, stand
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import customers
+from apiary_sales.customers.services import addresses, customers
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
@@ -528,6 +528,12 @@ def _sell_drums(person) -> None:
         valid_until=timezone.localdate() + timedelta(days=14),
         created_by=person,
         key="full:quote",
+    )
+    addresses.add(
+        customer=Customer.objects.get(name="Copperkettle Packing"),
+        name="Dock 4",
+        city="Elm Hollow",
+        key="full:address",
     )
     order = Order.objects.get(idempotency_key="demo:quote")
     orders.fulfil(order=order, filled_by=person, key="full:drums")

@@ -84,7 +84,9 @@ LATER = {
     "inventory:variety_edit",
     "inventory:brand_edit",
     "pricing:private_label_set",
+    "api:delivery-address-remove",
     "api:file",
+    "customers:address_remove",
     "pricing:service_change",
 }
 
@@ -462,17 +464,34 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("customers.Customer", "pk"),
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
-            "billing:service_bill api:customer-files api:service-bills",
+            "billing:service_bill api:customer-files api:service-bills customers:address_create "
+            "api:customer-addresses",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
             "orders:order_detail orders:order_fulfil orders:order_repick orders:order_cancel "
+            "orders:order_change orders:order_reserve_missing api:order-change "
+            "api:order-substitute api:order-reserve-missing api:order-cancel "
             "orders:pick_list orders:pick_list_pdf orders:drums_back billing:invoice_create "
             "api:order-detail api:order-files",
         ),
         (
             _rows("orders.Order", "number", "status", channel="bulk"),
-            "orders:quote_accept orders:quote_pdf",
+            "orders:quote_accept orders:quote_pdf orders:quote_decline orders:quote_withdraw "
+            "api:quote-accept api:quote-decline api:quote-withdraw",
+        ),
+        (
+            list(
+                apps.get_model("orders.OrderLine")
+                .objects.filter(kind__in=("packed", "honey"), is_drawn=False)
+                .order_by("pk")
+                .values("pk", number=F("order__number"))[:3]
+            ),
+            "orders:order_substitute",
+        ),
+        (
+            _rows("customers.DeliveryAddress", "pk"),
+            "customers:address_remove api:delivery-address-remove",
         ),
         (list(fulfilments.values("pk", number=F("order__number"))), "orders:order_take_back"),
         (

@@ -28,7 +28,9 @@ def add(
     customer = Customer.objects.select_for_update(no_key=True).get(pk=customer.pk)
     refuse_repeat(DeliveryAddress, key)
     if not name.strip():
-        raise BadValue(_("Enter the name at this address, for example of the shop."), parameter="name")
+        raise BadValue(
+            _("Enter the name at this address, for example of the shop."), parameter="name"
+        )
     if not street.strip() and not city.strip():
         raise BadValue(_("Enter the street or the town."), parameter="street")
     address = DeliveryAddress(

@@ -71,7 +71,7 @@ def state_of(order: Order, lines: Iterable[OrderLine]) -> str:
     A page sends it along, so that nobody changes an order that somebody else changed meanwhile.
     """
     facts: list[object] = [
-        order.status,
+        str(order.status),
         order.wanted_on,
         order.valid_until,
         order.customer_reference,

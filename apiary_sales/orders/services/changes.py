@@ -109,9 +109,7 @@ def substitute(
     problems = Problems()
     old = work.lines.get(line)
     if old is None:
-        raise BadValue(
-            _("That line is not on this order. Open the order again."), parameter="line"
-        )
+        raise BadValue(_("That line is not on this order. Open the order again."), parameter="line")
     orders.check_reason(reason, _("Say why other goods are put in place."))
     if not old.to_fill:
         raise NotAllowedNow(
@@ -433,9 +431,7 @@ def _split(work: _Work, line: OrderLine, asked: LineChange) -> list[str]:
         return []
     told = [rules.told_of_price(line, line.unit_price, price, reason)]
     given = work.given.get(line.pk, 0)
-    handed_over = rules.figures(
-        line, line.filled, line.unit_price, line.discount_cents, given
-    )
+    handed_over = rules.figures(line, line.filled, line.unit_price, line.discount_cents, given)
     gross = line_rules.gross_cents(line.kind, rest, price)
     discount = min(max(0, line.discount_cents - handed_over.discount_cents), gross)
     new = OrderLine(
