@@ -154,14 +154,15 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
 class OrderLine(models.Model):
     """So much of one thing at a price agreed when the order was taken.
 
-    The quantity is pieces (price per piece) for packed goods, grams (price per pound) for honey
-    in bulk and goods by weight, hundredths of its unit (price per unit) for a service, and a plain
+    The quantity is pieces (price per piece) for packed goods, grams (price per pound) for honey in
+    bulk and goods by weight, hundredths of its unit (price per unit) for a service, and a plain
     count for charges (deposit, empty drum, freight). `amount_cents` is the rounded total less the
-    discount, and `rounding_cents` more where the rest was cut off a line whose handed-over part is a
-    cent dearer than its quantity times the price. `filled` and `cost_cents` grow with each fulfilment; `cost_cents` is None while the
-    cost of anything handed over is unknown. Honey that `is_drawn` goes into the buyer's own
-    container, so a drum stays here. `ordered` is what was ordered, where the weight handed over
-    took its place in `quantity`. A line without quantity was cut off after its goods came back.
+    discount, and `rounding_cents` more where the rest was cut off a line whose handed-over part is
+    a cent dearer than its quantity times the price. `filled` and `cost_cents` grow with each
+    fulfilment; `cost_cents` is None while the cost of anything handed over is unknown. Honey that
+    `is_drawn` goes into the buyer's own container, so a drum stays here. `ordered` is what was
+    ordered, where the weight handed over took its place in `quantity`. A line without quantity was
+    cut off after its goods came back.
     """
 
     class Kind(models.TextChoices):

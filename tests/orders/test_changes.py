@@ -390,7 +390,7 @@ def test_nothing_changed_is_said(take, change, jars, shelf, jar_line):
     builders.packed_lot(jars, shelf, 48)
     order = take(jar_line(24))
 
-    with pytest.raises(BadValue, match="Nothing was changed."):
+    with pytest.raises(BadValue, match=r"Nothing was changed\."):
         change(order, LineChange(order.lines.get().pk, quantity=24), note="")
 
 
@@ -518,7 +518,7 @@ def test_drums_taken_off_take_their_deposit_along(take, change, full_drum, drum_
 
 @pytest.fixture
 def count_late(owner, key):
-    """Return a maker of counts of yesterday: what is short of them was gone before it was reserved."""
+    """Return a maker of counts of yesterday, told after more was reserved."""
 
     def make(lot, place, counted):
         return stores.count(

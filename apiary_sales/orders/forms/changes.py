@@ -287,7 +287,7 @@ class ChangeForm(LinesForm):
 
 
 class SubstituteForm(ActForm):
-    """What takes the place of a line: a product and how many, or a drum; at which price, and why."""
+    """What takes the place of a line: a product and how many, or a drum; the price, and why."""
 
     what = forms.ChoiceField(label=_("Put in its place"))
     quantity = WholeNumberField(label=_("Pieces"), required=False, min_value=1)

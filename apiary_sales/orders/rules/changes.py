@@ -1,4 +1,4 @@
-"""Changing an order or a quote: what a line may be changed to, what it comes to, and how it is told.
+"""Changing an order or a quote: what a line may be changed to, comes to, and how it is told.
 
 A line that was handed over in part keeps what was handed over and what that came to; only the rest
 can be changed.

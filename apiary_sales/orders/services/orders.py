@@ -81,8 +81,8 @@ def take(
     `moisture_is_right` that honey in bulk may be above the house's own limit of moisture;
     `expected_total_cents` is the total before tax that was shown. Without `ship_to` the goods go
     to the customer's own address.
-    Raises `BadValue`, `FiguresChanged`, `OverCreditLimit`, `NotEnoughStock`, `StockReserved`, `LotOnHold`,
-    `AlreadyRecorded`.
+    Raises `BadValue`, `FiguresChanged`, `OverCreditLimit`, `NotEnoughStock`, `StockReserved`,
+    `LotOnHold`, `AlreadyRecorded`.
     """
     placed_on = placed_on or timezone.localdate()
     problems = Problems()
