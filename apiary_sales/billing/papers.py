@@ -9,7 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.models import Invoice, InvoiceLine
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import stand
 from apiary_sales.customers.models import Customer
@@ -28,22 +28,27 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
         invoice.lines.select_related("fulfilment_line__weighing", "fulfilment_line__order_line")
     )
     settled = money.settled_by(invoice)
+    notes = list(invoice.credit_notes.order_by("id"))
     return {
         "invoice": invoice,
         "lines": lines,
         "taxes": rules.taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
-        "credit_note": invoice.full_credit_note,
-        "deposit_notes": invoice.deposit_notes,
-        "has_bulk": any(_may_be_a_drum(line.fulfilment_line.order_line) for line in lines),
+        "credit_notes": notes,
+        "is_credited": bool(notes)
+        and sum(note.total_cents for note in notes) == -invoice.total_cents,
+        "has_bulk": any(_may_be_a_drum(line) for line in lines),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
     }
 
 
-def _may_be_a_drum(line: OrderLine) -> bool:
-    return line.kind == OrderLine.Kind.HONEY and not line.is_drawn
+def _may_be_a_drum(line: InvoiceLine) -> bool:
+    if line.fulfilment_line is None:
+        return False
+    sold = line.fulfilment_line.order_line
+    return sold.kind == OrderLine.Kind.HONEY and not sold.is_drawn
 
 
 def receipt_context(receipt: Invoice) -> dict[str, Any]:

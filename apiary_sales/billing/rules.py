@@ -3,12 +3,16 @@
 Nothing here reads or writes the database: lines and bills are handed in, loaded.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from apiary_sales.billing.models import Invoice, InvoiceLine, plain
-from inventory.shared.money import share_cents
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, plain
+from inventory.shared import words
+from inventory.shared.errors import Problems
+from inventory.shared.money import amount, cents_half_up, share_cents
 
 
 @dataclass(frozen=True)
@@ -54,46 +58,165 @@ def taxes_of(lines: Iterable[InvoiceLine]) -> list[TaxSum]:
     ]
 
 
-def negative(line: InvoiceLine) -> InvoiceLine:
-    """Return the unsaved line of a credit note that takes a line back."""
-    return InvoiceLine(
-        fulfilment_line_id=line.fulfilment_line_id,
+@dataclass(frozen=True)
+class LineCredit:
+    """What of one line of an invoice is credited.
+
+    Goods, by their `quantity` or all that is left of it, at the price billed; with `price_off`, so
+    much of the price of each, for that quantity or all that is left; with `allowance_cents`, an
+    amount before tax.
+    """
+
+    line: InvoiceLine
+    quantity: Decimal | None = None
+    price_off: Decimal | None = None
+    allowance_cents: int | None = None
+
+
+@dataclass
+class Left:
+    """What of one line of a bill no credit note has taken back yet; tax in cents by its row."""
+
+    line: InvoiceLine
+    quantity: Decimal
+    amount_cents: int
+    tax_cents: dict[InvoiceLineTax, int]
+
+    @property
+    def discount_cents(self) -> int:
+        """What is left is less than quantity times price by so much."""
+        return cents_half_up(self.quantity * self.line.unit_price) - self.amount_cents
+
+
+@dataclass(frozen=True)
+class CreditedLine:
+    """One line of a credit note with its taxes, unsaved."""
+
+    line: InvoiceLine
+    taxes: list[InvoiceLineTax]
+
+
+def left_on(lines: Iterable[InvoiceLine], credited: Iterable[InvoiceLine]) -> list[Left]:
+    """Return what of each line of a bill is left after the lines of its credit notes.
+
+    Lines of which nothing is left are left out. A price or an allowance that was credited leaves
+    the quantity as it is.
+    """
+    by_line = {
+        line.pk: Left(
+            line,
+            line.quantity,
+            line.amount_cents,
+            {row: row.tax_cents for row in line.taxes.all()},
+        )
+        for line in lines
+    }
+    for note_line in credited:
+        left = by_line[note_line.credits_line_id or 0]
+        if note_line.credited_as == InvoiceLine.CreditedAs.GOODS:
+            left.quantity += note_line.quantity
+        left.amount_cents += note_line.amount_cents
+        taken = {(row.name, row.jurisdiction): row.tax_cents for row in note_line.taxes.all()}
+        for row in left.tax_cents:
+            left.tax_cents[row] += taken.get((row.name, row.jurisdiction), 0)
+    return [left for left in by_line.values() if left.quantity or left.amount_cents]
+
+
+def credited(
+    problems: Problems, left: Sequence[Left], asked: Sequence[LineCredit]
+) -> list[CreditedLine]:
+    """Return the lines of a credit note; collect what can't be credited at `lines.<position>`.
+
+    A line may be asked about once.
+    """
+    by_line = {each.line.pk: each for each in left}
+    made = []
+    for index, credit in enumerate(asked):
+        there = by_line.pop(credit.line.pk, None)
+        if there is None:
+            problems.add(
+                f"lines.{index}.quantity",
+                _("Nothing is left to credit of %(what)s.") % {"what": credit.line.description},
+            )
+        elif _check(problems, f"lines.{index}", there, credit):
+            made.append(_credit(there, credit))
+    if not asked:
+        problems.add("lines", _("Say for at least one line what is credited."))
+    return made
+
+
+def _check(problems: Problems, name: str, left: Left, credit: LineCredit) -> bool:
+    asked = left.quantity if credit.quantity is None else credit.quantity
+    if credit.allowance_cents is None and not 0 < asked <= left.quantity and left.quantity:
+        problems.add(
+            f"{name}.quantity",
+            _("Enter a quantity from 0 to %(left)s of %(what)s.")
+            % {"left": f"{plain(left.quantity):f}", "what": left.line.description},
+        )
+        return False
+    cents, parameter = credit.allowance_cents, "allowance_cents"
+    if credit.price_off is not None:
+        cents, parameter = cents_half_up(asked * credit.price_off), "price_off"
+    if cents is not None and not 0 < cents <= left.amount_cents:
+        problems.add(
+            f"{name}.{parameter}",
+            _("Only %(left)s is left to credit of %(what)s. Enter less, and more than 0.")
+            % {"left": words.money(left.amount_cents), "what": left.line.description},
+        )
+        return False
+    return True
+
+
+def _credit(left: Left, credit: LineCredit) -> CreditedLine:
+    line = left.line
+    quantity = left.quantity if credit.quantity is None else credit.quantity
+    price, discount_cents, unit = line.unit_price, 0, line.unit
+    if credit.allowance_cents is not None:
+        way, cents = InvoiceLine.CreditedAs.ALLOWANCE, credit.allowance_cents
+        quantity, price, unit = Decimal(1), amount(cents), InvoiceLine.Unit.EACH
+    elif credit.price_off is not None:
+        way, price = InvoiceLine.CreditedAs.PRICE, credit.price_off
+        cents = cents_half_up(quantity * price)
+    else:
+        way = InvoiceLine.CreditedAs.GOODS
+        discount_cents = left.discount_cents
+        if quantity != left.quantity:
+            shares = (int(quantity * 1000), int(left.quantity * 1000))
+            discount_cents = share_cents(discount_cents, *shares)
+        cents = cents_half_up(quantity * price) - discount_cents
+    made = InvoiceLine(
+        fulfilment_line=line.fulfilment_line,
+        credits_line=line,
+        credited_as=way,
         description=line.description,
         lot_code=line.lot_code,
-        quantity=-line.quantity,
-        unit=line.unit,
-        unit_price=line.unit_price,
-        discount_cents=-line.discount_cents,
-        amount_cents=-line.amount_cents,
+        quantity=-quantity,
+        unit=unit,
+        unit_price=price,
+        discount_cents=-discount_cents,
+        amount_cents=-cents,
         tax_name=line.tax_name,
         tax_percent=line.tax_percent,
-        tax_cents=-line.tax_cents,
+        tax_category=line.tax_category,
+        exemption_reason=line.exemption_reason,
     )
+    taxes = [
+        InvoiceLineTax(
+            name=row.name,
+            jurisdiction=row.jurisdiction,
+            percent=row.percent,
+            base_cents=-cents,
+            tax_cents=-_share_of_tax(there_cents, cents, left.amount_cents),
+        )
+        for row, there_cents in left.tax_cents.items()
+    ]
+    made.tax_cents = sum(row.tax_cents for row in taxes)
+    return CreditedLine(made, taxes)
 
 
-def uncredited(lines: Iterable[InvoiceLine], credited: Iterable[InvoiceLine]) -> list[InvoiceLine]:
-    """Return what is left of the lines of a bill after the lines of its credit notes.
-
-    The lines are changed in place and not to be saved; those with no quantity left are left out.
-    """
-    by_goods = {line.fulfilment_line_id: line for line in lines}
-    for note_line in credited:
-        line = by_goods[note_line.fulfilment_line_id]
-        line.quantity += note_line.quantity
-        line.discount_cents += note_line.discount_cents
-        line.amount_cents += note_line.amount_cents
-        line.tax_cents += note_line.tax_cents
-    return [line for line in by_goods.values() if line.quantity]
-
-
-def part(line: InvoiceLine, quantity: int) -> InvoiceLine:
-    """Return a part of the line; the last part takes the rounding difference."""
-    whole = int(line.quantity)
-    line.discount_cents = share_cents(line.discount_cents, quantity, whole)
-    line.amount_cents = share_cents(line.amount_cents, quantity, whole)
-    line.tax_cents = share_cents(line.tax_cents, quantity, whole)
-    line.quantity = Decimal(quantity)
-    return line
+def _share_of_tax(tax_cents: int, cents: int, left_cents: int) -> int:
+    """Return the tax that falls to a part of an amount; the last part takes what is left."""
+    return tax_cents if cents == left_cents else share_cents(tax_cents, cents, left_cents)
 
 
 def oldest_first(invoices: Iterable[Invoice], cents: int) -> list[tuple[Invoice, int]]:

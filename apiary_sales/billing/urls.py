@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.billing.views import money, service_bills, stand, stand_weight
+from apiary_sales.billing.views import credits, money, service_bills, stand, stand_weight
 
 app_name = "billing"
 
@@ -19,10 +19,12 @@ urlpatterns = [
     path("money/invoices/new/<str:number>/", money.IssueView.as_view(), name="invoice_create"),
     path("money/invoices/<int:pk>/", money.invoice_detail, name="invoice_detail"),
     path("money/invoices/<int:pk>/pdf/", money.invoice_pdf, name="invoice_pdf"),
-    path("money/invoices/<int:pk>/credit/", money.CreditView.as_view(), name="invoice_credit"),
+    path("money/invoices/<int:pk>/credit/", credits.CreditView.as_view(), name="invoice_credit"),
+    path("money/invoices/<int:pk>/correct/", credits.CorrectView.as_view(), name="invoice_correct"),
+    path("money/goods-back/<str:number>/", credits.GoodsBackView.as_view(), name="goods_back"),
     path(
         "money/invoices/<int:pk>/deposit/",
-        money.DepositView.as_view(),
+        credits.DepositView.as_view(),
         name="deposit_credit",
     ),
     path("money/invoices/<int:pk>/on-account/", money.use_on_account, name="use_on_account"),

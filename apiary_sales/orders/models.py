@@ -14,6 +14,7 @@ from apiary_sales.customers.models import Customer, CustomerBalance, DeliveryAdd
 from apiary_sales.orders.rules.credit import Credit
 from apiary_sales.pricing.models import Service
 from inventory.bottling.models import Product
+from inventory.shared.money import share_cents
 from inventory.stock.models import Balance, Lot, Place, Posting
 
 
@@ -148,7 +149,13 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
         lines = self.filter(order__customer=customer, order__status__in=Order.OPEN_STATUSES)
         agreed = lines.aggregate(cents=Sum("amount_cents"))["cents"] or 0
         filled = FulfilmentLine.objects.not_taken_back().filter(order_line__in=lines)
-        return agreed - (filled.aggregate(cents=Sum("amount_cents"))["cents"] or 0)
+        # What is to be sent again is ordered anew, at its share of the amount.
+        return agreed - sum(
+            amount - share_cents(amount, again, quantity)
+            for amount, again, quantity in filled.values_list(
+                "amount_cents", "sent_again", "quantity"
+            )
+        )
 
 
 class OrderLine(models.Model):

@@ -157,6 +157,20 @@ def errors_in(response):
     return [" ".join(text.split()) for text in texts]
 
 
+def filled_in(response):
+    """Return what a form would send as the page filled it in."""
+    form = response.context["form"]
+    filled = {}
+    for bound in form:
+        value = bound.initial
+        if isinstance(value, tuple):
+            filled[bound.html_name], filled[f"{bound.html_name}_unit"] = value
+        elif value is not None and value is not False:
+            filled[bound.html_name] = bound.field.prepare_value(value)
+    total_cents = response.context.get("total_cents")
+    return filled if total_cents is None else {**filled, "expected_total_cents": total_cents}
+
+
 def queries_of(client, address):
     """Return how many queries a page takes."""
     with CaptureQueriesContext(connection) as asked:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import credit_notes, payments
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
@@ -77,7 +77,7 @@ class Office:
 
     def drums_back(self, index, drums):
         invoice = self._pick(Invoice.objects.all(), index)
-        note = invoices.credit_deposit(
+        note = credit_notes.credit_deposit(
             invoice=invoice, drums=drums, issued_by=self.person, key=builders.new_key()
         )
         return {invoice.customer and invoice.customer.name: note.total_cents}
@@ -113,7 +113,7 @@ class Office:
 
     def credit(self, index):
         invoice = self._pick(Invoice.objects.all(), index)
-        note = invoices.credit(
+        note = credit_notes.credit(
             invoice=invoice, issued_by=self.person, key=builders.new_key(), reason="Wrong goods"
         )
         return {invoice.customer and invoice.customer.name: note.total_cents}

@@ -9,7 +9,7 @@ from django.urls import reverse
 from apiary_sales.billing import papers
 from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
 from apiary_sales.billing.queries import books, money
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import credit_notes, invoices, payments
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import books as order_books
@@ -63,7 +63,7 @@ def invoice(order, owner, key):
 def give_back(owner, key):
     def make(invoice, count, **fields):
         fields = {"issued_by": owner, "key": key(), **fields}
-        return invoices.credit_deposit(invoice=invoice, drums=count, **fields)
+        return credit_notes.credit_deposit(invoice=invoice, drums=count, **fields)
 
     return make
 
@@ -134,7 +134,7 @@ def test_drum_by_drum_until_none_is_out(invoice, give_back):
         give_back(invoice, 1)
 
     assert refused.value.message == "Invoice 26-00001 has no drum out on deposit any more."
-    assert invoices.drums_on_deposit(invoice) == 0
+    assert credit_notes.drums_on_deposit(invoice) == 0
 
 
 def test_tax_on_the_deposit_goes_back_to_the_last_cent(packer, order, give_back, owner, key):
@@ -157,7 +157,7 @@ def test_the_same_form_twice_gives_one_deposit_back(invoice, give_back):
         give_back(invoice, 1, key="form-1")
 
     assert repeat.value.made == note
-    assert invoices.drums_on_deposit(invoice) == 1
+    assert credit_notes.drums_on_deposit(invoice) == 1
 
 
 def test_the_goods_stay_billed_when_a_deposit_went_back(order, invoice, give_back, owner, key):
@@ -169,7 +169,8 @@ def test_the_goods_stay_billed_when_a_deposit_went_back(order, invoice, give_bac
         )
 
     assert refused.value.message == (
-        "These goods are on an invoice. Issue a credit note instead: it takes the goods back too."
+        "These goods are on an invoice. Issue a credit note for it, and say what came back; or, "
+        "where they are credited already, book them as goods back."
     )
 
 
@@ -179,15 +180,15 @@ def test_taking_the_invoice_back_credits_only_what_is_left(
     pay(packer, 287_666)
     give_back(invoice, 1)
 
-    note = invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong honey")
+    note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong honey")
 
     # 2 × 1,398.28 and one deposit of 40.05
     assert note.total_cents == -283_661
     assert [line.quantity for line in note.lines.all()][-1] == -1
     assert (owed(packer), payments.on_account_cents(packer)) == (-287_666, 287_666)
-    assert invoices.drums_on_deposit(invoice) == 0
+    assert credit_notes.drums_on_deposit(invoice) == 0
     order.refresh_from_db()
-    assert order.status == Order.Status.OPEN
+    assert order.status == Order.Status.FILLED
 
 
 def test_an_invoice_without_drums_has_no_deposit(shop, pounds, give_back):
@@ -259,8 +260,7 @@ def test_a_note_for_more_drums_than_were_billed_is_a_fault(invoice, give_back):
 
     found = list(books.faults())
 
-    good = note.lines.get().fulfilment_line_id
-    assert found == [f"More of goods handed over ({good}) is credited than was billed."]
+    assert found == [f"More of {note.lines.get().description} is credited than {invoice} bills."]
     InvoiceLine.objects.filter(invoice=note).update(quantity=-1)
 
 

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.orders.queries import trace
 from apiary_sales.pricing.models import PiecePrice, ProductTax, TaxRate
@@ -78,7 +78,7 @@ def test_a_credit_note_gives_the_tax_of_its_invoice_back(shop, pounds, candles, 
     invoice = invoice_of(shop, jars(pounds, 2), jars(candles, 4, "4.00"))
     taxes.set_class(product=candles, taxed_as="honey")
 
-    note = invoices.credit(
+    note = credit_notes.credit(
         invoice=invoice, issued_by=builders.person(), key="back", reason="Melted in the sun"
     )
 

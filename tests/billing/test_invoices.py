@@ -9,10 +9,11 @@ from django.db import transaction
 
 from apiary_sales.billing.models import Entry, EntryLine, Invoice
 from apiary_sales.billing.queries import books, money
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import credit_notes, invoices, payments
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
+from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import TaxRate
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow
@@ -250,18 +251,29 @@ def test_numbers_follow_the_days(shop, pounds, owner, key):
 
     assert (refused.value.parameter, refused.value.message) == (
         "issued_on",
-        "The last invoice, 26-00001, is dated Sep 9, 2026, and invoice numbers must "
-        "follow the dates. Choose that day or a later one.",
+        "The last one, 26-00001, is dated Sep 9, 2026, and numbers must follow the dates. "
+        "Choose that day or a later one.",
     )
     second = invoices.issue(order=early, issued_by=owner, key=key(), issued_on=TODAY - days(1))
     assert str(second) == "26-00002"
 
 
-def test_a_credit_note_takes_back_goods_and_bill(shop, pounds, honey_tax, owner, key):
+def test_a_credit_note_takes_back_the_bill_and_the_goods_that_came_back(
+    shop, pounds, honey_tax, owner, key
+):
     invoice = invoice_of(shop, jars(pounds, 24, "6.10"))
     before = Balance.objects.get(place__code="shelf", item=pounds.item).quantity
 
-    note = invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Lids leak")
+    goods = invoice.lines.get().fulfilment_line
+    shelf = Place.objects.get(code="shelf")
+
+    note = credit_notes.credit(
+        invoice=invoice,
+        issued_by=owner,
+        key=key(),
+        reason="Lids leak",
+        goods_back=[GoodsBack(goods, 24, shelf)],
+    )
 
     invoice.refresh_from_db()
     assert str(note) == "C26-00001"
@@ -279,7 +291,7 @@ def test_what_was_paid_on_a_credited_invoice_stays_on_account(shop, pounds, owne
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
     pay(shop, 2_000)
 
-    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+    credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
 
     assert owed(shop) == -2_000
     assert [payment.left_cents for payment in payments.money_left(shop)] == [2_000]
@@ -288,14 +300,14 @@ def test_what_was_paid_on_a_credited_invoice_stays_on_account(shop, pounds, owne
 
 def test_an_invoice_is_credited_once(shop, pounds, owner, key):
     invoice = invoice_of(shop, jars(pounds, 10))
-    note = invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+    note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
 
     with pytest.raises(NotAllowedNow) as again:
-        invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+        credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
     with pytest.raises(NotAllowedNow) as back:
-        invoices.credit(invoice=note, issued_by=owner, key=key(), reason="Wrong goods")
+        credit_notes.credit(invoice=note, issued_by=owner, key=key(), reason="Wrong goods")
 
-    assert again.value.message == "Invoice 26-00001 already has a credit note: C26-00001."
+    assert again.value.message == "Invoice 26-00001 is credited in full already."
     assert back.value.message == "A credit note can't be credited. Issue an invoice instead."
     assert Invoice.objects.count() == 2
 
@@ -304,18 +316,18 @@ def test_a_credit_note_says_why(shop, pounds, owner, key):
     invoice = invoice_of(shop, jars(pounds, 10))
 
     with pytest.raises(BadValue) as refused:
-        invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="  ")
+        credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="  ")
 
     assert refused.value.parameter == "reason"
-    assert refused.value.message == (
-        "Say why the goods come back; it is printed on the credit note."
-    )
+    assert refused.value.message == "Say why it is credited; it is printed on the credit note."
     assert Invoice.objects.count() == 1
 
 
-def test_credited_goods_can_be_filled_and_billed_again(shop, pounds, owner, key):
+def test_credited_goods_can_be_sent_again_and_billed_again(shop, pounds, owner, key):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
-    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong lot")
+    credit_notes.credit(
+        invoice=invoice, issued_by=owner, key=key(), reason="Lost", sends_again=True
+    )
     order = Order.objects.get(pk=invoice.order_id)
     orders.fulfil(order=order, filled_by=owner, key=key())
 

@@ -4,7 +4,7 @@ import pytest
 
 from apiary_sales.billing.models import Allocation, EntryLine, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import credit_notes, payments
 from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import (
     AlreadyRecorded,
@@ -207,7 +207,7 @@ def test_an_undo_says_why(shop, invoice, owner, key):
 
 def test_a_payment_whose_invoice_was_credited_can_still_bounce(shop, invoice, owner, key):
     payment = pay(shop, 6_000)
-    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+    credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
 
     payments.reverse(payment=payment, reversed_by=owner, key=key(), reason="Check bounced")
 
@@ -220,7 +220,7 @@ def test_an_invoice_whose_check_bounced_can_be_credited(shop, invoice, owner, ke
     payment = pay(shop, 500)
     payments.reverse(payment=payment, reversed_by=owner, key=key(), reason="Check bounced")
 
-    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
+    credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong goods")
 
     assert owed(shop) == 0
     assert left_to_pay(invoice) == [0]

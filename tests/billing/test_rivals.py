@@ -4,7 +4,7 @@ import pytest
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import credit_notes, invoices, payments
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import AlreadyRecorded, HouseError, NotAllowedNow
@@ -86,7 +86,7 @@ def test_crossing_acts_on_one_account_never_block_each_other(shop, stand, pounds
     acts = []
     for number in range(3):
         acts += [
-            lambda number=number: invoices.credit(
+            lambda number=number: credit_notes.credit(
                 invoice=paid[number], issued_by=owner, key=f"c-{number}", reason="Leaked"
             ),
             lambda number=number: payments.reverse(

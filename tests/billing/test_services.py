@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import invoices, service_bills
+from apiary_sales.billing.services import credit_notes, invoices, service_bills
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders import papers
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine
@@ -102,13 +102,13 @@ def test_a_service_is_on_an_invoice_with_goods(shop, pounds, work, honey_tax, se
 def test_a_credit_note_undoes_a_billed_service_and_leaves_nothing_to_do(shop, fee):
     invoice = bill(shop, of(fee, 100, "35.00"))
 
-    note = invoices.credit(
+    note = credit_notes.credit(
         invoice=invoice, issued_by=builders.person(), key="credit", reason="Bank's mistake"
     )
 
     invoice.order.refresh_from_db()
     assert note.total_cents == -3_500
-    assert invoice.order.status == Order.Status.CANCELLED
+    assert invoice.order.status == Order.Status.FILLED
     assert CustomerBalance.objects.owed_cents(shop) == 0
     assert faults() == []
 

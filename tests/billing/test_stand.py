@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import Order
@@ -202,7 +202,9 @@ def test_a_sale_kept_without_signal_is_dated_when_it_was_made(sell, pounds):
     sale = sell(jars(pounds, 1, "8.00"), sold_at=timezone.now() - timedelta(days=2))
 
     two_days_ago = timezone.localdate() - timedelta(days=2)
-    assert sale.invoice.issued_on == sale.payment.received_on == two_days_ago
+    assert sale.invoice.supplied_on == sale.payment.received_on == two_days_ago
+    assert sale.invoice.entry.entered_on == two_days_ago
+    assert sale.invoice.issued_on == timezone.localdate()
     assert sale.order.placed_on == two_days_ago
 
 
@@ -264,7 +266,7 @@ def test_a_sale_is_undone_once(sell, pounds, owner, key):
     with pytest.raises(NotAllowedNow) as refused:
         stand_sales.take_back(receipt=sale.invoice, taken_by=owner, key=key(), reason="Leaked")
 
-    assert refused.value.message == "Invoice R26-00001 already has a credit note: C26-00001."
+    assert refused.value.message == "Receipt R26-00001 already has a credit note: C26-00001."
     assert at_stand(pounds) == 24
     assert Posting.objects.filter(kind="reversal").count() == 1
 
@@ -273,7 +275,7 @@ def test_a_paid_receipt_is_not_credited_without_giving_the_money_back(sell, poun
     sale = sell(jars(pounds, 2, "8.00"))
 
     with pytest.raises(NotAllowedNow) as refused:
-        invoices.credit(invoice=sale.invoice, issued_by=owner, key=key(), reason="Leaked")
+        credit_notes.credit(invoice=sale.invoice, issued_by=owner, key=key(), reason="Leaked")
 
     assert refused.value.message == (
         "Receipt R26-00001 was paid at the stand. Undo the stand sale instead, so that the money "

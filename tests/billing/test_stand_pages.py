@@ -208,7 +208,7 @@ def test_a_sale_kept_without_signal_is_dated_when_it_was_made(seller, message):
 
     send(seller, {**message, "sold_at": yesterday.isoformat()})
 
-    assert Invoice.objects.get().issued_on == timezone.localdate(yesterday)
+    assert Invoice.objects.get().supplied_on == timezone.localdate(yesterday)
 
 
 def test_a_sale_keeps_the_price_the_buyer_paid(seller, message, pounds):

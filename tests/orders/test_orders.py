@@ -7,9 +7,10 @@ import pytest
 from auditlog.models import LogEntry
 from django.utils import timezone
 
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes, invoices
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import books
+from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import orders
 from inventory.shared.errors import (
     AlreadyRecorded,
@@ -815,13 +816,20 @@ def test_goods_on_an_invoice_come_back_by_a_credit_note_alone(
         orders.take_back(fulfilment=done, taken_by=owner, key=key(), reason="wrong shop")
 
     assert str(refused.value) == (
-        "These goods are on an invoice. Issue a credit note instead: it takes the goods back too."
+        "These goods are on an invoice. Issue a credit note for it, and say what came back; or, "
+        "where they are credited already, book them as goods back."
     )
     assert on_shelf(jars) == (18, 0)
 
-    invoices.credit(invoice=invoice, issued_by=owner, key=key(), reason="wrong shop")
+    goods = invoice.lines.get().fulfilment_line
+    back = [GoodsBack(goods, 30, shelf)]
+    credit_notes.credit(
+        invoice=invoice, issued_by=owner, key=key(), reason="wrong shop", goods_back=back
+    )
 
-    assert on_shelf(jars) == (48, 30)
+    assert on_shelf(jars) == (48, 0)
+    order.refresh_from_db()
+    assert order.status == Order.Status.FILLED
 
 
 def test_after_the_rest_was_cancelled_goods_taken_back_are_free(

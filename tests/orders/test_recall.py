@@ -4,11 +4,12 @@ from decimal import Decimal
 
 import pytest
 
-from apiary_sales.billing.services import invoices
+from apiary_sales.billing.services import credit_notes, invoices
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Recall, RecallAct
 from apiary_sales.orders.queries import recall, recall_progress, trace
 from apiary_sales.orders.queries import recalls as records
+from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import orders, quotes, recalls
 from inventory.bottling.services import reversals
 from inventory.shared.errors import (
@@ -108,12 +109,18 @@ def test_a_credited_sale_still_names_its_buyer(sell, jar_line, jars, shelf):
     lot = builders.packed_lot(jars, shelf, 48)
     done = sell(jar_line(10))
     bill = invoices.issue(order=done.order, issued_by=builders.person(), key="bill")
-    invoices.credit(invoice=bill, issued_by=builders.person(), key="credit", reason="came back")
+    credit_notes.credit(
+        invoice=bill,
+        issued_by=builders.person(),
+        key="credit",
+        reason="some came back",
+        goods_back=[GoodsBack(bill.lines.get().fulfilment_line, 4, shelf)],
+    )
 
     row = only(recall.answer([lot.pk], with_sales=True).sales)
 
     assert [each.number for each in row.invoices] == [str(bill)]
-    assert (row.sold, row.came_back, row.still_out) == (10, 10, 0)
+    assert (row.sold, row.came_back, row.still_out) == (10, 4, 6)
 
 
 def test_sales_without_a_name_are_one_row_a_day(at_stand, jar_line, jars, stand, owner, key):

@@ -19,7 +19,7 @@ from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import invoices, payments, service_bills, stand
+from apiary_sales.billing.services import credit_notes, invoices, payments, service_bills, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses, customers
 from apiary_sales.orders.models import Order, OrderLine
@@ -544,7 +544,7 @@ def _sell_drums(person) -> None:
         received_by=person,
         key="full:drums-back",
     )
-    invoices.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
+    credit_notes.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
 
 
 def _sell_jars(seller, minder) -> None:
@@ -563,7 +563,7 @@ def _sell_jars(seller, minder) -> None:
         customer=buyer, channel="shop", lines=[wanted], created_by=seller, key="full:order"
     )
     orders.cancel(order=cancelled, cancelled_by=seller, key="full:cancelled", reason="Too late")
-    invoices.credit(
+    credit_notes.credit(
         invoice=Invoice.objects.get(idempotency_key="demo:past-44-invoice"),
         issued_by=seller,
         key="full:credit",

@@ -21,24 +21,9 @@ NOT_NEGATIVE = {"min_value": _("Enter 0 or more.")}
 
 
 class IssueForm(ActForm):
-    issued_on = DayField(label=_("Date of the invoice"), initial=timezone.localdate)
+    """Issue an invoice: dated and numbered now, for the total that was shown."""
 
-
-class CreditForm(ActForm):
-    reason = forms.CharField(
-        label=_("Why do the goods come back?"),
-        max_length=300,
-        help_text=_("It is printed on the credit note."),
-    )
-    had_left = forms.BooleanField(
-        label=_("The goods had left the house"),
-        required=False,
-        initial=True,
-        help_text=_(
-            "Jars that came back are kept apart until somebody decides what happens with them. "
-            "What was sold by weight is booked out as spoiled. The order is not filled again."
-        ),
-    )
+    expected_total_cents = WholeNumberField(widget=forms.HiddenInput, required=False)
 
 
 class DepositForm(ActForm):

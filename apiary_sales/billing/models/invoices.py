@@ -10,7 +10,7 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import FulfilmentLine, Order, Weighing
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Weighing
 
 
 def plain(number: Decimal) -> Decimal:
@@ -126,16 +126,6 @@ class Invoice(models.Model):
         return self.credits_id is not None
 
     @property
-    def deposit_notes(self) -> list["Invoice"]:
-        """The credit notes for drums of this invoice that came back, oldest first."""
-        return list(self.credit_notes.filter(returns_deposit=True).order_by("id"))
-
-    @property
-    def full_credit_note(self) -> "Invoice | None":
-        """The credit note that took this invoice back, or None."""
-        return self.credit_notes.filter(returns_deposit=False).first()
-
-    @property
     def is_receipt(self) -> bool:
         return self.series.startswith(self.RECEIPT_PREFIX)
 
@@ -226,6 +216,12 @@ class InvoiceLine(models.Model):
     def weighing(self) -> Weighing | None:
         """How the weight was found, where more than the net weight was written down."""
         return self.fulfilment_line.weighing if self.fulfilment_line else None
+
+    @property
+    def is_deposit(self) -> bool:
+        """Whether it is money held for a drum, which is owed back and is no sale."""
+        goods = self.fulfilment_line
+        return goods is not None and goods.order_line.kind == OrderLine.Kind.DRUM_DEPOSIT
 
     @property
     def tax_rate(self) -> Decimal:

@@ -14,7 +14,7 @@ from apiary_sales.billing.models import (
     Payment,
 )
 from apiary_sales.customers.models import Customer, CustomerBalance
-from apiary_sales.orders.models import OrderLine
+from apiary_sales.orders.models import FulfilmentLine, OrderLine
 
 Account = EntryLine.Account
 
@@ -29,6 +29,9 @@ def faults() -> Iterator[str]:
     yield from _wrong_allocations()
     yield from _wrong_open_amounts()
     yield from _billed_twice()
+    yield from _wrong_billed_amounts()
+    yield from _wrong_taxes()
+    yield from _wrong_deposits()
     yield from _missing_numbers()
 
 
@@ -97,7 +100,7 @@ def _wrong_totals() -> Iterator[str]:
         .exclude(
             lines_net=F("net_cents"),
             lines_tax=F("tax_cents"),
-            total_cents=F("net_cents") + F("tax_cents"),
+            total_cents=F("net_cents") + F("tax_cents") + F("rounding_cents"),
         )
         .order_by("id")
     ):
@@ -116,27 +119,42 @@ def _wrong_credits() -> Iterator[str]:
         .order_by("id")
     ):
         yield f"Credit note {note} is another's than its invoice."
-    for note in (
-        Invoice.objects.filter(credits__isnull=False, returns_deposit=False)
-        .annotate(credited_cents=_credited_cents("credits"))
-        .exclude(credited_cents=-F("credits__total_cents"))
-        .select_related("credits")
+    for invoice in (
+        Invoice.objects.filter(credits=None, credit_notes__isnull=False)
+        .distinct()
+        .annotate(credited_cents=_credited_cents("pk"))
+        .filter(total_cents__lt=-F("credited_cents"))
         .order_by("id")
     ):
-        yield f"Credit note {note} does not undo {note.credits} exactly."
-    for row in (
-        Invoice.objects.filter(credits__isnull=False, returns_deposit=False)
-        .values("credits")
-        .order_by("credits")
-        .annotate(count=Count("id"))
-        .filter(count__gt=1)
+        yield (
+            f"{invoice} of {invoice.total_cents} cents is credited by "
+            f"{-invoice.credited_cents} cents."
+        )
+    for line in (
+        InvoiceLine.objects.filter(credits_line=None, credit_lines__isnull=False)
+        .distinct()
+        .annotate(
+            credited_cents=_credited_of_line("amount_cents"),
+            credited_quantity=_credited_of_line("quantity", credited_as="goods"),
+        )
+        .filter(Q(amount_cents__lt=-F("credited_cents")) | Q(quantity__lt=-F("credited_quantity")))
+        .select_related("invoice")
+        .order_by("id")
     ):
-        yield f"Invoice {row['credits']} was credited {row['count']} times."
+        yield f"More of {line.description} is credited than {line.invoice} bills."
+    for line in (
+        InvoiceLine.objects.filter(credits_line__isnull=False)
+        .exclude(credits_line__invoice=F("invoice__credits"))
+        .select_related("invoice")
+        .order_by("id")
+    ):
+        yield f"Credit note {line.invoice} credits a line of another invoice."
     for goods in (
-        InvoiceLine.objects.values("fulfilment_line")
+        InvoiceLine.objects.filter(fulfilment_line__isnull=False)
+        .values("fulfilment_line")
         .order_by("fulfilment_line")
-        .annotate(quantity_left=Sum("quantity"), cents_left=Sum("amount_cents"))
-        .filter(Q(quantity_left__lt=0) | Q(cents_left__lt=0))
+        .annotate(cents_left=Sum("amount_cents"))
+        .filter(cents_left__lt=0)
     ):
         yield f"More of goods handed over ({goods['fulfilment_line']}) is credited than was billed."
     for line in (
@@ -146,6 +164,18 @@ def _wrong_credits() -> Iterator[str]:
         .order_by("id")
     ):
         yield f"Credit note {line.invoice} gives {line.description} back as a deposit."
+
+
+def _credited_of_line(figure: str, **credited: str) -> Coalesce:
+    """Return, as a part of a query, what credit notes take off a figure of a line."""
+    lines = (
+        InvoiceLine.objects.filter(credits_line=OuterRef("pk"), **credited)
+        .values("credits_line")
+        .order_by()
+        .annotate(total=Sum(figure))
+        .values("total")
+    )
+    return Coalesce(Subquery(lines), 0, output_field=InvoiceLine._meta.get_field(figure))
 
 
 def _credited_cents(invoice: str) -> Coalesce:
@@ -215,14 +245,61 @@ def _wrong_open_amounts() -> Iterator[str]:
 
 
 def _billed_twice() -> Iterator[str]:
+    """Goods are on one invoice that stands: a corrected copy takes the place of the one before."""
     for row in (
-        InvoiceLine.objects.filter(invoice__credits__isnull=True)
+        InvoiceLine.objects.filter(
+            invoice__credits__isnull=True,
+            invoice__corrected_by__isnull=True,
+            fulfilment_line__isnull=False,
+        )
         .values("fulfilment_line")
         .order_by("fulfilment_line")
         .annotate(count=Count("id"))
         .filter(count__gt=1)
     ):
         yield f"Goods handed over ({row['fulfilment_line']}) are on {row['count']} invoices."
+
+
+def _wrong_billed_amounts() -> Iterator[str]:
+    """Goods handed over say what their bills come to."""
+    billed = (
+        InvoiceLine.objects.filter(fulfilment_line=OuterRef("pk"))
+        .values("fulfilment_line")
+        .order_by()
+        .annotate(total=Sum("amount_cents"))
+        .values("total")
+    )
+    found = FulfilmentLine.objects.annotate(cents=Subquery(billed))
+    for goods in found.exclude(billed_cents=F("cents")).exclude(
+        billed_cents__isnull=True, cents__isnull=True
+    ):
+        yield f"{goods} is billed at {goods.cents} cents, and says {goods.billed_cents}."
+
+
+def _wrong_taxes() -> Iterator[str]:
+    """The taxes of a line add up to its tax."""
+    for line in (
+        InvoiceLine.objects.annotate(cents=Coalesce(Sum("taxes__tax_cents"), 0))
+        .exclude(tax_cents=F("cents"))
+        .select_related("invoice")
+        .order_by("id")
+    ):
+        yield (
+            f"{line.invoice}: the tax of {line.description} is {line.tax_cents} cents, "
+            f"its taxes add up to {line.cents}."
+        )
+
+
+def _wrong_deposits() -> Iterator[str]:
+    """What is held for drums is what was billed for them and not given back."""
+    held = EntryLine.objects.filter(account=Account.DEPOSITS).aggregate(
+        cents=Coalesce(Sum("amount_cents"), 0)
+    )["cents"]
+    billed = InvoiceLine.objects.filter(
+        fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT
+    ).aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    if held != -billed:
+        yield f"Deposits of {billed} cents are billed, and the book holds {-held}."
 
 
 def _missing_numbers() -> Iterator[str]:

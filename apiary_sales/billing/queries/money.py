@@ -9,7 +9,19 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, TypedDict, cast
 
-from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Sum
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    Min,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Sum,
+    When,
+)
 from django.db.models.functions import Coalesce
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
@@ -218,7 +230,20 @@ def invoices(
     looked for in the buyer's name, the order's number and the bill's own.
     """
     found = Invoice.objects.select_related("customer", "order", "credits").annotate(
-        is_credited=Exists(Invoice.objects.filter(credits=OuterRef("pk"), returns_deposit=False))
+        credited_cents=Coalesce(
+            Subquery(
+                Invoice.objects.filter(credits=OuterRef("pk"))
+                .order_by()
+                .values("credits")
+                .annotate(cents=Sum("total_cents"))
+                .values("cents")
+            ),
+            0,
+        ),
+        is_credited=Case(
+            When(credits=None, credited_cents__lt=0, credited_cents=-F("total_cents"), then=True),
+            default=False,
+        ),
     )
     states = {
         "open": Q(open_cents__gt=0),

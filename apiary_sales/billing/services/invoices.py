@@ -1,4 +1,4 @@
-"""Bills for goods handed over: invoices, stand receipts and credit notes."""
+"""Bills for goods handed over: invoices and stand receipts; `credit_notes` takes them back."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,22 +11,21 @@ from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Entry, Invoice, InvoiceLine
+from apiary_sales.billing.models import Entry, Invoice, InvoiceLine, InvoiceLineTax
 from apiary_sales.billing.services import book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
-from apiary_sales.orders.services import orders
+from apiary_sales.orders.services import orders, returns
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
-from inventory.shared import keys
-from inventory.shared.errors import BadValue, NotAllowedNow, Problems
-from inventory.shared.models import House
+from inventory.shared import words
+from inventory.shared.errors import BadValue, FiguresChanged, NotAllowedNow
+from inventory.shared.models import BooksLock, House
 from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
@@ -44,10 +43,19 @@ GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
 
 @dataclass(frozen=True)
 class Draft:
-    """An invoice as it would be issued now, without a number, and its lines; neither is saved."""
+    """A bill as it would be issued now, without a number; nothing of it is saved.
+
+    `taxes` has, for each line, the taxes on it.
+    """
 
     invoice: Invoice
     lines: list[InvoiceLine]
+    taxes: list[list[InvoiceLineTax]]
+
+    @property
+    def tax_sums(self) -> list[rules.TaxSum]:
+        """The tax by rate, as it is printed."""
+        return rules.taxes_of(self.lines)
 
 
 def find(key: str) -> Invoice | None:
@@ -80,175 +88,52 @@ def draft(order: Order, issued_on: date | None = None) -> Draft | None:
     goods = list(to_invoice(order))
     if not goods:
         return None
-    return _compose(order, goods, issued_on or timezone.localdate())
+    return compose(order, [(good, line_of(good)) for good in goods], issued_on)
 
 
 @transaction.atomic
-def issue(*, order: Order, issued_by: Person, key: str, issued_on: date | None = None) -> Invoice:
+def issue(
+    *,
+    order: Order,
+    issued_by: Person,
+    key: str,
+    issued_on: date | None = None,
+    expected_total_cents: int | None = None,
+) -> Invoice:
     """Bill everything handed over of an order that is on no invoice yet, and return the invoice.
 
-    It gets the next number of its series ("26-00017", stand receipts "R26-00042"), the tax of its
-    day or the customer's exemption, and the addresses as they are now; its total is the sum of the
-    rounded lines, owed from that moment. Raises `NotAllowedNow` when there is nothing to invoice,
-    `BadValue` for an impossible date, `AlreadyRecorded` when the same form came before.
+    It is dated and numbered now, or on `issued_on` where it is brought over from elsewhere: the
+    numbers of a series run with its dates. The taxes and the certificate of the day of the
+    hand-over count, and the addresses as they are now; its total is the sum of the rounded lines,
+    owed from that moment. `expected_total_cents` is the total that was shown to the person.
+    Raises `NotAllowedNow` when there is nothing to invoice, `FiguresChanged`, `BadValue` for an
+    impossible date, `AlreadyRecorded` when the same form came before.
     """
     order = orders.lock(order)
     refuse_repeat(Invoice, key)
-    issued_on = issued_on or timezone.localdate()
-    goods = list(to_invoice(order))
-    if not goods:
+    made = draft(order, issued_on)
+    if made is None:
         raise NotAllowedNow(_why_nothing(order))
-    _check_date(issued_on, max(line.fulfilment.filled_on for line in goods))
-    draft = _compose(order, goods, issued_on)
+    _check_date(made.invoice.issued_on, made.invoice.supplied_on)
+    check_total(made, expected_total_cents)
     prefix = Invoice.RECEIPT_PREFIX if order.channel == Order.Channel.STAND else ""
-    if not prefix:
-        # Receipts of sales kept without signal come in later than the days they are of.
-        _check_order_of_days(issued_on)
-    return _save(draft, prefix=prefix, issued_by=issued_by, key=key)
+    return save(made, prefix=prefix, issued_by=issued_by, key=key)
 
 
-@transaction.atomic
-def credit(
-    *,
-    invoice: Invoice,
-    issued_by: Person,
-    key: str,
-    reason: str,
-    issued_on: date | None = None,
-    gives_money_back: bool = False,
-    had_left: bool = False,
-    spoils_weighed: bool = False,
-) -> Invoice:
-    """Take a whole invoice back by a credit note, bring its goods back, and return the note.
-
-    A deposit given back before is left out: together the credit notes come to the invoice.
-    What was paid on the invoice stays on the customer's account. `gives_money_back` says that the
-    caller hands it back in the same transaction, as undoing a stand sale does; a paid receipt
-    without a customer can be credited in no other way. `had_left` says that the goods were out of
-    the house: their pieces are kept apart until somebody decides, and what was weighed out is
-    spoiled; `spoils_weighed`, that only what was weighed out had. Raises `NotAllowedNow` for a
-    second credit and for a credit note, `BadValue` without a reason, `AlreadyRecorded`.
-    """
-    # With the order locked, its goods are billed, and its invoices credited, once.
-    orders.lock(invoice.order)
-    refuse_repeat(Invoice, key)
-    issued_on = issued_on or timezone.localdate()
-    _check_credit(invoice, reason, issued_on, gives_money_back)
-    for fulfilment in Fulfilment.objects.filter(
-        lines__invoice_lines__invoice=invoice, is_taken_back=False
-    ).distinct():
-        orders.take_back(
-            fulfilment=fulfilment,
-            taken_by=issued_by,
-            key=keys.part(key, fulfilment.pk),
-            reason=reason,
-            is_credited=True,
-            had_left=had_left,
-            spoils_weighed=spoils_weighed,
-        )
-    lines = [rules.negative(line) for line in _uncredited(invoice)]
-    return _credit(invoice, lines, issued_on=issued_on, note=reason, issued_by=issued_by, key=key)
-
-
-@transaction.atomic
-def credit_deposit(
-    *, invoice: Invoice, drums: int, issued_by: Person, key: str, issued_on: date | None = None
-) -> Invoice:
-    """Credit the deposit of so many drums that came back, with its tax, and return the note.
-
-    It comes off what is to pay on the invoice; what was paid already stays on the customer's
-    account, from where it can be given back. Raises `NotAllowedNow` when no drum of the invoice is
-    out on deposit, `BadValue` for more than are, `AlreadyRecorded`.
-    """
-    orders.lock(invoice.order)
-    refuse_repeat(Invoice, key)
-    out = _deposits(invoice)
-    there = sum(int(line.quantity) for line in out)
-    if not there:
-        raise NotAllowedNow(
-            _("Invoice %(invoice)s has no drum out on deposit any more.") % {"invoice": invoice}
-        )
-    if not 1 <= drums <= there:
-        raise BadValue(
-            ngettext(
-                "Invoice %(invoice)s has %(count)s drum out on deposit. Enter 1.",
-                "Invoice %(invoice)s has %(count)s drums out on deposit. Enter from 1 to "
-                "%(count)s.",
-                there,
+def check_total(draft: Draft, expected_total_cents: int | None) -> None:
+    """Raise `FiguresChanged` when a bill would not come to the total that was shown."""
+    total_cents = abs(draft.invoice.total_cents)
+    if expected_total_cents is not None and expected_total_cents != total_cents:
+        raise FiguresChanged(
+            _(
+                "The figures have changed: it comes to %(now)s now, and %(shown)s was shown. "
+                "Look at the new figures, and try again."
             )
-            % {"invoice": invoice, "count": there},
-            parameter="drums",
+            % {"now": words.money(total_cents), "shown": words.money(expected_total_cents)},
+            parameter="expected_total_cents",
+            now=total_cents,
+            shown=expected_total_cents,
         )
-    came_back = ngettext(
-        "Deposit of %(count)s drum that came back",
-        "Deposit of %(count)s drums that came back",
-        drums,
-    ) % {"count": drums}
-    lines = []
-    for line in out:
-        if back := min(drums, int(line.quantity)):
-            lines.append(rules.negative(rules.part(line, back)))
-            drums -= back
-    return _credit(
-        invoice,
-        lines,
-        returns_deposit=True,
-        issued_on=issued_on or timezone.localdate(),
-        note=came_back,
-        issued_by=issued_by,
-        key=key,
-    )
-
-
-def drums_on_deposit(invoice: Invoice) -> int:
-    """Return how many drums of an invoice are out on a deposit that no credit note gave back."""
-    return sum(int(line.quantity) for line in _deposits(invoice))
-
-
-def _deposits(invoice: Invoice) -> list[InvoiceLine]:
-    return [
-        line
-        for line in _uncredited(invoice)
-        if line.fulfilment_line.order_line.kind == OrderLine.Kind.DRUM_DEPOSIT
-    ]
-
-
-def _uncredited(invoice: Invoice) -> list[InvoiceLine]:
-    """Return the lines of a bill, less what credit notes took off them; none is to be saved."""
-    return rules.uncredited(
-        invoice.lines.select_related("fulfilment_line__order_line"),
-        InvoiceLine.objects.filter(invoice__credits=invoice),
-    )
-
-
-def _credit(
-    invoice: Invoice,
-    lines: list[InvoiceLine],
-    *,
-    issued_on: date,
-    note: str,
-    issued_by: Person,
-    key: str,
-    returns_deposit: bool = False,
-) -> Invoice:
-    """Save a credit note of these lines, and take what it comes to off its invoice."""
-    made = Invoice(
-        customer=invoice.customer,
-        order=invoice.order,
-        credits=invoice,
-        returns_deposit=returns_deposit,
-        issued_on=issued_on,
-        due_on=issued_on,
-        currency=invoice.currency,
-        seller=_seller(House.current()),
-        buyer=invoice.buyer,
-        exemption=invoice.exemption,
-        note=note.strip(),
-    )
-    _add_up(made, lines)
-    _save(Draft(made, lines), prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
-    book.credit(invoice, -made.total_cents)
-    return made
 
 
 def _why_nothing(order: Order) -> str:
@@ -280,62 +165,62 @@ def _check_date(issued_on: date, handed_over_on: date) -> None:
         )
 
 
-def _check_order_of_days(issued_on: date) -> None:
-    """Refuse an invoice older than the last one of its series: numbers follow the days."""
-    last = Invoice.objects.filter(series=_series("", issued_on)).order_by("-number").first()
-    if last and issued_on < last.issued_on:
+def _check_order_of_days(invoice: Invoice) -> None:
+    """Refuse a bill older than the one numbered before it: numbers follow the days."""
+    last = Invoice.objects.filter(series=invoice.series, number=invoice.number - 1).first()
+    if last and invoice.issued_on < last.issued_on:
         raise BadValue(
             _(
-                "The last invoice, %(last)s, is dated %(day)s, and invoice numbers must "
-                "follow the dates. Choose that day or a later one."
+                "The last one, %(last)s, is dated %(day)s, and numbers must follow the dates. "
+                "Choose that day or a later one."
             )
             % {"last": last, "day": date_format(last.issued_on)},
             parameter="issued_on",
         )
 
 
-def _check_credit(invoice: Invoice, reason: str, issued_on: date, gives_money_back: bool) -> None:
-    if invoice.is_credit_note:
-        raise NotAllowedNow(_("A credit note can't be credited. Issue an invoice instead."))
-    if note := invoice.full_credit_note:
-        raise NotAllowedNow(
-            _("Invoice %(invoice)s already has a credit note: %(note)s.")
-            % {"invoice": invoice, "note": note}
-        )
-    if invoice.customer_id is None and invoice.allocations.exists() and not gives_money_back:
-        raise NotAllowedNow(
-            _(
-                "Receipt %(receipt)s was paid at the stand. Undo the stand sale instead, so that "
-                "the money goes back with the goods."
-            )
-            % {"receipt": invoice}
-        )
-    problems = Problems()
-    if not reason.strip():
-        problems.add("reason", _("Say why the goods come back; it is printed on the credit note."))
-    if issued_on > timezone.localdate():
-        problems.add(
-            "issued_on", _("A credit note can't be dated in the future. Choose today or earlier.")
-        )
-    problems.raise_any()
-
-
-def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> Draft:
-    """Return the invoice of these goods, unsaved and without a number."""
+def compose(
+    order: Order,
+    priced: Sequence[tuple[FulfilmentLine, InvoiceLine]],
+    issued_on: date | None = None,
+) -> Draft:
+    """Return the bill of these goods at the prices of their lines, with the taxes due on them."""
     house, customer = House.current(), order.customer
+    issued_on = issued_on or timezone.localdate()
+    goods, lines = [good for good, _line in priced], [line for _good, line in priced]
     supplied_on = max(good.fulfilment.filled_on for good in goods)
     is_exempt = customer is not None and customer.is_exempt_on(supplied_on)
-    lines = [_line(good) for good in goods]
     own = ProductTax.objects.by_product()
     taxes = tax.tax_invoice_lines(
-        [tax.TaxLine(taxed_as(good.order_line, own), good.amount_cents) for good in goods],
+        [
+            tax.TaxLine(taxed_as(good.order_line, own), line.amount_cents)
+            for good, line in zip(goods, lines, strict=True)
+        ],
         house.tax_rounding,
         rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(supplied_on)),
     )
+    rows: list[list[InvoiceLineTax]] = []
     for line, taxed in zip(lines, taxes, strict=True):
         line.tax_name = taxed.name
         line.tax_percent = taxed.percent
         line.tax_cents = taxed.tax_cents
+        if is_exempt and customer is not None:
+            line.tax_category = InvoiceLine.TaxCategory.EXEMPT
+            line.exemption_reason = _exemption(customer)
+        elif taxed.percent:
+            line.tax_category = InvoiceLine.TaxCategory.TAXABLE
+        rows.append(
+            [
+                InvoiceLineTax(
+                    name=taxed.name,
+                    percent=taxed.percent,
+                    base_cents=line.amount_cents,
+                    tax_cents=taxed.tax_cents,
+                )
+            ]
+            if taxed.percent
+            else []
+        )
     at_once = order.channel == Order.Channel.STAND
     due_days = customer.terms_days if customer and not at_once else 0
     invoice = Invoice(
@@ -346,26 +231,37 @@ def _compose(order: Order, goods: Sequence[FulfilmentLine], issued_on: date) -> 
         due_on=issued_on + timedelta(days=due_days),
         language=customer.paper_language if customer else House.language(),
         currency=settings.CURRENCY,
-        seller=_seller(house),
+        seller=seller_of(house),
         buyer=_buyer(customer, order),
         exemption=_exemption(customer) if customer and is_exempt else "",
     )
-    _add_up(invoice, lines)
-    return Draft(invoice, lines)
+    return add_up(invoice, lines, rows)
 
 
-def _add_up(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:
+def add_up(invoice: Invoice, lines: list[InvoiceLine], taxes: list[list[InvoiceLineTax]]) -> Draft:
+    """Return the draft of a bill of these lines, its total the sum of them and its rounding."""
     total = rules.total_of(lines)
     invoice.net_cents = total.net_cents
     invoice.tax_cents = total.tax_cents
-    invoice.total_cents = total.total_cents
+    invoice.total_cents = total.total_cents + invoice.rounding_cents
+    return Draft(invoice, lines, taxes)
 
 
-def _save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
-    """Number, save and enter a bill with its lines, and return it."""
+def save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
+    """Number, save and enter a bill with its lines and their taxes, and return it.
+
+    Raises `BadValue` where its day is closed, or before that of the last one of its series.
+    """
     invoice, lines = draft.invoice, draft.lines
+    if BooksLock.objects.counting_day(invoice.issued_on) != invoice.issued_on:
+        raise BadValue(
+            _("The books are closed on %(day)s. Choose a later day.")
+            % {"day": date_format(invoice.issued_on)},
+            parameter="issued_on",
+        )
     invoice.series = _series(prefix, invoice.issued_on)
     invoice.number = numbers.next_number(f"invoice {invoice.series}")
+    _check_order_of_days(invoice)
     invoice.open_cents = 0 if invoice.is_credit_note else invoice.total_cents
     invoice.issued_by = issued_by
     invoice.idempotency_key = key
@@ -373,17 +269,36 @@ def _save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
     for line in lines:
         line.invoice = invoice
     InvoiceLine.objects.bulk_create(lines)
+    for line, taxes in zip(lines, draft.taxes, strict=True):
+        for row in taxes:
+            row.line = line
+    InvoiceLineTax.objects.bulk_create(row for taxes in draft.taxes for row in taxes)
+    _enter(invoice, lines)
+    billed: dict[int, int] = {}
+    for line in lines:
+        if line.fulfilment_line_id:
+            cents = billed.get(line.fulfilment_line_id, 0)
+            billed[line.fulfilment_line_id] = cents + line.amount_cents
+    returns.note_billed(billed)
+    return invoice
+
+
+def _enter(invoice: Invoice, lines: Sequence[InvoiceLine]) -> None:
+    deposit_cents = sum(line.amount_cents for line in lines if line.is_deposit)
     book.enter(
         kind=Entry.Kind.CREDIT_NOTE if invoice.is_credit_note else Entry.Kind.INVOICE,
         lines=[
             BookLine(Account.RECEIVABLE, invoice.total_cents, invoice.customer),
-            BookLine(Account.SALES, -invoice.net_cents),
+            BookLine(Account.SALES, deposit_cents - invoice.net_cents),
+            # What is held for a drum is owed to the buyer until the drum is back.
+            BookLine(Account.DEPOSITS, -deposit_cents),
             BookLine(Account.SALES_TAX, -invoice.tax_cents),
+            BookLine(Account.ROUNDING, -invoice.rounding_cents),
         ],
-        happened_on=invoice.issued_on,
+        # A sale at the stand counts on its own day, however late its receipt is written.
+        happened_on=invoice.supplied_on if invoice.is_receipt else invoice.issued_on,
         invoice=invoice,
     )
-    return invoice
 
 
 def _series(prefix: str, day: date) -> str:
@@ -402,7 +317,7 @@ def taxed_as(line: OrderLine | LineWanted, own: Mapping[int, ProductTax]) -> str
     return GOODS_TAXED_AS[line.kind]
 
 
-def _line(good: FulfilmentLine) -> InvoiceLine:
+def line_of(good: FulfilmentLine) -> InvoiceLine:
     """Return the printed line of some goods; what is sold by weight is billed by the pound."""
     order_line = good.order_line
     if order_line.service is not None:
@@ -430,7 +345,7 @@ def _line(good: FulfilmentLine) -> InvoiceLine:
     )
 
 
-def _seller(house: House) -> dict[str, str]:
+def seller_of(house: House) -> dict[str, str]:
     """Return the house's address as printed on this day."""
     fields = ("name", "street", "city", "region", "postal_code", "country")
     more = ("phone", "email", "tax_number", "payment_note")

@@ -61,9 +61,7 @@ def bill(
         key=keys.part(key, "order"),
     )
     orders.fulfil(order=order, filled_by=billed_by, filled_on=billed_on, key=keys.part(key, "done"))
-    return invoices.issue(
-        order=order, issued_by=billed_by, issued_on=billed_on, key=keys.part(key, "invoice")
-    )
+    return invoices.issue(order=order, issued_by=billed_by, key=keys.part(key, "invoice"))
 
 
 def find(key: str) -> Invoice | None:

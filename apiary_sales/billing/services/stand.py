@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db import transaction
 from django.utils import timezone
@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.rules import BillTotal
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import credit_notes, invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
@@ -77,12 +77,14 @@ def sell(
     customer: Customer | None = None,
     sold_at: datetime | None = None,
     discount_cents: int = 0,
+    issued_on: date | None = None,
 ) -> StandSale:
     """Sell goods from a place for money in hand: stock, receipt and payment, all or nothing.
 
     `tendered_cents` is the cash given; a card or check is recorded at the exact amount.
     `discount_cents` is taken off the whole sale before tax, shared out over the lines.
-    A sale kept while there was no signal brings its own `sold_at`.
+    A sale kept while there was no signal brings its own `sold_at`: its taxes are of that day, and
+    its receipt is dated today, or `issued_on` where it was written elsewhere.
     Raises `BadValue` (or several), `NotEnoughStock`, `StockReserved`, and `AlreadyRecorded` with
     the sale made first when the key came before.
     """
@@ -106,7 +108,10 @@ def sell(
         _refuse_repeat(key)
         raise
     receipt = invoices.issue(
-        order=fulfilment.order, issued_by=sold_by, key=keys.part(key, "receipt"), issued_on=sold_on
+        order=fulfilment.order,
+        issued_by=sold_by,
+        key=keys.part(key, "receipt"),
+        issued_on=issued_on,
     )
     cash_cents = tendered_cents if method == Payment.Method.CASH else None
     if cash_cents is not None:
@@ -157,15 +162,24 @@ def take_back(
             _("%(invoice)s is not a stand receipt. Make a credit note for the invoice instead.")
             % {"invoice": receipt}
         )
+    refuse_repeat(Invoice, key)
+    if note := receipt.credit_notes.first():
+        raise NotAllowedNow(
+            _("Receipt %(receipt)s already has a credit note: %(note)s.")
+            % {"receipt": receipt, "note": note}
+        )
     # Found before the credit note takes the payment off the receipt.
     sale = of_receipt(receipt)
-    note = invoices.credit(
-        invoice=receipt,
-        issued_by=taken_by,
-        key=key,
+    orders.take_back(
+        fulfilment=sale.fulfilment,
+        taken_by=taken_by,
+        key=keys.part(key, sale.fulfilment.pk),
         reason=reason,
-        gives_money_back=True,
+        is_credited=True,
         spoils_weighed=not weighed_comes_back,
+    )
+    note = credit_notes.credit(
+        invoice=receipt, issued_by=taken_by, key=key, reason=reason, gives_money_back=True
     )
     if sale.payment is not None and not Payment.objects.filter(reverses=sale.payment).exists():
         payments.reverse(

@@ -14,9 +14,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from apiary_sales.billing import papers, rules
 from apiary_sales.billing.forms.money import (
-    CreditForm,
     CustomerChoiceForm,
-    DepositForm,
     HouseDetailsForm,
     InvoiceFilterForm,
     IssueForm,
@@ -27,11 +25,9 @@ from apiary_sales.billing.forms.money import (
 )
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import money
-from apiary_sales.billing.services import invoices, payments
+from apiary_sales.billing.services import corrected_invoices, credit_notes, invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
-from apiary_sales.orders.queries.orders import lines_to_fill
-from apiary_sales.orders.rules.ways_back import way_of, what_happened
 from inventory.shared import documents, words
 from inventory.shared.errors import HouseError
 from inventory.shared.htmx import HtmxRequest
@@ -86,13 +82,14 @@ def _filters(form: InvoiceFilterForm) -> dict[str, Any]:
 def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
     invoice = _invoice(pk)
     context = papers.invoice_context(invoice)
-    context["drums_on_deposit"] = invoices.drums_on_deposit(invoice)
+    context["drums_on_deposit"] = credit_notes.drums_on_deposit(invoice)
     if invoice.customer and (invoice.open_cents or invoice.returns_deposit):
         account = money.account_of(invoice.customer, timezone.localdate())
         context["on_account_cents"] = max(0, account.on_account_cents)
     context["state"] = money.state_tag(
-        invoice, on=timezone.localdate(), is_credited=context["credit_note"] is not None
+        invoice, on=timezone.localdate(), is_credited=context["is_credited"]
     )
+    context["may_be_corrected"] = corrected_invoices.may_be_corrected(invoice)
     # The page belongs to the house of today; the paper keeps the house of its day.
     del context["house"]
     return render(request, "billing/invoice_detail.html", context)
@@ -134,7 +131,7 @@ class IssueView(ActView):
             order=self.order,
             issued_by=person_of(self.request),
             key=data["key"],
-            issued_on=data["issued_on"],
+            expected_total_cents=data["expected_total_cents"],
         )
 
     def done_message(self, made: Invoice) -> str:
@@ -157,107 +154,6 @@ class IssueView(ActView):
             "lines": draft.lines if draft else [],
             "taxes": rules.taxes_of(draft.lines) if draft else [],
             "issued": self.order.invoices.order_by("id"),
-        }
-
-
-class CreditView(ActView):
-    """Take an invoice back by a credit note."""
-
-    permission_required = ISSUE
-    form_class = CreditForm
-    template_name = "billing/invoice_credit.html"
-
-    def prepare(self) -> None:
-        self.invoice = get_object_or_404(
-            Invoice.objects.select_related("customer", "order"), pk=self.kwargs["pk"]
-        )
-        self.lines = list(
-            self.invoice.lines.select_related(
-                "fulfilment_line__order_line__drum", "fulfilment_line__fulfilment"
-            )
-        )
-        self.unfilled = lines_to_fill(self.invoice.order)
-
-    def act(self, data: dict[str, Any]) -> Invoice:
-        self.had_left = data["had_left"]
-        return invoices.credit(
-            invoice=self.invoice,
-            issued_by=person_of(self.request),
-            key=data["key"],
-            reason=data["reason"],
-            had_left=data["had_left"],
-        )
-
-    def done_message(self, made: Invoice) -> str:
-        came_back = [
-            line.fulfilment_line.order_line
-            for line in self.lines
-            if not line.fulfilment_line.fulfilment.is_taken_back
-        ]
-        sentences = [
-            _("Credit note %(note)s is issued.") % {"note": made},
-            what_happened(came_back, had_left=self.had_left, spoils_weighed=False),
-        ]
-        if came_back and self.had_left and self.unfilled:
-            sentences.append(
-                _("The rest of order %(order)s is cancelled.") % {"order": self.invoice.order}
-            )
-        return " ".join(sentence for sentence in sentences if sentence)
-
-    def next_url(self, made: Invoice) -> str:
-        return reverse("billing:invoice_detail", args=[made.pk])
-
-    repeat_url = next_url
-
-    def get_context_data(self, **kwargs) -> dict[str, Any]:
-        settled = money.settled_by(self.invoice)
-        return {
-            **super().get_context_data(**kwargs),
-            "invoice": self.invoice,
-            "lines": [(line, way_of(line.fulfilment_line.order_line)) for line in self.lines],
-            "unfilled": self.unfilled,
-            "paid_cents": sum(share.cents for share in settled),
-        }
-
-
-class DepositView(ActView):
-    """Give the deposit of drums that came back by a credit note."""
-
-    permission_required = ISSUE
-    form_class = DepositForm
-    template_name = "billing/deposit_credit.html"
-
-    def prepare(self) -> None:
-        self.invoice = _invoice(self.kwargs["pk"])
-        self.drums = invoices.drums_on_deposit(self.invoice)
-
-    def get_initial(self) -> dict[str, Any]:
-        return {"drums": self.drums or None}
-
-    def act(self, data: dict[str, Any]) -> Invoice:
-        return invoices.credit_deposit(
-            invoice=self.invoice,
-            drums=data["drums"],
-            issued_by=person_of(self.request),
-            key=data["key"],
-        )
-
-    def done_message(self, made: Invoice) -> str:
-        return _("Credit note %(note)s gives %(amount)s of deposit back.") % {
-            "note": made,
-            "amount": words.money(-made.total_cents),
-        }
-
-    def next_url(self, made: Invoice) -> str:
-        return reverse("billing:invoice_detail", args=[made.pk])
-
-    repeat_url = next_url
-
-    def get_context_data(self, **kwargs) -> dict[str, Any]:
-        return {
-            **super().get_context_data(**kwargs),
-            "invoice": self.invoice,
-            "drums": self.drums,
         }
 
 

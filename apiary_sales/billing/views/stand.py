@@ -261,7 +261,7 @@ class TakeBackView(ActView):
             **super().get_context_data(**kwargs),
             "receipt": self.receipt,
             "sale": stand.of_receipt(self.receipt),
-            "undone_by": self.receipt.full_credit_note,
+            "undone_by": self.receipt.credit_notes.first(),
             "lines": [
                 (line, sold.is_stocked, is_weighed_out(sold))
                 for line, sold in zip(self.receipt.lines.all(), self.sold, strict=True)

@@ -4,7 +4,13 @@ from collections.abc import Iterator
 
 from django.db.models import F, Q, Sum
 
-from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
+from apiary_sales.orders.models import (
+    FulfilmentLine,
+    GoodsReturn,
+    Order,
+    OrderLine,
+    Reservation,
+)
 from apiary_sales.orders.rules.lines import LineWanted, is_reserved
 from inventory.stock.models import Balance
 
@@ -14,6 +20,7 @@ def faults() -> Iterator[str]:
     yield from _wrong_reservations()
     yield from _unpromised_lines()
     yield from _wrong_fulfilments()
+    yield from _wrong_returns()
     yield from _wrong_amounts()
     yield from _wrong_statuses()
 
@@ -52,27 +59,55 @@ def _unpromised_lines() -> Iterator[str]:
 
 def _wrong_fulfilments() -> Iterator[str]:
     handed_over = {
-        line: (quantity, cents)
-        for line, quantity, cents in FulfilmentLine.objects.not_taken_back()
+        line: (quantity, cents, again)
+        for line, quantity, cents, again in FulfilmentLine.objects.not_taken_back()
         .order_by()
         .values_list("order_line")
-        .annotate(Sum("quantity"), Sum("amount_cents"))
+        .annotate(
+            standing=Sum("quantity") - Sum("sent_again"),
+            cents=Sum("amount_cents"),
+            again=Sum("sent_again"),
+        )
     }
     for line in (
         OrderLine.objects.filter(Q(filled__gt=0) | Q(pk__in=handed_over))
         .select_related("order")
         .order_by("id")
     ):
-        quantity, cents = handed_over.get(line.pk, (0, 0))
+        quantity, cents, again = handed_over.get(line.pk, (0, 0, 0))
         if quantity != line.filled:
             yield (
                 f"Order {line.order}: {line.description} counts {line.filled} filled, "
                 f"its fulfilments add up to {quantity}."
             )
-        elif line.filled == line.quantity and cents != line.amount_cents:
+        elif line.filled == line.quantity and not again and cents != line.amount_cents:
             yield (
                 f"Order {line.order}: {line.description} comes to {line.amount_cents} cents, "
                 f"its fulfilments to {cents}."
+            )
+
+
+def _wrong_returns() -> Iterator[str]:
+    """What a line says came back is what was booked back."""
+    booked = {
+        line: (quantity, cents)
+        for line, quantity, cents in GoodsReturn.objects.order_by()
+        .values_list("fulfilment_line")
+        .annotate(pieces=Sum("quantity"), cents=Sum("cost_cents", filter=Q(is_fit=True), default=0))
+    }
+    for line in (
+        FulfilmentLine.objects.filter(
+            Q(returned__gt=0) | ~Q(returned_cost_cents=0) | Q(pk__in=booked)
+        )
+        .select_related("order_line__order")
+        .order_by("id")
+    ):
+        back = booked.get(line.pk, (0, 0))
+        if back != (line.returned, line.returned_cost_cents):
+            yield (
+                f"Order {line.order_line.order}: {line.returned} of {line.order_line.description} "
+                f"came back at a cost of {line.returned_cost_cents} cents, "
+                f"the returns add up to {back[0]} and {back[1]} cents."
             )
 
 

@@ -6,7 +6,8 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import QuerySet, Sum
+from django.db.models import F, QuerySet, Sum
+from django.db.models.expressions import Combinable
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -200,7 +201,7 @@ def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale
             fulfilment__filled_on__lte=today,
         )
         .values_list("order_line__product"),
-        "quantity",
+        F("quantity") - F("returned"),
     )
     return [
         ProductForSale(
@@ -213,5 +214,5 @@ def _for_sale(found: list[ProductStock], on: date | None) -> list[ProductForSale
     ]
 
 
-def _sums(rows: QuerySet[Any, Any], column: str) -> dict[int, int]:
-    return dict(rows.order_by().annotate(Sum(column)))
+def _sums(rows: QuerySet[Any, Any], column: str | Combinable) -> dict[int, int]:
+    return dict(rows.order_by().annotate(total=Sum(column)))

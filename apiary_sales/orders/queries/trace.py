@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import cast
 
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
@@ -20,6 +20,8 @@ from inventory.stock.models.lots import LotKeys
 # A sale without a name, as it is made at the stand.
 UNNAMED = Q(order_line__order__customer__isnull=True)
 CAME_BACK = Q(fulfilment__is_taken_back=True)
+# What came back of a row: all that was taken back, else what credit notes brought.
+BACK = Case(When(CAME_BACK, then=F("quantity")), default=F("returned"))
 
 
 @dataclass(frozen=True)
@@ -140,7 +142,7 @@ def sale_row(line: FulfilmentLine) -> SaleRow:
         handed_over_on=line.fulfilment.filled_on,
         is_weighed=lot.is_weighed,
         sold=line.quantity,
-        came_back=line.quantity if line.fulfilment.is_taken_back else 0,
+        came_back=line.quantity if line.fulfilment.is_taken_back else line.returned,
     )
 
 
@@ -160,7 +162,7 @@ def unnamed(family: LotKeys) -> list[UnnamedRow]:
         .annotate(
             count=Count("fulfilment", distinct=True),
             sold=Sum("quantity"),
-            back=Sum("quantity", filter=CAME_BACK, default=0),
+            back=Sum(BACK),
         )
         .order_by("-fulfilment__filled_on", "lot", "order_line__description")
     )
@@ -196,8 +198,8 @@ def sold_by_lot(family: LotKeys) -> dict[int, SoldOfLot]:
         .values("lot")
         .annotate(
             sold=Sum("quantity"),
-            back=Sum("quantity", filter=CAME_BACK, default=0),
-            out_unnamed=Sum("quantity", filter=UNNAMED & ~CAME_BACK, default=0),
+            back=Sum(BACK),
+            out_unnamed=Sum(F("quantity") - BACK, filter=UNNAMED, default=0),
         )
     }
 
@@ -215,7 +217,7 @@ def count_buyers(family: LotKeys) -> BuyerCounts:
     buyer = "order_line__order__customer"
     found = sales(family).aggregate(
         all=Count(buyer, distinct=True),
-        with_some=Count(buyer, distinct=True, filter=~CAME_BACK),
+        with_some=Count(buyer, distinct=True, filter=~CAME_BACK & Q(returned__lt=F("quantity"))),
         rows=Count(buyer),
     )
     return BuyerCounts(found["all"], found["with_some"], found["rows"])

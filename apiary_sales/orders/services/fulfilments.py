@@ -15,6 +15,7 @@ from django.utils import timezone
 from apiary_sales.orders.models import (
     Fulfilment,
     FulfilmentLine,
+    GoodsReturn,
     Order,
     OrderLine,
     Reservation,
@@ -206,7 +207,8 @@ def update_lines(lines: Iterable[OrderLine]) -> None:
     lines = list(lines)
     costs: dict[int, list[int | None]] = {}
     for row in FulfilmentLine.objects.not_taken_back().filter(order_line__in=lines):
-        costs.setdefault(row.order_line_id, []).append(row.cost_cents)
+        cents = None if row.cost_cents is None else row.cost_cents - row.returned_cost_cents
+        costs.setdefault(row.order_line_id, []).append(cents)
     for line in lines:
         line_costs = costs.get(line.pk, [])
         known = [cents for cents in line_costs if cents is not None]
@@ -222,14 +224,15 @@ def _by_lot(taken: Iterable[TakenGoods]) -> dict[Lot | None, int]:
 
 
 def amounts_given(lines: Iterable[OrderLine]) -> dict[int, int]:
-    """Return, by line, the cents of its amount that earlier fulfilments carry."""
-    return dict(
-        FulfilmentLine.objects.not_taken_back()
-        .filter(order_line__in=list(lines))
-        .order_by()
-        .values_list("order_line")
-        .annotate(Sum("amount_cents"))
-    )
+    """Return, by line, the cents of its amount that earlier fulfilments carry.
+
+    What is to be sent again is left to the next ones.
+    """
+    given: dict[int, int] = {}
+    for row in FulfilmentLine.objects.not_taken_back().filter(order_line__in=list(lines)):
+        again_cents = share_cents(row.amount_cents, row.sent_again, row.quantity)
+        given[row.order_line_id] = given.get(row.order_line_id, 0) + row.amount_cents - again_cents
+    return given
 
 
 class _Costs:
@@ -243,14 +246,7 @@ class _Costs:
         self._posting = posting
         self._is_average = ProductionSettings.current().costs_by_average
         self._averages: dict[int, AverageCost] = {}
-        self._issued: dict[int, tuple[int, int, int]] = {
-            lot: (quantity, cents, count)
-            for lot, quantity, cents, count in FulfilmentLine.objects.not_taken_back()
-            .filter(lot__in={lot for lot in lots if lot}, cost_cents__isnull=False)
-            .order_by()
-            .values_list("lot")
-            .annotate(Sum("quantity"), Sum("cost_cents"), Count("pk"))
-        }
+        self._issued = _issued_of({lot for lot in lots if lot})
 
     def issue(self, line: OrderLine, lot: Lot | None, quantity: int) -> int | None:
         """Return the cents that fall to so much of a lot; None while the cost is unknown."""
@@ -274,3 +270,30 @@ class _Costs:
         cost = max(upto - cents, 0)
         self._issued[lot.pk] = (gone + quantity, cents + cost, count + 1)
         return cost
+
+
+def _issued_of(lots: Iterable[Lot]) -> dict[int, tuple[int, int, int]]:
+    """Return what was handed over of lots at a known cost: quantity, cents, and in how many parts.
+
+    What came back and can be sold again is left out.
+    """
+    issued = {
+        lot: (quantity, cents, count)
+        for lot, quantity, cents, count in FulfilmentLine.objects.not_taken_back()
+        .filter(lot__in=lots, cost_cents__isnull=False)
+        .order_by()
+        .values_list("lot")
+        .annotate(Sum("quantity"), Sum("cost_cents"), Count("pk"))
+    }
+    back = (
+        GoodsReturn.objects.filter(
+            is_fit=True, fulfilment_line__lot__in=list(issued), cost_cents__isnull=False
+        )
+        .order_by()
+        .values_list("fulfilment_line__lot")
+        .annotate(Sum("quantity"), Sum("cost_cents"), Count("pk"))
+    )
+    for lot, quantity, cents, count in back:
+        gone, gone_cents, parts = issued[lot]
+        issued[lot] = (gone - quantity, gone_cents - cents, parts + count)
+    return issued

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -245,7 +246,13 @@ def _short_month_of(age: int) -> str:
 
 
 def _handed_over(filters: SalesFilters) -> QuerySet:
-    found = FulfilmentLine.objects.filter(KINDS[filters.goods], fulfilment__is_taken_back=False)
+    found = (
+        FulfilmentLine.objects.not_taken_back()
+        .filter(KINDS[filters.goods])
+        .exclude(returned=F("quantity"), billed_cents=0)
+        # A deposit is owed to the buyer, and no sale.
+        .exclude(order_line__kind=OrderLine.Kind.DRUM_DEPOSIT)
+    )
     if filters.since:
         found = found.filter(fulfilment__filled_on__gte=filters.since)
     if filters.until:
@@ -290,9 +297,10 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
         "lot__code",
         "lot__season",
         "order_line__product__kind",
-        "quantity",
-        "amount_cents",
-        "cost_cents",
+        # What came back and can be sold again was not sold, and what was credited not earned.
+        F("quantity") - F("returned"),
+        Coalesce("billed_cents", "amount_cents"),
+        F("cost_cents") - F("returned_cost_cents"),
     )
 
 

@@ -35,7 +35,8 @@ class HouseForm(forms.Form):
     def field_of(self, parameter: str | None) -> str | None:
         """Return the field in which a parameter of the service is typed, None where in no field."""
         name = self.fields_of_parameters.get(parameter or "", parameter)
-        return name if name in self.fields else None
+        # What nobody can see or change is told above the form.
+        return name if name in self.fields and not self.fields[name].widget.is_hidden else None
 
     def refuse(self, error: HouseError) -> None:
         """Show each problem of a refused act at the field it is about, or above the form."""

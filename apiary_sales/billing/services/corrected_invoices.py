@@ -1,0 +1,159 @@
+"""A wrong invoice credited, and a corrected copy issued in its place, in one step."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
+from apiary_sales.billing.services import book, credit_notes, invoices, payments
+from apiary_sales.billing.services.invoices import Draft
+from apiary_sales.orders.models import FulfilmentLine
+from apiary_sales.orders.services import orders
+from inventory.shared import keys
+from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.money import cents_half_up
+from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
+
+__all__ = ["LineChange", "correct", "draft", "may_be_corrected"]
+
+UNIT_PRICE_MAX = Decimal(1_000_000)
+
+
+@dataclass(frozen=True)
+class LineChange:
+    """What is different on a line of the corrected copy; None stays as it was billed."""
+
+    unit_price: Decimal | None = None
+    discount_cents: int | None = None
+    is_left_out: bool = False
+
+
+def draft(
+    invoice: Invoice,
+    changes: Mapping[int, LineChange] | None = None,
+    *,
+    customer_reference: str | None = None,
+) -> Draft:
+    """Return the corrected copy that `correct` would issue now.
+
+    It bills what the invoice billed, at the prices in `changes` by the key of the line, with the
+    buyer's address and certificate as they are known now. The days to pay run on from the first
+    invoice. Raises `BadValue` (or several) at `lines.<key>.<name>`, `NotAllowedNow`.
+    """
+    if invoice.order is None or invoice.is_credit_note or invoice.is_receipt:
+        raise NotAllowedNow(
+            _("%(invoice)s is not an invoice that can be corrected.") % {"invoice": invoice}
+        )
+    if hasattr(invoice, "corrected_by"):
+        raise NotAllowedNow(
+            _("Invoice %(invoice)s was corrected already. Correct %(copy)s instead.")
+            % {"invoice": invoice, "copy": invoice.corrected_by}
+        )
+    changes, problems = changes or {}, Problems()
+    priced: list[tuple[FulfilmentLine, InvoiceLine]] = []
+    lines = invoice.lines.select_related(
+        "fulfilment_line__order_line__product",
+        "fulfilment_line__order_line__drum",
+        "fulfilment_line__order_line__service",
+        "fulfilment_line__lot",
+        "fulfilment_line__fulfilment",
+    )
+    for line in lines:
+        change = changes.get(line.pk, LineChange())
+        if line.fulfilment_line and not change.is_left_out:
+            priced.append((line.fulfilment_line, _changed(problems, line, change)))
+    if not priced:
+        problems.add("lines", _("Leave at least one line on the corrected invoice."))
+    problems.raise_any()
+    made = invoices.compose(invoice.order, priced)
+    made.invoice.corrects = invoice
+    made.invoice.due_on = max(
+        made.invoice.issued_on, invoice.issued_on + timedelta(days=invoice.terms_days)
+    )
+    if customer_reference is not None:
+        made.invoice.buyer = {**made.invoice.buyer, "reference": customer_reference.strip()}
+    return made
+
+
+@transaction.atomic
+def correct(
+    *,
+    invoice: Invoice,
+    issued_by: Person,
+    key: str,
+    reason: str,
+    changes: Mapping[int, LineChange] | None = None,
+    customer_reference: str | None = None,
+    expected_total_cents: int | None = None,
+) -> Invoice:
+    """Credit what is left of an invoice, issue a corrected copy, and return the copy.
+
+    The goods stay where they are. What was paid on the invoice is put to the copy, as far as it
+    reaches. An invoice that is credited in full already only gets its copy. Raises as `draft`,
+    `FiguresChanged` when the copy comes to another total than was shown, `AlreadyRecorded`.
+    """
+    if invoice.order:
+        orders.lock(invoice.order)
+    refuse_repeat(Invoice, key)
+    made = draft(invoice, changes, customer_reference=customer_reference)
+    invoices.check_total(made, expected_total_cents)
+    if credit_notes.left_on(invoice):
+        credit_notes.credit(
+            invoice=invoice, issued_by=issued_by, key=keys.part(key, "credit"), reason=reason
+        )
+    made.invoice.note = reason.strip()
+    copy = invoices.save(made, prefix="", issued_by=issued_by, key=key)
+    _put_payments(invoice, copy)
+    return copy
+
+
+def _changed(problems: Problems, line: InvoiceLine, change: LineChange) -> InvoiceLine:
+    price = line.unit_price if change.unit_price is None else change.unit_price
+    discount_cents = line.discount_cents if change.discount_cents is None else change.discount_cents
+    before_cents = cents_half_up(line.quantity * price)
+    if not 0 <= price <= UNIT_PRICE_MAX:
+        problems.add(f"lines.{line.pk}.unit_price", _("Enter a price from zero to a million."))
+    elif not 0 <= discount_cents <= before_cents:
+        problems.add(
+            f"lines.{line.pk}.discount_cents",
+            _("Enter a discount from 0 to the amount of the line."),
+        )
+    return InvoiceLine(
+        fulfilment_line=line.fulfilment_line,
+        description=line.description,
+        lot_code=line.lot_code,
+        quantity=line.quantity,
+        unit=line.unit,
+        unit_price=price,
+        discount_cents=discount_cents,
+        amount_cents=before_cents - discount_cents,
+    )
+
+
+def _put_payments(before: Invoice, copy: Invoice) -> None:
+    """Put the money that was taken off the invoice before to its copy, the first paid first."""
+    if copy.customer is None:
+        return
+    paid_with = set(
+        Payment.objects.filter(allocations__invoice=before).values_list("pk", flat=True)
+    )
+    there_cents = payments.on_account_cents(copy.customer)
+    for payment in payments.money_left(copy.customer).filter(pk__in=paid_with):
+        cents = min(copy.open_cents, payment.left_cents, there_cents)
+        book.settle(payment, [(copy, cents)])
+        there_cents -= cents
+
+
+def may_be_corrected(invoice: Invoice) -> bool:
+    """Tell whether a corrected copy can be issued in place of an invoice."""
+    return (
+        invoice.order_id is not None
+        and not invoice.is_credit_note
+        and not invoice.is_receipt
+        and not hasattr(invoice, "corrected_by")
+    )

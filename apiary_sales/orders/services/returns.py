@@ -1,0 +1,251 @@
+"""Goods that came back after they were billed, and what bills say of goods handed over.
+
+The credit note is written a layer above, in the same transaction; these acts leave the order as it
+is, unless somebody asks for the goods to be sent again.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import cast
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from apiary_sales.orders.models import (
+    FulfilmentLine,
+    GoodsReturn,
+    Order,
+    OrderEvent,
+    OrderLine,
+)
+from apiary_sales.orders.rules import returns as rules
+from apiary_sales.orders.rules.lines import is_reserved, is_whole_drum, vessel_of
+from apiary_sales.orders.rules.returns import GoodsBack
+from apiary_sales.orders.services import fulfilments, orders, reservations
+from apiary_sales.orders.services import lines as order_lines
+from inventory.bottling.services import returned_jars
+from inventory.shared import days, keys
+from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.money import share_cents
+from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
+from inventory.stock.models import Balance, Item, Lot, Place, Posting
+from inventory.stock.services import ledger, places
+
+__all__ = ["note_billed", "record", "send_again", "take_in"]
+
+
+@transaction.atomic
+def record(
+    *,
+    order: Order,
+    goods_back: Sequence[GoodsBack],
+    recorded_by: Person,
+    key: str,
+    reason: str,
+    returned_on: date | None = None,
+) -> Order:
+    """Book goods that came back after they were billed, without a credit note; return the order.
+
+    Raises as `take_in`, `BadValue` without a reason or without goods, and `AlreadyRecorded`.
+    """
+    order = orders.lock(order)
+    refuse_repeat(OrderEvent, keys.part(key, "returned"), made=order)
+    problems = Problems()
+    if not goods_back:
+        problems.add("goods_back", _("Enter for at least one line how much came back."))
+    if not reason.strip():
+        problems.add("reason", _("Say why the goods come back."))
+    problems.raise_any()
+    take_in(
+        order=order,
+        goods_back=goods_back,
+        recorded_by=recorded_by,
+        key=key,
+        reason=reason,
+        returned_on=returned_on,
+    )
+    return order
+
+
+def take_in(
+    *,
+    order: Order,
+    goods_back: Sequence[GoodsBack],
+    recorded_by: Person,
+    key: str,
+    reason: str,
+    returned_on: date | None = None,
+) -> list[GoodsReturn]:
+    """Book goods of an order that came back; call with the order locked.
+
+    Fit goods are at their place again, with the lot they had. Pieces that are not fit wait at the
+    place for returned goods until somebody decides, honey and goods by weight are spoiled. The
+    order stays as it is. Raises `BadValue` (or several) at `goods_back.<position>.<name>`.
+    """
+    problems = Problems()
+    asked: dict[int, int] = {}
+    for index, back in enumerate(goods_back):
+        parameter = f"goods_back.{index}"
+        rules.check(problems, parameter, back)
+        asked[back.goods.pk] = asked.get(back.goods.pk, 0) + back.quantity
+        if asked[back.goods.pk] > max(back.quantity, rules.still_out(back.goods)):
+            problems.add(
+                f"{parameter}.quantity",
+                _("More of %(what)s is said to have come back than was handed over.")
+                % {"what": back.line.description},
+            )
+        if returned_on and returned_on < back.goods.fulfilment.filled_on:
+            problems.add(
+                "returned_on",
+                _("These goods were handed over on %(day)s. Choose that day or a later one.")
+                % {"day": date_format(back.goods.fulfilment.filled_on)},
+            )
+    if returned_on and returned_on > timezone.localdate():
+        problems.add("returned_on", _("This day is in the future. Choose today or earlier."))
+    problems.raise_any()
+    ledger.lock_items(order_lines.items_of([back.line for back in goods_back]))
+    for index, back in enumerate(goods_back):
+        if back.target and back.target.is_vessel:
+            _check_vessel(problems, f"goods_back.{index}.place", back)
+    problems.raise_any()
+    made = [
+        _take_in(
+            back,
+            recorded_by=recorded_by,
+            key=keys.part(key, f"back-{index}"),
+            reason=reason,
+            day=returned_on,
+        )
+        for index, back in enumerate(goods_back)
+    ]
+    if made:
+        fulfilments.update_lines({back.line for back in goods_back})
+        note = ", ".join(dict.fromkeys(back.line.description for back in goods_back))
+        orders.note_event(
+            order,
+            OrderEvent.Kind.RETURNED,
+            by=recorded_by,
+            key=keys.part(key, "returned"),
+            note=note,
+        )
+    return made
+
+
+def send_again(
+    *, order: Order, goods: Mapping[FulfilmentLine, int], asked_by: Person, key: str, reason: str
+) -> None:
+    """Let an order be filled again with so much of goods that were credited.
+
+    They are reserved from what is free, as for a new order. Call with the order locked. Raises
+    `NotEnoughStock` and its like; `NotAllowedNow` where there is nothing to send again, or the
+    order was sold over the counter.
+    """
+    lines = {line.pk: line for line in orders.lines_of(order)}
+    ledger.lock_items(order_lines.items_of(lines.values()))
+    if order.channel in Order.AT_ONCE or not goods:
+        raise NotAllowedNow(
+            _("Nothing of order %(order)s can be sent again. Take a new order.")
+            % {"order": order.number}
+        )
+    wanted: dict[OrderLine, int] = {}
+    for row, quantity in goods.items():
+        line = lines[row.order_line_id]
+        if is_whole_drum(line):
+            raise NotAllowedNow(
+                _("%(drum)s can't be sent again. Take a new order for another drum.")
+                % {"drum": vessel_of(line).name}
+            )
+        row.sent_again += quantity
+        line.filled -= quantity
+        wanted[line] = wanted.get(line, 0) + quantity
+    FulfilmentLine.objects.bulk_update(list(goods), ["sent_again"])
+    picker, promises = reservations.Picker(reservations.shelves()), []
+    for line, quantity in wanted.items():
+        if is_reserved(line):
+            picked = picker.pick(line, None, quantity)
+            promises += [(line, reservations.as_stock(there, part)) for there, part in picked]
+    reservations.add(promises)
+    fulfilments.update_lines(wanted)
+    orders.save_status(order, orders.status_by(list(lines.values())))
+    orders.note_event(
+        order, OrderEvent.Kind.CHANGED, by=asked_by, key=keys.part(key, "again"), note=reason
+    )
+
+
+def note_billed(goods: Mapping[int, int]) -> None:
+    """Add to what goods are billed at, by the key of their line: cents before tax, signed."""
+    rows = list(FulfilmentLine.objects.filter(pk__in=goods))
+    for row in rows:
+        row.billed_cents = (row.billed_cents or 0) + goods[row.pk]
+    FulfilmentLine.objects.bulk_update(rows, ["billed_cents"])
+
+
+def _take_in(
+    back: GoodsBack, *, recorded_by: Person, key: str, reason: str, day: date | None
+) -> GoodsReturn:
+    goods, lot = back.goods, cast(Lot, back.goods.lot)
+    item = lot.product.item if lot.product else Item.objects.honey()
+    is_spoiled = item.is_weighed and not back.is_fit
+    place = Place.objects.outside(Place.Kind.SPOILED) if is_spoiled else cast(Place, back.target)
+    posting = ledger.post(
+        kind=Posting.Kind.RETURN,
+        lines=ledger.move(
+            item=item,
+            lot=lot,
+            source=Place.objects.outside(Place.Kind.CUSTOMER),
+            target=place,
+            quantity=back.quantity,
+        ),
+        recorded_by=recorded_by,
+        key=key,
+        occurred_at=days.past_moment(day),
+        note=reason.strip(),
+    )
+    if not place.is_active:
+        # A drum that came back with its honey is in use again.
+        places.take_back([place])
+    cost_cents = None
+    if goods.cost_cents is not None:
+        upto = share_cents(goods.cost_cents, goods.returned + back.quantity, goods.quantity)
+        cost_cents = upto - share_cents(goods.cost_cents, goods.returned, goods.quantity)
+    made = GoodsReturn.objects.create(
+        fulfilment_line=goods,
+        quantity=back.quantity,
+        place=place,
+        is_fit=back.is_fit,
+        cost_cents=cost_cents,
+        posting=posting,
+        returned_on=day or timezone.localdate(),
+        recorded_by=recorded_by,
+        reason=reason.strip(),
+        idempotency_key=key,
+    )
+    goods.returned += back.quantity
+    if back.is_fit:
+        goods.returned_cost_cents += cost_cents or 0
+    goods.save(update_fields=["returned", "returned_cost_cents"])
+    if not back.is_fit and not is_spoiled:
+        returned_jars.set_aside(
+            lot=lot,
+            place=place,
+            pieces=back.quantity,
+            reason=reason,
+            recorded_by=recorded_by,
+            key=keys.part(key, "apart"),
+            set_aside_on=day,
+        )
+    return made
+
+
+def _check_vessel(problems: Problems, parameter: str, back: GoodsBack) -> None:
+    vessel = cast(Place, back.target)
+    there = Balance.objects.in_vessel(vessel)
+    if back.is_fit and there and there.lot != back.goods.lot:
+        problems.add(
+            parameter,
+            _("%(vessel)s has other honey in it. Choose the vessel the honey was put into.")
+            % {"vessel": vessel.name},
+        )
