@@ -36,7 +36,10 @@ def _state_on_paper(order: Order, state: str) -> dict[str, str]:
     """Return the state that is printed across a quote, and a sentence that explains it."""
     if state == Order.Status.QUOTED:
         return {}
-    figures = {"number": order.number, "day": date_format(order.valid_until)}
+    figures = {
+        "number": order.number,
+        "day": date_format(order.valid_until) if order.valid_until else "",
+    }
     if state == Order.Status.EXPIRED:
         sentence = _("This quote was valid until %(day)s and can't be accepted any more.")
     elif state == Order.Status.SUPERSEDED:

@@ -35,9 +35,9 @@ from inventory.shared import words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.stock.forms.fields import moisture_is_right_field
-from inventory.stock.models import Place
 
 ROWS = 3
+LINE_FIELDS = ("quantity", "price", "discount", "reason")
 
 
 @dataclass(frozen=True)
@@ -124,11 +124,13 @@ class ChangeForm(LinesForm):
         self.fields[f"reason_{key}"] = forms.CharField(
             label=_("Why the price is another"), required=False, max_length=200
         )
-        self.initial |= {
-            f"quantity_{key}": _shown(line),
-            f"price_{key}": line.unit_price,
-            f"discount_{key}": line.discount_cents or None,
-        }
+        self.initial.update(
+            {
+                f"quantity_{key}": _shown(line),
+                f"price_{key}": line.unit_price,
+                f"discount_{key}": line.discount_cents or None,
+            }
+        )
 
     def _named(self, products: dict[str, Product], free: dict[str, int]) -> list[tuple[str, str]]:
         return [
@@ -290,7 +292,7 @@ class SubstituteForm(ActForm):
     """What takes the place of a line: a product and how many, or a drum; the price, and why."""
 
     what = forms.ChoiceField(label=_("Put in its place"))
-    quantity = WholeNumberField(label=_("Pieces"), required=False, min_value=1)
+    quantity = WholeNumberField(label=_("Pieces"), min_value=1)
     unit_price = PriceField(label=_("Price of one"))
     reason = forms.CharField(label=_("Why"), max_length=200)
     over_limit = over_limit_field()
@@ -304,39 +306,53 @@ class SubstituteForm(ActForm):
     ) -> None:
         super().__init__(*args, **kwargs)
         self._line = line
+        self._goods: dict[str, dict[str, Any]]
         self.fields["seen"].initial = state_of(order, order.lines.all())
         self.fields["unit_price"].initial = line.unit_price
-        choices: list[tuple[str, str]]
         if is_whole_drum(line):
             free = drums.free_drums(timezone.localdate())
-            self._drums: dict[str, Place] = {str(each.drum.pk): each.drum for each in free}
+            self._goods = {str(each.drum.pk): {"drum": each.drum} for each in free}
             choices = [(str(each.drum.pk), drum_words(each)) for each in free]
-            self.fields["unit_price"].label = _("Price per lb")
             del self.fields["quantity"]
         else:
-            rows = [row for row in products if row.product.pk != line.product_id]
-            self._products = {str(row.product.pk): row.product for row in rows}
-            free_words = gettext("%(product)s (%(free)s free)")
+            there = _for_sale(line, products)
+            self._goods = {str(product.pk): {"product": product} for product, _free in there}
             choices = [
                 (
-                    str(row.product.pk),
-                    free_words % {"product": row.product.name, "free": row.stock.free},
+                    str(product.pk),
+                    gettext("%(product)s (%(free)s free)")
+                    % {"product": product.name, "free": free},
                 )
-                for row in rows
+                for product, free in there
             ]
-            self.fields["quantity"].initial = line.to_fill
+            self.fields["quantity"] = _quantity_field(line)
+            self.fields["quantity"].initial = (
+                pounds_shown(line.to_fill) if line.is_by_weight else line.to_fill
+            )
+        if line.is_by_weight:
+            self.fields["unit_price"].label = _("Price per lb")
         cast(forms.ChoiceField, self.fields["what"]).choices = [("", "–"), *choices]
 
     @property
     def goods(self) -> dict[str, Any]:
         """Return the product or the drum, and how many of it, for the service."""
-        what = self.cleaned_data["what"]
-        if is_whole_drum(self._line):
-            return {"drum": self._drums[what]}
-        return {"product": self._products[what], "quantity": self.cleaned_data["quantity"]}
+        goods = self._goods[self.cleaned_data["what"]]
+        if "quantity" not in self.fields:
+            return goods
+        return goods | {"quantity": _as_kept(self._line, self.cleaned_data["quantity"])}
 
     def field_of(self, parameter: str | None) -> str | None:
         return None if parameter == "seen" else super().field_of(parameter)
+
+
+def _for_sale(line: OrderLine, products: list[ProductForSale]) -> list[tuple[Product, str]]:
+    """Return what is counted as the goods of a line and may take their place, and what is free."""
+    if line.is_by_weight:
+        goods = offers(None, timezone.localdate())
+        there = [(each.product, words.pounds(each.free_grams)) for each in goods if each.product]
+    else:
+        there = [(row.product, words.number(row.stock.free)) for row in products]
+    return [(product, free) for product, free in there if product.pk != line.product_id]
 
 
 def drum_words(offer: drums.DrumOffer) -> str:

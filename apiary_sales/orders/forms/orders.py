@@ -73,7 +73,7 @@ class OrderForm(LinesForm):
 
     def __init__(self, *args, products: list[ProductForSale], customer: Customer | None, **kwargs):
         super().__init__(*args, **kwargs)
-        self.customer = customer
+        self.buyer = customer
         field = cast(forms.ModelChoiceField, self.fields["ship_to"])
         field.queryset = DeliveryAddress.objects.filter(customer=customer, is_active=True)
         tier = customer.tier if customer else Customer.Tier.SHOP

@@ -139,7 +139,7 @@ class QuoteForm(LinesForm):
         self, *args, offers: list[DrumOffer], customer: Customer | None = None, **kwargs
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.customer = customer
+        self.buyer = customer
         field = cast(forms.ModelChoiceField, self.fields["ship_to"])
         field.queryset = DeliveryAddress.objects.filter(customer=customer, is_active=True)
         house = House.current()

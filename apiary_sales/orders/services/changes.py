@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, TypedDict, Unpack, cast
 
-from django.db import transaction
+from django.db import models, transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -254,7 +254,7 @@ def _set_details(problems: Problems, order: Order, details: OrderDetails) -> lis
         if before == after:
             continue
         setattr(order, name, after)
-        label = str(Order._meta.get_field(name).verbose_name)
+        label = str(cast("models.Field[Any, Any]", Order._meta.get_field(name)).verbose_name)
         label = label[:1].upper() + label[1:]
         told.append(f"{label}: {_told(before)} → {_told(after)}")
     today = timezone.localdate()

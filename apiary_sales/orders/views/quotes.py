@@ -125,7 +125,7 @@ class QuoteCreateView(ActView):
     def _ticked(self, form: QuoteForm) -> list:
         """Return the lines of what is ticked before anything is sent."""
         filled_in = {name: form[name].value() for name in form.fields}
-        trial = QuoteForm(filled_in, offers=self.offers, customer=form.customer)
+        trial = QuoteForm(filled_in, offers=self.offers, customer=form.buyer)
         trial.full_clean()
         return trial.lines
 
@@ -180,7 +180,7 @@ class JarQuoteCreateView(OrderCreateView):
 
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
-        return {**context, "customer": context["form"].customer, "before": self.before}
+        return {**context, "customer": context["form"].buyer, "before": self.before}
 
     def _quoted_before(self) -> dict[str, Any]:
         """Return what an earlier quote asked for, where `again` names one, at today's prices."""
