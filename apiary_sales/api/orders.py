@@ -30,7 +30,7 @@ from inventory.shared.checks import GRAMS_MAX
 from inventory.shared.people import person_of
 from inventory.stock.models import Place
 
-MADE: dict[int, Any] = {201: OrderSerializer, **REFUSALS}
+MADE: dict[Any, Any] = {201: OrderSerializer, **REFUSALS}
 
 
 class QuantityField(StrictIntegerField):
