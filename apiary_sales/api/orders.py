@@ -21,7 +21,7 @@ from apiary_sales.customers.queries import delivery_addresses
 from apiary_sales.customers.services import addresses
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import orders as found
-from apiary_sales.orders.rules.changes import LineChange
+from apiary_sales.orders.rules.changes import OrderLineChange
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import changes, orders, quotes
 from apiary_sales.pricing.models import Service
@@ -33,14 +33,14 @@ from inventory.stock.models import Place
 MADE: dict[Any, Any] = {201: OrderSerializer, **REFUSALS}
 
 
-class QuantityField(StrictIntegerField):
+class LineQuantityField(StrictIntegerField):
     """Pieces, grams of what is sold by weight, hundredths of a service's unit, or a count."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**{"min_value": 1, "max_value": GRAMS_MAX, **kwargs})
 
 
-class PriceField(serializers.DecimalField):
+class LinePriceField(serializers.DecimalField):
     """A price of one piece, pound or unit, with at most four decimals."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -64,8 +64,8 @@ class LineWantedSerializer(serializers.Serializer):
     )
     service = CodeField(queryset=Service.objects.all(), required=False, allow_null=True)
     is_drawn = serializers.BooleanField(required=False, default=False)
-    quantity = QuantityField()
-    unit_price = PriceField()
+    quantity = LineQuantityField()
+    unit_price = LinePriceField()
     discount_cents = CentsField(required=False, default=0)
 
     def to_internal_value(self, data: Any) -> Any:
@@ -113,23 +113,23 @@ class QuoteWantedSerializer(TermsSerializer):
     )
 
 
-class LineChangeSerializer(serializers.Serializer):
+class OrderLineChangeSerializer(serializers.Serializer):
     """What a line is changed to; what is left out stays. A quantity of 0 takes it off."""
 
     line = StrictIntegerField(min_value=1)
-    quantity = QuantityField(min_value=0, required=False, allow_null=True)
-    unit_price = PriceField(required=False, allow_null=True)
+    quantity = LineQuantityField(min_value=0, required=False, allow_null=True)
+    unit_price = LinePriceField(required=False, allow_null=True)
     discount_cents = CentsField(required=False, allow_null=True)
     price_reason = serializers.CharField(required=False, allow_blank=True, max_length=200)
 
     def to_internal_value(self, data: Any) -> Any:
-        return LineChange(**super().to_internal_value(data))
+        return OrderLineChange(**super().to_internal_value(data))
 
 
 class OrderChangeSerializer(TermsSerializer):
     """Changes of an order or an open quote. `seen` is the `state` that was read of it."""
 
-    changes = rows_of(LineChangeSerializer, required=False)
+    changes = rows_of(OrderLineChangeSerializer, required=False)
     lines = rows_of(LineWantedSerializer, required=False)
     valid_until = serializers.DateField(required=False)
     seen = serializers.CharField(required=False, allow_blank=True, max_length=20)
@@ -146,8 +146,8 @@ class SubstituteSerializer(serializers.Serializer):
     drum = CodeField(
         queryset=Place.objects.filter(kind=Place.Kind.DRUM), required=False, allow_null=True
     )
-    quantity = QuantityField(required=False, allow_null=True)
-    unit_price = PriceField(required=False, allow_null=True)
+    quantity = LineQuantityField(required=False, allow_null=True)
+    unit_price = LinePriceField(required=False, allow_null=True)
     reason = serializers.CharField(max_length=200)
     seen = serializers.CharField(required=False, allow_blank=True, max_length=20)
     expected_total_cents = CentsField(required=False, allow_null=True)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.queries import books
-from apiary_sales.orders.rules.changes import LineChange
+from apiary_sales.orders.rules.changes import OrderLineChange
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import changes, orders
 from inventory.shared.errors import HouseError
@@ -90,7 +90,9 @@ class Shop:
     def _change(self, index: int, **asked) -> None:
         if line := self._nth(OrderLine, index):
             changes.change(
-                order=line.order, changes=[LineChange(line.pk, **asked)], **self.who("changed_by")
+                order=line.order,
+                changes=[OrderLineChange(line.pk, **asked)],
+                **self.who("changed_by"),
             )
 
     def add(self, index: int, product: int, pieces: int) -> None:

@@ -9,7 +9,7 @@ from apiary_sales.customers.services import addresses
 from apiary_sales.orders.errors import OverCreditLimit, QuoteExpired
 from apiary_sales.orders.models import Order, OrderEvent, OrderLine, Reservation
 from apiary_sales.orders.queries import books
-from apiary_sales.orders.rules.changes import LineChange, state_of
+from apiary_sales.orders.rules.changes import OrderLineChange, state_of
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import changes, orders, quotes
 from inventory.shared.errors import (
@@ -122,7 +122,7 @@ def test_reservations_follow_the_pieces(take, change, jars, shelf, jar_line, pie
     order = take(jar_line(24), charge("freight", 1, "8"))
     line = order.lines.get(kind="packed")
 
-    change(order, LineChange(line.pk, quantity=pieces), note="ring first")
+    change(order, OrderLineChange(line.pk, quantity=pieces), note="ring first")
 
     line.refresh_from_db()
     assert (line.quantity, line.amount_cents, reserved(jars)) == (pieces, cents, pieces)
@@ -135,7 +135,7 @@ def test_what_changed_is_told_in_plain_words(take, change, jars, shelf, jar_line
 
     change(
         order,
-        LineChange(line.pk, 30, Decimal("6.20"), price_reason="promised at the fair"),
+        OrderLineChange(line.pk, 30, Decimal("6.20"), price_reason="promised at the fair"),
         customer_reference="PO 4711",
     )
 
@@ -153,7 +153,7 @@ def test_the_youngest_lot_is_released_first(take, change, jars, shelf, jar_line)
     young = builders.packed_lot(jars, shelf, 20, best_by=builders.today() + timedelta(days=600))
     order = take(jar_line(30))
 
-    change(order, LineChange(order.lines.get().pk, quantity=22))
+    change(order, OrderLineChange(order.lines.get().pk, quantity=22))
 
     held = {row.lot: row.quantity for row in Reservation.objects.all()}
     assert held == {old: 20, young: 2}
@@ -165,7 +165,7 @@ def test_more_than_is_free_is_refused_and_nothing_changes(take, change, jars, sh
     line = order.lines.get()
 
     with pytest.raises(NotEnoughStock) as refused:
-        change(order, LineChange(line.pk, quantity=31))
+        change(order, OrderLineChange(line.pk, quantity=31))
 
     assert refused.value.parameter == "changes.0.quantity"
     line.refresh_from_db()
@@ -179,7 +179,7 @@ def test_a_line_is_taken_off_and_another_added(take, change, jars, shelf, jar_li
     order = take(jar_line(24))
     line = order.lines.get()
 
-    change(order, LineChange(line.pk, quantity=0), lines=[jar_line(12, "11", other)])
+    change(order, OrderLineChange(line.pk, quantity=0), lines=[jar_line(12, "11", other)])
 
     assert [(row.product, row.quantity) for row in order.lines.all()] == [(other, 12)]
     assert (reserved(jars), reserved(other)) == (0, 12)
@@ -194,7 +194,7 @@ def test_the_last_line_is_not_taken_off(take, change, jars, shelf, jar_line):
     order = take(jar_line(24))
 
     with pytest.raises(BadValue) as refused:
-        change(order, LineChange(order.lines.get().pk, quantity=0))
+        change(order, OrderLineChange(order.lines.get().pk, quantity=0))
 
     assert str(refused.value) == (
         f"Nothing would be left on order {order.number}. Cancel the order instead."
@@ -214,8 +214,8 @@ def test_a_line_goes_down_to_what_is_handed_over_and_not_below(
     fill(order, quantities={line.pk: 10})
 
     with pytest.raises(BadValue) as refused:
-        change(order, LineChange(line.pk, quantity=9))
-    change(order, LineChange(line.pk, quantity=10))
+        change(order, OrderLineChange(line.pk, quantity=9))
+    change(order, OrderLineChange(line.pk, quantity=10))
 
     assert str(refused.value) == (
         "10 pieces of One pound are handed over already. Enter that much or more, or credit what "
@@ -236,7 +236,7 @@ def test_what_was_handed_over_keeps_its_cents(
     line = order.lines.get()
     handed_over = fill(order, quantities={line.pk: pieces}).lines.get().amount_cents
 
-    change(order, LineChange(line.pk, quantity=pieces))
+    change(order, OrderLineChange(line.pk, quantity=pieces))
 
     line.refresh_from_db()
     assert line.amount_cents == handed_over
@@ -250,7 +250,7 @@ def test_another_price_of_the_rest_makes_it_a_line_of_its_own(
     line = order.lines.get()
     fill(order, quantities={line.pk: 10})
 
-    change(order, LineChange(line.pk, unit_price=Decimal("6"), price_reason="late"))
+    change(order, OrderLineChange(line.pk, unit_price=Decimal("6"), price_reason="late"))
 
     # 24 at $6.50 less $2.40 are $153.60; ten of them went at $64.00, $1.00 of the discount.
     old, new = order.lines.order_by("pk")
@@ -277,7 +277,7 @@ def test_the_price_of_what_is_handed_over_stays(take, change, fill, jars, shelf,
     fill(order, quantities={line.pk: 24})
 
     with pytest.raises(BadValue) as refused:
-        change(order, LineChange(line.pk, unit_price=Decimal("6"), price_reason="late"))
+        change(order, OrderLineChange(line.pk, unit_price=Decimal("6"), price_reason="late"))
 
     assert refused.value.parameter == "changes.0.unit_price"
     assert "Credit the difference on the invoice." in str(refused.value)
@@ -294,7 +294,7 @@ def test_a_line_whose_goods_came_back_stays_empty_and_is_not_filled_again(
     handed_over = fill(order, quantities={line.pk: 24})
     orders.take_back(fulfilment=handed_over, taken_by=owner, key=key(), reason="wrong door")
 
-    change(order, LineChange(line.pk, quantity=0))
+    change(order, OrderLineChange(line.pk, quantity=0))
 
     line.refresh_from_db()
     assert (line.quantity, line.amount_cents, reserved(jars)) == (0, 0, 0)
@@ -311,7 +311,7 @@ def test_a_price_needs_its_reason(take, change, jars, shelf, jar_line):
     order = take(jar_line(24))
 
     with pytest.raises(BadValue) as refused:
-        change(order, LineChange(order.lines.get().pk, unit_price=Decimal("6")))
+        change(order, OrderLineChange(order.lines.get().pk, unit_price=Decimal("6")))
 
     assert str(refused.value) == "Say why the price of One pound is changed."
     assert refused.value.parameter == "changes.0.price_reason"
@@ -322,10 +322,10 @@ def test_an_order_that_somebody_else_changed_is_refused(take, change, jars, shel
     order = take(jar_line(24))
     line = order.lines.get()
     seen = state_of(order, order.lines.all())
-    change(order, LineChange(line.pk, quantity=20), seen=seen)
+    change(order, OrderLineChange(line.pk, quantity=20), seen=seen)
 
     with pytest.raises(NotAllowedNow) as refused:
-        change(order, LineChange(line.pk, quantity=30), seen=seen)
+        change(order, OrderLineChange(line.pk, quantity=30), seen=seen)
 
     assert str(refused.value) == (
         f"{order.number} was changed while this page was open. Open it again to see what it is "
@@ -339,7 +339,9 @@ def test_another_total_than_was_shown_is_refused(take, change, jars, shelf, jar_
     order = take(jar_line(24))
 
     with pytest.raises(FiguresChanged) as refused:
-        change(order, LineChange(order.lines.get().pk, quantity=20), expected_total_cents=13_100)
+        change(
+            order, OrderLineChange(order.lines.get().pk, quantity=20), expected_total_cents=13_100
+        )
 
     assert str(refused.value) == (
         "The figures have changed: it comes to $130.00 now, and $131.00 was shown. Look at the "
@@ -362,10 +364,10 @@ def test_an_order_is_changed_once_by_the_same_form(take, change, jars, shelf, ja
     builders.packed_lot(jars, shelf, 48)
     order = take(jar_line(24))
     line = order.lines.get()
-    change(order, LineChange(line.pk, quantity=20), key="once")
+    change(order, OrderLineChange(line.pk, quantity=20), key="once")
 
     with pytest.raises(AlreadyRecorded):
-        change(order, LineChange(line.pk, quantity=30), key="once")
+        change(order, OrderLineChange(line.pk, quantity=30), key="once")
 
     assert reserved(jars) == 20
 
@@ -380,7 +382,7 @@ def test_what_is_filled_or_cancelled_is_not_changed(
 
     for order, state in ((filled, "filled"), (cancelled, "cancelled")):
         with pytest.raises(NotAllowedNow) as refused:
-            change(order, LineChange(order.lines.get().pk, quantity=1))
+            change(order, OrderLineChange(order.lines.get().pk, quantity=1))
         assert str(refused.value) == (
             f"{order.number} can't be changed any more. Its state is now “{state}”."
         )
@@ -391,7 +393,7 @@ def test_nothing_changed_is_said(take, change, jars, shelf, jar_line):
     order = take(jar_line(24))
 
     with pytest.raises(BadValue, match=r"Nothing was changed\."):
-        change(order, LineChange(order.lines.get().pk, quantity=24), note="")
+        change(order, OrderLineChange(order.lines.get().pk, quantity=24), note="")
 
 
 def test_the_credit_limit_is_asked_when_an_order_grows(take, change, jars, shelf, jar_line, shop):
@@ -402,13 +404,13 @@ def test_the_credit_limit_is_asked_when_an_order_grows(take, change, jars, shelf
     line = order.lines.get()
 
     with pytest.raises(OverCreditLimit) as refused:
-        change(order, LineChange(line.pk, quantity=25))
+        change(order, OrderLineChange(line.pk, quantity=25))
 
     # 25 at $6.50.
     assert "would owe $162.50" in str(refused.value)
     assert reserved(jars) == 24
-    change(order, LineChange(line.pk, quantity=25), over_limit=True)
-    change(order, LineChange(line.pk, quantity=20))
+    change(order, OrderLineChange(line.pk, quantity=25), over_limit=True)
+    change(order, OrderLineChange(line.pk, quantity=20))
     assert reserved(jars) == 20
 
 
@@ -503,8 +505,8 @@ def test_drums_taken_off_take_their_deposit_along(take, change, full_drum, drum_
     drum, deposit = order.lines.filter(kind="honey").first(), order.lines.get(kind="drum_deposit")
 
     with pytest.raises(BadValue) as refused:
-        change(order, LineChange(drum.pk, quantity=0))
-    change(order, LineChange(drum.pk, quantity=0), LineChange(deposit.pk, quantity=1))
+        change(order, OrderLineChange(drum.pk, quantity=0))
+    change(order, OrderLineChange(drum.pk, quantity=0), OrderLineChange(deposit.pk, quantity=1))
 
     assert str(refused.value) == (
         "There are fewer drums on it now than drums on deposit or sold: 1 and 2. Change the "
@@ -562,7 +564,7 @@ def test_what_is_gone_goes_first_when_a_line_shrinks(
     count_late(lot, shelf, 20)
     line = order.lines.get()
 
-    change(order, LineChange(line.pk, quantity=18))
+    change(order, OrderLineChange(line.pk, quantity=18))
 
     line.refresh_from_db()
     assert (line.gave_way, reserved(jars)) == (0, 18)
@@ -608,8 +610,8 @@ def test_several_things_wrong_are_all_named(take, change, jars, shelf, jar_line)
     with pytest.raises(SeveralProblems) as refused:
         change(
             order,
-            LineChange(order.lines.get().pk, -1, Decimal("-1"), -1, "typed"),
-            LineChange(999_999, 1),
+            OrderLineChange(order.lines.get().pk, -1, Decimal("-1"), -1, "typed"),
+            OrderLineChange(999_999, 1),
             lines=[LineWanted(OrderLine.Kind.PACKED, 1, Decimal(1))],
         )
 

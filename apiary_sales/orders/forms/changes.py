@@ -26,7 +26,7 @@ from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries.by_weight import offers
 from apiary_sales.orders.queries.stock import ProductForSale
 from apiary_sales.orders.rules import service_units
-from apiary_sales.orders.rules.changes import LineChange, state_of
+from apiary_sales.orders.rules.changes import OrderLineChange, state_of
 from apiary_sales.orders.rules.lines import LineWanted, is_whole_drum
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Product
@@ -60,7 +60,7 @@ class NewRow:
     price: BoundField
 
 
-class ChangeForm(LinesForm):
+class OrderChangeForm(LinesForm):
     """Every line of an order with its quantity and price, rows to add more, and the details."""
 
     wanted_on = DayField(label=_("Delivery day"), required=False)
@@ -88,7 +88,7 @@ class ChangeForm(LinesForm):
             del self.fields["valid_until"]
         field = cast(forms.ModelChoiceField, self.fields["ship_to"])
         field.queryset = DeliveryAddress.objects.filter(customer=order.customer, is_active=True)
-        self._changes: list[LineChange] = []
+        self._changes: list[OrderLineChange] = []
         for line in self._lines_there:
             self._add_line_fields(line)
         today = timezone.localdate()
@@ -199,7 +199,7 @@ class ChangeForm(LinesForm):
         return any(self[name].value() for name in self.fields if name.startswith(start))
 
     @property
-    def changes(self) -> list[LineChange]:
+    def changes(self) -> list[OrderLineChange]:
         return self._changes
 
     @property
@@ -220,14 +220,14 @@ class ChangeForm(LinesForm):
         service_rows.add_lines(self, data)
         return data
 
-    def _change_of(self, line: OrderLine, data: dict[str, Any]) -> LineChange | None:
+    def _change_of(self, line: OrderLine, data: dict[str, Any]) -> OrderLineChange | None:
         """Return how a line is changed: only in what was typed anew."""
         key, anew = line.pk, set(self.changed_data)
         typed = {name: data.get(f"{name}_{key}") for name in ("quantity", "price", "discount")}
         is_new = {name: f"{name}_{key}" in anew for name in typed}
         if not any(is_new.values()):
             return None
-        return LineChange(
+        return OrderLineChange(
             key,
             quantity=_as_kept(line, typed["quantity"]) if is_new["quantity"] else None,
             unit_price=typed["price"] if is_new["price"] else None,

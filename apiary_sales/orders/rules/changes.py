@@ -26,7 +26,7 @@ from inventory.stock.rules import PIECES_MAX
 
 
 @dataclass(frozen=True)
-class LineChange:
+class OrderLineChange:
     """What a line of an order, by its key, is changed to; what is None stays as it is.
 
     The quantity is that of the whole line, with what is handed over; 0 takes the line off. A price
@@ -93,7 +93,7 @@ def state_of(order: Order, lines: Iterable[OrderLine]) -> str:
     return hashlib.sha256(repr(facts).encode()).hexdigest()[:16]
 
 
-def check(problems: Problems, index: int, line: OrderLine, change: LineChange) -> None:
+def check(problems: Problems, index: int, line: OrderLine, change: OrderLineChange) -> None:
     """Collect what is wrong with a change of a line, whatever is in stock."""
     _check_quantity(problems, f"changes.{index}.quantity", line, change.quantity)
     price, discount = change.unit_price, change.discount_cents

@@ -16,7 +16,7 @@ from apiary_sales.orders.errors import QuoteExpired
 from apiary_sales.orders.models import Order, OrderEvent, OrderLine, Reservation
 from apiary_sales.orders.rules import changes as rules
 from apiary_sales.orders.rules import lines as line_rules
-from apiary_sales.orders.rules.changes import LineChange
+from apiary_sales.orders.rules.changes import OrderLineChange
 from apiary_sales.orders.rules.lines import OF_PRODUCTS, LineWanted, is_reserved, is_whole_drum
 from apiary_sales.orders.services import fulfilments, orders, reservations
 from apiary_sales.orders.services import lines as order_lines
@@ -47,7 +47,7 @@ def change(
     order: Order,
     changed_by: Person,
     key: str,
-    changes: Sequence[LineChange] = (),
+    changes: Sequence[OrderLineChange] = (),
     lines: Sequence[LineWanted] = (),
     seen: str = "",
     expected_total_cents: int | None = None,
@@ -117,7 +117,7 @@ def substitute(
             % {"what": old.description}
         )
     new = _in_place_of(problems, old, product, drum, quantity, unit_price)
-    cut = LineChange(line, quantity=old.filled)
+    cut = OrderLineChange(line, quantity=old.filled)
     before = old.to_fill
     try:
         _check(problems, work, [cut], [new], moisture_is_right=moisture_is_right)
@@ -284,7 +284,7 @@ def _told(value: Any) -> str:
 def _check(
     problems: Problems,
     work: _Work,
-    changes: Sequence[LineChange],
+    changes: Sequence[OrderLineChange],
     lines: Sequence[LineWanted],
     *,
     moisture_is_right: bool,
@@ -314,7 +314,7 @@ def _check(
 
 
 def _check_drums(
-    problems: Problems, work: _Work, changes: Sequence[LineChange], lines: Sequence[LineWanted]
+    problems: Problems, work: _Work, changes: Sequence[OrderLineChange], lines: Sequence[LineWanted]
 ) -> None:
     """Refuse a drum that is on the order already."""
     taken_off = {asked.line for asked in changes if asked.quantity == 0}
@@ -333,14 +333,14 @@ def _check_drums(
 
 def _apply(
     work: _Work,
-    changes: Sequence[LineChange],
+    changes: Sequence[OrderLineChange],
     lines: Sequence[LineWanted],
     *,
     tells: bool = True,
 ) -> None:
     """Change and add the lines: first what is released, then what is reserved beside."""
     grown: list[tuple[int, OrderLine, int]] = []
-    splits: list[tuple[OrderLine, LineChange]] = []
+    splits: list[tuple[OrderLine, OrderLineChange]] = []
     for index, asked in enumerate(changes):
         line = work.lines[asked.line]
         before = line.quantity
@@ -365,7 +365,7 @@ def _apply(
     _take_off_empty(work)
 
 
-def _change_line(work: _Work, index: int, line: OrderLine, asked: LineChange) -> list[str]:
+def _change_line(work: _Work, index: int, line: OrderLine, asked: OrderLineChange) -> list[str]:
     """Change the figures of a line and return how that is told; a price of a rest is left out."""
     told, reason = [], asked.price_reason.strip()
     quantity = line.quantity if asked.quantity is None else asked.quantity
@@ -424,7 +424,7 @@ def _grow(order: Order, grown: Sequence[tuple[int, OrderLine, int]]) -> None:
     reservations.add(promises)
 
 
-def _split(work: _Work, line: OrderLine, asked: LineChange) -> list[str]:
+def _split(work: _Work, line: OrderLine, asked: OrderLineChange) -> list[str]:
     """Make the rest of a line that was handed over in part a line of its own, at its new price."""
     rest, price, reason = line.to_fill, cast(Decimal, asked.unit_price), asked.price_reason.strip()
     if not rest:

@@ -6,7 +6,7 @@ from django.http import Http404
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
-from apiary_sales.orders.forms.changes import ChangeForm, SubstituteForm
+from apiary_sales.orders.forms.changes import OrderChangeForm, SubstituteForm
 from apiary_sales.orders.forms.orders import ReasonForm
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import stock
@@ -20,7 +20,7 @@ from inventory.shared.people import person_of
 class OrderChangeView(OrderActView):
     permission_required = "orders.take_orders"
     template_name = "orders/change.html"
-    form_class = ChangeForm
+    form_class = OrderChangeForm
 
     def get_form_kwargs(self):
         return {**super().get_form_kwargs(), "order": self.order, "products": stock.products()}
