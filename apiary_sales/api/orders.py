@@ -161,10 +161,6 @@ class OrderReasonSerializer(serializers.Serializer):
     reason = serializers.CharField(max_length=300)
 
 
-class NoBodySerializer(serializers.Serializer):
-    """Nothing beside the address and the key."""
-
-
 class QuoteAcceptSerializer(serializers.Serializer):
     """A quote that the buyer accepts, at the total that was shown; the quote's own without one."""
 
@@ -240,9 +236,9 @@ class OrderSubstituteApiView(OrderActApiView):
 
 
 class OrderReserveMissingApiView(OrderActApiView):
-    serializer_class = NoBodySerializer
+    serializer_class = serializers.Serializer
 
-    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses=MADE)
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], request=None, responses=MADE)
     def post(self, request: Request, number: str) -> Response:
         """Reserve free goods in place of those that turned out to be gone."""
         key, order = self.key(), self.order()
@@ -339,10 +335,12 @@ class DeliveryAddressesApiView(ApiActView):
 
 class DeliveryAddressRemoveApiView(ApiActView):
     permission_required = "customers.manage_customers"
-    serializer_class = NoBodySerializer
+    serializer_class = serializers.Serializer
 
     @extend_schema(
-        parameters=[IDEMPOTENCY_KEY], responses={201: DeliveryAddressSerializer, **REFUSALS}
+        parameters=[IDEMPOTENCY_KEY],
+        request=None,
+        responses={201: DeliveryAddressSerializer, **REFUSALS},
     )
     def post(self, request: Request, pk: int) -> Response:
         """Take an address off the list; orders that go there keep it."""
