@@ -33,6 +33,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.issue_invoices",
             "billing.take_payments",
             "billing.view_money",
+            "billing.manage_purchases",
         }
     ),
     User.Role.BOTTLING: frozenset(
@@ -81,6 +82,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.issue_invoices",
             "billing.take_payments",
             "billing.view_money",
+            "billing.manage_purchases",
         }
     ),
 }

@@ -349,15 +349,26 @@ class OrderSerializer(serializers.ModelSerializer):
 
 
 class InvoiceLineSerializer(serializers.ModelSerializer):
+    """A line of a bill; `goods` names what was handed over, to book it back."""
+
+    goods = serializers.IntegerField(source="fulfilment_line_id", allow_null=True, read_only=True)
+
     class Meta:
         model = InvoiceLine
         fields = [
+            "id",
+            "goods",
+            "credits_line",
+            "credited_as",
             "description",
             "lot_code",
             "quantity",
             "unit",
             "unit_price",
+            "discount_cents",
             "amount_cents",
+            "tax_category",
+            "exemption_reason",
             "tax_name",
             "tax_percent",
             "tax_cents",
@@ -367,7 +378,7 @@ class InvoiceLineSerializer(serializers.ModelSerializer):
 class InvoiceSerializer(serializers.ModelSerializer):
     number = serializers.CharField(source="__str__", read_only=True)
     customer = serializers.CharField(source="customer.name", default=None)
-    order = serializers.CharField(source="order.number")
+    order = serializers.CharField(source="order.number", default=None)
     lines = InvoiceLineSerializer(many=True, read_only=True)
 
     class Meta:
@@ -377,12 +388,17 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "number",
             "customer",
             "order",
+            "credits",
+            "corrects",
             "issued_on",
+            "supplied_on",
             "due_on",
             "currency",
             "net_cents",
             "tax_cents",
+            "rounding_cents",
             "total_cents",
+            "open_cents",
             "lines",
         ]
 

@@ -38,9 +38,10 @@ class Order(models.Model):
         DELIVERY = "delivery", _("delivery")
         BULK = "bulk", _("drums")
         SERVICE = "service", _("services")
+        CONSIGNMENT = "consign", _("consignment")
 
     # What is sold so is handed over when it is sold: taken back, there is nothing left to fill.
-    AT_ONCE = (Channel.STAND, Channel.SERVICE)
+    AT_ONCE = (Channel.STAND, Channel.SERVICE, Channel.CONSIGNMENT)
 
     class Status(models.TextChoices):
         QUOTED = "quoted", _("quoted")
@@ -562,3 +563,7 @@ class RecallAct(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.reason}"
+
+
+# At the end, since these point at the orders above.
+import apiary_sales.orders.trade_models  # noqa: E402, F401

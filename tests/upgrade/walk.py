@@ -10,6 +10,7 @@ import logging
 from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import time_machine
@@ -26,6 +27,11 @@ from django.test import Client
 from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from apiary_sales.billing.services import purchase_orders
+from apiary_sales.orders.rules.pieces import PiecesWanted
+from apiary_sales.orders.services import consignments, rounds
+from apiary_sales.pricing.models import priced_products
+from inventory.shared import mailable
 from inventory.stock.blends import BlendLimits
 from inventory.stock.services import blend_plans, count_sheets, suppliers
 from tests.upgrade import databases
@@ -39,6 +45,16 @@ EXPECTED_IN_ADMIN = (*EXPECTED, 403)
 
 # Addresses of things that the first dumps have no rows of; they are opened where there are rows.
 LATER = {
+    "api:email",
+    "api:email-again",
+    "api:email-bounce",
+    "api:email-paper",
+    "api:reminder-pause-end",
+    "mailing:bounce",
+    "mailing:email",
+    "mailing:email_paper",
+    "mailing:pause_end",
+    "mailing:resend",
     "api:blend-plan",
     "api:blend-plan-carry-out",
     "api:blend-plan-change",
@@ -88,11 +104,81 @@ LATER = {
     "api:file",
     "customers:address_remove",
     "pricing:service_change",
+    "api:expense",
+    "api:expense-undo",
+    "api:purchase-link",
+    "api:purchase-order",
+    "api:purchase-order-close",
+    "api:purchase-order-paper",
+    "api:purchase-receive",
+    "api:recurring-enter",
+    "api:recurring-expense",
+    "api:recurring-skip",
+    "api:supplier-bill",
+    "api:supplier-bill-undo",
+    "api:supplier-payment",
+    "api:supplier-payment-undo",
+    "billing:bill",
+    "billing:bill_undo",
+    "billing:expense",
+    "billing:expense_undo",
+    "billing:purchase_order",
+    "billing:purchase_order_change",
+    "billing:purchase_order_close",
+    "billing:purchase_order_link",
+    "billing:purchase_order_pdf",
+    "billing:purchase_order_receive",
+    "billing:recurring_change",
+    "billing:recurring_enter",
+    "billing:recurring_skip",
+    "billing:supplier_payment",
+    "billing:supplier_payment_undo",
+    "api:consignment-bring-back",
+    "api:consignment-cancel",
+    "api:consignment-deliver",
+    "api:consignment-deliveries",
+    "api:consignment-paper",
+    "api:consignment-prices",
+    "api:consignment-reports",
+    "api:consignment-delivery",
+    "api:consignment-shelf",
+    "api:contract",
+    "api:contract-end",
+    "api:standing-order",
+    "api:contract-samples",
+    "api:call-offs",
+    "api:standing-order-change",
+    "api:standing-order-pause",
+    "api:standing-order-leave-out",
+    "api:delivery-round",
+    "api:load-list",
+    "api:round-stop-deliver",
+    "billing:consignment_report",
+    "orders:consignment_bring_back",
+    "orders:consignment_deliver",
+    "orders:consignment_delivery",
+    "orders:consignment_delivery_cancel",
+    "orders:consignment_delivery_deliver",
+    "orders:consignment_delivery_pdf",
+    "orders:consignment_price",
+    "orders:consignment_shelf",
+    "orders:contract",
+    "orders:contract_call_off",
+    "orders:contract_end",
+    "orders:contract_sample",
+    "orders:load_list_pdf",
+    "orders:round",
+    "orders:round_change",
+    "orders:round_stop_deliver",
+    "orders:standing",
+    "orders:standing_change",
+    "orders:standing_leave_out",
+    "orders:standing_pause",
 }
 
 # What the pages of places show: what is inside the house.
 VESSELS = ["tank", "drum", "pail", "tote"]
-PLACES = [*VESSELS, "shelf", "stand", "van"]
+PLACES = [*VESSELS, "shelf", "stand", "van", "consignment"]
 PAPERS = {
     f"documents/{path.name}"
     for path in (settings.BASE_DIR / "templates" / "documents").glob("[!_]*.html")
@@ -137,6 +223,45 @@ def _add_what_is_new() -> None:
             opened_by=apps.get_model("accounts.User").objects.get(role="owner"),
             key="walk:count",
         )
+    if not apps.get_model("billing.PurchaseOrder").objects.exists():
+        _order_parts()
+    if not apps.get_model("orders.ConsignmentShelf").objects.exists():
+        _bring_jars_to_a_shop()
+
+
+def _order_parts() -> None:
+    """Place a purchase order, whose paper no older version has."""
+    purchase_orders.place(
+        supplier=apps.get_model("inventory.Supplier").objects.earliest("pk"),
+        lines=[
+            purchase_orders.LineOrdered(
+                apps.get_model("inventory.PackagingPart").objects.earliest("pk"),
+                500,
+                Decimal("0.4"),
+            )
+        ],
+        ordered_by=apps.get_model("accounts.User").objects.get(role="owner"),
+        key="walk:purchase-order",
+    )
+
+
+def _bring_jars_to_a_shop() -> None:
+    """Plan a delivery to a shop's shelf and a round that brings it."""
+    person = apps.get_model("accounts.User").objects.get(role="owner")
+    shop = apps.get_model("customers.Customer").objects.filter(is_active=True).first()
+    delivery = consignments.plan(
+        shelf=consignments.set_up(customer=shop, key="walk:shelf"),
+        lines=[PiecesWanted(priced_products().filter(brand=None)[0], 2)],
+        created_by=person,
+        key="walk:delivery",
+    )
+    rounds.plan(
+        day=delivery.planned_on,
+        vehicle="Blue van",
+        stops=[delivery],
+        created_by=person,
+        key="walk:round",
+    )
 
 
 def _unread_changes() -> Iterator[str]:
@@ -464,8 +589,64 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("customers.Customer", "pk"),
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
-            "billing:service_bill api:customer-files api:service-bills customers:address_create "
-            "api:customer-addresses",
+            "billing:service_bill api:customer-files api:service-bills mailing:pause "
+            "customers:address_create api:customer-addresses "
+            "api:reminder-pauses",
+        ),
+        (_mailable(), "mailing:send"),
+        (
+            [{"name": name, "language": "es"} for name in ("invoice", "reminder-1")],
+            "mailing:text mailing:text_usual",
+        ),
+        (
+            _rows("mailing.Email", "pk", "status", "bounced_on"),
+            "mailing:email mailing:resend mailing:bounce api:email api:email-again "
+            "api:email-bounce",
+        ),
+        (_rows("mailing.EmailPaper", "pk"), "mailing:email_paper api:email-paper"),
+        (_rows("mailing.ReminderPause", "pk"), "mailing:pause_end api:reminder-pause-end"),
+        (
+            [
+                {"code": row["place__code"]}
+                for row in _rows("orders.ConsignmentShelf", "place__code")
+            ],
+            "orders:consignment_shelf orders:consignment_price orders:consignment_deliver "
+            "orders:consignment_bring_back billing:consignment_report api:consignment-prices "
+            "api:consignment-deliveries api:consignment-bring-back api:consignment-reports "
+            "api:consignment-shelf",
+        ),
+        (
+            _rows("orders.ConsignmentDelivery", "number", "status"),
+            "orders:consignment_delivery orders:consignment_delivery_pdf "
+            "orders:consignment_delivery_deliver orders:consignment_delivery_cancel "
+            "api:consignment-deliver api:consignment-cancel api:consignment-paper "
+            "api:consignment-delivery",
+        ),
+        (
+            _rows("orders.Contract", "number"),
+            "orders:contract orders:contract_call_off orders:contract_end "
+            "orders:contract_sample api:contract api:contract-end api:contract-samples "
+            "api:call-offs",
+        ),
+        (
+            _rows("orders.StandingOrder", "pk", "rhythm"),
+            "orders:standing orders:standing_change orders:standing_pause "
+            "orders:standing_leave_out api:standing-order api:standing-order-change "
+            "api:standing-order-pause api:standing-order-leave-out",
+        ),
+        (
+            _rows("orders.DeliveryRound", "number"),
+            "orders:round orders:round_change orders:load_list_pdf api:delivery-round "
+            "api:load-list",
+        ),
+        (
+            [
+                {"number": row["round__number"], "pk": row["pk"]}
+                for row in apps.get_model("orders.RoundStop")
+                .objects.order_by("pk")
+                .values("pk", "round__number")
+            ],
+            "orders:round_stop_deliver api:round-stop-deliver",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
@@ -508,6 +689,35 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "billing:payment_detail billing:payment_undo",
         ),
         (
+            _rows("billing.PurchaseOrder", "number", "status"),
+            "billing:purchase_order billing:purchase_order_change billing:purchase_order_close "
+            "billing:purchase_order_pdf billing:purchase_order_receive "
+            "billing:purchase_order_link api:purchase-order api:purchase-order-close "
+            "api:purchase-order-paper api:purchase-receive api:purchase-link",
+        ),
+        (
+            _rows("billing.SupplierBill", "pk", "undone_entry"),
+            "billing:bill billing:bill_undo api:supplier-bill api:supplier-bill-undo",
+        ),
+        (
+            _rows("billing.SupplierPayment", "pk", "paid_by"),
+            "billing:supplier_payment billing:supplier_payment_undo api:supplier-payment "
+            "api:supplier-payment-undo",
+        ),
+        (
+            _rows("inventory.Supplier", "pk", "kind"),
+            "billing:supplier_pay billing:supplier_account",
+        ),
+        (
+            _rows("billing.Expense", "pk", "category"),
+            "billing:expense billing:expense_undo api:expense api:expense-undo",
+        ),
+        (
+            _rows("billing.RecurringExpense", "pk", "rhythm"),
+            "billing:recurring_change billing:recurring_enter billing:recurring_skip "
+            "api:recurring-expense api:recurring-enter api:recurring-skip",
+        ),
+        (
             [{"year": row["season"]} for row in _rows("inventory.Lot", "season")],
             "pricing:season pricing:season_spread",
         ),
@@ -522,6 +732,18 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
     ]
     return {name: rows for rows, names in for_names for name in names.split()}
+
+
+def _mailable() -> list[Arguments]:
+    """Return a thing for each paper that can be sent by e-mail, where there is one."""
+    return [
+        {"paper": paper.name, "pk": thing.pk}
+        for paper in mailable.all_papers()
+        for thing in [
+            next(filter(paper.is_for, paper.model_class._default_manager.order_by("pk")), None)
+        ]
+        if thing is not None
+    ]
 
 
 def _recalls(client: Client) -> list[Arguments]:

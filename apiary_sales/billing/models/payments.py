@@ -61,11 +61,14 @@ class Allocation(AppendOnlyModel):
     """So much of a payment settles so much of an invoice.
 
     A negative row takes it off again: when the check bounced, or the invoice was credited and the
-    money stays on account.
+    money stays on account. `put_on` is the day from which it counts, `put_at` when it was entered,
+    None of rows older than that column.
     """
 
     payment = models.ForeignKey(Payment, on_delete=models.PROTECT, related_name="allocations")
     invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="allocations")
+    put_on = models.DateField(default=timezone.localdate)
+    put_at = models.DateTimeField(default=timezone.now, null=True, blank=True)
     amount_cents = models.BigIntegerField()
 
     class Meta:

@@ -1,8 +1,9 @@
 """Check the book of money: recalculate everything from its lines and report differences."""
 
 from collections.abc import Iterator
+from typing import Any, cast
 
-from django.db.models import Count, F, Max, OuterRef, Q, Subquery, Sum
+from django.db.models import Count, F, Field, Max, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from apiary_sales.billing.models import (
@@ -13,6 +14,7 @@ from apiary_sales.billing.models import (
     InvoiceLine,
     Payment,
 )
+from apiary_sales.billing.queries import closing
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 
@@ -33,6 +35,7 @@ def faults() -> Iterator[str]:
     yield from _wrong_taxes()
     yield from _wrong_deposits()
     yield from _missing_numbers()
+    yield from closing.faults()
 
 
 def _crooked_entries() -> Iterator[str]:
@@ -130,7 +133,7 @@ def _wrong_credits() -> Iterator[str]:
             f"{invoice} of {invoice.total_cents} cents is credited by "
             f"{-invoice.credited_cents} cents."
         )
-    for line in (
+    for billed in (
         InvoiceLine.objects.filter(credits_line=None, credit_lines__isnull=False)
         .distinct()
         .annotate(
@@ -141,7 +144,7 @@ def _wrong_credits() -> Iterator[str]:
         .select_related("invoice")
         .order_by("id")
     ):
-        yield f"More of {line.description} is credited than {line.invoice} bills."
+        yield f"More of {billed.description} is credited than {billed.invoice} bills."
     for line in (
         InvoiceLine.objects.filter(credits_line__isnull=False)
         .exclude(credits_line__invoice=F("invoice__credits"))
@@ -168,6 +171,7 @@ def _wrong_credits() -> Iterator[str]:
 
 def _credited_of_line(figure: str, **credited: str) -> Coalesce:
     """Return, as a part of a query, what credit notes take off a figure of a line."""
+    kind = cast("Field[Any, Any]", InvoiceLine._meta.get_field(figure))
     lines = (
         InvoiceLine.objects.filter(credits_line=OuterRef("pk"), **credited)
         .values("credits_line")
@@ -175,7 +179,7 @@ def _credited_of_line(figure: str, **credited: str) -> Coalesce:
         .annotate(total=Sum(figure))
         .values("total")
     )
-    return Coalesce(Subquery(lines), 0, output_field=InvoiceLine._meta.get_field(figure))
+    return Coalesce(Subquery(lines), 0, output_field=kind)
 
 
 def _credited_cents(invoice: str) -> Coalesce:

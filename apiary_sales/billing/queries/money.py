@@ -421,6 +421,8 @@ def _statement_text(entry: Entry) -> str:
         }
     if invoice.is_receipt:
         return _("Stand receipt %(receipt)s") % {"receipt": invoice}
+    if invoice.order is None:
+        return _("Invoice %(invoice)s") % {"invoice": invoice}
     return _("Invoice %(invoice)s, order %(order)s") % {
         "invoice": invoice,
         "order": invoice.order.number,

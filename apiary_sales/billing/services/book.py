@@ -12,6 +12,7 @@ from datetime import date
 from django.db import transaction
 from django.db.models import Sum
 from django.db.models.functions import Coalesce
+from django.utils import timezone
 
 from apiary_sales.billing.models import (
     Allocation,
@@ -98,9 +99,12 @@ def enter(
 
 
 @transaction.atomic
-def settle(payment: Payment, shares: Iterable[tuple[Invoice, int]]) -> None:
+def settle(
+    payment: Payment, shares: Iterable[tuple[Invoice, int]], *, put_on: date | None = None
+) -> None:
     """Put so many cents of a payment to each invoice; a negative share takes them off again.
 
+    It counts from today, or from `put_on`, but from no closed day and not before the invoice.
     Call with the customer locked. Raises `BookLawBroken` when an invoice would be paid beyond
     what is open on it.
     """
@@ -113,8 +117,14 @@ def settle(payment: Payment, shares: Iterable[tuple[Invoice, int]]) -> None:
             raise BookLawBroken(f"{cents} put to {now}, which would leave {now.open_cents} open.")
         now.save(update_fields=["open_cents"])
         invoice.open_cents = now.open_cents
+    day = put_on or timezone.localdate()
     Allocation.objects.bulk_create(
-        Allocation(payment=payment, invoice=locked[invoice.pk], amount_cents=cents)
+        Allocation(
+            payment=payment,
+            invoice=locked[invoice.pk],
+            amount_cents=cents,
+            put_on=BooksLock.objects.counting_day(max(day, locked[invoice.pk].supplied_on)),
+        )
         for invoice, cents in shares
     )
 

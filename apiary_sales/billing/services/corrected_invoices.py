@@ -43,7 +43,7 @@ def draft(
 
     It bills what the invoice billed, at the prices in `changes` by the key of the line, with the
     buyer's address and certificate as they are known now. The days to pay run on from the first
-    invoice. Raises `BadValue` (or several) at `lines.<key>.<name>`, `NotAllowedNow`.
+    invoice. Raises `BadValue` (or several) at `changes.<key>.<name>`, `NotAllowedNow`.
     """
     if invoice.order is None or invoice.is_credit_note or invoice.is_receipt:
         raise NotAllowedNow(
@@ -68,7 +68,7 @@ def draft(
         if line.fulfilment_line and not change.is_left_out:
             priced.append((line.fulfilment_line, _changed(problems, line, change)))
     if not priced:
-        problems.add("lines", _("Leave at least one line on the corrected invoice."))
+        problems.add("changes", _("Leave at least one line on the corrected invoice."))
     problems.raise_any()
     made = invoices.compose(invoice.order, priced)
     made.invoice.corrects = invoice
@@ -117,10 +117,10 @@ def _changed(problems: Problems, line: InvoiceLine, change: LineChange) -> Invoi
     discount_cents = line.discount_cents if change.discount_cents is None else change.discount_cents
     before_cents = cents_half_up(line.quantity * price)
     if not 0 <= price <= UNIT_PRICE_MAX:
-        problems.add(f"lines.{line.pk}.unit_price", _("Enter a price from zero to a million."))
+        problems.add(f"changes.{line.pk}.unit_price", _("Enter a price from zero to a million."))
     elif not 0 <= discount_cents <= before_cents:
         problems.add(
-            f"lines.{line.pk}.discount_cents",
+            f"changes.{line.pk}.discount_cents",
             _("Enter a discount from 0 to the amount of the line."),
         )
     return InvoiceLine(

@@ -76,7 +76,7 @@ def receive(
         shares = rules.oldest_first(Invoice.objects.open_of(customer), amount_cents)
     else:
         shares = list(allocations.items())
-    book.settle(payment, shares)
+    book.settle(payment, shares, put_on=received_on)
     return payment
 
 

@@ -223,7 +223,11 @@ class TakeBackView(ActView):
 
     def prepare(self) -> None:
         self.receipt = _receipt(self.kwargs["pk"])
-        self.sold = [line.fulfilment_line.order_line for line in self.receipt.lines.all()]
+        self.sold = [
+            line.fulfilment_line.order_line
+            for line in self.receipt.lines.all()
+            if line.fulfilment_line
+        ]
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return {

@@ -149,7 +149,7 @@ def state_tags(order: Order, *, is_late: bool) -> list[Tag]:
     """Return the state of an order as tags: one, or two where it is late."""
     if order.status == Order.Status.QUOTED and is_late:
         return [Tag(str(Order.Status.EXPIRED.label), TAG_KINDS[Order.Status.EXPIRED])]
-    state = Tag(order.get_status_display(), TAG_KINDS[order.status])
+    state = Tag(order.get_status_display(), TAG_KINDS.get(order.status, ""))
     return [state, Tag(_("late"), "bad")] if is_late else [state]
 
 

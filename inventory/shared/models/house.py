@@ -85,4 +85,4 @@ class House(models.Model):
     @staticmethod
     def language() -> str:
         """Return the language the house writes in, as two letters."""
-        return settings.LANGUAGE_CODE.split("-")[0]
+        return str(settings.LANGUAGE_CODE).split("-")[0]

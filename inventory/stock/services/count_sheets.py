@@ -99,7 +99,7 @@ def enter(
     sheet that is not open, `AlreadyRecorded`.
     """
     problems = Problems()
-    rules.check_store(problems, "place", place)
+    rules.check_for_goods(problems, "place", place)
     if not things:
         problems.add("things", _("Enter at least one count."))
     for index, thing in enumerate(things):

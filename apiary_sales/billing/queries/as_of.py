@@ -1,0 +1,89 @@
+"""What was owed on a day: as it is known now, or as it was known at a moment.
+
+An entry counts on its day, or on the first open day where the books were closed on that. So a day
+that is closed answers as it did when it was closed, whatever is entered later.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any, TypedDict
+
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
+
+from apiary_sales.billing.models import Allocation, EntryLine, Invoice
+from apiary_sales.billing.queries.money import Account, Receivables
+from apiary_sales.customers.models import Customer
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+
+@dataclass(frozen=True)
+class AsOf:
+    """A day, and the moment up to which entries are known; None for all that are known now."""
+
+    day: date
+    known_at: datetime | None = None
+
+    def entries(self, prefix: str = "entry__") -> Q:
+        """Return the filter of entries that count, seen through `prefix`."""
+        found = Q(**{f"{prefix}entered_on__lte": self.day})
+        if self.known_at is not None:
+            found &= Q(**{f"{prefix}entered_at__lte": self.known_at})
+        return found
+
+    def allocations(self) -> Q:
+        """Return the filter of money that was put to bills by then."""
+        found = Q(put_on__lte=self.day)
+        if self.known_at is not None:
+            found &= Q(put_at__lte=self.known_at) | Q(put_at=None)
+        return found
+
+
+class LeftToPay(TypedDict):
+    left_cents: int
+
+
+def open_invoices(as_of: AsOf) -> "QuerySet[WithAnnotations[Invoice, LeftToPay]]":
+    """Return the bills that had something left to pay, with `left_cents`, what was due first first.
+
+    Stand receipts without a customer are left out: they belong to nobody's account.
+    """
+    credited = _sum(Invoice.objects.filter(as_of.entries(), credits=OuterRef("pk")), "credits")
+    put = _sum(Allocation.objects.filter(as_of.allocations(), invoice=OuterRef("pk")), "invoice")
+    return (
+        Invoice.objects.filter(as_of.entries(), credits=None, customer__isnull=False)
+        .annotate(left_cents=F("total_cents") + credited - put)
+        .filter(left_cents__gt=0)
+        .select_related("customer")
+        .order_by("due_on", "id")
+    )
+
+
+def receivables(as_of: AsOf) -> Receivables:
+    """Return what each customer owed, by how long it was overdue, and what was on account."""
+    owed = dict(
+        EntryLine.objects.filter(
+            as_of.entries(), account=EntryLine.Account.RECEIVABLE, customer__isnull=False
+        )
+        .order_by()
+        .values_list("customer")
+        .annotate(Sum("amount_cents"))
+    )
+    customers = Customer.objects.in_bulk(owed)
+    accounts = {pk: Account(customers[pk], cents) for pk, cents in owed.items()}
+    for invoice in open_invoices(as_of):
+        account = accounts[invoice.customer_id or 0]
+        account.aging.add(due_on=invoice.due_on, cents=invoice.left_cents, on=as_of.day)
+        oldest = account.oldest_due_on
+        account.oldest_due_on = min(oldest or invoice.due_on, invoice.due_on)
+    found = [account for account in accounts.values() if account.owed_cents or account.aging.total]
+    found.sort(key=lambda account: (account.oldest_due_on or date.max, account.customer.name))
+    return Receivables(found)
+
+
+def _sum(rows: QuerySet[Any], by: str) -> Coalesce:
+    amount = "total_cents" if rows.model is Invoice else "amount_cents"
+    sums = rows.order_by().values(by).annotate(cents=Sum(amount)).values("cents")
+    return Coalesce(Subquery(sums), 0)
