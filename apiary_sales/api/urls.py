@@ -367,7 +367,7 @@ urlpatterns = [
         name="order-reserve-missing",
     ),
     path("orders/<str:number>/cancel/", orders.OrderCancelApiView.as_view(), name="order-cancel"),
-    path("quotes/", orders.QuotesApiView.as_view(), name="quotes"),
+    path("quotes-made/", orders.QuotesApiView.as_view(), name="quotes"),
     path("quotes/<str:number>/accept/", orders.QuoteAcceptApiView.as_view(), name="quote-accept"),
     path(
         "quotes/<str:number>/decline/", orders.QuoteDeclineApiView.as_view(), name="quote-decline"

@@ -492,7 +492,7 @@ SERVICES = {
     "orders/{number}/change/": (api_orders.OrderChangeApiView, order_changes.change),
     "orders/{number}/substitute/": (api_orders.OrderSubstituteApiView, order_changes.substitute),
     "orders/{number}/cancel/": (api_orders.OrderCancelApiView, order_services.cancel),
-    "quotes/": (api_orders.QuotesApiView, quotes.quote),
+    "quotes-made/": (api_orders.QuotesApiView, quotes.quote),
     "quotes/{number}/accept/": (api_orders.QuoteAcceptApiView, quotes.accept),
     "quotes/{number}/decline/": (api_orders.QuoteDeclineApiView, quotes.decline),
     "quotes/{number}/withdraw/": (api_orders.QuoteWithdrawApiView, quotes.withdraw),

@@ -152,9 +152,9 @@ def test_an_order_takes_other_goods_and_is_cancelled(send, jars):
 
 
 def test_a_quote_is_replaced_and_accepted_at_the_weight_of_now(send, drum):
-    old = send("quotes/", quoted(drum)).json()
+    old = send("quotes-made/", quoted(drum)).json()
     body = quoted(drum, supersedes=old["number"])
-    new = send("quotes/", body).json()
+    new = send("quotes-made/", body).json()
     drums.weigh_again(
         drum=drum, gross_grams=18_000 + 296_000, recorded_by=builders.person(), key="scale"
     )
@@ -169,7 +169,7 @@ def test_a_quote_is_replaced_and_accepted_at_the_weight_of_now(send, drum):
 
 @pytest.mark.parametrize(("act", "status"), [("decline", "declined"), ("withdraw", "withdrawn")])
 def test_a_quote_ends_with_a_reason(send, drum, act, status):
-    quote = send("quotes/", quoted(drum)).json()
+    quote = send("quotes-made/", quoted(drum)).json()
     path = f"quotes/{quote['number']}/{act}/"
 
     refused, ended = send(path, {"reason": " "}), send(path, {"reason": "too dark"})
@@ -179,7 +179,7 @@ def test_a_quote_ends_with_a_reason(send, drum, act, status):
 
 
 def test_an_expired_quote_says_so(send, drum, client):
-    quote = send("quotes/", quoted(drum)).json()
+    quote = send("quotes-made/", quoted(drum)).json()
     Order.objects.update(valid_until=builders.today() - timedelta(days=1))
 
     answer = client.get(f"/api/orders/{quote['number']}/")
@@ -205,6 +205,6 @@ def test_an_address_is_added_and_taken_off(send, client, jars):
     assert client.get(f"/api/{path}").json() == []
 
 
-@pytest.mark.parametrize("path", ["orders-taken/", "quotes/", "orders/26-0001/change/"])
+@pytest.mark.parametrize("path", ["orders-taken/", "quotes-made/", "orders/26-0001/change/"])
 def test_bottling_does_not_sell(send, path):
     assert send(path, role="bottling").status_code == 403
