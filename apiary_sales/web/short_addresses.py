@@ -52,6 +52,7 @@ urlpatterns = [
     re_path(r"^bottling/parts-received/\d+/$", _to("inventory:part_list")),
     path("bottling/runs/", _to("inventory:bottling")),
     path("bottling/boxes/", _to("inventory:jar_list")),
+    path("customers/<int:pk>/addresses/", _to("customers:detail")),
     path("customers/addresses/", _to("customers:list")),
     re_path(r"^customers/addresses/\d+/$", _to("customers:list")),
     path("files/", _to("web:today")),
