@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, ExemptionCertificate
 from inventory.bottling.models import PackagingPart, Product, Size, SizePart
 from inventory.bottling.services import goods as goods_service
 from inventory.shared import days
@@ -205,6 +205,14 @@ def packed_lot(
 
 def customer(name: str = "Corner Grocery", **fields) -> Customer:
     return Customer.objects.create(name=name, **fields)
+
+
+def certificate(customer: Customer, number: str = "X-1", **fields) -> ExemptionCertificate:
+    """Return a certificate that frees a customer from tax since long ago, for resale."""
+    given = {"reason": "resale", "valid_from": date(2020, 1, 1), "accepted_by": person()}
+    return ExemptionCertificate.objects.create(
+        customer=customer, number=number, idempotency_key=new_key(), **(given | fields)
+    )
 
 
 def today() -> date:

@@ -34,6 +34,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.take_payments",
             "billing.view_money",
             "billing.manage_purchases",
+            "billing.accept_late_certificates",
         }
     ),
     User.Role.BOTTLING: frozenset(

@@ -7,8 +7,8 @@ from django.utils import timezone
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
-from apiary_sales.customers.models import Customer
+from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
+from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.changes import state_of
 from inventory.bottling.models import Product, Size
@@ -266,10 +266,36 @@ class PostingSerializer(serializers.ModelSerializer):
         return PostingLineSerializer(corrections.lines_now(posting), many=True).data
 
 
+class CertificateSerializer(serializers.ModelSerializer):
+    """What frees a customer from sales tax, from a day to a day."""
+
+    customer = serializers.CharField(source="customer.name", read_only=True)
+    accepted_by = serializers.CharField(
+        source="accepted_by.display_name", default=None, read_only=True
+    )
+
+    class Meta:
+        model = ExemptionCertificate
+        fields = [
+            "id",
+            "customer",
+            "number",
+            "jurisdiction",
+            "reason",
+            "other_reason",
+            "valid_from",
+            "expires",
+            "accepted_by",
+            "accepted_on",
+        ]
+
+
 class CustomerSerializer(serializers.ModelSerializer):
+    certificates = CertificateSerializer(many=True, read_only=True)
+
     class Meta:
         model = Customer
-        fields = ["id", "name", "kind", "tier", "terms_days", "tax_status", "is_active"]
+        fields = ["id", "name", "kind", "tier", "terms_days", "certificates", "is_active"]
 
 
 class OrderLineSerializer(serializers.ModelSerializer):
@@ -348,9 +374,16 @@ class OrderSerializer(serializers.ModelSerializer):
         return state_of(order, order.lines.all())
 
 
+class InvoiceLineTaxSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = InvoiceLineTax
+        fields = ["name", "jurisdiction", "percent", "base_cents", "tax_cents"]
+
+
 class InvoiceLineSerializer(serializers.ModelSerializer):
     """A line of a bill; `goods` names what was handed over, to book it back."""
 
+    taxes = InvoiceLineTaxSerializer(many=True, read_only=True)
     goods = serializers.IntegerField(source="fulfilment_line_id", allow_null=True, read_only=True)
 
     class Meta:
@@ -372,6 +405,10 @@ class InvoiceLineSerializer(serializers.ModelSerializer):
             "tax_name",
             "tax_percent",
             "tax_cents",
+            "rounding_cents",
+            "tax_category",
+            "exemption_reason",
+            "taxes",
         ]
 
 
@@ -398,6 +435,7 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "tax_cents",
             "rounding_cents",
             "total_cents",
+            "prices_include_tax",
             "open_cents",
             "lines",
         ]

@@ -123,7 +123,7 @@ class PostingViewSet(ReadOnlyViewSet):
 
 
 class CustomerViewSet(ReadOnlyViewSet):
-    queryset = Customer.objects.order_by("name")
+    queryset = Customer.objects.prefetch_related("certificates__accepted_by").order_by("name")
     serializer_class = serializers.CustomerSerializer
     permission_required = "orders.take_orders"
 
@@ -142,7 +142,7 @@ class OrderViewSet(ReadOnlyViewSet):
 class InvoiceViewSet(ReadOnlyViewSet):
     queryset = (
         Invoice.objects.select_related("customer", "order")
-        .prefetch_related("lines")
+        .prefetch_related("lines__taxes")
         .order_by("-id")
     )
     serializer_class = serializers.InvoiceSerializer

@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, plain
+from apiary_sales.pricing.models import GoodsCategory
 from inventory.shared import words
 from inventory.shared.errors import Problems
 from inventory.shared.money import amount, cents_half_up, share_cents
@@ -21,40 +22,55 @@ class BillTotal:
 
     net_cents: int
     tax_cents: int
+    rounding_cents: int
 
     @property
     def total_cents(self) -> int:
-        return self.net_cents + self.tax_cents
+        return self.net_cents + self.tax_cents + self.rounding_cents
 
 
 @dataclass(frozen=True)
 class TaxSum:
-    """What is taxed at one rate on a bill, and the tax, in cents."""
+    """What one tax is on, on a bill, and the tax, in cents; or what bears none, and why."""
 
     name: str
     percent: Decimal
     net_cents: int
     tax_cents: int
+    category: GoodsCategory.Category = GoodsCategory.Category.TAXABLE
 
 
 def total_of(lines: Iterable[InvoiceLine]) -> BillTotal:
     """Return what the lines of a bill come to."""
     lines = list(lines)
     return BillTotal(
-        sum(line.amount_cents for line in lines), sum(line.tax_cents for line in lines)
+        sum(line.amount_cents for line in lines),
+        sum(line.tax_cents for line in lines),
+        sum(line.rounding_cents for line in lines),
     )
 
 
-def taxes_of(lines: Iterable[InvoiceLine]) -> list[TaxSum]:
-    """Return the tax of a bill by rate, the highest rate first."""
+def taxes_of(lines: Iterable[InvoiceLine], taxes: Iterable[InvoiceLineTax]) -> list[TaxSum]:
+    """Return what a bill bears of each tax, the highest rate first, and then what bears none.
+
+    `taxes` are those of the lines. What bears none has its reason, where there is one, as its name.
+    """
     sums: dict[tuple[Decimal, str], list[int]] = {}
+    for row in taxes:
+        pair = sums.setdefault((row.percent, row.name), [0, 0])
+        pair[0] += row.base_cents
+        pair[1] += row.tax_cents
+    without: dict[tuple[str, str], int] = {}
     for line in lines:
-        pair = sums.setdefault((line.tax_percent, line.tax_name), [0, 0])
-        pair[0] += line.amount_cents
-        pair[1] += line.tax_cents
+        if line.tax_category != InvoiceLine.TaxCategory.TAXABLE:
+            why = (line.tax_category, line.exemption_reason)
+            without[why] = without.get(why, 0) + line.amount_cents
     return [
         TaxSum(name, plain(percent), net, tax)
         for (percent, name), (net, tax) in sorted(sums.items(), reverse=True)
+    ] + [
+        TaxSum(reason, Decimal(0), net, 0, GoodsCategory.Category(category))
+        for (category, reason), net in sorted(without.items())
     ]
 
 
@@ -64,7 +80,7 @@ class LineCredit:
 
     Goods, by their `quantity` or all that is left of it, at the price billed; with `price_off`, so
     much of the price of each, for that quantity or all that is left; with `allowance_cents`, an
-    amount before tax.
+    amount. Both are before tax, or with it where the prices of the bill include it.
     """
 
     line: InvoiceLine
@@ -75,12 +91,16 @@ class LineCredit:
 
 @dataclass
 class Left:
-    """What of one line of a bill no credit note has taken back yet; tax in cents by its row."""
+    """What of one line of a bill no credit note has taken back yet; tax in cents by its row.
+
+    The amount is as the price says it: with its tax and rounding, where prices include the tax.
+    """
 
     line: InvoiceLine
     quantity: Decimal
     amount_cents: int
     tax_cents: dict[InvoiceLineTax, int]
+    rounding_cents: int
 
     @property
     def discount_cents(self) -> int:
@@ -106,8 +126,9 @@ def left_on(lines: Iterable[InvoiceLine], credited: Iterable[InvoiceLine]) -> li
         line.pk: Left(
             line,
             line.quantity,
-            line.amount_cents,
+            line.shown_cents,
             {row: row.tax_cents for row in line.taxes.all()},
+            line.rounding_cents,
         )
         for line in lines
     }
@@ -115,11 +136,29 @@ def left_on(lines: Iterable[InvoiceLine], credited: Iterable[InvoiceLine]) -> li
         left = by_line[note_line.credits_line_id or 0]
         if note_line.credited_as == InvoiceLine.CreditedAs.GOODS:
             left.quantity += note_line.quantity
-        left.amount_cents += note_line.amount_cents
+        left.amount_cents += note_line.shown_cents
+        left.rounding_cents += note_line.rounding_cents
         taken = {(row.name, row.jurisdiction): row.tax_cents for row in note_line.taxes.all()}
         for row in left.tax_cents:
             left.tax_cents[row] += taken.get((row.name, row.jurisdiction), 0)
     return [left for left in by_line.values() if left.quantity or left.amount_cents]
+
+
+def without_kept(left: Iterable[Left], kept: Iterable[tuple[int, int]]) -> list[Left]:
+    """Take deposits that are kept off what is left of a bill; each is of one drum.
+
+    `kept` has the key of the line and the cents of each. The tax of a deposit is kept with it.
+    """
+    by_line = {each.line.pk: each for each in left}
+    for line, cents in kept:
+        there = by_line.get(line)
+        if there is None or there.quantity <= 0:
+            continue
+        for row in there.tax_cents:
+            there.tax_cents[row] -= share_cents(there.tax_cents[row], 1, int(there.quantity))
+        there.quantity -= 1
+        there.amount_cents -= cents
+    return [each for each in by_line.values() if each.quantity or each.amount_cents]
 
 
 def credited(
@@ -181,7 +220,7 @@ def _credit(left: Left, credit: LineCredit) -> CreditedLine:
         way = InvoiceLine.CreditedAs.GOODS
         discount_cents = left.discount_cents
         if quantity != left.quantity:
-            shares = (int(quantity * 1000), int(left.quantity * 1000))
+            shares = (int(quantity.scaleb(5)), int(left.quantity.scaleb(5)))
             discount_cents = share_cents(discount_cents, *shares)
         cents = cents_half_up(quantity * price) - discount_cents
     made = InvoiceLine(
@@ -194,23 +233,29 @@ def _credit(left: Left, credit: LineCredit) -> CreditedLine:
         unit=unit,
         unit_price=price,
         discount_cents=-discount_cents,
-        amount_cents=-cents,
         tax_name=line.tax_name,
         tax_percent=line.tax_percent,
         tax_category=line.tax_category,
         exemption_reason=line.exemption_reason,
+        certificate=line.certificate,
     )
     taxes = [
         InvoiceLineTax(
             name=row.name,
             jurisdiction=row.jurisdiction,
             percent=row.percent,
-            base_cents=-cents,
             tax_cents=-_share_of_tax(there_cents, cents, left.amount_cents),
         )
         for row, there_cents in left.tax_cents.items()
     ]
     made.tax_cents = sum(row.tax_cents for row in taxes)
+    made.amount_cents = -cents
+    if line.invoice.prices_include_tax:
+        # The odd cent goes back with the last part.
+        made.rounding_cents = -left.rounding_cents if cents == left.amount_cents else 0
+        made.amount_cents -= made.tax_cents + made.rounding_cents
+    for row in taxes:
+        row.base_cents = made.amount_cents
     return CreditedLine(made, taxes)
 
 

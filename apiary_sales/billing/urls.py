@@ -4,12 +4,15 @@ from apiary_sales.billing.views import (
     closing,
     consignment,
     credits,
+    drums,
     expenses,
     money,
+    paper_views,
     purchasing,
     service_bills,
     stand,
     stand_weight,
+    taxes,
 )
 
 app_name = "billing"
@@ -24,6 +27,26 @@ urlpatterns = [
     path("stand/receipts/<int:pk>/", stand.receipt, name="receipt"),
     path("stand/receipts/<int:pk>/pdf/", stand.receipt_pdf, name="receipt_pdf"),
     path("stand/receipts/<int:pk>/undo/", stand.TakeBackView.as_view(), name="receipt_undo"),
+    path("selling/drums/", drums.drum_list, name="drum_register"),
+    path("selling/drums/register.pdf", drums.drum_list_pdf, name="drum_register_pdf"),
+    path("selling/drums/register.csv", drums.drum_list_csv, name="drum_register_csv"),
+    path("selling/drums/drum/<slug:code>/", drums.drum_history, name="drum_history"),
+    path(
+        "selling/drums/customers/<int:pk>/back/",
+        drums.DrumsReturnView.as_view(),
+        name="drums_return",
+    ),
+    path(
+        "selling/drums/customers/<int:pk>/refund/",
+        drums.DepositRefundView.as_view(),
+        name="deposit_refund",
+    ),
+    path("selling/drums/out/<int:pk>/lost/", drums.DrumLostView.as_view(), name="drum_lost"),
+    path(
+        "selling/drums/returned/<int:pk>/keep/",
+        drums.KeepDepositView.as_view(),
+        name="deposit_keep",
+    ),
     path("money/", money.overview, name="money"),
     path("money/invoices/", money.invoice_list, name="invoice_list"),
     path("money/invoices/new/<str:number>/", money.IssueView.as_view(), name="invoice_create"),
@@ -63,6 +86,19 @@ urlpatterns = [
         "selling/consignment/<slug:code>/report/",
         consignment.ConsignmentReportView.as_view(),
         name="consignment_report",
+    ),
+    path("money/tax/", taxes.return_page, name="tax_return"),
+    path("money/tax/return.pdf", taxes.return_pdf, name="tax_return_pdf"),
+    path("money/tax/return.csv", taxes.return_csv, name="tax_return_csv"),
+    path("money/tax/return.xlsx", taxes.return_xlsx, name="tax_return_xlsx"),
+    path("money/tax/documents/", taxes.return_documents, name="tax_documents"),
+    path("money/tax/exempt/", taxes.exempt_page, name="exempt_sales"),
+    path("money/tax/exempt.csv", taxes.exempt_csv, name="exempt_sales_csv"),
+    path("money/tax/certificates/<int:pk>/", taxes.late_certificate, name="late_certificate"),
+    path(
+        "money/tax/certificates/<int:pk>/invoices/<int:invoice>/",
+        taxes.LateCertificateView.as_view(),
+        name="late_certificate_accept",
     ),
     path("money/closing/", closing.CloseView.as_view(), name="closing"),
     path("money/closing/open-again/", closing.OpenAgainView.as_view(), name="open_again"),
@@ -132,4 +168,10 @@ urlpatterns = [
     path("money/expenses/again/<int:pk>/enter/", expenses.recurring_enter, name="recurring_enter"),
     path("money/expenses/again/<int:pk>/skip/", expenses.recurring_skip, name="recurring_skip"),
     path("money/settings/", money.settings_page, name="settings"),
+    path("money/settings/logo/", paper_views.LogoView.as_view(), name="logo"),
+    path("money/settings/logo/picture/", paper_views.logo, name="logo_picture"),
+    path(
+        "selling/orders/<str:number>/pro-forma.pdf", paper_views.pro_forma_pdf, name="pro_forma_pdf"
+    ),
+    path("money/payments/<int:pk>/receipt.pdf", paper_views.payment_pdf, name="payment_pdf"),
 ]

@@ -1,13 +1,18 @@
 from django.contrib import admin
 
-from apiary_sales.customers.models import Customer, CustomerBalance, DeliveryAddress
+from apiary_sales.customers.models import (
+    Customer,
+    CustomerBalance,
+    DeliveryAddress,
+    ExemptionCertificate,
+)
 from inventory.shared.admin import ReadOnlyAdmin
 
 
 @admin.register(Customer)
 class CustomerAdmin(admin.ModelAdmin):
-    list_display = ["name", "kind", "tier", "city", "tax_status", "is_active"]
-    list_filter = ["kind", "tier", "tax_status", "is_active"]
+    list_display = ["name", "kind", "tier", "city", "is_active"]
+    list_filter = ["kind", "tier", "is_active"]
     search_fields = ["name", "contact", "city", "email"]
 
 
@@ -17,6 +22,13 @@ class DeliveryAddressAdmin(ReadOnlyAdmin):
     list_filter = ["is_active"]
     list_select_related = ["customer"]
     search_fields = ["customer__name", "name", "city"]
+
+
+@admin.register(ExemptionCertificate)
+class ExemptionCertificateAdmin(ReadOnlyAdmin):
+    list_display = ["customer", "number", "jurisdiction", "reason", "valid_from", "expires"]
+    list_select_related = ["customer"]
+    search_fields = ["customer__name", "number"]
 
 
 @admin.register(CustomerBalance)

@@ -17,3 +17,10 @@ class CustomersConfig(AppConfig):
             add=("customers.manage_customers",),
             page=lambda customer: reverse("customers:detail", args=[customer.pk]),
         )
+        attachable.register(
+            "customers.ExemptionCertificate",
+            name="certificate",
+            see=ANY_OF,
+            add=("customers.manage_customers",),
+            page=lambda certificate: reverse("customers:certificate", args=[certificate.pk]),
+        )

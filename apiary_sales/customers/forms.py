@@ -1,9 +1,10 @@
 """The form of a customer, and the one that finds some."""
 
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, ExemptionCertificate
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
 from inventory.stock.models import Supplier
@@ -53,23 +54,6 @@ class CustomerForm(HouseForm):
         help_text=_("Leave empty for no limit."),
         error_messages={"min_value": _("Enter a credit limit of 0 or more.")},
     )
-    tax_status = forms.ChoiceField(
-        label=_("Sales tax"),
-        choices=[
-            (Customer.TaxStatus.TAXABLE, _("pays sales tax")),
-            (Customer.TaxStatus.EXEMPT, _("exempt, with a certificate")),
-        ],
-        initial=Customer.TaxStatus.TAXABLE,
-        widget=forms.RadioSelect,
-    )
-    certificate_number = forms.CharField(
-        label=_("Certificate number"), max_length=60, required=False
-    )
-    certificate_expires = DayField(
-        label=_("Certificate expires"),
-        required=False,
-        help_text=_("Leave empty if it does not expire."),
-    )
     note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea)
     supplier = forms.ModelChoiceField(
         label=_("The same as"),
@@ -99,6 +83,40 @@ class AddressForm(ActForm):
     postal_code = forms.CharField(label=_("Postal code"), max_length=20, required=False)
     country = forms.CharField(label=_("Country"), max_length=60, required=False)
     note = forms.CharField(label=_("Note for the driver"), max_length=200, required=False)
+
+
+class CertificateForm(ActForm):
+    """A certificate that frees a customer from sales tax."""
+
+    number = forms.CharField(label=_("Certificate number"), max_length=60)
+    jurisdiction = forms.CharField(
+        label=_("State or authority"),
+        max_length=60,
+        required=False,
+        help_text=_("Who gave it, and where it is good."),
+    )
+    reason = forms.ChoiceField(
+        label=_("Why the customer is exempt"),
+        choices=ExemptionCertificate.Reason,
+        widget=forms.RadioSelect,
+    )
+    other_reason = forms.CharField(label=_("Other reason"), max_length=80, required=False)
+    valid_from = DayField(label=_("Valid from"), initial=timezone.localdate)
+    expires = DayField(
+        label=_("Certificate expires"),
+        required=False,
+        help_text=_("Leave empty if it does not expire."),
+    )
+
+
+class CertificateEndForm(HouseForm):
+    """The last day of a certificate."""
+
+    expires = DayField(
+        label=_("Certificate expires"),
+        required=False,
+        help_text=_("Leave empty if it does not expire."),
+    )
 
 
 class FindForm(HouseForm):

@@ -5,6 +5,7 @@ from datetime import date
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.countries import check_country
@@ -24,10 +25,6 @@ class Customer(models.Model):
         SHOP = "shop", _("shop")
         DISTRIBUTOR = "distributor", _("distributor")
         BULK = "bulk", _("bulk")
-
-    class TaxStatus(models.TextChoices):
-        TAXABLE = "taxable", _("taxable")
-        EXEMPT = "exempt", _("exempt with certificate")
 
     name = models.CharField(_("name"), max_length=120, unique=True)
     kind = models.CharField(_("kind"), max_length=8, choices=Kind, default=Kind.SHOP)
@@ -50,11 +47,6 @@ class Customer(models.Model):
     )
     terms_days = models.PositiveSmallIntegerField(_("days to pay"), default=30)
     credit_limit_cents = models.BigIntegerField(_("credit limit"), null=True, blank=True)
-    tax_status = models.CharField(
-        _("sales tax"), max_length=8, choices=TaxStatus, default=TaxStatus.TAXABLE
-    )
-    certificate_number = models.CharField(_("certificate number"), max_length=60, blank=True)
-    certificate_expires = models.DateField(_("certificate expires"), null=True, blank=True)
     is_active = models.BooleanField(_("active"), default=True)
     note = models.TextField(_("note"), blank=True)
     # The beekeeper whose honey is worked on here, and who is billed for it under this name.
@@ -74,11 +66,6 @@ class Customer(models.Model):
         permissions = [("manage_customers", "Can add and change customers")]
         constraints = [
             models.CheckConstraint(
-                condition=Q(tax_status="taxable") | ~Q(certificate_number=""),
-                name="customer_exempt_has_certificate",
-                violation_error_message=_("An exempt customer needs a certificate number."),
-            ),
-            models.CheckConstraint(
                 condition=Q(credit_limit_cents__isnull=True) | Q(credit_limit_cents__gte=0),
                 name="customer_credit_limit_gte_0",
             ),
@@ -92,11 +79,87 @@ class Customer(models.Model):
         """The language of what is written to this customer: their own, or the house's."""
         return self.language or House.language()
 
-    def is_exempt_on(self, day: date) -> bool:
-        """Tell whether a certificate in force on `day` frees this customer from sales tax."""
-        return self.tax_status == self.TaxStatus.EXEMPT and (
-            self.certificate_expires is None or self.certificate_expires >= day
-        )
+
+class ExemptionCertificateQuerySet(models.QuerySet["ExemptionCertificate"]):
+    def in_force(self, customer: Customer, day: date) -> "ExemptionCertificate | None":
+        """Return the certificate that frees a customer from tax on a day, the longest first."""
+        found: list[ExemptionCertificate] = list(self.filter(customer=customer))
+        good = [one for one in found if one.is_good_on(day)]
+        return max(good, key=lambda one: (one.expires or date.max, one.pk), default=None)
+
+
+class ExemptionCertificate(models.Model):
+    """What frees a customer from sales tax, from a day to a day, both included.
+
+    Without a first day it counts from the beginning, without a last one it does not expire. A scan
+    is attached to it as a file. What was sold keeps the certificate it was sold under.
+    """
+
+    class Reason(models.TextChoices):
+        RESALE = "resale", _("resale")
+        FARM = "farm", _("farm use")
+        ORGANISATION = "organisation", _("exempt organisation")
+        OTHER = "other", _("other")
+
+    customer = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, related_name="certificates", verbose_name=_("customer")
+    )
+    number = models.CharField(_("certificate number"), max_length=60)
+    jurisdiction = models.CharField(_("state or authority"), max_length=60, blank=True)
+    # Empty where it was entered before reasons were asked for.
+    reason = models.CharField(_("reason"), max_length=12, choices=Reason, blank=True)
+    other_reason = models.CharField(_("other reason"), max_length=80, blank=True)
+    valid_from = models.DateField(_("valid from"), null=True, blank=True)
+    expires = models.DateField(_("certificate expires"), null=True, blank=True)
+    accepted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("accepted by"),
+    )
+    accepted_on = models.DateField(_("accepted on"), null=True, blank=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    objects = ExemptionCertificateQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("exemption certificate")
+        verbose_name_plural = _("exemption certificates")
+        ordering = ["customer__name", "-id"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(number=""), name="certificate_has_a_number"),
+            models.CheckConstraint(
+                condition=Q(valid_from__isnull=True)
+                | Q(expires__isnull=True)
+                | Q(expires__gte=models.F("valid_from")),
+                name="certificate_expires_after_it_begins",
+                violation_error_message=_("The certificate expires before it begins."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.customer}: {self.number}"
+
+    @property
+    def reason_in_words(self) -> str:
+        """Why the customer is exempt, as lists and bills say it."""
+        if self.reason == self.Reason.OTHER:
+            return self.other_reason
+        return str(self.get_reason_display()) if self.reason else str(_("exempt with certificate"))
+
+    def is_good_on(self, day: date) -> bool:
+        """Tell whether it is in force on a day, through its last one."""
+        begun = self.valid_from is None or self.valid_from <= day
+        return begun and (self.expires is None or self.expires >= day)
+
+    def sentence(self) -> str:
+        """Return what a bill says of it."""
+        parts = [self.number, self.jurisdiction, self.reason and self.reason_in_words]
+        return gettext("Exempt from sales tax, certificate %(number)s") % {
+            "number": ", ".join(part for part in parts if part)
+        }
 
 
 class DeliveryAddress(models.Model):

@@ -1,12 +1,24 @@
 from django.urls import path
 
-from apiary_sales.customers import views
+from apiary_sales.customers import certificate_views, views
 
 app_name = "customers"
 
 urlpatterns = [
     path("", views.customer_list, name="list"),
     path("new/", views.customer_create, name="create"),
+    path("certificates/", certificate_views.certificate_list, name="certificates"),
+    path("certificates/<int:pk>/", certificate_views.certificate_detail, name="certificate"),
+    path(
+        "certificates/<int:pk>/end/",
+        certificate_views.CertificateEndView.as_view(),
+        name="certificate_end",
+    ),
+    path(
+        "<int:pk>/certificates/new/",
+        certificate_views.CertificateAcceptView.as_view(),
+        name="certificate_accept",
+    ),
     path("<int:pk>/", views.customer_detail, name="detail"),
     path("<int:pk>/addresses/new/", views.AddressCreateView.as_view(), name="address_create"),
     path("addresses/<int:pk>/remove/", views.AddressRemoveView.as_view(), name="address_remove"),

@@ -35,6 +35,7 @@ def customer_list(request: HttpRequest) -> HttpResponse:
         kind=asked.get("kind", ""),
         include_inactive=asked.get("all", False),
     )
+    found = found.prefetch_related("certificates")
     page = Paginator(found, CUSTOMERS_A_PAGE).get_page(request.GET.get("page"))
     today = timezone.localdate()
     rows = [(customer, queries.certificate(customer, today)) for customer in page]
@@ -48,13 +49,15 @@ def customer_list(request: HttpRequest) -> HttpResponse:
 @sees_buyers
 def customer_detail(request: HttpRequest, pk: int) -> HttpResponse:
     customer = get_object_or_404(Customer, pk=pk)
+    today = timezone.localdate()
     return render(
         request,
         "customers/detail.html",
         {
             "customer": customer,
             "addresses": queries.delivery_addresses(customer),
-            "certificate": queries.certificate(customer, timezone.localdate()),
+            "certificate": queries.certificate(customer, today),
+            "certificates": queries.certificates(customer, today),
         },
     )
 

@@ -1,4 +1,4 @@
-"""Quotes and pick lists as papers: what each shows, and its PDF.
+"""Quotes, confirmations of orders and pick lists as papers: what each shows, and its PDF.
 
 The same context feeds the page and the paper, so that they never disagree. Orders come from
 `orders.queries.orders.for_page`.
@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 
@@ -16,31 +16,41 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.rules import lines as rules
 from inventory.shared import documents
+from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, Place
 
+# What is printed across the papers of an order that is off.
+OFF = (
+    Order.Status.CANCELLED,
+    Order.Status.DECLINED,
+    Order.Status.WITHDRAWN,
+    Order.Status.EXPIRED,
+    Order.Status.SUPERSEDED,
+)
 
-def quote_context(order: Order) -> dict[str, Any]:
-    """Return what the paper of a quote shows; one that can't be accepted any more says so."""
+
+def order_context(order: Order) -> dict[str, Any]:
+    """Return what a quote and the confirmation of an order show; `state_note` is a quote's."""
     lines = [line for line in order.lines.all() if line.quantity]
     state = order.state_on(timezone.localdate())
     return {
         "order": order,
         "is_open": state == Order.Status.QUOTED,
-        **_state_on_paper(order, state),
+        "state_note": _state_note(order, state),
         "lines": [(line, _pounds(line)) for line in lines],
+        "has_drums": any(line.kind == OrderLine.Kind.HONEY and line.lot for line in lines),
         "figures": drums.figures(lines, on=order.placed_on),
+        "across": across(order),
     }
 
 
-def _state_on_paper(order: Order, state: str) -> dict[str, str]:
-    """Return the state that is printed across a quote, and a sentence that explains it."""
+def _state_note(order: Order, state: str) -> str:
+    """Say on a quote that it can't be accepted any more, and why; nothing on an open one."""
     if state == Order.Status.QUOTED:
-        return {}
-    figures = {
-        "number": order.number,
-        "day": date_format(order.valid_until) if order.valid_until else "",
-    }
-    if state == Order.Status.EXPIRED:
+        return ""
+    figures = {"number": order.number}
+    if state == Order.Status.EXPIRED and order.valid_until:
+        figures["day"] = date_format(order.valid_until)
         sentence = _("This quote was valid until %(day)s and can't be accepted any more.")
     elif state == Order.Status.SUPERSEDED:
         figures["newer"] = order.superseded_by.number
@@ -52,11 +62,24 @@ def _state_on_paper(order: Order, state: str) -> dict[str, str]:
     elif state == Order.Status.CANCELLED:
         sentence = _("This quote or the order it became was cancelled.")
     else:
-        return {
-            "state": _("accepted"),
-            "state_note": _("This quote was accepted, and is order %(number)s now.") % figures,
-        }
-    return {"state": str(Order.Status(state).label), "state_note": sentence % figures}
+        sentence = _("This quote was accepted, and is order %(number)s now.")
+    return sentence % figures
+
+
+def can_be_confirmed(order: Order) -> bool:
+    """Tell whether there is an order to confirm: no quote still, and not sold and paid at once."""
+    return not order.is_quote and order.channel not in Order.AT_ONCE
+
+
+def across(order: Order) -> str:
+    """Return the word that is printed across the papers of an order that is off, or none."""
+    state = order.state_on(timezone.localdate())
+    return str(Order.Status(state).label) if state in OFF else ""
+
+
+def language_of(order: Order) -> str:
+    """Return the language of the papers of an order: the customer's, or the house's."""
+    return order.customer.paper_language if order.customer else House.language()
 
 
 def _pounds(line: OrderLine) -> str:
@@ -107,8 +130,15 @@ def _lots_in(vessels: Iterable[Place]) -> dict[int, Lot | None]:
 
 
 def quote(order: Order) -> bytes:
-    """Return a quote as PDF; raises `PdfUnavailable`."""
-    return documents.render_pdf("documents/quote.html", quote_context(order))
+    """Return a quote as PDF, in the customer's language; raises `PdfUnavailable`."""
+    with translation.override(language_of(order)):
+        return documents.render_pdf("documents/quote.html", order_context(order))
+
+
+def confirmation(order: Order) -> bytes:
+    """Return the confirmation of an order as PDF, in the customer's language."""
+    with translation.override(language_of(order)):
+        return documents.render_pdf("documents/order_confirmation.html", order_context(order))
 
 
 def pick_list(order: Order) -> bytes:

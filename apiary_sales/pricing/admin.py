@@ -6,6 +6,7 @@ from apiary_sales.pricing.models import (
     BulkPrice,
     ChannelCost,
     FillingTime,
+    GoodsCategory,
     PiecePrice,
     PrivateLabel,
     ProductTax,
@@ -55,6 +56,11 @@ class BulkPriceAdmin(NeverChangedAdmin):
 class TaxRateAdmin(NeverChangedAdmin):
     list_display = ["name", "goods", "percent", "valid_from"]
     list_filter = ["goods"]
+
+
+@admin.register(GoodsCategory)
+class GoodsCategoryAdmin(NeverChangedAdmin):
+    list_display = ["goods", "category", "reason", "valid_from"]
 
 
 @admin.register(ProductTax)

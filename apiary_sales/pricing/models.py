@@ -140,7 +140,8 @@ class TaxRate(models.Model):
     """A sales tax rate on one kind of goods, from a day on. Rates are local: ask your authority.
 
     Rates of different names on the same goods (state, county) are added up; a later row of the
-    same name takes over, and one of 0 percent ends it.
+    same name takes over, and one of 0 percent ends it. `jurisdiction` is whose tax it is, for the
+    tax return: a state, a county, a country.
     """
 
     class Goods(models.TextChoices):
@@ -150,6 +151,7 @@ class TaxRate(models.Model):
         SERVICES = "services", _("services")
 
     name = models.CharField(_("name"), max_length=60)
+    jurisdiction = models.CharField(_("jurisdiction"), max_length=60, blank=True)
     goods = models.CharField(_("on"), max_length=8, choices=Goods)
     percent = models.DecimalField(_("percent"), max_digits=7, decimal_places=4)
     valid_from = models.DateField(_("valid from"), default=timezone.localdate)
@@ -170,6 +172,50 @@ class TaxRate(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} {self.percent} %"
+
+
+class GoodsCategoryQuerySet(models.QuerySet["GoodsCategory"]):
+    def in_force(self, on: date) -> list["GoodsCategory"]:
+        """Return what was said last of each kind of goods up to a day."""
+        newest: dict[str, GoodsCategory] = {}
+        for row in self.filter(valid_from__lte=on).order_by("-valid_from", "-id"):
+            newest.setdefault(row.goods, row)
+        return list(newest.values())
+
+
+class GoodsCategory(models.Model):
+    """How one kind of goods is taxed, from a day on, as the owner said; a later row takes over.
+
+    The letters are those of UNCL5305, as EN 16931 uses them.
+    """
+
+    class Category(models.TextChoices):
+        TAXABLE = "S", _("taxable")
+        ZERO_RATED = "Z", _("zero-rated")
+        EXEMPT = "E", _("exempt")
+        OUTSIDE = "O", _("outside the scope of tax")
+
+    goods = models.CharField(_("goods"), max_length=8, choices=TaxRate.Goods)
+    category = models.CharField(_("how it is taxed"), max_length=1, choices=Category)
+    reason = models.CharField(_("reason"), max_length=120, blank=True)
+    valid_from = models.DateField(_("valid from"), default=timezone.localdate)
+
+    objects = GoodsCategoryQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("tax category of goods")
+        verbose_name_plural = _("tax categories of goods")
+        ordering = ["goods", "-valid_from", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(category="E") | ~Q(reason=""),
+                name="goods_category_exempt_has_a_reason",
+                violation_error_message=_("Say why these goods are exempt."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_goods_display()}: {self.get_category_display()}"
 
 
 class ProductTaxQuerySet(models.QuerySet["ProductTax"]):

@@ -34,6 +34,7 @@ urlpatterns = [
     path("services/usual/", services.add_usual, name="services_usual"),
     path("services/<slug:code>/", services.ServiceChangeView.as_view(), name="service_change"),
     path("tax/", prices.tax_rates, name="tax_rates"),
+    path("tax/goods/", taxes.GoodsCategorySetView.as_view(), name="tax_category_set"),
     path("tax/set/", prices.TaxRateSetView.as_view(), name="tax_rate_set"),
     path("drum-or-jar/", drum_or_jar.page, name="drum_or_jar"),
     path("drum-or-jar/<slug:code>/", drum_or_jar.product, name="product_margin"),

@@ -1,18 +1,27 @@
 """Template context for the navigation that is on every page."""
 
+from functools import cache
+
 from django.http import HttpRequest
 from django.utils.formats import get_format
 
 from apiary_sales.web import doors
+from inventory.shared.models import House
 
 
 def navigation(request: HttpRequest) -> dict[str, object]:
     """Give `doors`, the doors this person has, `door`, the one this page is behind, `decimal_sign`.
 
-    A view whose address does not tell its door puts `door` into its own context.
+    `prices_include_tax` is read where a template asks for it. A view whose address does not tell
+    its door puts `door` into its own context.
     """
     user = getattr(request, "user", None)
-    shown = {"decimal_sign": get_format("DECIMAL_SEPARATOR"), "doors": [], "door": ""}
+    shown = {
+        "decimal_sign": get_format("DECIMAL_SEPARATOR"),
+        "doors": [],
+        "door": "",
+        "prices_include_tax": cache(lambda: House.current().prices_include_tax),
+    }
     if user is not None and user.is_authenticated:
         shown |= {"doors": doors.open_to(user), "door": doors.behind(request.path_info)}
     return shown

@@ -9,6 +9,8 @@ from django.utils import timezone
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import money
+from apiary_sales.customers import queries as customers
+from apiary_sales.customers.queries import CertificateState
 from apiary_sales.orders.queries import orders
 from inventory.bottling.models import BottlingDay, BottlingRun
 from inventory.bottling.queries import bottling_days, packed_stock, runs
@@ -54,6 +56,7 @@ class Today:
         """Of how many shortages nobody knows the lot."""
         return sum(row.is_lot_unknown for row in self.shortages)
 
+    to_renew: list[CertificateState]
     open_sheets: list[BottlingDay]
     to_settle: list[bottling_days.ToSettle]
 
@@ -75,6 +78,7 @@ def today(user: User | AnonymousUser) -> Today:
         held_goods=held_goods.in_stores(),
         shortages=shortages.open_rows() if any(map(user.has_perm, SETTLES)) else [],
         cleaning=cleaning.to_do() if user.has_perm("inventory.record_cleaning") else None,
+        to_renew=(customers.to_renew(day) if user.has_perm("customers.manage_customers") else []),
         open_sheets=bottling_days.open_sheets() if may_bottle else [],
         to_settle=bottling_days.to_settle() if may_bottle else [],
     )

@@ -80,17 +80,15 @@ def test_choices_days_and_what_was_empty_are_written_as_people_read_them(seen):
     customers.change(
         grocery,
         name="Corner Grocery",
-        tax_status="exempt",
-        certificate_number="EX-204",
-        certificate_expires=date(2027, 3, 31),
+        kind="bulk",
+        city="Millbrook",
         is_active=False,
     )
 
     [change] = seen()
     assert change.figures == (
-        Figure("sales tax", "taxable", "exempt with certificate"),
-        Figure("certificate number", "–", "EX-204"),
-        Figure("certificate expires", "–", "Mar 31, 2027"),
+        Figure("kind", "shop", "bulk buyer"),
+        Figure("town", "–", "Millbrook"),
         Figure("active", "yes", "no"),
     )
 

@@ -34,6 +34,7 @@ from apiary_sales.api import (
     serializers,
     service_bills,
     shortages,
+    taxes,
     trade,
     views,
     warmings,
@@ -47,12 +48,14 @@ from apiary_sales.billing.services import (
     consignment_reports,
     corrected_invoices,
     credit_notes,
+    late_certificates,
     stand,
     weight_sales,
 )
 from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses
+from apiary_sales.customers.services import certificates as certificate_services
 from apiary_sales.mailing.services import emails as email_services
 from apiary_sales.mailing.services import reminders, texts
 from apiary_sales.orders.services import changes as order_changes
@@ -68,6 +71,7 @@ from apiary_sales.orders.services import (
 from apiary_sales.orders.services import orders as order_services
 from apiary_sales.orders.services.changes import OrderDetails
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
+from apiary_sales.pricing.services import taxes as tax_services
 from inventory.bottling.services import bottling_days as day_services
 from inventory.bottling.services import comb as comb_services
 from inventory.bottling.services import (
@@ -610,6 +614,17 @@ SERVICES = {
     "delivery-rounds/": (trade.RoundsApiView, rounds.plan),
     "delivery-rounds/{number}/": (trade.RoundChangeApiView, rounds.change),
     "delivery-rounds/{number}/{id}/": (trade.StopDeliverApiView, rounds.deliver),
+    "tax-rates/": (taxes.TaxRatesApiView, prices.set_tax_rate),
+    "tax-categories/": (taxes.TaxCategoriesApiView, tax_services.set_category),
+    "customers/{id}/certificates/": (
+        taxes.CertificateAcceptApiView,
+        certificate_services.accept,
+    ),
+    "certificates/{id}/end/": (taxes.CertificateEndApiView, certificate_services.change_end),
+    "certificates/{id}/invoices/{invoice}/": (
+        taxes.LateCertificateApiView,
+        late_certificates.accept,
+    ),
     "invoices/{id}/credit-notes/": (
         credit_notes_api.CreditNotesApiView,
         credit_notes.credit,

@@ -15,7 +15,7 @@ from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.models import PiecePrice
 from apiary_sales.pricing.rules.prices import PricesOfProduct
-from apiary_sales.pricing.rules.tax import PARTS_PER_PERCENT, round_taxes
+from apiary_sales.pricing.rules.tax import PARTS_PER_PERCENT, round_taxes, take_out_taxes
 from inventory.bottling.models import Product, Size
 from inventory.shared.models import House
 from inventory.shared.money import split_cents
@@ -68,7 +68,7 @@ def parts_of(percent):
     return int(Decimal(percent) * PARTS_PER_PERCENT)
 
 
-def tax_data(percent, other_percent="0", *, by_line):
+def tax_data(percent, other_percent="0", *, by_line, included=False):
     """Return the tax as the page gets it: the rates on honey and on other goods."""
     return {
         "rates": {
@@ -76,6 +76,7 @@ def tax_data(percent, other_percent="0", *, by_line):
             "other": {"name": "City", "parts": parts_of(other_percent)},
         },
         "by_line": by_line,
+        "included": included,
     }
 
 
@@ -319,3 +320,48 @@ def test_only_taxes_on_what_is_in_the_basket_are_named():
     )
 
     assert names == ["", "City", "State + City"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "discount", "percent", "other", "tax", "total"),
+    [
+        # 12.00 ÷ 6 = 2.00.
+        ([1200], 0, "20", "0", 200, 1200),
+        # 12.03 ÷ 6 = 2.005 → 2.01: one sum for each rate, not one for each line (2.00 + 0.01).
+        ([1200, 3], 0, "20", "0", 201, 1203),
+        # 9.00 left of 10.00: 9.00 × 7 ÷ 107 = 0.5888 → 0.59.
+        ([1000], 100, "7", "0", 59, 900),
+        ([1000], 0, "0", "0", 0, 1000),
+    ],
+)
+def test_the_page_takes_the_tax_out_of_prices_that_include_it(
+    lines, discount, percent, other, tax, total
+):
+    rates = tax_data(percent, other, by_line=True, included=True)
+
+    (sums,) = scripts.call(FIGURES, "reckon", [[basket_of(lines), discount, rates]])
+
+    assert (sums["tax"], sums["total"]) == (tax, total)
+
+
+def test_honey_and_goods_have_their_tax_taken_out_each_at_its_rate():
+    # 10.50 ÷ 21 = 0.50, 12.00 ÷ 6 = 2.00.
+    basket = [line_of(1050, "honey"), line_of(1200, "other")]
+    rates = tax_data("5", "20", by_line=False, included=True)
+
+    (sums,) = scripts.call(FIGURES, "reckon", [[basket, 0, rates]])
+
+    assert (sums["tax"], sums["total"]) == (250, 2250)
+
+
+@hypothesis_settings(max_examples=5, deadline=None, database=None)
+@given(drawn=st.lists(SALES, min_size=40, max_size=60))
+def test_the_page_takes_out_any_tax_as_the_server_does(drawn):
+    calls = [[lines, [parts_of(percent)] * len(lines)] for lines, _part, percent, _by in drawn]
+
+    page = scripts.call(FIGURES, "taxIncluded", calls)
+
+    assert page == [
+        sum(tax for _net, tax, _odd in take_out_taxes(lines, [Decimal(percent)] * len(lines)))
+        for lines, _part, percent, _by in drawn
+    ]

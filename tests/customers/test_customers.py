@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 import pytest
-from django.db import IntegrityError, connection
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
@@ -45,22 +45,6 @@ def test_two_customers_never_have_the_same_name_whatever_the_capitals(db):
     assert Customer.objects.count() == 1
 
 
-def test_an_exempt_customer_needs_a_certificate_number(db):
-    with pytest.raises(BadValue) as refused:
-        customers.add(name="Mill", tax_status="exempt")
-
-    assert refused.value.parameter == "certificate_number"
-    assert refused.value.message == (
-        "Enter the number of the exemption certificate, or charge sales tax."
-    )
-    assert not Customer.objects.exists()
-
-
-def test_the_database_too_wants_a_certificate_number(db):
-    with pytest.raises(IntegrityError, match="customer_exempt_has_certificate"):
-        builders.customer(tax_status="exempt")
-
-
 def test_all_problems_are_told_at_once_and_nothing_is_changed(db):
     customer = builders.customer("Corner Grocery", terms_days=30)
 
@@ -74,37 +58,6 @@ def test_all_problems_are_told_at_once_and_nothing_is_changed(db):
     ]
     customer.refresh_from_db()
     assert (customer.name, customer.terms_days) == ("Corner Grocery", 30)
-
-
-@pytest.mark.parametrize(
-    ("days", "state", "is_exempt"),
-    [
-        (-1, "expired", False),
-        (0, "soon", True),
-        (1, "soon", True),
-        (30, "soon", True),
-        (31, "valid", True),
-    ],
-)
-def test_a_certificate_is_good_through_its_last_day(db, days, state, is_exempt):
-    customer = builders.customer(
-        tax_status="exempt", certificate_number="X-1", certificate_expires=TODAY + days * DAY
-    )
-
-    certificate = queries.certificate(customer, TODAY)
-
-    assert certificate.state == state
-    assert certificate.is_valid == is_exempt
-    assert customer.is_exempt_on(TODAY) == is_exempt
-
-
-def test_a_certificate_without_an_end_is_good_and_a_taxable_customer_has_none(db):
-    exempt = builders.customer("A", tax_status="exempt", certificate_number="X-1")
-    taxable = builders.customer("B", certificate_number="old")
-
-    assert queries.certificate(exempt, TODAY) == queries.Certificate("valid", None, None)
-    assert queries.certificate(taxable, TODAY) is None
-    assert taxable.is_exempt_on(TODAY) is False
 
 
 def test_every_word_looked_for_must_be_somewhere(db):
@@ -133,7 +86,6 @@ def posted(**changes):
         "tier": "bulk",
         "terms_days": "14",
         "credit_limit_cents": "2500.00",
-        "tax_status": "taxable",
         "is_active": "on",
         **changes,
     }
@@ -150,13 +102,11 @@ def test_the_office_adds_a_customer_and_lands_on_its_page(office):
 
 
 def test_a_refused_customer_is_told_why_at_the_field(office):
-    response = office.post(reverse("customers:create"), posted(tax_status="exempt"))
+    response = office.post(reverse("customers:create"), posted(terms_days="366"))
 
     assert response.status_code == 422
     assert response.context["form"].errors == {
-        "certificate_number": [
-            "Enter the number of the exemption certificate, or charge sales tax."
-        ]
+        "terms_days": ["366 days to pay is too long. Enter 365 or fewer."]
     }
     assert not Customer.objects.exists()
 
@@ -196,17 +146,6 @@ def test_the_list_says_so_when_nobody_is_there_and_when_nobody_fits(office):
     assert "Add shops and drum buyers here" in office.get(reverse("customers:list")).text
     builders.customer()
     assert "No customers match" in office.get(reverse("customers:list"), {"words": "zzz"}).text
-
-
-def test_the_page_warns_of_an_expired_certificate(office):
-    customer = builders.customer(
-        tax_status="exempt", certificate_number="X-1", certificate_expires=date(2020, 1, 31)
-    )
-
-    page = office.get(reverse("customers:detail", args=[customer.pk])).text
-
-    assert "The exemption certificate expired on Jan 31, 2020." in page
-    assert "certificate expired" in office.get(reverse("customers:list")).text
 
 
 def test_the_list_takes_the_same_queries_for_many(office):

@@ -235,19 +235,19 @@ def test_a_quote_is_ended_on_the_page_and_its_paper_says_so(
     order.refresh_from_db()
     assert order.status == status
     assert "too dark" in page.text
-    assert f'<p class="stamp-state">{stamp}' in paper_of(order)
+    assert f'<p class="across">{stamp}</p>' in paper_of(order)
 
 
 def paper_of(order) -> str:
     made = found.quoted().get(pk=order.pk)
-    context = {**papers.quote_context(made), "house": {"name": "House"}}
+    context = {**papers.order_context(made), "house": {"name": "House"}}
     return render_to_string("documents/quote.html", context)
 
 
 def test_the_paper_of_an_open_quote_has_no_stamp(quoted, full_drum):
     paper = paper_of(quoted(full_drum(7), customer_reference="PO 12"))
 
-    assert "stamp-state" not in paper
+    assert 'class="across"' not in paper
     assert "PO 12" in paper
 
 

@@ -25,8 +25,10 @@ from apiary_sales.billing.services import (
     bills,
     consignment_reports,
     credit_notes,
+    drum_deposits,
     expenses,
     invoices,
+    late_certificates,
     payments,
     purchase_orders,
     service_bills,
@@ -35,11 +37,11 @@ from apiary_sales.billing.services import (
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import addresses, customers
+from apiary_sales.customers.services import addresses, certificates, customers
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.contracts import PriceStep
@@ -48,14 +50,24 @@ from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.orders.services import (
     consignments,
     contracts,
+    deliveries,
+    drum_register,
     orders,
     quotes,
     recalls,
     rounds,
     standing_orders,
+    weigh_out,
 )
 from apiary_sales.pricing.models import Service
-from apiary_sales.pricing.services import filling_times, prices, private_labels, seasons, taxes
+from apiary_sales.pricing.services import (
+    filling_times,
+    prices,
+    private_labels,
+    seasons,
+    service_list,
+    taxes,
+)
 from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product, Size
 from inventory.bottling.services import (
     bottling_days,
@@ -127,6 +139,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _add_a_private_label()
     _sell_drums(people[User.Role.OFFICE])
     _sell_jars(people[User.Role.OFFICE], people[User.Role.STAND])
+    _free_from_tax(people[User.Role.OWNER])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _come_late(people[User.Role.BOTTLING])
@@ -567,15 +580,31 @@ def _sell_drums(person) -> None:
         key="full:address",
     )
     order = Order.objects.get(idempotency_key="demo:quote")
-    orders.fulfil(order=order, filled_by=person, key="full:drums")
-    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
-    orders.drums_back(
+    gone = weigh_out.hand_over(
         order=order,
-        drums=[Place.objects.get(code="D-001")],
+        filled_by=person,
+        key="full:drums",
+        scale=weigh_out.ScaleUsed(name="Floor scale", weighed_by="Ines"),
+        drums={
+            line.pk: weigh_out.DrumOnScale(net_grams=line.to_fill - 200, seal=f"S-{line.pk}")
+            for line in order.lines.filter(kind=OrderLine.Kind.HONEY)
+        },
+    )
+    deliveries.describe(fulfilment=gone, carrier="Plains Freight", packages=3)
+    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
+    drum_register.take_back(
+        outings=drum_register.outings_of(order, [Place.objects.get(code="D-001")]),
         received_by=person,
         key="full:drums-back",
     )
     credit_notes.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
+    lost = FulfilmentLine.objects.still_out().filter(fulfilment=gone)[:1]
+    drum_deposits.report_lost(
+        outings=list(lost.select_related("order_line__drum", "fulfilment")),
+        reported_by=person,
+        key="full:drum-lost",
+        note="Never came back",
+    )
 
 
 def _sell_jars(seller, minder) -> None:
@@ -626,6 +655,44 @@ def _sell_jars(seller, minder) -> None:
         method=Payment.Method.CHECK,
         paid_by=seller,
         key="full:paid-back",
+    )
+
+
+def _free_from_tax(owner) -> None:
+    """Accept a certificate that came after wax was billed with tax."""
+    bakery = Customer.objects.get(name="Pinfold Bakery")
+    fee = Service.objects.filter(taxed_as="services").first() or service_list.add(
+        name="Wax rendering", unit="hour", usual_price=Decimal(20), taxed_as="services"
+    )
+    prices.set_tax_rate(
+        name="County tax",
+        jurisdiction="Elder County",
+        goods="services",
+        percent=Decimal("0.5"),
+        valid_from=timezone.localdate(),
+    )
+    billed = service_bills.bill(
+        customer=bakery,
+        lines=[LineWanted(OrderLine.Kind.SERVICE, 100, Decimal(20), service=fee)],
+        billed_by=owner,
+        key="full:taxed-service",
+    )
+    certificate = certificates.accept(
+        customer=bakery,
+        number="OR-5512",
+        jurisdiction="Wisconsin",
+        reason="other",
+        other_reason="works for a school",
+        valid_from=timezone.localdate(),
+        accepted_by=owner,
+        key="full:certificate",
+    )
+    late_certificates.accept(
+        certificate=certificate,
+        invoice=billed,
+        note="accepted in good faith within 90 days",
+        accepted_by=owner,
+        key="full:late-certificate",
     )
 
 

@@ -26,14 +26,19 @@ from django.http import HttpResponse
 from django.test import Client
 from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import translation
 
+from apiary_sales.billing import papers
 from apiary_sales.billing.services import purchase_orders
+from apiary_sales.orders import papers as order_papers
+from apiary_sales.orders.queries import orders
 from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.orders.services import consignments, rounds
 from apiary_sales.pricing.models import priced_products
-from inventory.shared import mailable
+from inventory.shared import documents, mailable
 from inventory.stock.blends import BlendLimits
 from inventory.stock.services import blend_plans, count_sheets, suppliers
+from tests import printed_lines
 from tests.upgrade import databases
 
 Arguments = dict[str, Any]
@@ -174,10 +179,13 @@ LATER = {
     "orders:standing_change",
     "orders:standing_leave_out",
     "orders:standing_pause",
+    "billing:drum_lost",
 }
 
 # What the pages of places show: what is inside the house.
 VESSELS = ["tank", "drum", "pail", "tote"]
+# Orders that are billed after they are taken.
+LATER_PAID = ["shop", "delivery", "bulk"]
 PLACES = [*VESSELS, "shelf", "stand", "van", "consignment"]
 PAPERS = {
     f"documents/{path.name}"
@@ -301,9 +309,31 @@ def _open_everything() -> Iterator[str]:
             yield f"{url} answers {answer.status_code}{_reason(answer)}"
         elif answer["Content-Type"] == "application/pdf" and answer.content[:5] != b"%PDF-":
             yield f"{url} is no PDF"
+    yield from _lines_that_do_not_multiply_out()
     for paper in sorted(PAPERS - rendered):
         yield f"No row of the database leads to the paper {paper}"
     print(f"Opened {opened} addresses, {len(rendered)} templates.")
+
+
+def _lines_that_do_not_multiply_out() -> Iterator[str]:
+    """Name each line of a paper that is wrong for a buyer who multiplies it out."""
+    with translation.override("en"):
+        for bill in apps.get_model("billing.Invoice").objects.all():
+            context = papers.invoice_context(bill)
+            html = documents.render_html(papers.invoice_template(bill), context)
+            if bill.is_receipt:
+                context = papers.receipt_context(bill)
+                html += documents.render_html("documents/receipt.html", context)
+            for text in printed_lines.faults(html):
+                yield f"{bill} prints a line that does not multiply out: {text}"
+        for order in orders.for_page():
+            context = order_papers.order_context(order)
+            html = documents.render_html("documents/quote.html", context)
+            if papers.has_pro_forma(order):
+                context = papers.pro_forma_context(order)
+                html += documents.render_html("documents/pro_forma.html", context)
+            for text in printed_lines.faults(html):
+                yield f"Order {order} prints a line that does not multiply out: {text}"
 
 
 def _put_files_back() -> None:
@@ -337,6 +367,8 @@ def _addresses(client: Client) -> Iterator[tuple[str, tuple[int, ...]]]:
             raise SystemExit(f"{name}: say in {__name__} which rows it is opened for.")
         for kwargs in arguments[name]:
             yield reverse(name, kwargs=kwargs), expected
+    for receipt in arguments["billing:receipt"]:
+        yield f"{reverse('billing:receipt_pdf', kwargs=receipt)}?paper=58", EXPECTED
     for customer in arguments["customers:detail"]:
         yield f"{reverse('billing:payment_create')}?customer={customer['pk']}", EXPECTED
 
@@ -346,6 +378,9 @@ def _expected(name: str) -> tuple[int, ...]:
     has_jar_page = apps.get_model("inventory.JarPage").current().is_on
     if name == "inventory:no_jar_page":
         return (404,)
+    if name == "billing:logo_picture":
+        # A dump is of the database alone, without the picture.
+        return (200, 404)
     if name == "api:blend-search":
         # It wants to be told how much.
         return (400,)
@@ -590,8 +625,8 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "customers:detail customers:edit orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
             "billing:service_bill api:customer-files api:service-bills mailing:pause "
-            "customers:address_create api:customer-addresses "
-            "api:reminder-pauses",
+            "api:reminder-pauses api:statement-paper "
+            "customers:address_create api:customer-addresses",
         ),
         (_mailable(), "mailing:send"),
         (
@@ -647,6 +682,19 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
                 .values("pk", "round__number")
             ],
             "orders:round_stop_deliver api:round-stop-deliver",
+            "billing:service_bill api:customer-files api:service-bills "
+            "customers:certificate_accept api:certificate-accept",
+        ),
+        (
+            _rows("customers.ExemptionCertificate", "pk", "reason"),
+            "customers:certificate customers:certificate_end billing:late_certificate "
+            "api:certificate-end",
+        ),
+        (
+            _late_certificates(),
+            "billing:late_certificate_accept api:certificate-late",
+            "billing:service_bill api:customer-files api:service-bills billing:drums_return "
+            "billing:deposit_refund api:deposit-refunds",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
@@ -654,12 +702,12 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "orders:order_change orders:order_reserve_missing api:order-change "
             "api:order-substitute api:order-reserve-missing api:order-cancel "
             "orders:pick_list orders:pick_list_pdf orders:drums_back billing:invoice_create "
-            "api:order-detail api:order-files",
+            "api:order-detail api:order-files api:order-hand-over",
         ),
         (
             _rows("orders.Order", "number", "status", channel="bulk"),
-            "orders:quote_accept orders:quote_pdf orders:quote_decline orders:quote_withdraw "
-            "api:quote-accept api:quote-decline api:quote-withdraw",
+            "orders:quote_accept orders:quote_pdf api:quote-paper orders:quote_decline "
+            "orders:quote_withdraw api:quote-accept api:quote-decline api:quote-withdraw",
         ),
         (
             list(
@@ -674,11 +722,51 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("customers.DeliveryAddress", "pk"),
             "customers:address_remove api:delivery-address-remove",
         ),
-        (list(fulfilments.values("pk", number=F("order__number"))), "orders:order_take_back"),
+        (
+            _rows("orders.Order", "number", "channel", "status", channel__in=LATER_PAID),
+            "billing:pro_forma_pdf api:pro-forma",
+        ),
+        (
+            _rows(
+                "orders.Order",
+                "number",
+                "channel",
+                "status",
+                channel__in=LATER_PAID,
+                status__in=["open", "part_filled", "filled", "cancelled"],
+            ),
+            "orders:confirmation_pdf api:order-confirmation",
+        ),
+        (
+            list(fulfilments.values("pk", number=F("order__number"))),
+            "orders:order_take_back orders:delivery",
+        ),
+        (
+            [
+                {**row, "paper": paper}
+                for row in fulfilments.values("pk", number=F("order__number"))
+                for paper in ("delivery-note", "bill-of-lading", "packing-slip")
+            ],
+            "orders:delivery_paper orders:delivery_paper_pdf",
+        ),
+        (
+            [{**row, "paper": "packing-slip"} for row in fulfilments.values("pk")],
+            "api:delivery-paper",
+        ),
+        (list(fulfilments.values("pk")), "api:delivery"),
+        (
+            _rows("inventory.Place", "code", kind="drum"),
+            "billing:drum_history api:drum-history",
+        ),
+        (_rows("orders.ReturnedDrum", "pk"), "billing:deposit_keep api:keep-deposit"),
+        (
+            _rows("orders.FulfilmentLine", "pk", shipped_drum__isnull=False),
+            "billing:drum_lost",
+        ),
         (
             _rows("billing.Invoice", "pk", "series", "returns_deposit"),
             "billing:invoice_detail billing:invoice_pdf billing:invoice_credit "
-            "billing:deposit_credit billing:use_on_account api:invoice-detail",
+            "billing:deposit_credit billing:use_on_account api:invoice-detail api:invoice-paper",
         ),
         (
             _rows("billing.Invoice", "pk", "open_cents", order__channel="stand", credits=None),
@@ -687,6 +775,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.Payment", "pk", "method"),
             "billing:payment_detail billing:payment_undo",
+        ),
+        (
+            _rows("billing.Payment", "pk", "method", reverses=None),
+            "billing:payment_pdf api:payment-paper",
         ),
         (
             _rows("billing.PurchaseOrder", "number", "status"),
@@ -774,6 +866,14 @@ def _blend_plans() -> list[Arguments]:
             key="walk:blend",
         )
     return _rows("inventory.BlendPlan", "number", "status")
+
+
+def _late_certificates() -> list[Arguments]:
+    """Return certificates with an invoice of their customer, which they may free or not."""
+    found = apps.get_model("customers.ExemptionCertificate").objects.filter(
+        customer__invoices__isnull=False
+    )
+    return list(found.values("pk", invoice=F("customer__invoices__pk"))[:5])
 
 
 def _rows(model: str, argument: str, *kinds: str, **where: Any) -> list[Arguments]:

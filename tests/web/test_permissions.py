@@ -101,7 +101,7 @@ OPEN = {
     "web:today",
     "web:what_is_new",
 }
-SAMPLES = {"pk": 1, "year": 2026, "what": "moisture"}
+SAMPLES = {"invoice": 1, "pk": 1, "year": 2026, "what": "moisture"}
 
 
 def addresses(resolver=None, namespace: str = "") -> Iterator[tuple[str, str]]:

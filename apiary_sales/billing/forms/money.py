@@ -13,7 +13,7 @@ from apiary_sales.customers.models import Customer
 from inventory.shared import words
 from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
 from inventory.shared.forms.countries import CountryField
-from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.shared.models import House
 
 OLDEST_FIRST = "oldest"
@@ -140,6 +140,17 @@ class HouseDetailsForm(forms.ModelForm):
 
     drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)
     drum_price_cents = MoneyField(label=_("Price of an empty drum"), error_messages=NOT_NEGATIVE)
+    drum_tolerance_percent = NumberField(
+        label=_("Difference of a drum's weight that is not asked about, percent"),
+        max_digits=4,
+        decimal_places=2,
+        min_value=0,
+        max_value=20,
+        help_text=_(
+            "When a drum is weighed as it leaves and the scale differs by more from the books, a "
+            "person has to confirm it."
+        ),
+    )
     origin_country = CountryField(label=_("Country of your own honey"), required=False)
 
     class Meta:
@@ -156,10 +167,15 @@ class HouseDetailsForm(forms.ModelForm):
             "tax_number",
             "payment_note",
             "paper",
+            "receipt_paper",
             "tax_rounding",
+            "prices_include_tax",
+            "deposits_taxed",
             "quote_days",
             "drum_deposit_cents",
             "drum_price_cents",
+            "drum_tolerance_percent",
+            "deposits_taxed",
             "market",
             "origin_country",
             "origin_region",
@@ -168,6 +184,7 @@ class HouseDetailsForm(forms.ModelForm):
         field_classes = {"quote_days": WholeNumberField}
         error_messages = {
             "paper": {"required": CHOOSE},
+            "receipt_paper": {"required": CHOOSE},
             "market": {"required": CHOOSE},
             "tax_rounding": {"required": CHOOSE},
             "origin_rule": {"required": CHOOSE},
@@ -185,5 +202,13 @@ class HouseDetailsForm(forms.ModelForm):
             "payment_note": _("Printed on invoices: account, name on checks, other ways."),
             "tax_rounding": _(
                 "Ask your tax office which one to use. Both follow the usual rounding rule."
+            ),
+            "prices_include_tax": _(
+                "As where value added tax is paid: the buyer pays the price to the cent, and the "
+                "tax is worked out from it, once for each rate of an invoice. A buyer who is "
+                "exempt pays the same price unless the order has a lower one."
+            ),
+            "deposits_taxed": _(
+                "If not, a deposit is outside the scope of tax. Ask your tax office."
             ),
         }

@@ -2,8 +2,10 @@
 
 from .book import Entry, EntryLine
 from .consignment import ConsignmentReport
+from .deposits import KeptDeposit
 from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
+from .late_certificates import LateCertificate
 from .payments import Allocation, Payment
 from .purchasing import (
     PaidBy,
@@ -26,6 +28,8 @@ __all__ = [
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
+    "KeptDeposit",
+    "LateCertificate",
     "PaidBy",
     "Payment",
     "PurchaseOrder",

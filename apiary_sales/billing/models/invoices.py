@@ -9,8 +9,12 @@ from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Weighing
+from apiary_sales.orders.rules.lines import printed_quantity
+from apiary_sales.pricing.models import GoodsCategory
+from inventory.shared import series, words
+from inventory.shared.money import cents_half_up
 
 
 def plain(number: Decimal) -> Decimal:
@@ -40,8 +44,9 @@ class Invoice(models.Model):
     document was written before the books began; it has the number it had there and no order.
     """
 
-    RECEIPT_PREFIX = "R"
-    CREDIT_PREFIX = "C"
+    INVOICE_PREFIX = series.INVOICES
+    RECEIPT_PREFIX = series.RECEIPTS
+    CREDIT_PREFIX = series.CREDIT_NOTES
 
     series = models.CharField(max_length=12)
     number = models.PositiveIntegerField()
@@ -140,6 +145,9 @@ class InvoiceLine(models.Model):
     Quantity, discount, amount and tax are negative on a credit note, whose lines say what they
     credit: goods, by quantity at the price billed; a price, by the difference for a quantity; or an
     allowance, by an amount. `tax_category` is a code of UNCL5305, as EN 16931 uses it.
+
+    `amount_cents` is before tax. Where prices include their tax, quantity × unit price − discount
+    is `shown_cents` instead: the amount with its tax, and with a cent that both cannot reach.
     """
 
     class CreditedAs(models.TextChoices):
@@ -147,11 +155,7 @@ class InvoiceLine(models.Model):
         PRICE = "price", _("price")
         ALLOWANCE = "allowance", _("allowance")
 
-    class TaxCategory(models.TextChoices):
-        TAXABLE = "S", _("taxable")
-        ZERO_RATED = "Z", _("zero-rated")
-        EXEMPT = "E", _("exempt")
-        OUTSIDE = "O", _("outside the scope of tax")
+    TaxCategory = GoodsCategory.Category
 
     class Unit(models.TextChoices):
         PIECE = "piece", _("pc")
@@ -179,7 +183,7 @@ class InvoiceLine(models.Model):
     credited_as = models.CharField(max_length=10, choices=CreditedAs, blank=True)
     description = models.CharField(max_length=200)
     lot_code = models.CharField(max_length=30, blank=True)
-    quantity = models.DecimalField(max_digits=14, decimal_places=3)
+    quantity = models.DecimalField(max_digits=16, decimal_places=5)
     unit = models.CharField(max_length=12, choices=Unit)
     unit_price = models.DecimalField(max_digits=12, decimal_places=4)
     discount_cents = models.BigIntegerField(default=0)
@@ -187,10 +191,14 @@ class InvoiceLine(models.Model):
     tax_name = models.CharField(max_length=60, blank=True)
     tax_percent = models.DecimalField(max_digits=7, decimal_places=4, default=0)
     tax_cents = models.BigIntegerField(default=0)
+    rounding_cents = models.BigIntegerField(default=0)
     tax_category = models.CharField(
         max_length=1, choices=TaxCategory, default=TaxCategory.ZERO_RATED
     )
     exemption_reason = models.CharField(max_length=120, blank=True)
+    certificate = models.ForeignKey(
+        ExemptionCertificate, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
 
     class Meta:
         ordering = ["id"]
@@ -211,6 +219,34 @@ class InvoiceLine(models.Model):
         needed = -int(plain(self.quantity).as_tuple().exponent)
         places = max(2, needed) if self.unit == self.Unit.POUND else needed
         return number_format(self.quantity, places, force_grouping=True).replace("-", "−")
+
+    @property
+    def shown_cents(self) -> int:
+        """The amount as its price says it: with its tax, where prices include it."""
+        if not self.invoice.prices_include_tax:
+            return self.amount_cents
+        return self.amount_cents + self.tax_cents + self.rounding_cents
+
+    @property
+    def multiplies_out(self) -> bool:
+        """Whether quantity × unit price − discount is the amount, as it is printed."""
+        gross_cents = cents_half_up(self.quantity * self.unit_price)
+        return gross_cents - self.discount_cents == self.shown_cents
+
+    @property
+    def made_up_of(self) -> str:
+        """How the amount is made up where it does not multiply out; empty where it does.
+
+        The lots of one order line share its amount, so that their cents add up to it.
+        """
+        if self.multiplies_out or self.fulfilment_line is None:
+            return ""
+        whole = self.fulfilment_line.order_line
+        return _("part of %(quantity)s at %(price)s, %(amount)s together") % {
+            "quantity": printed_quantity(whole),
+            "price": words.unit_price(whole.unit_price),
+            "amount": words.money(whole.amount_cents),
+        }
 
     @property
     def weighing(self) -> Weighing | None:

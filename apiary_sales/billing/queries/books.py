@@ -12,6 +12,7 @@ from apiary_sales.billing.models import (
     EntryLine,
     Invoice,
     InvoiceLine,
+    KeptDeposit,
     Payment,
 )
 from apiary_sales.billing.queries import closing
@@ -99,10 +100,12 @@ def _wrong_totals() -> Iterator[str]:
         Invoice.objects.annotate(
             lines_net=Coalesce(Sum("lines__amount_cents"), 0),
             lines_tax=Coalesce(Sum("lines__tax_cents"), 0),
+            lines_rounding=Coalesce(Sum("lines__rounding_cents"), 0),
         )
         .exclude(
             lines_net=F("net_cents"),
             lines_tax=F("tax_cents"),
+            lines_rounding=F("rounding_cents"),
             total_cents=F("net_cents") + F("tax_cents") + F("rounding_cents"),
         )
         .order_by("id")
@@ -295,15 +298,19 @@ def _wrong_taxes() -> Iterator[str]:
 
 
 def _wrong_deposits() -> Iterator[str]:
-    """What is held for drums is what was billed for them and not given back."""
+    """What is held for drums is what was billed for them and neither given back nor kept."""
     held = EntryLine.objects.filter(account=Account.DEPOSITS).aggregate(
         cents=Coalesce(Sum("amount_cents"), 0)
     )["cents"]
     billed = InvoiceLine.objects.filter(
         fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT
     ).aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
-    if held != -billed:
-        yield f"Deposits of {billed} cents are billed, and the book holds {-held}."
+    kept = KeptDeposit.objects.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    if held != kept - billed:
+        yield (
+            f"Deposits of {billed} cents are billed and {kept} are kept, "
+            f"and the book holds {-held}."
+        )
 
 
 def _missing_numbers() -> Iterator[str]:

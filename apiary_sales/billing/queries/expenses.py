@@ -153,7 +153,7 @@ def label_of(detail: str) -> str:
 
 
 @dataclass(frozen=True)
-class Proposal:
+class ExpenseProposal:
     """The next one of an expense that comes again, and how many wait with it."""
 
     recurring: RecurringExpense
@@ -161,11 +161,11 @@ class Proposal:
     waiting: int
 
 
-def proposals(on: date) -> list[Proposal]:
+def proposals(on: date) -> list[ExpenseProposal]:
     """Return what is due up to a day and neither entered nor skipped, the oldest first."""
     found = RecurringExpense.objects.filter(is_active=True, next_on__lte=on)
     return [
-        Proposal(
+        ExpenseProposal(
             each,
             each.next_on,
             rhythm_days.days_due(each.first_on, each.rhythm, each.next_on, on),

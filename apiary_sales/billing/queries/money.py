@@ -294,9 +294,12 @@ _RECEIPT = Q(series__startswith=Invoice.RECEIPT_PREFIX)
 def _named(text: str) -> Q:
     found = Q(customer__name__icontains=text) | Q(order__number__iexact=text)
     found |= Q(order__customer_reference__icontains=text)
+    # A number said on the telephone may come without its letter.
+    found |= Q(order__number__iendswith=text) if text[:2].isdecimal() else Q()
     series, _dash, number = text.rpartition("-")
     if series and number.isdecimal() and len(number) < 10:
-        found |= Q(series__iexact=series, number=int(number))
+        named = Q(series__iendswith=series) if series.isdecimal() else Q(series__iexact=series)
+        found |= named & Q(number=int(number))
     return found
 
 

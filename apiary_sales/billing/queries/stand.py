@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice
 from apiary_sales.customers.models import Customer
-from apiary_sales.pricing.models import ProductTax, TaxRate
+from apiary_sales.pricing.models import GoodsCategory, ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.prices import PricesOfProduct
@@ -105,16 +105,22 @@ def tax_data(on: date) -> dict[str, Any]:
 
     Rates are in ten-thousandths of a percent.
     """
-    rates = tax.rates_by_goods(TaxRate.objects.in_force(on))
+    house = House.current()
+    usual = tax.treatments(
+        TaxRate.objects.in_force(on),
+        GoodsCategory.objects.in_force(on),
+        deposits_taxed=house.deposits_taxed,
+    )
     return {
         "rates": {
             goods.value: {
-                "name": rates[goods].name,
-                "parts": int(rates[goods].percent * tax.PARTS_PER_PERCENT),
+                "name": usual[goods].rate.name,
+                "parts": int(usual[goods].rate.percent * tax.PARTS_PER_PERCENT),
             }
             for goods in tax.CLASSES
         },
-        "by_line": House.current().tax_rounding == House.Rounding.BY_LINE,
+        "by_line": house.tax_rounding == House.Rounding.BY_LINE,
+        "included": house.prices_include_tax,
     }
 
 

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
 from apiary_sales.billing.services import book, credit_notes, invoices, payments
 from apiary_sales.billing.services.invoices import Draft
+from apiary_sales.customers.models import ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.services import orders
 from inventory.shared import keys
@@ -38,12 +39,14 @@ def draft(
     changes: Mapping[int, LineChange] | None = None,
     *,
     customer_reference: str | None = None,
+    certificate: ExemptionCertificate | None = None,
 ) -> Draft:
     """Return the corrected copy that `correct` would issue now.
 
     It bills what the invoice billed, at the prices in `changes` by the key of the line, with the
-    buyer's address and certificate as they are known now. The days to pay run on from the first
-    invoice. Raises `BadValue` (or several) at `changes.<key>.<name>`, `NotAllowedNow`.
+    buyer's address and certificate as they are known now, or with a `certificate` that was accepted
+    for it later. The days to pay run on from the first invoice. Raises `BadValue` (or several) at
+    `changes.<key>.<name>`, `NotAllowedNow`.
     """
     if invoice.order is None or invoice.is_credit_note or invoice.is_receipt:
         raise NotAllowedNow(
@@ -70,7 +73,7 @@ def draft(
     if not priced:
         problems.add("changes", _("Leave at least one line on the corrected invoice."))
     problems.raise_any()
-    made = invoices.compose(invoice.order, priced)
+    made = invoices.compose(invoice.order, priced, certificate=certificate)
     made.invoice.corrects = invoice
     made.invoice.due_on = max(
         made.invoice.issued_on, invoice.issued_on + timedelta(days=invoice.terms_days)
@@ -89,6 +92,7 @@ def correct(
     reason: str,
     changes: Mapping[int, LineChange] | None = None,
     customer_reference: str | None = None,
+    certificate: ExemptionCertificate | None = None,
     expected_total_cents: int | None = None,
 ) -> Invoice:
     """Credit what is left of an invoice, issue a corrected copy, and return the copy.
@@ -100,14 +104,14 @@ def correct(
     if invoice.order:
         orders.lock(invoice.order)
     refuse_repeat(Invoice, key)
-    made = draft(invoice, changes, customer_reference=customer_reference)
+    made = draft(invoice, changes, customer_reference=customer_reference, certificate=certificate)
     invoices.check_total(made, expected_total_cents)
     if credit_notes.left_on(invoice):
         credit_notes.credit(
             invoice=invoice, issued_by=issued_by, key=keys.part(key, "credit"), reason=reason
         )
     made.invoice.note = reason.strip()
-    copy = invoices.save(made, prefix="", issued_by=issued_by, key=key)
+    copy = invoices.save(made, prefix=Invoice.INVOICE_PREFIX, issued_by=issued_by, key=key)
     _put_payments(invoice, copy)
     return copy
 

@@ -5,13 +5,13 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice, InvoiceLine
-from apiary_sales.billing.rules import CreditedLine, Left, LineCredit
+from apiary_sales.billing.models import Invoice, InvoiceLine, KeptDeposit
+from apiary_sales.billing.rules import Left, LineCredit
 from apiary_sales.billing.services import book, invoices
 from apiary_sales.billing.services.invoices import Draft
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
@@ -26,7 +26,10 @@ __all__ = ["credit", "credit_deposit", "draft", "drums_on_deposit", "left_on"]
 
 
 def left_on(invoice: Invoice) -> list[Left]:
-    """Return what of each line of an invoice no credit note has taken back yet."""
+    """Return what of each line of an invoice no credit note has taken back yet.
+
+    The deposit of a drum that never came back is kept, and not left to credit.
+    """
     lines = invoice.lines.select_related(
         "fulfilment_line__order_line__product",
         "fulfilment_line__order_line__drum",
@@ -34,8 +37,15 @@ def left_on(invoice: Invoice) -> list[Left]:
         "fulfilment_line__lot__product__item",
         "fulfilment_line__fulfilment",
     ).prefetch_related("taxes")
-    credited = InvoiceLine.objects.filter(invoice__credits=invoice).prefetch_related("taxes")
-    return rules.left_on(lines, credited)
+    credited = (
+        InvoiceLine.objects.filter(invoice__credits=invoice)
+        .select_related("invoice")
+        .prefetch_related("taxes")
+    )
+    kept = KeptDeposit.objects.filter(invoice_line__invoice=invoice).values_list(
+        "invoice_line", "amount_cents"
+    )
+    return rules.without_kept(rules.left_on(lines, credited), kept)
 
 
 def draft(
@@ -77,7 +87,6 @@ def draft(
         buyer=invoice.buyer,
         exemption=invoice.exemption,
         prices_include_tax=invoice.prices_include_tax,
-        rounding_cents=-_rounding_left(invoice) if _takes_all(left, made) else 0,
         note=reason.strip(),
     )
     return invoices.add_up(note, [each.line for each in made], [each.taxes for each in made])
@@ -174,11 +183,12 @@ def credit_deposit(
             % {"invoice": invoice, "count": there},
             parameter="drums",
         )
-    came_back = ngettext(
-        "Deposit of %(count)s drum that came back",
-        "Deposit of %(count)s drums that came back",
-        drums,
-    ) % {"count": drums}
+    with translation.override(invoice.language):
+        came_back = ngettext(
+            "Deposit of %(count)s drum that came back",
+            "Deposit of %(count)s drums that came back",
+            drums,
+        ) % {"count": drums}
     lines = []
     for each in out:
         if back := min(drums, int(each.quantity)):
@@ -204,16 +214,6 @@ def _save(made: Draft, *, issued_by: Person, key: str) -> Invoice:
     if note.credits:
         book.credit(note.credits, -note.total_cents)
     return note
-
-
-def _takes_all(left: Sequence[Left], made: Iterable[CreditedLine]) -> bool:
-    """Tell whether nothing is left on an invoice after these lines of a credit note."""
-    return sum(each.amount_cents for each in left) == -sum(each.line.amount_cents for each in made)
-
-
-def _rounding_left(invoice: Invoice) -> int:
-    """Return the rounding of a bill that no credit note has taken back yet, in cents."""
-    return invoice.rounding_cents + sum(note.rounding_cents for note in invoice.credit_notes.all())
 
 
 def _check_credit(

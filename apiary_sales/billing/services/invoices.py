@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import chain
 
 from django.conf import settings
 from django.db import transaction
@@ -14,9 +15,9 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine, InvoiceLineTax
-from apiary_sales.billing.services import book
+from apiary_sales.billing.services import book, line_taxes
 from apiary_sales.billing.services.book import Account, BookLine
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
@@ -32,9 +33,9 @@ from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import numbers
 
 # What has no product; a product says itself what it is taxed as.
-GOODS_TAXED_AS: dict[str, TaxRate.Goods] = {
+GOODS_TAXED_AS: dict[str, str] = {
     OrderLine.Kind.HONEY: TaxRate.Goods.HONEY,
-    OrderLine.Kind.DRUM_DEPOSIT: TaxRate.Goods.OTHER,
+    OrderLine.Kind.DRUM_DEPOSIT: tax.DEPOSIT,
     OrderLine.Kind.DRUM_SALE: TaxRate.Goods.OTHER,
     OrderLine.Kind.FREIGHT: TaxRate.Goods.FREIGHT,
     OrderLine.Kind.WEIGHED: TaxRate.Goods.OTHER,
@@ -55,7 +56,7 @@ class Draft:
     @property
     def tax_sums(self) -> list[rules.TaxSum]:
         """The tax by rate, as it is printed."""
-        return rules.taxes_of(self.lines)
+        return rules.taxes_of(self.lines, chain(*self.taxes))
 
 
 def find(key: str) -> Invoice | None:
@@ -116,7 +117,8 @@ def issue(
         raise NotAllowedNow(_why_nothing(order))
     _check_date(made.invoice.issued_on, made.invoice.supplied_on)
     check_total(made, expected_total_cents)
-    prefix = Invoice.RECEIPT_PREFIX if order.channel == Order.Channel.STAND else ""
+    is_receipt = order.channel == Order.Channel.STAND
+    prefix = Invoice.RECEIPT_PREFIX if is_receipt else Invoice.INVOICE_PREFIX
     return save(made, prefix=prefix, issued_by=issued_by, key=key)
 
 
@@ -183,44 +185,26 @@ def compose(
     order: Order,
     priced: Sequence[tuple[FulfilmentLine, InvoiceLine]],
     issued_on: date | None = None,
+    *,
+    certificate: ExemptionCertificate | None = None,
 ) -> Draft:
-    """Return the bill of these goods at the prices of their lines, with the taxes due on them."""
+    """Return the bill of these goods at the prices of their lines, with the taxes due on them.
+
+    The buyer's certificate of the day of the hand-over counts, unless another is given.
+    """
     house, customer = House.current(), order.customer
     issued_on = issued_on or timezone.localdate()
     goods, lines = [good for good, _line in priced], [line for _good, line in priced]
     supplied_on = max(good.fulfilment.filled_on for good in goods)
-    is_exempt = customer is not None and customer.is_exempt_on(supplied_on)
+    certificate = certificate or line_taxes.certificate_of(customer, supplied_on)
     own = ProductTax.objects.by_product()
-    taxes = tax.tax_invoice_lines(
-        [
-            tax.TaxLine(taxed_as(good.order_line, own), line.amount_cents)
-            for good, line in zip(goods, lines, strict=True)
-        ],
-        house.tax_rounding,
-        rates={} if is_exempt else tax.rates_by_goods(TaxRate.objects.in_force(supplied_on)),
+    taxes = line_taxes.put_on(
+        lines,
+        [taxed_as(good.order_line, own) for good in goods],
+        on=supplied_on,
+        house=house,
+        certificate=certificate,
     )
-    rows: list[list[InvoiceLineTax]] = []
-    for line, taxed in zip(lines, taxes, strict=True):
-        line.tax_name = taxed.name
-        line.tax_percent = taxed.percent
-        line.tax_cents = taxed.tax_cents
-        if is_exempt and customer is not None:
-            line.tax_category = InvoiceLine.TaxCategory.EXEMPT
-            line.exemption_reason = _exemption(customer)
-        elif taxed.percent:
-            line.tax_category = InvoiceLine.TaxCategory.TAXABLE
-        rows.append(
-            [
-                InvoiceLineTax(
-                    name=taxed.name,
-                    percent=taxed.percent,
-                    base_cents=line.amount_cents,
-                    tax_cents=taxed.tax_cents,
-                )
-            ]
-            if taxed.percent
-            else []
-        )
     at_once = order.channel == Order.Channel.STAND
     due_days = customer.terms_days if customer and not at_once else 0
     invoice = Invoice(
@@ -233,17 +217,21 @@ def compose(
         currency=settings.CURRENCY,
         seller=seller_of(house),
         buyer=_buyer(customer, order),
-        exemption=_exemption(customer) if customer and is_exempt else "",
+        exemption=certificate.sentence() if certificate else "",
+        prices_include_tax=house.prices_include_tax,
     )
-    return add_up(invoice, lines, rows)
+    return add_up(invoice, lines, taxes)
 
 
 def add_up(invoice: Invoice, lines: list[InvoiceLine], taxes: list[list[InvoiceLineTax]]) -> Draft:
-    """Return the draft of a bill of these lines, its total the sum of them and its rounding."""
+    """Return the draft of a bill of these lines, its total the sum of them and their rounding."""
+    for line in lines:
+        line.invoice = invoice
     total = rules.total_of(lines)
     invoice.net_cents = total.net_cents
     invoice.tax_cents = total.tax_cents
-    invoice.total_cents = total.total_cents + invoice.rounding_cents
+    invoice.rounding_cents = total.rounding_cents
+    invoice.total_cents = total.total_cents
     return Draft(invoice, lines, taxes)
 
 
@@ -348,7 +336,7 @@ def line_of(good: FulfilmentLine) -> InvoiceLine:
 def seller_of(house: House) -> dict[str, str]:
     """Return the house's address as printed on this day."""
     fields = ("name", "street", "city", "region", "postal_code", "country")
-    more = ("phone", "email", "tax_number", "payment_note")
+    more = ("country_code", "phone", "email", "tax_number", "payment_note")
     return {field: getattr(house, field) for field in (*fields, *more)}
 
 
@@ -358,10 +346,5 @@ def _buyer(customer: Customer | None, order: Order) -> dict[str, str]:
     if customer is None:
         return reference
     fields = ("name", "contact", "street", "city", "region", "postal_code", "country")
-    return {**{field: getattr(customer, field) for field in fields}, **reference}
-
-
-def _exemption(customer: Customer) -> str:
-    return _("Exempt from sales tax, certificate %(number)s") % {
-        "number": customer.certificate_number
-    }
+    more = ("country_code", "tax_number")
+    return {**{field: getattr(customer, field) for field in (*fields, *more)}, **reference}

@@ -10,14 +10,14 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.rules import BillTotal
-from apiary_sales.billing.services import credit_notes, invoices, payments
+from apiary_sales.billing.services import credit_notes, invoices, line_taxes, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
-from apiary_sales.pricing.models import ProductTax, TaxRate
+from apiary_sales.pricing.models import ProductTax
 from apiary_sales.pricing.rules import tax
+from apiary_sales.pricing.rules.tax import TaxedAmount
 from inventory.shared import keys, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
@@ -133,15 +133,17 @@ def sell(
     return StandSale(fulfilment.order, fulfilment, receipt, payment)
 
 
-def total_of(line: LineWanted) -> BillTotal:
+def total_of(line: LineWanted) -> TaxedAmount:
     """Return what a sale of one line comes to now, with its tax, to a buyer who is taxed."""
-    rates = tax.rates_by_goods(TaxRate.objects.in_force(timezone.localdate()))
+    house = House.current()
+    goods = invoices.taxed_as(line, ProductTax.objects.by_product())
     [taxed] = tax.tax_invoice_lines(
-        [tax.TaxLine(invoices.taxed_as(line, ProductTax.objects.by_product()), line.amount_cents)],
-        House.current().tax_rounding,
-        rates=rates,
+        [tax.TaxLine(goods, line.amount_cents)],
+        house.tax_rounding,
+        treatments=line_taxes.treatments_on(timezone.localdate(), house=house),
+        prices_include_tax=house.prices_include_tax,
     )
-    return BillTotal(line.amount_cents, taxed.tax_cents)
+    return taxed
 
 
 @transaction.atomic

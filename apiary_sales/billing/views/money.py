@@ -1,5 +1,6 @@
 """Money owed and received: the first page, invoices, payments, statements."""
 
+from itertools import chain
 from typing import Any
 
 from django.contrib import messages
@@ -102,11 +103,8 @@ def invoice_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     name = (
         _("Credit note %(number)s.pdf") if invoice.is_credit_note else _("Invoice %(number)s.pdf")
     )
-    return documents.serve(
-        request,
-        name=name % {"number": invoice},
-        template_name=papers.invoice_template(invoice),
-        context=papers.invoice_context(invoice),
+    return documents.answer(
+        request, name=name % {"number": invoice}, make=lambda: papers.invoice(invoice)
     )
 
 
@@ -152,7 +150,7 @@ class IssueView(ActView):
             "order": self.order,
             "draft": draft.invoice if draft else None,
             "lines": draft.lines if draft else [],
-            "taxes": rules.taxes_of(draft.lines) if draft else [],
+            "taxes": rules.taxes_of(draft.lines, chain(*draft.taxes)) if draft else [],
             "issued": self.order.invoices.order_by("id"),
         }
 
@@ -317,19 +315,7 @@ class PayBackView(ActView):
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def payment_detail(request: HttpRequest, pk: int) -> HttpResponse:
-    payment = _payment(pk)
-    put_to = payments.put_to(payment)
-    left_cents = payment.amount_cents - sum(cents for _invoice, cents in put_to)
-    return render(
-        request,
-        "billing/payment_detail.html",
-        {
-            "payment": payment,
-            "put_to": put_to,
-            "left_cents": left_cents,
-            "undone_by": Payment.objects.filter(reverses=payment).first(),
-        },
-    )
+    return render(request, "billing/payment_detail.html", papers.payment_context(_payment(pk)))
 
 
 def _payment(pk: int) -> Payment:
@@ -385,13 +371,14 @@ def statement(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def statement_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    context = _statement_context(request, pk)
+    since, until = StatementForm(request.GET).days()
+    customer = get_object_or_404(Customer, pk=pk)
     name = _("Statement %(customer)s %(day)s.pdf") % {
-        "customer": context["statement"].customer,
-        "day": context["statement"].until.isoformat(),
+        "customer": customer,
+        "day": until.isoformat(),
     }
-    return documents.serve(
-        request, name=name, template_name="documents/statement.html", context=context
+    return documents.answer(
+        request, name=name, make=lambda: papers.statement(customer, since, until)
     )
 
 

@@ -14,6 +14,7 @@ from apiary_sales.billing.services.stand import StandSale
 from apiary_sales.billing.views.stand import SELL, sold_text
 from apiary_sales.orders.queries.by_weight import offers
 from apiary_sales.orders.rules.lines import LineWanted
+from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
@@ -85,4 +86,5 @@ class SellByWeightView(ActView):
             "offers": self.offers,
             "line": line,
             "total": stand.total_of(line) if line else None,
+            "prices_include_tax": House.current().prices_include_tax,
         }

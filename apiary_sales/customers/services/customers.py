@@ -1,6 +1,5 @@
 """Add customers and change what is known of them."""
 
-from datetime import date
 from typing import Required, TypedDict, Unpack
 
 from django.db import transaction
@@ -30,9 +29,6 @@ class CustomerDetails(TypedDict, total=False):
     country: str
     terms_days: int
     credit_limit_cents: int | None
-    tax_status: str
-    certificate_number: str
-    certificate_expires: date | None
     is_active: bool
     note: str
     supplier: Supplier | None
@@ -77,11 +73,6 @@ def _check(customer: Customer) -> None:
                 "Open that one, or add the town to this name."
             )
             % {"name": namesake.name},
-        )
-    if customer.tax_status == Customer.TaxStatus.EXEMPT and not customer.certificate_number:
-        problems.add(
-            "certificate_number",
-            _("Enter the number of the exemption certificate, or charge sales tax."),
         )
     if customer.terms_days > TERMS_DAYS_MAX:
         problems.add(

@@ -162,7 +162,7 @@ def for_page() -> QuerySet[Order]:
         Prefetch("reservations", reservations)
     )
     parts = FulfilmentLine.objects.select_related(
-        "order_line__service", "order_line__drum", "lot", "weighing"
+        "order_line__service", "order_line__drum", "lot", "weighing", "shipped_drum"
     )
     fulfilments = Fulfilment.objects.select_related("filled_by", "posting").prefetch_related(
         Prefetch("lines", parts)

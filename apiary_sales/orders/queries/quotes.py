@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 
 from apiary_sales.orders.models import Order, OrderLine
-from apiary_sales.orders.rules.lines import amount_at, is_whole_drum, vessel_of
-from inventory.stock.models import Balance
+from apiary_sales.orders.rules.lines import amount_at
 
 
 @dataclass(frozen=True)
@@ -21,22 +20,12 @@ class LineNow:
 
 
 def lines_now(order: Order) -> list[LineNow]:
-    """Return the lines of a quote as they would be ordered now, in one query.
-
-    A drum that has other honey in it, or none, stays as it was quoted: the act refuses it.
-    """
-    lines = list(order.lines.all())
-    there = Balance.objects.in_vessels(vessel_of(line).pk for line in lines if is_whole_drum(line))
+    """Return the lines of a quote as they would be ordered now; a query or two for each drum."""
     found = []
-    for line in lines:
-        balance = there.get(line.drum_id or 0) if is_whole_drum(line) else None
-        if balance is None or balance.lot_id != line.lot_id:
-            found.append(LineNow(line, line.quantity, line.amount_cents))
-        else:
-            amount_cents = (
-                line.amount_cents
-                if balance.quantity == line.quantity
-                else amount_at(line, balance.quantity)
-            )
-            found.append(LineNow(line, balance.quantity, amount_cents))
+    for line in order.lines.all():
+        quantity = line.quantity_now()
+        is_same = quantity == line.quantity
+        found.append(
+            LineNow(line, quantity, line.amount_cents if is_same else amount_at(line, quantity))
+        )
     return found

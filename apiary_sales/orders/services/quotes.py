@@ -24,7 +24,6 @@ from inventory.shared import keys
 from inventory.shared.errors import HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock.models import Balance
 from inventory.stock.services import ledger
 
 __all__ = ["accept", "decline", "quote", "withdraw"]
@@ -123,12 +122,12 @@ def accept(
 ) -> Order:
     """Turn a quote into an order under the same number, and reserve its goods.
 
-    A drum that was weighed again since goes at its weight of now and the quoted price a pound, as
-    long as the same honey is in it; the credit limit is asked with what that comes to.
     `expected_total_cents` is the total before tax that was shown with the weights of now; the total
     of the quote unless it is given.
     `over_limit` says that somebody takes it though it goes beyond the buyer's credit limit,
     `moisture_is_right` that its honey may be above the house's own limit of moisture.
+    A drum that was only weighed again since goes at its weight of now and the price quoted; the
+    credit limit is asked with what that comes to.
     Raises `QuoteExpired` past its last day, `FiguresChanged`, `OverCreditLimit`, `NotEnoughHoney`,
     `StockReserved` or `NotAllowedNow` naming each drum that is gone or changed since, and
     `AlreadyRecorded`.
@@ -150,7 +149,7 @@ def accept(
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
     quoted_cents = sum(line.amount_cents for line in lines)
-    _take_weights_of_now(lines)
+    weights.follow_scale(lines)
     reservations.reserve(lines)
     total_cents = sum(line.amount_cents for line in lines)
     orders.check_total(
@@ -198,13 +197,3 @@ def _check_open(order: Order) -> None:
             _("%(order)s is no longer an open quote. Its state is now “%(status)s”.")
             % {"order": order.number, "status": order.get_status_display()}
         )
-
-
-def _take_weights_of_now(lines: Sequence[OrderLine]) -> None:
-    """Let whole drums with the honey that was quoted be of what they weigh now."""
-    drums = [rules.vessel_of(line).pk for line in lines if rules.is_whole_drum(line)]
-    there = Balance.objects.in_vessels(drums)
-    for line in lines:
-        balance = there.get(line.drum_id or 0) if rules.is_whole_drum(line) else None
-        if balance is not None and balance.lot_id == line.lot_id:
-            weights.fill_with(line, balance.quantity)

@@ -1,12 +1,15 @@
 """What was weighed out for an order takes the place of what was ordered, where it is close."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules import weighing
-from apiary_sales.orders.rules.lines import gross_cents, is_weighed_out
+from apiary_sales.orders.rules.lines import (
+    gross_cents,
+    is_weighed_out,
+)
 from apiary_sales.orders.rules.weighing import Weighed
 from inventory.shared.errors import Problems
 
@@ -50,3 +53,9 @@ def fill_with(line: OrderLine, net_grams: int) -> None:
     line.save(
         update_fields=["ordered", "quantity", "discount_cents", "rounding_cents", "amount_cents"]
     )
+
+
+def follow_scale(lines: Iterable[OrderLine]) -> None:
+    """Let the drums of a quote be of what they weigh now, where they were only weighed again."""
+    for line in lines:
+        fill_with(line, line.quantity_now())

@@ -52,11 +52,8 @@ def quote_total(request: HttpRequest) -> HttpResponse:
 def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
     # An order that was taken without a quote has none.
     order = get_object_or_404(found.quoted(), number=number)
-    return documents.serve(
-        request,
-        name=f"quote-{order.number}.pdf",
-        template_name="documents/quote.html",
-        context=papers.quote_context(order),
+    return documents.answer(
+        request, name=f"quote-{order.number}.pdf", make=lambda: papers.quote(order)
     )
 
 

@@ -155,6 +155,12 @@ class TaxRateForm(HouseForm):
         widget=forms.TextInput(attrs={"list": "names", "autocomplete": "off"}),
         help_text=_("For example: State sales tax."),
     )
+    jurisdiction = forms.CharField(
+        label=_("Jurisdiction"),
+        max_length=60,
+        required=False,
+        help_text=_("Whose tax it is, for the tax return: a state, a county, a country."),
+    )
     goods = forms.ChoiceField(label=_("Tax on"), choices=TaxRate.Goods)
     percent = NumberField(
         label=_("Percent"),

@@ -1,4 +1,4 @@
-"""The form that sets what a product is taxed as."""
+"""The forms that set what a product is taxed as, and how each kind of goods is taxed."""
 
 from typing import Any, cast
 
@@ -6,7 +6,8 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from apiary_sales.pricing.models import TaxRate
+from apiary_sales.pricing.forms.prices import ValidFromField
+from apiary_sales.pricing.models import GoodsCategory, TaxRate
 from apiary_sales.pricing.rules import tax
 from inventory.bottling.models import Product
 from inventory.shared.forms.acts import HouseForm
@@ -34,3 +35,24 @@ class ProductTaxForm(HouseForm):
     def clean_taxed_as(self) -> str:
         chosen: str = self.cleaned_data["taxed_as"]
         return "" if chosen == USUAL else chosen
+
+
+class GoodsCategoryForm(HouseForm):
+    """How one kind of goods is taxed, from a day on."""
+
+    goods = forms.ChoiceField(label=gettext_lazy("Goods"), choices=TaxRate.Goods)
+    category = forms.ChoiceField(
+        label=gettext_lazy("How it is taxed"),
+        choices=GoodsCategory.Category,
+        widget=forms.RadioSelect,
+    )
+    reason = forms.CharField(
+        label=gettext_lazy("Reason"),
+        max_length=120,
+        required=False,
+        help_text=gettext_lazy(
+            "Where it is exempt, for example: food for home consumption, exempt by state law. "
+            "It is printed on invoices."
+        ),
+    )
+    valid_from = ValidFromField()

@@ -164,15 +164,25 @@ def set_bulk(
 
 
 @transaction.atomic
-def set_tax_rate(*, name: str, goods: str, percent: Decimal, valid_from: date) -> TaxRate:
+def set_tax_rate(
+    *, name: str, goods: str, percent: Decimal, valid_from: date, jurisdiction: str = ""
+) -> TaxRate:
     """Set a tax rate on one kind of goods from a day on; 0 percent ends it; return the row.
+
+    `jurisdiction` is whose tax it is: a state, a county, a country.
 
     Raises `BadValue` or `SeveralProblems`.
     """
     name = " ".join(name.split())
-    row = TaxRate(name=name, goods=goods, percent=percent, valid_from=valid_from)
+    row = TaxRate(
+        name=name,
+        jurisdiction=" ".join(jurisdiction.split()),
+        goods=goods,
+        percent=percent,
+        valid_from=valid_from,
+    )
     same_day = TaxRate.objects.filter(name__iexact=name, goods=goods, valid_from=valid_from)
-    return newest_or_saved(row, same_day, ("percent",))
+    return newest_or_saved(row, same_day, ("percent", "jurisdiction"))
 
 
 @transaction.atomic

@@ -25,7 +25,7 @@ from apiary_sales.pricing.forms.prices import (
     TaxRateForm,
 )
 from apiary_sales.pricing.forms.taxes import WORDS
-from apiary_sales.pricing.models import BulkPrice, ProductTax, TaxRate
+from apiary_sales.pricing.models import BulkPrice, GoodsCategory, ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices as read
 from apiary_sales.pricing.queries.weight_prices import of_product as pound_prices_of
 from apiary_sales.pricing.rules import price_changes, tax
@@ -67,6 +67,12 @@ def product_prices(request: HttpRequest, code: str) -> HttpResponse:
     lists = read.all_price_lists(on)
     rows = [(tier.label, lists[tier.value].of(product)) for tier in Customer.Tier]
     taxed_as = tax.class_of(product, ProductTax.objects.by_product())
+    house = House.current()
+    usual = tax.treatments(
+        TaxRate.objects.in_force(on),
+        GoodsCategory.objects.in_force(on),
+        deposits_taxed=house.deposits_taxed,
+    )
     in_force = {row for _label, listed in rows for row in listed.breaks}
     return render(
         request,
@@ -77,7 +83,8 @@ def product_prices(request: HttpRequest, code: str) -> HttpResponse:
             "pound_prices": pound_prices_of(product, on),
             "private_to": rows[0][1].private_to,
             "taxed_as": WORDS[taxed_as],
-            "tax": tax.rates_by_goods(TaxRate.objects.in_force(on))[taxed_as],
+            "tax": usual[taxed_as],
+            "prices_include_tax": house.prices_include_tax,
             "history": read.history(product, on=on, in_force=in_force),
         },
     )
@@ -275,15 +282,23 @@ class BulkPriceSetView(ActView):
 @manages_prices
 def tax_rates(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
-    rates = tax.rates_by_goods(TaxRate.objects.in_force(today))
+    house = House.current()
+    usual = tax.treatments(
+        TaxRate.objects.in_force(today),
+        GoodsCategory.objects.in_force(today),
+        deposits_taxed=house.deposits_taxed,
+    )
     return render(
         request,
         "pricing/tax.html",
         {
-            "in_force": [(goods.label, rates[goods.value]) for goods in TaxRate.Goods],
+            "in_force": [(goods.label, usual[goods.value]) for goods in TaxRate.Goods],
+            "deposit": usual[tax.DEPOSIT],
+            "said": GoodsCategory.objects.order_by("-valid_from", "-id"),
             "history": TaxRate.objects.order_by("-valid_from", "-id"),
             "today": today,
-            "rounding": House.current().get_tax_rounding_display(),
+            "rounding": house.get_tax_rounding_display(),
+            "prices_include_tax": house.prices_include_tax,
         },
     )
 

@@ -1,14 +1,15 @@
-"""The page that sets what a product is taxed as."""
+"""The pages that set what a product is taxed as, and how each kind of goods is taxed."""
 
 from typing import Any
 
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
-from apiary_sales.pricing.forms.taxes import USUAL, WORDS, ProductTaxForm
-from apiary_sales.pricing.models import ProductTax
+from apiary_sales.pricing.forms.taxes import USUAL, WORDS, GoodsCategoryForm, ProductTaxForm
+from apiary_sales.pricing.models import GoodsCategory, ProductTax
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.services import taxes
 from inventory.bottling.models import Product
@@ -46,3 +47,24 @@ class ProductTaxSetView(ActView):
 
     def next_url(self, made: ProductTax | None) -> str:
         return reverse("pricing:product_prices", args=[self.product.code])
+
+
+class GoodsCategorySetView(ActView):
+    """Say how one kind of goods is taxed."""
+
+    permission_required = "pricing.manage_prices"
+    form_class = GoodsCategoryForm
+    template_name = "pricing/tax_category_set.html"
+
+    def act(self, data: dict[str, Any]) -> GoodsCategory:
+        return taxes.set_category(**data)
+
+    def done_message(self, made: GoodsCategory) -> str:
+        return _("From %(day)s on: %(goods)s, %(category)s.") % {
+            "day": date_format(made.valid_from),
+            "goods": made.get_goods_display(),
+            "category": made.get_category_display(),
+        }
+
+    def next_url(self, made: GoodsCategory) -> str:
+        return reverse("pricing:tax_rates")

@@ -8,8 +8,8 @@ from django.db import transaction
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import customers
-from apiary_sales.pricing.services import channels, prices, service_list, weight_prices
+from apiary_sales.customers.services import certificates, customers
+from apiary_sales.pricing.services import channels, prices, service_list, taxes, weight_prices
 from apiary_sales.web.demo.fixtures import Say, celsius, cents, grams, read
 from inventory.bottling.models import PackagingPart
 from inventory.bottling.services import parts, sizes
@@ -51,7 +51,16 @@ def set_up(today: date, say: Say) -> None:
     buyers = read("customers")["customers"]
     for buyer in buyers:
         limit = buyer.pop("credit_limit", None)
-        customers.add(**buyer, credit_limit_cents=None if limit is None else cents(limit))
+        paper = buyer.pop("certificate", None)
+        added = customers.add(**buyer, credit_limit_cents=None if limit is None else cents(limit))
+        if paper is not None:
+            certificates.accept(
+                **paper,
+                customer=added,
+                valid_from=today - timedelta(days=DAYS_IN_FORCE),
+                accepted_by=User.objects.get(role=User.Role.OWNER),
+                key=f"demo:certificate:{paper['number']}",
+            )
     say(f"  {len(buyers)} customers")
 
 
@@ -67,10 +76,13 @@ def _set_up_house(house: dict, today: date) -> None:
     )
     for person in house["people"]:
         people.add(**person, password=house["sign_in"]["password"])
+    for said in house["tax_categories"]:
+        taxes.set_category(**said, valid_from=today - timedelta(days=DAYS_IN_FORCE))
     for rate in house["tax_rates"]:
         prices.set_tax_rate(
             name=rate["name"],
             goods=rate["goods"],
+            jurisdiction=rate["jurisdiction"],
             percent=Decimal(rate["percent"]),
             valid_from=today - timedelta(days=DAYS_IN_FORCE),
         )

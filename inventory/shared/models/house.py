@@ -1,12 +1,21 @@
 """What is stored about the house itself."""
 
+import secrets
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.countries import check_country
+from inventory.shared.models.files import private_storage
+
+
+def logo_name(house: "House", filename: str) -> str:
+    """Return the name on disk: random, so that nothing of what was typed gets there."""
+    return f"logo-{secrets.token_hex(16)}"
 
 
 class House(models.Model):
@@ -15,6 +24,11 @@ class House(models.Model):
     class Paper(models.TextChoices):
         LETTER = "letter", _("Letter")
         A4 = "A4", _("A4")
+
+    class ReceiptPaper(models.TextChoices):
+        PAGE = "page", _("a page, as the other papers")
+        ROLL_80 = "80", _("a roll of 80 mm")
+        ROLL_58 = "58", _("a roll of 58 mm")
 
     class Rounding(models.TextChoices):
         BY_LINE = "line", _("tax rounded line by line")
@@ -42,6 +56,12 @@ class House(models.Model):
     tax_number = models.CharField(_("tax number"), max_length=40, blank=True)
     payment_note = models.TextField(_("how to pay"), blank=True)
     paper = models.CharField(_("paper"), max_length=8, choices=Paper, default=Paper.LETTER)
+    receipt_paper = models.CharField(
+        _("paper of receipts"), max_length=8, choices=ReceiptPaper, default=ReceiptPaper.PAGE
+    )
+    logo = models.FileField(
+        _("logo"), storage=private_storage, upload_to=logo_name, max_length=100, blank=True
+    )
     tax_rounding = models.CharField(
         _("rounding of tax"), max_length=8, choices=Rounding, default=Rounding.BY_LINE
     )
@@ -50,6 +70,14 @@ class House(models.Model):
     quote_days = models.PositiveSmallIntegerField(_("a quote is valid for, days"), default=14)
     drum_deposit_cents = models.PositiveIntegerField(_("deposit on a drum"), default=0)
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
+    # Two scales in good order agree on a full drum within a pound or two (common practice).
+    drum_tolerance_percent = models.DecimalField(
+        _("difference of a drum's weight that is not asked about, percent"),
+        max_digits=4,
+        decimal_places=2,
+        default=Decimal(1),
+        validators=[MinValueValidator(0), MaxValueValidator(20)],
+    )
     market = models.CharField(
         _("where the honey is sold"), max_length=2, choices=Market, default=Market.US
     )

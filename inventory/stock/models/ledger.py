@@ -433,13 +433,6 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
             .first()
         )
 
-    def in_vessels(self, places: Iterable[int]) -> dict[int, "Balance"]:
-        """Return what is in vessels, named by their keys, in one query; empty ones are left out."""
-        found = self.filter(
-            place__in=list(places), item__kind=Item.Kind.HONEY, quantity__gt=0
-        ).select_related("lot", "place")
-        return {balance.place_id: balance for balance in found}
-
     def in_vessel_on(self, place: Place, day: date) -> "Balance | None":
         """Return what was in a vessel at the end of a day, or None when it was empty."""
         return self.in_vessel(place, None if day >= timezone.localdate() else days.end(day))

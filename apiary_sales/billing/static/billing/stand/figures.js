@@ -55,6 +55,20 @@ export function taxCents(amounts, parts, byLine) {
   return byLine ? sum(exact.map(rounded)) : rounded(sum(exact));
 }
 
+/* The tax in prices that include it, derived from the sum of each rate; see take_out_tax. */
+export function taxIncluded(prices, parts) {
+  const sums = new Map();
+  prices.forEach((cents, place) => {
+    if (parts[place]) sums.set(parts[place], (sums.get(parts[place]) ?? 0) + cents);
+  });
+  let included = 0;
+  for (const [rate, whole] of sums) {
+    const one = 1000000 + rate;
+    included += Math.floor((2 * whole * rate + one) / (2 * one));
+  }
+  return included;
+}
+
 /* The names of the taxes on a basket, each once: the rate on each line goes by what its product is
    taxed as. */
 export function taxNames(basket, tax) {
@@ -63,7 +77,7 @@ export function taxNames(basket, tax) {
 }
 
 /* What a basket of {product, pieces} comes to; `tax` has the `rates` by what products are taxed as,
-   and `by_line`. A discount that is no amount (NaN, or below zero) or more than the goods is left
+   `by_line`, and `included` where prices include their tax. A discount that is no amount (NaN, or below zero) or more than the goods is left
    out, and told as `wrong`: "unread" or "too_much". */
 export function reckon(basket, discountTyped, tax) {
   const lines = basket.map((line) => ({ ...line, cents: lineCents(line.product, line.pieces) }));
@@ -74,14 +88,15 @@ export function reckon(basket, discountTyped, tax) {
     discount,
     lines.map((line) => line.cents),
   );
-  const taxed = taxCents(
-    lines.map((line, place) => line.cents - shares[place]),
-    lines.map((line) => tax.rates[line.product.taxed_as].parts),
-    tax.by_line,
-  );
+  const amounts = lines.map((line, place) => line.cents - shares[place]);
+  const parts = lines.map((line) => tax.rates[line.product.taxed_as].parts);
+  const taxed = tax.included
+    ? taxIncluded(amounts, parts)
+    : taxCents(amounts, parts, tax.by_line);
+  const added = tax.included ? 0 : taxed;
   let wrong = "";
   if (!isDiscount) wrong = discountTyped > whole ? "too_much" : "unread";
-  return { lines, whole, discount, tax: taxed, total: whole - discount + taxed, wrong };
+  return { lines, whole, discount, tax: taxed, total: whole - discount + added, wrong };
 }
 
 /* Cash given against what is to be paid: `missing` and `change`, one of them zero. */

@@ -15,7 +15,7 @@ const givenInput = document.getElementById("till-given");
 const decimalSign = document.documentElement.dataset.decimalSign;
 const products = new Map(data.products.map((product) => [product.code, product]));
 const money = new Intl.NumberFormat(data.language, { style: "currency", currency: data.currency });
-const clock = new Intl.DateTimeFormat(data.language, { dateStyle: "short", timeStyle: "short" });
+const clock = new Intl.DateTimeFormat(data.language, { dateStyle: "medium", timeStyle: "short" });
 const server = { url: data.sales_url, token: csrfToken, words };
 
 const parts = (name, within = till) => within.querySelectorAll(`[data-part="${name}"]`);
@@ -154,7 +154,8 @@ function showBasket() {
   part("discount").textContent = `−${show(discount)}`;
   const taxNames = figures.taxNames(lines, data.tax);
   part("tax-row").hidden = taxNames === "";
-  part("tax-name").textContent = taxNames;
+  const taxName = data.tax.included ? say(words.tax_included, { name: taxNames }) : taxNames;
+  part("tax-name").textContent = taxName;
   part("tax").textContent = show(tax);
   part("total").textContent = show(total);
   for (const again of parts("total-again")) again.textContent = show(total);
