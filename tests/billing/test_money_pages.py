@@ -505,6 +505,7 @@ def test_the_details_of_the_house_are_changed_for_papers_to_come(office, house, 
         "quote_days": "21",
         "drum_deposit_cents": "25.00",
         "drum_price_cents": "40",
+        "drum_tolerance_percent": "1",
         "market": "eu",
     }
 
@@ -531,6 +532,7 @@ def test_a_house_without_a_name_is_refused(office, house):
             "quote_days": "-1",
             "drum_deposit_cents": "-1",
             "drum_price_cents": "0",
+            "drum_tolerance_percent": "1",
             "market": "us",
         },
     )
