@@ -14,10 +14,10 @@ from django.views.decorators.http import require_safe
 
 from apiary_sales.billing.forms.drums import (
     PAY_BACK,
+    DepositRefundForm,
     DrumLostForm,
     DrumsReturnForm,
     KeepDepositForm,
-    DepositRefundForm,
 )
 from apiary_sales.billing.models import KeptDeposit
 from apiary_sales.billing.queries import drum_register as register
