@@ -45,6 +45,7 @@ from apiary_sales.api import (
 )
 from apiary_sales.api import credit_notes as credit_notes_api
 from apiary_sales.api import drums as drums_api
+from apiary_sales.api import orders as api_orders
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
@@ -69,20 +70,24 @@ from apiary_sales.billing.services import (
 )
 from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import addresses
 from apiary_sales.customers.services import certificates as certificate_services
 from apiary_sales.mailing.services import emails as email_services
 from apiary_sales.mailing.services import reminders, texts
+from apiary_sales.orders.services import changes as order_changes
 from apiary_sales.orders.services import (
     consignments,
     contracts,
     deliveries,
     drum_register,
+    quotes,
     recalls,
     returns,
     rounds,
     standing_orders,
     weigh_out,
 )
+from apiary_sales.orders.services import orders as order_services
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from apiary_sales.pricing.services import taxes as tax_services
 from inventory.bottling.services import bottling_days as day_services
@@ -505,6 +510,15 @@ ABSURD = [
 SERVICES = {
     "extractions/": (views.ExtractionView, honey.receive),
     "transfers/": (views.TransferView, honey.transfer),
+    "orders-taken/": (api_orders.OrdersTakeApiView, order_services.take),
+    "orders/{number}/change/": (api_orders.OrderChangeApiView, order_changes.change),
+    "orders/{number}/substitute/": (api_orders.OrderSubstituteApiView, order_changes.substitute),
+    "orders/{number}/cancel/": (api_orders.OrderCancelApiView, order_services.cancel),
+    "quotes-made/": (api_orders.QuotesApiView, quotes.quote),
+    "quotes/{number}/accept/": (api_orders.QuoteAcceptApiView, quotes.accept),
+    "quotes/{number}/decline/": (api_orders.QuoteDeclineApiView, quotes.decline),
+    "quotes/{number}/withdraw/": (api_orders.QuoteWithdrawApiView, quotes.withdraw),
+    "customers/{id}/addresses/": (api_orders.DeliveryAddressesApiView, addresses.add),
     "stand-sales/": (views.StandSaleView, stand.sell),
     "weight-sales/": (WeightSaleView, weight_sales.sell),
     "honey-products/": (products.HoneyProductsApiView, product_services.save_honey),
@@ -685,6 +699,7 @@ SERVICES = {
 # Fields that say something no parameter of the service does: the unit, or which service it is.
 BESIDE = {
     "extractions/": {"brix"},
+    "customers/{id}/addresses/": {"id", "is_active"},
     "purchases/": {"brix"},
     "others-honey/": {"brix"},
     "goods-receipts/": {"grams"},
@@ -695,6 +710,8 @@ BESIDE = {
 }
 # An act that is told nothing but its address has no body to be wrong in.
 WITHOUT_BODY = {
+    api_orders.DeliveryAddressRemoveApiView,
+    api_orders.OrderReserveMissingApiView,
     bottling.ReadyNowApiView,
     cleaning.CleaningRemoveApiView,
     trade.ConsignmentCancelApiView,
