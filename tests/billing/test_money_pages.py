@@ -109,6 +109,7 @@ def test_orders_handed_over_wait_to_be_invoiced(office, shop, pounds):
 
 def test_pages_take_a_constant_number_of_queries(office, shop, pounds, invoice):
     pay(shop, 1_000)
+    order_of(shop, jars(pounds, 1, "6.00"))
     pages = ["/money/", "/money/invoices/", "/money/payments/", f"/money/customers/{shop.pk}/"]
     few = [queries_of(office, page) for page in pages]
 
