@@ -119,7 +119,9 @@ LATER = {
     "inventory:variety_edit",
     "inventory:brand_edit",
     "pricing:private_label_set",
+    "api:delivery-address-remove",
     "api:file",
+    "customers:address_remove",
     "pricing:service_change",
     "api:expense",
     "api:expense-undo",
@@ -638,7 +640,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
             "billing:interest api:interest api:pay-back "
             "billing:service_bill api:customer-files api:service-bills mailing:pause "
-            "api:reminder-pauses api:statement-paper",
+            "api:reminder-pauses api:statement-paper customers:certificate_accept "
+            "api:certificate-accept billing:drums_return billing:deposit_refund "
+            "api:deposit-refunds "
+            "customers:address_create api:customer-addresses",
         ),
         (_mailable(), "mailing:send"),
         (
@@ -694,8 +699,6 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
                 .values("pk", "round__number")
             ],
             "orders:round_stop_deliver api:round-stop-deliver",
-            "billing:service_bill api:customer-files api:service-bills "
-            "customers:certificate_accept api:certificate-accept",
         ),
         (
             _rows("customers.ExemptionCertificate", "pk", "reason"),
@@ -705,18 +708,33 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _late_certificates(),
             "billing:late_certificate_accept api:certificate-late",
-            "billing:service_bill api:customer-files api:service-bills billing:drums_return "
-            "billing:deposit_refund api:deposit-refunds",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
             "orders:order_detail orders:order_fulfil orders:order_repick orders:order_cancel "
+            "orders:order_change orders:order_reserve_missing api:order-change "
+            "api:order-substitute api:order-reserve-missing api:order-cancel "
             "orders:pick_list orders:pick_list_pdf orders:drums_back billing:invoice_create "
+            "billing:goods_back api:order-goods-back "
             "api:order-detail api:order-files api:order-hand-over",
         ),
         (
             _rows("orders.Order", "number", "status", channel="bulk"),
-            "orders:quote_accept orders:quote_pdf api:quote-paper",
+            "orders:quote_accept orders:quote_pdf api:quote-paper orders:quote_decline "
+            "orders:quote_withdraw api:quote-accept api:quote-decline api:quote-withdraw",
+        ),
+        (
+            list(
+                apps.get_model("orders.OrderLine")
+                .objects.filter(kind__in=("packed", "honey"), is_drawn=False)
+                .order_by("pk")
+                .values("pk", number=F("order__number"))[:3]
+            ),
+            "orders:order_substitute",
+        ),
+        (
+            _rows("customers.DeliveryAddress", "pk"),
+            "customers:address_remove api:delivery-address-remove",
         ),
         (
             _rows("orders.Order", "number", "channel", "status", channel__in=LATER_PAID),
@@ -762,6 +780,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.Invoice", "pk", "series", "returns_deposit"),
             "billing:invoice_detail billing:invoice_pdf billing:invoice_credit "
+            "billing:invoice_correct api:invoice-credit-notes api:invoice-corrected "
             "billing:deposit_credit billing:use_on_account api:invoice-detail api:invoice-paper "
             "billing:adjust api:adjust",
         ),
