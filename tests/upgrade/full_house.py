@@ -159,7 +159,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _buy(people[User.Role.OFFICE])
     _trade_regularly(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
-    _close_books(people[User.Role.OWNER])
+    _name_an_account()
 
 
 def _make_honey(person) -> None:
@@ -856,7 +856,7 @@ def _keep_the_money(clerk) -> None:
 def _close_the_books(owner) -> None:
     """Close the books over days of which something comes late, and open the last of them again."""
     today = timezone.localdate()
-    books_lock.close(until=today - timedelta(days=10), locked_by=owner, key="full:closed-books")
+    closing.close(until=today - timedelta(days=10), locked_by=owner, key="full:closed-books")
     books_lock.open_again(
         until=today - timedelta(days=20),
         locked_by=owner,
@@ -1112,16 +1112,9 @@ def _use_the_back_office(owner, clerk) -> None:
     Token.objects.create(user=owner, key="0" * 40)
 
 
-def _close_books(owner) -> None:
-    """Name an account, and close the days before the last month."""
+def _name_an_account() -> None:
     ledger_accounts.change(
         account=chart_of_accounts.chart()["sales"], number="4010", name="Sales of honey"
-    )
-    closing.close(
-        until=timezone.localdate() - timedelta(days=30),
-        locked_by=owner,
-        key="full:close",
-        note="Filed",
     )
 
 
