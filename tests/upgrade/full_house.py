@@ -20,12 +20,14 @@ from django_tasks_db.models import DBTaskResult
 from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
+from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
     adjustments,
     bills,
     bounced_checks,
     cash_counts,
+    closing,
     consignment_reports,
     credit_notes,
     deposit_slips,
@@ -34,6 +36,7 @@ from apiary_sales.billing.services import (
     interest,
     invoices,
     late_certificates,
+    ledger_accounts,
     opening,
     payments,
     purchase_orders,
@@ -156,6 +159,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _buy(people[User.Role.OFFICE])
     _trade_regularly(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
+    _name_an_account()
 
 
 def _make_honey(person) -> None:
@@ -852,7 +856,7 @@ def _keep_the_money(clerk) -> None:
 def _close_the_books(owner) -> None:
     """Close the books over days of which something comes late, and open the last of them again."""
     today = timezone.localdate()
-    books_lock.close(until=today - timedelta(days=10), locked_by=owner, key="full:closed-books")
+    closing.close(until=today - timedelta(days=10), locked_by=owner, key="full:closed-books")
     books_lock.open_again(
         until=today - timedelta(days=20),
         locked_by=owner,
@@ -1106,6 +1110,12 @@ def _use_the_back_office(owner, clerk) -> None:
     )
     clerk.user_permissions.add(Permission.objects.get(codename="change_house"))
     Token.objects.create(user=owner, key="0" * 40)
+
+
+def _name_an_account() -> None:
+    ledger_accounts.change(
+        account=chart_of_accounts.chart()["sales"], number="4010", name="Sales of honey"
+    )
 
 
 def _take_out_what_differs_each_time() -> None:

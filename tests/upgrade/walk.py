@@ -856,6 +856,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             [{"year": row["season"]} for row in _rows("inventory.Lot", "season")],
             "pricing:season pricing:season_spread",
         ),
+        (
+            [{"key": row["key"]} for row in client.get(reverse("api:accounts")).json()],
+            "billing:account api:account",
+        ),
         ([{"channel": channel} for channel in channels], "pricing:channel_cost_set"),
         (
             [{"what": what} for what in ("moisture", "colour", "weight")],
@@ -863,7 +867,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             [{"slug": row["slug"]} for row in client.get(reverse("api:reports")).json()],
-            "reports:report reports:report_csv reports:report_xlsx api:report",
+            "reports:report reports:report_csv reports:report_xlsx api:report api:report-csv",
         ),
     ]
     return {name: rows for rows, names in for_names for name in names.split()}
