@@ -293,7 +293,19 @@ class CustomerSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Customer
-        fields = ["id", "name", "kind", "tier", "terms_days", "certificates", "is_active"]
+        fields = [
+            "id",
+            "name",
+            "kind",
+            "tier",
+            "terms_days",
+            "country_code",
+            "tax_number",
+            "invoice_format",
+            "buyer_reference",
+            "certificates",
+            "is_active",
+        ]
 
 
 class OrderLineSerializer(serializers.ModelSerializer):

@@ -26,6 +26,7 @@ from apiary_sales.api import (
     reports,
     service_bills,
     shortages,
+    structured_invoices,
     taxes,
     views,
     warmings,
@@ -244,6 +245,21 @@ urlpatterns = [
         "invoices/<int:pk>/corrected/",
         credit_notes.CorrectedInvoiceApiView.as_view(),
         name="invoice-corrected",
+    ),
+    path(
+        "invoices/<int:pk>/ubl.xml",
+        structured_invoices.InvoiceUblApiView.as_view(),
+        name="invoice-ubl",
+    ),
+    path(
+        "invoices/<int:pk>/data.pdf",
+        structured_invoices.InvoiceHybridApiView.as_view(),
+        name="invoice-hybrid",
+    ),
+    path(
+        "customers/<int:pk>/invoice-details/",
+        structured_invoices.InvoiceDetailsApiView.as_view(),
+        name="customer-invoice-details",
     ),
     path(
         "orders/<str:number>/goods-back/",

@@ -54,6 +54,7 @@ def customer_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "customer": customer,
             "certificate": queries.certificate(customer, today),
             "certificates": queries.certificates(customer, today),
+            "data_missing": queries.missing_for_data(customer) if customer.gets_data else [],
         },
     )
 

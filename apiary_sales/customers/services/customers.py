@@ -27,6 +27,10 @@ class CustomerDetails(TypedDict, total=False):
     region: str
     postal_code: str
     country: str
+    country_code: str
+    tax_number: str
+    invoice_format: str
+    buyer_reference: str
     terms_days: int
     credit_limit_cents: int | None
     is_active: bool
