@@ -109,10 +109,14 @@ def _kind(invoice: Invoice) -> str:
 
 
 def _days(bill: Bill) -> Terms:
-    """Return the days of tax, hand-over and payment, and the terms of it (BT-7, 72, 9, 20)."""
+    """Return the days of tax, hand-over and payment, and the terms of it (BT-7, 72, 9, 20).
+
+    The hand-over of a credit note is that of the goods it credits.
+    """
     invoice = bill.invoice
-    if invoice.is_credit_note:
-        return {"BT-20": _("It stays on your account, unless we gave it back to you.")}
+    if invoice.credits:
+        terms = _("It stays on your account, unless we gave it back to you.")
+        return {"BT-72": invoice.credits.supplied_on, "BT-20": terms}
     days = invoice.terms_days
     terms = ngettext("%(days)s day net", "%(days)s days net", days) % {"days": days}
     return {
