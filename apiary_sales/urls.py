@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("prices/", include("apiary_sales.pricing.urls")),
     path("selling/", include("apiary_sales.orders.urls")),
     path("", include("apiary_sales.billing.urls")),
+    path("money/e-mails/", include("apiary_sales.mailing.urls")),
     path("reports/plan/", include("apiary_sales.planning.urls")),
     path("reports/", include("apiary_sales.reports.urls")),
     path("api/", include("apiary_sales.api.urls")),

@@ -12,9 +12,9 @@ from rest_framework.response import Response
 
 from apiary_sales.api.bottling import NothingSerializer
 from apiary_sales.api.fields import (
+    GoodsPlaceCodeField,
     GramsCountField,
     IdField,
-    StoreCodeField,
     VesselCodeField,
     rows_of,
 )
@@ -83,7 +83,7 @@ class ThingSerializer(serializers.Serializer):
 
 
 class StockToCountSerializer(ThingSerializer):
-    place = StoreCodeField()
+    place = GoodsPlaceCodeField()
     counted = CountedAmountField()
     reason = StrictCharField(max_length=300)
     surplus_reason = StrictCharField(
@@ -96,7 +96,7 @@ class StockToCountSerializer(ThingSerializer):
 
 
 class StockToWriteOffSerializer(ThingSerializer):
-    place = StoreCodeField()
+    place = GoodsPlaceCodeField()
     pieces = CountedAmountField()
     reason = serializers.ChoiceField([str(kind) for kind, _label in StockWriteOffForm.REASONS])
     may_be_fed = serializers.BooleanField(
@@ -194,7 +194,7 @@ class CountedThingSerializer(ThingSerializer):
 class StoreCountSerializer(serializers.Serializer):
     """What was counted in a store; without `counted_at`, now."""
 
-    place = StoreCodeField()
+    place = GoodsPlaceCodeField()
     things = rows_of(CountedThingSerializer, max_length=ROWS_MAX)
     counted_at = serializers.DateTimeField(required=False, allow_null=True)
     note = StrictCharField(required=False, allow_blank=True, max_length=200)

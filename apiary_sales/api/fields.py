@@ -62,6 +62,15 @@ class StoreCodeField(CodeField):
         super().__init__(**kwargs)
 
 
+class GoodsPlaceCodeField(CodeField):
+    """A shelf, the stand, the van, or the shelf of a shop that sells on consignment."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        if not kwargs.get("read_only"):
+            kwargs.setdefault("queryset", Place.objects.filter(kind__in=Place.FOR_GOODS))
+        super().__init__(**kwargs)
+
+
 class VesselCodeField(CodeField):
     """A tank, drum, pail or tote."""
 

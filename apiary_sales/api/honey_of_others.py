@@ -51,6 +51,9 @@ class SupplierSerializer(serializers.ModelSerializer):
             "region",
             "postal_code",
             "country",
+            "tax_number",
+            "terms_days",
+            "payment_details",
             "is_active",
             "note",
         ]
@@ -69,6 +72,9 @@ class SupplierToAddSerializer(serializers.Serializer):
     region = StrictCharField(required=False, allow_blank=True, max_length=80)
     postal_code = StrictCharField(required=False, allow_blank=True, max_length=20)
     country = StrictCharField(required=False, allow_blank=True, max_length=2)
+    tax_number = StrictCharField(required=False, allow_blank=True, max_length=40)
+    terms_days = StrictIntegerField(required=False, min_value=0, max_value=365)
+    payment_details = StrictCharField(required=False, allow_blank=True, max_length=300)
     is_active = serializers.BooleanField(required=False)
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 

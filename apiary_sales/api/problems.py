@@ -12,9 +12,11 @@ from rest_framework.views import exception_handler
 from apiary_sales.api import serializers
 from apiary_sales.api.blends import BlendPlanSerializer
 from apiary_sales.api.bottling import RunSerializer
+from apiary_sales.api.emails import EmailSerializer
 from apiary_sales.api.views import ApiActView
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services.stand import StandSale
+from apiary_sales.mailing.models import Email
 from inventory.bottling.models import BottlingRun
 from inventory.shared.documents import PdfUnavailable
 from inventory.shared.errors import (
@@ -84,6 +86,8 @@ def _made(error: HouseError) -> dict[str, Any] | None:
         return RunSerializer(made).data
     if isinstance(made, BlendPlan):
         return BlendPlanSerializer(made).data
+    if isinstance(made, Email):
+        return EmailSerializer(made).data
     if isinstance(made, Invoice):
         return serializers.InvoiceSerializer(made).data
     return None

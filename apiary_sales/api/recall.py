@@ -75,6 +75,12 @@ class RecallSourceSerializer(serializers.Serializer):
 class RecallPlaceSerializer(serializers.Serializer):
     place = serializers.CharField(source="code")
     name = serializers.CharField(source="place")
+    holder = serializers.CharField(
+        allow_blank=True, help_text="The shop on whose shelf it is on consignment."
+    )
+    contact = serializers.CharField(allow_blank=True)
+    phone = serializers.CharField(allow_blank=True)
+    email = serializers.CharField(allow_blank=True)
     lot = serializers.CharField()
     is_weighed = serializers.BooleanField()
     quantity = serializers.IntegerField()

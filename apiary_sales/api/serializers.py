@@ -303,6 +303,8 @@ class CustomerSerializer(serializers.ModelSerializer):
             "tax_number",
             "invoice_format",
             "buyer_reference",
+            "discount_percent",
+            "discount_days",
             "certificates",
             "is_active",
         ]
@@ -319,6 +321,7 @@ class OrderLineSerializer(serializers.ModelSerializer):
     class Meta:
         model = OrderLine
         fields = [
+            "id",
             "kind",
             "product",
             "drum",
@@ -328,7 +331,6 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "description",
             "quantity",
             "unit_price",
-            "discount_cents",
             "amount_cents",
             "filled",
         ]
@@ -425,6 +427,8 @@ class InvoiceSerializer(serializers.ModelSerializer):
             "total_cents",
             "prices_include_tax",
             "open_cents",
+            "discount_percent",
+            "discount_until",
             "lines",
         ]
 
@@ -487,7 +491,7 @@ class StandSaleSerializer(serializers.Serializer):
 
     place = CodeField(queryset=Place.objects.filter(kind__in=Place.STORES))
     lines = StandSaleLineSerializer(many=True, allow_empty=False)
-    method = serializers.ChoiceField(choices=Payment.Method.choices)
+    method = serializers.ChoiceField(choices=Payment.WAYS)
     tendered_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )

@@ -65,7 +65,7 @@ class ReadOnlyViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets
 
 
 class PlaceViewSet(ReadOnlyViewSet):
-    queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.STORES]).order_by("code")
+    queryset = Place.objects.filter(kind__in=[*Place.VESSELS, *Place.FOR_GOODS]).order_by("code")
     serializer_class = serializers.PlaceSerializer
     lookup_field = "code"
 

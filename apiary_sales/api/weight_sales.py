@@ -48,7 +48,7 @@ class WeightSaleSerializer(serializers.Serializer):
     net_grams = StrictIntegerField(
         min_value=1, max_value=GRAMS_MAX, required=False, allow_null=True
     )
-    method = serializers.ChoiceField(choices=Payment.Method.choices)
+    method = serializers.ChoiceField(choices=Payment.WAYS)
     tendered_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )

@@ -4,6 +4,7 @@ from django.contrib import admin
 
 from apiary_sales.billing.models import (
     Allocation,
+    ConsignmentReport,
     Entry,
     EntryLine,
     Invoice,
@@ -50,3 +51,9 @@ class EntryAdmin(ReadOnlyAdmin):
     list_filter = ["kind"]
     list_select_related = ["invoice", "payment"]
     inlines = [EntryLineInline]
+
+
+@admin.register(ConsignmentReport)
+class ConsignmentReportAdmin(ReadOnlyAdmin):
+    list_display = ["shelf", "sold_from", "sold_until", "invoice"]
+    list_select_related = ["shelf__place", "invoice"]

@@ -3,3 +3,34 @@ from django.apps import AppConfig
 
 class BillingConfig(AppConfig):
     name = "apiary_sales.billing"
+
+    def ready(self) -> None:
+        from apiary_sales.billing import mailed_papers
+
+        mailed_papers.register()
+        from django.urls import reverse
+
+        from inventory.shared import attachable
+
+        manage = ("billing.manage_purchases",)
+        attachable.register(
+            "billing.PurchaseOrder",
+            name="purchase-order",
+            see=manage,
+            add=manage,
+            page=lambda order: reverse("billing:purchase_order", args=[order.number]),
+        )
+        attachable.register(
+            "billing.SupplierBill",
+            name="bill",
+            see=manage,
+            add=manage,
+            page=lambda bill: reverse("billing:bill", args=[bill.pk]),
+        )
+        attachable.register(
+            "billing.Expense",
+            name="expense",
+            see=manage,
+            add=manage,
+            page=lambda expense: reverse("billing:expense", args=[expense.pk]),
+        )

@@ -1,20 +1,24 @@
-"""Invoices, credit notes, receipts and statements as papers: what each shows, and its PDF.
+"""Invoices, credit notes, receipts, pro-formas and statements as papers, and their PDF.
 
-The same context feeds the page and the paper, so that they never disagree.
+The same context feeds the page and the paper, so that they never disagree. A paper is written in
+the language that was fixed when it was issued, whatever language its reader has.
 """
 
 from datetime import date
 from typing import Any
 
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice, InvoiceLine
+from apiary_sales.billing.models import DepositSlip, Invoice, InvoiceLine, Payment
 from apiary_sales.billing.queries import money
-from apiary_sales.billing.services import stand
+from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import OrderLine
+from apiary_sales.orders import papers as order_papers
+from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
 from inventory.shared import documents
+from inventory.shared.models import House
 
 
 def invoice_template(invoice: Invoice) -> str:
@@ -31,15 +35,18 @@ def invoice_context(invoice: Invoice) -> dict[str, Any]:
     )
     settled = money.settled_by(invoice)
     notes = list(invoice.credit_notes.order_by("id"))
+    is_credited = bool(notes) and -sum(note.total_cents for note in notes) == invoice.total_cents
     return {
         "invoice": invoice,
         "lines": lines,
         "taxes": _taxes_of(lines),
         "settled": settled,
         "paid_cents": sum(share.cents for share in settled),
+        "adjusted": money.adjusted_by(invoice),
+        "discount_cents": invoice.discount_cents,
         "credit_notes": notes,
-        "is_credited": bool(notes)
-        and sum(note.total_cents for note in notes) == -invoice.total_cents,
+        "is_credited": is_credited,
+        "across": _("Credited") if is_credited else "",
         "has_bulk": any(_may_be_a_drum(line) for line in lines),
         # The address as it was on the day the bill was issued.
         "house": invoice.seller,
@@ -59,11 +66,19 @@ def _may_be_a_drum(line: InvoiceLine) -> bool:
 
 def receipt_context(receipt: Invoice) -> dict[str, Any]:
     """Return what the page and the paper of a stand receipt show."""
+    lines = list(
+        receipt.lines.select_related(
+            "fulfilment_line__weighing", "fulfilment_line__order_line"
+        ).prefetch_related("taxes")
+    )
+    undone_by = receipt.credit_notes.first()
     return {
         "receipt": receipt,
-        "taxes": _taxes_of(list(receipt.lines.prefetch_related("taxes"))),
+        "lines": lines,
+        "taxes": _taxes_of(lines),
         "sale": stand.of_receipt(receipt),
-        "undone_by": receipt.credit_notes.first(),
+        "undone_by": undone_by,
+        "across": _("Cancelled") if undone_by else "",
         "house": receipt.seller,
     }
 
@@ -76,17 +91,93 @@ def statement_context(customer: Customer, since: date, until: date) -> dict[str,
     }
 
 
+def payment_context(payment: Payment) -> dict[str, Any]:
+    """Return what the page and the receipt of a payment show: what it paid, and what is left."""
+    put_to = payments.put_to(payment)
+    used_cents = sum(cents for _invoice, cents in put_to)
+    undone_by = Payment.objects.filter(reverses=payment).first()
+    return {
+        "payment": payment,
+        "put_to": put_to,
+        "used_cents": used_cents,
+        "left_cents": payment.amount_cents - used_cents,
+        "undone_by": undone_by,
+        "across": _("Undone") if undone_by else "",
+    }
+
+
+def pro_forma_context(order: Order) -> dict[str, Any]:
+    """Return what a pro-forma shows: the invoice of the whole order, as it would be today."""
+    handed_over = Fulfilment(order=order, filled_on=timezone.localdate())
+    goods = [
+        FulfilmentLine(
+            fulfilment=handed_over,
+            order_line=line,
+            lot=line.lot,
+            quantity=line.quantity,
+            amount_cents=line.amount_cents,
+        )
+        for line in order.lines.select_related("product", "drum", "lot", "service")
+    ]
+    draft = invoices.compose(order, [(good, invoices.line_of(good)) for good in goods])
+    return {
+        "order": order,
+        "is_quote": order.status == Order.Status.QUOTED,
+        "invoice": draft.invoice,
+        "lines": draft.lines,
+        "taxes": draft.tax_sums,
+        "across": order_papers.across(order),
+    }
+
+
+def has_pro_forma(order: Order) -> bool:
+    """Tell whether a pro-forma can be written: not for what is paid at once."""
+    return order.customer is not None and order.channel not in Order.AT_ONCE
+
+
+def deposit_slip_context(slip: DepositSlip) -> dict[str, Any]:
+    """Return what the page and the paper of a deposit slip show."""
+    checks = [
+        each.payment for each in slip.checks.select_related("payment__customer").order_by("id")
+    ]
+    return {
+        "slip": slip,
+        "checks": checks,
+        "checks_cents": sum(payment.amount_cents for payment in checks),
+    }
+
+
 def invoice(invoice: Invoice) -> bytes:
     """Return an invoice or credit note as PDF; raises `PdfUnavailable`."""
-    return documents.render_pdf(invoice_template(invoice), invoice_context(invoice))
+    with translation.override(invoice.language):
+        return documents.render_pdf(invoice_template(invoice), invoice_context(invoice))
 
 
-def receipt(receipt: Invoice) -> bytes:
-    """Return a stand receipt as PDF; raises `PdfUnavailable`."""
-    return documents.render_pdf("documents/receipt.html", receipt_context(receipt))
+def receipt(receipt: Invoice, paper: str = "") -> bytes:
+    """Return a stand receipt as PDF, on this `House.ReceiptPaper` or the one the house uses."""
+    paper = paper or House.current().receipt_paper
+    with translation.override(receipt.language):
+        context = receipt_context(receipt)
+        if paper == House.ReceiptPaper.PAGE:
+            return documents.render_pdf("documents/receipt.html", context)
+        return documents.render_roll("documents/receipt_roll.html", context, paper=paper)
+
+
+def payment(payment: Payment) -> bytes:
+    """Return the receipt for a payment as PDF; raises `PdfUnavailable`."""
+    customer = payment.customer
+    with translation.override(customer.paper_language if customer else House.language()):
+        return documents.render_pdf("documents/payment_receipt.html", payment_context(payment))
+
+
+def pro_forma(order: Order) -> bytes:
+    """Return a pro-forma as PDF, which has no number of an invoice; raises `PdfUnavailable`."""
+    with translation.override(order_papers.language_of(order)):
+        return documents.render_pdf("documents/pro_forma.html", pro_forma_context(order))
 
 
 def statement(customer: Customer, since: date, until: date) -> bytes:
     """Return a customer's statement as PDF; raises `PdfUnavailable`."""
-    context = statement_context(customer, since, until)
-    return documents.render_pdf("documents/statement.html", context)
+    with translation.override(customer.paper_language):
+        context = statement_context(customer, since, until)
+        return documents.render_pdf("documents/statement.html", context)

@@ -144,6 +144,23 @@ def left_on(lines: Iterable[InvoiceLine], credited: Iterable[InvoiceLine]) -> li
     return [left for left in by_line.values() if left.quantity or left.amount_cents]
 
 
+def without_kept(left: Iterable[Left], kept: Iterable[tuple[int, int]]) -> list[Left]:
+    """Take deposits that are kept off what is left of a bill; each is of one drum.
+
+    `kept` has the key of the line and the cents of each. The tax of a deposit is kept with it.
+    """
+    by_line = {each.line.pk: each for each in left}
+    for line, cents in kept:
+        there = by_line.get(line)
+        if there is None or there.quantity <= 0:
+            continue
+        for row in there.tax_cents:
+            there.tax_cents[row] -= share_cents(there.tax_cents[row], 1, int(there.quantity))
+        there.quantity -= 1
+        there.amount_cents -= cents
+    return [each for each in by_line.values() if each.quantity or each.amount_cents]
+
+
 def credited(
     problems: Problems, left: Sequence[Left], asked: Sequence[LineCredit]
 ) -> list[CreditedLine]:
@@ -203,7 +220,7 @@ def _credit(left: Left, credit: LineCredit) -> CreditedLine:
         way = InvoiceLine.CreditedAs.GOODS
         discount_cents = left.discount_cents
         if quantity != left.quantity:
-            shares = (int(quantity * 1000), int(left.quantity * 1000))
+            shares = (int(quantity.scaleb(5)), int(left.quantity.scaleb(5)))
             discount_cents = share_cents(discount_cents, *shares)
         cents = cents_half_up(quantity * price) - discount_cents
     made = InvoiceLine(

@@ -1,5 +1,7 @@
 """The form of a customer, and the one that finds some."""
 
+from decimal import Decimal
+
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
@@ -7,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.countries import CountryField
-from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.stock.models import Supplier
 
 
@@ -76,6 +78,24 @@ class CustomerForm(HouseForm):
         help_text=_("0 means the customer pays at once."),
         error_messages={"min_value": _("Enter 0 days or more.")},
     )
+    discount_percent = NumberField(
+        label=_("Discount for early payment, percent"),
+        max_digits=5,
+        decimal_places=2,
+        min_value=0,
+        required=False,
+        initial=0,
+        help_text=_("2 within 10 days is often written 2/10. 0 for none."),
+        error_messages={"min_value": _("Enter 0 or more.")},
+    )
+    discount_days = WholeNumberField(
+        label=_("Days for the discount"),
+        min_value=0,
+        required=False,
+        max_value=32_767,
+        initial=0,
+        error_messages={"min_value": _("Enter 0 days or more.")},
+    )
     credit_limit_cents = MoneyField(
         label=_("Credit limit"),
         required=False,
@@ -93,6 +113,12 @@ class CustomerForm(HouseForm):
     is_active = forms.BooleanField(
         label=_("Show this customer when taking new orders"), required=False, initial=True
     )
+
+    def clean_discount_percent(self) -> Decimal:
+        return self.cleaned_data["discount_percent"] or Decimal(0)
+
+    def clean_discount_days(self) -> int:
+        return self.cleaned_data["discount_days"] or 0
 
     @classmethod
     def of(cls, customer: Customer) -> "CustomerForm":

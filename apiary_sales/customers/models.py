@@ -56,6 +56,10 @@ class Customer(models.Model):
         _("language of papers"), max_length=8, choices=settings.LANGUAGES, blank=True
     )
     terms_days = models.PositiveSmallIntegerField(_("days to pay"), default=30)
+    discount_percent = models.DecimalField(
+        _("discount for early payment, percent"), max_digits=5, decimal_places=2, default=0
+    )
+    discount_days = models.PositiveSmallIntegerField(_("days for the discount"), default=0)
     credit_limit_cents = models.BigIntegerField(_("credit limit"), null=True, blank=True)
     is_active = models.BooleanField(_("active"), default=True)
     note = models.TextField(_("note"), blank=True)
@@ -78,6 +82,10 @@ class Customer(models.Model):
             models.CheckConstraint(
                 condition=Q(credit_limit_cents__isnull=True) | Q(credit_limit_cents__gte=0),
                 name="customer_credit_limit_gte_0",
+            ),
+            models.CheckConstraint(
+                condition=Q(discount_percent__gte=0, discount_percent__lt=100),
+                name="customer_discount_percent_0_to_100",
             ),
         ]
 

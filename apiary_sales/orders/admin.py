@@ -2,7 +2,7 @@
 
 from django.contrib import admin
 
-from apiary_sales.orders import models
+from apiary_sales.orders import models, trade_models
 from inventory.shared.admin import ReadOnlyAdmin, ReadOnlyInline
 
 
@@ -62,3 +62,81 @@ class RecallActAdmin(ReadOnlyAdmin):
     list_filter = ["kind"]
     list_select_related = ["done_by"]
     date_hierarchy = "done_at"
+
+
+class ConsignmentPriceInline(ReadOnlyInline):
+    model = trade_models.ConsignmentPrice
+    fields = ["product", "unit_price", "valid_from"]
+
+
+@admin.register(trade_models.ConsignmentShelf)
+class ConsignmentShelfAdmin(ReadOnlyAdmin):
+    list_display = ["place", "customer"]
+    list_select_related = ["place", "customer"]
+    inlines = [ConsignmentPriceInline]
+
+
+class ConsignmentDeliveryLineInline(ReadOnlyInline):
+    model = trade_models.ConsignmentDeliveryLine
+    fields = ["product", "pieces"]
+
+
+@admin.register(trade_models.ConsignmentDelivery)
+class ConsignmentDeliveryAdmin(ReadOnlyAdmin):
+    list_display = ["number", "shelf", "status", "planned_on", "delivered_on"]
+    list_filter = ["status"]
+    list_select_related = ["shelf__place"]
+    inlines = [ConsignmentDeliveryLineInline]
+
+
+class ContractPriceStepInline(ReadOnlyInline):
+    model = trade_models.ContractPriceStep
+    fields = ["from_grams", "unit_price"]
+
+
+class ContractSampleInline(ReadOnlyInline):
+    model = trade_models.ContractSample
+    fields = ["lot", "approved_on", "approved_by", "note"]
+
+
+class CallOffInline(ReadOnlyInline):
+    model = trade_models.CallOff
+    fields = ["order", "accepted"]
+
+
+@admin.register(trade_models.Contract)
+class ContractAdmin(ReadOnlyAdmin):
+    list_display = ["number", "customer", "max_grams", "starts_on", "ends_on"]
+    list_select_related = ["customer"]
+    search_fields = ["number", "customer__name", "customer_reference"]
+    inlines = [ContractPriceStepInline, ContractSampleInline, CallOffInline]
+
+
+class StandingOrderLineInline(ReadOnlyInline):
+    model = trade_models.StandingOrderLine
+    fields = ["product", "pieces"]
+
+
+class StandingOrderDayInline(ReadOnlyInline):
+    model = trade_models.StandingOrderDay
+    fields = ["due_on", "order", "decided_by"]
+
+
+@admin.register(trade_models.StandingOrder)
+class StandingOrderAdmin(ReadOnlyAdmin):
+    list_display = ["customer", "rhythm", "starts_on", "ends_on", "is_paused"]
+    list_filter = ["rhythm", "is_paused"]
+    list_select_related = ["customer"]
+    inlines = [StandingOrderLineInline, StandingOrderDayInline]
+
+
+class RoundStopInline(ReadOnlyInline):
+    model = trade_models.RoundStop
+    fields = ["position", "order", "delivery", "delivered_at", "delivered_by"]
+
+
+@admin.register(trade_models.DeliveryRound)
+class DeliveryRoundAdmin(ReadOnlyAdmin):
+    list_display = ["number", "day", "vehicle", "driver"]
+    date_hierarchy = "day"
+    inlines = [RoundStopInline]

@@ -8,6 +8,7 @@ class OrdersConfig(AppConfig):
         from django.urls import reverse
 
         from apiary_sales.customers.permissions import ANY_OF
+        from apiary_sales.orders import mailed_papers
         from apiary_sales.orders.services import followed_stock
         from inventory.shared import attachable
         from inventory.stock import signals
@@ -22,4 +23,19 @@ class OrdersConfig(AppConfig):
             see=ANY_OF,
             add=("orders.take_orders", "orders.quote_drums", "orders.fulfil_orders"),
             page=lambda order: reverse("orders:order_detail", args=[order.number]),
+        )
+        mailed_papers.register()
+        attachable.register(
+            "orders.Contract",
+            name="contract",
+            see=ANY_OF,
+            add=("orders.quote_drums",),
+            page=lambda contract: reverse("orders:contract", args=[contract.number]),
+        )
+        attachable.register(
+            "orders.ContractSample",
+            name="sample",
+            see=ANY_OF,
+            add=("orders.quote_drums",),
+            page=lambda sample: reverse("orders:contract", args=[sample.contract.number]),
         )

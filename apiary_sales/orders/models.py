@@ -37,9 +37,10 @@ class Order(models.Model):
         DELIVERY = "delivery", _("delivery")
         BULK = "bulk", _("drums")
         SERVICE = "service", _("services")
+        CONSIGNMENT = "consign", _("consignment")
 
     # What is sold so is handed over when it is sold: taken back, there is nothing left to fill.
-    AT_ONCE = (Channel.STAND, Channel.SERVICE)
+    AT_ONCE = (Channel.STAND, Channel.SERVICE, Channel.CONSIGNMENT)
 
     class Status(models.TextChoices):
         QUOTED = "quoted", _("quoted")
@@ -304,10 +305,53 @@ class Weighing(models.Model):
         return Decimal(self.millilitres or 0) / 1000
 
 
+def _is_charged(*kinds: str) -> models.Exists:
+    """Tell whether the order of a fulfilment line has such a charge for its drum, or for any."""
+    charges = OrderLine.objects.filter(
+        Q(drum=None) | Q(drum=models.OuterRef("order_line__drum")),
+        order=models.OuterRef("order_line__order"),
+        kind__in=kinds,
+    )
+    return models.Exists(charges)
+
+
 class FulfilmentLineQuerySet(models.QuerySet["FulfilmentLine"]):
     def not_taken_back(self) -> "FulfilmentLineQuerySet":
         """Return what was handed over and has not come back."""
         return self.filter(fulfilment__is_taken_back=False)
+
+    def outings(self) -> "FulfilmentLineQuerySet":
+        """Return the drums that left the house with their honey, on a deposit or sold.
+
+        Each says whether the drum itself `is_sold`. A drum without such a charge stays here, and
+        one that came back with its honey was never out.
+        """
+        kinds = OrderLine.Kind
+        return (
+            self.not_taken_back()
+            .filter(
+                order_line__kind=kinds.HONEY,
+                order_line__is_drawn=False,
+                order_line__drum__kind=Place.Kind.DRUM,
+            )
+            .exclude(returns__place=F("order_line__drum"))
+            .filter(_is_charged(kinds.DRUM_DEPOSIT, kinds.DRUM_SALE))
+            .annotate(is_sold=_is_charged(kinds.DRUM_SALE))
+            .order_by("fulfilment__filled_on", "id")
+        )
+
+    def on_deposit(self) -> "FulfilmentLineQuerySet":
+        """Return the drums that left on a deposit, whatever became of them."""
+        return self.outings().exclude(_is_charged(OrderLine.Kind.DRUM_SALE))
+
+    def still_out(self) -> "FulfilmentLineQuerySet":
+        """Return the drums that are out and not known to be lost."""
+        return self.outings().filter(drums_returned=None)
+
+    def not_back(self) -> "FulfilmentLineQuerySet":
+        """Return the drums that are out, those given up for lost among them."""
+        back = ReturnedDrum.objects.filter(fulfilment_line=models.OuterRef("pk"), is_lost=False)
+        return self.outings().exclude(models.Exists(back))
 
     def unbilled_cents(self, customer: Customer) -> int:
         """Return what was handed over to a customer and is on no invoice yet, before tax."""
@@ -399,6 +443,138 @@ class GoodsReturn(models.Model):
 
     def __str__(self) -> str:
         return f"{self.quantity} of {self.fulfilment_line}"
+
+
+class WeighOut(models.Model):
+    """On which scale the drums of a fulfilment were weighed as they left, and by whom.
+
+    A vehicle scale tells one net weight of the load, which its drums share.
+    """
+
+    fulfilment = models.OneToOneField(
+        Fulfilment, on_delete=models.PROTECT, related_name="weigh_out"
+    )
+    scale = models.CharField(_("scale"), max_length=60, blank=True)
+    weighed_by = models.CharField(_("weighed by"), max_length=80, blank=True)
+    load_net_grams = models.BigIntegerField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(load_net_grams__isnull=True) | Q(load_net_grams__gt=0),
+                name="weigh_out_load_gt_0",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.fulfilment} {self.scale}"
+
+
+class ShippedDrum(models.Model):
+    """One drum as it was loaded: its weights, its seal, and how far the books were off.
+
+    `book_grams` is what the books had in it before, `posting` the difference where there was one.
+    Where only a net weight is known, gross is that and the empty weight on record.
+    """
+
+    fulfilment_line = models.OneToOneField(
+        FulfilmentLine, on_delete=models.PROTECT, related_name="shipped_drum"
+    )
+    gross_grams = models.BigIntegerField(null=True, blank=True)
+    tare_grams = models.BigIntegerField(null=True, blank=True)
+    net_grams = models.BigIntegerField()
+    book_grams = models.BigIntegerField()
+    seal = models.CharField(_("seal number"), max_length=40, blank=True)
+    posting = models.OneToOneField(
+        Posting, on_delete=models.PROTECT, null=True, blank=True, related_name="shipped_drum"
+    )
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(net_grams__gt=0)
+                & (
+                    Q(gross_grams__isnull=True, tare_grams__isnull=True)
+                    | Q(gross_grams=F("net_grams") + F("tare_grams"), gross_grams__isnull=False)
+                ),
+                name="shipped_drum_gross_is_net_and_tare",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.net_grams} g {self.seal}".strip()
+
+
+class Delivery(models.Model):
+    """Who carries the goods of a fulfilment, and where to; printed on its papers."""
+
+    class Freight(models.TextChoices):
+        PREPAID = "prepaid", _("prepaid by the shipper")
+        COLLECT = "collect", _("collect from the consignee")
+
+    fulfilment = models.OneToOneField(Fulfilment, on_delete=models.PROTECT, related_name="delivery")
+    carrier = models.CharField(_("carrier"), max_length=80, blank=True)
+    vehicle = models.CharField(_("truck or trailer"), max_length=60, blank=True)
+    ship_to = models.TextField(_("ship to"), max_length=400, blank=True)
+    freight = models.CharField(_("freight charges"), max_length=8, choices=Freight, blank=True)
+    packages = models.PositiveIntegerField(_("number of packages"), null=True, blank=True)
+    instructions = models.CharField(_("instructions"), max_length=300, blank=True)
+
+    class Meta:
+        verbose_name_plural = "deliveries"
+
+    def __str__(self) -> str:
+        return f"{self.fulfilment} {self.carrier}"
+
+
+class DrumReturn(models.Model):
+    """Drums that a buyer brought back in one go, or that are given up for lost."""
+
+    class Outcome(models.TextChoices):
+        EMPTY = "empty", _("came back empty")
+        DAMAGED = "damaged", _("came back damaged")
+        LOST = "lost", _("lost")
+
+    outcome = models.CharField(_("what became of them"), max_length=8, choices=Outcome)
+    returned_on = models.DateField(_("day"), default=timezone.localdate)
+    note = models.CharField(_("note"), max_length=300, blank=True)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    recorded_at = models.DateTimeField(auto_now_add=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.get_outcome_display()} {self.returned_on}"
+
+
+class ReturnedDrum(models.Model):
+    """One drum of a return, by the line with which it went out, and what it weighed empty.
+
+    A drum that was given up for lost may still come back.
+    """
+
+    drum_return = models.ForeignKey(DrumReturn, on_delete=models.PROTECT, related_name="drums")
+    fulfilment_line = models.ForeignKey(
+        FulfilmentLine, on_delete=models.PROTECT, related_name="drums_returned"
+    )
+    is_lost = models.BooleanField(default=False)
+    tare_grams = models.PositiveIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["fulfilment_line", "is_lost"], name="returned_drum_once_lost_and_once_back"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.fulfilment_line} {self.drum_return}"
 
 
 class OrderEvent(models.Model):
@@ -517,3 +693,7 @@ class RecallAct(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.reason}"
+
+
+# At the end, since these point at the orders above.
+import apiary_sales.orders.trade_models  # noqa: E402, F401

@@ -1,4 +1,4 @@
-"""Drum quotes and pick lists as papers: what each shows, and its PDF.
+"""Quotes, confirmations of orders and pick lists as papers: what each shows, and its PDF.
 
 The same context feeds the page and the paper, so that they never disagree. Orders come from
 `orders.queries.orders.for_page`.
@@ -8,23 +8,52 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
+from django.utils import translation
 from django.utils.formats import number_format
 
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.rules import lines as rules
 from inventory.shared import documents
+from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, Place
 
+# What is printed across the papers of an order that is off.
+OFF = (
+    Order.Status.CANCELLED,
+    Order.Status.DECLINED,
+    Order.Status.WITHDRAWN,
+    Order.Status.EXPIRED,
+    Order.Status.SUPERSEDED,
+)
 
-def quote_context(order: Order) -> dict[str, Any]:
-    """Return what the paper of a drum quote shows."""
+
+def order_context(order: Order) -> dict[str, Any]:
+    """Return what a quote and the confirmation of an order show."""
     lines = list(order.lines.all())
     return {
         "order": order,
         "lines": [(line, _pounds(line)) for line in lines],
+        "has_drums": any(line.kind == OrderLine.Kind.HONEY and line.lot for line in lines),
         "figures": drums.figures(lines, on=order.placed_on),
+        "across": across(order),
     }
+
+
+def can_be_confirmed(order: Order) -> bool:
+    """Tell whether there is an order to confirm: no quote still, and not sold and paid at once."""
+    quotes = (Order.Status.QUOTED, *OFF[1:])
+    return order.status not in quotes and order.channel not in Order.AT_ONCE
+
+
+def across(order: Order) -> str:
+    """Return the word that is printed across the papers of an order that is off, or none."""
+    return order.get_status_display() if order.status in OFF else ""
+
+
+def language_of(order: Order) -> str:
+    """Return the language of the papers of an order: the customer's, or the house's."""
+    return order.customer.paper_language if order.customer else House.language()
 
 
 def _pounds(line: OrderLine) -> str:
@@ -75,8 +104,15 @@ def _lots_in(vessels: Iterable[Place]) -> dict[int, Lot | None]:
 
 
 def quote(order: Order) -> bytes:
-    """Return a drum quote as PDF; raises `PdfUnavailable`."""
-    return documents.render_pdf("documents/quote.html", quote_context(order))
+    """Return a quote as PDF, in the customer's language; raises `PdfUnavailable`."""
+    with translation.override(language_of(order)):
+        return documents.render_pdf("documents/quote.html", order_context(order))
+
+
+def confirmation(order: Order) -> bytes:
+    """Return the confirmation of an order as PDF, in the customer's language."""
+    with translation.override(language_of(order)):
+        return documents.render_pdf("documents/order_confirmation.html", order_context(order))
 
 
 def pick_list(order: Order) -> bytes:

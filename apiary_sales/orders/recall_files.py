@@ -114,7 +114,8 @@ def csv_rows(answer: RecallAnswer, sales: Iterable[SaleRow]) -> Iterator[list[An
         ),
         *(
             [
-                *(in_house, place.place, None, None, None, None, None),
+                *(_("on consignment") if place.holder else in_house, place.holder or place.place),
+                *(place.contact or None, place.phone or None, place.email or None, None, None),
                 *(None, place.lot, None, units[place.is_weighed], place.quantity, None, None),
             ]
             for place in answer.places

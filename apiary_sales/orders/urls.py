@@ -1,6 +1,16 @@
 from django.urls import path
 
-from apiary_sales.orders.views import lists, orders, quotes
+from apiary_sales.orders.views import (
+    consignments,
+    contracts,
+    deliveries,
+    lists,
+    orders,
+    quotes,
+    rounds,
+    standing_orders,
+    trade,
+)
 
 app_name = "orders"
 
@@ -14,11 +24,27 @@ urlpatterns = [
     path("orders/<str:number>/cancel/", orders.OrderCancelView.as_view(), name="order_cancel"),
     path("orders/<str:number>/pick-list/", orders.pick_list, name="pick_list"),
     path("orders/<str:number>/pick-list.pdf", orders.pick_list_pdf, name="pick_list_pdf"),
+    path("orders/<str:number>/confirmation.pdf", orders.confirmation_pdf, name="confirmation_pdf"),
     path("orders/<str:number>/drums-back/", orders.DrumsBackView.as_view(), name="drums_back"),
     path(
         "orders/<str:number>/take-back/<int:pk>/",
         orders.OrderTakeBackView.as_view(),
         name="order_take_back",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/delivery/",
+        deliveries.CarrierView.as_view(),
+        name="delivery",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/<slug:paper>/",
+        deliveries.delivery_paper,
+        name="delivery_paper",
+    ),
+    path(
+        "orders/<str:number>/handed-over/<int:pk>/<slug:paper>.pdf",
+        deliveries.delivery_paper_pdf,
+        name="delivery_paper_pdf",
     ),
     path("quotes/new/", quotes.QuoteCreateView.as_view(), name="quote_create"),
     path("quotes/new/total/", quotes.quote_total, name="quote_total"),
@@ -26,6 +52,85 @@ urlpatterns = [
     path("quotes/<str:number>/quote.pdf", quotes.quote_pdf, name="quote_pdf"),
     path("stock/", lists.stock_by_size, name="stock"),
     path("stock/<slug:code>/", lists.stock_detail, name="stock_detail"),
+    path("trade/", trade.hub, name="trade"),
+    path("consignment/", consignments.shelf_list, name="consignment_list"),
+    path("consignment-deliveries/", consignments.delivery_list, name="consignment_deliveries"),
+    path("consignment/new/", consignments.ShelfCreateView.as_view(), name="consignment_create"),
+    path(
+        "consignment-deliveries/<str:number>/",
+        consignments.delivery_detail,
+        name="consignment_delivery",
+    ),
+    path(
+        "consignment-deliveries/<str:number>/paper.pdf",
+        consignments.delivery_pdf,
+        name="consignment_delivery_pdf",
+    ),
+    path(
+        "consignment-deliveries/<str:number>/deliver/",
+        consignments.DeliveryDeliverView.as_view(),
+        name="consignment_delivery_deliver",
+    ),
+    path(
+        "consignment-deliveries/<str:number>/cancel/",
+        consignments.delivery_cancel,
+        name="consignment_delivery_cancel",
+    ),
+    path("consignment/<slug:code>/", consignments.shelf_detail, name="consignment_shelf"),
+    path(
+        "consignment/<slug:code>/price/",
+        consignments.ConsignmentPriceView.as_view(),
+        name="consignment_price",
+    ),
+    path(
+        "consignment/<slug:code>/deliver/",
+        consignments.ConsignmentDeliverView.as_view(),
+        name="consignment_deliver",
+    ),
+    path(
+        "consignment/<slug:code>/bring-back/",
+        consignments.BringBackView.as_view(),
+        name="consignment_bring_back",
+    ),
+    path("contracts/", contracts.contract_list, name="contract_list"),
+    path("contracts/new/", contracts.ContractCreateView.as_view(), name="contract_create"),
+    path("contracts/<str:number>/", contracts.contract_detail, name="contract"),
+    path("contracts/<str:number>/end/", contracts.ContractEndView.as_view(), name="contract_end"),
+    path("contracts/<str:number>/sample/", contracts.SampleView.as_view(), name="contract_sample"),
+    path(
+        "contracts/<str:number>/call-off/",
+        contracts.CallOffView.as_view(),
+        name="contract_call_off",
+    ),
+    path("standing-orders/", standing_orders.standing_list, name="standing_list"),
+    path(
+        "standing-orders/new/",
+        standing_orders.StandingCreateView.as_view(),
+        name="standing_create",
+    ),
+    path("standing-orders/due/", standing_orders.ConfirmView.as_view(), name="standing_confirm"),
+    path("standing-orders/<int:pk>/", standing_orders.standing_detail, name="standing"),
+    path(
+        "standing-orders/<int:pk>/change/",
+        standing_orders.StandingChangeView.as_view(),
+        name="standing_change",
+    ),
+    path("standing-orders/<int:pk>/pause/", standing_orders.standing_pause, name="standing_pause"),
+    path(
+        "standing-orders/<int:pk>/leave-out/",
+        standing_orders.LeaveOutView.as_view(),
+        name="standing_leave_out",
+    ),
+    path("rounds/", rounds.round_list, name="round_list"),
+    path("rounds/new/", rounds.RoundCreateView.as_view(), name="round_create"),
+    path("rounds/<str:number>/", rounds.round_detail, name="round"),
+    path("rounds/<str:number>/change/", rounds.RoundChangeView.as_view(), name="round_change"),
+    path("rounds/<str:number>/load-list.pdf", rounds.load_list_pdf, name="load_list_pdf"),
+    path(
+        "rounds/<str:number>/<int:pk>/",
+        rounds.StopDeliverView.as_view(),
+        name="round_stop_deliver",
+    ),
     path("customers/<int:pk>/orders/", lists.customer_orders, name="customer_orders"),
     path("lots/<int:pk>/buyers/", lists.lot_buyers, name="lot_buyers"),
 ]

@@ -83,12 +83,15 @@ INSTALLED_APPS = [
     "rest_framework",
     "rest_framework.authtoken",
     "drf_spectacular",
+    "django_tasks",
+    "django_tasks_db",
     "inventory",
     "apiary_sales.accounts",
     "apiary_sales.customers",
     "apiary_sales.pricing",
     "apiary_sales.orders",
     "apiary_sales.billing",
+    "apiary_sales.mailing",
     "apiary_sales.planning",
     "apiary_sales.reports",
     "apiary_sales.web",
@@ -133,6 +136,7 @@ TEMPLATES = [
             ],
             "builtins": ["inventory.shared.templatetags.quantities"],
             "libraries": {
+                "emails": "apiary_sales.mailing.templatetags.emails",
                 "files": "inventory.shared.templatetags.files",
                 "honey": "inventory.shared.templatetags.honey",
                 "jars": "inventory.bottling.templatetags.jars",
@@ -170,6 +174,9 @@ CACHES = {
         "OPTIONS": {"MAX_ENTRIES": 5_000},
     }
 }
+# Work that an answer does not wait for. It is a row of the database, written in the transaction of
+# the act that wants it done; `manage.py serve` does it.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "accounts.User"
@@ -203,6 +210,21 @@ NUMBER_GROUPING = 3
 USE_THOUSAND_SEPARATOR = True
 FORMAT_MODULE_PATH = ["apiary_sales.formats"]
 
+# How e-mails leave the house. By default none does: each is written to a file of its own.
+_EMAIL = env.email_url("EMAIL_URL", default="filemail:")
+EMAIL_BACKEND = _EMAIL["EMAIL_BACKEND"]
+EMAIL_HOST = _EMAIL["EMAIL_HOST"] or "localhost"
+EMAIL_HOST_USER = _EMAIL["EMAIL_HOST_USER"] or ""
+EMAIL_HOST_PASSWORD = _EMAIL["EMAIL_HOST_PASSWORD"] or ""
+EMAIL_USE_TLS = _EMAIL.get("EMAIL_USE_TLS", False)
+EMAIL_USE_SSL = _EMAIL.get("EMAIL_USE_SSL", False)
+EMAIL_PORT = _EMAIL["EMAIL_PORT"] or (465 if EMAIL_USE_SSL else 587 if EMAIL_USE_TLS else 25)
+EMAIL_FILE_PATH = _EMAIL["EMAIL_FILE_PATH"] or str(DATA_DIR / "e-mails")
+# Seconds that a mail server may take to answer.
+EMAIL_TIMEOUT = 30
+# The address that e-mails come from; without it, the one in the house's details.
+EMAIL_FROM = env.str("EMAIL_FROM", default="")
+
 # ISO 4217. One house keeps its books in one currency.
 CURRENCY = env.str("CURRENCY", default="USD")
 
@@ -220,6 +242,8 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
             "inventory.House",
             "inventory.Supplier",
             "customers.Customer",
+            "mailing.EmailText",
+            "mailing.ReminderPlan",
             "customers.ExemptionCertificate",
             "pricing.PiecePrice",
             "pricing.PrivateLabel",

@@ -24,6 +24,7 @@ from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.http.request import validate_host
 
+from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.wsgi import application
 
 THREADS = 8
@@ -237,7 +238,10 @@ def make_ready() -> None:
 
 
 def run(listener: socket.socket) -> None:
-    """Answer requests until SIGTERM or Ctrl+C; acts under way get five seconds to finish."""
+    """Answer requests and do background work until SIGTERM or Ctrl+C.
+
+    Acts under way get five seconds to finish, and so does the task that is being done.
+    """
     # waitress stops cleanly on SystemExit.
     signal.signal(signal.SIGTERM, _stop)
     # Each thread that answers opens a connection of its own.
@@ -252,7 +256,8 @@ def run(listener: socket.socket) -> None:
         trusted_proxy=str(ip_address(settings.TRUSTED_PROXY)) if settings.HTTPS else None,
         trusted_proxy_headers=TRUSTED_HEADERS if settings.HTTPS else [],
     )
-    server.run()
+    with BackgroundWorker():
+        server.run()
 
 
 def _stop(*_: object) -> None:

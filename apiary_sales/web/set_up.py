@@ -101,6 +101,12 @@ PAGES = (
         ("billing.issue_invoices",),
     ),
     SettingsPage(
+        _("E-mails"),
+        _("The texts that e-mails and reminders begin with"),
+        "mailing:text_list",
+        ("billing.issue_invoices",),
+    ),
+    SettingsPage(
         _("Changes"),
         _("Who changed what in sizes, prices, customers, places and people"),
         "accounts:changes",

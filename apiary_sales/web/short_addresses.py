@@ -18,6 +18,8 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
 
 # Where an address of the API leads that is no page: the list of all that it can be asked.
 SCHEMA = reverse_lazy("api:schema")
+E_MAILS = reverse_lazy("mailing:email_list")
+TEXTS = reverse_lazy("mailing:text_list")
 
 urlpatterns = [
     path("api/", _to("api:schema")),
@@ -25,6 +27,13 @@ urlpatterns = [
     re_path(r"^api/certificates/\d+/$", _to("api:certificates")),
     re_path(r"^api/certificates/\d+/invoices/$", _to("api:certificates")),
     re_path(r"^api/cleanings/\d+/$", _to("api:cleanings")),
+    path("api/adjustments/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/adjustments/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/cash-counts/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/deposit-slips/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/opening-amounts/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/payments/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/email-papers/", _to("api:emails")),
     path("api/files/", _to("api:schema")),
     path("api/goods-received/", RedirectView.as_view(url=SCHEMA)),
     re_path(r"^api/goods-received/\d+/$", RedirectView.as_view(url=SCHEMA)),
@@ -32,6 +41,8 @@ urlpatterns = [
     path("api/lots/<str:code>/<slug:product>/", RedirectView.as_view(url=SCHEMA)),
     path("api/parts-received/", RedirectView.as_view(url=SCHEMA)),
     re_path(r"^api/parts-received/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/reminder-pauses/", _to("api:reminders")),
+    re_path(r"^api/reminder-pauses/\d+/$", _to("api:reminders")),
     re_path(r"^api/returned-jars/\d+/$", _to("api:schema")),
     re_path(r"^api/shortages/\d+/$", _to("api:shortages")),
     re_path(r"^api/warmings/\d+/$", _to("api:warmings")),
@@ -60,6 +71,13 @@ urlpatterns = [
     re_path(r"^honey/warmings/\d+/$", _to("inventory:warming_list")),
     re_path(r"^customers/(?P<pk>\d+)/certificates/$", _to("customers:detail")),
     path("money/customers/", _to("billing:money")),
+    path("money/e-mails/papers/", _to("mailing:email_list")),
+    path("money/e-mails/reminders/customers/", _to("mailing:reminders")),
+    path("money/e-mails/reminders/pauses/", _to("mailing:reminders")),
+    re_path(r"^money/e-mails/reminders/pauses/\d+/$", _to("mailing:reminders")),
+    path("money/e-mails/send/", _to("mailing:email_list")),
+    path("money/e-mails/send/<slug:paper>/", RedirectView.as_view(url=E_MAILS)),
+    path("money/e-mails/texts/<slug:name>/", RedirectView.as_view(url=TEXTS)),
     path("money/tax/certificates/", _to("customers:certificates")),
     re_path(r"^money/tax/certificates/(?P<pk>\d+)/invoices/$", _to("billing:late_certificate")),
     path("money/invoices/new/", _to("billing:invoice_list")),

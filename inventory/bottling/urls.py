@@ -10,6 +10,7 @@ from inventory.bottling.views import (
     jar_pages,
     jars,
     labels,
+    opening,
     parts,
     products,
     reversals,
@@ -90,6 +91,7 @@ urlpatterns = [
         runs.LotReleaseView.as_view(),
         name="lot_release",
     ),
+    path("bottling/opening-jars/", opening.OpeningJarsView.as_view(), name="opening_jars"),
     path("bottling/jars/", jars.jar_list, name="jar_list"),
     path("bottling/lots/<str:code>/<slug:product>/jars/", jars.lot_jars, name="lot_jars"),
     path(

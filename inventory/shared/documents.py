@@ -5,8 +5,9 @@ use, so that a machine without Pango still runs everything but the papers.
 """
 
 import atexit
+import base64
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
@@ -21,12 +22,20 @@ from django.utils.http import content_disposition_header
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
-from inventory.shared import lettering
+from inventory.shared import lettering, logo_files
 from inventory.shared.errors import HouseError
 from inventory.shared.models import House
+from inventory.shared.queries import house as house_logo
 
 PAPER_CSS = Path(settings.BASE_DIR) / "templates" / "documents" / "paper.css"
+ROLL_CSS = PAPER_CSS.with_name("roll.css")
 PAGE_SIZES = {House.Paper.LETTER: "Letter", House.Paper.A4: "A4"}
+ROLL_MILLIMETRES = {House.ReceiptPaper.ROLL_58: 58, House.ReceiptPaper.ROLL_80: 80}
+# What is set on a roll is first laid out on a piece so long, to see how long it gets.
+ROLL_LENGTH_MAX_MILLIMETRES = 5_000
+# Where the piece is torn off.
+ROLL_FOOT_MILLIMETRES = 8
+MILLIMETRES_PER_PIXEL = 25.4 / 96
 # PDF/A-3b (ISO 19005-3): to be kept for long, and may have files inside.
 ARCHIVE = "pdf/a-3b"
 
@@ -76,6 +85,30 @@ def render_pdf(template_name: str, context: dict[str, Any]) -> bytes:
         # Only the HTML itself is drawn: WeasyPrint never reads another file or address.
         document = press.make_html(string=html, url_fetcher=press.fetcher)
         pdf: bytes = document.write_pdf(stylesheets=[press.style], font_config=press.fonts)
+        return pdf
+
+
+def render_roll(template_name: str, context: dict[str, Any], *, paper: str) -> bytes:
+    """Return a paper for a roll as PDF: one page, as long as what is on it.
+
+    `paper` is one of `ROLL_MILLIMETRES`. The template ends in an element with the id "end" and
+    prints `page_style`. Raises `PdfUnavailable`.
+    """
+    width = ROLL_MILLIMETRES[House.ReceiptPaper(paper)]
+
+    def laid_out(length: float) -> Any:
+        # The foot is a little longer than its margin, which takes up what is rounded.
+        foot = f"margin-bottom: {ROLL_FOOT_MILLIMETRES - 0.5}mm"
+        style = mark_safe(f"@page {{ size: {width}mm {length:.2f}mm; {foot} }}")
+        html = render_html(template_name, {**context, "page_style": style})
+        return press.make_html(string=html, url_fetcher=press.fetcher).render(
+            stylesheets=[_roll_style()], font_config=press.fonts
+        )
+
+    with _one_at_a_time:
+        press = _press()
+        _left, end, *_far_corner = laid_out(ROLL_LENGTH_MAX_MILLIMETRES).pages[0].anchors["end"]
+        pdf: bytes = laid_out(end * MILLIMETRES_PER_PIXEL + ROLL_FOOT_MILLIMETRES).write_pdf()
         return pdf
 
 
@@ -141,9 +174,17 @@ def _name_files_once(_document: Any, pdf: Any) -> None:
 def render_html(template_name: str, context: dict[str, Any]) -> str:
     """Return the HTML that `render_pdf` sets in print."""
     house = House.current()
-    return render_to_string(
-        template_name, {"house": house, "page_style": _page_style(house.paper), **context}
-    )
+    shown = {"house": house, "logo": logo_address(house), "page_style": _page_style(house.paper)}
+    return render_to_string(template_name, {**shown, **context})
+
+
+def logo_address(house: House) -> str:
+    """Return the logo as an address that has the picture in itself; empty without a logo."""
+    content = house_logo.read(house)
+    if not content:
+        return ""
+    encoded = base64.b64encode(content).decode("ascii")
+    return f"data:{logo_files.media_type(content)};base64,{encoded}"
 
 
 def pdf_response(name: str, content: bytes) -> HttpResponse:
@@ -164,8 +205,16 @@ def serve(
     request: HttpRequest, *, name: str, template_name: str, context: dict[str, Any]
 ) -> HttpResponse:
     """Answer with a paper, or with a page (status 503) that says what this machine lacks."""
+    return answer(request, name=name, make=lambda: render_pdf(template_name, context))
+
+
+def answer(request: HttpRequest, *, name: str, make: Callable[[], bytes]) -> HttpResponse:
+    """Answer with the paper that `make` returns, or with a page (status 503) as `serve` does.
+
+    A paper in the language of its buyer is made so: its reader may have another one.
+    """
     try:
-        return pdf_response(name, render_pdf(template_name, context))
+        return pdf_response(name, make())
     except PdfUnavailable as error:
         return render(request, "documents/unavailable.html", {"error": error}, status=503)
 
@@ -186,6 +235,14 @@ def _lettering_style() -> Any:
 
     press = _press()
     return CSS(string=lettering.css(), font_config=press.fonts, url_fetcher=press.fetcher)
+
+
+@cache
+def _roll_style() -> Any:
+    from weasyprint import CSS
+
+    press = _press()
+    return CSS(string=ROLL_CSS.read_text(), font_config=press.fonts, url_fetcher=press.fetcher)
 
 
 @cache
@@ -211,3 +268,4 @@ def _press() -> _Press:
 # WeasyPrint keeps the fonts of labels in a folder, and removes it while Python still runs.
 atexit.register(_press.cache_clear)
 atexit.register(_lettering_style.cache_clear)
+atexit.register(_roll_style.cache_clear)

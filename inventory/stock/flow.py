@@ -97,6 +97,7 @@ BANDS: dict[str, Band] = {
     Place.Kind.SHELF: Band.STOCK,
     Place.Kind.STAND: Band.STOCK,
     Place.Kind.VAN: Band.STOCK,
+    Place.Kind.CONSIGNMENT: Band.STOCK,
     Place.Kind.RETURNED: Band.RETURNED,
     Place.Kind.CUSTOMER: Band.SOLD,
     Place.Kind.FILLING_LOSS: Band.FILLING_LOSS,

@@ -198,6 +198,14 @@ def check_store(problems: Problems, parameter: str, place: Place) -> None:
         problems.add(parameter, _("%(place)s is out of use.") % {"place": place.name})
 
 
+def check_for_goods(problems: Problems, parameter: str, place: Place) -> None:
+    """Check a place to which goods are carried or where they are counted, a shop's shelf too."""
+    if place.kind != Place.Kind.CONSIGNMENT:
+        check_store(problems, parameter, place)
+    elif not place.is_active:
+        problems.add(parameter, _("%(place)s is out of use.") % {"place": place.name})
+
+
 def cost_cents(parts: Iterable[tuple[Lot, int]]) -> int | None:
     """Return what so many grams of these lots cost; None while the cost of any is unknown."""
     parts = list(parts)

@@ -31,7 +31,12 @@ SELLING = {
     "orders.fulfil_orders",
     "orders.sell_at_stand",
 }
-MONEY = {"billing.issue_invoices", "billing.take_payments", "billing.view_money"}
+MONEY = {
+    "billing.issue_invoices",
+    "billing.manage_purchases",
+    "billing.take_payments",
+    "billing.view_money",
+}
 ALL = HONEY | SELLING | MONEY | {"accounts.manage_people"}
 EXPECTED = {
     "owner": ALL,

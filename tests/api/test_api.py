@@ -22,6 +22,7 @@ from apiary_sales.api import (
     comb,
     corrections,
     counts,
+    emails,
     fill_checks,
     goods,
     holds,
@@ -34,6 +35,7 @@ from apiary_sales.api import (
     service_bills,
     shortages,
     taxes,
+    trade,
     views,
     warmings,
 )
@@ -42,6 +44,7 @@ from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import (
+    consignment_reports,
     corrected_invoices,
     credit_notes,
     late_certificates,
@@ -51,7 +54,16 @@ from apiary_sales.billing.services import (
 from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import certificates as certificate_services
-from apiary_sales.orders.services import recalls, returns
+from apiary_sales.mailing.services import emails as email_services
+from apiary_sales.mailing.services import reminders, texts
+from apiary_sales.orders.services import (
+    consignments,
+    contracts,
+    recalls,
+    returns,
+    rounds,
+    standing_orders,
+)
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from apiary_sales.pricing.services import taxes as tax_services
 from inventory.bottling.services import bottling_days as day_services
@@ -543,6 +555,50 @@ SERVICES = {
     "recall/records/": (recall_records.RecallRecordsApiView, recalls.start),
     "recall/records/{id}/finish/": (recall_records.RecallFinishApiView, recalls.finish),
     "customers/{id}/service-bills/": (service_bills.ServiceBillsApiView, bill_services.bill),
+    "emails/": (emails.EmailsApiView, email_services.send),
+    "emails/{id}/again/": (emails.EmailAgainApiView, email_services.resend),
+    "emails/{id}/came-back/": (emails.EmailBounceApiView, email_services.note_bounce),
+    "email-texts/": (emails.EmailTextsApiView, texts.save),
+    "email-texts/usual/": (emails.UsualTextApiView, texts.use_usual),
+    "reminders/": (emails.RemindersApiView, reminders.send),
+    "reminder-plan/": (emails.ReminderPlanApiView, reminders.change_plan),
+    "customers/{id}/reminder-pauses/": (emails.ReminderPausesApiView, reminders.pause),
+    "consignment-shelves/": (trade.ConsignmentShelvesApiView, consignments.set_up),
+    "consignment-shelves/{code}/prices/": (
+        trade.ConsignmentPricesApiView,
+        consignments.agree_price,
+    ),
+    "consignment-shelves/{code}/deliveries/": (
+        trade.ConsignmentDeliveriesApiView,
+        consignments.plan,
+    ),
+    "consignment-shelves/{code}/bring-back/": (
+        trade.ConsignmentBringBackApiView,
+        consignments.bring_back,
+    ),
+    "consignment-shelves/{code}/reports/": (
+        trade.ConsignmentReportsApiView,
+        consignment_reports.enter,
+    ),
+    "consignment-deliveries/{number}/deliver/": (
+        trade.ConsignmentDeliverApiView,
+        consignments.deliver,
+    ),
+    "contracts/": (trade.ContractsApiView, contracts.agree),
+    "contracts/{number}/end/": (trade.ContractEndApiView, contracts.end),
+    "contracts/{number}/samples/": (trade.ContractSamplesApiView, contracts.approve_sample),
+    "contracts/{number}/call-offs/": (trade.CallOffsApiView, contracts.call_off),
+    "standing-orders/": (trade.StandingOrdersApiView, standing_orders.set_up),
+    "standing-orders/due/": (trade.StandingOrdersDueApiView, standing_orders.confirm),
+    "standing-orders/{id}/change/": (trade.StandingOrderChangeApiView, standing_orders.change),
+    "standing-orders/{id}/pause/": (trade.StandingOrderPauseApiView, standing_orders.pause),
+    "standing-orders/{id}/leave-out/": (
+        trade.StandingOrderLeaveOutApiView,
+        standing_orders.leave_out,
+    ),
+    "delivery-rounds/": (trade.RoundsApiView, rounds.plan),
+    "delivery-rounds/{number}/": (trade.RoundChangeApiView, rounds.change),
+    "delivery-rounds/{number}/{id}/": (trade.StopDeliverApiView, rounds.deliver),
     "tax-rates/": (taxes.TaxRatesApiView, prices.set_tax_rate),
     "tax-categories/": (taxes.TaxCategoriesApiView, tax_services.set_category),
     "customers/{id}/certificates/": (
@@ -582,7 +638,9 @@ BESIDE = {
 WITHOUT_BODY = {
     bottling.ReadyNowApiView,
     cleaning.CleaningRemoveApiView,
+    trade.ConsignmentCancelApiView,
     counts.CountCancelApiView,
+    emails.ReminderPauseEndApiView,
     warmings.WarmingRemoveApiView,
 }
 

@@ -53,7 +53,7 @@ def test_a_bill_that_is_not_in_the_book(invoice):
     rows(EntryLine, entry=invoice.entry).delete()
     rows(Entry, invoice=invoice).delete()
 
-    assert "26-00001 is entered at 0 cents, not 6000." in faults()
+    assert "F26-00001 is entered at 0 cents, not 6000." in faults()
 
 
 def test_a_payment_entered_at_another_amount(invoice):
@@ -79,7 +79,7 @@ def test_a_balance_that_is_missing(invoice):
 def test_a_total_that_is_not_the_sum_of_its_lines(invoice):
     InvoiceLine.objects.update(amount_cents=6_001)
 
-    assert "26-00001 says 6000 + 0 = 6000 cents, its lines 6001 + 0." in faults()
+    assert "F26-00001 says 6000 + 0 = 6000 cents, its lines 6001 + 0." in faults()
 
 
 def test_more_put_to_bills_than_was_paid(invoice):
@@ -89,7 +89,7 @@ def test_more_put_to_bills_than_was_paid(invoice):
     assert faults() == [
         f"Payment {payment.pk} of 2000 cents has 2001 put to invoices.",
         "Corner Grocery has -1 cents on account.",
-        "26-00001 has 3999 cents to pay, and says 4000.",
+        "F26-00001 has 3999 cents to pay, and says 4000.",
     ]
 
 
@@ -98,13 +98,13 @@ def test_a_payment_put_to_anothers_bill(invoice):
     payment = pay(other, 500)
     Allocation.objects.create(payment=payment, invoice=invoice, amount_cents=500)
 
-    assert f"Payment {payment.pk} is put to another's invoice 26-00001." in faults()
+    assert f"Payment {payment.pk} is put to another's invoice F26-00001." in faults()
 
 
 def test_an_open_amount_that_is_not_what_is_left(invoice):
     Invoice.objects.update(open_cents=3_999)
 
-    assert faults() == ["26-00001 has 4000 cents to pay, and says 3999."]
+    assert faults() == ["F26-00001 has 4000 cents to pay, and says 3999."]
 
 
 def test_a_credit_note_that_does_not_undo_its_invoice(invoice, owner, key):
@@ -114,7 +114,7 @@ def test_a_credit_note_that_does_not_undo_its_invoice(invoice, owner, key):
     assert faults() == [
         "C26-00001 is entered at -6000 cents, not -5999.",
         "C26-00001 says -5999 + 0 = -5999 cents, its lines -6000 + 0.",
-        "26-00001 has 1 cents to pay, and says 0.",
+        "F26-00001 has 1 cents to pay, and says 0.",
     ]
 
 
@@ -131,7 +131,7 @@ def test_a_number_that_is_missing(invoice, shop, pounds):
     later = invoice_of(shop, jars(pounds, 1))
     Invoice.objects.filter(pk=later.pk).update(number=4)
 
-    assert faults() == ["Series 26 misses 26-00002, 26-00003."]
+    assert faults() == ["Series F26 misses F26-00002, F26-00003."]
 
 
 def test_a_reversal_of_another_amount(invoice, owner, key):

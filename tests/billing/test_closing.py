@@ -32,9 +32,7 @@ def close(owner):
 
 
 def at(day):
-    return time_machine.travel(
-        datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=18)
-    )
+    return time_machine.travel(datetime(day.year, day.month, day.day, 18, tzinfo=ZoneInfo("UTC")))
 
 
 def test_a_payment_for_a_closed_day_keeps_its_day_and_counts_on_the_first_open_one(

@@ -121,7 +121,7 @@ def test_no_more_drums_than_are_out_on_deposit(invoice, give_back, count):
 
     assert (refused.value.parameter, refused.value.message) == (
         "drums",
-        "Invoice 26-00001 has 2 drums out on deposit. Enter from 1 to 2.",
+        "Invoice F26-00001 has 2 drums out on deposit. Enter from 1 to 2.",
     )
     assert Invoice.objects.count() == 1
 
@@ -133,7 +133,7 @@ def test_drum_by_drum_until_none_is_out(invoice, give_back):
     with pytest.raises(NotAllowedNow) as refused:
         give_back(invoice, 1)
 
-    assert refused.value.message == "Invoice 26-00001 has no drum out on deposit any more."
+    assert refused.value.message == "Invoice F26-00001 has no drum out on deposit any more."
     assert credit_notes.drums_on_deposit(invoice) == 0
 
 
@@ -195,7 +195,7 @@ def test_an_invoice_without_drums_has_no_deposit(shop, pounds, give_back):
     with pytest.raises(NotAllowedNow) as refused:
         give_back(invoice_of(shop, jars(pounds, 10)), 1)
 
-    assert refused.value.message == "Invoice 26-00001 has no drum out on deposit any more."
+    assert refused.value.message == "Invoice F26-00001 has no drum out on deposit any more."
 
 
 def test_a_bounced_check_leaves_the_rest_to_pay(packer, invoice, give_back, owner, key):
@@ -227,7 +227,7 @@ def test_the_office_credits_a_deposit_on_its_page(client, packer, invoice):
 
     assert refused.status_code == 422
     assert refused.context["form"].errors["drums"] == [
-        "Invoice 26-00001 has 2 drums out on deposit. Enter from 1 to 2."
+        "Invoice F26-00001 has 2 drums out on deposit. Enter from 1 to 2."
     ]
 
     done = client.post(address, {"key": "d1", "drums": "2"}, follow=True)
@@ -248,7 +248,7 @@ def test_papers_name_the_deposit_and_not_the_whole_invoice(invoice, give_back):
     bill = words_of(render_to_string("documents/invoice.html", papers.invoice_context(invoice)))
 
     assert "in full" not in paper
-    assert "deposit on invoice 26-00001" in paper
+    assert "deposit on invoice F26-00001" in paper
     assert "Credited in full" not in bill
     assert "Credit note C26-00001" in bill
     assert "$2,836.61" in bill

@@ -139,7 +139,7 @@ def test_numbers_of_a_series_follow_without_a_gap(shop, pounds, owner, key):
 
     second = invoices.issue(order=order, issued_by=owner, key=key())
 
-    assert [str(first), str(second)] == ["26-00001", "26-00002"]
+    assert [str(first), str(second)] == ["F26-00001", "F26-00002"]
     assert list(books.faults()) == []
 
 
@@ -149,7 +149,7 @@ def test_each_year_has_its_own_series(shop, pounds, owner, key):
     with time_machine.travel(datetime(2027, 1, 2, 12, tzinfo=UTC)):
         new_year = invoice_of(shop, jars(pounds, 1))
 
-    assert str(new_year) == "27-00001"
+    assert str(new_year) == "F27-00001"
     assert list(books.faults()) == []
 
 
@@ -189,7 +189,8 @@ def test_only_what_was_handed_over_is_billed_and_only_once(shop, pounds, owner, 
 
     assert (first.net_cents, second.net_cents) == (2_400, 3_600)
     assert refused.value.message == (
-        f"Everything handed over for order {order.number} is already invoiced: 26-00001, 26-00002."
+        f"Everything handed over for order {order.number} is already invoiced: "
+        "F26-00001, F26-00002."
     )
     assert Invoice.objects.count() == 2
 
@@ -251,11 +252,11 @@ def test_numbers_follow_the_days(shop, pounds, owner, key):
 
     assert (refused.value.parameter, refused.value.message) == (
         "issued_on",
-        "The last one, 26-00001, is dated Sep 9, 2026, and numbers must follow the dates. "
+        "The last one, F26-00001, is dated Sep 9, 2026, and numbers must follow the dates. "
         "Choose that day or a later one.",
     )
     second = invoices.issue(order=early, issued_by=owner, key=key(), issued_on=TODAY - days(1))
-    assert str(second) == "26-00002"
+    assert str(second) == "F26-00002"
 
 
 def test_a_credit_note_takes_back_the_bill_and_the_goods_that_came_back(
@@ -307,7 +308,7 @@ def test_an_invoice_is_credited_once(shop, pounds, owner, key):
     with pytest.raises(NotAllowedNow) as back:
         credit_notes.credit(invoice=note, issued_by=owner, key=key(), reason="Wrong goods")
 
-    assert again.value.message == "Invoice 26-00001 is credited in full already."
+    assert again.value.message == "Invoice F26-00001 is credited in full already."
     assert back.value.message == "A credit note can't be credited. Issue an invoice instead."
     assert Invoice.objects.count() == 2
 
@@ -333,7 +334,7 @@ def test_credited_goods_can_be_sent_again_and_billed_again(shop, pounds, owner, 
 
     again = invoices.issue(order=order, issued_by=owner, key=key())
 
-    assert (str(again), again.net_cents) == ("26-00002", 6_000)
+    assert (str(again), again.net_cents) == ("F26-00002", 6_000)
     assert list(books.faults()) == []
 
 

@@ -125,10 +125,10 @@ def test_pages_take_a_constant_number_of_queries(office, shop, pounds, invoice):
 @pytest.mark.parametrize(
     ("state", "numbers"),
     [
-        ("", ["C26-00001", "26-00004", "26-00003", "26-00002", "26-00001"]),
-        ("open", ["26-00002", "26-00001"]),
-        ("overdue", ["26-00001"]),
-        ("paid", ["26-00003"]),
+        ("", ["C26-00001", "F26-00004", "F26-00003", "F26-00002", "F26-00001"]),
+        ("open", ["F26-00002", "F26-00001"]),
+        ("overdue", ["F26-00001"]),
+        ("paid", ["F26-00003"]),
         ("credit", ["C26-00001"]),
         ("stand", []),
     ],
@@ -144,13 +144,13 @@ def test_invoices_are_found_by_state(office, shop, pounds, owner, key, state, nu
     assert [str(invoice) for invoice in found] == numbers
 
 
-@pytest.mark.parametrize("text", ["corner", "26-00001", "PO 88"])
+@pytest.mark.parametrize("text", ["corner", "F26-00001", "PO 88"])
 def test_an_invoice_is_found_by_name_or_number(office, invoice, text):
     other = builders.customer("Harvest Table")
 
     page = office.get("/money/invoices/", {"text": text}).content.decode()
 
-    assert "26-00001" in page
+    assert "F26-00001" in page
     assert (
         "No invoices match" in office.get("/money/invoices/", {"text": other.name}).content.decode()
     )
@@ -159,14 +159,14 @@ def test_an_invoice_is_found_by_name_or_number(office, invoice, text):
 def test_a_filter_that_makes_no_sense_shows_all(office, invoice):
     page = office.get("/money/invoices/?state=lost&since=never&page=x").content.decode()
 
-    assert "26-00001" in page
+    assert "F26-00001" in page
 
 
 def test_no_number_is_broken_at_its_hyphen_in_the_list_of_invoices(office, invoice):
     page = office.get(reverse("billing:invoice_list")).text
     address = reverse("billing:invoice_detail", args=[invoice.pk])
 
-    assert f'<th scope="row" class="nowrap"><a href="{address}">26-00001</a></th>' in page
+    assert f'<th scope="row" class="nowrap"><a href="{address}">F26-00001</a></th>' in page
     assert f'<td class="nowrap" data-label="Order">{invoice.order.number}</td>' in page
 
 
@@ -180,7 +180,7 @@ def test_an_order_is_invoiced_after_a_look(office, shop, pounds, honey_tax):
     # 24 × 6.10 = 146.40 and 6.25 % of it, 9.15
     assert "Issue the invoice for $155.55" in looked_at
     assert "If you issue it today, it is due on Oct 10, 2026, in 30 days." in looked_at
-    assert "Invoice 26-00001 issued for $155.55." in response.content.decode()
+    assert "Invoice F26-00001 issued for $155.55." in response.content.decode()
     assert Invoice.objects.get().total_cents == 15_555
 
 
@@ -204,7 +204,7 @@ def test_an_order_is_not_invoiced_twice(office, shop, pounds):
     assert "This was recorded already." in again.content.decode()
     assert other.status_code == 422
     assert errors_in(other) == [
-        f"Everything handed over for order {order.number} is already invoiced: 26-00001."
+        f"Everything handed over for order {order.number} is already invoiced: F26-00001."
     ]
     assert Invoice.objects.count() == 1
 
@@ -232,7 +232,9 @@ def payment_form(invoice):
         "method": "check",
         "reference": "4410",
         "received_on": "2026-09-10",
-        "allocations": str(invoice.pk),
+        "allocations": "chosen",
+        f"take_{invoice.pk}": "on",
+        "rest": "leave",
     }
 
 
@@ -268,7 +270,7 @@ def test_what_is_over_is_named_and_does_not_lessen_what_others_owe(
 
 def test_a_paid_invoice_says_so_before_more_is_recorded(office, shop, invoice):
     address = reverse("billing:payment_create") + f"?invoice={invoice.pk}"
-    sentence = "Invoice 26-00001 is fully paid."
+    sentence = "Invoice F26-00001 is fully paid."
     assert sentence not in office.get(address).text
 
     pay(shop, invoice.total_cents)
@@ -370,7 +372,8 @@ def test_money_on_account_is_used_from_the_invoice(office, shop, pounds):
 
     assert "Corner Grocery has $20.00 on account." in page
     assert (
-        "$20.00 of the money on account was used for invoice 26-00001." in response.content.decode()
+        "$20.00 of the money on account was used for invoice F26-00001."
+        in response.content.decode()
     )
     again = office.post(reverse("billing:use_on_account", args=[invoice.pk]), follow=True)
     assert "Corner Grocery has no money on account." in again.content.decode()
@@ -441,7 +444,7 @@ def test_a_statement_runs_from_what_was_owed_to_what_is_owed(shop, pounds, invoi
     after = money.statement(shop, TODAY + days(1), TODAY + days(30))
 
     assert [(str(line.text), line.balance_cents) for line in found.lines] == [
-        (f"Invoice 26-00001, order {invoice.order.number}", 6_000),
+        (f"Invoice F26-00001, order {invoice.order.number}", 6_000),
         ("Payment, check", 3_500),
     ]
     assert (found.opening_cents, found.charged_cents, found.paid_cents) == (0, 6_000, 2_500)
@@ -453,7 +456,7 @@ def test_a_statement_page_and_paper_open(office, shop, invoice):
     page = office.get(f"/money/customers/{shop.pk}/?since=2026-09-01&until=2026-09-30")
     paper = office.get(f"/money/customers/{shop.pk}/pdf/")
 
-    assert "Invoice 26-00001" in page.content.decode()
+    assert "Invoice F26-00001" in page.content.decode()
     assert paper.content.startswith(b"%PDF-")
 
 
@@ -496,6 +499,7 @@ def test_the_details_of_the_house_are_changed_for_papers_to_come(office, house, 
         "name": "Hollow Oak Apiary",
         "street": "1 New Road",
         "paper": "A4",
+        "receipt_paper": "80",
         "tax_rounding": "invoice",
         "origin_rule": "none",
         "quote_days": "21",
@@ -521,6 +525,7 @@ def test_a_house_without_a_name_is_refused(office, house):
         {
             "name": "",
             "paper": "letter",
+            "receipt_paper": "page",
             "tax_rounding": "line",
             "origin_rule": "none",
             "quote_days": "-1",
@@ -567,7 +572,7 @@ def test_the_paper_says_what_a_bookkeeper_looks_for(shop, pounds, honey_tax):
     for wanted in [
         "Hollow Oak Honey House 418 Ridge Road Millbrook, IA 50001",
         "Tax number 00-0000042",
-        "Number 26-00001",
+        "Number F26-00001",
         "Date Sep 10, 2026",
         "Due Oct 10, 2026",
         "Terms 30 days net",
@@ -581,7 +586,7 @@ def test_the_paper_says_what_a_bookkeeper_looks_for(shop, pounds, honey_tax):
         "Paid Sep 10, 2026, check − $55.55",
         "Balance due $100.00",
         "Check to Hollow Oak Honey House, or transfer to account 000 111.",
-        "Please pay $100.00 by Oct 10, 2026 and mention invoice 26-00001.",
+        "Please pay $100.00 by Oct 10, 2026 and mention invoice F26-00001.",
         "Do not feed honey to infants under one year of age.",
     ]:
         assert wanted in text, wanted
@@ -617,7 +622,7 @@ def test_the_paper_of_a_credit_note_points_at_its_invoice(invoice, owner, key):
 
     for wanted in [
         "Credit note Number C26-00001",
-        "For invoice 26-00001",
+        "For invoice F26-00001",
         "Why Lids leak",
         "One pound P26-001 −10 pc $6.00 – −$60.00",
         "Credited −$60.00",
@@ -632,7 +637,7 @@ def test_a_paper_is_the_same_bytes_each_time(office, invoice):
     first, second = office.get(address), office.get(address)
 
     assert first["Content-Type"] == "application/pdf"
-    assert first["Content-Disposition"] == 'inline; filename="Invoice 26-00001.pdf"'
+    assert first["Content-Disposition"] == 'inline; filename="Invoice F26-00001.pdf"'
     assert first.content.startswith(b"%PDF-")
     assert first.content == second.content
 
@@ -665,7 +670,7 @@ def test_a_long_invoice_goes_on_with_its_name_on_each_page(shop, pounds):
     html = documents.render_html("documents/invoice.html", papers.invoice_context(invoice))
     pages = len(re.findall(rb"/Type ?/Page(?!s)", unpacked(papers.invoice(invoice))))
 
-    assert 'data-paper="Invoice 26-00001"' in html
+    assert 'data-paper="Invoice F26-00001"' in html
     assert html.count("One pound") == 60
     assert pages > 1
 

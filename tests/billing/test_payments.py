@@ -265,14 +265,14 @@ def test_everything_wrong_with_a_payment_is_said_at_once(shop, invoice):
         (
             6_001,
             (
-                "You entered $60.01 for invoice 26-00001, which has $60.00 left to pay. Enter "
+                "You entered $60.01 for invoice F26-00001, which has $60.00 left to pay. Enter "
                 "an amount from 0 to $60.00."
             ),
         ),
         (
             -1,
             (
-                "You entered −$0.01 for invoice 26-00001, which has $60.00 left to pay. Enter "
+                "You entered −$0.01 for invoice F26-00001, which has $60.00 left to pay. Enter "
                 "an amount from 0 to $60.00."
             ),
         ),
@@ -301,7 +301,7 @@ def test_a_payment_pays_no_other_customers_invoice(shop, invoice):
     with pytest.raises(BadValue) as refused:
         pay(other, 6_000, allocations={invoice: 6_000})
 
-    assert refused.value.message == "Invoice 26-00001 is not one of this customer's."
+    assert refused.value.message == "Invoice F26-00001 is not one of this customer's."
 
 
 def test_the_same_form_twice_records_one_payment(shop, invoice, key):

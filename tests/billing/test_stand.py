@@ -65,7 +65,7 @@ def test_receipts_and_invoices_have_series_of_their_own(sell, shop, pounds):
     first, second = sell(jars(pounds, 1, "8.00")), sell(jars(pounds, 1, "8.00"))
 
     assert [str(bill) for bill in (invoice, first.invoice, second.invoice)] == [
-        "26-00001",
+        "F26-00001",
         "R26-00001",
         "R26-00002",
     ]
@@ -292,5 +292,5 @@ def test_an_invoice_is_not_undone_at_the_stand(shop, pounds, owner, key):
         stand_sales.take_back(receipt=invoice, taken_by=owner, key=key(), reason="Leaked")
 
     assert refused.value.message == (
-        "26-00001 is not a stand receipt. Make a credit note for the invoice instead."
+        "F26-00001 is not a stand receipt. Make a credit note for the invoice instead."
     )

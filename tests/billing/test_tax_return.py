@@ -167,9 +167,7 @@ def test_the_rate_and_the_certificate_of_the_hand_over_count(shop, pounds, house
 
     with time_machine.travel("2026-09-20T12:00:00-05:00", tick=False):
         builders.certificate(shop, "late", valid_from=TODAY + DAY)
-        invoice = invoices.issue(
-            order=order, issued_by=builders.person(), key=builders.new_key()
-        )
+        invoice = invoices.issue(order=order, issued_by=builders.person(), key=builders.new_key())
 
     # 60.00 at 6 % of the day of the hand-over; the certificate began the day after.
     assert (invoice.supplied_on, invoice.tax_cents, invoice.exemption) == (TODAY, 360, "")

@@ -43,7 +43,7 @@ def test_two_phones_fill_a_sheet_and_the_owner_closes_it(sign_in, axe, house):
 
     helper, bottler = sign_in("stand", PHONE), sign_in("bottling", PHONE)
     for page in (helper, bottler):
-        page.goto("/honey/counts/C26-1/".replace("C26", f"C{builders.today():%y}"))
+        page.goto("/honey/counts/H26-1/".replace("H26", f"H{builders.today():%y}"))
         axe(page)
         assert fits(page)
     helper.get_by_role("link", name="Count here").click()

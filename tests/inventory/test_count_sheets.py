@@ -210,7 +210,7 @@ def test_a_second_count_of_a_line_replaces_the_first_and_both_stay(house):
     first.refresh_from_db()
     assert (first.replaced_by, first.counted) == (second, 20)
     assert there(house.shelf, house.pound.item, house.jars) == 26
-    page = text(signed_in("stand").get(reverse("inventory:count_sheet", args=["C26-1"])))
+    page = text(signed_in("stand").get(reverse("inventory:count_sheet", args=["H26-1"])))
     assert "26 pieces" in page
     assert "before: 20 pieces · Bottling" in page
 
@@ -633,24 +633,24 @@ def test_one_sheet_is_open_at_a_time(house):
         count_sheets.open_sheet(
             name="Another", is_blind=True, opened_by=builders.person(), key="another"
         )
-    assert refused.value.message == "Count C26-1 is still open. Close or cancel it first."
+    assert refused.value.message == "Count H26-1 is still open. Close or cancel it first."
 
     count_sheets.cancel(sheet=house.sheet, cancelled_by=builders.person())
     again = count_sheets.open_sheet(
         name="Another", is_blind=True, opened_by=builders.person(), key="another"
     )
-    assert again.number == "C26-2"
+    assert again.number == "H26-2"
 
 
 def test_a_closed_or_cancelled_sheet_takes_no_more_counts(house):
     house.jars_at(house.shelf, 28)
     house.close()
 
-    with pytest.raises(NotAllowedNow, match="Count C26-1 is closed"):
+    with pytest.raises(NotAllowedNow, match="Count H26-1 is closed"):
         house.jars_at(house.shelf, 27)
-    with pytest.raises(NotAllowedNow, match="Count C26-1 is closed"):
+    with pytest.raises(NotAllowedNow, match="Count H26-1 is closed"):
         house.close()
-    with pytest.raises(NotAllowedNow, match="Count C26-1 is closed"):
+    with pytest.raises(NotAllowedNow, match="Count H26-1 is closed"):
         count_sheets.cancel(sheet=house.sheet, cancelled_by=builders.person())
 
 
@@ -711,24 +711,24 @@ def test_a_sheet_is_opened_filled_and_closed_on_its_pages(clock):
     opened = owner.post(
         at("count_sheet_open"), {"key": "o", "name": "Year end 2026", "is_blind": "on"}
     )
-    assert opened.url == at("count_sheet", "C26-1")
+    assert opened.url == at("count_sheet", "H26-1")
 
-    page = helper.get(at("count_sheet_place", "C26-1", "shelf"))
+    page = helper.get(at("count_sheet_place", "H26-1", "shelf"))
     assert "One pound" in text(page)
     assert "lot L26-1" in text(page)
     assert "48" not in text(page)
-    entered = helper.post(at("count_sheet_place", "C26-1", "shelf"), {"key": "e", "row_0": "46"})
+    entered = helper.post(at("count_sheet_place", "H26-1", "shelf"), {"key": "e", "row_0": "46"})
     assert said(entered) == ["Shelf: 1 count entered."]
-    assert "48 pieces" not in text(helper.get(at("count_sheet", "C26-1")))
-    closing = text(owner.get(at("count_sheet_close", "C26-1")))
+    assert "48 pieces" not in text(helper.get(at("count_sheet", "H26-1")))
+    closing = text(owner.get(at("count_sheet_close", "H26-1")))
     assert "48 pieces 46 pieces −2 pieces" in closing
     closed = owner.post(
-        at("count_sheet_close", "C26-1"), {"key": "c", "reason": REASON, "uncounted": "left"}
+        at("count_sheet_close", "H26-1"), {"key": "c", "reason": REASON, "uncounted": "left"}
     )
 
-    assert said(closed)[-1] == "Count C26-1 is closed, and the books match it."
+    assert said(closed)[-1] == "Count H26-1 is closed, and the books match it."
     assert there(shelf, pound.item, lot) == 46
-    result = text(helper.get(at("count_sheet", "C26-1")))
+    result = text(helper.get(at("count_sheet", "H26-1")))
     assert "Year-end count" in result
     assert "−2 pieces" in result
 
@@ -737,18 +737,18 @@ def test_who_may_only_count_neither_opens_nor_closes_a_sheet(house):
     helper = signed_in("stand")
 
     assert helper.get(at("count_sheets")).status_code == 200
-    assert helper.get(at("count_sheet_place", "C26-1", "stand")).status_code == 200
+    assert helper.get(at("count_sheet_place", "H26-1", "stand")).status_code == 200
     for name, args in (
         ("count_sheet_open", ()),
-        ("count_sheet_close", ("C26-1",)),
-        ("count_sheet_cancel", ("C26-1",)),
+        ("count_sheet_close", ("H26-1",)),
+        ("count_sheet_cancel", ("H26-1",)),
     ):
         assert helper.get(at(name, *args)).status_code == 403
 
 
 def test_several_rows_of_a_place_are_entered_in_any_order_and_the_rest_later(house):
     client = signed_in()
-    page = at("count_sheet_place", "C26-1", "shelf")
+    page = at("count_sheet_place", "H26-1", "shelf")
     # Rows: jars, wax by weight, lids.
     client.post(page, {"key": "one", "row_2": "490"})
     client.post(page, {"key": "two", "row_0": "28", "row_1": "3.5", "row_1_unit": "kg"})
@@ -760,7 +760,7 @@ def test_several_rows_of_a_place_are_entered_in_any_order_and_the_rest_later(hou
 
 def test_a_wrong_figure_is_shown_at_its_row_and_nothing_is_entered(house):
     client = signed_in()
-    page = at("count_sheet_place", "C26-1", "shelf")
+    page = at("count_sheet_place", "H26-1", "shelf")
 
     response = client.post(page, {"key": "one", "row_0": "-1", "row_2": "490"})
 
@@ -769,14 +769,14 @@ def test_a_wrong_figure_is_shown_at_its_row_and_nothing_is_entered(house):
 
 
 def test_nothing_typed_is_said_so(house):
-    response = signed_in().post(at("count_sheet_place", "C26-1", "shelf"), {"key": "one"})
+    response = signed_in().post(at("count_sheet_place", "H26-1", "shelf"), {"key": "one"})
 
     assert errors(response) == {"__all__": ["Enter at least one count."]}
 
 
 def test_found_jars_are_added_on_the_page(house):
     response = signed_in().post(
-        at("count_sheet_place", "C26-1", "stand"),
+        at("count_sheet_place", "H26-1", "stand"),
         {
             "key": "one",
             "found": f"item-{house.lid.item.pk}",
@@ -793,7 +793,7 @@ def test_found_jars_are_added_on_the_page(house):
 def test_a_day_and_time_say_when_it_was_counted(house, clock):
     clock.shift(timedelta(days=2))
     client = signed_in()
-    page = at("count_sheet_place", "C26-1", "stand")
+    page = at("count_sheet_place", "H26-1", "stand")
 
     client.post(
         page,
@@ -810,14 +810,14 @@ def test_a_day_and_time_say_when_it_was_counted(house, clock):
 def test_vessels_are_counted_on_their_pages_and_seals_are_ticked_together(house):
     client = signed_in()
     dip = client.post(
-        at("count_sheet_place", "C26-1", "tank-1") + "?how=dip",
+        at("count_sheet_place", "H26-1", "tank-1") + "?how=dip",
         {"key": "d", "depth": "10.8", "depth_unit": "cm", "celsius": "20", "celsius_unit": "C"},
     )
     assert said(dip)[-1].startswith("Tank 1: ")
-    sealed = client.post(at("count_sheet_seals", "C26-1"), {"key": "s", "vessels": ["D-1", "D-2"]})
+    sealed = client.post(at("count_sheet_seals", "H26-1"), {"key": "s", "vessels": ["D-1", "D-2"]})
     assert said(sealed)[-1] == "2 drums entered as sealed."
     gross = client.post(
-        at("count_sheet_place", "C26-1", "D-1") + "?how=gross",
+        at("count_sheet_place", "H26-1", "D-1") + "?how=gross",
         {"key": "g", "gross": "309.2", "gross_unit": "kg"},
     )
 
@@ -835,7 +835,7 @@ def test_the_closing_page_names_what_was_not_counted_and_what_stands_in_the_way(
     clock.shift(timedelta(hours=1))
     sell(house, 10)
 
-    page = text(signed_in("owner").get(at("count_sheet_close", "C26-1")))
+    page = text(signed_in("owner").get(at("count_sheet_close", "H26-1")))
 
     assert "the books have only 10 pieces left. Count it again." in page
     assert "6 lines were not counted" in page
@@ -844,7 +844,7 @@ def test_the_closing_page_names_what_was_not_counted_and_what_stands_in_the_way(
 def test_why_there_are_more_is_asked_of_who_may_say_it(house):
     house.jars_at(house.shelf, 30)
     bottler, owner = signed_in("bottling"), signed_in("owner")
-    page = at("count_sheet_close", "C26-1")
+    page = at("count_sheet_close", "H26-1")
     form = {"key": "c", "reason": REASON, "uncounted": "left", "surplus_reason": "Miscounted run."}
 
     with books_unchanged():
@@ -866,7 +866,7 @@ def test_the_paper_has_every_line_and_a_blind_one_no_figures(house):
         assert all(word in paper for word in ("One pound", "L26-1", "Lid", "Wax", "Drum 1"))
     assert "500 pieces" in seen
     assert "500 pieces" not in blind
-    answer = signed_in("stand").get(at("count_sheet_pdf", "C26-1"))
+    answer = signed_in("stand").get(at("count_sheet_pdf", "H26-1"))
     assert answer.content.startswith(b"%PDF")
 
 
@@ -893,11 +893,11 @@ def test_what_left_between_counting_and_closing_may_be_written_down_after_it(hou
 
 def test_a_closed_sheet_does_not_say_that_all_was_counted_where_something_was_left_out(house):
     house.jars_at(house.shelf, 28)
-    opened = text(signed_in().get(at("count_sheet", "C26-1")))
+    opened = text(signed_in().get(at("count_sheet", "H26-1")))
     house.close()
 
-    closed = text(signed_in().get(at("count_sheet", "C26-1")))
+    closed = text(signed_in().get(at("count_sheet", "H26-1")))
 
-    assert "Count C26-1: 1 of " in opened
-    assert "Count C26-1: 1 line was counted." in closed
+    assert "Count H26-1: 1 of " in opened
+    assert "Count H26-1: 1 line was counted." in closed
     assert "1 of 1 counted" not in closed

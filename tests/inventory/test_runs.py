@@ -48,7 +48,7 @@ def test_a_planned_run_leaves_the_books_alone(room):
     run = bottling_room.plan(room)
 
     assert run.status == BottlingRun.Status.PLANNED
-    assert run.number == f"R{timezone.localdate():%y}-001"
+    assert run.number == f"W{timezone.localdate():%y}-001"
     assert Balance.objects.in_vessel(room.tank).quantity == 200_000
     assert Balance.objects.in_vessel(room.tank).reserved == 0
     assert Posting.objects.filter(kind=Posting.Kind.BOTTLING).count() == 0

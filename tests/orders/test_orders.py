@@ -11,7 +11,7 @@ from apiary_sales.billing.services import credit_notes, invoices
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
 from apiary_sales.orders.queries import books
 from apiary_sales.orders.rules.returns import GoodsBack
-from apiary_sales.orders.services import orders
+from apiary_sales.orders.services import drum_register, orders
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
@@ -326,6 +326,11 @@ def test_a_drum_can_stand_on_one_line_only(take, drum_line, full_drum):
         take(drum_line(drum), drum_line(drum), channel="bulk")
 
 
+def drums_back(order, drums, person, key):
+    outings = drum_register.outings_of(order, drums)
+    return drum_register.take_back(outings=outings, received_by=person, key=key)
+
+
 def test_a_drum_on_deposit_leaves_with_its_honey_and_comes_back_empty(
     take, fulfil, drum_line, full_drum, owner, key
 ):
@@ -338,7 +343,7 @@ def test_a_drum_on_deposit_leaves_with_its_honey_and_comes_back_empty(
     assert Balance.objects.in_vessel(drum) is None
     assert drum.is_active is False
 
-    orders.drums_back(order=order, drums=[drum], received_by=owner, key=key())
+    drums_back(order, [drum], owner, key())
     drum.refresh_from_db()
 
     assert drum.is_active is True
@@ -353,7 +358,7 @@ def test_the_trail_of_changes_tells_when_a_drum_leaves_and_comes_back(
     LogEntry.objects.all().delete()
 
     fulfilment = fulfil(order)
-    orders.drums_back(order=order, drums=[drum], received_by=owner, key=key())
+    drums_back(order, [drum], owner, key())
     orders.take_back(fulfilment=fulfilment, taken_by=owner, key=key(), reason="Wrong drum")
 
     told = LogEntry.objects.filter(object_repr="Drum 7").order_by("id")
@@ -369,10 +374,10 @@ def test_a_drum_comes_back_once_and_only_from_its_buyer(
     drum, other = full_drum(7), full_drum(8)
     order = take(drum_line(drum), charge("drum_deposit", 1, "40"), channel="bulk")
     fulfil(order)
-    orders.drums_back(order=order, drums=[drum], received_by=owner, key=key())
+    drums_back(order, [drum], owner, key())
 
     with pytest.raises(SeveralProblems) as refused:
-        orders.drums_back(order=order, drums=[drum, other], received_by=owner, key=key())
+        drums_back(order, [drum, other], owner, key())
 
     assert [problem.message for problem in refused.value.problems] == [
         "Drum 7 is back already.",

@@ -8,7 +8,9 @@ from decimal import Decimal
 
 import pytest
 
+from apiary_sales.orders.rules import printed_weights
 from inventory.physics import density, units
+from inventory.shared.models import House
 
 WEIGHTS = [
     ("1", "g", "1"),
@@ -74,3 +76,24 @@ def test_68_fahrenheit_is_20_celsius():
     at_68 = density.density(17.2, units.quantity(68.0, "degF")).magnitude
 
     assert at_68 == pytest.approx(density.density_kg_per_l(17.2, 20.0), rel=1e-12)
+
+
+# Gross and tare of full drums in pounds, as a floor scale shows them, and the net worked out on
+# paper: what is kept in whole grams is printed to the hundredth of a pound as it was read.
+@pytest.mark.parametrize(
+    ("gross", "tare", "net"),
+    [("691.5", "38.0", "653.50"), ("688", "39.5", "648.50"), ("690.2", "40.1", "650.10")],
+)
+def test_a_drum_weighed_in_pounds_is_printed_as_it_was_read(gross, tare, net):
+    grams = [round(Decimal(pounds) * Decimal("453.59237")) for pounds in (gross, tare)]
+
+    printed = printed_weights.in_unit(grams[0] - grams[1], House())
+
+    assert printed == Decimal(net)
+    assert printed_weights.in_unit(grams[1], House()) == Decimal(tare)
+
+
+def test_a_house_that_weighs_in_kilograms_prints_every_gram():
+    house = House(market=House.Market.EU)
+
+    assert printed_weights.in_unit(296_433, house) == Decimal("296.433")

@@ -6,6 +6,7 @@ Run it with `manage.py shell`, in an empty database of its own. The clock stands
 
 from datetime import timedelta
 from decimal import Decimal
+from uuid import UUID
 
 import time_machine
 from auditlog.models import LogEntry as TrailEntry
@@ -15,26 +16,56 @@ from django.contrib.auth.models import Permission
 from django.contrib.contenttypes.models import ContentType
 from django.core.management import call_command
 from django.utils import timezone
+from django_tasks_db.models import DBTaskResult
 from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
+    adjustments,
+    bills,
+    bounced_checks,
+    cash_counts,
+    consignment_reports,
     credit_notes,
+    deposit_slips,
+    drum_deposits,
+    expenses,
+    interest,
     invoices,
     late_certificates,
+    opening,
     payments,
+    purchase_orders,
     service_bills,
     stand,
 )
+from apiary_sales.billing.services.bills import BillPaid, LineBilled
+from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import certificates, customers
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.mailing.models import Email
+from apiary_sales.mailing.services import delivery, emails, reminders
+from apiary_sales.mailing.services import texts as email_texts
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules import weighing
+from apiary_sales.orders.rules.contracts import PriceStep
 from apiary_sales.orders.rules.lines import LineWanted
-from apiary_sales.orders.services import orders, quotes, recalls
-from apiary_sales.pricing.models import Service
+from apiary_sales.orders.rules.pieces import PiecesWanted
+from apiary_sales.orders.services import (
+    consignments,
+    contracts,
+    deliveries,
+    drum_register,
+    orders,
+    quotes,
+    recalls,
+    rounds,
+    standing_orders,
+    weigh_out,
+)
+from apiary_sales.pricing.models import Service, TaxRate
 from apiary_sales.pricing.services import (
     filling_times,
     prices,
@@ -43,7 +74,7 @@ from apiary_sales.pricing.services import (
     service_list,
     taxes,
 )
-from inventory.bottling.models import BottlingRun, PartReceipt, Product, Size
+from inventory.bottling.models import BottlingRun, PackagingPart, PartReceipt, Product, Size
 from inventory.bottling.services import (
     bottling_days,
     comb,
@@ -63,6 +94,7 @@ from inventory.bottling.services import (
 )
 from inventory.bottling.services.bottling_days import RowFilled
 from inventory.bottling.services.products import PartUse
+from inventory.shared import mailable
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import files
 from inventory.shared.services import house as house_details
@@ -116,7 +148,11 @@ def _do_what_the_demo_leaves_out() -> None:
     _free_from_tax(people[User.Role.OWNER])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
+    _keep_the_money(people[User.Role.OFFICE])
     _come_late(people[User.Role.BOTTLING])
+    _write_e_mails(people[User.Role.OFFICE])
+    _buy(people[User.Role.OFFICE])
+    _trade_regularly(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
 
 
@@ -545,15 +581,31 @@ def _sell_drums(person) -> None:
         key="full:quote",
     )
     order = Order.objects.get(idempotency_key="demo:quote")
-    orders.fulfil(order=order, filled_by=person, key="full:drums")
-    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
-    orders.drums_back(
+    gone = weigh_out.hand_over(
         order=order,
-        drums=[Place.objects.get(code="D-001")],
+        filled_by=person,
+        key="full:drums",
+        scale=weigh_out.ScaleUsed(name="Floor scale", weighed_by="Ines"),
+        drums={
+            line.pk: weigh_out.DrumOnScale(net_grams=line.to_fill - 200, seal=f"S-{line.pk}")
+            for line in order.lines.filter(kind=OrderLine.Kind.HONEY)
+        },
+    )
+    deliveries.describe(fulfilment=gone, carrier="Plains Freight", packages=3)
+    invoice = invoices.issue(order=order, issued_by=person, key="full:drums-invoice")
+    drum_register.take_back(
+        outings=drum_register.outings_of(order, [Place.objects.get(code="D-001")]),
         received_by=person,
         key="full:drums-back",
     )
     credit_notes.credit_deposit(invoice=invoice, drums=1, issued_by=person, key="full:deposit-back")
+    lost = FulfilmentLine.objects.still_out().filter(fulfilment=gone)[:1]
+    drum_deposits.report_lost(
+        outings=list(lost.select_related("order_line__drum", "fulfilment")),
+        reported_by=person,
+        key="full:drum-lost",
+        note="Never came back",
+    )
 
 
 def _sell_jars(seller, minder) -> None:
@@ -709,6 +761,82 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
     )
 
 
+def _keep_the_money(clerk) -> None:
+    """Begin with what was owed, write off, deposit, bounce a check, charge interest, count."""
+    grocery = Customer.objects.get(name="Harrow Lane Grocery")
+    began = timezone.localdate() - timedelta(days=120)
+    first = {"begins_on": began, "recorded_by": clerk}
+    opened = opening.owe(
+        customer=grocery,
+        number="1187",
+        amount_cents=50_000,
+        issued_on=began - timedelta(days=60),
+        due_on=began - timedelta(days=30),
+        key="full:opening-invoice",
+        **first,
+    )
+    opening.credit(
+        customer=grocery,
+        amount_cents=1_000,
+        reference="C-88",
+        key="full:opening-credit",
+        **first,
+    )
+    opening.amount(account="cash", amount_cents=20_000, key="full:opening-cash", **first)
+    TaxRate.objects.create(
+        name="State sales tax",
+        goods="services",
+        percent=Decimal("6.25"),
+        valid_from=timezone.localdate(),
+    )
+    work = LineWanted(
+        kind=OrderLine.Kind.SERVICE,
+        quantity=100,
+        unit_price=Decimal(40),
+        service=Service.objects.get(code="work-by-the-hour"),
+    )
+    payer = Customer.objects.filter(tax_status="taxable", is_active=True).order_by("pk")[0]
+    taxed = service_bills.bill(customer=payer, lines=[work], billed_by=clerk, key="full:work")
+    adjustments.adjust(
+        invoice=taxed,
+        kind="bad_debt",
+        cents=1_000,
+        lowers_tax=True,
+        reason="Part of it is disputed",
+        made_by=clerk,
+        key="full:write-off",
+    )
+    interest.charge(
+        customer=grocery, percent_a_year=Decimal(18), billed_by=clerk, key="full:interest"
+    )
+    checks = [
+        payments.receive(
+            customer=grocery,
+            amount_cents=cents,
+            method=Payment.Method.CHECK,
+            reference=str(cents),
+            allocations={opened: cents},
+            received_by=clerk,
+            key=f"full:check-{cents}",
+        )
+        for cents in (2_000, 3_000)
+    ]
+    deposit_slips.deposit(
+        checks=checks,
+        cash_cents=5_000,
+        bank_account="Valley Bank",
+        deposited_by=clerk,
+        key="full:slip",
+    )
+    bounced_checks.record(
+        payment=checks[0], bank_fee_cents=1_200, recorded_by=clerk, key="full:bounced"
+    )
+    there = deposit_slips.cash_there_cents()
+    cash_counts.count(
+        counted_cents=there - 50, note="Change", counted_by=clerk, key="full:cash-count"
+    )
+
+
 def _come_late(person) -> None:
     """Enter what happened last month only now, once more than there was; correct a run."""
     old, new = (
@@ -763,6 +891,185 @@ def _come_late(person) -> None:
     )
 
 
+def _write_e_mails(person) -> None:
+    """Send invoices and reminders, one of which came back; pauses, texts and a schedule."""
+    invoice = Invoice.objects.filter(customer__isnull=False, credits=None, order__isnull=False)
+    paper = mailable.by_name("invoice")
+    sent = [
+        emails.send(
+            paper=paper,
+            thing=each,
+            to="ada@corner.example",
+            subject=f"Invoice {each}",
+            body="It is attached.",
+            sent_by=person,
+            key=f"house:email:{each}",
+        )
+        for each in list(filter(paper.is_for, invoice.order_by("pk")))[:2]
+    ]
+    for email in sent:
+        delivery.deliver.call(email.pk)
+    emails.note_bounce(
+        email=sent[0], bounced_on=timezone.localdate(), note="No such mailbox", noted_by=person
+    )
+    emails.resend(
+        email=sent[1],
+        to="office@corner.example",
+        subject="Once more",
+        body="It is attached.",
+        sent_by=person,
+        key="house:email:again",
+    )
+    late = timezone.now() + timedelta(days=120)
+    with time_machine.travel(late, tick=False):
+        due = reminders.due(timezone.localdate(), sent_by=person)
+        chosen = {row.customer.pk: row.digest for row in due if row.customer.email}
+        reminders.send(chosen=chosen, sent_by=person, key="house:reminders")
+    reminders.pause(
+        customer=due[0].customer, reason="Pays by the month", placed_by=person, key="house:pause"
+    )
+    reminders.change_plan(first_days=10, second_days=20, third_days=30, minimum_cents=1000)
+    email_texts.save(name="invoice", language="es", subject="Factura {number}", body="Gracias.")
+
+
+def _buy(clerk) -> None:
+    """Order parts that come in part, enter and pay their bill; spend, skip, undo."""
+    today = timezone.localdate()
+    glass = suppliers.add(name="Meadow Glass", terms_days=14, payment_details="Account 000 222")
+    order = purchase_orders.place(
+        supplier=glass,
+        lines=[LineOrdered(PackagingPart.objects.order_by("pk")[0], 500, Decimal("0.42"))],
+        freight_cents=1_500,
+        ordered_by=clerk,
+        key="full:purchase-order",
+    )
+    came = purchase_orders.receive(
+        line=order.lines.get(),
+        place=Place.objects.get(code="storeroom"),
+        quantity=300,
+        received_on=today,
+        recorded_by=clerk,
+        key="full:purchase-came",
+    )
+    bill = bills.enter(
+        supplier=glass,
+        number="MG-118",
+        billed_on=today,
+        lines=[
+            LineBilled(13_900, came.part_receipt, takes_over_cost=True),
+            LineBilled(2_000, category="repairs", season=today.year),
+        ],
+        tax_cents=400,
+        discount_percent=Decimal(2),
+        discount_until=today,
+        entered_by=clerk,
+        key="full:supplier-bill",
+    )
+    bills.pay(
+        supplier=glass,
+        shares=[BillPaid(bill, 9_800, 200)],
+        paid_by="check",
+        recorded_by=clerk,
+        key="full:supplier-payment",
+    )
+    wrong = expenses.enter(
+        payee="Ridge Fuel",
+        category="fuel",
+        amount_cents=6_120,
+        paid_by="cash",
+        season=today.year,
+        entered_by=clerk,
+        key="full:expense",
+    )
+    expenses.undo(expense=wrong, undone_by=clerk, key="full:expense-undone", reason="Twice")
+    rent = expenses.add_recurring(
+        payee="Ridge Hall",
+        category="rent",
+        amount_cents=30_000,
+        paid_by="transfer",
+        rhythm="month",
+        next_on=today - timedelta(days=40),
+        key="full:rent",
+    )
+    expenses.enter_next(
+        recurring=rent, due_on=rent.next_on, entered_by=clerk, key="full:rent-entered"
+    )
+    rent.refresh_from_db()
+    expenses.skip_next(
+        recurring=rent, due_on=rent.next_on, skipped_by=clerk, key="full:rent-skipped"
+    )
+
+
+def _trade_regularly(person) -> None:
+    """Bring jars to a shop and invoice its report; a contract, a standing order, a round."""
+    shop = Customer.objects.get(name="Wren Hollow Farm Shop")
+    jars = Product.objects.get(code="1-lb")
+    today = timezone.localdate()
+    shelf = consignments.set_up(customer=shop, name="Wren Hollow shelf", key="full:shelf")
+    consignments.agree_price(shelf=shelf, product=jars, unit_price=Decimal("6.10"))
+    wanted = [PiecesWanted(jars, 3)]
+    consignments.deliver_now(shelf=shelf, lines=wanted, delivered_by=person, key="full:consignment")
+    consignment_reports.enter(
+        shelf=shelf,
+        lines=[PiecesWanted(jars, 1)],
+        sold_from=today,
+        sold_until=today,
+        entered_by=person,
+        key="full:report",
+    )
+    planned = consignments.plan(
+        shelf=shelf, lines=wanted, created_by=person, key="full:consignment-planned"
+    )
+    packer = Customer.objects.get(name="Copperkettle Packing")
+    contract = contracts.agree(
+        customer=packer,
+        max_grams=3_000_000,
+        price_steps=[PriceStep(0, Decimal("2.85"))],
+        starts_on=today,
+        ends_on=today + timedelta(days=180),
+        created_by=person,
+        key="full:contract",
+    )
+    drum = Balance.objects.filter(
+        place__kind=Place.Kind.DRUM, place__is_active=True, quantity__gt=0, reserved=0
+    ).filter(lot__is_on_hold=False, lot__owner=None)[0]
+    contracts.approve_sample(
+        contract=contract,
+        lot=drum.lot,
+        approved_on=today,
+        approved_by="Ida Roth",
+        recorded_by=person,
+        key="full:sample",
+    )
+    call_off = contracts.call_off(
+        contract=contract,
+        drums=[drum.place],
+        created_by=person,
+        moisture_is_right=True,
+        over_limit=True,
+        key="full:call-off",
+    )
+    standing = standing_orders.set_up(
+        customer=shop,
+        channel="shop",
+        rhythm="weekly",
+        lines=[PiecesWanted(jars, 1)],
+        starts_on=today,
+        created_by=person,
+        key="full:standing",
+    )
+    standing_orders.leave_out(
+        standing=standing, due_on=today, decided_by=person, key="full:left-out"
+    )
+    rounds.plan(
+        day=today,
+        vehicle="Blue van",
+        stops=[call_off.order, planned],
+        created_by=person,
+        key="full:round",
+    )
+
+
 def _use_the_back_office(owner, clerk) -> None:
     """Leave a trace in the admin, a permission of one person's own, and a token for the API."""
     LogEntry.objects.create(
@@ -784,6 +1091,12 @@ def _take_out_what_differs_each_time() -> None:
     for attachment in Attachment.objects.order_by("pk"):
         attachment.file.name = f"{attachment.pk:032x}"
         attachment.save(update_fields=["file"])
+    # An e-mail and a task have an identifier of their own.
+    for email in Email.objects.order_by("pk"):
+        email.message_id = f"<{email.pk}@house.example>"
+        email.save(update_fields=["message_id"])
+    for number, task in enumerate(DBTaskResult.objects.order_by("enqueued_at", "args_kwargs")):
+        DBTaskResult.objects.filter(pk=task.pk).update(id=UUID(int=number + 1))
     # The trail of changes writes the fields of a row in the order of a set.
     for entry in TrailEntry.objects.all():
         entry.changes = dict(sorted(entry.changes.items()))

@@ -73,7 +73,7 @@ class GoodsBackFields(WorkedOutForm):
                     help_text=_("Empty if nothing came back. %(out)s are with the buyer.")
                     % {"out": out},
                 )
-            kinds = Place.VESSELS if is_honey else Place.STORES
+            kinds = Place.VESSELS if is_honey else Place.FOR_GOODS
             self.fields[f"place_{row.pk}"] = forms.ModelChoiceField(
                 label=_("To"),
                 queryset=Place.objects.filter(kind__in=kinds, is_active=True),
@@ -206,7 +206,7 @@ class CreditForm(GoodsBackFields):
         ]
 
 
-class GoodsBackForm(GoodsBackFields):
+class BilledGoodsBackForm(GoodsBackFields):
     """Goods that came back after they were billed, without a credit note."""
 
     reason = forms.CharField(label=_("Why do they come back?"), max_length=300)
@@ -260,7 +260,7 @@ class CorrectForm(WorkedOutForm):
         }
 
     def field_of(self, parameter: str | None) -> str | None:
-        found = re.fullmatch(r"lines\.(\d+)\.(\w+)", parameter or "")
+        found = re.fullmatch(r"changes\.(\d+)\.(\w+)", parameter or "")
         return super().field_of(f"{found[2]}_{found[1]}" if found else parameter)
 
     def rows(self) -> list[tuple[InvoiceLine, list[BoundField]]]:

@@ -1,22 +1,19 @@
 """Invoices issued and credited, payments recorded and undone, and the details of the house."""
 
-from collections.abc import Iterable
 from datetime import date
-from typing import cast
+from decimal import Decimal
 
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.models import Payment
 from apiary_sales.customers.models import Customer
-from inventory.shared import words
 from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
 from inventory.shared.forms.countries import CountryField
-from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.shared.models import House
 
-OLDEST_FIRST = "oldest"
 NOT_NEGATIVE = {"min_value": _("Enter 0 or more.")}
 
 
@@ -33,49 +30,6 @@ class DepositForm(ActForm):
     )
 
 
-class PaymentForm(ActForm):
-    """Money from a customer, and which of their invoices it pays."""
-
-    fields_of_parameters = {"amount_cents": "amount"}
-
-    amount = MoneyField(label=_("Amount"), min_value=None)
-    method = forms.ChoiceField(
-        label=_("Paid by"),
-        choices=Payment.Method,
-        initial=Payment.Method.CHECK,
-        widget=forms.RadioSelect,
-    )
-    reference = forms.CharField(label=_("Check number or reference"), max_length=60, required=False)
-    received_on = DayField(label=_("Received"), initial=timezone.localdate)
-    allocations = forms.ChoiceField(
-        label=_("Used for"), initial=OLDEST_FIRST, widget=forms.RadioSelect
-    )
-
-    def __init__(self, *args, open_invoices: Iterable[Invoice], **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        self.open_invoices = {str(invoice.pk): invoice for invoice in open_invoices}
-        allocations = cast(forms.ChoiceField, self.fields["allocations"])
-        allocations.choices = [
-            (OLDEST_FIRST, _("Whatever is due first; any money left over stays on account")),
-            *(
-                (
-                    pk,
-                    _("Invoice %(invoice)s: %(open)s left to pay")
-                    % {"invoice": invoice, "open": words.money(invoice.open_cents)},
-                )
-                for pk, invoice in self.open_invoices.items()
-            ),
-        ]
-
-    def shares(self) -> dict[Invoice, int] | None:
-        """Return what goes to the chosen invoice, or None for what is due first."""
-        invoice = self.open_invoices.get(self.cleaned_data["allocations"])
-        amount_cents = self.cleaned_data["amount"]
-        if invoice is None or amount_cents <= 0:
-            return None
-        return {invoice: min(invoice.open_cents, amount_cents)}
-
-
 class PayBackForm(ActForm):
     """Money on account, given back to the customer."""
 
@@ -84,7 +38,7 @@ class PayBackForm(ActForm):
     amount = MoneyField(label=_("Amount"), min_value=None)
     method = forms.ChoiceField(
         label=_("How it is given back"),
-        choices=Payment.Method,
+        choices=Payment.WAYS,
         initial=Payment.Method.CHECK,
         widget=forms.RadioSelect,
     )
@@ -145,6 +99,26 @@ class HouseDetailsForm(forms.ModelForm):
         required=False,
         help_text=_("For invoices with data that the buyer's program reads."),
     )
+    drum_tolerance_percent = NumberField(
+        label=_("Difference of a drum's weight that is not asked about, percent"),
+        max_digits=4,
+        decimal_places=2,
+        min_value=0,
+        max_value=20,
+        help_text=_(
+            "When a drum is weighed as it leaves and the scale differs by more from the books, a "
+            "person has to confirm it."
+        ),
+    )
+    interest_percent_a_year = NumberField(
+        label=_("Interest on late payment, percent a year"),
+        max_digits=6,
+        decimal_places=3,
+        min_value=0,
+        required=False,
+        help_text=_("Suggested when you bill interest. Ask your state about limits. 0 for none."),
+        error_messages=NOT_NEGATIVE,
+    )
     origin_country = CountryField(label=_("Country of your own honey"), required=False)
 
     class Meta:
@@ -164,12 +138,17 @@ class HouseDetailsForm(forms.ModelForm):
             "bank_code",
             "payment_note",
             "paper",
+            "receipt_paper",
             "tax_rounding",
             "prices_include_tax",
             "deposits_taxed",
+            "discount_lowers_tax",
+            "interest_percent_a_year",
             "quote_days",
             "drum_deposit_cents",
             "drum_price_cents",
+            "drum_tolerance_percent",
+            "deposits_taxed",
             "market",
             "origin_country",
             "origin_region",
@@ -178,12 +157,17 @@ class HouseDetailsForm(forms.ModelForm):
         field_classes = {"quote_days": WholeNumberField}
         error_messages = {
             "paper": {"required": CHOOSE},
+            "receipt_paper": {"required": CHOOSE},
             "market": {"required": CHOOSE},
             "tax_rounding": {"required": CHOOSE},
             "origin_rule": {"required": CHOOSE},
             "quote_days": NOT_NEGATIVE,
         }
         help_texts = {
+            "discount_lowers_tax": _(
+                "In most states, and with VAT, what an early payment takes off is off the taxed "
+                "amount too. This is common practice: ask your tax office."
+            ),
             "market": _("Sets how labels write the net weight, and how high its letters are."),
             "origin_country": _("The country your own hives are in, for labels and the trace."),
             "origin_rule": _(
@@ -210,3 +194,6 @@ class HouseDetailsForm(forms.ModelForm):
                 "If not, a deposit is outside the scope of tax. Ask your tax office."
             ),
         }
+
+    def clean_interest_percent_a_year(self) -> Decimal:
+        return self.cleaned_data["interest_percent_a_year"] or Decimal(0)

@@ -1,18 +1,56 @@
-"""Invoices, payments, and the balanced book of money."""
+"""Invoices, payments, bills of suppliers, expenses, and the balanced book of money."""
 
+from .adjustments import Adjustment, AdjustmentTax, InterestCharge
 from .book import Entry, EntryLine
+from .cash import BouncedCheck, CashCount, DepositedCheck, DepositSlip, OpeningAmount
+from .consignment import ConsignmentReport
+from .deposits import KeptDeposit
+from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
 from .late_certificates import LateCertificate
 from .payments import Allocation, Payment
+from .purchasing import (
+    PaidBy,
+    PurchaseOrder,
+    PurchaseOrderLine,
+    PurchaseReceipt,
+    SupplierAllocation,
+    SupplierBill,
+    SupplierBillLine,
+    SupplierPayment,
+)
 
 __all__ = [
+    "Adjustment",
+    "AdjustmentTax",
     "Allocation",
+    "BouncedCheck",
+    "CashCount",
+    "ConsignmentReport",
+    "DepositSlip",
+    "DepositedCheck",
     "Entry",
     "EntryLine",
+    "Expense",
+    "ExpenseCategory",
+    "InterestCharge",
     "Invoice",
     "InvoiceLine",
     "InvoiceLineTax",
+    "KeptDeposit",
     "LateCertificate",
+    "OpeningAmount",
+    "PaidBy",
     "Payment",
+    "PurchaseOrder",
+    "PurchaseOrderLine",
+    "PurchaseReceipt",
+    "RecurringExpense",
+    "Rhythm",
+    "SkippedExpense",
+    "SupplierAllocation",
+    "SupplierBill",
+    "SupplierBillLine",
+    "SupplierPayment",
     "plain",
 ]

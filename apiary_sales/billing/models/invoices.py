@@ -4,14 +4,18 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Q, Sum
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Weighing
+from apiary_sales.orders.rules.lines import printed_quantity
 from apiary_sales.pricing.models import GoodsCategory
+from inventory.shared import series, words
+from inventory.shared.money import cents_half_up
 
 
 def plain(number: Decimal) -> Decimal:
@@ -41,8 +45,10 @@ class Invoice(models.Model):
     document was written before the books began; it has the number it had there and no order.
     """
 
-    RECEIPT_PREFIX = "R"
-    CREDIT_PREFIX = "C"
+    INVOICE_PREFIX = series.INVOICES
+    RECEIPT_PREFIX = series.RECEIPTS
+    CREDIT_PREFIX = series.CREDIT_NOTES
+    OPENING_SERIES = "O"
 
     series = models.CharField(max_length=12)
     number = models.PositiveIntegerField()
@@ -69,6 +75,10 @@ class Invoice(models.Model):
     buyer = models.JSONField()
     exemption = models.CharField(max_length=120, blank=True)
     prices_include_tax = models.BooleanField(default=False)
+    # Off for early payment, by the terms of the day it was issued; see `early_payment`.
+    discount_percent = models.DecimalField(max_digits=5, decimal_places=2, default=0)
+    discount_until = models.DateField(null=True, blank=True)
+    discount_on_tax = models.BooleanField(default=True)
     net_cents = models.BigIntegerField()
     tax_cents = models.BigIntegerField()
     rounding_cents = models.BigIntegerField(default=0)
@@ -120,7 +130,33 @@ class Invoice(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.series}-{self.number:05d}"
+        return self.opening_number or f"{self.series}-{self.number:05d}"
+
+    @property
+    def is_opening(self) -> bool:
+        """Whether it was written before the books began."""
+        return self.opening_number != ""
+
+    @property
+    def discount_cents(self) -> int:
+        """What its terms take off for early payment, of what is not credited; 0 without such terms.
+
+        The deposit on drums is no price, so it has no discount.
+        """
+        if not self.discount_percent:
+            return 0
+        left = (
+            InvoiceLine.objects.filter(Q(invoice=self) | Q(invoice__credits=self))
+            .exclude(fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT)
+            .aggregate(net=Coalesce(Sum("amount_cents"), 0), tax=Coalesce(Sum("tax_cents"), 0))
+        )
+        base_cents = left["net"] + (left["tax"] if self.discount_on_tax else 0)
+        return cents_half_up(Decimal(base_cents) / 100 * self.discount_percent / 100)
+
+    @property
+    def discount_rate(self) -> Decimal:
+        """The percentage without the zeros it is stored with."""
+        return plain(self.discount_percent)
 
     @property
     def is_credit_note(self) -> bool:
@@ -179,7 +215,7 @@ class InvoiceLine(models.Model):
     credited_as = models.CharField(max_length=10, choices=CreditedAs, blank=True)
     description = models.CharField(max_length=200)
     lot_code = models.CharField(max_length=30, blank=True)
-    quantity = models.DecimalField(max_digits=14, decimal_places=3)
+    quantity = models.DecimalField(max_digits=16, decimal_places=5)
     unit = models.CharField(max_length=12, choices=Unit)
     unit_price = models.DecimalField(max_digits=12, decimal_places=4)
     discount_cents = models.BigIntegerField(default=0)
@@ -222,6 +258,27 @@ class InvoiceLine(models.Model):
         if not self.invoice.prices_include_tax:
             return self.amount_cents
         return self.amount_cents + self.tax_cents + self.rounding_cents
+
+    @property
+    def multiplies_out(self) -> bool:
+        """Whether quantity × unit price − discount is the amount, as it is printed."""
+        gross_cents = cents_half_up(self.quantity * self.unit_price)
+        return gross_cents - self.discount_cents == self.shown_cents
+
+    @property
+    def made_up_of(self) -> str:
+        """How the amount is made up where it does not multiply out; empty where it does.
+
+        The lots of one order line share its amount, so that their cents add up to it.
+        """
+        if self.multiplies_out or self.fulfilment_line is None:
+            return ""
+        whole = self.fulfilment_line.order_line
+        return _("part of %(quantity)s at %(price)s, %(amount)s together") % {
+            "quantity": printed_quantity(whole),
+            "price": words.unit_price(whole.unit_price),
+            "amount": words.money(whole.amount_cents),
+        }
 
     @property
     def weighing(self) -> Weighing | None:

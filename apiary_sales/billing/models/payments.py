@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models.invoices import Invoice
 from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Order
 from inventory.stock.models.ledger import AppendOnlyModel
 
 
@@ -19,6 +20,11 @@ class Payment(models.Model):
         CHECK = "check", _("check")
         CARD = "card", _("card")
         TRANSFER = "transfer", _("bank transfer")
+        # Money on account when the books began; nobody pays so.
+        OPENING = "opening", _("opening amount")
+
+    # How money is paid.
+    WAYS = Method.choices[:-1]
 
     customer = models.ForeignKey(
         Customer, on_delete=models.PROTECT, null=True, blank=True, related_name="payments"
@@ -34,6 +40,14 @@ class Payment(models.Model):
     )
     reverses = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
+    )
+    # Paid in advance: kept for the invoices of this order or quote.
+    order = models.ForeignKey(
+        Order, on_delete=models.PROTECT, null=True, blank=True, related_name="prepayments"
+    )
+    # Given back for this credit note.
+    refunds = models.ForeignKey(
+        Invoice, on_delete=models.PROTECT, null=True, blank=True, related_name="refunds"
     )
     idempotency_key = models.CharField(max_length=100, unique=True)
 

@@ -6,14 +6,17 @@ that is closed answers as it did when it was closed, whatever is entered later.
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
-from apiary_sales.billing.models import Allocation, EntryLine, Invoice
+from apiary_sales.billing.models import Adjustment, Allocation, EntryLine, Invoice
 from apiary_sales.billing.queries.money import Account, Receivables
 from apiary_sales.customers.models import Customer
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
 
 
 @dataclass(frozen=True)
@@ -38,16 +41,26 @@ class AsOf:
         return found
 
 
-def open_invoices(as_of: AsOf) -> QuerySet[Invoice]:
+class LeftToPay(TypedDict):
+    left_cents: int
+
+
+def open_invoices(as_of: AsOf) -> "QuerySet[WithAnnotations[Invoice, LeftToPay]]":
     """Return the bills that had something left to pay, with `left_cents`, what was due first first.
 
     Stand receipts without a customer are left out: they belong to nobody's account.
     """
     credited = _sum(Invoice.objects.filter(as_of.entries(), credits=OuterRef("pk")), "credits")
     put = _sum(Allocation.objects.filter(as_of.allocations(), invoice=OuterRef("pk")), "invoice")
+    adjusted = _sum(
+        Adjustment.objects.filter(as_of.entries(), invoice=OuterRef("pk")).annotate(
+            amount_cents=F("net_cents") + F("tax_cents")
+        ),
+        "invoice",
+    )
     return (
         Invoice.objects.filter(as_of.entries(), credits=None, customer__isnull=False)
-        .annotate(left_cents=F("total_cents") + credited - put)
+        .annotate(left_cents=F("total_cents") + credited - put - adjusted)
         .filter(left_cents__gt=0)
         .select_related("customer")
         .order_by("due_on", "id")

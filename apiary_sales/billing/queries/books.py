@@ -1,21 +1,25 @@
 """Check the book of money: recalculate everything from its lines and report differences."""
 
 from collections.abc import Iterator
+from typing import Any, cast
 
-from django.db.models import Count, F, Max, OuterRef, Q, Subquery, Sum
+from django.db.models import Count, F, Field, Max, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from apiary_sales.billing.models import (
+    Adjustment,
     Allocation,
     Entry,
     EntryLine,
     Invoice,
     InvoiceLine,
+    KeptDeposit,
     Payment,
 )
 from apiary_sales.billing.queries import closing
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
+from inventory.stock.models import Counter
 
 Account = EntryLine.Account
 
@@ -30,6 +34,7 @@ def faults() -> Iterator[str]:
     yield from _wrong_allocations()
     yield from _wrong_open_amounts()
     yield from _billed_twice()
+    yield from _wrong_adjustments()
     yield from _wrong_billed_amounts()
     yield from _wrong_taxes()
     yield from _wrong_deposits()
@@ -106,6 +111,8 @@ def _wrong_totals() -> Iterator[str]:
             lines_rounding=F("rounding_cents"),
             total_cents=F("net_cents") + F("tax_cents") + F("rounding_cents"),
         )
+        # What was billed before the books began has its lines there.
+        .filter(opening_number="")
         .order_by("id")
     ):
         yield (
@@ -134,7 +141,7 @@ def _wrong_credits() -> Iterator[str]:
             f"{invoice} of {invoice.total_cents} cents is credited by "
             f"{-invoice.credited_cents} cents."
         )
-    for line in (
+    for billed in (
         InvoiceLine.objects.filter(credits_line=None, credit_lines__isnull=False)
         .distinct()
         .annotate(
@@ -145,7 +152,7 @@ def _wrong_credits() -> Iterator[str]:
         .select_related("invoice")
         .order_by("id")
     ):
-        yield f"More of {line.description} is credited than {line.invoice} bills."
+        yield f"More of {billed.description} is credited than {billed.invoice} bills."
     for line in (
         InvoiceLine.objects.filter(credits_line__isnull=False)
         .exclude(credits_line__invoice=F("invoice__credits"))
@@ -172,6 +179,7 @@ def _wrong_credits() -> Iterator[str]:
 
 def _credited_of_line(figure: str, **credited: str) -> Coalesce:
     """Return, as a part of a query, what credit notes take off a figure of a line."""
+    kind = cast("Field[Any, Any]", InvoiceLine._meta.get_field(figure))
     lines = (
         InvoiceLine.objects.filter(credits_line=OuterRef("pk"), **credited)
         .values("credits_line")
@@ -179,7 +187,7 @@ def _credited_of_line(figure: str, **credited: str) -> Coalesce:
         .annotate(total=Sum(figure))
         .values("total")
     )
-    return Coalesce(Subquery(lines), 0, output_field=InvoiceLine._meta.get_field(figure))
+    return Coalesce(Subquery(lines), 0, output_field=kind)
 
 
 def _credited_cents(invoice: str) -> Coalesce:
@@ -192,6 +200,18 @@ def _credited_cents(invoice: str) -> Coalesce:
         .values("total")
     )
     return Coalesce(Subquery(notes), 0)
+
+
+def _adjusted_cents(invoice: str) -> Coalesce:
+    """Return, as a part of a query, what all adjustments of this invoice come to."""
+    made = (
+        Adjustment.objects.filter(invoice=OuterRef(invoice))
+        .values("invoice")
+        .order_by()
+        .annotate(total=Sum(F("net_cents") + F("tax_cents")))
+        .values("total")
+    )
+    return Coalesce(Subquery(made), 0)
 
 
 def _wrong_allocations() -> Iterator[str]:
@@ -239,7 +259,10 @@ def _wrong_open_amounts() -> Iterator[str]:
             credited_cents=_credited_cents("pk"),
         )
         .annotate(
-            left_cents=F("total_cents") + F("credited_cents") - F("put_cents"),
+            left_cents=F("total_cents")
+            + F("credited_cents")
+            - F("put_cents")
+            - _adjusted_cents("pk"),
         )
         .exclude(credits__isnull=True, left_cents=F("open_cents"))
         .exclude(credits__isnull=False, open_cents=0, put_cents=0)
@@ -262,6 +285,40 @@ def _billed_twice() -> Iterator[str]:
         .filter(count__gt=1)
     ):
         yield f"Goods handed over ({row['fulfilment_line']}) are on {row['count']} invoices."
+
+
+def _wrong_adjustments() -> Iterator[str]:
+    """An adjustment is in the book at its own amount, and its undoing is the opposite of it."""
+    for adjustment in (
+        Adjustment.objects.annotate(
+            entered_cents=Coalesce(
+                Sum(
+                    "entry__lines__amount_cents",
+                    filter=Q(entry__lines__account=Account.RECEIVABLE),
+                ),
+                0,
+            )
+        )
+        .exclude(entered_cents=-F("net_cents") - F("tax_cents"))
+        .order_by("id")
+    ):
+        yield (
+            f"Adjustment {adjustment.pk} of {adjustment.total_cents} cents is entered at "
+            f"{-adjustment.entered_cents}."
+        )
+    for undo in Adjustment.objects.filter(reverses__isnull=False).exclude(
+        net_cents=-F("reverses__net_cents"), tax_cents=-F("reverses__tax_cents")
+    ):
+        yield f"Adjustment {undo.pk} does not undo adjustment {undo.reverses_id} exactly."
+    for made in (
+        Adjustment.objects.annotate(taxes_cents=Coalesce(Sum("taxes__tax_cents"), 0))
+        .exclude(taxes_cents=F("tax_cents"))
+        .order_by("id")
+    ):
+        yield (
+            f"Adjustment {made.pk} lowers tax by {made.tax_cents} cents, its taxes by "
+            f"{made.taxes_cents}."
+        )
 
 
 def _wrong_billed_amounts() -> Iterator[str]:
@@ -295,25 +352,35 @@ def _wrong_taxes() -> Iterator[str]:
 
 
 def _wrong_deposits() -> Iterator[str]:
-    """What is held for drums is what was billed for them and not given back."""
+    """What is held for drums is what was billed for them and neither given back nor kept."""
     held = EntryLine.objects.filter(account=Account.DEPOSITS).aggregate(
         cents=Coalesce(Sum("amount_cents"), 0)
     )["cents"]
     billed = InvoiceLine.objects.filter(
         fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT
     ).aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
-    if held != -billed:
-        yield f"Deposits of {billed} cents are billed, and the book holds {-held}."
+    kept = KeptDeposit.objects.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    if held != kept - billed:
+        yield (
+            f"Deposits of {billed} cents are billed and {kept} are kept, "
+            f"and the book holds {-held}."
+        )
 
 
 def _missing_numbers() -> Iterator[str]:
+    first = {
+        counter.series: counter.first
+        for counter in Counter.objects.filter(series__startswith="invoice ")
+    }
     for row in (
         Invoice.objects.values("series")
         .order_by("series")
         .annotate(count=Count("id"), last=Max("number"))
-        .exclude(count=F("last"))
     ):
+        begins = first.get(f"invoice {row['series']}", 1)
+        if row["count"] == row["last"] - begins + 1:
+            continue
         given = set(Invoice.objects.filter(series=row["series"]).values_list("number", flat=True))
-        missing = sorted(set(range(1, row["last"] + 1)) - given)
+        missing = sorted(set(range(begins, row["last"] + 1)) - given)
         numbers = ", ".join(f"{row['series']}-{number:05d}" for number in missing)
-        yield f"Series {row['series']} misses {numbers or 'no number, but begins below 1'}."
+        yield f"Series {row['series']} misses {numbers or f'no number, but begins below {begins}'}."

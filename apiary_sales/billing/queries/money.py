@@ -28,6 +28,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.models import (
+    Adjustment,
     Entry,
     EntryLine,
     Invoice,
@@ -169,8 +170,12 @@ def month_of(day: date) -> Month:
     """Return what was billed and received in the month of a day, stand sales included."""
     first = day.replace(day=1)
     next_first = (first + timedelta(days=32)).replace(day=1)
-    invoiced = Invoice.objects.filter(issued_on__gte=first, issued_on__lt=next_first)
-    received = Payment.objects.filter(received_on__gte=first, received_on__lt=next_first)
+    invoiced = Invoice.objects.filter(
+        issued_on__gte=first, issued_on__lt=next_first, opening_number=""
+    )
+    received = Payment.objects.filter(received_on__gte=first, received_on__lt=next_first).exclude(
+        method=Payment.Method.OPENING
+    )
     return Month(
         first,
         invoiced.aggregate(cents=Coalesce(Sum("total_cents"), 0))["cents"],
@@ -271,6 +276,9 @@ def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
     if is_credited:
         return Tag(_("credited"), "info")
     if not invoice.open_cents:
+        # Not paid, but nothing is to be paid any more.
+        if invoice.is_opening and not invoice.allocations.exists():
+            return Tag(_("settled"), "info")
         return Tag(_("paid"), "good")
     if invoice.due_on < on:
         return Tag(_("overdue"), "bad")
@@ -293,10 +301,13 @@ _RECEIPT = Q(series__startswith=Invoice.RECEIPT_PREFIX)
 
 def _named(text: str) -> Q:
     found = Q(customer__name__icontains=text) | Q(order__number__iexact=text)
-    found |= Q(order__customer_reference__icontains=text)
+    found |= Q(order__customer_reference__icontains=text) | Q(opening_number__icontains=text)
+    # A number said on the telephone may come without its letter.
+    found |= Q(order__number__iendswith=text) if text[:2].isdecimal() else Q()
     series, _dash, number = text.rpartition("-")
     if series and number.isdecimal() and len(number) < 10:
-        found |= Q(series__iexact=series, number=int(number))
+        named = Q(series__iendswith=series) if series.isdecimal() else Q(series__iexact=series)
+        found |= named & Q(number=int(number))
     return found
 
 
@@ -319,6 +330,12 @@ def settled_by(invoice: Invoice) -> list[Settlement]:
         .order_by("received_on", "id")
     )
     return [Settlement(payment, payment.put_cents) for payment in rows]
+
+
+def adjusted_by(invoice: Invoice) -> list[Adjustment]:
+    """Return what was taken off a bill without money or goods and not undone, oldest first."""
+    found = Adjustment.objects.filter(invoice=invoice, reverses=None, reversed_by=None)
+    return list(found.order_by("id"))
 
 
 @dataclass(frozen=True)
@@ -372,7 +389,10 @@ def statement(customer: Customer, since: date, until: date) -> CustomerStatement
     rows = (
         owed.filter(entry__entered_on__gte=since, entry__entered_on__lte=until)
         .select_related(
-            "entry__invoice__credits", "entry__invoice__order", "entry__payment__reverses"
+            "entry__invoice__credits",
+            "entry__invoice__order",
+            "entry__payment__reverses",
+            "entry__adjustment__invoice",
         )
         .order_by("entry__entered_on", "entry_id", "id")
     )
@@ -380,14 +400,17 @@ def statement(customer: Customer, since: date, until: date) -> CustomerStatement
     for row in rows:
         balance += row.amount_cents
         invoice, payment = row.entry.invoice, row.entry.payment
+        adjusted = getattr(row.entry, "adjustment", None)
+        is_charge = invoice is not None
+        invoice = adjusted.invoice if adjusted else invoice
         lines.append(
             StatementLine(
                 day=row.entry.entered_on,
                 text=_statement_text(row.entry),
                 invoice=invoice,
                 payment=payment,
-                charge_cents=row.amount_cents if invoice else 0,
-                paid_cents=-row.amount_cents if payment else 0,
+                charge_cents=row.amount_cents if is_charge else 0,
+                paid_cents=0 if is_charge else -row.amount_cents,
                 balance_cents=balance,
             )
         )
@@ -401,14 +424,25 @@ def _statement_text(entry: Entry) -> str:
     payment = entry.payment
     if payment is not None:
         words = _("Payment, %(way)s")
+        if payment.method == Payment.Method.OPENING and not payment.reverses_id:
+            return f"{_('Opening credit')} {payment.reference}".strip()
         if payment.reverses_id:
             words = _("Payment undone, %(way)s")
         elif payment.is_pay_back:
             words = _("Money given back, %(way)s")
         text = words % {"way": payment.get_method_display()}
         return f"{text} {payment.reference}".strip()
-    # An entry has its bill or its payment: `entry_names_its_document`.
+    adjustment = getattr(entry, "adjustment", None)
+    if adjustment is not None:
+        words = (
+            _("%(kind)s undone, %(invoice)s") if adjustment.reverses_id else "%(kind)s, %(invoice)s"
+        )
+        text = words % {"kind": adjustment.get_kind_display(), "invoice": adjustment.invoice}
+        return text[:1].upper() + text[1:]
+    # An entry of what a customer owes has its bill, its payment or its adjustment.
     invoice = cast(Invoice, entry.invoice)
+    if invoice.is_opening:
+        return _("Opening invoice %(number)s") % {"number": invoice}
     if invoice.returns_deposit:
         return _("Credit note %(note)s for a deposit on %(invoice)s") % {
             "note": invoice,
@@ -421,9 +455,11 @@ def _statement_text(entry: Entry) -> str:
         }
     if invoice.is_receipt:
         return _("Stand receipt %(receipt)s") % {"receipt": invoice}
+    if invoice.order is None:
+        return _("Invoice %(invoice)s") % {"invoice": invoice}
     return _("Invoice %(invoice)s, order %(order)s") % {
         "invoice": invoice,
-        "order": invoice.order.number,
+        "order": invoice.order.number if invoice.order else "",
     }
 
 
@@ -439,6 +475,22 @@ def payments_list(customer: Customer | None = None) -> QuerySet[Payment]:
     return found.annotate(
         left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
     ).order_by("-received_on", "-id")
+
+
+def prepayments(order: Order) -> QuerySet[Payment]:
+    """Return what was paid for an order, oldest first, with `left_cents` that no bill has used."""
+    return (
+        Payment.objects.filter(order=order, reverses=None, reversed_by=None)
+        .annotate(left_cents=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0))
+        .order_by("id")
+    )
+
+
+def adjustments() -> QuerySet[Adjustment]:
+    """Return what was taken off bills without money or goods, newest first."""
+    return Adjustment.objects.select_related(
+        "customer", "invoice", "made_by", "reverses", "reversed_by"
+    ).order_by("-id")
 
 
 def counts(on: date) -> dict[str, int]:

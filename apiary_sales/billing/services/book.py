@@ -148,6 +148,16 @@ def credit(invoice: Invoice, cents: int) -> None:
     Invoice.objects.filter(pk=invoice.pk).update(open_cents=invoice.open_cents)
 
 
+@transaction.atomic
+def adjust(invoice: Invoice, cents: int) -> None:
+    """Lower what is to pay on an invoice by an adjustment, or raise it by its undoing."""
+    [now] = lock_invoices([invoice.pk]).values()
+    invoice.open_cents = now.open_cents - cents
+    if not 0 <= invoice.open_cents <= now.total_cents:
+        raise BookLawBroken(f"{cents} taken off {now}, of which {now.open_cents} was open.")
+    Invoice.objects.filter(pk=invoice.pk).update(open_cents=invoice.open_cents)
+
+
 def _paid_on(invoice: Invoice) -> list[tuple[Payment, int]]:
     """Return how much of each payment is put to an invoice, oldest first."""
     paid = (

@@ -45,8 +45,8 @@ def draft(
 
     It bills what the invoice billed, at the prices in `changes` by the key of the line, with the
     buyer's address and certificate as they are known now, or with a `certificate` that was accepted
-    for it later. The days to pay run on from the first
-    invoice. Raises `BadValue` (or several) at `lines.<key>.<name>`, `NotAllowedNow`.
+    for it later. The days to pay run on from the first invoice. Raises `BadValue` (or several) at
+    `changes.<key>.<name>`, `NotAllowedNow`.
     """
     if invoice.order is None or invoice.is_credit_note or invoice.is_receipt:
         raise NotAllowedNow(
@@ -71,7 +71,7 @@ def draft(
         if line.fulfilment_line and not change.is_left_out:
             priced.append((line.fulfilment_line, _changed(problems, line, change)))
     if not priced:
-        problems.add("lines", _("Leave at least one line on the corrected invoice."))
+        problems.add("changes", _("Leave at least one line on the corrected invoice."))
     problems.raise_any()
     made = invoices.compose(invoice.order, priced, certificate=certificate)
     made.invoice.corrects = invoice
@@ -111,7 +111,7 @@ def correct(
             invoice=invoice, issued_by=issued_by, key=keys.part(key, "credit"), reason=reason
         )
     made.invoice.note = reason.strip()
-    copy = invoices.save(made, prefix="", issued_by=issued_by, key=key)
+    copy = invoices.save(made, prefix=Invoice.INVOICE_PREFIX, issued_by=issued_by, key=key)
     _put_payments(invoice, copy)
     return copy
 
@@ -121,10 +121,10 @@ def _changed(problems: Problems, line: InvoiceLine, change: LineChange) -> Invoi
     discount_cents = line.discount_cents if change.discount_cents is None else change.discount_cents
     before_cents = cents_half_up(line.quantity * price)
     if not 0 <= price <= UNIT_PRICE_MAX:
-        problems.add(f"lines.{line.pk}.unit_price", _("Enter a price from zero to a million."))
+        problems.add(f"changes.{line.pk}.unit_price", _("Enter a price from zero to a million."))
     elif not 0 <= discount_cents <= before_cents:
         problems.add(
-            f"lines.{line.pk}.discount_cents",
+            f"changes.{line.pk}.discount_cents",
             _("Enter a discount from 0 to the amount of the line."),
         )
     return InvoiceLine(

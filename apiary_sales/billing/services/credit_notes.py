@@ -5,14 +5,14 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice, InvoiceLine
+from apiary_sales.billing.models import Invoice, InvoiceLine, KeptDeposit
 from apiary_sales.billing.rules import Left, LineCredit
-from apiary_sales.billing.services import book, invoices
+from apiary_sales.billing.services import adjustments, book, invoices
 from apiary_sales.billing.services.invoices import Draft
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from apiary_sales.orders.rules.returns import GoodsBack
@@ -26,7 +26,10 @@ __all__ = ["credit", "credit_deposit", "draft", "drums_on_deposit", "left_on"]
 
 
 def left_on(invoice: Invoice) -> list[Left]:
-    """Return what of each line of an invoice no credit note has taken back yet."""
+    """Return what of each line of an invoice no credit note has taken back yet.
+
+    The deposit of a drum that never came back is kept, and not left to credit.
+    """
     lines = invoice.lines.select_related(
         "fulfilment_line__order_line__product",
         "fulfilment_line__order_line__drum",
@@ -39,7 +42,10 @@ def left_on(invoice: Invoice) -> list[Left]:
         .select_related("invoice")
         .prefetch_related("taxes")
     )
-    return rules.left_on(lines, credited)
+    kept = KeptDeposit.objects.filter(invoice_line__invoice=invoice).values_list(
+        "invoice_line", "amount_cents"
+    )
+    return rules.without_kept(rules.left_on(lines, credited), kept)
 
 
 def draft(
@@ -177,11 +183,12 @@ def credit_deposit(
             % {"invoice": invoice, "count": there},
             parameter="drums",
         )
-    came_back = ngettext(
-        "Deposit of %(count)s drum that came back",
-        "Deposit of %(count)s drums that came back",
-        drums,
-    ) % {"count": drums}
+    with translation.override(invoice.language):
+        came_back = ngettext(
+            "Deposit of %(count)s drum that came back",
+            "Deposit of %(count)s drums that came back",
+            drums,
+        ) % {"count": drums}
     lines = []
     for each in out:
         if back := min(drums, int(each.quantity)):
@@ -205,6 +212,7 @@ def _save(made: Draft, *, issued_by: Person, key: str) -> Invoice:
     """Save a credit note, and take what it comes to off its invoice."""
     note = invoices.save(made, prefix=Invoice.CREDIT_PREFIX, issued_by=issued_by, key=key)
     if note.credits:
+        adjustments.make_room_for_credit(invoice=note.credits, made_by=issued_by, key=key)
         book.credit(note.credits, -note.total_cents)
     return note
 
@@ -214,6 +222,11 @@ def _check_credit(
 ) -> None:
     if invoice.is_credit_note:
         raise NotAllowedNow(_("A credit note can't be credited. Issue an invoice instead."))
+    if invoice.is_opening:
+        raise NotAllowedNow(
+            _("Invoice %(invoice)s was written before the books began. Take it back instead.")
+            % {"invoice": invoice}
+        )
     if invoice.customer_id is None and invoice.allocations.exists() and not gives_money_back:
         raise NotAllowedNow(
             _(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import chain
+from typing import Any
 
 from django.conf import settings
 from django.db import transaction
@@ -15,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine, InvoiceLineTax
-from apiary_sales.billing.services import book, line_taxes
+from apiary_sales.billing.services import book, line_taxes, payments
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
@@ -117,8 +118,11 @@ def issue(
         raise NotAllowedNow(_why_nothing(order))
     _check_date(made.invoice.issued_on, made.invoice.supplied_on)
     check_total(made, expected_total_cents)
-    prefix = Invoice.RECEIPT_PREFIX if order.channel == Order.Channel.STAND else ""
-    return save(made, prefix=prefix, issued_by=issued_by, key=key)
+    is_receipt = order.channel == Order.Channel.STAND
+    prefix = Invoice.RECEIPT_PREFIX if is_receipt else Invoice.INVOICE_PREFIX
+    bill = save(made, prefix=prefix, issued_by=issued_by, key=key)
+    payments.use_prepayments(invoice=bill)
+    return bill
 
 
 def check_total(draft: Draft, expected_total_cents: int | None) -> None:
@@ -214,6 +218,7 @@ def compose(
         supplied_on=supplied_on,
         due_on=issued_on + timedelta(days=due_days),
         language=customer.paper_language if customer else House.language(),
+        **_discount_terms(customer, order, issued_on, house),
         currency=settings.CURRENCY,
         seller=seller_of(house),
         buyer=_buyer(customer, order),
@@ -221,6 +226,23 @@ def compose(
         prices_include_tax=house.prices_include_tax,
     )
     return add_up(invoice, lines, taxes)
+
+
+def _discount_terms(
+    customer: Customer | None, order: Order, issued_on: date, house: House
+) -> dict[str, Any]:
+    """Return what an early payment of this customer takes off, as fixed at issue; none is empty.
+
+    A fee, interest or work that is billed by itself has none, nor what is paid at the stand.
+    """
+    without = (Order.Channel.STAND, Order.Channel.SERVICE)
+    if customer is None or not customer.discount_percent or order.channel in without:
+        return {}
+    return {
+        "discount_percent": customer.discount_percent,
+        "discount_until": issued_on + timedelta(days=customer.discount_days),
+        "discount_on_tax": house.discount_lowers_tax,
+    }
 
 
 def add_up(invoice: Invoice, lines: list[InvoiceLine], taxes: list[list[InvoiceLineTax]]) -> Draft:

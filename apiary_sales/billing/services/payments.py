@@ -5,19 +5,21 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, TypedDict
 
 from django.db import transaction
-from django.db.models import F, QuerySet, Sum
+from django.db.models import F, Q, QuerySet, Sum, TextChoices
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Allocation, Entry, Invoice, Payment
-from apiary_sales.billing.services import book
+from apiary_sales.billing.models import Adjustment, Allocation, DepositSlip, Entry, Invoice, Payment
+from apiary_sales.billing.services import adjustments, book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
-from inventory.shared import words
-from inventory.shared.errors import CannotReverse, NotAllowedNow, Problems
+from apiary_sales.orders.models import Order
+from inventory.shared import keys, words
+from inventory.shared.errors import BadValue, CannotReverse, HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 
@@ -28,6 +30,16 @@ if TYPE_CHECKING:
 AMOUNT_CENTS_MAX = 100_000_000
 # An older date is treated as a typing error.
 DAYS_BACK_MAX = timedelta(days=366)
+# The same amount from the same customer within so many days may be the same payment.
+ALIKE_WITHIN = timedelta(days=7)
+
+
+class Rest(TextChoices):
+    """What happens with what a payment leaves of the invoices it is put to."""
+
+    LEAVE = "leave", gettext_lazy("It is still to be paid")
+    DISCOUNT = "discount", gettext_lazy("It is the discount for early payment")
+    WRITE_OFF = "write_off", gettext_lazy("Write it off")
 
 
 @transaction.atomic
@@ -43,12 +55,19 @@ def receive(
     allocations: Mapping[Invoice, int] | None = None,
     tendered_cents: int | None = None,
     note: str = "",
+    order: Order | None = None,
+    rest: str = Rest.LEAVE,
+    rest_reason: str = "",
+    is_another: bool = True,
 ) -> Payment:
     """Record money received and put it to invoices; what is over stays on the customer's account.
 
     `allocations` says how much goes to which invoice; left out, the invoices due first are paid
-    first. `tendered_cents` is the cash that was handed over, where it was more.
-    Raises `BadValue` (or several at once), `AlreadyRecorded`.
+    first. `tendered_cents` is the cash that was handed over, where it was more. Money for an
+    `order` that is not invoiced yet is kept for its invoices. `rest` says what happens with what
+    these invoices have left to pay. With `is_another` False, a payment that looks like one that is
+    recorded already is refused with the question whether it is the same.
+    Raises `BadValue` (or several at once), `LooksLikeAnother`, `NotAllowedNow`, `AlreadyRecorded`.
     """
     received_on = received_on or timezone.localdate()
     book.lock_customer(customer)
@@ -59,6 +78,19 @@ def receive(
     _check_day(problems, "received_on", received_on)
     if allocations is not None:
         _check_allocations(problems, customer, amount_cents, allocations)
+    if rest == Rest.WRITE_OFF and not rest_reason.strip():
+        problems.add("rest_reason", _("Say why it will not be paid."))
+    elif rest not in Rest.values:
+        problems.add("rest", _("Choose one from the list."))
+    if order is not None and (customer is None or order.customer_id != customer.pk):
+        problems.add(
+            "order",
+            _("Order %(order)s is not one of this customer's.") % {"order": order.number},
+        )
+    if not is_another and (
+        twin := looks_like(customer, amount_cents, method, received_on, reference)
+    ):
+        problems.add_error(LooksLikeAnother(_question(twin), parameter="is_another"))
     problems.raise_any()
     payment = Payment.objects.create(
         customer=customer,
@@ -69,14 +101,138 @@ def receive(
         reference=reference.strip(),
         note=note.strip(),
         received_by=received_by,
+        order=order,
         idempotency_key=key,
     )
     _enter(payment)
-    if allocations is None:
-        shares = rules.oldest_first(Invoice.objects.open_of(customer), amount_cents)
-    else:
+    if allocations is not None:
         shares = list(allocations.items())
+    elif order is not None:
+        of_order = Invoice.objects.open_of(customer).filter(order=order)
+        shares = rules.oldest_first(of_order, amount_cents)
+    else:
+        shares = rules.oldest_first(Invoice.objects.open_of(customer), amount_cents)
     book.settle(payment, shares, put_on=received_on)
+    if rest != Rest.LEAVE:
+        _settle_rests(payment, [bill for bill, cents in shares if cents], rest, rest_reason)
+    return payment
+
+
+def _settle_rests(payment: Payment, invoices: list[Invoice], rest: str, reason: str) -> None:
+    for number, invoice in enumerate(invoices):
+        if not invoice.open_cents:
+            continue
+        if rest == Rest.DISCOUNT:
+            _check_discount(invoice, payment.received_on)
+        adjustments.adjust(
+            invoice=invoice,
+            kind=Adjustment.Kind(rest),
+            cents=invoice.open_cents,
+            reason=reason,
+            happened_on=max(payment.received_on, invoice.issued_on),
+            payment=payment,
+            made_by=payment.received_by,
+            key=keys.part(payment.idempotency_key, f"rest-{number}"),
+        )
+
+
+def _check_discount(invoice: Invoice, paid_on: date) -> None:
+    """Refuse a discount that the terms of an invoice do not give, or not on this day."""
+    offered_cents = invoice.discount_cents
+    if not invoice.discount_until or not offered_cents:
+        raise BadValue(
+            _("The terms of invoice %(invoice)s give no discount for early payment.")
+            % {"invoice": invoice},
+            parameter="rest",
+        )
+    if paid_on > invoice.discount_until:
+        raise BadValue(
+            _("The discount on invoice %(invoice)s was for payment by %(day)s.")
+            % {"invoice": invoice, "day": date_format(invoice.discount_until)},
+            parameter="rest",
+        )
+    if invoice.open_cents != offered_cents:
+        raise BadValue(
+            _(
+                "The discount on invoice %(invoice)s is %(offered)s, and this payment leaves "
+                "%(left)s."
+            )
+            % {
+                "invoice": invoice,
+                "offered": words.money(offered_cents),
+                "left": words.money(invoice.open_cents),
+            },
+            parameter="rest",
+        )
+
+
+class LooksLikeAnother(HouseError):
+    """The same money may have been recorded already; a person says whether it was."""
+
+    code = "looks_like_another"
+
+
+def looks_like(
+    customer: Customer | None, amount_cents: int, method: str, received_on: date, reference: str
+) -> Payment | None:
+    """Return a payment that is in the books already and may be this one, or None.
+
+    That is one of the same customer, amount and way within a few days, or a check with the same
+    number.
+    """
+    if customer is None:
+        return None
+    alike = Q(
+        amount_cents=amount_cents,
+        method=method,
+        received_on__range=(received_on - ALIKE_WITHIN, received_on + ALIKE_WITHIN),
+    )
+    if method == Payment.Method.CHECK and reference.strip():
+        alike = (alike & Q(reference__in=["", reference.strip()])) | Q(
+            method=method, reference__iexact=reference.strip()
+        )
+    return (
+        Payment.objects.filter(alike, customer=customer, reverses=None, reversed_by=None)
+        .order_by("-id")
+        .first()
+    )
+
+
+def _question(twin: Payment) -> str:
+    return _(
+        "%(amount)s from %(customer)s, %(way)s, is recorded on %(day)s already. Is it the same "
+        "payment? If it is another one, tick that it is."
+    ) % {
+        "amount": words.money(twin.amount_cents),
+        "customer": twin.customer,
+        "way": f"{twin.get_method_display()} {twin.reference}".strip(),
+        "day": date_format(twin.received_on),
+    }
+
+
+@transaction.atomic
+def begin_with(
+    *,
+    customer: Customer,
+    amount_cents: int,
+    begins_on: date,
+    recorded_by: Person,
+    key: str,
+    reference: str = "",
+    note: str = "",
+) -> Payment:
+    """Put an opening credit on a customer's account; `opening.credit` checks what was typed."""
+    payment = Payment.objects.create(
+        customer=customer,
+        method=Payment.Method.OPENING,
+        amount_cents=amount_cents,
+        received_on=begins_on,
+        reference=reference.strip(),
+        note=note.strip(),
+        received_by=recorded_by,
+        idempotency_key=key,
+    )
+    _enter(payment)
     return payment
 
 
@@ -88,11 +244,14 @@ def reverse(
     key: str,
     reason: str,
     reversed_on: date | None = None,
+    is_bounced: bool = False,
 ) -> Payment:
-    """Undo a payment (a bounced check, money handed back) and return the opposite payment.
+    """Undo a payment (money handed back, a wrong entry) and return the opposite payment.
 
-    The invoices it was put to are open again. Raises `CannotReverse` for a payment that was
-    undone already or is an undo itself, `BadValue` without a reason, `AlreadyRecorded`.
+    The invoices it was put to are open again, with the discount that it took. A check that was
+    deposited comes back from the bank only as `bounced_checks` records it. Raises `CannotReverse`
+    for a payment that was undone already or is an undo itself, `BadValue` without a reason,
+    `AlreadyRecorded`.
     """
     book.lock_customer(payment.customer)
     payment = (
@@ -110,6 +269,15 @@ def reverse(
         )
     if Payment.objects.filter(reverses=payment).exists():
         raise CannotReverse(_("This payment was undone already."))
+    slip = DepositSlip.objects.filter(checks__payment=payment, undone_on=None).first()
+    if slip and not is_bounced:
+        raise CannotReverse(
+            _(
+                "This check is on deposit slip %(slip)s. Record that it bounced, or undo the "
+                "deposit slip first."
+            )
+            % {"slip": slip}
+        )
     shares = put_to(payment)
     left_cents = payment.amount_cents - sum(cents for _invoice, cents in shares)
     if payment.customer_id and left_cents > on_account_cents(payment.customer):
@@ -130,10 +298,13 @@ def reverse(
         note=reason.strip(),
         received_by=reversed_by,
         reverses=payment,
+        order=payment.order,
+        refunds=payment.refunds,
         idempotency_key=key,
     )
     _enter(reversal)
     book.settle(reversal, [(invoice, -cents) for invoice, cents in shares])
+    adjustments.undo_with_payment(payment=payment, undone_by=reversed_by, key=key, reason=reason)
     return reversal
 
 
@@ -148,10 +319,12 @@ def pay_back(
     paid_on: date | None = None,
     reference: str = "",
     note: str = "",
+    refunds: Invoice | None = None,
 ) -> Payment:
     """Give money on a customer's account back to them, and return the negative payment.
 
-    Raises `BadValue` for more than is on the account, `AlreadyRecorded`.
+    `refunds` is the credit note it is given back for. Raises `BadValue` for more than is on the
+    account, or than the credit note comes to, `AlreadyRecorded`.
     """
     paid_on = paid_on or timezone.localdate()
     book.lock_customer(customer)
@@ -174,6 +347,19 @@ def pay_back(
                 "there": words.money(there_cents),
             },
         )
+    elif refunds is not None and amount_cents > (left_cents := to_refund_cents(refunds)):
+        problems.add(
+            "amount_cents",
+            _(
+                "Of credit note %(note)s, %(left)s is not given back yet, so %(asked)s can't be "
+                "given back. Enter a smaller amount."
+            )
+            % {
+                "note": refunds,
+                "left": words.money(left_cents),
+                "asked": words.money(amount_cents),
+            },
+        )
     problems.raise_any()
     payment = Payment.objects.create(
         customer=customer,
@@ -183,6 +369,7 @@ def pay_back(
         reference=reference.strip(),
         note=note.strip(),
         received_by=paid_by,
+        refunds=refunds,
         idempotency_key=key,
     )
     _enter(payment)
@@ -190,10 +377,59 @@ def pay_back(
 
 
 @transaction.atomic
+def refund(
+    *,
+    note: Invoice,
+    amount_cents: int,
+    method: str,
+    paid_by: Person,
+    key: str,
+    paid_on: date | None = None,
+    reference: str = "",
+    comment: str = "",
+) -> Payment:
+    """Give the money of a credit note back, and return the negative payment.
+
+    Raises `NotAllowedNow` for what is no credit note of a customer, and as `pay_back`.
+    """
+    if note.customer is None or not note.is_credit_note:
+        raise NotAllowedNow(_("Only the credit note of a customer can be given back."))
+    return pay_back(
+        customer=note.customer,
+        amount_cents=amount_cents,
+        method=method,
+        paid_by=paid_by,
+        key=key,
+        paid_on=paid_on,
+        reference=reference,
+        note=comment,
+        refunds=note,
+    )
+
+
+def to_refund_cents(note: Invoice) -> int:
+    """Return what of a credit note was not given back and is on the customer's account."""
+    given = _sum(Payment.objects.filter(refunds=note))
+    return max(0, min(-note.total_cents + given, on_account_cents(note.customer)))
+
+
+def paid_by(note: Invoice) -> str:
+    """Return the way in which the last money for a credited invoice came, a check if none did."""
+    last = (
+        Payment.objects.filter(allocations__invoice=note.credits, reverses=None)
+        .exclude(method=Payment.Method.OPENING)
+        .order_by("-id")
+        .first()
+    )
+    return last.method if last else Payment.Method.CHECK
+
+
+@transaction.atomic
 def use_on_account(*, invoice: Invoice) -> int:
     """Put money on the customer's account to an invoice, and return how many cents it took.
 
-    Money received first is used first. Raises `NotAllowedNow` when nothing is on account, or
+    Money for the invoice's order is used first, then what was received first; what is kept for
+    another order is left. Raises `NotAllowedNow` when nothing is on account, or
     nothing is open on the invoice.
     """
     book.lock_customer(invoice.customer)
@@ -202,18 +438,49 @@ def use_on_account(*, invoice: Invoice) -> int:
         raise NotAllowedNow(
             _("There is no amount left to pay on invoice %(invoice)s.") % {"invoice": invoice}
         )
-    before = invoice.open_cents
-    # Giving money back does not lower `left_cents` of a payment: check the account as well.
-    there_cents = on_account_cents(invoice.customer)
-    for payment in money_left(invoice.customer):
-        cents = min(invoice.open_cents, payment.left_cents, there_cents)
-        book.settle(payment, [(invoice, cents)])
-        there_cents -= cents
-    if invoice.open_cents == before:
+    left = money_left(invoice.customer)
+    used_cents = _use(invoice, [*left.filter(order=invoice.order, order__isnull=False)])
+    used_cents += _use(invoice, [*left.filter(order=None)])
+    if not used_cents:
         raise NotAllowedNow(
             _("%(customer)s has no money on account.") % {"customer": invoice.customer}
         )
-    return before - invoice.open_cents
+    return used_cents
+
+
+@transaction.atomic
+def use_prepayments(*, invoice: Invoice) -> int:
+    """Put what was paid in advance for an order to its new invoice; return how many cents."""
+    if invoice.customer is None or invoice.order is None:
+        return 0
+    book.lock_customer(invoice.customer)
+    return _use(invoice, [*money_left(invoice.customer).filter(order=invoice.order)])
+
+
+@transaction.atomic
+def free_prepayment(*, payment: Payment) -> Payment:
+    """Let money that was paid in advance for an order be used for any invoice of the customer.
+
+    For an order that is cancelled or billed. Raises `NotAllowedNow` for money of no order.
+    """
+    book.lock_customer(payment.customer)
+    payment = Payment.objects.select_for_update(of=("self",), no_key=True).get(pk=payment.pk)
+    if payment.order_id is None:
+        raise NotAllowedNow(_("This payment is not kept for an order."))
+    payment.order = None
+    payment.save(update_fields=["order"])
+    return payment
+
+
+def _use(invoice: Invoice, left: "list[WithAnnotations[Payment, LeftOnPayment]]") -> int:
+    """Put what these payments have left to an invoice, as far as it is open; return the cents."""
+    # Giving money back does not lower `left_cents` of a payment: check the account as well.
+    before_cents, there_cents = invoice.open_cents, on_account_cents(invoice.customer)
+    for payment in left:
+        cents = min(invoice.open_cents, payment.left_cents, there_cents)
+        book.settle(payment, [(invoice, cents)])
+        there_cents -= cents
+    return before_cents - invoice.open_cents
 
 
 class LeftOnPayment(TypedDict):
@@ -270,7 +537,7 @@ def _check_amount(problems: Problems, amount_cents: int) -> None:
 
 
 def _check_how(problems: Problems, method: str) -> None:
-    if method not in Payment.Method.values:
+    if method not in dict(Payment.WAYS):
         problems.add("method", _("Choose how it was paid: cash, check, card or bank transfer."))
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from typing import cast
 
 from django.db import transaction
 from django.utils import timezone
@@ -61,8 +62,9 @@ def of_receipt(receipt: Invoice) -> StandSale:
     payment = (
         Payment.objects.filter(allocations__invoice=receipt, reverses=None).order_by("id").first()
     )
-    fulfilment = receipt.order.fulfilments.earliest("id")
-    return StandSale(receipt.order, fulfilment, receipt, payment)
+    # A receipt is always of an order.
+    order = cast(Order, receipt.order)
+    return StandSale(order, order.fulfilments.earliest("id"), receipt, payment)
 
 
 @transaction.atomic

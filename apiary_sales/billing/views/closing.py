@@ -36,7 +36,8 @@ class CloseView(ActView):
         )
 
     def done_message(self, made: BooksLock) -> str:
-        return _("The books are closed up to %(day)s.") % {"day": date_format(made.locked_until)}
+        day = date_format(made.locked_until) if made.locked_until else ""
+        return _("The books are closed up to %(day)s.") % {"day": day}
 
     def next_url(self, made: BooksLock) -> str:
         return reverse("billing:closing")

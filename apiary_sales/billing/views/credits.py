@@ -7,7 +7,7 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.forms.credits import CorrectForm, CreditForm, GoodsBackForm
+from apiary_sales.billing.forms.credits import BilledGoodsBackForm, CorrectForm, CreditForm
 from apiary_sales.billing.forms.money import DepositForm
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.queries import money
@@ -136,7 +136,7 @@ class CreditView(BillActView):
         }
 
 
-class CorrectView(BillActView):
+class CorrectInvoiceView(BillActView):
     """Credit a wrong invoice and issue its corrected copy."""
 
     form_class = CorrectForm
@@ -230,7 +230,7 @@ class GoodsBackView(ActView):
     """Book goods that came back after their invoice was credited, or without a credit."""
 
     permission_required = ISSUE
-    form_class = GoodsBackForm
+    form_class = BilledGoodsBackForm
     template_name = "billing/goods_back.html"
 
     def prepare(self) -> None:
@@ -248,7 +248,7 @@ class GoodsBackView(ActView):
     def get_form_kwargs(self) -> dict[str, Any]:
         return {**super().get_form_kwargs(), "goods": self.goods}
 
-    def form_valid(self, form: GoodsBackForm) -> HttpResponse:
+    def form_valid(self, form: BilledGoodsBackForm) -> HttpResponse:
         self.form = form
         return super().form_valid(form)
 

@@ -6,7 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -15,16 +15,14 @@ from django.views.decorators.http import require_GET, require_POST
 
 from apiary_sales.billing import papers, rules, structured_invoices
 from apiary_sales.billing.forms.money import (
-    CustomerChoiceForm,
     HouseDetailsForm,
     InvoiceFilterForm,
     IssueForm,
     PayBackForm,
-    PaymentForm,
     StatementForm,
     UndoPaymentForm,
 )
-from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.models import BouncedCheck, DepositSlip, Invoice, Payment
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import corrected_invoices, credit_notes, invoices, payments
 from apiary_sales.customers.models import Customer
@@ -84,13 +82,15 @@ def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
     invoice = _invoice(pk)
     context = papers.invoice_context(invoice)
     context["drums_on_deposit"] = credit_notes.drums_on_deposit(invoice)
-    if invoice.customer and (invoice.open_cents or invoice.returns_deposit):
+    if invoice.customer and (invoice.open_cents or invoice.is_credit_note):
         account = money.account_of(invoice.customer, timezone.localdate())
         context["on_account_cents"] = max(0, account.on_account_cents)
     context["state"] = money.state_tag(
         invoice, on=timezone.localdate(), is_credited=context["is_credited"]
     )
     context["data_missing"] = structured_invoices.missing(invoice)
+    if invoice.is_credit_note:
+        context["to_refund_cents"] = payments.to_refund_cents(invoice)
     context["may_be_corrected"] = corrected_invoices.may_be_corrected(invoice)
     # The page belongs to the house of today; the paper keeps the house of its day.
     del context["house"]
@@ -101,14 +101,14 @@ def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
 @permission_required(SEE, raise_exception=True)
 def invoice_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     invoice = _invoice(pk)
+    if invoice.is_opening:
+        # Its paper was printed before the books began.
+        return redirect("billing:invoice_detail", pk=pk)
     name = (
         _("Credit note %(number)s.pdf") if invoice.is_credit_note else _("Invoice %(number)s.pdf")
     )
-    return documents.serve(
-        request,
-        name=name % {"number": invoice},
-        template_name=papers.invoice_template(invoice),
-        context=papers.invoice_context(invoice),
+    return documents.answer(
+        request, name=name % {"number": invoice}, make=lambda: papers.invoice(invoice)
     )
 
 
@@ -184,94 +184,6 @@ def payment_list(request: HttpRequest) -> HttpResponse:
     return render(request, "billing/payment_list.html", {"page_obj": page})
 
 
-class PaymentView(ActView):
-    """Record money from a customer. Without a customer in the address, ask who paid first."""
-
-    permission_required = TAKE
-    form_class = PaymentForm
-    template_name = "billing/payment_create.html"
-
-    def prepare(self) -> None:
-        self.invoice = self._asked_for(Invoice, "invoice")
-        self.customer = (
-            self.invoice.customer if self.invoice else self._asked_for(Customer, "customer")
-        )
-
-    def _asked_for(self, model, name: str):
-        key = self.request.GET.get(name, "")
-        if not key:
-            return None
-        if not key.isdecimal() or len(key) > 18:
-            raise Http404
-        return get_object_or_404(model, pk=key)
-
-    def get(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
-        if self.customer is None:
-            owing = money.owing(timezone.localdate())
-            context = {"form": CustomerChoiceForm(), "owing": owing}
-            return render(request, "billing/payment_who.html", context)
-        return super().get(request, *args, **kwargs)
-
-    def post(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
-        if self.customer is None:
-            return HttpResponseRedirect(request.path)
-        return super().post(request, *args, **kwargs)
-
-    def get_form_kwargs(self) -> dict[str, Any]:
-        open_invoices = Invoice.objects.open_of(self.customer)
-        return {**super().get_form_kwargs(), "open_invoices": open_invoices}
-
-    def get_initial(self) -> dict[str, Any]:
-        if self.invoice is None or not self.invoice.open_cents:
-            return {}
-        return {"amount": self.invoice.open_cents, "allocations": str(self.invoice.pk)}
-
-    def form_valid(self, form: PaymentForm) -> HttpResponse:
-        self.shares = form.shares()
-        return super().form_valid(form)
-
-    def act(self, data: dict[str, Any]) -> Payment:
-        return payments.receive(
-            customer=self.customer,
-            amount_cents=data["amount"],
-            method=data["method"],
-            received_by=person_of(self.request),
-            key=data["key"],
-            received_on=data["received_on"],
-            reference=data["reference"],
-            allocations=self.shares,
-        )
-
-    def done_message(self, made: Payment) -> str:
-        left_cents = made.amount_cents - sum(cents for _bill, cents in payments.put_to(made))
-        if left_cents:
-            sentence = _(
-                "%(amount)s from %(customer)s recorded. Of this, %(left)s stays on account."
-            )
-        else:
-            sentence = _("%(amount)s from %(customer)s recorded.")
-        return sentence % {
-            "amount": words.money(made.amount_cents),
-            "customer": made.customer,
-            "left": words.money(left_cents),
-        }
-
-    def next_url(self, made: Payment) -> str:
-        if self.invoice is not None:
-            return reverse("billing:invoice_detail", args=[self.invoice.pk])
-        return reverse("billing:payment_detail", args=[made.pk])
-
-    repeat_url = next_url
-
-    def get_context_data(self, **kwargs) -> dict[str, Any]:
-        return {
-            **super().get_context_data(**kwargs),
-            "customer": self.customer,
-            "invoice": self.invoice,
-            "account": money.account_of(self.customer, timezone.localdate()),
-        }
-
-
 class PayBackView(ActView):
     """Give money on a customer's account back to them."""
 
@@ -320,22 +232,18 @@ class PayBackView(ActView):
 @permission_required(SEE, raise_exception=True)
 def payment_detail(request: HttpRequest, pk: int) -> HttpResponse:
     payment = _payment(pk)
-    put_to = payments.put_to(payment)
-    left_cents = payment.amount_cents - sum(cents for _invoice, cents in put_to)
-    return render(
-        request,
-        "billing/payment_detail.html",
-        {
-            "payment": payment,
-            "put_to": put_to,
-            "left_cents": left_cents,
-            "undone_by": Payment.objects.filter(reverses=payment).first(),
-        },
-    )
+    context = papers.payment_context(payment) | {
+        "bounced": BouncedCheck.objects.filter(payment=payment).first(),
+        "slip": DepositSlip.objects.filter(checks__payment=payment, undone_on=None).first(),
+        "adjustments": payment.adjustments.filter(reversed_by=None).select_related("invoice"),
+    }
+    return render(request, "billing/payment_detail.html", context)
 
 
 def _payment(pk: int) -> Payment:
-    found = Payment.objects.select_related("customer", "received_by", "reverses")
+    found = Payment.objects.select_related(
+        "customer", "received_by", "reverses", "order", "refunds"
+    )
     return get_object_or_404(found, pk=pk)
 
 
@@ -387,13 +295,14 @@ def statement(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def statement_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    context = _statement_context(request, pk)
+    since, until = StatementForm(request.GET).days()
+    customer = get_object_or_404(Customer, pk=pk)
     name = _("Statement %(customer)s %(day)s.pdf") % {
-        "customer": context["statement"].customer,
-        "day": context["statement"].until.isoformat(),
+        "customer": customer,
+        "day": until.isoformat(),
     }
-    return documents.serve(
-        request, name=name, template_name="documents/statement.html", context=context
+    return documents.answer(
+        request, name=name, make=lambda: papers.statement(customer, since, until)
     )
 
 

@@ -6,7 +6,7 @@ from typing import Any, cast
 from django.conf import settings
 from django.contrib.auth.decorators import login_not_required, permission_required
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, render
 from django.templatetags.static import static
 from django.urls import reverse
@@ -25,6 +25,7 @@ from apiary_sales.orders.rules import ways_back
 from apiary_sales.orders.rules.lines import is_weighed_out
 from inventory.shared import documents, words
 from inventory.shared.errors import AlreadyRecorded, HouseError
+from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
@@ -199,6 +200,10 @@ def receipt(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one receipt with its way back."""
     context = papers.receipt_context(_receipt(pk))
     del context["house"]
+    usual = House.current().receipt_paper
+    context["receipt_papers"] = [
+        (paper, label) for paper, label in House.ReceiptPaper.choices if paper != usual
+    ]
     return render(request, "billing/receipt.html", context)
 
 
@@ -206,11 +211,13 @@ def receipt(request: HttpRequest, pk: int) -> HttpResponse:
 @permission_required(SELL, raise_exception=True)
 def receipt_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     receipt = _receipt(pk)
-    return documents.serve(
+    paper = request.GET.get("paper", "")
+    if paper and paper not in House.ReceiptPaper:
+        raise Http404
+    return documents.answer(
         request,
         name=_("Receipt %(number)s.pdf") % {"number": receipt},
-        template_name="documents/receipt.html",
-        context=papers.receipt_context(receipt),
+        make=lambda: papers.receipt(receipt, paper),
     )
 
 
@@ -223,7 +230,11 @@ class TakeBackView(ActView):
 
     def prepare(self) -> None:
         self.receipt = _receipt(self.kwargs["pk"])
-        self.sold = [line.fulfilment_line.order_line for line in self.receipt.lines.all()]
+        self.sold = [
+            line.fulfilment_line.order_line
+            for line in self.receipt.lines.all()
+            if line.fulfilment_line
+        ]
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return {

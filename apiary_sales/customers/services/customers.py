@@ -1,5 +1,6 @@
 """Add customers and change what is known of them."""
 
+from decimal import Decimal
 from typing import Required, TypedDict, Unpack
 
 from django.db import transaction
@@ -32,6 +33,8 @@ class CustomerDetails(TypedDict, total=False):
     invoice_format: str
     buyer_reference: str
     terms_days: int
+    discount_percent: Decimal
+    discount_days: int
     credit_limit_cents: int | None
     is_active: bool
     note: str
@@ -83,6 +86,17 @@ def _check(customer: Customer) -> None:
             "terms_days",
             _("%(days)s days to pay is too long. Enter %(most)s or fewer.")
             % {"days": customer.terms_days, "most": TERMS_DAYS_MAX},
+        )
+    if not 0 <= customer.discount_percent < 100:
+        problems.add("discount_percent", _("Enter a discount from 0 to below 100 percent."))
+    elif customer.discount_percent and customer.discount_days > customer.terms_days:
+        problems.add(
+            "discount_days",
+            _(
+                "The discount would be for longer than the invoice may be paid without it, "
+                "%(days)s days. Enter fewer days."
+            )
+            % {"days": customer.terms_days},
         )
     if customer.credit_limit_cents is not None and customer.credit_limit_cents < 0:
         problems.add("credit_limit_cents", _("Enter a credit limit of 0 or more."))

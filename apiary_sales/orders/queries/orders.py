@@ -114,7 +114,7 @@ def state_tags(order: Order, *, is_late: bool) -> list[Tag]:
     """Return the state of an order as tags: one, or two where it is late."""
     if order.status == Order.Status.QUOTED and is_late:
         return [Tag(_("expired"), "bad")]
-    state = Tag(order.get_status_display(), TAG_KINDS[order.status])
+    state = Tag(order.get_status_display(), TAG_KINDS.get(order.status, ""))
     return [state, Tag(_("late"), "bad")] if is_late else [state]
 
 
@@ -127,7 +127,7 @@ def for_page() -> QuerySet[Order]:
         Prefetch("reservations", reservations)
     )
     parts = FulfilmentLine.objects.select_related(
-        "order_line__service", "order_line__drum", "lot", "weighing"
+        "order_line__service", "order_line__drum", "lot", "weighing", "shipped_drum"
     )
     fulfilments = Fulfilment.objects.select_related("filled_by", "posting").prefetch_related(
         Prefetch("lines", parts)

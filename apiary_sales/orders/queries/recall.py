@@ -13,9 +13,10 @@ from django.db.models import Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.orders.queries import trace
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.queries import consignments, trace
 from apiary_sales.orders.queries.trace import InvoiceKey, SaleRow, UnnamedRow, WaitingRow
-from inventory.stock.models import Lot, LotParent, Place, PostingLine, Supplier
+from inventory.stock.models import Balance, Lot, LotParent, Place, PostingLine, Supplier
 from inventory.stock.models.lots import LotKeys
 from inventory.stock.queries import count_differences, shortages, whereabouts
 from inventory.stock.queries.count_differences import CountDifference
@@ -138,7 +139,7 @@ class SourceRow:
 
 @dataclass(frozen=True)
 class PlaceRow:
-    """A place in the house that has some of it now."""
+    """A place that has some of it now; `holder` is the shop on whose shelf it is."""
 
     code: str
     place: str
@@ -146,6 +147,11 @@ class PlaceRow:
     is_weighed: bool
     quantity: int
     reserved: int
+    # Records of a former version have none of these.
+    holder: str = ""
+    contact: str = ""
+    phone: str = ""
+    email: str = ""
 
 
 @dataclass(frozen=True)
@@ -345,17 +351,9 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
     query for each thousand of them.
     """
     family = Lot.objects.family_keys(roots)
-    places = [
-        PlaceRow(
-            code=balance.place.code,
-            place=_place_name(balance.place),
-            lot=balance.honey_lot.code,
-            is_weighed=balance.honey_lot.is_weighed,
-            quantity=balance.quantity,
-            reserved=balance.reserved,
-        )
-        for balance in whereabouts.holding(family)
-    ]
+    holding = list(whereabouts.holding(family))
+    holders = consignments.holders(balance.place for balance in holding)
+    places = [_place(balance, holders.get(balance.place_id)) for balance in holding]
     back = [
         BackRow(
             day=timezone.localdate(line.posting.occurred_at),
@@ -380,6 +378,21 @@ def answer(roots: Sequence[int], *, with_sales: bool = False) -> RecallAnswer:
         sales=_all_sales(family) if with_sales else [],
         handed_back=[_handed_back(*row) for row in whereabouts.handed_back(family)],
         shortages=[_short(row) for row in shortages.of_recall(family)],
+    )
+
+
+def _place(balance: Balance, holder: Customer | None) -> PlaceRow:
+    return PlaceRow(
+        code=balance.place.code,
+        place=_place_name(balance.place),
+        lot=balance.honey_lot.code,
+        is_weighed=balance.honey_lot.is_weighed,
+        quantity=balance.quantity,
+        reserved=balance.reserved,
+        holder=holder.name if holder else "",
+        contact=holder.contact if holder else "",
+        phone=holder.phone if holder else "",
+        email=holder.email if holder else "",
     )
 
 

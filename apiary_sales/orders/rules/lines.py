@@ -9,6 +9,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import cast
 
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import OrderLine
@@ -27,9 +28,9 @@ LINES_MAX = 200
 UNIT_PRICE_MAX = Decimal(1_000_000)
 UNIT_PRICE_STEP = Decimal("0.0001")
 
-# A drum scale shows half a pound: two decimals hide the gram that at-rest rounding adds. Three are
+# A drum scale shows half a pound: two decimals hide the gram that at-rest rounding adds. More are
 # printed where two would not multiply out to the amount.
-POUND_STEPS = (Decimal("0.01"), Decimal("0.001"))
+POUND_STEPS = tuple(Decimal(1).scaleb(-places) for places in range(2, 6))
 
 OF_PRODUCTS = (OrderLine.Kind.PACKED, OrderLine.Kind.WEIGHED)
 DRUM_CHARGES = (OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE)
@@ -224,6 +225,16 @@ def pounds_to_print(grams: int, unit_price: Decimal, gross_cents: int) -> Decima
 def printed_pounds(grams: int, unit_price: Decimal) -> Decimal:
     """Return the pounds that are printed of so much honey at a price a pound."""
     return pounds_to_print(grams, unit_price, honey_cents(grams, unit_price))
+
+
+def printed_quantity(line: OrderLine) -> str:
+    """Write the quantity of a line as papers print it, with its unit: "24", "655.50 lb"."""
+    if line.kind in OrderLine.BY_WEIGHT:
+        pounds = printed_pounds(line.quantity, line.unit_price)
+        return f"{number_format(pounds, force_grouping=True)}\N{NO-BREAK SPACE}{_('lb')}"
+    if line.service is not None:
+        return f"{service_units.in_words(line.quantity)} {line.service.get_unit_display()}"
+    return number_format(line.quantity, force_grouping=True)
 
 
 def describe(line: LineWanted) -> str:

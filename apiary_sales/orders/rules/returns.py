@@ -65,7 +65,7 @@ def check(problems: Problems, parameter: str, back: GoodsBack) -> None:
         )
     if not back.is_fit and is_weighed:
         return
-    kinds = Place.VESSELS if back.line.kind == OrderLine.Kind.HONEY else Place.STORES
+    kinds = Place.VESSELS if back.line.kind == OrderLine.Kind.HONEY else Place.FOR_GOODS
     if back.target is None or back.target.kind not in kinds:
         problems.add(
             f"{parameter}.place",

@@ -25,12 +25,12 @@ from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.lines import OF_PRODUCTS, is_whole_drum, product_of, vessel_of
 from apiary_sales.orders.rules.weighing import Weighed
 from inventory.bottling.services import returned_jars
-from inventory.shared import days, keys
+from inventory.shared import keys
 from inventory.shared.money import cents_half_even, share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.stock.costing import AverageCost
 from inventory.stock.models import Item, Lot, Place, Posting, PostingLine, ProductionSettings
-from inventory.stock.services import ledger
+from inventory.stock.services import ledger, moments
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,7 @@ def post_sale(
     if not taken:
         return None
     customers = Place.objects.outside(Place.Kind.CUSTOMER)
+    vessels = {goods.place for goods in taken if goods.place.is_vessel}
     lines = [
         line
         for goods in taken
@@ -68,7 +69,8 @@ def post_sale(
         lines=lines,
         recorded_by=recorded_by,
         key=key,
-        occurred_at=days.past_moment(day),
+        # After honey that came in that day: a drum filled and sold on it was filled first.
+        occurred_at=moments.of_draw(day, *vessels),
         note=note,
         releases=[
             ledger.ReservedStock(goods.item, goods.place, goods.lot, goods.quantity)

@@ -27,7 +27,7 @@ from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.orders.services import followed_stock, fulfilments, reservations, weights
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.shared import keys, words
+from inventory.shared import keys, series, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
@@ -43,7 +43,6 @@ from inventory.stock.services import honey, ledger, numbers, places
 
 __all__ = [
     "cancel",
-    "drums_back",
     "fulfil",
     "repick",
     "sell_now",
@@ -372,38 +371,6 @@ def take_back(
     return reversal
 
 
-@transaction.atomic
-def drums_back(
-    *, order: Order, drums: Sequence[Place], received_by: Person, key: str
-) -> OrderEvent:
-    """Put drums that went out with an order back into use, empty.
-
-    The deposit is given back by a credit note for its invoice.
-    Raises `BadValue` for a drum that did not go out with this order or is back already.
-    """
-    order = lock(order)
-    refuse_repeat(OrderEvent, key)
-    away = {
-        vessel_of(line) for line in lines_of(order) if line.filled and rules.is_whole_drum(line)
-    }
-    problems = Problems()
-    if not drums:
-        problems.add("drums", _("Choose the drums that came back."))
-    for drum in drums:
-        if drum not in away:
-            problems.add(
-                "drums",
-                _("%(drum)s did not go out with order %(order)s.")
-                % {"drum": drum.name, "order": order.number},
-            )
-        elif Place.objects.get(pk=drum.pk).is_active:
-            problems.add("drums", _("%(drum)s is back already.") % {"drum": drum.name})
-    problems.raise_any()
-    places.take_back(drums)
-    names = ", ".join(drum.name for drum in drums)
-    return note_event(order, OrderEvent.Kind.DRUMS_BACK, by=received_by, key=key, note=names)
-
-
 def is_billed(fulfilment: Fulfilment) -> bool:
     """Tell whether goods of a fulfilment were billed, be it credited since."""
     return fulfilment.lines.filter(billed_cents__isnull=False).exists()
@@ -417,7 +384,8 @@ def lock(order: Order) -> Order:
 def make(**fields: Any) -> Order:
     """Write a new order under the next number of its year; raise `AlreadyRecorded` for a repeat."""
     year = fields["placed_on"].year
-    number = f"{year % 100:02d}-{numbers.next_number(f'order-{year}'):04d}"
+    last = numbers.next_number(f"order-{year}")
+    number = f"{series.ORDERS}{year % 100:02d}-{last:04d}"
     try:
         with transaction.atomic():
             return Order.objects.create(number=number, **fields)

@@ -15,7 +15,7 @@ from apiary_sales.orders.models import Order, OrderEvent, OrderLine
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules.lines import LineWanted, parameter_of
 from apiary_sales.orders.services import lines as order_lines
-from apiary_sales.orders.services import orders, reservations
+from apiary_sales.orders.services import orders, reservations, weights
 from inventory.shared.errors import HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
@@ -88,6 +88,7 @@ def accept(
 
     `over_limit` says that somebody takes it though it goes beyond the buyer's credit limit,
     `moisture_is_right` that its honey may be above the house's own limit of moisture.
+    A drum that was weighed again since is of what it weighs now, at the price quoted.
     Raises `QuoteExpired` past its last day, `OverCreditLimit`, `NotEnoughHoney`, `StockReserved`
     or `NotAllowedNow` naming each drum that is gone or changed since, and `AlreadyRecorded`.
     """
@@ -111,6 +112,7 @@ def accept(
     ledger.lock_items(order_lines.items_of(lines))
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
+    weights.follow_scale(order, lines)
     reservations.reserve(lines)
     if not over_limit:
         # The order counts as a quote until its status is saved; a quote is always somebody's.

@@ -88,12 +88,11 @@ def take_in(
     problems = Problems()
     asked: dict[int, int] = {}
     for index, back in enumerate(goods_back):
-        parameter = f"goods_back.{index}"
-        rules.check(problems, parameter, back)
+        rules.check(problems, f"goods_back.{index}", back)
         asked[back.goods.pk] = asked.get(back.goods.pk, 0) + back.quantity
         if asked[back.goods.pk] > max(back.quantity, rules.still_out(back.goods)):
             problems.add(
-                f"{parameter}.quantity",
+                f"goods_back.{index}.quantity",
                 _("More of %(what)s is said to have come back than was handed over.")
                 % {"what": back.line.description},
             )

@@ -18,13 +18,19 @@ from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.fulfil import FulfilForm
 from apiary_sales.orders.forms.orders import DrumsBackForm, GoodsBackForm, OrderForm, ReasonForm
-from apiary_sales.orders.models import Fulfilment, Order, OrderLine, Reservation
+from apiary_sales.orders.models import (
+    Fulfilment,
+    FulfilmentLine,
+    Order,
+    OrderLine,
+    Reservation,
+)
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
 from apiary_sales.orders.queries.drums import figures
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules.ways_back import way_of, what_happened
-from apiary_sales.orders.services import orders
+from apiary_sales.orders.services import drum_register, orders, weigh_out
 from inventory.shared import documents
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
@@ -50,6 +56,7 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
         "tags": found.state_tags(order, is_late=is_late),
         "is_open": order.status in Order.OPEN_STATUSES,
         "is_quote": order.status == Order.Status.QUOTED,
+        "can_be_confirmed": papers.can_be_confirmed(order),
         "has_reservations": any(line.reservations.all() for line in lines),
         "held": _held(order),
         "is_begun": any(line.filled for line in lines),
@@ -73,6 +80,19 @@ def pick_list_pdf(request: HttpRequest, number: str) -> HttpResponse:
         name=f"pick-list-{number}.pdf",
         template_name="documents/pick_list.html",
         context=papers.pick_list_context(_order(number)),
+    )
+
+
+@sees_buyers
+@require_safe
+def confirmation_pdf(request: HttpRequest, number: str) -> HttpResponse:
+    order = _order(number)
+    if not papers.can_be_confirmed(order):
+        raise Http404
+    return documents.answer(
+        request,
+        name=f"order-confirmation-{order.number}.pdf",
+        make=lambda: papers.confirmation(order),
     )
 
 
@@ -161,6 +181,9 @@ class OrderFulfilView(OrderActView):
     def get_form_kwargs(self):
         return {**super().get_form_kwargs(), "order": self.order}
 
+    def get_initial(self):
+        return {"weighed_by": person_of(self.request).display_name}
+
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
         has_drums = any(rules.is_whole_drum(row.line) for row in context["form"].rows())
@@ -174,13 +197,17 @@ class OrderFulfilView(OrderActView):
 
     def form_valid(self, form):
         self.quantities, self.weighed = form.quantities, form.weighed
+        self.drums, self.scale = form.drums, form.scale_used
         return super().form_valid(form)
 
     def act(self, data: dict[str, Any]) -> Fulfilment:
-        return orders.fulfil(
+        return weigh_out.hand_over(
             order=self.order,
             quantities=self.quantities,
             weighed=self.weighed,
+            drums=self.drums,
+            scale=self.scale,
+            difference_is_right=data.get("difference_is_right", False),
             filled_on=data["filled_on"],
             filled_by=person_of(self.request),
             key=data["key"],
@@ -311,9 +338,8 @@ class DrumsBackView(OrderActView):
 
     def act(self, data: dict[str, Any]) -> Any:
         self.count = len(data["drums"])
-        return orders.drums_back(
-            order=self.order,
-            drums=list(data["drums"]),
+        return drum_register.take_back(
+            outings=drum_register.outings_of(self.order, data["drums"]),
             received_by=person_of(self.request),
             key=data["key"],
         )
@@ -357,12 +383,8 @@ def _held(order: Order) -> list[tuple[OrderLine, Reservation]]:
 
 def _drums_away(order: Order):
     """Return the drums of an order that are out of the house."""
-    drums = [
-        rules.vessel_of(line).pk
-        for line in order.lines.all()
-        if line.filled and rules.is_whole_drum(line)
-    ]
-    return Place.objects.filter(pk__in=drums, is_active=False)
+    out = FulfilmentLine.objects.still_out().filter(fulfilment__order=order)
+    return Place.objects.filter(pk__in=out.values("order_line__drum"))
 
 
 def _order(number: str) -> Order:

@@ -41,11 +41,8 @@ def quote_total(request: HttpRequest) -> HttpResponse:
 def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
     # Drums are always quoted first; other orders never were a quote.
     order = get_object_or_404(found.for_page(), number=number, channel=Order.Channel.BULK)
-    return documents.serve(
-        request,
-        name=f"quote-{order.number}.pdf",
-        template_name="documents/quote.html",
-        context=papers.quote_context(order),
+    return documents.answer(
+        request, name=f"quote-{order.number}.pdf", make=lambda: papers.quote(order)
     )
 
 

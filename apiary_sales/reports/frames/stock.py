@@ -248,7 +248,7 @@ def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
     """Return what was at each place when the day ended, by the lines posted until then."""
     return (
         PostingLine.objects.filter(
-            place__kind__in=[*Place.VESSELS, *Place.STORES],
+            place__kind__in=[*Place.VESSELS, *Place.FOR_GOODS],
             posting__occurred_at__date__lte=day,
             lot__owner=None,
         )
@@ -332,7 +332,7 @@ def _last_left(lots: Iterable[Lot]) -> dict[int, date]:
         for lot, moment in PostingLine.objects.filter(
             lot__in=list(lots),
             quantity__lt=0,
-            place__kind__in=[*Place.VESSELS, *Place.STORES],
+            place__kind__in=[*Place.VESSELS, *Place.FOR_GOODS],
             posting__kind__in=USING_LOTS,
             posting__reversed_by=None,
         )

@@ -47,7 +47,14 @@ class LotStock:
         return self.on_hand if self.is_setting else 0
 
     @property
+    def on_consignment(self) -> int:
+        """Pieces on the shelf of a shop: ours, and sold by its report alone."""
+        return self.on_hand if self.place.kind == Place.Kind.CONSIGNMENT else 0
+
+    @property
     def free(self) -> int:
+        if self.on_consignment:
+            return 0
         if self.is_on_hold or self.is_setting or self.is_unlabelled:
             return 0
         return self.on_hand - self.reserved
@@ -81,6 +88,10 @@ class StockFigures:
     @property
     def on_hold(self) -> int:
         return sum(row.on_hold for row in self.rows)
+
+    @property
+    def on_consignment(self) -> int:
+        return sum(row.on_consignment for row in self.rows)
 
     @property
     def setting(self) -> int:
@@ -195,7 +206,7 @@ def _rows(balances: Iterable[Balance]) -> tuple[LotStock, ...]:
 
 def _balances():
     return (
-        Balance.objects.in_stores()
+        Balance.objects.filter(place__kind__in=Place.FOR_GOODS, quantity__gt=0)
         .ours()
         .filter(item__product__isnull=False)
         .select_related("lot__product", "place")

@@ -46,7 +46,7 @@ def set_aside(
     ledger.refuse_repeat(key)
     problems = Problems()
     stock_rules.check_pieces(problems, "pieces", pieces)
-    stock_rules.check_store(problems, "place", place)
+    stock_rules.check_for_goods(problems, "place", place)
     if item.is_weighed:
         problems.add(
             "lot",

@@ -18,7 +18,7 @@ from inventory.bottling.services import (
     run_lines,
     used_parts,
 )
-from inventory.shared import checks
+from inventory.shared import checks, series
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
@@ -481,4 +481,4 @@ def _check_product(problems: Problems, product: Product) -> None:
 
 def _next_number(day: date) -> str:
     number = numbers.next_number(f"run-{day.year}")
-    return f"R{day.year % 100:02d}-{number:03d}"
+    return f"{series.RUNS}{day.year % 100:02d}-{number:03d}"

@@ -1,13 +1,22 @@
 """What is stored about the house itself."""
 
+import secrets
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.bank_accounts import check_bank_account, check_bank_code
 from inventory.shared.countries import check_country
+from inventory.shared.models.files import private_storage
+
+
+def logo_name(house: "House", filename: str) -> str:
+    """Return the name on disk: random, so that nothing of what was typed gets there."""
+    return f"logo-{secrets.token_hex(16)}"
 
 
 class House(models.Model):
@@ -16,6 +25,11 @@ class House(models.Model):
     class Paper(models.TextChoices):
         LETTER = "letter", _("Letter")
         A4 = "A4", _("A4")
+
+    class ReceiptPaper(models.TextChoices):
+        PAGE = "page", _("a page, as the other papers")
+        ROLL_80 = "80", _("a roll of 80 mm")
+        ROLL_58 = "58", _("a roll of 58 mm")
 
     class Rounding(models.TextChoices):
         BY_LINE = "line", _("tax rounded line by line")
@@ -50,14 +64,34 @@ class House(models.Model):
     )
     payment_note = models.TextField(_("how to pay"), blank=True)
     paper = models.CharField(_("paper"), max_length=8, choices=Paper, default=Paper.LETTER)
+    receipt_paper = models.CharField(
+        _("paper of receipts"), max_length=8, choices=ReceiptPaper, default=ReceiptPaper.PAGE
+    )
+    logo = models.FileField(
+        _("logo"), storage=private_storage, upload_to=logo_name, max_length=100, blank=True
+    )
     tax_rounding = models.CharField(
         _("rounding of tax"), max_length=8, choices=Rounding, default=Rounding.BY_LINE
     )
     prices_include_tax = models.BooleanField(_("prices include the tax"), default=False)
     deposits_taxed = models.BooleanField(_("deposits on drums are taxed"), default=True)
+    discount_lowers_tax = models.BooleanField(
+        _("a discount for early payment lowers the tax"), default=True
+    )
+    interest_percent_a_year = models.DecimalField(
+        _("interest on late payment, percent a year"), max_digits=6, decimal_places=3, default=0
+    )
     quote_days = models.PositiveSmallIntegerField(_("a quote is valid for, days"), default=14)
     drum_deposit_cents = models.PositiveIntegerField(_("deposit on a drum"), default=0)
     drum_price_cents = models.PositiveIntegerField(_("price of an empty drum"), default=0)
+    # Two scales in good order agree on a full drum within a pound or two (common practice).
+    drum_tolerance_percent = models.DecimalField(
+        _("difference of a drum's weight that is not asked about, percent"),
+        max_digits=4,
+        decimal_places=2,
+        default=Decimal(1),
+        validators=[MinValueValidator(0), MaxValueValidator(20)],
+    )
     market = models.CharField(
         _("where the honey is sold"), max_length=2, choices=Market, default=Market.US
     )
@@ -93,4 +127,4 @@ class House(models.Model):
     @staticmethod
     def language() -> str:
         """Return the language the house writes in, as two letters."""
-        return settings.LANGUAGE_CODE.split("-")[0]
+        return str(settings.LANGUAGE_CODE).split("-")[0]

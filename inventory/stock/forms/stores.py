@@ -46,9 +46,11 @@ class StockField(forms.ModelChoiceField):
 class StoreField(CodeChoiceField):
     """A shelf, stand or van in use, chosen by its short name."""
 
+    kinds: tuple[str, ...] = Place.STORES
+
     def __init__(self, **kwargs) -> None:
         super().__init__(
-            queryset=Place.objects.filter(kind__in=Place.STORES, is_active=True),
+            queryset=Place.objects.filter(kind__in=self.kinds, is_active=True),
             empty_label=_("Choose a place"),
             error_messages={
                 "required": _("Choose a shelf, stand or van."),
@@ -56,6 +58,12 @@ class StoreField(CodeChoiceField):
             },
             **kwargs,
         )
+
+
+class GoodsPlaceField(StoreField):
+    """A shelf, stand or van, or the shelf of a shop that sells on consignment."""
+
+    kinds = Place.FOR_GOODS
 
 
 class StockActForm(ActForm):
@@ -84,7 +92,7 @@ class StockActForm(ActForm):
 class StockTransferForm(StockActForm):
     """Pieces carried from one place to another."""
 
-    target = StoreField(label=_("To"))
+    target = GoodsPlaceField(label=_("To"))
     pieces = AmountField(label=_("How much"))
     carried_on = ActDayField()
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
@@ -172,7 +180,7 @@ def things() -> list[tuple[str, Any]]:
 class StockCountForm(ActForm):
     """What was counted of one thing at one place, where it may be that the books know of none."""
 
-    place = StoreField(label=_("Where"))
+    place = GoodsPlaceField(label=_("Where"))
     thing = forms.ChoiceField(
         label=_("What"), choices=things, error_messages={"required": _("Choose what.")}
     )

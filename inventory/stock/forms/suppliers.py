@@ -7,7 +7,11 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.countries import CountryField
+from inventory.shared.forms.fields import WholeNumberField
 from inventory.stock.models import Supplier
+
+# Common practice where nothing else was agreed.
+TERMS_DAYS = 30
 
 
 class KnownNamesInput(forms.TextInput):
@@ -63,8 +67,31 @@ class SupplierForm(ActForm):
     region = forms.CharField(label=_("State or region"), max_length=80, required=False)
     postal_code = forms.CharField(label=_("Postal code"), max_length=20, required=False)
     country = CountryField(label=_("Country"), required=False)
+    tax_number = forms.CharField(label=_("Tax number"), max_length=40, required=False)
+    terms_days = WholeNumberField(
+        label=_("Bills are due after"),
+        initial=TERMS_DAYS,
+        required=False,
+        max_value=365,
+        min_value=0,
+        error_messages={
+            "min_value": _("Enter 0 days or more."),
+            "max_value": _("Enter 365 days or fewer."),
+        },
+        help_text=_("Days from the date of the bill. You may change it on each bill."),
+    )
+    payment_details = forms.CharField(
+        label=_("How they are paid"),
+        max_length=300,
+        required=False,
+        help_text=_("For example the account, or the name on checks."),
+    )
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
     is_active = forms.BooleanField(label=_("In use"), required=False, initial=True)
+
+    def clean_terms_days(self) -> int:
+        days: int | None = self.cleaned_data["terms_days"]
+        return TERMS_DAYS if days is None else days
 
 
 class SupplierFilterForm(HouseForm):

@@ -74,7 +74,7 @@ class BookReading:
 
 def book_since(moment: datetime, places: Iterable[Place] | None = None) -> BookReading:
     """Read the books of these places, or of all vessels and stores, in two queries."""
-    balances = Balance.objects.filter(place__kind__in=(*Place.VESSELS, *Place.STORES))
+    balances = Balance.objects.filter(place__kind__in=(*Place.VESSELS, *Place.FOR_GOODS))
     if places is not None:
         balances = balances.filter(place__in=list(places))
     lines = (

@@ -88,7 +88,8 @@ class Place(models.Model):
     """Where stock is, or where it went.
 
     Vessels (tank, drum, pail, tote) hold bulk honey of one lot at a time; shelves, the stand and
-    the van hold packed goods and parts; outside places take what came from or left the building.
+    the van hold packed goods and parts, and so does the shelf of a shop that sells jars of ours on
+    consignment; outside places take what came from or left the building.
     Goods that came back from outside are at the one place for returned goods, which is no store:
     nothing is sold or used from it.
     """
@@ -101,6 +102,7 @@ class Place(models.Model):
         SHELF = "shelf", _("shelf")
         STAND = "stand", _("stand")
         VAN = "van", _("van")
+        CONSIGNMENT = "consignment", _("consignment shelf")
         HARVEST = "harvest", _("harvest")
         SUPPLIER = "supplier", _("supplier")
         OWNER = "owner", _("owners of honey kept here")
@@ -121,9 +123,13 @@ class Place(models.Model):
         RETURNED = "returned", _("returned goods")
 
     VESSELS = (Kind.TANK, Kind.DRUM, Kind.PAIL, Kind.TOTE)
+    # From these goods are sold, picked and used.
     STORES = (Kind.SHELF, Kind.STAND, Kind.VAN)
-    # Where stock is in the house; goods that came back wait there for a decision.
-    IN_HOUSE = (*VESSELS, *STORES, Kind.RETURNED)
+    # Where goods of ours are kept and counted. What is on consignment is ours until the shop
+    # reports it sold, and is not sold from there in any other way.
+    FOR_GOODS = (*STORES, Kind.CONSIGNMENT)
+    # Where our stock is; goods that came back wait there for a decision.
+    IN_HOUSE = (*VESSELS, *FOR_GOODS, Kind.RETURNED)
     # What went to one of these or came from it has neither left the house nor been made.
     UNEXPLAINED = (Kind.COUNT_DIFFERENCE, Kind.SCALE_DIFFERENCE, Kind.TO_SETTLE)
     # From these outside places lots come.
@@ -152,7 +158,18 @@ class Place(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["kind"],
-                condition=~Q(kind__in=["tank", "drum", "pail", "tote", "shelf", "stand", "van"]),
+                condition=~Q(
+                    kind__in=[
+                        "tank",
+                        "drum",
+                        "pail",
+                        "tote",
+                        "shelf",
+                        "stand",
+                        "van",
+                        "consignment",
+                    ]
+                ),
                 name="place_outside_kind_is_one",
             ),
             models.CheckConstraint(
@@ -235,6 +252,7 @@ class Posting(AppendOnlyModel):
         SPILL = "spill", _("spilled")
         FEEDING = "feeding", _("fed back to bees")
         SAMPLE = "sample", _("laboratory sample")
+        OPENING = "opening", _("opening stock")
         CORRECTION = "correction", _("correction")
         SETTLEMENT = "settlement", _("shortage settled")
         SALE = "sale", _("sale")
@@ -543,6 +561,8 @@ class Counter(models.Model):
 
     series = models.CharField(max_length=40, primary_key=True)
     last = models.PositiveIntegerField(default=0)
+    # Above 1 where the house went on from numbers that it gave before.
+    first = models.PositiveIntegerField(default=1)
 
     def __str__(self) -> str:
         return f"{self.series} {self.last}"

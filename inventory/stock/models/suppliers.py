@@ -1,5 +1,6 @@
 """Whom the house buys parts and honey from, and whose honey it works on."""
 
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -35,6 +36,11 @@ class Supplier(models.Model):
     region = models.CharField(_("state or region"), max_length=80, blank=True)
     postal_code = models.CharField(_("postal code"), max_length=20, blank=True)
     country = models.CharField(_("country"), max_length=2, blank=True, validators=[check_country])
+    tax_number = models.CharField(_("tax number"), max_length=40, blank=True)
+    terms_days = models.PositiveSmallIntegerField(
+        _("bills are due after days"), default=30, validators=[MaxValueValidator(365)]
+    )
+    payment_details = models.CharField(_("how they are paid"), max_length=300, blank=True)
     is_active = models.BooleanField(_("in use"), default=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
 

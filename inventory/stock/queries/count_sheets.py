@@ -193,7 +193,7 @@ def _row(
 
 
 def _row_order(row: SheetRow | CountLine) -> tuple:
-    kinds: list[str] = [*Place.STORES, *Place.VESSELS]
+    kinds: list[str] = [*Place.FOR_GOODS, *Place.VESSELS]
     items: list[str] = [Item.Kind.HONEY, Item.Kind.PACKED, Item.Kind.GOODS, Item.Kind.PART]
     return (
         kinds.index(row.place.kind),
@@ -210,9 +210,9 @@ def _stores(rows: Iterable[SheetRow]) -> list[SheetPlace]:
     for row in rows:
         by_place.setdefault(row.place.pk, []).append(row)
     places = Place.objects.filter(
-        Q(kind__in=Place.STORES) & (Q(is_active=True) | Q(pk__in=by_place))
+        Q(kind__in=Place.FOR_GOODS) & (Q(is_active=True) | Q(pk__in=by_place))
     )
-    ordered = sorted(places, key=lambda place: (Place.STORES.index(place.kind), place.code))
+    ordered = sorted(places, key=lambda place: (Place.FOR_GOODS.index(place.kind), place.code))
     return [SheetPlace(place, by_place.get(place.pk, [])) for place in ordered]
 
 

@@ -630,7 +630,7 @@ def dips(place: Place | None = None) -> QuerySet[DipReading]:
 def places() -> QuerySet[Place]:
     """Return every place of the house, in use first, each with its `contents`."""
     return (
-        Place.objects.filter(kind__in=(*Place.VESSELS, *Place.STORES))
+        Place.objects.filter(kind__in=(*Place.VESSELS, *Place.FOR_GOODS))
         .select_related("shape")
         .prefetch_related(_stock())
         .order_by("-is_active", "kind", "code")
@@ -638,9 +638,9 @@ def places() -> QuerySet[Place]:
 
 
 def stores() -> QuerySet[Place]:
-    """Return the shelves, stands and vans in use, each with `contents`: the stock on it."""
+    """Return the shelves, stands and vans in use, those of shops last, each with its `contents`."""
     return (
-        Place.objects.filter(kind__in=Place.STORES, is_active=True)
+        Place.objects.filter(kind__in=Place.FOR_GOODS, is_active=True)
         .prefetch_related(_stock())
         .order_by("kind", "code")
     )
@@ -656,7 +656,7 @@ def stock_at(place: Place | None = None) -> QuerySet[Balance]:
     )
     if place:
         return found.filter(place=place)
-    return found.filter(place__kind__in=Place.STORES)
+    return found.filter(place__kind__in=Place.FOR_GOODS)
 
 
 def stock_lately() -> QuerySet[Balance]:
@@ -671,7 +671,7 @@ def stock_lately() -> QuerySet[Balance]:
         posting__occurred_at__gte=timezone.now() - LATELY,
     )
     return (
-        Balance.objects.filter(is_physical=True, place__kind__in=Place.STORES)
+        Balance.objects.filter(is_physical=True, place__kind__in=Place.FOR_GOODS)
         .filter(Q(quantity__gt=0) | Exists(lately))
         .exclude(item__kind=Item.Kind.HONEY)
         .select_related("item", "place", "lot__product", "lot__owner")

@@ -7,7 +7,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks
+from inventory.shared import checks, series
 from inventory.shared.errors import BadValue, LotOnHold, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
@@ -250,4 +250,4 @@ def _other_honey(place: Place, parameter: str) -> NotAllowedNow:
 def _next_number() -> str:
     year = timezone.localdate().year
     number = numbers.next_number(f"blend-plan-{year}")
-    return f"M{year % 100:02d}-{number:02d}"
+    return f"{series.BLEND_PLANS}{year % 100:02d}-{number:02d}"

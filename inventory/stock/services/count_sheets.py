@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.shared import checks, keys
+from inventory.shared import checks, keys, series
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
@@ -73,7 +73,7 @@ def open_sheet(*, name: str, is_blind: bool, opened_by: Person, key: str) -> Cou
             % {"number": other.number}
         )
     return CountSheet.objects.create(
-        number=f"C{year % 100:02d}-{number}",
+        number=f"{series.COUNTS}{year % 100:02d}-{number}",
         name=name,
         is_blind=is_blind,
         opened_by=opened_by,
@@ -99,7 +99,7 @@ def enter(
     sheet that is not open, `AlreadyRecorded`.
     """
     problems = Problems()
-    rules.check_store(problems, "place", place)
+    rules.check_for_goods(problems, "place", place)
     if not things:
         problems.add("things", _("Enter at least one count."))
     for index, thing in enumerate(things):

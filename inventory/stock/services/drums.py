@@ -284,46 +284,81 @@ def weigh_again(
     order that has the drum reserved takes the new weight, at its price a pound.
     Raises `BadValue`, `NotAllowedNow` where the books had none in it, `AlreadyRecorded`.
     """
+    ledger.lock_items([Item.objects.honey()])
+    ledger.refuse_repeat(key)
+    weighed = contents_weighed(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
+    made = book_weight(
+        drum=drum,
+        net_grams=weighed,
+        recorded_by=recorded_by,
+        key=key,
+        weighed_on=weighed_on,
+        note=note,
+    )
+    _keep_tare(drum, tare_grams)
+    return made
+
+
+@transaction.atomic
+def book_weight(
+    *,
+    drum: Place,
+    net_grams: int,
+    recorded_by: Person,
+    key: str,
+    weighed_on: date | None = None,
+    note: str = "",
+) -> WeighedAgain:
+    """Bring the books of a drum to the honey that a scale says is in it.
+
+    As `weigh_again`, for a net weight. Raises `BadValue`, `NotAllowedNow`, `AlreadyRecorded`.
+    """
     item = Item.objects.honey()
     ledger.lock_items([item])
     ledger.refuse_repeat(key)
     problems = Problems()
     checks.check_day(problems, "weighed_on", weighed_on)
+    checks.check_grams(problems, "net_grams", net_grams)
     problems.raise_any()
-    weighed = contents_weighed(drum=drum, gross_grams=gross_grams, tare_grams=tare_grams)
     moment = moments.of_draw(weighed_on, drum)
     there = Balance.objects.in_vessel(drum, moment)
     if there is None:
         raise NotAllowedNow(_was_empty(drum, weighed_on), parameter="drum")
-    difference = weighed - there.quantity
-    posting = None
-    if difference:
-        now = Balance.objects.in_vessel(drum)
-        promised = (
-            [ReservedStock(item, drum, now.lot, now.reserved)] if now and now.reserved else []
+    difference = net_grams - there.quantity
+    if not difference:
+        return WeighedAgain(drum, 0, None)
+    now = Balance.objects.in_vessel(drum)
+    promised = [ReservedStock(item, drum, now.lot, now.reserved)] if now and now.reserved else []
+    posting = ledger.post(
+        kind=Posting.Kind.REWEIGHING,
+        lines=ledger.move(
+            item=item,
+            lot=there.lot,
+            source=Place.objects.outside(Place.Kind.SCALE_DIFFERENCE),
+            target=drum,
+            quantity=difference,
+        ),
+        recorded_by=recorded_by,
+        key=key,
+        note=note.strip(),
+        occurred_at=moment,
+        releases=promised,
+        has_happened=True,
+    )
+    for each in promised:
+        signals.reserved_drum_weighed.send(
+            sender=Balance, drum=drum, lot=each.lot, person=recorded_by, key=key
         )
-        posting = ledger.post(
-            kind=Posting.Kind.REWEIGHING,
-            lines=ledger.move(
-                item=item,
-                lot=there.lot,
-                source=Place.objects.outside(Place.Kind.SCALE_DIFFERENCE),
-                target=drum,
-                quantity=difference,
-            ),
-            recorded_by=recorded_by,
-            key=key,
-            note=note.strip(),
-            occurred_at=moment,
-            releases=promised,
-            has_happened=True,
-        )
-        for each in promised:
-            signals.reserved_drum_weighed.send(
-                sender=Balance, drum=drum, lot=each.lot, person=recorded_by, key=key
-            )
-    _keep_tare(drum, tare_grams)
     return WeighedAgain(drum, difference, posting)
+
+
+def keep_tare(*, drum: Place, tare_grams: int) -> None:
+    """Let what a drum weighed empty be its own empty weight from now on. Raises `BadValue`."""
+    problems = Problems()
+    _check_drum(problems, drum)
+    rules.check_tare(problems, "tare_grams", tare_grams, drum.capacity_litres)
+    problems.raise_any()
+    _keep_tare(drum, tare_grams)
 
 
 def _was_empty(drum: Place, day: date | None) -> str:

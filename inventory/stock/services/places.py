@@ -56,7 +56,7 @@ def create(
 
     Raises `BadValue` or `SeveralProblems`.
     """
-    if kind not in (*Place.VESSELS, *Place.STORES):
+    if kind not in (*Place.VESSELS, *Place.FOR_GOODS):
         raise BadValue(_("Choose what kind of place it is."), parameter="kind")
     if code in TAKEN_BY_ADDRESSES:
         raise BadValue(_("Choose another short name: this one is taken."), parameter="code")

@@ -44,11 +44,13 @@ def transfer(
 ) -> Posting:
     """Carry pieces from one shelf, stand or van to another, now or on that day.
 
+    The shelf of a shop that sells on consignment is one of them.
+
     `pieces` are grams for goods by weight, here and in the acts below.
     """
     problems = Problems()
     rules.check_quantity(problems, "pieces", item, pieces)
-    rules.check_store(problems, "target", target)
+    rules.check_for_goods(problems, "target", target)
     if source == target:
         problems.add("target", _("Choose another place than the one they are in."))
     checks.check_day(problems, "carried_on", carried_on)

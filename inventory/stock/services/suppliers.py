@@ -23,6 +23,9 @@ class SupplierDetails(TypedDict, total=False):
     region: str
     postal_code: str
     country: str
+    tax_number: str
+    terms_days: int
+    payment_details: str
     is_active: bool
     note: str
 

@@ -105,7 +105,7 @@ class PlaceCountView(SheetActView):
         self.place = get_object_or_404(
             Place.objects.select_related("shape"),
             code=self.kwargs["code"],
-            kind__in=(*Place.STORES, *Place.VESSELS),
+            kind__in=(*Place.FOR_GOODS, *Place.VESSELS),
         )
 
     @cached_property

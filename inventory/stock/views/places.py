@@ -27,7 +27,7 @@ from inventory.stock.services import places
 manages_places = permission_required("inventory.manage_places", raise_exception=True)
 
 POSTINGS_ON_PAGE = 10
-HOUSE_KINDS = (*Place.VESSELS, *Place.STORES)
+HOUSE_KINDS = (*Place.VESSELS, *Place.FOR_GOODS)
 
 
 def place_list(request: HttpRequest) -> HttpResponse:

@@ -126,7 +126,7 @@ class StockCountView(StockActView):
 
     def _balance_of_address(self) -> Balance | None:
         pk = self.request.GET.get("stock", "")
-        found = Balance.objects.filter(place__kind__in=Place.STORES).select_related("place")
+        found = Balance.objects.filter(place__kind__in=Place.FOR_GOODS).select_related("place")
         return found.filter(pk=pk).first() if pk.isdigit() else None
 
     def form_valid(self, form) -> HttpResponse:

@@ -15,7 +15,7 @@ const givenInput = document.getElementById("till-given");
 const decimalSign = document.documentElement.dataset.decimalSign;
 const products = new Map(data.products.map((product) => [product.code, product]));
 const money = new Intl.NumberFormat(data.language, { style: "currency", currency: data.currency });
-const clock = new Intl.DateTimeFormat(data.language, { dateStyle: "short", timeStyle: "short" });
+const clock = new Intl.DateTimeFormat(data.language, { dateStyle: "medium", timeStyle: "short" });
 const server = { url: data.sales_url, token: csrfToken, words };
 
 const parts = (name, within = till) => within.querySelectorAll(`[data-part="${name}"]`);

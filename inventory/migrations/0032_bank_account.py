@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0026_partial_and_late'),
+        ('inventory', '0031_first_numbers'),
     ]
 
     operations = [

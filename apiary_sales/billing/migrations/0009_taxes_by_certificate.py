@@ -21,7 +21,7 @@ def name_certificates(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('billing', '0006_days_of_earlier_allocations'),
+        ('billing', '0008_consignment_reports'),
         ('customers', '0005_exemption_certificates'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

@@ -1,0 +1,291 @@
+"""Who holds which drum since when, and what became of those that were out before.
+
+A deposit is given back for the number of drums that came back, whichever they are: what is left to
+give back of an invoice is counted, not kept.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Count, Prefetch, QuerySet
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Invoice, InvoiceLine
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import (
+    DrumReturn,
+    FulfilmentLine,
+    OrderLine,
+    ReturnedDrum,
+)
+from inventory.shared.tags import Tag
+from inventory.stock.models import Place, Posting, PostingLine
+
+
+@dataclass(frozen=True)
+class Outing:
+    """A drum that went out: with whom, on which papers, and what became of it."""
+
+    line: FulfilmentLine
+    is_sold: bool
+    deposit_cents: int
+    invoice: Invoice | None
+    back: ReturnedDrum | None
+    lost: ReturnedDrum | None
+
+    @property
+    def drum(self) -> Place:
+        drum = self.line.order_line.drum
+        assert drum is not None
+        return drum
+
+    @property
+    def customer(self) -> Customer:
+        customer = self.line.fulfilment.order.customer
+        assert customer is not None
+        return customer
+
+    @property
+    def went_on(self) -> date:
+        return self.line.fulfilment.filled_on
+
+    @property
+    def is_out(self) -> bool:
+        return self.back is None and self.lost is None
+
+    @property
+    def came_on(self) -> date | None:
+        """The day it came back or was given up for lost; None while it is out."""
+        last = self.back or self.lost
+        return last.drum_return.returned_on if last else None
+
+    @property
+    def days_out(self) -> int:
+        return ((self.came_on or timezone.localdate()) - self.went_on).days
+
+    @property
+    def terms(self) -> str:
+        return _("sold") if self.is_sold else _("on deposit")
+
+    @property
+    def can_keep_deposit(self) -> bool:
+        """Whether it came back damaged, and its deposit is neither given back nor kept."""
+        return (
+            not self.is_sold
+            and self.back is not None
+            and self.back.drum_return.outcome == DrumReturn.Outcome.DAMAGED
+            and not hasattr(self.back, "kept_deposit")
+        )
+
+    @property
+    def tag(self) -> Tag:
+        if self.back is not None:
+            if self.back.drum_return.outcome == DrumReturn.Outcome.DAMAGED:
+                return Tag(_("came back damaged"), "warn")
+            return Tag(_("back"), "good")
+        if self.lost is not None:
+            return Tag(_("lost"), "bad")
+        return Tag(_("sold"), "") if self.is_sold else Tag(_("out"), "info")
+
+
+@dataclass(frozen=True)
+class Holder:
+    """A customer with the drums they hold, the oldest first."""
+
+    customer: Customer
+    outings: list[Outing]
+
+    @property
+    def deposit_cents(self) -> int:
+        return sum(outing.deposit_cents for outing in self.outings)
+
+
+@dataclass(frozen=True)
+class DepositToRefund:
+    """So many drums of an invoice are back, and their deposit is not given back yet."""
+
+    invoice: Invoice
+    drums: int
+
+
+def still_out() -> list[Outing]:
+    """Return the drums that are out, the one that went first at the top, in a few queries."""
+    return _outings(FulfilmentLine.objects.still_out())
+
+
+def lost() -> list[Outing]:
+    """Return the drums given up for lost that never came back."""
+    return _outings(FulfilmentLine.objects.not_back().filter(drums_returned__is_lost=True))
+
+
+def with_customer(customer: Customer) -> list[Outing]:
+    """Return the drums that a customer has, those given up for lost among them."""
+    rows = FulfilmentLine.objects.not_back().filter(fulfilment__order__customer=customer)
+    return _outings(rows)
+
+
+def of_drum(drum: Place) -> list[Outing]:
+    """Return every time that a drum was out, oldest first."""
+    return _outings(FulfilmentLine.objects.outings().filter(order_line__drum=drum))
+
+
+def holders(outings: Iterable[Outing]) -> list[Holder]:
+    """Return who holds these drums, by name."""
+    found: dict[Customer, list[Outing]] = {}
+    for outing in outings:
+        found.setdefault(outing.customer, []).append(outing)
+    return [
+        Holder(customer, held)
+        for customer, held in sorted(found.items(), key=lambda pair: pair[0].name.casefold())
+    ]
+
+
+@dataclass(frozen=True)
+class DrumEvent:
+    """One thing in the life of a drum, and the page that tells more of it."""
+
+    day: date
+    what: str
+    order: str = ""
+    posting: int | None = None
+
+
+def history(drum: Place) -> list[DrumEvent]:
+    """Return when a drum was filled, to whom it went, and how it came back, newest first."""
+    fills = (
+        PostingLine.objects.standing()
+        .filter(place=drum, quantity__gt=0, posting__kind=Posting.Kind.DRUM_FILL)
+        .select_related("posting", "lot", "item")
+        .order_by("posting__occurred_at", "id")
+    )
+    events = [
+        DrumEvent(
+            timezone.localdate(line.posting.occurred_at),
+            _("Filled: %(weight)s of lot %(lot)s")
+            % {"weight": line.item.in_words(line.quantity, 1), "lot": line.lot or ""},
+            posting=line.posting_id,
+        )
+        for line in fills
+    ]
+    for outing in of_drum(drum):
+        order = outing.line.fulfilment.order.number
+        events.append(
+            DrumEvent(
+                outing.went_on,
+                _("Went to %(customer)s, %(terms)s")
+                % {"customer": outing.customer, "terms": outing.terms},
+                order,
+            )
+        )
+        for row in (outing.lost, outing.back):
+            if row is not None:
+                what = str(row.drum_return.get_outcome_display()).capitalize()
+                note = f": {row.drum_return.note}" if row.drum_return.note else ""
+                events.append(DrumEvent(row.drum_return.returned_on, what + note, order))
+    # Of one day, what happened last was added last.
+    events.reverse()
+    return sorted(events, key=lambda event: event.day, reverse=True)
+
+
+def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
+    """Return the invoices with drums that are back and whose deposit is neither refunded nor kept.
+
+    Lost drums do not count; of damaged ones the deposit may still be kept.
+    """
+    back = FulfilmentLine.objects.on_deposit().filter(drums_returned__is_lost=False)
+    if customer is not None:
+        back = back.filter(fulfilment__order__customer=customer)
+    by_fulfilment = dict(
+        back.order_by().values_list("fulfilment").annotate(drums=Count("pk", distinct=True))
+    )
+    billed = (
+        InvoiceLine.objects.filter(
+            fulfilment_line__fulfilment__in=by_fulfilment,
+            fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT,
+            invoice__credits=None,
+        )
+        .select_related("invoice__customer", "fulfilment_line")
+        .prefetch_related("kept_deposits__returned_drum", "credit_lines")
+        .order_by("invoice")
+    )
+    left: dict[Invoice, int] = {}
+    for line in billed:
+        there = int(line.quantity) + int(sum(row.quantity for row in line.credit_lines.all()))
+        kept = list(line.kept_deposits.all())
+        there -= len(kept)
+        fulfilment = line.fulfilment_line.fulfilment_id if line.fulfilment_line else 0
+        credited = -int(sum(row.quantity for row in line.credit_lines.all()))
+        damaged_kept = sum(not row.returned_drum.is_lost for row in kept)
+        wanted = by_fulfilment.get(fulfilment, 0) - credited - damaged_kept
+        if min(there, wanted) > 0:
+            left[line.invoice] = left.get(line.invoice, 0) + min(there, wanted)
+    return [DepositToRefund(invoice, drums) for invoice, drums in left.items()]
+
+
+def csv_rows(outings: Iterable[Outing]) -> list[Sequence[object]]:
+    """Return drums that are out as rows of a file, with a heading."""
+    heading = (
+        _("Customer"),
+        _("Drum"),
+        _("Went out"),
+        _("Days out"),
+        _("Terms"),
+        _("Deposit"),
+        _("Order"),
+        _("Invoice"),
+        _("State"),
+    )
+    return [
+        heading,
+        *(
+            (
+                outing.customer.name,
+                outing.drum.name,
+                outing.went_on,
+                outing.days_out,
+                outing.terms,
+                f"{outing.deposit_cents / 100:.2f}",
+                outing.line.fulfilment.order.number,
+                str(outing.invoice or ""),
+                outing.tag.text,
+            )
+            for outing in outings
+        ),
+    ]
+
+
+def _outings(rows: QuerySet[FulfilmentLine]) -> list[Outing]:
+    returned = ReturnedDrum.objects.select_related("drum_return__recorded_by", "kept_deposit")
+    billed = InvoiceLine.objects.filter(invoice__credits=None).select_related("invoice")
+    lines = list(
+        rows.select_related(
+            "order_line__drum", "fulfilment__order__customer", "lot"
+        ).prefetch_related(Prefetch("drums_returned", returned), Prefetch("invoice_lines", billed))
+    )
+    deposits = _deposits({line.fulfilment.order_id for line in lines})
+    made = []
+    for line in lines:
+        invoices = [row.invoice for row in line.invoice_lines.all()]
+        found = {row.is_lost: row for row in line.drums_returned.all()}
+        order, drum = line.fulfilment.order_id, line.order_line.drum_id
+        made.append(
+            Outing(
+                line,
+                is_sold=line.is_sold,  # type: ignore[attr-defined]
+                deposit_cents=0
+                if line.is_sold  # type: ignore[attr-defined]
+                else deposits.get((order, drum), deposits.get((order, None), 0)),
+                invoice=invoices[-1] if invoices else None,
+                back=found.get(False),
+                lost=found.get(True),
+            )
+        )
+    return made
+
+
+def _deposits(orders: set[int]) -> dict[tuple[int, int | None], int]:
+    """Return the cents of the deposit on one drum, by order and drum; None is any drum of it."""
+    lines = OrderLine.objects.filter(order__in=orders, kind=OrderLine.Kind.DRUM_DEPOSIT)
+    return {(line.order_id, line.drum_id): line.amount_cents // line.quantity for line in lines}

@@ -1,0 +1,91 @@
+"""Count the cash at the end of a day, and post what is over or short."""
+
+from datetime import date
+
+from django.db import transaction
+from django.db.models import Sum
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import CashCount, Entry, EntryLine
+from apiary_sales.billing.services import book, undone_documents
+from apiary_sales.billing.services.book import Account, BookLine
+from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
+from inventory.shared import words
+from inventory.shared.errors import BadValue, Problems
+from inventory.shared.people import Person
+from inventory.shared.services.repeats import refuse_repeat
+
+# The expense that cash over or short is entered as.
+DETAIL = "cash over or short"
+
+
+@transaction.atomic
+def count(
+    *,
+    counted_cents: int,
+    counted_by: Person,
+    key: str,
+    counted_on: date | None = None,
+    note: str = "",
+) -> CashCount:
+    """Record the cash that is there at the end of a day, and post the difference; return the count.
+
+    A difference needs a note. Raises `BadValue`, `AlreadyRecorded`.
+    """
+    counted_on = counted_on or timezone.localdate()
+    refuse_repeat(CashCount, key)
+    problems = Problems()
+    if not 0 <= counted_cents <= AMOUNT_CENTS_MAX:
+        problems.add("counted_cents", _("Enter the cash that is there, from 0 to a million."))
+    if counted_on > timezone.localdate():
+        problems.add("counted_on", _("This day is in the future. Choose today or an earlier day."))
+    problems.raise_any()
+    expected_cents = expected_on(counted_on)
+    difference_cents = counted_cents - expected_cents
+    if difference_cents and not note.strip():
+        raise BadValue(
+            _(
+                "The books have %(expected)s, so %(difference)s is the difference. Count again, or "
+                "say what you know about it."
+            )
+            % {
+                "expected": words.money(expected_cents),
+                "difference": words.money(difference_cents),
+            },
+            parameter="note",
+        )
+    entry = None
+    if difference_cents:
+        entry = book.enter(
+            kind=Entry.Kind.EXPENSE,
+            lines=[
+                BookLine(Account.CASH, difference_cents),
+                BookLine(Account.EXPENSES, -difference_cents, detail=DETAIL),
+            ],
+            happened_on=counted_on,
+        )
+    return CashCount.objects.create(
+        counted_on=counted_on,
+        counted_cents=counted_cents,
+        expected_cents=expected_cents,
+        note=note.strip(),
+        entry=entry,
+        recorded_by=counted_by,
+        idempotency_key=key,
+    )
+
+
+@transaction.atomic
+def undo(*, cash_count: CashCount, undone_by: Person, reason: str) -> CashCount:
+    """Take a count back, with the difference it posted; raises `CannotReverse`, `BadValue`."""
+    cash_count = undone_documents.locked(CashCount, cash_count, reason)
+    return undone_documents.undo(cash_count, undone_by=undone_by, reason=reason)
+
+
+def expected_on(day: date) -> int:
+    """Return the cash that the books have at the end of a day."""
+    lines = EntryLine.objects.filter(account=Account.CASH, entry__entered_on__lte=day)
+    cents: int = lines.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    return cents

@@ -1,0 +1,1 @@
+"""The only code that reads e-mails and reminders for display."""

@@ -1,0 +1,1 @@
+"""The only code that writes e-mails, their texts and reminders."""

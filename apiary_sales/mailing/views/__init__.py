@@ -1,0 +1,1 @@
+"""Pages of e-mails and reminders."""

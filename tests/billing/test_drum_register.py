@@ -1,0 +1,356 @@
+"""The drum register: who holds which drum, what came back, and deposits given back or kept."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.db.models import Sum
+from django.urls import reverse
+
+from apiary_sales.billing.models import Entry, EntryLine, Invoice, KeptDeposit, Payment
+from apiary_sales.billing.queries import books, drum_register
+from apiary_sales.billing.services import credit_notes, drum_deposits, invoices
+from apiary_sales.customers.models import CustomerBalance
+from apiary_sales.orders.models import DrumReturn, FulfilmentLine, OrderLine
+from apiary_sales.orders.queries import books as order_books
+from apiary_sales.orders.rules.lines import LineWanted
+from apiary_sales.orders.services import drum_register as returns
+from apiary_sales.orders.services import orders
+from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError, NotAllowedNow
+from inventory.stock.models import Place
+from inventory.stock.services import drums
+from tests import builders
+from tests.billing.conftest import TODAY, pay, words_of
+
+pytestmark = pytest.mark.django_db
+
+Account = EntryLine.Account
+
+
+@pytest.fixture(autouse=True)
+def _books_stay_whole(db):
+    yield
+    assert list(books.faults()) == []
+    assert list(order_books.faults()) == []
+
+
+@pytest.fixture
+def packer(house):
+    return builders.customer("Prairie Packers", kind="bulk", tier="bulk")
+
+
+@pytest.fixture
+def send(packer, owner, key):
+    """Return a maker of orders of full drums on a deposit of $40 each, handed over and billed."""
+
+    def make(*numbers, kind=OrderLine.Kind.DRUM_DEPOSIT, bill=True):
+        lines = []
+        for number in numbers:
+            tank = builders.place(f"tank-{number}")
+            builders.lot_in(tank, 295_000)
+            drum = builders.place(
+                f"d{number}", Place.Kind.DRUM, name=f"Drum {number}", tare_grams=18_000
+            )
+            drums.fill(tank=tank, drum=drum, gross_grams=313_000, recorded_by=owner, key=key())
+            lines.append(LineWanted(OrderLine.Kind.HONEY, 295_000, Decimal("2.15"), drum=drum))
+        lines.append(LineWanted(kind, len(numbers), Decimal("40.00")))
+        order = orders.take(
+            customer=packer, channel="bulk", lines=lines, created_by=owner, key=key()
+        )
+        orders.fulfil(order=order, filled_by=owner, key=key())
+        return invoices.issue(order=order, issued_by=owner, key=key()) if bill else order
+
+    return make
+
+
+@pytest.fixture
+def back(owner, key):
+    def act(*codes, **fields):
+        outings = FulfilmentLine.objects.outings().filter(order_line__drum__code__in=codes)
+        fields = {"key": key(), **fields}
+        return returns.take_back(
+            outings=list(outings.select_related("order_line__drum", "fulfilment")),
+            received_by=owner,
+            **fields,
+        )
+
+    return act
+
+
+def seen(answer):
+    return words_of(answer.content.decode())
+
+
+def balance_of(account):
+    return EntryLine.objects.filter(account=account).aggregate(cents=Sum("amount_cents"))["cents"]
+
+
+def test_the_register_says_who_holds_which_drum_on_which_papers(send):
+    invoice = send(7, 8)
+    sold = send(9, kind=OrderLine.Kind.DRUM_SALE)
+
+    rows = {row.drum.code: row for row in drum_register.still_out()}
+
+    assert [(code, row.invoice, row.terms, row.deposit_cents) for code, row in rows.items()] == [
+        ("d7", invoice, "on deposit", 4000),
+        ("d8", invoice, "on deposit", 4000),
+        ("d9", sold, "sold", 0),
+    ]
+    [holder] = drum_register.holders(rows.values())
+    assert (holder.customer.name, holder.deposit_cents) == ("Prairie Packers", 8000)
+
+
+def test_drums_of_several_orders_come_back_in_one_go_and_are_in_use(send, back):
+    send(7)
+    send(8, 9)
+
+    made = back("d7", "d9", tares=None)
+
+    assert made.outcome == DrumReturn.Outcome.EMPTY
+    assert [row.drum.code for row in drum_register.still_out()] == ["d8"]
+    in_use = Place.objects.filter(code__in=["d7", "d8", "d9"], is_active=True)
+    assert [drum.code for drum in in_use] == ["d7", "d9"]
+
+
+def test_a_tare_found_at_the_return_becomes_the_drums_own(send, back):
+    send(7)
+    line = FulfilmentLine.objects.outings().get()
+
+    back("d7", tares={line.pk: 18_300})
+
+    assert Place.objects.get(code="d7").tare_grams == 18_300
+    with pytest.raises(HouseError, match="back already"):
+        back("d7")
+
+
+def test_an_impossible_tare_changes_nothing(send, back):
+    send(7)
+    line = FulfilmentLine.objects.outings().get()
+
+    with pytest.raises(HouseError) as refused:
+        back("d7", tares={line.pk: 500_000_000})
+
+    assert refused.value.problems[0].parameter == f"tares.{line.pk}"
+    assert not DrumReturn.objects.exists()
+    assert not Place.objects.get(code="d7").is_active
+
+
+def test_a_drum_comes_back_no_earlier_than_it_went_and_once_for_one_form(send, back, key):
+    send(7)
+    with pytest.raises(HouseError, match="went out on"):
+        back("d7", returned_on=TODAY - timedelta(days=1))
+
+    same = key()
+    made = back("d7", key=same)
+    with pytest.raises(AlreadyRecorded) as repeat:
+        back("d7", key=same)
+    assert repeat.value.made == made
+
+
+def test_deposits_of_drums_that_are_back_are_given_back_over_all_invoices(
+    send, back, packer, owner, key
+):
+    first, second = send(7), send(8, 9)
+    pay(packer, first.total_cents)
+    back("d7", "d8")
+    assert {row.invoice: row.drums for row in drum_register.to_refund(packer)} == {
+        first: 1,
+        second: 1,
+    }
+
+    made = drum_deposits.refund(
+        customer=packer,
+        drums={first: 1, second: 1},
+        refunded_by=owner,
+        key=key(),
+        pays_back=True,
+        method=Payment.Method.CASH,
+    )
+
+    assert [note.total_cents for note in made.notes] == [-4000, -4000]
+    # The first invoice was paid, so its $40 are there to be given back; the second was not.
+    assert made.payment.amount_cents == -4000
+    assert drum_register.to_refund(packer) == []
+    second.refresh_from_db()
+    assert second.open_cents == second.total_cents - 4000
+    assert balance_of(Account.DEPOSITS) == -4000
+
+
+def test_a_refund_sent_twice_credits_once(send, back, packer, owner, key):
+    invoice, same = send(7), key()
+    back("d7")
+    refund = {"customer": packer, "drums": {invoice: 1}, "refunded_by": owner, "key": same}
+    drum_deposits.refund(**refund)
+
+    with pytest.raises(AlreadyRecorded):
+        drum_deposits.refund(**refund)
+    with pytest.raises(BadValue, match="how many drums"):
+        drum_deposits.refund(**{**refund, "drums": {invoice: 0}, "key": key()})
+
+    assert Invoice.objects.filter(credits=invoice).count() == 1
+
+
+def test_the_deposit_of_a_lost_drum_becomes_income(send, packer, owner, key):
+    invoice = send(7, 8)
+    assert balance_of(Account.DEPOSITS) == -8000
+    sales = balance_of(Account.SALES)
+    outing = FulfilmentLine.objects.outings().get(order_line__drum__code="d7")
+
+    drum_deposits.report_lost(outings=[outing], reported_by=owner, key=key(), note="Never seen")
+
+    kept = KeptDeposit.objects.get()
+    assert (kept.amount_cents, kept.entry.kind) == (4000, Entry.Kind.ADJUSTMENT)
+    assert balance_of(Account.DEPOSITS) == -4000
+    assert balance_of(Account.SALES) == sales - 4000
+    # What the customer owes is the same: only what it is for has changed.
+    assert CustomerBalance.objects.get(customer=packer).owed_cents == invoice.total_cents
+    assert credit_notes.drums_on_deposit(invoice) == 1
+    assert not Place.objects.get(code="d7").is_active
+    assert [row.drum.code for row in drum_register.lost()] == ["d7"]
+    assert [row.drum.code for row in drum_register.still_out()] == ["d8"]
+
+
+def test_a_kept_deposit_is_credited_neither_alone_nor_with_its_invoice(
+    send, back, packer, owner, key
+):
+    invoice = send(7)
+    outing = FulfilmentLine.objects.outings().get()
+    drum_deposits.report_lost(outings=[outing], reported_by=owner, key=key(), note="Never seen")
+
+    with pytest.raises(NotAllowedNow, match="no drum out on deposit"):
+        credit_notes.credit_deposit(invoice=invoice, drums=1, issued_by=owner, key=key())
+    note = credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Spoiled")
+
+    assert -note.total_cents == invoice.total_cents - 4000
+    assert balance_of(Account.DEPOSITS) == 0
+    back("d7")
+    assert Place.objects.get(code="d7").is_active
+    assert drum_register.to_refund(packer) == []
+    assert drum_register.lost() == []
+
+
+def test_a_damaged_drum_stays_out_of_use_and_its_deposit_may_be_kept(
+    send, back, packer, owner, key
+):
+    invoice = send(7)
+    made = back("d7", outcome=DrumReturn.Outcome.DAMAGED, note="Bung torn")
+    assert not Place.objects.get(code="d7").is_active
+    assert [row.drums for row in drum_register.to_refund(packer)] == [1]
+
+    drum_deposits.keep(returned_drum=made.drums.get(), kept_by=owner, key=key(), reason="Bung torn")
+
+    assert drum_register.to_refund(packer) == []
+    assert credit_notes.drums_on_deposit(invoice) == 0
+    with pytest.raises(NotAllowedNow, match="no deposit any more"):
+        drum_deposits.keep(returned_drum=made.drums.get(), kept_by=owner, key=key(), reason="x")
+
+
+def test_the_deposit_of_a_drum_that_came_back_in_order_is_not_kept(send, back, owner, key):
+    send(7)
+    made = back("d7")
+
+    with pytest.raises(NotAllowedNow, match="came back in order"):
+        drum_deposits.keep(returned_drum=made.drums.get(), kept_by=owner, key=key(), reason="x")
+
+
+def test_a_deposit_that_is_not_billed_yet_can_not_be_kept(send, owner, key):
+    send(7, bill=False)
+    outing = FulfilmentLine.objects.outings().get()
+
+    with pytest.raises(NotAllowedNow, match="Issue the invoice first"):
+        drum_deposits.report_lost(outings=[outing], reported_by=owner, key=key(), note="Gone")
+
+    assert not DrumReturn.objects.exists()
+
+
+def test_a_fulfilment_taken_back_is_not_in_the_register(send, owner, key):
+    order = send(7, bill=False)
+    orders.take_back(
+        fulfilment=order.fulfilments.get(), taken_by=owner, key=key(), reason="Wrong drum"
+    )
+
+    assert drum_register.still_out() == []
+
+
+def test_the_register_takes_as_many_questions_for_many_drums(send, django_assert_max_num_queries):
+    send(7)
+    send(*range(8, 14))
+
+    with django_assert_max_num_queries(5):
+        assert len(drum_register.still_out()) == 7
+
+
+def test_the_register_is_shown_and_handed_out(send, client, owner):
+    invoice = send(7)
+    client.force_login(owner)
+
+    page = seen(client.get(reverse("billing:drum_register")))
+    assert "Prairie Packers" in page
+    assert str(invoice) in page
+    rows = client.get(reverse("billing:drum_register_csv")).content.decode("utf-8-sig").splitlines()
+    assert rows[1].startswith("Prairie Packers,Drum 7,2026-09-10,0,on deposit,40.00,")
+    assert client.get(reverse("billing:drum_register_pdf")).content[:5] == b"%PDF-"
+    history = seen(client.get(reverse("billing:drum_history", args=["d7"])))
+    assert "Went to Prairie Packers, on deposit" in history
+    assert "Filled: 650.4 lb" in history
+
+
+def test_a_return_leads_to_the_refund(send, client, owner, packer, key):
+    invoice = send(7, 8)
+    pay(packer, invoice.total_cents)
+    client.force_login(owner)
+    line = FulfilmentLine.objects.outings().get(order_line__drum__code="d7")
+    address = reverse("billing:drums_return", args=[packer.pk])
+    assert client.get(address).status_code == 200
+
+    nothing = client.post(address, {"key": key(), "outcome": "empty", "returned_on": "2026-09-10"})
+    assert nothing.status_code == 422
+    assert "Choose the drums that came back." in seen(nothing)
+    answer = client.post(
+        address,
+        {
+            "key": key(),
+            "outcome": "empty",
+            "returned_on": "2026-09-10",
+            f"drum_{line.pk}": "on",
+            f"tare_{line.pk}": "40",
+            f"tare_{line.pk}_unit": "lb",
+        },
+    )
+    refund = reverse("billing:deposit_refund", args=[packer.pk])
+    assert answer["Location"] == refund
+    assert Place.objects.get(code="d7").tare_grams == 18_144
+
+    assert "1 drum is back." in seen(client.get(refund))
+    done = client.post(
+        refund,
+        {
+            "key": key(),
+            f"drums_{invoice.pk}": "1",
+            "how": "pay_back",
+            "method": "cash",
+            "reference": "",
+        },
+        follow=True,
+    )
+    assert "$40.00 given back to Prairie Packers." in seen(done)
+    assert Payment.objects.get(amount_cents__lt=0).amount_cents == -4000
+
+
+def test_a_drum_is_given_up_and_a_deposit_kept_on_their_pages(send, client, owner, back, key):
+    send(7, 8)
+    client.force_login(owner)
+    line = FulfilmentLine.objects.outings().get(order_line__drum__code="d7")
+    lost = reverse("billing:drum_lost", args=[line.pk])
+    assert client.post(lost, {"key": key(), "lost_on": "2026-09-10"}).status_code == 422
+
+    done = client.post(
+        lost, {"key": key(), "lost_on": "2026-09-10", "note": "Fire at theirs"}, follow=True
+    )
+    assert "Its deposit of $40.00 is kept." in seen(done)
+
+    made = back("d8", outcome=DrumReturn.Outcome.DAMAGED)
+    keep = reverse("billing:deposit_keep", args=[made.drums.get().pk])
+    assert client.get(keep).status_code == 200
+    done = client.post(keep, {"key": key(), "reason": "Dented"}, follow=True)
+    assert "The deposit of Drum 8 is kept: $40.00." in seen(done)

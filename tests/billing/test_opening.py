@@ -1,0 +1,218 @@
+"""The books begin in the middle of a year: what was owed, credits, money, numbers."""
+
+from datetime import date
+
+import pytest
+
+from apiary_sales.billing.models import EntryLine, Invoice, Payment
+from apiary_sales.billing.queries import books, money
+from apiary_sales.billing.services import adjustments, opening, payments
+from apiary_sales.customers.models import CustomerBalance
+from inventory.shared.errors import BadValue, CannotReverse
+from inventory.stock.services import numbers
+from tests import builders
+from tests.billing.conftest import TODAY, days, invoice_of, jars, pay
+
+pytestmark = pytest.mark.django_db
+
+BEGAN = date(2026, 7, 1)
+
+
+def account(name):
+    return sum(EntryLine.objects.filter(account=name).values_list("amount_cents", flat=True))
+
+
+def owes(shop, number="1187", cents=12_500, key="o-1", **more):
+    return opening.owe(
+        customer=shop,
+        number=number,
+        amount_cents=cents,
+        issued_on=more.pop("issued_on", date(2026, 5, 20)),
+        due_on=more.pop("due_on", date(2026, 6, 19)),
+        begins_on=BEGAN,
+        recorded_by=builders.person(),
+        key=key,
+        **more,
+    )
+
+
+def has(shop, cents=4_000, key="o-2"):
+    return opening.credit(
+        customer=shop,
+        amount_cents=cents,
+        begins_on=BEGAN,
+        reference="C-88",
+        recorded_by=builders.person(),
+        key=key,
+    )
+
+
+def test_what_was_owed_is_as_old_as_it_is(shop):
+    owes(shop)
+
+    account_now = money.account_of(shop, TODAY)
+    # Due June 19, 83 days before September 10.
+    assert (account_now.owed_cents, account_now.aging.to_90) == (12_500, 12_500)
+    statement = money.statement(shop, BEGAN, TODAY)
+    assert [(line.day, str(line.text), line.charge_cents) for line in statement.lines] == [
+        (BEGAN, "Opening invoice 1187", 12_500)
+    ]
+    assert (account("receivable"), account("opening")) == (12_500, -12_500)
+    assert list(books.faults()) == []
+
+
+def test_what_was_owed_is_paid_like_any_invoice(shop):
+    opened = owes(shop)
+
+    pay(shop, 12_500)
+
+    opened.refresh_from_db()
+    assert opened.open_cents == 0
+    assert CustomerBalance.objects.owed_cents(shop) == 0
+
+
+def test_what_was_owed_is_not_billed_this_month(shop):
+    opening.owe(
+        customer=shop,
+        number="1187",
+        amount_cents=12_500,
+        issued_on=TODAY,
+        due_on=TODAY,
+        begins_on=TODAY,
+        recorded_by=builders.person(),
+        key="o-1",
+    )
+    has(shop)
+
+    month = money.month_of(TODAY)
+    assert (month.invoiced_cents, month.received_cents) == (0, 0)
+    assert money.month_of(BEGAN).received_cents == 0
+
+
+def test_the_same_number_is_entered_once(shop):
+    owes(shop)
+
+    with pytest.raises(BadValue, match="has an opening invoice 1187 already"):
+        owes(shop, key="o-9")
+
+
+def test_an_opening_invoice_is_older_than_the_books(shop):
+    with pytest.raises(BadValue, match="before the books began"):
+        owes(shop, issued_on=BEGAN + days(1), due_on=BEGAN + days(31))
+
+
+def test_an_opening_invoice_is_taken_back(shop):
+    opened = owes(shop)
+
+    opening.take_back(
+        invoice=opened, taken_by=builders.person(), key="t-1", reason="Another customer's"
+    )
+
+    assert (account("receivable"), account("opening")) == (0, 0)
+    assert list(books.faults()) == []
+    assert owes(shop, key="o-9").open_cents == 12_500
+
+
+def test_an_opening_invoice_that_was_paid_stays(shop):
+    opened = owes(shop)
+    pay(shop, 100)
+
+    with pytest.raises(CannotReverse, match="settled already"):
+        opening.take_back(invoice=opened, taken_by=builders.person(), key="t-1", reason="x")
+
+
+def test_an_opening_invoice_is_written_off(shop):
+    opened = owes(shop)
+
+    adjustments.adjust(
+        invoice=opened,
+        kind="bad_debt",
+        cents=12_500,
+        reason="Closed",
+        made_by=builders.person(),
+        key="w",
+    )
+
+    assert list(books.faults()) == []
+
+
+def test_an_opening_credit_is_money_on_account(shop, pounds):
+    has(shop)
+    invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
+
+    payments.use_on_account(invoice=invoice)
+
+    invoice.refresh_from_db()
+    assert invoice.open_cents == 2_000
+    assert (account("opening"), CustomerBalance.objects.owed_cents(shop)) == (4_000, 2_000)
+    assert list(books.faults()) == []
+
+
+def test_an_opening_credit_is_undone_like_a_payment(shop):
+    made = has(shop)
+
+    payments.reverse(payment=made, reversed_by=builders.person(), key="u", reason="Wrong")
+
+    assert (account("opening"), CustomerBalance.objects.owed_cents(shop)) == (0, 0)
+
+
+def test_nobody_pays_by_opening_amount(shop):
+    with pytest.raises(BadValue, match="cash, check, card or bank transfer"):
+        pay(shop, 100, method="opening")
+    assert not Payment.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("kind", "cents", "in_book"),
+    [("cash", 5_000, 5_000), ("transfer", -200, -200), ("sales_tax", 900, -900)],
+)
+def test_the_books_begin_with_money(house, kind, cents, in_book):
+    made = opening.amount(
+        account=kind,
+        amount_cents=cents,
+        begins_on=BEGAN,
+        recorded_by=builders.person(),
+        key="m-1",
+    )
+
+    assert (account(kind), account("opening")) == (in_book, -in_book)
+    opening.undo_amount(opening=made, undone_by=builders.person(), reason="Wrong")
+    assert account(kind) == 0
+
+
+@pytest.mark.parametrize(("kind", "cents"), [("cash", -1), ("cash", 0), ("sales", 100)])
+def test_what_the_books_cannot_begin_with_is_refused(house, kind, cents):
+    with pytest.raises(BadValue):
+        opening.amount(
+            account=kind,
+            amount_cents=cents,
+            begins_on=BEGAN,
+            recorded_by=builders.person(),
+            key="m-1",
+        )
+    assert not EntryLine.objects.exists()
+
+
+def test_invoices_go_on_from_the_numbers_before(shop, pounds):
+    numbers.begin_at("invoice 26", number=1_188)
+
+    made = invoice_of(shop, jars(pounds, 1))
+
+    assert str(made) == "26-01188"
+    assert list(books.faults()) == []
+    with pytest.raises(BadValue, match="goes on with 1189"):
+        numbers.begin_at("invoice 26", number=2_000)
+
+
+def test_a_number_missing_after_the_first_is_found(shop, pounds):
+    numbers.begin_at("invoice 26", number=1_188)
+    made = invoice_of(shop, jars(pounds, 1))
+    Invoice.objects.filter(pk=made.pk).update(number=1_190)
+
+    assert list(books.faults()) == ["Series 26 misses 26-01188, 26-01189."]
+
+
+@pytest.mark.parametrize("number", [0, -1, 10_000_000])
+def test_a_first_number_is_a_number(house, number):
+    with pytest.raises(BadValue, match="Enter the first number"):
+        numbers.begin_at("invoice 26", number=number)
