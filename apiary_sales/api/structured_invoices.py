@@ -7,9 +7,8 @@ from rest_framework import serializers, status
 from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
-from apiary_sales.api.fields import StrictCharField
 from apiary_sales.api.papers import PDF, PaperApiView
-from apiary_sales.api.serializers import CustomerSerializer, ProblemSerializer
+from apiary_sales.api.serializers import CustomerSerializer, ProblemSerializer, StrictCharField
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
 from apiary_sales.billing import structured_invoices
 from apiary_sales.billing.models import Invoice

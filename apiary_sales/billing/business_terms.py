@@ -10,7 +10,7 @@ EN 16931-1:2017; `factur-x` writes them as UBL or CII. Where the norm leaves a c
 - Where prices include their tax, or a line does not multiply out before tax, its price is the net
   amount for the whole quantity: the price base quantity (BT-149) is the quantity.
 - What was paid (BT-113) is what payments were put to the bill up to now. Credit notes are documents
-  of their own, so they lower no amount due.
+  of their own, so they lower no amount due; nor does what was taken off without payment.
 - Amounts of a credit note are positive: its kind, 381, says that they are taken back.
 """
 
@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -117,14 +118,25 @@ def _days(bill: Bill) -> Terms:
     if invoice.credits:
         terms = _("It stays on your account, unless we gave it back to you.")
         return {"BT-72": invoice.credits.supplied_on, "BT-20": terms}
-    days = invoice.terms_days
-    terms = ngettext("%(days)s day net", "%(days)s days net", days) % {"days": days}
     return {
         **({"BT-7": invoice.supplied_on} if invoice.supplied_on != invoice.issued_on else {}),
         "BT-72": invoice.supplied_on,
         "BT-9": invoice.due_on,
-        "BT-20": terms if days else _("due at once"),
+        "BT-20": _terms_of_payment(invoice),
     }
+
+
+def _terms_of_payment(invoice: Invoice) -> str:
+    days = invoice.terms_days
+    net = ngettext("%(days)s day net", "%(days)s days net", days) % {"days": days}
+    terms = [net if days else _("due at once")]
+    if invoice.discount_until:
+        early = {
+            "percent": invoice.discount_rate,
+            "day": date_format(invoice.discount_until, "DATE_FORMAT"),
+        }
+        terms.append(_("%(percent)s %% if paid by %(day)s") % early)
+    return "; ".join(terms)
 
 
 def _seller(bill: Bill) -> Terms:

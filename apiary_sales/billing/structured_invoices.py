@@ -77,19 +77,23 @@ def hybrid(invoice: Invoice) -> bytes:
         )
 
 
-def files_of(invoice: Invoice) -> dict[str, bytes]:
-    """Return the files that the customer of a bill gets, by their names.
+def paper(invoice: Invoice) -> bytes:
+    """Return a bill as the PDF that its customer gets: with the data inside where that was chosen.
 
-    Raises `NotAllowedNow` where the customer gets data and some of it is missing, and
-    `PdfUnavailable`.
+    Raises as `hybrid`.
     """
-    wanted = invoice.customer.invoice_format if invoice.customer else Customer.InvoiceFormat.PDF
-    if wanted == Customer.InvoiceFormat.HYBRID:
-        return {f"{invoice}.pdf": hybrid(invoice)}
-    files = {f"{invoice}.pdf": papers.invoice(invoice)}
-    if wanted == Customer.InvoiceFormat.UBL:
-        files[f"{invoice}.xml"] = ubl(invoice)
-    return files
+    wants_hybrid = _format_of(invoice) == Customer.InvoiceFormat.HYBRID
+    return hybrid(invoice) if wants_hybrid else papers.invoice(invoice)
+
+
+def beside(invoice: Invoice) -> dict[str, bytes]:
+    """Return what the customer of a bill gets beside the PDF, by file name; raises as `ubl`."""
+    wants_ubl = _format_of(invoice) == Customer.InvoiceFormat.UBL
+    return {f"{invoice}.xml": ubl(invoice)} if wants_ubl else {}
+
+
+def _format_of(invoice: Invoice) -> str:
+    return invoice.customer.invoice_format if invoice.customer else Customer.InvoiceFormat.PDF
 
 
 def _xml(invoice: Invoice, syntax: str) -> bytes:

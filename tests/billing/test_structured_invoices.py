@@ -576,15 +576,17 @@ def test_the_same_bill_is_the_same_bytes(shop, pounds):
 
 def test_a_customer_gets_the_files_that_were_chosen(shop, pounds):
     invoice = invoice_of(shop, jars(pounds, 5))
-    assert list(structured_invoices.files_of(invoice)) == [f"{invoice}.pdf", f"{invoice}.xml"]
+    assert structured_invoices.beside(invoice) == {
+        f"{invoice}.xml": structured_invoices.ubl(invoice)
+    }
 
-    for chosen, has_data in [("hybrid", True), ("pdf", False)]:
+    for chosen, has_data in [("ubl", False), ("hybrid", True), ("pdf", False)]:
         shop.invoice_format = chosen
         shop.save()
         invoice = Invoice.objects.get(pk=invoice.pk)
-        ((name, content),) = structured_invoices.files_of(invoice).items()
-        assert name == f"{invoice}.pdf"
+        content = structured_invoices.paper(invoice)
         assert bool(pypdf.PdfReader(io.BytesIO(content)).attachments) is has_data
+        assert bool(structured_invoices.beside(invoice)) is (chosen == "ubl")
 
 
 def test_a_credit_note_names_the_day_of_the_goods_it_credits(shop, pounds):
@@ -610,3 +612,12 @@ def test_a_credited_invoice_is_still_owed_in_full_in_its_own_data(shop, pounds):
 
     # The credit note is a document of its own, and the buyer's program takes it off.
     assert text(is_right(invoice), TOTALS + "PayableAmount") == "30.00"
+
+
+def test_what_an_early_payment_takes_off_is_said_in_the_terms(shop, pounds):
+    Customer.objects.filter(pk=shop.pk).update(discount_percent=2, discount_days=10)
+
+    root = is_right(invoice_of(Customer.objects.get(pk=shop.pk), jars(pounds, 5)))
+
+    terms = "30 days net; 2 % if paid by Sep 20, 2026"
+    assert text(root, "cac:PaymentTerms/cbc:Note") == terms
