@@ -131,7 +131,7 @@ def test_a_payment_within_the_days_takes_the_discount(terms, pounds):
 def test_a_discount_is_exactly_what_the_terms_say(terms, pounds, cents):
     invoice_of(terms, jars(pounds, 10, "6.00"))
 
-    with pytest.raises(BadValue, match=r"The discount on invoice 26-00001 is \$1.20"):
+    with pytest.raises(BadValue, match=r"The discount on invoice F26-00001 is \$1.20"):
         pay(terms, cents, rest=Rest.DISCOUNT)
     assert not Payment.objects.exists()
 

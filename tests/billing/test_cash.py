@@ -219,7 +219,7 @@ def test_interest_bears_no_interest(shop, pounds, owner):
     with time_machine.travel(NOON + days(400), tick=False):
         found = interest.preview(shop, percent_a_year=Decimal(18), until=TODAY + days(400))
 
-    assert [each.overdue.name for each in found] == ["26-00001"]
+    assert [each.overdue.name for each in found] == ["F26-00001"]
 
 
 def test_interest_that_was_credited_can_be_charged_again(shop, pounds, owner):

@@ -198,7 +198,7 @@ def test_invoices_go_on_from_the_numbers_before(shop, pounds):
 
     made = invoice_of(shop, jars(pounds, 1))
 
-    assert str(made) == "26-01188"
+    assert str(made) == "F26-01188"
     assert list(books.faults()) == []
     with pytest.raises(BadValue, match="goes on with 1189"):
         numbers.begin_at("invoice 26", number=2_000)
@@ -209,7 +209,7 @@ def test_a_number_missing_after_the_first_is_found(shop, pounds):
     made = invoice_of(shop, jars(pounds, 1))
     Invoice.objects.filter(pk=made.pk).update(number=1_190)
 
-    assert list(books.faults()) == ["Series 26 misses 26-01188, 26-01189."]
+    assert list(books.faults()) == ["Series F26 misses F26-01188, F26-01189."]
 
 
 @pytest.mark.parametrize("number", [0, -1, 10_000_000])

@@ -102,10 +102,10 @@ def test_what_is_left_is_asked_about(office, shop, pounds, typed):
 
     assert asked.status_code == 422
     assert errors_in(asked) == [
-        "What is left to pay of these invoices: Invoice 26-00001 has $0.50 left to pay after this "
+        "What is left to pay of these invoices: Invoice F26-00001 has $0.50 left to pay after this "
         "payment. Say what happens with it."
     ]
-    assert "Remainder written off $0.50 26-00001" in page
+    assert "Remainder written off $0.50 F26-00001" in page
     assert list(books.faults()) == []
 
 
@@ -230,7 +230,7 @@ def test_a_check_bounces_and_was_good_after_all(office, shop, pounds):
         )
     )
 
-    assert "Invoice 26-00002 is issued for $35.00." in page
+    assert "Invoice F26-00002 is issued for $35.00." in page
     assert "Fee of the bank $12.00" in page
     assert "Its payment is recorded again." in good
     assert BouncedCheck.objects.get().is_undone
@@ -254,10 +254,10 @@ def test_a_remainder_is_written_off_and_taken_back(office, shop, pounds):
         )
     )
 
-    assert "$60.00 is taken off invoice 26-00001." in page
+    assert "$60.00 is taken off invoice F26-00001." in page
     assert "bad debt" in listed
-    assert "Bad debt, 26-00001" in statement
-    assert "$60.00 is to be paid again on invoice 26-00001." in back
+    assert "Bad debt, F26-00001" in statement
+    assert "$60.00 is to be paid again on invoice F26-00001." in back
 
 
 def test_too_much_is_not_written_off(office, shop, pounds):
@@ -269,7 +269,7 @@ def test_too_much_is_not_written_off(office, shop, pounds):
     )
 
     assert errors_in(answer) == [
-        "Amount: Invoice 26-00001 has $60.00 left to pay. Enter an amount up to $60.00."
+        "Amount: Invoice F26-00001 has $60.00 left to pay. Enter an amount up to $60.00."
     ]
 
 
@@ -290,7 +290,7 @@ def test_interest_is_shown_before_it_is_billed(office, shop, pounds):
     # 60.00 at 18 % for 20 days of 365 is 0.5918.
     assert "Bill $0.59 of interest" in shown
     assert stale.status_code == 422
-    assert "Invoice 26-00002 is issued for $0.59." in page
+    assert "Invoice F26-00002 is issued for $0.59." in page
 
 
 def test_checks_and_cash_are_put_on_a_slip_and_taken_off(office, shop):
