@@ -39,7 +39,7 @@ from inventory.shared import documents, mailable
 from inventory.stock.blends import BlendLimits
 from inventory.stock.services import blend_plans, count_sheets, suppliers
 from tests import printed_lines
-from tests.upgrade import bills, databases
+from tests.upgrade import bill_data, databases
 
 Arguments = dict[str, Any]
 
@@ -208,7 +208,7 @@ PAPERS = {
 def main(*, opens_pages: bool = True, checks_bills: bool = False) -> None:
     with time_machine.travel(databases.MADE_AT + timedelta(hours=1)):
         faults = [*_upgrade(), *(_open_everything() if opens_pages else ())]
-        faults += bills.faults() if checks_bills else ()
+        faults += bill_data.faults() if checks_bills else ()
     for fault in faults:
         print(fault)
     raise SystemExit(1 if faults else 0)
