@@ -56,7 +56,7 @@ class InvoiceHybridApiView(PaperApiView):
 class InvoiceDetailsSerializer(serializers.Serializer):
     """What invoices with data say of a customer; what is left out stays as it is."""
 
-    invoice_format = serializers.ChoiceField(choices=Customer.InvoiceFormat, required=False)
+    invoice_format = serializers.ChoiceField(choices=Customer.InvoiceFormat.choices, required=False)
     country_code = StrictCharField(
         max_length=2, required=False, allow_blank=True, help_text="Two letters of ISO 3166-1."
     )
