@@ -3,12 +3,14 @@
 import re
 from typing import Any
 
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from apiary_sales.billing.models import Invoice, InvoiceLine, InvoiceLineTax, Payment
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.rules.changes import state_of
 from inventory.bottling.models import Product, Size
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.queries import corrections
@@ -331,8 +333,12 @@ class OrderLineSerializer(serializers.ModelSerializer):
             "description",
             "quantity",
             "unit_price",
+            "price_reason",
+            "discount_cents",
+            "rounding_cents",
             "amount_cents",
             "filled",
+            "gave_way",
         ]
 
     def get_unit(self, line: OrderLine) -> str:
@@ -347,6 +353,13 @@ class OrderSerializer(serializers.ModelSerializer):
     lines = OrderLineSerializer(many=True, read_only=True)
     customer = serializers.CharField(source="customer.name", default=None)
     total_cents = serializers.IntegerField(read_only=True)
+    status = serializers.SerializerMethodField(
+        help_text="A quote past its last day is expired, without anybody doing a thing."
+    )
+    state = serializers.SerializerMethodField(
+        help_text="Differs once it was changed; send it back as `seen` with a change."
+    )
+    supersedes = serializers.CharField(source="supersedes.number", default=None)
 
     class Meta:
         model = Order
@@ -359,9 +372,20 @@ class OrderSerializer(serializers.ModelSerializer):
             "wanted_on",
             "valid_until",
             "customer_reference",
+            "ship_to",
+            "note",
+            "supersedes",
+            "state",
             "total_cents",
             "lines",
         ]
+
+    @extend_schema_field(serializers.ChoiceField(choices=Order.Status.choices))
+    def get_status(self, order: Order) -> str:
+        return str(order.state_on(timezone.localdate()))
+
+    def get_state(self, order: Order) -> str:
+        return state_of(order, order.lines.all())
 
 
 class InvoiceLineTaxSerializer(serializers.ModelSerializer):

@@ -24,6 +24,7 @@ from apiary_sales.api import (
     measurements,
     money,
     opening_stock,
+    orders,
     papers,
     products,
     recall,
@@ -405,6 +406,39 @@ urlpatterns = [
     ),
     path("lots/<str:code>/files/", files.LotFilesView.as_view(), name="lot-files"),
     path("customers/<int:pk>/files/", files.CustomerFilesView.as_view(), name="customer-files"),
+    path(
+        "customers/<int:pk>/addresses/",
+        orders.DeliveryAddressesApiView.as_view(),
+        name="customer-addresses",
+    ),
+    path(
+        "delivery-addresses/<int:pk>/remove/",
+        orders.DeliveryAddressRemoveApiView.as_view(),
+        name="delivery-address-remove",
+    ),
+    path("orders-taken/", orders.OrdersTakeApiView.as_view(), name="orders-taken"),
+    path("orders/<str:number>/change/", orders.OrderChangeApiView.as_view(), name="order-change"),
+    path(
+        "orders/<str:number>/substitute/",
+        orders.OrderSubstituteApiView.as_view(),
+        name="order-substitute",
+    ),
+    path(
+        "orders/<str:number>/reserve-missing/",
+        orders.OrderReserveMissingApiView.as_view(),
+        name="order-reserve-missing",
+    ),
+    path("orders/<str:number>/cancel/", orders.OrderCancelApiView.as_view(), name="order-cancel"),
+    path("quotes-made/", orders.QuotesApiView.as_view(), name="quotes"),
+    path("quotes/<str:number>/accept/", orders.QuoteAcceptApiView.as_view(), name="quote-accept"),
+    path(
+        "quotes/<str:number>/decline/", orders.QuoteDeclineApiView.as_view(), name="quote-decline"
+    ),
+    path(
+        "quotes/<str:number>/withdraw/",
+        orders.QuoteWithdrawApiView.as_view(),
+        name="quote-withdraw",
+    ),
     path(
         "orders/<str:number>/quote.pdf",
         selling_papers.QuotePaperApiView.as_view(),

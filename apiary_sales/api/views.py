@@ -130,7 +130,7 @@ class CustomerViewSet(ReadOnlyViewSet):
 
 class OrderViewSet(ReadOnlyViewSet):
     queryset = (
-        Order.objects.select_related("customer")
+        Order.objects.select_related("customer", "supersedes")
         .prefetch_related("lines__product", "lines__drum", "lines__service")
         .order_by("-id")
     )

@@ -1,6 +1,11 @@
 from django.contrib import admin
 
-from apiary_sales.customers.models import Customer, CustomerBalance, ExemptionCertificate
+from apiary_sales.customers.models import (
+    Customer,
+    CustomerBalance,
+    DeliveryAddress,
+    ExemptionCertificate,
+)
 from inventory.shared.admin import ReadOnlyAdmin
 
 
@@ -9,6 +14,14 @@ class CustomerAdmin(admin.ModelAdmin):
     list_display = ["name", "kind", "tier", "city", "is_active"]
     list_filter = ["kind", "tier", "is_active"]
     search_fields = ["name", "contact", "city", "email"]
+
+
+@admin.register(DeliveryAddress)
+class DeliveryAddressAdmin(ReadOnlyAdmin):
+    list_display = ["customer", "name", "street", "city", "is_active"]
+    list_filter = ["is_active"]
+    list_select_related = ["customer"]
+    search_fields = ["customer__name", "name", "city"]
 
 
 @admin.register(ExemptionCertificate)

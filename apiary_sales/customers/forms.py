@@ -125,6 +125,20 @@ class CustomerForm(HouseForm):
         return cls(initial={name: getattr(customer, name) for name in cls.base_fields})
 
 
+class AddressForm(ActForm):
+    """Where else goods of a customer go."""
+
+    name = forms.CharField(
+        label=_("Name at this address"), max_length=120, help_text=_("For example of the shop.")
+    )
+    street = forms.CharField(label=_("Street"), max_length=160, required=False)
+    city = forms.CharField(label=_("Town"), max_length=80, required=False)
+    region = forms.CharField(label=_("State or region"), max_length=80, required=False)
+    postal_code = forms.CharField(label=_("Postal code"), max_length=20, required=False)
+    country = forms.CharField(label=_("Country"), max_length=60, required=False)
+    note = forms.CharField(label=_("Note for the driver"), max_length=200, required=False)
+
+
 class CertificateForm(ActForm):
     """A certificate that frees a customer from sales tax."""
 

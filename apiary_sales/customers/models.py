@@ -185,6 +185,37 @@ class ExemptionCertificate(models.Model):
         }
 
 
+class DeliveryAddress(models.Model):
+    """Where else goods of a customer go. Orders point at it, so it is never changed.
+
+    One that is wrong or no longer used is taken off the list, and another is added.
+    """
+
+    customer = models.ForeignKey(
+        Customer,
+        on_delete=models.PROTECT,
+        related_name="delivery_addresses",
+        verbose_name=_("customer"),
+    )
+    name = models.CharField(_("name"), max_length=120)
+    street = models.CharField(_("street"), max_length=160, blank=True)
+    city = models.CharField(_("town"), max_length=80, blank=True)
+    region = models.CharField(_("state or region"), max_length=80, blank=True)
+    postal_code = models.CharField(_("postal code"), max_length=20, blank=True)
+    country = models.CharField(_("country"), max_length=60, blank=True)
+    note = models.CharField(_("note"), max_length=200, blank=True)
+    is_active = models.BooleanField(_("on the list"), default=True)
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        verbose_name = _("delivery address")
+        verbose_name_plural = _("delivery addresses")
+        ordering = ["name", "id"]
+
+    def __str__(self) -> str:
+        return ", ".join(part for part in (self.name, self.street, self.city) if part)
+
+
 class CustomerBalanceQuerySet(models.QuerySet["CustomerBalance"]):
     def owed_cents(self, customer: Customer) -> int:
         """Return what a customer owes now; below zero, they have money on account."""

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.customers import rules
-from apiary_sales.customers.models import Customer, ExemptionCertificate
+from apiary_sales.customers.models import Customer, DeliveryAddress, ExemptionCertificate
 from inventory.shared.models import House
 from inventory.shared.tags import Tag
 
@@ -62,6 +62,11 @@ def find(*, words: str = "", kind: str = "", include_inactive: bool = False) -> 
             | Q(phone__icontains=word)
         )
     return customers
+
+
+def delivery_addresses(customer: Customer) -> QuerySet[DeliveryAddress]:
+    """Return the addresses on a customer's list, by name."""
+    return DeliveryAddress.objects.filter(customer=customer, is_active=True)
 
 
 def state_of(certificate: ExemptionCertificate, on: date) -> CertificateState:

@@ -20,5 +20,7 @@ urlpatterns = [
         name="certificate_accept",
     ),
     path("<int:pk>/", views.customer_detail, name="detail"),
+    path("<int:pk>/addresses/new/", views.AddressCreateView.as_view(), name="address_create"),
+    path("addresses/<int:pk>/remove/", views.AddressRemoveView.as_view(), name="address_remove"),
     path("<int:pk>/edit/", views.customer_edit, name="edit"),
 ]

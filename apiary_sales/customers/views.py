@@ -7,15 +7,18 @@ from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers import queries
-from apiary_sales.customers.forms import CustomerForm, FindForm
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.forms import AddressForm, CustomerForm, FindForm
+from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.customers.permissions import sees_buyers
-from apiary_sales.customers.services import customers
+from apiary_sales.customers.services import addresses, customers
 from inventory.shared.errors import HouseError
+from inventory.shared.forms.acts import ActForm
+from inventory.shared.views import ActView
 from inventory.stock.models import Supplier
 
 CUSTOMERS_A_PAGE = 50
@@ -52,6 +55,7 @@ def customer_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "customers/detail.html",
         {
             "customer": customer,
+            "addresses": queries.delivery_addresses(customer),
             "certificate": queries.certificate(customer, today),
             "certificates": queries.certificates(customer, today),
             "data_missing": queries.missing_for_data(customer) if customer.gets_data else [],
@@ -97,6 +101,56 @@ def customer_edit(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("%(name)s is changed.") % {"name": changed.name})
             return redirect("customers:detail", pk=pk)
     return _form_page(request, form, customer=customer)
+
+
+class AddressCreateView(ActView):
+    permission_required = "customers.manage_customers"
+    template_name = "customers/address_form.html"
+    form_class = AddressForm
+
+    def prepare(self) -> None:
+        self.customer = get_object_or_404(Customer, pk=self.kwargs["pk"])
+
+    def get_context_data(self, **kwargs):
+        return {**super().get_context_data(**kwargs), "customer": self.customer}
+
+    def act(self, data: dict[str, Any]) -> DeliveryAddress:
+        return addresses.add(customer=self.customer, **data)
+
+    def done_message(self, made: DeliveryAddress) -> str:
+        return _("%(address)s is an address of %(customer)s now.") % {
+            "address": made,
+            "customer": self.customer.name,
+        }
+
+    def next_url(self, made: DeliveryAddress) -> str:
+        return reverse("customers:detail", args=[self.customer.pk])
+
+    def repeat_url(self, made: DeliveryAddress) -> str:
+        return self.next_url(made)
+
+
+class AddressRemoveView(ActView):
+    permission_required = "customers.manage_customers"
+    template_name = "customers/address_remove.html"
+    form_class = ActForm
+
+    def prepare(self) -> None:
+        self.address = get_object_or_404(
+            DeliveryAddress.objects.select_related("customer"), pk=self.kwargs["pk"]
+        )
+
+    def get_context_data(self, **kwargs):
+        return {**super().get_context_data(**kwargs), "address": self.address}
+
+    def act(self, data: dict[str, Any]) -> DeliveryAddress:
+        return addresses.remove(self.address)
+
+    def done_message(self, made: DeliveryAddress) -> str:
+        return _("%(address)s is off the list. Orders that go there keep it.") % {"address": made}
+
+    def next_url(self, made: DeliveryAddress) -> str:
+        return reverse("customers:detail", args=[self.address.customer_id])
 
 
 def _form_page(

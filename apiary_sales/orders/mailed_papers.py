@@ -23,9 +23,7 @@ def register() -> None:
         number=lambda order: order.number,
         customer=lambda order: order.customer,
         page=lambda order: reverse("orders:order_detail", args=[order.number]),
-        is_for=lambda order: (
-            order.status == Order.Status.QUOTED and order.channel == Order.Channel.BULK
-        ),
+        is_for=lambda order: order.status == Order.Status.QUOTED,
         figures=_figures,
         figure_names=("total", "until"),
     )

@@ -1,5 +1,6 @@
 """One life cycle from a quote to goods handed over."""
 
+from datetime import date
 from decimal import Decimal
 from typing import cast
 
@@ -9,12 +10,12 @@ from django.db.models import F, Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer, CustomerBalance
+from apiary_sales.customers.models import Customer, CustomerBalance, DeliveryAddress
 from apiary_sales.orders.rules.credit import Credit
 from apiary_sales.pricing.models import Service
 from inventory.bottling.models import Product
 from inventory.shared.money import share_cents
-from inventory.stock.models import Balance, Lot, Place, Posting
+from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 
 
 class OrderQuerySet(models.QuerySet["Order"]):
@@ -55,6 +56,14 @@ class Order(models.Model):
 
     # Something is left to fill.
     OPEN_STATUSES = (Status.OPEN, Status.PART_FILLED)
+    # A quote that has not become an order.
+    QUOTE_STATUSES = (
+        Status.QUOTED,
+        Status.DECLINED,
+        Status.WITHDRAWN,
+        Status.EXPIRED,
+        Status.SUPERSEDED,
+    )
 
     number = models.CharField(_("number"), max_length=20, unique=True)
     channel = models.CharField(_("channel"), max_length=8, choices=Channel)
@@ -65,7 +74,16 @@ class Order(models.Model):
     placed_on = models.DateField(_("date"), default=timezone.localdate)
     wanted_on = models.DateField(_("wanted on"), null=True, blank=True)
     valid_until = models.DateField(_("valid until"), null=True, blank=True)
-    customer_reference = models.CharField(_("their reference"), max_length=60, blank=True)
+    customer_reference = models.CharField(_("their PO number"), max_length=60, blank=True)
+    # Where the goods go; without one, to the customer's own address.
+    ship_to = models.ForeignKey(
+        DeliveryAddress,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="orders",
+        verbose_name=_("delivery address"),
+    )
     note = models.CharField(_("note"), max_length=300, blank=True)
     # The quote that this one was made in place of.
     supersedes = models.OneToOneField(
@@ -103,6 +121,28 @@ class Order(models.Model):
         """Total of the lines before tax."""
         return sum(line.amount_cents for line in self.lines.all())
 
+    @property
+    def is_quote(self) -> bool:
+        """Whether it is a quote that has not become an order."""
+        return self.status in self.QUOTE_STATUSES
+
+    @property
+    def was_quoted(self) -> bool:
+        """Whether it is a quote or was one."""
+        return self.is_quote or self.valid_until is not None
+
+    @property
+    def deliver_to(self) -> DeliveryAddress | Customer | None:
+        """Whose name and address the goods go to."""
+        return self.ship_to or self.customer
+
+    def state_on(self, day: date) -> str:
+        """Return the status on a day: an open quote past its last day has expired."""
+        is_over = self.valid_until is not None and self.valid_until < day
+        if self.status == self.Status.QUOTED and is_over:
+            return self.Status.EXPIRED
+        return self.status
+
 
 class OrderLineQuerySet(models.QuerySet["OrderLine"]):
     def open_cents(self, customer: Customer) -> int:
@@ -122,13 +162,15 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
 class OrderLine(models.Model):
     """So much of one thing at a price agreed when the order was taken.
 
-    The quantity is pieces (price per piece) for packed goods, grams (price per pound) for honey
-    in bulk and goods by weight, hundredths of its unit (price per unit) for a service, and a plain
+    The quantity is pieces (price per piece) for packed goods, grams (price per pound) for honey in
+    bulk and goods by weight, hundredths of its unit (price per unit) for a service, and a plain
     count for charges (deposit, empty drum, freight). `amount_cents` is the rounded total less the
-    discount. `filled` and `cost_cents` grow with each fulfilment; `cost_cents` is None while the
-    cost of anything handed over is unknown. Honey that `is_drawn` goes into the buyer's own
-    container, so a drum stays here. `ordered` is what was ordered, where the weight handed over
-    took its place in `quantity`.
+    discount, and `rounding_cents` more where the rest was cut off a line whose handed-over part is
+    a cent dearer than its quantity times the price. `filled` and `cost_cents` grow with each
+    fulfilment; `cost_cents` is None while the cost of anything handed over is unknown. Honey that
+    `is_drawn` goes into the buyer's own container, so a drum stays here. `ordered` is what was
+    ordered, where the weight handed over took its place in `quantity`. A line without quantity was
+    cut off after its goods came back.
     """
 
     class Kind(models.TextChoices):
@@ -162,7 +204,10 @@ class OrderLine(models.Model):
     quantity = models.BigIntegerField()
     ordered = models.BigIntegerField(null=True, blank=True)
     unit_price = models.DecimalField(max_digits=12, decimal_places=4)
+    # Why the price or the discount was changed after the order was taken.
+    price_reason = models.CharField(max_length=200, blank=True)
     discount_cents = models.BigIntegerField(default=0)
+    rounding_cents = models.PositiveSmallIntegerField(default=0)
     amount_cents = models.BigIntegerField()
     filled = models.BigIntegerField(default=0)
     # What was reserved and turned out to be gone, while no other goods are reserved for it.
@@ -174,7 +219,7 @@ class OrderLine(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.CheckConstraint(condition=Q(quantity__gt=0), name="order_line_quantity_gt_0"),
+            models.CheckConstraint(condition=Q(quantity__gte=0), name="order_line_quantity_gte_0"),
             models.CheckConstraint(
                 condition=Q(filled__gte=0, filled__lte=F("quantity")),
                 name="order_line_filled_between_0_and_quantity",
@@ -215,6 +260,24 @@ class OrderLine(models.Model):
     @property
     def to_fill(self) -> int:
         return self.quantity - self.filled
+
+    def quantity_now(self) -> int:
+        """Return the quantity of a line of a quote if it is accepted now.
+
+        A whole drum that was only weighed again since is of what it weighs now. One that is empty,
+        has other honey in it, or from which some was drawn, stays as it was quoted.
+        """
+        drum = self.drum
+        if self.kind != self.Kind.HONEY or self.is_drawn or drum is None:
+            return self.quantity
+        there = Balance.objects.in_vessel(drum) if drum.kind == Place.Kind.DRUM else None
+        if there is None or there.lot_id != self.lot_id or there.quantity == self.quantity:
+            return self.quantity
+        since = PostingLine.objects.standing().filter(
+            place=drum, posting__recorded_at__gt=self.order.created_at
+        )
+        is_same = not since.exclude(posting__kind=Posting.Kind.REWEIGHING).exists()
+        return there.quantity if is_same else self.quantity
 
 
 class Reservation(models.Model):

@@ -8,8 +8,9 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
-from django.utils import translation
-from django.utils.formats import number_format
+from django.utils import timezone, translation
+from django.utils.formats import date_format, number_format
+from django.utils.translation import gettext as _
 
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
@@ -29,10 +30,13 @@ OFF = (
 
 
 def order_context(order: Order) -> dict[str, Any]:
-    """Return what a quote and the confirmation of an order show."""
-    lines = list(order.lines.all())
+    """Return what a quote and the confirmation of an order show; `state_note` is a quote's."""
+    lines = [line for line in order.lines.all() if line.quantity]
+    state = order.state_on(timezone.localdate())
     return {
         "order": order,
+        "is_open": state == Order.Status.QUOTED,
+        "state_note": _state_note(order, state),
         "lines": [(line, _pounds(line)) for line in lines],
         "has_drums": any(line.kind == OrderLine.Kind.HONEY and line.lot for line in lines),
         "figures": drums.figures(lines, on=order.placed_on),
@@ -40,15 +44,37 @@ def order_context(order: Order) -> dict[str, Any]:
     }
 
 
+def _state_note(order: Order, state: str) -> str:
+    """Say on a quote that it can't be accepted any more, and why; nothing on an open one."""
+    if state == Order.Status.QUOTED:
+        return ""
+    figures = {"number": order.number}
+    if state == Order.Status.EXPIRED and order.valid_until:
+        figures["day"] = date_format(order.valid_until)
+        sentence = _("This quote was valid until %(day)s and can't be accepted any more.")
+    elif state == Order.Status.SUPERSEDED:
+        figures["newer"] = order.superseded_by.number
+        sentence = _("Quote %(newer)s takes the place of this one.")
+    elif state == Order.Status.DECLINED:
+        sentence = _("The buyer declined this quote. It can't be accepted any more.")
+    elif order.is_quote:
+        sentence = _("This quote was withdrawn and can't be accepted any more.")
+    elif state == Order.Status.CANCELLED:
+        sentence = _("This quote or the order it became was cancelled.")
+    else:
+        sentence = _("This quote was accepted, and is order %(number)s now.")
+    return sentence % figures
+
+
 def can_be_confirmed(order: Order) -> bool:
     """Tell whether there is an order to confirm: no quote still, and not sold and paid at once."""
-    quotes = (Order.Status.QUOTED, *OFF[1:])
-    return order.status not in quotes and order.channel not in Order.AT_ONCE
+    return not order.is_quote and order.channel not in Order.AT_ONCE
 
 
 def across(order: Order) -> str:
     """Return the word that is printed across the papers of an order that is off, or none."""
-    return order.get_status_display() if order.status in OFF else ""
+    state = order.state_on(timezone.localdate())
+    return str(Order.Status(state).label) if state in OFF else ""
 
 
 def language_of(order: Order) -> str:

@@ -1,6 +1,7 @@
 from django.urls import path
 
 from apiary_sales.orders.views import (
+    changes,
     consignments,
     contracts,
     deliveries,
@@ -22,6 +23,17 @@ urlpatterns = [
     path("orders/<str:number>/fill/", orders.OrderFulfilView.as_view(), name="order_fulfil"),
     path("orders/<str:number>/repick/", orders.OrderRepickView.as_view(), name="order_repick"),
     path("orders/<str:number>/cancel/", orders.OrderCancelView.as_view(), name="order_cancel"),
+    path("orders/<str:number>/change/", changes.OrderChangeView.as_view(), name="order_change"),
+    path(
+        "orders/<str:number>/lines/<int:pk>/substitute/",
+        changes.SubstituteView.as_view(),
+        name="order_substitute",
+    ),
+    path(
+        "orders/<str:number>/reserve-missing/",
+        changes.ReserveMissingView.as_view(),
+        name="order_reserve_missing",
+    ),
     path("orders/<str:number>/pick-list/", orders.pick_list, name="pick_list"),
     path("orders/<str:number>/pick-list.pdf", orders.pick_list_pdf, name="pick_list_pdf"),
     path("orders/<str:number>/confirmation.pdf", orders.confirmation_pdf, name="confirmation_pdf"),
@@ -48,6 +60,13 @@ urlpatterns = [
     ),
     path("quotes/new/", quotes.QuoteCreateView.as_view(), name="quote_create"),
     path("quotes/new/total/", quotes.quote_total, name="quote_total"),
+    path("quotes/new/jars/", quotes.JarQuoteCreateView.as_view(), name="jar_quote_create"),
+    path("quotes/<str:number>/decline/", changes.QuoteDeclineView.as_view(), name="quote_decline"),
+    path(
+        "quotes/<str:number>/withdraw/",
+        changes.QuoteWithdrawView.as_view(),
+        name="quote_withdraw",
+    ),
     path("quotes/<str:number>/accept/", quotes.QuoteAcceptView.as_view(), name="quote_accept"),
     path("quotes/<str:number>/quote.pdf", quotes.quote_pdf, name="quote_pdf"),
     path("stock/", lists.stock_by_size, name="stock"),

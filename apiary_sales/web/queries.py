@@ -44,6 +44,7 @@ class Today:
     jars: list[Jar]
     to_fill: list[orders.OrderRow] | None
     to_fill_count: int
+    missing: list[orders.OrderRow]
     owing: money.Receivables | None
     runs: list[tuple[BottlingRun, RunFigures | None]]
     held_goods: list[HeldGoods]
@@ -71,6 +72,7 @@ def today(user: User | AnonymousUser) -> Today:
         jars=_jars(links=may_see_orders),
         to_fill=to_fill and to_fill[:ROWS_MAX],
         to_fill_count=len(to_fill or ()),
+        missing=[row for row in to_fill or () if row.missing],
         owing=money.owing(day) if user.has_perm("billing.view_money") else None,
         runs=runs.overview().recent[:ROWS_MAX],
         held_goods=held_goods.in_stores(),

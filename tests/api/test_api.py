@@ -40,6 +40,7 @@ from apiary_sales.api import (
     warmings,
 )
 from apiary_sales.api import credit_notes as credit_notes_api
+from apiary_sales.api import orders as api_orders
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
@@ -53,17 +54,22 @@ from apiary_sales.billing.services import (
 )
 from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import addresses
 from apiary_sales.customers.services import certificates as certificate_services
 from apiary_sales.mailing.services import emails as email_services
 from apiary_sales.mailing.services import reminders, texts
+from apiary_sales.orders.services import changes as order_changes
 from apiary_sales.orders.services import (
     consignments,
     contracts,
+    quotes,
     recalls,
     returns,
     rounds,
     standing_orders,
 )
+from apiary_sales.orders.services import orders as order_services
+from apiary_sales.orders.services.changes import OrderDetails
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from apiary_sales.pricing.services import taxes as tax_services
 from inventory.bottling.services import bottling_days as day_services
@@ -486,6 +492,15 @@ ABSURD = [
 SERVICES = {
     "extractions/": (views.ExtractionView, honey.receive),
     "transfers/": (views.TransferView, honey.transfer),
+    "orders-taken/": (api_orders.OrdersTakeApiView, order_services.take),
+    "orders/{number}/change/": (api_orders.OrderChangeApiView, order_changes.change),
+    "orders/{number}/substitute/": (api_orders.OrderSubstituteApiView, order_changes.substitute),
+    "orders/{number}/cancel/": (api_orders.OrderCancelApiView, order_services.cancel),
+    "quotes-made/": (api_orders.QuotesApiView, quotes.quote),
+    "quotes/{number}/accept/": (api_orders.QuoteAcceptApiView, quotes.accept),
+    "quotes/{number}/decline/": (api_orders.QuoteDeclineApiView, quotes.decline),
+    "quotes/{number}/withdraw/": (api_orders.QuoteWithdrawApiView, quotes.withdraw),
+    "customers/{id}/addresses/": (api_orders.DeliveryAddressesApiView, addresses.add),
     "stand-sales/": (views.StandSaleView, stand.sell),
     "weight-sales/": (WeightSaleView, weight_sales.sell),
     "honey-products/": (products.HoneyProductsApiView, product_services.save_honey),
@@ -627,6 +642,7 @@ SERVICES = {
 # Fields that say something no parameter of the service does: the unit, or which service it is.
 BESIDE = {
     "extractions/": {"brix"},
+    "customers/{id}/addresses/": {"id", "is_active"},
     "purchases/": {"brix"},
     "others-honey/": {"brix"},
     "goods-receipts/": {"grams"},
@@ -636,6 +652,8 @@ BESIDE = {
 }
 # An act that is told nothing but its address has no body to be wrong in.
 WITHOUT_BODY = {
+    api_orders.DeliveryAddressRemoveApiView,
+    api_orders.OrderReserveMissingApiView,
     bottling.ReadyNowApiView,
     cleaning.CleaningRemoveApiView,
     trade.ConsignmentCancelApiView,
@@ -659,7 +677,8 @@ def parameters_of(service):
     if "facts" in names:
         names |= set(HoneyFacts.__annotations__)
     if "details" in names:
-        names |= set(SupplierDetails.__annotations__)
+        details = OrderDetails if service is order_changes.change else SupplierDetails
+        names |= set(details.__annotations__)
     return names
 
 

@@ -75,7 +75,7 @@ def test_a_drum_buyer_is_quoted_and_the_quote_becomes_an_order(house, sign_in, a
     assert not is_too_wide(page)
     page.get_by_role("link", name="Buyer accepts").click()
     axe(page)
-    page.get_by_role("button", name="Reserve the drums").click()
+    page.get_by_role("button", name="Reserve the goods for").click()
 
     expect(page.get_by_role("status")).to_contain_text("is an order now")
     order = Order.objects.get()

@@ -230,10 +230,15 @@ def test_the_same_quote_sent_twice_is_one(quote, drum_line, full_drum):
 def test_a_quote_can_be_withdrawn(quote, drum_line, full_drum, owner, key):
     quoted = quote(drum_line(full_drum(7)))
 
-    orders.cancel(order=quoted, cancelled_by=owner, key=key(), reason="bought elsewhere")
+    with pytest.raises(NotAllowedNow) as refused:
+        orders.cancel(order=quoted, cancelled_by=owner, key=key(), reason="bought elsewhere")
+    quotes.withdraw(order=quoted, withdrawn_by=owner, key=key(), reason="bought elsewhere")
     quoted.refresh_from_db()
 
-    assert quoted.status == Order.Status.CANCELLED
+    assert str(refused.value) == (
+        f"{quoted.number} is a quote and not an order yet. Withdraw or decline it instead."
+    )
+    assert quoted.status == Order.Status.WITHDRAWN
 
 
 def test_the_paper_prints_pounds_that_multiply_out(quote, drum_line, full_drum):

@@ -44,7 +44,7 @@ from apiary_sales.billing.services import (
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import certificates, customers
+from apiary_sales.customers.services import addresses, certificates, customers
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
@@ -581,6 +581,12 @@ def _sell_drums(person) -> None:
         valid_until=timezone.localdate() + timedelta(days=14),
         created_by=person,
         key="full:quote",
+    )
+    addresses.add(
+        customer=Customer.objects.get(name="Copperkettle Packing"),
+        name="Dock 4",
+        city="Elm Hollow",
+        key="full:address",
     )
     order = Order.objects.get(idempotency_key="demo:quote")
     gone = weigh_out.hand_over(

@@ -119,7 +119,9 @@ LATER = {
     "inventory:variety_edit",
     "inventory:brand_edit",
     "pricing:private_label_set",
+    "api:delivery-address-remove",
     "api:file",
+    "customers:address_remove",
     "pricing:service_change",
     "api:expense",
     "api:expense-undo",
@@ -642,7 +644,8 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
             "billing:interest api:interest api:pay-back "
             "billing:service_bill api:customer-files api:service-bills mailing:pause "
-            "api:reminder-pauses api:statement-paper",
+            "api:reminder-pauses api:statement-paper "
+            "customers:address_create api:customer-addresses",
         ),
         (_mailable(), "mailing:send"),
         (
@@ -716,12 +719,28 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("orders.Order", "number", "channel", "status"),
             "orders:order_detail orders:order_fulfil orders:order_repick orders:order_cancel "
+            "orders:order_change orders:order_reserve_missing api:order-change "
+            "api:order-substitute api:order-reserve-missing api:order-cancel "
             "orders:pick_list orders:pick_list_pdf orders:drums_back billing:invoice_create "
             "api:order-detail api:order-files api:order-hand-over",
         ),
         (
             _rows("orders.Order", "number", "status", channel="bulk"),
-            "orders:quote_accept orders:quote_pdf api:quote-paper",
+            "orders:quote_accept orders:quote_pdf api:quote-paper orders:quote_decline "
+            "orders:quote_withdraw api:quote-accept api:quote-decline api:quote-withdraw",
+        ),
+        (
+            list(
+                apps.get_model("orders.OrderLine")
+                .objects.filter(kind__in=("packed", "honey"), is_drawn=False)
+                .order_by("pk")
+                .values("pk", number=F("order__number"))[:3]
+            ),
+            "orders:order_substitute",
+        ),
+        (
+            _rows("customers.DeliveryAddress", "pk"),
+            "customers:address_remove api:delivery-address-remove",
         ),
         (
             _rows("orders.Order", "number", "channel", "status", channel__in=LATER_PAID),

@@ -6,6 +6,7 @@ from decimal import Decimal
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from apiary_sales.customers.models import DeliveryAddress
 from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import NumberField
@@ -57,11 +58,33 @@ class LinesForm(ActForm):
         return self._lines
 
     def field_of(self, parameter: str | None) -> str | None:
+        if parameter == "expected_total_cents":
+            # It is hidden, and shown anew with the figures of now.
+            return None
         place = re.fullmatch(r"lines\.(\d+)\.(\w+)", parameter or "")
         if place is None:
             return super().field_of(parameter)
         fields = self._line_fields[int(place[1])]
         return super().field_of(fields.get(place[2]) or next(iter(fields.values()), None))
+
+
+def po_number_field() -> forms.CharField:
+    return forms.CharField(label=_("Their PO number"), required=False, max_length=60)
+
+
+def ship_to_field() -> forms.ModelChoiceField:
+    """Where the goods go; the form gives the addresses of its customer."""
+    return forms.ModelChoiceField(
+        label=_("Deliver to"),
+        queryset=DeliveryAddress.objects.none(),
+        required=False,
+        empty_label=_("the customer's own address"),
+    )
+
+
+def total_shown_field() -> forms.IntegerField:
+    """The total the page shows beside the button, sent along with it; none before it is shown."""
+    return forms.IntegerField(required=False, widget=forms.HiddenInput)
 
 
 def note_field() -> forms.CharField:

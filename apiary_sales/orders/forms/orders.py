@@ -1,6 +1,7 @@
 """Forms of orders: taken, filled, cancelled, taken back."""
 
 from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 from typing import cast
 
@@ -10,9 +11,17 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.forms import by_weight, service_rows
-from apiary_sales.orders.forms.lines import LinesForm, PriceField, note_field, over_limit_field
+from apiary_sales.orders.forms.lines import (
+    LinesForm,
+    PriceField,
+    note_field,
+    over_limit_field,
+    po_number_field,
+    ship_to_field,
+    total_shown_field,
+)
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries.by_weight import offers
 from apiary_sales.orders.queries.stock import ProductForSale
@@ -21,6 +30,7 @@ from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules.prices import PricesOfProduct
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import DayField, MoneyField, WholeNumberField
+from inventory.shared.models import House
 from inventory.stock.forms.fields import moisture_is_right_field
 from inventory.stock.models import Place
 
@@ -52,15 +62,20 @@ class OrderForm(LinesForm):
             (Order.Channel.DELIVERY, _("Delivery")),
         ],
     )
-    wanted_on = DayField(label=_("Wanted on"), required=False)
-    customer_reference = forms.CharField(label=_("Their reference"), required=False, max_length=60)
+    wanted_on = DayField(label=_("Delivery day"), required=False)
+    customer_reference = po_number_field()
+    ship_to = ship_to_field()
     freight = MoneyField(label=_("Delivery charge"), required=False)
     note = note_field()
     over_limit = over_limit_field()
     moisture_is_right = moisture_is_right_field()
+    expected_total_cents = total_shown_field()
 
     def __init__(self, *args, products: list[ProductForSale], customer: Customer | None, **kwargs):
         super().__init__(*args, **kwargs)
+        self.buyer = customer
+        field = cast(forms.ModelChoiceField, self.fields["ship_to"])
+        field.queryset = DeliveryAddress.objects.filter(customer=customer, is_active=True)
         tier = customer.tier if customer else Customer.Tier.SHOP
         self.price_list = prices.price_list(tier, timezone.localdate())
         offered = {each.product.pk for each in self.price_list.offered_to(customer)}
@@ -159,6 +174,19 @@ class OrderForm(LinesForm):
             unit_price=f"price_{key}",
             discount_cents=f"discount_{key}",
         )
+
+
+class JarQuoteForm(OrderForm):
+    """Jars, goods and services offered at a price until a day."""
+
+    valid_until = DayField(label=_("Valid until"))
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["valid_until"].initial = lambda: (
+            timezone.localdate() + timedelta(days=House.current().quote_days)
+        )
+        del self.fields["over_limit"]
 
 
 class ReasonForm(ActForm):

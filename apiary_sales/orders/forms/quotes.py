@@ -11,8 +11,16 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer
-from apiary_sales.orders.forms.lines import LinesForm, PriceField, note_field, over_limit_field
+from apiary_sales.customers.models import Customer, DeliveryAddress
+from apiary_sales.orders.forms.lines import (
+    LinesForm,
+    PriceField,
+    note_field,
+    over_limit_field,
+    po_number_field,
+    ship_to_field,
+    total_shown_field,
+)
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries.drums import DrumOffer, DrumsWanted
@@ -120,11 +128,20 @@ class QuoteForm(LinesForm):
     )
     freight = MoneyField(label=_("Freight"), required=False)
     valid_until = DayField(label=_("Valid until"))
+    wanted_on = DayField(label=_("Delivery day"), required=False)
+    customer_reference = po_number_field()
+    ship_to = ship_to_field()
     note = note_field()
     moisture_is_right = moisture_is_right_field()
+    expected_total_cents = total_shown_field()
 
-    def __init__(self, *args, offers: list[DrumOffer], **kwargs) -> None:
+    def __init__(
+        self, *args, offers: list[DrumOffer], customer: Customer | None = None, **kwargs
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.buyer = customer
+        field = cast(forms.ModelChoiceField, self.fields["ship_to"])
+        field.queryset = DeliveryAddress.objects.filter(customer=customer, is_active=True)
         house = House.current()
         self._usual = {
             self.DEPOSIT: house.drum_deposit_cents,
@@ -221,3 +238,8 @@ class QuoteForm(LinesForm):
 class AcceptForm(ActForm):
     over_limit = over_limit_field()
     moisture_is_right = moisture_is_right_field()
+    expected_total_cents = total_shown_field()
+
+    def field_of(self, parameter: str | None) -> str | None:
+        # It is hidden, and shown anew with the figures of now.
+        return None if parameter == "expected_total_cents" else super().field_of(parameter)

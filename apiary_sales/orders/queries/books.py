@@ -119,7 +119,7 @@ def _wrong_amounts() -> Iterator[str]:
             unit_price=line.unit_price,
             discount_cents=line.discount_cents,
         )
-        if agreed.amount_cents != line.amount_cents:
+        if agreed.amount_cents + line.rounding_cents != line.amount_cents:
             yield (
                 f"Order {line.order}: {line.description} comes to {line.amount_cents} cents, "
                 f"quantity and price to {agreed.amount_cents}."

@@ -22,6 +22,10 @@ TAG_KINDS: dict[str, str] = {
     Order.Status.PART_FILLED: "warn",
     Order.Status.FILLED: "good",
     Order.Status.CANCELLED: "",
+    Order.Status.DECLINED: "",
+    Order.Status.WITHDRAWN: "",
+    Order.Status.EXPIRED: "bad",
+    Order.Status.SUPERSEDED: "",
 }
 
 
@@ -33,10 +37,19 @@ class OrderRow:
     goods: str
     total_cents: int
     is_late: bool
+    missing: list[OrderLine]
 
     @property
     def tags(self) -> list[Tag]:
-        return state_tags(self.order, is_late=self.is_late)
+        tags = state_tags(self.order, is_late=self.is_late)
+        return [*tags, Tag(_("reserved goods are gone"), "bad")] if self.missing else tags
+
+    @property
+    def is_off(self) -> bool:
+        """Whether nothing comes of it any more."""
+        return self.order.status == Order.Status.CANCELLED or (
+            self.order.is_quote and self.order.status != Order.Status.QUOTED
+        )
 
 
 def listed() -> QuerySet[Order]:
@@ -74,6 +87,8 @@ def find(*, status: str = "", channel: str = "", text: str = "") -> QuerySet[Ord
     found = listed().order_by("-id")
     if status == "to_fill":
         found = found.filter(status__in=Order.OPEN_STATUSES)
+    elif status in (Order.Status.QUOTED, Order.Status.EXPIRED):
+        found = found.filter(_quoted_and_expired(status == Order.Status.EXPIRED))
     elif status:
         found = found.filter(status=status)
     if channel:
@@ -87,6 +102,13 @@ def find(*, status: str = "", channel: str = "", text: str = "") -> QuerySet[Ord
     return found
 
 
+def _quoted_and_expired(is_expired: bool) -> Q:
+    """Fit the open quotes whose last day is past, or those that can be accepted still."""
+    is_over = Q(valid_until__lt=timezone.localdate())
+    fits = Q(status=Order.Status.QUOTED) & (is_over if is_expired else ~is_over)
+    return fits | Q(status=Order.Status.EXPIRED) if is_expired else fits
+
+
 def of_customer(customer: Customer) -> QuerySet[Order]:
     """Return the orders of one customer, newest first."""
     return listed().filter(customer=customer).order_by("-id")
@@ -96,9 +118,22 @@ def rows(orders: Iterable[Order], *, on: date | None = None) -> list[OrderRow]:
     """Return list rows of orders that came from this module."""
     today = on or timezone.localdate()
     return [
-        OrderRow(order, _goods(order.lines.all()), order.total_cents, is_late(order, today))
+        OrderRow(
+            order,
+            _goods(order.lines.all()),
+            order.total_cents,
+            is_late(order, today),
+            missing_goods(order),
+        )
         for order in orders
     ]
+
+
+def missing_goods(order: Order) -> list[OrderLine]:
+    """Return the lines whose reserved goods turned out to be gone."""
+    if order.status not in Order.OPEN_STATUSES:
+        return []
+    return [line for line in order.lines.all() if line.gave_way]
 
 
 def is_late(order: Order, on: date) -> bool:
@@ -113,7 +148,7 @@ def is_late(order: Order, on: date) -> bool:
 def state_tags(order: Order, *, is_late: bool) -> list[Tag]:
     """Return the state of an order as tags: one, or two where it is late."""
     if order.status == Order.Status.QUOTED and is_late:
-        return [Tag(_("expired"), "bad")]
+        return [Tag(str(Order.Status.EXPIRED.label), TAG_KINDS[Order.Status.EXPIRED])]
     state = Tag(order.get_status_display(), TAG_KINDS.get(order.status, ""))
     return [state, Tag(_("late"), "bad")] if is_late else [state]
 
@@ -132,8 +167,19 @@ def for_page() -> QuerySet[Order]:
     fulfilments = Fulfilment.objects.select_related("filled_by", "posting").prefetch_related(
         Prefetch("lines", parts)
     )
-    return Order.objects.select_related("customer", "created_by").prefetch_related(
+    return Order.objects.select_related(
+        "customer", "created_by", "ship_to", "supersedes", "superseded_by"
+    ).prefetch_related(
         Prefetch("lines", lines), Prefetch("fulfilments", fulfilments), "events__recorded_by"
+    )
+
+
+def quoted() -> QuerySet[Order]:
+    """Return quotes and the orders that were one, as `for_page`; drums are always quoted first."""
+    return for_page().filter(
+        Q(valid_until__isnull=False)
+        | Q(channel=Order.Channel.BULK)
+        | Q(status__in=Order.QUOTE_STATUSES)
     )
 
 
@@ -154,7 +200,7 @@ def has_goods_to_invoice(order: Order) -> bool:
 
 def _goods(lines: Iterable[OrderLine]) -> str:
     """Say what is on an order: "48 One pound, 24 Two pound" or "6 drums, 3,902 lb"."""
-    lines = list(lines)
+    lines = [line for line in lines if line.quantity]
     said = [
         f"{number_format(line.quantity, force_grouping=True)} {line.description}"
         for line in lines

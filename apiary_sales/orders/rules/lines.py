@@ -76,6 +76,12 @@ def gross_cents(kind: str, quantity: int, unit_price: Decimal) -> int:
     return cents_half_up(quantity * Fraction(unit_price))
 
 
+def amount_at(line: OrderLine, quantity: int) -> int:
+    """Return what a line comes to at another quantity and its price; a discount stays."""
+    gross = gross_cents(line.kind, quantity, line.unit_price)
+    return gross - min(line.discount_cents, gross)
+
+
 def product_of(line: LineWanted | OrderLine) -> Product:
     """Return the product that a line of jars or goods sells; every such line has one."""
     return cast(Product, line.product)

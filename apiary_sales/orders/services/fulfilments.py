@@ -107,7 +107,7 @@ def record(
     )
     costs = _Costs((goods.lot for goods in taken), posting)
     weighings = {line: _weighing(how) for line, how in (weighed or {}).items()}
-    given = _amounts_given(wanted)
+    given = amounts_given(wanted)
     rows = []
     for line, quantity in wanted.items():
         portions = _by_lot(goods for goods in taken if goods.line == line) or {None: quantity}
@@ -225,7 +225,7 @@ def _by_lot(taken: Iterable[TakenGoods]) -> dict[Lot | None, int]:
     return portions
 
 
-def _amounts_given(lines: Iterable[OrderLine]) -> dict[int, int]:
+def amounts_given(lines: Iterable[OrderLine]) -> dict[int, int]:
     """Return, by line, the cents of its amount that earlier fulfilments carry.
 
     What is to be sent again is left to the next ones.

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.errors import OverCreditLimit
 from apiary_sales.orders.models import (
     Fulfilment,
@@ -31,6 +31,7 @@ from inventory.shared import keys, series, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
+    FiguresChanged,
     HouseError,
     NotAllowedNow,
     NotEnoughHoney,
@@ -65,7 +66,9 @@ def take(
     placed_on: date | None = None,
     wanted_on: date | None = None,
     customer_reference: str = "",
+    ship_to: DeliveryAddress | None = None,
     note: str = "",
+    expected_total_cents: int | None = None,
     over_limit: bool = False,
     moisture_is_right: bool = False,
 ) -> Order:
@@ -74,22 +77,19 @@ def take(
     Jars are reserved oldest lot first over shelves, stand and van, lots on hold left out; a drum
     is reserved whole; honey from a tank or tote is drawn when the order is filled. `over_limit`
     says that somebody takes it though it goes beyond the customer's credit limit,
-    `moisture_is_right` that honey in bulk may be above the house's own limit of moisture.
-    Raises `BadValue`, `OverCreditLimit`, `NotEnoughStock`, `StockReserved`, `LotOnHold`,
-    `AlreadyRecorded`.
+    `moisture_is_right` that honey in bulk may be above the house's own limit of moisture;
+    `expected_total_cents` is the total before tax that was shown. Without `ship_to` the goods go
+    to the customer's own address.
+    Raises `BadValue`, `FiguresChanged`, `OverCreditLimit`, `NotEnoughStock`, `StockReserved`,
+    `LotOnHold`, `AlreadyRecorded`.
     """
     placed_on = placed_on or timezone.localdate()
     problems = Problems()
     check_customer(problems, customer)
     if channel not in Order.Channel.values:
         problems.add("channel", _("Choose how it is sold: shop, delivery or drums."))
-    if wanted_on and wanted_on < placed_on:
-        problems.add(
-            "wanted_on",
-            _("The day it is wanted is before the day of the order. Choose a later day."),
-        )
-    elif wanted_on:
-        check_not_far(problems, "wanted_on", wanted_on)
+    check_wanted_on(problems, wanted_on, placed_on)
+    check_ship_to(problems, customer, ship_to)
     rules.check(problems, lines)
     order_lines.check_private_labels(problems, customer, lines)
     problems.raise_any()
@@ -97,6 +97,7 @@ def take(
     refuse_repeat(Order, key)
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
+    check_total(sum(line.amount_cents for line in lines), expected_total_cents)
     credit_before = Order.objects.credit_of(customer)
     order = make(
         customer=customer,
@@ -105,6 +106,7 @@ def take(
         placed_on=placed_on,
         wanted_on=wanted_on,
         customer_reference=customer_reference.strip(),
+        ship_to=ship_to,
         note=note.strip(),
         created_by=created_by,
         idempotency_key=key,
@@ -266,20 +268,25 @@ def sell_now(
 
 @transaction.atomic
 def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Order:
-    """Cancel what is not filled yet and free its reservation; withdraw a quote.
+    """Cancel what is not filled yet and free its reservation.
 
     A part-filled order counts as filled from then on: what was handed over stays sold.
-    Raises `NotAllowedNow` when everything is filled, `BadValue` without a reason,
+    Raises `NotAllowedNow` when everything is filled or it is a quote, `BadValue` without a reason,
     `AlreadyRecorded`.
     """
     order = lock(order)
     refuse_repeat(OrderEvent, key, made=order)
+    if order.is_quote:
+        raise NotAllowedNow(
+            _("%(order)s is a quote and not an order yet. Withdraw or decline it instead.")
+            % {"order": order.number}
+        )
     if order.status in (Order.Status.FILLED, Order.Status.CANCELLED):
         raise NotAllowedNow(
             _("Order %(order)s is already %(status)s and can't be cancelled.")
             % {"order": order.number, "status": order.get_status_display()}
         )
-    _check_reason(reason, _("Say why it is cancelled."))
+    check_reason(reason, _("Say why it is cancelled."))
     lines = lines_of(order)
     ledger.lock_items(order_lines.items_of(lines))
     reservations.release(lines)
@@ -323,7 +330,7 @@ def take_back(
                 "back; or, where they are credited already, book them as goods back."
             )
         )
-    _check_reason(reason, _("Say why the goods are taken back."))
+    check_reason(reason, _("Say why the goods are taken back."))
     lines = lines_of(order)
     ledger.lock_items(order_lines.items_of(lines))
     filled = {line.pk: line for line in lines}
@@ -420,13 +427,52 @@ def check_not_far(problems: Problems, parameter: str, day: date) -> None:
         )
 
 
+def check_wanted_on(problems: Problems, wanted_on: date | None, placed_on: date) -> None:
+    if wanted_on and wanted_on < placed_on:
+        problems.add(
+            "wanted_on",
+            _("The day it is wanted is before the day of the order. Choose a later day."),
+        )
+    elif wanted_on:
+        check_not_far(problems, "wanted_on", wanted_on)
+
+
+def check_ship_to(
+    problems: Problems, customer: Customer | None, ship_to: DeliveryAddress | None
+) -> None:
+    """Refuse an address of somebody else, or one that is off the list."""
+    if ship_to is None:
+        return
+    if ship_to.customer != customer:
+        problems.add("ship_to", _("This is not an address of the customer. Choose another."))
+    elif not ship_to.is_active:
+        problems.add(
+            "ship_to", _("This address is no longer on the list of the customer. Choose another.")
+        )
+
+
+def check_total(total_cents: int, expected_total_cents: int | None) -> None:
+    """Raise `FiguresChanged` when an order would not come to the total that was shown."""
+    if expected_total_cents is not None and expected_total_cents != total_cents:
+        raise FiguresChanged(
+            _(
+                "The figures have changed: it comes to %(now)s now, and %(shown)s was shown. "
+                "Look at the new figures, and try again."
+            )
+            % {"now": words.money(total_cents), "shown": words.money(expected_total_cents)},
+            parameter="expected_total_cents",
+            now=total_cents,
+            shown=expected_total_cents,
+        )
+
+
 def check_credit(before: Credit, asked_cents: int) -> None:
     """Raise `OverCreditLimit` when the customer would owe more than agreed with this much more."""
     if warning := before.warning(asked_cents):
         raise OverCreditLimit(warning, parameter="over_limit")
 
 
-def _check_reason(reason: str, message: str) -> None:
+def check_reason(reason: str, message: str) -> None:
     if not reason.strip():
         raise BadValue(message, parameter="reason")
 

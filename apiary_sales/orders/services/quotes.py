@@ -1,4 +1,8 @@
-"""Quotes: drums and jars offered at a price until a day; accepted, they become an order."""
+"""Quotes: drums and jars offered at a price until a day; accepted, they become an order.
+
+A quote that is not accepted ends in a state of its own: declined by the buyer, withdrawn by us,
+replaced by a newer quote, or expired, which nobody has to write down: its last day is past.
+"""
 
 from collections.abc import Sequence
 from datetime import date
@@ -9,19 +13,20 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.errors import QuoteExpired
 from apiary_sales.orders.models import Order, OrderEvent, OrderLine
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules.lines import LineWanted, parameter_of
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services import orders, reservations, weights
+from inventory.shared import keys
 from inventory.shared.errors import HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import ledger
 
-__all__ = ["accept", "quote"]
+__all__ = ["accept", "decline", "quote", "withdraw"]
 
 
 @transaction.atomic
@@ -32,35 +37,56 @@ def quote(
     valid_until: date,
     created_by: Person,
     key: str,
+    channel: str = Order.Channel.BULK,
+    wanted_on: date | None = None,
+    customer_reference: str = "",
+    ship_to: DeliveryAddress | None = None,
     note: str = "",
+    supersedes: Order | None = None,
+    expected_total_cents: int | None = None,
     moisture_is_right: bool = False,
 ) -> Order:
     """Offer goods at a price until a day; nothing is reserved. Return the quote.
 
-    Drums must be there and free today, and are offered with all that is in them.
-    `moisture_is_right` confirms honey above the house's own limit of moisture.
-    Raises `BadValue`, `NotEnoughHoney`, `StockReserved`, `LotOnHold`, `AlreadyRecorded`.
+    Drums must be there and free today, and are offered with all that is in them; jars need not be
+    there yet. An open quote that it `supersedes` can't be accepted any more.
+    `moisture_is_right` confirms honey above the house's own limit of moisture, and
+    `expected_total_cents` is the total before tax that was shown.
+    Raises `BadValue`, `FiguresChanged`, `NotEnoughHoney`, `StockReserved`, `LotOnHold`,
+    `NotAllowedNow`, `AlreadyRecorded`.
     """
-    problems = Problems()
+    problems, today = Problems(), timezone.localdate()
     orders.check_customer(problems, customer)
-    if valid_until < timezone.localdate():
+    if channel not in Order.Channel.values:
+        problems.add("channel", _("Choose how it is sold: shop, delivery or drums."))
+    if valid_until < today:
         problems.add(
             "valid_until",
             _("The last day the quote is valid is in the past. Choose today or a later day."),
         )
     orders.check_not_far(problems, "valid_until", valid_until)
+    orders.check_wanted_on(problems, wanted_on, today)
+    orders.check_ship_to(problems, customer, ship_to)
     rules.check(problems, lines)
     order_lines.check_private_labels(problems, customer, lines)
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
+    before = orders.lock(supersedes) if supersedes else None
     refuse_repeat(Order, key)
+    if before is not None:
+        _check_open(before)
+    orders.check_total(sum(line.amount_cents for line in lines), expected_total_cents)
     order = orders.make(
         customer=customer,
-        channel=Order.Channel.BULK,
+        channel=channel,
         status=Order.Status.QUOTED,
-        placed_on=timezone.localdate(),
+        placed_on=today,
         valid_until=valid_until,
+        wanted_on=wanted_on,
+        customer_reference=customer_reference.strip(),
+        ship_to=ship_to,
         note=note.strip(),
+        supersedes=before,
         created_by=created_by,
         idempotency_key=key,
     )
@@ -71,6 +97,15 @@ def quote(
             except HouseError as error:
                 problems.add_error(error)
     problems.raise_any()
+    if before is not None:
+        orders.save_status(before, Order.Status.SUPERSEDED)
+        orders.note_event(
+            before,
+            OrderEvent.Kind.SUPERSEDED,
+            by=created_by,
+            key=keys.part(key, "superseded"),
+            note=order.number,
+        )
     return order
 
 
@@ -81,24 +116,25 @@ def accept(
     accepted_by: Person,
     key: str,
     on: date | None = None,
+    expected_total_cents: int | None = None,
     over_limit: bool = False,
     moisture_is_right: bool = False,
 ) -> Order:
     """Turn a quote into an order under the same number, and reserve its goods.
 
+    `expected_total_cents` is the total before tax that was shown with the weights of now; the total
+    of the quote unless it is given.
     `over_limit` says that somebody takes it though it goes beyond the buyer's credit limit,
     `moisture_is_right` that its honey may be above the house's own limit of moisture.
-    A drum that was weighed again since is of what it weighs now, at the price quoted.
-    Raises `QuoteExpired` past its last day, `OverCreditLimit`, `NotEnoughHoney`, `StockReserved`
-    or `NotAllowedNow` naming each drum that is gone or changed since, and `AlreadyRecorded`.
+    A drum that was only weighed again since goes at its weight of now and the price quoted; the
+    credit limit is asked with what that comes to.
+    Raises `QuoteExpired` past its last day, `FiguresChanged`, `OverCreditLimit`, `NotEnoughHoney`,
+    `StockReserved` or `NotAllowedNow` naming each drum that is gone or changed since, and
+    `AlreadyRecorded`.
     """
     order = orders.lock(order)
     refuse_repeat(OrderEvent, key, made=order)
-    if order.status != Order.Status.QUOTED:
-        raise NotAllowedNow(
-            _("%(order)s is no longer an open quote. Its state is now “%(status)s”.")
-            % {"order": order.number, "status": order.get_status_display()}
-        )
+    _check_open(order)
     on = on or timezone.localdate()
     if order.valid_until and on > order.valid_until:
         raise QuoteExpired(
@@ -112,13 +148,52 @@ def accept(
     ledger.lock_items(order_lines.items_of(lines))
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
-    weights.follow_scale(order, lines)
+    quoted_cents = sum(line.amount_cents for line in lines)
+    weights.follow_scale(lines)
     reservations.reserve(lines)
+    total_cents = sum(line.amount_cents for line in lines)
+    orders.check_total(
+        total_cents, quoted_cents if expected_total_cents is None else expected_total_cents
+    )
     if not over_limit:
         # The order counts as a quote until its status is saved; a quote is always somebody's.
         before = Order.objects.credit_of(cast(Customer, order.customer))
-        orders.check_credit(before, sum(line.amount_cents for line in lines))
-    order.status = Order.Status.OPEN
-    order.save(update_fields=["status"])
+        orders.check_credit(before, total_cents)
+    orders.save_status(order, Order.Status.OPEN)
     orders.note_event(order, OrderEvent.Kind.ACCEPTED, by=accepted_by, key=key)
     return order
+
+
+@transaction.atomic
+def decline(*, order: Order, declined_by: Person, key: str, reason: str) -> Order:
+    """Write down that the buyer does not take a quote, and why.
+
+    Raises `NotAllowedNow` when it is no open quote, `BadValue` without a reason, `AlreadyRecorded`.
+    """
+    orders.check_reason(reason, _("Say why the buyer declined."))
+    return _end(order, OrderEvent.Kind.DECLINED, by=declined_by, key=key, reason=reason)
+
+
+@transaction.atomic
+def withdraw(*, order: Order, withdrawn_by: Person, key: str, reason: str) -> Order:
+    """Take back a quote that the buyer has not accepted; raises as `decline`."""
+    orders.check_reason(reason, _("Say why it is withdrawn."))
+    return _end(order, OrderEvent.Kind.WITHDRAWN, by=withdrawn_by, key=key, reason=reason)
+
+
+def _end(order: Order, kind: str, *, by: Person, key: str, reason: str) -> Order:
+    """End a quote; its status has the name of the event."""
+    order = orders.lock(order)
+    refuse_repeat(OrderEvent, key, made=order)
+    _check_open(order)
+    orders.save_status(order, kind)
+    orders.note_event(order, kind, by=by, key=key, note=reason)
+    return order
+
+
+def _check_open(order: Order) -> None:
+    if order.status != Order.Status.QUOTED:
+        raise NotAllowedNow(
+            _("%(order)s is no longer an open quote. Its state is now “%(status)s”.")
+            % {"order": order.number, "status": order.get_status_display()}
+        )

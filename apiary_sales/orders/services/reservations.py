@@ -78,6 +78,29 @@ def release(lines: Iterable[OrderLine]) -> None:
     _release(list(of(lines)))
 
 
+def release_part(line: OrderLine, quantity: int) -> None:
+    """Take back so much of what is promised to a line, the youngest lot first."""
+    for row in reversed(of([line])):
+        part = min(quantity, row.quantity)
+        if part:
+            ledger.release([as_stock(row.balance, part)])
+            use(row, part)
+            quantity -= part
+
+
+def honey_in(drum: Place) -> int:
+    """Return the grams that are in a drum; raises `NotEnoughHoney` where it is empty."""
+    there = Balance.objects.in_vessel(drum)
+    if there is None or not drum.is_active:
+        raise NotEnoughHoney(
+            _("%(drum)s is empty or no longer here. Choose another.") % {"drum": drum.name},
+            parameter="drum",
+            asked=0,
+            there=0,
+        )
+    return there.quantity
+
+
 def _release(promised: Sequence[Reservation]) -> None:
     if promised:
         ledger.release(as_stock(row.balance, row.quantity) for row in promised)
@@ -238,8 +261,12 @@ class Picker:
         }
 
 
-def find_honey(line: OrderLine, parameter: str | None) -> Balance:
-    """Return the honey a line is to be taken from, when it is there, free and as agreed."""
+def find_honey(line: OrderLine, parameter: str | None, *, grams: int | None = None) -> Balance:
+    """Return the honey a line is to be taken from, when it is there, free and as agreed.
+
+    Of honey that is drawn, `grams` must be free where not all of the line is to be drawn.
+    """
+    asked_grams = line.quantity if grams is None else grams
     drum = vessel_of(line)
     there = Balance.objects.in_vessel(drum)
     figures = {"drum": drum.name}
@@ -271,8 +298,8 @@ def find_honey(line: OrderLine, parameter: str | None) -> Balance:
                 % {**figures, "there": now, "asked": agreed, "lot": lot.code},
                 parameter=parameter,
             )
-    elif there.free < line.quantity:
-        asked, free = words.pounds_apart(line.quantity, there.free)
+    elif there.free < asked_grams:
+        asked, free = words.pounds_apart(asked_grams, there.free)
         raise NotEnoughHoney(
             _(
                 "Not enough honey: you asked for %(asked)s, and %(drum)s has %(there)s "
@@ -280,7 +307,7 @@ def find_honey(line: OrderLine, parameter: str | None) -> Balance:
             )
             % {**figures, "asked": asked, "there": free},
             parameter=parameter,
-            asked=line.quantity,
+            asked=asked_grams,
             there=there.free,
         )
     return there

@@ -4,17 +4,14 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from django.utils.translation import gettext as _
 
-from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import (
     gross_cents,
     is_weighed_out,
-    is_whole_drum,
-    vessel_of,
 )
 from apiary_sales.orders.rules.weighing import Weighed
 from inventory.shared.errors import Problems
-from inventory.stock.models import Balance, Posting, PostingLine
 
 
 def settle(lines: Sequence[OrderLine], weighed: Mapping[int, Weighed]) -> dict[int, int]:
@@ -51,23 +48,14 @@ def fill_with(line: OrderLine, net_grams: int) -> None:
         line.ordered = line.quantity
     line.quantity = quantity
     line.discount_cents = min(line.discount_cents, whole_cents)
+    line.rounding_cents = 0
     line.amount_cents = whole_cents - line.discount_cents
-    line.save(update_fields=["ordered", "quantity", "discount_cents", "amount_cents"])
+    line.save(
+        update_fields=["ordered", "quantity", "discount_cents", "rounding_cents", "amount_cents"]
+    )
 
 
-def follow_scale(order: Order, lines: Iterable[OrderLine]) -> None:
-    """Let the drums of a quote be of what they weigh now, where they were only weighed again.
-
-    A drum with other honey in it, or from which some was drawn, stays as it was quoted.
-    """
+def follow_scale(lines: Iterable[OrderLine]) -> None:
+    """Let the drums of a quote be of what they weigh now, where they were only weighed again."""
     for line in lines:
-        if not is_whole_drum(line):
-            continue
-        there = Balance.objects.in_vessel(vessel_of(line))
-        if there is None or there.lot_id != line.lot_id or there.quantity == line.quantity:
-            continue
-        since = PostingLine.objects.standing().filter(
-            place=vessel_of(line), posting__recorded_at__gt=order.created_at
-        )
-        if not since.exclude(posting__kind=Posting.Kind.REWEIGHING).exists():
-            fill_with(line, there.quantity)
+        fill_with(line, line.quantity_now())

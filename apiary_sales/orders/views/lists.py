@@ -37,8 +37,10 @@ def selling(request: HttpRequest) -> HttpResponse:
         page = Paginator(orders.find(**asked), PAGE_SIZE).get_page(request.GET.get("page"))
         context |= {"page": page, "found": orders.rows(page)}
     else:
+        to_fill = orders.rows(orders.to_fill())
         context |= {
-            "to_fill": orders.rows(orders.to_fill()),
+            "to_fill": to_fill,
+            "missing": [row for row in to_fill if row.missing],
             "quotes": orders.rows(orders.quotes_to_follow_up()),
             "filled": orders.rows(orders.lately_filled()[:LATELY]),
         }

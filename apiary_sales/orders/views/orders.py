@@ -4,7 +4,7 @@ from typing import Any
 
 from django.contrib.auth.decorators import permission_required
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import cached_property
@@ -55,7 +55,9 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
         "is_late": is_late,
         "tags": found.state_tags(order, is_late=is_late),
         "is_open": order.status in Order.OPEN_STATUSES,
-        "is_quote": order.status == Order.Status.QUOTED,
+        "is_quote": order.is_quote,
+        "is_open_quote": order.status == Order.Status.QUOTED,
+        "missing": found.missing_goods(order),
         "can_be_confirmed": papers.can_be_confirmed(order),
         "has_reservations": any(line.reservations.all() for line in lines),
         "held": _held(order),
@@ -100,7 +102,7 @@ def confirmation_pdf(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 def order_total(request: HttpRequest) -> HttpResponse:
     """A part of the new order's page: what is typed so far, added up."""
-    form = OrderForm(request.POST, products=stock.products(), customer=_customer(request.POST))
+    form = OrderForm(request.POST, products=stock.products(), customer=customer_of(request.POST))
     form.full_clean()
     return render(request, "orders/_order_total.html", {"form": form, **_total(form)})
 
@@ -118,7 +120,7 @@ class OrderCreateView(ActView):
         return {
             **super().get_form_kwargs(),
             "products": stock.products(),
-            "customer": _customer(typed),
+            "customer": customer_of(typed),
         }
 
     def get_context_data(self, **kwargs):
@@ -126,7 +128,7 @@ class OrderCreateView(ActView):
         form = context["form"]
         typed = self.request.POST or self.request.GET
         held = held_goods.in_stores()
-        return {**context, "customer": _customer(typed), "held_goods": held, **_total(form)}
+        return {**context, "customer": customer_of(typed), "held_goods": held, **_total(form)}
 
     def act(self, data: dict[str, Any]) -> Order:
         return orders.take(
@@ -135,7 +137,9 @@ class OrderCreateView(ActView):
             lines=self.form.lines,
             wanted_on=data["wanted_on"],
             customer_reference=data["customer_reference"],
+            ship_to=data["ship_to"],
             note=data["note"],
+            expected_total_cents=data["expected_total_cents"],
             over_limit=data["over_limit"],
             moisture_is_right=data["moisture_is_right"],
             created_by=person_of(self.request),
@@ -244,6 +248,11 @@ class OrderCancelView(OrderActView):
     template_name = "orders/cancel.html"
     form_class = ReasonForm
 
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if self.order.status == Order.Status.QUOTED:
+            return redirect("orders:quote_withdraw", number=self.order.number)
+        return super().get(request, *args, **kwargs)
+
     def get_context_data(self, **kwargs):
         return {**super().get_context_data(**kwargs), "words": _words_of_cancelling(self.order)}
 
@@ -267,11 +276,7 @@ class OrderCancelView(OrderActView):
 
 def _words_of_cancelling(order: Order) -> dict[str, str]:
     """Return the heading, the lead and the button of the page that cancels an order."""
-    if order.status == Order.Status.QUOTED:
-        heading = _("Withdraw quote %(number)s")
-        lead = _("A quote reserves no stock, so the stock does not change.")
-        button = _("Withdraw it")
-    elif order.status == Order.Status.PART_FILLED:
+    if order.status == Order.Status.PART_FILLED:
         heading = _("Cancel the rest of order %(number)s")
         lead = _("Goods already handed over stay sold. The rest can be sold to others at once.")
         button = _("Cancel the rest")
@@ -356,8 +361,9 @@ def order_url(order: Order) -> str:
     return reverse("orders:order_detail", args=[order.number])
 
 
-def _customer(typed) -> Customer | None:
-    key = typed.get("customer", "")
+def customer_of(typed) -> Customer | None:
+    """Return the customer whose key was typed, or None."""
+    key = str(typed.get("customer") or "")
     return Customer.objects.filter(pk=key).first() if key.isdecimal() else None
 
 

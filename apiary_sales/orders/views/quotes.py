@@ -1,4 +1,4 @@
-"""Quotes of drums: picked and priced on one page, printed, accepted."""
+"""Quotes: drums picked and priced on one page, jars on another; printed, accepted."""
 
 from typing import Any
 
@@ -11,12 +11,21 @@ from django.views.decorators.http import require_POST, require_safe
 
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
+from apiary_sales.orders.forms.changes import pounds_shown
+from apiary_sales.orders.forms.orders import JarQuoteForm
 from apiary_sales.orders.forms.quotes import AcceptForm, PickForm, QuoteForm
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries import orders as found
+from apiary_sales.orders.queries.quotes import lines_now
+from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.services import quotes
-from apiary_sales.orders.views.orders import OrderActView, order_url
+from apiary_sales.orders.views.orders import (
+    OrderActView,
+    OrderCreateView,
+    customer_of,
+    order_url,
+)
 from inventory.shared import documents
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
@@ -29,7 +38,9 @@ from inventory.stock.queries import held_goods
 def quote_total(request: HttpRequest) -> HttpResponse:
     """A part of the new quote's page: what is ticked so far, added up."""
     today = timezone.localdate()
-    form = QuoteForm(request.POST, offers=drums.free_drums(today))
+    form = QuoteForm(
+        request.POST, offers=drums.free_drums(today), customer=customer_of(request.POST)
+    )
     form.full_clean()
     return render(
         request, "orders/_quote_total.html", {"figures": drums.figures(form.lines, on=today)}
@@ -39,8 +50,8 @@ def quote_total(request: HttpRequest) -> HttpResponse:
 @sees_buyers
 @require_safe
 def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
-    # Drums are always quoted first; other orders never were a quote.
-    order = get_object_or_404(found.for_page(), number=number, channel=Order.Channel.BULK)
+    # An order that was taken without a quote has none.
+    order = get_object_or_404(found.quoted(), number=number)
     return documents.answer(
         request, name=f"quote-{order.number}.pdf", make=lambda: papers.quote(order)
     )
@@ -58,9 +69,11 @@ class QuoteCreateView(ActView):
     def get_form_kwargs(self):
         self.offers = drums.free_drums(self.today)
         self.pick_form, picked = self._picked()
+        self.before = open_quote(self.request)
         kwargs = {**super().get_form_kwargs(), "offers": self.offers}
         kwargs["initial"] = {**self._quoted_before(), **picked}
-        return kwargs
+        typed = self.request.POST or kwargs["initial"]
+        return {**kwargs, "customer": customer_of(typed)}
 
     def get_context_data(self, **kwargs):
         context = super().get_context_data(**kwargs)
@@ -69,6 +82,8 @@ class QuoteCreateView(ActView):
         return {
             **context,
             "pick_form": self.pick_form,
+            "again": self.request.GET.get("again", ""),
+            "before": self.before,
             "held_drums": held_goods.in_drums(),
             "figures": drums.figures(lines, on=self.today),
         }
@@ -94,7 +109,7 @@ class QuoteCreateView(ActView):
         order = Order.objects.filter(number=number).first() if number else None
         if order is None:
             return {"customer": self.request.GET.get("customer")}
-        before = {"customer": order.customer_id, "note": order.note, "drums_as": QuoteForm.OWN}
+        before = terms_of(order) | {"drums_as": QuoteForm.OWN}
         for line in order.lines.all():
             if line.kind == OrderLine.Kind.HONEY:
                 before[f"drum_{line.drum_id}"] = True
@@ -107,7 +122,7 @@ class QuoteCreateView(ActView):
     def _ticked(self, form: QuoteForm) -> list:
         """Return the lines of what is ticked before anything is sent."""
         filled_in = {name: form[name].value() for name in form.fields}
-        trial = QuoteForm(filled_in, offers=self.offers)
+        trial = QuoteForm(filled_in, offers=self.offers, customer=form.buyer)
         trial.full_clean()
         return trial.lines
 
@@ -120,7 +135,12 @@ class QuoteCreateView(ActView):
             customer=data["customer"],
             lines=self.form.lines,
             valid_until=data["valid_until"],
+            wanted_on=data["wanted_on"],
+            customer_reference=data["customer_reference"],
+            ship_to=data["ship_to"],
             note=data["note"],
+            supersedes=self.before,
+            expected_total_cents=data["expected_total_cents"],
             moisture_is_right=data["moisture_is_right"],
             created_by=person_of(self.request),
             key=data["key"],
@@ -138,19 +158,111 @@ class QuoteCreateView(ActView):
         return order_url(made)
 
 
+class JarQuoteCreateView(OrderCreateView):
+    """Jars, goods and services, offered on the page on which orders are taken."""
+
+    permission_required = "orders.quote_drums"
+    form_class = JarQuoteForm
+    extra_context = {"is_quote": True}
+
+    def get_initial(self):
+        self.before = open_quote(self.request)
+        return {**super().get_initial(), **self._quoted_before()}
+
+    def get_form_kwargs(self):
+        kwargs = super().get_form_kwargs()
+        if not self.request.POST and "customer" in kwargs["initial"]:
+            kwargs["customer"] = customer_of(kwargs["initial"])
+        return kwargs
+
+    def get_context_data(self, **kwargs):
+        context = super().get_context_data(**kwargs)
+        return {**context, "customer": context["form"].buyer, "before": self.before}
+
+    def _quoted_before(self) -> dict[str, Any]:
+        """Return what an earlier quote asked for, where `again` names one, at today's prices."""
+        number = self.request.GET.get("again", "")
+        order = Order.objects.filter(number=number).first() if number else None
+        if order is None:
+            return {}
+        before = terms_of(order) | {"channel": order.channel}
+        by_weight, services = 0, 0
+        for line in order.lines.all():
+            if line.kind == OrderLine.Kind.PACKED:
+                before[f"pieces_{line.product_id}"] = line.quantity
+            elif line.kind == OrderLine.Kind.FREIGHT:
+                before["freight"] = line.amount_cents
+            elif line.kind == OrderLine.Kind.SERVICE:
+                before[f"service_{services}"] = line.service_id
+                before[f"service_amount_{services}"] = service_units.amount(line.quantity)
+                services += 1
+            elif line.is_by_weight:
+                what = f"vessel-{line.drum_id}" if line.drum_id else f"goods-{line.product_id}"
+                before[f"weight_what_{by_weight}"] = what
+                before[f"weight_amount_{by_weight}"] = pounds_shown(line.quantity)
+                by_weight += 1
+        return before
+
+    def act(self, data: dict[str, Any]) -> Order:
+        return quotes.quote(
+            customer=data["customer"],
+            channel=data["channel"],
+            lines=self.form.lines,
+            valid_until=data["valid_until"],
+            wanted_on=data["wanted_on"],
+            customer_reference=data["customer_reference"],
+            ship_to=data["ship_to"],
+            note=data["note"],
+            supersedes=self.before,
+            expected_total_cents=data["expected_total_cents"],
+            moisture_is_right=data["moisture_is_right"],
+            created_by=person_of(self.request),
+            key=data["key"],
+        )
+
+    def done_message(self, made: Order) -> str:
+        return _("Quote %(order)s is saved. No goods are reserved until it is accepted.") % {
+            "order": made.number
+        }
+
+
+def open_quote(request: HttpRequest) -> Order | None:
+    """Return the open quote that `again` in the address names: the new one takes its place."""
+    number = request.GET.get("again", "")
+    return Order.objects.filter(number=number, status=Order.Status.QUOTED).first()
+
+
+def terms_of(order: Order) -> dict[str, Any]:
+    """Return what a new quote takes over from an earlier one, beside its lines."""
+    return {
+        "customer": order.customer_id,
+        "note": order.note,
+        "customer_reference": order.customer_reference,
+        "ship_to": order.ship_to_id,
+    }
+
+
 class QuoteAcceptView(OrderActView):
     permission_required = "orders.quote_drums"
     template_name = "orders/accept.html"
     form_class = AcceptForm
 
     def get_context_data(self, **kwargs):
+        lines = lines_now(self.order)
+        total_cents = sum(row.amount_cents for row in lines)
         credit = Order.objects.credit_of(self.order.customer)
-        over_limit = credit.warning(self.order.total_cents)
-        return {**super().get_context_data(**kwargs), "over_limit": over_limit}
+        return {
+            **super().get_context_data(**kwargs),
+            "lines": lines,
+            "total_cents": total_cents,
+            "is_reweighed": any(row.is_reweighed for row in lines),
+            "over_limit": credit.warning(total_cents),
+        }
 
     def act(self, data: dict[str, Any]) -> Order:
         return quotes.accept(
             order=self.order,
+            expected_total_cents=data["expected_total_cents"],
             over_limit=data["over_limit"],
             moisture_is_right=data["moisture_is_right"],
             accepted_by=person_of(self.request),

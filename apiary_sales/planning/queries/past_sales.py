@@ -61,7 +61,7 @@ def _sold(periods: list[Period]) -> dict[Period, dict[tuple[int, str], int]]:
         OrderLine.objects.filter(
             kind=OrderLine.Kind.PACKED, order__placed_on__gte=first, order__placed_on__lte=last
         )
-        .exclude(order__status__in=[Order.Status.QUOTED, Order.Status.CANCELLED])
+        .exclude(order__status__in=[*Order.QUOTE_STATUSES, Order.Status.CANCELLED])
         .values_list(
             "order__placed_on",
             "order__channel",

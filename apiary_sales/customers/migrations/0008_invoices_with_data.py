@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('customers', '0006_early_payment'),
+        ('customers', '0007_delivery_addresses'),
     ]
 
     operations = [
