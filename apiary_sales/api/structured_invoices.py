@@ -74,5 +74,5 @@ class InvoiceDetailsApiView(ApiActView):
         customer = get_object_or_404(Customer, pk=pk)
         # Saying it again changes nothing, so that the key need not be kept.
         self.key()
-        changed = customers.change(customer, name=customer.name, **self.checked())
+        changed = customers.set_invoice_details(customer, **self.checked())
         return Response(CustomerSerializer(changed).data, status=status.HTTP_200_OK)
