@@ -54,6 +54,7 @@ from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.contracts import PriceStep
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.pieces import PiecesWanted
+from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import (
     consignments,
     contracts,
@@ -66,7 +67,7 @@ from apiary_sales.orders.services import (
     standing_orders,
     weigh_out,
 )
-from apiary_sales.pricing.models import Service, TaxRate
+from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import (
     filling_times,
     prices,
@@ -97,7 +98,7 @@ from inventory.bottling.services.bottling_days import RowFilled
 from inventory.bottling.services.products import PartUse
 from inventory.shared import mailable
 from inventory.shared.models import Attachment, House
-from inventory.shared.services import files
+from inventory.shared.services import books_lock, files
 from inventory.shared.services import house as house_details
 from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Balance, Lot, Place
@@ -151,6 +152,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _keep_the_money(people[User.Role.OFFICE])
+    _close_the_books(people[User.Role.OWNER])
     _come_late(people[User.Role.BOTTLING])
     _write_e_mails(people[User.Role.OFFICE])
     _buy(people[User.Role.OFFICE])
@@ -632,11 +634,15 @@ def _sell_jars(seller, minder) -> None:
         customer=buyer, channel="shop", lines=[wanted], created_by=seller, key="full:order"
     )
     orders.cancel(order=cancelled, cancelled_by=seller, key="full:cancelled", reason="Too late")
+    billed = Invoice.objects.get(idempotency_key="demo:past-44-invoice")
+    jars_sold = billed.lines.filter(fulfilment_line__order_line__product__isnull=False)[0]
+    shelf = Place.objects.get(code="storeroom")
     credit_notes.credit(
-        invoice=Invoice.objects.get(idempotency_key="demo:past-44-invoice"),
+        invoice=billed,
         issued_by=seller,
         key="full:credit",
         reason="Jars came back",
+        goods_back=[GoodsBack(jars_sold.fulfilment_line, 1, shelf)],
     )
     stand.take_back(
         receipt=stand.find("demo:stand-week-1").invoice,
@@ -791,7 +797,7 @@ def _keep_the_money(clerk) -> None:
         **first,
     )
     opening.amount(account="cash", amount_cents=20_000, key="full:opening-cash", **first)
-    TaxRate.objects.create(
+    prices.set_tax_rate(
         name="State sales tax",
         goods="services",
         percent=Decimal("6.25"),
@@ -842,6 +848,18 @@ def _keep_the_money(clerk) -> None:
     there = deposit_slips.cash_there_cents()
     cash_counts.count(
         counted_cents=there - 50, note="Change", counted_by=clerk, key="full:cash-count"
+    )
+
+
+def _close_the_books(owner) -> None:
+    """Close the books over days of which something comes late, and open the last of them again."""
+    today = timezone.localdate()
+    books_lock.close(until=today - timedelta(days=10), locked_by=owner, key="full:closed-books")
+    books_lock.open_again(
+        until=today - timedelta(days=20),
+        locked_by=owner,
+        key="full:opened-books",
+        reason="A bill came late",
     )
 
 

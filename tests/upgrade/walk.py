@@ -644,7 +644,9 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
             "billing:interest api:interest api:pay-back "
             "billing:service_bill api:customer-files api:service-bills mailing:pause "
-            "api:reminder-pauses api:statement-paper "
+            "api:reminder-pauses api:statement-paper customers:certificate_accept "
+            "api:certificate-accept billing:drums_return billing:deposit_refund "
+            "api:deposit-refunds api:customer-invoice-details "
             "customers:address_create api:customer-addresses",
         ),
         (_mailable(), "mailing:send"),
@@ -701,9 +703,6 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
                 .values("pk", "round__number")
             ],
             "orders:round_stop_deliver api:round-stop-deliver",
-            "billing:service_bill api:customer-files api:service-bills "
-            "customers:certificate_accept api:certificate-accept "
-            "api:customer-invoice-details",
         ),
         (
             _rows("customers.ExemptionCertificate", "pk", "reason"),
@@ -713,8 +712,6 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _late_certificates(),
             "billing:late_certificate_accept api:certificate-late",
-            "billing:service_bill api:customer-files api:service-bills billing:drums_return "
-            "billing:deposit_refund api:deposit-refunds",
         ),
         (
             _rows("orders.Order", "number", "channel", "status"),
@@ -722,6 +719,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "orders:order_change orders:order_reserve_missing api:order-change "
             "api:order-substitute api:order-reserve-missing api:order-cancel "
             "orders:pick_list orders:pick_list_pdf orders:drums_back billing:invoice_create "
+            "billing:goods_back api:order-goods-back "
             "api:order-detail api:order-files api:order-hand-over",
         ),
         (
@@ -786,9 +784,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.Invoice", "pk", "series", "returns_deposit"),
             "billing:invoice_detail billing:invoice_pdf billing:invoice_credit "
-            "billing:deposit_credit billing:use_on_account billing:invoice_hybrid "
-            "billing:invoice_ubl api:invoice-detail api:invoice-ubl api:invoice-hybrid "
-            "api:invoice-paper billing:adjust api:adjust",
+            "billing:invoice_correct api:invoice-credit-notes api:invoice-corrected "
+            "billing:invoice_hybrid billing:invoice_ubl api:invoice-ubl api:invoice-hybrid "
+            "billing:deposit_credit billing:use_on_account api:invoice-detail api:invoice-paper "
+            "billing:adjust api:adjust",
         ),
         (
             _rows("billing.Invoice", "pk", credits__isnull=False, customer__isnull=False),

@@ -10,7 +10,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 from django.db.models import QuerySet
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -222,10 +222,18 @@ def compose(
         currency=settings.CURRENCY,
         seller=seller_of(house),
         buyer=_buyer(customer, order),
-        exemption=certificate.sentence() if certificate else "",
+        exemption=_exemption(customer, certificate),
         prices_include_tax=house.prices_include_tax,
     )
     return add_up(invoice, lines, taxes)
+
+
+def _exemption(customer: Customer | None, certificate: ExemptionCertificate | None) -> str:
+    """Return what a bill says of a certificate, in the language of the paper."""
+    if customer is None or certificate is None:
+        return ""
+    with translation.override(customer.paper_language):
+        return certificate.sentence()
 
 
 def _discount_terms(
