@@ -34,6 +34,7 @@ from apiary_sales.api import (
     selling_papers,
     service_bills,
     shortages,
+    structured_invoices,
     taxes,
     trade,
     views,
@@ -340,6 +341,21 @@ urlpatterns = [
         "invoices/<int:pk>/corrected/",
         credit_notes.CorrectedInvoiceApiView.as_view(),
         name="invoice-corrected",
+    ),
+    path(
+        "invoices/<int:pk>/ubl.xml",
+        structured_invoices.InvoiceUblApiView.as_view(),
+        name="invoice-ubl",
+    ),
+    path(
+        "invoices/<int:pk>/data.pdf",
+        structured_invoices.InvoiceHybridApiView.as_view(),
+        name="invoice-hybrid",
+    ),
+    path(
+        "customers/<int:pk>/invoice-details/",
+        structured_invoices.InvoiceDetailsApiView.as_view(),
+        name="customer-invoice-details",
     ),
     path(
         "orders/<str:number>/goods-back/",

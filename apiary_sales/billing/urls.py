@@ -15,6 +15,7 @@ from apiary_sales.billing.views import (
     service_bills,
     stand,
     stand_weight,
+    structured_invoices,
     taxes,
 )
 
@@ -55,6 +56,8 @@ urlpatterns = [
     path("money/invoices/new/<str:number>/", money.IssueView.as_view(), name="invoice_create"),
     path("money/invoices/<int:pk>/", money.invoice_detail, name="invoice_detail"),
     path("money/invoices/<int:pk>/pdf/", money.invoice_pdf, name="invoice_pdf"),
+    path("money/invoices/<int:pk>/data.pdf", structured_invoices.hybrid, name="invoice_hybrid"),
+    path("money/invoices/<int:pk>/ubl.xml", structured_invoices.ubl, name="invoice_ubl"),
     path("money/invoices/<int:pk>/credit/", credits.CreditView.as_view(), name="invoice_credit"),
     path(
         "money/invoices/<int:pk>/correct/",

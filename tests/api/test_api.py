@@ -38,6 +38,7 @@ from apiary_sales.api import (
     serializers,
     service_bills,
     shortages,
+    structured_invoices,
     taxes,
     trade,
     views,
@@ -72,6 +73,7 @@ from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses
 from apiary_sales.customers.services import certificates as certificate_services
+from apiary_sales.customers.services import customers as customer_services
 from apiary_sales.mailing.services import emails as email_services
 from apiary_sales.mailing.services import reminders, texts
 from apiary_sales.orders.services import changes as order_changes
@@ -637,6 +639,10 @@ SERVICES = {
     "customers/{id}/certificates/": (
         taxes.CertificateAcceptApiView,
         certificate_services.accept,
+    ),
+    "customers/{id}/invoice-details/": (
+        structured_invoices.InvoiceDetailsApiView,
+        customer_services.set_invoice_details,
     ),
     "certificates/{id}/end/": (taxes.CertificateEndApiView, certificate_services.change_end),
     "certificates/{id}/invoices/{invoice}/": (
