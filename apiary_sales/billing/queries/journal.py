@@ -239,9 +239,9 @@ def _kept_faults() -> Iterator[str]:
             place__kind__in=Place.IN_HOUSE,
             posting__recorded_at__lte=lock.locked_at,
         )
-        there = _quantities(lines.counting_by(lock.locked_until))  # type: ignore[attr-defined]
+        there = _quantities(lines.counting_by(lock.locked_until))
         if closing.after:
-            before = _quantities(lines.counting_by(closing.after))  # type: ignore[attr-defined]
+            before = _quantities(lines.counting_by(closing.after))
             for thing, quantity in before.items():
                 there[thing] = there.get(thing, 0) - quantity
         kept = _quantities(closing.lines.exclude(item=None))
