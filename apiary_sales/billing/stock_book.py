@@ -341,7 +341,7 @@ def _written_down(known_at: datetime | None) -> _WrittenDown:
         "pk", "reverses"
     ):
         for figures in (sold, receipts, labour):
-            if undone in figures:
+            if undone is not None and undone in figures:
                 figures[undoing] = -figures[undone]
         if undone in unfit:
             unfit.add(undoing)
