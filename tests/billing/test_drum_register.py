@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from apiary_sales.billing.models import Entry, EntryLine, Invoice, KeptDeposit, Payment
 from apiary_sales.billing.queries import books, drum_register
-from apiary_sales.billing.services import credit_notes, drum_deposits, invoices
+from apiary_sales.billing.services import corrected_invoices, credit_notes, drum_deposits, invoices
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import DrumReturn, FulfilmentLine, OrderLine
 from apiary_sales.orders.queries import books as order_books
@@ -190,6 +190,21 @@ def test_each_deposit_line_of_its_own_gives_back_no_more_than_the_drums_that_are
 
     back("d8", "d9")
     assert [row.drums for row in drum_register.to_refund(packer)] == [2]
+
+
+def test_a_corrected_copy_gives_back_only_the_deposits_that_were_not_given_back_before(
+    send, back, packer, owner, key
+):
+    invoice = send(7, 8, deposit_lines=2)
+    back("d7")
+    drum_deposits.refund(customer=packer, drums={invoice: 1}, refunded_by=owner, key=key())
+
+    copy = corrected_invoices.correct(invoice=invoice, issued_by=owner, key=key(), reason="PO")
+
+    assert copy.total_cents == invoice.total_cents - 4000
+    assert drum_register.to_refund(packer) == []
+    back("d8")
+    assert [(row.invoice, row.drums) for row in drum_register.to_refund(packer)] == [(copy, 1)]
 
 
 def test_a_refund_sent_twice_credits_once(send, back, packer, owner, key):

@@ -205,8 +205,6 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
             fulfilment_line__fulfilment__in=by_fulfilment,
             fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT,
             invoice__credits=None,
-            # What a corrected copy replaces holds no deposit any more.
-            invoice__corrected_by=None,
         )
         .select_related("invoice__customer", "fulfilment_line")
         .prefetch_related("kept_deposits__returned_drum", "credit_lines")
@@ -233,9 +231,13 @@ def _credited_deposits(line: InvoiceLine) -> int:
 
 
 def _settled_deposits(line: InvoiceLine) -> int:
-    """Return for how many drums that came back a deposit line was credited or kept."""
+    """Return for how many drums that came back a deposit line was credited or kept.
+
+    What a corrected copy bills again was credited only to be billed there.
+    """
     kept = sum(not row.returned_drum.is_lost for row in line.kept_deposits.all())
-    return _credited_deposits(line) + kept
+    billed_again = int(line.quantity) if line.invoice.corrects_id else 0
+    return _credited_deposits(line) + kept - billed_again
 
 
 def _deposits_held(line: InvoiceLine) -> int:
