@@ -7,7 +7,7 @@ from functools import cached_property
 
 from django.db.models import Count, Prefetch, Q, QuerySet
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import consignments
 from apiary_sales.orders.queries import orders as found_orders
@@ -58,6 +58,12 @@ class StopToMake:
     @property
     def customer(self) -> Customer | None:
         return self.stop.customer
+
+    @property
+    def address(self) -> DeliveryAddress | Customer | None:
+        """Where the driver goes: the delivery address of the order, or the customer's own."""
+        order = self.stop.order
+        return order.deliver_to if order else self.customer
 
     @property
     def what(self) -> str:
