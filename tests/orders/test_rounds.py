@@ -129,6 +129,24 @@ def test_a_delivered_stop_hands_over_its_order(plan, order, owner, key):
         rounds.deliver(stop=stop, delivered_by=owner, key=key())
 
 
+def test_a_stop_whose_goods_were_taken_back_is_not_delivered(plan, order, client, owner, key):
+    round = plan(order)
+    [stop] = round.stops.all()
+    made = rounds.deliver(stop=stop, delivered_by=owner, key=key())
+    orders.take_back(
+        fulfilment=made.fulfilment, taken_by=owner, reason="Tapped by mistake", key=key()
+    )
+
+    [seen] = found.load_list(round).stops
+    client.force_login(owner)
+    page = client.get(reverse("orders:round", args=[round.number])).text
+
+    assert (seen.is_delivered, seen.is_waiting) == (False, False)
+    assert "taken back" in page
+    # Its goods can be brought once more, on this round or another.
+    assert list(found.orders_to_bring()) == [order]
+
+
 def test_a_delivered_stop_carries_its_goods_to_the_shelf_of_the_shop(plan, delivery, owner, key):
     [stop] = plan(delivery).stops.all()
 

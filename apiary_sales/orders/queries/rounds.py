@@ -73,12 +73,17 @@ class StopToMake:
 
     @property
     def is_delivered(self) -> bool:
-        return self.stop.delivered_at is not None
+        return self.stop.delivered_at is not None and not self.is_taken_back
+
+    @property
+    def is_taken_back(self) -> bool:
+        """Whether what was handed over here was taken back since; it is for another stop now."""
+        return self.stop.fulfilment is not None and self.stop.fulfilment.is_taken_back
 
     @property
     def is_settled_elsewhere(self) -> bool:
         """Whether it was handed over or cancelled on its own page, not on the round."""
-        if self.is_delivered:
+        if self.stop.delivered_at is not None:
             return False
         if self.stop.delivery:
             return self.stop.delivery.status != ConsignmentDelivery.Status.PLANNED
@@ -86,7 +91,7 @@ class StopToMake:
 
     @property
     def is_waiting(self) -> bool:
-        return not self.is_delivered and not self.is_settled_elsewhere
+        return self.stop.delivered_at is None and not self.is_settled_elsewhere
 
     @property
     def lacks(self) -> bool:
@@ -155,6 +160,7 @@ def load_list(round: DeliveryRound) -> LoadList:
             "delivery__shelf__customer",
             "delivery__shelf__place",
             "delivered_by",
+            "fulfilment",
         ).prefetch_related(
             Prefetch("order", found_orders.for_page()),
             "delivery__lines__product__item",
