@@ -177,10 +177,14 @@ class ReceiveForOrderForm(ActForm):
     fields_of_parameters = {"cost_cents": "cost", "pieces": "quantity"}
 
     quantity = AmountField(label=_("How much came"))
+    # Not filled in: it would stay that of the whole order where only a part came.
     cost = MoneyField(
         label=_("Total cost"),
-        help_text=_("As it was ordered, with its share of the freight, unless you change it."),
-        error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
+        required=False,
+        help_text=_(
+            "Leave empty if it costs what was ordered, with its share of the freight. Enter 0 if "
+            "it was free."
+        ),
     )
     place = forms.ModelChoiceField(
         label=_("Put on"),
