@@ -3,6 +3,7 @@
 import csv
 import io
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 from django.urls import reverse
@@ -14,14 +15,16 @@ from apiary_sales.billing.models import (
     SupplierBill,
     SupplierPayment,
 )
+from apiary_sales.billing.services import purchase_orders
 from apiary_sales.billing.services.bills import LineBilled
+from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.pricing.models import SeasonExpense
 from inventory.bottling.models import PartReceipt
 from inventory.bottling.services import parts
 from inventory.shared.models import Attachment
 from tests import builders
 from tests.billing.buying_room import TODAY, Room, book_faults
-from tests.billing.conftest import errors_in, queries_of, words_of
+from tests.billing.conftest import errors_in, filled_in, queries_of, words_of
 from tests.uploads import PDF, upload
 
 pytestmark = pytest.mark.django_db
@@ -102,6 +105,21 @@ def test_an_order_is_written_received_and_printed(office, room):
     pdf = office.get(url("purchase_order_pdf", order.number))
     assert pdf.content.startswith(b"%PDF-")
     assert "PO26-0001" in shown(office, "purchase_order_list", text="meadow")
+
+
+def test_a_long_order_keeps_all_its_lines_when_it_is_changed(office, room):
+    order = purchase_orders.place(
+        supplier=room.supplier,
+        lines=[LineOrdered(room.jar, 100 + number, Decimal("0.42")) for number in range(8)],
+        ordered_by=room.person,
+        key="long",
+    )
+    page = url("purchase_order_change", order.number)
+    office.post(page, {**filled_in(office.get(page)), "key": "k", "note": "By truck"})
+
+    order.refresh_from_db()
+    assert order.note == "By truck"
+    assert [line.quantity for line in order.lines.all()] == list(range(100, 108))
 
 
 def test_a_line_that_is_wrong_is_told_at_its_field(office, room):

@@ -95,7 +95,8 @@ class PurchaseOrderForm(RowsForm):
         if order is not None:
             del self.fields["supplier"]
             del self.fields["ordered_on"]
-        self.keys = [str(index) for index in range(self.LINES)]
+        lines = order.lines.count() if order else 0
+        self.keys = [str(index) for index in range(max(self.LINES, lines))]
         for key in self.keys:
             self.fields[f"thing_{key}"] = forms.ChoiceField(
                 label=_("What"), required=False, choices=[("", "–"), *self._choices()]
