@@ -122,6 +122,31 @@ def test_a_long_order_keeps_all_its_lines_when_it_is_changed(office, room):
     assert [line.quantity for line in order.lines.all()] == list(range(100, 108))
 
 
+def test_a_discount_without_its_payment_is_refused_and_not_left_out(office, room):
+    first = room.bill(LineBilled(10_000, category="repairs"))
+    second = room.bill(
+        LineBilled(10_000, category="repairs"),
+        number="M-2",
+        discount_percent=Decimal(2),
+        discount_until=TODAY,
+    )
+
+    answer = office.post(
+        url("supplier_pay", room.supplier.pk),
+        {
+            "key": "p",
+            "paid_by": "check",
+            "paid_on": DAY,
+            f"amount_{first.pk}": "100.00",
+            f"discount_{second.pk}": "2.00",
+        },
+    )
+
+    assert errors_in(answer) == ["For bill M-2: Enter an amount above zero."]
+    first.refresh_from_db()
+    assert first.open_cents == 10_000
+
+
 def test_a_line_that_is_wrong_is_told_at_its_field(office, room):
     answer = office.post(
         url("purchase_order_create"),

@@ -390,6 +390,8 @@ class PaySupplierForm(RowsForm):
                 self.sent.append(key)
                 discount_cents = data.get(f"discount_{key}") or 0
                 self.shares.append(BillPaid(bill, amount_cents, discount_cents))
+            elif data.get(f"discount_{key}") and f"amount_{key}" not in self.errors:
+                self.add_error(f"amount_{key}", now("Enter an amount above zero."))
         if not self.shares and not self.errors:
             self.add_error(None, now("Enter an amount for at least one bill."))
         return data
