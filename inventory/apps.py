@@ -5,12 +5,16 @@ class InventoryConfig(AppConfig):
     name = "inventory"
 
     def ready(self) -> None:
+        from django.db.models.signals import post_save
         from django.urls import reverse
 
         from inventory.bottling.services import retold_runs
         from inventory.shared import attachable
         from inventory.stock import signals
+        from inventory.stock.models import Lot
+        from inventory.stock.services import lot_costs
 
+        post_save.connect(lot_costs.keep, sender=Lot, dispatch_uid="lot_costs")
         signals.entries_retold.connect(retold_runs.follow, dispatch_uid="runs")
         attachable.register(
             "inventory.Lot",

@@ -33,6 +33,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.issue_invoices",
             "billing.take_payments",
             "billing.view_money",
+            "billing.manage_accounts",
             "billing.manage_purchases",
             "billing.accept_late_certificates",
         }

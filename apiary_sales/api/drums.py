@@ -127,7 +127,8 @@ class HandOverApiView(ApiActView):
     def field_of(self, parameter: str | None) -> str | None:
         named = re.fullmatch(r"(quantities|weighed|drums)\.(\d+)(?:\.(\w+))?", parameter or "")
         if named is None:
-            return super().field_of(parameter)
+            is_lines = parameter in ("quantities", "weighed", "drums")
+            return "lines" if is_lines else super().field_of(parameter)
         index = self.positions.get(int(named[2]))
         if index is None:
             return "lines"
@@ -350,7 +351,7 @@ class DrumReturnsApiView(ApiActView):
         if parameter and parameter.startswith("tares."):
             index = self.positions.get(int(parameter.removeprefix("tares.")))
             return "drums" if index is None else f"drums.{index}.tare_grams"
-        return super().field_of(parameter)
+        return super().field_of("drums" if parameter in ("outings", "tares") else parameter)
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: DrumReturnMadeSerializer, **REFUSALS}
@@ -387,7 +388,8 @@ class DrumsLostApiView(ApiActView):
     serializer_class = DrumLostSerializer
 
     def field_of(self, parameter: str | None) -> str | None:
-        return super().field_of("lost_on" if parameter == "returned_on" else parameter)
+        names = {"returned_on": "lost_on", "outings": "drums"}
+        return super().field_of(names.get(parameter or "", parameter))
 
     @extend_schema(
         parameters=[IDEMPOTENCY_KEY], responses={201: DrumReturnMadeSerializer, **REFUSALS}

@@ -200,7 +200,12 @@ class EmailApiView(APIView):
 class EmailPaperApiView(APIView):
     permission_classes = [ViewPermission]
 
-    @extend_schema(responses={(200, "application/pdf"): OpenApiTypes.BINARY})
+    @extend_schema(
+        responses={
+            (200, "application/pdf"): OpenApiTypes.BINARY,
+            (200, "application/xml"): OpenApiTypes.BINARY,
+        }
+    )
     def get(self, request: Request, pk: int):
         """Hand out a paper as it was sent, by its number in the e-mail's `papers`."""
         return paper_response(request.user, pk)

@@ -1,6 +1,6 @@
 """Reports in the API: the same frames as the pages, in whole cents, grams and pieces."""
 
-from django.http import Http404
+from django.http import Http404, HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
@@ -11,6 +11,7 @@ from rest_framework.views import APIView
 
 from apiary_sales.api.serializers import ProblemSerializer
 from apiary_sales.api.views import ViewPermission
+from apiary_sales.reports import exports
 from apiary_sales.reports.catalogue import REPORTS
 from apiary_sales.reports.columns import Unit
 from apiary_sales.reports.report import FilteredReport
@@ -19,6 +20,11 @@ FILTERS = {
     "since": (OpenApiTypes.DATE, "First day that counts."),
     "until": (OpenApiTypes.DATE, "Last day that counts."),
     "on": (OpenApiTypes.DATE, "Stock as of the end of this day; now when left out."),
+    "known_on": (
+        OpenApiTypes.DATE,
+        "As it was known at the end of this day; as it is known now when left out.",
+    ),
+    "account": (OpenApiTypes.STR, "Key of an account, as `/api/accounts/` has it."),
     "season": (OpenApiTypes.STR, "Season of the honey, or `none`."),
     "size": (OpenApiTypes.STR, "Short name of a size."),
     "variety": (OpenApiTypes.STR, "Number of a variety, or `none`."),
@@ -102,16 +108,8 @@ class ReportView(APIView):
     )
     def get(self, request, slug: str):
         """Return one report; filters that it does not have are passed over."""
-        try:
-            report = REPORTS[slug]
-        except KeyError:
-            raise Http404 from None
-        form = report.form(request.query_params)
-        if not form.is_valid():
-            raise ValidationError(
-                {name: [str(text) for text in found] for name, found in form.errors.items()}
-            )
-        made = FilteredReport(report, form, request.query_params.get("sort", ""))
+        made = _made(request, slug)
+        report = made.report
         answer = {
             "slug": report.slug,
             "title": report.title,
@@ -122,6 +120,43 @@ class ReportView(APIView):
             "total": _plain(made.total),
         }
         return Response(ReportSerializer(answer).data)
+
+
+class ReportCsvView(APIView):
+    permission_classes = [ViewPermission]
+    permission_required = "billing.view_money"
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter(name, kind, description=says) for name, (kind, says) in FILTERS.items()
+        ],
+        responses={
+            (200, "text/csv"): OpenApiTypes.STR,
+            (400, "application/problem+json"): ProblemSerializer,
+        },
+    )
+    def get(self, request, slug: str):
+        """Return one report as the CSV file of its page, with the total in the last line."""
+        made = _made(request, slug)
+        return HttpResponse(
+            exports.csv_file(made),
+            content_type="text/csv; charset=utf-8",
+            headers={"Content-Disposition": f'attachment; filename="{slug}.csv"'},
+        )
+
+
+def _made(request, slug: str) -> FilteredReport:
+    """Return a report for the filters that were asked for."""
+    try:
+        report = REPORTS[slug]
+    except KeyError:
+        raise Http404 from None
+    form = report.form(request.query_params)
+    if not form.is_valid():
+        raise ValidationError(
+            {name: [str(text) for text in found] for name, found in form.errors.items()}
+        )
+    return FilteredReport(report, form, request.query_params.get("sort", ""))
 
 
 def _plain(values: dict) -> dict:

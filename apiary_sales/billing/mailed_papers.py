@@ -13,11 +13,13 @@ from inventory.shared import mailable, words
 
 def register() -> None:
     """Register them; called once, when the app is ready."""
-    from apiary_sales.billing import papers
+    from apiary_sales.billing import papers, structured_invoices
 
     of_invoice: dict[str, Any] = {
         "permission": "billing.issue_invoices",
-        "pdf": lambda invoice, details: papers.invoice(invoice),
+        # With its data where the customer gets it; then it is refused while some is missing.
+        "pdf": lambda invoice, details: structured_invoices.paper(invoice),
+        "beside": structured_invoices.beside,
         "number": str,
         "customer": lambda invoice: invoice.customer,
         "page": lambda invoice: reverse("billing:invoice_detail", args=[invoice.pk]),

@@ -7,6 +7,7 @@ from apiary_sales.billing.views import (
     credits,
     drums,
     expenses,
+    ledger_accounts,
     money,
     paper_views,
     payments,
@@ -14,6 +15,7 @@ from apiary_sales.billing.views import (
     service_bills,
     stand,
     stand_weight,
+    structured_invoices,
     taxes,
 )
 
@@ -54,6 +56,8 @@ urlpatterns = [
     path("money/invoices/new/<str:number>/", money.IssueView.as_view(), name="invoice_create"),
     path("money/invoices/<int:pk>/", money.invoice_detail, name="invoice_detail"),
     path("money/invoices/<int:pk>/pdf/", money.invoice_pdf, name="invoice_pdf"),
+    path("money/invoices/<int:pk>/data.pdf", structured_invoices.hybrid, name="invoice_hybrid"),
+    path("money/invoices/<int:pk>/ubl.xml", structured_invoices.ubl, name="invoice_ubl"),
     path("money/invoices/<int:pk>/credit/", credits.CreditView.as_view(), name="invoice_credit"),
     path(
         "money/invoices/<int:pk>/correct/",
@@ -142,6 +146,8 @@ urlpatterns = [
     ),
     path("money/closing/", closing.CloseView.as_view(), name="closing"),
     path("money/closing/open-again/", closing.OpenAgainView.as_view(), name="open_again"),
+    path("money/accounts/", ledger_accounts.account_list, name="accounts"),
+    path("money/accounts/<str:key>/", ledger_accounts.AccountView.as_view(), name="account"),
     path("money/owed-on/", closing.owed_on, name="owed_on"),
     path("money/bills/", purchasing.bill_list, name="bill_list"),
     path("money/bills/csv/", purchasing.bill_list_csv, name="bill_list_csv"),

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from inventory.shared.forms.acts import ActForm, HouseForm
+from inventory.shared.forms.countries import CountryField
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 from inventory.stock.models import Supplier
 
@@ -42,6 +43,33 @@ class CustomerForm(HouseForm):
     region = forms.CharField(label=_("State or region"), max_length=80, required=False)
     postal_code = forms.CharField(label=_("Postal code"), max_length=20, required=False)
     country = forms.CharField(label=_("Country"), max_length=60, required=False)
+    country_code = CountryField(
+        label=_("Country by its code"),
+        required=False,
+        help_text=_("For invoices with data that the buyer's program reads."),
+    )
+    tax_number = forms.CharField(
+        label=_("Tax number"),
+        max_length=40,
+        required=False,
+        help_text=_("A number for value added tax begins with the letters of its country."),
+    )
+    invoice_format = forms.ChoiceField(
+        label=_("Invoices as"),
+        choices=Customer.InvoiceFormat,
+        initial=Customer.InvoiceFormat.PDF,
+        widget=forms.RadioSelect,
+        help_text=_(
+            "The data follows the European norm EN 16931. It wants the tax rounded once for each "
+            "rate, so the invoices of this customer are, whatever the house does for others."
+        ),
+    )
+    buyer_reference = forms.CharField(
+        label=_("Their reference for invoices"),
+        max_length=60,
+        required=False,
+        help_text=_("Written on each invoice with data, where the buyer asks for one."),
+    )
     terms_days = WholeNumberField(
         label=_("Days to pay"),
         min_value=0,

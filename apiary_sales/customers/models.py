@@ -26,6 +26,11 @@ class Customer(models.Model):
         DISTRIBUTOR = "distributor", _("distributor")
         BULK = "bulk", _("bulk")
 
+    class InvoiceFormat(models.TextChoices):
+        PDF = "pdf", _("PDF only")
+        HYBRID = "hybrid", _("PDF with the data inside (Factur-X)")
+        UBL = "ubl", _("PDF and a UBL 2.1 file beside it")
+
     name = models.CharField(_("name"), max_length=120, unique=True)
     kind = models.CharField(_("kind"), max_length=8, choices=Kind, default=Kind.SHOP)
     tier = models.CharField(_("price list"), max_length=12, choices=Tier, default=Tier.SHOP)
@@ -41,6 +46,11 @@ class Customer(models.Model):
         _("country code"), max_length=2, blank=True, validators=[check_country]
     )
     tax_number = models.CharField(_("tax number"), max_length=40, blank=True)
+    # What the buyer's program needs: EN 16931 calls the reference BT-10.
+    invoice_format = models.CharField(
+        _("invoices as"), max_length=8, choices=InvoiceFormat, default=InvoiceFormat.PDF
+    )
+    buyer_reference = models.CharField(_("their reference for invoices"), max_length=60, blank=True)
     # Of the papers; empty is the language of the house.
     language = models.CharField(
         _("language of papers"), max_length=8, choices=settings.LANGUAGES, blank=True
@@ -86,6 +96,11 @@ class Customer(models.Model):
     def paper_language(self) -> str:
         """The language of what is written to this customer: their own, or the house's."""
         return self.language or House.language()
+
+    @property
+    def gets_data(self) -> bool:
+        """Whether invoices come with data for the customer's program."""
+        return self.invoice_format != self.InvoiceFormat.PDF
 
 
 class ExemptionCertificateQuerySet(models.QuerySet["ExemptionCertificate"]):

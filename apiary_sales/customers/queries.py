@@ -7,7 +7,9 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from apiary_sales.customers import rules
 from apiary_sales.customers.models import Customer, DeliveryAddress, ExemptionCertificate
+from inventory.shared.models import House
 from inventory.shared.tags import Tag
 
 # So long before an exemption certificate runs out, ask for the next one.
@@ -128,3 +130,12 @@ def to_renew(on: date) -> list[CertificateState]:
         if (found := certificate(customer, on)) and found.state in ("soon", "expired")
     ]
     return sorted(states, key=lambda found: found.expires or date.max)
+
+
+def missing_for_data(customer: Customer) -> list[str]:
+    """Return what is to be entered before the next invoice of a customer can have data."""
+    house = House.current()
+    return rules.missing_for_data(
+        {"country_code": house.country_code, "tax_number": house.tax_number},
+        {"country_code": customer.country_code},
+    )

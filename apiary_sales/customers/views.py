@@ -58,6 +58,7 @@ def customer_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "addresses": queries.delivery_addresses(customer),
             "certificate": queries.certificate(customer, today),
             "certificates": queries.certificates(customer, today),
+            "data_missing": queries.missing_for_data(customer) if customer.gets_data else [],
         },
     )
 

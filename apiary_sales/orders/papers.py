@@ -53,7 +53,8 @@ def _state_note(order: Order, state: str) -> str:
         figures["day"] = date_format(order.valid_until)
         sentence = _("This quote was valid until %(day)s and can't be accepted any more.")
     elif state == Order.Status.SUPERSEDED:
-        figures["newer"] = order.superseded_by.number
+        newer = Order.objects.filter(supersedes=order).first()
+        figures["newer"] = newer.number if newer else ""
         sentence = _("Quote %(newer)s takes the place of this one.")
     elif state == Order.Status.DECLINED:
         sentence = _("The buyer declined this quote. It can't be accepted any more.")

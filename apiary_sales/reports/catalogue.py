@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.orders.models import Order
-from apiary_sales.reports import forms
+from apiary_sales.reports import accounting, forms
 from apiary_sales.reports.columns import NOT_ENTERED, Address, Column, Row, Unit
 from apiary_sales.reports.frames import bottling, sales, stock
 from apiary_sales.reports.frames.make import plain
@@ -665,6 +665,11 @@ STOCK_VALUE = Report(
             "may be wrong."
         ),
         WHAT_STOCK_IS_WORTH,
+        gettext_lazy(
+            "“As it was known” has the entries and the costs that were known at the end of that "
+            "day. A closed day keeps the value that it had when it was closed, and what is "
+            "entered late for it counts on the first open day."
+        ),
         WHAT_NO_MINUTES_MEAN,
         WHAT_WEIGHTS_ARE,
     ),
@@ -771,6 +776,7 @@ REPORTS = {
         STOCK_VALUE,
         SLOW_STOCK,
         GONE,
+        *accounting.REPORTS,
     )
 }
 

@@ -10,10 +10,12 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from apiary_sales.billing.queries.journal import chart
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from apiary_sales.reports.frames import sales, stock
 from apiary_sales.reports.frames.bottling import RunFilters
+from apiary_sales.reports.frames.journal import BookFilters
 from apiary_sales.reports.frames.sales import SalesFilters
 from apiary_sales.reports.frames.stock import GoneFilters, StockFilters
 from inventory.bottling.models import Product, Size, Variety
@@ -262,6 +264,10 @@ class StockValueForm(FilterForm):
     makes = StockFilters
 
     on = FilterDayField(label=gettext_lazy("At the end of"))
+    known_on = FilterDayField(
+        label=gettext_lazy("As it was known at the end of"),
+        help_text=gettext_lazy("Leave empty for what is known now."),
+    )
     kind = ChosenField(label=gettext_lazy("Kind"))
     season = ChosenField(label=gettext_lazy("Season"))
 
@@ -273,7 +279,41 @@ class StockValueForm(FilterForm):
     def in_words(self) -> list[str]:
         day = self.cleaned_data.get("on")
         when = _("now") if day is None else _("end of %(day)s") % {"day": date_format(day)}
-        return [when, *super().in_words()]
+        return [when, *super().in_words(), *_known_in_words(self)]
+
+
+class BookForm(FilterForm):
+    """Which days, and the day at whose end the entries were known."""
+
+    makes = BookFilters
+
+    since = FilterDayField(label=gettext_lazy("From"))
+    until = FilterDayField(label=gettext_lazy("To"))
+    known_on = FilterDayField(
+        label=gettext_lazy("As it was known at the end of"),
+        help_text=gettext_lazy("Leave empty for what is known now."),
+    )
+
+    def in_words(self) -> list[str]:
+        return [*super().in_words(), *_known_in_words(self)]
+
+
+class JournalForm(BookForm):
+    """Which lines of the journal: days, account, and when they were known."""
+
+    account = ChosenField(label=gettext_lazy("Account"))
+    field_order = ("since", "until", "account", "known_on")
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.set_choices("account", ((row.key, row.title) for row in chart().values()))
+
+
+def _known_in_words(form: FilterForm) -> list[str]:
+    day = form.cleaned_data.get("known_on")
+    if day is None:
+        return []
+    return [_("as it was known at the end of %(day)s") % {"day": date_format(day)}]
 
 
 class SlowStockForm(FilterForm):

@@ -239,6 +239,7 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = [
     *(
         {"model": model, "exclude_fields": ["id", "item", "idempotency_key"]}
         for model in (
+            "billing.LedgerAccount",
             "inventory.House",
             "inventory.Supplier",
             "customers.Customer",

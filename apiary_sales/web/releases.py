@@ -15,6 +15,49 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.5.0",
+        (
+            _(
+                "Credit a part of an invoice: some of the goods, part of the price, or an amount. "
+                "Say what came back, to which place, and whether it can be sold. A wrong invoice "
+                "is credited and its corrected copy issued in one step."
+            ),
+            _(
+                "Orders and quotes can be changed until they are handed over. Jars can be quoted "
+                "too, and a quote says when it was declined, withdrawn, replaced or expired."
+            ),
+            _(
+                "Drums are weighed and sealed as they leave, and billed by the scale. The drum "
+                "register says who holds which drum, and offers the deposit back."
+            ),
+            _(
+                "Papers in the buyer's language, with your logo: confirmation, pro-forma, delivery "
+                "note, bill of lading, packing slip, payment receipt, receipts on a roll. Every "
+                "kind of number begins with its own letter."
+            ),
+            _(
+                "Taxes by state, county or VAT, prices that include the tax, certificates with "
+                "their scans, and the tax return of any period."
+            ),
+            _(
+                "Close the books up to a day. Read what was owed and what the stock was worth on "
+                "any day; a journal, a trial balance and lists for your accountant."
+            ),
+            _(
+                "One payment for several invoices, discounts, write-offs, bounced checks, deposits "
+                "at the bank, a cash book, and books that begin in the middle of a year."
+            ),
+            _(
+                "Buy: orders to suppliers, their bills, and your expenses. Sell on consignment, by "
+                "contract, by standing order, and on delivery rounds."
+            ),
+            _(
+                "Send papers by e-mail, remind of what is overdue, and give customers invoices "
+                "that their programs can read."
+            ),
+        ),
+    ),
+    Release(
         "0.4.0",
         (
             _(

@@ -38,7 +38,12 @@ def choices() -> list[tuple[str, str]]:
 
 def check_country(code: str) -> None:
     """Refuse what is no country of ISO 3166-1; for models."""
-    if code not in _names("en"):
+    if not is_country(code):
         raise ValidationError(
             _("Enter a country by its two letters, for example ES."), code="country"
         )
+
+
+def is_country(code: str) -> bool:
+    """Tell whether two letters are a country of ISO 3166-1."""
+    return code in _names("en")

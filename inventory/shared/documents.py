@@ -8,6 +8,8 @@ import atexit
 import base64
 import threading
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -34,6 +36,8 @@ ROLL_LENGTH_MAX_MILLIMETRES = 5_000
 # Where the piece is torn off.
 ROLL_FOOT_MILLIMETRES = 8
 MILLIMETRES_PER_PIXEL = 25.4 / 96
+# PDF/A-3b (ISO 19005-3): to be kept for long, and may have files inside.
+ARCHIVE = "pdf/a-3b"
 
 # Two threads that share a font configuration corrupt memory, so papers are made one at a time.
 _one_at_a_time = threading.Lock()
@@ -52,6 +56,20 @@ class _Press(NamedTuple):
     fetcher: Any
     fonts: Any
     style: Any
+
+
+@dataclass(frozen=True)
+class DataInside:
+    """A file inside a paper: what the paper says, for a program to read.
+
+    `metadata` are the `rdf:Description` elements that the metadata of the paper say of it.
+    """
+
+    name: str
+    description: str
+    content: bytes
+    written_at: datetime
+    metadata: Sequence[bytes]
 
 
 def render_pdf(template_name: str, context: dict[str, Any]) -> bytes:
@@ -115,6 +133,44 @@ def render_pages(
         return pdf
 
 
+def render_archive(template_name: str, context: dict[str, Any], *, inside: DataInside) -> bytes:
+    """Return a paper as PDF/A-3b with data inside, the same bytes for the same figures.
+
+    It is drawn as `render_pdf` draws it. Raises `PdfUnavailable`.
+    """
+    html = render_html(template_name, context)
+    with _one_at_a_time:
+        press = _press()
+        document = press.make_html(string=html, url_fetcher=press.fetcher).render(
+            stylesheets=[press.style], font_config=press.fonts, pdf_variant=ARCHIVE
+        )
+        from weasyprint import Attachment
+
+        written = {"created": inside.written_at, "modified": inside.written_at}
+        document.metadata.attachments.append(
+            Attachment(
+                string=inside.content,
+                name=inside.name,
+                description=inside.description,
+                relationship="Alternative",
+                **written,
+            )
+        )
+        # All must be in one RDF element; WeasyPrint would put ours beside its own.
+        usual_rdf, rdf_ends = document.metadata.generate_rdf_metadata, b"</rdf:RDF>"
+        document.metadata.generate_rdf_metadata = lambda *variant: usual_rdf(*variant).replace(
+            rdf_ends, b"".join([*inside.metadata, rdf_ends])
+        )
+        pdf: bytes = document.write_pdf(pdf_variant=ARCHIVE, finisher=_name_files_once)
+        return pdf
+
+
+def _name_files_once(_document: Any, pdf: Any) -> None:
+    """WeasyPrint names each file inside twice; a reader would take it for two."""
+    files = pdf.catalog["AF"]
+    files[:] = dict.fromkeys(files)
+
+
 def render_html(template_name: str, context: dict[str, Any]) -> str:
     """Return the HTML that `render_pdf` sets in print."""
     house = House.current()
@@ -135,6 +191,13 @@ def pdf_response(name: str, content: bytes) -> HttpResponse:
     """Answer with a PDF that opens in the browser and is saved as `name`."""
     response = HttpResponse(content, content_type="application/pdf")
     response["Content-Disposition"] = content_disposition_header(False, name) or "inline"
+    return response
+
+
+def xml_response(name: str, content: bytes) -> HttpResponse:
+    """Answer with an XML file that is saved as `name`."""
+    response = HttpResponse(content, content_type="application/xml")
+    response["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
     return response
 
 

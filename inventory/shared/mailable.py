@@ -22,11 +22,16 @@ def _no_details(given: Mapping[str, Any]) -> dict[str, str]:
     return {}
 
 
+def _nothing_beside(thing: Any) -> dict[str, bytes]:
+    return {}
+
+
 @dataclass(frozen=True)
 class MailablePaper:
     """A paper that can be sent; `name` stands for it in addresses.
 
-    `pdf` makes its PDF of the thing and the details; `number` is how the thing is called on it,
+    `pdf` makes its PDF of the thing and the details, `beside` the XML files that go with it, by
+    their names; `number` is how the thing is called on it,
     `customer` who gets it (or None), `page` the address of the thing's page, `language` the one it
     is written in where the thing itself says so. `details` reads what else the paper needs, such
     as the days of a statement, from an address or a body. `figures` are the words that a text may
@@ -41,6 +46,7 @@ class MailablePaper:
     number: Callable[[Any], str]
     customer: Callable[[Any], Any]
     page: Callable[[Any], str]
+    beside: Callable[[Any], dict[str, bytes]] = field(default=_nothing_beside)
     is_for: Callable[[Any], bool] = field(default=lambda thing: True)
     language: Callable[[Any], str] = field(default=lambda thing: "")
     details: Callable[[Mapping[str, Any]], dict[str, str]] = field(default=_no_details)

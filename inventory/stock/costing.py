@@ -146,6 +146,11 @@ class AverageCost:
         self._there = max(self._there + pieces, 0)
 
     @property
+    def is_used_up(self) -> bool:
+        """Whether none is there, so that there is no average."""
+        return not self._there
+
+    @property
     def unit_cost_cents(self) -> Fraction | None:
         """The cost of one piece in cents, exact; None while it is unknown or none is there."""
         if not self._is_known or not self._there:

@@ -37,7 +37,7 @@ MONEY = {
     "billing.take_payments",
     "billing.view_money",
 }
-ALL = HONEY | SELLING | MONEY | {"accounts.manage_people"}
+ALL = HONEY | SELLING | MONEY | {"accounts.manage_people", "billing.manage_accounts"}
 EXPECTED = {
     "owner": ALL,
     "bottling": (HONEY - {"inventory.release_hold", "inventory.count_beyond_made"})

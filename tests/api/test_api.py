@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from decimal import Decimal
 from functools import cache
+from typing import Unpack, get_args, get_origin, get_type_hints
 
 import pytest
 from django.utils import timezone
@@ -18,6 +19,7 @@ from apiary_sales.api import (
     blends,
     bottling,
     bottling_days,
+    buying,
     cleaning,
     comb,
     corrections,
@@ -29,26 +31,41 @@ from apiary_sales.api import (
     honey_of_others,
     jars,
     measurements,
+    money,
+    opening_stock,
     products,
     recall_records,
     serializers,
     service_bills,
     shortages,
+    structured_invoices,
     taxes,
     trade,
     views,
     warmings,
 )
 from apiary_sales.api import credit_notes as credit_notes_api
+from apiary_sales.api import drums as drums_api
 from apiary_sales.api import orders as api_orders
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import (
+    adjustments,
+    bills,
+    bounced_checks,
+    cash_counts,
     consignment_reports,
     corrected_invoices,
     credit_notes,
+    deposit_slips,
+    drum_deposits,
+    expenses,
+    interest,
     late_certificates,
+    opening,
+    payments,
+    purchase_orders,
     stand,
     weight_sales,
 )
@@ -56,20 +73,23 @@ from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses
 from apiary_sales.customers.services import certificates as certificate_services
+from apiary_sales.customers.services import customers as customer_services
 from apiary_sales.mailing.services import emails as email_services
 from apiary_sales.mailing.services import reminders, texts
 from apiary_sales.orders.services import changes as order_changes
 from apiary_sales.orders.services import (
     consignments,
     contracts,
+    deliveries,
+    drum_register,
     quotes,
     recalls,
     returns,
     rounds,
     standing_orders,
+    weigh_out,
 )
 from apiary_sales.orders.services import orders as order_services
-from apiary_sales.orders.services.changes import OrderDetails
 from apiary_sales.pricing.services import prices, private_labels, weight_prices
 from apiary_sales.pricing.services import taxes as tax_services
 from inventory.bottling.services import bottling_days as day_services
@@ -87,6 +107,7 @@ from inventory.bottling.services import fill_checks as fill_check_services
 from inventory.bottling.services import goods as goods_services
 from inventory.bottling.services import holds as hold_services
 from inventory.bottling.services import jars as jar_services
+from inventory.bottling.services import opening_stock as opening_stock_services
 from inventory.bottling.services import products as product_services
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
@@ -96,6 +117,7 @@ from inventory.stock.services import (
     drums,
     honey,
     lots,
+    numbers,
     others,
     purchases,
     stores,
@@ -105,8 +127,6 @@ from inventory.stock.services import cleaning as cleaning_services
 from inventory.stock.services import measurements as measurement_services
 from inventory.stock.services import shortages as shortage_services
 from inventory.stock.services import warmings as warming_services
-from inventory.stock.services.arrivals import HoneyFacts
-from inventory.stock.services.suppliers import SupplierDetails
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -620,6 +640,10 @@ SERVICES = {
         taxes.CertificateAcceptApiView,
         certificate_services.accept,
     ),
+    "customers/{id}/invoice-details/": (
+        structured_invoices.InvoiceDetailsApiView,
+        customer_services.set_invoice_details,
+    ),
     "certificates/{id}/end/": (taxes.CertificateEndApiView, certificate_services.change_end),
     "certificates/{id}/invoices/{invoice}/": (
         taxes.LateCertificateApiView,
@@ -634,6 +658,45 @@ SERVICES = {
         corrected_invoices.correct,
     ),
     "orders/{number}/goods-back/": (credit_notes_api.GoodsBackApiView, returns.record),
+    "orders/{number}/hand-over/": (drums_api.HandOverApiView, weigh_out.hand_over),
+    "fulfilments/{id}/delivery/": (drums_api.DeliveryApiView, deliveries.describe),
+    "drum-returns/": (drums_api.DrumReturnsApiView, drum_register.take_back),
+    "drums-lost/": (drums_api.DrumsLostApiView, drum_deposits.report_lost),
+    "returned-drums/{id}/keep-deposit/": (drums_api.KeepDepositApiView, drum_deposits.keep),
+    "customers/{id}/deposit-refunds/": (drums_api.DepositRefundsApiView, drum_deposits.refund),
+    "payments/": (money.PaymentsApiView, payments.receive),
+    "payments/{id}/undo/": (money.PaymentUndoApiView, payments.reverse),
+    "payments/{id}/bounced/": (money.PaymentBounceApiView, bounced_checks.record),
+    "payments/{id}/good/": (money.PaymentGoodApiView, bounced_checks.undo),
+    "customers/{id}/pay-back/": (money.PayBackApiView, payments.pay_back),
+    "customers/{id}/interest/": (money.InterestApiView, interest.charge),
+    "invoices/{id}/refund/": (money.RefundApiView, payments.refund),
+    "invoices/{id}/adjust/": (money.AdjustApiView, adjustments.adjust),
+    "adjustments/{id}/undo/": (money.AdjustmentUndoApiView, adjustments.undo),
+    "deposit-slips/": (money.DepositSlipsApiView, deposit_slips.deposit),
+    "deposit-slips/{id}/undo/": (money.DepositUndoApiView, deposit_slips.undo),
+    "cash-counts/": (money.CashCountsApiView, cash_counts.count),
+    "cash-counts/{id}/undo/": (money.CashCountUndoApiView, cash_counts.undo),
+    "opening-invoices/": (money.OpeningInvoicesApiView, opening.owe),
+    "invoices/{id}/take-back/": (money.OpeningTakeBackApiView, opening.take_back),
+    "opening-credits/": (money.OpeningCreditsApiView, opening.credit),
+    "opening-amounts/": (money.OpeningAmountsApiView, opening.amount),
+    "opening-amounts/{id}/undo/": (money.OpeningAmountUndoApiView, opening.undo_amount),
+    "first-numbers/": (money.FirstNumbersApiView, numbers.begin_at),
+    "opening-jars/": (opening_stock.OpeningJarsApiView, opening_stock_services.receive_jars),
+    "purchase-orders/": (buying.PurchaseOrdersApiView, purchase_orders.place),
+    "purchase-orders/{number}/close/": (buying.PurchaseOrderCloseApiView, purchase_orders.close),
+    "purchase-orders/{number}/receive/": (buying.PurchaseReceiveApiView, purchase_orders.receive),
+    "purchase-orders/{number}/link/": (buying.PurchaseLinkApiView, purchase_orders.link),
+    "supplier-bills/": (buying.SupplierBillsApiView, bills.enter),
+    "supplier-bills/{id}/undo/": (buying.SupplierBillUndoApiView, bills.undo),
+    "supplier-payments/": (buying.SupplierPaymentsApiView, bills.pay),
+    "supplier-payments/{id}/undo/": (buying.SupplierPaymentUndoApiView, bills.undo_payment),
+    "expenses/": (buying.ExpensesApiView, expenses.enter),
+    "expenses/{id}/undo/": (buying.ExpenseUndoApiView, expenses.undo),
+    "recurring-expenses/": (buying.RecurringExpensesApiView, expenses.add_recurring),
+    "recurring-expenses/{id}/enter/": (buying.RecurringEnterApiView, expenses.enter_next),
+    "recurring-expenses/{id}/skip/": (buying.RecurringSkipApiView, expenses.skip_next),
     "blend-plans/": (blends.BlendPlansApiView, blend_plans.draft),
     "blend-plans/{number}/change/": (blends.BlendPlanChangeApiView, blend_plans.change),
     "blend-plans/{number}/carry-out/": (blends.BlendPlanCarryOutApiView, blend_plans.carry_out),
@@ -646,6 +709,7 @@ BESIDE = {
     "purchases/": {"brix"},
     "others-honey/": {"brix"},
     "goods-receipts/": {"grams"},
+    "purchase-orders/{number}/receive/": {"grams"},
     "goods-made/": {"grams"},
     "comb-receipts/": {"grams"},
     "returned-jars/{id}/decide/": {"decision"},
@@ -672,13 +736,13 @@ def acts_of(base=views.ApiActView):
 
 
 def parameters_of(service):
-    """Return the names that a service takes; what it knows of honey or a supplier by name too."""
+    """Return the names that a service takes, those of its details and of the scale used too."""
     names = set(inspect.signature(service).parameters)
-    if "facts" in names:
-        names |= set(HoneyFacts.__annotations__)
-    if "details" in names:
-        details = OrderDetails if service is order_changes.change else SupplierDetails
-        names |= set(details.__annotations__)
+    for details in get_type_hints(service).values():
+        if get_origin(details) is Unpack:
+            names |= set(get_args(details)[0].__annotations__)
+    if "scale" in names:
+        names |= set(weigh_out.ScaleUsed.__annotations__)
     return names
 
 

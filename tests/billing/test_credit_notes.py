@@ -18,7 +18,7 @@ from apiary_sales.orders.queries import books as order_books
 from apiary_sales.orders.queries import recall
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.returns import GoodsBack
-from apiary_sales.orders.services import orders, returns
+from apiary_sales.orders.services import drum_register, orders, returns
 from apiary_sales.reports.frames import sales
 from inventory.bottling.models import ReturnedJars
 from inventory.shared.errors import BadValue, FiguresChanged, HouseError, NotAllowedNow
@@ -258,7 +258,9 @@ def test_a_deposit_is_held_and_is_no_sale(drum_invoice):
 def test_an_invoice_of_a_drum_is_credited_whatever_became_of_the_drum(
     drum_invoice, drum, owner, key
 ):
-    orders.drums_back(order=drum_invoice.order, drums=[drum], received_by=owner, key=key())
+    drum_register.take_back(
+        outings=drum_register.outings_of(drum_invoice.order, [drum]), received_by=owner, key=key()
+    )
     other = builders.lot_in(drum, 100_000)
 
     note = credit(drum_invoice)

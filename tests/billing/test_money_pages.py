@@ -109,6 +109,7 @@ def test_orders_handed_over_wait_to_be_invoiced(office, shop, pounds):
 
 def test_pages_take_a_constant_number_of_queries(office, shop, pounds, invoice):
     pay(shop, 1_000)
+    order_of(shop, jars(pounds, 1, "6.00"))
     pages = ["/money/", "/money/invoices/", "/money/payments/", f"/money/customers/{shop.pk}/"]
     few = [queries_of(office, page) for page in pages]
 
@@ -505,6 +506,7 @@ def test_the_details_of_the_house_are_changed_for_papers_to_come(office, house, 
         "quote_days": "21",
         "drum_deposit_cents": "25.00",
         "drum_price_cents": "40",
+        "drum_tolerance_percent": "1",
         "market": "eu",
     }
 
@@ -531,6 +533,7 @@ def test_a_house_without_a_name_is_refused(office, house):
             "quote_days": "-1",
             "drum_deposit_cents": "-1",
             "drum_price_cents": "0",
+            "drum_tolerance_percent": "1",
             "market": "us",
         },
     )

@@ -194,18 +194,18 @@ def test_what_the_books_cannot_begin_with_is_refused(house, kind, cents):
 
 
 def test_invoices_go_on_from_the_numbers_before(shop, pounds):
-    numbers.begin_at("invoice 26", number=1_188)
+    numbers.begin_at("invoice F26", number=1_188)
 
     made = invoice_of(shop, jars(pounds, 1))
 
     assert str(made) == "F26-01188"
     assert list(books.faults()) == []
     with pytest.raises(BadValue, match="goes on with 1189"):
-        numbers.begin_at("invoice 26", number=2_000)
+        numbers.begin_at("invoice F26", number=2_000)
 
 
 def test_a_number_missing_after_the_first_is_found(shop, pounds):
-    numbers.begin_at("invoice 26", number=1_188)
+    numbers.begin_at("invoice F26", number=1_188)
     made = invoice_of(shop, jars(pounds, 1))
     Invoice.objects.filter(pk=made.pk).update(number=1_190)
 
@@ -215,4 +215,4 @@ def test_a_number_missing_after_the_first_is_found(shop, pounds):
 @pytest.mark.parametrize("number", [0, -1, 10_000_000])
 def test_a_first_number_is_a_number(house, number):
     with pytest.raises(BadValue, match="Enter the first number"):
-        numbers.begin_at("invoice 26", number=number)
+        numbers.begin_at("invoice F26", number=number)

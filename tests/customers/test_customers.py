@@ -83,6 +83,7 @@ def posted(**changes):
     return {
         "name": "Hollow Oak Bakery",
         "kind": "bulk",
+        "invoice_format": "pdf",
         "tier": "bulk",
         "terms_days": "14",
         "credit_limit_cents": "2500.00",

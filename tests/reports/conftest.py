@@ -8,10 +8,12 @@ from zoneinfo import ZoneInfo
 import pytest
 import time_machine
 
+from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import Fulfilment, OrderLine
+from apiary_sales.orders.models import Fulfilment, Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
+from apiary_sales.pricing.models import TaxRate
 from inventory.bottling.models import Product
 from inventory.shared import days
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -45,6 +47,25 @@ class House:
 @pytest.fixture
 def house(db) -> House:
     return sell_a_little()
+
+
+@pytest.fixture
+def billed(house) -> House:
+    """The same house; the shop was billed with a tax and has paid a part."""
+    TaxRate.objects.create(
+        name="State sales tax", goods="honey", percent=Decimal(5), valid_from=date(2026, 1, 1)
+    )
+    owner = builders.person()
+    order = Order.objects.get(customer=house.shop)
+    invoices.issue(order=order, issued_by=owner, key=builders.new_key())
+    payments.receive(
+        customer=house.shop,
+        amount_cents=10_000,
+        method="check",
+        received_by=owner,
+        key=builders.new_key(),
+    )
+    return house
 
 
 def sell_a_little() -> House:

@@ -47,7 +47,7 @@ def test_the_list_names_every_report_with_its_address_and_filters(ask, house):
     assert [report["slug"] for report in listed] == list(catalogue.REPORTS)
     stock = next(report for report in listed if report["slug"] == "stock-value")
     assert stock["title"] == "Stock value"
-    assert set(stock["filters"]) == {"on", "kind", "season"}
+    assert set(stock["filters"]) == {"on", "known_on", "kind", "season"}
     for report in listed:
         assert ask(report["url"].removeprefix("http://testserver/api/reports/")).status_code == 200
 
@@ -66,7 +66,7 @@ def test_columns_say_their_unit(ask, house):
 
 
 @pytest.mark.parametrize("slug", catalogue.REPORTS)
-def test_the_api_gives_what_the_page_shows(ask, client, house, slug):
+def test_the_api_gives_what_the_page_shows(ask, client, billed, slug):
     bottling_room.recorded(bottling_room.set_up())
     query = "days=1" if slug == "slow-stock" else "season=2026"
 

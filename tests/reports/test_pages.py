@@ -112,7 +112,7 @@ def test_a_report_without_rows_says_so(office, slug):
 
 
 @pytest.mark.parametrize("slug", catalogue.REPORTS)
-def test_the_total_is_the_sum_of_the_rows_shown(office, house, slug):
+def test_the_total_is_the_sum_of_the_rows_shown(office, billed, slug):
     bottling_room.recorded(bottling_room.set_up())
 
     table = Table(office.get(f"/reports/{slug}/?{'days=1' if slug == 'slow-stock' else ''}").text)

@@ -15,17 +15,20 @@ from django.contrib.admin.models import CHANGE, LogEntry
 from django.contrib.auth.models import Permission
 from django.contrib.contenttypes.models import ContentType
 from django.core.management import call_command
+from django.db import transaction
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts.models import User
+from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
     adjustments,
     bills,
     bounced_checks,
     cash_counts,
+    closing,
     consignment_reports,
     credit_notes,
     deposit_slips,
@@ -34,6 +37,7 @@ from apiary_sales.billing.services import (
     interest,
     invoices,
     late_certificates,
+    ledger_accounts,
     opening,
     payments,
     purchase_orders,
@@ -53,6 +57,7 @@ from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.contracts import PriceStep
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.pieces import PiecesWanted
+from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import (
     consignments,
     contracts,
@@ -65,7 +70,7 @@ from apiary_sales.orders.services import (
     standing_orders,
     weigh_out,
 )
-from apiary_sales.pricing.models import Service, TaxRate
+from apiary_sales.pricing.models import Service
 from apiary_sales.pricing.services import (
     filling_times,
     prices,
@@ -96,7 +101,7 @@ from inventory.bottling.services.bottling_days import RowFilled
 from inventory.bottling.services.products import PartUse
 from inventory.shared import mailable
 from inventory.shared.models import Attachment, House
-from inventory.shared.services import files
+from inventory.shared.services import books_lock, files
 from inventory.shared.services import house as house_details
 from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Balance, Lot, Place
@@ -114,7 +119,7 @@ from inventory.stock.services import (
 )
 from inventory.stock.services.arrivals import VesselReceived
 from inventory.stock.services.count_sheets import CountedThing
-from tests.upgrade import databases
+from tests.upgrade import bill_data, databases
 from tests.uploads import PDF, upload
 
 
@@ -123,6 +128,7 @@ def make() -> None:
         call_command("demo", no_serve=True)
         _do_what_the_demo_leaves_out()
         call_command("verify_ledger")
+    _check_the_bills()
     _take_out_what_differs_each_time()
     _check_that_every_table_has_rows()
 
@@ -149,11 +155,13 @@ def _do_what_the_demo_leaves_out() -> None:
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
     _keep_the_money(people[User.Role.OFFICE])
+    _close_the_books(people[User.Role.OWNER])
     _come_late(people[User.Role.BOTTLING])
     _write_e_mails(people[User.Role.OFFICE])
     _buy(people[User.Role.OFFICE])
     _trade_regularly(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
+    _name_an_account()
 
 
 def _make_honey(person) -> None:
@@ -630,11 +638,15 @@ def _sell_jars(seller, minder) -> None:
         customer=buyer, channel="shop", lines=[wanted], created_by=seller, key="full:order"
     )
     orders.cancel(order=cancelled, cancelled_by=seller, key="full:cancelled", reason="Too late")
+    billed = Invoice.objects.get(idempotency_key="demo:past-44-invoice")
+    jars_sold = billed.lines.filter(fulfilment_line__order_line__product__isnull=False)[0]
+    shelf = Place.objects.get(code="storeroom")
     credit_notes.credit(
-        invoice=Invoice.objects.get(idempotency_key="demo:past-44-invoice"),
+        invoice=billed,
         issued_by=seller,
         key="full:credit",
         reason="Jars came back",
+        goods_back=[GoodsBack(jars_sold.fulfilment_line, 1, shelf)],
     )
     stand.take_back(
         receipt=stand.find("demo:stand-week-1").invoice,
@@ -789,7 +801,7 @@ def _keep_the_money(clerk) -> None:
         **first,
     )
     opening.amount(account="cash", amount_cents=20_000, key="full:opening-cash", **first)
-    TaxRate.objects.create(
+    prices.set_tax_rate(
         name="State sales tax",
         goods="services",
         percent=Decimal("6.25"),
@@ -801,7 +813,7 @@ def _keep_the_money(clerk) -> None:
         unit_price=Decimal(40),
         service=Service.objects.get(code="work-by-the-hour"),
     )
-    payer = Customer.objects.filter(tax_status="taxable", is_active=True).order_by("pk")[0]
+    payer = Customer.objects.filter(certificates=None, is_active=True).order_by("pk")[0]
     taxed = service_bills.bill(customer=payer, lines=[work], billed_by=clerk, key="full:work")
     adjustments.adjust(
         invoice=taxed,
@@ -840,6 +852,18 @@ def _keep_the_money(clerk) -> None:
     there = deposit_slips.cash_there_cents()
     cash_counts.count(
         counted_cents=there - 50, note="Change", counted_by=clerk, key="full:cash-count"
+    )
+
+
+def _close_the_books(owner) -> None:
+    """Close the books over days of which something comes late, and open the last of them again."""
+    today = timezone.localdate()
+    closing.close(until=today - timedelta(days=10), locked_by=owner, key="full:closed-books")
+    books_lock.open_again(
+        until=today - timedelta(days=20),
+        locked_by=owner,
+        key="full:opened-books",
+        reason="A bill came late",
     )
 
 
@@ -1090,6 +1114,12 @@ def _use_the_back_office(owner, clerk) -> None:
     Token.objects.create(user=owner, key="0" * 40)
 
 
+def _name_an_account() -> None:
+    ledger_accounts.change(
+        account=chart_of_accounts.chart()["sales"], number="4010", name="Sales of honey"
+    )
+
+
 def _take_out_what_differs_each_time() -> None:
     # A hash is salted anew each time, and nobody signs in with it here.
     User.objects.update(password="!")
@@ -1107,6 +1137,14 @@ def _take_out_what_differs_each_time() -> None:
     for entry in TrailEntry.objects.all():
         entry.changes = dict(sorted(entry.changes.items()))
         entry.save(update_fields=["changes"])
+
+
+def _check_the_bills() -> None:
+    with transaction.atomic():
+        found = list(bill_data.faults())
+        transaction.set_rollback(True)
+    if found:
+        raise SystemExit("\n".join(found))
 
 
 def _check_that_every_table_has_rows() -> None:

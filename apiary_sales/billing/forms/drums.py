@@ -84,7 +84,7 @@ class KeepDepositForm(ActForm):
     reason = forms.CharField(label=_("Why is the deposit kept?"), max_length=300)
 
 
-class RefundForm(ActForm):
+class DepositRefundForm(ActForm):
     """For how many drums of each invoice the deposit is given back, and how."""
 
     how = forms.ChoiceField(

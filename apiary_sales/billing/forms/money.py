@@ -94,6 +94,11 @@ class HouseDetailsForm(forms.ModelForm):
 
     drum_deposit_cents = MoneyField(label=_("Deposit on a drum"), error_messages=NOT_NEGATIVE)
     drum_price_cents = MoneyField(label=_("Price of an empty drum"), error_messages=NOT_NEGATIVE)
+    country_code = CountryField(
+        label=_("Country by its code"),
+        required=False,
+        help_text=_("For invoices with data that the buyer's program reads."),
+    )
     drum_tolerance_percent = NumberField(
         label=_("Difference of a drum's weight that is not asked about, percent"),
         max_digits=4,
@@ -125,9 +130,12 @@ class HouseDetailsForm(forms.ModelForm):
             "region",
             "postal_code",
             "country",
+            "country_code",
             "phone",
             "email",
             "tax_number",
+            "bank_account",
+            "bank_code",
             "payment_note",
             "paper",
             "receipt_paper",
@@ -168,6 +176,11 @@ class HouseDetailsForm(forms.ModelForm):
                 "Honey packed before may sell out, and each country has options of its own. This "
                 "is from memory: ask your authority."
             ),
+            "tax_number": _(
+                "Where you pay value added tax, the number with the letters of the country."
+            ),
+            "bank_account": _("IBAN or account number, for invoices with data."),
+            "bank_code": _("BIC, if buyers abroad need it."),
             "payment_note": _("Printed on invoices: account, name on checks, other ways."),
             "tax_rounding": _(
                 "Ask your tax office which one to use. Both follow the usual rounding rule."

@@ -8,6 +8,7 @@ from .deposits import KeptDeposit
 from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
 from .late_certificates import LateCertificate
+from .ledger_accounts import ClosedStock, ClosedStockLine, LedgerAccount
 from .payments import Allocation, Payment
 from .purchasing import (
     PaidBy,
@@ -26,6 +27,8 @@ __all__ = [
     "Allocation",
     "BouncedCheck",
     "CashCount",
+    "ClosedStock",
+    "ClosedStockLine",
     "ConsignmentReport",
     "DepositSlip",
     "DepositedCheck",
@@ -39,6 +42,7 @@ __all__ = [
     "InvoiceLineTax",
     "KeptDeposit",
     "LateCertificate",
+    "LedgerAccount",
     "OpeningAmount",
     "PaidBy",
     "Payment",

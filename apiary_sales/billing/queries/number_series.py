@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from inventory.shared import series
 from inventory.stock.models import Counter
 
 
@@ -23,9 +24,9 @@ def number_series() -> list[NumberSeries]:
     year = timezone.localdate().year
     short = f"{year % 100:02d}"
     names = {
-        f"invoice {short}": _("Invoices"),
-        f"invoice R{short}": _("Stand receipts"),
-        f"invoice C{short}": _("Credit notes"),
+        f"invoice {series.INVOICES}{short}": _("Invoices"),
+        f"invoice {series.RECEIPTS}{short}": _("Stand receipts"),
+        f"invoice {series.CREDIT_NOTES}{short}": _("Credit notes"),
         f"order-{year}": _("Orders and quotes"),
         f"run-{year}": _("Bottling runs"),
         "deposit-slip": _("Deposit slips"),
@@ -33,10 +34,10 @@ def number_series() -> list[NumberSeries]:
     found = Counter.objects.in_bulk(list(names))
     return [
         NumberSeries(
-            series,
+            counter,
             name,
-            found[series].last + 1 if series in found else 1,
-            series in found and found[series].last >= found[series].first,
+            found[counter].last + 1 if counter in found else 1,
+            counter in found and found[counter].last >= found[counter].first,
         )
-        for series, name in names.items()
+        for counter, name in names.items()
     ]

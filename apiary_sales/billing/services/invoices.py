@@ -10,7 +10,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 from django.db.models import QuerySet
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -201,14 +201,15 @@ def compose(
     supplied_on = max(good.fulfilment.filled_on for good in goods)
     certificate = certificate or line_taxes.certificate_of(customer, supplied_on)
     own = ProductTax.objects.by_product()
+    at_once = order.channel == Order.Channel.STAND
     taxes = line_taxes.put_on(
         lines,
         [taxed_as(good.order_line, own) for good in goods],
         on=supplied_on,
         house=house,
         certificate=certificate,
+        rounding="" if customer is None or at_once else _rounding_for(customer),
     )
-    at_once = order.channel == Order.Channel.STAND
     due_days = customer.terms_days if customer and not at_once else 0
     invoice = Invoice(
         customer=customer,
@@ -221,10 +222,18 @@ def compose(
         currency=settings.CURRENCY,
         seller=seller_of(house),
         buyer=_buyer(customer, order),
-        exemption=certificate.sentence() if certificate else "",
+        exemption=_exemption(customer, certificate),
         prices_include_tax=house.prices_include_tax,
     )
     return add_up(invoice, lines, taxes)
+
+
+def _exemption(customer: Customer | None, certificate: ExemptionCertificate | None) -> str:
+    """Return what a bill says of a certificate, in the language of the paper."""
+    if customer is None or certificate is None:
+        return ""
+    with translation.override(customer.paper_language):
+        return certificate.sentence()
 
 
 def _discount_terms(
@@ -358,14 +367,23 @@ def seller_of(house: House) -> dict[str, str]:
     """Return the house's address as printed on this day."""
     fields = ("name", "street", "city", "region", "postal_code", "country")
     more = ("country_code", "phone", "email", "tax_number", "payment_note")
-    return {field: getattr(house, field) for field in (*fields, *more)}
+    account = ("bank_account", "bank_code")
+    return {field: getattr(house, field) for field in (*fields, *more, *account)}
 
 
 def _buyer(customer: Customer | None, order: Order) -> dict[str, str]:
     """Return the customer's address as printed on this day; empty for a buyer at the stand."""
     reference = {"order_number": order.number, "reference": order.customer_reference}
-    if customer is None:
-        return reference
+    return reference if customer is None else {**buyer_of(customer), **reference}
+
+
+def buyer_of(customer: Customer) -> dict[str, str]:
+    """Return what a bill says of a customer on this day."""
     fields = ("name", "contact", "street", "city", "region", "postal_code", "country")
-    more = ("country_code", "tax_number")
-    return {**{field: getattr(customer, field) for field in (*fields, *more)}, **reference}
+    more = ("country_code", "tax_number", "email", "buyer_reference")
+    return {field: getattr(customer, field) for field in (*fields, *more)}
+
+
+def _rounding_for(customer: Customer) -> str:
+    """Return how the tax of a customer's invoices is rounded; empty is as the house rounds."""
+    return tax.BY_RATE if customer.gets_data else ""

@@ -35,15 +35,17 @@ def put_on(
     on: date,
     house: House,
     certificate: ExemptionCertificate | None = None,
+    rounding: str = "",
 ) -> list[list[InvoiceLineTax]]:
     """Tax the unsaved lines of a bill, and return the taxes of each, unsaved too.
 
     `goods` says of each line what it is taxed as, `on` is the day they were handed over. The lines
     come with the amount of their price; where prices include their tax, it is taken out of it.
+    `rounding` is the house's, unless another is given.
     """
     taxed = tax.tax_invoice_lines(
         [tax.TaxLine(kind, line.amount_cents) for kind, line in zip(goods, lines, strict=True)],
-        house.tax_rounding,
+        rounding or house.tax_rounding,
         treatments=treatments_on(on, house=house, certificate=certificate),
         prices_include_tax=house.prices_include_tax,
     )

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET
 
 from apiary_sales.billing.forms.closing import CloseForm, OpenAgainForm, OwedOnForm
 from apiary_sales.billing.queries import as_of, closing
+from apiary_sales.billing.services import closing as closing_services
 from inventory.shared.models import BooksLock
 from inventory.shared.people import person_of
 from inventory.shared.services import books_lock
@@ -28,7 +29,7 @@ class CloseView(ActView):
     template_name = "billing/closing.html"
 
     def act(self, data: dict[str, Any]) -> BooksLock:
-        return books_lock.close(
+        return closing_services.close(
             until=data["until"],
             locked_by=person_of(self.request),
             key=data["key"],

@@ -14,10 +14,10 @@ from django.views.decorators.http import require_safe
 
 from apiary_sales.billing.forms.drums import (
     PAY_BACK,
+    DepositRefundForm,
     DrumLostForm,
     DrumsReturnForm,
     KeepDepositForm,
-    RefundForm,
 )
 from apiary_sales.billing.models import KeptDeposit
 from apiary_sales.billing.queries import drum_register as register
@@ -228,7 +228,7 @@ class DepositRefundView(ActView):
 
     permission_required = ("billing.issue_invoices", "billing.take_payments")
     template_name = "billing/deposit_refund.html"
-    form_class = RefundForm
+    form_class = DepositRefundForm
 
     @cached_property
     def customer(self) -> Customer:
@@ -245,7 +245,7 @@ class DepositRefundView(ActView):
         context = {"customer": self.customer, "deposits": self.deposits}
         return {**super().get_context_data(**kwargs), **context}
 
-    def form_valid(self, form: RefundForm) -> HttpResponse:
+    def form_valid(self, form: DepositRefundForm) -> HttpResponse:
         self.drums = form.drums
         return super().form_valid(form)
 

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from apiary_sales.billing import papers, rules
+from apiary_sales.billing import papers, rules, structured_invoices
 from apiary_sales.billing.forms.money import (
     HouseDetailsForm,
     InvoiceFilterForm,
@@ -88,6 +88,7 @@ def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
     context["state"] = money.state_tag(
         invoice, on=timezone.localdate(), is_credited=context["is_credited"]
     )
+    context["data_missing"] = structured_invoices.missing(invoice)
     if invoice.is_credit_note:
         context["to_refund_cents"] = payments.to_refund_cents(invoice)
     context["may_be_corrected"] = corrected_invoices.may_be_corrected(invoice)

@@ -1,5 +1,6 @@
 """Add customers and change what is known of them."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Required, TypedDict, Unpack
 
@@ -28,6 +29,10 @@ class CustomerDetails(TypedDict, total=False):
     region: str
     postal_code: str
     country: str
+    country_code: str
+    tax_number: str
+    invoice_format: str
+    buyer_reference: str
     terms_days: int
     discount_percent: Decimal
     discount_days: int
@@ -55,7 +60,30 @@ def change(customer: Customer, **details: Unpack[CustomerDetails]) -> Customer:
     return _save(Customer.objects.select_for_update().get(pk=customer.pk), details)
 
 
-def _save(customer: Customer, details: CustomerDetails) -> Customer:
+@transaction.atomic
+def set_invoice_details(
+    customer: Customer,
+    *,
+    invoice_format: str | None = None,
+    country_code: str | None = None,
+    tax_number: str | None = None,
+    buyer_reference: str | None = None,
+) -> Customer:
+    """Say how a customer gets invoices, and what they say of the customer; None stays as it is.
+
+    Raises as `add`. Invoices that are there stay as they are.
+    """
+    given = {
+        "invoice_format": invoice_format,
+        "country_code": country_code,
+        "tax_number": tax_number,
+        "buyer_reference": buyer_reference,
+    }
+    customer = Customer.objects.select_for_update().get(pk=customer.pk)
+    return _save(customer, {name: value for name, value in given.items() if value is not None})
+
+
+def _save(customer: Customer, details: Mapping[str, object]) -> Customer:
     for name, value in details.items():
         setattr(customer, name, value.strip() if isinstance(value, str) else value)
     _check(customer)

@@ -119,7 +119,7 @@ class Email(models.Model):
 
 
 class PaperCopy(AppendOnlyModel):
-    """The bytes of a PDF as it was sent; the same paper sent twice is kept once."""
+    """The bytes of a paper as it was sent; the same paper sent twice is kept once."""
 
     sha256 = models.CharField(max_length=64, unique=True)
     content = models.BinaryField()
@@ -135,6 +135,7 @@ class PaperCopy(AppendOnlyModel):
 class EmailPaper(AppendOnlyModel):
     """A paper attached to an e-mail: which one, of what, and the copy that was sent.
 
+    A PDF, or an XML file that goes with it and has the same paper and number.
     `paper` is its name in `inventory.shared.mailable`, `thing_id` the key of what it is about.
     """
 
@@ -155,6 +156,10 @@ class EmailPaper(AppendOnlyModel):
     def __str__(self) -> str:
         found = mailable.by_name(self.paper)
         return f"{found.title if found else self.paper} {self.number}"
+
+    @property
+    def media_type(self) -> str:
+        return "application/xml" if self.file_name.endswith(".xml") else "application/pdf"
 
 
 class EmailTextQuerySet(models.QuerySet["EmailText"]):

@@ -81,7 +81,7 @@ def _message(email: Email) -> EmailMessage:
         headers={"Message-ID": email.message_id, "Content-Language": email.language},
     )
     for attached in email.papers.select_related("copy"):
-        message.attach(attached.file_name, bytes(attached.copy.content), "application/pdf")
+        message.attach(attached.file_name, bytes(attached.copy.content), attached.media_type)
     return message
 
 

@@ -45,13 +45,18 @@ class EmailDraft:
 
 @dataclass(frozen=True)
 class PaperMade:
-    """A paper and its PDF, ready to be attached."""
+    """A paper, its PDF and the files beside it, ready to be attached."""
 
     paper: MailablePaper
     thing: models.Model
     content: bytes
     file_name: str
     details: dict[str, str] = field(default_factory=dict)
+    beside: dict[str, bytes] = field(default_factory=dict)
+
+    @property
+    def size(self) -> int:
+        return len(self.content) + sum(len(content) for content in self.beside.values())
 
 
 def draft(
@@ -104,12 +109,16 @@ def file_name_of(paper: MailablePaper, thing: models.Model, language: str) -> st
 def make(
     paper: MailablePaper, thing: models.Model, details: dict[str, str] | None = None
 ) -> PaperMade:
-    """Make the PDF of a paper in its language; raises `PdfUnavailable`."""
+    """Make the PDF of a paper in its language, and what goes beside it.
+
+    Raises `PdfUnavailable`, and `NotAllowedNow` where the paper can't be written.
+    """
     language = language_of(paper, thing)
     details = details or {}
     with translation.override(language):
         content = paper.pdf(thing, details)
-    return PaperMade(paper, thing, content, file_name_of(paper, thing, language), details)
+    name = file_name_of(paper, thing, language)
+    return PaperMade(paper, thing, content, name, details, paper.beside(thing))
 
 
 def send(
@@ -230,7 +239,7 @@ def write(
     key: str,
 ) -> Email:
     """Write an e-mail with its papers down and hand it to a worker, in the caller's transaction."""
-    if sum(len(made.content) for made in papers) > PAPERS_MAX:
+    if sum(made.size for made in papers) > PAPERS_MAX:
         raise BadValue(
             _("The papers are too large for one e-mail. Send fewer at once."), parameter=None
         )
@@ -244,16 +253,17 @@ def write(
         key=key,
         resends=None,
     )
-    for made, name in zip(papers, _apart(made.file_name for made in papers), strict=True):
-        EmailPaper.objects.create(
-            email=email,
-            paper=made.paper.name,
-            thing_id=made.thing.pk,
-            details=made.details,
-            number=made.paper.number(made.thing),
-            file_name=name,
-            copy=_kept(made.content),
-        )
+    for made, own_name in zip(papers, _apart(made.file_name for made in papers), strict=True):
+        for name, content in {own_name: made.content, **made.beside}.items():
+            EmailPaper.objects.create(
+                email=email,
+                paper=made.paper.name,
+                thing_id=made.thing.pk,
+                details=made.details,
+                number=made.paper.number(made.thing),
+                file_name=name,
+                copy=_kept(content),
+            )
     deliver.enqueue(email.pk)
     return email
 

@@ -87,7 +87,9 @@ def paper_response(user: Any, pk: int) -> HttpResponse:
     attached = EmailPaper.objects.select_related("copy").filter(pk=pk).first()
     email_for(user, attached.email_id if attached else 0)
     assert attached is not None
-    response = documents.pdf_response(attached.file_name, bytes(attached.copy.content))
+    is_xml = attached.media_type == "application/xml"
+    respond = documents.xml_response if is_xml else documents.pdf_response
+    response = respond(attached.file_name, bytes(attached.copy.content))
     response["Content-Security-Policy"] = CONTENT_SECURITY_POLICY
     response["Cache-Control"] = "private, no-store"
     return response

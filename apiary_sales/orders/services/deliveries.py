@@ -1,6 +1,6 @@
 """How goods handed over travel: carrier, truck, address and packages, for the papers."""
 
-from typing import Any
+from typing import TypedDict, Unpack
 
 from django.db import transaction
 
@@ -9,8 +9,17 @@ from apiary_sales.orders.services import orders
 from inventory.shared import checks
 
 
+class DeliveryDetails(TypedDict, total=False):
+    carrier: str
+    vehicle: str
+    ship_to: str
+    freight: str
+    packages: int | None
+    instructions: str
+
+
 @transaction.atomic
-def describe(*, fulfilment: Fulfilment, **details: Any) -> Delivery:
+def describe(*, fulfilment: Fulfilment, **details: Unpack[DeliveryDetails]) -> Delivery:
     """Set who carries the goods of a fulfilment and where to; return the delivery.
 
     `details` are fields of `Delivery`; those left out stay as they are. The papers show them from

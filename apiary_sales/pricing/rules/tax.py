@@ -37,6 +37,8 @@ PARTS_PER_PERCENT = 10_000
 CLASSES = (TaxRate.Goods.HONEY, TaxRate.Goods.OTHER)
 # The deposit on a drum is no kind of goods: the house says whether it is taxed like other goods.
 DEPOSIT = "deposit"
+# A way of rounding that is no choice of the house: the norm of structured invoices asks for it.
+BY_RATE = "rate"
 
 Category = GoodsCategory.Category
 
@@ -161,9 +163,10 @@ def tax_invoice_lines(
 ) -> list[TaxedAmount]:
     """Return the tax on each line of one invoice, in order, by the `treatments` of its day.
 
-    `rounding` is one of `House.Rounding`. By line, each is rounded by itself. By invoice, the whole
-    tax is rounded once and shared out over the lines, so that what the lines show adds up. Where
-    prices include their tax, it is derived for each rate of the invoice, either way.
+    `rounding` is one of `House.Rounding`, or `BY_RATE`. By line, each is rounded by itself. By
+    invoice, the whole tax is rounded once and shared out over the lines, so that what the lines
+    show adds up; by rate, the tax of each rate is. Where prices include their tax, it is derived
+    for each rate of the invoice, either way.
     """
     # A service may be said to bear no tax: it is no kind of goods.
     found = [treatments.get(line.goods, Treatment()) for line in lines]
@@ -183,23 +186,30 @@ def tax_invoice_lines(
 def round_taxes(
     amounts_cents: Sequence[int], percents: Sequence[Decimal], rounding: str
 ) -> list[int]:
-    """Return the tax in cents on each amount at its percentage, rounded by line or by invoice.
+    """Return the tax in cents on each amount at its percentage, by line, invoice or rate.
 
     >>> round_taxes([50, 50], [Decimal(5), Decimal(5)], House.Rounding.BY_LINE)
     [3, 3]
     >>> round_taxes([50, 50], [Decimal(5), Decimal(5)], House.Rounding.BY_INVOICE)
     [3, 2]
+    >>> round_taxes([50, 50, 50], [Decimal(5), Decimal(5), Decimal(3)], BY_RATE)
+    [3, 2, 2]
     """
-    rounding = House.Rounding(rounding)
     exact = [
         amount * int(percent * PARTS_PER_PERCENT)
         for amount, percent in zip(amounts_cents, percents, strict=True)
     ]
-    if rounding == House.Rounding.BY_LINE:
+    if rounding == BY_RATE:
+        taxes = [0] * len(exact)
+        for percent in set(percents):
+            places = [place for place, each in enumerate(percents) if each == percent]
+            shares = _round_once([exact[place] for place in places])
+            for place, share in zip(places, shares, strict=True):
+                taxes[place] = share
+        return taxes
+    if House.Rounding(rounding) == House.Rounding.BY_LINE:
         return [_rounded(tax) for tax in exact]
-    # The difference of two rounded running totals: the shares add up to the rounded whole.
-    upto = [_rounded(running) for running in accumulate(exact)]
-    return [after - before for before, after in pairwise([0, *upto])]
+    return _round_once(exact)
 
 
 def take_out_taxes(
@@ -271,6 +281,13 @@ def _by_name(rates: Sequence[Rate], taxes_cents: Sequence[int]) -> list[tuple[in
         owed[rate] = [share - given for share, given in zip(due, shares, strict=True)]
         shared.append(tuple(shares))
     return shared
+
+
+def _round_once(exact: Sequence[int]) -> list[int]:
+    """Return the shares of exact taxes in their sum, rounded once to whole cents."""
+    # The difference of two rounded running totals: the shares add up to the rounded whole.
+    upto = [_rounded(running) for running in accumulate(exact)]
+    return [after - before for before, after in pairwise([0, *upto])]
 
 
 def _rounded(exact: int) -> int:

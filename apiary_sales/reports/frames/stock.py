@@ -8,14 +8,16 @@ from datetime import date
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Max, Sum
+from django.db.models import Max, QuerySet, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from apiary_sales.billing.queries import stock_value
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
 from inventory.bottling.models import PackagingPart, PartReceipt
 from inventory.bottling.queries import packed_costs
 from inventory.physics import units
+from inventory.shared import days
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 
 if TYPE_CHECKING:
@@ -81,6 +83,7 @@ class StockFilters:
     """Which stock counts: one kind or all, of one season or all, as of the end of a day or now."""
 
     on: date | None = None
+    known_on: date | None = None
     kind: str = ""
     season: str = ""
     days: int = DAYS
@@ -122,14 +125,40 @@ def value(filters: StockFilters) -> pd.DataFrame:
 
     A lot is worth its share of what the lot cost, jars the average of their product where the house
     has chosen that, a part the average of its receipts; all as they are known today, whatever day
-    is looked at. What came in may be dated later than what had left by then: such a lot or part
-    has a row below zero, so that the sums hold.
+    is looked at, or as they were `known_on` a day. A closed day is as it was closed. What came in
+    may be dated later than what had left by then: such a lot or part has a row below zero, so that
+    the sums hold.
     """
-    lots, pieces = _there(filters)
-    rows = [row for _lot, row in _lot_rows(lots, filters.season)]
-    # Parts are of no season.
-    rows += [] if filters.season else _part_rows(pieces)
+    if filters.on is None and filters.known_on is None:
+        lots, pieces = _there_now(filters.kind)
+        rows = [row for _lot, row in _lot_rows(lots, filters.season)]
+        # Parts are of no season.
+        rows += [] if filters.season else _part_rows(pieces)
+    else:
+        rows = _rows_as_of(filters)
     return frame_of((astuple(row) for row in rows), VALUE)
+
+
+def _rows_as_of(filters: StockFilters) -> list[_StockRow]:
+    """Return the rows of a day: as it was closed, or with the costs that are or were known."""
+    found = stock_value.as_of(
+        filters.on or timezone.localdate(),
+        days.end(filters.known_on) if filters.known_on else None,
+    )
+    kinds = (filters.kind,) if filters.kind else KINDS
+    worth = [row for row in found if row.kind in kinds]
+    by_lot = {row.lot: row for row in worth if row.lot is not None}
+    rows = [
+        _lot_row(lot, by_lot[lot.pk].quantity, by_lot[lot.pk].cents)
+        for lot in sorted(_lots_of(by_lot, filters.season), key=_honey_then_jars)
+    ]
+    if not filters.season:
+        by_item = {row.item: row for row in worth if row.lot is None}
+        rows += [
+            _part_row(part, by_item[part.item_id].quantity, by_item[part.item_id].cents)
+            for part in PackagingPart.objects.filter(item__in=by_item)
+        ]
+    return rows
 
 
 def below_nothing(found: pd.DataFrame) -> list[str]:
@@ -144,7 +173,7 @@ def slow(filters: StockFilters) -> pd.DataFrame:
     A lot of which none left yet has been idle since the day it was made.
     """
     today = timezone.localdate()
-    lots = _lot_rows(_there(filters)[0], filters.season)
+    lots = _lot_rows(_there_now(filters.kind)[0], filters.season)
     left = _last_left(lot for lot, _row in lots)
     rows = []
     for lot, row in lots:
@@ -214,61 +243,40 @@ def _gone_by_reason(
     return found
 
 
-def _there(filters: StockFilters) -> tuple[dict[int, list[int]], dict[int, int]]:
-    """Return by lot how much is at each place, and by item how many parts there are.
-
-    What comes to zero over all places is left out; what is below zero is not.
-    """
-    rows = _there_on(filters.on) if filters.on else _there_now()
-    kinds = (filters.kind,) if filters.kind else KINDS
-    lots: dict[int, list[int]] = {}
-    pieces: dict[int, int] = {}
-    for kind, item, lot, quantity in rows:
-        if kind in kinds and lot is not None:
-            lots.setdefault(lot, []).append(quantity)
-        elif kind in kinds:
-            pieces[item] = pieces.get(item, 0) + quantity
-    return (
-        {lot: there for lot, there in lots.items() if sum(there)},
-        {item: there for item, there in pieces.items() if there},
-    )
-
-
-def _there_now() -> Iterable[tuple[str, int, int | None, int]]:
+def _there_now(kind: str) -> tuple[dict[int, list[int]], dict[int, int]]:
+    """Return by lot how much is at each place, and by item how many parts there are."""
     # What came back and waits for a decision is no stock yet, as on the pages of stock.
     there = (
         Balance.objects.filter(is_physical=True, quantity__gt=0)
         .exclude(place__kind=Place.Kind.RETURNED)
         .ours()
+        .filter(item__kind__in=(kind,) if kind else KINDS)
     )
-    return there.values_list("item__kind", "item", "lot", "quantity")
-
-
-def _there_on(day: date) -> Iterable[tuple[str, int, int | None, int]]:
-    """Return what was at each place when the day ended, by the lines posted until then."""
-    return (
-        PostingLine.objects.filter(
-            place__kind__in=[*Place.VESSELS, *Place.FOR_GOODS],
-            posting__occurred_at__date__lte=day,
-            lot__owner=None,
-        )
-        .values("item__kind", "item", "lot", "place")
-        .annotate(there=Sum("quantity"))
-        .order_by()
-        .values_list("item__kind", "item", "lot", "there")
-    )
+    lots: dict[int, list[int]] = {}
+    pieces: dict[int, int] = {}
+    for item, lot, quantity in there.values_list("item", "lot", "quantity"):
+        if lot is not None:
+            lots.setdefault(lot, []).append(quantity)
+        else:
+            pieces[item] = pieces.get(item, 0) + quantity
+    return lots, pieces
 
 
 def _lot_rows(there: dict[int, list[int]], season: str) -> list[tuple[Lot, _StockRow]]:
-    lots = Lot.objects.filter(pk__in=there).select_related("product__size", "product__item")
-    if season:
-        # Other goods are of no season, as parts are.
-        lots = lots.filter(season=int(season)).exclude(kind=Lot.Kind.GOODS)
+    lots = _lots_of(there, season)
     rows = [
         (lot, _lot_row(lot, sum(there[lot.pk]), _value_cents(unit_cost_cents, there[lot.pk])))
         for lot, unit_cost_cents in packed_costs.unit_costs_cents(lots).items()
     ]
     return sorted(rows, key=lambda row: _honey_then_jars(row[0]))
+
+
+def _lots_of(keys: Iterable[int], season: str) -> QuerySet[Lot]:
+    lots = Lot.objects.filter(pk__in=list(keys)).select_related("product__size", "product__item")
+    if season:
+        # Other goods are of no season, as parts are.
+        lots = lots.filter(season=int(season)).exclude(kind=Lot.Kind.GOODS)
+    return lots
 
 
 def _lot_row(lot: Lot, quantity: int, value_cents: int | None) -> _StockRow:
@@ -315,14 +323,15 @@ def _part_rows(there: dict[int, int]) -> list[_StockRow]:
     rows = []
     for part in PackagingPart.objects.filter(item__in=there):
         pieces, cost = there[part.item_id], costs.get(part.pk)
-        what = _("Parts: %(kind)s") % {"kind": part.get_kind_display()}
-        value_cents = None if cost is None else round(cost * pieces)
-        rows.append(
-            _StockRow(
-                Item.Kind.PART, part.code, part.name, what, None, pieces, None, None, value_cents
-            )
-        )
+        rows.append(_part_row(part, pieces, None if cost is None else round(cost * pieces)))
     return rows
+
+
+def _part_row(part: PackagingPart, pieces: int, value_cents: int | None) -> _StockRow:
+    what = _("Parts: %(kind)s") % {"kind": part.get_kind_display()}
+    return _StockRow(
+        Item.Kind.PART, part.code, part.name, what, None, pieces, None, None, value_cents
+    )
 
 
 def _last_left(lots: Iterable[Lot]) -> dict[int, date]:

@@ -234,7 +234,8 @@ def _move(
         if blend.pk not in kept:
             # It has come to nothing: this honey met none in the vessel on its right day.
             LotParent.objects.filter(lot=blend).delete()
-            Lot.objects.filter(pk=blend.pk).update(quantity_made=0)
+            blend.quantity_made = 0
+            blend.save(update_fields=["quantity_made"])
 
 
 def _refuse_used_before(lot: Lot, day: date) -> None:

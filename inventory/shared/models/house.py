@@ -9,6 +9,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared.bank_accounts import check_bank_account, check_bank_code
 from inventory.shared.countries import check_country
 from inventory.shared.models.files import private_storage
 
@@ -54,6 +55,13 @@ class House(models.Model):
     phone = models.CharField(_("telephone"), max_length=40, blank=True)
     email = models.EmailField(_("e-mail"), blank=True)
     tax_number = models.CharField(_("tax number"), max_length=40, blank=True)
+    # An IBAN, or a number as the bank writes it; the code is a BIC.
+    bank_account = models.CharField(
+        _("bank account"), max_length=40, blank=True, validators=[check_bank_account]
+    )
+    bank_code = models.CharField(
+        _("code of the bank"), max_length=11, blank=True, validators=[check_bank_code]
+    )
     payment_note = models.TextField(_("how to pay"), blank=True)
     paper = models.CharField(_("paper"), max_length=8, choices=Paper, default=Paper.LETTER)
     receipt_paper = models.CharField(

@@ -6,6 +6,7 @@ from .corrections import LotCorrection, Shortage
 from .counting import CountLine, CountSheet
 from .holds import LotHold
 from .ledger import Balance, Counter, Item, Place, Posting, PostingLine
+from .lot_costs import LotCost
 from .lots import Lot, LotParent
 from .measurements import Measurement, VesselTemperature
 from .settings import ProductionSettings
@@ -27,6 +28,7 @@ __all__ = [
     "Item",
     "Lot",
     "LotCorrection",
+    "LotCost",
     "LotHold",
     "LotParent",
     "Measurement",

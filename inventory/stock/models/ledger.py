@@ -1,6 +1,6 @@
 """The stock ledger: items, places, postings and the balances they add up to."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeVar
 
@@ -318,6 +318,13 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             posting__corrects__reversed_by=None,
         )
 
+    def counting_by(self, day: date) -> "PostingLineQuerySet":
+        """Return what counts by the end of a day: late entries of closed days count later."""
+        return self.filter(
+            Q(posting__counts_on__lte=day)
+            | Q(posting__counts_on=None, posting__occurred_at__date__lte=day)
+        )
+
     def moment_of_draw(self, day: date | None, *places: Place) -> datetime | None:
         """Return when honey was drawn from vessels on an earlier day; None for today or no day.
 
@@ -363,13 +370,19 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
         )
 
     def average_costs(
-        self, items: Collection[int], *, before: Posting | None = None
+        self,
+        items: Collection[int],
+        *,
+        before: Posting | None = None,
+        known_at: datetime | None = None,
+        known: Mapping[int, tuple[int | None, int]] | None = None,
     ) -> dict[int, costing.AverageCost]:
         """Return the moving average of each packed item, by key, in one query.
 
         Postings count in the order they were recorded: that is how stock was there to be taken.
         What was posted and undone leaves no trace. A lot counts with its cost of today, whatever
-        was known when it was filled. `before` leaves out a posting that is just being made.
+        was known when it was filled. `before` leaves out a posting that is just being made;
+        `known_at` what was not recorded yet at a moment, with the costs of lots `known` then.
         """
         lines = self.filter(
             item__in=items,
@@ -377,18 +390,26 @@ class PostingLineQuerySet(AppendOnlyQuerySet["PostingLine"]):
             lot__owner=None,
             place__kind__in=Place.IN_HOUSE,
             posting__reverses=None,
-            posting__reversed_by=None,
         )
+        if known_at is None:
+            lines = lines.filter(posting__reversed_by=None)
+        else:
+            lines = lines.filter(
+                Q(posting__reversed_by=None) | Q(posting__reversed_by__recorded_at__gt=known_at),
+                posting__recorded_at__lte=known_at,
+            )
         if before is not None:
             lines = lines.filter(posting__lt=before)
         averages = {item: costing.AverageCost() for item in items}
-        for item, cost_cents, made, change in (
+        for item, lot, cost_cents, made, change in (
             lines.values("item_id", "posting_id", "lot_id")
             .annotate(change=Sum("quantity"))
             .exclude(change=0)
             .order_by("posting_id", "lot_id")
-            .values_list("item_id", "lot__cost_cents", "lot__quantity_made", "change")
+            .values_list("item_id", "lot_id", "lot__cost_cents", "lot__quantity_made", "change")
         ):
+            if known is not None and lot in known:
+                cost_cents, made = known[lot]
             cents = None
             if cost_cents is not None and made > 0:
                 cents = share_cents(cost_cents, change, made)

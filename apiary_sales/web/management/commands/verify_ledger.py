@@ -1,7 +1,7 @@
 from django.core.management.base import BaseCommand, CommandError
 
 from apiary_sales.billing.queries import books as money_books
-from apiary_sales.billing.queries import purchase_books
+from apiary_sales.billing.queries import journal, purchase_books
 from apiary_sales.orders.queries import books as order_books
 from inventory.stock.models import Posting, PostingLine
 from inventory.stock.queries import books as stock_books
@@ -16,6 +16,7 @@ class Command(BaseCommand):
             *order_books.faults(),
             *money_books.faults(),
             *purchase_books.faults(),
+            *journal.faults(),
         ]
         for fault in faults:
             self.stderr.write(fault)

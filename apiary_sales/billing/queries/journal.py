@@ -1,0 +1,361 @@
+"""The journal of money and stock, and the trial balance: every movement as debits and credits.
+
+Money is read from the entries of the book, on the day they count on; stock from `stock_book`. Both
+are amounts in cents on accounts of the chart, debit above zero and credit below it.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cached_property
+from typing import Any
+
+from django.db.models import Count, Max, OneToOneField, Q, QuerySet, Sum
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+
+from apiary_sales.accounts.models import User
+from apiary_sales.billing import chart_of_accounts as accounts
+from apiary_sales.billing.chart_of_accounts import ChartAccount
+from apiary_sales.billing.models import ClosedStock, Entry, EntryLine, LedgerAccount
+from apiary_sales.billing.queries.as_of import AsOf
+from apiary_sales.billing.stock_book import StockBook
+from inventory.bottling import valuation
+from inventory.stock.models import Place, Posting, PostingLine
+
+FIRST_DAY = date.min
+
+# Entry or posting, with its key; of closed days that differ by now there is neither.
+Source = tuple[str, int]
+ENTRY, POSTING, SET_ANEW = "entry", "posting", "set_anew"
+
+
+@dataclass(frozen=True)
+class JournalFilters:
+    """The days that count, one account or all, and the moment up to which entries are known."""
+
+    since: date | None = None
+    until: date | None = None
+    account: str = ""
+    known_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Movement:
+    """So many cents on one account, by one entry or posting."""
+
+    counts_on: date
+    source: Source
+    account: str
+    cents: int
+
+
+@dataclass(frozen=True)
+class JournalLine:
+    """A movement with what it belongs to, in words."""
+
+    counts_on: date
+    happened_on: date
+    source: Source
+    account: ChartAccount
+    cents: int
+    document: str
+    url: str | None
+    who: str
+    note: str
+
+    @property
+    def debit_cents(self) -> int:
+        return max(self.cents, 0)
+
+    @property
+    def credit_cents(self) -> int:
+        return max(-self.cents, 0)
+
+
+@dataclass
+class TrialBalanceRow:
+    """One account: what was on it, what came and went, and what is on it; debit above zero."""
+
+    account: ChartAccount
+    opening_cents: int = 0
+    debit_cents: int = 0
+    credit_cents: int = 0
+
+    @property
+    def closing_cents(self) -> int:
+        return self.opening_cents + self.debit_cents - self.credit_cents
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What an entry or posting is, in words."""
+
+    happened_on: date
+    document: str
+    url: str | None
+    who: str
+    note: str
+
+
+def chart() -> dict[str, ChartAccount]:
+    """Return all accounts by key, in the order of their numbers, with those that entries use."""
+    used = EntryLine.objects.order_by().values_list("account", "detail").distinct()
+    return accounts.chart((accounts.key_of(*row) for row in used), LedgerAccount.objects.all())
+
+
+class Journal:
+    """The movements of some days, and what was on each account before them.
+
+    `lines_without_cost` is how many lines of stock in these days have no cost yet, counted as 0.
+    """
+
+    def __init__(self, asked: JournalFilters) -> None:
+        self.asked = asked
+        self._since = asked.since or FIRST_DAY
+        self._as_of = AsOf(asked.until or date.max, asked.known_at)
+        self.opening: dict[str, int] = defaultdict(int)
+        self.movements: list[Movement] = []
+        self.lines_without_cost = 0
+        self._read_money()
+        self._read_stock()
+        self.movements.sort(key=lambda move: (move.counts_on, move.source, -move.cents))
+
+    @cached_property
+    def chart(self) -> dict[str, ChartAccount]:
+        return chart()
+
+    def lines(self) -> list[JournalLine]:
+        """Return the movements of the chosen account or all, with what they belong to."""
+        moves = [move for move in self.movements if self.asked.account in ("", move.account)]
+        told = {**_entries_told(moves), **_postings_told(moves)}
+        return [
+            JournalLine(
+                counts_on=move.counts_on,
+                source=move.source,
+                account=self.chart[move.account],
+                cents=move.cents,
+                **vars(told.get(move.source) or _set_anew_told(move.counts_on)),
+            )
+            for move in moves
+        ]
+
+    def trial_balance(self) -> list[TrialBalanceRow]:
+        """Return each account that something is or was on, in the order of the chart."""
+        rows = {key: TrialBalanceRow(account) for key, account in self.chart.items()}
+        for key, cents in self.opening.items():
+            rows[key].opening_cents += cents
+        for move in self.movements:
+            row = rows[move.account]
+            row.debit_cents += max(move.cents, 0)
+            row.credit_cents += max(-move.cents, 0)
+        return [
+            row for row in rows.values() if row.opening_cents or row.debit_cents or row.credit_cents
+        ]
+
+    def _read_money(self) -> None:
+        lines = EntryLine.objects.filter(self._as_of.entries()).order_by()
+        before = lines.filter(entry__entered_on__lt=self._since)
+        for account, detail, cents in before.values_list("account", "detail").annotate(
+            Sum("amount_cents")
+        ):
+            self.opening[accounts.key_of(account, detail)] += cents
+        for day, entry, account, detail, cents in (
+            lines.filter(entry__entered_on__gte=self._since)
+            .values_list("entry__entered_on", "entry", "account", "detail")
+            .annotate(Sum("amount_cents"))
+        ):
+            if cents:
+                key = accounts.key_of(account, detail)
+                self.movements.append(Movement(day, (ENTRY, entry), key, cents))
+
+    def _read_stock(self) -> None:
+        book = StockBook(self.asked.known_at)
+        until = self.asked.until
+        closed = book.closed_lines(until).order_by()
+        for account, cents in (
+            closed.filter(counts_on__lt=self._since).values_list("account").annotate(Sum("cents"))
+        ):
+            self.opening[account] += cents
+        found: dict[tuple[date, Source, str], int] = defaultdict(int)
+        for day, posting, account, cents, without in (
+            closed.filter(counts_on__gte=self._since)
+            .values_list("counts_on", "posting", "account")
+            .annotate(total=Sum("cents"), without=Count("pk", filter=Q(has_no_cost=True)))
+        ):
+            found[day, _source(posting), account] += cents
+            self.lines_without_cost += without
+        for line in book.open_lines(until):
+            if line.counts_on < self._since:
+                self.opening[line.account] += line.cents
+                continue
+            found[line.counts_on, _source(line.posting), line.account] += line.cents
+            self.lines_without_cost += line.has_no_cost
+        self.movements += [Movement(*key, cents) for key, cents in found.items() if cents]
+
+
+def faults() -> Iterator[str]:
+    """Yield one sentence for each way in which the journal is not the books."""
+    book = Journal(JournalFilters())
+    by_source: dict[Source, int] = defaultdict(int)
+    for move in book.movements:
+        by_source[move.source] += move.cents
+    for (kind, key), cents in by_source.items():
+        if cents:
+            yield f"The journal has {cents} cents too much in debit for {kind} {key}."
+    total = sum(row.closing_cents for row in book.trial_balance())
+    if total:
+        yield f"The trial balance comes to {total} cents, not zero."
+    yield from _stock_faults(book)
+    yield from _kept_faults()
+
+
+def _stock_faults(book: Journal) -> Iterator[str]:
+    """The stock accounts are what the stock is worth, worked out from what there is."""
+    entered = {row.account.key: row.closing_cents for row in book.trial_balance()}
+    worth = dict.fromkeys(accounts.VALUED, 0)
+    for row in valuation.worth_on(None):
+        worth[f"stock:{row.kind}"] += row.cents or 0
+    for key, cents in worth.items():
+        if entered.get(key, 0) != cents:
+            yield f"Account {key} has {entered.get(key, 0)} cents, the stock is worth {cents}."
+
+
+def _kept_faults() -> Iterator[str]:
+    """What was kept at a closing balances, and has the quantities that the ledger had then."""
+    for closing in ClosedStock.objects.select_related("lock"):
+        lock = closing.lock
+        if lock.locked_until is None:
+            yield f"Closing {closing.pk} keeps lines of no day."
+            continue
+        total = closing.lines.aggregate(cents=Sum("cents", default=0))["cents"]
+        if total:
+            yield f"The stock kept at closing {closing.pk} comes to {total} cents, not zero."
+        lines = PostingLine.objects.filter(
+            lot__owner=None,
+            place__kind__in=Place.IN_HOUSE,
+            posting__recorded_at__lte=lock.locked_at,
+        )
+        there = _quantities(lines.counting_by(lock.locked_until))  # type: ignore[attr-defined]
+        if closing.after:
+            before = _quantities(lines.counting_by(closing.after))  # type: ignore[attr-defined]
+            for thing, quantity in before.items():
+                there[thing] = there.get(thing, 0) - quantity
+        kept = _quantities(closing.lines.exclude(item=None))
+        for item, lot in set(there) | set(kept):
+            if there.get((item, lot), 0) != kept.get((item, lot), 0):
+                yield (
+                    f"Closing {closing.pk} keeps {kept.get((item, lot), 0)} of item {item}, lot "
+                    f"{lot}; the ledger had {there.get((item, lot), 0)}."
+                )
+
+
+def _quantities(lines: QuerySet[Any]) -> dict[tuple[int, int | None], int]:
+    sums = lines.order_by().values_list("item", "lot").annotate(Sum("quantity"))
+    return {(item, lot): quantity for item, lot, quantity in sums}
+
+
+def _source(posting: int | None) -> Source:
+    return (SET_ANEW, 0) if posting is None else (POSTING, posting)
+
+
+def _keys(moves: Iterable[Movement], kind: str) -> set[int]:
+    return {move.source[1] for move in moves if move.source[0] == kind}
+
+
+def _set_anew_told(day: date) -> _Told:
+    return _Told(day, _("Costs set anew since the books were closed"), None, "", "")
+
+
+def _postings_told(moves: Iterable[Movement]) -> dict[Source, _Told]:
+    found = Posting.objects.in_bulk(_keys(moves, POSTING))
+    people = User.objects.in_bulk({posting.recorded_by_id for posting in found.values()})
+    return {
+        (POSTING, key): _Told(
+            happened_on=timezone.localdate(posting.occurred_at),
+            document=capfirst(str(posting)),
+            url=reverse("inventory:posting_detail", args=[key]),
+            who=people[posting.recorded_by_id].display_name,
+            note=posting.note,
+        )
+        for key, posting in found.items()
+    }
+
+
+def _entries_told(moves: Iterable[Movement]) -> dict[Source, _Told]:
+    keys = _keys(moves, ENTRY)
+    entries = Entry.objects.select_related(
+        "invoice__customer", "payment__customer", "invoice__issued_by", "payment__received_by"
+    ).in_bulk(keys)
+    documents = _documents(keys)
+    names = _names(keys)
+    found = {}
+    for key, entry in entries.items():
+        document, role = documents.get(key, (None, ""))
+        if entry.invoice_id and entry.invoice:
+            text, who, note = str(entry.invoice), entry.invoice.issued_by, ""
+            url: str | None = reverse("billing:invoice_detail", args=[entry.invoice_id])
+        elif entry.payment_id and entry.payment:
+            text, who = entry.get_kind_display(), entry.payment.received_by
+            url = reverse("billing:payment_detail", args=[entry.payment_id])
+            note = " ".join(filter(None, [entry.payment.reference, entry.payment.note]))
+        else:
+            text, url = entry.get_kind_display(), _url_of(document)
+            who, note = _who_of(document, role), str(getattr(document, "note", "") or "")
+        found[ENTRY, key] = _Told(
+            happened_on=entry.happened_on,
+            document=capfirst(text),
+            url=url,
+            who=who.display_name if who else "",
+            note=" · ".join(filter(None, [names.get(key, ""), note])),
+        )
+    return found
+
+
+def _names(entries: set[int]) -> dict[int, str]:
+    """Return the customer or supplier of each entry."""
+    rows = (
+        EntryLine.objects.filter(entry__in=entries)
+        .order_by()
+        .values_list("entry")
+        .annotate(Max("customer__name"), Max("supplier__name"))
+    )
+    return {entry: customer or supplier or "" for entry, customer, supplier in rows}
+
+
+def _documents(entries: set[int]) -> dict[int, tuple[Any, str]]:
+    """Return the document of each entry that it names itself, and as what it names it.
+
+    Every model that points at one entry of the book is such a document, whatever it is.
+    """
+    found: dict[int, tuple[Any, str]] = {}
+    for relation in Entry._meta.get_fields(include_hidden=True):
+        field = getattr(relation, "field", None)
+        if not isinstance(field, OneToOneField) or field.related_model is not Entry:
+            continue
+        if field.model is Entry:
+            continue
+        for document in field.model._default_manager.filter(**{f"{field.name}__in": entries}):
+            found[getattr(document, field.attname)] = (document, field.name)
+    return found
+
+
+def _url_of(document: Any) -> str | None:
+    return document.get_absolute_url() if hasattr(document, "get_absolute_url") else None
+
+
+def _who_of(document: Any, role: str) -> Any:
+    """Return who entered a document, or who undid it where the entry is its undoing."""
+    if document is None:
+        return None
+    people = [
+        field
+        for field in document._meta.get_fields()
+        if getattr(field, "many_to_one", False) and field.related_model is User
+    ]
+    is_undoing = role.startswith("undo")
+    people.sort(key=lambda field: field.name.startswith("undo") != is_undoing)
+    return getattr(document, people[0].name) if people else None

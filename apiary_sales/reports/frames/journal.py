@@ -1,0 +1,237 @@
+"""The journal, the trial balance, and the lists of invoices, payments and tax."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import F, QuerySet
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Invoice, InvoiceLineTax, Payment
+from apiary_sales.billing.queries.journal import Journal, JournalFilters
+from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
+from inventory.shared import days
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+LINE = {
+    "document": TEXT,
+    "counts_on": TEXT,
+    "happened_on": TEXT,
+    "account_key": TEXT,
+    "number": TEXT,
+    "account": TEXT,
+    "debit_cents": WHOLE,
+    "credit_cents": WHOLE,
+    "who": TEXT,
+    "note": TEXT,
+    "url": TEXT,
+    "without_cost": WHOLE,
+}
+BALANCE = {
+    "account": TEXT,
+    "account_key": TEXT,
+    "kind": TEXT,
+    "opening_cents": WHOLE,
+    "debit_cents": WHOLE,
+    "credit_cents": WHOLE,
+    "closing_cents": WHOLE,
+    "without_cost": WHOLE,
+}
+INVOICE = {
+    "document": TEXT,
+    "key": WHOLE,
+    "kind": TEXT,
+    "issued_on": TEXT,
+    "counts_on": TEXT,
+    "customer": TEXT,
+    "net_cents": WHOLE,
+    "tax_cents": WHOLE,
+    "rounding_cents": WHOLE,
+    "total_cents": WHOLE,
+    "open_cents": WHOLE,
+}
+PAYMENT = {
+    "key": WHOLE,
+    "counts_on": TEXT,
+    "received_on": TEXT,
+    "customer": TEXT,
+    "method": TEXT,
+    "reference": TEXT,
+    "amount_cents": WHOLE,
+    "who": TEXT,
+}
+TAX = {
+    "document": TEXT,
+    "key": WHOLE,
+    "counts_on": TEXT,
+    "supplied_on": TEXT,
+    "customer": TEXT,
+    "jurisdiction": TEXT,
+    "tax": TEXT,
+    "percent": TEXT,
+    "base_cents": WHOLE,
+    "tax_cents": WHOLE,
+}
+
+
+@dataclass(frozen=True)
+class BookFilters:
+    """The days that count, one account or all, and the day at whose end entries were known."""
+
+    since: date | None = None
+    until: date | None = None
+    account: str = ""
+    known_on: date | None = None
+
+    @property
+    def known_at(self) -> datetime | None:
+        return days.end(self.known_on) if self.known_on else None
+
+    @property
+    def of_journal(self) -> JournalFilters:
+        return JournalFilters(self.since, self.until, self.account, self.known_at)
+
+
+def lines(filters: BookFilters) -> pd.DataFrame:
+    """Return one row for each account that an entry or posting moved, by the day it counts on.
+
+    `without_cost` of the first row is how many lines of stock have no cost yet.
+    """
+    book = Journal(filters.of_journal)
+    without = [book.lines_without_cost]
+    return frame_of(
+        (
+            (
+                line.document,
+                line.counts_on,
+                line.happened_on,
+                line.account.key,
+                line.account.number,
+                str(line.account.name),
+                line.debit_cents,
+                line.credit_cents,
+                line.who,
+                line.note,
+                line.url or "",
+                without.pop() if without else 0,
+            )
+            for line in book.lines()
+        ),
+        LINE,
+    )
+
+
+def trial_balance(filters: BookFilters) -> pd.DataFrame:
+    """Return one row for each account that something is on, in the order of the chart."""
+    book = Journal(filters.of_journal)
+    without = [book.lines_without_cost]
+    return frame_of(
+        (
+            (
+                row.account.title,
+                row.account.key,
+                row.account.kind,
+                row.opening_cents,
+                row.debit_cents,
+                row.credit_cents,
+                row.closing_cents,
+                without.pop() if without else 0,
+            )
+            for row in book.trial_balance()
+        ),
+        BALANCE,
+    )
+
+
+def invoices(filters: BookFilters) -> pd.DataFrame:
+    """Return one row for each invoice, receipt and credit note that counts on these days."""
+    found = _counting(Invoice.objects.all(), filters).select_related("customer", "entry")
+    return frame_of(
+        (
+            (
+                str(invoice),
+                invoice.pk,
+                invoice.entry.kind,
+                invoice.issued_on,
+                invoice.entry.entered_on,
+                _buyer(invoice),
+                invoice.net_cents,
+                invoice.tax_cents,
+                invoice.rounding_cents,
+                invoice.total_cents,
+                invoice.open_cents,
+            )
+            for invoice in found
+        ),
+        INVOICE,
+    )
+
+
+def payments(filters: BookFilters) -> pd.DataFrame:
+    """Return one row for each payment, given back and undone ones below zero."""
+    found = _counting(Payment.objects.all(), filters).select_related(
+        "customer", "entry", "received_by"
+    )
+    return frame_of(
+        (
+            (
+                payment.pk,
+                payment.entry.entered_on,
+                payment.received_on,
+                payment.customer.name if payment.customer else _("Buyers at the stand"),
+                payment.method,
+                payment.reference,
+                payment.amount_cents,
+                payment.received_by.display_name,
+            )
+            for payment in found
+        ),
+        PAYMENT,
+    )
+
+
+def tax(filters: BookFilters) -> pd.DataFrame:
+    """Return one row for each document and tax on it, at each rate; credits are below zero."""
+    found = (
+        _counting(InvoiceLineTax.objects.all(), filters, "line__invoice__entry__")
+        .select_related("line__invoice__customer", "line__invoice__entry")
+        .order_by("line__invoice__entry__entered_on", "line__invoice", "id")
+    )
+    sums: dict[tuple[Any, ...], list[int]] = {}
+    for row in found:
+        invoice = row.line.invoice
+        of_tax = sums.setdefault(
+            (
+                str(invoice),
+                invoice.pk,
+                invoice.entry.entered_on,
+                invoice.supplied_on,
+                _buyer(invoice),
+                row.jurisdiction,
+                row.name,
+                f"{row.percent.normalize():f}",
+            ),
+            [0, 0],
+        )
+        of_tax[0] += row.base_cents
+        of_tax[1] += row.tax_cents
+    return frame_of(((*key, *cents) for key, cents in sums.items()), TAX)
+
+
+def _counting(rows: QuerySet[Any], filters: BookFilters, entry: str = "entry__") -> QuerySet[Any]:
+    wanted: dict[str, Any] = {}
+    if filters.since:
+        wanted[f"{entry}entered_on__gte"] = filters.since
+    if filters.until:
+        wanted[f"{entry}entered_on__lte"] = filters.until
+    if filters.known_at:
+        wanted[f"{entry}entered_at__lte"] = filters.known_at
+    return rows.filter(**wanted).order_by(F(f"{entry}entered_on"), "id")
+
+
+def _buyer(invoice: Invoice) -> str:
+    return invoice.customer.name if invoice.customer else _("Buyers at the stand")

@@ -1,0 +1,175 @@
+"""What stock is worth, on any day, and as it was known at any moment.
+
+A lot is worth its share of what the lot cost, to the cent at each place; jars the average of their
+product where the house has chosen that; parts the average of their receipts. What has no cost yet
+is worth nothing here and is said to have none. Services and queries of the rooms above read it.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from fractions import Fraction
+
+from django.db.models import Q, Sum
+
+from inventory.bottling.models import GoodsReceipt, PackagingPart, PartReceipt, ReceiptCorrection
+from inventory.stock.models import Lot, LotCost, Place, PostingLine, ProductionSettings
+
+# What came back and waits for a decision is in the house, and no stock yet.
+VALUED = tuple(kind for kind in Place.IN_HOUSE if kind != Place.Kind.RETURNED)
+
+
+@dataclass(frozen=True)
+class UnitCosts:
+    """What a piece or gram of each lot costs, and of each part by its item; exact, in cents."""
+
+    of_lots: Mapping[int, Fraction | None]
+    of_parts: Mapping[int, Fraction]
+
+    def of(self, item: int, lot: int | None) -> Fraction | None:
+        """Return the cost of one; None while it is unknown."""
+        return self.of_lots.get(lot) if lot else self.of_parts.get(item)
+
+    def cents(self, item: int, lot: int | None, quantity: int) -> int:
+        """Return what so much is worth, half a cent to the even; 0 where the cost is unknown."""
+        return round((self.of(item, lot) or 0) * quantity)
+
+
+@dataclass(frozen=True)
+class StockWorth:
+    """All there was of a lot or a part; `cents` is None where it has no cost."""
+
+    kind: str
+    item: int
+    lot: int | None
+    quantity: int
+    cents: int | None
+
+
+def unit_costs(known_at: datetime | None = None) -> UnitCosts:
+    """Return all unit costs as they are known now, or were at a moment."""
+    rows = list(
+        Lot.objects.filter(owner=None).values_list(
+            "pk", "cost_cents", "quantity_made", "product__item"
+        )
+    )
+    figures = {lot: (cents, made) for lot, cents, made, _item in rows}
+    if known_at is not None:
+        figures |= LotCost.objects.known_at(known_at, figures)
+    found: dict[int, Fraction | None] = {
+        lot: None if cents is None or made <= 0 else Fraction(cents, made)
+        for lot, (cents, made) in figures.items()
+    }
+    if ProductionSettings.current().costs_by_average:
+        averages = PostingLine.objects.average_costs(
+            {item for _lot, _cents, _made, item in rows if item}, known_at=known_at, known=figures
+        )
+        for lot, _cents, _made, item in rows:
+            # Of what is used up there is no average any more; its lot has a cost still.
+            if item and not averages[item].is_used_up:
+                found[lot] = averages[item].unit_cost_cents
+    return UnitCosts(found, _part_costs(known_at))
+
+
+def receipt_cents(known_at: datetime | None = None) -> dict[int, int]:
+    """Return what parts and goods that came in cost, by their posting."""
+    found: dict[int, int] = {}
+    for of, receipts in (
+        ("part_receipt", PartReceipt.objects.all()),
+        ("goods_receipt", GoodsReceipt.objects.all()),
+    ):
+        corrected = _corrected_since(known_at, of)
+        for key, posting, cents in receipts.values_list("pk", "posting", "cost_cents"):
+            found[posting] = corrected.get(key, {}).get("cost_cents", cents)
+    return found
+
+
+def worth_on(day: date | None, known_at: datetime | None = None) -> list[StockWorth]:
+    """Return what each lot and part was worth when a day ended, or all of it now for None.
+
+    What comes to zero over all places is left out; what is below zero is not.
+    """
+    costs = unit_costs(known_at)
+    found: dict[tuple[str, int, int | None], list[int]] = {}
+    for kind, item, lot, quantity in _heaps(day, known_at):
+        sums = found.setdefault((kind, item, lot), [0, 0])
+        sums[0] += quantity
+        sums[1] += costs.cents(item, lot, quantity) if lot else 0
+    return [
+        StockWorth(
+            kind,
+            item,
+            lot,
+            quantity,
+            None
+            if costs.of(item, lot) is None
+            else cents
+            if lot
+            else costs.cents(item, None, quantity),
+        )
+        for (kind, item, lot), (quantity, cents) in found.items()
+        if quantity
+    ]
+
+
+def _heaps(
+    day: date | None, known_at: datetime | None
+) -> Iterable[tuple[str, int, int | None, int]]:
+    lines = PostingLine.objects.filter(place__kind__in=VALUED, lot__owner=None)
+    if day is not None:
+        lines = lines.counting_by(day)
+    if known_at is not None:
+        lines = lines.filter(posting__recorded_at__lte=known_at)
+    return (
+        lines.values("item__kind", "item", "lot", "place")
+        .annotate(there=Sum("quantity"))
+        .order_by()
+        .values_list("item__kind", "item", "lot", "there")
+    )
+
+
+def _part_costs(known_at: datetime | None) -> dict[int, Fraction]:
+    items = dict(PackagingPart.objects.values_list("pk", "item"))
+    sums: dict[int, list[int]] = {}
+    for _posting, part, pieces, cents in _part_receipts(known_at):
+        of_part = sums.setdefault(items[part], [0, 0])
+        of_part[0] += cents
+        of_part[1] += pieces
+    return {item: Fraction(cents, pieces) for item, (cents, pieces) in sums.items()}
+
+
+def _part_receipts(known_at: datetime | None) -> list[tuple[int, int, int, int]]:
+    """Return posting, part, pieces and cents of each receipt that was not undone by then."""
+    receipts = PartReceipt.objects.all()
+    if known_at is None:
+        receipts = receipts.filter(posting__reversed_by=None)
+    else:
+        receipts = receipts.filter(
+            Q(posting__reversed_by=None) | Q(posting__reversed_by__recorded_at__gt=known_at),
+            posting__recorded_at__lte=known_at,
+        )
+    corrected = _corrected_since(known_at, "part_receipt")
+    return [
+        (
+            posting,
+            part,
+            corrected.get(key, {}).get("quantity", pieces),
+            corrected.get(key, {}).get("cost_cents", cents),
+        )
+        for key, posting, part, pieces, cents in receipts.order_by("pk").values_list(
+            "pk", "posting", "part", "pieces", "cost_cents"
+        )
+    ]
+
+
+def _corrected_since(known_at: datetime | None, of: str) -> dict[int, dict[str, int]]:
+    """Return the figures that receipts had at a moment and have not now, by receipt."""
+    found: dict[int, dict[str, int]] = {}
+    if known_at is None:
+        return found
+    later = ReceiptCorrection.objects.filter(corrected_at__gt=known_at, **{f"{of}__isnull": False})
+    for key, before in later.order_by("id").values_list(of, "before"):
+        figures = found.setdefault(key, {})
+        for name, value in before.items():
+            figures.setdefault(name, value)
+    return found
