@@ -932,9 +932,7 @@ class OfficeMachine(RuleBasedStateMachine):
         ) == without_zeros({account: self.paper.on_account(account) for account in MONEY})
         kept = cash_book.cash_book(first, last)
         assert without_zeros({each.account: each.closing_cents for each in kept.accounts}) == {
-            account: cents
-            for account in CASH
-            if (cents := self.paper.on_account(account))
+            account: cents for account in CASH if (cents := self.paper.on_account(account))
         }
         out = [
             goods.pk
