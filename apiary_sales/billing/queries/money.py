@@ -266,7 +266,7 @@ def invoices(
         found = found.filter(issued_on__lte=until)
     if text := text.strip():
         found = found.filter(_named(text))
-    return found.order_by("-issued_on", "-id")
+    return found.order_by("-issued_on", "-id").prefetch_related("credit_notes")
 
 
 def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
@@ -283,6 +283,9 @@ def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
     if invoice.due_on < on:
         return Tag(_("overdue"), "bad")
     if invoice.open_cents != invoice.total_cents:
+        credited_cents = -sum(note.total_cents for note in invoice.credit_notes.all())
+        if credited_cents == invoice.total_cents - invoice.open_cents:
+            return Tag(_("partly credited"), "warn")
         return Tag(_("partly paid"), "warn")
     return Tag(_("to be paid"))
 
