@@ -297,6 +297,40 @@ def test_to_quote_again_takes_the_place_of_the_open_quote(office, quoted, full_d
     )
 
 
+def test_a_quote_that_was_replaced_is_quoted_again_from_the_newest(office, quoted, full_drum):
+    seven = full_drum(7)
+    old = quoted(seven)
+    address = f"{reverse('orders:quote_create')}?again={old.number}"
+    typed = filled_in(office, address) | {f"price_{seven.pk}": "2.30"}
+    office.post(address, typed)
+    newer = Order.objects.get(supersedes=old)
+
+    opened = office.get(address, follow=True)
+    sent = office.post(address, typed | {"key": "late"})
+
+    assert opened.redirect_chain[0][0].endswith(f"?again={newer.number}")
+    assert f"takes the place of {newer.number}" in opened.text
+    assert sent.status_code == 422
+    assert (
+        f"Quote {old.number} was replaced by a newer quote, {newer.number}. Open that one."
+        in sent.text
+    )
+    assert Order.objects.count() == 2
+
+
+@pytest.mark.parametrize("name", ["quote_accept", "quote_decline", "quote_withdraw"])
+def test_the_acts_on_a_quote_that_is_no_longer_open_say_so(
+    office, quoted, full_drum, owner, key, name
+):
+    order = quoted(full_drum(7))
+    quotes.decline(order=order, declined_by=owner, key=key(), reason="too dark")
+
+    page = office.get(address_of(name, order), follow=True)
+
+    assert page.redirect_chain[0][0] == address_of("order_detail", order)
+    assert f"{order.number} is no longer an open quote." in page.text
+
+
 def test_jars_are_quoted_and_quoted_again_on_the_page(office, shop, jars, shelf):
     PiecePrice.objects.create(tier="shop", product=jars, piece_cents=650)
     address = f"{reverse('orders:jar_quote_create')}?customer={shop.pk}"
