@@ -19,6 +19,7 @@ from inventory.stock.models import Balance
 from inventory.stock.queries import books as stock_books
 from inventory.stock.services import drums, stores
 from tests import builders
+from tests.orders.by_weight_room import wax, wax_lot
 from tests.orders.conftest import charge
 
 pytestmark = pytest.mark.django_db
@@ -178,6 +179,27 @@ def test_other_jars_are_put_in_place_on_the_page(office, order, shelf):
     assert order.lines.get().product == other
     assert "comes to $132.00 before tax now" in answer.text
     assert "24 pieces of One pound → 12 pieces of Two pound at $11.00" in answer.text
+
+
+def test_goods_by_weight_are_put_in_place_of_jars_by_the_pound(office, order, shelf):
+    """12 lb are 5,443 g, by the pound of 453.59237 g."""
+    product = wax()
+    wax_lot(product, shelf, 9_072)
+    address = address_of("order_substitute", order, order.lines.get().pk)
+    page = office.get(address).text
+    typed = filled_in(office, address) | {
+        "what": product.pk,
+        "quantity": "12",
+        "unit_price": "9",
+        "reason": "the buyer asked",
+    }
+
+    office.post(address, typed)
+
+    assert f"{product.name} (20.0 lb free)" in page
+    assert "Pieces, or pounds of goods by weight" in page
+    line = order.lines.get()
+    assert (line.product, line.quantity, line.amount_cents) == (product, 5_443, 10_800)
 
 
 def test_goods_that_are_gone_are_on_today_and_in_the_list_with_what_to_do(
