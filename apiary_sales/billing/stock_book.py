@@ -332,16 +332,16 @@ def _written_down(known_at: datetime | None) -> _WrittenDown:
     receipts |= valuation.receipt_cents(known_at)
     labour: dict[int, int] = {}
     for rows in (BottlingRun.objects, JarChange.objects, GoodsMade.objects):
-        labour |= dict(
-            rows.filter(posting__isnull=False, labour_cents__gt=0).values_list(
-                "posting", "labour_cents"
-            )
-        )
+        for posting, cents in rows.filter(posting__isnull=False, labour_cents__gt=0).values_list(
+            "posting", "labour_cents"
+        ):
+            if posting is not None and cents is not None:
+                labour[posting] = cents
     for undoing, undone in Posting.objects.filter(reverses__isnull=False).values_list(
         "pk", "reverses"
     ):
         for figures in (sold, receipts, labour):
-            if undone in figures:
+            if undone is not None and undone in figures:
                 figures[undoing] = -figures[undone]
         if undone in unfit:
             unfit.add(undoing)
@@ -375,6 +375,6 @@ def _kept(known_at: datetime | None) -> list[Kept]:
             row for row in found if until is not None and (row.after is None or row.after < until)
         ]
         found = [Kept(row.closing, row.after, min(row.until, until)) for row in still if until]
-        if lock in closings:
+        if lock in closings and until is not None:
             found.append(Kept(closings[lock], after_of[lock], until))
     return found

@@ -12,6 +12,7 @@ from typing import Any
 from django.db.models import Prefetch, QuerySet
 from django.utils import translation
 
+from apiary_sales.customers.models import DeliveryAddress
 from apiary_sales.orders.models import Delivery, Fulfilment, FulfilmentLine, OrderLine
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules import printed_weights
@@ -77,7 +78,7 @@ def found() -> QuerySet[Fulfilment]:
         "lot", "order_line__drum", "order_line__product__size", "shipped_drum"
     )
     return Fulfilment.objects.select_related(
-        "order__customer", "filled_by", "weigh_out", "delivery"
+        "order__customer", "order__ship_to", "filled_by", "weigh_out", "delivery"
     ).prefetch_related(Prefetch("lines", lines))
 
 
@@ -99,7 +100,7 @@ def context(fulfilment: Fulfilment) -> dict[str, Any]:
         "order": fulfilment.order,
         "customer": fulfilment.order.customer,
         "delivery": delivery,
-        "ship_to": delivery.ship_to.splitlines(),
+        "ship_to": delivery.ship_to.splitlines() or _address_lines(fulfilment.order.ship_to),
         "weigh_out": getattr(fulfilment, "weigh_out", None),
         "drums": drums,
         "drum_totals": _totals(drums),
@@ -121,6 +122,15 @@ def language_of(fulfilment: Fulfilment) -> str:
     """Return the language of the papers of a fulfilment: its customer's, or the house's."""
     customer = fulfilment.order.customer
     return customer.paper_language if customer else House.language()
+
+
+def _address_lines(address: DeliveryAddress | None) -> list[str]:
+    """Return the lines of the delivery address of an order; none where it has none."""
+    if address is None:
+        return []
+    town = ", ".join(filter(None, [address.city, address.region]))
+    lines = [address.name, address.street, f"{town} {address.postal_code}", address.country]
+    return [line for line in map(str.strip, lines) if line]
 
 
 def _drum_row(line: FulfilmentLine, house: House) -> GoodsRow:

@@ -18,11 +18,28 @@ def _to(name: str) -> Callable[..., HttpResponseBase]:
 
 # Where an address of the API leads that is no page: the list of all that it can be asked.
 SCHEMA = reverse_lazy("api:schema")
+DRUMS = reverse_lazy("billing:drum_register")
 E_MAILS = reverse_lazy("mailing:email_list")
 TEXTS = reverse_lazy("mailing:text_list")
 
 urlpatterns = [
     path("api/", _to("api:schema")),
+    path("api/books/", _to("api:schema")),
+    path("api/drums/", RedirectView.as_view(url=SCHEMA)),
+    path("api/drums/<slug:code>/", RedirectView.as_view(url=SCHEMA)),
+    path("api/fulfilments/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/fulfilments/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/returned-drums/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/returned-drums/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("selling/drums/customers/", _to("billing:drum_register")),
+    re_path(r"^selling/drums/customers/\d+/$", RedirectView.as_view(url=DRUMS)),
+    path("selling/drums/drum/", _to("billing:drum_register")),
+    path("selling/drums/out/", _to("billing:drum_register")),
+    re_path(r"^selling/drums/out/\d+/$", RedirectView.as_view(url=DRUMS)),
+    path("selling/drums/returned/", _to("billing:drum_register")),
+    re_path(r"^selling/drums/returned/\d+/$", RedirectView.as_view(url=DRUMS)),
+    path("selling/orders/<str:number>/handed-over/", _to("orders:order_detail")),
+    re_path(r"^selling/orders/(?P<number>[^/]+)/handed-over/\d+/$", _to("orders:order_detail")),
     re_path(r"^api/brands/\d+/$", _to("api:brands")),
     re_path(r"^api/certificates/\d+/$", _to("api:certificates")),
     re_path(r"^api/certificates/\d+/invoices/$", _to("api:certificates")),

@@ -337,6 +337,22 @@ def test_a_wrong_price_is_corrected_in_one_step(invoice, shop, owner, key):
     assert Order.objects.get().status == Order.Status.FILLED
 
 
+def test_a_corrected_copy_bills_only_what_is_not_credited_yet(office, invoice, shop, owner, key):
+    line = invoice.lines.first()
+    credit(invoice, LineCredit(line, quantity=Decimal(4)))
+    credit(invoice, LineCredit(line, allowance_cents=300))
+    page = office.get(reverse("billing:invoice_correct", args=[invoice.pk])).content.decode()
+    assert "One pound 20 pc" in words_of(page)
+
+    copy = corrected_invoices.correct(invoice=invoice, issued_by=owner, key=key(), reason="Name")
+
+    # 20 × 6.10 − 3.00 = 119.00, tax 7.44; 104.10, tax 6.51
+    [jars_left, _other] = copy.lines.all()
+    assert (jars_left.quantity, jars_left.discount_cents) == (20, 300)
+    assert (copy.net_cents, copy.tax_cents, copy.total_cents) == (22_310, 1_395, 23_705)
+    assert CustomerBalance.objects.get(customer=shop).owed_cents == 23_705
+
+
 def test_a_corrected_invoice_is_corrected_on_its_copy(invoice, owner, key):
     first = corrected_invoices.correct(invoice=invoice, issued_by=owner, key=key(), reason="Name")
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from apiary_sales.billing.models import Entry, EntryLine, Invoice, KeptDeposit, Payment
 from apiary_sales.billing.queries import books, drum_register
-from apiary_sales.billing.services import credit_notes, drum_deposits, invoices
+from apiary_sales.billing.services import corrected_invoices, credit_notes, drum_deposits, invoices
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import DrumReturn, FulfilmentLine, OrderLine
 from apiary_sales.orders.queries import books as order_books
@@ -43,7 +43,7 @@ def packer(house):
 def send(packer, owner, key):
     """Return a maker of orders of full drums on a deposit of $40 each, handed over and billed."""
 
-    def make(*numbers, kind=OrderLine.Kind.DRUM_DEPOSIT, bill=True):
+    def make(*numbers, kind=OrderLine.Kind.DRUM_DEPOSIT, bill=True, deposit_lines=1):
         lines = []
         for number in numbers:
             tank = builders.place(f"tank-{number}")
@@ -53,7 +53,8 @@ def send(packer, owner, key):
             )
             drums.fill(tank=tank, drum=drum, gross_grams=313_000, recorded_by=owner, key=key())
             lines.append(LineWanted(OrderLine.Kind.HONEY, 295_000, Decimal("2.15"), drum=drum))
-        lines.append(LineWanted(kind, len(numbers), Decimal("40.00")))
+        each = len(numbers) // deposit_lines
+        lines.extend([LineWanted(kind, each, Decimal("40.00"))] * deposit_lines)
         order = orders.take(
             customer=packer, channel="bulk", lines=lines, created_by=owner, key=key()
         )
@@ -174,6 +175,36 @@ def test_deposits_of_drums_that_are_back_are_given_back_over_all_invoices(
     second.refresh_from_db()
     assert second.open_cents == second.total_cents - 4000
     assert balance_of(Account.DEPOSITS) == -4000
+
+
+def test_each_deposit_line_of_its_own_gives_back_no_more_than_the_drums_that_are_back(
+    send, back, packer, owner, key
+):
+    invoice = send(7, 8, 9, deposit_lines=3)
+
+    back("d7")
+    assert [row.drums for row in drum_register.to_refund(packer)] == [1]
+
+    drum_deposits.refund(customer=packer, drums={invoice: 1}, refunded_by=owner, key=key())
+    assert drum_register.to_refund(packer) == []
+
+    back("d8", "d9")
+    assert [row.drums for row in drum_register.to_refund(packer)] == [2]
+
+
+def test_a_corrected_copy_gives_back_only_the_deposits_that_were_not_given_back_before(
+    send, back, packer, owner, key
+):
+    invoice = send(7, 8, deposit_lines=2)
+    back("d7")
+    drum_deposits.refund(customer=packer, drums={invoice: 1}, refunded_by=owner, key=key())
+
+    copy = corrected_invoices.correct(invoice=invoice, issued_by=owner, key=key(), reason="PO")
+
+    assert copy.total_cents == invoice.total_cents - 4000
+    assert drum_register.to_refund(packer) == []
+    back("d8")
+    assert [(row.invoice, row.drums) for row in drum_register.to_refund(packer)] == [(copy, 1)]
 
 
 def test_a_refund_sent_twice_credits_once(send, back, packer, owner, key):

@@ -100,7 +100,7 @@ class House:
         stand_sales.sell(
             lines=[jars(self.room.product, pieces, "8.00")],
             place=self.room.shelf,
-            method="cash",
+            method="card",
             tendered_cents=None,
             sold_by=self.person,
             key=builders.new_key(),

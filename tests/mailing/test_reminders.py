@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from apiary_sales.billing.services import payments
+from apiary_sales.billing.services import opening, payments
 from apiary_sales.mailing.models import Email, Reminder
 from apiary_sales.mailing.rules.reminders import level_due
 from apiary_sales.mailing.services import reminders
@@ -136,6 +136,30 @@ def test_a_reminder_is_in_the_customers_language(at_once, shop, invoice, days_af
 
     assert mail.outbox[0].subject.startswith("Recordatorio de Hollow Oak Honey House: $72.00")
     assert "Hola, Ada Lind:" in mail.outbox[0].body
+
+
+def test_an_invoice_from_before_the_books_began_is_not_said_to_be_attached(
+    at_once, shop, invoice, days_after
+):
+    day = days_after(10)
+    opening.owe(
+        customer=shop,
+        number="1187",
+        amount_cents=5_000,
+        issued_on=day - timedelta(days=60),
+        due_on=day - timedelta(days=30),
+        begins_on=day,
+        recorded_by=builders.person(),
+        key="opening",
+    )
+    [row] = due()
+
+    send_all()
+
+    lines = [line for line in row.body.splitlines() if "overdue):" in line]
+    assert [line.endswith("not attached") for line in lines] == ["1187" in line for line in lines]
+    assert len(lines) == 2
+    assert len(mail.outbox[0].attachments) == 1
 
 
 def test_money_on_account_is_taken_off(shop, pounds, invoice, days_after):

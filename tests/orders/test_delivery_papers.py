@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import translation
 
 from apiary_sales.customers.models import Customer
+from apiary_sales.customers.services import addresses
 from apiary_sales.orders import delivery_papers
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.services import deliveries, orders, weigh_out
@@ -75,6 +76,17 @@ def test_gross_less_tare_is_net_in_every_row_and_in_the_totals(loaded):
     assert "Your PO number PO 4711" in seen
     assert "Floor scale 2" in seen
     assert "Bram" in seen
+
+
+def test_the_papers_go_to_the_delivery_address_of_the_order(loaded, packer):
+    loaded.order.ship_to = addresses.add(
+        customer=packer, name="Rail siding", street="77 Quarry Bend", city="Tallow Hill", key="a"
+    )
+    loaded.order.save()
+
+    seen = words_of("bill-of-lading", delivery_papers.found().get(pk=loaded.pk))
+
+    assert "Ship to Rail siding 77 Quarry Bend Tallow Hill Sold to" in seen
 
 
 def test_a_bill_of_lading_has_carrier_packages_and_lines_to_sign(loaded):

@@ -3,13 +3,17 @@
 from datetime import timedelta
 
 import pytest
+from django.urls import reverse
 from django.utils import timezone
 
+from apiary_sales.customers.services import addresses
+from apiary_sales.orders import trade_papers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import rounds as found
 from apiary_sales.orders.rules.pieces import PiecesWanted
 from apiary_sales.orders.services import consignments, orders, rounds
 from apiary_sales.orders.trade_models import ConsignmentDelivery
+from inventory.shared import documents
 from inventory.shared.errors import BadValue, NotAllowedNow
 from inventory.stock.models import Balance
 from tests import builders
@@ -125,6 +129,24 @@ def test_a_delivered_stop_hands_over_its_order(plan, order, owner, key):
         rounds.deliver(stop=stop, delivered_by=owner, key=key())
 
 
+def test_a_stop_whose_goods_were_taken_back_is_not_delivered(plan, order, client, owner, key):
+    round = plan(order)
+    [stop] = round.stops.all()
+    made = rounds.deliver(stop=stop, delivered_by=owner, key=key())
+    orders.take_back(
+        fulfilment=made.fulfilment, taken_by=owner, reason="Tapped by mistake", key=key()
+    )
+
+    [seen] = found.load_list(round).stops
+    client.force_login(owner)
+    page = client.get(reverse("orders:round", args=[round.number])).text
+
+    assert (seen.is_delivered, seen.is_waiting) == (False, False)
+    assert "taken back" in page
+    # Its goods can be brought once more, on this round or another.
+    assert list(found.orders_to_bring()) == [order]
+
+
 def test_a_delivered_stop_carries_its_goods_to_the_shelf_of_the_shop(plan, delivery, owner, key):
     [stop] = plan(delivery).stops.all()
 
@@ -204,3 +226,31 @@ def test_a_load_list_takes_a_constant_number_of_queries(
 
     with django_assert_max_num_queries(10):
         found.load_list(made)
+
+
+def test_the_driver_is_sent_to_the_delivery_address_of_the_order(plan, order, shop, client, owner):
+    order.ship_to = addresses.add(
+        customer=shop,
+        name="Upper barn",
+        street="77 Quarry Bend",
+        city="Tallow Hill",
+        note="Ring at the back",
+        key="a",
+    )
+    order.save()
+    client.force_login(owner)
+    form = client.get(reverse("orders:round_create")).text
+    made = plan(order)
+
+    paper = documents.render_html(trade_papers.LOAD_LIST, trade_papers.load_list_context(made))
+    pages = [
+        client.get(reverse("orders:round", args=[made.number])).text,
+        client.get(
+            reverse("orders:round_stop_deliver", args=[made.number, made.stops.get().pk])
+        ).text,
+    ]
+
+    assert "Tallow Hill" in form
+    for seen in [paper, *pages]:
+        words = " ".join(seen.split())
+        assert "Upper barn, 77 Quarry Bend, Tallow Hill · Ring at the back" in words

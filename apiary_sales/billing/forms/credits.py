@@ -229,10 +229,12 @@ class CorrectForm(WorkedOutForm):
     )
     customer_reference = forms.CharField(label=_("Their reference"), max_length=60, required=False)
 
-    def __init__(self, *args, lines: Sequence[InvoiceLine], **kwargs) -> None:
+    def __init__(self, *args, lines: Sequence[Left], **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self._lines = lines
-        for line in lines:
+        self._lines = [each.line for each in lines]
+        self._quantities = [each.line.as_printed(each.quantity) for each in lines]
+        for each in lines:
+            line = each.line
             self.fields[f"unit_price_{line.pk}"] = NumberField(
                 label=_("Price of one"),
                 max_digits=12,
@@ -241,7 +243,7 @@ class CorrectForm(WorkedOutForm):
                 initial=plain(line.unit_price),
             )
             self.fields[f"discount_cents_{line.pk}"] = MoneyField(
-                label=_("Discount"), required=False, initial=line.discount_cents
+                label=_("Discount"), required=False, initial=max(0, each.discount_cents)
             )
             self.fields[f"is_left_out_{line.pk}"] = forms.BooleanField(
                 label=_("Leave this line out"), required=False
@@ -263,6 +265,10 @@ class CorrectForm(WorkedOutForm):
         found = re.fullmatch(r"changes\.(\d+)\.(\w+)", parameter or "")
         return super().field_of(f"{found[2]}_{found[1]}" if found else parameter)
 
-    def rows(self) -> list[tuple[InvoiceLine, list[BoundField]]]:
+    def rows(self) -> list[tuple[InvoiceLine, str, list[BoundField]]]:
+        """Each line with the quantity that is billed of it, and its fields."""
         names = ("unit_price", "discount_cents", "is_left_out")
-        return [(line, [self[f"{name}_{line.pk}"] for name in names]) for line in self._lines]
+        return [
+            (line, quantity, [self[f"{name}_{line.pk}"] for name in names])
+            for line, quantity in zip(self._lines, self._quantities, strict=True)
+        ]

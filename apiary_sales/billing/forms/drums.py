@@ -97,7 +97,7 @@ class DepositRefundForm(ActForm):
         widget=forms.RadioSelect,
     )
     method = forms.ChoiceField(
-        label=_("How it is given back"), choices=Payment.Method, initial=Payment.Method.CHECK
+        label=_("How it is given back"), choices=Payment.WAYS, initial=Payment.Method.CHECK
     )
     reference = forms.CharField(label=_("Check number or reference"), max_length=60, required=False)
 

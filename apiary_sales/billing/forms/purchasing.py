@@ -95,7 +95,8 @@ class PurchaseOrderForm(RowsForm):
         if order is not None:
             del self.fields["supplier"]
             del self.fields["ordered_on"]
-        self.keys = [str(index) for index in range(self.LINES)]
+        lines = order.lines.count() if order else 0
+        self.keys = [str(index) for index in range(max(self.LINES, lines))]
         for key in self.keys:
             self.fields[f"thing_{key}"] = forms.ChoiceField(
                 label=_("What"), required=False, choices=[("", "–"), *self._choices()]
@@ -177,10 +178,14 @@ class ReceiveForOrderForm(ActForm):
     fields_of_parameters = {"cost_cents": "cost", "pieces": "quantity"}
 
     quantity = AmountField(label=_("How much came"))
+    # Not filled in: it would stay that of the whole order where only a part came.
     cost = MoneyField(
         label=_("Total cost"),
-        help_text=_("As it was ordered, with its share of the freight, unless you change it."),
-        error_messages={"required": _("Enter what all of it cost, or 0 if it was free.")},
+        required=False,
+        help_text=_(
+            "Leave empty if it costs what was ordered, with its share of the freight. Enter 0 if "
+            "it was free."
+        ),
     )
     place = forms.ModelChoiceField(
         label=_("Put on"),
@@ -385,6 +390,8 @@ class PaySupplierForm(RowsForm):
                 self.sent.append(key)
                 discount_cents = data.get(f"discount_{key}") or 0
                 self.shares.append(BillPaid(bill, amount_cents, discount_cents))
+            elif data.get(f"discount_{key}") and f"amount_{key}" not in self.errors:
+                self.add_error(f"amount_{key}", now("Enter an amount above zero."))
         if not self.shares and not self.errors:
             self.add_error(None, now("Enter an amount for at least one bill."))
         return data

@@ -248,9 +248,13 @@ class InvoiceLine(models.Model):
     @property
     def shown_quantity(self) -> str:
         """The quantity as printed: whole pieces, pounds with two decimals or, if needed, three."""
-        needed = -int(plain(self.quantity).as_tuple().exponent)
+        return self.as_printed(self.quantity)
+
+    def as_printed(self, quantity: Decimal) -> str:
+        """Return this or another quantity of the line as `shown_quantity` is printed."""
+        needed = -int(plain(quantity).as_tuple().exponent)
         places = max(2, needed) if self.unit == self.Unit.POUND else needed
-        return number_format(self.quantity, places, force_grouping=True).replace("-", "−")
+        return number_format(quantity, places, force_grouping=True).replace("-", "−")
 
     @property
     def shown_cents(self) -> int:

@@ -210,18 +210,39 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
         .prefetch_related("kept_deposits__returned_drum", "credit_lines")
         .order_by("invoice")
     )
-    left: dict[Invoice, int] = {}
+    lines_of: dict[int, list[InvoiceLine]] = {}
     for line in billed:
-        there = int(line.quantity) + int(sum(row.quantity for row in line.credit_lines.all()))
-        kept = list(line.kept_deposits.all())
-        there -= len(kept)
-        fulfilment = line.fulfilment_line.fulfilment_id if line.fulfilment_line else 0
-        credited = -int(sum(row.quantity for row in line.credit_lines.all()))
-        damaged_kept = sum(not row.returned_drum.is_lost for row in kept)
-        wanted = by_fulfilment.get(fulfilment, 0) - credited - damaged_kept
-        if min(there, wanted) > 0:
-            left[line.invoice] = left.get(line.invoice, 0) + min(there, wanted)
+        if line.fulfilment_line:
+            lines_of.setdefault(line.fulfilment_line.fulfilment_id, []).append(line)
+    left: dict[Invoice, int] = {}
+    # Each drum has a deposit line of its own, and the drums of a hand-over are counted together.
+    for fulfilment, lines in lines_of.items():
+        wanted = by_fulfilment[fulfilment] - sum(map(_settled_deposits, lines))
+        for line in lines:
+            drums = min(_deposits_held(line), wanted)
+            if drums > 0:
+                left[line.invoice] = left.get(line.invoice, 0) + drums
+                wanted -= drums
     return [DepositToRefund(invoice, drums) for invoice, drums in left.items()]
+
+
+def _credited_deposits(line: InvoiceLine) -> int:
+    return -int(sum(row.quantity for row in line.credit_lines.all()))
+
+
+def _settled_deposits(line: InvoiceLine) -> int:
+    """Return for how many drums that came back a deposit line was credited or kept.
+
+    What a corrected copy bills again was credited only to be billed there.
+    """
+    kept = sum(not row.returned_drum.is_lost for row in line.kept_deposits.all())
+    billed_again = int(line.quantity) if line.invoice.corrects_id else 0
+    return _credited_deposits(line) + kept - billed_again
+
+
+def _deposits_held(line: InvoiceLine) -> int:
+    """Return for how many drums a deposit line is still held."""
+    return int(line.quantity) - _credited_deposits(line) - len(line.kept_deposits.all())
 
 
 def csv_rows(outings: Iterable[Outing]) -> list[Sequence[object]]:

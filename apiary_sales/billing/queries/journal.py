@@ -44,7 +44,7 @@ class JournalFilters:
 
 
 @dataclass(frozen=True)
-class Movement:
+class AccountMovement:
     """So many cents on one account, by one entry or posting."""
 
     counts_on: date
@@ -118,7 +118,7 @@ class Journal:
         self._since = asked.since or FIRST_DAY
         self._as_of = AsOf(asked.until or date.max, asked.known_at)
         self.opening: dict[str, int] = defaultdict(int)
-        self.movements: list[Movement] = []
+        self.movements: list[AccountMovement] = []
         self.lines_without_cost = 0
         self._read_money()
         self._read_stock()
@@ -170,7 +170,7 @@ class Journal:
         ):
             if cents:
                 key = accounts.key_of(account, detail)
-                self.movements.append(Movement(day, (ENTRY, entry), key, cents))
+                self.movements.append(AccountMovement(day, (ENTRY, entry), key, cents))
 
     def _read_stock(self) -> None:
         book = StockBook(self.asked.known_at)
@@ -194,7 +194,7 @@ class Journal:
                 continue
             found[line.counts_on, _source(line.posting), line.account] += line.cents
             self.lines_without_cost += line.has_no_cost
-        self.movements += [Movement(*key, cents) for key, cents in found.items() if cents]
+        self.movements += [AccountMovement(*key, cents) for key, cents in found.items() if cents]
 
 
 def faults() -> Iterator[str]:
@@ -239,9 +239,9 @@ def _kept_faults() -> Iterator[str]:
             place__kind__in=Place.IN_HOUSE,
             posting__recorded_at__lte=lock.locked_at,
         )
-        there = _quantities(lines.counting_by(lock.locked_until))  # type: ignore[attr-defined]
+        there = _quantities(lines.counting_by(lock.locked_until))
         if closing.after:
-            before = _quantities(lines.counting_by(closing.after))  # type: ignore[attr-defined]
+            before = _quantities(lines.counting_by(closing.after))
             for thing, quantity in before.items():
                 there[thing] = there.get(thing, 0) - quantity
         kept = _quantities(closing.lines.exclude(item=None))
@@ -262,7 +262,7 @@ def _source(posting: int | None) -> Source:
     return (SET_ANEW, 0) if posting is None else (POSTING, posting)
 
 
-def _keys(moves: Iterable[Movement], kind: str) -> set[int]:
+def _keys(moves: Iterable[AccountMovement], kind: str) -> set[int]:
     return {move.source[1] for move in moves if move.source[0] == kind}
 
 
@@ -270,7 +270,7 @@ def _set_anew_told(day: date) -> _Told:
     return _Told(day, _("Costs set anew since the books were closed"), None, "", "")
 
 
-def _postings_told(moves: Iterable[Movement]) -> dict[Source, _Told]:
+def _postings_told(moves: Iterable[AccountMovement]) -> dict[Source, _Told]:
     found = Posting.objects.in_bulk(_keys(moves, POSTING))
     people = User.objects.in_bulk({posting.recorded_by_id for posting in found.values()})
     return {
@@ -285,7 +285,7 @@ def _postings_told(moves: Iterable[Movement]) -> dict[Source, _Told]:
     }
 
 
-def _entries_told(moves: Iterable[Movement]) -> dict[Source, _Told]:
+def _entries_told(moves: Iterable[AccountMovement]) -> dict[Source, _Told]:
     keys = _keys(moves, ENTRY)
     entries = Entry.objects.select_related(
         "invoice__customer", "payment__customer", "invoice__issued_by", "payment__received_by"

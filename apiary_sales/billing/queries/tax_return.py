@@ -1,14 +1,15 @@
 """The tax return of a period: what was sold, what of it bore which tax, and what bore none and why.
 
-Everything is read from the lines of bills and counts on the day of their entry in the book of
-money, so that credits count in their own period and a closed period stays as it was.
+Sales are read from the lines of bills, and taxes from them and from the discounts and write-offs
+that lower a tax. All count on the day of their entry in the book of money, so that credits count in
+their own period and a closed period stays as it was.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from django.contrib.contenttypes.models import ContentType
 from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
@@ -17,6 +18,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import (
+    AdjustmentTax,
     Entry,
     EntryLine,
     Invoice,
@@ -27,6 +29,8 @@ from apiary_sales.billing.models import (
 from apiary_sales.customers.models import ExemptionCertificate
 from apiary_sales.pricing.models import TaxRate
 from inventory.shared.models import Attachment
+
+Taxes = TypeVar("Taxes", bound=QuerySet[Any])
 
 Category = InvoiceLine.TaxCategory
 # What is taxed, though not by the jurisdiction that was asked for.
@@ -56,7 +60,10 @@ class SalesRow:
 
 @dataclass(frozen=True)
 class TaxRow:
-    """One tax at one rate: what it was on, and the tax, in cents; credits are negative."""
+    """One tax at one rate: what it was on, and the tax, in cents.
+
+    Credits are negative; discounts and write-offs that lower the tax are among them.
+    """
 
     name: str
     jurisdiction: str
@@ -167,18 +174,19 @@ def of_period(since: date, until: date, jurisdiction: str = "") -> TaxReturn:
     """Return the tax return of some days, both included, in a constant number of queries."""
     lines = _lines(since, until)
     taxes = InvoiceLineTax.objects.filter(line__in=lines)
+    lowered = _lowered(since, until)
     book = EntryLine.objects.filter(
         account=EntryLine.Account.SALES_TAX,
         entry__entered_on__range=(since, until),
-        entry__kind__in=(Entry.Kind.INVOICE, Entry.Kind.CREDIT_NOTE),
+        entry__kind__in=(Entry.Kind.INVOICE, Entry.Kind.CREDIT_NOTE, Entry.Kind.ADJUSTMENT),
     )
     return TaxReturn(
         since=since,
         until=until,
         jurisdiction=jurisdiction,
         sales=_sales(lines, jurisdiction),
-        taxes=_taxes(_of(taxes, jurisdiction)),
-        all_tax_cents=_sum(taxes, "tax_cents"),
+        taxes=_taxes(_of(taxes, jurisdiction), _of(lowered, jurisdiction)),
+        all_tax_cents=_sum(taxes, "tax_cents") - _sum(lowered, "tax_cents"),
         book_cents=-_sum(book, "amount_cents"),
     )
 
@@ -191,7 +199,12 @@ def _lines(since: date, until: date) -> QuerySet[InvoiceLine]:
     )
 
 
-def _of(taxes: QuerySet[InvoiceLineTax], jurisdiction: str) -> QuerySet[InvoiceLineTax]:
+def _lowered(since: date, until: date) -> QuerySet[AdjustmentTax]:
+    """Return by how much discounts and write-offs that count on these days lower each tax."""
+    return AdjustmentTax.objects.filter(adjustment__entry__entered_on__range=(since, until))
+
+
+def _of(taxes: Taxes, jurisdiction: str) -> Taxes:
     return taxes.filter(jurisdiction=jurisdiction) if jurisdiction else taxes
 
 
@@ -238,11 +251,12 @@ def _together(rows: Iterable[SalesRow]) -> list[SalesRow]:
     return [SalesRow(*key, *pair) for key, pair in sums.items()]
 
 
-def _taxes(taxes: QuerySet[InvoiceLineTax]) -> list[TaxRow]:
+def _taxes(taxes: QuerySet[InvoiceLineTax], lowered: QuerySet[AdjustmentTax]) -> list[TaxRow]:
     is_credit = Q(line__invoice__credits__isnull=False)
+    by_tax = ("name", "jurisdiction", "percent")
     rows = (
         taxes.order_by()
-        .values("name", "jurisdiction", "percent")
+        .values(*by_tax)
         .annotate(
             sales_cents=Coalesce(Sum("base_cents", filter=~is_credit), 0),
             credits_cents=Coalesce(Sum("base_cents", filter=is_credit), 0),
@@ -250,8 +264,17 @@ def _taxes(taxes: QuerySet[InvoiceLineTax]) -> list[TaxRow]:
             credited_cents=Coalesce(Sum("tax_cents", filter=is_credit), 0),
         )
     )
-    found = [TaxRow(**row) for row in rows]
-    return sorted(found, key=lambda row: (row.jurisdiction, row.name, -row.percent))
+    found = {tuple(row[name] for name in by_tax): row for row in rows}
+    for less in (
+        lowered.order_by().values(*by_tax).annotate(base=Sum("base_cents"), tax=Sum("tax_cents"))
+    ):
+        which = {name: less[name] for name in by_tax}
+        amounts = ("sales_cents", "credits_cents", "charged_cents", "credited_cents")
+        row = found.setdefault(tuple(which.values()), {**which, **dict.fromkeys(amounts, 0)})
+        row["credits_cents"] -= less["base"]
+        row["credited_cents"] -= less["tax"]
+    made = [TaxRow(**row) for row in found.values()]
+    return sorted(made, key=lambda row: (row.jurisdiction, row.name, -row.percent))
 
 
 def _sum(rows: QuerySet[Any], field: str) -> int:
@@ -260,7 +283,7 @@ def _sum(rows: QuerySet[Any], field: str) -> int:
 
 @dataclass(frozen=True)
 class DocumentRow:
-    """What one bill adds to a figure of the return, in cents."""
+    """What one bill, or what was taken off it later, adds to a figure of the return, in cents."""
 
     invoice: Invoice
     counts_on: date
@@ -285,9 +308,11 @@ def documents(
     lines = _lines(since, until)
     if name:
         taxes = _of(InvoiceLineTax.objects.filter(line__in=lines, name=name), jurisdiction)
+        lowered = _of(_lowered(since, until).filter(name=name), jurisdiction)
         if percent is not None:
-            taxes = taxes.filter(percent=percent)
-        return _by_bill(taxes, "line__invoice", "base_cents")
+            taxes, lowered = taxes.filter(percent=percent), lowered.filter(percent=percent)
+        rows = [*_by_bill(taxes, "line__invoice", "base_cents"), *_taken_off(lowered)]
+        return sorted(rows, key=lambda row: row.counts_on)
     if jurisdiction and category in (Category.TAXABLE, ELSEWHERE):
         here = _is_taxed_by(jurisdiction)
         lines = lines.filter(here if category == Category.TAXABLE else ~here)
@@ -309,6 +334,21 @@ def _by_bill(rows: QuerySet[Any], invoice: str, amount: str) -> list[DocumentRow
     return [
         DocumentRow(bill, bill.entry.entered_on, *sums[bill.pk])
         for bill in bills.order_by("entry__entered_on", "id")
+    ]
+
+
+def _taken_off(lowered: QuerySet[AdjustmentTax]) -> list[DocumentRow]:
+    rows = lowered.select_related(
+        "adjustment__entry", "adjustment__invoice__customer", "adjustment__invoice__credits"
+    )
+    return [
+        DocumentRow(
+            row.adjustment.invoice,
+            row.adjustment.entry.entered_on,
+            -row.base_cents,
+            -row.tax_cents,
+        )
+        for row in rows.order_by("id")
     ]
 
 

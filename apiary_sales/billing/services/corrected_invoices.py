@@ -8,7 +8,9 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from apiary_sales.billing import rules
 from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
+from apiary_sales.billing.rules import Left
 from apiary_sales.billing.services import book, credit_notes, invoices, payments
 from apiary_sales.billing.services.invoices import Draft
 from apiary_sales.customers.models import ExemptionCertificate
@@ -20,7 +22,7 @@ from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 
-__all__ = ["LineChange", "correct", "draft", "may_be_corrected"]
+__all__ = ["LineChange", "correct", "draft", "may_be_corrected", "to_bill"]
 
 UNIT_PRICE_MAX = Decimal(1_000_000)
 
@@ -43,9 +45,10 @@ def draft(
 ) -> Draft:
     """Return the corrected copy that `correct` would issue now.
 
-    It bills what the invoice billed, at the prices in `changes` by the key of the line, with the
-    buyer's address and certificate as they are known now, or with a `certificate` that was accepted
-    for it later. The days to pay run on from the first invoice. Raises `BadValue` (or several) at
+    It bills what no credit note has taken off the invoice, or all of an invoice that is credited
+    in full, at the prices in `changes` by the key of the line, with the buyer's address and
+    certificate as they are known now, or with a `certificate` that was accepted for it later. The
+    days to pay run on from the first invoice. Raises `BadValue` (or several) at
     `changes.<key>.<name>`, `NotAllowedNow`.
     """
     if invoice.order is None or invoice.is_credit_note or invoice.is_receipt:
@@ -59,17 +62,10 @@ def draft(
         )
     changes, problems = changes or {}, Problems()
     priced: list[tuple[FulfilmentLine, InvoiceLine]] = []
-    lines = invoice.lines.select_related(
-        "fulfilment_line__order_line__product",
-        "fulfilment_line__order_line__drum",
-        "fulfilment_line__order_line__service",
-        "fulfilment_line__lot",
-        "fulfilment_line__fulfilment",
-    )
-    for line in lines:
-        change = changes.get(line.pk, LineChange())
+    for each in to_bill(invoice):
+        line, change = each.line, changes.get(each.line.pk, LineChange())
         if line.fulfilment_line and not change.is_left_out:
-            priced.append((line.fulfilment_line, _changed(problems, line, change)))
+            priced.append((line.fulfilment_line, _changed(problems, each, change)))
     if not priced:
         problems.add("changes", _("Leave at least one line on the corrected invoice."))
     problems.raise_any()
@@ -116,10 +112,32 @@ def correct(
     return copy
 
 
-def _changed(problems: Problems, line: InvoiceLine, change: LineChange) -> InvoiceLine:
+def to_bill(invoice: Invoice) -> list[Left]:
+    """Return the lines that a corrected copy bills, each with its quantity and amount.
+
+    What was credited for goods, price or allowance stays credited, and a deposit that is kept stays
+    kept. An invoice that is credited in full is billed anew as it was.
+    """
+    left = [each for each in credit_notes.left_on(invoice) if each.quantity]
+    return left or rules.left_on(
+        invoice.lines.select_related(
+            "fulfilment_line__order_line__product",
+            "fulfilment_line__order_line__drum",
+            "fulfilment_line__order_line__service",
+            "fulfilment_line__lot",
+            "fulfilment_line__fulfilment",
+        ).prefetch_related("taxes"),
+        credited=(),
+    )
+
+
+def _changed(problems: Problems, there: Left, change: LineChange) -> InvoiceLine:
+    line = there.line
     price = line.unit_price if change.unit_price is None else change.unit_price
-    discount_cents = line.discount_cents if change.discount_cents is None else change.discount_cents
-    before_cents = cents_half_up(line.quantity * price)
+    discount_cents = change.discount_cents
+    if discount_cents is None:
+        discount_cents = max(0, there.discount_cents)
+    before_cents = cents_half_up(there.quantity * price)
     if not 0 <= price <= UNIT_PRICE_MAX:
         problems.add(f"changes.{line.pk}.unit_price", _("Enter a price from zero to a million."))
     elif not 0 <= discount_cents <= before_cents:
@@ -131,7 +149,7 @@ def _changed(problems: Problems, line: InvoiceLine, change: LineChange) -> Invoi
         fulfilment_line=line.fulfilment_line,
         description=line.description,
         lot_code=line.lot_code,
-        quantity=line.quantity,
+        quantity=there.quantity,
         unit=line.unit,
         unit_price=price,
         discount_cents=discount_cents,

@@ -148,7 +148,7 @@ class CorrectInvoiceView(BillActView):
             raise Http404
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        return {**super().get_form_kwargs(), "lines": list(self.invoice.lines.all())}
+        return {**super().get_form_kwargs(), "lines": corrected_invoices.to_bill(self.invoice)}
 
     def get_initial(self) -> dict[str, Any]:
         return {"customer_reference": self.invoice.buyer.get("reference", "")}

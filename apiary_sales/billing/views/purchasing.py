@@ -225,14 +225,15 @@ class ReceiveForOrderView(ActView):
     def get_initial(self) -> dict[str, Any]:
         if not self.missing:
             return {}
-        return {
-            "quantity": as_amount(self.missing, self.line.item),
-            "cost": purchase_orders.cost_of(self.line, self.missing),
-        }
+        return {"quantity": as_amount(self.missing, self.line.item)}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
-            line=self.line, order=self.line.order, missing=self.missing, **kwargs
+            line=self.line,
+            order=self.line.order,
+            missing=self.missing,
+            missing_cents=purchase_orders.cost_of(self.line, self.missing),
+            **kwargs,
         )
 
     def act(self, data: dict[str, Any]) -> PurchaseReceipt:

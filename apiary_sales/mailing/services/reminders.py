@@ -301,19 +301,21 @@ def _reminder(
     )
 
 
+def _line_of(row: OverdueInvoice) -> str:
+    said = _("%(invoice)s of %(issued)s, due on %(due)s (%(days)s): %(open)s") % {
+        "invoice": row.invoice.opening_number or row.invoice,
+        "issued": date_format(row.invoice.issued_on, "DATE_FORMAT"),
+        "due": date_format(row.invoice.due_on, "DATE_FORMAT"),
+        "days": ngettext("%(days)s day overdue", "%(days)s days overdue", row.days_overdue)
+        % {"days": row.days_overdue},
+        "open": words.money(row.invoice.open_cents),
+    }
+    # An invoice from before the books began has no paper here.
+    return _("%(line)s, not attached") % {"line": said} if row.invoice.is_opening else said
+
+
 def _list_of(invoices: list[OverdueInvoice], on_account_cents: int) -> str:
-    lines = [
-        _("%(invoice)s of %(issued)s, due on %(due)s (%(days)s): %(open)s")
-        % {
-            "invoice": row.invoice.opening_number or row.invoice,
-            "issued": date_format(row.invoice.issued_on, "DATE_FORMAT"),
-            "due": date_format(row.invoice.due_on, "DATE_FORMAT"),
-            "days": ngettext("%(days)s day overdue", "%(days)s days overdue", row.days_overdue)
-            % {"days": row.days_overdue},
-            "open": words.money(row.invoice.open_cents),
-        }
-        for row in invoices
-    ]
+    lines = [_line_of(row) for row in invoices]
     if on_account_cents:
         lines.append(
             _("Less money on account: %(amount)s") % {"amount": words.money(on_account_cents)}

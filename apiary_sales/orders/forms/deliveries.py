@@ -16,7 +16,10 @@ class CarrierForm(ActForm):
         max_length=400,
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text=_("Name and address, a line each. Leave it empty for the customer's own."),
+        help_text=_(
+            "Name and address, a line each. Leave it empty for the delivery address of the order, "
+            "or the customer's own where it has none."
+        ),
     )
     freight = forms.ChoiceField(
         label=_("Freight charges"),

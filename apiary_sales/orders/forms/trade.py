@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.forms.lines import PriceField, note_field, over_limit_field
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries.consignments import ShelfContents, ShelfLot
@@ -483,8 +483,12 @@ class RoundForm(ActForm):
         kind = "delivery" if isinstance(each, ConsignmentDelivery) else "order"
         return f"stop_{kind}_{each.pk}"
 
-    def rows(self) -> list[tuple[Brought, Customer | None, Any]]:
-        return [(each, customer_of(each), self[self.name_of(each)]) for each in self._offered]
+    def rows(self) -> list[tuple[Brought, Customer | None, Any, Any]]:
+        """Return what can be brought, its customer and address, and the field of its stop."""
+        return [
+            (each, customer_of(each), address_of(each), self[self.name_of(each)])
+            for each in self._offered
+        ]
 
     @property
     def stops(self) -> list[Brought]:
@@ -497,6 +501,13 @@ class RoundForm(ActForm):
         if parts[0] == "stops" and len(parts) == 2:
             return super().field_of(self.name_of(self.stops[int(parts[1])]))
         return super().field_of(parameter)
+
+
+def address_of(each: Brought) -> Customer | DeliveryAddress | None:
+    """Return the address that an order or a delivery is brought to."""
+    if isinstance(each, ConsignmentDelivery):
+        return each.shelf.customer
+    return each.deliver_to
 
 
 def customer_of(each: Brought) -> Customer | None:

@@ -7,7 +7,7 @@ from functools import cached_property
 
 from django.db.models import Count, Prefetch, Q, QuerySet
 
-from apiary_sales.customers.models import Customer
+from apiary_sales.customers.models import Customer, DeliveryAddress
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import consignments
 from apiary_sales.orders.queries import orders as found_orders
@@ -60,6 +60,12 @@ class StopToMake:
         return self.stop.customer
 
     @property
+    def address(self) -> DeliveryAddress | Customer | None:
+        """Where the driver goes: the delivery address of the order, or the customer's own."""
+        order = self.stop.order
+        return order.deliver_to if order else self.customer
+
+    @property
     def what(self) -> str:
         """The number of what is brought: of an order, or of a consignment delivery."""
         brought = self.stop.delivery or self.stop.order
@@ -67,12 +73,17 @@ class StopToMake:
 
     @property
     def is_delivered(self) -> bool:
-        return self.stop.delivered_at is not None
+        return self.stop.delivered_at is not None and not self.is_taken_back
+
+    @property
+    def is_taken_back(self) -> bool:
+        """Whether what was handed over here was taken back since; it is for another stop now."""
+        return self.stop.fulfilment is not None and self.stop.fulfilment.is_taken_back
 
     @property
     def is_settled_elsewhere(self) -> bool:
         """Whether it was handed over or cancelled on its own page, not on the round."""
-        if self.is_delivered:
+        if self.stop.delivered_at is not None:
             return False
         if self.stop.delivery:
             return self.stop.delivery.status != ConsignmentDelivery.Status.PLANNED
@@ -80,7 +91,7 @@ class StopToMake:
 
     @property
     def is_waiting(self) -> bool:
-        return not self.is_delivered and not self.is_settled_elsewhere
+        return self.stop.delivered_at is None and not self.is_settled_elsewhere
 
     @property
     def lacks(self) -> bool:
@@ -149,6 +160,7 @@ def load_list(round: DeliveryRound) -> LoadList:
             "delivery__shelf__customer",
             "delivery__shelf__place",
             "delivered_by",
+            "fulfilment",
         ).prefetch_related(
             Prefetch("order", found_orders.for_page()),
             "delivery__lines__product__item",

@@ -11,7 +11,7 @@ from inventory.stock.models import Lot
 
 
 @dataclass(frozen=True)
-class LotCost:
+class LotShare:
     """One extraction: what it costs now, and its share of the season's expenses."""
 
     lot: Lot
@@ -32,7 +32,7 @@ class Season:
 
     season: int
     expenses: tuple[SeasonExpense, ...]
-    lots: tuple[LotCost, ...]
+    lots: tuple[LotShare, ...]
 
     @property
     def total_cents(self) -> int:
@@ -73,7 +73,7 @@ def season(year: int, *, expenses: Iterable[SeasonExpense], extracted: Iterable[
     return Season(
         year,
         expenses,
-        tuple(LotCost(lot, share) for lot, share in zip(lots, shares, strict=True)),
+        tuple(LotShare(lot, share) for lot, share in zip(lots, shares, strict=True)),
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import ClassVar
 
 from django.db import models
 from django.utils import timezone
@@ -38,7 +39,7 @@ class LotCost(AppendOnlyModel):
     quantity_made = models.BigIntegerField()
     known_at = models.DateTimeField(default=timezone.now)
 
-    objects = LotCostQuerySet.as_manager()
+    objects: ClassVar[models.Manager["LotCost"]] = LotCostQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
