@@ -59,7 +59,7 @@ def count(
     entry = None
     if difference_cents:
         entry = book.enter(
-            kind=Entry.Kind.EXPENSE,
+            kind=Entry.Kind.ADJUSTMENT,
             lines=[
                 BookLine(Account.CASH, difference_cents),
                 BookLine(Account.EXPENSES, -difference_cents, detail=DETAIL),
