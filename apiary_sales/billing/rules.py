@@ -222,7 +222,10 @@ def _credit(left: Left, credit: LineCredit) -> CreditedLine:
         if quantity != left.quantity:
             shares = (int(quantity.scaleb(5)), int(left.quantity.scaleb(5)))
             discount_cents = share_cents(discount_cents, *shares)
-        cents = cents_half_up(quantity * price) - discount_cents
+        gross_cents = cents_half_up(quantity * price)
+        # Half a cent of a part rounds up: of an amount credited before, a cent may be too much.
+        cents = min(max(gross_cents - discount_cents, 0), left.amount_cents)
+        discount_cents = gross_cents - cents
     made = InvoiceLine(
         fulfilment_line=line.fulfilment_line,
         credits_line=line,

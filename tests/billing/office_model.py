@@ -636,6 +636,7 @@ class Office:
             if quantity != line.left_quantity:
                 gone = share(gone, quantity, line.left_quantity)
             cents = half_up(quantity * Fraction(line.price) * 100) - gone
+            cents = min(max(cents, 0), line.left_amount)
         if way != "goods":
             refuse_unless(0 < cents <= line.left_amount)
         tax = line.left_tax

@@ -529,3 +529,30 @@ def test_any_parts_and_the_rest_take_an_invoice_back_to_the_cent(
     assert invoice.open_cents == 0
     assert CustomerBalance.objects.get(customer=shop).owed_cents == owed
     assert InvoiceLine.objects.filter(invoice__credits=invoice, amount_cents__gt=0).count() == 0
+
+
+def test_goods_are_credited_for_no_more_than_an_allowance_left_of_them(shop, pounds, honey_tax):
+    """Half a cent a piece rounds up, and nothing of the amount is left."""
+    invoice = invoice_of(shop, jars(pounds, 2, "6.4850"))
+    line = invoice.lines.get()
+    owner = builders.person()
+    credit_notes.credit(
+        invoice=invoice,
+        issued_by=owner,
+        key=builders.new_key(),
+        reason="Leaked",
+        lines=[LineCredit(line, allowance_cents=1297)],
+    )
+
+    note = credit_notes.credit(
+        invoice=invoice,
+        issued_by=owner,
+        key=builders.new_key(),
+        reason="One came back",
+        lines=[LineCredit(line, quantity=Decimal(1))],
+    )
+
+    [credited] = note.lines.all()
+    assert (credited.quantity, credited.amount_cents, note.total_cents) == (-1, 0, 0)
+    assert credited.multiplies_out
+    assert list(books.faults()) == []
