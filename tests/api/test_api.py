@@ -30,6 +30,7 @@ from apiary_sales.api import (
     holds,
     honey_of_others,
     jars,
+    ledger_accounts,
     measurements,
     money,
     opening_stock,
@@ -55,6 +56,7 @@ from apiary_sales.billing.services import (
     bills,
     bounced_checks,
     cash_counts,
+    closing,
     consignment_reports,
     corrected_invoices,
     credit_notes,
@@ -69,6 +71,7 @@ from apiary_sales.billing.services import (
     stand,
     weight_sales,
 )
+from apiary_sales.billing.services import ledger_accounts as account_services
 from apiary_sales.billing.services import service_bills as bill_services
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses
@@ -109,6 +112,7 @@ from inventory.bottling.services import holds as hold_services
 from inventory.bottling.services import jars as jar_services
 from inventory.bottling.services import opening_stock as opening_stock_services
 from inventory.bottling.services import products as product_services
+from inventory.shared.services import books_lock
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import books
 from inventory.stock.services import (
@@ -684,6 +688,9 @@ SERVICES = {
     "opening-amounts/{id}/undo/": (money.OpeningAmountUndoApiView, opening.undo_amount),
     "first-numbers/": (money.FirstNumbersApiView, numbers.begin_at),
     "opening-jars/": (opening_stock.OpeningJarsApiView, opening_stock_services.receive_jars),
+    "accounts/{key}/": (ledger_accounts.AccountApiView, account_services.change),
+    "books/close/": (ledger_accounts.CloseBooksApiView, closing.close),
+    "books/open-again/": (ledger_accounts.OpenBooksApiView, books_lock.open_again),
     "purchase-orders/": (buying.PurchaseOrdersApiView, purchase_orders.place),
     "purchase-orders/{number}/close/": (buying.PurchaseOrderCloseApiView, purchase_orders.close),
     "purchase-orders/{number}/receive/": (buying.PurchaseReceiveApiView, purchase_orders.receive),

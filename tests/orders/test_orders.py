@@ -84,7 +84,7 @@ def test_an_order_reserves_its_jars_and_keeps_them_on_the_shelf(take, jar_line, 
     order = take(jar_line(30))
 
     year = timezone.localdate().year % 100
-    assert order.number == f"{year:02d}-0001"
+    assert order.number == f"K{year:02d}-0001"
     assert order.status == Order.Status.OPEN
     assert order.total_cents == 19_500  # 30 × $6.50
     assert on_shelf(jars) == (48, 30)

@@ -225,7 +225,8 @@ def test_a_quote_takes_the_weight_of_a_drum_that_was_weighed_again(
     )
     drums.weigh_again(drum=drum, gross_grams=312_000, recorded_by=owner, key="scale")
 
-    quotes.accept(order=quote, accepted_by=owner, key="yes")
+    # 294 kg at $2.15 a pound, which is shown before the quote is taken.
+    quotes.accept(order=quote, accepted_by=owner, key="yes", expected_total_cents=139_354)
 
     line = quote.lines.get()
     assert (line.quantity, line.ordered, line.amount_cents) == (294_000, BOOK, 139_354)
