@@ -305,6 +305,7 @@ class CustomerSerializer(serializers.ModelSerializer):
             "tax_number",
             "invoice_format",
             "buyer_reference",
+            "language",
             "discount_percent",
             "discount_days",
             "certificates",

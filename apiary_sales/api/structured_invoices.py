@@ -1,5 +1,6 @@
 """Invoices with data for the buyer's program, through the API."""
 
+from django.conf import settings
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
@@ -62,6 +63,12 @@ class InvoiceDetailsSerializer(serializers.Serializer):
     )
     tax_number = StrictCharField(max_length=40, required=False, allow_blank=True)
     buyer_reference = StrictCharField(max_length=60, required=False, allow_blank=True)
+    language = serializers.ChoiceField(
+        choices=settings.LANGUAGES,
+        required=False,
+        allow_blank=True,
+        help_text="Of the papers; empty is the language of the house.",
+    )
 
 
 class InvoiceDetailsApiView(ApiActView):

@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 from django import forms
+from django.conf import settings
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -53,6 +54,11 @@ class CustomerForm(HouseForm):
         max_length=40,
         required=False,
         help_text=_("A number for value added tax begins with the letters of its country."),
+    )
+    language = forms.ChoiceField(
+        label=_("Language of papers"),
+        choices=[("", _("the language of the house")), *settings.LANGUAGES],
+        required=False,
     )
     invoice_format = forms.ChoiceField(
         label=_("Invoices as"),

@@ -8,7 +8,14 @@ import time_machine
 from apiary_sales.billing.models import Adjustment, Allocation, EntryLine, Payment
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.queries.as_of import AsOf, receivables
-from apiary_sales.billing.services import adjustments, credit_notes, invoices, payments
+from apiary_sales.billing.services import (
+    adjustments,
+    corrected_invoices,
+    credit_notes,
+    invoices,
+    payments,
+)
+from apiary_sales.billing.services.corrected_invoices import LineChange
 from apiary_sales.billing.services.payments import LooksLikeAnother, Rest
 from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import BadValue, CannotReverse
@@ -195,6 +202,50 @@ def test_an_invoice_with_a_discount_can_be_credited_in_full(terms, pounds, owner
     assert (invoice.open_cents, owed(terms)) == (0, -5_880)
     assert payments.on_account_cents(terms) == 5_880
     assert account("discounts") == 0
+    assert list(books.faults()) == []
+
+
+def test_a_corrected_copy_keeps_the_terms_and_the_discount_that_was_taken(terms, pounds, owner):
+    """2 % of 10 × 5.00 is 1.00; of the 58.80 paid, 9.80 stays on account."""
+    invoice = invoice_of(terms, jars(pounds, 10, "6.00"))
+    pay(terms, 5_880, rest=Rest.DISCOUNT)
+    terms.discount_percent = Decimal(5)
+    terms.save()
+
+    with time_machine.travel(NOON + days(15), tick=False):
+        copy = corrected_invoices.correct(
+            invoice=invoice,
+            issued_by=owner,
+            key="k-1",
+            reason="Agreed price",
+            changes={invoice.lines.get().pk: LineChange(unit_price=Decimal("5.00"))},
+        )
+
+    copy.refresh_from_db()
+    assert (copy.discount_percent, copy.discount_until) == (Decimal(2), TODAY + days(10))
+    assert (copy.total_cents, copy.open_cents, account("discounts")) == (5_000, 0, 100)
+    assert (owed(terms), payments.on_account_cents(terms)) == (-980, 980)
+    assert list(books.faults()) == []
+
+
+def test_a_corrected_copy_of_an_unpaid_invoice_gives_no_discount(terms, pounds, owner):
+    invoice = invoice_of(terms, jars(pounds, 10, "6.00"))
+
+    copy = corrected_invoices.correct(invoice=invoice, issued_by=owner, key="k-1", reason="Town")
+
+    assert (copy.discount_cents, copy.open_cents, account("discounts")) == (120, 6_000, 0)
+
+
+def test_a_payment_undone_takes_its_discount_off_the_corrected_copy(terms, pounds, owner):
+    invoice = invoice_of(terms, jars(pounds, 10, "6.00"))
+    payment = pay(terms, 5_880, rest=Rest.DISCOUNT)
+    copy = corrected_invoices.correct(invoice=invoice, issued_by=owner, key="k-1", reason="Town")
+    assert (copy.open_cents, account("discounts")) == (0, 120)
+
+    payments.reverse(payment=payment, reversed_by=owner, key="u-1", reason="Bounced")
+
+    copy.refresh_from_db()
+    assert (copy.open_cents, owed(terms), account("discounts")) == (6_000, 6_000, 0)
     assert list(books.faults()) == []
 
 

@@ -7,7 +7,7 @@ import time_machine
 
 from apiary_sales.billing.interest import interest_cents
 from apiary_sales.billing.models import DepositSlip, EntryLine, InterestCharge, Payment
-from apiary_sales.billing.queries import books
+from apiary_sales.billing.queries import books, purchase_books
 from apiary_sales.billing.queries.cash_book import cash_book
 from apiary_sales.billing.services import (
     bounced_checks,
@@ -273,8 +273,10 @@ def test_cash_that_is_over_or_short_is_posted(shop, owner, counted, over):
     made = cash_counts.count(counted_cents=counted, counted_by=owner, key="k", note="Counted twice")
 
     assert (made.difference_cents, account("cash"), account("expenses")) == (over, counted, -over)
+    assert list(purchase_books.faults()) == []
     cash_counts.undo(cash_count=made, undone_by=owner, reason="Miscounted")
     assert (account("cash"), account("expenses")) == (2_000, 0)
+    assert list(purchase_books.faults()) == []
 
 
 def test_a_difference_of_cash_needs_a_note(shop, owner):

@@ -229,6 +229,33 @@ def test_goods_that_come_back_later_are_booked_without_a_credit(invoice, pounds,
     assert on_shelf(pounds) == (74, 0)
 
 
+@pytest.mark.parametrize(
+    ("is_fit", "told"),
+    [
+        (True, "5 of One pound back at Packing shelf, fit to sell"),
+        (False, "5 of One pound back at Packing shelf, not fit to sell"),
+    ],
+)
+def test_the_history_says_how_many_came_back_where_and_whether_they_are_fit(
+    office, invoice, owner, key, is_fit, told
+):
+    shelf = Place.objects.get(code="shelf")
+    Place.objects.filter(pk=shelf.pk).update(name="Packing shelf")
+    shelf.refresh_from_db()
+    goods = invoice.lines.first().fulfilment_line
+
+    returns.record(
+        order=invoice.order,
+        goods_back=[GoodsBack(goods, 5, shelf, is_fit=is_fit)],
+        recorded_by=owner,
+        key=key(),
+        reason="Lids leak",
+    )
+
+    address = reverse("orders:order_detail", args=[invoice.order.number])
+    assert told in words_of(office.get(address).content.decode())
+
+
 # ----------------------------------------------------------------------------------- drums
 
 

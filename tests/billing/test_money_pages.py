@@ -11,6 +11,7 @@ from django.urls import reverse
 from apiary_sales.billing import papers
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books, money
+from apiary_sales.billing.rules import LineCredit
 from apiary_sales.billing.services import credit_notes, invoices
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import OrderLine
@@ -249,6 +250,26 @@ def test_a_part_payment_is_recorded_on_its_invoice(office, shop, invoice, paymen
     assert "Paid $25.00 Left to pay $35.00" in text
     assert "partly paid" in text
     assert CustomerBalance.objects.get(customer=shop).owed_cents == 3_500
+
+
+def test_an_invoice_credited_in_part_is_not_called_paid_until_money_came(office, shop, invoice):
+    address = reverse("billing:invoice_detail", args=[invoice.pk])
+    credit_notes.credit(
+        invoice=invoice,
+        issued_by=builders.person(),
+        key="c-1",
+        reason="Lids leak",
+        lines=[LineCredit(invoice.lines.get(), quantity=Decimal(2))],
+    )
+    credited = words_of(office.get(address).content.decode())
+    listed = words_of(office.get(reverse("billing:invoice_list")).content.decode())
+    pay(shop, 1_000)
+    paid = words_of(office.get(address).content.decode())
+
+    assert "partly credited" in credited
+    assert "partly credited" in listed
+    assert "partly paid" not in credited
+    assert "partly paid" in paid
 
 
 def test_what_is_over_is_named_and_does_not_lessen_what_others_owe(

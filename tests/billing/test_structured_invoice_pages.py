@@ -180,7 +180,12 @@ def test_who_may_not_see_money_gets_no_file(call, invoice, file):
 
 
 def test_how_a_customer_gets_invoices_is_said_through_the_api(call, shop):
-    said = {"invoice_format": "hybrid", "country_code": "DE", "tax_number": "DE 987654324"}
+    said = {
+        "invoice_format": "hybrid",
+        "country_code": "DE",
+        "tax_number": "DE 987654324",
+        "language": "es",
+    }
 
     response = call("post", f"customers/{shop.pk}/invoice-details/", said)
 
@@ -195,6 +200,7 @@ def test_how_a_customer_gets_invoices_is_said_through_the_api(call, shop):
     [
         ("country_code", "XX", "Enter a country by its two letters, for example ES."),
         ("invoice_format", "fax", None),
+        ("language", "xx", None),
         ("tax_number", "x" * 41, None),
     ],
 )

@@ -126,6 +126,16 @@ def test_bad_figures_are_told_in_words(office, field, value, message):
     assert response.context["form"].errors[field] == [message]
 
 
+@pytest.mark.parametrize(("chosen", "written_in"), [("es", "es"), ("", "en")])
+def test_papers_are_written_in_the_language_chosen_or_the_one_of_the_house(
+    office, chosen, written_in
+):
+    response = office.post(reverse("customers:create"), posted(language=chosen), follow=True)
+
+    assert Customer.objects.get().paper_language == written_in
+    assert ("Language of papers" in response.text) == (chosen == "es")
+
+
 def test_a_customer_is_changed_and_can_be_put_aside(office):
     customer = builders.customer("Corner Grocery", note="Rings twice.")
     page = office.get(reverse("customers:edit", args=[customer.pk]))

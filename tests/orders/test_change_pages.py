@@ -19,6 +19,7 @@ from inventory.stock.models import Balance
 from inventory.stock.queries import books as stock_books
 from inventory.stock.services import drums, stores
 from tests import builders
+from tests.orders.by_weight_room import wax, wax_lot
 from tests.orders.conftest import charge
 
 pytestmark = pytest.mark.django_db
@@ -180,6 +181,27 @@ def test_other_jars_are_put_in_place_on_the_page(office, order, shelf):
     assert "24 pieces of One pound → 12 pieces of Two pound at $11.00" in answer.text
 
 
+def test_goods_by_weight_are_put_in_place_of_jars_by_the_pound(office, order, shelf):
+    """12 lb are 5,443 g, by the pound of 453.59237 g."""
+    product = wax()
+    wax_lot(product, shelf, 9_072)
+    address = address_of("order_substitute", order, order.lines.get().pk)
+    page = office.get(address).text
+    typed = filled_in(office, address) | {
+        "what": product.pk,
+        "quantity": "12",
+        "unit_price": "9",
+        "reason": "the buyer asked",
+    }
+
+    office.post(address, typed)
+
+    assert f"{product.name} (20.0 lb free)" in page
+    assert "Pieces, or pounds of goods by weight" in page
+    line = order.lines.get()
+    assert (line.product, line.quantity, line.amount_cents) == (product, 5_443, 10_800)
+
+
 def test_goods_that_are_gone_are_on_today_and_in_the_list_with_what_to_do(
     office, order, jars, shelf, owner, key
 ):
@@ -295,6 +317,40 @@ def test_to_quote_again_takes_the_place_of_the_open_quote(office, quoted, full_d
         "A newer quote takes the place of this one:"
         in office.get(address_of("order_detail", old)).text
     )
+
+
+def test_a_quote_that_was_replaced_is_quoted_again_from_the_newest(office, quoted, full_drum):
+    seven = full_drum(7)
+    old = quoted(seven)
+    address = f"{reverse('orders:quote_create')}?again={old.number}"
+    typed = filled_in(office, address) | {f"price_{seven.pk}": "2.30"}
+    office.post(address, typed)
+    newer = Order.objects.get(supersedes=old)
+
+    opened = office.get(address, follow=True)
+    sent = office.post(address, typed | {"key": "late"})
+
+    assert opened.redirect_chain[0][0].endswith(f"?again={newer.number}")
+    assert f"takes the place of {newer.number}" in opened.text
+    assert sent.status_code == 422
+    assert (
+        f"Quote {old.number} was replaced by a newer quote, {newer.number}. Open that one."
+        in sent.text
+    )
+    assert Order.objects.count() == 2
+
+
+@pytest.mark.parametrize("name", ["quote_accept", "quote_decline", "quote_withdraw"])
+def test_the_acts_on_a_quote_that_is_no_longer_open_say_so(
+    office, quoted, full_drum, owner, key, name
+):
+    order = quoted(full_drum(7))
+    quotes.decline(order=order, declined_by=owner, key=key(), reason="too dark")
+
+    page = office.get(address_of(name, order), follow=True)
+
+    assert page.redirect_chain[0][0] == address_of("order_detail", order)
+    assert f"{order.number} is no longer an open quote." in page.text
 
 
 def test_jars_are_quoted_and_quoted_again_on_the_page(office, shop, jars, shelf):

@@ -218,6 +218,7 @@ def orders_to_invoice() -> QuerySet[Order]:
 
 class CreditedOrNot(TypedDict):
     is_credited: bool
+    credited_cents: int
 
 
 def invoices(
@@ -269,11 +270,14 @@ def invoices(
     return found.order_by("-issued_on", "-id")
 
 
-def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
-    """Return where a bill stands on a day: taken back, paid, overdue or to be paid."""
+def state_tag(invoice: Invoice, *, on: date, credited_cents: int) -> Tag:
+    """Return where a bill stands on a day: taken back, paid, overdue or to be paid.
+
+    `credited_cents` is what its credit notes take off it.
+    """
     if invoice.is_credit_note:
         return Tag(_("credit note"), "info")
-    if is_credited:
+    if credited_cents and credited_cents == invoice.total_cents:
         return Tag(_("credited"), "info")
     if not invoice.open_cents:
         # Not paid, but nothing is to be paid any more.
@@ -283,6 +287,8 @@ def state_tag(invoice: Invoice, *, on: date, is_credited: bool) -> Tag:
     if invoice.due_on < on:
         return Tag(_("overdue"), "bad")
     if invoice.open_cents != invoice.total_cents:
+        if credited_cents == invoice.total_cents - invoice.open_cents:
+            return Tag(_("partly credited"), "warn")
         return Tag(_("partly paid"), "warn")
     return Tag(_("to be paid"))
 
@@ -292,7 +298,8 @@ def with_states(
 ) -> list[tuple[Invoice, Tag]]:
     """Return bills that `invoices` found, each with where it stands on a day."""
     return [
-        (invoice, state_tag(invoice, on=on, is_credited=invoice.is_credited)) for invoice in found
+        (invoice, state_tag(invoice, on=on, credited_cents=-invoice.credited_cents))
+        for invoice in found
     ]
 
 

@@ -144,6 +144,12 @@ def make_room_for_credit(*, invoice: Invoice, made_by: Person, key: str) -> None
         over_cents -= adjustment.total_cents
 
 
+def discounts_taken(invoice: Invoice) -> list[Adjustment]:
+    """Return the discounts for early payment that a payment of this invoice took and that hold."""
+    of_invoice = Adjustment.objects.filter(invoice=invoice, kind=Kind.DISCOUNT)
+    return list(_in_force(of_invoice.filter(payment__isnull=False)).select_related("payment"))
+
+
 def _in_force(found: QuerySet[Adjustment]) -> QuerySet[Adjustment]:
     return found.filter(reverses=None, reversed_by=None).order_by("-id")
 

@@ -9,16 +9,16 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Invoice, InvoiceLine, Payment
+from apiary_sales.billing.models import Adjustment, Invoice, InvoiceLine, Payment
 from apiary_sales.billing.rules import Left
-from apiary_sales.billing.services import book, credit_notes, invoices, payments
+from apiary_sales.billing.services import adjustments, book, credit_notes, invoices, payments
 from apiary_sales.billing.services.invoices import Draft
 from apiary_sales.customers.models import ExemptionCertificate
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.services import orders
 from inventory.shared import keys
 from inventory.shared.errors import NotAllowedNow, Problems
-from inventory.shared.money import cents_half_up
+from inventory.shared.money import cents_half_up, share_cents, split_cents
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 
@@ -48,8 +48,8 @@ def draft(
     It bills what no credit note has taken off the invoice, or all of an invoice that is credited
     in full, at the prices in `changes` by the key of the line, with the buyer's address and
     certificate as they are known now, or with a `certificate` that was accepted for it later. The
-    days to pay run on from the first invoice. Raises `BadValue` (or several) at
-    `changes.<key>.<name>`, `NotAllowedNow`.
+    days to pay and the terms for early payment run on from the first invoice. Raises `BadValue` (or
+    several) at `changes.<key>.<name>`, `NotAllowedNow`.
     """
     if invoice.order is None or invoice.is_credit_note or invoice.is_receipt:
         raise NotAllowedNow(
@@ -74,6 +74,9 @@ def draft(
     made.invoice.due_on = max(
         made.invoice.issued_on, invoice.issued_on + timedelta(days=invoice.terms_days)
     )
+    made.invoice.discount_percent = invoice.discount_percent
+    made.invoice.discount_until = invoice.discount_until
+    made.invoice.discount_on_tax = invoice.discount_on_tax
     if customer_reference is not None:
         made.invoice.buyer = {**made.invoice.buyer, "reference": customer_reference.strip()}
     return made
@@ -94,20 +97,23 @@ def correct(
     """Credit what is left of an invoice, issue a corrected copy, and return the copy.
 
     The goods stay where they are. What was paid on the invoice is put to the copy, as far as it
-    reaches. An invoice that is credited in full already only gets its copy. Raises as `draft`,
-    `FiguresChanged` when the copy comes to another total than was shown, `AlreadyRecorded`.
+    reaches, and a discount for early payment that was taken is given on the copy. An invoice that
+    is credited in full already only gets its copy. Raises as `draft`, `FiguresChanged` when the
+    copy comes to another total than was shown, `AlreadyRecorded`.
     """
     if invoice.order:
         orders.lock(invoice.order)
     refuse_repeat(Invoice, key)
     made = draft(invoice, changes, customer_reference=customer_reference, certificate=certificate)
     invoices.check_total(made, expected_total_cents)
+    taken, offered_cents = adjustments.discounts_taken(invoice), invoice.discount_cents
     if credit_notes.left_on(invoice):
         credit_notes.credit(
             invoice=invoice, issued_by=issued_by, key=keys.part(key, "credit"), reason=reason
         )
     made.invoice.note = reason.strip()
     copy = invoices.save(made, prefix=Invoice.INVOICE_PREFIX, issued_by=issued_by, key=key)
+    _give_discounts(copy, taken, offered_cents)
     _put_payments(invoice, copy)
     return copy
 
@@ -155,6 +161,27 @@ def _changed(problems: Problems, there: Left, change: LineChange) -> InvoiceLine
         discount_cents=discount_cents,
         amount_cents=before_cents - discount_cents,
     )
+
+
+def _give_discounts(copy: Invoice, taken: list[Adjustment], offered_cents: int) -> None:
+    """Give on the copy the part of its discount that was taken of the one offered before."""
+    taken_cents = sum(each.total_cents for each in taken)
+    if not offered_cents or not taken_cents:
+        return
+    given_cents = share_cents(copy.discount_cents, taken_cents, max(taken_cents, offered_cents))
+    shares = split_cents(given_cents, [each.total_cents for each in taken])
+    for number, (each, cents) in enumerate(zip(taken, shares, strict=True)):
+        if cents:
+            adjustments.adjust(
+                invoice=copy,
+                kind=Adjustment.Kind.DISCOUNT,
+                cents=cents,
+                reason=each.reason,
+                happened_on=copy.issued_on,
+                payment=each.payment,
+                made_by=copy.issued_by,
+                key=keys.part(copy.idempotency_key, f"discount-{number}"),
+            )
 
 
 def _put_payments(before: Invoice, copy: Invoice) -> None:

@@ -86,7 +86,9 @@ def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
         account = money.account_of(invoice.customer, timezone.localdate())
         context["on_account_cents"] = max(0, account.on_account_cents)
     context["state"] = money.state_tag(
-        invoice, on=timezone.localdate(), is_credited=context["is_credited"]
+        invoice,
+        on=timezone.localdate(),
+        credited_cents=-sum(note.total_cents for note in context["credit_notes"]),
     )
     context["data_missing"] = structured_invoices.missing(invoice)
     if invoice.is_credit_note:

@@ -31,6 +31,7 @@ class CustomerDetails(TypedDict, total=False):
     country: str
     country_code: str
     tax_number: str
+    language: str
     invoice_format: str
     buyer_reference: str
     terms_days: int
@@ -68,6 +69,7 @@ def set_invoice_details(
     country_code: str | None = None,
     tax_number: str | None = None,
     buyer_reference: str | None = None,
+    language: str | None = None,
 ) -> Customer:
     """Say how a customer gets invoices, and what they say of the customer; None stays as it is.
 
@@ -78,6 +80,7 @@ def set_invoice_details(
         "country_code": country_code,
         "tax_number": tax_number,
         "buyer_reference": buyer_reference,
+        "language": language,
     }
     customer = Customer.objects.select_for_update().get(pk=customer.pk)
     return _save(customer, {name: value for name, value in given.items() if value is not None})

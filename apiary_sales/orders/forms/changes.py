@@ -331,6 +331,12 @@ class SubstituteForm(ActForm):
             )
         if line.is_by_weight:
             self.fields["unit_price"].label = _("Price per lb")
+        elif any(
+            "product" in goods and goods["product"].item.is_weighed
+            for goods in self._goods.values()
+        ):
+            self.fields["quantity"].label = _("Pieces, or pounds of goods by weight")
+            self.fields["unit_price"].label = _("Price of one, or per lb of goods by weight")
         cast(forms.ChoiceField, self.fields["what"]).choices = [("", "–"), *choices]
 
     @property
@@ -339,7 +345,10 @@ class SubstituteForm(ActForm):
         goods = self._goods[self.cleaned_data["what"]]
         if "quantity" not in self.fields:
             return goods
-        return goods | {"quantity": _as_kept(self._line, self.cleaned_data["quantity"])}
+        typed = self.cleaned_data["quantity"]
+        if typed is not None and goods["product"].item.is_weighed:
+            return goods | {"quantity": round_grams(typed * POUND_GRAMS)}
+        return goods | {"quantity": _as_kept(self._line, typed)}
 
     def field_of(self, parameter: str | None) -> str | None:
         return None if parameter == "seen" else super().field_of(parameter)
@@ -351,8 +360,14 @@ def _for_sale(line: OrderLine, products: list[ProductForSale]) -> list[tuple[Pro
         goods = offers(None, timezone.localdate())
         there = [(each.product, words.pounds(each.free_grams)) for each in goods if each.product]
     else:
-        there = [(row.product, words.number(row.stock.free)) for row in products]
+        there = [(row.product, _free_words(row)) for row in products]
     return [(product, free) for product, free in there if product.pk != line.product_id]
+
+
+def _free_words(row: ProductForSale) -> str:
+    """Write what is free of a product: pounds of what is kept by weight, pieces of the rest."""
+    free = row.stock.free
+    return words.pounds(free) if row.product.item.is_weighed else words.number(free)
 
 
 def drum_words(offer: drums.DrumOffer) -> str:

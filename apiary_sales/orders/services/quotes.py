@@ -26,7 +26,15 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import ledger
 
-__all__ = ["accept", "decline", "quote", "withdraw"]
+__all__ = [
+    "accept",
+    "check_open",
+    "check_valid",
+    "decline",
+    "newest",
+    "quote",
+    "withdraw",
+]
 
 
 @transaction.atomic
@@ -74,7 +82,7 @@ def quote(
     before = orders.lock(supersedes) if supersedes else None
     refuse_repeat(Order, key)
     if before is not None:
-        _check_open(before)
+        check_open(before)
     orders.check_total(sum(line.amount_cents for line in lines), expected_total_cents)
     order = orders.make(
         customer=customer,
@@ -134,14 +142,8 @@ def accept(
     """
     order = orders.lock(order)
     refuse_repeat(OrderEvent, key, made=order)
-    _check_open(order)
-    on = on or timezone.localdate()
-    if order.valid_until and on > order.valid_until:
-        raise QuoteExpired(
-            _("Quote %(order)s was valid until %(day)s. Make a new quote at today's price.")
-            % {"order": order.number, "day": date_format(order.valid_until)},
-            order=order.number,
-        )
+    check_open(order)
+    check_valid(order, on or timezone.localdate())
     lines = orders.lines_of(order)
     problems = Problems()
     order_lines.check_private_labels(problems, order.customer, lines)
@@ -185,15 +187,38 @@ def _end(order: Order, kind: str, *, by: Person, key: str, reason: str) -> Order
     """End a quote; its status has the name of the event."""
     order = orders.lock(order)
     refuse_repeat(OrderEvent, key, made=order)
-    _check_open(order)
+    check_open(order)
     orders.save_status(order, kind)
     orders.note_event(order, kind, by=by, key=key, note=reason)
     return order
 
 
-def _check_open(order: Order) -> None:
+def check_open(order: Order) -> None:
+    """Refuse what is only done with an open quote: raises `NotAllowedNow`."""
+    if order.status == Order.Status.SUPERSEDED:
+        raise NotAllowedNow(
+            _("Quote %(order)s was replaced by a newer quote, %(newest)s. Open that one.")
+            % {"order": order.number, "newest": newest(order).number}
+        )
     if order.status != Order.Status.QUOTED:
         raise NotAllowedNow(
             _("%(order)s is no longer an open quote. Its state is now “%(status)s”.")
             % {"order": order.number, "status": order.get_status_display()}
         )
+
+
+def check_valid(order: Order, on: date) -> None:
+    """Refuse a quote past its last day: raises `QuoteExpired`."""
+    if order.valid_until and on > order.valid_until:
+        raise QuoteExpired(
+            _("Quote %(order)s was valid until %(day)s. Make a new quote at today's price.")
+            % {"order": order.number, "day": date_format(order.valid_until)},
+            order=order.number,
+        )
+
+
+def newest(order: Order) -> Order:
+    """Return the quote that was made last in the place of this one, or itself."""
+    while later := Order.objects.filter(supersedes=order).first():
+        order = later
+    return order

@@ -26,7 +26,7 @@ from apiary_sales.orders.rules.returns import GoodsBack
 from apiary_sales.orders.services import fulfilments, orders, reservations
 from apiary_sales.orders.services import lines as order_lines
 from inventory.bottling.services import returned_jars
-from inventory.shared import days, keys
+from inventory.shared import days, keys, words
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.money import share_cents
 from inventory.shared.people import Person
@@ -122,7 +122,7 @@ def take_in(
     ]
     if made:
         fulfilments.update_lines({back.line for back in goods_back})
-        note = ", ".join(dict.fromkeys(back.line.description for back in goods_back))
+        note = "; ".join(_told(each) for each in made)
         orders.note_event(
             order,
             OrderEvent.Kind.RETURNED,
@@ -237,6 +237,21 @@ def _take_in(
             set_aside_on=day,
         )
     return made
+
+
+def _told(made: GoodsReturn) -> str:
+    """Say how much came back, where it is and whether it can be sold, for the order's history."""
+    quantity, lot = made.quantity, cast(Lot, made.fulfilment_line.lot)
+    values = {
+        "quantity": words.pounds(quantity) if lot.is_weighed else words.number(quantity),
+        "what": made.fulfilment_line.order_line.description,
+        "place": made.place.name,
+    }
+    if made.is_fit:
+        return _("%(quantity)s of %(what)s back at %(place)s, fit to sell") % values
+    if made.place.kind == Place.Kind.SPOILED:
+        return _("%(quantity)s of %(what)s back, not fit to sell") % values
+    return _("%(quantity)s of %(what)s back at %(place)s, not fit to sell") % values
 
 
 def _check_vessel(problems: Problems, parameter: str, back: GoodsBack) -> None:

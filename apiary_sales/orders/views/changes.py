@@ -12,6 +12,7 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import stock
 from apiary_sales.orders.services import changes, quotes
 from apiary_sales.orders.views.orders import OrderActView
+from apiary_sales.orders.views.quotes import OpenQuoteActView
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
@@ -107,7 +108,7 @@ class ReserveMissingView(OrderActView):
         return _("All goods of order %(order)s are reserved again.") % {"order": made.number}
 
 
-class QuoteDeclineView(OrderActView):
+class QuoteDeclineView(OpenQuoteActView):
     permission_required = "orders.quote_drums"
     template_name = "orders/end_quote.html"
     form_class = ReasonForm
@@ -125,7 +126,7 @@ class QuoteDeclineView(OrderActView):
         return _("Quote %(order)s is declined.") % {"order": made.number}
 
 
-class QuoteWithdrawView(OrderActView):
+class QuoteWithdrawView(OpenQuoteActView):
     permission_required = "orders.quote_drums"
     template_name = "orders/end_quote.html"
     form_class = ReasonForm

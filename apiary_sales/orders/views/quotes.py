@@ -2,8 +2,9 @@
 
 from typing import Any
 
+from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -57,7 +58,25 @@ def quote_pdf(request: HttpRequest, number: str) -> HttpResponse:
     )
 
 
-class QuoteCreateView(ActView):
+class FromTheNewest(ActView):
+    """A page that quotes again goes on from the quote that replaced the one it is asked for."""
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        asked = Order.objects.filter(number=request.GET.get("again", "")).first()
+        newest = quotes.newest(asked) if asked else None
+        if asked is None or newest is None or newest == asked:
+            return super().get(request, *args, **kwargs)
+        messages.info(
+            request,
+            _("Quote %(order)s was replaced by %(newest)s. This page goes on from that one.")
+            % {"order": asked.number, "newest": newest.number},
+        )
+        address = request.GET.copy()
+        address["again"] = newest.number
+        return HttpResponseRedirect(f"{request.path}?{address.urlencode()}")
+
+
+class QuoteCreateView(FromTheNewest):
     permission_required = "orders.quote_drums"
     template_name = "orders/quote_form.html"
     form_class = QuoteForm
@@ -158,7 +177,7 @@ class QuoteCreateView(ActView):
         return order_url(made)
 
 
-class JarQuoteCreateView(OrderCreateView):
+class JarQuoteCreateView(FromTheNewest, OrderCreateView):
     """Jars, goods and services, offered on the page on which orders are taken."""
 
     permission_required = "orders.quote_drums"
@@ -227,9 +246,13 @@ class JarQuoteCreateView(OrderCreateView):
 
 
 def open_quote(request: HttpRequest) -> Order | None:
-    """Return the open quote that `again` in the address names: the new one takes its place."""
+    """Return the open quote that `again` in the address names: the new one takes its place.
+
+    One that was replaced while the page was open is returned too, so that the service refuses it.
+    """
+    states = (Order.Status.QUOTED, Order.Status.SUPERSEDED)
     number = request.GET.get("again", "")
-    return Order.objects.filter(number=number, status=Order.Status.QUOTED).first()
+    return Order.objects.filter(number=number, status__in=states).first()
 
 
 def terms_of(order: Order) -> dict[str, Any]:
@@ -242,10 +265,29 @@ def terms_of(order: Order) -> dict[str, Any]:
     }
 
 
-class QuoteAcceptView(OrderActView):
+class OpenQuoteActView(OrderActView):
+    """An act on an open quote; of another, the page of the quote says why it is refused."""
+
+    def check(self) -> None:
+        quotes.check_open(self.order)
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            self.check()
+        except HouseError as error:
+            messages.warning(request, error.message)
+            return HttpResponseRedirect(order_url(self.order))
+        return super().get(request, *args, **kwargs)
+
+
+class QuoteAcceptView(OpenQuoteActView):
     permission_required = "orders.quote_drums"
     template_name = "orders/accept.html"
     form_class = AcceptForm
+
+    def check(self) -> None:
+        super().check()
+        quotes.check_valid(self.order, timezone.localdate())
 
     def get_context_data(self, **kwargs):
         lines = lines_now(self.order)
