@@ -153,7 +153,6 @@ class BillLine:
     left_quantity: Fraction
     left_amount: int
     left_tax: int
-    discount: int = 0
     # The cents of drums whose deposit is kept, with their tax.
     kept: int = 0
     kept_tax: int = 0
@@ -236,8 +235,8 @@ class Office:
         self.damaged: list[Kept] = []
         self.last_issued: dict[str, date] = {}
         self.entries: dict[tuple[str, date], int] = {}
-        # What lines of bills come to before tax, and their tax, by the day they count on.
-        self.sales: dict[date, tuple[int, int]] = {}
+        # What lines of bills come to before tax, deposits too, by the day they count on.
+        self.sales: dict[date, int] = {}
 
     # Stock
 
@@ -507,9 +506,7 @@ class Office:
             quantity = Fraction(goods.quantity)
             if line.kind == "honey":
                 quantity = printed_pounds(goods.quantity, line.price, goods.amount + line.discount)
-            gross = half_up(quantity * Fraction(line.price) * 100)
-            discount = max(0, gross - goods.amount) if line.discount else 0
-            priced.append((over, at, quantity, line.price, goods.amount, discount))
+            priced.append((over, at, quantity, line.price, goods.amount))
         bill = self._bill(index, priced, issued)
         self._save(bill, issued, "R" if bill.is_receipt else "I")
         for payment in self._money_left(bill.customer):
@@ -522,7 +519,7 @@ class Office:
         supplied = max(self.hand_overs[over].day for over, *_rest in priced)
         refuse_unless(supplied <= issued <= self.today)
         lines = []
-        for over, at, quantity, price, amount, discount in priced:
+        for over, at, quantity, price, amount in priced:
             kind = order.lines[self.hand_overs[over].goods[at].line].kind
             percent = OTHER_PERCENT if kind == "deposit" else honey_percent(supplied)
             if order.customer in self.exempt:
@@ -540,7 +537,6 @@ class Office:
                     left_quantity=quantity,
                     left_amount=amount,
                     left_tax=tax,
-                    discount=discount,
                 )
             )
         days = 0 if order.is_stand else self.terms[order.customer]
@@ -576,8 +572,7 @@ class Office:
             day, receivable=net + tax, sales=deposits - net, deposits=-deposits, sales_tax=-tax
         )
         counts_on = self.counting_day(day)
-        before = self.sales.get(counts_on, (0, 0))
-        self.sales[counts_on] = (before[0] + net, before[1] + tax)
+        self.sales[counts_on] = self.sales.get(counts_on, 0) + net
 
     def credit(
         self,
@@ -724,17 +719,22 @@ class Office:
         """Credit what is left of an invoice and bill its goods anew; return both papers."""
         bill = self.bills[index]
         refuse_unless(bill.credits is None and not bill.is_receipt and not bill.is_corrected)
-        note = None
-        if any(line.left_quantity or line.left_amount for line in bill.lines):
-            note = self.credit(index, None)
+        # What is credited stays so, but all of it is billed anew where nothing else is left.
+        left = [
+            (at, line.left_quantity, line.left_amount)
+            for at, line in enumerate(bill.lines)
+            if line.left_quantity
+        ]
+        whole = [(at, line.quantity, line.amount) for at, line in enumerate(bill.lines)]
         priced = []
-        for at, line in enumerate(bill.lines):
+        for at, quantity, amount in left or whole:
+            line = bill.lines[at]
+            discount = max(0, half_up(quantity * Fraction(line.price) * 100) - amount)
             price = prices.get(at, line.price)
-            refuse_unless(price >= 0)
-            gross = half_up(line.quantity * Fraction(price) * 100)
-            refuse_unless(line.discount <= gross)
-            amount = gross - line.discount
-            priced.append((line.hand_over, line.goods, line.quantity, price, amount, line.discount))
+            gross = half_up(quantity * Fraction(price) * 100)
+            refuse_unless(price >= 0 and discount <= gross)
+            priced.append((line.hand_over, line.goods, quantity, price, gross - discount))
+        note = self.credit(index, None) if left else None
         copy = self._bill(bill.order, priced, self.today)
         copy.due = max(self.today, bill.due)
         bill.is_corrected = True
@@ -985,9 +985,13 @@ class Office:
 
     # The books
 
-    def on_account(self, account: str) -> int:
-        """Return what is on an account of the books."""
-        return sum(cents for (name, _day), cents in self.entries.items() if name == account)
+    def on_account(self, account: str, since: date = date.min, until: date = date.max) -> int:
+        """Return what counts on an account of the books on some days."""
+        return sum(
+            cents
+            for (name, day), cents in self.entries.items()
+            if name == account and since <= day <= until
+        )
 
     def close(self, until: date) -> None:
         refuse_unless(until < self.today)
