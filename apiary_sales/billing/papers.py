@@ -4,7 +4,8 @@ The same context feeds the page and the paper, so that they never disagree. A pa
 the language that was fixed when it was issued, whatever language its reader has.
 """
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, datetime
 from typing import Any
 
 from django.utils import timezone, translation
@@ -12,7 +13,8 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import DepositSlip, Invoice, InvoiceLine, Payment
-from apiary_sales.billing.queries import money
+from apiary_sales.billing.queries import as_of, money
+from apiary_sales.billing.queries.as_of import AsOf
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders import papers as order_papers
@@ -83,11 +85,22 @@ def receipt_context(receipt: Invoice) -> dict[str, Any]:
     }
 
 
-def statement_context(customer: Customer, since: date, until: date) -> dict[str, Any]:
-    """Return what the page and the paper of a customer's statement show."""
+def statement_context(
+    customer: Customer, since: date, until: date, known_at: datetime | None = None
+) -> dict[str, Any]:
+    """Return what the page and the paper of a customer's statement show.
+
+    With `known_at`, as it was known at that moment.
+    """
+    account = as_of.account(customer, AsOf(until, known_at))
     return {
-        "statement": money.statement(customer, since, until),
-        "is_today": until == timezone.localdate(),
+        "statement": replace(
+            money.statement(customer, since, until, known_at),
+            aging=account.aging,
+            on_account_cents=account.on_account_cents,
+        ),
+        "known_at": known_at,
+        "is_today": until == timezone.localdate() and known_at is None,
     }
 
 
@@ -176,8 +189,10 @@ def pro_forma(order: Order) -> bytes:
         return documents.render_pdf("documents/pro_forma.html", pro_forma_context(order))
 
 
-def statement(customer: Customer, since: date, until: date) -> bytes:
+def statement(
+    customer: Customer, since: date, until: date, known_at: datetime | None = None
+) -> bytes:
     """Return a customer's statement as PDF; raises `PdfUnavailable`."""
     with translation.override(customer.paper_language):
-        context = statement_context(customer, since, until)
+        context = statement_context(customer, since, until, known_at)
         return documents.render_pdf("documents/statement.html", context)

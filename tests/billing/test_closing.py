@@ -205,3 +205,21 @@ def test_the_page_shows_what_was_owed_on_a_day(client, shop, pounds):
     assert "Corner Grocery" in page
     assert "$60.00" in page
     assert "Nobody owed anything on that day." in none
+
+
+def test_a_statement_is_told_as_known_now_and_as_known_then(client, shop, pounds):
+    client.force_login(builders.person("office"))
+    with at(TODAY - days(5)):
+        invoice_of(shop, jars(pounds, 10, "6.00"))
+    pay(shop, 2_500, received_on=TODAY - days(3))
+    address, until = reverse("billing:statement", args=[shop.pk]), str(TODAY - days(2))
+
+    now = client.get(address, {"until": until}).context["statement"]
+    then = client.get(address, {"until": until, "known_on": until}).context["statement"]
+    paper = client.get(
+        reverse("billing:statement_pdf", args=[shop.pk]), {"until": until, "known_on": until}
+    )
+
+    assert (now.closing_cents, now.aging.total, now.on_account_cents) == (3_500, 3_500, 0)
+    assert (then.closing_cents, then.aging.total, then.on_account_cents) == (6_000, 6_000, 0)
+    assert paper["Content-Type"] == "application/pdf"

@@ -1,6 +1,6 @@
 """Invoices issued and credited, payments recorded and undone, and the details of the house."""
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django import forms
@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models import Payment
 from apiary_sales.customers.models import Customer
+from inventory.shared import days
 from inventory.shared.forms.acts import CHOOSE, ActForm, HouseForm
 from inventory.shared.forms.countries import CountryField
 from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
@@ -75,6 +76,12 @@ class StatementForm(HouseForm):
 
     since = DayField(label=_("From"), required=False)
     until = DayField(label=_("Up to"), required=False)
+    known_on = DayField(label=_("As it was known at the end of"), required=False)
+
+    def known_at(self) -> datetime | None:
+        """Return the moment up to which entries are known; None for now."""
+        day = self.cleaned_data.get("known_on") if self.is_valid() else None
+        return days.end(day) if day else None
 
     def days(self) -> tuple[date, date]:
         cleaned = self.cleaned_data if self.is_valid() else {}

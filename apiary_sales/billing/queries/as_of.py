@@ -89,6 +89,17 @@ def receivables(as_of: AsOf) -> Receivables:
     return Receivables(found)
 
 
+def account(customer: Customer, as_of: AsOf) -> Account:
+    """Return what one customer owed, by how long it was overdue, and what was on account."""
+    owed_cents = EntryLine.objects.filter(
+        as_of.entries(), account=EntryLine.Account.RECEIVABLE, customer=customer
+    ).aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    found = Account(customer, owed_cents)
+    for invoice in open_invoices(as_of).filter(customer=customer):
+        found.aging.add(due_on=invoice.due_on, cents=invoice.left_cents, on=as_of.day)
+    return found
+
+
 def _sum(rows: QuerySet[Any], by: str) -> Coalesce:
     amount = "total_cents" if rows.model is Invoice else "amount_cents"
     sums = rows.order_by().values(by).annotate(cents=Sum(amount)).values("cents")

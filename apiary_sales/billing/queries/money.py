@@ -6,7 +6,7 @@ round trips.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any, TypedDict, cast
 
 from django.db.models import (
@@ -383,13 +383,18 @@ class CustomerStatement:
         return sum(line.paid_cents for line in self.lines)
 
 
-def statement(customer: Customer, since: date, until: date) -> CustomerStatement:
+def statement(
+    customer: Customer, since: date, until: date, known_at: datetime | None = None
+) -> CustomerStatement:
     """Return a customer's account from `since` to `until`, both days included.
 
-    The age of what is open is told by today's open bills, so it belongs to a statement that runs
-    to today.
+    With `known_at`, as it was known at that moment.
+
+    The age of what is open is told by today's open bills; `as_of` tells it of another day.
     """
     owed = EntryLine.objects.filter(customer=customer, account=EntryLine.Account.RECEIVABLE)
+    if known_at is not None:
+        owed = owed.filter(entry__entered_at__lte=known_at)
     opening = owed.filter(entry__entered_on__lt=since).aggregate(
         cents=Coalesce(Sum("amount_cents"), 0)
     )["cents"]

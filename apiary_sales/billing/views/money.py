@@ -297,22 +297,28 @@ def statement(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def statement_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    since, until = StatementForm(request.GET).days()
+    asked = StatementForm(request.GET)
+    since, until = asked.days()
     customer = get_object_or_404(Customer, pk=pk)
     name = _("Statement %(customer)s %(day)s.pdf") % {
         "customer": customer,
         "day": until.isoformat(),
     }
     return documents.answer(
-        request, name=name, make=lambda: papers.statement(customer, since, until)
+        request,
+        name=name,
+        make=lambda: papers.statement(customer, since, until, asked.known_at()),
     )
 
 
 def _statement_context(request: HttpRequest, pk: int) -> dict[str, Any]:
-    since, until = StatementForm(request.GET).days()
+    asked = StatementForm(request.GET)
+    since, until = asked.days()
     customer = get_object_or_404(Customer, pk=pk)
-    form = StatementForm(initial={"since": since, "until": until})
-    return {"form": form, **papers.statement_context(customer, since, until)}
+    known_on = asked.cleaned_data.get("known_on") if asked.is_valid() else None
+    form = StatementForm(initial={"since": since, "until": until, "known_on": known_on})
+    context = papers.statement_context(customer, since, until, asked.known_at())
+    return {"form": form, **context}
 
 
 @require_GET
