@@ -13,6 +13,8 @@ from apiary_sales.api.serializers import (
     CENTS_MAX,
     CodeField,
     OrderSerializer,
+    StrictCharField,
+    StrictDecimalField,
     StrictIntegerField,
 )
 from apiary_sales.api.views import IDEMPOTENCY_KEY, REFUSALS, ApiActView
@@ -40,7 +42,7 @@ class LineQuantityField(StrictIntegerField):
         super().__init__(**{"min_value": 1, "max_value": GRAMS_MAX, **kwargs})
 
 
-class LinePriceField(serializers.DecimalField):
+class LinePriceField(StrictDecimalField):
     """A price of one piece, pound or unit, with at most four decimals."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -85,9 +87,9 @@ class TermsSerializer(serializers.Serializer):
     """What is agreed beside the lines, and what the caller was shown."""
 
     wanted_on = serializers.DateField(required=False, allow_null=True)
-    customer_reference = serializers.CharField(required=False, allow_blank=True, max_length=60)
+    customer_reference = StrictCharField(required=False, allow_blank=True, max_length=60)
     ship_to = ShipToField()
-    note = serializers.CharField(required=False, allow_blank=True, max_length=300)
+    note = StrictCharField(required=False, allow_blank=True, max_length=300)
     expected_total_cents = CentsField(required=False, allow_null=True)
     moisture_is_right = serializers.BooleanField(required=False, default=False)
 
@@ -120,7 +122,7 @@ class OrderLineChangeSerializer(serializers.Serializer):
     quantity = LineQuantityField(min_value=0, required=False, allow_null=True)
     unit_price = LinePriceField(required=False, allow_null=True)
     discount_cents = CentsField(required=False, allow_null=True)
-    price_reason = serializers.CharField(required=False, allow_blank=True, max_length=200)
+    price_reason = StrictCharField(required=False, allow_blank=True, max_length=200)
 
     def to_internal_value(self, data: Any) -> Any:
         return OrderLineChange(**super().to_internal_value(data))
@@ -132,7 +134,7 @@ class OrderChangeSerializer(TermsSerializer):
     changes = rows_of(OrderLineChangeSerializer, required=False)
     lines = rows_of(LineWantedSerializer, required=False)
     valid_until = serializers.DateField(required=False)
-    seen = serializers.CharField(required=False, allow_blank=True, max_length=20)
+    seen = StrictCharField(required=False, allow_blank=True, max_length=20)
     over_limit = serializers.BooleanField(required=False, default=False)
 
 
@@ -148,8 +150,8 @@ class SubstituteSerializer(serializers.Serializer):
     )
     quantity = LineQuantityField(required=False, allow_null=True)
     unit_price = LinePriceField(required=False, allow_null=True)
-    reason = serializers.CharField(max_length=200)
-    seen = serializers.CharField(required=False, allow_blank=True, max_length=20)
+    reason = StrictCharField(max_length=200)
+    seen = StrictCharField(required=False, allow_blank=True, max_length=20)
     expected_total_cents = CentsField(required=False, allow_null=True)
     over_limit = serializers.BooleanField(required=False, default=False)
     moisture_is_right = serializers.BooleanField(required=False, default=False)
@@ -158,7 +160,7 @@ class SubstituteSerializer(serializers.Serializer):
 class OrderReasonSerializer(serializers.Serializer):
     """Why an order is cancelled, or a quote declined or withdrawn."""
 
-    reason = serializers.CharField(max_length=300)
+    reason = StrictCharField(max_length=300)
 
 
 class QuoteAcceptSerializer(serializers.Serializer):
