@@ -29,7 +29,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import translation
 
 from apiary_sales.billing import papers
-from apiary_sales.billing.services import purchase_orders
+from apiary_sales.billing.services import corrected_invoices, deposit_slips, purchase_orders
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.queries import orders
 from apiary_sales.orders.rules.pieces import PiecesWanted
@@ -250,6 +250,13 @@ def _add_what_is_new() -> None:
         _order_parts()
     if not apps.get_model("orders.ConsignmentShelf").objects.exists():
         _bring_jars_to_a_shop()
+    if not apps.get_model("billing.DepositSlip").objects.exists():
+        deposit_slips.deposit(
+            checks=[],
+            cash_cents=100,
+            deposited_by=apps.get_model("accounts.User").objects.get(role="owner"),
+            key="walk:deposit-slip",
+        )
 
 
 def _order_parts() -> None:
@@ -783,12 +790,17 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("billing.Invoice", "pk", "series", "returns_deposit"),
-            "billing:invoice_detail billing:invoice_pdf billing:invoice_credit "
-            "billing:invoice_correct api:invoice-credit-notes api:invoice-corrected "
+            "billing:invoice_detail billing:invoice_pdf "
+            "api:invoice-credit-notes api:invoice-corrected "
             "billing:invoice_hybrid billing:invoice_ubl api:invoice-ubl api:invoice-hybrid "
             "billing:deposit_credit billing:use_on_account api:invoice-detail api:invoice-paper "
             "billing:adjust api:adjust",
         ),
+        (
+            _rows("billing.Invoice", "pk", "series", credits=None),
+            "billing:invoice_credit",
+        ),
+        (_rows_to_correct(), "billing:invoice_correct"),
         (
             _rows("billing.Invoice", "pk", credits__isnull=False, customer__isnull=False),
             "billing:refund api:refund",
@@ -918,6 +930,12 @@ def _blend_plans() -> list[Arguments]:
             key="walk:blend",
         )
     return _rows("inventory.BlendPlan", "number", "status")
+
+
+def _rows_to_correct() -> list[Arguments]:
+    """Return invoices that a corrected copy can take the place of."""
+    found = apps.get_model("billing.Invoice").objects.order_by("pk")
+    return [{"pk": bill.pk} for bill in found if corrected_invoices.may_be_corrected(bill)][:5]
 
 
 def _late_certificates() -> list[Arguments]:

@@ -2,6 +2,7 @@
 
 from itertools import chain
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth.decorators import permission_required
@@ -318,7 +319,8 @@ def _statement_context(request: HttpRequest, pk: int) -> dict[str, Any]:
     known_on = asked.cleaned_data.get("known_on") if asked.is_valid() else None
     form = StatementForm(initial={"since": since, "until": until, "known_on": known_on})
     context = papers.statement_context(customer, since, until, asked.known_at())
-    return {"form": form, **context}
+    days = {"since": since, "until": until, "known_on": known_on or ""}
+    return {"form": form, "same_days": urlencode(days), **context}
 
 
 @require_GET
