@@ -198,7 +198,11 @@ def test_no_form_of_the_house_speaks_as_its_library(house_forms, language):
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_the_api_speaks_in_the_same_words(language):
     messages = [
-        message for act in below(ApiActView) for message in messages_of(act.serializer_class())
+        message
+        for act in below(ApiActView)
+        # What several acts share is no act of its own.
+        if hasattr(act, "post") or hasattr(act, "put")
+        for message in messages_of(act.serializer_class())
     ]
 
     assert len(messages) > 20

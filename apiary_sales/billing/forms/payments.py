@@ -15,7 +15,7 @@ from apiary_sales.billing.services.payments import Rest
 from apiary_sales.orders.models import Order
 from inventory.shared import words
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import DayField, MoneyField, NumberField
+from inventory.shared.forms.fields import DayField, MoneyField, NumberField, WholeNumberField
 
 OLDEST_FIRST, CHOSEN, FOR_ORDER = "oldest", "chosen", "order"
 
@@ -250,4 +250,4 @@ class InterestForm(ActForm):
         help_text=_("Simple interest by the day, a year of 365 days."),
     )
     until = DayField(label=_("Up to"), initial=timezone.localdate)
-    total_cents = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    total_cents = WholeNumberField(widget=forms.HiddenInput, required=False)

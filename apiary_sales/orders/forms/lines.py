@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.customers.models import DeliveryAddress
 from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared.forms.acts import ActForm
-from inventory.shared.forms.fields import NumberField
+from inventory.shared.forms.fields import NumberField, WholeNumberField
 from inventory.shared.money import price_places
 
 
@@ -82,9 +82,9 @@ def ship_to_field() -> forms.ModelChoiceField:
     )
 
 
-def total_shown_field() -> forms.IntegerField:
+def total_shown_field() -> WholeNumberField:
     """The total the page shows beside the button, sent along with it; none before it is shown."""
-    return forms.IntegerField(required=False, widget=forms.HiddenInput)
+    return WholeNumberField(required=False, widget=forms.HiddenInput)
 
 
 def note_field() -> forms.CharField:
