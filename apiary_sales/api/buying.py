@@ -796,7 +796,7 @@ class RecurringExpenseApiView(ApiActView):
 
     @extend_schema(responses={200: RecurringExpenseSerializer, **REFUSALS})
     def put(self, request, pk: int):
-        """Change an expense that comes again; what was entered stays as it is."""
+        """Change an expense that comes again; those entered before do not change."""
         recurring = get_object_or_404(RecurringExpense, pk=pk)
         made = expenses.change_recurring(recurring, **self.checked())
         return Response(RecurringExpenseSerializer(made).data)
@@ -808,7 +808,7 @@ class RecurringEnterApiView(ApiActView):
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: ExpenseSerializer, **REFUSALS})
     def post(self, request, pk: int):
-        """Enter the next one as it is proposed."""
+        """Enter the next one with the figures that are proposed."""
         recurring = get_object_or_404(RecurringExpense, pk=pk)
         key = self.key()
         made = expenses.enter_next(

@@ -316,7 +316,7 @@ class OverdueInvoiceSerializer(serializers.Serializer):
 
 
 class DueReminderSerializer(serializers.Serializer):
-    """A reminder that is due; `digest` says that it was seen as it is here."""
+    """A reminder that is due; `digest` tells whether it changed since somebody saw it."""
 
     customer = serializers.IntegerField(source="customer.pk")
     name = serializers.CharField(source="customer.name")

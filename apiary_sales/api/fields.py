@@ -63,7 +63,7 @@ class StoreCodeField(CodeField):
 
 
 class GoodsPlaceCodeField(CodeField):
-    """A shelf, the stand, the van, or the shelf of a shop that sells on consignment."""
+    """A shelf, the stand, the van, or a shop's shelf with our jars on consignment."""
 
     def __init__(self, **kwargs: Any) -> None:
         if not kwargs.get("read_only"):

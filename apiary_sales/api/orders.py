@@ -189,7 +189,7 @@ class DeliveryAddressSerializer(serializers.ModelSerializer):
 
 
 class OrderActApiView(ApiActView):
-    """An act that answers with the order as it is then."""
+    """An act that answers with the changed order."""
 
     permission_required = "orders.take_orders"
 

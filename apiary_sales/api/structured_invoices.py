@@ -55,7 +55,7 @@ class InvoiceHybridApiView(PaperApiView):
 
 
 class InvoiceDetailsSerializer(serializers.Serializer):
-    """What invoices with data say of a customer; what is left out stays as it is."""
+    """What invoices with data say of a customer; fields left out do not change."""
 
     invoice_format = serializers.ChoiceField(choices=Customer.InvoiceFormat.choices, required=False)
     country_code = StrictCharField(

@@ -4,7 +4,6 @@ The same context feeds the page and the paper, so that they never disagree. A pa
 the language that was fixed when it was issued, whatever language its reader has.
 """
 
-from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
@@ -13,8 +12,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import DepositSlip, Invoice, InvoiceLine, Payment
-from apiary_sales.billing.queries import as_of, money
-from apiary_sales.billing.queries.as_of import AsOf
+from apiary_sales.billing.queries import money, statements
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders import papers as order_papers
@@ -92,13 +90,8 @@ def statement_context(
 
     With `known_at`, as it was known at that moment.
     """
-    account = as_of.account(customer, AsOf(until, known_at))
     return {
-        "statement": replace(
-            money.statement(customer, since, until, known_at),
-            aging=account.aging,
-            on_account_cents=account.on_account_cents,
-        ),
+        "statement": statements.statement(customer, since, until, known_at),
         "known_at": known_at,
         "is_today": until == timezone.localdate() and known_at is None,
     }

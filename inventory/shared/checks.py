@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.shared import words
-from inventory.shared.errors import Problems
+from inventory.shared.errors import FiguresChanged, Problems
 
 # More than any house handles in one go; a figure above it is a slip of the finger.
 GRAMS_MAX = 50_000_000
@@ -36,6 +36,21 @@ def check_day(problems: Problems, parameter: str, day: date | None) -> None:
         problems.add(parameter, _("This day is in the future. Choose today or an earlier day."))
     elif day < today - YEARS_BACK_MAX:
         problems.add(parameter, _("The day is more than five years ago. Check the year."))
+
+
+def check_total(total_cents: int, expected_total_cents: int | None) -> None:
+    """Raise `FiguresChanged` when something would not come to the total that was shown."""
+    if expected_total_cents is not None and expected_total_cents != total_cents:
+        raise FiguresChanged(
+            _(
+                "The figures have changed: it comes to %(now)s now, and %(shown)s was shown. "
+                "Look at the new figures, and try again."
+            )
+            % {"now": words.money(total_cents), "shown": words.money(expected_total_cents)},
+            parameter="expected_total_cents",
+            now=total_cents,
+            shown=expected_total_cents,
+        )
 
 
 def save_checked(instance: Any) -> None:

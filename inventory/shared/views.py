@@ -23,8 +23,9 @@ class ActView(PermissionRequiredMixin, AnyFormView):
     """Show a form, call one service with what was typed, and say what was done.
 
     A subclass gives `permission_required`, `form_class`, `template_name`, and the three methods
-    below. A refused act shows its sentences at the fields and leaves the books unchanged; the
-    same form sent twice says so and goes on to the same page.
+    below; while it acts, `self.form` is the form that was sent. A refused act shows its sentences
+    at the fields and leaves the books unchanged; the same form sent twice says so and goes on to
+    the same page.
     """
 
     raise_exception = True
@@ -60,6 +61,7 @@ class ActView(PermissionRequiredMixin, AnyFormView):
         return None
 
     def form_valid(self, form: Any) -> HttpResponse:
+        self.form = form
         try:
             made = self.act(dict(form.cleaned_data))
         except AlreadyRecorded as repeat:

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from apiary_sales.billing import papers
 from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.queries import books, money
+from apiary_sales.billing.queries import books, money, statements
 from apiary_sales.billing.rules import LineCredit
 from apiary_sales.billing.services import credit_notes, invoices
 from apiary_sales.customers.models import CustomerBalance
@@ -461,9 +461,9 @@ def test_an_invoice_is_credited_from_its_page(office, shop, invoice):
 def test_a_statement_runs_from_what_was_owed_to_what_is_owed(shop, pounds, invoice):
     pay(shop, 2_500, received_on=TODAY)
 
-    found = money.statement(shop, TODAY, TODAY)
-    before = money.statement(shop, TODAY - days(40), TODAY - days(1))
-    after = money.statement(shop, TODAY + days(1), TODAY + days(30))
+    found = statements.statement(shop, TODAY, TODAY)
+    before = statements.statement(shop, TODAY - days(40), TODAY - days(1))
+    after = statements.statement(shop, TODAY + days(1), TODAY + days(30))
 
     assert [(str(line.text), line.balance_cents) for line in found.lines] == [
         (f"Invoice F26-00001, order {invoice.order.number}", 6_000),

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from apiary_sales.billing.models import EntryLine, Invoice, Payment
-from apiary_sales.billing.queries import books, money
+from apiary_sales.billing.queries import books, money, statements
 from apiary_sales.billing.services import adjustments, opening, payments
 from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import BadValue, CannotReverse
@@ -53,7 +53,7 @@ def test_what_was_owed_is_as_old_as_it_is(shop):
     account_now = money.account_of(shop, TODAY)
     # Due June 19, 83 days before September 10.
     assert (account_now.owed_cents, account_now.aging.to_90) == (12_500, 12_500)
-    statement = money.statement(shop, BEGAN, TODAY)
+    statement = statements.statement(shop, BEGAN, TODAY)
     assert [(line.day, str(line.text), line.charge_cents) for line in statement.lines] == [
         (BEGAN, "Opening invoice 1187", 12_500)
     ]

@@ -90,9 +90,6 @@ class EntryLine(AppendOnlyModel):
         OPENING = "opening", _("opening amounts")
         OWNER = "owner", _("owner")
 
-    # These amounts say of which kind they are in `detail`.
-    WITH_DETAIL = (Account.EXPENSES, Account.STOCK)
-
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="lines")
     account = models.CharField(max_length=20, choices=Account)
     detail = models.CharField(max_length=40, blank=True)

@@ -265,7 +265,7 @@ class InvoiceLine(models.Model):
 
     @property
     def multiplies_out(self) -> bool:
-        """Whether quantity × unit price − discount is the amount, as it is printed."""
+        """Whether quantity × unit price − discount gives the printed amount."""
         gross_cents = cents_half_up(self.quantity * self.unit_price)
         return gross_cents - self.discount_cents == self.shown_cents
 

@@ -1,4 +1,4 @@
-"""What was owed on a day: as it is known now, or as it was known at a moment.
+"""What was owed on a day, by what is known now or was known at a moment.
 
 An entry counts on its day, or on the first open day where the books were closed on that. So a day
 that is closed answers as it did when it was closed, whatever is entered later.
@@ -80,13 +80,10 @@ def receivables(as_of: AsOf) -> Receivables:
     customers = Customer.objects.in_bulk(owed)
     accounts = {pk: Account(customers[pk], cents) for pk, cents in owed.items()}
     for invoice in open_invoices(as_of):
-        account = accounts[invoice.customer_id or 0]
-        account.aging.add(due_on=invoice.due_on, cents=invoice.left_cents, on=as_of.day)
-        oldest = account.oldest_due_on
-        account.oldest_due_on = min(oldest or invoice.due_on, invoice.due_on)
-    found = [account for account in accounts.values() if account.owed_cents or account.aging.total]
-    found.sort(key=lambda account: (account.oldest_due_on or date.max, account.customer.name))
-    return Receivables(found)
+        accounts[invoice.customer_id or 0].add(
+            due_on=invoice.due_on, cents=invoice.left_cents, on=as_of.day
+        )
+    return Receivables.of(accounts.values())
 
 
 def account(customer: Customer, as_of: AsOf) -> Account:
@@ -96,7 +93,7 @@ def account(customer: Customer, as_of: AsOf) -> Account:
     ).aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
     found = Account(customer, owed_cents)
     for invoice in open_invoices(as_of).filter(customer=customer):
-        found.aging.add(due_on=invoice.due_on, cents=invoice.left_cents, on=as_of.day)
+        found.add(due_on=invoice.due_on, cents=invoice.left_cents, on=as_of.day)
     return found
 
 

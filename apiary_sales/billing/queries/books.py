@@ -272,7 +272,7 @@ def _wrong_open_amounts() -> Iterator[str]:
 
 
 def _billed_twice() -> Iterator[str]:
-    """Goods are on one invoice that stands: a corrected copy takes the place of the one before."""
+    """Goods are billed once; a corrected copy counts in place of the invoice before it."""
     for row in (
         InvoiceLine.objects.filter(
             invoice__credits__isnull=True,

@@ -6,8 +6,8 @@ round trips.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING, Any, TypedDict, cast
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, TypedDict
 
 from django.db.models import (
     Case,
@@ -29,8 +29,6 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing.models import (
     Adjustment,
-    Entry,
-    EntryLine,
     Invoice,
     Payment,
 )
@@ -103,6 +101,11 @@ class Account:
     oldest_due_on: date | None = None
     aging: Aging = field(default_factory=Aging)
 
+    def add(self, *, due_on: date, cents: int, on: date) -> None:
+        """Add what is left to pay of a bill, by its age on a day."""
+        self.aging.add(due_on=due_on, cents=cents, on=on)
+        self.oldest_due_on = min(self.oldest_due_on or due_on, due_on)
+
     @property
     def on_account_cents(self) -> int:
         """Money paid that no bill has used yet."""
@@ -114,6 +117,13 @@ class Receivables:
     """All customers with something open or on account, the longest overdue first."""
 
     accounts: list[Account]
+
+    @classmethod
+    def of(cls, accounts: Iterable[Account]) -> "Receivables":
+        """Return these accounts in order, without those on which nothing is open."""
+        found = [account for account in accounts if account.owed_cents or account.aging.total]
+        found.sort(key=lambda account: (account.oldest_due_on or date.max, account.customer.name))
+        return cls(found)
 
     @property
     def aging(self) -> Aging:
@@ -148,12 +158,8 @@ def owing(on: date) -> Receivables:
     }
     open_invoices = Invoice.objects.filter(open_cents__gt=0, customer__isnull=False)
     for customer, due_on, cents in open_invoices.values_list("customer", "due_on", "open_cents"):
-        account = accounts[customer]
-        account.aging.add(due_on=due_on, cents=cents, on=on)
-        account.oldest_due_on = min(account.oldest_due_on or due_on, due_on)
-    found = [account for account in accounts.values() if account.owed_cents or account.aging.total]
-    found.sort(key=lambda account: (account.oldest_due_on or date.max, account.customer.name))
-    return Receivables(found)
+        accounts[customer].add(due_on=due_on, cents=cents, on=on)
+    return Receivables.of(accounts.values())
 
 
 def account_of(customer: Customer, on: date) -> Account:
@@ -161,8 +167,7 @@ def account_of(customer: Customer, on: date) -> Account:
     balance = CustomerBalance.objects.filter(customer=customer).first()
     account = Account(customer, balance.owed_cents if balance else 0)
     for invoice in Invoice.objects.open_of(customer):
-        account.aging.add(due_on=invoice.due_on, cents=invoice.open_cents, on=on)
-        account.oldest_due_on = min(account.oldest_due_on or invoice.due_on, invoice.due_on)
+        account.add(due_on=invoice.due_on, cents=invoice.open_cents, on=on)
     return account
 
 
@@ -343,136 +348,6 @@ def adjusted_by(invoice: Invoice) -> list[Adjustment]:
     """Return what was taken off a bill without money or goods and not undone, oldest first."""
     found = Adjustment.objects.filter(invoice=invoice, reverses=None, reversed_by=None)
     return list(found.order_by("id"))
-
-
-@dataclass(frozen=True)
-class StatementLine:
-    """One thing that happened on a customer's account; `balance_cents` is what was owed after."""
-
-    day: date
-    text: Any
-    invoice: Invoice | None
-    payment: Payment | None
-    charge_cents: int
-    paid_cents: int
-    balance_cents: int
-
-
-@dataclass(frozen=True)
-class CustomerStatement:
-    """A customer's account from a day to a day: what was owed, what happened, what is owed."""
-
-    customer: Customer
-    since: date
-    until: date
-    opening_cents: int
-    lines: list[StatementLine]
-    aging: Aging
-    on_account_cents: int
-
-    @property
-    def closing_cents(self) -> int:
-        return self.lines[-1].balance_cents if self.lines else self.opening_cents
-
-    @property
-    def charged_cents(self) -> int:
-        return sum(line.charge_cents for line in self.lines)
-
-    @property
-    def paid_cents(self) -> int:
-        return sum(line.paid_cents for line in self.lines)
-
-
-def statement(
-    customer: Customer, since: date, until: date, known_at: datetime | None = None
-) -> CustomerStatement:
-    """Return a customer's account from `since` to `until`, both days included.
-
-    With `known_at`, as it was known at that moment.
-
-    The age of what is open is told by today's open bills; `as_of` tells it of another day.
-    """
-    owed = EntryLine.objects.filter(customer=customer, account=EntryLine.Account.RECEIVABLE)
-    if known_at is not None:
-        owed = owed.filter(entry__entered_at__lte=known_at)
-    opening = owed.filter(entry__entered_on__lt=since).aggregate(
-        cents=Coalesce(Sum("amount_cents"), 0)
-    )["cents"]
-    rows = (
-        owed.filter(entry__entered_on__gte=since, entry__entered_on__lte=until)
-        .select_related(
-            "entry__invoice__credits",
-            "entry__invoice__order",
-            "entry__payment__reverses",
-            "entry__adjustment__invoice",
-        )
-        .order_by("entry__entered_on", "entry_id", "id")
-    )
-    lines, balance = [], opening
-    for row in rows:
-        balance += row.amount_cents
-        invoice, payment = row.entry.invoice, row.entry.payment
-        adjusted = getattr(row.entry, "adjustment", None)
-        is_charge = invoice is not None
-        invoice = adjusted.invoice if adjusted else invoice
-        lines.append(
-            StatementLine(
-                day=row.entry.entered_on,
-                text=_statement_text(row.entry),
-                invoice=invoice,
-                payment=payment,
-                charge_cents=row.amount_cents if is_charge else 0,
-                paid_cents=0 if is_charge else -row.amount_cents,
-                balance_cents=balance,
-            )
-        )
-    account = account_of(customer, until)
-    return CustomerStatement(
-        customer, since, until, opening, lines, account.aging, account.on_account_cents
-    )
-
-
-def _statement_text(entry: Entry) -> str:
-    payment = entry.payment
-    if payment is not None:
-        words = _("Payment, %(way)s")
-        if payment.method == Payment.Method.OPENING and not payment.reverses_id:
-            return f"{_('Opening credit')} {payment.reference}".strip()
-        if payment.reverses_id:
-            words = _("Payment undone, %(way)s")
-        elif payment.is_pay_back:
-            words = _("Money given back, %(way)s")
-        text = words % {"way": payment.get_method_display()}
-        return f"{text} {payment.reference}".strip()
-    adjustment = getattr(entry, "adjustment", None)
-    if adjustment is not None:
-        words = (
-            _("%(kind)s undone, %(invoice)s") if adjustment.reverses_id else "%(kind)s, %(invoice)s"
-        )
-        text = words % {"kind": adjustment.get_kind_display(), "invoice": adjustment.invoice}
-        return text[:1].upper() + text[1:]
-    # An entry of what a customer owes has its bill, its payment or its adjustment.
-    invoice = cast(Invoice, entry.invoice)
-    if invoice.is_opening:
-        return _("Opening invoice %(number)s") % {"number": invoice}
-    if invoice.returns_deposit:
-        return _("Credit note %(note)s for a deposit on %(invoice)s") % {
-            "note": invoice,
-            "invoice": invoice.credits,
-        }
-    if invoice.is_credit_note:
-        return _("Credit note %(note)s for %(invoice)s") % {
-            "note": invoice,
-            "invoice": invoice.credits,
-        }
-    if invoice.is_receipt:
-        return _("Stand receipt %(receipt)s") % {"receipt": invoice}
-    if invoice.order is None:
-        return _("Invoice %(invoice)s") % {"invoice": invoice}
-    return _("Invoice %(invoice)s, order %(order)s") % {
-        "invoice": invoice,
-        "order": invoice.order.number if invoice.order else "",
-    }
 
 
 def payments_list(customer: Customer | None = None) -> QuerySet[Payment]:

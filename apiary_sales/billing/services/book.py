@@ -99,6 +99,19 @@ def enter(
 
 
 @transaction.atomic
+def enter_opposite(entry: Entry, *, happened_on: date) -> Entry:
+    """Enter the lines of an entry with the opposite signs; it stays, and both are nothing."""
+    return enter(
+        kind=entry.kind,
+        lines=[
+            BookLine(line.account, -line.amount_cents, line.customer, line.supplier, line.detail)
+            for line in entry.lines.select_related("customer", "supplier")
+        ],
+        happened_on=happened_on,
+    )
+
+
+@transaction.atomic
 def settle(
     payment: Payment, shares: Iterable[tuple[Invoice, int]], *, put_on: date | None = None
 ) -> None:

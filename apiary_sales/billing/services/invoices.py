@@ -25,8 +25,8 @@ from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
 from apiary_sales.orders.services import orders, returns
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
-from inventory.shared import words
-from inventory.shared.errors import BadValue, FiguresChanged, NotAllowedNow
+from inventory.shared import checks
+from inventory.shared.errors import BadValue, NotAllowedNow
 from inventory.shared.models import BooksLock, House
 from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
@@ -127,18 +127,7 @@ def issue(
 
 def check_total(draft: Draft, expected_total_cents: int | None) -> None:
     """Raise `FiguresChanged` when a bill would not come to the total that was shown."""
-    total_cents = abs(draft.invoice.total_cents)
-    if expected_total_cents is not None and expected_total_cents != total_cents:
-        raise FiguresChanged(
-            _(
-                "The figures have changed: it comes to %(now)s now, and %(shown)s was shown. "
-                "Look at the new figures, and try again."
-            )
-            % {"now": words.money(total_cents), "shown": words.money(expected_total_cents)},
-            parameter="expected_total_cents",
-            now=total_cents,
-            shown=expected_total_cents,
-        )
+    checks.check_total(abs(draft.invoice.total_cents), expected_total_cents)
 
 
 def _why_nothing(order: Order) -> str:

@@ -5,9 +5,8 @@ from datetime import date
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import EntryLine, Expense, SupplierBill, SupplierPayment
+from apiary_sales.billing.models import Expense, SupplierBill, SupplierPayment
 from apiary_sales.billing.services import book
-from apiary_sales.billing.services.book import BookLine
 from inventory.shared import checks
 from inventory.shared.errors import AlreadyRecorded, CannotReverse, Problems
 from inventory.shared.people import Person
@@ -42,20 +41,7 @@ def write(
     undone_on: date,
 ) -> None:
     """Enter the opposite of a document's entry and keep who undid it, and why."""
-    lines = EntryLine.objects.filter(entry=document.entry_id).select_related("supplier")
-    document.undone_entry = book.enter(
-        kind=document.entry.kind,
-        lines=[
-            BookLine(
-                account=line.account,
-                amount_cents=-line.amount_cents,
-                supplier=line.supplier,
-                detail=line.detail,
-            )
-            for line in lines
-        ],
-        happened_on=undone_on,
-    )
+    document.undone_entry = book.enter_opposite(document.entry, happened_on=undone_on)
     document.undone_by = undone_by
     document.undone_reason = reason.strip()
     document.undone_key = key

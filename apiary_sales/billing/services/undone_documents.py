@@ -9,11 +9,9 @@ from apiary_sales.billing.models import (
     BouncedCheck,
     CashCount,
     DepositSlip,
-    Entry,
     OpeningAmount,
 )
 from apiary_sales.billing.services import book
-from apiary_sales.billing.services.book import BookLine
 from inventory.shared.errors import CannotReverse, Problems
 from inventory.shared.people import Person
 
@@ -38,22 +36,11 @@ def locked(model: type[Document], document: Document, reason: str) -> Document:
 
 def undo(document: Document, *, undone_by: Person, reason: str) -> Document:
     """Write the opposite entry of a locked document, if it has one, and save that it is undone."""
+    today = timezone.localdate()
     if document.entry is not None:
-        document.undo_entry = opposite(document.entry)
-    document.undone_on = timezone.localdate()
+        document.undo_entry = book.enter_opposite(document.entry, happened_on=today)
+    document.undone_on = today
     document.undone_by = undone_by
     document.undone_reason = reason.strip()
     document.save()
     return document
-
-
-def opposite(entry: Entry) -> Entry:
-    """Enter the lines of an entry with the opposite signs, today."""
-    return book.enter(
-        kind=entry.kind,
-        lines=[
-            BookLine(line.account, -line.amount_cents, line.customer, line.supplier, line.detail)
-            for line in entry.lines.select_related("customer", "supplier")
-        ],
-        happened_on=timezone.localdate(),
-    )

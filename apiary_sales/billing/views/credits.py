@@ -13,19 +13,13 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.queries import money
 from apiary_sales.billing.services import corrected_invoices, credit_notes
 from apiary_sales.billing.services.invoices import Draft
+from apiary_sales.billing.views.money import ISSUE, invoice_or_404
 from apiary_sales.orders.models import FulfilmentLine, Order
 from apiary_sales.orders.services import returns
 from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
-
-ISSUE = "billing.issue_invoices"
-
-
-def _invoice(pk: int) -> Invoice:
-    found = Invoice.objects.select_related("customer", "order", "credits", "issued_by")
-    return get_object_or_404(found, pk=pk)
 
 
 class BillActView(ActView):
@@ -80,7 +74,7 @@ class CreditView(BillActView):
     template_name = "billing/invoice_credit.html"
 
     def prepare(self) -> None:
-        self.invoice = _invoice(self.kwargs["pk"])
+        self.invoice = invoice_or_404(self.kwargs["pk"])
         if self.invoice.is_credit_note:
             raise Http404
         self.left = credit_notes.left_on(self.invoice)
@@ -109,10 +103,6 @@ class CreditView(BillActView):
             sends_again=data.get("sends_again", False),
             expected_total_cents=data["expected_total_cents"],
         )
-
-    def form_valid(self, form: CreditForm) -> HttpResponse:
-        self.form = form
-        return super().form_valid(form)
 
     def done_message(self, made: Invoice) -> str:
         sentences = [
@@ -143,7 +133,7 @@ class CorrectInvoiceView(BillActView):
     template_name = "billing/invoice_correct.html"
 
     def prepare(self) -> None:
-        self.invoice = _invoice(self.kwargs["pk"])
+        self.invoice = invoice_or_404(self.kwargs["pk"])
         if not corrected_invoices.may_be_corrected(self.invoice):
             raise Http404
 
@@ -170,10 +160,6 @@ class CorrectInvoiceView(BillActView):
             expected_total_cents=data["expected_total_cents"],
         )
 
-    def form_valid(self, form: CorrectForm) -> HttpResponse:
-        self.form = form
-        return super().form_valid(form)
-
     def done_message(self, made: Invoice) -> str:
         return _("Invoice %(before)s is credited, and %(copy)s is issued for %(total)s.") % {
             "before": self.invoice,
@@ -193,7 +179,7 @@ class DepositView(ActView):
     template_name = "billing/deposit_credit.html"
 
     def prepare(self) -> None:
-        self.invoice = _invoice(self.kwargs["pk"])
+        self.invoice = invoice_or_404(self.kwargs["pk"])
         self.drums = credit_notes.drums_on_deposit(self.invoice)
 
     def get_initial(self) -> dict[str, Any]:
@@ -247,10 +233,6 @@ class GoodsBackView(ActView):
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return {**super().get_form_kwargs(), "goods": self.goods}
-
-    def form_valid(self, form: BilledGoodsBackForm) -> HttpResponse:
-        self.form = form
-        return super().form_valid(form)
 
     def act(self, data: dict[str, Any]) -> Order:
         return returns.record(

@@ -80,7 +80,7 @@ def _filters(form: InvoiceFilterForm) -> dict[str, Any]:
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
-    invoice = _invoice(pk)
+    invoice = invoice_or_404(pk)
     context = papers.invoice_context(invoice)
     context["drums_on_deposit"] = credit_notes.drums_on_deposit(invoice)
     if invoice.customer and (invoice.open_cents or invoice.is_credit_note):
@@ -103,7 +103,7 @@ def invoice_detail(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 @permission_required(SEE, raise_exception=True)
 def invoice_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    invoice = _invoice(pk)
+    invoice = invoice_or_404(pk)
     if invoice.is_opening:
         # Its paper was printed before the books began.
         return redirect("billing:invoice_detail", pk=pk)
@@ -115,7 +115,8 @@ def invoice_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def _invoice(pk: int) -> Invoice:
+def invoice_or_404(pk: int) -> Invoice:
+    """Return a bill with what its pages show of it, or answer that there is none."""
     found = Invoice.objects.select_related("customer", "order", "credits", "issued_by")
     return get_object_or_404(found, pk=pk)
 
@@ -187,7 +188,34 @@ def payment_list(request: HttpRequest) -> HttpResponse:
     return render(request, "billing/payment_list.html", {"page_obj": page})
 
 
-class PayBackView(ActView):
+class MoneyBackView(ActView):
+    """An act that gives money back; `how` is what its form says of the way it was given."""
+
+    permission_required = TAKE
+
+    def how(self, data: dict[str, Any]) -> dict[str, Any]:
+        return {
+            "amount_cents": data["amount"],
+            "method": data["method"],
+            "paid_on": data["received_on"],
+            "reference": data["reference"],
+            "paid_by": person_of(self.request),
+            "key": data["key"],
+        }
+
+    def done_message(self, made: Payment) -> str:
+        return _("%(amount)s given back to %(customer)s.") % {
+            "amount": words.money(-made.amount_cents),
+            "customer": made.customer,
+        }
+
+    def next_url(self, made: Payment) -> str:
+        return reverse("billing:payment_detail", args=[made.pk])
+
+    repeat_url = next_url
+
+
+class PayBackView(MoneyBackView):
     """Give money on a customer's account back to them."""
 
     permission_required = TAKE
@@ -202,26 +230,7 @@ class PayBackView(ActView):
         return {"amount": self.there_cents}
 
     def act(self, data: dict[str, Any]) -> Payment:
-        return payments.pay_back(
-            customer=self.customer,
-            amount_cents=data["amount"],
-            method=data["method"],
-            paid_by=person_of(self.request),
-            key=data["key"],
-            paid_on=data["received_on"],
-            reference=data["reference"],
-        )
-
-    def done_message(self, made: Payment) -> str:
-        return _("%(amount)s given back to %(customer)s.") % {
-            "amount": words.money(-made.amount_cents),
-            "customer": made.customer,
-        }
-
-    def next_url(self, made: Payment) -> str:
-        return reverse("billing:payment_detail", args=[made.pk])
-
-    repeat_url = next_url
+        return payments.pay_back(customer=self.customer, **self.how(data))
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
         return {

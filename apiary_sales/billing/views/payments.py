@@ -32,6 +32,7 @@ from apiary_sales.billing.services import (
     opening,
     payments,
 )
+from apiary_sales.billing.views.money import MoneyBackView
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
 from inventory.shared import words
@@ -190,7 +191,7 @@ def order_money(request: HtmxRequest) -> HttpResponse:
     return render(request, "billing/_order_money.html", context)
 
 
-class RefundView(ActView):
+class RefundView(MoneyBackView):
     """Give the money of a credit note back, by the way it came."""
 
     permission_required = TAKE
@@ -210,26 +211,7 @@ class RefundView(ActView):
         return {"amount": self.left_cents, "method": payments.paid_by(self.note)}
 
     def act(self, data: dict[str, Any]) -> Payment:
-        return payments.refund(
-            note=self.note,
-            amount_cents=data["amount"],
-            method=data["method"],
-            paid_by=person_of(self.request),
-            key=data["key"],
-            paid_on=data["received_on"],
-            reference=data["reference"],
-        )
-
-    def done_message(self, made: Payment) -> str:
-        return _("%(amount)s given back to %(customer)s.") % {
-            "amount": words.money(-made.amount_cents),
-            "customer": made.customer,
-        }
-
-    def next_url(self, made: Payment) -> str:
-        return reverse("billing:payment_detail", args=[made.pk])
-
-    repeat_url = next_url
+        return payments.refund(note=self.note, **self.how(data))
 
     def get_context_data(self, **kwargs) -> dict[str, Any]:
         return super().get_context_data(note=self.note, left_cents=self.left_cents, **kwargs)

@@ -30,10 +30,6 @@ class BillServiceView(ActView):
     def get_context_data(self, **kwargs) -> dict[str, Any]:
         return super().get_context_data(customer=self.customer, **kwargs)
 
-    def form_valid(self, form):
-        self.form = form
-        return super().form_valid(form)
-
     def act(self, data: dict[str, Any]) -> Invoice:
         return service_bills.bill(
             customer=self.customer,

@@ -79,10 +79,6 @@ class StandView(ActView):
             key=data["key"],
         )
 
-    def form_valid(self, form: StandForm) -> HttpResponse:
-        self.form = form
-        return super().form_valid(form)
-
     def done_message(self, made: StandSale) -> str:
         return sold_text(made)
 

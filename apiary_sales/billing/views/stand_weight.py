@@ -53,10 +53,6 @@ class SellByWeightView(ActView):
             return self.form_invalid(form)
         return self.render_to_response(self.get_context_data(form=form))
 
-    def form_valid(self, form: SellByWeightForm) -> HttpResponse:
-        self.form = form
-        return super().form_valid(form)
-
     def act(self, data: dict[str, Any]) -> StandSale:
         return stand.sell(
             # A valid form has a line, and goods or honey only where there is a place.

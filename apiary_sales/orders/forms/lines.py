@@ -4,13 +4,20 @@ import re
 from decimal import Decimal
 
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import DeliveryAddress
+from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
+from inventory.shared import words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import NumberField, WholeNumberField
+from inventory.shared.models import House
 from inventory.shared.money import price_places
+
+# The buyer brings drums, and the house's stay here.
+OWN_DRUMS = "own"
 
 
 class PriceField(NumberField):
@@ -32,6 +39,28 @@ class PriceField(NumberField):
 def with_cents(price: Decimal) -> Decimal:
     """Return a price as a box shows it: with two decimals, up to four where they are not zero."""
     return round(price, min(price_places(price), 4))
+
+
+def offer_drums_as(field: forms.ChoiceField, house: House) -> dict[str, int]:
+    """Ask what becomes of the drums that honey is sold in; return the usual cents of each way."""
+    each = {
+        OrderLine.Kind.DRUM_DEPOSIT.value: house.drum_deposit_cents,
+        OrderLine.Kind.DRUM_SALE.value: house.drum_price_cents,
+    }
+    field.choices = [
+        (OWN_DRUMS, _("stay here: the buyer brings drums")),
+        (
+            OrderLine.Kind.DRUM_DEPOSIT,
+            gettext("go on deposit, %(amount)s each")
+            % {"amount": words.money(house.drum_deposit_cents)},
+        ),
+        (
+            OrderLine.Kind.DRUM_SALE,
+            gettext("are sold, %(amount)s each") % {"amount": words.money(house.drum_price_cents)},
+        ),
+    ]
+    field.initial = OrderLine.Kind.DRUM_DEPOSIT
+    return each
 
 
 class LinesForm(ActForm):

@@ -16,6 +16,7 @@ from apiary_sales.orders.forms.lines import (
     LinesForm,
     PriceField,
     note_field,
+    offer_drums_as,
     over_limit_field,
     po_number_field,
     ship_to_field,
@@ -112,8 +113,6 @@ class DrumRow:
 class QuoteForm(LinesForm):
     """Drums ticked and priced a pound, how the drums themselves go, freight, and until when."""
 
-    OWN, DEPOSIT, SALE = "own", OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE
-
     customer = forms.ModelChoiceField(
         label=_("Buyer"),
         queryset=Customer.objects.filter(is_active=True),
@@ -143,25 +142,7 @@ class QuoteForm(LinesForm):
         field = cast(forms.ModelChoiceField, self.fields["ship_to"])
         field.queryset = DeliveryAddress.objects.filter(customer=customer, is_active=True)
         house = House.current()
-        self._usual = {
-            self.DEPOSIT: house.drum_deposit_cents,
-            self.SALE: house.drum_price_cents,
-        }
-        drums_as = cast(forms.ChoiceField, self.fields["drums_as"])
-        drums_as.choices = [
-            (self.OWN, _("stay here: the buyer brings drums")),
-            (
-                self.DEPOSIT,
-                gettext("go on deposit, %(amount)s each")
-                % {"amount": words.money(house.drum_deposit_cents)},
-            ),
-            (
-                self.SALE,
-                gettext("are sold, %(amount)s each")
-                % {"amount": words.money(house.drum_price_cents)},
-            ),
-        ]
-        drums_as.initial = self.DEPOSIT
+        self._usual = offer_drums_as(cast(forms.ChoiceField, self.fields["drums_as"]), house)
         self.fields["valid_until"].initial = lambda: (
             timezone.localdate() + timedelta(days=house.quote_days)
         )

@@ -10,7 +10,12 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer, DeliveryAddress
-from apiary_sales.orders.forms.lines import PriceField, note_field, over_limit_field
+from apiary_sales.orders.forms.lines import (
+    PriceField,
+    note_field,
+    offer_drums_as,
+    over_limit_field,
+)
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries.consignments import ShelfContents, ShelfLot
 from apiary_sales.orders.queries.contracts import DrumForContract
@@ -301,8 +306,6 @@ class SampleForm(ActForm):
 class CallOffForm(ActForm):
     """Drums that the buyer calls off, how the drums go, and freight."""
 
-    OWN, DEPOSIT, SALE = "own", OrderLine.Kind.DRUM_DEPOSIT, OrderLine.Kind.DRUM_SALE
-
     drums_as = forms.ChoiceField(label=_("The drums"), widget=forms.RadioSelect)
     freight = MoneyField(label=_("Freight"), required=False)
     wanted_on = DayField(label=_("Wanted on"), required=False)
@@ -319,26 +322,8 @@ class CallOffForm(ActForm):
 
     def __init__(self, *args: Any, offers: Sequence[DrumForContract], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        house = House.current()
-        self._each = {
-            self.DEPOSIT: house.drum_deposit_cents,
-            self.SALE: house.drum_price_cents,
-        }
         drums_as = cast(forms.ChoiceField, self.fields["drums_as"])
-        drums_as.choices = [
-            (self.OWN, _("stay here: the buyer brings drums")),
-            (
-                self.DEPOSIT,
-                gettext("go on deposit, %(amount)s each")
-                % {"amount": words.money(house.drum_deposit_cents)},
-            ),
-            (
-                self.SALE,
-                gettext("are sold, %(amount)s each")
-                % {"amount": words.money(house.drum_price_cents)},
-            ),
-        ]
-        drums_as.initial = self.DEPOSIT
+        self._each = offer_drums_as(drums_as, House.current())
         self._offers = list(offers)
         self.fields["drums"] = forms.MultipleChoiceField(
             label=_("Drums"),

@@ -21,7 +21,7 @@ from apiary_sales.orders.rules.lines import OF_PRODUCTS, LineWanted, is_reserved
 from apiary_sales.orders.services import fulfilments, orders, reservations
 from apiary_sales.orders.services import lines as order_lines
 from inventory.bottling.models import Product
-from inventory.shared import keys, words
+from inventory.shared import checks, keys, words
 from inventory.shared.errors import BadValue, HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
@@ -502,7 +502,7 @@ def _finish(
             sentence = _("Nothing would be left on quote %(order)s. Withdraw the quote instead.")
         raise BadValue(sentence % {"order": order.number}, parameter="changes")
     _check_drum_charges(work)
-    orders.check_total(work.total_cents(), expected_total_cents)
+    checks.check_total(work.total_cents(), expected_total_cents)
     if not order.is_quote:
         order.status = orders.status_by(lines)
         _check_credit(work, over_limit=over_limit)

@@ -27,11 +27,10 @@ from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.orders.services import followed_stock, fulfilments, reservations, weights
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.shared import keys, series, words
+from inventory.shared import checks, keys, series, words
 from inventory.shared.errors import (
     BadValue,
     CannotReverse,
-    FiguresChanged,
     HouseError,
     NotAllowedNow,
     NotEnoughHoney,
@@ -97,7 +96,7 @@ def take(
     refuse_repeat(Order, key)
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
-    check_total(sum(line.amount_cents for line in lines), expected_total_cents)
+    checks.check_total(sum(line.amount_cents for line in lines), expected_total_cents)
     credit_before = Order.objects.credit_of(customer)
     order = make(
         customer=customer,
@@ -448,21 +447,6 @@ def check_ship_to(
     elif not ship_to.is_active:
         problems.add(
             "ship_to", _("This address is no longer on the list of the customer. Choose another.")
-        )
-
-
-def check_total(total_cents: int, expected_total_cents: int | None) -> None:
-    """Raise `FiguresChanged` when an order would not come to the total that was shown."""
-    if expected_total_cents is not None and expected_total_cents != total_cents:
-        raise FiguresChanged(
-            _(
-                "The figures have changed: it comes to %(now)s now, and %(shown)s was shown. "
-                "Look at the new figures, and try again."
-            )
-            % {"now": words.money(total_cents), "shown": words.money(expected_total_cents)},
-            parameter="expected_total_cents",
-            now=total_cents,
-            shown=expected_total_cents,
         )
 
 

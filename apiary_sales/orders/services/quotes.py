@@ -20,7 +20,7 @@ from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules.lines import LineWanted, parameter_of
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services import orders, reservations, weights
-from inventory.shared import keys
+from inventory.shared import checks, keys
 from inventory.shared.errors import HouseError, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
@@ -83,7 +83,7 @@ def quote(
     refuse_repeat(Order, key)
     if before is not None:
         check_open(before)
-    orders.check_total(sum(line.amount_cents for line in lines), expected_total_cents)
+    checks.check_total(sum(line.amount_cents for line in lines), expected_total_cents)
     order = orders.make(
         customer=customer,
         channel=channel,
@@ -154,7 +154,7 @@ def accept(
     weights.follow_scale(lines)
     reservations.reserve(lines)
     total_cents = sum(line.amount_cents for line in lines)
-    orders.check_total(
+    checks.check_total(
         total_cents, quoted_cents if expected_total_cents is None else expected_total_cents
     )
     if not over_limit:

@@ -26,10 +26,6 @@ class OrderChangeView(OrderActView):
     def get_form_kwargs(self):
         return {**super().get_form_kwargs(), "order": self.order, "products": stock.products()}
 
-    def form_valid(self, form):
-        self.form = form
-        return super().form_valid(form)
-
     def act(self, data: dict[str, Any]) -> Order:
         return changes.change(
             order=self.order,

@@ -146,10 +146,6 @@ class OrderCreateView(ActView):
             key=data["key"],
         )
 
-    def form_valid(self, form):
-        self.form = form
-        return super().form_valid(form)
-
     def done_message(self, made: Order) -> str:
         return _("Order %(order)s is taken, and its goods are reserved.") % {"order": made.number}
 

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 from apiary_sales.customers.permissions import sees_buyers
 from apiary_sales.orders import papers
 from apiary_sales.orders.forms.changes import pounds_shown
+from apiary_sales.orders.forms.lines import OWN_DRUMS
 from apiary_sales.orders.forms.orders import JarQuoteForm
 from apiary_sales.orders.forms.quotes import AcceptForm, PickForm, QuoteForm
 from apiary_sales.orders.models import Order, OrderLine
@@ -20,6 +21,7 @@ from apiary_sales.orders.queries import drums
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries.quotes import lines_now
 from apiary_sales.orders.rules import service_units
+from apiary_sales.orders.rules.lines import DRUM_CHARGES
 from apiary_sales.orders.services import quotes
 from apiary_sales.orders.views.orders import (
     OrderActView,
@@ -128,13 +130,13 @@ class QuoteCreateView(FromTheNewest):
         order = Order.objects.filter(number=number).first() if number else None
         if order is None:
             return {"customer": self.request.GET.get("customer")}
-        before = terms_of(order) | {"drums_as": QuoteForm.OWN}
+        before = terms_of(order) | {"drums_as": OWN_DRUMS}
         for line in order.lines.all():
             if line.kind == OrderLine.Kind.HONEY:
                 before[f"drum_{line.drum_id}"] = True
             elif line.kind == OrderLine.Kind.FREIGHT:
                 before["freight"] = line.amount_cents
-            elif line.kind in (QuoteForm.DEPOSIT, QuoteForm.SALE):
+            elif line.kind in DRUM_CHARGES:
                 before["drums_as"] = line.kind
         return before
 
@@ -144,10 +146,6 @@ class QuoteCreateView(FromTheNewest):
         trial = QuoteForm(filled_in, offers=self.offers, customer=form.buyer)
         trial.full_clean()
         return trial.lines
-
-    def form_valid(self, form):
-        self.form = form
-        return super().form_valid(form)
 
     def act(self, data: dict[str, Any]) -> Order:
         return quotes.quote(

@@ -58,10 +58,6 @@ class TradeActView(ActView):
             "back_url": self.back_url(),
         }
 
-    def form_valid(self, form: Any) -> HttpResponse:
-        self.form = form
-        return super().form_valid(form)
-
     def next_url(self, made: Any) -> str:
         return self.back_url()
 

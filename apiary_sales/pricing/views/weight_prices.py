@@ -46,10 +46,6 @@ class WeightPriceSetView(ActView):
         asked = self.request.GET
         return {name: asked[name] for name in ("tier", "what") if name in asked}
 
-    def form_valid(self, form):
-        self.form = form
-        return super().form_valid(form)
-
     def act(self, data: dict[str, Any]) -> WeightPrice:
         return weight_prices.set_price(
             tier=data["tier"],

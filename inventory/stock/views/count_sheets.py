@@ -137,10 +137,6 @@ class PlaceCountView(SheetActView):
         ]
         return super().get_context_data(place=self.place, rows=self.rows, ways=ways, **kwargs)
 
-    def form_valid(self, form: Any) -> HttpResponse:
-        self.form = form
-        return super().form_valid(form)
-
     def act(self, data: dict[str, Any]) -> list[CountLine]:
         who = {"counted_by": person_of(self.request), "key": data["key"]}
         if self.place.is_vessel:
