@@ -23,8 +23,7 @@ def test_the_data_holds_on_postgresql(record_property):
 
     with postgresql.server() as url:
         run = subprocess.run(
-            # The tables are made as the models are: tests/upgrade migrates on both databases.
-            [sys.executable, "-m", "pytest", "-q", "-m", "data_layer", "--no-migrations"],
+            [sys.executable, "-m", "pytest", "-q", "-m", "data_layer"],
             cwd=databases.ROOT,
             env={**os.environ, "DATABASE_URL": url},
             capture_output=True,

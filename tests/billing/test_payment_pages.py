@@ -376,7 +376,7 @@ def test_the_books_begin_with_what_was_there(office, shop):
         began | {"key": "o3", "account": "cash", "amount": "50"},
     )
     office.post(
-        reverse("billing:first_number"), {"key": "o4", "series": "invoice 26", "number": "1188"}
+        reverse("billing:first_number"), {"key": "o4", "series": "invoice F26", "number": "1188"}
     )
 
     page = read(office.get(reverse("billing:opening")))

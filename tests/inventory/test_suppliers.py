@@ -1,6 +1,5 @@
 """Suppliers: added, changed, typed where parts come in, and made of what was typed before."""
 
-import os
 from datetime import date
 
 import pytest
@@ -90,10 +89,6 @@ def test_the_form_of_parts_offers_the_suppliers_in_use():
     assert "Gone Glass" not in page
 
 
-@pytest.mark.skipif(
-    "postgres" in os.environ.get("DATABASE_URL", ""),
-    reason="the tables of the run on PostgreSQL are made without migrations",
-)
 @pytest.mark.django_db(transaction=True)
 def test_what_was_typed_as_supplier_becomes_one_supplier_a_text():
     """Each text is kept as it was typed, letter by letter; no text is no supplier."""

@@ -119,7 +119,7 @@ def test_many_orders_and_stand_sales_never_promise_or_sell_a_jar_twice(
     balance = Balance.objects.get(place=stand)
     assert balance.quantity - balance.reserved == 2
     assert sorted(Order.objects.values_list("number", flat=True)) == sorted(
-        f"{timezone.localdate().year % 100:02d}-{number:04d}" for number in range(1, 7)
+        f"K{timezone.localdate().year % 100:02d}-{number:04d}" for number in range(1, 7)
     )
     check_books()
 

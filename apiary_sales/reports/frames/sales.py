@@ -249,7 +249,13 @@ def _handed_over(filters: SalesFilters) -> QuerySet:
     found = (
         FulfilmentLine.objects.not_taken_back()
         .filter(KINDS[filters.goods])
-        .exclude(returned=F("quantity"), billed_cents=0)
+        # Of goods that came back and were credited nothing is left, but what they had cost where
+        # they can't be sold again.
+        .exclude(
+            Q(cost_cents=None) | Q(cost_cents=F("returned_cost_cents")),
+            returned=F("quantity"),
+            billed_cents=0,
+        )
         # A deposit is owed to the buyer, and no sale.
         .exclude(order_line__kind=OrderLine.Kind.DRUM_DEPOSIT)
     )

@@ -42,8 +42,7 @@ function show() {
   line.hidden = rest === null || form.elements.allocations.value !== "chosen";
   if (line.hidden) return;
   const { over, left: stays, none } = line.dataset;
-  line.textContent =
-    rest === 0 ? none : `${rest < 0 ? over : stays} ${typed(Math.abs(rest))}`;
+  line.textContent = rest === 0 ? none : `${rest < 0 ? over : stays} ${typed(Math.abs(rest))}`;
 }
 
 function tick(event) {

@@ -90,9 +90,7 @@ export function reckon(basket, discountTyped, tax) {
   );
   const amounts = lines.map((line, place) => line.cents - shares[place]);
   const parts = lines.map((line) => tax.rates[line.product.taxed_as].parts);
-  const taxed = tax.included
-    ? taxIncluded(amounts, parts)
-    : taxCents(amounts, parts, tax.by_line);
+  const taxed = tax.included ? taxIncluded(amounts, parts) : taxCents(amounts, parts, tax.by_line);
   const added = tax.included ? 0 : taxed;
   let wrong = "";
   if (!isDiscount) wrong = discountTyped > whole ? "too_much" : "unread";
