@@ -3,8 +3,6 @@
 from datetime import date
 
 import pytest
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 from django.urls import reverse
 
 from inventory.bottling.models import PartReceipt
@@ -87,34 +85,3 @@ def test_the_form_of_parts_offers_the_suppliers_in_use():
 
     assert '<option value="Valley Glass"></option>' in page
     assert "Gone Glass" not in page
-
-
-@pytest.mark.django_db(transaction=True)
-def test_what_was_typed_as_supplier_becomes_one_supplier_a_text():
-    """Each text is kept as it was typed, letter by letter; no text is no supplier."""
-    room = bottling_room.set_up(pieces=0, cases=0)
-    for _count in range(4):
-        bottling_room.receive(room.jar, room.shelf, 10, 600)
-    executor = MigrationExecutor(connection)
-    target = [("inventory", "0012_supplier")]
-    before = [(app, name) for app, name in executor.loader.graph.node_map[target[0]].parents]
-
-    try:
-        executor.migrate(before)
-        old = executor.loader.project_state(before).apps.get_model("inventory", "PartReceipt")
-        for key, text in zip(
-            old.objects.order_by("pk").values_list("pk", flat=True),
-            ("Valley Glass", "valley glass", "Valley Glass", ""),
-            strict=True,
-        ):
-            old.objects.filter(pk=key).update(supplier=text)
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-
-    names = [
-        receipt.supplier and receipt.supplier.name
-        for receipt in PartReceipt.objects.order_by("pk").select_related("supplier")
-    ]
-    assert names == ["Valley Glass", "valley glass", "Valley Glass", None]
-    assert Supplier.objects.count() == 2

@@ -198,7 +198,8 @@ def test_a_drum_filled_and_sold_on_an_earlier_day_is_weighed_between_the_two(han
         made = hand_over(drums={lines[0].pk: DrumOnScale(net_grams=296_000)}, filled_on=today)
 
     scale = Posting.objects.get(kind=Posting.Kind.REWEIGHING)
-    assert fill.occurred_at < scale.occurred_at < made.posting.occurred_at
+    told = [fill, scale, made.posting]
+    assert sorted(told, key=lambda posting: (posting.occurred_at, posting.pk)) == told
     assert timezone.localdate(made.posting.occurred_at) == today
     assert not Shortage.objects.exists()
 

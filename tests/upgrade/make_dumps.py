@@ -6,6 +6,7 @@ Run it when a version is finished (see "Releases" in DEVELOPERS.md). A dump that
 made again: the version it belongs to is in use.
 """
 
+import shutil
 import tempfile
 from pathlib import Path
 
@@ -26,9 +27,12 @@ def main() -> None:
         print(f"listed {name}")
 
 
-def sqlite() -> str:
+def sqlite(empty: Path | None = None) -> str:
+    """Return the house as SQL text; made in a copy of an empty database where there is one."""
     with tempfile.TemporaryDirectory(prefix="honey-dump-") as folder:
         database = Path(folder) / "honey.sqlite3"
+        if empty:
+            shutil.copyfile(empty, database)
         _make_house(folder, databases.sqlite_url(database))
         return databases.dump_sqlite(database)
 

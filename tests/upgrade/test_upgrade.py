@@ -43,8 +43,9 @@ def test_a_postgresql_database_of_an_earlier_version_works_after_migrate(version
     assert walked.returncode == 0, walked.stdout + walked.stderr
 
 
-def test_a_dump_of_the_present_can_be_made_and_holds_nothing_of_the_machine():
-    dump = make_dumps.sqlite()
+@pytest.mark.usefixtures("django_db_setup")
+def test_a_dump_of_the_present_can_be_made_and_holds_nothing_of_the_machine(empty_database):
+    dump = make_dumps.sqlite(empty_database)
 
     assert dump.count("INSERT INTO") > 500
     assert 'INSERT INTO "django_session"' not in dump

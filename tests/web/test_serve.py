@@ -32,11 +32,12 @@ class House(NamedTuple):
 
 
 @pytest.fixture(scope="module")
-def house(tmp_path_factory):
+def house(tmp_path_factory, django_db_setup, empty_database):
     """A service behind HTTPS, started with an empty database, with one owner."""
     data_dir = tmp_path_factory.mktemp("served") / "data"
     (data_dir / "documents").mkdir(parents=True, mode=0o755)
     (data_dir / "documents" / "old-quote.pdf").touch(mode=0o644)
+    serving.copy_database(empty_database, data_dir / "honey.sqlite3")
     with (
         serving.service(data_dir, HTTPS="true", ALLOWED_HOSTS="localhost") as port,
         serving.https_proxy(port) as (https_port, trust),
@@ -96,6 +97,16 @@ def refusal(address="127.0.0.1:8000"):
     with pytest.raises(serve.CannotServe) as caught:
         serve.refuse_unsafe_settings(serve.Address.parse(address))
     return str(caught.value)
+
+
+def test_an_empty_database_is_made_ready_at_the_first_start(monkeypatch, db):
+    done = []
+    monkeypatch.setattr(serve, "call_command", lambda *given, **how: done.append(given))
+    monkeypatch.setattr(connection.introspection, "table_names", list)
+
+    serve.make_ready()
+
+    assert done == [("migrate",)]
 
 
 # As a process.
