@@ -93,8 +93,10 @@ class PaymentPaperApiView(PaperApiView):
     def get(self, request, pk: int) -> HttpResponse:
         """The receipt for a payment: what it paid, and what stays on account."""
         payment = get_object_or_404(Payment.objects.select_related("customer"), pk=pk)
-        if payment.reverses_id:
-            raise NotFound(_("This undoes a payment, and has no receipt of its own."))
+        if not payment.has_receipt:
+            raise NotFound(
+                _("No money changed hands: this undoes a payment, or was there at the beginning.")
+            )
         return documents.pdf_response(f"payment-{payment.pk}.pdf", papers.payment(payment))
 
 
@@ -106,12 +108,16 @@ class StatementPaperApiView(PaperApiView):
         parameters=[
             OpenApiParameter("since", str, description="The first day, such as 2026-01-01."),
             OpenApiParameter("until", str, description="The last day; today when left out."),
+            OpenApiParameter(
+                "known_on", str, description="As it was known at the end of this day, or now."
+            ),
         ],
         responses=PDF,
     )
     def get(self, request, pk: int) -> HttpResponse:
         """The account of a customer between two days."""
         customer = get_object_or_404(Customer, pk=pk)
-        since, until = StatementForm(request.query_params).days()
-        content = papers.statement(customer, since, until)
+        asked = StatementForm(request.query_params)
+        since, until = asked.days()
+        content = papers.statement(customer, since, until, asked.known_at())
         return documents.pdf_response(f"statement-{pk}-{until.isoformat()}.pdf", content)

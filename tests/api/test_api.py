@@ -156,7 +156,7 @@ def call(client):
         answer = getattr(client, method)(
             f"/api/{path}", headers=headers, content_type="application/json", **data
         )
-        if method == "post" and answer.status_code >= 400:
+        if method in ("post", "put") and answer.status_code >= 400:
             # Whatever is refused in any of these tests is named as the schema names it.
             named = {error["field"] for error in answer.json()["errors"]}
             assert [field for field in named if not is_in_body(path, field)] == []
@@ -172,7 +172,8 @@ def schema():
 
 def body_of(path):
     """Return the schema of the body that is sent to an address."""
-    content = schema()["paths"][f"/api/{path}"]["post"]["requestBody"]["content"]
+    at = schema()["paths"][f"/api/{path}"]
+    content = (at.get("post") or at["put"])["requestBody"]["content"]
     return content["application/json"]["schema"]
 
 
@@ -692,6 +693,7 @@ SERVICES = {
     "books/close/": (ledger_accounts.CloseBooksApiView, closing.close),
     "books/open-again/": (ledger_accounts.OpenBooksApiView, books_lock.open_again),
     "purchase-orders/": (buying.PurchaseOrdersApiView, purchase_orders.place),
+    "purchase-orders/{number}/": (buying.PurchaseOrderApiView, purchase_orders.change),
     "purchase-orders/{number}/close/": (buying.PurchaseOrderCloseApiView, purchase_orders.close),
     "purchase-orders/{number}/receive/": (buying.PurchaseReceiveApiView, purchase_orders.receive),
     "purchase-orders/{number}/link/": (buying.PurchaseLinkApiView, purchase_orders.link),
@@ -702,6 +704,7 @@ SERVICES = {
     "expenses/": (buying.ExpensesApiView, expenses.enter),
     "expenses/{id}/undo/": (buying.ExpenseUndoApiView, expenses.undo),
     "recurring-expenses/": (buying.RecurringExpensesApiView, expenses.add_recurring),
+    "recurring-expenses/{id}/": (buying.RecurringExpenseApiView, expenses.change_recurring),
     "recurring-expenses/{id}/enter/": (buying.RecurringEnterApiView, expenses.enter_next),
     "recurring-expenses/{id}/skip/": (buying.RecurringSkipApiView, expenses.skip_next),
     "blend-plans/": (blends.BlendPlansApiView, blend_plans.draft),
@@ -738,7 +741,7 @@ def acts_of(base=views.ApiActView):
     """Yield every act of the API, also one that is a kind of another."""
     for act in base.__subclasses__():
         yield from acts_of(act)
-        if "post" in vars(act):
+        if {"post", "put"} & vars(act).keys():
             yield act
 
 
@@ -757,12 +760,13 @@ def test_each_act_of_the_api_is_walked():
     """Each that takes JSON: those that take a file are in test_files_api.py."""
     acts = {view for view in acts_of() if JSONParser in view.parser_classes}
     assert {view for view, _service in SERVICES.values()} == acts - WITHOUT_BODY
-    posted = {
+    sent = {
         path
         for path, at in schema()["paths"].items()
-        if "application/json" in at.get("post", {}).get("requestBody", {}).get("content", {})
+        for method in ("post", "put")
+        if "application/json" in at.get(method, {}).get("requestBody", {}).get("content", {})
     }
-    assert {f"/api/{path}" for path in SERVICES} == posted - {"/api/token/"}
+    assert {f"/api/{path}" for path in SERVICES} == sent - {"/api/token/"}
 
 
 @pytest.mark.parametrize("path", SERVICES)

@@ -156,6 +156,9 @@ class BillLine:
     # The cents of drums whose deposit is kept, with their tax.
     kept: int = 0
     kept_tax: int = 0
+    # The drums whose deposit is kept or given back, and its cents without tax.
+    settled_drums: int = 0
+    settled: int = 0
     pk: int = 0
 
 
@@ -713,20 +716,28 @@ class Office:
             if back := min(drums, int(line.left_quantity)):
                 parts.append(self._credit_line(line, "goods", back))
                 drums -= back
+                line.settled_drums += back
+                line.settled += parts[-1][2]
         return self._save_note(index, parts)
 
     def correct(self, index: int, prices: dict[int, Decimal]) -> tuple[Bill | None, Bill]:
         """Credit what is left of an invoice and bill its goods anew; return both papers."""
         bill = self.bills[index]
         refuse_unless(bill.credits is None and not bill.is_receipt and not bill.is_corrected)
-        # What is credited stays so, but all of it is billed anew where nothing else is left.
+        # What is credited stays so, but all of it is billed anew where nothing else is left:
+        # all but the deposits that were settled with the buyer.
         left = [
             (at, line.left_quantity, line.left_amount)
             for at, line in enumerate(bill.lines)
             if line.left_quantity
         ]
-        whole = [(at, line.quantity, line.amount) for at, line in enumerate(bill.lines)]
+        whole = [
+            (at, line.quantity - line.settled_drums, line.amount - line.settled)
+            for at, line in enumerate(bill.lines)
+            if line.quantity > line.settled_drums
+        ]
         priced = []
+        refuse_unless(bool(left or whole))
         for at, quantity, amount in left or whole:
             line = bill.lines[at]
             discount = max(0, half_up(quantity * Fraction(line.price) * 100) - amount)
@@ -981,6 +992,8 @@ class Office:
         deposit.left_tax -= tax
         deposit.kept += cents
         deposit.kept_tax += tax
+        deposit.settled_drums += 1
+        deposit.settled += cents
         self._enter(self.today, deposits=cents, sales=-cents)
 
     # The books

@@ -1,5 +1,6 @@
 """Credit notes in part: goods, prices, allowances; what came back; and corrected copies."""
 
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -167,6 +168,13 @@ def test_what_is_not_fit_waits_for_a_decision(invoice, pounds):
 
     assert on_shelf(pounds) == (72, 0)
     assert ReturnedJars.objects.get().pieces == 3
+
+
+def test_a_credit_note_is_no_older_than_its_invoice(invoice):
+    with pytest.raises(HouseError, match="was issued on") as refused:
+        credit(invoice, issued_on=invoice.issued_on - timedelta(days=1))
+
+    assert refused.value.problems[0].parameter == "issued_on"
 
 
 def test_more_than_is_out_does_not_come_back(invoice):

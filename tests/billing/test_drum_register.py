@@ -260,6 +260,20 @@ def test_a_kept_deposit_is_credited_neither_alone_nor_with_its_invoice(
     assert drum_register.lost() == []
 
 
+def test_deposits_kept_or_given_back_are_not_billed_again(send, back, packer, owner, key):
+    invoice = send(7, 8, 9)
+    lost = FulfilmentLine.objects.outings().get(order_line__drum__code="d7")
+    drum_deposits.report_lost(outings=[lost], reported_by=owner, key=key(), note="Never seen")
+    back("d8")
+    drum_deposits.refund(customer=packer, drums={invoice: 1}, refunded_by=owner, key=key())
+    credit_notes.credit(invoice=invoice, issued_by=owner, key=key(), reason="Wrong buyer")
+
+    copy = corrected_invoices.correct(invoice=invoice, issued_by=owner, key=key(), reason="PO")
+
+    assert copy.total_cents == invoice.total_cents - 2 * 4000
+    assert balance_of(Account.DEPOSITS) == -4000
+
+
 def test_a_damaged_drum_stays_out_of_use_and_its_deposit_may_be_kept(
     send, back, packer, owner, key
 ):

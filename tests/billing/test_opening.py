@@ -3,6 +3,7 @@
 from datetime import date
 
 import pytest
+from django.urls import reverse
 
 from apiary_sales.billing.models import EntryLine, Invoice, Payment
 from apiary_sales.billing.queries import books, money, statements
@@ -178,6 +179,35 @@ def test_the_books_begin_with_money(house, kind, cents, in_book):
     assert (account(kind), account("opening")) == (in_book, -in_book)
     opening.undo_amount(opening=made, undone_by=builders.person(), reason="Wrong")
     assert account(kind) == 0
+
+
+def test_an_account_begins_with_one_amount(house):
+    entered = {
+        "account": "cash",
+        "amount_cents": 5_000,
+        "begins_on": BEGAN,
+        "recorded_by": builders.person(),
+    }
+    made = opening.amount(**entered, key="m-1")
+
+    with pytest.raises(BadValue, match=r"entered already, with \$50.00") as refused:
+        opening.amount(**entered, key="m-2")
+
+    assert refused.value.parameter == "account"
+    opening.undo_amount(opening=made, undone_by=entered["recorded_by"], reason="Wrong")
+    opening.amount(**entered, key="m-3")
+    assert account("cash") == 5_000
+
+
+def test_what_was_there_at_the_beginning_has_no_receipt_for_a_payment(shop, client, owner):
+    made = has(shop)
+    client.force_login(owner)
+
+    paper = client.get(reverse("billing:payment_pdf", args=[made.pk]))
+    page = client.get(reverse("billing:payment_detail", args=[made.pk]))
+
+    assert paper.status_code == 404
+    assert "Receipt as PDF" not in page.content.decode()
 
 
 @pytest.mark.parametrize(("kind", "cents"), [("cash", -1), ("cash", 0), ("sales", 100)])

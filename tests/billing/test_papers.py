@@ -502,6 +502,17 @@ def test_the_api_returns_each_paper(shop, pounds, stand, office):
         assert wanted in f"{text_of(answer.content)} {document.metadata.title}", name
 
 
+def test_the_api_prints_a_statement_as_it_was_known_then(shop, pounds, office):
+    invoice = invoice_of(shop, jars(pounds, 1, "6.00"))
+    address = reverse("api:statement-paper", args=[shop.pk])
+
+    now = office.get(address)
+    before = office.get(address, {"known_on": str(TODAY - days(1))})
+
+    assert str(invoice) in text_of(now.content)
+    assert str(invoice) not in text_of(before.content)
+
+
 def test_the_api_prints_a_receipt_on_a_roll_and_refuses_what_is_no_paper(pounds, stand, office):
     receipt = sale_of(pounds, stand)
     address = reverse("api:invoice-paper", args=[receipt.pk])

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+import time_machine
 from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -223,6 +224,21 @@ def test_the_same_quote_sent_twice_is_one(quote, drum_line, full_drum):
 
     with pytest.raises(AlreadyRecorded) as refused:
         quote(drum_line(drum), key="once")
+
+    assert refused.value.made == first
+
+
+def test_the_same_quote_sent_again_after_its_last_day_is_recorded_already(
+    quote, drum_line, full_drum, today
+):
+    drum = full_drum(7)
+    first = quote(drum_line(drum), valid_until=today, key="once")
+
+    with (
+        time_machine.travel(timezone.now() + timedelta(days=1)),
+        pytest.raises(AlreadyRecorded) as refused,
+    ):
+        quote(drum_line(drum), valid_until=today, key="once")
 
     assert refused.value.made == first
 

@@ -868,7 +868,11 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "billing:payment_detail billing:payment_undo billing:free_prepayment api:payment-undo",
         ),
         (
-            _rows("billing.Payment", "pk", "method", reverses=None),
+            [
+                row
+                for row in _rows("billing.Payment", "pk", "method", reverses=None)
+                if apps.get_model("billing.Payment").objects.get(**row).has_receipt
+            ],
             "billing:payment_pdf api:payment-paper",
         ),
         (

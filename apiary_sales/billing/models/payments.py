@@ -67,6 +67,11 @@ class Payment(models.Model):
         return self.amount_cents < 0 and self.reverses_id is None
 
     @property
+    def has_receipt(self) -> bool:
+        """Whether there is a receipt for it: money changed hands, and it undoes no payment."""
+        return self.reverses_id is None and self.method != self.Method.OPENING
+
+    @property
     def given_back_cents(self) -> int:
         return max(0, -self.amount_cents)
 

@@ -8,7 +8,6 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing import rules
 from apiary_sales.billing.models import Adjustment, Invoice, InvoiceLine, Payment
 from apiary_sales.billing.rules import Left
 from apiary_sales.billing.services import adjustments, book, credit_notes, invoices, payments
@@ -121,20 +120,13 @@ def correct(
 def to_bill(invoice: Invoice) -> list[Left]:
     """Return the lines that a corrected copy bills, each with its quantity and amount.
 
-    What was credited for goods, price or allowance stays credited, and a deposit that is kept stays
-    kept. An invoice that is credited in full is billed anew as it was.
+    What was credited for goods, price or allowance stays credited, and a deposit that was kept or
+    given back stays so. An invoice of which nothing else is left is billed anew as it was.
     """
     left = [each for each in credit_notes.left_on(invoice) if each.quantity]
-    return left or rules.left_on(
-        invoice.lines.select_related(
-            "fulfilment_line__order_line__product",
-            "fulfilment_line__order_line__drum",
-            "fulfilment_line__order_line__service",
-            "fulfilment_line__lot",
-            "fulfilment_line__fulfilment",
-        ).prefetch_related("taxes"),
-        credited=(),
-    )
+    return left or [
+        each for each in credit_notes.left_on(invoice, is_billed_anew=True) if each.quantity
+    ]
 
 
 def _changed(problems: Problems, there: Left, change: LineChange) -> InvoiceLine:

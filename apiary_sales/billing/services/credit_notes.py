@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.db import transaction
 from django.utils import timezone, translation
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -25,10 +26,11 @@ from inventory.shared.services.repeats import refuse_repeat
 __all__ = ["credit", "credit_deposit", "draft", "drums_on_deposit", "left_on"]
 
 
-def left_on(invoice: Invoice) -> list[Left]:
+def left_on(invoice: Invoice, *, is_billed_anew: bool = False) -> list[Left]:
     """Return what of each line of an invoice no credit note has taken back yet.
 
-    The deposit of a drum that never came back is kept, and not left to credit.
+    The deposit of a drum that never came back is kept, and not left to credit. Where the invoice
+    `is_billed_anew`, only the deposits that were kept or given back are gone.
     """
     lines = invoice.lines.select_related(
         "fulfilment_line__order_line__product",
@@ -42,6 +44,8 @@ def left_on(invoice: Invoice) -> list[Left]:
         .select_related("invoice")
         .prefetch_related("taxes")
     )
+    if is_billed_anew:
+        credited = credited.filter(invoice__returns_deposit=True)
     kept = KeptDeposit.objects.filter(invoice_line__invoice=invoice).values_list(
         "invoice_line", "amount_cents"
     )
@@ -241,6 +245,12 @@ def _check_credit(
     if issued_on and issued_on > timezone.localdate():
         problems.add(
             "issued_on", _("A credit note can't be dated in the future. Choose today or earlier.")
+        )
+    elif issued_on and issued_on < invoice.issued_on:
+        problems.add(
+            "issued_on",
+            _("Invoice %(invoice)s was issued on %(day)s. Choose that day or a later one.")
+            % {"invoice": invoice, "day": date_format(invoice.issued_on)},
         )
     problems.raise_any()
 

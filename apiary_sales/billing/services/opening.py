@@ -180,9 +180,11 @@ def amount(
 ) -> OpeningAmount:
     """Record what was in the cash drawer or the bank, or was owed, when the books began.
 
-    Sales tax and deposits are entered above zero where the house owes them. Raises `BadValue`,
-    `AlreadyRecorded`.
+    Each is entered once. Sales tax and deposits are entered above zero where the house owes them.
+    Raises `BadValue`, `AlreadyRecorded`.
     """
+    # One at a time, so that two people don't both enter what is in the drawer.
+    House.objects.select_for_update(no_key=True).filter(pk=1).first()
     refuse_repeat(OpeningAmount, key)
     problems = Problems()
     if account not in OpeningAmount.ACCOUNTS:
@@ -191,6 +193,18 @@ def amount(
     may_be_below = account == Account.TRANSFER
     _check_amount(problems, abs(amount_cents) if may_be_below else amount_cents)
     _check_days(problems, begins_on=begins_on)
+    if there := OpeningAmount.objects.filter(account=account, undo_entry=None).first():
+        problems.add(
+            "account",
+            _(
+                "%(account)s is entered already, with %(amount)s. Undo that entry first; where "
+                "there are two of them, enter their sum."
+            )
+            % {
+                "account": there.get_account_display(),
+                "amount": words.money(there.amount_cents),
+            },
+        )
     problems.raise_any()
     signed_cents = -amount_cents if account in OpeningAmount.OWED else amount_cents
     return OpeningAmount.objects.create(

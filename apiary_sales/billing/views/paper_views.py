@@ -40,7 +40,9 @@ def pro_forma_pdf(request: HttpRequest, number: str) -> HttpResponse:
 @permission_required(SEE, raise_exception=True)
 def payment_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     found = Payment.objects.select_related("customer")
-    payment = get_object_or_404(found, pk=pk, reverses=None)
+    payment = get_object_or_404(found, pk=pk)
+    if not payment.has_receipt:
+        raise Http404
     return documents.answer(
         request,
         name=_("Receipt for payment %(number)s.pdf") % {"number": payment.pk},

@@ -63,6 +63,8 @@ def quote(
     Raises `BadValue`, `FiguresChanged`, `NotEnoughHoney`, `StockReserved`, `LotOnHold`,
     `NotAllowedNow`, `AlreadyRecorded`.
     """
+    before = orders.lock(supersedes) if supersedes else None
+    refuse_repeat(Order, key)
     problems, today = Problems(), timezone.localdate()
     orders.check_customer(problems, customer)
     if channel not in Order.Channel.values:
@@ -79,8 +81,6 @@ def quote(
     order_lines.check_private_labels(problems, customer, lines)
     order_lines.check_moisture(problems, lines, moisture_is_right=moisture_is_right)
     problems.raise_any()
-    before = orders.lock(supersedes) if supersedes else None
-    refuse_repeat(Order, key)
     if before is not None:
         check_open(before)
     checks.check_total(sum(line.amount_cents for line in lines), expected_total_cents)

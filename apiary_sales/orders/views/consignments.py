@@ -204,7 +204,10 @@ class BringBackView(ShelfActView):
     permission_required = "orders.fulfil_orders"
     form_class = forms.BringBackForm
     heading = gettext_lazy("Bring jars back")
-    lead = gettext_lazy("What comes back from the shop is free to sell again where you bring it.")
+    lead = gettext_lazy(
+        "What comes back from the shop is free to sell again where you bring it, unless its lot is "
+        "on hold."
+    )
     button = gettext_lazy("Bring them back")
 
     def get_form_kwargs(self) -> dict[str, Any]:
