@@ -1,5 +1,6 @@
 """Fixtures shared by all tests, which of them run where, and what is told at the end of a run."""
 
+import gc
 import hashlib
 import importlib
 import os
@@ -123,6 +124,12 @@ def pytest_collection_modifyitems(config, items):
     if rivals:
         config.hook.pytest_deselected(items=rivals)
         items[:] = [item for item in items if item not in rivals]
+
+
+def pytest_collection_finish():
+    """Look no more for garbage among the thousands of collected tests: it takes a tenth of a run."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_xdist_auto_num_workers(config):

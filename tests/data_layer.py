@@ -1,8 +1,8 @@
 """Which tests are about the data, and so run once more on PostgreSQL.
 
-Each test that uses the database is, but for those in files that open pages or ask the API: what
-they check is how Django and our templates show what the services and queries answer, and those
-have tests of their own. Such files are told by their folder or by the end of their name. Where one
+Each test that uses the database is, but for those in files that open pages, write papers or ask
+the API: what they check is how Django and our templates show what the services and queries answer,
+and those have tests of their own. Such files are told by their folder or by the end of their name. Where one
 of them does run on PostgreSQL, it says so: `pytestmark = pytest.mark.data_layer`.
 """
 
@@ -13,12 +13,12 @@ from django.db import connection
 
 TESTS = Path(__file__).resolve().parent
 FOLDERS_OF_PAGES = ("api", "browser", "web")
-FILES_OF_PAGES = ("_page.py", "_pages.py", "_api.py")
+FILES_OF_PAGES = ("_page.py", "_pages.py", "_papers.py", "_printed.py", "_api.py")
 DATABASE_FIXTURES = {"db", "transactional_db"}
 
 
 def opens_pages(path: Path) -> bool:
-    """Tell whether a file of tests is about pages, by its place and name."""
+    """Tell whether a file of tests is about pages or papers, by its place and name."""
     folder = path.relative_to(TESTS).parts[0]
     return folder in FOLDERS_OF_PAGES or path.name.endswith(FILES_OF_PAGES)
 

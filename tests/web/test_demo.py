@@ -27,7 +27,7 @@ from inventory.shared.models import House
 from inventory.stock.models import DipReading, Posting
 from tests import builders
 
-pytestmark = [pytest.mark.data_layer, pytest.mark.django_db]
+pytestmark = pytest.mark.django_db
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures_demo"
 POUND = Decimal("453.59237")
@@ -169,6 +169,7 @@ def test_the_table_is_what_the_fixtures_come_to(table):
     assert table["still to pay"] == dollars(at_shop - paid)
 
 
+@pytest.mark.data_layer
 def test_the_season_of_the_demo_reads_right_on_every_day(table):
     """Stock by lot is never below nothing, and is what the fixtures come to on two days."""
     story, places = read("story"), read("places")
