@@ -127,7 +127,7 @@ def pytest_collection_modifyitems(config, items):
 
 
 def pytest_collection_finish():
-    """Look no more for garbage among the thousands of collected tests: it takes a tenth of a run."""
+    """Look no more for garbage among the collected tests: that takes a tenth of a run."""
     gc.collect()
     gc.freeze()
 

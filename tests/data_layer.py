@@ -2,8 +2,8 @@
 
 Each test that uses the database is, but for those in files that open pages, write papers or ask
 the API: what they check is how Django and our templates show what the services and queries answer,
-and those have tests of their own. Such files are told by their folder or by the end of their name. Where one
-of them does run on PostgreSQL, it says so: `pytestmark = pytest.mark.data_layer`.
+and those have tests of their own. Such files are told by their folder or by the end of their name.
+Where one of them does run on PostgreSQL, it says so: `pytestmark = pytest.mark.data_layer`.
 """
 
 from pathlib import Path

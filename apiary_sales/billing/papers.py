@@ -178,7 +178,7 @@ def payment(payment: Payment) -> bytes:
 
 def pro_forma(order: Order) -> bytes:
     """Return a pro-forma as PDF, which has no number of an invoice; raises `PdfUnavailable`."""
-    with translation.override(order_papers.language_of(order)):
+    with translation.override(order.paper_language):
         return documents.render_pdf("documents/pro_forma.html", pro_forma_context(order))
 
 

@@ -114,14 +114,8 @@ def context(fulfilment: Fulfilment) -> dict[str, Any]:
 
 def pdf(paper: str, fulfilment: Fulfilment) -> bytes:
     """Return a paper as PDF, in the language of its customer; raises `PdfUnavailable`."""
-    with translation.override(language_of(fulfilment)):
+    with translation.override(fulfilment.order.paper_language):
         return documents.render_pdf(TEMPLATES[paper], context(fulfilment))
-
-
-def language_of(fulfilment: Fulfilment) -> str:
-    """Return the language of the papers of a fulfilment: its customer's, or the house's."""
-    customer = fulfilment.order.customer
-    return customer.paper_language if customer else House.language()
 
 
 def _address_lines(address: DeliveryAddress | None) -> list[str]:

@@ -16,7 +16,6 @@ from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import drums
 from apiary_sales.orders.rules import lines as rules
 from inventory.shared import documents
-from inventory.shared.models import House
 from inventory.stock.models import Balance, Item, Lot, Place
 
 # What is printed across the papers of an order that is off.
@@ -78,11 +77,6 @@ def across(order: Order) -> str:
     return str(Order.Status(state).label) if state in OFF else ""
 
 
-def language_of(order: Order) -> str:
-    """Return the language of the papers of an order: the customer's, or the house's."""
-    return order.customer.paper_language if order.customer else House.language()
-
-
 def _pounds(line: OrderLine) -> str:
     """Write the pounds of a line of honey as its invoice will; an empty text for other lines."""
     if line.kind != OrderLine.Kind.HONEY:
@@ -132,13 +126,13 @@ def _lots_in(vessels: Iterable[Place]) -> dict[int, Lot | None]:
 
 def quote(order: Order) -> bytes:
     """Return a quote as PDF, in the customer's language; raises `PdfUnavailable`."""
-    with translation.override(language_of(order)):
+    with translation.override(order.paper_language):
         return documents.render_pdf("documents/quote.html", order_context(order))
 
 
 def confirmation(order: Order) -> bytes:
     """Return the confirmation of an order as PDF, in the customer's language."""
-    with translation.override(language_of(order)):
+    with translation.override(order.paper_language):
         return documents.render_pdf("documents/order_confirmation.html", order_context(order))
 
 

@@ -2,6 +2,7 @@
 
 import io
 import re
+from decimal import Decimal
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -15,8 +16,9 @@ from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import credit_notes, payments
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.orders import papers as order_papers
-from apiary_sales.orders.models import Order
+from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import orders as found
+from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared import documents, logo_files
 from inventory.shared.errors import BadValue
 from inventory.shared.models import House
@@ -124,6 +126,19 @@ def test_the_papers_of_an_order_are_in_the_language_of_the_customer(shop, pounds
     ):
         assert "10 sep 2026" in text_of(pdf)
         assert "Sep 10, 2026" not in text_of(pdf)
+
+
+def test_charges_are_named_in_the_language_of_the_customer(shop, pounds):
+    shop.language = "es"
+    shop.save()
+    deposit = LineWanted(OrderLine.Kind.DRUM_DEPOSIT, 1, Decimal("40.00"))
+
+    invoice = invoice_of(shop, jars(pounds, 1, "6.00"), deposit)
+
+    assert [line.description for line in invoice.lines.order_by("id")][1:] == [
+        "Depósito por tambor"
+    ]
+    assert translation.get_language().startswith("en")
 
 
 def test_an_exemption_is_written_in_the_language_of_the_paper(shop, pounds):

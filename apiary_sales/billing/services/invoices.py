@@ -206,7 +206,7 @@ def compose(
         issued_on=issued_on,
         supplied_on=supplied_on,
         due_on=issued_on + timedelta(days=due_days),
-        language=customer.paper_language if customer else House.language(),
+        language=order.paper_language,
         **_discount_terms(customer, order, issued_on, house),
         currency=settings.CURRENCY,
         seller=seller_of(house),

@@ -200,7 +200,8 @@ class GoodsBackForm(ReasonForm):
         initial=True,
         help_text=_(
             "Jars that came back are kept apart until somebody decides what happens with them. "
-            "What was sold by weight is booked out as spoiled. The order is not filled again."
+            "What was sold by weight is booked out as spoiled. They are taken off the order; what "
+            "is still to be handed over stays."
         ),
     )
 

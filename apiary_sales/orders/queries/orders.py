@@ -183,14 +183,6 @@ def quoted() -> QuerySet[Order]:
     )
 
 
-def lines_to_fill(order: Order) -> list[OrderLine]:
-    """Return what is still to hand over of an order."""
-    lines = order.lines.select_related("product", "drum", "service").filter(
-        order__status__in=Order.OPEN_STATUSES, filled__lt=F("quantity")
-    )
-    return list(lines)
-
-
 def has_goods_to_invoice(order: Order) -> bool:
     """Tell whether something of the order was handed over that no bill shows."""
     return FulfilmentLine.objects.filter(

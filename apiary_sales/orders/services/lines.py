@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from django.utils import translation
 from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
@@ -74,24 +75,28 @@ def check_moisture(
 
 
 def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
-    """Write the lines of a new order, with the lots now in their drums, and return them."""
-    return OrderLine.objects.bulk_create(
-        OrderLine(
-            order=order,
-            kind=line.kind,
-            product=line.product,
-            drum=line.drum,
-            lot=line.lot,
-            service=line.service,
-            is_drawn=line.is_drawn,
-            description=(line.description or describe(line))[:160],
-            quantity=line.quantity,
-            unit_price=line.unit_price,
-            discount_cents=line.discount_cents,
-            amount_cents=line.amount_cents,
+    """Write the lines of a new order, with the lots now in their drums, and return them.
+
+    They are named in the language of its papers.
+    """
+    with translation.override(order.paper_language):
+        return OrderLine.objects.bulk_create(
+            OrderLine(
+                order=order,
+                kind=line.kind,
+                product=line.product,
+                drum=line.drum,
+                lot=line.lot,
+                service=line.service,
+                is_drawn=line.is_drawn,
+                description=(line.description or describe(line))[:160],
+                quantity=line.quantity,
+                unit_price=line.unit_price,
+                discount_cents=line.discount_cents,
+                amount_cents=line.amount_cents,
+            )
+            for line in _with_lots(wanted)
         )
-        for line in _with_lots(wanted)
-    )
 
 
 def _with_lots(lines: Sequence[LineWanted]) -> list[LineWanted]:

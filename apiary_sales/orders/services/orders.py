@@ -1,6 +1,6 @@
 """Orders: taken, filled, cancelled and taken back; and sales at the stand."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -19,8 +19,8 @@ from apiary_sales.orders.models import (
     OrderLine,
     Reservation,
 )
+from apiary_sales.orders.rules import changes, service_units
 from apiary_sales.orders.rules import lines as rules
-from apiary_sales.orders.rules import service_units
 from apiary_sales.orders.rules.credit import Credit
 from apiary_sales.orders.rules.lines import LineWanted, vessel_of
 from apiary_sales.orders.rules.weighing import Weighed
@@ -313,7 +313,8 @@ def take_back(
     cancelled or it was a sale at the stand. Returns the reversing posting, or None when the
     fulfilment held only charges. `is_credited` says that a credit note takes the goods off the
     bill; `had_left`, that the goods were out of the house: their pieces are kept apart until
-    somebody decides, what was weighed out is spoiled, and the order is not to be filled again.
+    somebody decides, what was weighed out is spoiled, and they are taken off the order, whose rest
+    stays as it is.
     `spoils_weighed` says only that what was weighed out had left, into the buyer's container.
     Raises `CannotReverse`, `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
     """
@@ -363,18 +364,45 @@ def take_back(
     if had_left:
         fulfilments.keep_apart(fulfilment, taken_by=taken_by, key=key, reason=reason)
         if not _was_cancelled(order):
-            reservations.release(lines)
-            OrderLine.objects.filter(order=order).update(gave_way=0)
-            rest = keys.part(key, "rest")
-            note_event(order, OrderEvent.Kind.CANCELLED, by=taken_by, key=rest, note=reason)
+            told = _take_off(rows, filled)
+            if not any(line.quantity for line in lines):
+                cancelled = keys.part(key, "cancelled")
+                note_event(
+                    order, OrderEvent.Kind.CANCELLED, by=taken_by, key=cancelled, note=reason
+                )
+            for number, sentence in enumerate(told):
+                part = keys.part(key, f"off-{number}")
+                note_event(order, OrderEvent.Kind.CHANGED, by=taken_by, key=part, note=sentence)
     if order.channel in Order.AT_ONCE or _was_cancelled(order):
         any_left = any(line.filled for line in lines)
         save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
     else:
-        _reserve_again(fulfilment, rows, filled)
+        if not had_left:
+            _reserve_again(fulfilment, rows, filled)
         save_status(order, status_by(lines))
     note_event(order, OrderEvent.Kind.TAKEN_BACK, by=taken_by, key=key, note=reason)
     return reversal
+
+
+def _take_off(rows: Iterable[FulfilmentLine], lines: Mapping[int, OrderLine]) -> list[str]:
+    """Take what came back off the lines of its order, and return how that is told."""
+    less: dict[int, int] = {}
+    for row in rows:
+        less[row.order_line_id] = less.get(row.order_line_id, 0) + row.quantity
+    taken = [lines[key] for key in less]
+    given, told = fulfilments.amounts_given(taken), []
+    for line in taken:
+        before = line.quantity
+        line.quantity -= less[line.pk]
+        figures = changes.figures(
+            line, line.quantity, line.unit_price, line.discount_cents, given.get(line.pk, 0)
+        )
+        line.discount_cents = figures.discount_cents
+        line.rounding_cents = figures.rounding_cents
+        line.amount_cents = figures.amount_cents
+        line.save()
+        told.append(changes.told_of_quantity(line, before, line.quantity))
+    return told
 
 
 def is_billed(fulfilment: Fulfilment) -> bool:

@@ -34,7 +34,7 @@ def delivery_paper(request: HttpRequest, number: str, pk: int, paper: str) -> Ht
             (name, heading, reverse("orders:delivery_paper", args=[number, pk, name]))
             for name, heading in _headings().items()
         ],
-        "language": translation.get_language_info(delivery_papers.language_of(fulfilment)),
+        "language": translation.get_language_info(fulfilment.order.paper_language),
     }
     return render(request, "orders/delivery_paper.html", context)
 
@@ -43,7 +43,7 @@ def delivery_paper(request: HttpRequest, number: str, pk: int, paper: str) -> Ht
 @require_safe
 def delivery_paper_pdf(request: HttpRequest, number: str, pk: int, paper: str) -> HttpResponse:
     fulfilment = _fulfilment(number, pk, paper)
-    with translation.override(delivery_papers.language_of(fulfilment)):
+    with translation.override(fulfilment.order.paper_language):
         return documents.serve(
             request,
             name=f"{paper}-{number}-{pk}.pdf",

@@ -300,7 +300,6 @@ class OrderTakeBackView(OrderActView):
             **super().get_context_data(**kwargs),
             "fulfilment": self.fulfilment,
             "parts": [(part, way_of(part.order_line)) for part in self.fulfilment.lines.all()],
-            "unfilled": found.lines_to_fill(self.order),
         }
 
     def act(self, data: dict[str, Any]) -> Any:
