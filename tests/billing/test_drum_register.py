@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from apiary_sales.billing.models import Entry, EntryLine, Invoice, KeptDeposit, Payment
 from apiary_sales.billing.queries import books, drum_register
+from apiary_sales.billing.rules import LineCredit
 from apiary_sales.billing.services import corrected_invoices, credit_notes, drum_deposits, invoices
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.orders.models import DrumReturn, FulfilmentLine, OrderLine
@@ -43,7 +44,7 @@ def packer(house):
 def send(packer, owner, key):
     """Return a maker of orders of full drums on a deposit of $40 each, handed over and billed."""
 
-    def make(*numbers, kind=OrderLine.Kind.DRUM_DEPOSIT, bill=True, deposit_lines=1):
+    def make(*numbers, kind=OrderLine.Kind.DRUM_DEPOSIT, bill=True, deposit_lines=1, deposits=None):
         lines = []
         for number in numbers:
             tank = builders.place(f"tank-{number}")
@@ -53,7 +54,7 @@ def send(packer, owner, key):
             )
             drums.fill(tank=tank, drum=drum, gross_grams=313_000, recorded_by=owner, key=key())
             lines.append(LineWanted(OrderLine.Kind.HONEY, 295_000, Decimal("2.15"), drum=drum))
-        each = len(numbers) // deposit_lines
+        each = (deposits or len(numbers)) // deposit_lines
         lines.extend([LineWanted(kind, each, Decimal("40.00"))] * deposit_lines)
         order = orders.take(
             customer=packer, channel="bulk", lines=lines, created_by=owner, key=key()
@@ -99,6 +100,46 @@ def test_the_register_says_who_holds_which_drum_on_which_papers(send):
     ]
     [holder] = drum_register.holders(rows.values())
     assert (holder.customer.name, holder.deposit_cents) == ("Prairie Packers", 8000)
+
+
+def deposits_in_register(packer):
+    """Return what the register says is held: on drums out, and to give back at $40 a drum."""
+    out = sum(row.deposit_cents for row in drum_register.still_out())
+    return out + sum(4000 * row.drums for row in drum_register.to_refund(packer))
+
+
+def test_a_deposit_credited_while_its_drum_is_out_is_on_no_drum_of_the_register(
+    send, back, packer, owner, key
+):
+    invoice = send(7, 8)
+    [deposit] = [line for line in invoice.lines.all() if line.is_deposit]
+
+    credit_notes.credit(
+        invoice=invoice,
+        lines=[LineCredit(deposit, quantity=Decimal(1))],
+        reason="One deposit is waived.",
+        issued_by=owner,
+        key=key(),
+    )
+
+    assert [row.deposit_cents for row in drum_register.still_out()] == [4000, 0]
+    assert deposits_in_register(packer) == -balance_of(Account.DEPOSITS) == 4000
+    back("d7")
+    assert deposits_in_register(packer) == -balance_of(Account.DEPOSITS) == 4000
+    back("d8")
+    assert deposits_in_register(packer) == -balance_of(Account.DEPOSITS) == 4000
+
+
+def test_a_drum_without_a_deposit_of_its_own_has_none_in_the_register(send, back, packer, key):
+    # Two of three drums are on deposit, as after a drum was added to the order.
+    invoice = send(7, 8, 9, deposits=2)
+
+    assert [row.deposit_cents for row in drum_register.still_out()] == [4000, 4000, 0]
+    assert -balance_of(Account.DEPOSITS) == 8000
+    back("d7")
+    assert [(row.invoice, row.drums) for row in drum_register.to_refund(packer)] == [(invoice, 1)]
+    assert [row.deposit_cents for row in drum_register.still_out()] == [4000, 0]
+    assert deposits_in_register(packer) == 8000
 
 
 def test_drums_of_several_orders_come_back_in_one_go_and_are_in_use(send, back):

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, Prefetch, QuerySet
+from django.db.models import Count, Prefetch, QuerySet, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -285,19 +285,20 @@ def _outings(rows: QuerySet[FulfilmentLine]) -> list[Outing]:
             "order_line__drum", "fulfilment__order__customer", "lot"
         ).prefetch_related(Prefetch("drums_returned", returned), Prefetch("invoice_lines", billed))
     )
-    deposits = _deposits({line.fulfilment.order_id for line in lines})
+    deposits = _deposits_on_drums_out({line.fulfilment_id for line in lines})
     made = []
     for line in lines:
         invoices = [row.invoice for row in line.invoice_lines.all()]
         found = {row.is_lost: row for row in line.drums_returned.all()}
-        order, drum = line.fulfilment.order_id, line.order_line.drum_id
+        of_handover = deposits.get(line.fulfilment_id)
+        cents = 0
+        if of_handover is not None:
+            cents = of_handover.each_cents if found else of_handover.take_cents()
         made.append(
             Outing(
                 line,
                 is_sold=line.is_sold,  # type: ignore[attr-defined]
-                deposit_cents=0
-                if line.is_sold  # type: ignore[attr-defined]
-                else deposits.get((order, drum), deposits.get((order, None), 0)),
+                deposit_cents=0 if line.is_sold else cents,  # type: ignore[attr-defined]
                 invoice=invoices[-1] if invoices else None,
                 back=found.get(False),
                 lost=found.get(True),
@@ -306,7 +307,55 @@ def _outings(rows: QuerySet[FulfilmentLine]) -> list[Outing]:
     return made
 
 
-def _deposits(orders: set[int]) -> dict[tuple[int, int | None], int]:
-    """Return the cents of the deposit on one drum, by order and drum; None is any drum of it."""
-    lines = OrderLine.objects.filter(order__in=orders, kind=OrderLine.Kind.DRUM_DEPOSIT)
-    return {(line.order_id, line.drum_id): line.amount_cents // line.quantity for line in lines}
+@dataclass
+class _DepositsOut:
+    """What the deposit on one drum of a hand-over is, and for how many drums out it is held."""
+
+    each_cents: int
+    drums: int
+
+    def take_cents(self) -> int:
+        """Return the deposit on the next drum that is out: none where fewer are held."""
+        if self.drums <= 0:
+            return 0
+        self.drums -= 1
+        return self.each_cents
+
+
+def _deposits_on_drums_out(fulfilments: set[int]) -> dict[int, _DepositsOut]:
+    """Return, by hand-over, the deposits held on its drums that are out.
+
+    Those given back, kept, or waiting for a drum that is back are none of them, so that with the
+    deposits to give back they are what the books hold.
+    """
+    lines = FulfilmentLine.objects.filter(
+        fulfilment__in=fulfilments, order_line__kind=OrderLine.Kind.DRUM_DEPOSIT
+    )
+    taken: dict[int, int] = {}
+    credited: dict[int, int] = {}
+    each_cents: dict[int, int] = {}
+    # An invoice and what credits it are added up; a corrected copy bills again.
+    for line in lines.select_related("order_line").annotate(billed=Sum("invoice_lines__quantity")):
+        key, billed = line.fulfilment_id, line.billed
+        taken[key] = taken.get(key, 0) + line.quantity
+        if billed is not None:
+            credited[key] = credited.get(key, 0) + line.quantity - int(billed)
+        each_cents[key] = line.order_line.amount_cents // line.order_line.quantity
+    back: dict[int, int] = {}
+    kept: dict[int, int] = {}
+    returned = ReturnedDrum.objects.filter(fulfilment_line__fulfilment__in=taken)
+    for key, is_lost, is_kept in returned.values_list(
+        "fulfilment_line__fulfilment", "is_lost", "kept_deposit"
+    ):
+        # What is kept of a drum that is back waits for nothing more.
+        if is_kept:
+            kept[key] = kept.get(key, 0) + 1
+        if not is_lost and not is_kept:
+            back[key] = back.get(key, 0) + 1
+    found = {}
+    for key, drums in taken.items():
+        gone = credited.get(key, 0)
+        held = drums - gone - kept.get(key, 0)
+        waiting = max(0, back.get(key, 0) - gone)
+        found[key] = _DepositsOut(each_cents[key], held - min(held, waiting))
+    return found
