@@ -166,6 +166,24 @@ def test_jars_come_back_by_lot(send, lot, jars, there, shelf, owner, key):
     assert Balance.objects.get(lot=lot, place=there.place).quantity == 3
 
 
+def test_too_many_of_two_lots_are_each_refused_at_their_own_field(
+    send, lot, jars, there, shelf, owner, key
+):
+    later = builders.packed_lot(jars, shelf, 24, code="A2", cost_cents=4_800)
+    consignments.deliver_now(
+        shelf=there, lines=[PiecesWanted(jars, 40)], delivered_by=owner, key=key()
+    )
+
+    wrong = send(
+        "orders:consignment_bring_back",
+        there.place.code,
+        expect=422,
+        **{f"lot_{lot.pk}": "600", f"lot_{later.pk}": "600", "target": "shelf"},
+    )
+
+    assert list(wrong.context["form"].errors) == [f"lot_{lot.pk}", f"lot_{later.pk}"]
+
+
 def test_a_contract_is_agreed_and_called_off(send, shown, packer, full_drum):
     drum = full_drum("1")
     send(

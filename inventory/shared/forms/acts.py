@@ -40,8 +40,11 @@ class HouseForm(forms.Form):
 
     def refuse(self, error: HouseError) -> None:
         """Show each problem of a refused act at the field it is about, or above the form."""
-        for problem in error.problems:
-            self.add_error(self.field_of(problem.parameter), problem.message)
+        # All fields are found first: what has an error is no longer among the cleaned data, from
+        # which forms of several rows count their positions.
+        told = [(self.field_of(problem.parameter), problem.message) for problem in error.problems]
+        for field, message in told:
+            self.add_error(field, message)
 
 
 class ActForm(HouseForm):
