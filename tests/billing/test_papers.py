@@ -214,6 +214,19 @@ def test_a_receipt_for_a_payment_says_what_it_paid_and_what_stays_on_account(sho
         assert wanted in text, wanted
 
 
+def test_an_invoice_names_no_payment_that_was_undone(shop, pounds, office, owner, key):
+    invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
+    bounced = pay(shop, 4_000)
+    payments.reverse(payment=bounced, reversed_by=owner, key=key(), reason="Check bounced.")
+    pay(shop, 1_000)
+
+    text = text_of(office.get(reverse("billing:invoice_pdf", args=[invoice.pk])).content)
+
+    assert "−$40.00" not in text
+    assert "−−" not in text
+    assert "check −$10.00 Balance due $50.00" in text
+
+
 def test_money_given_back_has_a_paper_and_the_undoing_of_a_payment_has_none(shop, pounds, office):
     made = pay(shop, 7_500)
     back = payments.pay_back(

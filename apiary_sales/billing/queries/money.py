@@ -332,16 +332,16 @@ class Settlement:
 
 
 def settled_by(invoice: Invoice) -> list[Settlement]:
-    """Return the payments put to a bill, oldest first; those taken off again are left out."""
-    rows = (
-        Payment.objects.filter(allocations__invoice=invoice)
-        .annotate(
-            put_cents=Sum("allocations__amount_cents", filter=Q(allocations__invoice=invoice))
-        )
-        .exclude(put_cents=0)
-        .order_by("received_on", "id")
-    )
-    return [Settlement(payment, payment.put_cents) for payment in rows]
+    """Return the payments put to a bill, oldest first; those taken off again are left out.
+
+    A payment that was undone is taken off by the payment that undoes it.
+    """
+    put: dict[Payment, int] = {}
+    for row in invoice.allocations.select_related("payment__reverses"):
+        payment = row.payment.reverses or row.payment
+        put[payment] = put.get(payment, 0) + row.amount_cents
+    oldest_first = sorted(put, key=lambda payment: (payment.received_on, payment.pk))
+    return [Settlement(payment, put[payment]) for payment in oldest_first if put[payment]]
 
 
 def adjusted_by(invoice: Invoice) -> list[Adjustment]:
