@@ -7,7 +7,8 @@ import time_machine
 
 from apiary_sales.billing.interest import interest_cents
 from apiary_sales.billing.models import DepositSlip, EntryLine, InterestCharge, Payment
-from apiary_sales.billing.queries import books, purchase_books
+from apiary_sales.billing.queries import as_of, books, purchase_books
+from apiary_sales.billing.queries.as_of import AsOf
 from apiary_sales.billing.queries.cash_book import cash_book
 from apiary_sales.billing.services import (
     bounced_checks,
@@ -17,6 +18,7 @@ from apiary_sales.billing.services import (
     interest,
     payments,
 )
+from apiary_sales.billing.services.payments import Rest
 from apiary_sales.customers.models import CustomerBalance
 from apiary_sales.pricing.services import service_list
 from inventory.shared.errors import BadValue, CannotReverse, NotAllowedNow
@@ -122,6 +124,50 @@ def test_a_check_that_bounces_is_owed_again_and_the_bank_takes_its_fee(shop, pou
     # 60.00 came and went, and the fee of 12.00 went.
     assert (account("check"), account("transfer"), account("fees")) == (0, -1_200, 1_200)
     assert list(books.faults()) == []
+
+
+def test_a_check_that_bounced_days_ago_is_owed_again_from_that_day(shop, pounds, owner):
+    invoice_of(shop, jars(pounds, 10, "6.00"))
+    check = pay(shop, 6_000)
+
+    with time_machine.travel(NOON + days(10)):
+        bounced_checks.record(
+            payment=check, recorded_by=owner, key="b-1", bounced_on=TODAY + days(5)
+        )
+
+    before, between = (as_of.account(shop, AsOf(TODAY + days(after))) for after in (4, 7))
+    assert (before.owed_cents, before.aging.total, before.on_account_cents) == (0, 0, 0)
+    assert (between.owed_cents, between.aging.total, between.on_account_cents) == (6_000, 6_000, 0)
+
+
+def test_a_check_used_after_it_bounced_leaves_the_bill_only_then(shop, pounds, owner):
+    check = pay(shop, 6_000)
+    with time_machine.travel(NOON + days(6)):
+        invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
+        payments.use_on_account(invoice=invoice)
+
+        bounced_checks.record(
+            payment=check, recorded_by=owner, key="b-1", bounced_on=TODAY + days(2)
+        )
+
+    found = [as_of.account(shop, AsOf(TODAY + days(after))) for after in (1, 3, 6)]
+    assert [each.owed_cents for each in found] == [-6_000, 0, 6_000]
+    assert [each.aging.total for each in found] == [0, 0, 6_000]
+
+
+def test_the_discount_of_a_check_that_bounced_days_ago_ends_on_that_day(shop, pounds, owner):
+    invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
+    check = pay(
+        shop, 5_900, allocations={invoice: 5_900}, rest=Rest.WRITE_OFF, rest_reason="Short"
+    )
+
+    with time_machine.travel(NOON + days(10)):
+        bounced_checks.record(
+            payment=check, recorded_by=owner, key="b-1", bounced_on=TODAY + days(5)
+        )
+
+    between = as_of.account(shop, AsOf(TODAY + days(7)))
+    assert (between.owed_cents, between.aging.total) == (6_000, 6_000)
 
 
 def test_the_customer_is_billed_for_a_check_that_bounced(shop, owner):

@@ -111,7 +111,9 @@ def undo(
 
 
 @transaction.atomic
-def undo_with_payment(*, payment: Payment, undone_by: Person, key: str, reason: str) -> None:
+def undo_with_payment(
+    *, payment: Payment, undone_by: Person, key: str, reason: str, undone_on: date
+) -> None:
     """Take back what was given with a payment that is undone: its discount, its remainder."""
     for number, adjustment in enumerate(_in_force(Adjustment.objects.filter(payment=payment))):
         _reverse(
@@ -119,6 +121,7 @@ def undo_with_payment(*, payment: Payment, undone_by: Person, key: str, reason: 
             undone_by=undone_by,
             key=keys.part(key, f"adjustment-{number}"),
             reason=reason,
+            undone_on=max(undone_on, adjustment.happened_on),
         )
 
 

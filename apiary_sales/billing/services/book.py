@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db import transaction
-from django.db.models import Sum
+from django.db.models import Max, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
@@ -117,8 +117,8 @@ def settle(
 ) -> None:
     """Put so many cents of a payment to each invoice; a negative share takes them off again.
 
-    It counts from today, or from `put_on`, but from no closed day and not before the invoice.
-    Call with the customer locked. Raises `BookLawBroken` when an invoice would be paid beyond
+    It counts from today, or from `put_on`, but from no closed day and not before the invoice; what
+    is taken off again not before it was put there. Call with the customer locked. Raises `BookLawBroken` when an invoice would be paid beyond
     what is open on it.
     """
     shares = [(invoice, cents) for invoice, cents in shares if cents]
@@ -130,16 +130,29 @@ def settle(
             raise BookLawBroken(f"{cents} put to {now}, which would leave {now.open_cents} open.")
         now.save(update_fields=["open_cents"])
         invoice.open_cents = now.open_cents
-    day = put_on or timezone.localdate()
+    put_on = put_on or timezone.localdate()
+    put_last = _put_last(payment, [invoice for invoice, cents in shares if cents < 0])
     Allocation.objects.bulk_create(
         Allocation(
             payment=payment,
             invoice=locked[invoice.pk],
             amount_cents=cents,
-            put_on=BooksLock.objects.counting_day(max(day, locked[invoice.pk].supplied_on)),
+            put_on=BooksLock.objects.counting_day(
+                max(put_on, locked[invoice.pk].supplied_on, put_last.get(invoice.pk, put_on))
+            ),
         )
         for invoice, cents in shares
     )
+
+
+def _put_last(payment: Payment, invoices: list[Invoice]) -> dict[int, date]:
+    """Return the last day from which money of a payment, or of the one it undoes, counts on each."""
+    if not invoices:
+        return {}
+    put = Allocation.objects.filter(
+        payment__in=[payment.pk, payment.reverses_id], invoice__in=invoices
+    )
+    return dict(put.order_by().values_list("invoice").annotate(Max("put_on")))
 
 
 @transaction.atomic

@@ -303,8 +303,18 @@ def reverse(
         idempotency_key=key,
     )
     _enter(reversal)
-    book.settle(reversal, [(invoice, -cents) for invoice, cents in shares])
-    adjustments.undo_with_payment(payment=payment, undone_by=reversed_by, key=key, reason=reason)
+    book.settle(
+        reversal,
+        [(invoice, -cents) for invoice, cents in shares],
+        put_on=reversal.received_on,
+    )
+    adjustments.undo_with_payment(
+        payment=payment,
+        undone_by=reversed_by,
+        key=key,
+        reason=reason,
+        undone_on=reversal.received_on,
+    )
     return reversal
 
 
