@@ -157,9 +157,7 @@ def test_a_check_used_after_it_bounced_leaves_the_bill_only_then(shop, pounds, o
 
 def test_the_discount_of_a_check_that_bounced_days_ago_ends_on_that_day(shop, pounds, owner):
     invoice = invoice_of(shop, jars(pounds, 10, "6.00"))
-    check = pay(
-        shop, 5_900, allocations={invoice: 5_900}, rest=Rest.WRITE_OFF, rest_reason="Short"
-    )
+    check = pay(shop, 5_900, allocations={invoice: 5_900}, rest=Rest.WRITE_OFF, rest_reason="Short")
 
     with time_machine.travel(NOON + days(10)):
         bounced_checks.record(

@@ -118,8 +118,8 @@ def settle(
     """Put so many cents of a payment to each invoice; a negative share takes them off again.
 
     It counts from today, or from `put_on`, but from no closed day and not before the invoice; what
-    is taken off again not before it was put there. Call with the customer locked. Raises `BookLawBroken` when an invoice would be paid beyond
-    what is open on it.
+    is taken off again not before it was put there. Call with the customer locked. Raises
+    `BookLawBroken` when an invoice would be paid beyond what is open on it.
     """
     shares = [(invoice, cents) for invoice, cents in shares if cents]
     locked = lock_invoices(invoice.pk for invoice, _cents in shares)
@@ -146,7 +146,7 @@ def settle(
 
 
 def _put_last(payment: Payment, invoices: list[Invoice]) -> dict[int, date]:
-    """Return the last day from which money of a payment, or of the one it undoes, counts on each."""
+    """Return from which day money of a payment, or of the one it undoes, counts last on each."""
     if not invoices:
         return {}
     put = Allocation.objects.filter(
