@@ -203,6 +203,9 @@ TAX = Report(
     definition=(
         WHEN_IT_COUNTS,
         gettext_lazy("Credit notes are below zero. Documents without tax are left out."),
+        gettext_lazy(
+            "Discounts and write-offs that lower the tax of an invoice are below zero, on their own day."
+        ),
     ),
     form=forms.BookForm,
     frame=journal.tax,

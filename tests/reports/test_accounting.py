@@ -8,7 +8,8 @@ from decimal import Decimal
 import pytest
 from openpyxl import load_workbook
 
-from apiary_sales.billing.services import closing
+from apiary_sales.billing.models import Adjustment, Invoice
+from apiary_sales.billing.services import adjustments, closing
 from apiary_sales.reports.frames import sales
 from apiary_sales.reports.frames.sales import SalesFilters
 from tests import builders
@@ -71,6 +72,23 @@ def test_invoices_payments_and_tax_have_the_totals_of_the_trial_balance(office, 
     assert total("tax-by-document", "Taxable") == 35_400
     debit = of_account(office, "1010 Checks not in the bank yet", "Debit")
     assert total("payments", "Amount") == debit == 10_000
+
+
+def test_a_write_off_that_lowers_the_tax_is_in_the_list_of_taxes(office, billed):
+    """Of 354.00 and 17.70 of tax, 21.00 is written off: 20.00 and 1.00 of tax."""
+    adjustments.adjust(
+        invoice=Invoice.objects.get(),
+        kind=Adjustment.Kind.WRITE_OFF,
+        cents=2_100,
+        reason="Short",
+        lowers_tax=True,
+        made_by=builders.person(),
+        key="w-1",
+    )
+
+    table = Table(office.get("/reports/tax-by-document/").text)
+    assert cents(table.column("Tax")[-1]) == 1_770 - 100 == -of_account(office, "2100 Sales tax")
+    assert cents(table.column("Taxable")[-1]) == 35_400 - 2_000
 
 
 @pytest.mark.parametrize("slug", BOOKS)

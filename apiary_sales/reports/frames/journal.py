@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import Invoice, InvoiceLineTax, Payment
+from apiary_sales.billing.models import AdjustmentTax, Invoice, InvoiceLineTax, Payment
 from apiary_sales.billing.queries.journal import Journal, JournalFilters
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of
 from inventory.shared import days
@@ -195,7 +195,10 @@ def payments(filters: BookFilters) -> pd.DataFrame:
 
 
 def tax(filters: BookFilters) -> pd.DataFrame:
-    """Return one row for each document and tax on it, at each rate; credits are below zero."""
+    """Return one row for each document and tax on it, at each rate; credits are below zero.
+
+    Discounts and write-offs that lower a tax are rows of their bill, on the day they count.
+    """
     found = (
         _counting(InvoiceLineTax.objects.all(), filters, "line__invoice__entry__")
         .select_related("line__invoice__customer", "line__invoice__entry")
@@ -204,22 +207,39 @@ def tax(filters: BookFilters) -> pd.DataFrame:
     sums: dict[tuple[Any, ...], list[int]] = {}
     for row in found:
         invoice = row.line.invoice
-        of_tax = sums.setdefault(
-            (
-                str(invoice),
-                invoice.pk,
-                invoice.entry.entered_on,
-                invoice.supplied_on,
-                _buyer(invoice),
-                row.jurisdiction,
-                row.name,
-                f"{row.percent.normalize():f}",
-            ),
-            [0, 0],
-        )
+        of_tax = sums.setdefault(_tax_of(row, invoice, invoice.entry.entered_on), [0, 0])
         of_tax[0] += row.base_cents
         of_tax[1] += row.tax_cents
-    return frame_of(((*key, *cents) for key, cents in sums.items()), TAX)
+    lowered = _counting(AdjustmentTax.objects.all(), filters, "adjustment__entry__").select_related(
+        "adjustment__invoice__customer", "adjustment__entry"
+    )
+    rows = [(*key, *cents) for key, cents in sums.items()]
+    rows += [
+        (
+            *_tax_of(row, row.adjustment.invoice, row.adjustment.entry.entered_on),
+            -row.base_cents,
+            -row.tax_cents,
+        )
+        for row in lowered
+    ]
+    counts_on = list(TAX).index("counts_on")
+    return frame_of(sorted(rows, key=lambda row: row[counts_on]), TAX)
+
+
+def _tax_of(
+    row: InvoiceLineTax | AdjustmentTax, invoice: Invoice, counts_on: date
+) -> tuple[Any, ...]:
+    """Return a tax on a bill, as the columns of the list have it before the amounts."""
+    return (
+        str(invoice),
+        invoice.pk,
+        counts_on,
+        invoice.supplied_on,
+        _buyer(invoice),
+        row.jurisdiction,
+        row.name,
+        f"{row.percent.normalize():f}",
+    )
 
 
 def _counting(rows: QuerySet[Any], filters: BookFilters, entry: str = "entry__") -> QuerySet[Any]:
