@@ -204,7 +204,8 @@ TAX = Report(
         WHEN_IT_COUNTS,
         gettext_lazy("Credit notes are below zero. Documents without tax are left out."),
         gettext_lazy(
-            "Discounts and write-offs that lower the tax of an invoice are below zero, on their own day."
+            "Discounts and write-offs that lower the tax of an invoice are below zero, on the day "
+            "on which they count."
         ),
     ),
     form=forms.BookForm,
