@@ -181,6 +181,22 @@ def test_the_books_begin_with_money(house, kind, cents, in_book):
     assert account(kind) == 0
 
 
+def test_deposits_held_before_the_books_began_are_no_fault(house):
+    made = opening.amount(
+        account="deposits",
+        amount_cents=3_000,
+        begins_on=BEGAN,
+        recorded_by=builders.person(),
+        key="m-1",
+    )
+
+    assert account("deposits") == -3_000
+    assert list(books.faults()) == []
+
+    opening.undo_amount(opening=made, undone_by=builders.person(), reason="Wrong")
+    assert list(books.faults()) == []
+
+
 def test_an_account_begins_with_one_amount(house):
     entered = {
         "account": "cash",

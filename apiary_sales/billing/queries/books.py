@@ -352,10 +352,15 @@ def _wrong_taxes() -> Iterator[str]:
 
 
 def _wrong_deposits() -> Iterator[str]:
-    """What is held for drums is what was billed for them and neither given back nor kept."""
-    held = EntryLine.objects.filter(account=Account.DEPOSITS).aggregate(
-        cents=Coalesce(Sum("amount_cents"), 0)
-    )["cents"]
+    """What is held for drums is what was billed for them and neither given back nor kept.
+
+    What was held before the books began is on no bill of theirs.
+    """
+    held = (
+        EntryLine.objects.filter(account=Account.DEPOSITS)
+        .exclude(entry__kind=Entry.Kind.OPENING)
+        .aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    )
     billed = InvoiceLine.objects.filter(
         fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT
     ).aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
