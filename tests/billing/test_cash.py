@@ -13,6 +13,7 @@ from apiary_sales.billing.queries.cash_book import cash_book
 from apiary_sales.billing.services import (
     bounced_checks,
     cash_counts,
+    closing,
     credit_notes,
     deposit_slips,
     interest,
@@ -83,6 +84,14 @@ def test_no_more_cash_is_deposited_than_there_is(shop, cash, is_there):
     assert DepositSlip.objects.exists() == is_there
 
 
+def test_no_cash_is_deposited_before_it_was_there(shop):
+    pay(shop, 2_000, method="cash")
+
+    with pytest.raises(BadValue, match=r"There is \$0.00 of cash in the books"):
+        deposit(cash=2_000, deposited_on=TODAY - days(3))
+    assert account("cash") == 2_000
+
+
 def test_an_empty_slip_is_refused(shop):
     with pytest.raises(BadValue, match="Choose checks"):
         deposit()
@@ -138,6 +147,18 @@ def test_a_check_that_bounced_days_ago_is_owed_again_from_that_day(shop, pounds,
     before, between = (as_of.account(shop, AsOf(TODAY + days(after))) for after in (4, 7))
     assert (before.owed_cents, before.aging.total, before.on_account_cents) == (0, 0, 0)
     assert (between.owed_cents, between.aging.total, between.on_account_cents) == (6_000, 6_000, 0)
+
+
+def test_a_check_bounces_no_earlier_than_it_was_deposited(shop, owner):
+    check = pay(shop, 6_000)
+    with time_machine.travel(NOON + days(10)):
+        deposit(check)
+        record = {"payment": check, "recorded_by": owner, "key": "b-1"}
+
+        with pytest.raises(BadValue, match="brought to the bank on Sep 20, 2026") as raised:
+            bounced_checks.record(**record, bounced_on=TODAY + days(9))
+        assert raised.value.parameter == "bounced_on"
+        bounced_checks.record(**record, bounced_on=TODAY + days(10))
 
 
 def test_a_check_used_after_it_bounced_leaves_the_bill_only_then(shop, pounds, owner):
@@ -321,6 +342,24 @@ def test_cash_that_is_over_or_short_is_posted(shop, owner, counted, over):
     cash_counts.undo(cash_count=made, undone_by=owner, reason="Miscounted")
     assert (account("cash"), account("expenses")) == (2_000, 0)
     assert list(purchase_books.faults()) == []
+
+
+def test_cash_is_not_counted_on_a_closed_day(shop, owner):
+    """A late sale of that day counts today already: the count would enter it a second time."""
+    pay(shop, 2_000, method="cash", received_on=TODAY - days(2))
+    closing.close(until=TODAY - days(1), locked_by=owner, key="l")
+    pay(shop, 800, method="cash", received_on=TODAY - days(1))
+
+    with pytest.raises(BadValue, match="The books are closed on Sep 9, 2026") as raised:
+        cash_counts.count(
+            counted_cents=2_800,
+            counted_by=owner,
+            key="k",
+            counted_on=TODAY - days(1),
+            note="Came late",
+        )
+    assert raised.value.parameter == "counted_on"
+    assert account("cash") == 2_800
 
 
 def test_a_difference_of_cash_needs_a_note(shop, owner):

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import BouncedCheck, DepositSlip, Entry, Payment
@@ -46,6 +47,7 @@ def record(
     refuse_repeat(BouncedCheck, key)
     if payment.method != Payment.Method.CHECK or payment.amount_cents < 0:
         raise NotAllowedNow(_("Only a check that was received can bounce."))
+    slip = DepositSlip.objects.filter(checks__payment=payment, undone_on=None).first()
     problems = Problems()
     for name, cents in (
         ("bank_fee_cents", bank_fee_cents),
@@ -57,6 +59,12 @@ def record(
         problems.add("bounced_on", _("This day is in the future. Choose today or an earlier day."))
     elif bounced_on < payment.received_on:
         problems.add("bounced_on", _("This day is before the check was received. Check the date."))
+    elif slip and bounced_on < slip.deposited_on:
+        problems.add(
+            "bounced_on",
+            _("The check was brought to the bank on %(day)s. Choose that day or a later one.")
+            % {"day": date_format(slip.deposited_on)},
+        )
     problems.raise_any()
     reversal = payments.reverse(
         payment=payment,
@@ -66,8 +74,7 @@ def record(
         is_bounced=True,
         key=keys.part(key, "reversal"),
     )
-    was_deposited = DepositSlip.objects.filter(checks__payment=payment, undone_on=None).exists()
-    back_cents = payment.amount_cents if was_deposited else 0
+    back_cents = payment.amount_cents if slip else 0
     entry = None
     if back_cents or bank_fee_cents:
         entry = book.enter(

@@ -6,6 +6,7 @@ from django.db import transaction
 from django.db.models import Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import CashCount, Entry, EntryLine
@@ -14,6 +15,7 @@ from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
 from inventory.shared import words
 from inventory.shared.errors import BadValue, Problems
+from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 
@@ -32,7 +34,7 @@ def count(
 ) -> CashCount:
     """Record the cash that is there at the end of a day, and post the difference; return the count.
 
-    A difference needs a note. Raises `BadValue`, `AlreadyRecorded`.
+    A difference needs a note, and the day an open one. Raises `BadValue`, `AlreadyRecorded`.
     """
     counted_on = counted_on or timezone.localdate()
     refuse_repeat(CashCount, key)
@@ -41,6 +43,13 @@ def count(
         problems.add("counted_cents", _("Enter the cash that is there, from 0 to a million."))
     if counted_on > timezone.localdate():
         problems.add("counted_on", _("This day is in the future. Choose today or an earlier day."))
+    elif BooksLock.objects.counting_day(counted_on) != counted_on:
+        # What was sold on it and came late counts on the first open day, and would count twice.
+        problems.add(
+            "counted_on",
+            _("The books are closed on %(day)s. Choose a later day.")
+            % {"day": date_format(counted_on)},
+        )
     problems.raise_any()
     expected_cents = expected_on(counted_on)
     difference_cents = counted_cents - expected_cents

@@ -21,6 +21,7 @@ from apiary_sales.billing.services import book, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from inventory.shared import words
 from inventory.shared.errors import CannotReverse, Problems
+from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import numbers
@@ -40,14 +41,16 @@ def deposit(
 ) -> DepositSlip:
     """Put checks and an amount of cash on a deposit slip, and return it; the money is in the bank.
 
-    Raises `BadValue` for a check that is not here, for more cash than the books have, and where
-    there is neither; `AlreadyRecorded`.
+    Raises `BadValue` for a check that is not here, for more cash than the books have, now or that
+    day, or where there is neither; `AlreadyRecorded`.
     """
     deposited_on = deposited_on or timezone.localdate()
     # The number is taken first: one slip after the other, so that no check is on two.
     number = numbers.next_number(SERIES)
     refuse_repeat(DepositSlip, key)
-    there_cents = cash_there_cents()
+    there_cents = min(
+        cash_there_cents(), cash_there_cents(BooksLock.objects.counting_day(deposited_on))
+    )
     here = {payment.pk for payment in checks_here()}
     problems = Problems()
     if missing := [payment for payment in checks if payment.pk not in here]:
@@ -132,8 +135,10 @@ def checks_here() -> QuerySet[Payment]:
     )
 
 
-def cash_there_cents() -> int:
-    """Return the cash that the books have here."""
+def cash_there_cents(on: date | None = None) -> int:
+    """Return the cash that the books have here now, or had at the end of a day."""
     lines = EntryLine.objects.filter(account=Account.CASH)
+    if on is not None:
+        lines = lines.filter(entry__entered_on__lte=on)
     cents: int = lines.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
     return cents
