@@ -42,6 +42,7 @@ _OUTSIDE = {
     Place.Kind.SCALE_DIFFERENCE: accounts.COUNTED,
     Place.Kind.TO_SETTLE: accounts.TO_SETTLE,
 }
+_FROM_OTHERS = [kind for kind, account in _OUTSIDE.items() if account == accounts.NOT_BILLED]
 # What these accounts get was written down; they take no rounding.
 _WRITTEN_DOWN = (accounts.COST_OF_SALES, accounts.NOT_BILLED)
 _WITH_A_RECEIPT = (Posting.Kind.PART_RECEIPT, Posting.Kind.GOODS_RECEIPT)
@@ -200,6 +201,12 @@ class StockBook:
             kept.order_by().values_list("account", "item", "lot").annotate(Sum("cents"))
         ):
             differences[account, kept_item, kept_lot] -= cents
+        differences[accounts.NOT_BILLED, None, None] = self._not_billed() - sum(
+            self.closed_lines()
+            .filter(account=accounts.NOT_BILLED)
+            .order_by()
+            .values_list("cents", flat=True)
+        )
         total = 0
         for (account, of_item, of_lot), cents in differences.items():
             if cents:
@@ -207,6 +214,27 @@ class StockBook:
                 yield StockLine(day, None, account, cents, of_item, of_lot)
         if total:
             yield StockLine(day, None, accounts.COSTS_ANEW, -total)
+
+    def _not_billed(self) -> int:
+        """Return what came in on closed days, at the costs known by now; it is owed: below zero.
+
+        A delivery whose bill says another cost, or the first one, is cleared by that.
+        """
+        came = (
+            self._ledger().filter(place__kind__in=_FROM_OTHERS).counting_by(self.closed_until)  # type: ignore[attr-defined]
+        )
+        cents, receipts = 0, set()
+        for posting, item, lot, quantity in (
+            came.values("posting", "place", "item", "lot")
+            .annotate(total=Sum("quantity"))
+            .order_by()
+            .values_list("posting", "item", "lot", "total")
+        ):
+            if posting in self._written.receipts:
+                receipts.add(posting)
+            else:
+                cents += self.costs.cents(item, lot, quantity)
+        return cents - sum(self._written.receipts[posting] for posting in receipts)
 
     def _moved(self, until: date | None) -> Iterator[_Moved]:
         lines = self._ledger()

@@ -13,7 +13,8 @@ from apiary_sales.billing import chart_of_accounts as accounts
 from apiary_sales.billing.models import ClosedStockLine, LedgerAccount
 from apiary_sales.billing.queries import journal, stock_value
 from apiary_sales.billing.queries.journal import Journal, JournalFilters
-from apiary_sales.billing.services import closing, credit_notes, ledger_accounts
+from apiary_sales.billing.services import bills, closing, credit_notes, ledger_accounts
+from apiary_sales.billing.services.bills import LineBilled
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.rules.returns import GoodsBack
 from inventory.bottling.services import costs, delivery_corrections
@@ -273,6 +274,33 @@ def test_a_second_closing_keeps_the_difference_with_its_days(owner):
         70_000,
     ]
     assert list(journal.faults()) == []
+
+
+@pytest.mark.parametrize("cost_cents", [None, 45_000])
+def test_a_bill_after_the_closing_clears_what_came_in_before_it(close, owner, cost_cents):
+    """Honey came in without a price, or at 450.00, and is billed at 500.00 in the next month."""
+    supplier = builders.supplier()
+    lot = builders.bought_lot(
+        builders.place("tank-1"),
+        cost_cents=cost_cents,
+        supplier=supplier.name,
+        received_on=TODAY - days(5),
+    )
+    with on(TODAY + days(1)):
+        closing.close(until=TODAY, locked_by=owner, key=builders.new_key())
+        before = closings(until=TODAY)
+        bills.enter(
+            supplier=lot.supplier,
+            number="88",
+            billed_on=TODAY + days(1),
+            lines=[LineBilled(50_000, delivery=lot, takes_over_cost=True)],
+            entered_by=owner,
+            key=builders.new_key(),
+        )
+
+        assert closings(until=TODAY) == before
+        assert closings() == {"stock:honey": 50_000, "payable": -50_000}
+        assert list(journal.faults()) == []
 
 
 def test_what_is_entered_late_for_a_closed_day_counts_on_the_first_open_one(close, owner, key):
