@@ -6,6 +6,7 @@ The same context feeds the page and the paper, so that they never disagree. Orde
 
 from collections import defaultdict
 from collections.abc import Iterable
+from copy import copy
 from typing import Any
 
 from django.utils import timezone, translation
@@ -28,9 +29,30 @@ OFF = (
 )
 
 
+def quote_context(order: Order) -> dict[str, Any]:
+    """Return what a quote shows: the weights that were offered, whatever was weighed out since."""
+    return _context(order, [_as_offered(line) for line in order.lines.all()])
+
+
 def order_context(order: Order) -> dict[str, Any]:
-    """Return what a quote and the confirmation of an order show; `state_note` is a quote's."""
-    lines = [line for line in order.lines.all() if line.quantity]
+    """Return what the confirmation of an order shows."""
+    return _context(order, list(order.lines.all()))
+
+
+def _as_offered(line: OrderLine) -> OrderLine:
+    """Return a line as it was before a scale changed its weight; it is not to be saved."""
+    if line.ordered is None:
+        return line
+    offered = copy(line)
+    offered.quantity = line.ordered
+    offered.amount_cents = (
+        rules.gross_cents(line.kind, line.ordered, line.unit_price) - line.discount_cents
+    )
+    return offered
+
+
+def _context(order: Order, lines: list[OrderLine]) -> dict[str, Any]:
+    lines = [line for line in lines if line.quantity]
     state = order.state_on(timezone.localdate())
     return {
         "order": order,
@@ -127,7 +149,7 @@ def _lots_in(vessels: Iterable[Place]) -> dict[int, Lot | None]:
 def quote(order: Order) -> bytes:
     """Return a quote as PDF, in the customer's language; raises `PdfUnavailable`."""
     with translation.override(order.paper_language):
-        return documents.render_pdf("documents/quote.html", order_context(order))
+        return documents.render_pdf("documents/quote.html", quote_context(order))
 
 
 def confirmation(order: Order) -> bytes:

@@ -331,8 +331,27 @@ class Office:
         order = self.orders[index]
         refuse_unless(order.status in (OPEN, PART_FILLED))
         self._release(order)
+        if order.status == PART_FILLED:
+            for place, line in enumerate(order.lines):
+                if line.quantity != line.filled:
+                    self._let_be(index, place, line.filled)
         order.status = FILLED if order.status == PART_FILLED else CANCELLED
         order.was_cancelled = True
+
+    def _let_be(self, index: int, place: int, quantity: int) -> None:
+        """Let a line be of another quantity at its price, never of less than is handed over."""
+        line, given = self.orders[index].lines[place], self._given(index, place)
+        line.quantity = quantity
+        room = max(0, line.gross - given)
+        is_all = line.filled and quantity == line.filled
+        line.discount = room if is_all else min(line.discount, room)
+        line.rounding = max(0, given - line.gross)
+        line.is_removed = not quantity and not any(
+            goods.line == place
+            for over in self.hand_overs
+            if over.order == index
+            for goods in over.goods
+        )
 
     def change_quantity(self, index: int, place: int, quantity: int) -> None:
         """Let a line of jars be of another quantity."""
@@ -342,12 +361,7 @@ class Office:
         refuse_unless(is_quote or order.status in (OPEN, PART_FILLED))
         refuse_unless(line.filled <= quantity != line.quantity and quantity >= 0)
         less = line.quantity - quantity
-        given = self._given(index, place)
-        line.quantity = quantity
-        room = max(0, line.gross - given)
-        is_all = line.filled and quantity == line.filled
-        line.discount = room if is_all else min(line.discount, room)
-        line.rounding = max(0, given - line.gross)
+        self._let_be(index, place, quantity)
         refuse_unless(any(line.quantity for line in order.lines))
         if not is_quote:
             if less < 0:
@@ -357,12 +371,6 @@ class Office:
                 less -= part
                 self._take_promise(line, key, part)
             self._set_status(order)
-        line.is_removed = not quantity and not any(
-            goods.line == place
-            for over in self.hand_overs
-            if over.order == index
-            for goods in over.goods
-        )
 
     def _take_promise(self, line: Line, key: tuple[int, str], part: int) -> None:
         line.promised[key] -= part

@@ -1,6 +1,7 @@
 """Where the pages of papers end: what belongs together is on one page, however many lines."""
 
 import io
+from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
@@ -10,7 +11,7 @@ from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.queries import orders as found
 from inventory.shared import documents
 from inventory.shared.models import House
-from tests.billing.conftest import invoice_of, jars, order_of
+from tests.billing.conftest import TODAY, days, invoice_of, jars, order_of
 
 pytestmark = pytest.mark.django_db
 
@@ -22,6 +23,15 @@ LINES_OF_TOTALS = 10
 
 def pages_of(pdf):
     return [page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages]
+
+
+def with_lines(context, count):
+    return {**context, "lines": context["lines"][:count]}
+
+
+def statement_with_lines(context, count):
+    statement = context["statement"]
+    return {**context, "statement": replace(statement, lines=statement.lines[:count])}
 
 
 def lines_on_first_page(template, context):
@@ -38,15 +48,14 @@ def check_pages(pages, *, count, head, ends):
         assert [end in page for page in pages] == [False] * (len(pages) - 1) + [True], end
 
 
-def check_around_the_foot(template, context, *, head, ends, step=1):
+def check_around_the_foot(template, context, *, head, ends, step=1, cut=with_lines):
     """Check papers with one line, with all, and with each number that ends near a foot."""
     full = lines_on_first_page(template, context)
     assert 10 < full < LINES_MAX
     numbers = {1, LINES_MAX, *range(full - LINES_OF_TOTALS, full + 3, step)}
     pages_seen = set()
     for count in sorted(numbers):
-        some = {**context, "lines": context["lines"][:count]}
-        pages = pages_of(documents.render_pdf(template, some))
+        pages = pages_of(documents.render_pdf(template, cut(context, count)))
         check_pages(pages, count=count, head=head, ends=ends)
         pages_seen.add(len(pages))
     assert len(pages_seen) > 1
@@ -85,4 +94,21 @@ def test_the_totals_of_a_pro_forma_and_a_confirmation_are_with_the_last_line(sho
         head="Quantity",
         ends=["Total before tax", "Thank you for your order"],
         step=3,
+    )
+
+
+def test_the_total_of_a_statement_and_how_to_pay_are_with_the_last_line(shop, pounds):
+    invoice_of(shop, jars(pounds, 1, "6.00"))
+    context = papers.statement_context(shop, TODAY - days(30), TODAY)
+    [line] = context["statement"].lines
+    lines = [replace(line, text="One pound")] * LINES_MAX
+    context["statement"] = replace(context["statement"], lines=lines)
+
+    check_around_the_foot(
+        "documents/statement.html",
+        context,
+        head="Billed",
+        ends=["Total", "on account", "How to pay"],
+        step=3,
+        cut=statement_with_lines,
     )

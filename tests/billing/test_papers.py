@@ -266,7 +266,7 @@ def test_the_papers_of_an_order_that_is_off_say_so_across_the_page(shop, pounds,
     word = order.get_status_display()
 
     for name, context in (
-        ("quote", order_papers.order_context(order)),
+        ("quote", order_papers.quote_context(order)),
         ("order_confirmation", order_papers.order_context(order)),
         ("pro_forma", papers.pro_forma_context(order)),
     ):
@@ -277,7 +277,7 @@ def test_the_papers_of_an_order_that_is_off_say_so_across_the_page(shop, pounds,
 def test_an_open_order_has_nothing_across_its_papers(shop, pounds):
     order = on_page(order_of(shop, jars(pounds, 1), fill=False))
 
-    html = documents.render_html("documents/quote.html", order_papers.order_context(order))
+    html = documents.render_html("documents/quote.html", order_papers.quote_context(order))
 
     assert 'class="across"' not in html
 

@@ -301,7 +301,7 @@ def test_honey_to_be_drawn_is_quoted_by_its_weight(packer, owner, key):
 
     order = quotes.accept(order=offered, accepted_by=owner, key=key())
     quoted = for_page().get(pk=offered.pk)
-    paper = render_to_string("documents/quote.html", papers.order_context(quoted))
+    paper = render_to_string("documents/quote.html", papers.quote_context(quoted))
 
     assert order.status == Order.Status.OPEN
     assert there(tank) == (100_000, 0)

@@ -84,6 +84,21 @@ def test_an_order_of_which_all_came_back_is_cancelled(filled):
     assert [*books.faults(), *order_books.faults()] == []
 
 
+def test_a_cancelled_rest_is_no_longer_on_the_lines(filled):
+    order, _lot = filled
+
+    orders.cancel(
+        order=order, cancelled_by=builders.person(), key=builders.new_key(), reason="Too many"
+    )
+
+    [line] = order.lines.all()
+    assert (line.quantity, line.filled, line.amount_cents) == (8, 8, 8 * 650)
+    assert Order.objects.get(pk=order.pk).status == Order.Status.FILLED
+    notes = order.events.values_list("note", flat=True)
+    assert "One pound: 12 pieces → 8 pieces" in notes
+    assert [*books.faults(), *order_books.faults()] == []
+
+
 def test_goods_that_never_left_are_for_the_same_order_again(filled):
     order, lot = filled
 

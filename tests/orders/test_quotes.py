@@ -261,7 +261,7 @@ def test_the_paper_prints_pounds_that_multiply_out(quote, drum_line, full_drum):
     order = quote(drum_line(full_drum(7, grams=297_218), price="2.10"))
 
     paper = render_to_string(
-        "documents/quote.html", {**papers.order_context(order), "house": {"name": "House"}}
+        "documents/quote.html", {**papers.quote_context(order), "house": {"name": "House"}}
     )
 
     # 297,218 g are 655.254 lb; 655.25 × 2.10 = 1,376.03, where 655 lb would come to 1,375.50.
@@ -275,7 +275,7 @@ def test_the_sum_of_a_quote_adds_up_the_pounds_that_are_printed(quote, drum_line
     order = quote(*(drum_line(drum, price="2.10") for drum in drums))
 
     paper = render_to_string(
-        "documents/quote.html", {**papers.order_context(order), "house": {"name": "House"}}
+        "documents/quote.html", {**papers.quote_context(order), "house": {"name": "House"}}
     )
 
     assert paper.count("655.25 <small>lb</small>") == 2

@@ -8,7 +8,8 @@ import time_machine
 from django.core.management import call_command
 from django.utils import timezone
 
-from apiary_sales.orders.models import Fulfilment, OrderLine, ShippedDrum, WeighOut
+from apiary_sales.orders import papers
+from apiary_sales.orders.models import Fulfilment, Order, OrderLine, ShippedDrum, WeighOut
 from apiary_sales.orders.services import orders, quotes, weigh_out
 from apiary_sales.orders.services.weigh_out import DrumOnScale, ScaleUsed
 from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError
@@ -211,6 +212,29 @@ def test_what_was_weighed_out_and_taken_back_is_reserved_at_its_new_weight(hand_
 
     there = Balance.objects.in_vessel(lines[0].drum)
     assert (there.quantity, there.reserved) == (294_000, 294_000)
+
+
+def test_the_quote_keeps_the_weights_that_were_offered(packer, owner, key, full_drum, drum_line):
+    quote = quotes.quote(
+        customer=packer,
+        lines=[drum_line(full_drum(7))],
+        valid_until=timezone.localdate(),
+        created_by=owner,
+        key=key(),
+    )
+    offered = papers.quote_context(quote)["figures"]
+    quotes.accept(order=quote, accepted_by=owner, key=key())
+    [line] = quote.lines.all()
+    weigh_out.hand_over(
+        order=quote,
+        drums={line.pk: DrumOnScale(net_grams=line.quantity - 1_000)},
+        filled_by=owner,
+        key=key(),
+    )
+
+    again = papers.quote_context(Order.objects.get(pk=quote.pk))["figures"]
+
+    assert (again.grams, again.total_cents) == (offered.grams, offered.total_cents)
 
 
 def test_a_quote_takes_the_weight_of_a_drum_that_was_weighed_again(

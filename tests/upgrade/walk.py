@@ -377,7 +377,7 @@ def _lines_that_do_not_multiply_out() -> Iterator[str]:
             for text in printed_lines.faults(html):
                 yield f"{bill} prints a line that does not multiply out: {text}"
         for order in orders.for_page():
-            context = order_papers.order_context(order)
+            context = order_papers.quote_context(order)
             html = documents.render_html("documents/quote.html", context)
             if papers.has_pro_forma(order):
                 context = papers.pro_forma_context(order)

@@ -269,7 +269,8 @@ def sell_now(
 def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Order:
     """Cancel what is not filled yet and free its reservation.
 
-    A part-filled order counts as filled from then on: what was handed over stays sold.
+    A part-filled order counts as filled from then on: what was handed over stays sold, and its
+    lines are of no more than that.
     Raises `NotAllowedNow` when everything is filled or it is a quote, `BadValue` without a reason,
     `AlreadyRecorded`.
     """
@@ -291,9 +292,42 @@ def cancel(*, order: Order, cancelled_by: Person, key: str, reason: str) -> Orde
     reservations.release(lines)
     OrderLine.objects.filter(order=order).update(gave_way=0)
     was_begun = order.status == Order.Status.PART_FILLED
+    if was_begun:
+        told = _reduce({line: line.filled for line in lines_of(order)})
+        _note_changes(order, told, by=cancelled_by, key=keys.part(key, "rest"))
     save_status(order, Order.Status.FILLED if was_begun else Order.Status.CANCELLED)
     note_event(order, OrderEvent.Kind.CANCELLED, by=cancelled_by, key=key, note=reason)
     return order
+
+
+def _reduce(quantities: Mapping[OrderLine, int]) -> list[str]:
+    """Let lines be of less, at their prices, and return how that is told.
+
+    A line of which nothing was handed over and nothing is left is taken off.
+    """
+    given, told = fulfilments.amounts_given(quantities), []
+    for line, quantity in quantities.items():
+        if quantity == line.quantity:
+            continue
+        told.append(changes.told_of_quantity(line, line.quantity, quantity))
+        if not quantity and not line.fulfilment_lines.exists():
+            line.delete()
+            continue
+        figures = changes.figures(
+            line, quantity, line.unit_price, line.discount_cents, given.get(line.pk, 0)
+        )
+        line.quantity = quantity
+        line.discount_cents = figures.discount_cents
+        line.rounding_cents = figures.rounding_cents
+        line.amount_cents = figures.amount_cents
+        line.save()
+    return told
+
+
+def _note_changes(order: Order, told: Iterable[str], *, by: Person, key: str) -> None:
+    for number, sentence in enumerate(told):
+        part = keys.part(key, str(number))
+        note_event(order, OrderEvent.Kind.CHANGED, by=by, key=part, note=sentence)
 
 
 @transaction.atomic
@@ -364,15 +398,18 @@ def take_back(
     if had_left:
         fulfilments.keep_apart(fulfilment, taken_by=taken_by, key=key, reason=reason)
         if not _was_cancelled(order):
-            told = _take_off(rows, filled)
+            off: dict[int, int] = {}
+            for row in rows:
+                off[row.order_line_id] = off.get(row.order_line_id, 0) + row.quantity
+            told = _reduce(
+                {filled[line]: filled[line].quantity - less for line, less in off.items()}
+            )
             if not any(line.quantity for line in lines):
                 cancelled = keys.part(key, "cancelled")
                 note_event(
                     order, OrderEvent.Kind.CANCELLED, by=taken_by, key=cancelled, note=reason
                 )
-            for number, sentence in enumerate(told):
-                part = keys.part(key, f"off-{number}")
-                note_event(order, OrderEvent.Kind.CHANGED, by=taken_by, key=part, note=sentence)
+            _note_changes(order, told, by=taken_by, key=keys.part(key, "off"))
     if order.channel in Order.AT_ONCE or _was_cancelled(order):
         any_left = any(line.filled for line in lines)
         save_status(order, Order.Status.FILLED if any_left else Order.Status.CANCELLED)
@@ -382,27 +419,6 @@ def take_back(
         save_status(order, status_by(lines))
     note_event(order, OrderEvent.Kind.TAKEN_BACK, by=taken_by, key=key, note=reason)
     return reversal
-
-
-def _take_off(rows: Iterable[FulfilmentLine], lines: Mapping[int, OrderLine]) -> list[str]:
-    """Take what came back off the lines of its order, and return how that is told."""
-    less: dict[int, int] = {}
-    for row in rows:
-        less[row.order_line_id] = less.get(row.order_line_id, 0) + row.quantity
-    taken = [lines[key] for key in less]
-    given, told = fulfilments.amounts_given(taken), []
-    for line in taken:
-        before = line.quantity
-        line.quantity -= less[line.pk]
-        figures = changes.figures(
-            line, line.quantity, line.unit_price, line.discount_cents, given.get(line.pk, 0)
-        )
-        line.discount_cents = figures.discount_cents
-        line.rounding_cents = figures.rounding_cents
-        line.amount_cents = figures.amount_cents
-        line.save()
-        told.append(changes.told_of_quantity(line, before, line.quantity))
-    return told
 
 
 def is_billed(fulfilment: Fulfilment) -> bool:
