@@ -24,6 +24,7 @@ from apiary_sales.api import (
     ledger_accounts,
     measurements,
     money,
+    money_moves,
     opening_stock,
     orders,
     papers,
@@ -517,6 +518,13 @@ urlpatterns = [
     ),
     path("deposit-slips/", money.DepositSlipsApiView.as_view(), name="deposit-slips"),
     path("deposit-slips/<int:pk>/undo/", money.DepositUndoApiView.as_view(), name="deposit-undo"),
+    path("money-moves/", money_moves.MoneyMovesApiView.as_view(), name="money-moves"),
+    path("money-moves/<int:pk>/", money_moves.MoneyMoveApiView.as_view(), name="money-move"),
+    path(
+        "money-moves/<int:pk>/undo/",
+        money_moves.MoneyMoveUndoApiView.as_view(),
+        name="money-move-undo",
+    ),
     path("cash-counts/", money.CashCountsApiView.as_view(), name="cash-counts"),
     path(
         "cash-counts/<int:pk>/undo/", money.CashCountUndoApiView.as_view(), name="cash-count-undo"

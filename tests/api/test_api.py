@@ -47,6 +47,7 @@ from apiary_sales.api import (
 )
 from apiary_sales.api import credit_notes as credit_notes_api
 from apiary_sales.api import drums as drums_api
+from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
@@ -65,6 +66,7 @@ from apiary_sales.billing.services import (
     expenses,
     interest,
     late_certificates,
+    money_moves,
     opening,
     payments,
     purchase_orders,
@@ -680,6 +682,8 @@ SERVICES = {
     "adjustments/{id}/undo/": (money.AdjustmentUndoApiView, adjustments.undo),
     "deposit-slips/": (money.DepositSlipsApiView, deposit_slips.deposit),
     "deposit-slips/{id}/undo/": (money.DepositUndoApiView, deposit_slips.undo),
+    "money-moves/": (money_moves_api.MoneyMovesApiView, money_moves.move),
+    "money-moves/{id}/undo/": (money_moves_api.MoneyMoveUndoApiView, money_moves.undo),
     "cash-counts/": (money.CashCountsApiView, cash_counts.count),
     "cash-counts/{id}/undo/": (money.CashCountUndoApiView, cash_counts.undo),
     "opening-invoices/": (money.OpeningInvoicesApiView, opening.owe),

@@ -38,6 +38,7 @@ from apiary_sales.billing.services import (
     invoices,
     late_certificates,
     ledger_accounts,
+    money_moves,
     opening,
     payments,
     purchase_orders,
@@ -850,6 +851,22 @@ def _keep_the_money(clerk) -> None:
     bounced_checks.record(
         payment=checks[0], bank_fee_cents=1_200, recorded_by=clerk, key="full:bounced"
     )
+    moved = [
+        money_moves.move(
+            from_account=source,
+            to_account=target,
+            cents=cents,
+            fee_cents=fee_cents,
+            moved_by=clerk,
+            key=f"full:move-{source}-{target}",
+        )
+        for source, target, cents, fee_cents in (
+            ("transfer", "sales_tax", 4_000, 250),
+            ("owner", "cash", 10_000, 0),
+            ("cash", "transfer", 2_000, 0),
+        )
+    ]
+    money_moves.undo(money_move=moved[-1], undone_by=clerk, reason="The bank was closed")
     there = deposit_slips.cash_there_cents()
     cash_counts.count(
         counted_cents=there - 50, note="Change", counted_by=clerk, key="full:cash-count"

@@ -29,7 +29,12 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import translation
 
 from apiary_sales.billing import papers
-from apiary_sales.billing.services import corrected_invoices, deposit_slips, purchase_orders
+from apiary_sales.billing.services import (
+    corrected_invoices,
+    deposit_slips,
+    money_moves,
+    purchase_orders,
+)
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.queries import orders
 from apiary_sales.orders.rules.pieces import PiecesWanted
@@ -53,6 +58,8 @@ LATER = {
     "api:adjustment-undo",
     "api:cash-count-undo",
     "api:deposit-undo",
+    "api:money-move",
+    "api:money-move-undo",
     "api:opening-amount-undo",
     "api:opening-take-back",
     "billing:adjustment",
@@ -60,6 +67,8 @@ LATER = {
     "billing:deposit_slip",
     "billing:deposit_slip_pdf",
     "billing:deposit_slip_undo",
+    "billing:money_move",
+    "billing:money_move_undo",
     "billing:good",
     "billing:opening_amount_undo",
     "billing:opening_take_back",
@@ -278,6 +287,14 @@ def _add_what_is_new() -> None:
         _order_parts()
     if not apps.get_model("orders.ConsignmentShelf").objects.exists():
         _bring_jars_to_a_shop()
+    if not apps.get_model("billing.MoneyMove").objects.exists():
+        money_moves.move(
+            from_account="owner",
+            to_account="cash",
+            cents=100,
+            moved_by=apps.get_model("accounts.User").objects.get(role="owner"),
+            key="walk:money-move",
+        )
     if not apps.get_model("billing.DepositSlip").objects.exists():
         deposit_slips.deposit(
             checks=[],
@@ -845,6 +862,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             _rows("billing.DepositSlip", "pk", "undone_on"),
             "billing:deposit_slip billing:deposit_slip_pdf billing:deposit_slip_undo "
             "api:deposit-undo",
+        ),
+        (
+            _rows("billing.MoneyMove", "pk", "undone_on"),
+            "billing:money_move billing:money_move_undo api:money-move api:money-move-undo",
         ),
         (_rows("billing.CashCount", "pk"), "billing:cash_count_undo api:cash-count-undo"),
         (

@@ -9,6 +9,7 @@ from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, Skippe
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
 from .late_certificates import LateCertificate
 from .ledger_accounts import ClosedStock, ClosedStockLine, LedgerAccount
+from .money_moves import WAYS, MoneyMove
 from .payments import Allocation, Payment
 from .purchasing import (
     PaidBy,
@@ -22,6 +23,7 @@ from .purchasing import (
 )
 
 __all__ = [
+    "WAYS",
     "Adjustment",
     "AdjustmentTax",
     "Allocation",
@@ -43,6 +45,7 @@ __all__ = [
     "KeptDeposit",
     "LateCertificate",
     "LedgerAccount",
+    "MoneyMove",
     "OpeningAmount",
     "PaidBy",
     "Payment",

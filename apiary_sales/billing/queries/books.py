@@ -16,7 +16,7 @@ from apiary_sales.billing.models import (
     KeptDeposit,
     Payment,
 )
-from apiary_sales.billing.queries import closing
+from apiary_sales.billing.queries import closing, money_moves
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from inventory.stock.models import Counter
@@ -40,6 +40,7 @@ def faults() -> Iterator[str]:
     yield from _wrong_deposits()
     yield from _missing_numbers()
     yield from closing.faults()
+    yield from money_moves.faults()
 
 
 def _crooked_entries() -> Iterator[str]:
@@ -354,11 +355,11 @@ def _wrong_taxes() -> Iterator[str]:
 def _wrong_deposits() -> Iterator[str]:
     """What is held for drums is what was billed for them and neither given back nor kept.
 
-    What was held before the books began is on no bill of theirs.
+    What was held before the books began is on no bill of theirs, nor is what was given back of it.
     """
     held = (
         EntryLine.objects.filter(account=Account.DEPOSITS)
-        .exclude(entry__kind=Entry.Kind.OPENING)
+        .exclude(entry__kind__in=[Entry.Kind.OPENING, Entry.Kind.TRANSFER])
         .aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
     )
     billed = InvoiceLine.objects.filter(

@@ -1,17 +1,18 @@
 """The cash book: what came in and went out, day by day, by the way it is kept."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 from django.urls import reverse
 from django.utils.functional import Promise
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from apiary_sales.billing.models import Entry, EntryLine
+from apiary_sales.billing.models import Entry, EntryLine, Expense, SupplierPayment
 
 Account = EntryLine.Account
 # Where money is, and how the pages call it.
@@ -107,9 +108,12 @@ def cash_book(since: date, until: date, account: str = "") -> CashBook:
             "entry__bounced_check__payment__customer",
             "entry__cash_count",
             "entry__opening_amount",
+            "entry__money_move",
+            "entry__money_move_undone",
         )
         .order_by("entry__entered_on", "entry_id", "id")
     )
+    paid = _paid_out({row.entry_id for row in found})
     for row in found:
         day = row.entry.entered_on
         shown = days.setdefault(day, CashDay(day))
@@ -120,15 +124,20 @@ def cash_book(since: date, until: date, account: str = "") -> CashBook:
         for sums in (whole[row.account], of_day[day, row.account]):
             sums.in_cents += came
             sums.out_cents += went
-        text, url = _document(row.entry)
+        text, url = _document(row.entry, paid)
         shown.lines.append(
             CashLine(day, row.account, text, url, came, went, whole[row.account].closing_cents)
         )
     return CashBook(since, until, list(whole.values()), list(days.values()))
 
 
-def _document(entry: Entry) -> tuple[str, str]:
-    """Return what an entry of money is called, and the address of its page."""
+def _document(entry: Entry, paid: Mapping[int, tuple[str, str]]) -> tuple[str, str]:
+    """Return what an entry of money is called, and the address of its page.
+
+    `paid` has those of bill payments and expenses, which their entries don't name.
+    """
+    if entry.pk in paid:
+        return paid[entry.pk]
     if payment := entry.payment:
         text = _("Payment, %(who)s")
         if payment.reverses_id:
@@ -160,7 +169,38 @@ def _document(entry: Entry) -> tuple[str, str]:
         return _("Cash over or short"), reverse("billing:cash_counts")
     if _of(entry, "opening_amount") is not None:
         return _("Opening amount"), reverse("billing:opening")
+    moved = _of(entry, "money_move")
+    if moved is not None:
+        return _with(capfirst(moved.what), moved.reference), moved.get_absolute_url()
+    moved = _of(entry, "money_move_undone")
+    if moved is not None:
+        text = _("%(what)s, undone") % {"what": capfirst(moved.what)}
+        return _with(text, moved.reference), moved.get_absolute_url()
     return entry.get_kind_display(), ""
+
+
+def _paid_out(entries: Collection[int]) -> dict[int, tuple[str, str]]:
+    """Return text and address of the bill payments and expenses among these entries."""
+    found: dict[int, tuple[str, str]] = {}
+    mine = Q(entry__in=entries) | Q(undone_entry__in=entries)
+    for payment in SupplierPayment.objects.filter(mine).select_related("supplier"):
+        url = reverse("billing:supplier_payment", args=[payment.pk])
+        who = {"who": payment.supplier}
+        found[payment.entry_id] = _with(_("Bill paid, %(who)s") % who, payment.reference), url
+        if payment.undone_entry_id:
+            text = _("Payment of a bill undone, %(who)s") % who
+            found[payment.undone_entry_id] = _with(text, payment.reference), url
+    for expense in Expense.objects.filter(mine):
+        url = reverse("billing:expense", args=[expense.pk])
+        spent = {"who": expense.payee, "what": expense.get_category_display()}
+        found[expense.entry_id] = _("Expense, %(who)s: %(what)s") % spent, url
+        if expense.undone_entry_id:
+            found[expense.undone_entry_id] = _("Expense undone, %(who)s: %(what)s") % spent, url
+    return found
+
+
+def _with(text: str, reference: str) -> str:
+    return f"{text} {reference}".strip()
 
 
 def _of(entry: Entry, name: str) -> Any:

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Adjustment, Entry, Invoice, OpeningAmount, Payment
-from apiary_sales.billing.services import adjustments, book, payments, undone_documents
+from apiary_sales.billing.services import adjustments, book, money_moves, payments, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
@@ -224,8 +224,14 @@ def amount(
 
 @transaction.atomic
 def undo_amount(*, opening: OpeningAmount, undone_by: Person, reason: str) -> OpeningAmount:
-    """Take an opening amount back; raises `CannotReverse` for a second time, `BadValue`."""
+    """Take an opening amount back.
+
+    Raises `CannotReverse` for a second time, or where some of it was moved already; `BadValue`.
+    """
+    House.objects.select_for_update(no_key=True).filter(pk=1).first()
     opening = undone_documents.locked(OpeningAmount, opening, reason)
+    if money_moves.is_moved(opening):
+        raise CannotReverse(_("Some of this was moved already. Undo those moves of money first."))
     return undone_documents.undo(opening, undone_by=undone_by, reason=reason)
 
 

@@ -9,13 +9,14 @@ from apiary_sales.billing.models import (
     BouncedCheck,
     CashCount,
     DepositSlip,
+    MoneyMove,
     OpeningAmount,
 )
 from apiary_sales.billing.services import book
 from inventory.shared.errors import CannotReverse, Problems
 from inventory.shared.people import Person
 
-Document = TypeVar("Document", DepositSlip, BouncedCheck, CashCount, OpeningAmount)
+Document = TypeVar("Document", DepositSlip, BouncedCheck, CashCount, OpeningAmount, MoneyMove)
 
 
 def locked(model: type[Document], document: Document, reason: str) -> Document:

@@ -15,6 +15,7 @@ from apiary_sales.billing.forms.taxes import LateCertificateForm, TaxReturnForm
 from apiary_sales.billing.models import Invoice, LateCertificate
 from apiary_sales.billing.queries import tax_return
 from apiary_sales.billing.services import corrected_invoices, late_certificates
+from apiary_sales.billing.views import money_moves
 from apiary_sales.customers.models import ExemptionCertificate
 from inventory.shared import documents, words
 from inventory.shared.csv_files import csv_response
@@ -39,7 +40,15 @@ def _asked(request: HttpRequest) -> tuple[TaxReturnForm, tax_return.TaxReturn]:
 def return_page(request: HttpRequest) -> HttpResponse:
     """Answer: what is to be declared for a period, and whether the book of money agrees."""
     form, found = _asked(request)
-    context = {"form": form, "found": found, "query": _query(found)}
+    context = {
+        "form": form,
+        "found": found,
+        "query": _query(found),
+        "pay_query": money_moves.query_of_tax(
+            found.tax_cents,
+            ", ".join(filter(None, [tax_return.title_of(found), found.jurisdiction])),
+        ),
+    }
     return render(request, "billing/tax_return.html", context)
 
 
