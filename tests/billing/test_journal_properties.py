@@ -14,10 +14,10 @@ from django.utils import timezone
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.queries import journal
+from apiary_sales.billing.models import WAYS, Invoice, MoneyMove
+from apiary_sales.billing.queries import books, journal
 from apiary_sales.billing.queries.journal import Journal, JournalFilters
-from apiary_sales.billing.services import closing, credit_notes
+from apiary_sales.billing.services import closing, credit_notes, money_moves
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.rules.returns import GoodsBack
@@ -53,6 +53,8 @@ acts = st.one_of(
     st.tuples(st.just("receive_parts"), st.integers(min_value=1, max_value=90), cents),
     st.tuples(st.just("correct_parts"), index, st.integers(min_value=1, max_value=400), cents),
     st.tuples(st.just("undo"), index),
+    st.tuples(st.just("move_money"), st.sampled_from(list(WAYS)), cents, index, index),
+    st.tuples(st.just("undo_move"), index),
     st.tuples(st.just("close"), st.integers(min_value=1, max_value=5)),
     st.tuples(st.just("open_again"), st.integers(min_value=3, max_value=9)),
 )
@@ -173,6 +175,24 @@ class House:
                 posting=posting, recorded_by=self.person, key=builders.new_key(), note="Wrong"
             )
 
+    def move_money(self, way, amount, fee, days_ago):
+        money_moves.move(
+            from_account=way[0],
+            to_account=way[1],
+            cents=amount,
+            fee_cents=fee,
+            moved_on=self.day - timedelta(days=days_ago),
+            moved_by=self.person,
+            key=builders.new_key(),
+        )
+
+    def undo_move(self, index):
+        money_moves.undo(
+            money_move=self._pick(MoneyMove.objects.order_by("id"), index),
+            undone_by=self.person,
+            reason="Wrong",
+        )
+
     def close(self, days_ago):
         until = self.day - timedelta(days=days_ago)
         closing.close(until=until, locked_by=self.person, key=builders.new_key())
@@ -206,6 +226,17 @@ def stock_report(day):
     return {key: value for key, value in found.items() if value}
 
 
+MONEY_BACK_AND_FORTH = [
+    ("fill", 9),
+    ("sell", 3, 0),
+    ("move_money", ("card", "transfer"), 2_400, 5, 0),
+    ("move_money", ("owner", "cash"), 9_000, 0, 2),
+    ("move_money", ("cash", "sales_tax"), 4_000, 0, 1),
+    ("next_day", 2),
+    ("close", 1),
+    ("undo_move", 0),
+    ("move_money", ("cash", "owner"), 5_000, 0, 3),
+]
 # What random days found once.
 UNFIT_AND_CREDITED = [
     ("next_day", 1),
@@ -235,6 +266,7 @@ CORRECTED_AFTER_OPENING = [
 @given(series=st.lists(acts, min_size=4, max_size=14))
 @example(series=UNFIT_AND_CREDITED)
 @example(series=CORRECTED_AFTER_OPENING)
+@example(series=MONEY_BACK_AND_FORTH)
 def test_the_journal_is_the_books_whatever_is_done(cost_method, series, db):
     with transaction.atomic(), time_machine.travel(noon(FIRST), tick=False):
         settings_row = ProductionSettings.current()
@@ -248,6 +280,7 @@ def test_the_journal_is_the_books_whatever_is_done(cost_method, series, db):
                 house.act(name, *figures)
         with time_machine.travel(noon(house.day) + timedelta(hours=1), tick=False):
             assert list(journal.faults()) == []
+            assert list(books.faults()) == []
             for number in range((house.day - FIRST).days + 1):
                 day = FIRST + timedelta(days=number)
                 balance = said(day)

@@ -3,7 +3,7 @@
 from datetime import date
 
 from django.db import transaction
-from django.db.models import F, Sum
+from django.db.models import Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -106,12 +106,10 @@ def opening_left_cents(account: str, on: date | None = None) -> int:
     if on is not None:
         begun = begun.filter(entry__entered_on__lte=on)
     moves = MoneyMove.objects.filter(undo_entry=None)
-    if account in OpeningAmount.OWED:
-        moves, sum_of = moves.filter(to_account=account), F("cents") - F("fee_cents")
-    else:
-        moves, sum_of = moves.filter(from_account=account), F("cents")
+    is_owed = account in OpeningAmount.OWED
+    moves = moves.filter(to_account=account) if is_owed else moves.filter(from_account=account)
     begun_cents: int = begun.aggregate(sum=Coalesce(Sum("amount_cents"), 0))["sum"]
-    moved_cents: int = moves.aggregate(sum=Coalesce(Sum(sum_of), 0))["sum"]
+    moved_cents = sum(move.arrived_cents if is_owed else move.cents for move in moves)
     return begun_cents - moved_cents
 
 
