@@ -50,14 +50,14 @@ def _by_account(lines: QuerySet[EntryLine]) -> dict[str, int]:
 
 
 @dataclass(frozen=True)
-class Kept:
+class MoneyThere:
     """What an account has that money is moved from, or what is owed on it."""
 
     name: str | Promise
     cents: int
 
 
-def kept() -> list[Kept]:
+def kept() -> list[MoneyThere]:
     """Return the cash, the card payments and the bank in the books now, and the sales tax owed."""
     sums = dict(
         EntryLine.objects.filter(account__in=_KEPT)
@@ -65,4 +65,4 @@ def kept() -> list[Kept]:
         .values_list("account")
         .annotate(Sum("amount_cents"))
     )
-    return [Kept(name, sign * sums.get(account, 0)) for account, (name, sign) in _KEPT.items()]
+    return [MoneyThere(name, sign * sums.get(account, 0)) for account, (name, sign) in _KEPT.items()]

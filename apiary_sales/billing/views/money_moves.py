@@ -7,7 +7,6 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
@@ -104,7 +103,7 @@ class UndoMoveView(UndoView):
 
     def heading(self) -> str:
         return _("Undo: %(what)s, %(amount)s") % {
-            "what": capfirst(self.document.what),
+            "what": self.document.what,
             "amount": words.money(self.document.cents),
         }
 
