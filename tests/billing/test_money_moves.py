@@ -22,6 +22,7 @@ from apiary_sales.billing.services import (
 from apiary_sales.billing.services import stand as stand_sales
 from inventory.shared.errors import AlreadyRecorded, BadValue, CannotReverse
 from tests import builders
+from tests.billing.buying_room import Room
 from tests.billing.conftest import TODAY, days, errors_in, filled_in, invoice_of, jars, pay
 
 pytestmark = pytest.mark.django_db
@@ -344,6 +345,16 @@ def test_the_cash_book_says_what_moved_and_who_was_paid(owner, django_assert_max
     ]
     assert lines[0].url == reverse("billing:money_move", args=[made.pk])
     assert lines[1].url == reverse("billing:expense", args=[spent.pk])
+
+
+def test_the_cash_book_says_whose_bill_was_paid(house):
+    room = Room()
+    paid = room.pay(room.bill(), 10_000, reference="1042")
+
+    [line] = cash_book(TODAY, TODAY, "transfer").lines
+
+    assert (line.text, line.out_cents) == ("Bill paid, Meadow Glass 1042", 10_000)
+    assert line.url == reverse("billing:supplier_payment", args=[paid.pk])
 
 
 # ------------------------------------------------------------------ pages
