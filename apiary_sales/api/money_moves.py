@@ -20,6 +20,8 @@ TAKE = "billing.take_payments"
 class MoneyMoveSerializer(serializers.ModelSerializer):
     """Money that left one account for another; `arrived_cents` is what came there."""
 
+    from_account = serializers.CharField()
+    to_account = serializers.CharField()
     what = serializers.CharField()
     arrived_cents = serializers.IntegerField()
     counts_on = serializers.DateField(source="entry.entered_on")

@@ -17,7 +17,7 @@ def value_of(from_account: str, to_account: str) -> str:
 
 def _ways() -> list[tuple[str, str]]:
     return [
-        ("", str(_("choose one"))),
+        ("", "–"),
         *((value_of(*way), capfirst(str(text))) for way, text in WAYS.items()),
     ]
 

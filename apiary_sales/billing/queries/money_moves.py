@@ -65,4 +65,6 @@ def kept() -> list[MoneyThere]:
         .values_list("account")
         .annotate(Sum("amount_cents"))
     )
-    return [MoneyThere(name, sign * sums.get(account, 0)) for account, (name, sign) in _KEPT.items()]
+    return [
+        MoneyThere(name, sign * sums.get(account, 0)) for account, (name, sign) in _KEPT.items()
+    ]
