@@ -4,8 +4,7 @@ from collections.abc import Collection
 from datetime import date
 
 from django.db import transaction
-from django.db.models import QuerySet, Sum
-from django.db.models.functions import Coalesce
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -14,14 +13,13 @@ from apiary_sales.billing.models import (
     DepositedCheck,
     DepositSlip,
     Entry,
-    EntryLine,
     Payment,
 )
 from apiary_sales.billing.services import book, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from inventory.shared import words
 from inventory.shared.errors import CannotReverse, Problems
-from inventory.shared.models import BooksLock
+from inventory.shared.models import BooksLock, House
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import numbers
@@ -47,10 +45,10 @@ def deposit(
     deposited_on = deposited_on or timezone.localdate()
     # The number is taken first: one slip after the other, so that no check is on two.
     number = numbers.next_number(SERIES)
+    # One at a time, so that two people don't both take what is in the drawer.
+    House.objects.select_for_update(no_key=True).filter(pk=1).first()
     refuse_repeat(DepositSlip, key)
-    there_cents = min(
-        cash_there_cents(), cash_there_cents(BooksLock.objects.counting_day(deposited_on))
-    )
+    there_cents = book.there_cents(Account.CASH, BooksLock.objects.counting_day(deposited_on))
     here = {payment.pk for payment in checks_here()}
     problems = Problems()
     if missing := [payment for payment in checks if payment.pk not in here]:
@@ -135,10 +133,6 @@ def checks_here() -> QuerySet[Payment]:
     )
 
 
-def cash_there_cents(on: date | None = None) -> int:
-    """Return the cash that the books have here now, or had at the end of a day."""
-    lines = EntryLine.objects.filter(account=Account.CASH)
-    if on is not None:
-        lines = lines.filter(entry__entered_on__lte=on)
-    cents: int = lines.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
-    return cents
+def cash_there_cents() -> int:
+    """Return the cash that the books have here now."""
+    return book.there_cents(Account.CASH, timezone.localdate())

@@ -11,7 +11,6 @@ from django.utils.translation import gettext as _
 from apiary_sales.billing.models import (
     WAYS,
     Entry,
-    EntryLine,
     ExpenseCategory,
     MoneyMove,
     OpeningAmount,
@@ -123,23 +122,6 @@ def is_moved(opening: OpeningAmount) -> bool:
     )
 
 
-def there_cents(account: str, on: date) -> int:
-    """Return the least that an account has at the end of a day or of any later one.
-
-    More than that can't have left it on this day.
-    """
-    lines = EntryLine.objects.filter(account=account)
-    left: int = lines.filter(entry__entered_on__lte=on).aggregate(
-        sum=Coalesce(Sum("amount_cents"), 0)
-    )["sum"]
-    least = left
-    later = lines.filter(entry__entered_on__gt=on).order_by("entry__entered_on")
-    for _day, cents in later.values_list("entry__entered_on").annotate(Sum("amount_cents")):
-        left += cents
-        least = min(least, left)
-    return max(0, least)
-
-
 def _check_way(problems: Problems, from_account: str, to_account: str) -> None:
     if from_account == to_account:
         problems.add("to_account", _("Money moves from one account to another. Choose two."))
@@ -164,7 +146,7 @@ def _check_fee(
 def _check_there(problems: Problems, from_account: str, cents: int, counts_on: date) -> None:
     if from_account not in CANNOT_BE_BELOW_ZERO:
         return
-    there = there_cents(from_account, counts_on)
+    there = book.there_cents(from_account, counts_on)
     if cents <= there:
         return
     text = _("There is %(there)s of cash in the books on this day. Enter an amount up to that.")
