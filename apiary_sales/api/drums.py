@@ -5,7 +5,7 @@ from typing import Any
 
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers, status
 from rest_framework.exceptions import NotFound
 from rest_framework.response import Response
@@ -310,12 +310,31 @@ class DrumReturnSerializer(serializers.Serializer):
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
+class KeptDepositSerializer(serializers.ModelSerializer):
+    invoice = serializers.CharField(source="invoice_line.invoice.__str__")
+
+    class Meta:
+        model = KeptDeposit
+        fields = ["id", "invoice", "amount_cents", "kept_on", "reason", "undone_on"]
+
+
 class ReturnedDrumSerializer(serializers.ModelSerializer):
+    """A drum that came back or is lost, and its deposit where that is kept."""
+
     drum = serializers.CharField(source="fulfilment_line.order_line.drum.code")
+    kept_deposit = serializers.SerializerMethodField()
 
     class Meta:
         model = ReturnedDrum
-        fields = ["id", "drum", "tare_grams"]
+        fields = ["id", "drum", "tare_grams", "kept_deposit"]
+
+    @extend_schema_field(KeptDepositSerializer(allow_null=True))
+    def get_kept_deposit(self, returned: ReturnedDrum) -> dict[str, Any] | None:
+        kept = KeptDeposit.objects.standing().filter(
+            returned_drum__fulfilment_line=returned.fulfilment_line_id
+        )
+        found = kept.select_related("invoice_line__invoice").first()
+        return KeptDepositSerializer(found).data if found else None
 
 
 class DrumReturnMadeSerializer(serializers.ModelSerializer):
@@ -410,14 +429,6 @@ class KeepDepositSerializer(serializers.Serializer):
     kept_on = serializers.DateField(required=False, allow_null=True)
 
 
-class KeptDepositSerializer(serializers.ModelSerializer):
-    invoice = serializers.CharField(source="invoice_line.invoice.__str__")
-
-    class Meta:
-        model = KeptDeposit
-        fields = ["id", "invoice", "amount_cents", "kept_on", "reason"]
-
-
 class KeepDepositApiView(ApiActView):
     permission_required = "billing.issue_invoices"
     serializer_class = KeepDepositSerializer
@@ -434,6 +445,28 @@ class KeepDepositApiView(ApiActView):
         key = self.key()
         made = drum_deposits.keep(
             **self.checked(), returned_drum=returned, kept_by=person_of(request), key=key
+        )
+        return Response(KeptDepositSerializer(made).data, status=status.HTTP_201_CREATED)
+
+
+class GiveUpKeepingSerializer(serializers.Serializer):
+    reason = StrictCharField(max_length=300)
+
+
+class GiveUpKeepingApiView(ApiActView):
+    permission_required = "billing.issue_invoices"
+    serializer_class = GiveUpKeepingSerializer
+
+    @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={201: KeptDepositSerializer, **REFUSALS})
+    def post(self, request, pk: int):
+        """Owe the kept deposit of a drum that came back to its customer again."""
+        kept = get_object_or_404(
+            KeptDeposit.objects.select_related("returned_drum__fulfilment_line__fulfilment__order"),
+            pk=pk,
+        )
+        self.key()
+        made = drum_deposits.give_up_keeping(
+            **self.checked(), kept=kept, undone_by=person_of(request)
         )
         return Response(KeptDepositSerializer(made).data, status=status.HTTP_201_CREATED)
 

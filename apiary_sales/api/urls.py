@@ -329,6 +329,11 @@ urlpatterns = [
         name="keep-deposit",
     ),
     path(
+        "kept-deposits/<int:pk>/undo/",
+        drums.GiveUpKeepingApiView.as_view(),
+        name="keep-deposit-undo",
+    ),
+    path(
         "customers/<int:pk>/deposit-refunds/",
         drums.DepositRefundsApiView.as_view(),
         name="deposit-refunds",

@@ -52,6 +52,11 @@ urlpatterns = [
         drums.KeepDepositView.as_view(),
         name="deposit_keep",
     ),
+    path(
+        "selling/drums/kept/<int:pk>/undo/",
+        drums.GiveUpKeepingView.as_view(),
+        name="deposit_keep_undo",
+    ),
     path("money/", money.overview, name="money"),
     path("money/invoices/", money.invoice_list, name="invoice_list"),
     path("money/invoices/new/<str:number>/", money.IssueView.as_view(), name="invoice_create"),

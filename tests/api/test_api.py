@@ -670,6 +670,10 @@ SERVICES = {
     "drum-returns/": (drums_api.DrumReturnsApiView, drum_register.take_back),
     "drums-lost/": (drums_api.DrumsLostApiView, drum_deposits.report_lost),
     "returned-drums/{id}/keep-deposit/": (drums_api.KeepDepositApiView, drum_deposits.keep),
+    "kept-deposits/{id}/undo/": (
+        drums_api.GiveUpKeepingApiView,
+        drum_deposits.give_up_keeping,
+    ),
     "customers/{id}/deposit-refunds/": (drums_api.DepositRefundsApiView, drum_deposits.refund),
     "payments/": (money.PaymentsApiView, payments.receive),
     "payments/{id}/undo/": (money.PaymentUndoApiView, payments.reverse),

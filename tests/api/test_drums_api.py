@@ -167,3 +167,16 @@ def test_lost_and_damaged_drums_leave_their_deposit(send, invoice):
     assert kept.json()["amount_cents"] == 4000
     assert KeptDeposit.objects.count() == 2
     assert send("drums-lost/", {"drums": [{"drum": "d8"}], "note": "x"}).status_code == 422
+
+
+def test_the_return_of_a_lost_drum_names_its_kept_deposit_and_the_keeping_is_undone(send, invoice):
+    send("drums-lost/", {"drums": [{"drum": "d7"}], "note": "Fire at theirs"})
+    made = send("drum-returns/", {"drums": [{"drum": "d7"}]})
+    kept = made.json()["drums"][0]["kept_deposit"]
+    assert kept["amount_cents"] == 4000
+
+    undone = send(f"kept-deposits/{kept['id']}/undo/", {"reason": "Found"})
+
+    assert undone.status_code == 201
+    assert undone.json()["undone_on"] is not None
+    assert not KeptDeposit.objects.standing().exists()

@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django.db.models import Sum
 from django.urls import reverse
+from django.utils.formats import date_format
 
 from apiary_sales.billing.models import Entry, EntryLine, Invoice, KeptDeposit, Payment
 from apiary_sales.billing.queries import books, drum_register
@@ -17,7 +18,13 @@ from apiary_sales.orders.queries import books as order_books
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import drum_register as returns
 from apiary_sales.orders.services import orders
-from inventory.shared.errors import AlreadyRecorded, BadValue, HouseError, NotAllowedNow
+from inventory.shared.errors import (
+    AlreadyRecorded,
+    BadValue,
+    CannotReverse,
+    HouseError,
+    NotAllowedNow,
+)
 from inventory.stock.models import Place
 from inventory.stock.services import drums
 from tests import builders
@@ -299,6 +306,78 @@ def test_a_kept_deposit_is_credited_neither_alone_nor_with_its_invoice(
     assert Place.objects.get(code="d7").is_active
     assert drum_register.to_refund(packer) == []
     assert drum_register.lost() == []
+
+
+def lose(owner, key, code):
+    outing = FulfilmentLine.objects.outings().get(order_line__drum__code=code)
+    drum_deposits.report_lost(outings=[outing], reported_by=owner, key=key(), note="Never seen")
+    return KeptDeposit.objects.get(returned_drum__fulfilment_line=outing)
+
+
+def test_the_kept_deposit_of_a_lost_drum_that_came_back_can_be_owed_and_given_back_again(
+    send, back, packer, owner, key
+):
+    invoice = send(7, 8)
+    kept = lose(owner, key, "d7")
+    with pytest.raises(NotAllowedNow) as refused:
+        drum_deposits.give_up_keeping(kept=kept, undone_by=owner, reason="Found")
+    assert str(refused.value) == "Drum 7 is not back. Record first that it came back."
+    back("d7")
+    # What waits for drum 8, which is out, is not given back for drum 7, whose deposit is kept.
+    assert drum_register.to_refund(packer) == []
+    assert deposits_in_register(packer) == 4000
+
+    drum_deposits.give_up_keeping(kept=kept, undone_by=owner, reason="Found")
+
+    assert balance_of(Account.DEPOSITS) == -8000
+    assert balance_of(Account.SALES) == -(invoice.net_cents - 8000)
+    assert [(row.invoice, row.drums) for row in drum_register.to_refund(packer)] == [(invoice, 1)]
+    assert deposits_in_register(packer) == 8000
+    assert [event.what for event in drum_register.history(Place.objects.get(code="d7"))][:2] == [
+        "The keeping of its deposit of $40.00 was given up: Found",
+        "Its deposit of $40.00 was kept",
+    ]
+    with pytest.raises(CannotReverse, match="undone already"):
+        drum_deposits.give_up_keeping(kept=kept, undone_by=owner, reason="Found")
+    drum_deposits.refund(customer=packer, drums={invoice: 1}, refunded_by=owner, key=key())
+    assert balance_of(Account.DEPOSITS) == -4000
+    assert drum_register.to_refund(packer) == []
+
+
+def test_a_deposit_whose_keeping_was_given_up_can_be_kept_again(send, back, owner, key):
+    send(7)
+    drum = back("d7", outcome=DrumReturn.Outcome.DAMAGED).drums.get()
+    keep = {"returned_drum": drum, "kept_by": owner, "reason": "Bung torn"}
+    kept = drum_deposits.keep(**keep, key=key())
+    drum_deposits.give_up_keeping(kept=kept, undone_by=owner, reason="Of another drum")
+
+    drum_deposits.keep(**keep, key=key())
+
+    assert balance_of(Account.DEPOSITS) == 0
+    assert KeptDeposit.objects.standing().count() == 1
+
+
+def test_the_return_of_a_lost_drum_says_that_its_deposit_was_kept_and_offers_to_give_it_up(
+    send, packer, client, owner, key
+):
+    send(7)
+    kept = lose(owner, key, "d7")
+    client.force_login(owner)
+    path = reverse("billing:drums_return", args=[packer.pk])
+    page = client.get(path)
+    said = f"The deposit of $40.00 was kept on {date_format(TODAY)}."
+    assert said in seen(page)
+    fields = {f"drum_{kept.returned_drum.fulfilment_line_id}": "on", "outcome": "empty"}
+
+    answer = client.post(path, {**fields, "key": key(), "returned_on": TODAY}, follow=True)
+
+    assert answer.redirect_chain == [(reverse("billing:drum_history", args=["d7"]), 302)]
+    assert f"Drum 7: {said}" in seen(answer)
+    path = reverse("billing:deposit_keep_undo", args=[kept.pk])
+    assert path in answer.content.decode()
+    answer = client.post(path, {"key": key(), "reason": "Found"}, follow=True)
+    assert "The deposit of Drum 7 is held again: $40.00. It can be given back." in seen(answer)
+    assert answer.redirect_chain[0][0] == reverse("billing:deposit_refund", args=[packer.pk])
 
 
 def test_deposits_kept_or_given_back_are_not_billed_again(send, back, packer, owner, key):

@@ -203,6 +203,8 @@ LATER = {
     "orders:standing_leave_out",
     "orders:standing_pause",
     "billing:drum_lost",
+    "billing:deposit_keep_undo",
+    "api:keep-deposit-undo",
 }
 
 # What the pages of places show: what is inside the house.
@@ -832,6 +834,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "billing:drum_history api:drum-history",
         ),
         (_rows("orders.ReturnedDrum", "pk"), "billing:deposit_keep api:keep-deposit"),
+        (
+            _rows("billing.KeptDeposit", "pk", "undone_on"),
+            "billing:deposit_keep_undo api:keep-deposit-undo",
+        ),
         (
             _rows("orders.FulfilmentLine", "pk", shipped_drum__isnull=False),
             "billing:drum_lost",

@@ -11,11 +11,20 @@ from apiary_sales.billing.models.invoices import InvoiceLine
 from apiary_sales.orders.models import ReturnedDrum
 
 
-class KeptDeposit(models.Model):
-    """The deposit of one drum that is not given back: what was owed becomes income."""
+class KeptDepositQuerySet(models.QuerySet["KeptDeposit"]):
+    def standing(self) -> "KeptDepositQuerySet":
+        """Leave out those whose keeping was given up."""
+        return self.filter(undone_on=None)
 
-    returned_drum = models.OneToOneField(
-        ReturnedDrum, on_delete=models.PROTECT, related_name="kept_deposit"
+
+class KeptDeposit(models.Model):
+    """The deposit of one drum that is not given back: what was owed becomes income.
+
+    Where the keeping is given up, the opposite entry makes it owed again, and both stay.
+    """
+
+    returned_drum = models.ForeignKey(
+        ReturnedDrum, on_delete=models.PROTECT, related_name="kept_deposits"
     )
     invoice_line = models.ForeignKey(
         InvoiceLine, on_delete=models.PROTECT, related_name="kept_deposits"
@@ -28,6 +37,16 @@ class KeptDeposit(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
     idempotency_key = models.CharField(max_length=100, unique=True)
+    undo_entry = models.OneToOneField(
+        Entry, on_delete=models.PROTECT, null=True, blank=True, related_name="kept_deposit_undone"
+    )
+    undone_on = models.DateField(null=True, blank=True)
+    undone_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    undone_reason = models.CharField(_("reason"), max_length=300, blank=True)
+
+    objects = KeptDepositQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -35,7 +54,16 @@ class KeptDeposit(models.Model):
             models.CheckConstraint(
                 condition=Q(amount_cents__gte=0), name="kept_deposit_amount_gte_0"
             ),
+            models.UniqueConstraint(
+                fields=["returned_drum"],
+                condition=Q(undone_on=None),
+                name="kept_deposit_once_at_a_time",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.invoice_line} {self.amount_cents}"
+
+    @property
+    def is_undone(self) -> bool:
+        return self.undone_on is not None

@@ -365,7 +365,7 @@ def _wrong_deposits() -> Iterator[str]:
     billed = InvoiceLine.objects.filter(
         fulfilment_line__order_line__kind=OrderLine.Kind.DRUM_DEPOSIT
     ).aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
-    kept = KeptDeposit.objects.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    kept = KeptDeposit.objects.standing().aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
     if held != kept - billed:
         yield (
             f"Deposits of {billed} cents are billed and {kept} are kept, "

@@ -4,15 +4,16 @@ A deposit is given back for the number of drums that came back, whichever they a
 give back of an invoice is counted, not kept.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, Prefetch, QuerySet, Sum
+from django.db.models import Count, Exists, OuterRef, Prefetch, QuerySet, Sum
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import Invoice, InvoiceLine
+from apiary_sales.billing.models import Invoice, InvoiceLine, KeptDeposit
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import (
     DrumReturn,
@@ -20,6 +21,7 @@ from apiary_sales.orders.models import (
     OrderLine,
     ReturnedDrum,
 )
+from inventory.shared import words
 from inventory.shared.tags import Tag
 from inventory.stock.models import Place, Posting, PostingLine
 
@@ -66,6 +68,31 @@ class Outing:
         return ((self.came_on or timezone.localdate()) - self.went_on).days
 
     @property
+    def kept_deposits(self) -> list[KeptDeposit]:
+        """Each time its deposit was kept, those that were given up again among them."""
+        rows = [row for row in (self.lost, self.back) if row is not None]
+        return [kept for row in rows for kept in row.kept_deposits.all()]
+
+    @property
+    def kept(self) -> KeptDeposit | None:
+        """The deposit that is kept now."""
+        return next((kept for kept in self.kept_deposits if not kept.is_undone), None)
+
+    @property
+    def kept_in_words(self) -> str:
+        if self.kept is None:
+            return ""
+        return _("The deposit of %(amount)s was kept on %(day)s.") % {
+            "amount": words.money(self.kept.amount_cents),
+            "day": date_format(self.kept.kept_on),
+        }
+
+    @property
+    def can_give_up_keeping(self) -> bool:
+        """Whether it is back and its deposit is kept all the same."""
+        return self.back is not None and self.kept is not None
+
+    @property
     def terms(self) -> str:
         return _("sold") if self.is_sold else _("on deposit")
 
@@ -76,7 +103,7 @@ class Outing:
             not self.is_sold
             and self.back is not None
             and self.back.drum_return.outcome == DrumReturn.Outcome.DAMAGED
-            and not hasattr(self.back, "kept_deposit")
+            and self.kept is None
         )
 
     @property
@@ -184,9 +211,20 @@ def history(drum: Place) -> list[DrumEvent]:
                 what = str(row.drum_return.get_outcome_display()).capitalize()
                 note = f": {row.drum_return.note}" if row.drum_return.note else ""
                 events.append(DrumEvent(row.drum_return.returned_on, what + note, order))
+        events.extend(_deposit_events(outing, order))
     # Of one day, what happened last was added last.
     events.reverse()
     return sorted(events, key=lambda event: event.day, reverse=True)
+
+
+def _deposit_events(outing: Outing, order: str) -> Iterator[DrumEvent]:
+    """Yield when the deposit of a drum was kept, and when the keeping was given up."""
+    for kept in outing.kept_deposits:
+        amount = {"amount": words.money(kept.amount_cents)}
+        yield DrumEvent(kept.kept_on, _("Its deposit of %(amount)s was kept") % amount, order)
+        if kept.undone_on is not None:
+            what = _("The keeping of its deposit of %(amount)s was given up") % amount
+            yield DrumEvent(kept.undone_on, f"{what}: {kept.undone_reason}", order)
 
 
 def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
@@ -197,8 +235,14 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
     back = FulfilmentLine.objects.on_deposit().filter(drums_returned__is_lost=False)
     if customer is not None:
         back = back.filter(fulfilment__order__customer=customer)
+    # What is kept of a drum that is back waits for nothing more, even if it was kept as of a lost
+    # one.
+    kept = KeptDeposit.objects.standing().filter(returned_drum__fulfilment_line=OuterRef("pk"))
     by_fulfilment = dict(
-        back.order_by().values_list("fulfilment").annotate(drums=Count("pk", distinct=True))
+        back.exclude(Exists(kept))
+        .order_by()
+        .values_list("fulfilment")
+        .annotate(drums=Count("pk", distinct=True))
     )
     billed = (
         InvoiceLine.objects.filter(
@@ -207,7 +251,7 @@ def to_refund(customer: Customer | None = None) -> list[DepositToRefund]:
             invoice__credits=None,
         )
         .select_related("invoice__customer", "fulfilment_line")
-        .prefetch_related("kept_deposits__returned_drum", "credit_lines")
+        .prefetch_related(Prefetch("kept_deposits", KeptDeposit.objects.standing()), "credit_lines")
         .order_by("invoice")
     )
     lines_of: dict[int, list[InvoiceLine]] = {}
@@ -231,13 +275,12 @@ def _credited_deposits(line: InvoiceLine) -> int:
 
 
 def _settled_deposits(line: InvoiceLine) -> int:
-    """Return for how many drums that came back a deposit line was credited or kept.
+    """Return for how many drums that came back a deposit line was credited.
 
     What a corrected copy bills again was credited only to be billed there.
     """
-    kept = sum(not row.returned_drum.is_lost for row in line.kept_deposits.all())
     billed_again = int(line.quantity) if line.invoice.corrects_id else 0
-    return _credited_deposits(line) + kept - billed_again
+    return _credited_deposits(line) - billed_again
 
 
 def _deposits_held(line: InvoiceLine) -> int:
@@ -278,7 +321,9 @@ def csv_rows(outings: Iterable[Outing]) -> list[Sequence[object]]:
 
 
 def _outings(rows: QuerySet[FulfilmentLine]) -> list[Outing]:
-    returned = ReturnedDrum.objects.select_related("drum_return__recorded_by", "kept_deposit")
+    returned = ReturnedDrum.objects.select_related("drum_return__recorded_by").prefetch_related(
+        "kept_deposits"
+    )
     billed = InvoiceLine.objects.filter(invoice__credits=None).select_related("invoice")
     lines = list(
         rows.select_related(
@@ -341,21 +386,23 @@ def _deposits_on_drums_out(fulfilments: set[int]) -> dict[int, _DepositsOut]:
         if billed is not None:
             credited[key] = credited.get(key, 0) + line.quantity - int(billed)
         each_cents[key] = line.order_line.amount_cents // line.order_line.quantity
-    back: dict[int, int] = {}
-    kept: dict[int, int] = {}
+    # By hand-over, the lines of the drums; one that was lost and came back has two records.
+    back: dict[int, set[int]] = {key: set() for key in taken}
+    kept: dict[int, set[int]] = {key: set() for key in taken}
+    standing = KeptDeposit.objects.standing().filter(returned_drum=OuterRef("pk"))
     returned = ReturnedDrum.objects.filter(fulfilment_line__fulfilment__in=taken)
-    for key, is_lost, is_kept in returned.values_list(
-        "fulfilment_line__fulfilment", "is_lost", "kept_deposit"
+    for key, line_key, is_lost, is_kept in returned.annotate(is_kept=Exists(standing)).values_list(
+        "fulfilment_line__fulfilment", "fulfilment_line", "is_lost", "is_kept"
     ):
-        # What is kept of a drum that is back waits for nothing more.
         if is_kept:
-            kept[key] = kept.get(key, 0) + 1
-        if not is_lost and not is_kept:
-            back[key] = back.get(key, 0) + 1
+            kept[key].add(line_key)
+        if not is_lost:
+            back[key].add(line_key)
     found = {}
     for key, drums in taken.items():
         gone = credited.get(key, 0)
-        held = drums - gone - kept.get(key, 0)
-        waiting = max(0, back.get(key, 0) - gone)
+        held = drums - gone - len(kept[key])
+        # What is kept of a drum that is back waits for nothing more.
+        waiting = max(0, len(back[key] - kept[key]) - gone)
         found[key] = _DepositsOut(each_cents[key], held - min(held, waiting))
     return found

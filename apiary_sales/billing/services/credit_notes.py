@@ -46,10 +46,10 @@ def left_on(invoice: Invoice, *, is_billed_anew: bool = False) -> list[Left]:
     )
     if is_billed_anew:
         credited = credited.filter(invoice__returns_deposit=True)
-    kept = KeptDeposit.objects.filter(invoice_line__invoice=invoice).values_list(
-        "invoice_line", "amount_cents"
+    kept = KeptDeposit.objects.standing().filter(invoice_line__invoice=invoice)
+    return rules.without_kept(
+        rules.left_on(lines, credited), kept.values_list("invoice_line", "amount_cents")
     )
-    return rules.without_kept(rules.left_on(lines, credited), kept)
 
 
 def draft(

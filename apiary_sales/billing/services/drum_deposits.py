@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Entry, Invoice, InvoiceLine, KeptDeposit, Payment
 from apiary_sales.billing.rules import Left
-from apiary_sales.billing.services import book, credit_notes, payments
+from apiary_sales.billing.services import book, credit_notes, payments, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import (
@@ -108,12 +108,33 @@ def keep(
             % {"drum": vessel_of(returned_drum.fulfilment_line.order_line).name}
         )
     deposit = _deposit_of(returned_drum.fulfilment_line)
-    if deposit is None or KeptDeposit.objects.filter(returned_drum=returned_drum).exists():
+    kept = KeptDeposit.objects.standing().filter(
+        returned_drum__fulfilment_line=returned_drum.fulfilment_line
+    )
+    if deposit is None or kept.exists():
         raise NotAllowedNow(
             _("%(drum)s has no deposit any more that could be kept.")
             % {"drum": vessel_of(returned_drum.fulfilment_line.order_line).name}
         )
     return _keep(returned_drum, deposit, kept_by=kept_by, key=key, reason=reason, kept_on=kept_on)
+
+
+@transaction.atomic
+def give_up_keeping(*, kept: KeptDeposit, undone_by: Person, reason: str) -> KeptDeposit:
+    """Owe the kept deposit of a drum that is back to its customer again; return the record.
+
+    It can be given back then as any other. Raises `NotAllowedNow` while the drum is lost,
+    `CannotReverse` where it was undone before, `BadValue`.
+    """
+    outing = kept.returned_drum.fulfilment_line
+    orders.lock(outing.fulfilment.order)
+    kept = undone_documents.locked(KeptDeposit, kept, reason)
+    if not ReturnedDrum.objects.filter(fulfilment_line=outing, is_lost=False).exists():
+        raise NotAllowedNow(
+            _("%(drum)s is not back. Record first that it came back.")
+            % {"drum": vessel_of(outing.order_line).name}
+        )
+    return undone_documents.undo(kept, undone_by=undone_by, reason=reason)
 
 
 @transaction.atomic

@@ -9,6 +9,7 @@ from apiary_sales.billing.models import (
     BouncedCheck,
     CashCount,
     DepositSlip,
+    KeptDeposit,
     MoneyMove,
     OpeningAmount,
 )
@@ -16,7 +17,9 @@ from apiary_sales.billing.services import book
 from inventory.shared.errors import CannotReverse, Problems
 from inventory.shared.people import Person
 
-Document = TypeVar("Document", DepositSlip, BouncedCheck, CashCount, OpeningAmount, MoneyMove)
+Document = TypeVar(
+    "Document", DepositSlip, BouncedCheck, CashCount, OpeningAmount, KeptDeposit, MoneyMove
+)
 
 
 def locked(model: type[Document], document: Document, reason: str) -> Document:

@@ -19,6 +19,7 @@ from apiary_sales.billing.forms.drums import (
     DrumsReturnForm,
     KeepDepositForm,
 )
+from apiary_sales.billing.forms.payments import UndoReasonForm
 from apiary_sales.billing.models import KeptDeposit
 from apiary_sales.billing.queries import drum_register as register
 from apiary_sales.billing.services import drum_deposits
@@ -67,6 +68,7 @@ def drum_history(request: HttpRequest, code: str) -> HttpResponse:
         "events": register.history(drum),
         "now": next((outing for outing in outings if outing.is_out), None),
         "can_keep": [outing for outing in outings if outing.can_keep_deposit],
+        "can_give_up": [outing for outing in outings if outing.can_give_up_keeping],
     }
     return render(request, "billing/drum_history.html", context)
 
@@ -95,14 +97,15 @@ class DrumsReturnView(ActView):
         return get_object_or_404(Customer, pk=self.kwargs["pk"])
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        outings = register.with_customer(self.customer)
-        return {**super().get_form_kwargs(), "outings": outings}
+        self.outings = register.with_customer(self.customer)
+        return {**super().get_form_kwargs(), "outings": self.outings}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return {**super().get_context_data(**kwargs), "customer": self.customer}
 
     def form_valid(self, form: DrumsReturnForm) -> HttpResponse:
         self.chosen, self.tares = form.chosen, form.tares
+        self.kept = [each for each in self.outings if each.kept and each.line in form.chosen]
         return super().form_valid(form)
 
     def act(self, data: dict[str, Any]) -> DrumReturn:
@@ -117,6 +120,13 @@ class DrumsReturnView(ActView):
         )
 
     def done_message(self, made: DrumReturn) -> str:
+        kept = (f"{outing.drum.name}: {outing.kept_in_words}" for outing in self.kept)
+        return " ".join([self._back_message(made), *kept])
+
+    def done_level(self, made: DrumReturn) -> int:
+        return messages.WARNING if self.kept else messages.SUCCESS
+
+    def _back_message(self, made: DrumReturn) -> str:
         if made.outcome == DrumReturn.Outcome.DAMAGED:
             return ngettext(
                 "%(count)s drum is back and stays out of use.",
@@ -130,6 +140,9 @@ class DrumsReturnView(ActView):
         ) % {"count": len(self.chosen)}
 
     def next_url(self, made: DrumReturn) -> str:
+        if self.kept:
+            # There the keeping can be given up.
+            return reverse("billing:drum_history", args=[self.kept[0].drum.code])
         may_refund = self.request.user.has_perm("billing.issue_invoices")
         if may_refund and register.to_refund(self.customer):
             return reverse("billing:deposit_refund", args=[self.customer.pk])
@@ -221,6 +234,56 @@ class KeepDepositView(ActView):
         return reverse("billing:drum_history", args=[self.drum.code])
 
     repeat_url = next_url
+
+
+class GiveUpKeepingView(ActView):
+    """Owe the kept deposit of a drum that came back to its customer again."""
+
+    permission_required = "billing.issue_invoices"
+    template_name = "billing/deposit_keep_undo.html"
+    form_class = UndoReasonForm
+
+    @cached_property
+    def kept(self) -> KeptDeposit:
+        rows = KeptDeposit.objects.select_related(
+            "returned_drum__fulfilment_line__order_line__drum",
+            "returned_drum__fulfilment_line__fulfilment__order__customer",
+        )
+        return get_object_or_404(rows, pk=self.kwargs["pk"])
+
+    @property
+    def drum(self) -> Place:
+        return vessel_of(self.kept.returned_drum.fulfilment_line.order_line)
+
+    @property
+    def customer(self) -> Customer:
+        customer = self.kept.returned_drum.fulfilment_line.fulfilment.order.customer
+        assert customer is not None
+        return customer
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        context = {"kept": self.kept, "drum": self.drum, "customer": self.customer}
+        return {**super().get_context_data(**kwargs), **context}
+
+    def act(self, data: dict[str, Any]) -> KeptDeposit:
+        return drum_deposits.give_up_keeping(
+            kept=self.kept, undone_by=person_of(self.request), reason=data["reason"]
+        )
+
+    def done_message(self, made: KeptDeposit) -> str:
+        return _("The deposit of %(drum)s is held again: %(amount)s. It can be given back.") % {
+            "drum": self.drum.name,
+            "amount": words.money(made.amount_cents),
+        }
+
+    def next_url(self, made: KeptDeposit) -> str:
+        may_refund = self.request.user.has_perm("billing.take_payments")
+        if may_refund and register.to_refund(self.customer):
+            return reverse("billing:deposit_refund", args=[self.customer.pk])
+        return reverse("billing:drum_history", args=[self.drum.code])
+
+    def repeat_url(self, made: KeptDeposit) -> str:
+        return reverse("billing:drum_history", args=[self.drum.code])
 
 
 class DepositRefundView(ActView):
