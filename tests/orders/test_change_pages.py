@@ -162,6 +162,24 @@ def test_a_drum_is_added_to_a_quote_and_another_taken_off(office, quoted, full_d
     assert order.lines.get(kind="honey").drum == eight
 
 
+def test_a_drum_added_beside_drums_on_deposit_is_said_to_have_none(office, quoted, full_drum):
+    order = quoted(full_drum(7), full_drum(8))
+    said = "3 drums leave, and 2 of them are on deposit or sold. Add a deposit if the new drum has"
+    assert said not in office.get(address_of("order_detail", order)).text
+    address = address_of("order_change", order)
+    typed = filled_in(office, address) | {
+        "new_drum_0": full_drum(9).pk,
+        "new_drum_price_0": "2.20",
+    }
+
+    answer = office.post(address, typed, follow=True)
+
+    assert answer.text.count(said) == 2  # in the message, and on the order while it is open
+    deposit = order.lines.get(kind="drum_deposit")
+    changed = filled_in(office, address) | {f"quantity_{deposit.pk}": "3"}
+    assert said not in office.post(address, changed, follow=True).text
+
+
 def test_other_jars_are_put_in_place_on_the_page(office, order, shelf):
     other = builders.product("Two pound", "2")
     builders.packed_lot(other, shelf, 48)

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.contrib import messages
 from django.http import Http404
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
@@ -10,6 +11,8 @@ from apiary_sales.orders.forms.changes import OrderChangeForm, SubstituteForm
 from apiary_sales.orders.forms.orders import ReasonForm
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.queries import stock
+from apiary_sales.orders.rules import drum_charges
+from apiary_sales.orders.rules.lines import is_whole_drum
 from apiary_sales.orders.services import changes, quotes
 from apiary_sales.orders.views.orders import OrderActView
 from apiary_sales.orders.views.quotes import OpenQuoteActView
@@ -39,11 +42,19 @@ class OrderChangeView(OrderActView):
             **self.form.details,
         )
 
+    def missing_deposits(self, made: Order) -> str:
+        is_drum_new = any(is_whole_drum(line) for line in self.form.lines)
+        return drum_charges.notice_of_missing(made.lines.all()) if is_drum_new else ""
+
     def done_message(self, made: Order) -> str:
-        return _("%(order)s is changed. It comes to %(total)s before tax now.") % {
+        changed = _("%(order)s is changed. It comes to %(total)s before tax now.") % {
             "order": made.number,
             "total": words.money(made.total_cents),
         }
+        return f"{changed} {self.missing_deposits(made)}".strip()
+
+    def done_level(self, made: Order) -> int:
+        return messages.WARNING if self.missing_deposits(made) else messages.SUCCESS
 
 
 class SubstituteView(OrderActView):

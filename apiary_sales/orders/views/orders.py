@@ -28,6 +28,7 @@ from apiary_sales.orders.models import (
 from apiary_sales.orders.queries import orders as found
 from apiary_sales.orders.queries import stock
 from apiary_sales.orders.queries.drums import figures
+from apiary_sales.orders.rules import drum_charges
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules.ways_back import way_of, what_happened
 from apiary_sales.orders.services import drum_register, orders, weigh_out
@@ -48,15 +49,20 @@ def order_detail(request: HttpRequest, number: str) -> HttpResponse:
     # Honey drawn by weight has no lot before it is drawn, so that its gallons are not known.
     is_bulk = bool(honey) and not any(line.is_drawn for line in honey)
     is_late = found.is_late(order, timezone.localdate())
+    is_open = order.status in Order.OPEN_STATUSES
+    is_open_quote = order.status == Order.Status.QUOTED
     context = {
         "order": order,
         "lines": lines,
         "figures": figures(lines, on=order.placed_on) if is_bulk else None,
         "is_late": is_late,
         "tags": found.state_tags(order, is_late=is_late),
-        "is_open": order.status in Order.OPEN_STATUSES,
+        "is_open": is_open,
         "is_quote": order.is_quote,
-        "is_open_quote": order.status == Order.Status.QUOTED,
+        "is_open_quote": is_open_quote,
+        "missing_deposits": (
+            drum_charges.notice_of_missing(lines) if is_open or is_open_quote else ""
+        ),
         "missing": found.missing_goods(order),
         "can_be_confirmed": papers.can_be_confirmed(order),
         "has_reservations": any(line.reservations.all() for line in lines),
