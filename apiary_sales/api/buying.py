@@ -185,6 +185,11 @@ class PurchaseToReceiveSerializer(serializers.Serializer):
     cost_cents = _CentsField(required=False, allow_null=True)
     maker_lot = _TextField(max_length=lot_codes.CODE_LENGTH_MAX)
     best_by = serializers.DateField(required=False, allow_null=True)
+    more_is_right = serializers.BooleanField(
+        required=False,
+        default=False,
+        help_text="Confirms that more came than was ordered.",
+    )
 
 
 class PurchaseToLinkSerializer(serializers.Serializer):

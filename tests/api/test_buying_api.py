@@ -88,6 +88,7 @@ def test_an_order_is_placed_changed_received_and_closed(send, read, room):
     receipt = made(send(receive, came))
     assert (receipt["order"], receipt["cost_cents"]) == (number, 12_000)
     assert made(read(path), 200)["lines"][0]["received"] == 300
+    assert fields(send(receive, {**came, "pieces": 99_999})) == ["more_is_right"]
     assert fields(send(f"{path}close/", {"reason": ""})) == ["reason"]
     assert made(send(f"{path}close/", {"reason": "Sold out"}), 200)["status"] == "closed"
     paper = read(f"{path}order.pdf")

@@ -76,6 +76,24 @@ def order_data(room, **more):
     }
 
 
+def test_the_page_asks_whether_more_came_than_was_ordered(office, room):
+    receive = url("purchase_order_receive", room.order().number)
+    too_much = {
+        "key": "k1",
+        "quantity": "1,001",
+        "quantity_unit": "pieces",
+        "place": room.shelf.pk,
+        "received_on": DAY,
+    }
+
+    assert 'type="checkbox"' not in office.get(receive).text
+    asked = office.post(receive, too_much)
+    assert asked.status_code == 422
+    assert "1,000 pieces of One-pound jar are ordered" in asked.text
+    assert 'type="checkbox" name="more_is_right"' in asked.text
+    assert office.post(receive, {**too_much, "more_is_right": "on"}).status_code == 302
+
+
 def test_an_order_is_written_received_and_printed(office, room):
     answer = office.post(url("purchase_order_create"), order_data(room, freight="12.00"))
 

@@ -93,10 +93,22 @@ def test_what_comes_in_parts_is_received_at_the_ordered_price_with_its_freight(r
     assert list(stock_books.faults()) == []
 
 
-def test_more_than_was_ordered_is_booked_because_it_came(room):
+def test_more_than_was_ordered_is_asked_about_and_booked_because_it_came(room):
     order = room.order()
+    line = order.lines.get()
+    room.receive(line, 400)
+    with pytest.raises(BadValue) as asked:
+        room.receive(line, 601)
+    assert asked.value.parameter == "more_is_right"
+    assert str(asked.value) == (
+        "1,000 pieces of One-pound jar are ordered, and with these 1,001 pieces would have come. "
+        "Check the number, or confirm that so much came."
+    )
+    room.receive(line, 600, key="last")
+    with pytest.raises(AlreadyRecorded):
+        room.receive(line, 600, key="last")
 
-    room.receive(order.lines.get(), 1200, cost_cents=50_000)
+    room.receive(line, 200, cost_cents=50_000, more_is_right=True)
 
     row = queries.ordered(queries.orders().get(pk=order.pk)).lines[0]
     assert (row.received, row.missing) == (1200, 0)

@@ -21,6 +21,7 @@ from apiary_sales.billing.queries.purchase_orders import ToBill
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
 from inventory.bottling.models import PackagingPart, Product
+from inventory.shared.errors import HouseError
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import (
     DayField,
@@ -203,6 +204,7 @@ class ReceiveForOrderForm(ActForm):
         ),
     )
     best_by = DayField(label=_("Best by"), required=False)
+    more_is_right = forms.BooleanField(label=_("Yes, more came than was ordered"), required=False)
 
     def __init__(self, *args: Any, line: PurchaseOrderLine, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -210,6 +212,14 @@ class ReceiveForOrderForm(ActForm):
         if line.part_id:
             del self.fields["maker_lot"]
             del self.fields["best_by"]
+        if not self.data.get("more_is_right"):
+            # It is shown where it is asked.
+            self.fields["more_is_right"].widget = forms.HiddenInput()
+
+    def refuse(self, error: HouseError) -> None:
+        if any(problem.parameter == "more_is_right" for problem in error.problems):
+            self.fields["more_is_right"].widget = forms.CheckboxInput()
+        super().refuse(error)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data

@@ -20,7 +20,7 @@ from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import rules
 from inventory.stock.models import Place, Supplier
-from inventory.stock.services import numbers
+from inventory.stock.services import ledger, numbers
 
 LINES_MAX = 100
 PRICE_MAX = Decimal(100_000)
@@ -145,16 +145,23 @@ def receive(
     cost_cents: int | None = None,
     maker_lot: str = "",
     best_by: date | None = None,
+    more_is_right: bool = False,
 ) -> PurchaseReceipt:
     """Bring in what came for a line of an order, in pieces or grams, and return its receipt.
 
     It is received as parts and goods always are. Without `cost_cents` it costs what was ordered,
-    with its share of the freight. What has come is booked even where it is more than was ordered.
-    Raises `NotAllowedNow` for an order that is closed, `BadValue`, `AlreadyRecorded`.
+    with its share of the freight. `more_is_right` confirms that more came than was ordered.
+    Raises `NotAllowedNow` for an order that is closed, `BadValue` (a question at `more_is_right`),
+    `AlreadyRecorded`.
     """
     order = _locked(line.order)
-    line = order.lines.select_related("part__item", "product__item").get(pk=line.pk)
+    lines = order.lines.with_received().select_related("part__item", "product__item")
+    line = lines.get(pk=line.pk)
+    # An act that is sent again is told so, and not asked about its own goods.
+    ledger.refuse_repeat(key)
     _check_open(order)
+    if line.received + quantity > line.quantity and not more_is_right:
+        raise BadValue(_asked_about_more(line, quantity), parameter="more_is_right")
     if cost_cents is None:
         cost_cents = cost_of(line, quantity)
     receipt = PurchaseReceipt(line=line)
@@ -234,6 +241,14 @@ def cost_of(line: PurchaseOrderLine, quantity: int) -> int:
         share_cents(line.order.freight_cents, line.amount_cents, goods_cents) if goods_cents else 0
     )
     return share_cents(line.amount_cents + freight_cents, quantity, line.quantity)
+
+
+def _asked_about_more(line: PurchaseOrderLine, quantity: int) -> str:
+    ordered, after = line.item.in_words_apart(line.quantity, line.received + quantity)
+    return _(
+        "%(ordered)s of %(thing)s are ordered, and with these %(after)s would have come. Check the "
+        "number, or confirm that so much came."
+    ) % {"ordered": ordered, "thing": line.thing.name, "after": after}
 
 
 def _locked(order: PurchaseOrder) -> PurchaseOrder:

@@ -245,6 +245,7 @@ class ReceiveForOrderView(ActView):
             received_on=data["received_on"],
             maker_lot=data.get("maker_lot", ""),
             best_by=data.get("best_by"),
+            more_is_right=data["more_is_right"],
             recorded_by=person_of(self.request),
             key=data["key"],
         )
