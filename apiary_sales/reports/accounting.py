@@ -146,6 +146,13 @@ INVOICES = Report(
     definition=(
         WHEN_IT_COUNTS,
         gettext_lazy("Credit notes are below zero. What is open is what is to be paid now."),
+        gettext_lazy(
+            "What was left of invoices from the books before is in a column of its own: it is not "
+            "in net, and its tax was accounted for there."
+        ),
+        gettext_lazy(
+            "Net has the deposits on drums in it; the trial balance has them as owed, not as sales."
+        ),
     ),
     form=forms.BookForm,
     frame=journal.invoices,
@@ -160,6 +167,13 @@ INVOICES = Report(
         Column(
             "rounding_cents",
             gettext_lazy("Rounding"),
+            Unit.CENTS,
+            adds_up=True,
+            is_left_out_when_nothing=True,
+        ),
+        Column(
+            "opening_cents",
+            gettext_lazy("From the books before"),
             Unit.CENTS,
             adds_up=True,
             is_left_out_when_nothing=True,

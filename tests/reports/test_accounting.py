@@ -2,14 +2,14 @@
 
 import csv
 import io
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
 from openpyxl import load_workbook
 
 from apiary_sales.billing.models import Adjustment, Invoice
-from apiary_sales.billing.services import adjustments, closing
+from apiary_sales.billing.services import adjustments, closing, opening
 from apiary_sales.reports.frames import sales
 from apiary_sales.reports.frames.sales import SalesFilters
 from tests import builders
@@ -72,6 +72,28 @@ def test_invoices_payments_and_tax_have_the_totals_of_the_trial_balance(office, 
     assert total("tax-by-document", "Taxable") == 35_400
     debit = of_account(office, "1010 Checks not in the bank yet", "Debit")
     assert total("payments", "Amount") == debit == 10_000
+
+
+def test_an_opening_invoice_is_listed_apart_from_the_net_of_these_books(office, billed):
+    opening.owe(
+        customer=Invoice.objects.get().customer,
+        number="1187",
+        amount_cents=12_500,
+        issued_on=date(2026, 5, 20),
+        due_on=date(2026, 6, 19),
+        begins_on=date(2026, 7, 1),
+        recorded_by=builders.person(),
+        key="o-1",
+    )
+
+    table = Table(office.get("/reports/invoices/").text)
+
+    assert cents(table.column("Net")[-1]) == -of_account(office, "4000 Sales") == 35_400
+    assert cents(table.column("Tax")[-1]) == -of_account(office, "2100 Sales tax") == 1_770
+    assert cents(table.column("From the books before")[-1]) == 12_500
+    owed = of_account(office, "1100 Owed by customers") + 10_000  # paid already
+    assert cents(table.column("Total")[-1]) == owed == 37_170 + 12_500
+    assert "1187" in table.column("Number")
 
 
 def test_a_write_off_that_lowers_the_tax_is_in_the_list_of_taxes(office, billed):

@@ -51,6 +51,7 @@ INVOICE = {
     "net_cents": WHOLE,
     "tax_cents": WHOLE,
     "rounding_cents": WHOLE,
+    "opening_cents": WHOLE,
     "total_cents": WHOLE,
     "open_cents": WHOLE,
 }
@@ -148,7 +149,10 @@ def trial_balance(filters: BookFilters) -> pd.DataFrame:
 
 
 def invoices(filters: BookFilters) -> pd.DataFrame:
-    """Return one row for each invoice, receipt and credit note that counts on these days."""
+    """Return one row for each invoice, receipt and credit note that counts on these days.
+
+    What is left of an invoice from the books before is no sale of these books: it has no net.
+    """
     found = _counting(Invoice.objects.all(), filters).select_related("customer", "entry")
     return frame_of(
         (
@@ -159,9 +163,10 @@ def invoices(filters: BookFilters) -> pd.DataFrame:
                 invoice.issued_on,
                 invoice.entry.entered_on,
                 _buyer(invoice),
-                invoice.net_cents,
-                invoice.tax_cents,
+                None if invoice.is_opening else invoice.net_cents,
+                None if invoice.is_opening else invoice.tax_cents,
                 invoice.rounding_cents,
+                invoice.total_cents if invoice.is_opening else None,
                 invoice.total_cents,
                 invoice.open_cents,
             )
