@@ -13,7 +13,17 @@ from apiary_sales.billing import chart_of_accounts as accounts
 from apiary_sales.billing.models import ClosedStockLine, LedgerAccount
 from apiary_sales.billing.queries import journal, stock_value
 from apiary_sales.billing.queries.journal import Journal, JournalFilters
-from apiary_sales.billing.services import bills, closing, credit_notes, ledger_accounts
+from apiary_sales.billing.services import (
+    adjustments,
+    bills,
+    closing,
+    credit_notes,
+    deposit_slips,
+    expenses,
+    ledger_accounts,
+    opening,
+    payments,
+)
 from apiary_sales.billing.services.bills import LineBilled
 from apiary_sales.orders.models import FulfilmentLine
 from apiary_sales.orders.rules.returns import GoodsBack
@@ -24,6 +34,7 @@ from inventory.stock.models import Lot, LotCost, Posting
 from inventory.stock.services import ledger, purchases, stores
 from inventory.stock.services.arrivals import VesselReceived
 from tests import builders
+from tests.billing.buying_room import Room
 from tests.billing.conftest import NOON, TODAY, days, invoice_of, jars, pay
 from tests.inventory import bottling_room
 
@@ -106,6 +117,56 @@ def test_every_line_says_its_document_day_and_who(shop, pounds):
     assert Journal(JournalFilters()).lines_without_cost > 0
     # Jars without a cost move none, and are counted apart.
     assert f"Sale {sale.pk}" not in told
+
+
+def test_what_undoes_an_entry_says_so(shop, owner, key):
+    room = Room()
+    bill = room.bill()
+    paid, spent, received = room.pay(bill, 10_000), room.spend(), pay(shop, 4_000)
+    slip = deposit_slips.deposit(checks=[received], cash_cents=0, deposited_by=owner, key=key())
+    owed = opening.owe(
+        customer=shop,
+        number="1187",
+        amount_cents=4_000,
+        issued_on=TODAY,
+        due_on=TODAY,
+        begins_on=TODAY,
+        recorded_by=owner,
+        key=key(),
+    )
+    kept = adjustments.adjust(
+        invoice=owed,
+        kind="write_off",
+        cents=100,
+        reason="Short",
+        made_by=owner,
+        key=key(),
+    )
+
+    bills.undo_payment(payment=paid, undone_by=owner, key=key(), reason="Wrong")
+    bills.undo(bill=bill, undone_by=owner, key=key(), reason="Wrong")
+    expenses.undo(expense=spent, undone_by=owner, key=key(), reason="Wrong")
+    deposit_slips.undo(slip=slip, undone_by=owner, reason="Wrong")
+    payments.reverse(payment=received, reversed_by=owner, key=key(), reason="Wrong")
+    adjustments.undo(adjustment=kept, undone_by=owner, key=key(), reason="Wrong")
+
+    told = [(line.source, line.document) for line in Journal(JournalFilters()).lines()]
+    documents = [name for (kind, _key), name in sorted(set(told)) if kind == "entry"]
+    assert documents == [
+        "Bill of a supplier",
+        "Bill paid",
+        "Expense",
+        "Payment",
+        "Money moved",
+        "1187",
+        "Adjustment",
+        "Bill paid undone",
+        "Bill of a supplier undone",
+        "Expense undone",
+        "Money moved undone",
+        "Payment undone",
+        "Adjustment undone",
+    ]
 
 
 def test_goods_that_came_back_fit_take_their_cost_back_and_others_do_not(shop, stand, owner, key):

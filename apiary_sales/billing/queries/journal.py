@@ -300,10 +300,14 @@ def _entries_told(moves: Iterable[AccountMovement]) -> dict[Source, _Told]:
             url: str | None = reverse("billing:invoice_detail", args=[entry.invoice_id])
         elif entry.payment_id and entry.payment:
             text, who = entry.get_kind_display(), entry.payment.received_by
+            if entry.payment.reverses_id:
+                text = _("%(what)s undone") % {"what": text}
             url = reverse("billing:payment_detail", args=[entry.payment_id])
             note = " ".join(filter(None, [entry.payment.reference, entry.payment.note]))
         else:
             text, url = entry.get_kind_display(), _url_of(document)
+            if _is_undoing(document, role):
+                text = _("%(what)s undone") % {"what": text}
             who, note = _who_of(document, role), str(getattr(document, "note", "") or "")
         found[ENTRY, key] = _Told(
             happened_on=entry.happened_on,
@@ -345,6 +349,11 @@ def _documents(entries: set[int]) -> dict[int, tuple[Any, str]]:
 
 def _url_of(document: Any) -> str | None:
     return document.get_absolute_url() if hasattr(document, "get_absolute_url") else None
+
+
+def _is_undoing(document: Any, role: str) -> bool:
+    """Tell whether a document names an entry as its undoing, or undoes another document."""
+    return role.startswith("undo") or getattr(document, "reverses_id", None) is not None
 
 
 def _who_of(document: Any, role: str) -> Any:
