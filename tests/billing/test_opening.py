@@ -72,6 +72,49 @@ def test_what_was_owed_is_paid_like_any_invoice(shop):
     assert CustomerBalance.objects.owed_cents(shop) == 0
 
 
+def test_a_payment_from_before_the_books_begin_is_refused_with_the_way_out(shop):
+    opened = owes(shop)
+
+    with pytest.raises(BadValue) as refused:
+        pay(shop, 2_500, received_on=BEGAN - days(1))
+    assert refused.value.parameter == "received_on"
+    assert str(refused.value) == (
+        "The books begin on Jul 1, 2026. What was paid before that day is in the opening amounts "
+        "already: enter there only what was left to pay, and not this payment."
+    )
+    pay(shop, 2_500, received_on=BEGAN)
+
+    opened.refresh_from_db()
+    assert opened.open_cents == 10_000
+
+
+def test_an_account_of_money_begins_with_its_own_opening_amount(shop):
+    owes(shop)
+    drawer = opening.amount(
+        account="cash",
+        amount_cents=20_000,
+        begins_on=BEGAN + days(9),
+        recorded_by=builders.person(),
+        key="o-3",
+    )
+
+    with pytest.raises(BadValue, match=r"The books begin on Jul 10, 2026\."):
+        pay(shop, 2_500, method="cash", received_on=BEGAN + days(8))
+    pay(shop, 2_500, received_on=BEGAN + days(8))
+    opening.undo_amount(opening=drawer, undone_by=builders.person(), reason="Of another year")
+
+    pay(shop, 2_500, method="cash", received_on=BEGAN + days(8))
+
+
+def test_a_house_without_opening_rows_takes_a_payment_of_any_day_of_the_year(shop):
+    opened = owes(shop)
+    opening.take_back(invoice=opened, taken_by=builders.person(), key="t-1", reason="Paid long ago")
+
+    payment = pay(shop, 2_500, received_on=BEGAN - days(1))
+
+    assert payment.received_on == BEGAN - days(1)
+
+
 def test_what_was_owed_is_not_billed_this_month(shop):
     opening.owe(
         customer=shop,

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import Adjustment, Allocation, DepositSlip, Entry, Invoice, Payment
-from apiary_sales.billing.services import adjustments, book
+from apiary_sales.billing.services import adjustments, beginning, book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order
@@ -75,7 +75,7 @@ def receive(
     problems = Problems()
     _check_amount(problems, amount_cents)
     _check_how(problems, method)
-    _check_day(problems, "received_on", received_on)
+    _check_day(problems, "received_on", received_on, method)
     if allocations is not None:
         _check_allocations(problems, customer, amount_cents, allocations)
     if rest == Rest.WRITE_OFF and not rest_reason.strip():
@@ -343,7 +343,7 @@ def pay_back(
     problems = Problems()
     _check_amount(problems, amount_cents)
     _check_how(problems, method)
-    _check_day(problems, "paid_on", paid_on)
+    _check_day(problems, "paid_on", paid_on, method)
     if amount_cents > there_cents:
         problems.add(
             "amount_cents",
@@ -551,7 +551,7 @@ def _check_how(problems: Problems, method: str) -> None:
         problems.add("method", _("Choose how it was paid: cash, check, card or bank transfer."))
 
 
-def _check_day(problems: Problems, parameter: str, day: date) -> None:
+def _check_day(problems: Problems, parameter: str, day: date, method: str) -> None:
     today = timezone.localdate()
     if day > today:
         problems.add(
@@ -562,6 +562,8 @@ def _check_day(problems: Problems, parameter: str, day: date) -> None:
             parameter,
             _("%(day)s is more than a year ago. Check the date.") % {"day": date_format(day)},
         )
+    elif day < today:
+        beginning.check_paid_since(problems, parameter, day, method)
 
 
 def _check_allocations(

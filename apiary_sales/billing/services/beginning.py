@@ -1,0 +1,53 @@
+"""The day on which the books begin, and what was paid before it."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Adjustment, Invoice, OpeningAmount, Payment
+from inventory.shared.errors import Problems
+
+
+def check_paid_since(problems: Problems, parameter: str, day: date, account: str) -> None:
+    """Refuse a payment into an account of money from before the books begin.
+
+    It is in what was there and what was owed on that day, so that it would count twice.
+    """
+    begins_on = first_day(account)
+    if begins_on is not None and day < begins_on:
+        problems.add(
+            parameter,
+            _(
+                "The books begin on %(day)s. What was paid before that day is in the opening "
+                "amounts already: enter there only what was left to pay, and not this payment."
+            )
+            % {"day": date_format(begins_on)},
+        )
+
+
+def first_day(account: str) -> date | None:
+    """Return the day on which an account of money begins; None in a house without opening rows.
+
+    Without an opening amount of its own it begins with the first of what was entered as opening.
+    """
+    amounts = OpeningAmount.objects.filter(undone_on=None)
+    if own := amounts.filter(account=account).first():
+        return own.begins_on
+    taken_back = Adjustment.objects.filter(
+        kind=Adjustment.Kind.OPENING, reverses=None, reversed_by=None
+    )
+    invoices = Invoice.objects.exclude(opening_number="").exclude(
+        pk__in=taken_back.values("invoice")
+    )
+    credits = Payment.objects.filter(method=Payment.Method.OPENING, reverses=None, reversed_by=None)
+    return _first(
+        amounts.values_list("begins_on", flat=True),
+        invoices.values_list("entry__happened_on", flat=True),
+        credits.values_list("received_on", flat=True),
+    )
+
+
+def _first(*found: Iterable[date]) -> date | None:
+    return min((day for days in found for day in days), default=None)
