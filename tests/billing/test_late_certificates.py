@@ -1,6 +1,7 @@
 """Certificates that came after the goods were billed with tax."""
 
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 from django.urls import reverse
@@ -8,7 +9,8 @@ from django.urls import reverse
 from apiary_sales.billing.models import Invoice, LateCertificate
 from apiary_sales.billing.queries import tax_return
 from apiary_sales.billing.queries.books import faults
-from apiary_sales.billing.services import late_certificates
+from apiary_sales.billing.rules import LineCredit
+from apiary_sales.billing.services import corrected_invoices, credit_notes, late_certificates
 from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import AlreadyRecorded, BadValue, FiguresChanged, NotAllowedNow
 from tests import builders
@@ -89,6 +91,53 @@ def test_goods_after_the_last_day_stay_taxed(shop, billed, days):
     certificate = builders.certificate(shop, "old", expires=TODAY + days * DAY)
 
     assert list(late_certificates.taxed_before(certificate)) == ([billed] if days == 0 else [])
+
+
+def test_what_a_credit_note_left_of_an_invoice_is_corrected_and_its_copy_freed(
+    client, billed, late, owner, key
+):
+    """4 of 10 jars are credited: 6 at 6.00 are left, 36.00 and 2.25 of tax."""
+    part = LineCredit(billed.lines.get(), quantity=Decimal(4))
+    credit_notes.credit(invoice=billed, lines=[part], reason="Broken", issued_by=owner, key=key())
+    client.force_login(builders.person("owner"))
+    correct = reverse("billing:invoice_correct", args=[billed.pk])
+    for name, args in (
+        ("late_certificate", [late.pk]),
+        ("late_certificate_accept", [late.pk, billed.pk]),
+    ):
+        assert correct in client.get(reverse(f"billing:{name}", args=args)).text
+
+    with pytest.raises(NotAllowedNow) as refused:
+        accept(late, billed)
+    assert str(refused.value) == (
+        f"Invoice {billed} has a credit note, so certificate IA-9 can't free it. Correct the "
+        "invoice: the copy bills what is left of it. If the copy still has tax, let the "
+        "certificate count for the copy."
+    )
+    copy = corrected_invoices.correct(invoice=billed, issued_by=owner, key=key(), reason="IA-9")
+    made = accept(late, copy)
+
+    assert (copy.net_cents, copy.tax_cents) == (3_600, 225)
+    assert (made.copy.net_cents, made.copy.tax_cents) == (3_600, 0)
+    assert list(faults()) == []
+
+
+def test_a_certificate_of_the_day_frees_the_corrected_copy_at_once(shop, billed, owner, key):
+    part = LineCredit(billed.lines.get(), quantity=Decimal(4))
+    credit_notes.credit(invoice=billed, lines=[part], reason="Broken", issued_by=owner, key=key())
+    builders.certificate(shop, "IA-8", valid_from=TODAY)
+
+    copy = corrected_invoices.correct(invoice=billed, issued_by=owner, key=key(), reason="IA-8")
+
+    assert (copy.net_cents, copy.tax_cents) == (3_600, 0)
+
+
+def test_an_invoice_credited_in_full_has_nothing_to_free(billed, late, owner, key):
+    credit_notes.credit(invoice=billed, reason="Broken", issued_by=owner, key=key())
+
+    assert list(late_certificates.partly_credited_before(late)) == []
+    with pytest.raises(NotAllowedNow, match="and without a credit note"):
+        accept(late, billed)
 
 
 def test_the_invoice_of_another_customer_stays_taxed(billed):

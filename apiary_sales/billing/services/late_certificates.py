@@ -1,7 +1,7 @@
 """Certificates that came after the goods were billed with tax."""
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Invoice, LateCertificate
@@ -13,7 +13,7 @@ from inventory.shared.errors import BadValue, NotAllowedNow
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 
-__all__ = ["accept", "taxed_before"]
+__all__ = ["accept", "partly_credited_before", "taxed_before"]
 
 
 def taxed_before(certificate: ExemptionCertificate) -> QuerySet[Invoice]:
@@ -21,11 +21,27 @@ def taxed_before(certificate: ExemptionCertificate) -> QuerySet[Invoice]:
 
     They are of its customer, for goods handed over no later than its last day.
     """
+    return _taxed(certificate).filter(credit_notes=None)
+
+
+def partly_credited_before(certificate: ExemptionCertificate) -> QuerySet[Invoice]:
+    """Return the invoices of which credit notes took off only a part of the tax.
+
+    A certificate can free what is left of one once a corrected copy bills that alone.
+    """
+    return (
+        _taxed(certificate)
+        .annotate(credited_tax_cents=Sum("credit_notes__tax_cents"))
+        .filter(credited_tax_cents__isnull=False)
+        .filter(tax_cents__gt=-F("credited_tax_cents"))
+    )
+
+
+def _taxed(certificate: ExemptionCertificate) -> QuerySet[Invoice]:
     found = Invoice.objects.filter(
         customer=certificate.customer_id,
         tax_cents__gt=0,
         credits=None,
-        credit_notes=None,
         corrected_by=None,
         order__isnull=False,
     ).exclude(series__startswith=Invoice.RECEIPT_PREFIX)
@@ -62,6 +78,15 @@ def accept(
         )
     # Read again, as it is now that its order is locked.
     taxed = taxed_before(certificate).filter(pk=invoice.pk).first()
+    if taxed is None and partly_credited_before(certificate).filter(pk=invoice.pk).exists():
+        raise NotAllowedNow(
+            _(
+                "Invoice %(invoice)s has a credit note, so certificate %(number)s can't free it. "
+                "Correct the invoice: the copy bills what is left of it. If the copy still has "
+                "tax, let the certificate count for the copy."
+            )
+            % {"invoice": invoice, "number": certificate.number}
+        )
     if taxed is None:
         raise NotAllowedNow(
             _(

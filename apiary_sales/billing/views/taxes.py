@@ -167,6 +167,7 @@ def late_certificate(request: HtmxRequest, pk: int) -> HttpResponse:
     context = {
         "certificate": certificate,
         "taxed": late_certificates.taxed_before(certificate),
+        "partly_credited": late_certificates.partly_credited_before(certificate),
         "freed": certificate.late.select_related("invoice", "copy", "accepted_by"),
     }
     template = "_late_certificate.html" if request.htmx else "late_certificate.html"
@@ -186,6 +187,8 @@ class LateCertificateView(ActView):
         bills = Invoice.objects.filter(customer=self.certificate.customer)
         self.invoice = get_object_or_404(bills, pk=self.kwargs["invoice"])
         may_be_freed = late_certificates.taxed_before(self.certificate)
+        partly_credited = late_certificates.partly_credited_before(self.certificate)
+        self.is_partly_credited = partly_credited.filter(pk=self.invoice.pk).exists()
         self.draft = None
         if may_be_freed.filter(pk=self.invoice.pk).exists():
             self.draft = corrected_invoices.draft(self.invoice, certificate=self.certificate)
@@ -220,5 +223,6 @@ class LateCertificateView(ActView):
             certificate=self.certificate,
             invoice=self.invoice,
             draft=self.draft.invoice if self.draft else None,
+            is_partly_credited=self.is_partly_credited,
             **kwargs,
         )
