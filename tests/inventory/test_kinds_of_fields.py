@@ -56,6 +56,13 @@ def test_every_figure_and_day_of_a_form_is_one_of_the_five_kinds():
     assert [name for form in found for name in strays(form)] == []
 
 
+def test_no_form_lists_a_field_of_its_model_twice():
+    listed = {form: getattr(getattr(form, "_meta", None), "fields", None) for form in all_of_them()}
+
+    twice = [form for form, names in listed.items() if len(names or ()) != len(set(names or ()))]
+    assert twice == []
+
+
 def test_the_walk_finds_a_field_of_another_kind():
     class Stray(forms.Form):
         pieces = forms.IntegerField()

@@ -309,8 +309,12 @@ def test_jars_come_back_from_the_shop_to_a_store(lot, bring, there, shelf, jars,
     assert (pieces_at(shelf, jars), pieces_at(there.place, jars)) == (21, 3)
 
 
-def test_no_more_comes_back_than_is_there(lot, bring, there, shelf, owner, key):
-    bring(3)
+@pytest.mark.parametrize(
+    ("pieces", "said"),
+    [(1, "1 piece is on the shelf by the books."), (3, "3 pieces are on the shelf by the books.")],
+)
+def test_no_more_comes_back_than_is_there(pieces, said, lot, bring, there, shelf, owner, key):
+    bring(pieces)
 
     with pytest.raises(NotEnoughStock) as refused:
         consignments.bring_back(
@@ -318,6 +322,7 @@ def test_no_more_comes_back_than_is_there(lot, bring, there, shelf, owner, key):
         )
 
     assert refused.value.problems[0].parameter == "lots.0.pieces"
+    assert str(refused.value) == f"Lot {lot.code}: {said}"
 
 
 def test_a_shelf_of_a_shop_is_on_the_count_sheet(lot, bring, there, jars, owner, key):

@@ -155,7 +155,6 @@ class HouseDetailsForm(forms.ModelForm):
             "drum_deposit_cents",
             "drum_price_cents",
             "drum_tolerance_percent",
-            "deposits_taxed",
             "market",
             "origin_country",
             "origin_region",

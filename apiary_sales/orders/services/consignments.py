@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, Order, OrderLine
@@ -284,14 +285,19 @@ def bring_back(
         for balance in Balance.objects.filter(place=shelf.place, lot__in=list(items))
     }
     for index, (lot, pieces) in enumerate(lots):
-        if brought_on in (None, timezone.localdate()) and pieces > there.get(lot.pk, 0):
+        on_shelf = there.get(lot.pk, 0)
+        if brought_on in (None, timezone.localdate()) and pieces > on_shelf:
             problems.add_error(
                 NotEnoughStock(
-                    _("Lot %(lot)s: %(there)s pieces are on the shelf by the books.")
-                    % {"lot": lot.code, "there": there.get(lot.pk, 0)},
+                    ngettext(
+                        "Lot %(lot)s: %(there)s piece is on the shelf by the books.",
+                        "Lot %(lot)s: %(there)s pieces are on the shelf by the books.",
+                        on_shelf,
+                    )
+                    % {"lot": lot.code, "there": on_shelf},
                     parameter=f"lots.{index}.pieces",
                     asked=pieces,
-                    there=there.get(lot.pk, 0),
+                    there=on_shelf,
                 )
             )
     problems.raise_any()
