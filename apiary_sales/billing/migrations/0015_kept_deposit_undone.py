@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('billing', '0013_ledger_accounts'),
+        ('billing', '0014_money_moves'),
         ('orders', '0011_changed_orders'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
