@@ -1,8 +1,8 @@
 """The day on which the books begin, and what was paid before it."""
 
-from collections.abc import Iterable
 from datetime import date
 
+from django.db.models import Min
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -42,12 +42,9 @@ def first_day(account: str) -> date | None:
         pk__in=taken_back.values("invoice")
     )
     credits = Payment.objects.filter(method=Payment.Method.OPENING, reverses=None, reversed_by=None)
-    return _first(
-        amounts.values_list("begins_on", flat=True),
-        invoices.values_list("entry__happened_on", flat=True),
-        credits.values_list("received_on", flat=True),
-    )
-
-
-def _first(*found: Iterable[date]) -> date | None:
-    return min((day for days in found for day in days), default=None)
+    days = [
+        amounts.aggregate(day=Min("begins_on"))["day"],
+        invoices.aggregate(day=Min("entry__happened_on"))["day"],
+        credits.aggregate(day=Min("received_on"))["day"],
+    ]
+    return min((day for day in days if day), default=None)
