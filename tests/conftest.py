@@ -15,6 +15,9 @@ from django.utils import formats, translation
 from tests import builders, data_layer, serving, timing
 from tests.upgrade import databases, landed
 
+# It waits for a run of its own, beside which the others go on.
+LONG_TESTS = "tests/test_postgresql.py"
+
 
 @pytest.fixture
 def owner(db):
@@ -115,9 +118,11 @@ def django_db_setup(django_db_setup, django_db_blocker, django_db_keepdb, empty_
 def pytest_collection_modifyitems(config, items):
     """Mark the tests of the data, and leave those of rival writers to the run on PostgreSQL.
 
-    SQLite has one writer at a time.
+    SQLite has one writer at a time. The longest tests begin first, so that none of them is left
+    when the others are done.
     """
     data_layer.mark(items)
+    items.sort(key=lambda item: not item.path.match(LONG_TESTS))
     if connection.vendor == "postgresql":
         return
     rivals = [item for item in items if item.get_closest_marker("postgresql")]
