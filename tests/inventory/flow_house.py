@@ -599,7 +599,7 @@ class FlowHouse:
             self.book.undo(posting.pk)
 
     def counted_since(self, posting: Posting) -> bool:
-        """Tell whether pieces of a posting were counted later and that count stands.
+        """Tell whether pieces of a posting were counted later, in a count that was not undone.
 
         A count stays right whatever is undone before it, so its difference becomes another one.
         The second book is told in order and doesn't reckon it anew; `test_count_sheets` does.

@@ -13,13 +13,9 @@ from apiary_sales.billing.models.payments import Payment
 Account = EntryLine.Account
 
 
-class Undoable(models.Model):
-    """A document in the book of money that a reversing entry takes back, with a reason."""
+class UndoneBy(models.Model):
+    """When, by whom and why a document in the book of money was taken back by an entry."""
 
-    recorded_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", verbose_name=_("who")
-    )
-    idempotency_key = models.CharField(max_length=100, unique=True)
     undone_on = models.DateField(null=True, blank=True)
     undone_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
@@ -32,6 +28,18 @@ class Undoable(models.Model):
     @property
     def is_undone(self) -> bool:
         return self.undone_on is not None
+
+
+class Undoable(UndoneBy):
+    """A document in the book of money that a reversing entry takes back, with a reason."""
+
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", verbose_name=_("who")
+    )
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        abstract = True
 
 
 class DepositSlip(Undoable):

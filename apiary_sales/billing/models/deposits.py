@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.models.book import Entry
+from apiary_sales.billing.models.cash import UndoneBy
 from apiary_sales.billing.models.invoices import InvoiceLine
 from apiary_sales.orders.models import ReturnedDrum
 
@@ -17,7 +18,7 @@ class KeptDepositQuerySet(models.QuerySet["KeptDeposit"]):
         return self.filter(undone_on=None)
 
 
-class KeptDeposit(models.Model):
+class KeptDeposit(UndoneBy):
     """The deposit of one drum that is not given back: what was owed becomes income.
 
     Where the keeping is given up, the opposite entry makes it owed again, and both stay.
@@ -40,11 +41,6 @@ class KeptDeposit(models.Model):
     undo_entry = models.OneToOneField(
         Entry, on_delete=models.PROTECT, null=True, blank=True, related_name="kept_deposit_undone"
     )
-    undone_on = models.DateField(null=True, blank=True)
-    undone_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    undone_reason = models.CharField(_("reason"), max_length=300, blank=True)
 
     objects = KeptDepositQuerySet.as_manager()
 
@@ -63,7 +59,3 @@ class KeptDeposit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.invoice_line} {self.amount_cents}"
-
-    @property
-    def is_undone(self) -> bool:
-        return self.undone_on is not None

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from django.db.models import Min
+from django.db.models import Min, QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -35,16 +35,18 @@ def first_day(account: str) -> date | None:
     amounts = OpeningAmount.objects.filter(undone_on=None)
     if own := amounts.filter(account=account).first():
         return own.begins_on
-    taken_back = Adjustment.objects.filter(
-        kind=Adjustment.Kind.OPENING, reverses=None, reversed_by=None
-    )
-    invoices = Invoice.objects.exclude(opening_number="").exclude(
-        pk__in=taken_back.values("invoice")
-    )
     credits = Payment.objects.filter(method=Payment.Method.OPENING, reverses=None, reversed_by=None)
     days = [
         amounts.aggregate(day=Min("begins_on"))["day"],
-        invoices.aggregate(day=Min("entry__happened_on"))["day"],
+        opening_invoices().aggregate(day=Min("entry__happened_on"))["day"],
         credits.aggregate(day=Min("received_on"))["day"],
     ]
     return min((day for day in days if day), default=None)
+
+
+def opening_invoices() -> QuerySet[Invoice]:
+    """Return what was left of invoices from the books before, but what was taken back."""
+    taken_back = Adjustment.objects.filter(
+        kind=Adjustment.Kind.OPENING, reverses=None, reversed_by=None
+    )
+    return Invoice.objects.exclude(opening_number="").exclude(pk__in=taken_back.values("invoice"))

@@ -198,17 +198,21 @@ def _paid_on(invoice: Invoice) -> list[tuple[Payment, int]]:
     return [(payment, shares[payment.pk]) for payment in payments]
 
 
+def balance_cents(account: str, on: date) -> int:
+    """Return what an account has at the end of a day."""
+    lines = EntryLine.objects.filter(account=account, entry__entered_on__lte=on)
+    cents: int = lines.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
+    return cents
+
+
 def there_cents(account: str, on: date) -> int:
     """Return the least that an account has at the end of a day or of any later one.
 
     More than that can't have left it on this day.
     """
-    lines = EntryLine.objects.filter(account=account)
-    left: int = lines.filter(entry__entered_on__lte=on).aggregate(
-        sum=Coalesce(Sum("amount_cents"), 0)
-    )["sum"]
-    least = left
-    later = lines.filter(entry__entered_on__gt=on).order_by("entry__entered_on")
+    left = least = balance_cents(account, on)
+    lines = EntryLine.objects.filter(account=account, entry__entered_on__gt=on)
+    later = lines.order_by("entry__entered_on")
     for _day, cents in later.values_list("entry__entered_on").annotate(Sum("amount_cents")):
         left += cents
         least = min(least, left)

@@ -3,20 +3,17 @@
 from datetime import date
 
 from django.db import transaction
-from django.db.models import Sum
-from django.db.models.functions import Coalesce
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import CashCount, Entry, EntryLine
+from apiary_sales.billing.models import CashCount, Entry
 from apiary_sales.billing.services import book, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
 from inventory.shared import words
 from inventory.shared.errors import BadValue, Problems
-from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
+from inventory.shared.services import books_lock
 from inventory.shared.services.repeats import refuse_repeat
 
 # The expense that cash over or short is entered as.
@@ -43,13 +40,10 @@ def count(
         problems.add("counted_cents", _("Enter the cash that is there, from 0 to a million."))
     if counted_on > timezone.localdate():
         problems.add("counted_on", _("This day is in the future. Choose today or an earlier day."))
-    elif BooksLock.objects.counting_day(counted_on) != counted_on:
-        # What was sold on it and came late counts on the first open day, and would count twice.
-        problems.add(
-            "counted_on",
-            _("The books are closed on %(day)s. Choose a later day.")
-            % {"day": date_format(counted_on)},
-        )
+    else:
+        # What was sold on a closed day and came late counts on the first open one, and would count
+        # twice.
+        books_lock.check_open(problems, "counted_on", counted_on)
     problems.raise_any()
     expected_cents = expected_on(counted_on)
     difference_cents = counted_cents - expected_cents
@@ -95,6 +89,4 @@ def undo(*, cash_count: CashCount, undone_by: Person, reason: str) -> CashCount:
 
 def expected_on(day: date) -> int:
     """Return the cash that the books have at the end of a day."""
-    lines = EntryLine.objects.filter(account=Account.CASH, entry__entered_on__lte=day)
-    cents: int = lines.aggregate(cents=Coalesce(Sum("amount_cents"), 0))["cents"]
-    return cents
+    return book.balance_cents(Account.CASH, day)

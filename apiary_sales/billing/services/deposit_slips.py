@@ -46,7 +46,7 @@ def deposit(
     # The number is taken first: one slip after the other, so that no check is on two.
     number = numbers.next_number(SERIES)
     # One at a time, so that two people don't both take what is in the drawer.
-    House.objects.select_for_update(no_key=True).filter(pk=1).first()
+    House.lock()
     refuse_repeat(DepositSlip, key)
     there_cents = book.there_cents(Account.CASH, BooksLock.objects.counting_day(deposited_on))
     here = {payment.pk for payment in checks_here()}

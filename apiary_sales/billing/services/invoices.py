@@ -26,10 +26,11 @@ from apiary_sales.orders.services import orders, returns
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
 from inventory.shared import checks
-from inventory.shared.errors import BadValue, NotAllowedNow
-from inventory.shared.models import BooksLock, House
+from inventory.shared.errors import BadValue, NotAllowedNow, Problems
+from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
+from inventory.shared.services import books_lock
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.services import numbers
 
@@ -260,12 +261,9 @@ def save(draft: Draft, *, prefix: str, issued_by: Person, key: str) -> Invoice:
     Raises `BadValue` where its day is closed, or before that of the last one of its series.
     """
     invoice, lines = draft.invoice, draft.lines
-    if BooksLock.objects.counting_day(invoice.issued_on) != invoice.issued_on:
-        raise BadValue(
-            _("The books are closed on %(day)s. Choose a later day.")
-            % {"day": date_format(invoice.issued_on)},
-            parameter="issued_on",
-        )
+    problems = Problems()
+    books_lock.check_open(problems, "issued_on", invoice.issued_on)
+    problems.raise_any()
     invoice.series = _series(prefix, invoice.issued_on)
     invoice.number = numbers.next_number(f"invoice {invoice.series}")
     _check_order_of_days(invoice)

@@ -51,7 +51,7 @@ def move(
     """
     moved_on = moved_on or timezone.localdate()
     # One at a time, so that two people don't both take what is in the drawer.
-    House.objects.select_for_update(no_key=True).filter(pk=1).first()
+    House.lock()
     refuse_repeat(MoneyMove, key)
     problems = Problems()
     _check_way(problems, from_account, to_account)

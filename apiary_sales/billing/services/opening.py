@@ -13,7 +13,14 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Adjustment, Entry, Invoice, OpeningAmount, Payment
-from apiary_sales.billing.services import adjustments, book, money_moves, payments, undone_documents
+from apiary_sales.billing.services import (
+    adjustments,
+    beginning,
+    book,
+    money_moves,
+    payments,
+    undone_documents,
+)
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
 from inventory.shared import words
@@ -96,15 +103,8 @@ def owe(
 
 def _standing(customer: Customer, number: str) -> bool:
     """Tell whether an opening invoice with this number is there and was not taken back."""
-    return (
-        Invoice.objects.filter(customer=customer, opening_number__iexact=number)
-        .exclude(
-            pk__in=Adjustment.objects.filter(
-                kind=Adjustment.Kind.OPENING, reverses=None, reversed_by=None
-            ).values("invoice")
-        )
-        .exists()
-    )
+    found = beginning.opening_invoices().filter(customer=customer)
+    return found.filter(opening_number__iexact=number).exists()
 
 
 @transaction.atomic
@@ -184,7 +184,7 @@ def amount(
     Raises `BadValue`, `AlreadyRecorded`.
     """
     # One at a time, so that two people don't both enter what is in the drawer.
-    House.objects.select_for_update(no_key=True).filter(pk=1).first()
+    House.lock()
     refuse_repeat(OpeningAmount, key)
     problems = Problems()
     if account not in OpeningAmount.ACCOUNTS:
@@ -228,7 +228,7 @@ def undo_amount(*, opening: OpeningAmount, undone_by: Person, reason: str) -> Op
 
     Raises `CannotReverse` for a second time, or where some of it was moved already; `BadValue`.
     """
-    House.objects.select_for_update(no_key=True).filter(pk=1).first()
+    House.lock()
     opening = undone_documents.locked(OpeningAmount, opening, reason)
     if money_moves.is_moved(opening):
         raise CannotReverse(_("Some of this was moved already. Undo those moves of money first."))

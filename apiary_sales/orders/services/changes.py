@@ -388,11 +388,8 @@ def _change_line(work: _Work, index: int, line: OrderLine, asked: OrderLineChang
                 parameter=f"changes.{index}.discount_cents",
             )
     figures = rules.figures(line, quantity, price, discount, given)
-    line.quantity, line.unit_price = quantity, price
-    line.discount_cents = figures.discount_cents
-    line.rounding_cents = figures.rounding_cents
-    line.amount_cents = figures.amount_cents
-    line.save()
+    line.unit_price = price
+    order_lines.take_figures(line, quantity, figures)
     return told
 
 
@@ -452,11 +449,8 @@ def _split(work: _Work, line: OrderLine, asked: OrderLineChange) -> list[str]:
     )
     new.save()
     Reservation.objects.filter(line=line).update(line=new)
-    line.quantity, line.gave_way, line.ordered = line.filled, 0, None
-    line.discount_cents = handed_over.discount_cents
-    line.rounding_cents = handed_over.rounding_cents
-    line.amount_cents = handed_over.amount_cents
-    line.save()
+    line.gave_way, line.ordered = 0, None
+    order_lines.take_figures(line, line.filled, handed_over)
     work.lines[new.pk] = new
     return told
 

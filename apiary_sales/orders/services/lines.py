@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
+from apiary_sales.orders.rules.changes import LineFigures
 from apiary_sales.orders.rules.lines import (
     OF_PRODUCTS,
     LineWanted,
@@ -97,6 +98,15 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
             )
             for line in _with_lots(wanted)
         )
+
+
+def take_figures(line: OrderLine, quantity: int, figures: LineFigures) -> None:
+    """Let a line be of another quantity and come to these figures; save it."""
+    line.quantity = quantity
+    line.discount_cents = figures.discount_cents
+    line.rounding_cents = figures.rounding_cents
+    line.amount_cents = figures.amount_cents
+    line.save()
 
 
 def _with_lots(lines: Sequence[LineWanted]) -> list[LineWanted]:

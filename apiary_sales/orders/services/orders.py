@@ -1,5 +1,6 @@
 """Orders: taken, filled, cancelled and taken back; and sales at the stand."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
@@ -316,11 +317,7 @@ def _reduce(quantities: Mapping[OrderLine, int]) -> list[str]:
         figures = changes.figures(
             line, quantity, line.unit_price, line.discount_cents, given.get(line.pk, 0)
         )
-        line.quantity = quantity
-        line.discount_cents = figures.discount_cents
-        line.rounding_cents = figures.rounding_cents
-        line.amount_cents = figures.amount_cents
-        line.save()
+        order_lines.take_figures(line, quantity, figures)
     return told
 
 
@@ -348,8 +345,8 @@ def take_back(
     fulfilment held only charges. `is_credited` says that a credit note takes the goods off the
     bill; `had_left`, that the goods were out of the house: their pieces are kept apart until
     somebody decides, what was weighed out is spoiled, and they are taken off the order, whose rest
-    stays as it is.
-    `spoils_weighed` says only that what was weighed out had left, into the buyer's container.
+    stays as it is. `spoils_weighed` says only that what was weighed out had left, into the buyer's
+    container.
     Raises `CannotReverse`, `NotAllowedNow`, `BadValue`, `AlreadyRecorded`.
     """
     order = lock(fulfilment.order)
@@ -398,9 +395,9 @@ def take_back(
     if had_left:
         fulfilments.keep_apart(fulfilment, taken_by=taken_by, key=key, reason=reason)
         if not _was_cancelled(order):
-            off: dict[int, int] = {}
+            off = Counter[int]()
             for row in rows:
-                off[row.order_line_id] = off.get(row.order_line_id, 0) + row.quantity
+                off[row.order_line_id] += row.quantity
             told = _reduce(
                 {filled[line]: filled[line].quantity - less for line, less in off.items()}
             )

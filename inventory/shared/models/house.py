@@ -124,6 +124,11 @@ class House(models.Model):
         """Return the one row, or its defaults while it has not been saved."""
         return cls.objects.filter(pk=1).first() or cls(pk=1, name=str(_("Our honey house")))
 
+    @classmethod
+    def lock(cls) -> None:
+        """Let others who lock the house wait until this transaction ends; call within one."""
+        cls.objects.select_for_update(no_key=True).filter(pk=1).first()
+
     @staticmethod
     def language() -> str:
         """Return the language the house writes in, as two letters."""

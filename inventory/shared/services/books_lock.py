@@ -12,7 +12,16 @@ from inventory.shared.models import BooksLock, House
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 
-__all__ = ["close", "open_again"]
+__all__ = ["check_open", "close", "open_again"]
+
+
+def check_open(problems: Problems, parameter: str, day: date) -> None:
+    """Refuse a day on which nothing counts any more; call within the transaction that writes."""
+    if BooksLock.objects.counting_day(day) != day:
+        problems.add(
+            parameter,
+            _("The books are closed on %(day)s. Choose a later day.") % {"day": date_format(day)},
+        )
 
 
 @transaction.atomic
@@ -68,5 +77,5 @@ def open_again(*, until: date | None, locked_by: Person, key: str, reason: str) 
 def _locked_until() -> date | None:
     """Lock the house's row, which late entries wait for, and return the last closed day."""
     House.objects.get_or_create(pk=1, defaults={"name": House.current().name})
-    House.objects.select_for_update(no_key=True).get(pk=1)
+    House.lock()
     return BooksLock.objects.locked_until()
