@@ -21,6 +21,7 @@ from .purchasing import (
     SupplierBillLine,
     SupplierPayment,
 )
+from .stand import HandedInSale, SaleMark, StandSale
 
 __all__ = [
     "WAYS",
@@ -38,6 +39,7 @@ __all__ = [
     "EntryLine",
     "Expense",
     "ExpenseCategory",
+    "HandedInSale",
     "InterestCharge",
     "Invoice",
     "InvoiceLine",
@@ -54,7 +56,9 @@ __all__ = [
     "PurchaseReceipt",
     "RecurringExpense",
     "Rhythm",
+    "SaleMark",
     "SkippedExpense",
+    "StandSale",
     "SupplierAllocation",
     "SupplierBill",
     "SupplierBillLine",

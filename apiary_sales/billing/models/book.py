@@ -89,6 +89,9 @@ class EntryLine(AppendOnlyModel):
         STOCK = "stock", _("stock")
         OPENING = "opening", _("opening amounts")
         OWNER = "owner", _("owner")
+        # What buyers gave beyond the price: for the people at the stand, or for the house.
+        TIPS = "tips", _("tips for the people at the stand")
+        GIFTS = "gifts", _("given on top by buyers")
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="lines")
     account = models.CharField(max_length=20, choices=Account)

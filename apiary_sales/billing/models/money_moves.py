@@ -22,6 +22,8 @@ WAYS: dict[tuple[str, str], Promise | str] = {
     (Account.SALES_TAX, Account.CASH): _("sales tax refunded in cash"),
     (Account.TRANSFER, Account.DEPOSITS): _("drum deposits of the opening amount paid by bank"),
     (Account.CASH, Account.DEPOSITS): _("drum deposits of the opening amount paid in cash"),
+    (Account.CASH, Account.TIPS): _("tips paid out in cash"),
+    (Account.TRANSFER, Account.TIPS): _("tips paid out by bank"),
     (Account.OWNER, Account.TRANSFER): _("owner's money put into the bank"),
     (Account.OWNER, Account.CASH): _("owner's money put into the drawer"),
     (Account.TRANSFER, Account.OWNER): _("money taken by the owner from the bank"),

@@ -67,6 +67,10 @@ class House(models.Model):
     receipt_paper = models.CharField(
         _("paper of receipts"), max_length=8, choices=ReceiptPaper, default=ReceiptPaper.PAGE
     )
+    # Otherwise what buyers give on top is income of the house.
+    tips_are_for_people = models.BooleanField(
+        _("what buyers give on top belongs to the people at the stand"), default=True
+    )
     logo = models.FileField(
         _("logo"), storage=private_storage, upload_to=logo_name, max_length=100, blank=True
     )
