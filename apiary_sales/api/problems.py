@@ -14,8 +14,7 @@ from apiary_sales.api.blends import BlendPlanSerializer
 from apiary_sales.api.bottling import RunSerializer
 from apiary_sales.api.emails import EmailSerializer
 from apiary_sales.api.views import ApiActView
-from apiary_sales.billing.models import Invoice
-from apiary_sales.billing.services.stand import StandSale
+from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.mailing.models import Email
 from inventory.bottling.models import BottlingRun
 from inventory.shared.documents import PdfUnavailable

@@ -25,7 +25,7 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.pricing.queries import prices
 from inventory.bottling.models import Product, Size
 from inventory.shared import keys
-from inventory.shared.errors import Problems
+from inventory.shared.errors import Problems, parameters_named
 from inventory.shared.people import person_of
 from inventory.stock.models import Balance, Lot, Place, Posting
 from inventory.stock.services import honey
@@ -229,7 +229,12 @@ class StandSaleView(ApiActView):
         key = self.key()
         data = self.checked()
         lines = self._priced(data.pop("lines"))
-        sale = stand.sell(**data, lines=lines, sold_by=person_of(request), key=key)
+        paid = PaymentMade(data.pop("method"), tendered_cents=data.pop("tendered_cents"))
+        names = {"payments.0.method": "method", "payments.0.tendered_cents": "tendered_cents"}
+        with parameters_named(**names):
+            sale = stand.sell(
+                **data, lines=lines, payments=[paid], sold_by=person_of(request), key=key
+            )
         made = serializers.StandSaleMadeSerializer(sale)
         return Response(made.data, status=status.HTTP_201_CREATED)
 

@@ -25,7 +25,8 @@ class SellByWeightForm(ActForm):
     """One thing sold by weight: weighed full and empty, its net weight, or honey by volume."""
 
     fields_of_parameters = {
-        "tendered_cents": "tendered",
+        "payments.0.method": "method",
+        "payments.0.tendered_cents": "tendered",
         "lines.0.drum": "what",
         "lines.0.product": "what",
         "lines.0.kind": "what",

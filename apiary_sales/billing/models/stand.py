@@ -9,7 +9,7 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from apiary_sales.billing.models.book import Entry
+from apiary_sales.billing.models.book import Entry, EntryLine
 from apiary_sales.billing.models.invoices import Invoice
 from apiary_sales.billing.models.payments import Payment
 from apiary_sales.orders.models import Fulfilment, Order
@@ -115,12 +115,24 @@ class StandSale(models.Model):
         return self.receipt.total_cents
 
     @property
+    def payment(self) -> Payment | None:
+        """The first money taken, None where there was nothing to pay."""
+        return next(iter(self.payments), None)
+
+    @property
     def change_cents(self) -> int:
         """The cash given back at the counter."""
         given = [pay for pay in self.payments if pay.tendered_cents is not None]
         kept_cents = sum(pay.amount_cents for pay in given)
         handed_cents = sum(cast(int, pay.tendered_cents) for pay in given)
-        return max(0, handed_cents - kept_cents - self.on_top_cents) if given else 0
+        return max(0, handed_cents - kept_cents - self._on_top_in_cash) if given else 0
+
+    @property
+    def _on_top_in_cash(self) -> int:
+        if self.on_top_entry is None:
+            return 0
+        lines = self.on_top_entry.lines.filter(account=EntryLine.Account.CASH)
+        return sum(line.amount_cents for line in lines)
 
     @property
     def text(self) -> str:

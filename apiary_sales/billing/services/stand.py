@@ -1,70 +1,56 @@
 """Sales at the stand: goods, receipt and money in one go, and the way back."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
-from typing import cast
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import Invoice, Payment
-from apiary_sales.billing.services import credit_notes, invoices, line_taxes, payments
+from apiary_sales.billing.models import Invoice, Payment, SaleMark, StandSale
+from apiary_sales.billing.services import (
+    credit_notes,
+    invoices,
+    line_taxes,
+    stand_marks,
+    stand_money,
+)
+from apiary_sales.billing.services.payments import reverse as reverse_payment
+from apiary_sales.billing.services.stand_marks import Mark
+from apiary_sales.billing.services.stand_money import METHODS, PaymentMade
 from apiary_sales.customers.models import Customer
-from apiary_sales.orders.models import Fulfilment, Order, OrderLine
+from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import ProductTax
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.tax import TaxedAmount
 from inventory.shared import keys, words
-from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
+from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import split_cents
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock.models import Place
 
-METHODS = (Payment.Method.CASH, Payment.Method.CARD, Payment.Method.CHECK)
+__all__ = ["METHODS", "PaymentMade", "find", "of_receipt", "sell", "take_back", "total_of"]
+
 PIECES_MAX = 1_000
-# More cash than this above the price is treated as a typing error.
-CHANGE_CENTS_MAX = 100_000
-# A sale kept without signal comes in late, but not by months: then the clock is wrong.
+# A sale that is dated longer ago, without a sign that it can be, has a wrong clock.
 DAYS_LATE_MAX = 60
-
-
-@dataclass(frozen=True)
-class StandSale:
-    """What a sale at the stand made; `payment` is None when there was nothing to pay."""
-
-    order: Order
-    fulfilment: Fulfilment
-    invoice: Invoice
-    payment: Payment | None
-
-    @property
-    def change_cents(self) -> int:
-        """The cash given back at the counter."""
-        if self.payment is None or self.payment.tendered_cents is None:
-            return 0
-        return self.payment.tendered_cents - self.payment.amount_cents
 
 
 def find(key: str) -> StandSale | None:
     """Return the sale already recorded with this idempotency key."""
-    receipt = invoices.find(keys.part(key, "receipt"))
-    return None if receipt is None else of_receipt(receipt)
+    return StandSale.objects.filter(key=key).select_related("receipt").first()
 
 
 def of_receipt(receipt: Invoice) -> StandSale:
     """Return the sale that a receipt was written for."""
-    payment = (
-        Payment.objects.filter(allocations__invoice=receipt, reverses=None).order_by("id").first()
-    )
-    # A receipt is always of an order.
-    order = cast(Order, receipt.order)
-    return StandSale(order, order.fulfilments.earliest("id"), receipt, payment)
+    return receipt.stand_sale
 
 
 @transaction.atomic
@@ -72,30 +58,45 @@ def sell(
     *,
     lines: Sequence[LineWanted],
     place: Place,
-    method: str,
-    tendered_cents: int | None,
+    payments: Sequence[PaymentMade],
     sold_by: Person,
     key: str,
+    sent_by: Person | None = None,
     customer: Customer | None = None,
+    device: str = "",
     sold_at: datetime | None = None,
+    not_before: datetime | None = None,
+    clock_said: datetime | None = None,
     discount_cents: int = 0,
+    on_top_cents: int = 0,
     issued_on: date | None = None,
+    asked: dict[str, Any] | None = None,
+    source: str = StandSale.Source.OTHER,
+    corrects: StandSale | None = None,
+    marks: Sequence[Mark] = (),
+    has_happened: bool = False,
 ) -> StandSale:
     """Sell goods from a place for money in hand: stock, receipt and payment, all or nothing.
 
-    `tendered_cents` is the cash given; a card or check is recorded at the exact amount.
-    `discount_cents` is taken off the whole sale before tax, shared out over the lines.
-    A sale kept while there was no signal brings its own `sold_at`: its taxes are of that day, and
-    its receipt is dated today, or `issued_on` where it was written elsewhere.
-    Raises `BadValue` (or several), `NotEnoughStock`, `StockReserved`, and `AlreadyRecorded` with
-    the sale made first when the key came before.
+    `discount_cents` is taken off the whole sale before tax, shared out over the lines;
+    `on_top_cents` is what the buyer gave beyond the price. `sold_by` is the seller, `sent_by` who
+    carries the sale to the books where that is another. A sale kept while there was no signal
+    brings its own `sold_at`, by its device: it counts for no later than now and no earlier than
+    `not_before`. Its taxes are of that day, and its receipt is dated today, or `issued_on` where it
+    was written elsewhere. `corrects` is undone in the same act.
+    A sale that `has_happened` is not refused for want of goods, a hold, a price, money or a clock:
+    it is booked as it was asked, and what does not fit is kept as its marks, with `marks` of the
+    caller's own.
+    Raises `BadValue` (or several), `AlreadyRecorded` with the sale made first when the key came
+    before, and unless it has happened `NotEnoughStock`, `NotEnoughHoney`, `StockReserved`,
+    `LotOnHold`.
     """
     _refuse_repeat(key)
-    now = timezone.now()
-    # If the clock of the device is ahead, the sale counts as made now.
-    sold_at = min(sold_at or now, now)
-    _check(lines, method, tendered_cents, key, sold_at, discount_cents)
+    _check(lines, payments, key, discount_cents, on_top_cents, has_happened=has_happened)
+    said_at, sold_at = sold_at, _sold_at(sold_at, not_before)
     sold_on = timezone.localdate(sold_at)
+    if corrects is not None:
+        _undo_corrected(corrects, corrected_by=sent_by or sold_by, key=keys.part(key, "corrected"))
     try:
         fulfilment = orders.sell_now(
             customer=customer,
@@ -104,6 +105,7 @@ def sell(
             created_by=sold_by,
             key=keys.part(key, "goods"),
             sold_on=sold_on,
+            has_happened=has_happened,
         )
     except AlreadyRecorded:
         # The same sale, sent at the same moment, was faster.
@@ -115,22 +117,88 @@ def sell(
         key=keys.part(key, "receipt"),
         issued_on=issued_on,
     )
-    cash_cents = tendered_cents if method == Payment.Method.CASH else None
-    if cash_cents is not None:
-        _check_cash(receipt.total_cents, cash_cents)
-    payment = None
-    if receipt.total_cents:
-        payment = payments.receive(
-            customer=customer,
-            amount_cents=receipt.total_cents,
-            method=method,
-            received_by=sold_by,
-            key=keys.part(key, "payment"),
-            received_on=sold_on,
-            allocations={receipt: receipt.total_cents},
-            tendered_cents=cash_cents,
-        )
-    return StandSale(fulfilment.order, fulfilment, receipt, payment)
+    settled = stand_money.settle(
+        payments,
+        total_cents=receipt.total_cents,
+        on_top_cents=on_top_cents,
+        has_happened=has_happened,
+    )
+    on_top_entry = stand_money.receive(
+        settled,
+        receipt=receipt,
+        customer=customer,
+        received_on=sold_on,
+        received_by=sold_by,
+        key=key,
+    )
+    clock_said = clock_said or said_at
+    is_clock_right = clock_said is None or (
+        abs(clock_said - sold_at) <= stand_marks.CLOCK_MAY_DIFFER
+    )
+    sale = StandSale.objects.create(
+        receipt=receipt,
+        place=place,
+        source=source,
+        sold_at=sold_at,
+        clock_said=None if is_clock_right else clock_said,
+        sold_by=sold_by,
+        sent_by=sent_by or sold_by,
+        device=device,
+        key=key,
+        asked=asked,
+        on_top_cents=settled.on_top_cents,
+        on_top_entry=on_top_entry,
+    )
+    if corrects is not None:
+        corrects.corrected_by = sale
+        corrects.save(update_fields=["corrected_by"])
+        marks = [*marks, _corrected_mark(corrects)]
+    if has_happened:
+        marks = [
+            *marks,
+            *stand_marks.find(
+                fulfilment=fulfilment,
+                settled=settled,
+                asked_on_top_cents=on_top_cents,
+                total_cents=receipt.total_cents,
+                place=place,
+                sold_at=sold_at,
+                clock_said=sale.clock_said,
+            ),
+        ]
+    stand_marks.keep(sale, marks)
+    return sale
+
+
+def _sold_at(said: datetime | None, not_before: datetime | None) -> datetime:
+    """Return when a sale counts as made: within what can be, whatever the clock of its device."""
+    now = timezone.now()
+    if said is None:
+        return now
+    if not_before is None and (now - said).days >= DAYS_LATE_MAX:
+        return now
+    earliest = min(not_before, now) if not_before else said
+    return min(max(said, earliest), now)
+
+
+def _undo_corrected(sale: StandSale, *, corrected_by: Person, key: str) -> None:
+    take_back(
+        receipt=sale.receipt,
+        taken_by=corrected_by,
+        key=key,
+        reason=_("Corrected at the stand"),
+        weighed_comes_back=True,
+    )
+    sale.refresh_from_db()
+
+
+def _corrected_mark(sale: StandSale) -> Mark:
+    with translation.override(House.language()):
+        text = _("It corrects receipt %(receipt)s of %(day)s.") % {
+            "receipt": sale.receipt,
+            "day": date_format(timezone.localdate(sale.sold_at)),
+        }
+    return Mark(SaleMark.Kind.CORRECTED, text)
 
 
 def total_of(line: LineWanted) -> TaxedAmount:
@@ -172,8 +240,9 @@ def take_back(
             _("Receipt %(receipt)s already has a credit note: %(note)s.")
             % {"receipt": receipt, "note": note}
         )
-    # Found before the credit note takes the payment off the receipt.
     sale = of_receipt(receipt)
+    # Found before the credit note takes the payments off the receipt.
+    paid = sale.payments
     orders.take_back(
         fulfilment=sale.fulfilment,
         taken_by=taken_by,
@@ -185,10 +254,17 @@ def take_back(
     note = credit_notes.credit(
         invoice=receipt, issued_by=taken_by, key=key, reason=reason, gives_money_back=True
     )
-    if sale.payment is not None and not Payment.objects.filter(reverses=sale.payment).exists():
-        payments.reverse(
-            payment=sale.payment, reversed_by=taken_by, key=keys.part(key, "payment"), reason=reason
-        )
+    for number, payment in enumerate(paid):
+        if not Payment.objects.filter(reverses=payment).exists():
+            reverse_payment(
+                payment=payment,
+                reversed_by=taken_by,
+                key=keys.part(key, f"payment-{number}" if number else "payment"),
+                reason=reason,
+            )
+    stand_money.give_on_top_back(sale, note.issued_on)
+    sale.undone_on = note.issued_on
+    sale.save(update_fields=["undone_on"])
     return note
 
 
@@ -203,11 +279,12 @@ def _refuse_repeat(key: str) -> None:
 
 def _check(
     lines: Sequence[LineWanted],
-    method: str,
-    tendered_cents: int | None,
+    paid: Sequence[PaymentMade],
     key: str,
-    sold_at: datetime,
     discount_cents: int,
+    on_top_cents: int,
+    *,
+    has_happened: bool,
 ) -> None:
     problems = Problems()
     if not key or len(key) > keys.LENGTH_MAX:
@@ -216,18 +293,9 @@ def _check(
         problems.add("lines", _("The sale is empty. Choose what was sold."))
     for index, line in enumerate(lines):
         _check_line(problems, index, line)
-    if method not in METHODS:
-        problems.add("method", _("Choose how it was paid: cash, card or check."))
-    elif method == Payment.Method.CASH and tendered_cents is None:
-        problems.add("tendered_cents", _("Enter the cash that was given."))
-    if tendered_cents is not None and tendered_cents < 0:
-        problems.add("tendered_cents", _("The cash given can't be below zero."))
-    if timezone.now() - sold_at > timedelta(days=DAYS_LATE_MAX):
-        problems.add(
-            "sold_at",
-            _("The sale is dated %(days)s days ago or more. Check the clock of this device.")
-            % {"days": DAYS_LATE_MAX},
-        )
+    if not paid and not has_happened:
+        problems.add("payments", _("Choose how it was paid: cash, card or check."))
+    stand_money.check(problems, paid, on_top_cents, has_happened=has_happened)
     _check_discount(problems, lines, discount_cents)
     problems.raise_any()
 
@@ -262,25 +330,6 @@ def _check_discount(problems: Problems, lines: Sequence[LineWanted], discount_ce
                 "%(whole)s. Enter a smaller discount."
             )
             % {"discount": words.money(discount_cents), "whole": words.money(whole_cents)},
-        )
-
-
-def _check_cash(total_cents: int, tendered_cents: int) -> None:
-    if tendered_cents < total_cents:
-        raise BadValue(
-            _("The sale comes to %(total)s, but %(given)s was given. Ask for %(missing)s more.")
-            % {
-                "total": words.money(total_cents),
-                "given": words.money(tendered_cents),
-                "missing": words.money(total_cents - tendered_cents),
-            },
-            parameter="tendered_cents",
-        )
-    if tendered_cents - total_cents > CHANGE_CENTS_MAX:
-        raise BadValue(
-            _("%(given)s is a lot for a sale of %(total)s. Check the cash that was given.")
-            % {"given": words.money(tendered_cents), "total": words.money(total_cents)},
-            parameter="tendered_cents",
         )
 
 

@@ -4,8 +4,9 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
+from apiary_sales.billing.models import StandSale
 from apiary_sales.billing.services import stand
-from apiary_sales.billing.services.stand import StandSale
+from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
@@ -54,13 +55,15 @@ def sell(
         "lines.0.drum": "vessel",
         "lines.0.product": "product",
         "lines.0.unit_price": "unit_price",
+        "payments.0.method": "method",
+        "payments.0.tendered_cents": "tendered_cents",
     }
     with parameters_named(**names):
         return stand.sell(
             lines=[line],
             place=place,
-            method=method,
-            tendered_cents=tendered_cents,
+            payments=[PaymentMade(method, tendered_cents=tendered_cents)],
+            source=StandSale.Source.WEIGHT,
             sold_by=sold_by,
             key=key,
         )

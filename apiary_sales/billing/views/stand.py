@@ -3,7 +3,6 @@
 import json
 from typing import Any, cast
 
-from django.conf import settings
 from django.contrib.auth.decorators import login_not_required, permission_required
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -11,27 +10,27 @@ from django.shortcuts import get_object_or_404, render
 from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET
 
 from apiary_sales.billing import papers
-from apiary_sales.billing.forms.stand import StandForm, TakeBackForm, parse_sale
-from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.forms.stand import StandForm, TakeBackForm
+from apiary_sales.billing.forms.stand_messages import SELL
+from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import stand
-from apiary_sales.billing.services.stand import StandSale
+from apiary_sales.billing.services.stand import PaymentMade
+from apiary_sales.billing.views.stand_messages import catalogue_for
+from apiary_sales.billing.views.stand_words import sold_text, till_words
 from apiary_sales.orders.rules import ways_back
 from apiary_sales.orders.rules.lines import is_weighed_out
 from inventory.shared import documents, words
-from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.models import House
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
 from inventory.stock.queries import held_goods
 
-SELL = "orders.sell_at_stand"
 # What the page needs to open without signal.
 SHELL = [
     "web/app.css",
@@ -72,8 +71,8 @@ class StandView(ActView):
             lines=self.form.lines(),
             # Without a place there are no products, and a sale of none is refused.
             place=cast(Place, self.place),
-            method=data["method"],
-            tendered_cents=data["tendered"],
+            payments=[PaymentMade(data["method"], tendered_cents=data["tendered"])],
+            source=StandSale.Source.FORM,
             discount_cents=data["discount"] or 0,
             sold_by=person_of(self.request),
             key=data["key"],
@@ -95,46 +94,9 @@ class StandView(ActView):
             "products": self.products,
             # What stands here comes first.
             "held_goods": sorted(held_goods.in_stores(), key=lambda held: held.place != self.place),
-            "data": self._data(),
+            "data": json.dumps(catalogue_for(self.request)),
             "words": json.dumps(till_words()),
         }
-
-    def _data(self) -> str:
-        return json.dumps(
-            {
-                "place": self.place.code if self.place else "",
-                "currency": settings.CURRENCY,
-                "language": get_language(),
-                "tax": stand_queries.tax_data(self.on),
-                "products": [product.as_data() for product in self.products],
-                "sales_url": reverse("billing:stand_sales"),
-                "worker_url": reverse("billing:stand_worker"),
-                "scope": reverse("billing:stand"),
-            }
-        )
-
-
-@login_not_required
-@require_POST
-def record_sale(request: HttpRequest) -> JsonResponse:
-    """Record one sale that the stand page sends; the same key gives the same answer.
-
-    401 and 403 leave the sale waiting on the device; 422 says in words what a person must settle.
-    """
-    if not request.user.is_authenticated:
-        return _refusal(_("Sign in again to send the sales that are waiting."), status=401)
-    if not request.user.has_perm(SELL):
-        return _refusal(_("You are not allowed to sell at the stand. Ask the owner."), status=403)
-    try:
-        fields = parse_sale(json.loads(request.body))
-        made = stand.sell(sold_by=person_of(request), **fields)
-    except (ValueError, RecursionError):
-        return _refusal(_("The sale could not be read. Open the stand page again."), status=422)
-    except AlreadyRecorded as repeat:
-        made = repeat.made
-    except HouseError as error:
-        return _refusal(str(error), status=422)
-    return JsonResponse(_answer(made))
 
 
 @require_GET
@@ -276,74 +238,5 @@ class TakeBackView(ActView):
         }
 
 
-def till_words() -> dict[str, str]:
-    """Return what the till says; `{name}` is filled in by its script."""
-    return {
-        "here": _("{count} here"),
-        "none_here": _("0 here"),
-        "one_less": _("One less: {name}"),
-        "one_more": _("One more: {name}"),
-        "cash": _("Cash"),
-        "card": _("Card"),
-        "check": _("Check"),
-        "card_help": _("Take the payment on your card reader first. Here it is only recorded."),
-        "check_help": _("Look at the amount, the date and the signature."),
-        "card_finish": _("Card paid {total}"),
-        "check_finish": _("Check taken for {total}"),
-        "enter_cash": _("Enter the cash that was given"),
-        "take": _("Take {given}"),
-        "take_and_give": _("Take {given}, give back {change}"),
-        "give_back": _("Give back {change}"),
-        "no_change": _("No change"),
-        "ask_for": _("Ask for {missing} more"),
-        "too_little": _("The sale comes to {total}: ask for {missing} more."),
-        "discount_too_much": _(
-            "The discount of {discount} is more than the price of the goods, {whole}. Enter "
-            "a smaller discount."
-        ),
-        "discount_unread": _("Enter the discount as money, for example 0.50."),
-        "tax_included": _("{name}, included"),
-        "sold": _("Sold"),
-        "receipt": _("Recorded on receipt {number}."),
-        "no_signal": _("No signal."),
-        "open_again": _("It could not be recorded yet. Open this page again."),
-        "kept": _("The sale is kept on this device and sent later."),
-        "one_waits": _("1 sale is waiting to be sent"),
-        "many_wait": _("{count} sales are waiting to be sent"),
-        "settle": _("A sale was not accepted. Read the reason, fix the problem, then try again."),
-        "try_again": _("Try again"),
-        "remove": _("Remove"),
-        "remove_sure": _(
-            "Remove this sale from the device? It is not in the books, so write it down first: "
-            "{sale}"
-        ),
-    }
-
-
-def sold_text(made: StandSale) -> str:
-    """Say what was sold, and what to give back."""
-    total = words.money(made.invoice.total_cents)
-    if made.change_cents:
-        return _("Sold for %(total)s. Give back %(change)s.") % {
-            "total": total,
-            "change": words.money(made.change_cents),
-        }
-    return _("Sold for %(total)s.") % {"total": total}
-
-
 def _receipt(pk: int) -> Invoice:
     return get_object_or_404(stand_queries.receipts(), pk=pk)
-
-
-def _answer(made: StandSale) -> dict[str, Any]:
-    return {
-        "number": str(made.invoice),
-        "text": sold_text(made),
-        "total_cents": made.invoice.total_cents,
-        "change_cents": made.change_cents,
-        "receipt_url": reverse("billing:receipt", args=[made.invoice.pk]),
-    }
-
-
-def _refusal(message: str, *, status: int) -> JsonResponse:
-    return JsonResponse({"message": message}, status=status)

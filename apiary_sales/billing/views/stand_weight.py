@@ -7,11 +7,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from apiary_sales.billing.forms.stand_messages import SELL
 from apiary_sales.billing.forms.stand_weight import SellByWeightForm
+from apiary_sales.billing.models import StandSale
 from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import stand
-from apiary_sales.billing.services.stand import StandSale
-from apiary_sales.billing.views.stand import SELL, sold_text
+from apiary_sales.billing.services.stand import PaymentMade
+from apiary_sales.billing.views.stand_words import sold_text
 from apiary_sales.orders.queries.by_weight import offers
 from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared.models import House
@@ -58,8 +60,8 @@ class SellByWeightView(ActView):
             # A valid form has a line, and goods or honey only where there is a place.
             lines=[cast(LineWanted, self.form.line)],
             place=cast(Place, self.place),
-            method=data["method"],
-            tendered_cents=data["tendered"],
+            payments=[PaymentMade(data["method"], tendered_cents=data["tendered"])],
+            source=StandSale.Source.WEIGHT,
             customer=data.get("customer"),
             sold_by=person_of(self.request),
             key=data["key"],

@@ -46,9 +46,18 @@ class TakenGoods:
 
 
 def post_sale(
-    taken: Sequence[TakenGoods], *, recorded_by: Person, key: str, day: date | None, note: str
+    taken: Sequence[TakenGoods],
+    *,
+    recorded_by: Person,
+    key: str,
+    day: date | None,
+    note: str,
+    has_happened: bool = False,
 ) -> Posting | None:
-    """Post the goods out to the customers; return None when only charges are handed over."""
+    """Post the goods out to the customers; return None when only charges are handed over.
+
+    Of a sale that `has_happened` what the books lack is settled later.
+    """
     if not taken:
         return None
     customers = Place.objects.outside(Place.Kind.CUSTOMER)
@@ -77,6 +86,7 @@ def post_sale(
             for goods in taken
             if goods.reservation
         ],
+        has_happened=has_happened,
     )
 
 

@@ -25,7 +25,13 @@ from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.rules.credit import Credit
 from apiary_sales.orders.rules.lines import LineWanted, vessel_of
 from apiary_sales.orders.rules.weighing import Weighed
-from apiary_sales.orders.services import followed_stock, fulfilments, reservations, weights
+from apiary_sales.orders.services import (
+    followed_stock,
+    fulfilments,
+    reservations,
+    taking,
+    weights,
+)
 from apiary_sales.orders.services import lines as order_lines
 from apiary_sales.orders.services.fulfilments import TakenGoods
 from inventory.shared import checks, keys, series, words
@@ -215,15 +221,19 @@ def sell_now(
     created_by: Person,
     key: str,
     sold_on: date | None = None,
+    has_happened: bool = False,
 ) -> Fulfilment:
     """Sell over the counter from what is free at one place, oldest lot first.
 
-    Honey is drawn by weight from the vessel its line names. Raises `BadValue`, `NotEnoughStock`,
-    `NotEnoughHoney`, `StockReserved`, `LotOnHold`, `AlreadyRecorded`.
+    Honey is drawn by weight from the vessel its line names. A sale that `has_happened` takes what
+    is reserved, on hold or not ready too, and what is not there at all comes from *to be settled*.
+    Raises `BadValue`, `AlreadyRecorded`, and unless it has happened `NotEnoughStock`,
+    `NotEnoughHoney`, `StockReserved`, `LotOnHold`.
     """
     problems = Problems()
     rules.check(problems, lines)
-    order_lines.check_private_labels(problems, customer, lines)
+    if not has_happened:
+        order_lines.check_private_labels(problems, customer, lines)
     for index, line in enumerate(lines):
         if line.drum and rules.is_whole_drum(line):
             problems.add(
@@ -248,9 +258,15 @@ def sell_now(
         idempotency_key=key,
     )
     made = order_lines.make(order, lines)
-    taken = _take_free(made, place)
+    happened = taking.take_happened(made, place, sold_on) if has_happened else None
+    taken = _take_free(made, place) if happened is None else happened
     posting = fulfilments.post_sale(
-        taken, recorded_by=created_by, key=key, day=sold_on, note=order.number
+        taken,
+        recorded_by=created_by,
+        key=key,
+        day=sold_on,
+        note=order.number,
+        has_happened=has_happened,
     )
     return fulfilments.record(
         order,

@@ -7,9 +7,8 @@ from typing import cast
 from django.conf import settings
 
 from apiary_sales.billing import papers as billing_papers
-from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.billing.services import invoices, stand
-from apiary_sales.billing.services.stand import StandSale
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import orders

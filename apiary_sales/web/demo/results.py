@@ -2,9 +2,8 @@
 
 from typing import cast
 
-from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.billing.services import stand
-from apiary_sales.billing.services.stand import StandSale
 from apiary_sales.orders.models import Order
 from apiary_sales.web.demo.story import key
 from inventory.bottling.models import BottlingRun, Product

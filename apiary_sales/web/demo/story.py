@@ -7,7 +7,7 @@ from typing import cast
 from django.utils import timezone
 
 from apiary_sales.accounts.models import User
-from apiary_sales.billing.models import Invoice, Payment
+from apiary_sales.billing.models import Invoice, Payment, StandSale
 from apiary_sales.billing.services import invoices, payments, stand
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
@@ -240,14 +240,16 @@ def _fill_a_past_order(row: dict, day: date, seller: User) -> None:
         )
 
 
-def _sell(
-    row: dict, day: date, minder: User, name: str, *, sold_at: datetime | None
-) -> stand.StandSale:
+def _sell(row: dict, day: date, minder: User, name: str, *, sold_at: datetime | None) -> StandSale:
     return stand.sell(
         lines=_jar_lines(row["lines"], Customer.Tier.STAND, day),
         place=Place.objects.get(code="stand"),
-        method=row["method"],
-        tendered_cents=cents(row["cash_given"]) if "cash_given" in row else None,
+        payments=[
+            stand.PaymentMade(
+                row["method"],
+                tendered_cents=cents(row["cash_given"]) if "cash_given" in row else None,
+            )
+        ],
         sold_by=minder,
         key=key(name),
         sold_at=sold_at,

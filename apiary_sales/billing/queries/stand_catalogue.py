@@ -1,0 +1,271 @@
+"""All that the stand page needs to sell without asking the server: for every place at once."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import F, Min, Q, Sum
+from django.urls import reverse
+from django.utils import timezone, translation
+from django.utils.formats import get_format
+from django.utils.translation import gettext as _
+
+from apiary_sales.accounts.models import User
+from apiary_sales.billing.models import StandSale
+from apiary_sales.billing.queries import stand
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
+from apiary_sales.orders.queries import by_weight
+from apiary_sales.pricing.models import ProductTax, TaxRate
+from apiary_sales.pricing.queries import prices
+from apiary_sales.pricing.rules import tax
+from inventory.shared.money import with_currency
+from inventory.stock.models import Balance, Place
+from inventory.stock.queries import held_goods
+
+TIER = Customer.Tier.STAND
+# Orders that buyers may fetch at a stand.
+PICKED_UP = (Order.Channel.SHOP, Order.Channel.DELIVERY)
+# What sold most in so many days comes first.
+FAVOURITES = timedelta(days=60)
+
+
+@dataclass
+class _There:
+    """The pieces of one product at one place."""
+
+    free: int = 0
+    setting: int = 0
+    ready_on: date | None = None
+    held: int = 0
+
+    def as_data(self) -> dict[str, Any]:
+        return {
+            "free": self.free,
+            "setting": self.setting,
+            "ready_on": self.ready_on.isoformat() if self.ready_on else None,
+            "held": self.held,
+        }
+
+
+@dataclass
+class _Takings:
+    """What was taken at one place on one day."""
+
+    sales: int = 0
+    cents: int = 0
+    on_top_cents: int = 0
+    methods: dict[str, int] = field(default_factory=dict)
+
+
+def catalogue(places: Iterable[Place], sellers: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    """Return places, products with price and stock, sellers, takings and addresses, as JSON.
+
+    In a constant number of queries, for `places`. Nothing in it depends on who is signed in, but
+    for the places. Amounts are whole cents, prices a pound decimals as text.
+    """
+    now = timezone.now()
+    on = timezone.localdate(now)
+    places = list(places)
+    takings = _takings(places, on)
+    held = held_goods.in_stores()
+    return {
+        "made_at": now.isoformat(),
+        "language": translation.get_language(),
+        "money": _money(),
+        "tax": stand.tax_data(on),
+        "sellers": list(sellers),
+        "places": [
+            {
+                "code": place.code,
+                "name": place.name,
+                "kind": place.kind,
+                "held": [
+                    _("%(much)s of %(what)s on hold: %(reason)s")
+                    % {"much": each.much, "what": each.what, "reason": each.reason}
+                    for each in held
+                    if each.place == place
+                ],
+                "today": vars(takings[place.pk]),
+            }
+            for place in places
+        ],
+        "products": _products(places, on),
+        "weighed": _weighed(places, on),
+        "pickups": _pickups(),
+        "urls": {
+            "data": reverse("billing:stand_data"),
+            "sales": reverse("billing:stand_sales"),
+            "undo": reverse("billing:stand_undo"),
+            "handed_in": reverse("billing:stand_handed_in"),
+            "seller": reverse("billing:stand_seller"),
+            "worker": reverse("billing:stand_worker"),
+            "scope": reverse("billing:stand"),
+            "receipts": reverse("billing:receipt_list"),
+            "weight": reverse("billing:stand_weight"),
+            "sign_in": reverse("accounts:sign_in"),
+        },
+    }
+
+
+def _money() -> dict[str, str]:
+    """Return how the house writes money: what is before and after the figure, and its signs."""
+    before, _digit, after = with_currency("0").partition("0")
+    return {
+        "before": before,
+        "after": after,
+        "decimal": get_format("DECIMAL_SEPARATOR"),
+        "group": get_format("THOUSAND_SEPARATOR"),
+    }
+
+
+def _products(places: list[Place], on: date) -> list[dict[str, Any]]:
+    own = ProductTax.objects.by_product()
+    sold = _sold_lately(on)
+    there = _there(places, on)
+    listed = []
+    for row in prices.price_list(TIER, on).offered_to(None):
+        if row.base is None:
+            continue
+        product = row.product
+        listed.append(
+            {
+                "code": product.code,
+                "name": product.name,
+                "kind": product.kind,
+                "variety": product.variety.name if product.variety else "",
+                "gtin": product.gtin,
+                "per_case": product.pieces_per_case,
+                "taxed_as": tax.class_of(product, own).value,
+                "breaks": [
+                    {
+                        "pieces": each.min_pieces,
+                        "piece_cents": each.piece_cents,
+                        "case_cents": each.case_cents,
+                    }
+                    for each in row.breaks
+                ],
+                "sold": sold.get(product.pk, 0),
+                "at": {
+                    place.code: there.get((place.pk, product.item_id), _There()).as_data()
+                    for place in places
+                },
+            }
+        )
+    return listed
+
+
+def _there(places: list[Place], on: date) -> dict[tuple[int, int], _There]:
+    setting = Q(lot__ready_on__gt=on)
+    held = Q(lot__is_on_hold=True)
+    rows = (
+        Balance.objects.filter(place__in=places, quantity__gt=0)
+        .ours()
+        .order_by()
+        .values("place", "item")
+        .annotate(
+            free=Sum(F("quantity") - F("reserved"), filter=~setting & ~held),
+            waiting=Sum("quantity", filter=setting & ~held),
+            ready_on=Min("lot__ready_on", filter=setting & ~held),
+            held=Sum("quantity", filter=held),
+        )
+    )
+    return {
+        (row["place"], row["item"]): _There(
+            row["free"] or 0, row["waiting"] or 0, row["ready_on"], row["held"] or 0
+        )
+        for row in rows
+    }
+
+
+def _sold_lately(on: date) -> dict[int, int]:
+    """Return the pieces of each product that stands sold lately."""
+    rows = (
+        FulfilmentLine.objects.filter(
+            fulfilment__order__channel=Order.Channel.STAND,
+            fulfilment__filled_on__gt=on - FAVOURITES,
+            order_line__kind=OrderLine.Kind.PACKED,
+        )
+        .order_by()
+        .values_list("order_line__product")
+        .annotate(pieces=Sum("quantity"))
+    )
+    return dict(rows)
+
+
+def _takings(places: list[Place], on: date) -> dict[int, _Takings]:
+    """Return what was taken on a day at each place: sales, amounts, and by way of paying."""
+    made = {place.pk: _Takings() for place in places}
+    sales = StandSale.objects.standing().filter(place__in=places, sold_at__date=on)
+    for place, sold, on_top in sales.values_list("place", "receipt__total_cents", "on_top_cents"):
+        taken = made[place]
+        taken.sales += 1
+        taken.cents += sold
+        taken.on_top_cents += on_top
+    ways = (
+        sales.order_by()
+        .values_list("place", "receipt__allocations__payment__method")
+        .annotate(cents=Sum("receipt__allocations__amount_cents"))
+    )
+    for place, method, cents in ways:
+        if method and cents:
+            made[place].methods[method] = cents
+    return made
+
+
+def _weighed(places: list[Place], on: date) -> list[dict[str, Any]]:
+    """Return what can be sold by weight, with the places where it can be."""
+    own = ProductTax.objects.by_product()
+    found: dict[str, dict[str, Any]] = {}
+    for place in places:
+        for offer in by_weight.offers(place, on):
+            taxed = tax.class_of(offer.product, own) if offer.product else TaxRate.Goods.HONEY
+            price = offer.price_per_pound
+            row = found.setdefault(
+                offer.key,
+                {
+                    "key": offer.key,
+                    "name": offer.name,
+                    "price_per_pound": None if price is None else str(price),
+                    "taxed_as": taxed.value,
+                    "places": [],
+                },
+            )
+            row["places"].append(place.code)
+    return list(found.values())
+
+
+def _pickups() -> list[dict[str, Any]]:
+    """Return the open orders that buyers fetch, those wanted first at the top."""
+    orders = (
+        Order.objects.filter(status__in=Order.OPEN_STATUSES, channel__in=PICKED_UP, ship_to=None)
+        .select_related("customer")
+        .prefetch_related("lines")
+        .order_by(F("wanted_on").asc(nulls_last=True), "id")[:50]
+    )
+    return [
+        {
+            "order": order.number,
+            "customer": str(order.customer or ""),
+            "text": ", ".join(
+                _("%(count)s × %(what)s") % {"count": line.to_fill, "what": line.description}
+                for line in order.lines.all()
+                if line.kind == OrderLine.Kind.PACKED and line.to_fill
+            ),
+            "total_cents": sum(line.amount_cents for line in order.lines.all()),
+            "ready_on": order.wanted_on.isoformat() if order.wanted_on else None,
+            "url": reverse("orders:order_detail", args=[order.number]),
+        }
+        for order in orders
+    ]
+
+
+def sellers() -> list[dict[str, Any]]:
+    """Return who may sell at the stand."""
+    people = User.objects.filter(is_active=True).order_by("first_name", "username")
+    return [
+        {"id": person.pk, "name": person.display_name, "has_pin": False}
+        for person in people
+        if person.has_perm("orders.sell_at_stand")
+    ]

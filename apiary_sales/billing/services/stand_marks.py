@@ -1,0 +1,225 @@
+"""What did not fit about a sale that was booked all the same, in sentences for the owner."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.utils import timezone, translation
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.billing.models import SaleMark, StandSale
+from apiary_sales.billing.services import stand_money
+from apiary_sales.billing.services.stand_money import Settled
+from apiary_sales.customers.models import Customer
+from apiary_sales.orders.models import Fulfilment, OrderLine
+from apiary_sales.pricing.models import PiecePrice, WeightPrice, priced_products
+from apiary_sales.pricing.rules import prices
+from apiary_sales.pricing.rules.weight_prices import WeightPriceList
+from inventory.shared import words
+from inventory.shared.errors import Problems
+from inventory.shared.models import BooksLock, House
+from inventory.shared.people import Person
+from inventory.stock.models import Lot, Place, Shortage
+
+Kind = SaleMark.Kind
+TIER = Customer.Tier.STAND
+# Within this, a clock is right.
+CLOCK_MAY_DIFFER = timedelta(minutes=5)
+# A sale that comes in later than this is told.
+LATE_AFTER = timedelta(days=2)
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One thing that did not fit."""
+
+    kind: str
+    text: str
+
+
+def find(
+    *,
+    fulfilment: Fulfilment,
+    settled: Settled,
+    asked_on_top_cents: int,
+    total_cents: int,
+    place: Place,
+    sold_at: datetime,
+    clock_said: datetime | None,
+) -> list[Mark]:
+    """Return what does not fit about a sale that is being booked, in the house's language."""
+    sold_on = timezone.localdate(sold_at)
+    with translation.override(House.language()):
+        return [
+            *_of_stock(fulfilment, place, sold_on),
+            *_of_prices(fulfilment, sold_on),
+            *_of_money(settled, asked_on_top_cents, total_cents),
+            *_of_time(sold_at, clock_said, sold_on),
+            *_of_place(place),
+        ]
+
+
+@transaction.atomic
+def keep(sale: StandSale, marks: Iterable[Mark]) -> None:
+    """Write marks beside a sale."""
+    longest = SaleMark._meta.get_field("text").max_length
+    SaleMark.objects.bulk_create(
+        SaleMark(sale=sale, kind=mark.kind, text=mark.text[:longest]) for mark in marks
+    )
+
+
+@transaction.atomic
+def see(*, sale: StandSale, seen_by: Person, note: str = "") -> StandSale:
+    """Write down that somebody looked at the marks of a sale; those seen before stay as they were.
+
+    Raises `BadValue` for a note that is too long.
+    """
+    problems = Problems()
+    note = note.strip()
+    longest = SaleMark._meta.get_field("note").max_length or 0
+    if len(note) > longest:
+        problems.add("note", _("Write up to %(count)s characters.") % {"count": longest})
+    problems.raise_any()
+    sale.marks.filter(seen_at=None).update(seen_at=timezone.now(), seen_by=seen_by, note=note)
+    return sale
+
+
+def _of_stock(fulfilment: Fulfilment, place: Place, sold_on: date) -> Iterator[Mark]:
+    if fulfilment.posting is None:
+        return
+    short = Shortage.objects.filter(posting=fulfilment.posting).select_related("item")
+    for row in short.order_by("id"):
+        yield Mark(
+            Kind.SHORT,
+            _("The books had %(missing)s of %(item)s too few at %(place)s. It is to be settled.")
+            % {
+                "missing": row.item.in_words(row.quantity),
+                "item": row.item.name,
+                "place": place.name,
+            },
+        )
+    sold = Lot.objects.filter(lines__posting=fulfilment.posting).distinct().order_by("id")
+    for lot in sold:
+        if lot.is_on_hold:
+            yield Mark(Kind.ON_HOLD, _("Lot %(lot)s is on hold.") % {"lot": lot.code})
+        if lot.ready_on and lot.ready_on > sold_on:
+            yield Mark(
+                Kind.SETTING,
+                _("Lot %(lot)s is not ready for sale before %(day)s.")
+                % {"lot": lot.code, "day": date_format(lot.ready_on)},
+            )
+
+
+def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[Mark]:
+    pieces = prices.price_lists(
+        [TIER],
+        sold_on,
+        products=list(priced_products()),
+        in_force=PiecePrice.objects.in_force(sold_on),
+    )[TIER]
+    pounds = WeightPriceList(TIER, tuple(WeightPrice.objects.filter(tier=TIER).in_force(sold_on)))
+    by_product = {each.product.pk: each for each in pieces.products}
+    sold = fulfilment.lines.select_related("order_line__product", "lot").order_by("id")
+    # A line that was taken from several lots has one price.
+    for each in {row.order_line_id: row for row in sold}.values():
+        line, lot = each.order_line, each.lot
+        if line.kind == OrderLine.Kind.PACKED:
+            listed = by_product.get(line.product_id or 0)
+            price = listed.unit_price(line.quantity) if listed else None
+        elif line.product is not None:
+            price = pounds.of_product(line.product)
+        elif lot is not None and lot.kind != Lot.Kind.UNKNOWN:
+            price = pounds.of_honey(lot)
+        else:
+            continue
+        name = line.product.name if line.product else line.description
+        if price is None:
+            yield Mark(
+                Kind.PRICE,
+                _("%(what)s was sold at %(price)s and had no price at the stand on that day.")
+                % {"what": name, "price": words.unit_price(line.unit_price)},
+            )
+        elif price != line.unit_price:
+            yield Mark(
+                Kind.PRICE,
+                _("%(what)s was sold at %(price)s; the price in force was %(listed)s.")
+                % {
+                    "what": name,
+                    "price": words.unit_price(line.unit_price),
+                    "listed": words.unit_price(price),
+                },
+            )
+
+
+def _of_money(settled: Settled, asked_on_top_cents: int, total_cents: int) -> Iterator[Mark]:
+    if settled.missing_cents:
+        yield Mark(
+            Kind.PAID,
+            _("The sale comes to %(total)s and %(missing)s less was paid. It was written off.")
+            % {
+                "total": words.money(total_cents),
+                "missing": words.money(settled.missing_cents),
+            },
+        )
+    elif settled.on_top_cents > asked_on_top_cents:
+        yield Mark(
+            Kind.PAID,
+            _("The sale comes to %(total)s and %(more)s more was paid. It counts as given on top.")
+            % {
+                "total": words.money(total_cents),
+                "more": words.money(settled.on_top_cents - asked_on_top_cents),
+            },
+        )
+    for each in settled.payments:
+        cents, tendered_cents = each.cents or 0, each.tendered_cents
+        if tendered_cents is None:
+            continue
+        figures = {"given": words.money(tendered_cents), "cents": words.money(cents)}
+        if tendered_cents < cents:
+            yield Mark(
+                Kind.CASH,
+                _("%(given)s of cash was entered for %(cents)s to pay.") % figures,
+            )
+        elif stand_money.is_a_lot(cents, tendered_cents):
+            yield Mark(
+                Kind.CASH,
+                _("%(given)s of cash was entered for %(cents)s to pay. That is a lot.") % figures,
+            )
+
+
+def _of_time(sold_at: datetime, clock_said: datetime | None, sold_on: date) -> Iterator[Mark]:
+    if clock_said is not None and abs(clock_said - sold_at) > CLOCK_MAY_DIFFER:
+        yield Mark(
+            Kind.CLOCK,
+            _("The clock of the device said %(said)s. The sale counts for %(counted)s.")
+            % {
+                "said": date_format(timezone.localtime(clock_said), "SHORT_DATETIME_FORMAT"),
+                "counted": date_format(timezone.localtime(sold_at), "SHORT_DATETIME_FORMAT"),
+            },
+        )
+    late = timezone.now() - sold_at
+    if late > LATE_AFTER:
+        yield Mark(
+            Kind.LATE,
+            ngettext(
+                "It came in %(days)s day after it was sold.",
+                "It came in %(days)s days after it was sold.",
+                late.days,
+            )
+            % {"days": late.days},
+        )
+    counts_on = BooksLock.objects.counting_day(sold_on)
+    if counts_on != sold_on:
+        yield Mark(
+            Kind.CLOSED_DAY,
+            _("The books of %(day)s are closed. It counts on %(counts)s.")
+            % {"day": date_format(sold_on), "counts": date_format(counts_on)},
+        )
+
+
+def _of_place(place: Place) -> Iterator[Mark]:
+    if not place.is_active:
+        yield Mark(Kind.PLACE, _("%(place)s is not in use any more.") % {"place": place.name})

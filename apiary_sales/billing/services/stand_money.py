@@ -1,0 +1,210 @@
+"""The money of a sale at the stand: several ways of paying, tips, and what does not come out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Adjustment, Entry, Invoice, Payment, StandSale
+from apiary_sales.billing.services import adjustments, book, payments
+from apiary_sales.billing.services.book import Account, BookLine
+from apiary_sales.customers.models import Customer
+from inventory.shared import keys, words
+from inventory.shared.errors import BadValue, Problems
+from inventory.shared.models import House
+from inventory.shared.people import Person
+
+METHODS = (Payment.Method.CASH, Payment.Method.CARD, Payment.Method.CHECK)
+# More cash than this above the price is treated as a typing error.
+CHANGE_CENTS_MAX = 100_000
+PAYMENTS_MAX = 5
+
+
+@dataclass(frozen=True)
+class PaymentMade:
+    """One way in which a buyer paid: how much of the sale, the cash handed over, a check's number.
+
+    Without `cents` it pays what the others leave. `tendered_cents` is given for cash alone.
+    """
+
+    method: str
+    cents: int | None = None
+    tendered_cents: int | None = None
+    reference: str = ""
+
+
+@dataclass(frozen=True)
+class Settled:
+    """The payments with their amounts; what the buyer gave on top, and what is missing."""
+
+    payments: tuple[PaymentMade, ...]
+    on_top_cents: int
+    missing_cents: int
+
+
+def parameter_of(index: int, name: str) -> str:
+    return f"payments.{index}.{name}"
+
+
+def check(
+    problems: Problems,
+    paid: Sequence[PaymentMade],
+    on_top_cents: int,
+    *,
+    has_happened: bool,
+) -> None:
+    """Collect what is wrong with the payments themselves, whatever the sale comes to."""
+    if len(paid) > PAYMENTS_MAX:
+        problems.add("payments", _("A sale can be paid in up to five ways. Put some together."))
+    if on_top_cents < 0:
+        problems.add("on_top_cents", _("What is given on top can't be below zero."))
+    for index, each in enumerate(paid):
+        if each.method not in METHODS:
+            problems.add(
+                parameter_of(index, "method"), _("Choose how it was paid: cash, card or check.")
+            )
+            continue
+        is_cash = each.method == Payment.Method.CASH
+        if is_cash and each.tendered_cents is None and not has_happened:
+            problems.add(parameter_of(index, "tendered_cents"), _("Enter the cash that was given."))
+        if each.tendered_cents is not None and each.tendered_cents < 0:
+            problems.add(
+                parameter_of(index, "tendered_cents"), _("The cash given can't be below zero.")
+            )
+        if each.cents is not None and each.cents < 0:
+            problems.add(
+                parameter_of(index, "cents"), _("An amount that was paid can't be below zero.")
+            )
+
+
+def settle(
+    paid: Sequence[PaymentMade], *, total_cents: int, on_top_cents: int, has_happened: bool
+) -> Settled:
+    """Return what each payment comes to, so that all of them pay the sale and what is on top.
+
+    Where a sale `has_happened`, another amount than is to pay is given on top or is missing;
+    otherwise it is refused with `BadValue`.
+    """
+    wanted_cents = left_cents = total_cents + on_top_cents
+    made = []
+    for each in paid:
+        cents = max(0, left_cents if each.cents is None else each.cents)
+        made.append(replace(each, cents=cents))
+        left_cents -= cents
+    if not has_happened:
+        _check_comes_out(made, wanted_cents, left_cents)
+    paid_cents = wanted_cents - left_cents
+    return Settled(
+        tuple(made),
+        on_top_cents=max(0, paid_cents - total_cents),
+        missing_cents=max(0, total_cents - paid_cents),
+    )
+
+
+def _check_comes_out(made: Sequence[PaymentMade], wanted_cents: int, left_cents: int) -> None:
+    if left_cents:
+        raise BadValue(
+            _("The sale comes to %(total)s, but %(paid)s was paid. Change one of the amounts.")
+            % {"total": words.money(wanted_cents), "paid": words.money(wanted_cents - left_cents)},
+            parameter="payments",
+        )
+    for index, each in enumerate(made):
+        if each.tendered_cents is not None:
+            _check_cash(each.cents or 0, each.tendered_cents, parameter_of(index, "tendered_cents"))
+
+
+def _check_cash(cents: int, tendered_cents: int, parameter: str) -> None:
+    if tendered_cents < cents:
+        raise BadValue(
+            _("The sale comes to %(total)s, but %(given)s was given. Ask for %(missing)s more.")
+            % {
+                "total": words.money(cents),
+                "given": words.money(tendered_cents),
+                "missing": words.money(cents - tendered_cents),
+            },
+            parameter=parameter,
+        )
+    if is_a_lot(cents, tendered_cents):
+        raise BadValue(
+            _("%(given)s is a lot for a sale of %(total)s. Check the cash that was given.")
+            % {"given": words.money(tendered_cents), "total": words.money(cents)},
+            parameter=parameter,
+        )
+
+
+def is_a_lot(cents: int, tendered_cents: int) -> bool:
+    """Tell whether so much cash for a sale looks like a typing error."""
+    return tendered_cents - cents > CHANGE_CENTS_MAX
+
+
+def receive(
+    settled: Settled,
+    *,
+    receipt: Invoice,
+    customer: Customer | None,
+    received_on: date,
+    received_by: Person,
+    key: str,
+) -> Entry | None:
+    """Record the payments of a receipt; write off what is missing; return the entry of what was
+    given on top, None without any."""
+    on_top_left = settled.on_top_cents
+    on_top_lines: list[BookLine] = []
+    shares: list[tuple[PaymentMade, int]] = []
+    for each in reversed(settled.payments):
+        cents = each.cents or 0
+        share = min(on_top_left, cents)
+        if share:
+            on_top_left -= share
+            on_top_lines.append(BookLine(Account(each.method), share))
+        shares.append((each, cents - share))
+    open_cents = receipt.total_cents
+    for number, (each, cents) in enumerate(reversed(shares)):
+        put_cents = min(cents, open_cents)
+        if not put_cents:
+            continue
+        open_cents -= put_cents
+        payments.receive(
+            customer=customer,
+            amount_cents=put_cents,
+            method=each.method,
+            received_by=received_by,
+            # The first one keeps the key that it had when a sale had one payment only.
+            key=keys.part(key, f"payment-{number}" if number else "payment"),
+            received_on=received_on,
+            reference=each.reference,
+            allocations={receipt: put_cents},
+            tendered_cents=each.tendered_cents,
+        )
+    if open_cents:
+        adjustments.adjust(
+            invoice=receipt,
+            kind=Adjustment.Kind.WRITE_OFF,
+            cents=open_cents,
+            reason=_("Less was paid at the stand than the sale came to"),
+            happened_on=received_on,
+            made_by=received_by,
+            key=keys.part(key, "missing"),
+        )
+    return _enter_on_top(on_top_lines, received_on)
+
+
+def _enter_on_top(lines: list[BookLine], day: date) -> Entry | None:
+    if not lines:
+        return None
+    account = Account.TIPS if House.current().tips_are_for_people else Account.GIFTS
+    whole_cents = sum(line.amount_cents for line in lines)
+    return book.enter(
+        kind=Entry.Kind.TRANSFER,
+        lines=[*lines, BookLine(account, -whole_cents)],
+        happened_on=day,
+    )
+
+
+def give_on_top_back(sale: StandSale, day: date) -> None:
+    """Give back what was given on top of a sale that is undone."""
+    if sale.on_top_entry is None or sale.on_top_undo_entry is not None:
+        return
+    sale.on_top_undo_entry = book.enter_opposite(sale.on_top_entry, happened_on=day)
+    sale.save(update_fields=["on_top_undo_entry"])
