@@ -1,3 +1,4 @@
+from datetime import datetime
 from typing import ClassVar
 
 from django.contrib.auth.models import AbstractUser
@@ -35,3 +36,48 @@ class User(AbstractUser):
     @property
     def display_name(self) -> str:
         return self.get_full_name() or self.username
+
+
+class SellerPin(models.Model):
+    """The short PIN with which a person says at a shared phone that they are the seller.
+
+    Only its hash is kept. It gives no rights: who is signed in decides what may be done.
+    """
+
+    person = models.OneToOneField(User, on_delete=models.CASCADE, related_name="seller_pin")
+    hashed = models.CharField(max_length=128)
+    set_at = models.DateTimeField(_("set"))
+    set_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        verbose_name = _("PIN")
+        verbose_name_plural = _("PINs")
+
+    def __str__(self) -> str:
+        return self.person.display_name
+
+
+class PinTries(models.Model):
+    """How often a PIN was wrong since the last right one: of a person, and by who or what asks.
+
+    In the database, so that all processes of the service count together.
+    """
+
+    # "person-3", "asked-by-7" or "device-…": see `services/pins.py`.
+    about = models.CharField(max_length=120, unique=True)
+    wrong = models.PositiveIntegerField(default=0)
+    wait_until = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("tries of a PIN")
+        verbose_name_plural = _("tries of PINs")
+
+    def __str__(self) -> str:
+        return self.about
+
+    def wait_seconds(self, now: datetime) -> int:
+        """Return for how many seconds, rounded up, no further try is allowed."""
+        if self.wait_until is None or self.wait_until <= now:
+            return 0
+        left = self.wait_until - now
+        return left.days * 86_400 + left.seconds + bool(left.microseconds)

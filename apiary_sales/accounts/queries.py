@@ -8,13 +8,14 @@ from auditlog.models import LogEntry
 from auditlog.registry import auditlog
 from django.contrib.contenttypes.models import ContentType
 from django.db import models
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from apiary_sales.accounts.models import User
+from apiary_sales.accounts import roles
+from apiary_sales.accounts.models import SellerPin, User
 from inventory.shared import words
 
 NOTHING = "–"
@@ -34,6 +35,30 @@ def owner_names() -> list[str]:
     """Return the names of the owners who can sign in: whom to ask."""
     owners = User.objects.filter(role=User.Role.OWNER, is_active=True)
     return [owner.display_name for owner in owners.order_by("first_name", "username")]
+
+
+@dataclass(frozen=True)
+class Seller:
+    """A person who can be recorded as the seller at the stand."""
+
+    id: int
+    name: str
+    has_pin: bool
+
+
+def sellers() -> list[Seller]:
+    """Return the active people who may sell at the stand, by name, in one query."""
+    found = User.objects.filter(is_active=True, role__in=roles.that_may(roles.SELL))
+    rows = found.annotate(has_pin=Exists(SellerPin.objects.filter(person=OuterRef("pk"))))
+    return [
+        Seller(id=row.pk, name=row.display_name, has_pin=row.has_pin)
+        for row in rows.order_by("first_name", "username")
+    ]
+
+
+def pin_of(person: User) -> SellerPin | None:
+    """Return since when a person has a PIN, and who set it."""
+    return SellerPin.objects.select_related("set_by").filter(person=person).first()
 
 
 @dataclass(frozen=True)

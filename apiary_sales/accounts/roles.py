@@ -5,10 +5,13 @@ from django.db.models import Q
 
 from apiary_sales.accounts.models import User
 
+SELL = "orders.sell_at_stand"
+
 ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
     User.Role.OWNER: frozenset(
         {
             "accounts.manage_people",
+            "inventory.use_every_place",
             "inventory.move_honey",
             "inventory.write_off",
             "inventory.adjust_stock",
@@ -40,6 +43,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
     ),
     User.Role.BOTTLING: frozenset(
         {
+            "inventory.use_every_place",
             "inventory.move_honey",
             "inventory.write_off",
             "inventory.adjust_stock",
@@ -64,6 +68,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
     ),
     User.Role.OFFICE: frozenset(
         {
+            "inventory.use_every_place",
             "inventory.move_honey",
             "inventory.adjust_stock",
             "inventory.enter_counts",
@@ -88,6 +93,11 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
         }
     ),
 }
+
+
+def that_may(permission: str) -> list[str]:
+    """Return the roles that have a permission."""
+    return [role for role, names in ROLE_PERMISSIONS.items() if permission in names]
 
 
 def group_name(role: str) -> str:

@@ -3,7 +3,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import path
 from django.views.i18n import set_language
 
-from apiary_sales.accounts import views
+from apiary_sales.accounts import pin_views, views
 
 app_name = "accounts"
 
@@ -13,12 +13,14 @@ urlpatterns = [
     path("language/", login_not_required(set_language), name="language"),
     path("", views.account, name="account"),
     path("password/", views.ChangePasswordView.as_view(), name="password"),
+    path("pin/", pin_views.OwnPinView.as_view(), name="pin"),
     path("changes/", views.changes, name="changes"),
     path("people/", views.people_list, name="people"),
     path("people/add/", views.add_person, name="add_person"),
     path("people/<int:pk>/", views.person, name="person"),
     path("people/<int:pk>/role/", views.change_role, name="change_role"),
     path("people/<int:pk>/password/", views.reset_password, name="reset_password"),
+    path("people/<int:pk>/pin/", pin_views.PersonPinView.as_view(), name="person_pin"),
     path("people/<int:pk>/off/", views.switch_off, name="switch_off"),
     path("people/<int:pk>/on/", views.switch_on, name="switch_on"),
 ]

@@ -8,7 +8,7 @@ from django.urls import reverse_lazy
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from apiary_sales.accounts import queries
+from apiary_sales.accounts import queries, roles
 from apiary_sales.accounts.forms import (
     AddPersonForm,
     ChangeFilterForm,
@@ -147,6 +147,8 @@ def _person_page(request, found, *, role_form=None, password_form=None) -> HttpR
         "accounts/person.html",
         {
             "person": found,
+            "sells": found.role in roles.that_may(roles.SELL),
+            "pin": queries.pin_of(found),
             "role_form": role_form or ChangeRoleForm(initial={"role": found.role}),
             "password_form": password_form or ResetPasswordForm(person=found),
             # The form that was refused, for the summary at the top.

@@ -19,6 +19,7 @@ from apiary_sales.api.lots import OF_PRODUCT, lot_of
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.billing.models import Invoice
 from apiary_sales.billing.services import stand
+from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Order, OrderLine
 from apiary_sales.orders.rules.lines import LineWanted

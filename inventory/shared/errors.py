@@ -11,7 +11,8 @@
     ├── LotOnHold                  a failed check or a recall keeps the lot from sale
     ├── NotAllowedNow              the thing is in the wrong state for this act
     │   ├── CannotReverse
-    │   └── FiguresChanged     it would come to something else than was shown
+    │   ├── FiguresChanged     it would come to something else than was shown
+    │   └── TooManyTries       a PIN was wrong too often; `wait_seconds` says for how long
     └── AlreadyRecorded            the same form came twice; the first one counts
 
 Each carries `parameter` (the argument of the service that is wrong, or None), `message` (a
@@ -107,6 +108,16 @@ class FiguresChanged(NotAllowedNow):
     """It would come to something else than the person was shown."""
 
     code = "figures_changed"
+
+
+class TooManyTries(NotAllowedNow):
+    """It was wrong too often; `wait_seconds` says when the next try is allowed."""
+
+    code = "too_many_tries"
+
+    def __init__(self, message: str, *, wait_seconds: int, parameter: str | None = None) -> None:
+        super().__init__(message, parameter=parameter, wait_seconds=wait_seconds)
+        self.wait_seconds = wait_seconds
 
 
 class AlreadyRecorded(HouseError):

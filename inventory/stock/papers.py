@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory.shared import documents
 from inventory.shared.models import House
+from inventory.shared.people import Person
 from inventory.stock import origin
 from inventory.stock.models import BlendPlan, CountSheet, Lot
 from inventory.stock.models.lots import Origin
@@ -80,11 +81,14 @@ def certificate_context(lot: Lot) -> dict[str, Any]:
     }
 
 
-def count_sheet_context(sheet: CountSheet) -> dict[str, Any]:
-    """Return what the paper of a count shows: lines to fill in, and when closed the result."""
+def count_sheet_context(sheet: CountSheet, person: Person | None = None) -> dict[str, Any]:
+    """Return what the paper of a count shows: lines to fill in, and when closed the result.
+
+    For a person, only what is at the places at which that person may act.
+    """
     return {
         "sheet": sheet,
-        "contents": count_sheets.sheet_view(sheet),
+        "contents": count_sheets.sheet_view(sheet, person),
         "today": timezone.localdate(),
     }
 

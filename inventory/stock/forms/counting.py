@@ -1,10 +1,11 @@
-"""Forms of a count of everything: opening a sheet, entering counts, closing it."""
+"""Forms of a count: opening a sheet, entering counts, closing it, and counting a place at once."""
 
 from datetime import date, datetime, time
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -18,9 +19,15 @@ from inventory.shared.forms.fields import (
     WeightField,
     WholeNumberField,
 )
+from inventory.stock import own_places
 from inventory.stock.forms.amounts import AmountField, amount_of
-from inventory.stock.forms.fields import note_field, usual_temperature
-from inventory.stock.forms.stores import named_thing, surplus_reason_field, things
+from inventory.stock.forms.fields import is_asked, note_field, usual_temperature
+from inventory.stock.forms.stores import (
+    GoodsPlaceField,
+    named_thing,
+    surplus_reason_field,
+    things,
+)
 from inventory.stock.models import CountLine, CountSheet, Lot, Place
 from inventory.stock.queries.count_sheets import SheetRow
 from inventory.stock.rules import PIECES_MAX
@@ -41,9 +48,18 @@ def moment_of(day: date | None, at: time | None) -> datetime | None:
     return timezone.make_aware(datetime.combine(day or timezone.localdate(), at))
 
 
-class SheetOpenForm(ActForm):
-    """A new sheet for a count of everything."""
+def _name_of_year() -> str:
+    return gettext("Year end %(year)s") % {"year": timezone.localdate().year}
 
+
+def _name_of_day() -> str:
+    return gettext("Count of %(day)s") % {"day": date_format(timezone.localdate())}
+
+
+class SheetOpenForm(ActForm):
+    """A new sheet for a count of everything, or of one place."""
+
+    place = GoodsPlaceField(label=_("What is counted"), required=False)
     name = forms.CharField(label=_("Name"), max_length=80)
     is_blind = forms.BooleanField(
         label=_("Without the figures of the books"),
@@ -52,11 +68,15 @@ class SheetOpenForm(ActForm):
         help_text=_("Who counts then writes what is there, not what should be there."),
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, only_own: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["name"].initial = lambda: (
-            gettext("Year end %(year)s") % {"year": timezone.localdate().year}
-        )
+        place = cast(GoodsPlaceField, self.fields["place"])
+        if only_own:
+            place.queryset = place.queryset.filter(kind__in=own_places.KINDS)
+            place.required = True
+        else:
+            place.empty_label = gettext("everything")
+        self.fields["name"].initial = _name_of_day if only_own else _name_of_year
 
 
 class CountedForm(ActForm):
@@ -80,7 +100,7 @@ class CountedForm(ActForm):
         return data
 
 
-class StoreCountForm(CountedForm):
+class ThingsCountForm(ActForm):
     """A figure for each row of a store, left empty for what is not counted yet, and one found."""
 
     found = forms.ChoiceField(
@@ -109,7 +129,7 @@ class StoreCountForm(CountedForm):
         return [(row, self[f"row_{index}"]) for index, row in enumerate(self.rows)]
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        data = super().clean() or self.cleaned_data
         self._names: list[str] = []
         counted = []
         for index, row in enumerate(self.rows):
@@ -136,6 +156,26 @@ class StoreCountForm(CountedForm):
             case ["things", index, _field]:
                 return self._names[int(index)]
         return super().field_of(parameter)
+
+
+class StoreCountForm(ThingsCountForm, CountedForm):
+    """What was counted in a store for a sheet, now or at some moment."""
+
+
+class CountNowForm(ThingsCountForm):
+    """What is in a store now."""
+
+    surplus_reason = surplus_reason_field()
+
+    def __init__(self, *args: Any, may_exceed: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not may_exceed:
+            del self.fields["surplus_reason"]
+
+    @property
+    def asks_why(self) -> bool:
+        """Whether the field that says why there are more than can be is shown."""
+        return "surplus_reason" in self.fields and is_asked(self, "surplus_reason")
 
 
 class VesselCountForm(CountedForm):

@@ -102,8 +102,9 @@ class CountSheetQuerySet(models.QuerySet["CountSheet"]):
 
 
 class CountSheet(models.Model):
-    """One count of everything, entered over some days by several people and closed in one act.
+    """One count, entered over some days by several people and closed in one act.
 
+    It is of everything, or of one place alone: then `place` says which.
     What is on it is what the books have while it is open, so it keeps no list of its own. Closing
     it posts the differences as of `as_of`. While it is blind, its pages show no book figures.
     """
@@ -114,6 +115,15 @@ class CountSheet(models.Model):
 
     number = models.CharField(_("number"), max_length=20, unique=True)
     name = models.CharField(_("name"), max_length=80)
+    # None for a count of everything.
+    place = models.ForeignKey(
+        Place,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="count_sheets",
+        verbose_name=_("place"),
+    )
     is_blind = models.BooleanField(_("without the figures of the books"), default=True)
     opened_at = models.DateTimeField(_("opened"), auto_now_add=True)
     opened_by = models.ForeignKey(

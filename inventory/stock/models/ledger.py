@@ -154,7 +154,10 @@ class Place(models.Model):
         verbose_name = _("place")
         verbose_name_plural = _("places")
         ordering = ["kind", "code"]
-        permissions = [("manage_places", "Can set up tanks, drums and shelves")]
+        permissions = [
+            ("manage_places", "Can set up tanks, drums and shelves"),
+            ("use_every_place", "Can act at every tank, drum and shelf, not only at stand and van"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["kind"],

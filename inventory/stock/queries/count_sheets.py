@@ -1,14 +1,24 @@
 """Count sheets for display: what is to count, what was counted, and what closing would do."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
 
-from inventory.stock import counting
+from inventory.shared.people import Person
+from inventory.stock import counting, own_places
 from inventory.stock.counting import ComparedLine, LotSurplus
-from inventory.stock.models import Balance, CountLine, CountSheet, Item, Lot, Place, Posting
+from inventory.stock.models import (
+    Balance,
+    CountLine,
+    CountSheet,
+    Item,
+    Lot,
+    Place,
+    Posting,
+    Shortage,
+)
 from inventory.stock.models.counting import BookReading, StockKey, book_since
 
 
@@ -105,23 +115,69 @@ class ClosingView:
         return [each.problem for each in self.compared if each.problem]
 
 
-def sheets() -> QuerySet[CountSheet]:
-    """Return all sheets, newest first, each with `line_count`: how many things were counted."""
-    return CountSheet.objects.select_related("opened_by", "closed_by").annotate(
+def sheets(person: Person) -> QuerySet[CountSheet]:
+    """Return the sheets on which a person may enter counts, newest first.
+
+    Those of everything, and of places at which the person may act; each has its `line_count`: how
+    many things were counted.
+    """
+    found = CountSheet.objects.select_related("opened_by", "closed_by", "place").annotate(
         line_count=Count("lines", filter=Q(lines__replaced_by=None))
     )
+    if own_places.has_every(person):
+        return found
+    return found.filter(Q(place=None) | Q(place__kind__in=own_places.KINDS))
 
 
-def sheet_view(sheet: CountSheet) -> SheetView:
-    """Return what is on a sheet; of a closed one, what was counted."""
-    return _view(sheet, book_since(timezone.now()))
+def open_of(place: Place) -> CountSheet | None:
+    """Return the open sheet of one place alone."""
+    return CountSheet.objects.open().filter(place=place).first()
+
+
+def rows_to_count(place: Place) -> list[SheetRow]:
+    """Return what to count at a store: what the books have there, and what was short there.
+
+    The figures of the books are not told, so that what is there is counted.
+    """
+    rows = {
+        row.key: row
+        for balance in book_since(timezone.now(), [place]).now.values()
+        if balance.quantity
+        for row in [SheetRow(place, balance.item, balance.lot, None)]
+    }
+    for row in _short_at(place):
+        rows.setdefault(row.key, row)
+    return sorted(rows.values(), key=_row_order)
+
+
+def _short_at(place: Place) -> list[SheetRow]:
+    """Return what was taken at a place although the books had none of it, and is not settled."""
+    short = Shortage.objects.open().filter(place=place, posting__reversed_by=None)
+    # Bulk honey, and honey of which nobody knows the lot, is not counted on a shelf.
+    known = short.exclude(item__kind=Item.Kind.HONEY).exclude(lot__kind=Lot.Kind.UNKNOWN)
+    return [
+        SheetRow(place, row.item, row.lot, None)
+        for row in known.select_related("item", "lot__product", "lot__owner").order_by("id")
+    ]
+
+
+def sheet_view(sheet: CountSheet, person: Person | None = None) -> SheetView:
+    """Return what is on a sheet; of a closed one, what was counted.
+
+    For a person, only what is at the places at which that person may act.
+    """
+    view = _view(sheet, book_since(timezone.now(), _places_of(sheet)))
+    if person is None or own_places.has_every(person):
+        return view
+    stores = [store for store in view.stores if own_places.is_own(person, store.place)]
+    return replace(view, stores=stores, vessels=[], empty=[], kept_apart=0)
 
 
 def closing_view(sheet: CountSheet) -> ClosingView:
     """Return what closing a sheet would post now, and what stands in the way."""
     lines = list(sheet.lines.standing().with_all())
     since = min([timezone.now(), *(line.counted_at for line in lines)])
-    book = book_since(since)
+    book = book_since(since, _places_of(sheet))
     compared = [counting.compare(line, book) for line in lines]
     changes = [change for each in compared for change in each.changes]
     lots = {change.lot.pk for change in changes if change.lot}
@@ -145,6 +201,11 @@ def postings(sheet: CountSheet) -> QuerySet[Posting]:
     return found.select_related("reversed_by").order_by("id")
 
 
+def _places_of(sheet: CountSheet) -> list[Place] | None:
+    """Return the one place of a sheet; None for all of them."""
+    return None if sheet.place is None else [sheet.place]
+
+
 def _view(sheet: CountSheet, book: BookReading) -> SheetView:
     shows_books = not (sheet.is_blind and sheet.is_open)
     lines: dict[StockKey, list[CountLine]] = {}
@@ -162,6 +223,9 @@ def _view(sheet: CountSheet, book: BookReading) -> SheetView:
                     lines,
                 )
                 rows[row.key] = row
+        for short in _short_at(sheet.place) if sheet.place else []:
+            row = _row(short.place, short.item, short.lot, 0 if shows_books else None, lines)
+            rows.setdefault(row.key, row)
     for key, told in lines.items():
         if key not in rows:
             last = told[-1]
@@ -170,10 +234,10 @@ def _view(sheet: CountSheet, book: BookReading) -> SheetView:
     ordered = sorted(rows.values(), key=_row_order)
     return SheetView(
         sheet=sheet,
-        stores=_stores(ordered),
+        stores=_stores(ordered, sheet.place),
         vessels=[row for row in ordered if row.place.is_vessel],
-        empty=_empty(rows.values()) if sheet.is_open else [],
-        kept_apart=_kept_apart() if sheet.is_open else 0,
+        empty=_empty(rows.values()) if sheet.is_open and not sheet.place else [],
+        kept_apart=_kept_apart() if sheet.is_open and not sheet.place else 0,
         shows_books=shows_books,
     )
 
@@ -204,14 +268,16 @@ def _row_order(row: SheetRow | CountLine) -> tuple:
     )
 
 
-def _stores(rows: Iterable[SheetRow]) -> list[SheetPlace]:
+def _stores(rows: Iterable[SheetRow], only: Place | None) -> list[SheetPlace]:
     """Return the stores in use, those with nothing on them too, since something may be found."""
-    by_place: dict[int, list[SheetRow]] = {}
+    by_place: dict[int, list[SheetRow]] = {} if only is None else {only.pk: []}
     for row in rows:
         by_place.setdefault(row.place.pk, []).append(row)
     places = Place.objects.filter(
         Q(kind__in=Place.FOR_GOODS) & (Q(is_active=True) | Q(pk__in=by_place))
     )
+    if only is not None:
+        places = places.filter(pk=only.pk)
     ordered = sorted(places, key=lambda place: (Place.FOR_GOODS.index(place.kind), place.code))
     return [SheetPlace(place, by_place.get(place.pk, [])) for place in ordered]
 

@@ -1,4 +1,4 @@
-"""A count of everything: a sheet is opened, filled in by several people, and closed in one act."""
+"""A count of everything or of one place: a sheet is opened, filled in, and closed in one act."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from inventory.shared.errors import (
 )
 from inventory.shared.people import Person
 from inventory.shared.services import repeats
-from inventory.stock import counting, density, rules, vessels
+from inventory.stock import counting, density, own_places, rules, vessels
 from inventory.stock.counting import ComparedLine
 from inventory.stock.models import (
     Balance,
@@ -53,12 +53,20 @@ class CountedThing:
 
 
 @transaction.atomic
-def open_sheet(*, name: str, is_blind: bool, opened_by: Person, key: str) -> CountSheet:
-    """Open a sheet for a count of everything; one is open at a time.
+def open_sheet(
+    *, name: str, is_blind: bool, opened_by: Person, key: str, place: Place | None = None
+) -> CountSheet:
+    """Open a sheet for a count of everything, or of one shelf, stand or van.
 
-    Raises `BadValue` without a name, `NotAllowedNow` while another is open, `AlreadyRecorded`.
+    One of everything is open at a time, and one of each place. Raises `BadValue` without a name or
+    for a place that is not the person's, `NotAllowedNow` while another is open, `AlreadyRecorded`.
     """
     problems = Problems()
+    if place is not None:
+        rules.check_for_goods(problems, "place", place)
+        own_places.check(problems, "place", place, opened_by)
+    elif not own_places.has_every(opened_by):
+        problems.add("place", _("Choose the place that you count."))
     name = " ".join(name.split())
     if not 1 <= len(name) <= NAME_LENGTH_MAX:
         problems.add("name", _("Give the count a name, for example: year end 2026."))
@@ -67,7 +75,7 @@ def open_sheet(*, name: str, is_blind: bool, opened_by: Person, key: str) -> Cou
     # Taken first, since its lock makes two who open a sheet wait for each other.
     number = numbers.next_number(f"count-{year}")
     repeats.refuse_repeat(CountSheet, key)
-    if other := CountSheet.objects.open().first():
+    if other := CountSheet.objects.open().filter(place=place).first():
         raise NotAllowedNow(
             _("Count %(number)s is still open. Close or cancel it first.")
             % {"number": other.number}
@@ -75,6 +83,7 @@ def open_sheet(*, name: str, is_blind: bool, opened_by: Person, key: str) -> Cou
     return CountSheet.objects.create(
         number=f"{series.COUNTS}{year % 100:02d}-{number}",
         name=name,
+        place=place,
         is_blind=is_blind,
         opened_by=opened_by,
         idempotency_key=key,
@@ -100,6 +109,8 @@ def enter(
     """
     problems = Problems()
     rules.check_for_goods(problems, "place", place)
+    own_places.check(problems, "place", place, counted_by)
+    _check_on_sheet(problems, "place", sheet, place)
     if not things:
         problems.add("things", _("Enter at least one count."))
     for index, thing in enumerate(things):
@@ -163,6 +174,8 @@ def enter_vessel(
     """
     problems = Problems()
     rules.check_vessel(problems, "vessel", vessel)
+    own_places.check(problems, "vessel", vessel, counted_by)
+    _check_on_sheet(problems, "vessel", sheet, vessel)
     _check_moment(problems, "counted_at", counted_at)
     problems.raise_any()
     sheet = _lock_open(sheet)
@@ -254,6 +267,8 @@ def close(
         problems.add("surplus_reason", _("That is too long. Say it in fewer words."))
     _check_moment(problems, "as_of", as_of)
     problems.raise_any()
+    _check_whole(problems, sheet, closed_by)
+    problems.raise_any()
     sheet = CountSheet.objects.select_for_update().get(pk=sheet.pk)
     if sheet.closing_key == key:
         raise AlreadyRecorded(_("This was recorded already."), made=sheet)
@@ -296,10 +311,72 @@ def close(
 @transaction.atomic
 def cancel(*, sheet: CountSheet, cancelled_by: Person) -> CountSheet:
     """Close a sheet without changing the books; its lines stay readable."""
+    problems = Problems()
+    _check_whole(problems, sheet, cancelled_by)
+    problems.raise_any()
     sheet = _lock_open(sheet)
     sheet.cancelled_at, sheet.cancelled_by = timezone.now(), cancelled_by
     sheet.save(update_fields=["cancelled_at", "cancelled_by"])
     return sheet
+
+
+@transaction.atomic
+def count_now(
+    *,
+    place: Place,
+    things: Sequence[CountedThing],
+    counted_by: Person,
+    key: str,
+    note: str = "",
+    surplus_reason: str = "",
+) -> CountSheet:
+    """Count one shelf, stand or van in one act: a sheet that is opened, filled in and closed.
+
+    What is not entered stays as it is in the books; what was short of the things counted is settled.
+    Raises as `open_sheet`, `enter` and `close`, with the same key for all.
+    """
+    if made := CountSheet.objects.filter(idempotency_key=key).first():
+        raise AlreadyRecorded(_("This was recorded already."), made=made)
+    sheet = open_sheet(
+        name=(_("Count of %(place)s") % {"place": place.name})[:NAME_LENGTH_MAX],
+        is_blind=True,
+        opened_by=counted_by,
+        key=key,
+        place=place,
+    )
+    enter(
+        sheet=sheet,
+        place=place,
+        things=things,
+        counted_by=counted_by,
+        key=keys.part(key, "lines"),
+        note=note,
+    )
+    return close(
+        sheet=sheet,
+        reason=sheet.name,
+        surplus_reason=surplus_reason,
+        closed_by=counted_by,
+        key=keys.part(key, "closing"),
+    )
+
+
+def _check_on_sheet(problems: Problems, parameter: str, sheet: CountSheet, place: Place) -> None:
+    """Check that a place is on a sheet, which may be of one place alone."""
+    if sheet.place is not None and sheet.place != place:
+        problems.add(
+            parameter,
+            _("Count %(number)s is of %(place)s alone.")
+            % {"number": sheet.number, "place": sheet.place.name},
+        )
+
+
+def _check_whole(problems: Problems, sheet: CountSheet, person: Person) -> None:
+    """Check that a person may act at all places of a sheet."""
+    if sheet.place is not None:
+        own_places.check(problems, None, sheet.place, person)
+    elif not own_places.has_every(person):
+        problems.add(None, _("This count is of all places. Ask the office to do this."))
 
 
 def _lock_open(sheet: CountSheet) -> CountSheet:
@@ -453,6 +530,8 @@ def _items_touched(sheet: CountSheet, uncounted: str) -> list[Item]:
     touched = Item.objects.filter(count_lines__sheet=sheet)
     if uncounted == CountSheet.Uncounted.ZERO:
         there = Balance.objects.filter(is_physical=True, quantity__gt=0)
+        if sheet.place is not None:
+            there = there.filter(place=sheet.place)
         touched = touched | Item.objects.filter(pk__in=there.values("item"))
     return list(touched.distinct())
 
@@ -461,7 +540,8 @@ def _count_the_rest_as_zero(
     sheet: CountSheet, counted_by: Person, moment: datetime, key: str
 ) -> None:
     counted = {line.key for line in sheet.lines.standing().select_related("place")}
-    for balance in book_since(moment).now.values():
+    places = None if sheet.place is None else [sheet.place]
+    for balance in book_since(moment, places).now.values():
         line = CountLine(
             sheet=sheet,
             place=balance.place,

@@ -24,7 +24,7 @@ from inventory.shared.errors import (
 )
 from inventory.shared.money import cents_half_even
 from inventory.shared.people import Person
-from inventory.stock import density, rules
+from inventory.stock import density, own_places, rules
 from inventory.stock.models import Balance, Item, Lot, Place, Posting, PostingLine
 from inventory.stock.services import held, ledger, lots, measurements, moments
 from inventory.stock.services.feeding import refuse_to_feed
@@ -576,6 +576,7 @@ def write_off(
     `StockReserved`, `AlreadyRecorded`.
     """
     problems = Problems()
+    own_places.check(problems, "place", place, recorded_by)
     if grams is not None:
         checks.check_grams(problems, "grams", grams)
     if reason not in WRITE_OFF_PLACES:

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from inventory.shared import checks, days
 from inventory.shared.errors import NotEnoughStock, Problems, StockReserved
 from inventory.shared.people import Person
-from inventory.stock import rules
+from inventory.stock import own_places, rules
 from inventory.stock.counting import CountChange
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
 from inventory.stock.services import ledger, retelling, shortages, surpluses
@@ -44,13 +44,16 @@ def transfer(
 ) -> Posting:
     """Carry pieces from one shelf, stand or van to another, now or on that day.
 
-    The shelf of a shop that sells on consignment is one of them.
+    The shelf of a shop that sells on consignment is one of them. Who has business at stand and van
+    alone carries to one of these, or from it.
 
     `pieces` are grams for goods by weight, here and in the acts below.
     """
     problems = Problems()
     rules.check_quantity(problems, "pieces", item, pieces)
     rules.check_for_goods(problems, "target", target)
+    if not own_places.is_own(recorded_by, source):
+        own_places.check(problems, "target", target, recorded_by)
     if source == target:
         problems.add("target", _("Choose another place than the one they are in."))
     checks.check_day(problems, "carried_on", carried_on)
@@ -87,6 +90,7 @@ def write_off(
     Without `written_off_on` it happens now; `may_be_fed` as for `honey.write_off`.
     """
     problems = Problems()
+    own_places.check(problems, "place", place, recorded_by)
     rules.check_quantity(problems, "pieces", item, pieces)
     if reason not in WRITE_OFF_PLACES:
         problems.add("reason", _("Choose why they are gone."))
@@ -136,6 +140,7 @@ def count(
     `StockReserved` when fewer are left than are promised.
     """
     problems = Problems()
+    own_places.check(problems, "place", place, recorded_by)
     if counted != 0 and item.is_weighed:
         checks.check_grams(problems, "counted", counted)
     elif not 0 <= counted <= rules.PIECES_MAX:

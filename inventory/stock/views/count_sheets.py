@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib.auth.decorators import permission_required
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -14,7 +15,7 @@ from inventory.shared import documents, words
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
-from inventory.stock import papers
+from inventory.stock import own_places, papers
 from inventory.stock.forms import counting as forms
 from inventory.stock.models import CountLine, CountSheet, Place
 from inventory.stock.queries import count_sheets as queries
@@ -22,27 +23,48 @@ from inventory.stock.services import count_sheets
 
 ENTER = "inventory.enter_counts"
 CLOSE = "inventory.adjust_stock"
+BEYOND_MADE = "inventory.count_beyond_made"
 
 
 def sheet_of(number: str) -> CountSheet:
-    sheets = CountSheet.objects.select_related("opened_by", "closed_by", "cancelled_by")
+    sheets = CountSheet.objects.select_related("opened_by", "closed_by", "cancelled_by", "place")
     return get_object_or_404(sheets, number=number)
+
+
+def open_to(request: HttpRequest, sheet: CountSheet) -> CountSheet:
+    """Return the sheet; refuse that of a place at which the person may not act."""
+    if sheet.place is not None and not own_places.is_own(person_of(request), sheet.place):
+        raise PermissionDenied
+    return sheet
+
+
+def may_close(request: HttpRequest, sheet: CountSheet) -> bool:
+    """Tell whether a person may close or cancel a sheet, and so change the books.
+
+    Whoever may change the books by a count may close every sheet; who counts at the stand closes
+    the sheet of a place of her own.
+    """
+    if request.user.has_perm(CLOSE):
+        return True
+    is_of_own = sheet.place is not None and sheet.place.kind in own_places.KINDS
+    return is_of_own and request.user.has_perm(ENTER)
 
 
 @permission_required(ENTER, raise_exception=True)
 def sheet_list(request: HttpRequest) -> HttpResponse:
-    return render(request, "inventory/counts/list.html", {"sheets": queries.sheets()})
+    return render(request, "inventory/counts/list.html", {"sheets": queries.sheets(person_of(request))})
 
 
 @permission_required(ENTER, raise_exception=True)
 def sheet_detail(request: HttpRequest, number: str) -> HttpResponse:
-    sheet = sheet_of(number)
+    sheet = open_to(request, sheet_of(number))
     return render(
         request,
         "inventory/counts/sheet.html",
         {
-            "contents": queries.sheet_view(sheet),
+            "contents": queries.sheet_view(sheet, person_of(request)),
             "sheet": sheet,
+            "may_close": may_close(request, sheet),
             "postings": queries.postings(sheet),
         },
     )
@@ -50,12 +72,12 @@ def sheet_detail(request: HttpRequest, number: str) -> HttpResponse:
 
 @permission_required(ENTER, raise_exception=True)
 def sheet_pdf(request: HttpRequest, number: str) -> HttpResponse:
-    sheet = sheet_of(number)
+    sheet = open_to(request, sheet_of(number))
     return documents.serve(
         request,
         name=f"count-{sheet.number}.pdf",
         template_name=papers.COUNT_SHEET,
-        context=papers.count_sheet_context(sheet),
+        context=papers.count_sheet_context(sheet, person_of(request)),
     )
 
 
@@ -65,7 +87,7 @@ class SheetActView(ActView):
     permission_required = ENTER
 
     def prepare(self) -> None:
-        self.sheet = sheet_of(self.kwargs["number"])
+        self.sheet = open_to(self.request, sheet_of(self.kwargs["number"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(sheet=self.sheet, **kwargs)
@@ -78,9 +100,22 @@ class SheetActView(ActView):
 
 
 class SheetOpenView(ActView):
-    permission_required = CLOSE
+    """Open a sheet of everything, or of one place; who counts at the stand, of a place of hers."""
+
     form_class = forms.SheetOpenForm
     template_name = "inventory/counts/open.html"
+
+    def has_permission(self) -> bool:
+        user = self.request.user
+        return user.has_perm(CLOSE) or user.has_perm(ENTER)
+
+    def get_initial(self) -> dict[str, Any]:
+        return super().get_initial() | {"place": self.request.GET.get("place")}
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        user = self.request.user
+        # Whoever enters counts but changes no books opens a sheet of a place of the stand alone.
+        return super().get_form_kwargs() | {"only_own": not user.has_perm(CLOSE)}
 
     def act(self, data: dict[str, Any]) -> CountSheet:
         return count_sheets.open_sheet(**data, opened_by=person_of(self.request))
@@ -107,6 +142,8 @@ class PlaceCountView(SheetActView):
             code=self.kwargs["code"],
             kind__in=(*Place.FOR_GOODS, *Place.VESSELS),
         )
+        if not own_places.is_own(person_of(self.request), self.place):
+            raise PermissionDenied
 
     @cached_property
     def rows(self) -> list[queries.SheetRow]:
@@ -172,6 +209,11 @@ class SealsView(SheetActView):
     form_class = forms.SealsForm
     template_name = "inventory/counts/seals.html"
 
+    def prepare(self) -> None:
+        super().prepare()
+        if not own_places.has_every(person_of(self.request)):
+            raise PermissionDenied
+
     @cached_property
     def rows(self) -> list[queries.SheetRow]:
         return [
@@ -201,10 +243,18 @@ class SealsView(SheetActView):
         ) % {"count": len(made)}
 
 
-class SheetCloseView(SheetActView):
+class SheetEndView(SheetActView):
+    """An act that ends a sheet."""
+
+    def prepare(self) -> None:
+        super().prepare()
+        if not may_close(self.request, self.sheet):
+            raise PermissionDenied
+
+
+class SheetCloseView(SheetEndView):
     """All differences beside the books, and the one act that posts them."""
 
-    permission_required = CLOSE
     form_class = forms.SheetCloseForm
     template_name = "inventory/counts/close.html"
 
@@ -214,7 +264,7 @@ class SheetCloseView(SheetActView):
 
     @property
     def may_exceed(self) -> bool:
-        return self.request.user.has_perm("inventory.count_beyond_made")
+        return self.request.user.has_perm(BEYOND_MADE)
 
     def get_form_kwargs(self) -> dict[str, Any]:
         asks_why = bool(self.closing.surpluses) and self.may_exceed
@@ -238,8 +288,7 @@ class SheetCloseView(SheetActView):
         return _("Count %(number)s is closed, and the books match it.") % {"number": made.number}
 
 
-class SheetCancelView(SheetActView):
-    permission_required = CLOSE
+class SheetCancelView(SheetEndView):
     form_class = ActForm
     template_name = "inventory/counts/cancel.html"
 
@@ -250,3 +299,68 @@ class SheetCancelView(SheetActView):
         return _("Count %(number)s is cancelled. The books were not changed.") % {
             "number": made.number
         }
+
+
+class CountNowView(ActView):
+    """Count one shelf, stand or van in one act: what differs is booked, what was short is settled.
+
+    Whoever may change the books by a count may count here, and who sells at the stand at hers.
+    """
+
+    permission_required = ENTER
+    form_class = forms.CountNowForm
+    template_name = "inventory/counts/now.html"
+
+    def prepare(self) -> None:
+        self.place = get_object_or_404(
+            Place, code=self.kwargs["code"], kind__in=Place.FOR_GOODS, is_active=True
+        )
+        user = person_of(self.request)
+        may_book = user.has_perm(CLOSE) or self.place.kind in own_places.KINDS
+        if not may_book or not own_places.is_own(user, self.place):
+            raise PermissionDenied
+        self.sheet = queries.open_of(self.place)
+
+    @cached_property
+    def rows(self) -> list[queries.SheetRow]:
+        return queries.rows_to_count(self.place)
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        may_exceed = self.request.user.has_perm(BEYOND_MADE)
+        return super().get_form_kwargs() | {"rows": self.rows, "may_exceed": may_exceed}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            place=self.place, rows=self.rows, open_sheet=self.sheet, **kwargs
+        )
+
+    def act(self, data: dict[str, Any]) -> CountSheet:
+        return count_sheets.count_now(
+            place=self.place,
+            things=data["things"],
+            note=data["note"],
+            surplus_reason=data.get("surplus_reason", ""),
+            counted_by=person_of(self.request),
+            key=data["key"],
+        )
+
+    def done_message(self, made: CountSheet) -> str:
+        lines = made.lines.standing()
+        counted, differing = lines.count(), lines.exclude(posting=None).count()
+        if not differing:
+            return ngettext(
+                "%(place)s: %(count)s thing counted, and the books agree.",
+                "%(place)s: %(count)s things counted, and the books agree.",
+                counted,
+            ) % {"place": self.place.name, "count": counted}
+        return ngettext(
+            "%(place)s: %(differing)s of %(count)s counts differed, and the books match it now.",
+            "%(place)s: %(differing)s of %(count)s counts differed, and the books match them now.",
+            differing,
+        ) % {"place": self.place.name, "differing": differing, "count": counted}
+
+    def next_url(self, made: CountSheet) -> str:
+        return reverse("inventory:count_sheet", args=[made.number])
+
+    def repeat_url(self, made: CountSheet) -> str:
+        return self.next_url(made)

@@ -1,0 +1,131 @@
+"""The short PIN with which a person takes over as the seller at a shared phone."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+
+from django.contrib.auth.hashers import check_password, make_password
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from apiary_sales.accounts import roles, rules
+from apiary_sales.accounts.models import PinTries, SellerPin, User
+from inventory.shared.errors import BadValue, NotAllowedNow, TooManyTries
+
+
+@dataclass(frozen=True)
+class _Outcome:
+    """What a try came to; `wait_seconds` is 0 where another try is allowed at once."""
+
+    is_right: bool = False
+    has_pin: bool = True
+    wait_seconds: int = 0
+
+
+@transaction.atomic
+def set_pin(*, person: User, pin: str, set_by: User) -> SellerPin:
+    """Set or change the PIN of a person who may sell at the stand; only its hash is kept.
+
+    What was tried wrong before is forgotten. Raises `BadValue` for a PIN that is easy to guess,
+    `NotAllowedNow` for a person who does not sell at the stand.
+    """
+    if why_not := rules.why_no_pin(pin):
+        raise BadValue(why_not, parameter="pin")
+    person = User.objects.select_for_update().get(pk=person.pk)
+    _check_seller(person)
+    made, _is_new = SellerPin.objects.update_or_create(
+        person=person,
+        defaults={"hashed": make_password(pin), "set_at": timezone.now(), "set_by": set_by},
+    )
+    PinTries.objects.filter(about=_about_person(person)).delete()
+    return made
+
+
+def check_pin(*, person: User, pin: str, asked_by: User, device: str = "") -> User:
+    """Return the person whose PIN it is, to be recorded as the seller; no rights change.
+
+    Wrong ones are counted for the person, for who is signed in and for the device, each by itself:
+    after five wrong ones there is a wait of one minute, doubled by each further one up to an hour.
+    A right one begins the counts again. Who is signed in and has no PIN needs none.
+
+    Raises `BadValue` for a wrong PIN, `TooManyTries`, and `NotAllowedNow` for a person who can't
+    sell at the stand or has no PIN. It must not be called in a transaction that is then undone,
+    since the count of wrong ones has to last.
+    """
+    _check_seller(person)
+    names = [_about_person(person), f"asked-by-{asked_by.pk}"]
+    if device:
+        # Of any length, and of anything: a device says itself what it is called.
+        names.append(f"device-{sha256(device.encode()).hexdigest()}")
+    outcome = _try(person, pin, sorted(names))
+    if outcome.is_right or (not outcome.has_pin and person.pk == asked_by.pk):
+        return person
+    if not outcome.has_pin:
+        raise NotAllowedNow(
+            _("%(name)s has no PIN yet. It is set on the page “Your account”.")
+            % {"name": person.display_name},
+            parameter="pin",
+        )
+    if outcome.wait_seconds:
+        raise TooManyTries(
+            _("The PIN was wrong too often. Try again in %(wait)s.")
+            % {"wait": _in_words(outcome.wait_seconds)},
+            wait_seconds=outcome.wait_seconds,
+            parameter="pin",
+        )
+    raise BadValue(
+        _("This is not the PIN of %(name)s. Type it again.") % {"name": person.display_name},
+        parameter="pin",
+    )
+
+
+@transaction.atomic
+def _try(person: User, pin: str, names: list[str]) -> _Outcome:
+    """Compare, and count; the rows are locked in one order, so that two who try wait in turn."""
+    for name in names:
+        PinTries.objects.get_or_create(about=name)
+    tries = list(PinTries.objects.select_for_update().filter(about__in=names).order_by("about"))
+    now = timezone.now()
+    if waiting := _longest(tries, now):
+        # While one waits, even the right PIN is not looked at.
+        return _Outcome(wait_seconds=waiting)
+    kept = SellerPin.objects.filter(person=person).first()
+    if kept is None:
+        return _Outcome(has_pin=False)
+    is_right = check_password(pin, kept.hashed)
+    for row in tries:
+        row.wrong = 0 if is_right else row.wrong + 1
+        wait = rules.wait_after(row.wrong)
+        row.wait_until = now + wait if wait else None
+        row.save(update_fields=["wrong", "wait_until"])
+    return _Outcome(is_right=is_right, wait_seconds=_longest(tries, now))
+
+
+def _longest(tries: list[PinTries], now: datetime) -> int:
+    return max((row.wait_seconds(now) for row in tries), default=0)
+
+
+def _about_person(person: User) -> str:
+    return f"person-{person.pk}"
+
+
+def _check_seller(person: User) -> None:
+    if not person.is_active:
+        raise NotAllowedNow(
+            _("%(name)s no longer works here.") % {"name": person.display_name}, parameter="person"
+        )
+    if person.role not in roles.that_may(roles.SELL):
+        raise NotAllowedNow(
+            _("%(name)s may not sell at the stand. The owner can change the role.")
+            % {"name": person.display_name},
+            parameter="person",
+        )
+
+
+def _in_words(seconds: int) -> str:
+    if seconds < 120:
+        return ngettext("%(count)s second", "%(count)s seconds", seconds) % {"count": seconds}
+    minutes = -(-seconds // 60)
+    return ngettext("%(count)s minute", "%(count)s minutes", minutes) % {"count": minutes}
