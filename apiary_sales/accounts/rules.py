@@ -18,9 +18,7 @@ def why_no_pin(pin: str) -> str:
     if not _DIGITS.fullmatch(pin):
         return _("Use 4 to 6 digits.")
     # From one digit to the next: 0 again and again in 7777, 1 in 1234 and 7890, 9 in 4321.
-    steps = {
-        (int(later) - int(earlier)) % 10 for earlier, later in zip(pin, pin[1:], strict=False)
-    }
+    steps = {(int(later) - int(earlier)) % 10 for earlier, later in zip(pin, pin[1:], strict=False)}
     if steps == {0}:
         return _("All digits are the same. Choose a PIN that is harder to guess.")
     if steps in ({1}, {9}):

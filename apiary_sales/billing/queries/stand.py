@@ -15,6 +15,8 @@ from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.prices import PricesOfProduct
 from inventory.bottling.models import Product
 from inventory.shared.models import House
+from inventory.shared.people import Person
+from inventory.stock import own_places
 from inventory.stock.models import Balance, Place
 
 TIER = Customer.Tier.STAND
@@ -55,11 +57,11 @@ class StandProduct:
         }
 
 
-def places() -> QuerySet[Place]:
-    """Return where a stand sale can be made from: stands first, then the van and the shelves."""
+def places(person: Person) -> QuerySet[Place]:
+    """Return where a person may sell from: stands first, then the van and the shelves."""
     stores = Place.objects.filter(kind__in=Place.STORES, is_active=True)
     stands_first = Case(When(kind=Place.Kind.STAND, then=0), default=1)
-    return stores.order_by(stands_first, "-kind", "name")
+    return own_places.of(person, stores).order_by(stands_first, "-kind", "name")
 
 
 def products(place: Place, on: date) -> list[StandProduct]:

@@ -1,7 +1,7 @@
 """All that the stand page needs to sell without asking the server: for every place at once."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
@@ -11,7 +11,7 @@ from django.utils import timezone, translation
 from django.utils.formats import get_format
 from django.utils.translation import gettext as _
 
-from apiary_sales.accounts.models import User
+from apiary_sales.accounts.queries import Seller
 from apiary_sales.billing.models import StandSale
 from apiary_sales.billing.queries import stand
 from apiary_sales.customers.models import Customer
@@ -59,7 +59,7 @@ class _Takings:
     methods: dict[str, int] = field(default_factory=dict)
 
 
-def catalogue(places: Iterable[Place], sellers: Iterable[dict[str, Any]]) -> dict[str, Any]:
+def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, Any]:
     """Return places, products with price and stock, sellers, takings and addresses, as JSON.
 
     In a constant number of queries, for `places`. Nothing in it depends on who is signed in, but
@@ -75,7 +75,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[dict[str, Any]]) -> dic
         "language": translation.get_language(),
         "money": _money(),
         "tax": stand.tax_data(on),
-        "sellers": list(sellers),
+        "sellers": [asdict(seller) for seller in sellers],
         "places": [
             {
                 "code": place.code,
@@ -165,7 +165,7 @@ def _there(places: list[Place], on: date) -> dict[tuple[int, int], _There]:
         .order_by()
         .values("place", "item")
         .annotate(
-            free=Sum(F("quantity") - F("reserved"), filter=~setting & ~held),
+            for_sale=Sum(F("quantity") - F("reserved"), filter=~setting & ~held),
             waiting=Sum("quantity", filter=setting & ~held),
             ready_on=Min("lot__ready_on", filter=setting & ~held),
             held=Sum("quantity", filter=held),
@@ -173,7 +173,7 @@ def _there(places: list[Place], on: date) -> dict[tuple[int, int], _There]:
     )
     return {
         (row["place"], row["item"]): _There(
-            row["free"] or 0, row["waiting"] or 0, row["ready_on"], row["held"] or 0
+            row["for_sale"] or 0, row["waiting"] or 0, row["ready_on"], row["held"] or 0
         )
         for row in rows
     }
@@ -258,14 +258,4 @@ def _pickups() -> list[dict[str, Any]]:
             "url": reverse("orders:order_detail", args=[order.number]),
         }
         for order in orders
-    ]
-
-
-def sellers() -> list[dict[str, Any]]:
-    """Return who may sell at the stand."""
-    people = User.objects.filter(is_active=True).order_by("first_name", "username")
-    return [
-        {"id": person.pk, "name": person.display_name, "has_pin": False}
-        for person in people
-        if person.has_perm("orders.sell_at_stand")
     ]

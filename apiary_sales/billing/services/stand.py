@@ -34,6 +34,7 @@ from inventory.shared.models import House
 from inventory.shared.money import split_cents
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
+from inventory.stock import own_places
 from inventory.stock.models import Place
 
 __all__ = ["METHODS", "PaymentMade", "find", "of_receipt", "sell", "take_back", "total_of"]
@@ -92,7 +93,18 @@ def sell(
     `LotOnHold`.
     """
     _refuse_repeat(key)
-    _check(lines, payments, key, discount_cents, on_top_cents, has_happened=has_happened)
+    problems = Problems()
+    if not has_happened:
+        own_places.check(problems, "place", place, sold_by)
+    _check(
+        problems,
+        lines,
+        payments,
+        key,
+        discount_cents,
+        on_top_cents,
+        has_happened=has_happened,
+    )
     said_at, sold_at = sold_at, _sold_at(sold_at, not_before)
     sold_on = timezone.localdate(sold_at)
     if corrects is not None:
@@ -162,6 +174,7 @@ def sell(
                 asked_on_top_cents=on_top_cents,
                 total_cents=receipt.total_cents,
                 place=place,
+                sold_by=sold_by,
                 sold_at=sold_at,
                 clock_said=sale.clock_said,
             ),
@@ -278,6 +291,7 @@ def _refuse_repeat(key: str) -> None:
 
 
 def _check(
+    problems: Problems,
     lines: Sequence[LineWanted],
     paid: Sequence[PaymentMade],
     key: str,
@@ -286,7 +300,6 @@ def _check(
     *,
     has_happened: bool,
 ) -> None:
-    problems = Problems()
     if not key or len(key) > keys.LENGTH_MAX:
         problems.add("key", _("Part of the sale is missing. Open the stand page again."))
     if not lines:

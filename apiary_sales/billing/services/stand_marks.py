@@ -22,6 +22,7 @@ from inventory.shared import words
 from inventory.shared.errors import Problems
 from inventory.shared.models import BooksLock, House
 from inventory.shared.people import Person
+from inventory.stock import own_places
 from inventory.stock.models import Lot, Place, Shortage
 
 Kind = SaleMark.Kind
@@ -47,6 +48,7 @@ def find(
     asked_on_top_cents: int,
     total_cents: int,
     place: Place,
+    sold_by: Person,
     sold_at: datetime,
     clock_said: datetime | None,
 ) -> list[Mark]:
@@ -58,7 +60,7 @@ def find(
             *_of_prices(fulfilment, sold_on),
             *_of_money(settled, asked_on_top_cents, total_cents),
             *_of_time(sold_at, clock_said, sold_on),
-            *_of_place(place),
+            *_of_place(place, sold_by),
         ]
 
 
@@ -220,6 +222,12 @@ def _of_time(sold_at: datetime, clock_said: datetime | None, sold_on: date) -> I
         )
 
 
-def _of_place(place: Place) -> Iterator[Mark]:
+def _of_place(place: Place, sold_by: Person) -> Iterator[Mark]:
+    if not own_places.is_own(sold_by, place):
+        yield Mark(
+            Kind.PLACE,
+            _("%(who)s sold from %(place)s, which is not a stand or van.")
+            % {"who": sold_by, "place": place.name},
+        )
     if not place.is_active:
         yield Mark(Kind.PLACE, _("%(place)s is not in use any more.") % {"place": place.name})

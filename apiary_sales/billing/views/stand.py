@@ -54,7 +54,7 @@ class StandView(ActView):
     template_name = "billing/stand.html"
 
     def prepare(self) -> None:
-        self.places = list(stand_queries.places())
+        self.places = list(stand_queries.places(person_of(self.request)))
         chosen = self.request.GET.get("place")
         self.place = next(
             (place for place in self.places if place.code == chosen),

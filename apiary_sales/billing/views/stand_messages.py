@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
+from apiary_sales.accounts.queries import sellers
 from apiary_sales.billing.forms import stand_messages as messages
 from apiary_sales.billing.forms.stand_messages import SELL
 from apiary_sales.billing.models import StandSale
@@ -141,7 +142,7 @@ def catalogue_for(request: HttpRequest) -> dict[str, Any]:
     """Return the catalogue for the places where the person who is signed in may sell."""
     user = person_of(request)
     return {
-        **stand_catalogue.catalogue(stand_queries.places(), stand_catalogue.sellers()),
+        **stand_catalogue.catalogue(stand_queries.places(user), sellers()),
         "me": {"id": user.pk, "name": user.display_name},
     }
 

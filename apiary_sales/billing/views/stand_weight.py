@@ -30,7 +30,7 @@ class SellByWeightView(ActView):
     template_name = "billing/stand_weight.html"
 
     def prepare(self) -> None:
-        places = list(stand_queries.places())
+        places = list(stand_queries.places(person_of(self.request)))
         chosen = self.request.GET.get("place")
         self.place = next(
             (place for place in places if place.code == chosen), places[0] if places else None
