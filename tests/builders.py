@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import people
+from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.customers.models import Customer, ExemptionCertificate
 from inventory.bottling.models import PackagingPart, Product, Size, SizePart
 from inventory.bottling.services import goods as goods_service
@@ -217,3 +218,8 @@ def certificate(customer: Customer, number: str = "X-1", **fields) -> ExemptionC
 
 def today() -> date:
     return timezone.localdate()
+
+
+def paid(method: str = "cash", tendered_cents: int | None = None) -> list[PaymentMade]:
+    """One way in which a buyer at the stand paid all of the sale."""
+    return [PaymentMade(method, tendered_cents=tendered_cents)]

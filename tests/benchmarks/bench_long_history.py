@@ -51,8 +51,7 @@ class Stand:
         stand_sales.sell(
             lines=[line],
             place=self.place,
-            method="cash",
-            tendered_cents=2_000,
+            payments=builders.paid("cash", 2_000),
             sold_by=builders.person("stand"),
             key=builders.new_key(),
         )

@@ -122,8 +122,7 @@ class Office:
         stand_sales.sell(
             lines=[jars(self.product, pieces, "8.00")],
             place=self.stand,
-            method="cash",
-            tendered_cents=cents,
+            payments=builders.paid("cash", cents),
             sold_by=self.person,
             key=builders.new_key(),
             customer=self.customers.get(name),

@@ -57,8 +57,7 @@ def test_a_sale_of_a_closed_day_at_the_stand_counts_today_and_prints_its_day(
     sale = stand_sales.sell(
         lines=[jars(pounds, 1, "8.00")],
         place=stand,
-        method="card",
-        tendered_cents=None,
+        payments=builders.paid("card", None),
         sold_by=owner,
         key=key(),
         sold_at=datetime(2026, 9, 8, 15, tzinfo=ZoneInfo("America/Chicago")),

@@ -90,8 +90,7 @@ def test_a_sale_at_the_stand_is_taxed_by_product(stand, pounds, candles, rates):
     sale = stand_sales.sell(
         lines=[jars(pounds, 1, "8.00"), jars(candles, 2, "4.50")],
         place=stand,
-        method="cash",
-        tendered_cents=2_000,
+        payments=builders.paid("cash", 2_000),
         sold_by=builders.person("stand"),
         key="sale",
     )

@@ -102,8 +102,7 @@ class House:
         stand_sales.sell(
             lines=[jars(self.room.product, pieces, "8.00")],
             place=self.room.shelf,
-            method="card",
-            tendered_cents=None,
+            payments=builders.paid("card", None),
             sold_by=self.person,
             key=builders.new_key(),
             sold_at=timezone.now() - timedelta(days=days_ago),

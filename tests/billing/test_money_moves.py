@@ -114,8 +114,7 @@ def _sell_by_card(product, place, owner, pieces):
     stand_sales.sell(
         lines=[jars(product, pieces, "8.00")],
         place=place,
-        method="card",
-        tendered_cents=None,
+        payments=builders.paid("card", None),
         sold_by=owner,
         key=builders.new_key(),
     )

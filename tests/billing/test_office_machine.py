@@ -736,8 +736,7 @@ class OfficeMachine(RuleBasedStateMachine):
             lambda key: stand_sales.sell(
                 lines=[self.wanted(line) for line in lines],
                 place=self.house.places[place],
-                method=method,
-                tendered_cents=tendered if method == "cash" else None,
+                payments=builders.paid(method, tendered if method == "cash" else None),
                 sold_by=self.house.person,
                 key=key,
                 customer=self.house.customers[customer] if customer else None,

@@ -73,8 +73,7 @@ def sale_of(pounds, stand_place, lines=1, **more):
     return stand_sales.sell(
         lines=[jars(pounds, 1, "8.00") for _line in range(lines)],
         place=stand_place,
-        method="cash",
-        tendered_cents=100_000,
+        payments=builders.paid("cash", 100_000),
         sold_by=person,
         key=builders.new_key(),
         **more,

@@ -64,8 +64,7 @@ def test_the_same_sale_sent_twice_at_once_is_sold_once(stand, pounds, owner):
         return stand_sales.sell(
             lines=[jars(pounds, 2, "8.00")],
             place=stand,
-            method="cash",
-            tendered_cents=2_000,
+            payments=builders.paid("cash", 2_000),
             sold_by=owner,
             key="one-sale",
         )
@@ -95,8 +94,7 @@ def test_crossing_acts_on_one_account_never_block_each_other(shop, stand, pounds
             lambda number=number: stand_sales.sell(
                 lines=[jars(pounds, 1, "8.00")],
                 place=stand,
-                method="card",
-                tendered_cents=None,
+                payments=builders.paid("card", None),
                 sold_by=owner,
                 key=f"s-{number}",
                 customer=shop,

@@ -72,8 +72,7 @@ def sell(place, *lines, tendered_cents=100_000, **fields):
     return stand_services.sell(
         lines=lines,
         place=place,
-        method="cash",
-        tendered_cents=tendered_cents,
+        payments=builders.paid("cash", tendered_cents),
         sold_by=builders.person("stand"),
         key=builders.new_key(),
         **fields,

@@ -500,8 +500,7 @@ def test_a_receipt_of_the_stand_has_no_buyer(stand, pounds):
     sale = selling.sell(
         lines=[jars(pounds, 1)],
         place=stand,
-        method="cash",
-        tendered_cents=600,
+        payments=builders.paid("cash", 600),
         sold_by=builders.person(),
         key="sale",
     )

@@ -126,8 +126,7 @@ def sell(house, pieces: int):
     return stand_sales.sell(
         lines=[jars_wanted(house.pound, pieces, "8.00")],
         place=house.stand,
-        method="cash",
-        tendered_cents=100_000,
+        payments=builders.paid("cash", 100_000),
         sold_by=builders.person("stand"),
         key=builders.new_key(),
     )

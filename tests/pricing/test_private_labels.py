@@ -69,8 +69,7 @@ def sell(product, **more):
     return stand.sell(
         lines=[line_of(product, 1)],
         place=Place.objects.get(code="stand"),
-        method="card",
-        tendered_cents=None,
+        payments=builders.paid("card", None),
         sold_by=builders.person(),
         key=builders.new_key(),
         **more,

@@ -762,8 +762,7 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
             )
         ],
         place=Place.objects.get(kind=Place.Kind.STAND),
-        method=Payment.Method.CARD,
-        tendered_cents=None,
+        payments=builders.paid(Payment.Method.CARD, None),
         sold_by=minder,
         key="full:by-weight",
     )
