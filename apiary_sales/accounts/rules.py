@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from itertools import pairwise
 
 from django.utils.translation import gettext as _
 
@@ -10,7 +11,7 @@ PIN_DIGITS_MIN, PIN_DIGITS_MAX = 4, 6
 WRONG_PINS_FREE = 5
 FIRST_WAIT = timedelta(minutes=1)
 LONGEST_WAIT = timedelta(hours=1)
-_DIGITS = re.compile(r"[0-9]{%d,%d}" % (PIN_DIGITS_MIN, PIN_DIGITS_MAX))
+_DIGITS = re.compile(rf"[0-9]{{{PIN_DIGITS_MIN},{PIN_DIGITS_MAX}}}")
 
 
 def why_no_pin(pin: str) -> str:
@@ -18,7 +19,7 @@ def why_no_pin(pin: str) -> str:
     if not _DIGITS.fullmatch(pin):
         return _("Use 4 to 6 digits.")
     # From one digit to the next: 0 again and again in 7777, 1 in 1234 and 7890, 9 in 4321.
-    steps = {(int(later) - int(earlier)) % 10 for earlier, later in zip(pin, pin[1:], strict=False)}
+    steps = {(int(later) - int(earlier)) % 10 for earlier, later in pairwise(pin)}
     if steps == {0}:
         return _("All digits are the same. Choose a PIN that is harder to guess.")
     if steps in ({1}, {9}):

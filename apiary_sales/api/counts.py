@@ -31,10 +31,10 @@ from inventory.bottling.models import PackagingPart
 from inventory.shared import documents
 from inventory.shared.checks import GRAMS_MAX
 from inventory.shared.people import person_of
-from inventory.stock import papers
+from inventory.stock import own_places, papers
 from inventory.stock.forms.honey import WriteOffForm
 from inventory.stock.forms.stores import StockWriteOffForm
-from inventory.stock.models import CountLine, CountSheet, Lot
+from inventory.stock.models import CountLine, CountSheet, Lot, Place
 from inventory.stock.queries import count_sheets as queries
 from inventory.stock.services import count_sheets, honey, stores
 from inventory.stock.services.count_sheets import CountedThing
@@ -161,11 +161,14 @@ class CountLineSerializer(serializers.ModelSerializer):
 
 
 class CountSheetSerializer(serializers.ModelSerializer):
+    place = serializers.CharField(source="place.code", default=None)
+
     class Meta:
         model = CountSheet
         fields = [
             "number",
             "name",
+            "place",
             "is_blind",
             "is_open",
             "opened_at",
@@ -179,7 +182,10 @@ class CountSheetSerializer(serializers.ModelSerializer):
 
 
 class SheetToOpenSerializer(serializers.Serializer):
+    """A count of everything, or of one `place`."""
+
     name = StrictCharField(max_length=80)
+    place = GoodsPlaceCodeField(required=False, allow_null=True)
     is_blind = serializers.BooleanField()
 
 
@@ -259,7 +265,13 @@ class DifferencesSerializer(serializers.Serializer):
 
 
 def sheet_of(number: str) -> CountSheet:
-    return get_object_or_404(CountSheet.objects.all(), number=number)
+    return get_object_or_404(CountSheet.objects.select_related("place"), number=number)
+
+
+def refuse_to_book(request: Any, place: Place | None) -> None:
+    """Raise `PermissionDenied` for whom a count of a place, or of everything, is not theirs."""
+    if not own_places.may_book_count(person_of(request), place):
+        raise PermissionDenied
 
 
 def refuse_beyond_made(request: Any, data: dict[str, Any]) -> None:
@@ -311,10 +323,9 @@ class HoneyWriteOffsApiView(ApiActView):
 
 
 class CountSheetsApiView(ApiActView, generics.ListAPIView):
-    """Counts of everything: listed for whoever may enter counts, opened by who may close them."""
+    """Counts: listed for whoever may enter counts, opened by who may close them."""
 
-    permission_required = CLOSE
-    permission_to_read = ENTER
+    permission_required = ENTER
     serializer_class = SheetToOpenSerializer
     queryset = CountSheet.objects.order_by("-opened_at", "-id")
 
@@ -332,9 +343,11 @@ class CountSheetsApiView(ApiActView, generics.ListAPIView):
         responses={201: CountSheetSerializer, **REFUSALS},
     )
     def post(self, request):
-        """Open a sheet; one is open at a time."""
+        """Open a sheet of everything or of a place; one of each is open at a time."""
         key = self.key()
-        made = count_sheets.open_sheet(**self.checked(), opened_by=person_of(request), key=key)
+        data = self.checked()
+        refuse_to_book(request, data.get("place"))
+        made = count_sheets.open_sheet(**data, opened_by=person_of(request), key=key)
         return Response(CountSheetSerializer(made).data, status=status.HTTP_201_CREATED)
 
 
@@ -358,7 +371,10 @@ class CountLinesApiView(generics.ListAPIView):
 
     def get_queryset(self):
         sheet = sheet_of(self.kwargs["number"])
-        return sheet.lines.with_all().select_related("sheet").order_by("id")
+        lines = sheet.lines.with_all().select_related("sheet").order_by("id")
+        if own_places.has_every(person_of(self.request)):
+            return lines
+        return lines.filter(place__kind__in=own_places.KINDS)
 
 
 class CountStoreApiView(ApiActView):
@@ -396,24 +412,27 @@ class CountVesselApiView(ApiActView):
 
 class CountDifferencesApiView(generics.GenericAPIView):
     permission_classes = [ViewPermission]
-    permission_required = CLOSE
+    permission_required = ENTER
     serializer_class = DifferencesSerializer
     queryset = CountSheet.objects.none()
 
     @extend_schema(responses=DifferencesSerializer)
     def get(self, request, number: str):
         """What closing a sheet would book now, and what stands in the way."""
-        return Response(DifferencesSerializer(queries.closing_view(sheet_of(number))).data)
+        sheet = sheet_of(number)
+        refuse_to_book(request, sheet.place)
+        return Response(DifferencesSerializer(queries.closing_view(sheet)).data)
 
 
 class CountCloseApiView(ApiActView):
-    permission_required = CLOSE
+    permission_required = ENTER
     serializer_class = SheetToCloseSerializer
 
     @extend_schema(parameters=[IDEMPOTENCY_KEY], responses={200: CountSheetSerializer, **REFUSALS})
     def post(self, request, number: str):
         """Book all differences of a sheet as of one moment, and close it."""
         sheet = sheet_of(number)
+        refuse_to_book(request, sheet.place)
         key = self.key()
         data = self.checked()
         refuse_beyond_made(request, data)
@@ -422,13 +441,15 @@ class CountCloseApiView(ApiActView):
 
 
 class CountCancelApiView(ApiActView):
-    permission_required = CLOSE
+    permission_required = ENTER
     serializer_class = NothingSerializer
 
     @extend_schema(request=None, responses={200: CountSheetSerializer, **REFUSALS})
     def post(self, request, number: str):
         """Close a sheet without changing the books."""
-        made = count_sheets.cancel(sheet=sheet_of(number), cancelled_by=person_of(request))
+        sheet = sheet_of(number)
+        refuse_to_book(request, sheet.place)
+        made = count_sheets.cancel(sheet=sheet, cancelled_by=person_of(request))
         return Response(CountSheetSerializer(made).data)
 
 
@@ -439,5 +460,7 @@ class CountSheetPaperApiView(PaperApiView):
     def get(self, request, number: str):
         """The sheet on paper, to fill in; once it is closed, its result."""
         sheet = sheet_of(number)
-        content = documents.render_pdf(papers.COUNT_SHEET, papers.count_sheet_context(sheet))
+        content = documents.render_pdf(
+            papers.COUNT_SHEET, papers.count_sheet_context(sheet, person_of(request))
+        )
         return documents.pdf_response(f"count-{sheet.number}.pdf", content)

@@ -12,6 +12,8 @@ from inventory.shared.people import Person
 from inventory.stock.models import Balance, Place
 
 USE_EVERY_PLACE = "inventory.use_every_place"
+ENTER_COUNTS = "inventory.enter_counts"
+ADJUST_STOCK = "inventory.adjust_stock"
 KINDS = (Place.Kind.STAND, Place.Kind.VAN)
 
 
@@ -32,6 +34,16 @@ def of(person: Person, places: QuerySet[Place]) -> QuerySet[Place]:
 def stock_of(person: Person, stock: QuerySet[Balance]) -> QuerySet[Balance]:
     """Return what of this stock is at places at which a person may act."""
     return stock if has_every(person) else stock.filter(place__kind__in=KINDS)
+
+
+def may_book_count(person: Person, place: Place | None) -> bool:
+    """Tell whether a person may let a count of a place, or of everything, change the books.
+
+    Who may enter counts does so at stands and vans; everywhere it takes the right to adjust stock.
+    """
+    if place is not None and place.kind in KINDS and person.has_perm(ENTER_COUNTS):
+        return True
+    return has_every(person) and person.has_perm(ADJUST_STOCK)
 
 
 def check(problems: Problems, parameter: str | None, place: Place, person: Person) -> None:

@@ -135,7 +135,7 @@ def test_only_who_may_says_why_there_are_more_than_were_made(send, jars):
 def test_pieces_are_written_off_with_a_reason_of_their_own(send, jars, reason, place):
     body = {"lot": jars.pk, "place": "shelf", "pieces": 2, "reason": reason, "may_be_fed": True}
 
-    posting = made(send("stock-write-offs/", body, role="stand"))
+    posting = made(send("stock-write-offs/", body, role="bottling"))
 
     assert posting["kind"] == reason
     assert Balance.objects.get(place__kind=place, lot=jars).quantity == 2
@@ -170,10 +170,10 @@ def test_a_sheet_is_opened_filled_and_closed(send, read, jars, drum):
         send(
             f"{address}/store/",
             {"place": "shelf", "things": [{"lot": jars.pk, "quantity": 46}]},
-            role="stand",
+            role="bottling",
         )
     )
-    seal = made(send(f"{address}/vessel/", {"vessel": "d-1", "how": "seal"}, role="stand"))
+    seal = made(send(f"{address}/vessel/", {"vessel": "d-1", "how": "seal"}, role="bottling"))
 
     # A blind sheet tells no figure of the books.
     assert (lines[0]["counted"], lines[0]["book_quantity"]) == (46, None)
@@ -190,7 +190,7 @@ def test_a_sheet_is_opened_filled_and_closed(send, read, jars, drum):
     assert closed["is_open"] is False
     assert there(jars) == 46
     assert send(f"{address}/close/", body, key="close").status_code == 409
-    listed = made(read(f"{address}/lines/", role="stand"), 200)["results"]
+    listed = made(read(f"{address}/lines/", role="bottling"), 200)["results"]
     assert [(line["counted"], line["book_quantity"]) for line in listed] == [
         (46, 48),
         (290_000, 290_000),

@@ -72,7 +72,7 @@ class SheetOpenForm(ActForm):
         super().__init__(*args, **kwargs)
         place = cast(GoodsPlaceField, self.fields["place"])
         if only_own:
-            place.queryset = place.queryset.filter(kind__in=own_places.KINDS)
+            place.queryset = Place.objects.filter(kind__in=own_places.KINDS, is_active=True)
             place.required = True
         else:
             place.empty_label = gettext("everything")

@@ -3,11 +3,14 @@
 from typing import Any, cast
 
 from django import forms
+from django.db.models import QuerySet
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.shared.forms.acts import ActForm
 from inventory.shared.forms.fields import ActDayField, CodeChoiceField
+from inventory.shared.people import Person
+from inventory.stock import own_places
 from inventory.stock.forms.amounts import AmountField, amount_of
 from inventory.stock.forms.fields import is_asked, may_be_fed_field
 from inventory.stock.models import Balance, Item, Lot, Place, Posting
@@ -67,20 +70,24 @@ class GoodsPlaceField(StoreField):
 
 
 class StockActForm(ActForm):
-    """An act with pieces, or a weight, of what is there, or was on an earlier day."""
+    """An act with pieces, or a weight, of what is there, or was on an earlier day.
+
+    Only what the person may act with is offered.
+    """
 
     stock = StockField(label=_("What"))
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         # Read anew each time: what was there lately depends on the day.
-        cast(StockField, self.fields["stock"]).queryset = honey.stock_lately()
+        offered = self.offered_to(person)
+        cast(StockField, self.fields["stock"]).queryset = offered
         chosen = str(self.initial.get("stock", ""))
-        if (
-            chosen.isdigit()
-            and honey.stock_lately().filter(pk=chosen, item__is_weighed=True).exists()
-        ):
+        if chosen.isdigit() and offered.filter(pk=chosen, item__is_weighed=True).exists():
             self.initial.setdefault("pieces", [None, "lb"])
+
+    def offered_to(self, person: Person) -> QuerySet[Balance]:
+        return own_places.stock_of(person, honey.stock_lately())
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
@@ -96,6 +103,19 @@ class StockTransferForm(StockActForm):
     pieces = AmountField(label=_("How much"))
     carried_on = ActDayField()
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, person=person, **kwargs)
+        if not own_places.has_every(person):
+            # Back to a shelf too: the act asks that one end is a stand or van.
+            kept = Place.objects.filter(kind__in=Place.STORES, is_active=True)
+            cast(GoodsPlaceField, self.fields["target"]).queryset = kept
+
+    def offered_to(self, person: Person) -> QuerySet[Balance]:
+        if own_places.has_every(person):
+            return honey.stock_lately()
+        # What is brought to the stand comes off a shelf.
+        return honey.stock_lately().filter(place__kind__in=Place.STORES)
 
 
 class StockWriteOffForm(StockActForm):

@@ -10,6 +10,7 @@ from datetime import date
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from inventory.stock import own_places
 from inventory.stock.models import Item, Lot, Place, Shortage
 from inventory.stock.models.corrections import ShortageQuerySet
 from inventory.stock.models.lots import LotKeys
@@ -40,6 +41,7 @@ class ShortageRow:
     place: str
     place_code: str
     is_vessel: bool
+    is_at_stand: bool
     posting: int
     act: str
     day: date
@@ -133,6 +135,7 @@ def _row(shortage: Shortage) -> ShortageRow:
         place=place.name if place else "",
         place_code=place.code if place else "",
         is_vessel=place.kind in Place.VESSELS if place else False,
+        is_at_stand=place.kind in own_places.KINDS if place else False,
         posting=posting.pk,
         act=str(posting.get_kind_display()),
         day=timezone.localdate(posting.occurred_at),

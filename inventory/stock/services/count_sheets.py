@@ -332,7 +332,7 @@ def count_now(
 ) -> CountSheet:
     """Count one shelf, stand or van in one act: a sheet that is opened, filled in and closed.
 
-    What is not entered stays as it is in the books; what was short of the things counted is settled.
+    What is not entered stays as it is in the books; of what is entered, shortages are settled.
     Raises as `open_sheet`, `enter` and `close`, with the same key for all.
     """
     if made := CountSheet.objects.filter(idempotency_key=key).first():

@@ -16,6 +16,7 @@ from inventory.shared import words
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
+from inventory.stock import own_places
 from inventory.stock.forms import honey as forms
 from inventory.stock.forms.fields import VesselField
 from inventory.stock.forms.receipt import ReceiveForm
@@ -336,7 +337,7 @@ class WeighAgainView(ActView):
 
 
 class WriteOffView(HoneyActView):
-    permission_required = "inventory.write_off"
+    permission_required = ("inventory.write_off", own_places.USE_EVERY_PLACE)
     form_class = forms.WriteOffForm
     template_name = "inventory/honey/write_off.html"
     filled_by_address = ("place",)

@@ -22,7 +22,6 @@ from inventory.stock.queries import count_sheets as queries
 from inventory.stock.services import count_sheets
 
 ENTER = "inventory.enter_counts"
-CLOSE = "inventory.adjust_stock"
 BEYOND_MADE = "inventory.count_beyond_made"
 
 
@@ -38,21 +37,11 @@ def open_to(request: HttpRequest, sheet: CountSheet) -> CountSheet:
     return sheet
 
 
-def may_close(request: HttpRequest, sheet: CountSheet) -> bool:
-    """Tell whether a person may close or cancel a sheet, and so change the books.
-
-    Whoever may change the books by a count may close every sheet; who counts at the stand closes
-    the sheet of a place of her own.
-    """
-    if request.user.has_perm(CLOSE):
-        return True
-    is_of_own = sheet.place is not None and sheet.place.kind in own_places.KINDS
-    return is_of_own and request.user.has_perm(ENTER)
-
-
 @permission_required(ENTER, raise_exception=True)
 def sheet_list(request: HttpRequest) -> HttpResponse:
-    return render(request, "inventory/counts/list.html", {"sheets": queries.sheets(person_of(request))})
+    return render(
+        request, "inventory/counts/list.html", {"sheets": queries.sheets(person_of(request))}
+    )
 
 
 @permission_required(ENTER, raise_exception=True)
@@ -64,7 +53,7 @@ def sheet_detail(request: HttpRequest, number: str) -> HttpResponse:
         {
             "contents": queries.sheet_view(sheet, person_of(request)),
             "sheet": sheet,
-            "may_close": may_close(request, sheet),
+            "may_close": own_places.may_book_count(person_of(request), sheet.place),
             "postings": queries.postings(sheet),
         },
     )
@@ -102,20 +91,16 @@ class SheetActView(ActView):
 class SheetOpenView(ActView):
     """Open a sheet of everything, or of one place; who counts at the stand, of a place of hers."""
 
+    permission_required = ENTER
     form_class = forms.SheetOpenForm
     template_name = "inventory/counts/open.html"
-
-    def has_permission(self) -> bool:
-        user = self.request.user
-        return user.has_perm(CLOSE) or user.has_perm(ENTER)
 
     def get_initial(self) -> dict[str, Any]:
         return super().get_initial() | {"place": self.request.GET.get("place")}
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        user = self.request.user
-        # Whoever enters counts but changes no books opens a sheet of a place of the stand alone.
-        return super().get_form_kwargs() | {"only_own": not user.has_perm(CLOSE)}
+        may_all = own_places.may_book_count(person_of(self.request), None)
+        return super().get_form_kwargs() | {"only_own": not may_all}
 
     def act(self, data: dict[str, Any]) -> CountSheet:
         return count_sheets.open_sheet(**data, opened_by=person_of(self.request))
@@ -248,7 +233,7 @@ class SheetEndView(SheetActView):
 
     def prepare(self) -> None:
         super().prepare()
-        if not may_close(self.request, self.sheet):
+        if not own_places.may_book_count(person_of(self.request), self.sheet.place):
             raise PermissionDenied
 
 
@@ -315,9 +300,7 @@ class CountNowView(ActView):
         self.place = get_object_or_404(
             Place, code=self.kwargs["code"], kind__in=Place.FOR_GOODS, is_active=True
         )
-        user = person_of(self.request)
-        may_book = user.has_perm(CLOSE) or self.place.kind in own_places.KINDS
-        if not may_book or not own_places.is_own(user, self.place):
+        if not own_places.may_book_count(person_of(self.request), self.place):
             raise PermissionDenied
         self.sheet = queries.open_of(self.place)
 

@@ -12,6 +12,8 @@ from django.views.decorators.http import require_POST
 
 from inventory.shared.errors import HouseError
 from inventory.shared.forms.fields import as_typed
+from inventory.shared.people import person_of
+from inventory.stock import own_places
 from inventory.stock.forms import places as forms
 from inventory.stock.forms.fields import (
     as_gallons,
@@ -52,6 +54,7 @@ def place_detail(request: HttpRequest, code: str) -> HttpResponse:
         }
         return render(request, "inventory/honey/vessel_detail.html", context)
     context["stock"] = queries.stock_at(place)
+    context["may_count"] = own_places.may_book_count(person_of(request), place)
     return render(request, "inventory/stock/store_detail.html", context)
 
 

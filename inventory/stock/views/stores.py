@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
+from inventory.stock import own_places
 from inventory.stock.forms import stores as forms
 from inventory.stock.models import Balance, Place, Posting
 from inventory.stock.queries import honey as queries
@@ -16,7 +17,8 @@ from inventory.stock.services import stores
 
 
 def stock_list(request: HttpRequest) -> HttpResponse:
-    return render(request, "inventory/stock/stock_list.html", {"places": queries.stores()})
+    places = own_places.of(person_of(request), queries.stores())
+    return render(request, "inventory/stock/stock_list.html", {"places": places})
 
 
 class StockActView(ActView):
@@ -32,6 +34,9 @@ class StockActView(ActView):
             if name in self.request.GET
         }
         return super().get_initial() | given
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"person": person_of(self.request)}
 
     def next_url(self, made: Any) -> str:
         return reverse("inventory:place_detail", args=[self._place.code])
@@ -115,7 +120,10 @@ class StockCountView(StockActView):
 
     def get_form_kwargs(self) -> dict[str, Any]:
         may_exceed = self.request.user.has_perm("inventory.count_beyond_made")
-        return super().get_form_kwargs() | {"may_exceed": may_exceed}
+        kwargs = super().get_form_kwargs() | {"may_exceed": may_exceed}
+        # A count names its place freely: whoever may make it here may act at every place.
+        del kwargs["person"]
+        return kwargs
 
     def get_initial(self) -> dict[str, Any]:
         given = super().get_initial()
