@@ -68,7 +68,7 @@ class Migration(migrations.Migration):
             name='SaleMark',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('short', 'more than the books had'), ('on_hold', 'goods on hold'), ('setting', 'not ready for sale yet'), ('reserved', 'reserved for an order'), ('price', 'another price'), ('paid', 'another amount paid'), ('cash', 'cash'), ('clock', 'clock of the device'), ('late', 'came in late'), ('closed_day', 'on a closed day'), ('seller', 'seller'), ('place', 'place'), ('product', 'product'), ('corrected', 'corrected')], max_length=12, verbose_name='what does not fit')),
+                ('kind', models.CharField(choices=[('short', 'more than the books had'), ('on_hold', 'goods on hold'), ('setting', 'not ready for sale yet'), ('price', 'another price'), ('paid', 'another amount paid'), ('cash', 'cash'), ('clock', 'clock of the device'), ('late', 'came in late'), ('closed_day', 'on a closed day'), ('seller', 'seller'), ('place', 'place'), ('product', 'product'), ('corrected', 'corrected')], max_length=12, verbose_name='what does not fit')),
                 ('text', models.CharField(max_length=400)),
                 ('seen_at', models.DateTimeField(blank=True, null=True)),
                 ('note', models.CharField(blank=True, max_length=300, verbose_name='note')),

@@ -153,7 +153,6 @@ class SaleMark(models.Model):
         SHORT = "short", _("more than the books had")
         ON_HOLD = "on_hold", _("goods on hold")
         SETTING = "setting", _("not ready for sale yet")
-        RESERVED = "reserved", _("reserved for an order")
         PRICE = "price", _("another price")
         PAID = "paid", _("another amount paid")
         CASH = "cash", _("cash")

@@ -227,7 +227,7 @@ def _of_place(place: Place, sold_by: Person) -> Iterator[Mark]:
         yield Mark(
             Kind.PLACE,
             _("%(who)s sold from %(place)s, which is not a stand or van.")
-            % {"who": sold_by, "place": place.name},
+            % {"who": sold_by.get_full_name() or sold_by.username, "place": place.name},
         )
     if not place.is_active:
         yield Mark(Kind.PLACE, _("%(place)s is not in use any more.") % {"place": place.name})

@@ -183,7 +183,8 @@ def receive(
             kind=Adjustment.Kind.WRITE_OFF,
             cents=open_cents,
             reason=_("Less was paid at the stand than the sale came to"),
-            happened_on=received_on,
+            # The receipt of a late sale is of the day it came in.
+            happened_on=max(received_on, receipt.issued_on),
             made_by=received_by,
             key=keys.part(key, "missing"),
         )

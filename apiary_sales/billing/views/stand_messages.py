@@ -171,7 +171,7 @@ def _repeat(made: StandSale, message: Any, request: HttpRequest) -> JsonResponse
     recorded = {
         **_told(made),
         "lines": [
-            {"name": line.description, "pieces": str(line.quantity)}
+            {"name": line.description, "pieces": line.shown_quantity}
             for line in made.receipt.lines.all()
         ],
         "sold_at": made.sold_at.isoformat(),
