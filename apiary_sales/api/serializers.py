@@ -4,6 +4,7 @@ import re
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
@@ -511,16 +512,44 @@ class StandSaleLineSerializer(serializers.Serializer):
     pieces = StrictIntegerField(min_value=1, max_value=PIECES_MAX, source="quantity")
 
 
+class PaymentMadeSerializer(serializers.Serializer):
+    """One way in which a sale was paid; without an amount it pays what the others leave."""
+
+    method = serializers.ChoiceField(choices=Payment.WAYS)
+    cents = StrictIntegerField(
+        required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
+    )
+    tendered_cents = StrictIntegerField(
+        required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
+    )
+    reference = serializers.CharField(
+        required=False, allow_blank=True, max_length=60, default="", help_text="The check's number."
+    )
+
+
 class StandSaleSerializer(serializers.Serializer):
-    """Jars sold over the counter, paid at once; prices come from the stand's price list."""
+    """Jars sold over the counter, paid at once; prices come from the stand's price list.
+
+    `payments` says how it was paid; one way alone may be sent as `method` and `tendered_cents`.
+    """
 
     place = CodeField(queryset=Place.objects.filter(kind__in=Place.STORES))
     lines = StandSaleLineSerializer(many=True, allow_empty=False)
-    method = serializers.ChoiceField(choices=Payment.WAYS)
+    payments = PaymentMadeSerializer(many=True, required=False, allow_empty=False)
+    on_top_cents = StrictIntegerField(required=False, min_value=0, max_value=CENTS_MAX, default=0)
+    method = serializers.ChoiceField(choices=Payment.WAYS, required=False)
     tendered_cents = StrictIntegerField(
         required=False, allow_null=True, min_value=0, max_value=CENTS_MAX, default=None
     )
     discount_cents = StrictIntegerField(required=False, min_value=0, max_value=CENTS_MAX, default=0)
+
+
+    def validate(self, attrs):
+        if ("payments" in attrs) == ("method" in attrs):
+            raise serializers.ValidationError(
+                {"payments": _("Send how it was paid: payments, or a method, and not both.")}
+            )
+        return attrs
 
 
 class StandSaleMadeSerializer(serializers.Serializer):

@@ -230,11 +230,16 @@ class StandSaleView(ApiActView):
         key = self.key()
         data = self.checked()
         lines = self._priced(data.pop("lines"))
-        paid = PaymentMade(data.pop("method"), tendered_cents=data.pop("tendered_cents"))
+        method, tendered_cents = data.pop("method", None), data.pop("tendered_cents")
+        sent = data.pop("payments", [{"method": method, "tendered_cents": tendered_cents}])
         names = {"payments.0.method": "method", "payments.0.tendered_cents": "tendered_cents"}
-        with parameters_named(**names):
+        with parameters_named(**(names if method else {})):
             sale = stand.sell(
-                **data, lines=lines, payments=[paid], sold_by=person_of(request), key=key
+                **data,
+                lines=lines,
+                payments=[PaymentMade(**each) for each in sent],
+                sold_by=person_of(request),
+                key=key,
             )
         made = serializers.StandSaleMadeSerializer(sale)
         return Response(made.data, status=status.HTTP_201_CREATED)

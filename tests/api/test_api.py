@@ -722,6 +722,8 @@ SERVICES = {
 }
 # Fields that say something no parameter of the service does: the unit, or which service it is.
 BESIDE = {
+    # One way of paying may be sent in fields of its own.
+    "stand-sales/": {"method", "tendered_cents"},
     "extractions/": {"brix"},
     "customers/{id}/addresses/": {"id", "is_active"},
     "purchases/": {"brix"},
