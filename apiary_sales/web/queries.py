@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from apiary_sales.accounts.models import User
-from apiary_sales.billing.queries import money
+from apiary_sales.billing.queries import money, stand_today
 from apiary_sales.customers import queries as customers
 from apiary_sales.customers.queries import CertificateState
 from apiary_sales.orders.queries import orders
@@ -58,6 +58,8 @@ class Today:
 
     to_renew: list[CertificateState]
     open_sheets: list[BottlingDay]
+    # How many sales at the stand have a mark that nobody looked at.
+    stand_sales_to_look_at: int
     to_settle: list[bottling_days.ToSettle]
 
 
@@ -81,6 +83,9 @@ def today(user: User | AnonymousUser) -> Today:
         to_renew=(customers.to_renew(day) if user.has_perm("customers.manage_customers") else []),
         open_sheets=bottling_days.open_sheets() if may_bottle else [],
         to_settle=bottling_days.to_settle() if may_bottle else [],
+        stand_sales_to_look_at=(
+            stand_today.sales_to_look_at() if user.has_perm("orders.sell_at_stand") else 0
+        ),
     )
 
 

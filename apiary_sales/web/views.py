@@ -1,15 +1,35 @@
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.defaults import page_not_found
 
 from apiary_sales import __version__
 from apiary_sales.accounts import queries as people_queries
+from apiary_sales.accounts import roles
+from apiary_sales.accounts.models import User
+from apiary_sales.billing.queries import stand_today
 from apiary_sales.web import queries, releases, set_up, tasks
 from apiary_sales.web.middleware import PUBLIC_ADDRESSES
 from inventory.bottling.views import jar_pages
+from inventory.stock import own_places
+from inventory.stock.queries import cleaning
 
 
 def today(request: HttpRequest) -> HttpResponse:
+    """Show the house at a glance; who works at the stand sees the stand."""
+    person = request.user
+    context: dict[str, Any]
+    if (
+        isinstance(person, User)
+        and person.has_perm(roles.SELL)
+        and not own_places.has_every(person)
+    ):
+        context = {
+            "today": stand_today.of(person),
+            "cleaning": cleaning.to_do() if person.has_perm("inventory.record_cleaning") else None,
+        }
+        return render(request, "web/stand_today.html", context)
     context = {
         "steps": set_up.first_steps(request.user),
         "tasks": tasks.of(request.user),

@@ -93,7 +93,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
         ],
         "products": _products(places, on),
         "weighed": _weighed(places, on),
-        "pickups": _pickups(),
+        "pickups": pickups(),
         "urls": {
             "data": reverse("billing:stand_data"),
             "sales": reverse("billing:stand_sales"),
@@ -236,7 +236,7 @@ def _weighed(places: list[Place], on: date) -> list[dict[str, Any]]:
     return list(found.values())
 
 
-def _pickups() -> list[dict[str, Any]]:
+def pickups() -> list[dict[str, Any]]:
     """Return the open orders that buyers fetch, those wanted first at the top."""
     orders = (
         Order.objects.filter(status__in=Order.OPEN_STATUSES, channel__in=PICKED_UP, ship_to=None)

@@ -34,7 +34,7 @@ class HoneyActView(ActView):
     *Show what will change* where there is no script; neither records anything.
     """
 
-    permission_required = "inventory.move_honey"
+    permission_required: str | tuple[str, ...] = "inventory.move_honey"
     # Which fields an address may fill in: /honey/transfer/?source=tank-1
     filled_by_address: tuple[str, ...] = ()
 

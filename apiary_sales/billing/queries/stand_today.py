@@ -1,0 +1,270 @@
+"""The stand at a glance, for who sells there: takings, stock, what to bring, what did not fit."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from django.db.models import Count, F, Q, QuerySet, Sum
+from django.utils import timezone
+
+from apiary_sales.accounts.models import User
+from apiary_sales.billing.models import Payment, SaleMark, StandSale
+from apiary_sales.billing.queries import stand, stand_catalogue
+from inventory.bottling.models import Product
+from inventory.stock import own_places
+from inventory.stock.models import Balance, Item, Place
+from inventory.stock.queries import held_goods, shortages
+from inventory.stock.queries.held_goods import HeldGoods
+from inventory.stock.queries.shortages import ShortageRow
+
+# What sold in so many days is what should be there for the next ones.
+LATELY = timedelta(days=14)
+MARKS_SHOWN = 5
+
+
+@dataclass(frozen=True)
+class StandStock:
+    """One product at one place; quantities are pieces, or grams of what is kept by weight.
+
+    `bring` is what would fill it up, as far as the shelves have it; `is_on_shelf` says whether they
+    have any.
+    """
+
+    product: Product
+    free: int
+    not_for_sale: int
+    sold: int
+    wanted: int
+    bring: int
+    is_on_shelf: bool
+
+    @property
+    def is_low(self) -> bool:
+        return self.free < self.wanted
+
+    @property
+    def there_in_words(self) -> str:
+        return self.product.item.in_words(self.free)
+
+    @property
+    def not_for_sale_in_words(self) -> str:
+        return self.product.item.in_words(self.not_for_sale)
+
+    @property
+    def sold_in_words(self) -> str:
+        return self.product.item.in_words(self.sold)
+
+    @property
+    def bring_in_words(self) -> str:
+        return self.product.item.in_words(self.bring)
+
+
+@dataclass(frozen=True)
+class PersonTaken:
+    """What one person sold today."""
+
+    name: str
+    sales: int
+    cents: int
+
+
+@dataclass(frozen=True)
+class StandGlance:
+    """One place with its takings of today and its stock, low ones first."""
+
+    place: Place
+    sales: int
+    cents: int
+    on_top_cents: int
+    # How it was paid, in words, with the amount.
+    ways: list[tuple[str, int]]
+    people: list[PersonTaken]
+    stock: list[StandStock]
+
+    @property
+    def to_bring(self) -> list[StandStock]:
+        return [row for row in self.stock if row.bring]
+
+    @property
+    def missing(self) -> list[StandStock]:
+        """What is low here and of which the shelves have none either."""
+        return [row for row in self.stock if row.is_low and not row.is_on_shelf]
+
+
+@dataclass(frozen=True)
+class PickUp:
+    """An open order that its buyer fetches, in words."""
+
+    who: str
+    text: str
+    day: date | None
+
+
+@dataclass(frozen=True)
+class StandToday:
+    glances: list[StandGlance]
+    pickups: list[PickUp]
+    marked: list[SaleMark]
+    marked_count: int
+    held_goods: list[HeldGoods]
+    shortages: list[ShortageRow]
+
+
+@dataclass
+class _There:
+    free: int = 0
+    not_for_sale: int = 0
+
+
+@dataclass
+class _Taken:
+    sales: int = 0
+    cents: int = 0
+    on_top_cents: int = 0
+    ways: list[tuple[str, int]] = field(default_factory=list)
+    people: list[PersonTaken] = field(default_factory=list)
+
+
+def of(person: User) -> StandToday:
+    """Return the places of a person at a glance, in a constant number of questions."""
+    on = timezone.localdate()
+    places = list(stand.places(person))
+    taken = _taken(places, on)
+    stock = _stock(places, on)
+    marks = open_marks().filter(sale__sold_by=person)
+    return StandToday(
+        glances=[
+            StandGlance(place=place, stock=stock[place.pk], **vars(taken[place.pk]))
+            for place in places
+        ],
+        pickups=[
+            PickUp(
+                row["customer"] or row["order"],
+                row["text"],
+                date.fromisoformat(row["ready_on"]) if row["ready_on"] else None,
+            )
+            for row in stand_catalogue.pickups()
+        ],
+        marked=list(marks.select_related("sale__receipt")[:MARKS_SHOWN]),
+        marked_count=marks.count(),
+        held_goods=[row for row in held_goods.in_stores() if own_places.is_own(person, row.place)],
+        shortages=[row for row in shortages.open_rows() if row.is_at_stand],
+    )
+
+
+def open_marks() -> QuerySet[SaleMark]:
+    """Return the marks of sales that were not undone and that nobody looked at, oldest first."""
+    return SaleMark.objects.open().filter(sale__undone_on=None).order_by("id")
+
+
+def sales_to_look_at() -> int:
+    """Return how many sales have a mark that nobody looked at."""
+    return open_marks().order_by().values("sale").distinct().count()
+
+
+def _taken(places: list[Place], on: date) -> dict[int, _Taken]:
+    """Return what was taken on a day at each place: by way of paying and by person."""
+    made = {place.pk: _Taken() for place in places}
+    sales = StandSale.objects.standing().filter(place__in=places, sold_at__date=on).order_by()
+    by_person = sales.values(
+        "place", "sold_by__first_name", "sold_by__last_name", "sold_by__username"
+    ).annotate(count=Count("pk"), cents=Sum("receipt__total_cents"), on_top=Sum("on_top_cents"))
+    for row in by_person.order_by("-cents", "sold_by"):
+        taken = made[row["place"]]
+        taken.sales += row["count"]
+        taken.cents += row["cents"]
+        taken.on_top_cents += row["on_top"]
+        full = f"{row['sold_by__first_name']} {row['sold_by__last_name']}".strip()
+        name = full or row["sold_by__username"]
+        taken.people.append(PersonTaken(name, row["count"], row["cents"]))
+    words = dict(Payment.Method.choices)
+    ways = sales.values_list("place", "receipt__allocations__payment__method").annotate(
+        cents=Sum("receipt__allocations__amount_cents")
+    )
+    for place, method, cents in ways.order_by("receipt__allocations__payment__method"):
+        if method and cents:
+            made[place].ways.append((str(words[method]), cents))
+    return made
+
+
+def _stock(places: list[Place], on: date) -> dict[int, list[StandStock]]:
+    """Return the goods at each place, and what sold there lately though it is gone; low ones first.
+
+    Places are filled up from the shelves one after the other, so that nothing is brought twice.
+    """
+    there = _there(Q(place__in=places), on)
+    on_shelves = {
+        product: row.free
+        for (_place, product), row in _there(
+            Q(place__kind=Place.Kind.SHELF, place__is_active=True), on, by_place=False
+        ).items()
+    }
+    sold = _sold_lately(places, on)
+    products = _products(product for _place, product in {**there, **sold})
+    left = dict(on_shelves)
+    found: dict[int, list[StandStock]] = {}
+    for place in places:
+        rows = []
+        for key, product in products.items():
+            if (place.pk, key) not in there and (place.pk, key) not in sold:
+                continue
+            here = there.get((place.pk, key), _There())
+            sold_here = sold.get((place.pk, key), 0)
+            low = 0 if product.item.is_weighed else product.low_stock_pieces
+            wanted = max(sold_here, low)
+            bring = max(0, min(wanted - here.free, left.get(key, 0)))
+            left[key] = left.get(key, 0) - bring
+            rows.append(
+                StandStock(
+                    product=product,
+                    free=here.free,
+                    not_for_sale=here.not_for_sale,
+                    sold=sold_here,
+                    wanted=wanted,
+                    bring=bring,
+                    is_on_shelf=on_shelves.get(key, 0) > 0,
+                )
+            )
+        found[place.pk] = sorted(rows, key=lambda row: (not row.is_low, row.product.name))
+    return found
+
+
+def _products(keys: Iterable[int]) -> dict[int, Product]:
+    return {
+        product.pk: product
+        for product in Product.objects.filter(pk__in=set(keys)).select_related("item")
+    }
+
+
+def _there(where: Q, on: date, *, by_place: bool = True) -> dict[tuple[int, int], _There]:
+    """Return what is free for sale, and what is there but on hold or still setting."""
+    may_be_sold = Q(lot__is_on_hold=False) & (Q(lot__ready_on=None) | Q(lot__ready_on__lte=on))
+    rows = (
+        Balance.objects.filter(where, quantity__gt=0)
+        .filter(item__kind__in=(Item.Kind.PACKED, Item.Kind.GOODS))
+        .ours()
+        .order_by()
+        .values(*(["place"] if by_place else []), "item__product")
+        .annotate(
+            free=Sum(F("quantity") - F("reserved"), filter=may_be_sold),
+            waiting=Sum("quantity", filter=~may_be_sold),
+        )
+    )
+    return {
+        (row.get("place", 0), row["item__product"]): _There(row["free"] or 0, row["waiting"] or 0)
+        for row in rows
+    }
+
+
+def _sold_lately(places: list[Place], on: date) -> dict[tuple[int, int], int]:
+    """Return how much of each product was sold at each place, by the key of both."""
+    line = "receipt__lines__fulfilment_line"
+    rows = (
+        StandSale.objects.standing()
+        .filter(place__in=places, sold_at__date__gt=on - LATELY)
+        .exclude(**{f"{line}__order_line__product": None})
+        .order_by()
+        .values_list("place", f"{line}__order_line__product")
+        .annotate(quantity=Sum(f"{line}__quantity"))
+    )
+    return {(place, product): quantity for place, product, quantity in rows if product}
