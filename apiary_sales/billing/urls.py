@@ -15,6 +15,7 @@ from apiary_sales.billing.views import (
     purchasing,
     service_bills,
     stand,
+    stand_marks,
     stand_messages,
     stand_seller,
     stand_weight,
@@ -32,6 +33,17 @@ urlpatterns = [
     path("stand/undo/", stand_messages.undo_sale, name="stand_undo"),
     path("stand/handed-in/", stand_messages.hand_in, name="stand_handed_in"),
     path("stand/seller/", stand_seller.change_seller, name="stand_seller"),
+    path("stand/marks/", stand_marks.mark_list, name="stand_marks"),
+    path("stand/marks/<int:pk>/seen/", stand_marks.SeeMarksView.as_view(), name="stand_marks_seen"),
+    path("stand/given/", stand_marks.handed_in_list, name="handed_in_sales"),
+    path(
+        "stand/given/<int:pk>/book/", stand_marks.BookHandedInView.as_view(), name="handed_in_book"
+    ),
+    path(
+        "stand/given/<int:pk>/set-aside/",
+        stand_marks.SetAsideView.as_view(),
+        name="handed_in_set_aside",
+    ),
     path("stand/worker.js", stand.worker, name="stand_worker"),
     path("stand/app.webmanifest", stand.manifest, name="stand_manifest"),
     path("stand/receipts/", stand.receipt_list, name="receipt_list"),

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import HandedInSale, StandSale
+from apiary_sales.billing.services import stand
 from inventory.shared import checks
 from inventory.shared.errors import NotAllowedNow, Problems
 from inventory.shared.people import Person
@@ -62,3 +63,22 @@ def settle(
     handed_in.settled_by, handed_in.settled_at = settled_by, timezone.now()
     checks.save_checked(handed_in)
     return handed_in
+
+
+@transaction.atomic
+def book(*, handed_in: HandedInSale, settled_by: Person, **sale: Any) -> StandSale:
+    """Book a sale that was given to the office, as `stand.sell` takes it; return the sale.
+
+    One that its device got booked meanwhile is settled with that. Raises what `stand.sell` and
+    `settle` raise.
+    """
+    made = stand.find(sale["key"])
+    if made is None:
+        made = stand.sell(
+            **{**sale, "sold_by": sale["sold_by"] or handed_in.handed_in_by},
+            sent_by=settled_by,
+            source=StandSale.Source.TILL,
+            has_happened=True,
+        )
+    settle(handed_in=handed_in, settled_by=settled_by, note="", sale=made)
+    return made

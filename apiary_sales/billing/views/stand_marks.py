@@ -1,0 +1,126 @@
+"""Sales at the stand that somebody should look at, and those that were given to the office."""
+
+from typing import Any
+
+from django.contrib.auth.decorators import permission_required
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET
+
+from apiary_sales.billing.forms.stand_marks import BookHandedInForm, SeeMarksForm, SetAsideForm
+from apiary_sales.billing.models import HandedInSale, StandSale
+from apiary_sales.billing.queries import stand_marks as queries
+from apiary_sales.billing.services import handed_in, stand_marks
+from apiary_sales.billing.views.stand_words import sold_text
+from inventory.shared.people import person_of
+from inventory.shared.views import ActView
+
+SEE = "billing.view_money"
+PAGE_LENGTH = 50
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def mark_list(request: HttpRequest) -> HttpResponse:
+    """Show the sales with marks, those that nobody has looked at unless told otherwise."""
+    is_seen = request.GET.get("seen") == "1"
+    page = Paginator(queries.sales(is_seen=is_seen), PAGE_LENGTH).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "billing/stand_marks.html",
+        {
+            "page_obj": page,
+            "is_seen": is_seen,
+            "waiting": queries.handed_in(is_settled=False).count(),
+        },
+    )
+
+
+class SeeMarksView(ActView):
+    """Say that a sale with marks was looked at."""
+
+    permission_required = SEE
+    form_class = SeeMarksForm
+    template_name = "billing/stand_marks_seen.html"
+
+    def prepare(self) -> None:
+        sales = StandSale.objects.select_related("receipt", "place", "sold_by")
+        self.sale = get_object_or_404(sales, receipt=self.kwargs["pk"])
+
+    def act(self, data: dict[str, Any]) -> StandSale:
+        return stand_marks.see(sale=self.sale, seen_by=person_of(self.request), note=data["note"])
+
+    def done_message(self, made: StandSale) -> str:
+        return _("%(receipt)s was looked at.") % {"receipt": made.receipt}
+
+    def next_url(self, made: StandSale) -> str:
+        return reverse("billing:stand_marks")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return {**super().get_context_data(**kwargs), "sale": self.sale}
+
+
+@require_GET
+@permission_required(SEE, raise_exception=True)
+def handed_in_list(request: HttpRequest) -> HttpResponse:
+    """Show the sales that were given to the office, those to settle unless told otherwise."""
+    is_settled = request.GET.get("settled") == "1"
+    found = queries.handed_in(is_settled=is_settled)
+    page = Paginator(found, PAGE_LENGTH).get_page(request.GET.get("page"))
+    return render(
+        request, "billing/handed_in_sales.html", {"page_obj": page, "is_settled": is_settled}
+    )
+
+
+class HandedInView(ActView):
+    """One sale that was given to the office."""
+
+    permission_required = SEE
+
+    def prepare(self) -> None:
+        self.handed_in = get_object_or_404(HandedInSale, pk=self.kwargs["pk"])
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return {**super().get_context_data(**kwargs), "handed_in": self.handed_in}
+
+
+class BookHandedInView(HandedInView):
+    """Put right what is wrong in it, and book it."""
+
+    form_class = BookHandedInForm
+    template_name = "billing/handed_in_book.html"
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return {**super().get_form_kwargs(), "handed_in": self.handed_in}
+
+    def act(self, data: dict[str, Any]) -> StandSale:
+        return handed_in.book(
+            handed_in=self.handed_in, settled_by=person_of(self.request), **self.form.sale
+        )
+
+    def done_message(self, made: StandSale) -> str:
+        return f"{sold_text(made)} " + _("Receipt %(receipt)s.") % {"receipt": made.receipt}
+
+    def next_url(self, made: StandSale) -> str:
+        return reverse("billing:receipt", args=[made.receipt_id])
+
+
+class SetAsideView(HandedInView):
+    """Say why it is not booked."""
+
+    form_class = SetAsideForm
+    template_name = "billing/handed_in_set_aside.html"
+
+    def act(self, data: dict[str, Any]) -> HandedInSale:
+        return handed_in.settle(
+            handed_in=self.handed_in, settled_by=person_of(self.request), note=data["note"]
+        )
+
+    def done_message(self, made: HandedInSale) -> str:
+        return _("The sale is set aside: %(note)s") % {"note": made.note}
+
+    def next_url(self, made: HandedInSale) -> str:
+        return reverse("billing:handed_in_sales")

@@ -1,0 +1,108 @@
+"""The owner looks at what did not fit, and settles what a phone gave to the office."""
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
+from apiary_sales.billing.queries import books
+from apiary_sales.billing.queries import stand_marks as queries
+from apiary_sales.billing.services import handed_in
+from tests import builders
+from tests.billing.conftest import errors_in
+from tests.billing.test_stand_happened import at_stand, message, priced, seller, send
+
+__all__ = ["message", "priced", "seller"]
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def office():
+    client = Client()
+    client.force_login(builders.person("office"))
+    return client
+
+
+@pytest.fixture
+def marked(seller, message):
+    """A sale of more than stands there."""
+    lines = [{"product": "one-pound", "pieces": 25, "unit_price": "8.0000"}]
+    send(seller, message(lines=lines, payments=[{"method": "card", "cents": 20_000}]))
+    return StandSale.objects.get()
+
+
+@pytest.fixture
+def given(message):
+    """A sale of a product that is gone, given to the office."""
+    body = message(lines=[{"product": "gone", "pieces": 2, "unit_price": "8.0000"}])
+    return handed_in.hand_in(
+        key="sale-1",
+        body=body,
+        text="2 × Gone: $16.00, Cash",
+        reason="There is no product called gone any more.",
+        handed_in_by=builders.person("stand"),
+    )
+
+
+def test_a_sale_with_a_mark_is_listed_until_somebody_looked_at_it(office, marked):
+    listed = office.get("/stand/marks/").content.decode()
+    assert str(marked.receipt) in listed
+    assert "The books had 1 piece of One pound too few at Stand." in listed
+
+    office.post(f"/stand/marks/{marked.receipt_id}/seen/", {"key": "k", "note": "Counted: right"})
+
+    mark = SaleMark.objects.get()
+    assert (mark.seen_by.username, mark.note) == ("office", "Counted: right")
+    assert queries.to_look_at() == 0
+    assert "Nothing to look at" in office.get("/stand/marks/").content.decode()
+    assert "Counted: right" in office.get("/stand/marks/?seen=1").content.decode()
+
+
+def test_who_sells_at_the_stand_does_not_decide_about_marks(seller, marked):
+    assert seller.get("/stand/marks/").status_code == 403
+    assert seller.post(f"/stand/marks/{marked.receipt_id}/seen/", {"key": "k"}).status_code == 403
+
+
+def test_the_office_puts_right_what_was_given_to_it_and_books_it(office, given, priced):
+    address = reverse("billing:handed_in_book", args=[given.pk])
+    form = {"key": "k", "place": "stand", "product_0": "one-pound", "pieces_0": "2"}
+
+    answer = office.post(address, {**form, "price_0": "8.00"})
+
+    sale = StandSale.objects.get()
+    assert answer["Location"] == reverse("billing:receipt", args=[sale.receipt_id])
+    assert (sale.sold_by.username, sale.sent_by.username) == ("stand", "office")
+    assert (sale.key, sale.total_cents, at_stand(priced)) == ("sale-1", 1_600, 22)
+    given.refresh_from_db()
+    assert (given.sale, given.settled_by.username) == (sale, "office")
+    assert list(books.faults()) == []
+
+
+def test_what_the_phone_got_booked_meanwhile_is_not_booked_again(office, given, seller, message):
+    send(seller, message())
+    address = reverse("billing:handed_in_book", args=[given.pk])
+    form = {"key": "k", "place": "stand", "product_0": "one-pound", "pieces_0": "2"}
+
+    office.post(address, {**form, "price_0": "8.00"})
+
+    given.refresh_from_db()
+    assert given.sale == StandSale.objects.get()
+
+
+def test_a_sale_is_set_aside_with_a_reason_alone(office, given):
+    address = reverse("billing:handed_in_set_aside", args=[given.pk])
+    assert errors_in(office.post(address, {"key": "k", "note": " "})) == [
+        "Why is it not booked?: Fill this in."
+    ]
+
+    office.post(address, {"key": "k", "note": "Entered by hand as R26-00009"})
+
+    given.refresh_from_db()
+    assert given.settled_at <= timezone.now()
+    assert not StandSale.objects.exists()
+    assert "Entered by hand" in office.get("/stand/given/?settled=1").content.decode()
+    again = office.post(address, {"key": "k2", "note": "Again"})
+    assert errors_in(again) == ["Somebody has settled this sale already."]
+    assert HandedInSale.objects.get().note == "Entered by hand as R26-00009"
