@@ -1,77 +1,163 @@
-/* Keeps the stand page open without signal. It answers for the stand alone, and sends no sale:
+/* Keeps the stand on this device, so that it opens without signal. It stores the page and the
+   files that the page loads, each checked against what the server says of it, and sends no sale:
    the page does that, so that a person sees it. */
 "use strict";
 
-const CACHE = "stand-2";
+const VERSION = {{ version|safe }};
+// The SHA-256 of each file.
 const SHELL = {{ shell|safe }};
-const SCOPE = {{ scope|safe }};
-// After this time, show the stored page instead of waiting for a weak connection.
+const ROOT = {{ root|safe }};
+const STAND = {{ stand|safe }};
+const CACHE = `stand-${VERSION}`;
+// After this time the kept page is better than one that may still come.
 const PATIENCE_MS = 4000;
+const INSTALL_PATIENCE_MS = 30000;
 
-async function keep(request, response) {
-  // A sign-in page in place of the stand is not worth keeping.
-  if (response.ok && !response.redirected && response.type === "basic") {
-    const cache = await caches.open(CACHE);
-    await cache.put(request, response.clone());
-  }
-  return response;
-}
+// Pages that came newer than what is kept here: their files must come from the server too.
+const newerPages = new Set();
 
-async function fetchInTime(request) {
+/* Fetch an answer and all of its body within a time. */
+async function fetchWhole(url, patience, options) {
   const control = new AbortController();
-  const timer = setTimeout(() => control.abort(), PATIENCE_MS);
+  const timer = setTimeout(() => control.abort(), patience);
   try {
-    return await fetch(request, { signal: control.signal });
+    const answer = await fetch(url, { ...options, signal: control.signal });
+    return { answer, bytes: await answer.arrayBuffer() };
   } finally {
     clearTimeout(timer);
   }
 }
 
-async function freshOrKept(request, key) {
-  try {
-    return await keep(key, await fetchInTime(request));
-  } catch (error) {
-    const kept = await caches.match(key);
-    if (kept) return kept;
-    throw error;
-  }
+function rebuilt({ answer, bytes }) {
+  const headers = new Headers(answer.headers);
+  headers.delete("Content-Encoding");
+  headers.delete("Content-Length");
+  return new Response(bytes, { status: answer.status, headers });
 }
 
-async function otherPage(request) {
+async function digest(bytes) {
+  const sum = new Uint8Array(await crypto.subtle.digest("SHA-256", bytes));
+  return [...sum].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+/* ---- the files ---- */
+
+async function keepFile(cache, url) {
+  const before = await caches.match(url);
+  if (before && (await digest(await before.clone().arrayBuffer())) === SHELL[url]) {
+    await cache.put(url, before);
+    return;
+  }
+  const got = await fetchWhole(url, INSTALL_PATIENCE_MS, { cache: "no-cache" });
+  // A portal's page, or a body that was cut off, has another one.
+  if (!got.answer.ok || (await digest(got.bytes)) !== SHELL[url]) throw new Error(`Not whole: ${url}`);
+  await cache.put(url, rebuilt(got));
+}
+
+async function file(event, url) {
+  const page = event.clientId && (await self.clients.get(event.clientId));
+  // On all other pages the files are as new as the page.
+  if (!page || new URL(page.url).pathname !== STAND) return fetch(event.request);
+  if (newerPages.has(event.clientId)) return fetch(event.request, { cache: "no-cache" });
+  const cache = await caches.open(CACHE);
+  return (await cache.match(url)) ?? fetch(event.request);
+}
+
+/* ---- the stand page ---- */
+
+function isStandPage({ answer, bytes }) {
+  if (!answer.ok || answer.redirected || answer.headers.get("X-Stand") !== "1") return false;
+  return new TextDecoder().decode(bytes).trimEnd().endsWith("</html>");
+}
+
+/* Whether an answer is a page of this house, such as the one to sign in; a portal has no such
+   policy. */
+function isOurPage({ answer }) {
+  return answer.status < 500 && answer.headers.has("Content-Security-Policy");
+}
+
+const isThisVersion = ({ answer }) => answer.headers.get("X-Stand-Version") === VERSION;
+
+async function keepPage(cache, got) {
+  await cache.put(STAND, rebuilt(got));
+}
+
+async function fetchPage(url, patience) {
+  // A redirect within the house is followed here, so that one to elsewhere fails.
+  return fetchWhole(url, patience, { credentials: "same-origin", mode: "same-origin", cache: "no-store" });
+}
+
+async function freshOrKept(event) {
+  const cache = await caches.open(CACHE);
+  let got = null;
   try {
-    return await fetch(request);
+    got = await fetchPage(event.request.url, PATIENCE_MS);
   } catch {
-    return Response.redirect(SCOPE);
+    return (await cache.match(STAND)) ?? Response.error();
+  }
+  if (isStandPage(got)) {
+    if (isThisVersion(got)) await keepPage(cache, got).catch(() => {});
+    else {
+      newerPages.add(event.resultingClientId);
+      event.waitUntil(self.registration.update().catch(() => {}));
+    }
+    return rebuilt(got);
+  }
+  if (isOurPage(got)) return got.answer.redirected ? Response.redirect(got.answer.url) : rebuilt(got);
+  return (await cache.match(STAND)) ?? rebuilt(got);
+}
+
+/* ---- every other page ---- */
+
+async function otherPage(event, pathname) {
+  const coming = fetch(event.request);
+  // Only the first page is known to be quick: a report may take its time.
+  const tooLate = new Promise((_, reject) => {
+    if (pathname === ROOT) setTimeout(reject, PATIENCE_MS);
+  });
+  try {
+    return await Promise.race([coming, tooLate]);
+  } catch {
+    const isKept = await (await caches.open(CACHE)).match(STAND);
+    return isKept ? Response.redirect(STAND) : coming;
   }
 }
 
-self.addEventListener("install", (event) => {
-  event.waitUntil(
-    Promise.all(SHELL.map(async (url) => keep(url, await fetch(url, { cache: "reload" })))).then(
-      () => self.skipWaiting(),
-    ),
-  );
-});
+/* ---- when ---- */
 
-self.addEventListener("activate", (event) => {
-  event.waitUntil(
-    caches
-      .keys()
-      .then((names) =>
-        Promise.all(
-          names
-            .filter((name) => name.startsWith("stand-") && name !== CACHE)
-            .map((name) => caches.delete(name)),
-        ),
-      )
-      .then(() => self.clients.claim()),
-  );
+async function install() {
+  const cache = await caches.open(CACHE);
+  await Promise.all(Object.keys(SHELL).map((url) => keepFile(cache, url)));
+  const got = await fetchPage(STAND, INSTALL_PATIENCE_MS);
+  if (!isStandPage(got) || !isThisVersion(got)) throw new Error("Not the stand page");
+  await keepPage(cache, got);
+}
+
+async function removeEarlier() {
+  for (const name of await caches.keys()) {
+    if (name.startsWith("stand-") && name !== CACHE) await caches.delete(name);
+  }
+  await self.clients.claim();
+}
+
+async function renewPage() {
+  const got = await fetchPage(STAND, PATIENCE_MS);
+  if (isStandPage(got) && isThisVersion(got)) await keepPage(await caches.open(CACHE), got);
+}
+
+self.addEventListener("install", (event) => event.waitUntil(install()));
+self.addEventListener("activate", (event) => event.waitUntil(removeEarlier()));
+self.addEventListener("message", (event) => {
+  if (event.data === "take over") self.skipWaiting();
+  if (event.data === "keep the page") event.waitUntil(renewPage().catch(() => {}));
 });
 
 self.addEventListener("fetch", (event) => {
-  const url = new URL(event.request.url);
-  if (event.request.method !== "GET" || url.origin !== self.location.origin) return;
-  if (url.pathname === SCOPE) event.respondWith(freshOrKept(event.request, SCOPE));
-  else if (SHELL.includes(url.pathname)) event.respondWith(freshOrKept(event.request, url.pathname));
-  else if (event.request.mode === "navigate") event.respondWith(otherPage(event.request));
+  const { request } = event;
+  const url = new URL(request.url);
+  if (request.method !== "GET" || url.origin !== self.location.origin) return;
+  if (request.mode === "navigate") {
+    if (url.pathname === STAND) event.respondWith(freshOrKept(event));
+    else event.respondWith(otherPage(event, url.pathname));
+  } else if (Object.hasOwn(SHELL, url.pathname)) event.respondWith(file(event, url.pathname));
 });

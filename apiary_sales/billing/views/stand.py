@@ -3,11 +3,10 @@
 import json
 from typing import Any, cast
 
-from django.contrib.auth.decorators import login_not_required, permission_required
+from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -20,6 +19,7 @@ from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import PaymentMade
+from apiary_sales.billing.views import stand_app
 from apiary_sales.billing.views.stand_messages import catalogue_for
 from apiary_sales.billing.views.stand_words import sold_text, till_words
 from apiary_sales.orders.rules import ways_back
@@ -31,20 +31,6 @@ from inventory.shared.views import ActView
 from inventory.stock.models import Place
 from inventory.stock.queries import held_goods
 
-# What the page needs to open without signal.
-SHELL = [
-    "web/app.css",
-    "web/app.js",
-    "web/typed.js",
-    "web/vendor/htmx/htmx.min.js",
-    "web/icons/house.svg",
-    "web/icons/house-192.png",
-    "billing/stand.css",
-    "billing/stand/page.js",
-    "billing/stand/figures.js",
-    "billing/stand/store.js",
-]
-
 
 class StandView(ActView):
     """The stand page. With script it is a till of its own; without, a form with quantities."""
@@ -52,6 +38,9 @@ class StandView(ActView):
     permission_required = SELL
     form_class = StandForm
     template_name = "billing/stand.html"
+
+    def get(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        return stand_app.mark_page(super().get(request, *args, **kwargs))
 
     def prepare(self) -> None:
         self.places = list(stand_queries.places(person_of(self.request)))
@@ -97,51 +86,6 @@ class StandView(ActView):
             "data": json.dumps(catalogue_for(self.request)),
             "words": json.dumps(till_words()),
         }
-
-
-@require_GET
-@permission_required(SELL, raise_exception=True)
-def worker(request: HttpRequest) -> HttpResponse:
-    """Return the script that keeps the stand page open without signal, for /stand/ alone."""
-    scope = reverse("billing:stand")
-    shell = json.dumps([scope, *(static(name) for name in SHELL)])
-    response = render(
-        request,
-        "billing/stand_worker.js",
-        {"shell": shell, "scope": json.dumps(scope)},
-        content_type="text/javascript",
-    )
-    response["Service-Worker-Allowed"] = scope
-    response["Cache-Control"] = "no-cache"
-    return response
-
-
-@login_not_required
-@require_GET
-def manifest(request: HttpRequest) -> HttpResponse:
-    """Return what a telephone needs to put the stand on its first screen."""
-    scope = reverse("billing:stand")
-    return JsonResponse(
-        {
-            "name": _("Honey stand"),
-            "short_name": _("Stand"),
-            "start_url": scope,
-            "scope": scope,
-            "display": "standalone",
-            "background_color": "#fbf7ef",
-            "theme_color": "#9a4f04",
-            "icons": [
-                {
-                    "src": static(f"web/icons/house-{product}.png"),
-                    "products": f"{product}x{product}",
-                    "type": "image/png",
-                    "purpose": "any maskable",
-                }
-                for product in (192, 512)
-            ],
-        },
-        content_type="application/manifest+json",
-    )
 
 
 @require_GET

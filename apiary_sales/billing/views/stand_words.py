@@ -35,8 +35,11 @@ def till_words() -> dict[str, str]:
         "tax_included": _("{name}, included"),
         "sold": _("Sold"),
         "receipt": _("Recorded on receipt {number}."),
+        # Why a sale waits.
         "no_signal": _("No signal."),
-        "open_again": _("It could not be recorded yet. Open this page again."),
+        "stalled": _("The connection is too slow."),
+        "not_ours": _("This network asks you to sign in to it first."),
+        "trouble": _("It could not be recorded yet. It is tried again by itself."),
         "kept": _("The sale is kept on this device and sent later."),
         "one_waits": _("1 sale is waiting to be sent"),
         "many_wait": _("{count} sales are waiting to be sent"),

@@ -1,0 +1,125 @@
+"""The stand as an app on a phone: what is kept there, and how the phone knows that it is whole."""
+
+import hashlib
+import json
+from functools import lru_cache
+from pathlib import Path
+
+from django.contrib.auth.decorators import login_not_required, permission_required
+from django.contrib.staticfiles import finders
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.template.loader import get_template
+from django.templatetags.static import static
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET
+
+# What the page needs to open without signal.
+SHELL = [
+    "web/app.css",
+    "web/app.js",
+    "web/typed.js",
+    "web/vendor/htmx/htmx.min.js",
+    "web/icons/house.svg",
+    "web/icons/house-192.png",
+    "billing/stand.css",
+    "billing/stand/asking.js",
+    "billing/stand/clock.js",
+    "billing/stand/figures.js",
+    "billing/stand/keep_ready.js",
+    "billing/stand/page.js",
+    "billing/stand/sending.js",
+    "billing/stand/store.js",
+]
+# Changes what is kept although no file of the shell changed.
+PAGE_TEMPLATES = ["billing/stand.html", "base.html"]
+
+
+@require_GET
+@permission_required("orders.sell_at_stand", raise_exception=True)
+def worker(request: HttpRequest) -> HttpResponse:
+    """Return the script that keeps the stand on the device.
+
+    It is asked for every page of the house, so that the stand opens wherever a person begins; all
+    other pages come from here as ever.
+    """
+    root = reverse("web:today")
+    response = render(
+        request,
+        "billing/stand_worker.js",
+        {
+            "version": json.dumps(version()),
+            "shell": json.dumps(shell_digests()),
+            "root": json.dumps(root),
+            "stand": json.dumps(reverse("billing:stand")),
+        },
+        content_type="text/javascript",
+    )
+    response["Service-Worker-Allowed"] = root
+    response["Cache-Control"] = "no-cache"
+    return response
+
+
+@login_not_required
+@require_GET
+def manifest(request: HttpRequest) -> HttpResponse:
+    """Return what a phone needs to put the stand on its first screen."""
+    start = reverse("billing:stand")
+    return JsonResponse(
+        {
+            "id": start,
+            "name": _("Honey stand"),
+            "short_name": _("Stand"),
+            "start_url": start,
+            "scope": reverse("web:today"),
+            "display": "standalone",
+            "background_color": "#fbf7ef",
+            "theme_color": "#9a4f04",
+            "icons": [
+                {
+                    "src": static(f"web/icons/house-{pixels}.png"),
+                    "sizes": f"{pixels}x{pixels}",
+                    "type": "image/png",
+                    "purpose": "any maskable",
+                }
+                for pixels in (192, 512)
+            ],
+        },
+        content_type="application/manifest+json",
+    )
+
+
+def mark_page(response: HttpResponse) -> HttpResponse:
+    """Mark the stand page as ours, with the version of the files that belong to it."""
+    response["X-Stand"] = "1"
+    response["X-Stand-Version"] = version()
+    return response
+
+
+def shell_digests() -> dict[str, str]:
+    """Return the address of each file of the shell with its SHA-256."""
+    return {static(name): _digest_of(Path(_found(name))) for name in SHELL}
+
+
+def version() -> str:
+    """Return what changes whenever the page or a file that it loads does."""
+    templates = [Path(get_template(name).origin.name) for name in PAGE_TEMPLATES]
+    parts = [*shell_digests().values(), *(_digest_of(path) for path in templates)]
+    return hashlib.sha256("".join(parts).encode()).hexdigest()[:16]
+
+
+def _found(name: str) -> str:
+    path = finders.find(name)
+    if not isinstance(path, str):
+        raise FileNotFoundError(name)
+    return path
+
+
+def _digest_of(path: Path) -> str:
+    return _digest(path, path.stat().st_mtime_ns)
+
+
+@lru_cache(maxsize=256)
+def _digest(path: Path, _changed_at: int) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
