@@ -101,7 +101,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
             "handed_in": reverse("billing:stand_handed_in"),
             "seller": reverse("billing:stand_seller"),
             "worker": reverse("billing:stand_worker"),
-            "scope": reverse("billing:stand"),
+            "scope": reverse("web:today"),
             "receipts": reverse("billing:receipt_list"),
             "weight": reverse("billing:stand_weight"),
             "sign_in": reverse("accounts:sign_in"),

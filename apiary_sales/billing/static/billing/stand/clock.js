@@ -1,5 +1,7 @@
 /* What time it is, by the server: the clock of a phone may be wrong by minutes or by months.
-   Reads no page and keeps nothing by itself. */
+   Reads no page. */
+
+import { recall, remember } from "./store.js";
 
 const TOLD_MS = 2 * 60 * 1000;
 const SLEEP_LEAST_MS = 1000;
@@ -70,4 +72,12 @@ export function makeClock({
       clock_said: new Date(device()).toISOString(),
     }),
   };
+}
+
+/* The clock of this device, with the difference that was remembered when the page was last open. */
+export async function startClock() {
+  return makeClock({
+    difference: (await recall("clock")) ?? 0,
+    remember: (difference) => remember("clock", difference),
+  });
 }

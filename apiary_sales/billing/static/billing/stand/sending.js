@@ -20,7 +20,7 @@ const OPEN = ["waits", "refused", "differs"];
 
 /* Start sending. `urls` has `sales`, `undo`, `handed_in` and `data`; `words` says why a sale waits.
    `onEntry(entry)` is told of each change, `onData(data)` of a new catalogue, `onSignal(signal)`
-   of "there", "none", "stalled", "portal" or "signed_out". `patience` and `pauses` are for tests. */
+   of "there", "none", "stalled", "portal" or "signed_out". `patience`, `pauses` and `turn` are for tests. */
 export function startSending({
   urls,
   token,
@@ -31,6 +31,7 @@ export function startSending({
   onSignal = () => {},
   patience = PATIENCE_MS,
   pauses = PAUSES_MS,
+  turn = TURN_MS,
 }) {
   const atHand = [];
   const suspects = new Set();
@@ -236,7 +237,7 @@ export function startSending({
   async function inTurn(act) {
     if (!navigator.locks) return act();
     const control = new AbortController();
-    const giveUp = setTimeout(() => control.abort(), TURN_MS);
+    const giveUp = setTimeout(() => control.abort(), turn);
     let hasBegun = false;
     try {
       return await navigator.locks.request("stand-send", { signal: control.signal }, () => {

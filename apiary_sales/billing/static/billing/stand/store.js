@@ -20,6 +20,10 @@ export class CannotStore extends Error {
 }
 
 let opened = null;
+// Why the store could not be opened, as long as the browser is still at it.
+let outstanding = null;
+// Transactions that took too long and may end yet.
+const stuck = new Set();
 // What could not be written, until it can be: it lives as long as the page.
 const held = new Map();
 const heldState = new Map();
@@ -63,29 +67,29 @@ function upgrade(asked) {
 
 function connect() {
   return new Promise((resolve, reject) => {
-    let isGivenUp = false;
+    // The request goes on after that: another one would only stand behind it.
     const giveUp = (reason) => {
-      isGivenUp = true;
+      outstanding = reason;
       reject(reason);
     };
     let asked = null;
     try {
       asked = indexedDB.open(NAME, VERSION);
     } catch (error) {
-      giveUp(new CannotStore("none", error));
+      reject(new CannotStore("none", error));
       return;
     }
     const timer = setTimeout(() => giveUp(new CannotStore("slow")), PATIENCE_MS);
     asked.onupgradeneeded = () => upgrade(asked);
     asked.onblocked = () => giveUp(new CannotStore("blocked"));
-    asked.onerror = () => giveUp(new CannotStore("none", asked.error));
+    asked.onerror = () => {
+      clearTimeout(timer);
+      outstanding = null;
+      reject(new CannotStore("none", asked.error));
+    };
     asked.onsuccess = () => {
       clearTimeout(timer);
       const database = asked.result;
-      if (isGivenUp) {
-        database.close();
-        return;
-      }
       const forget = () => {
         opened = null;
       };
@@ -95,6 +99,11 @@ function connect() {
         forget();
       };
       database.onclose = forget;
+      if (outstanding) {
+        outstanding = null;
+        opened = Promise.resolve(database);
+        storeHeld();
+      }
       resolve(database);
     };
   });
@@ -102,6 +111,7 @@ function connect() {
 
 /* Open the store; fails with `CannotStore` where the device has none. */
 export function open() {
+  if (outstanding) return Promise.reject(outstanding);
   opened ??= connect().catch((error) => {
     opened = null;
     throw error;
@@ -124,18 +134,27 @@ async function transact(mode, name) {
 /* Let `act(rows, answer)` read and write; what it hands to `answer` comes back once all of it is
    written through to the disk. */
 async function within(mode, name, act) {
+  if (stuck.size) throw new CannotStore("slow");
   const transaction = await transact(mode, name).catch((error) => {
     throw reasonOf(error);
   });
   return new Promise((resolve, reject) => {
     let answered;
-    const timer = setTimeout(() => reject(new CannotStore("slow")), PATIENCE_MS);
-    const fail = (error) => {
+    const timer = setTimeout(() => {
+      stuck.add(transaction);
+      reject(new CannotStore("slow"));
+    }, PATIENCE_MS);
+    const end = () => {
       clearTimeout(timer);
+      // What was changed meanwhile is newer than what has just been written.
+      if (stuck.delete(transaction)) storeHeld();
+    };
+    const fail = (error) => {
+      end();
       reject(reasonOf(error));
     };
     transaction.oncomplete = () => {
-      clearTimeout(timer);
+      end();
       resolve(answered);
     };
     transaction.onabort = () => fail(transaction.error);
@@ -184,6 +203,10 @@ export const put = (entry) => putAll([entry]);
 /* Keep an entry that could not be written as long as the page is open. */
 export function hold(entry) {
   held.set(entry.key, entry);
+}
+
+function storeHeld() {
+  if (held.size) putAll([...held.values()]).catch(() => {});
 }
 
 /* Entries that would be lost with this page. */
