@@ -9,8 +9,7 @@ const SHELL = {{ shell|safe }};
 const ROOT = {{ root|safe }};
 const STAND = {{ stand|safe }};
 const CACHE = `stand-${VERSION}`;
-// After this time the kept page is better than one that may still come.
-const PATIENCE_MS = 4000;
+const PATIENCE_MS = {{ patience_ms|safe }};
 const INSTALL_PATIENCE_MS = 30000;
 
 // Pages that came newer than what is kept here: their files must come from the server too.

@@ -32,6 +32,8 @@ SHELL = [
     "billing/stand/sending.js",
     "billing/stand/store.js",
 ]
+# After this time the kept page is better than one that may still come.
+PATIENCE_MS = 4_000
 # Changes what is kept although no file of the shell changed.
 PAGE_TEMPLATES = ["billing/stand.html", "base.html"]
 
@@ -53,6 +55,7 @@ def worker(request: HttpRequest) -> HttpResponse:
             "shell": json.dumps(shell_digests()),
             "root": json.dumps(root),
             "stand": json.dumps(reverse("billing:stand")),
+            "patience_ms": json.dumps(PATIENCE_MS),
         },
         content_type="text/javascript",
     )
