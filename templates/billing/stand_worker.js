@@ -47,18 +47,21 @@ async function keepFile(cache, url) {
     await cache.put(url, before);
     return;
   }
-  const got = await fetchWhole(url, INSTALL_PATIENCE_MS, { cache: "no-cache" });
+  // What the browser itself kept may be such a wrong one, and be taken for unchanged.
+  const got = await fetchWhole(url, INSTALL_PATIENCE_MS, { cache: "reload" });
   // A portal's page, or a body that was cut off, has another one.
   if (!got.answer.ok || (await digest(got.bytes)) !== SHELL[url]) throw new Error(`Not whole: ${url}`);
   await cache.put(url, rebuilt(got));
 }
 
 async function file(event, url) {
-  const page = event.clientId && (await self.clients.get(event.clientId));
-  // On all other pages the files are as new as the page.
-  if (!page || new URL(page.url).pathname !== STAND) return fetch(event.request);
   if (newerPages.has(event.clientId)) return fetch(event.request, { cache: "no-cache" });
   const cache = await caches.open(CACHE);
+  const page = event.clientId && (await self.clients.get(event.clientId));
+  // A browser may not tell whose a page is that still loads.
+  if (!page) return fetch(event.request).catch(() => cache.match(url));
+  // On all other pages the files are as new as the page.
+  if (new URL(page.url).pathname !== STAND) return fetch(event.request);
   return (await cache.match(url)) ?? fetch(event.request);
 }
 
@@ -69,10 +72,11 @@ function isStandPage({ answer, bytes }) {
   return new TextDecoder().decode(bytes).trimEnd().endsWith("</html>");
 }
 
-/* Whether an answer is a page of this house, such as the one to sign in; a portal has no such
-   policy. */
-function isOurPage({ answer }) {
-  return answer.status < 500 && answer.headers.has("Content-Security-Policy");
+/* Whether the house answers with another page: the one to sign in, or that this is not allowed. A
+   portal's has no such policy. */
+function isOurRefusal({ answer }) {
+  const isRefusal = answer.redirected || (answer.status >= 400 && answer.status < 500);
+  return isRefusal && answer.headers.has("Content-Security-Policy");
 }
 
 const isThisVersion = ({ answer }) => answer.headers.get("X-Stand-Version") === VERSION;
@@ -102,7 +106,7 @@ async function freshOrKept(event) {
     }
     return rebuilt(got);
   }
-  if (isOurPage(got)) return got.answer.redirected ? Response.redirect(got.answer.url) : rebuilt(got);
+  if (isOurRefusal(got)) return got.answer.redirected ? Response.redirect(got.answer.url) : rebuilt(got);
   return (await cache.match(STAND)) ?? rebuilt(got);
 }
 

@@ -23,6 +23,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from urllib.parse import urlsplit
 
 Fault = str | int
+REPLACED = ("content-length", "connection", "transfer-encoding", "cache-control")
 PORTAL_PAGE = b"<!doctype html><title>Free network</title><p>Accept our terms</p></html>"
 
 
@@ -96,8 +97,10 @@ class _Passing(BaseHTTPRequestHandler):
     def _answer(self, status, headers, body, *, sent: bytes | None = None) -> None:
         self.send_response_only(status)
         for name, value in headers:
-            if name.lower() not in ("content-length", "connection", "transfer-encoding"):
+            if name.lower() not in REPLACED:
                 self.send_header(name, value)
+        # The browser's own cache would hide what is missing in ours.
+        self.send_header("Cache-Control", "no-store")
         self.send_header("Content-Length", str(len(body)))
         self.end_headers()
         self.wfile.write(body if sent is None else sent)
