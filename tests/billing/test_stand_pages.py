@@ -1,5 +1,6 @@
 """The stand's pages and its message door, as a browser and the till meet them."""
 
+import hashlib
 import json
 import posixpath
 import re
@@ -353,15 +354,36 @@ def test_a_sale_sent_by_another_site_is_refused(message):
     assert not Invoice.objects.exists()
 
 
-def test_the_worker_answers_for_the_stand_alone(seller, stand):
+def test_the_worker_is_asked_for_the_whole_house_and_knows_its_files(seller, stand):
     response = seller.get("/stand/worker.js")
 
     assert response["Content-Type"] == "text/javascript"
-    assert response["Service-Worker-Allowed"] == "/stand/"
+    assert response["Service-Worker-Allowed"] == "/"
     assert response["Cache-Control"] == "no-cache"
     assert "worker-src 'self'" in response["Content-Security-Policy"]
-    for asset in re.findall(r'"(/static/[^"]+)"', response.content.decode()):
-        assert finders.find(asset.removeprefix("/static/")), asset
+    files = re.findall(r'"(/static/[^"]+)": "([0-9a-f]{64})"', response.content.decode())
+    assert len(files) > 10
+    for address, digest in files:
+        found = Path(finders.find(address.removeprefix("/static/")))
+        assert hashlib.sha256(found.read_bytes()).hexdigest() == digest, address
+
+
+def test_the_stand_page_says_that_it_is_ours_and_which_files_belong_to_it(seller, stand, pounds):
+    page = seller.get(STAND)
+
+    assert page["X-Stand"] == "1"
+    assert f'"{page["X-Stand-Version"]}"' in seller.get("/stand/worker.js").content.decode()
+
+
+def test_every_page_of_who_sells_keeps_the_stand_ready_and_no_other_does(client, stand):
+    ready = "billing/stand/keep_ready.js"
+    client.force_login(builders.person("stand"))
+    assert ready in client.get("/").content.decode()
+
+    client.force_login(builders.person("bottling"))
+    assert ready not in client.get("/").content.decode()
+    client.logout()
+    assert ready not in client.get("/", follow=True).content.decode()
 
 
 def test_the_worker_keeps_every_file_that_the_page_loads(seller, stand, pounds):
@@ -374,7 +396,7 @@ def test_the_worker_keeps_every_file_that_the_page_loads(seller, stand, pounds):
     while waiting:
         script = waiting.pop()
         source = Path(finders.find(script.removeprefix("/static/"))).read_text(encoding="utf-8")
-        imports = re.findall(r'^import .* from "(\..+)";$', source, re.MULTILINE)
+        imports = re.findall(r'^(?:import|\}) .*from "(\..+)";$', source, re.MULTILINE)
         found = {posixpath.normpath(f"{posixpath.dirname(script)}/{name}") for name in imports}
         waiting += found - loaded
         loaded |= found
@@ -386,7 +408,11 @@ def test_the_stand_can_be_put_on_a_telephone(client):
     manifest = client.get("/stand/app.webmanifest")
 
     assert manifest["Content-Type"] == "application/manifest+json"
-    assert (manifest.json()["scope"], manifest.json()["start_url"]) == (STAND, STAND)
+    told = manifest.json()
+    assert (told["id"], told["start_url"], told["scope"]) == (STAND, STAND, "/")
+    assert [icon["sizes"] for icon in told["icons"]] == ["192x192", "512x512"]
+    for icon in told["icons"]:
+        assert finders.find(icon["src"].removeprefix("/static/"))
 
 
 def test_a_sale_is_undone_from_its_receipt(seller, message, pounds):
