@@ -46,7 +46,7 @@ async () => {
       urls,
       words,
       clock,
-      token: () => document.cookie.match(/csrftoken=([^;]+)/)[1],
+      token: () => document.cookie.match(/csrftoken=([^;]+)/)?.[1] ?? "",
       onEntry: (entry) => heard.entries.push([entry.key, entry.state]),
       onData: () => { heard.data += 1; },
       onSignal: (signal) => heard.signals.push(signal),
@@ -759,6 +759,18 @@ def test_whoever_signs_in_next_carries_the_sale_and_its_seller_stays(sign_in, ti
 
     sale = StandSale.objects.get()
     assert (sale.sold_by, sale.sent_by.username) == (seller, "owner")
+    assert_sold_once(pounds, "sale-1")
+
+
+def test_a_token_that_is_gone_is_fetched_again(till, pounds):
+    till.page.context.clear_cookies(name="csrftoken")
+
+    till.sell("sale-1")
+    waiting = till.until("sale-1", "waits", why="trouble")
+    till.until("sale-1", "done")
+
+    assert waiting["tried"] == 1
+    assert "portal" not in till.page.evaluate("() => till.heard.signals")
     assert_sold_once(pounds, "sale-1")
 
 

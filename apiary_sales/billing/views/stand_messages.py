@@ -14,6 +14,7 @@ from django.http import HttpRequest, JsonResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET, require_POST
 
 from apiary_sales.accounts.queries import sellers
@@ -50,6 +51,8 @@ def for_sellers(view: View) -> View:
 
 
 @require_GET
+# A page that was kept on the phone may have outlived its token.
+@ensure_csrf_cookie
 @for_sellers
 def data(request: HttpRequest) -> JsonResponse:
     """Return prices and stock of all places as they are now."""

@@ -38,7 +38,12 @@ async function whole(url, body, token, signal) {
     });
     const text = await answer.text();
     if (answer.status >= 500 || answer.status === 429) return trouble(answer, text);
-    if (answer.headers.get("X-Stand") !== "1") return { kind: "portal" };
+    if (answer.headers.get("X-Stand") !== "1") {
+      // The house refuses a stale token against forged requests with a page; its pages have this
+      // policy, a portal's have not. The next catalogue brings a new token.
+      const isHouse = answer.status === 403 && answer.headers.has("Content-Security-Policy");
+      return { kind: isHouse ? "trouble" : "portal" };
+    }
     const said = read(text);
     return said ? { kind: "answer", status: answer.status, said } : { kind: "trouble" };
   } catch {

@@ -19,7 +19,8 @@ const MENDABLE = ["place", "text", "total_cents", "change_cents"];
 const OPEN = ["waits", "refused", "differs"];
 
 /* Start sending. `urls` has `sales`, `undo`, `handed_in` and `data`; `words` says why a sale waits.
-   `onEntry(entry)` is told of each change, `onData(data)` of a new catalogue, `onSignal(signal)`
+   `onEntry(entry)` is told of each change (`dropped` is
+   on what is gone), `onData(data)` of a new catalogue, `onSignal(signal)`
    of "there", "none", "stalled", "portal" or "signed_out". `patience`, `pauses` and `turn` are for tests. */
 export function startSending({
   urls,
@@ -180,7 +181,9 @@ export function startSending({
         : { ...now, undoing: false, why: undoing.why },
     );
     if (sale) tell(sale);
-    if (isUndone) await store.drop(undoing.key).catch(() => {});
+    if (!isUndone) return;
+    await store.drop(undoing.key).catch(() => {});
+    tell({ ...undoing, dropped: true });
   }
 
   /* ---- rounds ---- */
