@@ -173,7 +173,6 @@ urlpatterns = [
     path("honey/stock/transfer/", stores.StockTransferView.as_view(), name="stock_transfer"),
     path("honey/stock/write-off/", stores.StockWriteOffView.as_view(), name="stock_write_off"),
     path("honey/counts/", count_sheets.sheet_list, name="count_sheets"),
-    path("honey/counts/now/<slug:code>/", count_sheets.CountNowView.as_view(), name="count_now"),
     path("honey/counts/new/", count_sheets.SheetOpenView.as_view(), name="count_sheet_open"),
     path("honey/counts/<str:number>/", count_sheets.sheet_detail, name="count_sheet"),
     path("honey/counts/<str:number>/sheet.pdf", count_sheets.sheet_pdf, name="count_sheet_pdf"),
@@ -199,4 +198,5 @@ urlpatterns = [
         name="count_sheet_cancel",
     ),
     path("honey/stock/count/", stores.StockCountView.as_view(), name="stock_count"),
+    path("honey/stock/count/<slug:code>/", count_sheets.CountNowView.as_view(), name="count_now"),
 ]

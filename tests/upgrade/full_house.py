@@ -4,6 +4,7 @@ Run it with `manage.py shell`, in an empty database of its own. The clock stands
 `databases.MADE_AT`, so that making it again gives the same rows.
 """
 
+from contextlib import suppress
 from datetime import timedelta
 from decimal import Decimal
 from uuid import UUID
@@ -20,7 +21,8 @@ from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 from rest_framework.authtoken.models import Token
 
-from apiary_sales.accounts.models import User
+from apiary_sales.accounts.models import SellerPin, User
+from apiary_sales.accounts.services import pins
 from apiary_sales.billing import chart_of_accounts
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.services import (
@@ -101,6 +103,7 @@ from inventory.bottling.services import (
 from inventory.bottling.services.bottling_days import RowFilled
 from inventory.bottling.services.products import PartUse
 from inventory.shared import mailable
+from inventory.shared.errors import BadValue
 from inventory.shared.models import Attachment, House
 from inventory.shared.services import books_lock, files
 from inventory.shared.services import house as house_details
@@ -498,6 +501,12 @@ def _count_everything(owner, person) -> None:
             count_sheets.close(
                 sheet=sheet, reason="End of the month", closed_by=owner, key="full:closed"
             )
+    count_sheets.count_now(
+        place=shelf,
+        things=[CountedThing(there.item, there.lot, there.quantity - 3)],
+        counted_by=person,
+        key="full:counted-now",
+    )
 
 
 def _trade_goods(person) -> None:
@@ -1129,6 +1138,9 @@ def _use_the_back_office(owner, clerk) -> None:
     )
     clerk.user_permissions.add(Permission.objects.get(codename="change_house"))
     Token.objects.create(user=owner, key="0" * 40)
+    pins.set_pin(person=clerk, pin="4831", set_by=owner)
+    with suppress(BadValue):
+        pins.check_pin(person=clerk, pin="4832", asked_by=owner)
 
 
 def _name_an_account() -> None:
@@ -1140,6 +1152,7 @@ def _name_an_account() -> None:
 def _take_out_what_differs_each_time() -> None:
     # A hash is salted anew each time, and nobody signs in with it here.
     User.objects.update(password="!")
+    SellerPin.objects.update(hashed="!")
     # A file is kept under a random name.
     for attachment in Attachment.objects.order_by("pk"):
         attachment.file.name = f"{attachment.pk:032x}"

@@ -207,11 +207,14 @@ LATER = {
     "api:keep-deposit-undo",
 }
 
+# The roles that may sell at the stand.
+SELLS = ["owner", "office", "stand"]
 # What the pages of places show: what is inside the house.
 VESSELS = ["tank", "drum", "pail", "tote"]
 # Orders that are billed after they are taken.
 LATER_PAID = ["shop", "delivery", "bulk"]
-PLACES = [*VESSELS, "shelf", "stand", "van", "consignment"]
+FOR_GOODS = ["shelf", "stand", "van", "consignment"]
+PLACES = [*VESSELS, *FOR_GOODS]
 PAPERS = {
     f"documents/{path.name}"
     for path in (settings.BASE_DIR / "templates" / "documents").glob("[!_]*.html")
@@ -485,6 +488,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "accounts:person accounts:change_role accounts:reset_password accounts:switch_off "
             "accounts:switch_on",
         ),
+        (_rows("accounts.User", "pk", "role", role__in=SELLS), "accounts:person_pin"),
         (
             _rows("inventory.Lot", "code", "kind", "is_on_hold"),
             "inventory:lot_detail",
@@ -577,6 +581,10 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "inventory:count_sheet_cancel api:count-sheet api:count-lines api:count-store "
             "api:count-vessel api:count-differences api:count-close api:count-cancel "
             "api:count-sheet-paper",
+        ),
+        (
+            _rows("inventory.Place", "code", "kind", is_active=True, kind__in=FOR_GOODS),
+            "inventory:count_now",
         ),
         (
             [

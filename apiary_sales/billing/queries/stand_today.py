@@ -111,13 +111,13 @@ class StandToday:
 
 
 @dataclass
-class _There:
+class _AtPlace:
     free: int = 0
     not_for_sale: int = 0
 
 
 @dataclass
-class _Taken:
+class _TakenAtPlace:
     sales: int = 0
     cents: int = 0
     on_top_cents: int = 0
@@ -162,9 +162,9 @@ def sales_to_look_at() -> int:
     return open_marks().order_by().values("sale").distinct().count()
 
 
-def _taken(places: list[Place], on: date) -> dict[int, _Taken]:
+def _taken(places: list[Place], on: date) -> dict[int, _TakenAtPlace]:
     """Return what was taken on a day at each place: by way of paying and by person."""
-    made = {place.pk: _Taken() for place in places}
+    made = {place.pk: _TakenAtPlace() for place in places}
     sales = StandSale.objects.standing().filter(place__in=places, sold_at__date=on).order_by()
     by_person = sales.values(
         "place", "sold_by__first_name", "sold_by__last_name", "sold_by__username"
@@ -208,7 +208,7 @@ def _stock(places: list[Place], on: date) -> dict[int, list[StandStock]]:
         for key, product in products.items():
             if (place.pk, key) not in there and (place.pk, key) not in sold:
                 continue
-            here = there.get((place.pk, key), _There())
+            here = there.get((place.pk, key), _AtPlace())
             sold_here = sold.get((place.pk, key), 0)
             low = 0 if product.item.is_weighed else product.low_stock_pieces
             wanted = max(sold_here, low)
@@ -236,7 +236,7 @@ def _products(keys: Iterable[int]) -> dict[int, Product]:
     }
 
 
-def _there(where: Q, on: date, *, by_place: bool = True) -> dict[tuple[int, int], _There]:
+def _there(where: Q, on: date, *, by_place: bool = True) -> dict[tuple[int, int], _AtPlace]:
     """Return what is free for sale, and what is there but on hold or still setting."""
     may_be_sold = Q(lot__is_on_hold=False) & (Q(lot__ready_on=None) | Q(lot__ready_on__lte=on))
     rows = (
@@ -251,7 +251,7 @@ def _there(where: Q, on: date, *, by_place: bool = True) -> dict[tuple[int, int]
         )
     )
     return {
-        (row.get("place", 0), row["item__product"]): _There(row["free"] or 0, row["waiting"] or 0)
+        (row.get("place", 0), row["item__product"]): _AtPlace(row["free"] or 0, row["waiting"] or 0)
         for row in rows
     }
 

@@ -35,9 +35,6 @@ class StockActView(ActView):
         }
         return super().get_initial() | given
 
-    def get_form_kwargs(self) -> dict[str, Any]:
-        return super().get_form_kwargs() | {"person": person_of(self.request)}
-
     def next_url(self, made: Any) -> str:
         return reverse("inventory:place_detail", args=[self._place.code])
 
@@ -48,7 +45,14 @@ class StockActView(ActView):
         return reverse("inventory:posting_detail", args=[made.pk])
 
 
-class StockTransferView(StockActView):
+class StockOfPersonView(StockActView):
+    """An act with what is at the places at which a person may act."""
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {"person": person_of(self.request)}
+
+
+class StockTransferView(StockOfPersonView):
     """Carry pieces to another place. Whoever may write stock off may carry it too."""
 
     form_class = forms.StockTransferForm
@@ -83,7 +87,7 @@ class StockTransferView(StockActView):
         }
 
 
-class StockWriteOffView(StockActView):
+class StockWriteOffView(StockOfPersonView):
     permission_required = "inventory.write_off"
     form_class = forms.StockWriteOffForm
     template_name = "inventory/stock/write_off.html"
@@ -120,10 +124,7 @@ class StockCountView(StockActView):
 
     def get_form_kwargs(self) -> dict[str, Any]:
         may_exceed = self.request.user.has_perm("inventory.count_beyond_made")
-        kwargs = super().get_form_kwargs() | {"may_exceed": may_exceed}
-        # A count names its place freely: whoever may make it here may act at every place.
-        del kwargs["person"]
-        return kwargs
+        return super().get_form_kwargs() | {"may_exceed": may_exceed}
 
     def get_initial(self) -> dict[str, Any]:
         given = super().get_initial()
