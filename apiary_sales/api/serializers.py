@@ -543,7 +543,6 @@ class StandSaleSerializer(serializers.Serializer):
     )
     discount_cents = StrictIntegerField(required=False, min_value=0, max_value=CENTS_MAX, default=0)
 
-
     def validate(self, attrs):
         if ("payments" in attrs) == ("method" in attrs):
             raise serializers.ValidationError(

@@ -12,13 +12,16 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.billing import rules
 from apiary_sales.billing.models import DepositSlip, Invoice, InvoiceLine, Payment
-from apiary_sales.billing.queries import money, statements
-from apiary_sales.billing.services import invoices, payments, stand
+from apiary_sales.billing.queries import money, receipts, statements
+from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
-from inventory.shared import documents
+from inventory.shared import documents, printed_codes, public_address
 from inventory.shared.models import House
+
+# Five dots of a receipt printer, which has 8 a millimetre (203 dpi).
+QR_MODULE_MM = 0.625
 
 
 def invoice_template(invoice: Invoice) -> str:
@@ -64,22 +67,29 @@ def _may_be_a_drum(line: InvoiceLine) -> bool:
     return sold.kind == OrderLine.Kind.HONEY and not sold.is_drawn
 
 
-def receipt_context(receipt: Invoice) -> dict[str, Any]:
-    """Return what the page and the paper of a stand receipt show."""
+def receipt_context(receipt: Invoice, site: str | None = None) -> dict[str, Any]:
+    """Return what the page and the paper of a stand receipt show.
+
+    `site` is how its public address begins: the house's own unless told, empty for none.
+    """
     lines = list(
         receipt.lines.select_related(
             "fulfilment_line__weighing", "fulfilment_line__order_line"
         ).prefetch_related("taxes")
     )
-    undone_by = receipt.credit_notes.first()
+    facts = receipts.facts_of(receipt)
+    site = public_address.beginning() if site is None else site
+    read_url = f"{site}{facts.path}" if site and facts.path else ""
     return {
         "receipt": receipt,
         "lines": lines,
         "taxes": _taxes_of(lines),
-        "sale": stand.of_receipt(receipt),
-        "undone_by": undone_by,
-        "across": _("Cancelled") if undone_by else "",
+        "facts": facts,
+        "undone_by": facts.undone_by,
+        "across": _("Cancelled") if facts.undone_by else "",
         "house": receipt.seller,
+        "read_url": read_url,
+        "code": printed_codes.qr(read_url, modules_mm=[QR_MODULE_MM])[0] if read_url else None,
     }
 
 
@@ -159,11 +169,14 @@ def invoice(invoice: Invoice) -> bytes:
         return documents.render_pdf(invoice_template(invoice), invoice_context(invoice))
 
 
-def receipt(receipt: Invoice, paper: str = "") -> bytes:
-    """Return a stand receipt as PDF, on this `House.ReceiptPaper` or the one the house uses."""
+def receipt(receipt: Invoice, paper: str = "", site: str | None = None) -> bytes:
+    """Return a stand receipt as PDF, on this `House.ReceiptPaper` or the one the house uses.
+
+    `site` is that of `receipt_context`.
+    """
     paper = paper or House.current().receipt_paper
     with translation.override(receipt.language):
-        context = receipt_context(receipt)
+        context = receipt_context(receipt, site)
         if paper == House.ReceiptPaper.PAGE:
             return documents.render_pdf("documents/receipt.html", context)
         return documents.render_roll("documents/receipt_roll.html", context, paper=paper)

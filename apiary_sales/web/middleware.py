@@ -23,8 +23,9 @@ CONTENT_SECURITY_POLICY = "; ".join(
         "frame-ancestors 'none'",
     ]
 )
-# Pages for people who have a jar in their hands.
-PUBLIC_ADDRESSES = "/j/"
+# Pages for people who have a jar or a receipt in their hands.
+JARS, RECEIPTS = "/j/", "/r/"
+PUBLIC_ADDRESSES = (JARS, RECEIPTS)
 PERMISSIONS_POLICY = "camera=(), geolocation=(), microphone=(), payment=(), usb=()"
 
 

@@ -9,8 +9,9 @@ from apiary_sales.accounts import queries as people_queries
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.queries import stand_today
+from apiary_sales.billing.views import read_receipts
 from apiary_sales.web import queries, releases, set_up, tasks
-from apiary_sales.web.middleware import PUBLIC_ADDRESSES
+from apiary_sales.web.middleware import JARS, RECEIPTS
 from inventory.bottling.views import jar_pages
 from inventory.stock import own_places
 from inventory.stock.queries import cleaning
@@ -59,6 +60,8 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Say that there is no such page; below the public addresses, without a way to our own."""
-    if request.path_info.startswith(PUBLIC_ADDRESSES):
+    if request.path_info.startswith(JARS):
         return jar_pages.not_found(request)
+    if request.path_info.startswith(RECEIPTS):
+        return read_receipts.not_found(request)
     return page_not_found(request, exception)

@@ -12,9 +12,10 @@ from apiary_sales.accounts.services import people
 from inventory.bottling.models import JarPage
 from inventory.bottling.queries import jar_pages
 from inventory.bottling.services import jar_page, reversals
-from inventory.bottling.views.jar_pages import VISITS_MAX, choice_html
+from inventory.bottling.views.jar_pages import choice_html
 from inventory.shared import visits
 from inventory.shared.errors import HouseError
+from inventory.shared.public_pages import VISITS_MAX
 from inventory.shared.services import house
 from inventory.stock.models import Lot, Place
 from inventory.stock.services import honey

@@ -3,19 +3,16 @@
 import json
 from typing import Any, cast
 
-from django.contrib.auth.decorators import permission_required
-from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET
 
-from apiary_sales.billing import papers
 from apiary_sales.billing.forms.stand import StandForm, TakeBackForm
 from apiary_sales.billing.forms.stand_messages import SELL
 from apiary_sales.billing.models import Invoice, StandSale
+from apiary_sales.billing.queries import receipts
 from apiary_sales.billing.queries import stand as stand_queries
 from apiary_sales.billing.services import stand
 from apiary_sales.billing.services.stand import PaymentMade
@@ -24,8 +21,7 @@ from apiary_sales.billing.views.stand_messages import catalogue_for
 from apiary_sales.billing.views.stand_words import sold_text, till_words
 from apiary_sales.orders.rules import ways_back
 from apiary_sales.orders.rules.lines import is_weighed_out
-from inventory.shared import documents, words
-from inventory.shared.models import House
+from inventory.shared import words
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
 from inventory.stock.models import Place
@@ -88,41 +84,6 @@ class StandView(ActView):
         }
 
 
-@require_GET
-@permission_required(SELL, raise_exception=True)
-def receipt_list(request: HttpRequest) -> HttpResponse:
-    """Show what was sold at the stand, newest first."""
-    page = Paginator(stand_queries.receipts(), 50).get_page(request.GET.get("page"))
-    return render(request, "billing/receipt_list.html", {"page_obj": page})
-
-
-@require_GET
-@permission_required(SELL, raise_exception=True)
-def receipt(request: HttpRequest, pk: int) -> HttpResponse:
-    """Show one receipt with its way back."""
-    context = papers.receipt_context(_receipt(pk))
-    del context["house"]
-    usual = House.current().receipt_paper
-    context["receipt_papers"] = [
-        (paper, label) for paper, label in House.ReceiptPaper.choices if paper != usual
-    ]
-    return render(request, "billing/receipt.html", context)
-
-
-@require_GET
-@permission_required(SELL, raise_exception=True)
-def receipt_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    receipt = _receipt(pk)
-    paper = request.GET.get("paper", "")
-    if paper and paper not in House.ReceiptPaper:
-        raise Http404
-    return documents.answer(
-        request,
-        name=_("Receipt %(number)s.pdf") % {"number": receipt},
-        make=lambda: papers.receipt(receipt, paper),
-    )
-
-
 class TakeBackView(ActView):
     """Undo a stand sale: jars back, money back."""
 
@@ -131,7 +92,7 @@ class TakeBackView(ActView):
     template_name = "billing/receipt_undo.html"
 
     def prepare(self) -> None:
-        self.receipt = _receipt(self.kwargs["pk"])
+        self.receipt = get_object_or_404(receipts.seen_by(self.request.user), pk=self.kwargs["pk"])
         self.sold = [
             line.fulfilment_line.order_line
             for line in self.receipt.lines.all()
@@ -180,7 +141,3 @@ class TakeBackView(ActView):
                 for line, sold in zip(self.receipt.lines.all(), self.sold, strict=True)
             ],
         }
-
-
-def _receipt(pk: int) -> Invoice:
-    return get_object_or_404(stand_queries.receipts(), pk=pk)

@@ -4,62 +4,40 @@ The page is made without the request: nothing of the person who asks, or of the 
 can get into it.
 """
 
-import hashlib
-from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
-from django.contrib.auth.decorators import login_not_required
-from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils.cache import get_conditional_response
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
-from django.views.decorators.csrf import csrf_exempt
-from django.views.decorators.http import require_safe
 
 from inventory.bottling.forms_jar_page import JarPageForm
 from inventory.bottling.models import JarPage
 from inventory.bottling.queries import jar_pages
 from inventory.bottling.services import jar_page as service
-from inventory.shared import visits
+from inventory.shared import public_pages
 from inventory.shared.views import ActView
 from inventory.stock.models import Lot
 
-# A minute on the server, five on a phone: so soon is a hold seen by all.
-SERVER_SECONDS = 60
+# Five minutes on a phone; see `public_pages` for the server.
 BROWSER_SECONDS = 300
-# Many customers of a shop, or of one telephone company, may share an address.
-VISITS_MAX = 120
-VISITS_SECONDS = 60
 
 
-def _public(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
-    """Open a view to everybody; it takes no forms, so it needs no token against forged ones."""
-    return login_not_required(csrf_exempt(require_safe(view)))
-
-
-@_public
+@public_pages.public
 def jar_page(request: HttpRequest, code: str, product_code: str | None = None) -> HttpResponseBase:
-    wait = visits.seconds_to_wait(
-        request.META.get("REMOTE_ADDR", ""), visits_max=VISITS_MAX, seconds=VISITS_SECONDS
+    return public_pages.answer(
+        request,
+        name="jar-page",
+        asked=[code, product_code or ""],
+        make=lambda: _html_of(code, product_code),
+        not_found=not_found,
+        cache_control=f"public, max-age={BROWSER_SECONDS}",
     )
-    if wait:
-        return _too_many(wait)
-    asked = "\n".join([get_language() or "", code, product_code or ""])
-    key = "jar-page:" + hashlib.sha256(asked.encode()).hexdigest()
-    html = cache.get(key)
-    if html is None:
-        html = _html_of(code, product_code)
-        if html is None:
-            return not_found(request)
-        cache.set(key, html, timeout=SERVER_SECONDS)
-    return _page(request, html)
 
 
-@_public
+@public_pages.public
 def no_jar_page(request: HttpRequest) -> HttpResponseBase:
     """Answer an address without a lot code."""
     return not_found(request)
@@ -68,7 +46,9 @@ def no_jar_page(request: HttpRequest) -> HttpResponseBase:
 def not_found(request: HttpRequest) -> HttpResponse:
     """Say that there is no page: the same for a wrong code and for a page that is off."""
     html = render_to_string("inventory/jar_page/not_found.html", {"language": get_language()})
-    return _headed(HttpResponse(html, status=404), f"public, max-age={SERVER_SECONDS}")
+    return public_pages.headed(
+        HttpResponse(html, status=404), f"public, max-age={public_pages.SERVER_SECONDS}"
+    )
 
 
 def _html_of(code: str, product_code: str | None) -> str | None:
@@ -92,28 +72,6 @@ def choice_html(lots: list[Lot]) -> str:
     ]
     context = {"products": products, "language": get_language()}
     return render_to_string("inventory/jar_page/choose.html", context)
-
-
-def _page(request: HttpRequest, html: str) -> HttpResponseBase:
-    response = _headed(HttpResponse(html), f"public, max-age={BROWSER_SECONDS}")
-    response["ETag"] = f'"{hashlib.sha256(response.content).hexdigest()[:32]}"'
-    known = get_conditional_response(request, etag=response["ETag"], response=response)
-    return known or response
-
-
-def _too_many(wait: int) -> HttpResponse:
-    html = render_to_string(
-        "inventory/jar_page/too_many.html", {"wait": wait, "language": get_language()}
-    )
-    response = _headed(HttpResponse(html, status=429), "no-store")
-    response["Retry-After"] = str(wait)
-    return response
-
-
-def _headed(response: HttpResponse, cache_control: str) -> HttpResponse:
-    response["Cache-Control"] = cache_control
-    response["X-Robots-Tag"] = "noindex"
-    return response
 
 
 class JarPageSettingsView(ActView):
