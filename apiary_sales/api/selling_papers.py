@@ -18,7 +18,7 @@ from apiary_sales.customers.models import Customer
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import orders
-from inventory.shared import documents
+from inventory.shared import documents, public_address
 from inventory.shared.models import House
 
 
@@ -82,7 +82,10 @@ class InvoicePaperApiView(PaperApiView):
         if paper and paper not in House.ReceiptPaper:
             raise ValidationError({"paper": [_("Choose page, 80 or 58.")]})
         receipt = stand.receipts().filter(pk=pk).first()
-        content = papers.receipt(receipt, paper) if receipt else papers.invoice(invoice)
+        if receipt:
+            content = papers.receipt(receipt, paper, public_address.beginning(request))
+        else:
+            content = papers.invoice(invoice)
         return documents.pdf_response(f"{invoice}.pdf", content)
 
 

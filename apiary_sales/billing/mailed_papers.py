@@ -50,6 +50,10 @@ def register() -> None:
         is_for=lambda invoice: invoice.is_receipt and not invoice.is_credit_note,
         figures=_total,
         figure_names=("total",),
+        address_note=_(
+            "Ask the buyer for the address. It is used for this receipt only, and kept with this "
+            "e-mail in the list of e-mails."
+        ),
     )
     mailable.register(
         "statement",

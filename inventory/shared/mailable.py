@@ -36,6 +36,7 @@ class MailablePaper:
     is written in where the thing itself says so. `details` reads what else the paper needs, such
     as the days of a statement, from an address or a body. `figures` are the words that a text may
     use for it, besides those that every text may use, and `figure_names` their names.
+    `address_note` is what is said about the address that somebody types for it.
     """
 
     name: str
@@ -52,6 +53,7 @@ class MailablePaper:
     details: Callable[[Mapping[str, Any]], dict[str, str]] = field(default=_no_details)
     figures: Callable[[Any], dict[str, str]] = field(default=lambda thing: {})
     figure_names: tuple[str, ...] = ()
+    address_note: str | Promise = ""
 
     @property
     def model_class(self) -> type[Model]:

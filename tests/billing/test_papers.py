@@ -348,8 +348,12 @@ def test_the_house_chooses_the_paper_of_receipts_and_each_print_may_choose_anoth
     assert (width(), width("?paper=58"), width("?paper=page")) == (80, 58, 216)
     assert client.get(f"{address}?paper=70").status_code == 404
     page = client.get(reverse("billing:receipt", args=[receipt.pk])).content.decode()
-    assert "PDF on a roll of 58 mm" in page
-    assert "PDF on a roll of 80 mm" not in page
+    # The paper of the house comes first.
+    assert re.findall(r"Print on (.+)", page) == [
+        "a roll of 80 mm",
+        "a page, as the other papers",
+        "a roll of 58 mm",
+    ]
 
 
 def test_a_receipt_written_later_prints_its_day_of_sale_too(pounds, stand):

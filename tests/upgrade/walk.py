@@ -448,7 +448,7 @@ def _addresses(client: Client) -> Iterator[tuple[str, tuple[int, ...]]]:
 def _expected(name: str) -> tuple[int, ...]:
     """Return the answers to expect of an address: a jar has a page where the owner wants it."""
     has_jar_page = apps.get_model("inventory.JarPage").current().is_on
-    if name == "inventory:no_jar_page":
+    if name in ("inventory:no_jar_page", "billing:no_read_receipt"):
         return (404,)
     if name in ("api:invoice-ubl", "api:invoice-hybrid"):
         # Earlier invoices may lack what the data needs.
@@ -897,6 +897,13 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.Invoice", "pk", "open_cents", order__channel="stand", credits=None),
             "billing:receipt billing:receipt_pdf billing:receipt_undo",
+        ),
+        (
+            [
+                {"code": sale["read_code"]}
+                for sale in _rows("billing.StandSale", "read_code", "source")
+            ],
+            "billing:read_receipt",
         ),
         (
             _rows("billing.Payment", "pk", "method"),

@@ -60,8 +60,8 @@ def test_the_first_parts_of_an_address_lead_to_a_page(client):
         for route in routes()
         # What has a hole in it needs something to be there.
         for address in first_parts("/" + re.split(r"[<(\\]", route)[0])
-        # Without a lot code the page of a jar says only that there is none.
-        if address not in (f"/{route}", "/j/")
+        # Without a code the page of a jar or receipt says only that there is none.
+        if address not in (f"/{route}", "/j/", "/r/")
     }
 
     assert len(asked) > 20

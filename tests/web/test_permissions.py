@@ -53,6 +53,9 @@ OPEN = {
     "inventory:jar_page",
     "inventory:jar_page_by_lot",
     "inventory:no_jar_page",
+    # For whoever has the code that is printed on a receipt: what the paper says.
+    "billing:read_receipt",
+    "billing:no_read_receipt",
     "inventory:goods_detail",
     "inventory:goods_list",
     "inventory:size_list",
