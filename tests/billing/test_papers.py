@@ -351,7 +351,7 @@ def test_the_house_chooses_the_paper_of_receipts_and_each_print_may_choose_anoth
     # The paper of the house comes first.
     assert re.findall(r"Print on (.+)", page) == [
         "a roll of 80 mm",
-        "a page, as the other papers",
+        "Letter paper",
         "a roll of 58 mm",
     ]
 

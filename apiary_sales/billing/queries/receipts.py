@@ -10,9 +10,10 @@ from typing import Any
 from django.conf import settings
 from django.db.models import F, Q, QuerySet, Sum
 from django.urls import reverse
+from django.utils import timezone
 
 from apiary_sales.accounts.models import User
-from apiary_sales.billing.models import EntryLine, Invoice, Payment, StandSale
+from apiary_sales.billing.models import EntryLine, Invoice, InvoiceLine, Payment, StandSale
 from apiary_sales.billing.queries import stand
 from inventory.shared import days, money, typed
 from inventory.stock import own_places
@@ -20,6 +21,8 @@ from inventory.stock.models import Place
 
 # "R26-00012", "r26 12" or the number alone.
 NUMBER = re.compile(r"(?:(?P<series>[A-Za-z]+\d*)[-\s]*)?0*(?P<number>\d{1,9})")
+# Of a receipt in a list.
+LINES_SHOWN = 4
 # No receipt comes to more, and a larger figure would not fit its column.
 MONEY_MAX = 10**9
 
@@ -204,6 +207,40 @@ def seen_by(user: Any) -> QuerySet[Invoice]:
 
 
 @dataclass(frozen=True)
+class ListedReceipt:
+    """A receipt as a list shows it."""
+
+    receipt: Invoice
+
+    @property
+    def sale(self) -> StandSale:
+        return self.receipt.stand_sale
+
+    @property
+    def day(self) -> date:
+        return timezone.localdate(self.sale.sold_at)
+
+    @property
+    def shown_lines(self) -> Sequence[InvoiceLine]:
+        return self.receipt.lines.all()[:LINES_SHOWN]
+
+    @property
+    def more(self) -> int:
+        """How many lines are not shown."""
+        return max(0, len(self.receipt.lines.all()) - LINES_SHOWN)
+
+    @property
+    def methods(self) -> str:
+        """How it was paid."""
+        paid = [
+            allocation.payment.get_method_display()
+            for allocation in self.receipt.allocations.all()
+            if allocation.amount_cents > 0
+        ]
+        return ", ".join(dict.fromkeys(paid))
+
+
+@dataclass(frozen=True)
 class ReceiptsFound:
     """Receipts that a list shows, the newest sale first, and what they come to."""
 
@@ -280,13 +317,3 @@ def sellers_of(user: Any) -> QuerySet[User]:
 
 def _keys(user: Any) -> QuerySet[Any]:
     return seen_by(user).order_by().values("pk")
-
-
-def methods_of(receipt: Invoice) -> str:
-    """Say how a receipt of a list was paid."""
-    paid = [
-        allocation.payment.get_method_display()
-        for allocation in receipt.allocations.all()
-        if allocation.amount_cents > 0
-    ]
-    return ", ".join(dict.fromkeys(paid))

@@ -1,12 +1,9 @@
 """Receipts of the stand: the list, and one receipt as a page and as a paper."""
 
-from datetime import date
-
 from django.contrib.auth.decorators import permission_required
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
@@ -32,8 +29,9 @@ def receipt_list(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "page_obj": page,
-        "rows": [(_day_of(receipt), receipt, queries.methods_of(receipt)) for receipt in page],
+        "rows": [queries.ListedReceipt(receipt) for receipt in page],
         "is_filtered": bool(asked),
+        "is_narrowed": bool(asked.keys() - {"text"}),
         **found.sums,
     }
     return render(request, "billing/receipt_list.html", context)
@@ -45,11 +43,7 @@ def receipt(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one receipt in large type, with what can be done with it."""
     context = papers.receipt_context(_receipt(request, pk), public_address.beginning(request))
     del context["house"]
-    usual = House.current().receipt_paper
-    # The paper that the house uses comes first.
-    context["receipt_papers"] = sorted(
-        House.ReceiptPaper.choices, key=lambda choice: choice[0] != usual
-    )
+    context["receipt_papers"] = _papers()
     context["host"] = request.get_host()
     return render(request, "billing/receipt.html", context)
 
@@ -73,6 +67,11 @@ def _receipt(request: HttpRequest, pk: int) -> Invoice:
     return get_object_or_404(queries.seen_by(request.user), pk=pk)
 
 
-def _day_of(receipt: Invoice) -> date:
-    sale = getattr(receipt, "stand_sale", None)
-    return timezone.localdate(sale.sold_at) if sale else receipt.supplied_on
+def _papers() -> list[tuple[str, str]]:
+    """Return what a receipt can be printed on, with its name; what the house uses comes first."""
+    house = House.current()
+    named = {
+        **dict(House.ReceiptPaper.choices),
+        House.ReceiptPaper.PAGE: _("%(paper)s paper") % {"paper": house.get_paper_display()},
+    }
+    return sorted(named.items(), key=lambda choice: choice[0] != house.receipt_paper)
