@@ -213,12 +213,12 @@ class ListedReceipt:
     receipt: Invoice
 
     @property
-    def sale(self) -> StandSale:
-        return self.receipt.stand_sale
+    def sale(self) -> StandSale | None:
+        return getattr(self.receipt, "stand_sale", None)
 
     @property
     def day(self) -> date:
-        return timezone.localdate(self.sale.sold_at)
+        return timezone.localdate(self.sale.sold_at) if self.sale else self.receipt.supplied_on
 
     @property
     def shown_lines(self) -> Sequence[InvoiceLine]:
