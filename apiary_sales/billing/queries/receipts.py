@@ -222,7 +222,7 @@ class ListedReceipt:
 
     @property
     def shown_lines(self) -> Sequence[InvoiceLine]:
-        return self.receipt.lines.all()[:LINES_SHOWN]
+        return list(self.receipt.lines.all())[:LINES_SHOWN]
 
     @property
     def more(self) -> int:

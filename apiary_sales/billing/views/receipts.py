@@ -70,8 +70,9 @@ def _receipt(request: HttpRequest, pk: int) -> Invoice:
 def _papers() -> list[tuple[str, str]]:
     """Return what a receipt can be printed on, with its name; what the house uses comes first."""
     house = House.current()
-    named = {
-        **dict(House.ReceiptPaper.choices),
-        House.ReceiptPaper.PAGE: _("%(paper)s paper") % {"paper": house.get_paper_display()},
-    }
-    return sorted(named.items(), key=lambda choice: choice[0] != house.receipt_paper)
+    page = _("%(paper)s paper") % {"paper": house.get_paper_display()}
+    named = [
+        (paper.value, page if paper == House.ReceiptPaper.PAGE else str(paper.label))
+        for paper in House.ReceiptPaper
+    ]
+    return sorted(named, key=lambda choice: choice[0] != house.receipt_paper)
