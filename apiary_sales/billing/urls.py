@@ -44,7 +44,7 @@ urlpatterns = [
     ),
     path(
         "stand/given/<int:pk>/set-aside/",
-        stand_marks.SetAsideView.as_view(),
+        stand_marks.LeaveUnbookedView.as_view(),
         name="handed_in_set_aside",
     ),
     path("stand/worker.js", stand_app.worker, name="stand_worker"),

@@ -10,6 +10,7 @@ from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import AlreadyRecorded, HouseError, NotAllowedNow
 from inventory.stock.models import Balance
 from inventory.stock.queries import books as stock_books
+from tests import builders
 from tests.billing.conftest import invoice_of, jars, order_of, pay
 from tests.rivals import together
 

@@ -49,6 +49,7 @@ from apiary_sales.billing.services import (
 )
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
+from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses, certificates, customers
 from apiary_sales.mailing.models import Email
@@ -771,7 +772,7 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
             )
         ],
         place=Place.objects.get(kind=Place.Kind.STAND),
-        payments=builders.paid(Payment.Method.CARD, None),
+        payments=[PaymentMade(Payment.Method.CARD)],
         sold_by=minder,
         key="full:by-weight",
     )

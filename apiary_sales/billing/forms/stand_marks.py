@@ -25,7 +25,7 @@ class SeeMarksForm(ActForm):
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
 
-class SetAsideForm(ActForm):
+class LeaveUnbookedForm(ActForm):
     """Why a sale that was given to the office is not booked."""
 
     note = forms.CharField(

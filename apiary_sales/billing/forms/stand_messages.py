@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.models import User
 from apiary_sales.billing.models import Payment, SaleMark, StandSale
-from apiary_sales.billing.services.stand_marks import Mark
+from apiary_sales.billing.services.stand_marks import MarkFound
 from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules import weighing
@@ -72,7 +72,7 @@ def is_same(asked: Mapping[str, Any] | None, data: Mapping[str, Any]) -> bool:
     return sale(asked) == sale(data)
 
 
-def _seller(data: dict) -> tuple[User | None, list[Mark]]:
+def _seller(data: dict) -> tuple[User | None, list[MarkFound]]:
     """Return who sold, None where the message names nobody who can have, with a mark then."""
     asked = data.get("seller")
     if asked is None:
@@ -83,7 +83,7 @@ def _seller(data: dict) -> tuple[User | None, list[Mark]]:
     with translation.override(House.language()):
         name = found.display_name if found else asked
         sentence = _("%(name)s may not sell at the stand; whoever sent the sale counts as seller.")
-        return None, [Mark(SaleMark.Kind.SELLER, sentence % {"name": name})]
+        return None, [MarkFound(SaleMark.Kind.SELLER, sentence % {"name": name})]
 
 
 def _corrects(data: dict) -> StandSale | None:

@@ -19,7 +19,7 @@ from apiary_sales.billing.services import (
     stand_money,
 )
 from apiary_sales.billing.services.payments import reverse as reverse_payment
-from apiary_sales.billing.services.stand_marks import Mark
+from apiary_sales.billing.services.stand_marks import MarkFound
 from apiary_sales.billing.services.stand_money import METHODS, PaymentMade
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import OrderLine
@@ -74,7 +74,7 @@ def sell(
     asked: dict[str, Any] | None = None,
     source: str = StandSale.Source.OTHER,
     corrects: StandSale | None = None,
-    marks: Sequence[Mark] = (),
+    marks: Sequence[MarkFound] = (),
     has_happened: bool = False,
 ) -> StandSale:
     """Sell goods from a place for money in hand: stock, receipt and payment, all or nothing.
@@ -205,13 +205,13 @@ def _undo_corrected(sale: StandSale, *, corrected_by: Person, key: str) -> None:
     sale.refresh_from_db()
 
 
-def _corrected_mark(sale: StandSale) -> Mark:
+def _corrected_mark(sale: StandSale) -> MarkFound:
     with translation.override(House.language()):
         text = _("It corrects receipt %(receipt)s of %(day)s.") % {
             "receipt": sale.receipt,
             "day": date_format(timezone.localdate(sale.sold_at)),
         }
-    return Mark(SaleMark.Kind.CORRECTED, text)
+    return MarkFound(SaleMark.Kind.CORRECTED, text)
 
 
 def total_of(line: LineWanted) -> TaxedAmount:

@@ -34,7 +34,7 @@ LATE_AFTER = timedelta(days=2)
 
 
 @dataclass(frozen=True)
-class Mark:
+class MarkFound:
     """One thing that did not fit."""
 
     kind: str
@@ -51,7 +51,7 @@ def find(
     sold_by: Person,
     sold_at: datetime,
     clock_said: datetime | None,
-) -> list[Mark]:
+) -> list[MarkFound]:
     """Return what does not fit about a sale that is being booked, in the house's language."""
     sold_on = timezone.localdate(sold_at)
     with translation.override(House.language()):
@@ -65,7 +65,7 @@ def find(
 
 
 @transaction.atomic
-def keep(sale: StandSale, marks: Iterable[Mark]) -> None:
+def keep(sale: StandSale, marks: Iterable[MarkFound]) -> None:
     """Write marks beside a sale."""
     longest = SaleMark._meta.get_field("text").max_length
     SaleMark.objects.bulk_create(
@@ -89,12 +89,12 @@ def see(*, sale: StandSale, seen_by: Person, note: str = "") -> StandSale:
     return sale
 
 
-def _of_stock(fulfilment: Fulfilment, place: Place, sold_on: date) -> Iterator[Mark]:
+def _of_stock(fulfilment: Fulfilment, place: Place, sold_on: date) -> Iterator[MarkFound]:
     if fulfilment.posting is None:
         return
     short = Shortage.objects.filter(posting=fulfilment.posting).select_related("item")
     for row in short.order_by("id"):
-        yield Mark(
+        yield MarkFound(
             Kind.SHORT,
             _("The books had %(missing)s of %(item)s too few at %(place)s. It is to be settled.")
             % {
@@ -106,16 +106,16 @@ def _of_stock(fulfilment: Fulfilment, place: Place, sold_on: date) -> Iterator[M
     sold = Lot.objects.filter(lines__posting=fulfilment.posting).distinct().order_by("id")
     for lot in sold:
         if lot.is_on_hold:
-            yield Mark(Kind.ON_HOLD, _("Lot %(lot)s is on hold.") % {"lot": lot.code})
+            yield MarkFound(Kind.ON_HOLD, _("Lot %(lot)s is on hold.") % {"lot": lot.code})
         if lot.ready_on and lot.ready_on > sold_on:
-            yield Mark(
+            yield MarkFound(
                 Kind.SETTING,
                 _("Lot %(lot)s is not ready for sale before %(day)s.")
                 % {"lot": lot.code, "day": date_format(lot.ready_on)},
             )
 
 
-def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[Mark]:
+def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[MarkFound]:
     pieces = prices.price_lists(
         [TIER],
         sold_on,
@@ -139,13 +139,13 @@ def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[Mark]:
             continue
         name = line.product.name if line.product else line.description
         if price is None:
-            yield Mark(
+            yield MarkFound(
                 Kind.PRICE,
                 _("%(what)s was sold at %(price)s and had no price at the stand on that day.")
                 % {"what": name, "price": words.unit_price(line.unit_price)},
             )
         elif price != line.unit_price:
-            yield Mark(
+            yield MarkFound(
                 Kind.PRICE,
                 _("%(what)s was sold at %(price)s; the price in force was %(listed)s.")
                 % {
@@ -156,9 +156,9 @@ def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[Mark]:
             )
 
 
-def _of_money(settled: Settled, asked_on_top_cents: int, total_cents: int) -> Iterator[Mark]:
+def _of_money(settled: Settled, asked_on_top_cents: int, total_cents: int) -> Iterator[MarkFound]:
     if settled.missing_cents:
-        yield Mark(
+        yield MarkFound(
             Kind.PAID,
             _("The sale comes to %(total)s and %(missing)s less was paid. It was written off.")
             % {
@@ -167,7 +167,7 @@ def _of_money(settled: Settled, asked_on_top_cents: int, total_cents: int) -> It
             },
         )
     elif settled.on_top_cents > asked_on_top_cents:
-        yield Mark(
+        yield MarkFound(
             Kind.PAID,
             _("The sale comes to %(total)s and %(more)s more was paid. It counts as given on top.")
             % {
@@ -181,20 +181,20 @@ def _of_money(settled: Settled, asked_on_top_cents: int, total_cents: int) -> It
             continue
         figures = {"given": words.money(tendered_cents), "cents": words.money(cents)}
         if tendered_cents < cents:
-            yield Mark(
+            yield MarkFound(
                 Kind.CASH,
                 _("%(given)s of cash was entered for %(cents)s to pay.") % figures,
             )
         elif stand_money.is_a_lot(cents, tendered_cents):
-            yield Mark(
+            yield MarkFound(
                 Kind.CASH,
                 _("%(given)s of cash was entered for %(cents)s to pay. That is a lot.") % figures,
             )
 
 
-def _of_time(sold_at: datetime, clock_said: datetime | None, sold_on: date) -> Iterator[Mark]:
+def _of_time(sold_at: datetime, clock_said: datetime | None, sold_on: date) -> Iterator[MarkFound]:
     if clock_said is not None and abs(clock_said - sold_at) > CLOCK_MAY_DIFFER:
-        yield Mark(
+        yield MarkFound(
             Kind.CLOCK,
             _("The clock of the device said %(said)s. The sale counts for %(counted)s.")
             % {
@@ -204,7 +204,7 @@ def _of_time(sold_at: datetime, clock_said: datetime | None, sold_on: date) -> I
         )
     late = timezone.now() - sold_at
     if late > LATE_AFTER:
-        yield Mark(
+        yield MarkFound(
             Kind.LATE,
             ngettext(
                 "It came in %(days)s day after it was sold.",
@@ -215,19 +215,19 @@ def _of_time(sold_at: datetime, clock_said: datetime | None, sold_on: date) -> I
         )
     counts_on = BooksLock.objects.counting_day(sold_on)
     if counts_on != sold_on:
-        yield Mark(
+        yield MarkFound(
             Kind.CLOSED_DAY,
             _("The books of %(day)s are closed. It counts on %(counts)s.")
             % {"day": date_format(sold_on), "counts": date_format(counts_on)},
         )
 
 
-def _of_place(place: Place, sold_by: Person) -> Iterator[Mark]:
+def _of_place(place: Place, sold_by: Person) -> Iterator[MarkFound]:
     if not own_places.is_own(sold_by, place):
-        yield Mark(
+        yield MarkFound(
             Kind.PLACE,
             _("%(who)s sold from %(place)s, which is not a stand or van.")
             % {"who": sold_by.get_full_name() or sold_by.username, "place": place.name},
         )
     if not place.is_active:
-        yield Mark(Kind.PLACE, _("%(place)s is not in use any more.") % {"place": place.name})
+        yield MarkFound(Kind.PLACE, _("%(place)s is not in use any more.") % {"place": place.name})

@@ -7,8 +7,9 @@ from datetime import date
 from django.utils.translation import gettext as _
 
 from apiary_sales.billing.models import Adjustment, Entry, Invoice, Payment, StandSale
-from apiary_sales.billing.services import adjustments, book, payments
+from apiary_sales.billing.services import adjustments, book
 from apiary_sales.billing.services.book import Account, BookLine
+from apiary_sales.billing.services.payments import receive as receive_payment
 from apiary_sales.customers.models import Customer
 from inventory.shared import keys, words
 from inventory.shared.errors import BadValue, Problems
@@ -43,43 +44,43 @@ class Settled:
     missing_cents: int
 
 
-def parameter_of(index: int, name: str) -> str:
+def _field_of(index: int, name: str) -> str:
     return f"payments.{index}.{name}"
 
 
 def check(
     problems: Problems,
-    paid: Sequence[PaymentMade],
+    payments: Sequence[PaymentMade],
     on_top_cents: int,
     *,
     has_happened: bool,
 ) -> None:
     """Collect what is wrong with the payments themselves, whatever the sale comes to."""
-    if len(paid) > PAYMENTS_MAX:
+    if len(payments) > PAYMENTS_MAX:
         problems.add("payments", _("A sale can be paid in up to five ways. Put some together."))
     if on_top_cents < 0:
         problems.add("on_top_cents", _("What is given on top can't be below zero."))
-    for index, each in enumerate(paid):
+    for index, each in enumerate(payments):
         if each.method not in METHODS:
             problems.add(
-                parameter_of(index, "method"), _("Choose how it was paid: cash, card or check.")
+                _field_of(index, "method"), _("Choose how it was paid: cash, card or check.")
             )
             continue
         is_cash = each.method == Payment.Method.CASH
         if is_cash and each.tendered_cents is None and not has_happened:
-            problems.add(parameter_of(index, "tendered_cents"), _("Enter the cash that was given."))
+            problems.add(_field_of(index, "tendered_cents"), _("Enter the cash that was given."))
         if each.tendered_cents is not None and each.tendered_cents < 0:
             problems.add(
-                parameter_of(index, "tendered_cents"), _("The cash given can't be below zero.")
+                _field_of(index, "tendered_cents"), _("The cash given can't be below zero.")
             )
         if each.cents is not None and each.cents < 0:
             problems.add(
-                parameter_of(index, "cents"), _("An amount that was paid can't be below zero.")
+                _field_of(index, "cents"), _("An amount that was paid can't be below zero.")
             )
 
 
 def settle(
-    paid: Sequence[PaymentMade], *, total_cents: int, on_top_cents: int, has_happened: bool
+    payments: Sequence[PaymentMade], *, total_cents: int, on_top_cents: int, has_happened: bool
 ) -> Settled:
     """Return what each payment comes to, so that all of them pay the sale and what is on top.
 
@@ -88,7 +89,7 @@ def settle(
     """
     wanted_cents = left_cents = total_cents + on_top_cents
     made = []
-    for each in paid:
+    for each in payments:
         cents = max(0, left_cents if each.cents is None else each.cents)
         made.append(replace(each, cents=cents))
         left_cents -= cents
@@ -111,7 +112,7 @@ def _check_comes_out(made: Sequence[PaymentMade], wanted_cents: int, left_cents:
         )
     for index, each in enumerate(made):
         if each.tendered_cents is not None:
-            _check_cash(each.cents or 0, each.tendered_cents, parameter_of(index, "tendered_cents"))
+            _check_cash(each.cents or 0, each.tendered_cents, _field_of(index, "tendered_cents"))
 
 
 def _check_cash(cents: int, tendered_cents: int, parameter: str) -> None:
@@ -165,7 +166,7 @@ def receive(
         if not put_cents:
             continue
         open_cents -= put_cents
-        payments.receive(
+        receive_payment(
             customer=customer,
             amount_cents=put_cents,
             method=each.method,

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
-from apiary_sales.billing.forms.stand_marks import BookHandedInForm, SeeMarksForm, SetAsideForm
+from apiary_sales.billing.forms.stand_marks import BookHandedInForm, SeeMarksForm, LeaveUnbookedForm
 from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.billing.queries import stand_marks as queries
 from apiary_sales.billing.services import handed_in, stand_marks
@@ -108,10 +108,10 @@ class BookHandedInView(HandedInView):
         return reverse("billing:receipt", args=[made.receipt_id])
 
 
-class SetAsideView(HandedInView):
+class LeaveUnbookedView(HandedInView):
     """Say why it is not booked."""
 
-    form_class = SetAsideForm
+    form_class = LeaveUnbookedForm
     template_name = "billing/handed_in_set_aside.html"
 
     def act(self, data: dict[str, Any]) -> HandedInSale:
