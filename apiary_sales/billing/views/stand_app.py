@@ -25,12 +25,20 @@ SHELL = [
     "web/icons/house-192.png",
     "billing/stand.css",
     "billing/stand/asking.js",
+    "billing/stand/basket.js",
+    "billing/stand/catalogue.js",
     "billing/stand/clock.js",
     "billing/stand/figures.js",
     "billing/stand/keep_ready.js",
     "billing/stand/page.js",
+    "billing/stand/paying.js",
+    "billing/stand/sales.js",
+    "billing/stand/scanning.js",
+    "billing/stand/screen.js",
+    "billing/stand/seller.js",
     "billing/stand/sending.js",
     "billing/stand/store.js",
+    "billing/stand/weighing.js",
 ]
 # After this time the kept page is better than one that may still come.
 PATIENCE_MS = 4_000

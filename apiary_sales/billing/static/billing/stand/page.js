@@ -1,424 +1,578 @@
-/* The till of the stand: what a person taps and sees. Prices and sums are in figures.js, sales
-   that wait to be sent in store.js. */
+/* The till of the stand: what a person taps and what then happens. Sums are in figures.js, the
+   catalogue and its tiles in catalogue.js, the baskets in basket.js, the money in paying.js, the
+   sales of this device in sales.js; store.js and sending.js keep and send them. */
 
-import { Mistyped, readNumber } from "../../web/typed.js";
+import * as basket from "./basket.js";
+import * as catalogue from "./catalogue.js";
+import { startClock } from "./clock.js";
 import * as figures from "./figures.js";
+import * as paying from "./paying.js";
+import * as sales from "./sales.js";
+import { listenToKeys, offerCamera } from "./scanning.js";
+import {
+  ask,
+  button,
+  calmly,
+  make,
+  part,
+  say,
+  sayCount,
+  show,
+  showRows,
+  till,
+  timeOf,
+  write,
+} from "./screen.js";
+import { sellerNow, showSeller, startSeller } from "./seller.js";
+import { startSending } from "./sending.js";
 import * as store from "./store.js";
+import { weigh } from "./weighing.js";
 
-const TRY_AGAIN_MS = 30000;
+const LOOK_AGAIN_MS = 30000;
 
-const till = document.querySelector("[data-till]");
-const data = JSON.parse(till.dataset.till);
-const words = JSON.parse(till.dataset.words);
-const discountInput = document.getElementById("till-discount");
-const givenInput = document.getElementById("till-given");
-const decimalSign = document.documentElement.dataset.decimalSign;
-const products = new Map(data.products.map((product) => [product.code, product]));
-const money = new Intl.NumberFormat(data.language, { style: "currency", currency: data.currency });
-const clock = new Intl.DateTimeFormat(data.language, { dateStyle: "medium", timeStyle: "short" });
-const server = { url: data.sales_url, token: csrfToken, words };
+const placeSelect = document.getElementById("till-place");
 
-const parts = (name, within = till) => within.querySelectorAll(`[data-part="${name}"]`);
-const part = (name, within = till) => parts(name, within)[0];
-/* Amounts are written with the house's decimal sign, as on every other page. */
-const marks = { decimal: decimalSign, group: decimalSign === "." ? "," : "." };
-const show = (cents) => {
-  const written = money.formatToParts(cents / 100);
-  return written.map(({ type, value }) => marks[type] ?? value).join("");
-};
-const say = (text, values) =>
-  text.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole));
-
-let basket = new Map();
-let way = "cash";
-let given = null;
-let isFinishing = false;
-
-/* Whole cents; null for an empty field, NaN for what is no amount. */
-function centsTyped(text) {
-  try {
-    return figures.centsOf(readNumber(text, decimalSign));
-  } catch (error) {
-    if (!(error instanceof Mistyped)) throw error;
-    return error.code === "empty" ? null : NaN;
-  }
-}
-
-function amountTyped(cents) {
-  return (cents / 100).toFixed(2).replace(".", decimalSign);
-}
-
-function reckon() {
-  const lines = [...basket].map(([code, pieces]) => ({ product: products.get(code), pieces }));
-  const typed = centsTyped(discountInput.value) ?? 0;
-  const sums = figures.reckon(lines, typed, data.tax);
-  const values = { discount: show(typed), whole: show(sums.whole) };
-  return { ...sums, problem: sums.wrong && say(words[`discount_${sums.wrong}`], values) };
-}
+let sending = null;
+let clock = null;
+let device = "";
+let signal = "there";
+const entries = new Map();
+// A catalogue that came while the money was counted: its prices are for the next sale.
+let fresh = null;
+let last = null;
+// Whether the browser may throw away what is kept here; told as long as a sale waits.
+let mayLose = false;
+let isSelling = false;
 
 function csrfToken() {
   const cookie = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
   return cookie ? cookie[1] : document.querySelector("[name=csrfmiddlewaretoken]").value;
 }
 
-async function sendKept() {
-  // The page's own count of jars was not lowered yet for what the server now has.
-  const waits = await store.sendKept(server, (sale) => sale.body.lines.forEach(lowerStock));
-  if (waits) part("kept-note").textContent = waits;
-  await showKept();
-}
+const kept = () => [...entries.values()];
 
 /* ---- what is shown ---- */
 
-function showStep(name) {
+function showStage(name) {
+  till.dataset.stageNow = name;
   for (const step of till.querySelectorAll("[data-stage]"))
     step.hidden = step.dataset.stage !== name;
-  for (const problem of parts("problem")) problem.textContent = "";
-}
-
-function focusHeading(name) {
-  till.querySelector(`[data-stage="${name}"] h2`).focus({ preventScroll: true });
-}
-
-const free = new Map(data.products.map((product) => [product.code, product.free]));
-let promised = new Map();
-
-function lowerStock({ product, size, pieces }) {
-  const code = product ?? size;
-  if (free.has(code)) free.set(code, free.get(code) - pieces);
-}
-
-function showStock() {
-  for (const button of till.querySelectorAll("[data-product]")) {
-    const code = button.dataset.product;
-    const left = free.get(code) - (promised.get(code) || 0);
-    const line = part("stock", button);
-    line.textContent = left > 0 ? say(words.here, { count: left }) : words.none_here;
-    line.classList.toggle("none", left <= 0);
-    button.classList.toggle("chosen", basket.has(code));
+  if (name !== "pay" && fresh) {
+    const late = fresh;
+    fresh = null;
+    takeIn(late);
   }
 }
 
-function basketLine({ product, pieces, cents }) {
-  const row = document.createElement("li");
-  const name = document.createElement("span");
-  name.className = "name";
-  name.textContent = product.name;
-  const amount = document.createElement("span");
-  amount.className = "amount";
-  amount.textContent = show(cents);
-  const stepper = document.createElement("span");
-  stepper.className = "stepper";
-  const less = stepButton("−", say(words.one_less, { name: product.name }), () =>
-    put(product.code, pieces - 1),
-  );
-  const more = stepButton("+", say(words.one_more, { name: product.name }), () =>
-    put(product.code, pieces + 1),
-  );
-  less.dataset.focus = `less-${product.code}`;
-  more.dataset.focus = `more-${product.code}`;
-  const input = document.createElement("input");
-  input.type = "number";
-  input.inputMode = "numeric";
-  input.min = "0";
-  input.value = String(pieces);
-  input.dataset.focus = `input-${product.code}`;
-  input.setAttribute("aria-label", product.name);
-  input.addEventListener("change", () => put(product.code, Math.floor(Number(input.value)) || 0));
-  stepper.append(less, input, more);
-  row.append(name, amount, stepper);
-  return row;
+/* On a small screen one of these is there at a time: the products, the sale, or the sales here. */
+function showView(name) {
+  till.dataset.view = name;
+  till.querySelector("[data-act=sales]").setAttribute("aria-pressed", String(name === "sales"));
+  till.querySelector("[data-act=unfold]").setAttribute("aria-expanded", String(name === "sale"));
 }
 
-function stepButton(sign, label, act) {
-  const button = document.createElement("button");
-  button.type = "button";
-  button.textContent = sign;
-  button.setAttribute("aria-label", label);
-  button.addEventListener("click", act);
-  return button;
+function focusHeading(within) {
+  till.querySelector(`${within} h2`).focus({ preventScroll: true });
+  till.querySelector(`${within} h2`).scrollIntoView({ block: "nearest" });
 }
 
-function showBasket() {
-  const { lines, discount, tax, total, problem } = reckon();
-  const focused = document.activeElement?.dataset?.focus;
-  part("lines").replaceChildren(...lines.map(basketLine));
-  if (focused) till.querySelector(`[data-focus="${focused}"]`)?.focus();
-  const isEmpty = lines.length === 0;
-  part("empty").hidden = !isEmpty;
-  part("sum").hidden = isEmpty;
-  till.querySelector("[data-act=clear]").hidden = isEmpty;
-  part("discount-problem").textContent = problem;
-  discountInput.setAttribute("aria-invalid", String(problem !== ""));
-  part("discount-row").hidden = discount === 0;
-  part("discount").textContent = `−${show(discount)}`;
-  const taxNames = figures.taxNames(lines, data.tax);
-  part("tax-row").hidden = taxNames === "";
-  const taxName = data.tax.included ? say(words.tax_included, { name: taxNames }) : taxNames;
-  part("tax-name").textContent = taxName;
-  part("tax").textContent = show(tax);
-  part("total").textContent = show(total);
-  for (const again of parts("total-again")) again.textContent = show(total);
-  showStock();
+/* Show what a tap changed. */
+function showSale() {
+  basket.showBasket();
+  const place = catalogue.placeNow()?.code;
+  const goneHere = figures.goneSince(kept(), place, catalogue.latest().made_at);
+  catalogue.showTiles({ goneHere, counts: basket.piecesByProduct(), isTapped: true });
+  if (till.dataset.stageNow === "pay") paying.showPaying();
 }
 
-function put(code, pieces) {
-  if (pieces > 0) basket.set(code, Math.min(pieces, figures.PIECES_MAX));
-  else basket.delete(code);
-  showBasket();
+function showKept() {
+  const place = catalogue.placeNow()?.code;
+  catalogue.showTiles({ goneHere: figures.goneSince(kept(), place, catalogue.latest().made_at) });
+  sales.showSales(kept(), clock.now(), acts);
+  showState();
 }
 
-function showCash() {
-  const { total } = reckon();
-  part("quick").replaceChildren(
-    ...figures.quickAmounts(total).map((cents) => {
-      const button = document.createElement("button");
-      button.type = "button";
-      button.className = "button button-quiet button-large";
-      button.textContent = show(cents);
-      button.setAttribute("aria-pressed", String(cents === given));
-      button.addEventListener("click", () => {
-        given = cents;
-        givenInput.value = amountTyped(cents);
-        showCash();
-        till.querySelector(".quick [aria-pressed=true]").focus();
-      });
-      return button;
-    }),
-  );
-  const step = till.querySelector("[data-stage=cash]");
-  const change = part("change", step);
-  const finish = step.querySelector("[data-act=finish]");
-  part("problem", step).textContent = "";
-  const cash = figures.settle(given, total);
-  if (given === null || Number.isNaN(given)) {
-    change.textContent = "";
-    finish.textContent = words.enter_cash;
-  } else if (cash.missing) {
-    change.textContent = say(words.ask_for, { missing: show(cash.missing) });
-    finish.textContent = say(words.take, { given: show(given) });
-  } else if (cash.change) {
-    change.textContent = say(words.give_back, { change: show(cash.change) });
-    finish.textContent = say(words.take_and_give, {
-      given: show(given),
-      change: show(cash.change),
-    });
-  } else {
-    change.textContent = words.no_change;
-    finish.textContent = say(words.take, { given: show(given) });
-  }
+/* ---- the line about prices, signal and what waits; and warnings ---- */
+
+function ageText() {
+  const { made_at: madeAt } = catalogue.latest();
+  const minutes = Math.floor((clock.now() - Date.parse(madeAt)) / 60000);
+  if (minutes < 60) return say("of_time", { time: timeOf(madeAt) });
+  const hours = Math.floor(minutes / 60);
+  return hours < 48
+    ? sayCount("hours_old", hours)
+    : say("days_old", { count: Math.floor(hours / 24) });
 }
 
-function startPaying(chosen) {
-  way = chosen;
-  const { total, problem } = reckon();
-  if (problem) {
-    discountInput.focus();
-    return;
-  }
-  if (way === "cash") {
-    given = total;
-    givenInput.value = amountTyped(total);
-    showStep("cash");
-    showCash();
-    focusHeading("cash");
-    return;
-  }
-  const step = till.querySelector("[data-stage=exact]");
-  part("way", step).textContent = words[way];
-  part("way-help", step).textContent = words[`${way}_help`];
-  step.querySelector("[data-act=finish]").textContent = say(words[`${way}_finish`], {
-    total: show(total),
+function showState() {
+  calmly("state", () => {
+    const isCut = signal === "none" || signal === "stalled";
+    // One that is only just on its way is not worth a word.
+    const waiting = kept().filter(
+      (entry) =>
+        sales.isWaiting(entry) && entry.kind === "sale" && (entry.why || signal !== "there"),
+    ).length;
+    const texts = [isCut && say(`state_${signal}`), waiting && sayCount("wait", waiting)];
+    write(part("signal"), texts.filter(Boolean).join(" "));
+    part("signal").classList.toggle("warn", isCut || waiting > 0);
+    write(part("age"), ageText());
+    warn("durable", mayLose && waiting ? say("not_durable") : "");
   });
-  showStep("exact");
-  focusHeading("exact");
 }
 
-function describe(lines, total, chosen) {
-  const goods = lines.map(({ product, pieces }) => `${pieces} × ${product.name}`).join(", ");
-  return `${goods}: ${show(total)}, ${words[chosen]}`;
+const notices = new Map();
+
+/* Warn about something until it is over; an empty text ends it. `choices` are [label, act]. */
+function warn(name, text, { isBad = false, choices = [] } = {}) {
+  if (text) notices.set(name, { name, text, isBad, choices });
+  else notices.delete(name);
+  calmly("notices", () =>
+    showRows(
+      part("notices"),
+      [...notices.values()],
+      (notice) => notice.name + notice.text,
+      (notice) =>
+        make(
+          "li",
+          {
+            class: notice.isBad ? "notice notice-error" : "notice notice-warning",
+            role: notice.isBad ? "alert" : "status",
+          },
+          make("span", { class: "mark", "aria-hidden": "true", text: notice.isBad ? "✕" : "!" }),
+          make("span", { class: "text", text: notice.text }),
+          ...notice.choices.map(([label, act]) =>
+            typeof act === "string"
+              ? make("a", { class: "button button-quiet button-small", href: act, text: label })
+              : button(label, act, { class: "button button-quiet button-small" }),
+          ),
+        ),
+      () => {},
+    ),
+  );
 }
 
-function newSale() {
-  const { lines, discount, total } = reckon();
-  const key = store.newKey();
+function showSignal(now) {
+  signal = now;
+  const { sign_in: signIn, scope } = catalogue.latest().urls;
+  warn("portal", now === "portal" ? say("portal") : "");
+  warn("signed_out", now === "signed_out" ? say("signed_out") : "", {
+    choices: [[say("sign_in"), `${signIn}?next=${scope}`]],
+  });
+  showState();
+}
+
+function showClock() {
+  warn("clock", clock.isOff() ? say("clock_wrong", { time: timeOf(clock.now()) }) : "");
+}
+
+function showHeld() {
+  const held = catalogue.placeNow()?.held ?? [];
+  warn("held", held.length ? `${say("held")} ${held.join(" ")}` : "", { isBad: true });
+}
+
+/* ---- a new catalogue ---- */
+
+function takeIn(data) {
+  if (till.dataset.stageNow === "pay") {
+    fresh = data;
+    return;
+  }
+  const changed = catalogue.takeIn(data);
+  if (changed === null) return;
+  const inSale = basket.piecesByProduct();
+  const told = changed.filter(({ product }) => inSale.has(product.code));
+  if (told.length) {
+    const texts = told.map(({ product, before, after }) =>
+      say("price_changed", { name: product.name, before: show(before), after: show(after) }),
+    );
+    warn("price", texts.join(" "), { choices: [[say("ok"), () => warn("price", "")]] });
+  }
+  showPlaces();
+  showSeller();
+  showHeld();
+  showClock();
+  calmly("basket", showSale);
+  showKept();
+}
+
+/* ---- the place ---- */
+
+function showPlaces() {
+  const { places } = catalogue.latest();
+  placeSelect.hidden = places.length < 2;
+  showRows(
+    placeSelect,
+    places,
+    ({ code }) => code,
+    ({ code }) => make("option", { value: code }),
+    (option, { name }) => write(option, name),
+  );
+  placeSelect.value = catalogue.placeNow()?.code ?? "";
+  const { weight } = catalogue.latest().urls;
+  part("weight-link").href = `${weight}?place=${encodeURIComponent(placeSelect.value)}`;
+}
+
+function goTo(code) {
+  catalogue.goTo(code);
+  store.remember("place", code);
+  showPlaces();
+  showHeld();
+  showStage("basket");
+  showSale();
+  showKept();
+}
+
+async function changePlace() {
+  const from = catalogue.placeNow();
+  const to = catalogue.placeCalled(placeSelect.value);
+  placeSelect.value = from.code;
+  if (basket.mended()) {
+    await ask({ title: say("mend_first"), choices: [{ value: null, text: say("ok") }] });
+    return;
+  }
+  if (basket.isEmpty()) {
+    goTo(to.code);
+    return;
+  }
+  const values = { count: basket.countOf(basket.current().lines), from: from.name, to: to.name };
+  const answer = await ask({
+    title: say("place_title", values),
+    text: say("place_text", values),
+    choices: [
+      { value: "keep", text: say("place_keep", values), isMain: true },
+      { value: "carry", text: say("place_carry", values) },
+      { value: null, text: say("place_stay", values) },
+    ],
+  });
+  if (!answer) return;
+  if (answer === "carry") basket.carryTo(to.code);
+  goTo(to.code);
+}
+
+/* ---- into the basket ---- */
+
+function add(code, pieces = 1) {
+  if (till.dataset.stageNow !== "basket") showStage("basket");
+  basket.add(code, pieces);
+}
+
+async function addWeighed(key) {
+  const offer = catalogue.offerOf(key);
+  if (!offer?.price_per_pound) {
+    await ask({
+      title: offer.name,
+      text: say("no_price_text"),
+      choices: [{ value: null, text: say("ok") }],
+    });
+    return;
+  }
+  const line = await weigh(offer);
+  if (!line) return;
+  if (till.dataset.stageNow !== "basket") showStage("basket");
+  basket.addWeighed(line);
+}
+
+function addScanned(text) {
+  const product = figures.findScanned(catalogue.latest().products, text);
+  warn("scan", product ? "" : say("scan_unknown", { text }), {
+    choices: [[say("ok"), () => warn("scan", "")]],
+  });
+  if (!product) return;
+  if (till.dataset.view === "sales") showView("goods");
+  add(product.code);
+}
+
+/* ---- selling ---- */
+
+function startPaying(way) {
+  const { problem, tipProblem, lines } = basket.reckon();
+  showView("sale");
+  if (lines.length === 0) return;
+  if (problem || tipProblem) {
+    showStage("basket");
+    part("discount-box").open = true;
+    document.getElementById(problem ? "till-discount" : "till-tip").focus();
+    return;
+  }
+  showStage("pay");
+  paying.start(way);
+  focusHeading("[data-stage=pay]");
+}
+
+function lineSent({ product, line, ...each }) {
+  if (!line.weighed) {
+    return {
+      product: product.code,
+      pieces: line.pieces,
+      unit_price: figures.priceOfLine({ product, ...each }).unit_price,
+    };
+  }
+  const { weighed, unit_price, net_grams, gross_grams, tare_grams } = line;
+  return net_grams === undefined
+    ? { weighed, gross_grams, tare_grams, unit_price }
+    : { weighed, net_grams, unit_price };
+}
+
+function newEntry(payments, onTop, change) {
+  const { lines, discount, total } = basket.reckon();
+  const mended = basket.mended();
+  const key = mended?.key ?? store.newKey();
+  const seller = mended?.seller ?? sellerNow();
+  const place = mended?.place ?? catalogue.placeNow().code;
+  const soldAt = mended?.sold_at ?? new Date(clock.now()).toISOString();
+  const body = {
+    key,
+    device,
+    place,
+    seller: seller?.id ?? null,
+    lines: lines.map(lineSent),
+    discount_cents: discount,
+    on_top_cents: onTop,
+    payments,
+    total_cents: total,
+    sold_at: soldAt,
+    clock_said: mended?.body.clock_said ?? new Date().toISOString(),
+    data_made_at: mended?.body.data_made_at ?? catalogue.latest().made_at,
+    corrects: mended?.body.corrects ?? null,
+    wants_data: true,
+  };
+  const goods = body.lines.map(sales.lineText).join(", ");
+  const ways =
+    [...new Set(payments.map(({ method }) => say(method)))].join(" + ") || say("nothing_paid");
   return {
     key,
-    text: describe(lines, total, way),
-    change: way === "cash" ? figures.settle(given, total).change : 0,
-    body: {
-      key,
-      place: data.place,
-      lines: lines.map(({ product, pieces }) => ({
-        product: product.code,
-        pieces,
-        unit_price: figures.priceSent(product, pieces),
-      })),
-      method: way,
-      tendered_cents: way === "cash" ? given : null,
-      discount_cents: discount,
-      sold_at: new Date().toISOString(),
-    },
+    kind: "sale",
+    place,
+    seller,
+    body,
+    text: `${goods}: ${show(total)}, ${ways}`,
+    total_cents: total,
+    change_cents: change,
+    sold_at: soldAt,
+    state: "waits",
+    why: "",
+    said: null,
+    tried: 0,
   };
 }
 
-async function finish(step) {
-  if (isFinishing) return;
-  const { total } = reckon();
-  const problem = part("problem", step);
-  if (way === "cash" && (given === null || Number.isNaN(given))) {
-    problem.textContent = words.enter_cash;
-    return;
-  }
-  const { missing } = figures.settle(given, total);
-  if (way === "cash" && missing) {
-    problem.textContent = say(words.too_little, { total: show(total), missing: show(missing) });
-    return;
-  }
-  isFinishing = true;
-  problem.textContent = "";
-  const button = step.querySelector("[data-act=finish]");
-  button.setAttribute("aria-disabled", "true");
+async function finish(payments, onTop, change) {
+  if (isSelling || basket.isEmpty()) return;
+  isSelling = true;
+  const mended = basket.mended();
+  const entry = newEntry(payments, onTop, change);
+  // From here on a tap is in the next basket, whatever the device and the network do.
+  basket.take();
+  showStage("basket");
+  showView("goods");
   try {
-    const sale = newSale();
-    const outcome = await store.sell(sale, server);
-    if (outcome.refused) {
-      // The buyer still stands here: say why, and keep the jars in the sale.
-      problem.textContent = outcome.refused;
+    await keepAndSend(entry, mended);
+  } finally {
+    isSelling = false;
+  }
+}
+
+async function keepAndSend(entry, mended) {
+  const outcome = mended ? await sending.mend(entry.key, entry) : await sending.sell(entry);
+  last = { entry, isStored: mended ? true : outcome.stored };
+  showDone();
+  showKept();
+}
+
+/* "Sold" once the sale is on the device; its number follows with the answer. */
+function showDone() {
+  const entry = entries.get(last.entry.key) ?? last.entry;
+  const isLost = !last.isStored && entry.state !== "done";
+  const receipt = part("done-receipt");
+  write(part("done-heading"), say(isLost ? "not_sold" : "sold"));
+  const change =
+    entry.change_cents > 0 ? say("give_back", { change: show(entry.change_cents) }) : "";
+  write(part("done-change"), entry.state === "undone" ? "" : change);
+  write(part("done-text"), entry.text);
+  write(part("done-problem"), doneProblem(entry, isLost));
+  write(part("done-note"), isLost ? "" : doneNote(entry));
+  receipt.hidden = entry.state !== "done" || !entry.said?.receipt_url;
+  if (entry.said?.receipt_url) receipt.href = entry.said.receipt_url;
+  till.querySelector("[data-act=undo]").hidden =
+    entry.undoing || entry.state === "undone" || entry.state === "differs";
+  till.querySelector("[data-act=store-again]").hidden = !isLost;
+  if (till.dataset.stageNow === "done") return;
+  showStage("done");
+  showView("goods");
+  focusHeading("[data-stage=done]");
+}
+
+function doneProblem(entry, isLost) {
+  if (isLost) return [say("not_stored"), entry.why].filter(Boolean).join(" ");
+  if (!last.isStored) return say("not_stored_but_sent");
+  if (entry.state === "refused" || entry.state === "differs")
+    return `${entry.why} ${say("settle")}`;
+  return "";
+}
+
+function doneNote(entry) {
+  if (entry.undoing) return say("state_undoing");
+  if (entry.state === "undone") return say("undone");
+  if (entry.state === "done") {
+    return [say("receipt", { number: entry.said.number }), ...(entry.said.marks ?? [])].join(" ");
+  }
+  if (entry.state !== "waits") return "";
+  return entry.why || signal !== "there" ? `${entry.why} ${say("kept")}`.trim() : say("sending");
+}
+
+function nextSale() {
+  last = null;
+  showStage("basket");
+  showView("goods");
+}
+
+function onEntry(entry) {
+  entries.set(entry.key, entry);
+  if (last?.entry.key === entry.key) calmly("done", showAnswer);
+  showKept();
+}
+
+/* The answer to the sale at hand came: its number, or why it waits. */
+function showAnswer() {
+  if (last && till.dataset.stageNow === "done") showDone();
+}
+
+/* What can be done with a sale of this device; see sales.js. */
+const acts = {
+  retry: (key) => sending.retry(key),
+  undo: (key, reason) => sending.undo(key, reason, sellerNow()),
+  handIn: (key, reason) => sending.handIn(key, reason),
+  correct: (key) => sending.correct(key),
+  accept: (key) => sending.accept(key),
+  mend: (entry) => {
+    if (basket.mended()) basket.clear();
+    if (entry.place !== catalogue.placeNow().code) goTo(entry.place);
+    basket.mend(entry);
+    showStage("basket");
+    showView("sale");
+    focusHeading("[data-stage=basket]");
+  },
+};
+
+/* ---- taps ---- */
+
+const deeds = {
+  unfold: () => {
+    showView(till.dataset.view === "sale" ? "goods" : "sale");
+    if (till.dataset.view === "sale") focusHeading("[data-stage=basket]");
+  },
+  fold: () => {
+    showView("goods");
+    till.querySelector("[data-act=unfold]").focus();
+  },
+  pay: () => startPaying("cash"),
+  back: () => {
+    showStage("basket");
+    showView("sale");
+    focusHeading("[data-stage=basket]");
+  },
+  next: () => {
+    nextSale();
+    document.getElementById("till-products").scrollIntoView({ block: "nearest" });
+    till.querySelector("[data-product]")?.focus({ preventScroll: true });
+  },
+  clear: () => {
+    basket.clear();
+    focusHeading("[data-stage=basket]");
+  },
+  leave: () => {
+    basket.clear();
+    showView("sales");
+    focusHeading(".sales");
+  },
+  sales: () => {
+    if (till.dataset.view === "sales") {
+      showView("goods");
       return;
     }
-    if (outcome.done) sale.body.lines.forEach(lowerStock);
-    showDone(sale, outcome);
-    await showKept();
-  } finally {
-    isFinishing = false;
-    button.removeAttribute("aria-disabled");
-  }
+    showView("sales");
+    showKept();
+    focusHeading(".sales");
+  },
+  goods: () => {
+    showView("goods");
+    till.querySelector("[data-act=sales]").focus();
+  },
+  send: () => sending.nudge(),
+  undo: () => sales.undo(entries.get(last.entry.key) ?? last.entry, acts),
+  "store-again": () => sending.retry(last.entry.key),
+};
+
+function onTap(event) {
+  const pressed = event.target.closest("button");
+  if (!pressed) return;
+  const { product, offer, weighed, pay, act } = pressed.dataset;
+  if (product) add(product);
+  else if (offer) add(offer, Number(pressed.dataset.pieces));
+  else if (weighed) addWeighed(weighed);
+  else if (pay) startPaying(pay);
+  else deeds[act]?.();
 }
 
-function showDone(sale, outcome) {
-  const receipt = part("done-receipt");
-  part("done-heading").textContent = words.sold;
-  part("done-change").textContent =
-    sale.change > 0 ? say(words.give_back, { change: show(sale.change) }) : "";
-  part("done-text").textContent = sale.text;
-  receipt.hidden = !outcome.done;
-  if (outcome.done) {
-    receipt.href = outcome.done.receipt_url;
-    part("done-note").textContent = say(words.receipt, { number: outcome.done.number });
-  } else {
-    part("done-note").textContent = `${outcome.waits} ${words.kept}`;
-  }
-  basket = new Map();
-  discountInput.value = "";
-  part("discount-box").open = false;
-  showBasket();
-  showStep("done");
-  focusHeading("done");
+/* What the keyboard goes to is never under the folded sale. A tap also gives the focus, but the page
+   must not move under it. */
+function keepInSight({ target }) {
+  const bar = till.querySelector(".sale");
+  const { position, bottom: held } = getComputedStyle(bar);
+  const isInFront = position === "sticky" && held !== "auto";
+  if (!isInFront || bar.contains(target) || !target.matches(":focus-visible")) return;
+  const over = target.getBoundingClientRect().bottom + 12 - bar.getBoundingClientRect().top;
+  if (over > 0) window.scrollBy(0, over);
 }
 
-function keptLine(sale) {
-  const row = document.createElement("li");
-  const text = document.createElement("span");
-  text.textContent = `${clock.format(new Date(sale.body.sold_at))} · ${sale.text}`;
-  row.append(text);
-  if (!sale.refused) return row;
-  const problem = document.createElement("span");
-  problem.className = "problem";
-  problem.textContent = sale.refused;
-  const actions = document.createElement("div");
-  actions.className = "actions";
-  actions.append(
-    smallButton(words.try_again, async () => {
-      await store.retry(sale);
-      await sendKept();
-    }),
-    smallButton(words.remove, async () => {
-      if (!window.confirm(say(words.remove_sure, { sale: sale.text }))) return;
-      await store.forget(sale.key);
-      await showKept();
-    }),
-  );
-  row.append(problem, actions);
-  return row;
+function listen() {
+  till.addEventListener("click", onTap);
+  till.addEventListener("focusin", keepInSight);
+  placeSelect.addEventListener("change", changePlace);
+  catalogue.startSearch(add);
+  listenToKeys(addScanned);
+  offerCamera(addScanned);
+  paying.listen(finish);
+  setInterval(() => {
+    showState();
+    showClock();
+  }, LOOK_AGAIN_MS);
 }
 
-function smallButton(label, act) {
-  const button = document.createElement("button");
-  button.type = "button";
-  button.className = "button button-quiet button-small";
-  button.textContent = label;
-  button.addEventListener("click", act);
-  return button;
-}
-
-async function showKept() {
-  const kept = (await store.kept()).filter((sale) => !sale.isNew);
-  promised = figures.promisedPieces(kept);
-  const refused = kept.filter((sale) => sale.refused).length;
-  part("kept").hidden = kept.length === 0;
-  part("kept-count").textContent =
-    kept.length === 1 ? words.one_waits : say(words.many_wait, { count: kept.length });
-  if (refused) part("kept-note").textContent = words.settle;
-  part("kept-list").replaceChildren(...kept.map(keptLine));
-  showStock();
-}
-
-function showSignal() {
-  part("signal").hidden = navigator.onLine;
-}
-
-till.addEventListener("click", (event) => {
-  const button = event.target.closest("button");
-  if (!button) return;
-  const code = button.dataset.product;
-  if (code) {
-    put(code, (basket.get(code) || 0) + 1);
-    showStep("basket");
-  }
-  if (button.dataset.pay) startPaying(button.dataset.pay);
-  const act = button.dataset.act;
-  if (act === "finish") finish(button.closest("[data-stage]"));
-  if (act === "back" || act === "next") {
-    showStep("basket");
-    focusHeading("basket");
-  }
-  if (act === "send") sendKept();
-  if (act === "clear") {
-    basket = new Map();
-    showBasket();
-    focusHeading("basket");
-  }
-});
-discountInput.addEventListener("input", showBasket);
-givenInput.addEventListener("input", () => {
-  given = centsTyped(givenInput.value);
-  showCash();
-});
-givenInput.addEventListener("keydown", (event) => {
-  if (event.key === "Enter") finish(givenInput.closest("[data-stage]"));
-});
+/* ---- the start ---- */
 
 async function start() {
-  try {
-    await store.open();
-  } catch {
-    return; // Without a place to keep sales the plain form sells.
-  }
-  till.hidden = false;
-  document.querySelector("[data-plain]").hidden = true;
-  showBasket();
-  showSignal();
-  window.addEventListener("online", () => {
-    showSignal();
-    sendKept();
+  const canStore = await store.open().then(
+    () => true,
+    () => false,
+  );
+  clock = await startClock();
+  device = await store.device();
+  const held = await store.recall("data");
+  if (held) catalogue.takeIn(held);
+  for (const entry of await store.entries()) entries.set(entry.key, entry);
+  const asked = new URLSearchParams(location.search).get("place");
+  catalogue.goTo(asked ?? (await store.recall("place")));
+  basket.start(await store.recall("basket"), showSale);
+  sending = startSending({
+    urls: catalogue.latest().urls,
+    token: csrfToken,
+    words: JSON.parse(till.dataset.words),
+    clock,
+    onEntry,
+    onData: takeIn,
+    onSignal: showSignal,
   });
-  window.addEventListener("offline", showSignal);
-  setInterval(sendKept, TRY_AGAIN_MS);
-  navigator.storage?.persist?.();
-  navigator.serviceWorker?.register(data.worker_url, { scope: data.scope });
-  await store.pickUpCutOff();
-  await sendKept();
+  await startSeller(csrfToken);
+  mayLose = canStore && (await store.askDurable()) === "refused";
+  till.hidden = false;
+  for (const plain of document.querySelectorAll("[data-plain]")) plain.hidden = true;
+  listen();
+  showPlaces();
+  showHeld();
+  showSale();
+  showKept();
+  warn("store", canStore ? "" : say("cannot_store"), { isBad: true });
 }
 
 start();

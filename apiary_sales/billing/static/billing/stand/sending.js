@@ -121,7 +121,9 @@ export function startSending({
   /* What an entry becomes by an answer of the server. */
   function become(entry, { status, said }) {
     if (status === 200 && isAnswerTo(entry, said)) {
-      const { data, now, ...kept } = said;
+      const { data, ...kept } = said;
+      // From this moment on the stock that the server tells is without these goods.
+      kept.now = data?.made_at ?? said.now;
       const state = entry.hands_in === undefined ? "done" : "handed_in";
       return settled(entry, state, { said: kept });
     }
