@@ -10,13 +10,18 @@ import json
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from datetime import date
 from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
 from django.test import Client
 
+from apiary_sales.pricing.models import PiecePrice
+from inventory.shared.models import House
+from inventory.stock.models import Place
 from tests import builders, skips
+from tests.browser import tills
 
 DESKTOP = (1280, 800)
 PHONE = (390, 844)
@@ -132,3 +137,44 @@ def axe() -> Callable:
         assert found == [], f"{page.url}\n{json.dumps(found, indent=2)}"
 
     return check
+
+
+@pytest.fixture
+def stand(transactional_db):
+    House(name="Hollow Oak Honey House").save()
+    return builders.place("stand", Place.Kind.STAND, name="Stand")
+
+
+@pytest.fixture
+def price_of(stand):
+    """Return `price_of(product, cents, …)`: set what a product costs at the stand."""
+
+    def put(product, piece_cents, *, pieces=1, case_cents=None, since=date(2026, 1, 1)):
+        return PiecePrice.objects.create(
+            tier="stand",
+            product=product,
+            min_pieces=pieces,
+            piece_cents=piece_cents,
+            case_cents=case_cents,
+            valid_from=since,
+        )
+
+    return put
+
+
+@pytest.fixture
+def pounds(stand, price_of):
+    """The one-pound jar at 8.00, 24 of them at the stand."""
+    product = builders.product("One pound", code="one-pound")
+    builders.packed_lot(product, stand, 24)
+    price_of(product, 800)
+    return product
+
+
+@pytest.fixture
+def till(sign_in, pounds):
+    """The stand page on a telephone, ready to go on without signal."""
+    page = sign_in("stand", PHONE)
+    page.goto("/stand/")
+    tills.open_till(page)
+    return page

@@ -46,24 +46,23 @@ function readIn(fresh) {
 }
 readIn(data);
 
-/* Take a catalogue in, unless it is older than the one there is. Answers the products whose prices
-   changed, as {product, before, after} in cents of a piece; null where it was older. */
-export function takeIn(fresh) {
-  if (fresh.made_at < data.made_at) return null;
-  const before = products;
-  readIn(fresh);
-  place = placeCalled(place?.code) ?? data.places[0] ?? null;
+/* The products whose prices are others than in an earlier catalogue, as {product, before, after} in
+   cents of a piece. */
+export function changedSince(earlier) {
+  const before = new Map(earlier.products.map((product) => [product.code, product]));
   return data.products.flatMap((product) => {
     const old = before.get(product.code);
     if (!old || JSON.stringify(old.breaks) === JSON.stringify(product.breaks)) return [];
-    return [
-      {
-        product,
-        before: figures.unitPrice(old, 1) / 100,
-        after: figures.unitPrice(product, 1) / 100,
-      },
-    ];
+    return [{ product, before: figures.lineCents(old, 1), after: figures.lineCents(product, 1) }];
   });
+}
+
+/* Take a catalogue in, and answer whether it was newer than the one there is. */
+export function takeIn(fresh) {
+  if (fresh.made_at <= data.made_at) return false;
+  readIn(fresh);
+  place = placeCalled(place?.code) ?? data.places[0] ?? null;
+  return true;
 }
 
 export function goTo(code) {

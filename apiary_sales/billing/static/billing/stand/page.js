@@ -172,21 +172,25 @@ function showHeld() {
 
 /* ---- a new catalogue ---- */
 
+/* Say which prices of the basket changed since an earlier catalogue. */
+function tellPrices(earlier) {
+  const inSale = basket.piecesByProduct();
+  const told = catalogue.changedSince(earlier).filter(({ product }) => inSale.has(product.code));
+  if (told.length === 0) return;
+  const texts = told.map(({ product, before, after }) =>
+    say("price_changed", { name: product.name, before: show(before), after: show(after) }),
+  );
+  warn("price", texts.join(" "), { choices: [[say("ok"), () => warn("price", "")]] });
+}
+
 function takeIn(data) {
   if (till.dataset.stageNow === "pay") {
     fresh = data;
     return;
   }
-  const changed = catalogue.takeIn(data);
-  if (changed === null) return;
-  const inSale = basket.piecesByProduct();
-  const told = changed.filter(({ product }) => inSale.has(product.code));
-  if (told.length) {
-    const texts = told.map(({ product, before, after }) =>
-      say("price_changed", { name: product.name, before: show(before), after: show(after) }),
-    );
-    warn("price", texts.join(" "), { choices: [[say("ok"), () => warn("price", "")]] });
-  }
+  const earlier = catalogue.latest();
+  if (!catalogue.takeIn(data)) return;
+  tellPrices(earlier);
   showPlaces();
   showSeller();
   showHeld();
@@ -549,11 +553,13 @@ async function start() {
   clock = await startClock();
   device = await store.device();
   const held = await store.recall("data");
+  // Without signal the page is as old as it was kept; what was heard since is newer.
   if (held) catalogue.takeIn(held);
   for (const entry of await store.entries()) entries.set(entry.key, entry);
   const asked = new URLSearchParams(location.search).get("place");
   catalogue.goTo(asked ?? (await store.recall("place")));
   basket.start(await store.recall("basket"), showSale);
+  if (held) tellPrices(held);
   sending = startSending({
     urls: catalogue.latest().urls,
     token: csrfToken,
