@@ -281,18 +281,6 @@ def test_an_amount_is_whole_cents():
     assert cents == [500, 500, 525, 525, 50, -150, None, None]
 
 
-def test_the_pieces_of_sales_that_wait_are_counted_by_product():
-    sales = [
-        {"body": {"lines": [{"product": "pound", "pieces": 2}, {"product": "quart", "pieces": 1}]}},
-        # Kept since before there were products.
-        {"body": {"lines": [{"size": "pound", "pieces": 3}]}},
-    ]
-
-    counted = scripts.call(FIGURES, "promisedPieces", [[sales], [[]]])
-
-    assert counted == [{"pound": 5, "quart": 1}, {}]
-
-
 @pytest.mark.parametrize(
     ("by_line", "tax"),
     # Honey 50 at 1 % is 0.5 and 0.5, goods 150 at 5 % are 7.5: by line 1 + 1 + 8, together 8.5 → 9.
