@@ -1,5 +1,7 @@
 """A sale that happened is booked; what is wrong is mended, undone or given to the office."""
 
+import time
+
 import pytest
 
 from apiary_sales.billing.models import HandedInSale, Invoice, StandSale
@@ -26,6 +28,15 @@ def offline(till):
     till.context.set_offline(True)
     sees(till, "No signal")
     return till
+
+
+def stock_says_in_books(product, pieces):
+    """Wait until the books have so many at the stand."""
+    for _turn in range(100):
+        if at("stand", product) == pieces:
+            return
+        time.sleep(0.1)
+    assert at("stand", product) == pieces
 
 
 def back_online(page):
@@ -104,6 +115,24 @@ def test_a_sale_that_waits_is_mended_and_booked_once_as_mended(offline, pounds):
     assert Invoice.objects.get().total_cents == 1_600
     assert at("stand", pounds) == 22
     assert list(StandSale.objects.get().marks.values_list("kind", flat=True)) == []
+
+
+def test_a_sale_that_was_booked_while_it_was_mended_is_corrected_in_the_books(offline, pounds):
+    sell_one(offline)
+    open_newest_sale(offline)
+    tap(offline, "Change the sale")
+    offline.get_by_role("button", name="One more: One pound").tap()
+    tap(offline, "Cash")
+    back_online(offline)
+    stock_says_in_books(pounds, 23)
+
+    tap(offline, "Take $16.00")
+    sees(offline, "Recorded on receipt")
+
+    assert at("stand", pounds) == 22
+    first, second = StandSale.objects.order_by("id")
+    assert (first.corrected_by, second.total_cents) == (second, 1_600)
+    assert list(books.faults()) == []
 
 
 def test_mending_is_left_and_the_basket_before_it_is_there_again(offline):

@@ -82,7 +82,7 @@ def test_without_signal_each_place_sells_and_each_sale_is_booked_where_it_was_ma
     assert not StandSale.objects.exists()
 
     both.context.set_offline(False)
-    sees_no(both, "are waiting to be sent")
+    sees_no(both, "waiting to be sent")
     stock_says(both, "one-pound", "5 here")
 
     sold = StandSale.objects.values_list("place__code", flat=True)

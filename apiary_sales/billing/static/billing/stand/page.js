@@ -29,6 +29,7 @@ import * as store from "./store.js";
 import { weigh } from "./weighing.js";
 
 const LOOK_AGAIN_MS = 30000;
+const ON_ITS_WAY_MS = 3000;
 
 const placeSelect = document.getElementById("till-place");
 
@@ -108,9 +109,11 @@ function showState() {
   calmly("state", () => {
     const isCut = signal === "none" || signal === "stalled";
     // One that is only just on its way is not worth a word.
+    const onItsWay = clock.now() - ON_ITS_WAY_MS;
+    const isLate = ({ why, sold_at }) =>
+      why || signal !== "there" || Date.parse(sold_at) < onItsWay;
     const waiting = kept().filter(
-      (entry) =>
-        sales.isWaiting(entry) && entry.kind === "sale" && (entry.why || signal !== "there"),
+      (entry) => sales.isWaiting(entry) && entry.kind === "sale" && isLate(entry),
     ).length;
     const texts = [isCut && say(`state_${signal}`), waiting && sayCount("wait", waiting)];
     write(part("signal"), texts.filter(Boolean).join(" "));
@@ -377,10 +380,22 @@ async function finish(payments, onTop, change) {
 }
 
 async function keepAndSend(entry, mended) {
-  const outcome = mended ? await sending.mend(entry.key, entry) : await sending.sell(entry);
-  last = { entry, isStored: mended ? true : outcome.stored };
+  if (mended && (await sending.mend(entry.key, entry))) last = { entry, isStored: true };
+  else last = await keepNew(mended ? correctionOf(entry) : entry);
   showDone();
   showKept();
+}
+
+async function keepNew(entry) {
+  const { stored } = await sending.sell(entry);
+  return { entry, isStored: stored };
+}
+
+/* The sale that was mended reached the books meanwhile, as it was before: the books put this one in
+   its place. */
+function correctionOf(entry) {
+  const key = store.newKey();
+  return { ...entry, key, body: { ...entry.body, key, corrects: entry.key } };
 }
 
 /* "Sold" once the sale is on the device; its number follows with the answer. */
