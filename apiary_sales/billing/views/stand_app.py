@@ -42,6 +42,8 @@ SHELL = [
 ]
 # After this time the kept page is better than one that may still come.
 PATIENCE_MS = 4_000
+# The camera reads bar codes; as on every other page, nothing else of the device is used.
+PERMISSIONS_POLICY = "camera=(self), geolocation=(), microphone=(), payment=(), usb=()"
 # Changes what is kept although no file of the shell changed.
 PAGE_TEMPLATES = ["billing/stand.html", "base.html"]
 
@@ -105,6 +107,7 @@ def mark_page(response: HttpResponse) -> HttpResponse:
     """Mark the stand page as ours, with the version of the files that belong to it."""
     response["X-Stand"] = "1"
     response["X-Stand-Version"] = version()
+    response["Permissions-Policy"] = PERMISSIONS_POLICY
     return response
 
 
