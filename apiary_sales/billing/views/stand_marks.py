@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
-from apiary_sales.billing.forms.stand_marks import BookHandedInForm, SeeMarksForm, LeaveUnbookedForm
+from apiary_sales.billing.forms.stand_marks import BookHandedInForm, LeaveUnbookedForm, SeeMarksForm
 from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.billing.queries import stand_marks as queries
 from apiary_sales.billing.services import handed_in, stand_marks
