@@ -22,6 +22,7 @@ from .purchasing import (
     SupplierPayment,
 )
 from .stand import HandedInSale, SaleMark, StandSale
+from .stand_days import StandCash, StandDay, StandDayClose, StandLateCash
 
 __all__ = [
     "WAYS",
@@ -58,6 +59,10 @@ __all__ = [
     "Rhythm",
     "SaleMark",
     "SkippedExpense",
+    "StandCash",
+    "StandDay",
+    "StandDayClose",
+    "StandLateCash",
     "StandSale",
     "SupplierAllocation",
     "SupplierBill",

@@ -129,6 +129,8 @@ class CashCount(Undoable):
     counted_cents = models.BigIntegerField(_("cash counted"))
     expected_cents = models.BigIntegerField(_("cash in the books"))
     note = models.CharField(_("note"), max_length=300, blank=True)
+    # None of counts from before this column.
+    recorded_at = models.DateTimeField(default=timezone.now, null=True, blank=True)
     # None where what was counted is what was expected.
     entry = models.OneToOneField(
         Entry, on_delete=models.PROTECT, null=True, blank=True, related_name="cash_count"

@@ -16,7 +16,7 @@ from apiary_sales.billing.models import (
     KeptDeposit,
     Payment,
 )
-from apiary_sales.billing.queries import closing, money_moves
+from apiary_sales.billing.queries import closing, money_moves, stand_days
 from apiary_sales.customers.models import Customer, CustomerBalance
 from apiary_sales.orders.models import FulfilmentLine, OrderLine
 from inventory.stock.models import Counter
@@ -41,6 +41,7 @@ def faults() -> Iterator[str]:
     yield from _missing_numbers()
     yield from closing.faults()
     yield from money_moves.faults()
+    yield from stand_days.faults()
 
 
 def _crooked_entries() -> Iterator[str]:

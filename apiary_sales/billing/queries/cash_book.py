@@ -107,6 +107,10 @@ def cash_book(since: date, until: date, account: str = "") -> CashBook:
             "entry__deposit_slip_undone",
             "entry__bounced_check__payment__customer",
             "entry__cash_count",
+            "entry__stand_day_close__stand_day__place",
+            "entry__stand_day_close_undone__stand_day__place",
+            "entry__stand_late_cash__close__stand_day__place",
+            "entry__stand_late_cash_undone__close__stand_day__place",
             "entry__opening_amount",
             "entry__money_move",
             "entry__money_move_undone",
@@ -167,6 +171,12 @@ def _document(entry: Entry, paid: Mapping[int, tuple[str, str]]) -> tuple[str, s
         )
     if _of(entry, "cash_count") is not None:
         return _("Cash over or short"), reverse("billing:cash_counts")
+    closed = _of(entry, "stand_day_close") or _of(entry, "stand_late_cash")
+    if closed is not None:
+        return str(closed), closed.get_absolute_url()
+    closed = _of(entry, "stand_day_close_undone") or _of(entry, "stand_late_cash_undone")
+    if closed is not None:
+        return _("%(what)s, undone") % {"what": closed}, closed.get_absolute_url()
     if _of(entry, "opening_amount") is not None:
         return _("Opening amount"), reverse("billing:opening")
     moved = _of(entry, "money_move")

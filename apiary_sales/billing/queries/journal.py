@@ -20,7 +20,14 @@ from django.utils.translation import gettext as _
 from apiary_sales.accounts.models import User
 from apiary_sales.billing import chart_of_accounts as accounts
 from apiary_sales.billing.chart_of_accounts import ChartAccount
-from apiary_sales.billing.models import ClosedStock, Entry, EntryLine, LedgerAccount
+from apiary_sales.billing.models import (
+    ClosedStock,
+    Entry,
+    EntryLine,
+    LedgerAccount,
+    StandDayClose,
+    StandLateCash,
+)
 from apiary_sales.billing.queries.as_of import AsOf
 from apiary_sales.billing.stock_book import StockBook
 from inventory.bottling import valuation
@@ -306,6 +313,8 @@ def _entries_told(moves: Iterable[AccountMovement]) -> dict[Source, _Told]:
             note = " ".join(filter(None, [entry.payment.reference, entry.payment.note]))
         else:
             text, url = entry.get_kind_display(), _url_of(document)
+            if isinstance(document, StandDayClose | StandLateCash):
+                text = str(document)
             if _is_undoing(document, role):
                 text = _("%(what)s undone") % {"what": text}
             who, note = _who_of(document, role), str(getattr(document, "note", "") or "")

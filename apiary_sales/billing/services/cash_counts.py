@@ -1,4 +1,7 @@
-"""Count the cash at the end of a day, and post what is over or short."""
+"""Count all cash at the end of a day, and post what is over or short.
+
+Drawers of stands are part of it; `stand_days` says how their own counts agree with this one.
+"""
 
 from datetime import date
 
@@ -6,12 +9,12 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import CashCount, Entry
+from apiary_sales.billing.models import CashCount, Entry, StandDayClose
 from apiary_sales.billing.services import book, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
 from inventory.shared import words
-from inventory.shared.errors import BadValue, Problems
+from inventory.shared.errors import BadValue, CannotReverse, Problems
 from inventory.shared.people import Person
 from inventory.shared.services import books_lock
 from inventory.shared.services.repeats import refuse_repeat
@@ -82,8 +85,17 @@ def count(
 
 @transaction.atomic
 def undo(*, cash_count: CashCount, undone_by: Person, reason: str) -> CashCount:
-    """Take a count back, with the difference it posted; raises `CannotReverse`, `BadValue`."""
+    """Take a count back, with the difference it posted; raises `CannotReverse`, `BadValue`.
+
+    Not while a stand's day was closed after it, whose own difference is in this one.
+    """
     cash_count = undone_documents.locked(CashCount, cash_count, reason)
+    closing = StandDayClose.objects.filter(counted_with=cash_count, undone_on=None).first()
+    if closing is not None:
+        raise CannotReverse(
+            _("What was over or short at a stand is in this count: %(day)s. Open that day first.")
+            % {"day": closing.stand_day}
+        )
     return undone_documents.undo(cash_count, undone_by=undone_by, reason=reason)
 
 

@@ -12,13 +12,21 @@ from apiary_sales.billing.models import (
     KeptDeposit,
     MoneyMove,
     OpeningAmount,
+    StandDayClose,
 )
 from apiary_sales.billing.services import book
 from inventory.shared.errors import CannotReverse, Problems
 from inventory.shared.people import Person
 
 Document = TypeVar(
-    "Document", DepositSlip, BouncedCheck, CashCount, OpeningAmount, KeptDeposit, MoneyMove
+    "Document",
+    DepositSlip,
+    BouncedCheck,
+    CashCount,
+    OpeningAmount,
+    KeptDeposit,
+    MoneyMove,
+    StandDayClose,
 )
 
 
