@@ -7,6 +7,7 @@ only the books were wrong, and no coin moved. Change is no matter: what is kept 
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db.models import Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
@@ -102,7 +103,7 @@ def cash_back_of(sale: StandSale) -> int:
     return -_sum(back) - _sum(on_top)
 
 
-def _put_to(sales: QuerySet[StandSale]) -> QuerySet[Allocation, int]:
+def _put_to(sales: QuerySet[StandSale]) -> QuerySet[Allocation, Any]:
     return Allocation.objects.filter(invoice__stand_sale__in=sales).values("payment")
 
 

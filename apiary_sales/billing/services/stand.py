@@ -15,6 +15,7 @@ from apiary_sales.billing.services import (
     credit_notes,
     invoices,
     line_taxes,
+    stand_days,
     stand_marks,
     stand_money,
 )
@@ -180,6 +181,8 @@ def sell(
             ),
         ]
     stand_marks.keep(sale, marks)
+    # Of a day that was closed before, its cash was counted already.
+    stand_days.sale_came_in(sale=sale)
     return sale
 
 

@@ -48,6 +48,7 @@ from inventory.shared.errors import BadValue, CannotReverse, NotAllowedNow, Prob
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
+from inventory.stock import own_places
 from inventory.stock.models import Place
 
 
@@ -72,6 +73,7 @@ def open_day(
     place = Place.objects.select_for_update(no_key=True).get(pk=place.pk)
     refuse_repeat(StandDay, key)
     problems = Problems()
+    own_places.check(problems, "place", place, opened_by)
     if place.kind not in Place.STORES:
         problems.add("place", _("%(place)s is no place to sell from.") % {"place": place.name})
     checks.check_day(problems, "day", day)

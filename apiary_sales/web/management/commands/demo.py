@@ -4,7 +4,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from apiary_sales.web import serve
-from apiary_sales.web.demo import care, more_products, papers, results, setting_up, story
+from apiary_sales.web.demo import care, more_products, papers, results, setting_up, stand_day, story
 from apiary_sales.web.demo.fixtures import read
 from inventory.shared.documents import PdfUnavailable
 
@@ -30,6 +30,7 @@ class Command(BaseCommand):
             ) from error
         self.stdout.write("Doing a season's work")
         story.tell(today, self._say)
+        stand_day.tell(today, self._say)
         more_products.tell(today, self._say)
         care.tell(today, self._say)
         self.stdout.write("Writing the papers")
