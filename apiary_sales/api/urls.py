@@ -35,6 +35,7 @@ from apiary_sales.api import (
     selling_papers,
     service_bills,
     shortages,
+    stand_days,
     structured_invoices,
     taxes,
     trade,
@@ -533,6 +534,24 @@ urlpatterns = [
     path("cash-counts/", money.CashCountsApiView.as_view(), name="cash-counts"),
     path(
         "cash-counts/<int:pk>/undo/", money.CashCountUndoApiView.as_view(), name="cash-count-undo"
+    ),
+    path("stand-days/", stand_days.StandDaysApiView.as_view(), name="stand-days"),
+    path("stand-days/<int:pk>/", stand_days.StandDayApiView.as_view(), name="stand-day"),
+    path("stand-days/<int:pk>/cash/", stand_days.StandCashApiView.as_view(), name="stand-cash"),
+    path(
+        "stand-days/<int:pk>/close/",
+        stand_days.StandDayCloseApiView.as_view(),
+        name="stand-day-close",
+    ),
+    path(
+        "stand-cash/<int:pk>/undo/",
+        stand_days.StandCashUndoApiView.as_view(),
+        name="stand-cash-undo",
+    ),
+    path(
+        "stand-day-closes/<int:pk>/undo/",
+        stand_days.StandDayCloseUndoApiView.as_view(),
+        name="stand-day-close-undo",
     ),
     path("cash-book/", money.CashBookApiView.as_view(), name="cash-book"),
     path("opening-invoices/", money.OpeningInvoicesApiView.as_view(), name="opening-invoices"),

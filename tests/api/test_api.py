@@ -49,6 +49,7 @@ from apiary_sales.api import credit_notes as credit_notes_api
 from apiary_sales.api import drums as drums_api
 from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
+from apiary_sales.api import stand_days as stand_days_api
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
@@ -71,6 +72,7 @@ from apiary_sales.billing.services import (
     payments,
     purchase_orders,
     stand,
+    stand_days,
     weight_sales,
 )
 from apiary_sales.billing.services import ledger_accounts as account_services
@@ -690,6 +692,14 @@ SERVICES = {
     "money-moves/{id}/undo/": (money_moves_api.MoneyMoveUndoApiView, money_moves.undo),
     "cash-counts/": (money.CashCountsApiView, cash_counts.count),
     "cash-counts/{id}/undo/": (money.CashCountUndoApiView, cash_counts.undo),
+    "stand-days/": (stand_days_api.StandDaysApiView, stand_days.open_day),
+    "stand-days/{id}/cash/": (stand_days_api.StandCashApiView, stand_days.move_cash),
+    "stand-days/{id}/close/": (stand_days_api.StandDayCloseApiView, stand_days.close),
+    "stand-cash/{id}/undo/": (stand_days_api.StandCashUndoApiView, stand_days.undo_cash),
+    "stand-day-closes/{id}/undo/": (
+        stand_days_api.StandDayCloseUndoApiView,
+        stand_days.undo_close,
+    ),
     "opening-invoices/": (money.OpeningInvoicesApiView, opening.owe),
     "invoices/{id}/take-back/": (money.OpeningTakeBackApiView, opening.take_back),
     "opening-credits/": (money.OpeningCreditsApiView, opening.credit),

@@ -46,6 +46,7 @@ from apiary_sales.billing.services import (
     purchase_orders,
     service_bills,
     stand,
+    stand_days,
 )
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
@@ -159,6 +160,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _free_from_tax(people[User.Role.OWNER])
     _recall(people[User.Role.OFFICE])
     _sell_by_weight_and_serve(people[User.Role.OFFICE], people[User.Role.STAND])
+    _keep_a_stand_day(people[User.Role.STAND])
     _keep_the_money(people[User.Role.OFFICE])
     _come_late(people[User.Role.BOTTLING])
     _write_e_mails(people[User.Role.OFFICE])
@@ -787,6 +789,54 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
         lines=[fee],
         billed_by=seller,
         key="full:fee",
+    )
+
+
+def _keep_a_stand_day(minder) -> None:
+    """Open the stand, move cash, close it twice, and let a sale come in after the close."""
+    place = Place.objects.get(kind=Place.Kind.STAND)
+    opened = stand_days.open_day(
+        place=place, float_pieces={"note-500": 20}, opened_by=minder, key="full:stand-day"
+    )
+    for kind, more in (
+        ("change", {}),
+        ("spent", {"payee": "Corner Hardware", "category": "supplies", "text": "String"}),
+        ("to_box", {}),
+    ):
+        stand_days.move_cash(
+            stand_day=opened,
+            kind=kind,
+            cents=500,
+            moved_by=minder,
+            key=f"full:stand-{kind}",
+            **more,
+        )
+    for number in (1, 2):
+        closing = stand_days.close(
+            stand_day=opened,
+            counted_cents=20_000,
+            note="Not all is known",
+            closed_by=minder,
+            key=f"full:stand-close-{number}",
+        )
+        if number == 1:
+            stand_days.undo_close(
+                stand_day_close=closing, undone_by=minder, reason="Counted in haste"
+            )
+    jar = LineWanted(
+        kind=OrderLine.Kind.PACKED,
+        product=Product.objects.get(code="1-lb"),
+        quantity=1,
+        unit_price=Decimal("9.5000"),
+    )
+    stand.sell(
+        lines=[jar],
+        place=place,
+        payments=[stand.PaymentMade(Payment.Method.CASH)],
+        sold_by=minder,
+        sold_at=timezone.now() - timedelta(hours=1),
+        has_happened=True,
+        key="full:stand-late",
     )
 
 

@@ -26,7 +26,7 @@ from django.http import HttpResponse
 from django.test import Client
 from django.test.utils import setup_test_environment
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
-from django.utils import translation
+from django.utils import timezone, translation
 
 from apiary_sales.billing import papers
 from apiary_sales.billing.services import (
@@ -34,6 +34,7 @@ from apiary_sales.billing.services import (
     deposit_slips,
     money_moves,
     purchase_orders,
+    stand_days,
 )
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.queries import orders
@@ -300,6 +301,8 @@ def _add_what_is_new() -> None:
             moved_by=apps.get_model("accounts.User").objects.get(role="owner"),
             key="walk:money-move",
         )
+    if not apps.get_model("billing.StandDay").objects.exists():
+        _keep_stand_days()
     if not apps.get_model("billing.DepositSlip").objects.exists():
         deposit_slips.deposit(
             checks=[],
@@ -307,6 +310,27 @@ def _add_what_is_new() -> None:
             deposited_by=apps.get_model("accounts.User").objects.get(role="owner"),
             key="walk:deposit-slip",
         )
+
+
+def _keep_stand_days() -> None:
+    """Open two days at a stand, and close one of them."""
+    person = apps.get_model("accounts.User").objects.get(role="owner")
+    place = apps.get_model("inventory.Place").objects.filter(kind="stand").earliest("pk")
+    today = timezone.localdate()
+    for day in (today - timedelta(days=1), today):
+        opened = stand_days.open_day(
+            place=place, day=day, float_cents=100, opened_by=person, key=f"walk:stand-day-{day}"
+        )
+    stand_days.move_cash(
+        stand_day=opened, kind="change", cents=100, moved_by=person, key="walk:stand-cash"
+    )
+    stand_days.close(
+        stand_day=place.stand_days.earliest("day"),
+        counted_cents=0,
+        note="A hole in the drawer",
+        closed_by=person,
+        key="walk:stand-close",
+    )
 
 
 def _order_parts() -> None:
@@ -880,6 +904,23 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.MoneyMove", "pk", "undone_on"),
             "billing:money_move billing:money_move_undo api:money-move api:money-move-undo",
+        ),
+        (
+            _rows("billing.StandDay", "pk"),
+            "billing:stand_day billing:stand_day_cash billing:stand_day_close api:stand-day "
+            "api:stand-cash api:stand-day-close",
+        ),
+        (
+            _rows("billing.StandDay", "pk", closes__undone_on=None, closes__isnull=False),
+            "billing:stand_day_open_again billing:stand_day_pdf",
+        ),
+        (
+            _rows("billing.StandDayClose", "pk"),
+            "api:stand-day-close-undo",
+        ),
+        (
+            _rows("billing.StandCash", "pk", "kind"),
+            "billing:stand_cash_undo api:stand-cash-undo",
         ),
         (_rows("billing.CashCount", "pk"), "billing:cash_count_undo api:cash-count-undo"),
         (

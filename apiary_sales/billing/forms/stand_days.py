@@ -7,6 +7,7 @@ from typing import Any, cast
 from django import forms
 from django.conf import settings
 from django.utils import timezone
+from django.utils.text import capfirst
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.accounts.models import User
@@ -14,6 +15,7 @@ from apiary_sales.billing import denominations
 from apiary_sales.billing.denominations import Denomination
 from apiary_sales.billing.forms.money import NOT_NEGATIVE
 from apiary_sales.billing.models import ExpenseCategory, StandCash
+from inventory.shared import words
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import CodeChoiceField, DayField, MoneyField, WholeNumberField
 from inventory.stock.models import Place
@@ -48,6 +50,11 @@ class CoinsForm(ActForm):
     @property
     def coins(self) -> list[tuple[Denomination, forms.BoundField]]:
         return [(each, self[each.name]) for each in self._denominations]
+
+    @property
+    def sample(self) -> str:
+        """Money as the house writes it, from which the page's script takes its signs."""
+        return words.money(100_000)
 
     @property
     def has_coins(self) -> bool:
@@ -88,7 +95,9 @@ class StandCashForm(ActForm):
     fields_of_parameters = {"cents": "amount"}
 
     kind = forms.ChoiceField(
-        label=_("What"), choices=StandCash.Kind.choices, widget=forms.RadioSelect
+        label=_("What"),
+        choices=lambda: [(kind.value, capfirst(kind.label)) for kind in StandCash.Kind],
+        widget=forms.RadioSelect,
     )
     amount = MoneyField(label=_("Amount"), error_messages=NOT_NEGATIVE)
     text = forms.CharField(label=_("What for"), max_length=200, required=False)

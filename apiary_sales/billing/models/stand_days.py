@@ -14,6 +14,7 @@ from apiary_sales.billing.models.cash import CashCount, Undoable, UndoneBy
 from apiary_sales.billing.models.expenses import Expense
 from apiary_sales.billing.models.money_moves import MoneyMove
 from apiary_sales.billing.models.stand import StandSale
+from inventory.shared.people import Person
 from inventory.stock.models import Place
 
 
@@ -204,6 +205,12 @@ class StandDayClose(Undoable):
     @property
     def difference_cents(self) -> int:
         return self.counted_cents - self.expected_cents
+
+    def may_be_undone_by(self, person: Person) -> bool:
+        """Whoever closed a day opens it again on the day of the close; later the office does."""
+        is_fresh = timezone.localdate(self.closed_at) == timezone.localdate()
+        is_own = self.recorded_by_id == person.pk
+        return person.has_perm("billing.take_payments") or (is_own and is_fresh)
 
 
 class StandLateCashManager(models.Manager["StandLateCash"]):

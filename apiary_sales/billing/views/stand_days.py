@@ -32,7 +32,6 @@ from inventory.shared.views import ActView
 from inventory.stock import own_places
 
 SELL = "orders.sell_at_stand"
-TAKE = "billing.take_payments"
 SEE = "billing.view_money"
 PAGE_LENGTH = 50
 
@@ -79,21 +78,16 @@ def _day(request: HttpRequest, pk: int) -> StandDay:
     return stand_day
 
 
-def _may_open_again(request: HttpRequest, closing: StandDayClose | None) -> bool:
-    """Whoever closed a day opens it again on that day; later the office does."""
-    if closing is None:
-        return False
-    person = person_of(request)
-    is_fresh = timezone.localdate(closing.closed_at) == timezone.localdate()
-    return person.has_perm(TAKE) or (closing.recorded_by == person and is_fresh)
-
-
 @require_GET
 @permission_required(SELL, raise_exception=True)
 def stand_day(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one day. What should be in the drawer is told only once it was counted."""
     shown = queries.shown(_day(request, pk))
-    context = {"shown": shown, "may_open_again": _may_open_again(request, shown.closing)}
+    closing = shown.closing
+    context = {
+        "shown": shown,
+        "may_open_again": closing is not None and closing.may_be_undone_by(person_of(request)),
+    }
     return render(request, "billing/stand_days/day.html", context)
 
 
@@ -239,7 +233,10 @@ class CloseDayView(OfDayView):
         }
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(preview=self.preview, **kwargs)
+        context = super().get_context_data(preview=self.preview, **kwargs)
+        if self.preview and self.preview.difference_cents:
+            context["form"].fields["note"].required = True
+        return context
 
 
 class OpenAgainView(OfDayView):
@@ -253,7 +250,7 @@ class OpenAgainView(OfDayView):
         if self.day.closing is None:
             raise Http404
         self.closing = self.day.closing
-        if not _may_open_again(self.request, self.closing):
+        if not self.closing.may_be_undone_by(person_of(self.request)):
             raise PermissionDenied
 
     def act(self, data: dict[str, Any]) -> StandDayClose:
