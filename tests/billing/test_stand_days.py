@@ -1,6 +1,7 @@
 """A day at a stand: float, cash in and out, the count at the end, and the book with it."""
 
 from datetime import timedelta
+from functools import partial
 
 import pytest
 import time_machine
@@ -32,16 +33,12 @@ from inventory.shared.errors import (
     SeveralProblems,
 )
 from tests import builders
-from tests.billing.conftest import NOON, TODAY, jars
+from tests.billing.conftest import TODAY
+from tests.billing.stand_drawer import at, sell_jars
 
 pytestmark = pytest.mark.django_db
 
 PAYEE = {"payee": "Corner Hardware", "category": "supplies"}
-
-
-def at(hour, minute=0):
-    """The moment of an hour on the day of the tests."""
-    return NOON.replace(hour=hour, minute=minute)
 
 
 def cash_there():
@@ -58,18 +55,8 @@ def seller(house):
 
 
 @pytest.fixture
-def sell(stand_place, pounds, seller):
-    def sell(pieces=1, method="cash", **more):
-        fields = {
-            "place": stand_place,
-            "payments": [PaymentMade(method, tendered_cents=None)],
-            "sold_by": seller,
-            "key": builders.new_key(),
-            "has_happened": True,
-        }
-        return stand.sell(lines=[jars(pounds, pieces, "8.00")], **{**fields, **more})
-
-    return sell
+def sell(stand_place, pounds):
+    return partial(sell_jars, pounds, place=stand_place)
 
 
 @pytest.fixture
