@@ -6,9 +6,11 @@ from .cash import BouncedCheck, CashCount, DepositedCheck, DepositSlip, OpeningA
 from .consignment import ConsignmentReport
 from .deposits import KeptDeposit
 from .expenses import Expense, ExpenseCategory, RecurringExpense, Rhythm, SkippedExpense
+from .honesty_boxes import HonestyBox, HonestyCount, HonestyCountLine
 from .invoices import Invoice, InvoiceLine, InvoiceLineTax, plain
 from .late_certificates import LateCertificate
 from .ledger_accounts import ClosedStock, ClosedStockLine, LedgerAccount
+from .market_days import MarketDay, MarketDayCost, MarketDayEntry, MarketDayLine
 from .money_moves import WAYS, MoneyMove
 from .payments import Allocation, Payment
 from .purchasing import (
@@ -41,6 +43,9 @@ __all__ = [
     "Expense",
     "ExpenseCategory",
     "HandedInSale",
+    "HonestyBox",
+    "HonestyCount",
+    "HonestyCountLine",
     "InterestCharge",
     "Invoice",
     "InvoiceLine",
@@ -48,6 +53,10 @@ __all__ = [
     "KeptDeposit",
     "LateCertificate",
     "LedgerAccount",
+    "MarketDay",
+    "MarketDayCost",
+    "MarketDayEntry",
+    "MarketDayLine",
     "MoneyMove",
     "OpeningAmount",
     "PaidBy",
