@@ -73,4 +73,6 @@ def hourly_cents(cents: int, minutes: int | None) -> int | None:
 
 def _listed(numbers: Sequence[int]) -> str:
     *first, last = [words.number(number) for number in numbers]
-    return _("%(first)s and %(last)s") % {"first": ", ".join(first), "last": last} if first else last
+    return (
+        _("%(first)s and %(last)s") % {"first": ", ".join(first), "last": last} if first else last
+    )

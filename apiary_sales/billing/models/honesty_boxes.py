@@ -9,13 +9,14 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.billing.models.book import Entry
 from apiary_sales.billing.models.stand import StandSale
 from inventory.bottling.models import Product
+from inventory.stock import own_places
 from inventory.stock.models import Place, Posting
 
 
 class HonestyBox(models.Model):
     """A place at which buyers pay into a box."""
 
-    PLACES = (Place.Kind.STAND, Place.Kind.VAN)
+    PLACES = own_places.KINDS
 
     place = models.OneToOneField(
         Place, on_delete=models.PROTECT, related_name="honesty_box", verbose_name=_("place")

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.billing.models.expenses import Expense
 from apiary_sales.billing.models.stand import StandSale
 from inventory.bottling.models import Product
+from inventory.stock import own_places
 from inventory.stock.models import Place, Posting
 
 
@@ -26,7 +27,7 @@ class MarketDay(models.Model):
     One place has one market a day, so that each sale counts for one market day only.
     """
 
-    PLACES = (Place.Kind.STAND, Place.Kind.VAN)
+    PLACES = own_places.KINDS
 
     place = models.ForeignKey(
         Place, on_delete=models.PROTECT, related_name="market_days", verbose_name=_("sold from")

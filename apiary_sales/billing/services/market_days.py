@@ -1,4 +1,4 @@
-"""Market days: planned, loaded, paid for and closed; `market_unloading` brings home what is left."""
+"""Market days: planned, loaded, paid for and closed; `market_unloading` brings home the rest."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -66,9 +66,7 @@ def plan(
 
 
 @transaction.atomic
-def change(
-    *, market_day: MarketDay, plan: MarketPlan, lines: Sequence[PiecesWanted]
-) -> MarketDay:
+def change(*, market_day: MarketDay, plan: MarketPlan, lines: Sequence[PiecesWanted]) -> MarketDay:
     """Change a market day that is not loaded yet; raises as `plan`, and `NotAllowedNow`."""
     market_day = locked(market_day)
     _refuse_loaded(market_day)
@@ -280,5 +278,3 @@ def _save(market_day: MarketDay, plan: MarketPlan, lines: Sequence[PiecesWanted]
         for line in lines
     )
     return market_day
-
-

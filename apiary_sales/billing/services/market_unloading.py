@@ -1,4 +1,4 @@
-"""What came home from a market: counted, explained where some is missing, and brought to a shelf."""
+"""What came home from a market: counted, explained where some is missing, brought to a shelf."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from apiary_sales.billing.models import (
     StandSale,
 )
 from apiary_sales.billing.services import market_days, stand, stand_prices
-from apiary_sales.billing.services.stand_money import PaymentMade
+from apiary_sales.billing.services.stand import PaymentMade
 from inventory.bottling.models import Product
 from inventory.bottling.services import reversals
 from inventory.shared import keys

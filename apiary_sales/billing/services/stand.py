@@ -77,6 +77,7 @@ def sell(
     corrects: StandSale | None = None,
     marks: Sequence[MarkFound] = (),
     has_happened: bool = False,
+    missing_reason: str = "",
 ) -> StandSale:
     """Sell goods from a place for money in hand: stock, receipt and payment, all or nothing.
 
@@ -88,7 +89,7 @@ def sell(
     was written elsewhere. `corrects` is undone in the same act.
     A sale that `has_happened` is not refused for want of goods, a hold, a price, money or a clock:
     it is booked as it was asked, and what does not fit is kept as its marks, with `marks` of the
-    caller's own.
+    caller's own. Money that is missing is written off, for `missing_reason`.
     Raises `BadValue` (or several), `AlreadyRecorded` with the sale made first when the key came
     before, and unless it has happened `NotEnoughStock`, `NotEnoughHoney`, `StockReserved`,
     `LotOnHold`.
@@ -143,6 +144,8 @@ def sell(
         received_on=sold_on,
         received_by=sold_by,
         key=key,
+        missing_reason=missing_reason,
+        may_be_tip=source != StandSale.Source.HONESTY_BOX,
     )
     clock_said = clock_said or said_at
     is_clock_right = clock_said is None or (

@@ -147,9 +147,11 @@ def receive(
     received_on: date,
     received_by: Person,
     key: str,
+    missing_reason: str = "",
+    may_be_tip: bool = True,
 ) -> Entry | None:
     """Record the payments of a receipt; write off what is missing; return the entry of what was
-    given on top, None without any."""
+    given on top, None without any. It is no tip where nobody stands."""
     on_top_left = settled.on_top_cents
     on_top_lines: list[BookLine] = []
     shares: list[tuple[PaymentMade, int]] = []
@@ -183,16 +185,16 @@ def receive(
             invoice=receipt,
             kind=Adjustment.Kind.WRITE_OFF,
             cents=open_cents,
-            reason=_("Less was paid at the stand than the sale came to"),
+            reason=missing_reason or _("Less was paid at the stand than the sale came to"),
             # The receipt of a late sale is of the day it came in.
             happened_on=max(received_on, receipt.issued_on),
             made_by=received_by,
             key=keys.part(key, "missing"),
         )
-    return _enter_on_top(on_top_lines, received_on)
+    return _enter_on_top(on_top_lines, received_on, may_be_tip=may_be_tip)
 
 
-def _enter_on_top(lines: list[BookLine], day: date) -> Entry | None:
+def _enter_on_top(lines: list[BookLine], day: date, *, may_be_tip: bool) -> Entry | None:
     if not lines:
         return None
     account = Account.TIPS if House.current().tips_are_for_people else Account.GIFTS
