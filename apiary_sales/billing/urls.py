@@ -7,7 +7,9 @@ from apiary_sales.billing.views import (
     credits,
     drums,
     expenses,
+    honesty_boxes,
     ledger_accounts,
+    market_days,
     money,
     money_moves,
     paper_views,
@@ -78,6 +80,81 @@ urlpatterns = [
     path("stand/receipts/<int:pk>/undo/", stand.TakeBackView.as_view(), name="receipt_undo"),
     path("r/", read_receipts.no_receipt, name="no_read_receipt"),
     path("r/<str:code>/", read_receipts.read_receipt, name="read_receipt"),
+    path("stand/market-days/", market_days.market_day_list, name="market_days"),
+    path(
+        "stand/market-days/new/", market_days.PlanMarketDayView.as_view(), name="market_day_create"
+    ),
+    path("stand/market-days/<int:pk>/", market_days.market_day, name="market_day"),
+    path(
+        "stand/market-days/<int:pk>/change/",
+        market_days.ChangeMarketDayView.as_view(),
+        name="market_day_change",
+    ),
+    path(
+        "stand/market-days/<int:pk>/list/",
+        market_days.ListGoodsView.as_view(),
+        name="market_day_list_goods",
+    ),
+    path(
+        "stand/market-days/<int:pk>/load-list.pdf",
+        market_days.load_list_pdf,
+        name="market_load_list_pdf",
+    ),
+    path(
+        "stand/market-days/<int:pk>/load/", market_days.LoadView.as_view(), name="market_day_load"
+    ),
+    path(
+        "stand/market-days/<int:pk>/load/undo/",
+        market_days.UndoLoadView.as_view(),
+        name="market_day_load_undo",
+    ),
+    path(
+        "stand/market-days/<int:pk>/unload/",
+        market_days.UnloadView.as_view(),
+        name="market_day_unload",
+    ),
+    path(
+        "stand/market-days/<int:pk>/unload/undo/",
+        market_days.UndoUnloadView.as_view(),
+        name="market_day_unload_undo",
+    ),
+    path(
+        "stand/market-days/<int:pk>/cost/",
+        market_days.MarketCostView.as_view(),
+        name="market_day_cost",
+    ),
+    path(
+        "stand/market-days/<int:pk>/close/",
+        market_days.CloseMarketDayView.as_view(),
+        name="market_day_close",
+    ),
+    path(
+        "stand/market-days/<int:pk>/cancel/",
+        market_days.CancelMarketDayView.as_view(),
+        name="market_day_cancel",
+    ),
+    path("stand/honesty-boxes/", honesty_boxes.box_list, name="honesty_boxes"),
+    path(
+        "stand/honesty-boxes/new/",
+        honesty_boxes.SetUpBoxView.as_view(),
+        name="honesty_box_create",
+    ),
+    path("stand/honesty-boxes/<int:pk>/", honesty_boxes.box, name="honesty_box"),
+    path(
+        "stand/honesty-boxes/<int:pk>/count/",
+        honesty_boxes.CountBoxView.as_view(),
+        name="honesty_box_count",
+    ),
+    path(
+        "stand/honesty-boxes/<int:pk>/put-away/",
+        honesty_boxes.PutBoxAwayView.as_view(),
+        name="honesty_box_put_away",
+    ),
+    path(
+        "stand/honesty-boxes/counts/<int:pk>/undo/",
+        honesty_boxes.UndoCountView.as_view(),
+        name="honesty_count_undo",
+    ),
     path("selling/drums/", drums.drum_list, name="drum_register"),
     path("selling/drums/register.pdf", drums.drum_list_pdf, name="drum_register_pdf"),
     path("selling/drums/register.csv", drums.drum_list_csv, name="drum_register_csv"),

@@ -138,13 +138,14 @@ def market_days() -> QuerySet[MarketDay]:
 
 def to_come() -> QuerySet[MarketDay]:
     """Return the days that are planned or not unloaded yet, the next one first."""
-    return market_days().standing().filter(unloaded_at=None, closed_at=None).order_by("day", "id")
+    return market_days().filter(cancelled_at=None, unloaded_at=None, closed_at=None).order_by("day", "id")
 
 
 def past() -> list[MarketResult]:
     """Return the results of the days that are over, latest first, in so many queries always."""
     today = timezone.localdate()
-    over = market_days().standing().filter(day__lte=today).exclude(unloaded_at=None, closed_at=None)
+    over = market_days().filter(cancelled_at=None, day__lte=today)
+    over = over.exclude(unloaded_at=None, closed_at=None)
     return results(over)
 
 
@@ -186,8 +187,7 @@ def suggestions(*, market: str, place: Place, day: date) -> dict[Product, Sugges
     """
     earlier = (
         market_days()
-        .standing()
-        .filter(day__lt=day)
+        .filter(cancelled_at=None, day__lt=day)
         .exclude(unloaded_at=None, closed_at=None, entries=None)
         .distinct()
     )

@@ -75,6 +75,17 @@ def change(*, market_day: MarketDay, plan: MarketPlan, lines: Sequence[PiecesWan
 
 
 @transaction.atomic
+def set_load_list(*, market_day: MarketDay, lines: Sequence[PiecesWanted]) -> MarketDay:
+    """Say what is to be loaded; raises `BadValue` at `lines.<position>.<name>`, `NotAllowedNow`."""
+    market_day = locked(market_day)
+    _refuse_loaded(market_day)
+    problems = Problems()
+    piece_rules.check(problems, lines)
+    problems.raise_any()
+    return _list(market_day, lines)
+
+
+@transaction.atomic
 def cancel(*, market_day: MarketDay) -> MarketDay:
     """Cancel a market day that is not loaded and has cost nothing; raises `NotAllowedNow`."""
     market_day = locked(market_day)
@@ -272,6 +283,10 @@ def _save(market_day: MarketDay, plan: MarketPlan, lines: Sequence[PiecesWanted]
     market_day.opens_at, market_day.closes_at = plan.opens_at, plan.closes_at
     market_day.people, market_day.note = plan.people.strip(), plan.note.strip()
     checks.save_checked(market_day)
+    return _list(market_day, lines)
+
+
+def _list(market_day: MarketDay, lines: Sequence[PiecesWanted]) -> MarketDay:
     market_day.lines.all().delete()
     MarketDayLine.objects.bulk_create(
         MarketDayLine(market_day=market_day, product=line.product, wanted=line.pieces)

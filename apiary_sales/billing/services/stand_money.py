@@ -197,7 +197,8 @@ def receive(
 def _enter_on_top(lines: list[BookLine], day: date, *, may_be_tip: bool) -> Entry | None:
     if not lines:
         return None
-    account = Account.TIPS if House.current().tips_are_for_people else Account.GIFTS
+    is_tip = may_be_tip and House.current().tips_are_for_people
+    account = Account.TIPS if is_tip else Account.GIFTS
     whole_cents = sum(line.amount_cents for line in lines)
     return book.enter(
         kind=Entry.Kind.TRANSFER,
