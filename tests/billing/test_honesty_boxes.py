@@ -217,8 +217,9 @@ def test_only_the_last_count_is_undone(started, pounds, quarts):
 def test_a_count_of_an_earlier_day_is_booked_on_it(started, pounds, quarts):
     with time_machine.travel(NOON + timedelta(days=3), tick=False):
         made = count(
-            started, {pounds: 22, quarts: 6}, cash=1_600, counted_on=TODAY + timedelta(days=2)
+            started, {pounds: 22, quarts: 6}, cash=1_500, counted_on=TODAY + timedelta(days=2)
         )
+        assert made.short_cents == 100
         assert made.sale.sold_at == NOON + timedelta(days=2)
         with pytest.raises(BadValue) as refused:
             count(started, {pounds: 22, quarts: 6}, counted_on=TODAY + timedelta(days=1))

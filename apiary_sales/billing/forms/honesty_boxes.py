@@ -74,9 +74,7 @@ class HonestyCountForm(ActForm):
         )
 
     def lines(self) -> list[ShelfCounted]:
-        return [
-            ShelfCounted(row.product, self.cleaned_data[self._name(row)]) for row in self.shelf
-        ]
+        return [ShelfCounted(row.product, self.cleaned_data[self._name(row)]) for row in self.shelf]
 
     def field_of(self, parameter: str | None) -> str | None:
         if found := re.fullmatch(r"lines\.(\d+)\.\w+", parameter or ""):

@@ -105,7 +105,9 @@ def suggestion_in_words(product: Product, suggestion: Suggestion | None) -> str:
         return ""
     cases = cases_in_words(suggestion.pieces, product.pieces_per_case)
     pieces = words.number(suggestion.pieces)
-    text = gettext("Suggested: %(pieces)s.") % {"pieces": f"{pieces} ({cases})" if cases else pieces}
+    text = gettext("Suggested: %(pieces)s.") % {
+        "pieces": f"{pieces} ({cases})" if cases else pieces
+    }
     return f"{text} {suggestion.why}"
 
 

@@ -138,7 +138,11 @@ def market_days() -> QuerySet[MarketDay]:
 
 def to_come() -> QuerySet[MarketDay]:
     """Return the days that are planned or not unloaded yet, the next one first."""
-    return market_days().filter(cancelled_at=None, unloaded_at=None, closed_at=None).order_by("day", "id")
+    return (
+        market_days()
+        .filter(cancelled_at=None, unloaded_at=None, closed_at=None)
+        .order_by("day", "id")
+    )
 
 
 def past() -> list[MarketResult]:

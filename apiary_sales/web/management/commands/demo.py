@@ -5,6 +5,7 @@ from django.utils import timezone
 
 from apiary_sales.web import serve
 from apiary_sales.web.demo import care, more_products, papers, results, setting_up, stand_day, story
+from apiary_sales.web.demo import care, market, more_products, papers, results, setting_up, story
 from apiary_sales.web.demo.fixtures import read
 from inventory.shared.documents import PdfUnavailable
 
@@ -33,6 +34,7 @@ class Command(BaseCommand):
         stand_day.tell(today, self._say)
         more_products.tell(today, self._say)
         care.tell(today, self._say)
+        market.tell(today, self._say)
         self.stdout.write("Writing the papers")
         written = self._write_papers()
         call_command("verify_ledger", stdout=self.stdout)
