@@ -22,6 +22,7 @@ from apiary_sales.api import (
     honey_of_others,
     jars,
     ledger_accounts,
+    market_days,
     measurements,
     money,
     money_moves,
@@ -524,6 +525,69 @@ urlpatterns = [
     ),
     path("deposit-slips/", money.DepositSlipsApiView.as_view(), name="deposit-slips"),
     path("deposit-slips/<int:pk>/undo/", money.DepositUndoApiView.as_view(), name="deposit-undo"),
+    path("market-days/", market_days.MarketDaysApiView.as_view(), name="market-days"),
+    path("market-days/<int:pk>/", market_days.MarketDayApiView.as_view(), name="market-day"),
+    path(
+        "market-days/<int:pk>/change/",
+        market_days.MarketChangeApiView.as_view(),
+        name="market-day-change",
+    ),
+    path(
+        "market-days/<int:pk>/goods/",
+        market_days.MarketGoodsApiView.as_view(),
+        name="market-day-goods",
+    ),
+    path(
+        "market-days/<int:pk>/load/",
+        market_days.MarketLoadApiView.as_view(),
+        name="market-day-load",
+    ),
+    path(
+        "market-days/<int:pk>/load/undo/",
+        market_days.MarketLoadUndoApiView.as_view(),
+        name="market-day-load-undo",
+    ),
+    path(
+        "market-days/<int:pk>/unload/",
+        market_days.MarketUnloadApiView.as_view(),
+        name="market-day-unload",
+    ),
+    path(
+        "market-days/<int:pk>/unload/undo/",
+        market_days.MarketUnloadUndoApiView.as_view(),
+        name="market-day-unload-undo",
+    ),
+    path(
+        "market-days/<int:pk>/costs/",
+        market_days.MarketCostApiView.as_view(),
+        name="market-day-costs",
+    ),
+    path(
+        "market-days/<int:pk>/close/",
+        market_days.MarketCloseApiView.as_view(),
+        name="market-day-close",
+    ),
+    path(
+        "market-days/<int:pk>/cancel/",
+        market_days.MarketCancelApiView.as_view(),
+        name="market-day-cancel",
+    ),
+    path("honesty-boxes/", market_days.HonestyBoxesApiView.as_view(), name="honesty-boxes"),
+    path(
+        "honesty-boxes/<int:pk>/put-away/",
+        market_days.HonestyBoxPutAwayApiView.as_view(),
+        name="honesty-box-put-away",
+    ),
+    path(
+        "honesty-boxes/<int:pk>/counts/",
+        market_days.HonestyCountsApiView.as_view(),
+        name="honesty-box-counts",
+    ),
+    path(
+        "honesty-counts/<int:pk>/undo/",
+        market_days.HonestyCountUndoApiView.as_view(),
+        name="honesty-count-undo",
+    ),
     path("money-moves/", money_moves.MoneyMovesApiView.as_view(), name="money-moves"),
     path("money-moves/<int:pk>/", money_moves.MoneyMoveApiView.as_view(), name="money-move"),
     path(

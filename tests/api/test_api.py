@@ -47,6 +47,7 @@ from apiary_sales.api import (
 )
 from apiary_sales.api import credit_notes as credit_notes_api
 from apiary_sales.api import drums as drums_api
+from apiary_sales.api import market_days as market_api
 from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
 from apiary_sales.api import stand_days as stand_days_api
@@ -65,8 +66,11 @@ from apiary_sales.billing.services import (
     deposit_slips,
     drum_deposits,
     expenses,
+    honesty_boxes,
     interest,
     late_certificates,
+    market_days,
+    market_unloading,
     money_moves,
     opening,
     payments,
@@ -688,6 +692,20 @@ SERVICES = {
     "adjustments/{id}/undo/": (money.AdjustmentUndoApiView, adjustments.undo),
     "deposit-slips/": (money.DepositSlipsApiView, deposit_slips.deposit),
     "deposit-slips/{id}/undo/": (money.DepositUndoApiView, deposit_slips.undo),
+    "market-days/": (market_api.MarketDaysApiView, market_days.plan),
+    "market-days/{id}/change/": (market_api.MarketChangeApiView, market_days.change),
+    "market-days/{id}/goods/": (market_api.MarketGoodsApiView, market_days.set_load_list),
+    "market-days/{id}/load/": (market_api.MarketLoadApiView, market_days.load),
+    "market-days/{id}/unload/": (market_api.MarketUnloadApiView, market_unloading.unload),
+    "market-days/{id}/unload/undo/": (
+        market_api.MarketUnloadUndoApiView,
+        market_unloading.undo_unload,
+    ),
+    "market-days/{id}/costs/": (market_api.MarketCostApiView, market_days.enter_cost),
+    "market-days/{id}/close/": (market_api.MarketCloseApiView, market_days.close),
+    "honesty-boxes/": (market_api.HonestyBoxesApiView, honesty_boxes.set_up),
+    "honesty-boxes/{id}/counts/": (market_api.HonestyCountsApiView, honesty_boxes.count),
+    "honesty-counts/{id}/undo/": (market_api.HonestyCountUndoApiView, honesty_boxes.undo),
     "money-moves/": (money_moves_api.MoneyMovesApiView, money_moves.move),
     "money-moves/{id}/undo/": (money_moves_api.MoneyMoveUndoApiView, money_moves.undo),
     "cash-counts/": (money.CashCountsApiView, cash_counts.count),
@@ -750,6 +768,9 @@ WITHOUT_BODY = {
     api_orders.OrderReserveMissingApiView,
     bottling.ReadyNowApiView,
     cleaning.CleaningRemoveApiView,
+    market_api.HonestyBoxPutAwayApiView,
+    market_api.MarketCancelApiView,
+    market_api.MarketLoadUndoApiView,
     trade.ConsignmentCancelApiView,
     counts.CountCancelApiView,
     emails.ReminderPauseEndApiView,

@@ -10,7 +10,6 @@ from apiary_sales.billing.models import Expense, MarketDay, StandSale
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.queries import market_days as found
 from apiary_sales.billing.services import expenses, market_days, market_unloading, stand
-from apiary_sales.billing.services.market_days import MarketPlan
 from apiary_sales.billing.services.market_unloading import CameHome
 from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.orders.rules.pieces import PiecesWanted
@@ -37,15 +36,13 @@ def van(house):
 
 def plan(van, shelf, *lines, day=TODAY, market="Mill Square", **more):
     return market_days.plan(
-        plan=MarketPlan(
-            place=more.pop("place", van),
-            day=day,
-            market=market,
-            opens_at=more.pop("opens_at", time(8)),
-            closes_at=more.pop("closes_at", time(13)),
-            source=shelf,
-            **more,
-        ),
+        place=more.pop("place", van),
+        day=day,
+        market=market,
+        opens_at=more.pop("opens_at", time(8)),
+        closes_at=more.pop("closes_at", time(13)),
+        source=shelf,
+        **more,
         lines=[PiecesWanted(product, pieces) for product, pieces in lines],
         planned_by=builders.person("stand"),
         key=builders.new_key(),

@@ -9,7 +9,6 @@ from django.urls import reverse
 
 from apiary_sales.billing.models import HonestyBox, HonestyCount, MarketDay
 from apiary_sales.billing.services import honesty_boxes, market_days
-from apiary_sales.billing.services.market_days import MarketPlan
 from apiary_sales.orders.rules.pieces import PiecesWanted
 from inventory.stock.models import Balance, Place
 from tests import builders
@@ -32,11 +31,16 @@ def suki(client):
 @pytest.fixture
 def market_day(van, shelf, pounds):
     return market_days.plan(
-        plan=MarketPlan(van, TODAY, "Mill Square", time(8), time(13), shelf),
+        **where(van, shelf, TODAY, "Mill Square"),
         lines=[PiecesWanted(pounds, 30)],
         planned_by=builders.person("stand"),
         key=builders.new_key(),
     )
+
+
+def where(van, shelf, day, market):
+    hours = {"opens_at": time(8), "closes_at": time(13)}
+    return {"place": van, "source": shelf, "day": day, "market": market, **hours}
 
 
 def address(name, thing=None):
@@ -100,7 +104,7 @@ def test_the_load_list_suggests_what_was_sold_before(suki, van, shelf, pounds, m
         {f"pieces_{pounds.pk}": 20, f"sold_{pounds.pk}": 10, "target": "shelf", "key": "home-1"},
     )
     coming = market_days.plan(
-        plan=MarketPlan(van, TODAY + timedelta(days=7), "Mill Square", time(8), time(13), shelf),
+        **where(van, shelf, TODAY + timedelta(days=7), "Mill Square"),
         lines=[],
         planned_by=builders.person("stand"),
         key=builders.new_key(),
@@ -154,9 +158,7 @@ def test_the_list_of_days_takes_as_many_questions_for_many_days_as_for_one(
     for days in (1, 2, 3):
         close(
             market_days.plan(
-                plan=MarketPlan(
-                    van, TODAY - timedelta(days=days), "Harbour", time(8), time(13), shelf
-                ),
+                **where(van, shelf, TODAY - timedelta(days=days), "Harbour"),
                 lines=[PiecesWanted(pounds, 12)],
                 planned_by=builders.person("stand"),
                 key=builders.new_key(),

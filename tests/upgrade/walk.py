@@ -9,7 +9,7 @@ import io
 import logging
 from collections import Counter
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import time, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -32,6 +32,8 @@ from apiary_sales.billing import papers
 from apiary_sales.billing.services import (
     corrected_invoices,
     deposit_slips,
+    honesty_boxes,
+    market_days,
     money_moves,
     purchase_orders,
     stand_days,
@@ -203,6 +205,34 @@ LATER = {
     "orders:standing_change",
     "orders:standing_leave_out",
     "orders:standing_pause",
+    "api:market-day",
+    "api:market-day-change",
+    "api:market-day-goods",
+    "api:market-day-load",
+    "api:market-day-load-undo",
+    "api:market-day-unload",
+    "api:market-day-unload-undo",
+    "api:market-day-costs",
+    "api:market-day-close",
+    "api:market-day-cancel",
+    "api:honesty-box-put-away",
+    "api:honesty-box-counts",
+    "api:honesty-count-undo",
+    "billing:market_day",
+    "billing:market_day_change",
+    "billing:market_day_list_goods",
+    "billing:market_load_list_pdf",
+    "billing:market_day_load",
+    "billing:market_day_load_undo",
+    "billing:market_day_unload",
+    "billing:market_day_unload_undo",
+    "billing:market_day_cost",
+    "billing:market_day_close",
+    "billing:market_day_cancel",
+    "billing:honesty_box",
+    "billing:honesty_box_count",
+    "billing:honesty_box_put_away",
+    "billing:honesty_count_undo",
     "billing:drum_lost",
     "billing:deposit_keep_undo",
     "api:keep-deposit-undo",
@@ -293,6 +323,8 @@ def _add_what_is_new() -> None:
         _order_parts()
     if not apps.get_model("orders.ConsignmentShelf").objects.exists():
         _bring_jars_to_a_shop()
+    if not apps.get_model("billing.MarketDay").objects.exists():
+        _go_to_a_market()
     if not apps.get_model("billing.MoneyMove").objects.exists():
         money_moves.move(
             from_account="owner",
@@ -366,6 +398,25 @@ def _bring_jars_to_a_shop() -> None:
         created_by=person,
         key="walk:round",
     )
+
+
+def _go_to_a_market() -> None:
+    """Plan a market day, whose load list no older version has, and set up a honesty box."""
+    person = apps.get_model("accounts.User").objects.get(role="owner")
+    places = apps.get_model("inventory.Place").objects.filter(is_active=True)
+    stand = places.filter(kind__in=("stand", "van")).earliest("pk")
+    market_days.plan(
+        place=stand,
+        source=places.filter(kind="shelf").earliest("pk"),
+        day=timezone.localdate(),
+        market="Mill Square",
+        opens_at=time(8),
+        closes_at=time(13),
+        lines=[PiecesWanted(priced_products().filter(brand=None)[0], 2)],
+        planned_by=person,
+        key="walk:market-day",
+    )
+    honesty_boxes.set_up(place=stand, set_up_by=person, key="walk:honesty-box")
 
 
 def _unread_changes() -> Iterator[str]:
@@ -766,6 +817,26 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "orders:consignment_delivery_deliver orders:consignment_delivery_cancel "
             "api:consignment-deliver api:consignment-cancel api:consignment-paper "
             "api:consignment-delivery",
+        ),
+        (
+            _rows("billing.MarketDay", "pk", "unloaded_at", "cancelled_at"),
+            "api:market-day api:market-day-change api:market-day-goods api:market-day-load "
+            "api:market-day-load-undo api:market-day-unload api:market-day-unload-undo "
+            "api:market-day-costs api:market-day-close api:market-day-cancel "
+            "billing:market_day billing:market_day_change billing:market_day_list_goods "
+            "billing:market_load_list_pdf billing:market_day_load "
+            "billing:market_day_load_undo billing:market_day_unload "
+            "billing:market_day_unload_undo billing:market_day_cost "
+            "billing:market_day_close billing:market_day_cancel",
+        ),
+        (
+            _rows("billing.HonestyBox", "pk"),
+            "api:honesty-box-put-away api:honesty-box-counts billing:honesty_box "
+            "billing:honesty_box_count billing:honesty_box_put_away",
+        ),
+        (
+            _rows("billing.HonestyCount", "pk", "is_first"),
+            "api:honesty-count-undo billing:honesty_count_undo",
         ),
         (
             _rows("orders.Contract", "number"),

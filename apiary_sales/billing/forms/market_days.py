@@ -12,7 +12,6 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.billing.forms.purchasing import NOT_NEGATIVE
 from apiary_sales.billing.market_sums import Suggestion, cases_in_words
 from apiary_sales.billing.models import ExpenseCategory, PaidBy
-from apiary_sales.billing.services.market_days import MarketPlan
 from apiary_sales.billing.services.market_unloading import CameHome
 from apiary_sales.orders.forms.trade import PiecesForm
 from inventory.bottling.models import Product
@@ -62,12 +61,6 @@ class MarketPlanForm(ActForm):
     source = StoreField(label=_("Loaded from"))
     people = forms.CharField(label=_("Who is there"), max_length=200, required=False)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
-
-    def plan(self) -> MarketPlan:
-        """Return what was typed as the service takes it."""
-        data = {**self.cleaned_data}
-        del data["key"]
-        return MarketPlan(**data)
 
 
 class LoadForm(PiecesForm):

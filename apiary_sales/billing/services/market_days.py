@@ -1,8 +1,8 @@
 """Market days: planned, loaded, paid for and closed; `market_unloading` brings home the rest."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from typing import Required, TypedDict, Unpack
 
 from django.db import transaction
 from django.utils import timezone
@@ -36,23 +36,26 @@ DAYS_AHEAD_MAX = 400
 LABOUR_MINUTES_MAX = 7 * 24 * 60
 
 
-@dataclass(frozen=True)
-class MarketPlan:
+class MarketPlan(TypedDict, total=False):
     """Where, when and with whom the house sells at a market, and where its goods come from."""
 
-    place: Place
-    day: date
-    market: str
-    opens_at: time
-    closes_at: time
-    source: Place
-    people: str = ""
-    note: str = ""
+    place: Required[Place]
+    day: Required[date]
+    market: Required[str]
+    opens_at: Required[time]
+    closes_at: Required[time]
+    source: Required[Place]
+    people: str
+    note: str
 
 
 @transaction.atomic
 def plan(
-    *, plan: MarketPlan, lines: Sequence[PiecesWanted], planned_by: Person, key: str
+    *,
+    planned_by: Person,
+    key: str,
+    lines: Sequence[PiecesWanted] = (),
+    **details: Unpack[MarketPlan],
 ) -> MarketDay:
     """Plan a market day with its load list, and return it; nothing moves yet.
 
@@ -60,18 +63,18 @@ def plan(
     (or several), `AlreadyRecorded`.
     """
     refuse_repeat(MarketDay, key)
-    _check(plan, lines, other_than=None)
+    _check(details, lines, other_than=None)
     market_day = MarketDay(planned_by=planned_by, idempotency_key=key)
-    return _save(market_day, plan, lines)
+    return _list(_save(market_day, details), lines)
 
 
 @transaction.atomic
-def change(*, market_day: MarketDay, plan: MarketPlan, lines: Sequence[PiecesWanted]) -> MarketDay:
+def change(*, market_day: MarketDay, **details: Unpack[MarketPlan]) -> MarketDay:
     """Change a market day that is not loaded yet; raises as `plan`, and `NotAllowedNow`."""
     market_day = locked(market_day)
     _refuse_loaded(market_day)
-    _check(plan, lines, other_than=market_day)
-    return _save(market_day, plan, lines)
+    _check(details, (), other_than=market_day)
+    return _save(market_day, details)
 
 
 @transaction.atomic
@@ -246,23 +249,23 @@ def _check(
     plan: MarketPlan, lines: Sequence[PiecesWanted], *, other_than: MarketDay | None
 ) -> None:
     problems = Problems()
-    if not plan.market.strip():
+    if not plan["market"].strip():
         problems.add("market", _("Enter the name of the market."))
-    if plan.place.kind not in MarketDay.PLACES or not plan.place.is_active:
+    if plan["place"].kind not in MarketDay.PLACES or not plan["place"].is_active:
         problems.add("place", _("Choose a van or a stand that is in use."))
-    stock_rules.check_store(problems, "source", plan.source)
-    if plan.source == plan.place:
+    stock_rules.check_store(problems, "source", plan["source"])
+    if plan["source"] == plan["place"]:
         problems.add("source", _("Choose another place than the one you sell from."))
-    if plan.closes_at <= plan.opens_at:
+    if plan["closes_at"] <= plan["opens_at"]:
         problems.add("closes_at", _("The market closes before it opens. Check the hours."))
     today = timezone.localdate()
-    if plan.day > today + timedelta(days=DAYS_AHEAD_MAX):
+    if plan["day"] > today + timedelta(days=DAYS_AHEAD_MAX):
         problems.add("day", _("The day is more than a year ahead. Check the year."))
-    elif plan.day < today - checks.YEARS_BACK_MAX:
+    elif plan["day"] < today - checks.YEARS_BACK_MAX:
         problems.add("day", _("The day is more than five years ago. Check the year."))
     if lines:
         piece_rules.check(problems, lines)
-    same = MarketDay.objects.standing().filter(place=plan.place, day=plan.day)
+    same = MarketDay.objects.standing().filter(place=plan["place"], day=plan["day"])
     if other_than is not None:
         same = same.exclude(pk=other_than.pk)
     if found := same.first():
@@ -272,18 +275,19 @@ def _check(
                 "%(place)s is at %(market)s on that day already. Sales count for one market "
                 "only: choose another place or day."
             )
-            % {"place": plan.place.name, "market": found.market},
+            % {"place": plan["place"].name, "market": found.market},
         )
     problems.raise_any()
 
 
-def _save(market_day: MarketDay, plan: MarketPlan, lines: Sequence[PiecesWanted]) -> MarketDay:
-    market_day.place, market_day.source, market_day.day = plan.place, plan.source, plan.day
-    market_day.market = " ".join(plan.market.split())
-    market_day.opens_at, market_day.closes_at = plan.opens_at, plan.closes_at
-    market_day.people, market_day.note = plan.people.strip(), plan.note.strip()
+def _save(market_day: MarketDay, plan: MarketPlan) -> MarketDay:
+    market_day.place, market_day.source, market_day.day = plan["place"], plan["source"], plan["day"]
+    market_day.market = " ".join(plan["market"].split())
+    market_day.opens_at, market_day.closes_at = plan["opens_at"], plan["closes_at"]
+    market_day.people = plan.get("people", "").strip()
+    market_day.note = plan.get("note", "").strip()
     checks.save_checked(market_day)
-    return _list(market_day, lines)
+    return market_day
 
 
 def _list(market_day: MarketDay, lines: Sequence[PiecesWanted]) -> MarketDay:

@@ -101,7 +101,7 @@ class CountBoxView(BoxActView):
     def prepare(self) -> None:
         super().prepare()
         self.last = found.history(self.box).last
-        self.heading = _("Count %(place)s") % {"place": self.box.place.name}
+        self.heading = _("Count box and shelf")
         self.button = _("Enter the count")
         self.lead = (
             _(

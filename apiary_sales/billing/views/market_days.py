@@ -18,7 +18,6 @@ from apiary_sales.billing.forms import market_days as forms
 from apiary_sales.billing.models import Expense, ExpenseCategory, MarketDay
 from apiary_sales.billing.queries import market_days as found
 from apiary_sales.billing.services import market_days, market_unloading
-from apiary_sales.orders.rules.pieces import PiecesWanted
 from inventory.bottling.models import Product
 from inventory.shared import documents, words
 from inventory.shared.people import person_of
@@ -118,9 +117,7 @@ class PlanMarketDayView(ActView):
         )
 
     def act(self, data: dict[str, Any]) -> MarketDay:
-        return market_days.plan(
-            plan=self.form.plan(), lines=[], planned_by=person_of(self.request), key=data["key"]
-        )
+        return market_days.plan(planned_by=person_of(self.request), **data)
 
     def done_message(self, made: MarketDay) -> str:
         return _("The market day is planned. Say now what is to be loaded.")
@@ -146,12 +143,8 @@ class ChangeMarketDayView(MarketActView):
         }
 
     def act(self, data: dict[str, Any]) -> MarketDay:
-        lines = [line for line in self.market_day.lines.all() if line.wanted]
-        return market_days.change(
-            market_day=self.market_day,
-            plan=self.form.plan(),
-            lines=[PiecesWanted(line.product, line.wanted) for line in lines],
-        )
+        del data["key"]
+        return market_days.change(market_day=self.market_day, **data)
 
     def done_message(self, made: MarketDay) -> str:
         return _("Saved.")

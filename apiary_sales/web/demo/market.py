@@ -2,6 +2,7 @@
 
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from typing import cast
 
 from django.utils import timezone
 
@@ -10,7 +11,6 @@ from apiary_sales.billing.models import HonestyBox, MarketDay, PaidBy, Payment
 from apiary_sales.billing.queries import market_days as found
 from apiary_sales.billing.services import honesty_boxes, market_days, market_unloading, stand
 from apiary_sales.billing.services.honesty_boxes import ShelfCounted
-from apiary_sales.billing.services.market_days import MarketPlan
 from apiary_sales.billing.services.market_unloading import CameHome
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import OrderLine
@@ -81,15 +81,13 @@ def _go_to_market(row: dict, today: date, person: User, say: Say) -> None:
 
 def _plan(row: dict, day: date, person: User, name: str) -> MarketDay:
     return market_days.plan(
-        plan=MarketPlan(
-            place=Place.objects.get(code="van"),
-            day=day,
-            market=row["name"],
-            opens_at=time.fromisoformat(row["opens_at"]),
-            closes_at=time.fromisoformat(row["closes_at"]),
-            source=Place.objects.get(code="storeroom"),
-            people=row["people"],
-        ),
+        place=Place.objects.get(code="van"),
+        day=day,
+        market=row["name"],
+        opens_at=time.fromisoformat(row["opens_at"]),
+        closes_at=time.fromisoformat(row["closes_at"]),
+        source=Place.objects.get(code="storeroom"),
+        people=row["people"],
         lines=[PiecesWanted(product, pieces) for product, pieces in _products(row["load"])],
         planned_by=person,
         key=key(name),
@@ -98,10 +96,10 @@ def _plan(row: dict, day: date, person: User, name: str) -> MarketDay:
 
 def _sell(market_day: MarketDay, sold: dict[str, int], person: User, number: str) -> None:
     listed = prices.price_list(Customer.Tier.STAND, market_day.day)
-    lines = [
-        LineWanted(OrderLine.Kind.PACKED, pieces, listed.of(product).unit_price(pieces), product)
-        for product, pieces in _products(sold)
-    ]
+    lines = []
+    for product, pieces in _products(sold):
+        price = cast(Decimal, listed.of(product).unit_price(pieces))
+        lines.append(LineWanted(OrderLine.Kind.PACKED, pieces, price, product))
     stand.sell(
         lines=lines,
         place=market_day.place,
