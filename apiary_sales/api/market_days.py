@@ -47,7 +47,7 @@ class CountField(StrictIntegerField):
         super().__init__(**{"min_value": 0, "max_value": PIECES_MAX, **kwargs})
 
 
-class CentsField(StrictIntegerField):
+class CentsCountField(StrictIntegerField):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**{"min_value": 0, "max_value": CENTS_MAX, **kwargs})
 
@@ -146,8 +146,8 @@ class MarketCostSerializer(serializers.Serializer):
     category = serializers.ChoiceField(
         choices=ExpenseCategory.choices, default=ExpenseCategory.SELLING
     )
-    amount_cents = CentsField(min_value=1)
-    tax_cents = CentsField(default=0)
+    amount_cents = CentsCountField(min_value=1)
+    tax_cents = CentsCountField(default=0)
     paid_by = serializers.ChoiceField(choices=PaidBy.choices)
     spent_on = serializers.DateField(required=False, allow_null=True)
     note = OptionalTextField(max_length=200)
@@ -414,7 +414,7 @@ class HonestyCountMadeSerializer(serializers.Serializer):
     """All that is on the shelf, and the cash that was in the box."""
 
     lines = rows_of(ShelfCountedSerializer, max_length=LINES_MAX)
-    cash_cents = CentsField()
+    cash_cents = CentsCountField()
     counted_on = serializers.DateField(required=False, allow_null=True)
     note = OptionalTextField(max_length=300)
     surplus_reason = OptionalTextField(max_length=300)

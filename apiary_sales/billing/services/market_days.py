@@ -123,7 +123,7 @@ def load(
         key=key,
         carried_at=moment_of(market_day, market_day.starts()),
         note=str(market_day),
-        parameter_of=lambda index: f"lines.{index}.pieces",
+        named_at=lambda index: f"lines.{index}.pieces",
     )
     MarketDayEntry.objects.create(
         market_day=market_day, kind=MarketDayEntry.Kind.LOAD, posting=posting

@@ -93,7 +93,7 @@ def carry(
     key: str,
     carried_at: datetime | None = None,
     note: str = "",
-    parameter_of: ParameterOf = lambda index: f"things.{index}.pieces",
+    named_at: ParameterOf = lambda index: f"things.{index}.pieces",
 ) -> Posting:
     """Carry pieces of several things to another store in one posting, oldest lots first.
 
@@ -104,7 +104,7 @@ def carry(
     if not things:
         problems.add("things", _("Enter how many pieces of at least one product."))
     for index, thing in enumerate(things):
-        rules.check_pieces(problems, parameter_of(index), thing.pieces)
+        rules.check_pieces(problems, named_at(index), thing.pieces)
     rules.check_store(problems, "source", source)
     rules.check_store(problems, "target", target)
     if source == target:
@@ -115,7 +115,7 @@ def carry(
     moved: list[PiecesOfLot] = []
     for index, thing in enumerate(things):
         try:
-            moved += _picked(thing, source, carried_at, parameter_of(index))
+            moved += _picked(thing, source, carried_at, named_at(index))
         except HouseError as error:
             problems.add_error(error)
     problems.raise_any()
