@@ -25,6 +25,7 @@ from .purchasing import (
 )
 from .stand import HandedInSale, SaleMark, StandSale
 from .stand_days import StandCash, StandDay, StandDayClose, StandLateCash
+from .stand_returns import ReturnRequest, ReturnRequestLine
 
 __all__ = [
     "WAYS",
@@ -65,6 +66,8 @@ __all__ = [
     "PurchaseOrderLine",
     "PurchaseReceipt",
     "RecurringExpense",
+    "ReturnRequest",
+    "ReturnRequestLine",
     "Rhythm",
     "SaleMark",
     "SkippedExpense",

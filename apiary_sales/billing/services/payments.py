@@ -417,6 +417,27 @@ def refund(
     )
 
 
+@transaction.atomic
+def hand_back(
+    *, note: Invoice, amount_cents: int, method: str, given_by: Person, key: str, reason: str
+) -> Payment:
+    """Give money back over the counter for the credit note of a stand receipt.
+
+    `stand_returns` says how much, and that it was paid this way; return the negative payment.
+    """
+    payment = Payment.objects.create(
+        customer=note.customer,
+        method=method,
+        amount_cents=-amount_cents,
+        note=reason.strip(),
+        received_by=given_by,
+        refunds=note,
+        idempotency_key=key,
+    )
+    _enter(payment)
+    return payment
+
+
 def to_refund_cents(note: Invoice) -> int:
     """Return what of a credit note was not given back and is on the customer's account."""
     given = _sum(Payment.objects.filter(refunds=note))
