@@ -9,6 +9,7 @@ it, or approves it; see `return_requests`.
 """
 
 from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
 from typing import cast
 
 from django.db import transaction
@@ -90,13 +91,7 @@ def give_back(
         check_may_take_back(receipt, given_by)
     check_lines(receipt, lines)
     goods_back, positions = _goods_back(receipt, lines)
-    names = {
-        f"{inner}.{index}.{field}": f"lines.{position}.pieces"
-        for inner, at in (("goods_back", positions), ("lines", range(len(lines))))
-        for index, position in enumerate(at)
-        for field in ("quantity", "place")
-    }
-    with parameters_named(**names):
+    with lines_named(len(lines), positions):
         note = credit_notes.credit(
             invoice=receipt,
             issued_by=given_by,
@@ -138,6 +133,18 @@ def check_lines(receipt: Invoice, lines: Sequence[PiecesBack]) -> None:
                 _("%(what)s was sold by weight. It comes back as a whole, or not at all.") % what,
             )
     problems.raise_any()
+
+
+def lines_named(count: int, goods: Sequence[int] = ()) -> AbstractContextManager[None]:
+    """Let what a credit or a return refuses name `lines.<position>.pieces`.
+
+    `goods` has the position of the line of each of the goods.
+    """
+    names = {f"lines.{index}.quantity": f"lines.{index}.pieces" for index in range(count)}
+    for index, position in enumerate(goods):
+        for field in ("quantity", "place"):
+            names[f"goods_back.{index}.{field}"] = f"lines.{position}.pieces"
+    return parameters_named(**names)
 
 
 def given_back(note: Invoice) -> dict[str, int]:
@@ -215,18 +222,17 @@ def _check_has_cleared(cents: int, has_cleared: bool) -> None:
         )
 
 
-def _goods_back(
-    receipt: Invoice, lines: Sequence[PiecesBack]
-) -> tuple[list[GoodsBack], list[int]]:
+def _goods_back(receipt: Invoice, lines: Sequence[PiecesBack]) -> tuple[list[GoodsBack], list[int]]:
     """Return the goods of these lines, and at which position of `lines` each is."""
     back, positions = [], []
     for index, each in enumerate(lines):
         goods = each.line.fulfilment_line
         if goods is None or not goods.order_line.is_stocked:
             continue
-        quantity = each.pieces
-        if quantity is None:
-            quantity = still_out(goods)
+        quantity = still_out(goods) if each.pieces is None else each.pieces
+        if quantity == 0 and each.pieces is None:
+            # They came back before, without a credit note.
+            continue
         back.append(GoodsBack(goods, quantity, _place_for(receipt, goods), each.is_on_shelf))
         positions.append(index)
     return back, positions
