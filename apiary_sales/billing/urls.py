@@ -23,6 +23,7 @@ from apiary_sales.billing.views import (
     stand_marks,
     stand_days,
     stand_messages,
+    stand_returns,
     stand_seller,
     stand_weight,
     structured_invoices,
@@ -154,6 +155,13 @@ urlpatterns = [
         "stand/honesty-boxes/counts/<int:pk>/undo/",
         honesty_boxes.UndoCountView.as_view(),
         name="honesty_count_undo",
+        "stand/receipts/<int:pk>/back/", stand_returns.ReturnView.as_view(), name="receipt_return"
+    ),
+    path("stand/returns/", stand_returns.return_request_list, name="return_requests"),
+    path("stand/returns/new/", stand_returns.NoReceiptView.as_view(), name="return_no_receipt"),
+        "stand/returns/<int:pk>/", stand_returns.ReturnRequestView.as_view(), name="return_request"
+    ),
+        "stand/returns/<int:pk>/decide/", stand_returns.DecideView.as_view(), name="return_decide"
     ),
     path("selling/drums/", drums.drum_list, name="drum_register"),
     path("selling/drums/register.pdf", drums.drum_list_pdf, name="drum_register_pdf"),

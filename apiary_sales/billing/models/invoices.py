@@ -167,6 +167,12 @@ class Invoice(models.Model):
         return self.series.startswith(self.RECEIPT_PREFIX)
 
     @property
+    def is_taken_back(self) -> bool:
+        """Whether credit notes took back all of it."""
+        notes = self.credit_notes.all()
+        return bool(notes) and sum(note.total_cents for note in notes) == -self.total_cents
+
+    @property
     def terms_days(self) -> int:
         return (self.due_on - self.issued_on).days
 

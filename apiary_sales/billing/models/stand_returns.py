@@ -111,6 +111,16 @@ class ReturnRequest(models.Model):
         """Whether somebody still has to do something about it."""
         return self.state in (self.State.ASKED, self.State.APPROVED)
 
+    @property
+    def text(self) -> str:
+        """What came back, in one line."""
+        if self.product is not None:
+            return f"{self.pieces} × {self.product.name}"
+        return ", ".join(
+            f"{row.pieces} × {row.line.description}" if row.pieces else row.line.description
+            for row in self.lines.all()
+        )
+
     def sales_it_may_be(self) -> StandSaleQuerySet:
         """Return the sales of its product at its place before it was asked about, not undone."""
         since = self.asked_at - timedelta(days=DAYS_BACK)

@@ -274,7 +274,8 @@ def _found_on(request: ReturnRequest, receipt: Invoice | None) -> list[PiecesBac
         raise BadValue(
             _(
                 "Receipt %(receipt)s has %(there)s of %(product)s left to take back, and "
-                "%(pieces)s came back. Choose another receipt, or refuse this and ask for each receipt apart."
+                "%(pieces)s came back. Choose another receipt, or refuse this and ask for each "
+                "receipt apart."
             )
             % {
                 **values,

@@ -254,7 +254,16 @@ def take_back(
             % {"invoice": receipt}
         )
     refuse_repeat(Invoice, key)
-    if note := receipt.credit_notes.first():
+    note = receipt.credit_notes.first()
+    if note and not receipt.is_taken_back:
+        raise NotAllowedNow(
+            _(
+                "Part of receipt %(receipt)s came back already, by credit note %(note)s. Take back "
+                "the rest as a return."
+            )
+            % {"receipt": receipt, "note": note}
+        )
+    if note:
         raise NotAllowedNow(
             _("Receipt %(receipt)s already has a credit note: %(note)s.")
             % {"receipt": receipt, "note": note}

@@ -227,7 +227,8 @@ def _goods_back(receipt: Invoice, lines: Sequence[PiecesBack]) -> tuple[list[Goo
     back, positions = [], []
     for index, each in enumerate(lines):
         goods = each.line.fulfilment_line
-        if goods is None or not goods.order_line.is_stocked:
+        # Goods that the books never had have no lot: a count says that they are here.
+        if goods is None or goods.lot is None or not goods.order_line.is_stocked:
             continue
         quantity = still_out(goods) if each.pieces is None else each.pieces
         if quantity == 0 and each.pieces is None:

@@ -38,8 +38,8 @@ class BillActView(ActView):
         """Return the bill as it would be issued with what the bound, valid form has."""
         raise NotImplementedError
 
-    def worked_out(self) -> Draft:
-        """Return the bill as it would be issued with nothing changed."""
+    def worked_out(self) -> Draft | None:
+        """Return the bill as it would be issued with nothing changed; None where there is none."""
         raise NotImplementedError
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from apiary_sales.billing.forms.stand_messages import SELL
 from apiary_sales.billing.models import Invoice, StandSale
 from apiary_sales.billing.queries import receipts
 from apiary_sales.billing.queries import stand as stand_queries
-from apiary_sales.billing.services import stand
+from apiary_sales.billing.services import stand, stand_returns
 from apiary_sales.billing.services.stand import PaymentMade
 from apiary_sales.billing.views import stand_app
 from apiary_sales.billing.views.stand_messages import catalogue_for
@@ -107,6 +107,7 @@ class TakeBackView(ActView):
 
     def act(self, data: dict[str, Any]) -> Invoice:
         self.weighed_comes_back = data.get("weighed_comes_back", False)
+        stand_returns.check_may_take_back(self.receipt, person_of(self.request))
         return stand.take_back(
             receipt=self.receipt,
             taken_by=person_of(self.request),
@@ -136,6 +137,9 @@ class TakeBackView(ActView):
             "receipt": self.receipt,
             "sale": stand.of_receipt(self.receipt),
             "undone_by": self.receipt.credit_notes.first(),
+            "part_back": bool(self.receipt.credit_notes.all()) and not self.receipt.is_taken_back,
+            "needs_approval": not self.receipt.is_taken_back
+            and stand_returns.needs_approval(self.receipt, person_of(self.request)),
             "lines": [
                 (line, sold.is_stocked, is_weighed_out(sold))
                 for line, sold in zip(self.receipt.lines.all(), self.sold, strict=True)
