@@ -37,6 +37,7 @@ from apiary_sales.api import (
     service_bills,
     shortages,
     stand_days,
+    stand_returns,
     structured_invoices,
     taxes,
     trade,
@@ -91,6 +92,37 @@ urlpatterns = [
     path("drum-weighings/", measurements.DrumWeighingsApiView.as_view(), name="drum-weighings"),
     path("drum-fills/", measurements.DrumFillsApiView.as_view(), name="drum-fills"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
+    path(
+        "stand-sales/<int:pk>/returns/",
+        stand_returns.StandReturnsApiView.as_view(),
+        name="stand-returns",
+    ),
+    path(
+        "stand-sales/<int:pk>/return-requests/",
+        stand_returns.ReturnAskApiView.as_view(),
+        name="return-ask",
+    ),
+    path("return-requests/", stand_returns.ReturnRequestsApiView.as_view(), name="return-requests"),
+    path(
+        "return-requests/without-receipt/",
+        stand_returns.NoReceiptApiView.as_view(),
+        name="return-no-receipt",
+    ),
+    path(
+        "return-requests/<int:pk>/approve/",
+        stand_returns.ReturnApproveApiView.as_view(),
+        name="return-approve",
+    ),
+    path(
+        "return-requests/<int:pk>/refuse/",
+        stand_returns.ReturnRefuseApiView.as_view(),
+        name="return-refuse",
+    ),
+    path(
+        "return-requests/<int:pk>/give-back/",
+        stand_returns.ReturnGiveBackApiView.as_view(),
+        name="return-give-back",
+    ),
     path(
         "weight-sales/",
         weight_sales.WeightSaleView.as_view(),

@@ -124,7 +124,6 @@ def payment_context(payment: Payment) -> dict[str, Any]:
         "used_cents": used_cents,
         "left_cents": payment.amount_cents - used_cents,
         "undone_by": undone_by,
-        "part_back": [] if undone_by else [(note, -note.total_cents) for note in notes],
         "across": _("Undone") if undone_by else "",
     }
 

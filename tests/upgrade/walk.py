@@ -236,6 +236,11 @@ LATER = {
     "billing:drum_lost",
     "billing:deposit_keep_undo",
     "api:keep-deposit-undo",
+    "api:return-approve",
+    "api:return-give-back",
+    "api:return-refuse",
+    "billing:return_decide",
+    "billing:return_request",
 }
 
 # The roles that may sell at the stand.
@@ -1008,7 +1013,13 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("billing.Invoice", "pk", "open_cents", order__channel="stand", credits=None),
-            "billing:receipt billing:receipt_pdf billing:receipt_undo",
+            "billing:receipt billing:receipt_pdf billing:receipt_undo billing:receipt_return "
+            "api:stand-returns api:return-ask",
+        ),
+        (
+            _rows("billing.ReturnRequest", "pk", "state"),
+            "billing:return_request billing:return_decide "
+            "api:return-approve api:return-refuse api:return-give-back",
         ),
         (
             [

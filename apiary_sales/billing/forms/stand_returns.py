@@ -75,6 +75,11 @@ class ReturnRow:
     left: Left
     fields: list[BoundField]
 
+    @property
+    def left_shown(self) -> str:
+        line = self.left.line
+        return f"{line.as_printed(self.left.quantity)} {line.get_unit_display()}"
+
 
 class ReturnForm(WaysFields, WorkedOutForm):
     """How many pieces of each line come back, and whether they had left the counter."""
@@ -83,7 +88,8 @@ class ReturnForm(WaysFields, WorkedOutForm):
         self, *args: Any, left: Sequence[Left], ways: Mapping[str, int], **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.left = left
+        # A price may be credited of what came back, or the other way round.
+        self.left = left = [row for row in left if row.quantity]
         for row in left:
             pk = row.line.pk
             if _is_weighed(row):

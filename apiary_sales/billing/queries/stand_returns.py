@@ -81,7 +81,7 @@ def _left_by_receipt(receipts: Sequence[int], product: int | None) -> dict[int, 
             fulfilment_line__order_line__product=product,
             fulfilment_line__order_line__kind=OrderLine.Kind.PACKED,
         )
-        .select_related("invoice")
+        .select_related("invoice", "fulfilment_line", "certificate")
         .prefetch_related("taxes")
         .order_by("id")
     )

@@ -29,6 +29,7 @@ from inventory.shared import words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
+from inventory.stock import own_places
 from inventory.stock.models import Place
 
 TEXT_MAX = 300
@@ -83,6 +84,7 @@ def ask_without_receipt(
     problems = Problems()
     if place.kind not in Place.STORES:
         problems.add("place", _("Choose the shelf, stand or van where it came back."))
+    own_places.check(problems, "place", place, asked_by)
     if product.item.is_weighed:
         problems.add(
             "product",

@@ -28,6 +28,7 @@ from inventory.shared import keys, words
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
+from inventory.stock import own_places
 from inventory.stock.models import Place
 
 # Whoever may issue a credit note may also approve a return.
@@ -46,7 +47,10 @@ def needs_approval(receipt: Invoice, person: Person) -> bool:
 
 
 def check_may_take_back(receipt: Invoice, person: Person) -> None:
-    """Raise `NeedsApproval` where the sale is of an older day and the person not of the office."""
+    """Raise `NeedsApproval` where the sale is of an older day and the person not of the office.
+
+    Raises `BadValue` for a sale at a place at which the person may not act.
+    """
     if needs_approval(receipt, person):
         raise NeedsApproval(
             _(
@@ -55,6 +59,9 @@ def check_may_take_back(receipt: Invoice, person: Person) -> None:
             )
             % {"receipt": receipt, "day": date_format(receipt.supplied_on)}
         )
+    problems = Problems()
+    own_places.check(problems, None, receipt.stand_sale.place, person)
+    problems.raise_any()
 
 
 @transaction.atomic

@@ -30,7 +30,6 @@ from inventory.bottling.models import Product
 from inventory.shared import words
 from inventory.shared.people import person_of
 from inventory.shared.views import ActView
-from inventory.stock import own_places
 
 State = ReturnRequest.State
 
@@ -106,7 +105,7 @@ class NoReceiptView(ActView):
     def get_form_kwargs(self) -> dict[str, Any]:
         return {
             **super().get_form_kwargs(),
-            "places": own_places.of(person_of(self.request), stand_queries.places()),
+            "places": stand_queries.places(person_of(self.request)),
             "products": Product.objects.for_sale()
             .filter(item__is_weighed=False)
             .select_related("item"),
