@@ -174,6 +174,17 @@ class ReturnRequestsApiView(generics.ListAPIView):
         return queries.requests(person_of(self.request), decides=decides)
 
 
+class ReturnRequestApiView(generics.RetrieveAPIView):
+    """One return: who sells asks again and again until it is decided."""
+
+    permission_classes = [ViewPermission]
+    permission_required = SELL
+    serializer_class = ReturnRequestSerializer
+    queryset = ReturnRequest.objects.select_related(
+        "place", "product", "asked_by", "decided_by", "credit_note"
+    )
+
+
 class NoReceiptApiView(ApiActView):
     permission_required = SELL
     serializer_class = NoReceiptSerializer

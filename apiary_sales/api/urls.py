@@ -93,12 +93,12 @@ urlpatterns = [
     path("drum-fills/", measurements.DrumFillsApiView.as_view(), name="drum-fills"),
     path("stand-sales/", views.StandSaleView.as_view(), name="stand-sales"),
     path(
-        "stand-sales/<int:pk>/returns/",
+        "invoices/<int:pk>/returns/",
         stand_returns.StandReturnsApiView.as_view(),
         name="stand-returns",
     ),
     path(
-        "stand-sales/<int:pk>/return-requests/",
+        "invoices/<int:pk>/return-requests/",
         stand_returns.ReturnAskApiView.as_view(),
         name="return-ask",
     ),
@@ -107,6 +107,11 @@ urlpatterns = [
         "return-requests/without-receipt/",
         stand_returns.NoReceiptApiView.as_view(),
         name="return-no-receipt",
+    ),
+    path(
+        "return-requests/<int:pk>/",
+        stand_returns.ReturnRequestApiView.as_view(),
+        name="return-request",
     ),
     path(
         "return-requests/<int:pk>/approve/",

@@ -19,6 +19,7 @@ from inventory.stock.queries import books as stock_books
 from tests import builders
 from tests.billing.conftest import invoice_of, jars
 from tests.billing.stand_room import back, card, cash, check, sold
+from tests.orders.by_weight_room import honey_line, there, wax, wax_line, wax_lot
 
 pytestmark = pytest.mark.django_db
 
@@ -294,3 +295,33 @@ def test_prices_that_include_tax_come_back_to_the_cent(stand, pounds, house, hon
     assert sum(note.tax_cents for note in notes) == -receipt.tax_cents
     assert faults() == []
     assert Decimal(receipt.total_cents) == 2_397
+
+
+@pytest.mark.parametrize(
+    ("is_on_shelf", "in_pail", "spoiled"), [(True, 20_000, 0), (False, 19_000, 1_000)]
+)
+def test_honey_by_weight_comes_back_whole(stand, house, is_on_shelf, in_pail, spoiled):
+    pail = builders.place("pail-1", Place.Kind.PAIL)
+    builders.lot_in(pail, 20_000)
+    # 1 000 g at 4.00 a pound of 453.59237 g: 8.818… → 8.82
+    receipt = sold(stand, honey_line(pail, 1_000))
+
+    with pytest.raises(BadValue) as part:
+        give_back(receipt, 1)
+    note = give_back(receipt, None, is_on_shelf=is_on_shelf)
+
+    assert (part.value.parameter, note.total_cents) == ("lines.0.pieces", -882)
+    outside = Place.objects.outside(Place.Kind.SPOILED)
+    assert (there(pail)[0], there(outside)[0]) == (in_pail, spoiled)
+    assert faults() == []
+
+
+def test_goods_by_weight_that_never_left_are_on_their_shelf_again(stand, house):
+    product = wax()
+    wax_lot(product, stand, 5_000)
+    receipt = sold(stand, wax_line(product, 1_000))
+
+    give_back(receipt, None, is_on_shelf=True)
+
+    assert there(stand) == (5_000, 0)
+    assert faults() == []

@@ -239,6 +239,7 @@ LATER = {
     "api:return-approve",
     "api:return-give-back",
     "api:return-refuse",
+    "api:return-request",
     "billing:return_decide",
     "billing:return_request",
 }
@@ -953,7 +954,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.Invoice", "pk", "series", "returns_deposit"),
             "billing:invoice_detail billing:invoice_pdf "
-            "api:invoice-credit-notes api:invoice-corrected "
+            "api:invoice-credit-notes api:invoice-corrected api:stand-returns api:return-ask "
             "billing:invoice_hybrid billing:invoice_ubl api:invoice-ubl api:invoice-hybrid "
             "billing:deposit_credit billing:use_on_account api:invoice-detail api:invoice-paper "
             "billing:adjust api:adjust",
@@ -1013,13 +1014,12 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         ),
         (
             _rows("billing.Invoice", "pk", "open_cents", order__channel="stand", credits=None),
-            "billing:receipt billing:receipt_pdf billing:receipt_undo billing:receipt_return "
-            "api:stand-returns api:return-ask",
+            "billing:receipt billing:receipt_pdf billing:receipt_undo billing:receipt_return",
         ),
         (
             _rows("billing.ReturnRequest", "pk", "state"),
             "billing:return_request billing:return_decide "
-            "api:return-approve api:return-refuse api:return-give-back",
+            "api:return-request api:return-approve api:return-refuse api:return-give-back",
         ),
         (
             [

@@ -211,7 +211,7 @@ def _told(found: ReceiptItMayBe) -> str:
     text = _("%(amount)s: receipt %(receipt)s of %(day)s, lot %(lots)s") % {
         "amount": words.money(found.cents),
         "receipt": found.receipt,
-        "day": date_format(timezone.localtime(found.sale.sold_at), "SHORT_DATETIME_FORMAT"),
+        "day": date_format(timezone.localtime(found.sale.sold_at), "DATETIME_FORMAT"),
         "lots": ", ".join(dict.fromkeys(found.lot_codes)),
     }
     return f"{text} ({_('the lot on the jar')})" if found.is_same_lot else str(text)
