@@ -130,7 +130,7 @@ def test_for_a_sale_of_an_older_day_the_office_is_asked(seller, stand, pounds):
     made = ReturnRequest.objects.get()
     assert done.redirect_chain[-1][0] == page("return_request", made.pk)
     assert 'hx-trigger="every 5s"' in done.content.decode()
-    assert "Give the money back" not in text_of(done)
+    assert "Give back $" not in text_of(done)
     assert not Invoice.objects.filter(credits__isnull=False).exists()
 
 
@@ -173,7 +173,7 @@ def test_the_seller_reads_why_it_is_refused(client, stand, pounds):
 
     assert errors_in(without) == ["Note: Say why it is refused; the stand reads it."]
     assert "Office refused it: Lid is ours, jar is not" in shown
-    assert "Give the money back" not in shown
+    assert "Give back $" not in shown
 
 
 def test_who_sells_does_not_open_the_decision(seller, stand, pounds):

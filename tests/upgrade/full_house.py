@@ -44,6 +44,7 @@ from apiary_sales.billing.services import (
     opening,
     payments,
     purchase_orders,
+    return_requests,
     service_bills,
     stand,
     stand_days,
@@ -51,6 +52,7 @@ from apiary_sales.billing.services import (
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
 from apiary_sales.billing.services.stand_money import PaymentMade
+from apiary_sales.billing.stand_return_rules import PiecesBack
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses, certificates, customers
 from apiary_sales.mailing.models import Email
@@ -668,6 +670,7 @@ def _sell_jars(seller, minder) -> None:
         key="full:receipt-undone",
         reason="Wrong jar",
     )
+    _take_jars_back_at_the_stand(seller, minder)
     shop = Customer.objects.get(name="Harrow Lane Grocery")
     for key in ("full:bounced", "full:too-much"):
         paid = payments.receive(
@@ -756,6 +759,31 @@ def _recall(person) -> None:
     recalls.hold(lots=[lot], reason="A lid came off", held_by=person, key="full:recall-held")
     recalls.release(
         lots=[lot], reason="All lids are tight", released_by=person, key="full:recall-released"
+    )
+
+
+def _take_jars_back_at_the_stand(clerk, minder) -> None:
+    """Ask for a jar of an older sale and for one without a receipt; the first is given back."""
+    sale = stand.find("demo:stand-week-2")
+    asked = return_requests.ask(
+        receipt=sale.receipt,
+        lines=[PiecesBack(sale.receipt.lines.earliest("id"), 1)],
+        reason="The lid leaks",
+        asked_by=minder,
+        key="full:return-asked",
+    )
+    return_requests.approve(request=asked, approved_by=clerk, key="full:return-approved")
+    return_requests.give_back(
+        request=asked, given_by=minder, key="full:return-given", check_has_cleared=True
+    )
+    return_requests.ask_without_receipt(
+        place=sale.place,
+        product=Product.objects.get(code="1-lb"),
+        pieces=1,
+        price_cents=950,
+        reason="Too dark",
+        asked_by=minder,
+        key="full:return-no-receipt",
     )
 
 

@@ -190,7 +190,7 @@ class DecideForm(ActForm):
                 choices=[(pk, _told(each)) for pk, each in self._receipts.items()],
                 initial=next(iter(self._receipts)),
                 widget=forms.RadioSelect,
-                required=False,
+                required="refuse" not in self.data,
             )
             self.order_fields(["receipt", "note"])
 

@@ -77,7 +77,7 @@ class ReturnView(BillActView):
 
     def done_message(self, made: Invoice | ReturnRequest) -> str:
         if isinstance(made, ReturnRequest):
-            return _("The office is asked. This page says when it has decided.")
+            return _("The office is asked.")
         return given_text(made)
 
     def next_url(self, made: Invoice | ReturnRequest) -> str:
@@ -115,7 +115,7 @@ class NoReceiptView(ActView):
         return return_requests.ask_without_receipt(asked_by=person_of(self.request), **data)
 
     def done_message(self, made: ReturnRequest) -> str:
-        return _("The office is asked. This page says when it has decided.")
+        return _("The office is asked.")
 
     def next_url(self, made: ReturnRequest) -> str:
         return reverse("billing:return_request", args=[made.pk])
@@ -171,7 +171,7 @@ class ReturnRequestView(ActView):
             "asked": self.asked,
             "cents": self.cents,
             "how": how_to_give(one_way),
-            "given": how_to_give(stand_returns.given_back(note)) if note else "",
+            "given_cents": sum(stand_returns.given_back(note).values()) if note else None,
             "waits": self.asked.state == State.ASKED,
             "may_decide": self.asked.is_open and self.request.user.has_perm(APPROVE),
         }
