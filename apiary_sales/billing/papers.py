@@ -80,8 +80,6 @@ def receipt_context(receipt: Invoice, site: str | None = None) -> dict[str, Any]
     facts = receipts.facts_of(receipt)
     site = public_address.beginning() if site is None else site
     read_url = f"{site}{facts.path}" if site and facts.path else ""
-    notes = list(receipt.credit_notes.order_by("id"))
-    undone_by = notes[-1] if receipt.is_taken_back else None
     return {
         "receipt": receipt,
         "lines": lines,
@@ -89,10 +87,6 @@ def receipt_context(receipt: Invoice, site: str | None = None) -> dict[str, Any]
         "facts": facts,
         "undone_by": facts.undone_by,
         "across": _("Cancelled") if facts.undone_by else "",
-        "sale": stand.of_receipt(receipt),
-        "undone_by": undone_by,
-        "part_back": [] if undone_by else [(note, -note.total_cents) for note in notes],
-        "across": _("Cancelled") if undone_by else "",
         "house": receipt.seller,
         "read_url": read_url,
         "code": printed_codes.qr(read_url, modules_mm=[QR_MODULE_MM])[0] if read_url else None,

@@ -10,7 +10,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('billing', '0017_sales_of_earlier_receipts'),
+        ('billing', '0018_stand_days'),
         ('inventory', '0034_tips'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

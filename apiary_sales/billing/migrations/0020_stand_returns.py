@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('billing', '0017_sales_of_earlier_receipts'),
+        ('billing', '0019_market_days_and_honesty_boxes'),
         ('inventory', '0034_tips'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

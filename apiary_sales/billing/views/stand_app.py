@@ -9,7 +9,7 @@ from django.contrib.auth.decorators import login_not_required, permission_requir
 from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
-from django.template.loader import get_template
+from django.template.engine import Engine
 from django.templatetags.static import static
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -118,7 +118,7 @@ def shell_digests() -> dict[str, str]:
 
 def version() -> str:
     """Return what changes whenever the page or a file that it loads does."""
-    templates = [Path(get_template(name).origin.name) for name in PAGE_TEMPLATES]
+    templates = [Path(Engine.get_default().get_template(name).origin.name) for name in PAGE_TEMPLATES]
     parts = [*shell_digests().values(), *(_digest_of(path) for path in templates)]
     return hashlib.sha256("".join(parts).encode()).hexdigest()[:16]
 

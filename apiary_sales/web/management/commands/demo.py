@@ -4,8 +4,16 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from apiary_sales.web import serve
-from apiary_sales.web.demo import care, more_products, papers, results, setting_up, stand_day, story
-from apiary_sales.web.demo import care, market, more_products, papers, results, setting_up, story
+from apiary_sales.web.demo import (
+    care,
+    market,
+    more_products,
+    papers,
+    results,
+    setting_up,
+    stand_day,
+    story,
+)
 from apiary_sales.web.demo.fixtures import read
 from inventory.shared.documents import PdfUnavailable
 
