@@ -15,6 +15,49 @@ class Release:
 # Newest first. The first one is the version of the service, `apiary_sales.__version__`.
 RELEASES = (
     Release(
+        "0.6.0",
+        (
+            _(
+                "A sale that happened at the stand is always recorded: the last jar sold twice, "
+                "another price, a wrong clock. What does not fit is marked for the owner, and what "
+                "was short is settled later."
+            ),
+            _(
+                "The stand page is at once done with a sale, whatever the signal. It holds all "
+                "places, and opens without signal from every page. Sales that wait can be opened, "
+                "put right, undone, or given to the office."
+            ),
+            _(
+                "Search and scan, goods by weight, quantity prices, discounts in percent, cash and "
+                "card together, tips, a price that the buyer names, and check numbers."
+            ),
+            _(
+                "Each sale keeps who sold it. On a shared phone the seller changes with a short "
+                "PIN; set yours under Account."
+            ),
+            _(
+                "The day at the stand: its float, cash in and out, the count by coins and notes, "
+                "what is over or short, and takings by hour, person and way of paying."
+            ),
+            _(
+                "Market days with a load list, what came home, and what the day earned an hour. "
+                "Honesty boxes: count the box and the shelf, and the difference is the sale."
+            ),
+            _(
+                "Part of a sale can come back; the office approves what is older than a day or has "
+                "no receipt. Orders that customers pick up are handed over at the stand."
+            ),
+            _(
+                "Receipts with time, place and seller, on a roll in one piece, by e-mail or shared, "
+                "with a QR code to read them later."
+            ),
+            _(
+                "Who sells at the stand sees the stand on Today: takings, what runs low, what to "
+                "bring. They count their own place themselves."
+            ),
+        ),
+    ),
+    Release(
         "0.5.0",
         (
             _(
