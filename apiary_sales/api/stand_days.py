@@ -64,7 +64,7 @@ class StandCashSerializer(serializers.ModelSerializer):
         fields = ["id", "stand_day", "kind", "cents", "text", "expense", "undone_on"]
 
 
-class PiecesField(serializers.DictField):
+class CoinsField(serializers.DictField):
     """So many of each coin and note, by name: {"coin-25": 20, "note-100": 15}."""
 
     def __init__(self, **kwargs) -> None:
@@ -81,7 +81,7 @@ class OpenStandDaySerializer(serializers.Serializer):
     float_cents = StrictIntegerField(
         min_value=0, max_value=CENTS_MAX, required=False, allow_null=True
     )
-    float_pieces = PiecesField()
+    float_pieces = CoinsField()
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 
@@ -103,7 +103,7 @@ class CloseStandDaySerializer(serializers.Serializer):
     counted_cents = StrictIntegerField(
         min_value=0, max_value=CENTS_MAX, required=False, allow_null=True
     )
-    counted_pieces = PiecesField()
+    counted_pieces = CoinsField()
     note = StrictCharField(required=False, allow_blank=True, max_length=300)
 
 

@@ -46,7 +46,7 @@ urlpatterns = [
     path("stand/days/<int:pk>/close/", stand_days.CloseDayView.as_view(), name="stand_day_close"),
     path(
         "stand/days/<int:pk>/open-again/",
-        stand_days.OpenAgainView.as_view(),
+        stand_days.OpenStandDayAgainView.as_view(),
         name="stand_day_open_again",
     ),
     path(

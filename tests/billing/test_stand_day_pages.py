@@ -172,7 +172,8 @@ def test_who_closed_a_day_opens_it_again_on_that_day_and_the_office_later(seller
 
     text = words_of(answer.content.decode())
     assert "is open again. Count the drawer once more." in text
-    assert "An earlier close with $99.00 counted, over or short −$1.00 , was undone by" in text
+    assert "An earlier close with $99.00 counted, over or short −$1.00 , was undone." in text
+    assert "Office, Sep 11, 2026: A note stuck" in text
 
 
 def test_who_sells_at_the_stand_sees_no_other_places(seller, office, shelf):

@@ -239,7 +239,7 @@ class CloseDayView(OfDayView):
         return context
 
 
-class OpenAgainView(OfDayView):
+class OpenStandDayAgainView(OfDayView):
     """Undo the close of a day, with a reason."""
 
     form_class = UndoReasonForm

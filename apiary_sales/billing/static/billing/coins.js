@@ -15,7 +15,7 @@ function add() {
   for (const row of list.querySelectorAll("[data-cents]")) {
     cents += Number(row.dataset.cents) * Math.max(0, Number(row.querySelector("input").value) || 0);
   }
-  sum.textContent = written(cents);
+  sum.textContent = `${sum.dataset.coinsSum}: ${written(cents)}`;
 }
 
 if (list && sum) {
