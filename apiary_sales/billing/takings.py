@@ -1,8 +1,8 @@
 """What was sold at stands, added up by method, place, person, hour and product.
 
 Services keep it with the close of a day, and pages show it, so it is read in one place. Amounts
-are with tax, as the buyer paid them, so that all tables of one report come to the same. What was
-undone is left out and told apart; what came back in part is taken off at the end.
+are with tax, as the buyer paid them, so that the tables of one report come to the same; only the
+payments are less what came back in part, which is told apart. What was undone is left out.
 """
 
 from collections import defaultdict
@@ -119,7 +119,7 @@ def _grouped(sales: Iterable[StandSale], name_of: Callable[[StandSale], str]) ->
 
 
 def _by_method(sales: QuerySet[StandSale]) -> list[TakingsRow]:
-    """Return the payments of these sales by how they were paid; what is left is not paid yet."""
+    """Return the payments of these sales by how they were paid, less what came back in part."""
     put = (
         Allocation.objects.filter(invoice__stand_sale__in=sales)
         .order_by()

@@ -23,8 +23,16 @@ from apiary_sales.billing.queries import books, purchase_books
 from apiary_sales.billing.queries import stand_days as stand_day_queries
 from apiary_sales.billing.queries.cash_book import cash_book
 from apiary_sales.billing.queries.journal import Journal, JournalFilters
-from apiary_sales.billing.services import book, cash_counts, stand, stand_days
+from apiary_sales.billing.services import (
+    book,
+    cash_counts,
+    stand,
+    stand_days,
+    stand_returns,
+)
 from apiary_sales.billing.services.stand_money import PaymentMade
+from apiary_sales.billing.services.stand_returns import PiecesBack
+from apiary_sales.billing.takings import takings
 from inventory.shared.errors import (
     AlreadyRecorded,
     BadValue,
@@ -340,6 +348,23 @@ def test_cash_given_back_counts_on_its_own_day(opened, seller, sell, owner):
 
     assert before.expected_cents == 11_600
     assert drawers.drawer_of(opened).expected_cents == 10_000
+
+
+def test_cash_for_a_part_that_came_back_leaves_the_drawer(opened, stand_place, sell, owner):
+    receipt = sell(3).receipt
+
+    stand_returns.give_back(
+        receipt=receipt,
+        lines=[PiecesBack(receipt.lines.get(), 1)],
+        given_by=owner,
+        key="part",
+        reason="One was cracked",
+    )
+
+    assert drawers.drawer_of(opened).expected_cents == 10_000 + 2_400 - 800
+    found = takings(drawers.sales_of(stand_place, TODAY))
+    assert (found.cents, found.returned_cents) == (2_400, 800)
+    assert sum(row.cents for row in found.by_method) == 1_600
 
 
 def test_a_late_sale_that_is_not_taken_off_is_a_fault(opened, seller, sell):
