@@ -9,7 +9,17 @@ from apiary_sales.billing.models import StandSale
 from inventory.stock.models import Place
 from tests import builders
 from tests.browser.conftest import PHONE
-from tests.browser.tills import at, go_to, open_till, sees, sees_no, sell_one, stock_says, tap
+from tests.browser.tills import (
+    at,
+    go_to,
+    open_till,
+    sees,
+    sees_no,
+    sell_one,
+    stock_says,
+    tap,
+    wait_until,
+)
 
 
 @pytest.fixture
@@ -82,7 +92,7 @@ def test_without_signal_each_place_sells_and_each_sale_is_booked_where_it_was_ma
     assert not StandSale.objects.exists()
 
     both.context.set_offline(False)
-    sees_no(both, "waiting to be sent")
+    wait_until(lambda: StandSale.objects.count() == 2)
     stock_says(both, "one-pound", "5 here")
 
     sold = StandSale.objects.values_list("place__code", flat=True)

@@ -1,5 +1,7 @@
 """What the tests of the stand page do and look at."""
 
+import time
+
 from inventory.stock.models import Balance
 
 # How many rows of tiles have a tile whose middle can be tapped, and how many tiles: what is at the
@@ -46,6 +48,15 @@ def sees_no(page, text):
 
 def at(place, product):
     return Balance.objects.get(place__code=place, item=product.item).quantity
+
+
+def wait_until(is_so):
+    """Wait until the books are as they should be."""
+    for _turn in range(150):
+        if is_so():
+            return
+        time.sleep(0.1)
+    assert is_so()
 
 
 def tile(page, code):

@@ -16,11 +16,11 @@ import {
   showPrice,
   showRows,
   till,
+  typedAmount,
+  weightOf,
   write,
 } from "./screen.js";
 import { newKey, remember } from "./store.js";
-import { inUnit, writeNumber } from "../../web/typed.js";
-import { decimalSign } from "./screen.js";
 
 const wayInputs = document.querySelectorAll("[name=till-way]");
 const typedInput = document.getElementById("till-discount");
@@ -128,14 +128,13 @@ export function mend(entry) {
       };
     }),
     way: "amount",
-    typed: discount ? amount(discount) : "",
-    tip: onTop ? amount(onTop) : "",
+    typed: discount ? typedAmount(discount) : "",
+    tip: onTop ? typedAmount(onTop) : "",
     mends: entry,
     aside: current(),
   });
 }
 
-const amount = (cents) => (cents / 100).toFixed(2).replace(".", decimalSign);
 export const gramsOf = ({ net_grams: net, gross_grams: gross, tare_grams: tare }) =>
   net ?? gross - tare;
 
@@ -207,7 +206,7 @@ export function countOf(lines) {
 
 /* Let the whole sale cost what the buyer pays, with no tip in it. */
 export function nameTotal(cents) {
-  Object.assign(current(), { way: "named", typed: amount(cents), tip: "" });
+  Object.assign(current(), { way: "named", typed: typedAmount(cents), tip: "" });
   changed();
 }
 
@@ -270,11 +269,8 @@ function makeLine({ line, product }) {
 
 function changeLine(row, { line, product, pieces, cents, grams }) {
   if (line.weighed) {
-    const pounds = writeNumber(inUnit(grams, "lb"), decimalSign);
-    write(
-      row.querySelector(".amount"),
-      `${say("pounds_at", { pounds, price: showPrice(line.unit_price) })} · ${show(cents)}`,
-    );
+    const at = say("weight_at", { weight: weightOf(grams), price: showPrice(line.unit_price) });
+    write(row.querySelector(".amount"), `${at} · ${show(cents)}`);
     return;
   }
   write(row.querySelector(".amount"), show(cents));

@@ -1,6 +1,7 @@
 /* "Sales here": what was taken today, and each sale that this device keeps: waiting ones, ones that
    a person must look at, and those of the last days with their receipt. All of it without signal. */
 
+import { gramsOf } from "./basket.js";
 import * as catalogue from "./catalogue.js";
 import * as figures from "./figures.js";
 import {
@@ -15,12 +16,10 @@ import {
   showPrice,
   showRows,
   till,
+  weightOf,
   whenOf,
   write,
 } from "./screen.js";
-import { gramsOf } from "./basket.js";
-import { inUnit, writeNumber } from "../../web/typed.js";
-import { decimalSign } from "./screen.js";
 
 const LABELS = {
   waits: ["waits", "tag"],
@@ -38,7 +37,7 @@ export const isWaiting = ({ state }) =>
 export function lineText(line) {
   if (line.weighed) {
     const name = catalogue.offerOf(line.weighed)?.name ?? line.weighed;
-    return `${writeNumber(inUnit(gramsOf(line), "lb"), decimalSign)} lb ${name}`;
+    return `${weightOf(gramsOf(line))} ${name}`;
   }
   const code = line.product ?? line.size;
   return `${line.pieces} × ${catalogue.productOf(code)?.name ?? code}`;

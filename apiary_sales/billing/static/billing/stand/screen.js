@@ -1,6 +1,6 @@
 /* What every part of the till writes with: its sentences, money, times, and pieces of the page. */
 
-import { Mistyped, readNumber } from "../../web/typed.js";
+import { inUnit, Mistyped, readNumber, writeNumber } from "../../web/typed.js";
 import { centsOf, writeMoney, writePrice } from "./figures.js";
 
 export const till = document.querySelector("[data-till]");
@@ -29,6 +29,11 @@ export function writeMoneyAs(style) {
 export const show = (cents) => writeMoney(cents, money);
 
 export const showPrice = (price) => writePrice(price, money);
+
+/* A weight in pounds, as scales at a counter show it. */
+export function weightOf(grams) {
+  return say("pounds", { number: writeNumber(inUnit(grams, "lb"), decimalSign) });
+}
 
 /* An amount as a person would type it. */
 export function typedAmount(cents) {
