@@ -31,6 +31,13 @@ TASKS = (
         ("orders.sell_at_stand",),
     ),
     Task(
+        _("Market day"),
+        _("What to load, what came home, what it earned"),
+        "billing:market_days",
+        "list",
+        ("orders.sell_at_stand",),
+    ),
+    Task(
         _("Bottling day"),
         _("All sizes of a tank at once"),
         "inventory:bottling_day_create",

@@ -185,7 +185,7 @@ def test_missing_pieces_are_asked_about(van, shelf, pounds):
 
     assert (refused.value.parameter, refused.value.message) == (
         "lines.0.pieces",
-        "One pound: 14 should be there and 11 came home, so 3 pieces are missing. Say below "
+        "14 should be there and 11 came home, so 3 pieces are missing. Say below "
         "whether they were sold and not entered, broken or given as samples, or tick that it is a "
         "difference of count.",
     )
@@ -238,7 +238,7 @@ def test_explaining_more_than_is_missing_is_refused(van, shelf, pounds):
         unload(market_day, CameHome(pounds, 23, broken=2), differences_are_right=True)
 
     assert refused.value.message == (
-        "One pound: 24 should be there and 23 came home, so fewer are missing than you explained. "
+        "24 should be there and 23 came home, so fewer are missing than you explained. "
         "Check the figures."
     )
 

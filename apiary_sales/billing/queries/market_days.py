@@ -68,7 +68,12 @@ class MarketResult:
     @property
     def costs_cents(self) -> int:
         """The fee and other costs, without the tax that the house gets back."""
-        return sum(each.amount_cents - each.tax_cents for each in self.costs)
+        return sum(cents for _expense, cents in self.cost_rows)
+
+    @property
+    def cost_rows(self) -> list[tuple[Expense, int]]:
+        """Each expense with what it cost, without the tax that the house gets back."""
+        return [(each, each.amount_cents - each.tax_cents) for each in self.costs]
 
     @property
     def earned_cents(self) -> int:

@@ -195,16 +195,16 @@ def _check_difference(
     problems: Problems, index: int, line: CameHome, in_books: int, is_right: bool
 ) -> None:
     missing = in_books - line.pieces - line.explained
-    figures = {"product": line.product.name, "books": in_books, "home": line.pieces}
+    figures = {"books": in_books, "home": line.pieces}
     parameter = f"lines.{index}.pieces"
     if missing > 0 and not is_right:
         problems.add(
             parameter,
             ngettext(
-                "%(product)s: %(books)s should be there and %(home)s came home, so %(missing)s "
+                "%(books)s should be there and %(home)s came home, so %(missing)s "
                 "piece is missing. Say below whether it was sold and not entered, broken or given "
                 "as a sample, or tick that it is a difference of count.",
-                "%(product)s: %(books)s should be there and %(home)s came home, so %(missing)s "
+                "%(books)s should be there and %(home)s came home, so %(missing)s "
                 "pieces are missing. Say below whether they were sold and not entered, broken or "
                 "given as samples, or tick that it is a difference of count.",
                 missing,
@@ -215,7 +215,7 @@ def _check_difference(
         problems.add(
             parameter,
             _(
-                "%(product)s: %(books)s should be there and %(home)s came home, so fewer are "
+                "%(books)s should be there and %(home)s came home, so fewer are "
                 "missing than you explained. Check the figures."
             )
             % figures,
@@ -224,7 +224,7 @@ def _check_difference(
         problems.add(
             parameter,
             _(
-                "%(product)s: %(books)s should be there and %(home)s came home, so there are more "
+                "%(books)s should be there and %(home)s came home, so there are more "
                 "than the books have. Count again, or tick that it is a difference of count."
             )
             % figures,
