@@ -75,7 +75,7 @@ class MarketDaySerializer(serializers.Serializer):
     source = serializers.CharField(source="market_day.source.code")  # type: ignore[assignment]
     opens_at = serializers.TimeField(source="market_day.opens_at")
     closes_at = serializers.TimeField(source="market_day.closes_at")
-    is_loaded = serializers.BooleanField()
+    is_loaded = serializers.BooleanField(source="market_day.is_loaded")
     is_unloaded = serializers.BooleanField(source="market_day.is_unloaded")
     is_closed = serializers.BooleanField(source="market_day.is_closed")
     is_cancelled = serializers.BooleanField(source="market_day.is_cancelled")

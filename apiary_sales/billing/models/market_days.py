@@ -93,14 +93,17 @@ class MarketDay(models.Model):
     def ends(self) -> datetime:
         return timezone.make_aware(datetime.combine(self.day, self.closes_at))
 
-    def entry_of(self, kind: str) -> "MarketDayEntry | None":
-        """Return the entry in stock of this kind that was not undone."""
-        return self.entries.filter(kind=kind, posting__reversed_by=None).order_by("-id").first()
-
     @property
     def load_posting(self) -> Posting | None:
-        entry = self.entry_of(MarketDayEntry.Kind.LOAD)
-        return entry.posting if entry else None
+        """The posting that loaded the goods and was not undone."""
+        for entry in self.entries.all():
+            if entry.kind == MarketDayEntry.Kind.LOAD and not hasattr(entry.posting, "reversed_by"):
+                return entry.posting
+        return None
+
+    @property
+    def is_loaded(self) -> bool:
+        return self.load_posting is not None
 
     @property
     def is_cancelled(self) -> bool:

@@ -193,7 +193,7 @@ def close(*, market_day: MarketDay, labour_minutes: int | None, note: str = "") 
     """
     market_day = locked(market_day)
     _refuse_to_come(market_day)
-    if market_day.load_posting is not None and not market_day.is_unloaded:
+    if market_day.is_loaded and not market_day.is_unloaded:
         raise NotAllowedNow(_("Enter first what came home."))
     problems = Problems()
     if labour_minutes is not None and not 1 <= labour_minutes <= LABOUR_MINUTES_MAX:
@@ -231,7 +231,7 @@ def moment_of(market_day: MarketDay, moment: datetime) -> datetime | None:
 
 
 def _refuse_loaded(market_day: MarketDay) -> None:
-    if market_day.load_posting is not None:
+    if market_day.is_loaded:
         raise NotAllowedNow(_("The goods are loaded. Undo the loading first."))
     if market_day.is_unloaded:
         raise NotAllowedNow(_("What came home is entered. Undo that first."))

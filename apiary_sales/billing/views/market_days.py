@@ -44,7 +44,7 @@ def market_day(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         **market_papers.load_list_context(day),
         "result": found.result(day),
-        "is_loaded": day.load_posting is not None,
+        "is_loaded": day.is_loaded,
         "is_to_come": day.day > timezone.localdate(),
         "history": next(iter(found.by_market(_of_market(day))), None),
     }
