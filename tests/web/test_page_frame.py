@@ -80,7 +80,7 @@ def test_today_offers_only_what_the_role_may_do():
     stand = tasks.of(builders.person("stand"))
     office = tasks.of(builders.person("office"))
 
-    assert [str(task.label) for task in stand] == ["Stand sale"]
+    assert [str(task.label) for task in stand] == ["Stand sale", "Market day"]
     assert "Stand sale" in [str(task.label) for task in office]
 
 
