@@ -59,7 +59,8 @@ def test_a_seller_gives_the_money_back_for_one_jar_of_today(seller, stand, pound
     done = seller.post(page("receipt_return", receipt.pk), sent(receipt, 1), follow=True)
 
     assert "Give back $8.00 in cash. Credit note C26-00001 for $8.00 is written." in text_of(done)
-    assert "Part of it came back on Sep 10, 2026: $8.00 by credit note C26-00001." in text_of(done)
+    assert "Came back on Sep 10, 2026: 1" in text_of(done)
+    assert "Credit note C26-00001, $8.00 given back." in text_of(done)
     assert "Undo this sale" not in text_of(done)
     assert ReturnedJars.objects.get().pieces == 1
 
