@@ -3,7 +3,7 @@ device do, a sale that happened is in the books once.
 """
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from types import SimpleNamespace
 
 import pytest
@@ -24,7 +24,7 @@ QUIET_PAGE = "/stand/receipts/"
 DAY_MS = 24 * 60 * 60 * 1000
 
 START = """
-async () => {
+async (patience) => {
   const address = (name) => `/static/billing/stand/${name}.js`;
   const [store, clocks, sending] = await Promise.all(
     ["store", "clock", "sending"].map((name) => import(address(name))),
@@ -50,7 +50,7 @@ async () => {
       onEntry: (entry) => heard.entries.push([entry.key, entry.state]),
       onData: () => { heard.data += 1; },
       onSignal: (signal) => heard.signals.push(signal),
-      patience: 500,
+      patience,
       pauses: [300],
       turn: 1000,
     }),
@@ -109,9 +109,12 @@ class Till:
         self.page.goto(self.network.url + QUIET_PAGE)
         return self.start()
 
-    def start(self) -> "Till":
-        self.page.evaluate(START)
+    def start(self, patience: int = 8_000) -> "Till":
+        self.page.evaluate(START, patience)
         return self
+
+    def stop(self) -> None:
+        self.page.evaluate("() => till.sending.stop()")
 
     def sell(self, key: str, *, pieces: int = 1, **more):
         body = {
@@ -211,6 +214,8 @@ FAULTS = [
 
 
 def test_whatever_the_network_does_the_sale_waits_and_is_booked_once(till, network, pounds):
+    till.stop()
+    till.start(patience=1_000).until_there()
     for fault, why, signal, booked in FAULTS:
         key = f"sale-{fault}"
         network.break_down(fault)
@@ -244,32 +249,35 @@ def test_sold_is_said_at_once_though_the_network_hangs_for_ever(till, network):
     assert not StandSale.objects.exists()
 
 
-def test_a_sale_that_never_gets_through_does_not_hold_the_others(till, network, pounds):
+def test_sales_that_never_get_through_do_not_hold_the_others(till, network, pounds):
+    keys = ["bad-1", "bad-2", "good-1", "good-2"]
+    till.page.context.set_offline(True)
+    for key in keys:
+        till.sell(key)
+    # As after a page that was closed: none of them is at hand.
+    till.stop()
     network.only_for = lambda body: body and body.get("key", "").startswith("bad")
     network.break_down("hangs", SALES)
-    till.sell("bad-1")
-    till.sell("bad-2")
-    till.until("bad-1", "waits", why="slow")
-    till.until("bad-2", "waits", why="slow")
+    till.page.context.set_offline(False)
 
-    till.sell("good-1")
-    till.sell("good-2")
+    till.start(patience=1_000)
     till.until("good-1", "done")
     till.until("good-2", "done")
 
+    assert network.keys_sent()[:2] == ["bad-1", "bad-2"]
     assert_sold_once(pounds, "good-1", "good-2")
     network.heal()
     till.until("bad-1", "done")
     till.until("bad-2", "done")
-    assert_sold_once(pounds, "bad-1", "bad-2", "good-1", "good-2")
+    assert_sold_once(pounds, *keys)
 
 
 def test_the_sale_at_hand_is_sent_first_and_the_rest_oldest_first(till, network, pounds):
     till.page.context.set_offline(True)
     for key in ["old-1", "old-2", "old-3"]:
         till.sell(key)
-    # As after a sale of before the page was opened: none of them is at hand.
-    till.page.evaluate("() => till.sending.stop()")
+    # As after a page that was closed: none of them is at hand.
+    till.stop()
     till.page.context.set_offline(False)
     network.break_down("none", "/stand/data/")
     till.start()
@@ -566,6 +574,8 @@ def test_a_wrong_clock_is_put_right_by_the_server_and_remembered(sign_in, networ
     till.sell("without")
     assert page.evaluate("() => till.clock.isSure()") is False
     assert page.evaluate("() => till.clock.isOff()") is True
+    said = datetime.fromisoformat(till.entry("without")["body"]["sold_at"])
+    assert abs(timezone.now() - said) < timedelta(minutes=1)
     network.heal()
     till.act("nudge")
     till.until("without", "done")
@@ -658,7 +668,15 @@ def test_a_sale_that_may_have_left_is_undone_behind_it(till, network, pounds):
         outcome = till.act("undo", fault, "Wrong jar")
 
         assert outcome == {"undone": False}
-        assert till.entry(fault)["undoing"] is True
+        waiting = till.entry(fault)
+        assert waiting["undoing"] is True
+        # While its sale can't be sent, the undo is not: a sale on its way would stay.
+        network.heal()
+        network.break_down(502, SALES)
+        till.act("nudge")
+        till.until(fault, "waits", why="trouble")
+        till.until_there()
+        assert fault not in network.keys_sent("/stand/undo/")
         network.heal()
         till.act("nudge")
         undone = till.until(fault, "undone")
@@ -711,7 +729,7 @@ def test_a_mended_sale_whose_first_form_was_booked_differs_and_is_corrected(till
 
 
 def test_a_sale_mended_while_it_is_on_its_way_is_not_taken_for_settled(till, network, pounds):
-    network.break_down("stalls", SALES)
+    network.break_down("late", SALES)
     till.sell("sale-1", pieces=3)
     till.until_tried("sale-1")
     lines = [{"product": "one-pound", "pieces": 1, "unit_price": "8.0000"}]

@@ -68,8 +68,13 @@ async () => {
 
 
 def wait_until_ready(page) -> None:
-    wait_for(page, "async () => { const r = await navigator.serviceWorker.getRegistration('/');"
-             " return Boolean(r?.active?.state === 'activated'); }")  # fmt: skip
+    wait_for(
+        page,
+        """async () => {
+            const registration = await navigator.serviceWorker.getRegistration("/");
+            return registration?.active?.state === "activated";
+        }""",
+    )
 
 
 def version_kept(page) -> list[str]:
@@ -142,8 +147,13 @@ def test_a_worker_that_did_not_get_everything_whole_does_not_begin(sign_in, netw
     page.goto(network.url + QUIET_PAGE)
     wait_for(page, "async () => (await caches.keys()).length > 0")
     # It begins or it is given up.
-    wait_for(page, "async () => { const r = await navigator.serviceWorker.getRegistration('/');"
-             " return !r || Boolean(r.active); }")  # fmt: skip
+    wait_for(
+        page,
+        """async () => {
+            const registration = await navigator.serviceWorker.getRegistration("/");
+            return !registration || Boolean(registration.active);
+        }""",
+    )
     assert page.evaluate("() => navigator.serviceWorker.getRegistration('/')") is None
 
     network.heal()
@@ -199,7 +209,8 @@ def test_a_new_version_replaces_the_old_one_whole(phone, network, monkeypatch):
         # First without one of its files: the old one stays.
         network.break_down("portal", "/stand/")
         phone.goto(network.url + QUIET_PAGE)
-        phone.wait_for_timeout(500)
+        wait_for(phone, "async ([name]) => caches.has(name)", new)
+        wait_for(phone, "async () => !(await navigator.serviceWorker.ready).installing")
         network.break_down("none")
         phone.goto(network.url + STAND)
         assert_till_is_open(phone)

@@ -5,6 +5,7 @@
 - "none": the connection is reset before the question is passed on
 - "lost": the house answers, and the connection is reset before the answer arrives
 - "hangs": no answer, for as long as the fault lasts
+- "late": the house answers, and its answer arrives when the fault ends
 - "stalls": the head and half of the body, and then nothing
 - "cut": half of the body, and the connection is closed
 - "short": half of the body that claims to be all
@@ -119,6 +120,10 @@ class _Passing(BaseHTTPRequestHandler):
             case "hangs":
                 self.server.healed.wait(30)
                 self._reset()
+            case "late":
+                passed = self._pass_on(body)
+                self.server.healed.wait(30)
+                self._answer(*passed)
             case "stalls" | "cut" | "short":
                 status, headers, whole = self._pass_on(body)
                 half = whole[: len(whole) // 2]
