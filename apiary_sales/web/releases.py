@@ -48,8 +48,8 @@ RELEASES = (
                 "no receipt. Orders that customers pick up are handed over at the stand."
             ),
             _(
-                "Receipts with time, place and seller, on a roll in one piece, by e-mail or shared, "
-                "with a QR code to read them later."
+                "Receipts with time, place and seller, on a roll in one piece, by e-mail or "
+                "shared, with a QR code to read them later."
             ),
             _(
                 "Who sells at the stand sees the stand on Today: takings, what runs low, what to "
