@@ -11,6 +11,7 @@ from tests.browser.conftest import PHONE
 from tests.browser.tills import (
     at,
     open_newest_sale,
+    open_sales,
     open_till,
     sees,
     sees_no,
@@ -27,6 +28,16 @@ def offline(till):
     till.context.set_offline(True)
     sees(till, "No signal")
     return till
+
+
+def states_on(page):
+    """Return the states of the sales that a device keeps."""
+    return page.evaluate(
+        """async () => {
+            const { entries } = await import("/static/billing/stand/store.js");
+            return (await entries()).map(({ state }) => state);
+        }"""
+    )
 
 
 def back_online(page):
@@ -114,12 +125,7 @@ def test_a_sale_that_was_booked_while_it_was_mended_is_corrected_in_the_books(of
     offline.get_by_role("button", name="One more: One pound").tap()
     tap(offline, "Cash")
     offline.context.set_offline(False)
-    offline.wait_for_function(
-        """async () => {
-            const { entries } = await import("/static/billing/stand/store.js");
-            return (await entries()).every(({ state }) => state === "done");
-        }"""
-    )
+    wait_until(lambda: states_on(offline) == ["done"])
 
     tap(offline, "Take $16.00")
     sees(offline, "Recorded on receipt")
@@ -149,7 +155,8 @@ def test_a_sale_mended_though_it_reached_the_books_differs_until_a_person_says_w
     tap(till, "Take $16.00")
     sees(till, "This sale is in the books already, with other figures: One pound. Sold for $8.00.")
 
-    open_newest_sale(till)
+    # It is open as it was left.
+    open_sales(till)
     sees(till, "In the books: 1 × One pound")
     sees(till, "On this device: 2 × One pound: $16.00, Cash")
     tap(till, "Record it as on this device")

@@ -71,11 +71,13 @@ def stock_says(page, code, text):
 def open_till(page):
     """Wait until the page can be used, and can be opened again without signal."""
     page.locator("[data-till]:not([hidden])").wait_for()
-    page.wait_for_function(
-        """async () => {
-            await navigator.serviceWorker.ready;
-            return Boolean(await caches.match("/stand/"));
-        }"""
+    wait_until(
+        lambda: page.evaluate(
+            """async () => {
+                await navigator.serviceWorker.ready;
+                return Boolean(await caches.match("/stand/"));
+            }"""
+        )
     )
 
 
