@@ -21,6 +21,10 @@ SCHEMA = reverse_lazy("api:schema")
 DRUMS = reverse_lazy("billing:drum_register")
 E_MAILS = reverse_lazy("mailing:email_list")
 TEXTS = reverse_lazy("mailing:text_list")
+BOXES = reverse_lazy("billing:honesty_boxes")
+STAND_DAYS = reverse_lazy("billing:stand_days")
+GIVEN = reverse_lazy("billing:handed_in_sales")
+MARKS = reverse_lazy("billing:stand_marks")
 
 urlpatterns = [
     path("api/", _to("api:schema")),
@@ -44,6 +48,18 @@ urlpatterns = [
     re_path(r"^selling/drums/returned/\d+/$", RedirectView.as_view(url=DRUMS)),
     path("selling/orders/<str:number>/handed-over/", _to("orders:order_detail")),
     re_path(r"^selling/orders/(?P<number>[^/]+)/handed-over/\d+/$", _to("orders:order_detail")),
+    path("api/stand-day-closes/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/stand-day-closes/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/stand-cash/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/stand-cash/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("api/honesty-counts/", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/honesty-counts/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    path("stand/honesty-boxes/counts/", _to("billing:honesty_boxes")),
+    re_path(r"^stand/honesty-boxes/counts/\d+/$", RedirectView.as_view(url=BOXES)),
+    path("stand/days/cash/", _to("billing:stand_days")),
+    re_path(r"^stand/days/cash/\d+/$", RedirectView.as_view(url=STAND_DAYS)),
+    re_path(r"^stand/given/\d+/$", RedirectView.as_view(url=GIVEN)),
+    re_path(r"^stand/marks/\d+/$", RedirectView.as_view(url=MARKS)),
     re_path(r"^api/brands/\d+/$", _to("api:brands")),
     re_path(r"^api/certificates/\d+/$", _to("api:certificates")),
     re_path(r"^api/certificates/\d+/invoices/$", _to("api:certificates")),

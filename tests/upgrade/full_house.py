@@ -36,6 +36,7 @@ from apiary_sales.billing.services import (
     deposit_slips,
     drum_deposits,
     expenses,
+    handed_in,
     interest,
     invoices,
     late_certificates,
@@ -51,6 +52,7 @@ from apiary_sales.billing.services import (
 )
 from apiary_sales.billing.services.bills import BillPaid, LineBilled
 from apiary_sales.billing.services.purchase_orders import LineOrdered
+from apiary_sales.billing.services.stand_marks import MarkFound
 from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.billing.stand_return_rules import PiecesBack
 from apiary_sales.customers.models import Customer
@@ -857,10 +859,17 @@ def _keep_a_stand_day(minder) -> None:
         quantity=1,
         unit_price=Decimal("9.5000"),
     )
+    handed_in.hand_in(
+        key="full:handed-in",
+        body={"lines": [{"product": "gone", "pieces": 1, "unit_price": "9.5000"}]},
+        text="1 × Gone: $9.50, Cash",
+        handed_in_by=minder,
+    )
     stand.sell(
         lines=[jar],
         place=place,
         payments=[stand.PaymentMade(Payment.Method.CASH)],
+        marks=[MarkFound("price", "Sold at another price")],
         sold_by=minder,
         sold_at=timezone.now() - timedelta(hours=1),
         has_happened=True,

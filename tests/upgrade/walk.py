@@ -32,11 +32,13 @@ from apiary_sales.billing import papers
 from apiary_sales.billing.services import (
     corrected_invoices,
     deposit_slips,
+    handed_in,
     honesty_boxes,
     market_days,
     money_moves,
     purchase_orders,
     stand_days,
+    stand_marks,
 )
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.queries import orders
@@ -341,6 +343,8 @@ def _add_what_is_new() -> None:
         )
     if not apps.get_model("billing.StandDay").objects.exists():
         _keep_stand_days()
+    if not apps.get_model("billing.SaleMark").objects.exists():
+        _keep_sales_to_look_at()
     if not apps.get_model("billing.DepositSlip").objects.exists():
         deposit_slips.deposit(
             checks=[],
@@ -368,6 +372,20 @@ def _keep_stand_days() -> None:
         note="A hole in the drawer",
         closed_by=person,
         key="walk:stand-close",
+    )
+
+
+def _keep_sales_to_look_at() -> None:
+    """Mark a sale at the stand, and give one to the office."""
+    stand_marks.keep(
+        apps.get_model("billing.StandSale").objects.earliest("pk"),
+        [stand_marks.MarkFound("price", "Sold at another price")],
+    )
+    handed_in.hand_in(
+        key="walk:handed-in",
+        body={"lines": []},
+        text="Two jars",
+        handed_in_by=apps.get_model("accounts.User").objects.get(role="owner"),
     )
 
 
@@ -998,6 +1016,14 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.StandCash", "pk", "kind"),
             "billing:stand_cash_undo api:stand-cash-undo",
+        ),
+        (
+            _rows("billing.Invoice", "pk", stand_sale__marks__isnull=False),
+            "billing:stand_marks_seen",
+        ),
+        (
+            _rows("billing.HandedInSale", "pk"),
+            "billing:handed_in_book billing:handed_in_set_aside",
         ),
         (_rows("billing.CashCount", "pk"), "billing:cash_count_undo api:cash-count-undo"),
         (
