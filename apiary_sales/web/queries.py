@@ -8,7 +8,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from apiary_sales.accounts.models import User
-from apiary_sales.billing.queries import money, stand_today
+from apiary_sales.billing.queries import money, stand_marks
+from apiary_sales.billing.queries.stand_marks import WaitingForOffice
 from apiary_sales.customers import queries as customers
 from apiary_sales.customers.queries import CertificateState
 from apiary_sales.orders.queries import orders
@@ -58,8 +59,7 @@ class Today:
 
     to_renew: list[CertificateState]
     open_sheets: list[BottlingDay]
-    # How many sales at the stand have a mark that nobody looked at.
-    stand_sales_to_look_at: int
+    stand_waiting: WaitingForOffice
     to_settle: list[bottling_days.ToSettle]
 
 
@@ -83,8 +83,8 @@ def today(user: User | AnonymousUser) -> Today:
         to_renew=(customers.to_renew(day) if user.has_perm("customers.manage_customers") else []),
         open_sheets=bottling_days.open_sheets() if may_bottle else [],
         to_settle=bottling_days.to_settle() if may_bottle else [],
-        stand_sales_to_look_at=(
-            stand_today.sales_to_look_at() if user.has_perm("orders.sell_at_stand") else 0
+        stand_waiting=(
+            stand_marks.waiting() if user.has_perm("billing.view_money") else WaitingForOffice()
         ),
     )
 

@@ -21,6 +21,7 @@ from inventory.bottling.services import holds
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Shortage
 from inventory.stock.queries import books as stock_books
+from inventory.stock.services import stores
 from tests import builders
 from tests.billing.conftest import jars, order_of
 
@@ -125,6 +126,45 @@ def test_two_phones_sell_the_last_jar_and_both_sales_are_booked(seller, message,
     assert (short.quantity, short.place.code) == (1, "stand")
     # It is said to be of the lot that was last there, so that a recall finds its buyer.
     assert short.lot == sale.fulfilment.lines.get().lot
+    assert_books_hold()
+
+
+def test_a_sale_that_comes_in_after_a_later_one_took_the_last_jar_first(seller, message, priced):
+    now = timezone.now()
+    early, late = (now - timedelta(minutes=minutes) for minutes in (20, 10))
+    all_of_them = [{"product": priced.code, "pieces": 24, "unit_price": "8.0000"}]
+    known = {"data_made_at": early.isoformat()}
+    send(seller, message(key="late", lines=all_of_them, sold_at=late.isoformat(), **known))
+
+    send(seller, message(key="early", sold_at=early.isoformat(), **known))
+
+    assert "short" not in kinds(StandSale.objects.get(key="early"))
+    assert "short" in kinds(StandSale.objects.get(key="late"))
+    assert Shortage.objects.open().get().posting == (
+        StandSale.objects.get(key="late").fulfilment.posting
+    )
+    assert_books_hold()
+
+
+def test_what_was_sold_before_a_count_and_came_in_after_it_is_no_loss_twice(
+    seller, message, priced, stand, owner
+):
+    sold = timezone.now() - timedelta(minutes=30)
+    lot = Balance.objects.get(place=stand, item=priced.item).lot
+    stores.count(
+        item=priced.item,
+        lot=lot,
+        place=stand,
+        counted=23,
+        reason="Counted at noon",
+        recorded_by=owner,
+        key="counted",
+    )
+
+    send(seller, message(sold_at=sold.isoformat(), data_made_at=sold.isoformat()))
+
+    assert at_stand(priced) == 23
+    assert not Shortage.objects.open().exists()
     assert_books_hold()
 
 

@@ -55,7 +55,7 @@ def test_a_sale_with_a_mark_is_listed_until_somebody_looked_at_it(office, marked
 
     mark = SaleMark.objects.get()
     assert (mark.seen_by.username, mark.note) == ("office", "Counted: right")
-    assert queries.to_look_at() == 0
+    assert queries.waiting().sales == 0
     assert "Nothing to look at" in office.get("/stand/marks/").content.decode()
     assert "Counted: right" in office.get("/stand/marks/?seen=1").content.decode()
 

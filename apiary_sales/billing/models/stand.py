@@ -142,8 +142,8 @@ class StandSale(models.Model):
 
 class SaleMarkQuerySet(models.QuerySet["SaleMark"]):
     def open(self) -> "SaleMarkQuerySet":
-        """Return what nobody has looked at yet."""
-        return self.filter(seen_at=None)
+        """Return what nobody has looked at yet, of sales that were not undone."""
+        return self.filter(seen_at=None, sale__undone_on=None)
 
 
 class SaleMark(models.Model):

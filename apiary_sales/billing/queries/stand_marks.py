@@ -1,14 +1,17 @@
 """Sales at the stand that somebody should look at, and those that were given to the office."""
 
+from dataclasses import dataclass
+
 from django.db.models import Exists, OuterRef, QuerySet
 
 from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
+from apiary_sales.billing.queries import stand_returns
 
 
 def sales(*, is_seen: bool) -> QuerySet[StandSale]:
     """Return the sales with marks that nobody has looked at, or those looked at; newest first."""
     marks = SaleMark.objects.filter(sale=OuterRef("pk"))
-    has_open = Exists(marks.filter(seen_at=None))
+    has_open = Exists(SaleMark.objects.open().filter(sale=OuterRef("pk")))
     found = StandSale.objects.filter(Exists(marks))
     found = found.filter(~has_open) if is_seen else found.filter(has_open)
     return (
@@ -18,9 +21,25 @@ def sales(*, is_seen: bool) -> QuerySet[StandSale]:
     )
 
 
-def to_look_at() -> int:
-    """Return how many sales have a mark that nobody has looked at."""
-    return StandSale.objects.filter(marks__seen_at=None, marks__isnull=False).distinct().count()
+@dataclass(frozen=True)
+class WaitingForOffice:
+    """How much of the stand waits for the office: sales with marks, sales given to it, returns."""
+
+    sales: int = 0
+    handed_in: int = 0
+    returns: int = 0
+
+    def __bool__(self) -> bool:
+        return bool(self.sales or self.handed_in or self.returns)
+
+
+def waiting() -> WaitingForOffice:
+    """Return what of the stand waits for the office, in three queries."""
+    return WaitingForOffice(
+        sales=SaleMark.objects.open().values("sale").distinct().count(),
+        handed_in=handed_in(is_settled=False).count(),
+        returns=stand_returns.waiting_count(),
+    )
 
 
 def handed_in(*, is_settled: bool) -> QuerySet[HandedInSale]:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models import Count, F, Q, Sum
 from django.utils import timezone
 
 from apiary_sales.accounts.models import User
@@ -131,7 +131,7 @@ def of(person: User) -> StandToday:
     places = list(stand.places(person))
     taken = _taken(places, on)
     stock = _stock(places, on)
-    marks = open_marks().filter(sale__sold_by=person)
+    marks = SaleMark.objects.open().filter(sale__sold_by=person)
     return StandToday(
         glances=[
             StandGlance(place=place, stock=stock[place.pk], **vars(taken[place.pk]))
@@ -150,16 +150,6 @@ def of(person: User) -> StandToday:
         held_goods=[row for row in held_goods.in_stores() if own_places.is_own(person, row.place)],
         shortages=[row for row in shortages.open_rows() if row.is_at_stand],
     )
-
-
-def open_marks() -> QuerySet[SaleMark]:
-    """Return the marks of sales that were not undone and that nobody looked at, oldest first."""
-    return SaleMark.objects.open().filter(sale__undone_on=None).order_by("id")
-
-
-def sales_to_look_at() -> int:
-    """Return how many sales have a mark that nobody looked at."""
-    return open_marks().order_by().values("sale").distinct().count()
 
 
 def _taken(places: list[Place], on: date) -> dict[int, _TakenAtPlace]:

@@ -111,6 +111,7 @@ def sell(
     sold_on = timezone.localdate(sold_at)
     if corrects is not None:
         _undo_corrected(corrects, corrected_by=sent_by or sold_by, key=keys.part(key, "corrected"))
+    last_short = stand_marks.last_shortage()
     try:
         fulfilment = orders.sell_now(
             customer=customer,
@@ -119,6 +120,7 @@ def sell(
             created_by=sold_by,
             key=keys.part(key, "goods"),
             sold_on=sold_on,
+            sold_at=sold_at,
             has_happened=has_happened,
         )
     except AlreadyRecorded:
@@ -184,6 +186,7 @@ def sell(
             ),
         ]
     stand_marks.keep(sale, marks)
+    stand_marks.keep_on_others(fulfilment, after=last_short)
     # Of a day that was closed before, its cash was counted already.
     stand_days.sale_came_in(sale=sale)
     return sale

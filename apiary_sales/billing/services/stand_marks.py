@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
+from django.db.models import Max
 from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -73,6 +74,31 @@ def keep(sale: StandSale, marks: Iterable[MarkFound]) -> None:
     )
 
 
+def last_shortage() -> int:
+    """Return the key of the shortage that was found last, 0 without any."""
+    return Shortage.objects.aggregate(last=Max("pk"))["last"] or 0
+
+
+@transaction.atomic
+def keep_on_others(fulfilment: Fulfilment, *, after: int) -> None:
+    """Mark the later sales that are short now because an earlier one came in after them.
+
+    `after` is the last shortage before that sale was booked.
+    """
+    if fulfilment.posting is None:
+        return
+    found = (
+        Shortage.objects.filter(pk__gt=after, item__in=fulfilment.posting.lines.values("item"))
+        .exclude(posting=fulfilment.posting)
+        .select_related("item", "place")
+    )
+    for row in found.order_by("pk"):
+        later = StandSale.objects.filter(receipt__order__fulfilments__posting=row.posting_id)
+        for sale in later.select_related("place"):
+            with translation.override(House.language()):
+                keep(sale, [_short(row, sale.place)])
+
+
 @transaction.atomic
 def see(*, sale: StandSale, seen_by: Person, note: str = "") -> StandSale:
     """Write down that somebody looked at the marks of a sale; those seen before stay as they were.
@@ -94,15 +120,7 @@ def _of_stock(fulfilment: Fulfilment, place: Place, sold_on: date) -> Iterator[M
         return
     short = Shortage.objects.filter(posting=fulfilment.posting).select_related("item")
     for row in short.order_by("id"):
-        yield MarkFound(
-            Kind.SHORT,
-            _("The books had %(missing)s of %(item)s too few at %(place)s. It is to be settled.")
-            % {
-                "missing": row.item.in_words(row.quantity),
-                "item": row.item.name,
-                "place": place.name,
-            },
-        )
+        yield _short(row, place)
     sold = Lot.objects.filter(lines__posting=fulfilment.posting).distinct().order_by("id")
     for lot in sold:
         if lot.is_on_hold:
@@ -113,6 +131,18 @@ def _of_stock(fulfilment: Fulfilment, place: Place, sold_on: date) -> Iterator[M
                 _("Lot %(lot)s is not ready for sale before %(day)s.")
                 % {"lot": lot.code, "day": date_format(lot.ready_on)},
             )
+
+
+def _short(row: Shortage, place: Place) -> MarkFound:
+    return MarkFound(
+        Kind.SHORT,
+        _("The books had %(missing)s of %(item)s too few at %(place)s. It is to be settled.")
+        % {
+            "missing": row.item.in_words(row.quantity),
+            "item": row.item.name,
+            "place": place.name,
+        },
+    )
 
 
 def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[MarkFound]:

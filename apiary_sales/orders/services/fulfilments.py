@@ -5,7 +5,7 @@ These are the parts of the acts in `orders`, which owns the transaction and the 
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import date
+from datetime import date, datetime
 from fractions import Fraction
 from typing import cast
 
@@ -52,11 +52,13 @@ def post_sale(
     key: str,
     day: date | None,
     note: str,
+    sold_at: datetime | None = None,
     has_happened: bool = False,
 ) -> Posting | None:
     """Post the goods out to the customers; return None when only charges are handed over.
 
-    Of a sale that `has_happened` what the books lack is settled later.
+    Of a sale that `has_happened` what the books lack is settled later. `sold_at` is when goods left
+    the counter, where more than the day is known.
     """
     if not taken:
         return None
@@ -79,7 +81,7 @@ def post_sale(
         recorded_by=recorded_by,
         key=key,
         # After honey that came in that day: a drum filled and sold on it was filled first.
-        occurred_at=moments.of_draw(day, *vessels),
+        occurred_at=moments.of_draw(day, *vessels) if vessels or sold_at is None else sold_at,
         note=note,
         releases=[
             ledger.ReservedStock(goods.item, goods.place, goods.lot, goods.quantity)

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -221,12 +221,14 @@ def sell_now(
     created_by: Person,
     key: str,
     sold_on: date | None = None,
+    sold_at: datetime | None = None,
     has_happened: bool = False,
 ) -> Fulfilment:
     """Sell over the counter from what is free at one place, oldest lot first.
 
     Honey is drawn by weight from the vessel its line names. A sale that `has_happened` takes what
-    is reserved, on hold or not ready too, and what is not there at all comes from *to be settled*.
+    is reserved, on hold or not ready too, and what is not there at all comes from *to be settled*;
+    goods leave the books at `sold_at`, where that is known.
     Raises `BadValue`, `AlreadyRecorded`, and unless it has happened `NotEnoughStock`,
     `NotEnoughHoney`, `StockReserved`, `LotOnHold`.
     """
@@ -265,6 +267,7 @@ def sell_now(
         recorded_by=created_by,
         key=key,
         day=sold_on,
+        sold_at=sold_at if has_happened else None,
         note=order.number,
         has_happened=has_happened,
     )
