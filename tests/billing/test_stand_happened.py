@@ -19,7 +19,7 @@ from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.pricing.models import PiecePrice
 from inventory.bottling.services import holds
 from inventory.shared.models import House
-from inventory.stock.models import Balance, Shortage
+from inventory.stock.models import Balance, Lot, Place, Shortage
 from inventory.stock.queries import books as stock_books
 from inventory.stock.services import stores
 from tests import builders
@@ -111,6 +111,39 @@ def test_a_sale_that_fits_has_no_mark_and_keeps_where_when_and_by_whom(seller, m
     assert sale.change_cents == 200
     assert sale.clock_said is None
     assert_books_hold()
+
+
+def test_a_sale_of_an_earlier_day_takes_nothing_from_another_shelf(seller, time_machine, request):
+    now = timezone.now()
+    yesterday = (now - timedelta(days=1)).isoformat()
+    time_machine.move_to(now - timedelta(days=2))
+    message, priced = request.getfixturevalue("message"), request.getfixturevalue("priced")
+    van = builders.place("van", Place.Kind.VAN, name="Van")
+    stores.transfer(
+        source=Place.objects.get(code="stand"),
+        target=van,
+        item=priced.item,
+        lot=Lot.objects.get(code="P26-002"),
+        pieces=1,
+        recorded_by=builders.person(),
+        key="to-the-van",
+    )
+    time_machine.move_to(now)
+    send(seller, message(key="today", place="van"))
+
+    send(
+        seller,
+        message(
+            place="van",
+            lines=[{"product": priced.code, "pieces": 2, "unit_price": "8.0000"}],
+            sold_at=yesterday,
+            clock_said=yesterday,
+            data_made_at=yesterday,
+        ),
+    )
+
+    assert "short" in kinds(StandSale.objects.get(key="sale-1"))
+    assert at_stand(priced) == 23
 
 
 def test_two_phones_sell_the_last_jar_and_both_sales_are_booked(seller, message, priced):

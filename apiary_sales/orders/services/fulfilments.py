@@ -54,11 +54,14 @@ def post_sale(
     note: str,
     sold_at: datetime | None = None,
     has_happened: bool = False,
+    place_is_known: bool = False,
 ) -> Posting | None:
     """Post the goods out to the customers; return None when only charges are handed over.
 
     Of a sale that `has_happened` what the books lack is settled later. `sold_at` is when goods left
     the counter, where more than the day is known.
+    Of a sale that `has_happened` what the books lack is settled later. `place_is_known` where the
+    goods were sold at the place they are taken from, so that no other shelf can have given them.
     """
     if not taken:
         return None
@@ -89,6 +92,7 @@ def post_sale(
             if goods.reservation
         ],
         has_happened=has_happened,
+        place_is_known=place_is_known,
     )
 
 

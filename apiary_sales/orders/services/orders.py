@@ -270,6 +270,7 @@ def sell_now(
         sold_at=sold_at if has_happened else None,
         note=order.number,
         has_happened=has_happened,
+        place_is_known=True,
     )
     return fulfilments.record(
         order,

@@ -93,6 +93,7 @@ def post(
     releases: Iterable[ReservedStock] = (),
     has_happened: bool = False,
     took_all: bool = False,
+    place_is_known: bool = False,
 ) -> Posting:
     """Write one posting and keep the balances; return it.
 
@@ -100,7 +101,8 @@ def post(
     What has happened (`has_happened`, and all of an earlier day) is always booked: what the books
     do not have comes from the outside place "to be settled", and reservations give way. For an
     earlier moment the entries after it are told again. `took_all` says that honey was taken to the
-    last gram, however much that was.
+    last gram, however much that was. `place_is_known` says that goods of a sale left the place that
+    their line names, and no other shelf.
     Raises `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`, `NotAllowedNow` where a later entry
     can't be told again, and `LedgerLawBroken` when the lines of an item do not add up to zero.
     """
@@ -113,7 +115,8 @@ def post(
     shorts: list[tuple[Item, Short]] = []
     if happened:
         if is_late and kind == Posting.Kind.SALE:
-            lines = _where_they_were(lines, moment)
+            if not place_is_known:
+                lines = _where_they_were(lines, moment)
             moment = _when_they_were_there(lines, moment)
         lines, shorts = _with_shortages(lines, _there(lines, moment if is_late else None))
     batch = _Batch(recorded_by, key)
