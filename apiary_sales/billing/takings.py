@@ -2,7 +2,8 @@
 
 Services keep it with the close of a day, and pages show it, so it is read in one place. Amounts
 are with tax, as the buyer paid them, so that the tables of one report come to the same; only the
-payments are less what came back in part, which is told apart. What was undone is left out.
+payments are less what came back in part and what was not paid, which are told apart. What was
+undone is left out.
 """
 
 from collections import defaultdict
@@ -47,6 +48,7 @@ class Takings:
     on_top_cents: int = 0
     discount_cents: int = 0
     returned_cents: int = 0
+    unpaid_cents: int = 0
     undone_count: int = 0
     undone_cents: int = 0
     marks: int = 0
@@ -87,18 +89,21 @@ def takings(sales: QuerySet[StandSale]) -> Takings:
     discounts = InvoiceLine.objects.filter(invoice__stand_sale__in=standing).aggregate(
         cents=Coalesce(Sum("discount_cents"), 0)
     )
+    by_method = _by_method(standing)
+    cents, returned_cents = sum(sale.total_cents for sale in rows), -returned["cents"]
     return Takings(
         count=len(rows),
-        cents=sum(sale.total_cents for sale in rows),
+        cents=cents,
         tax_cents=sum(sale.receipt.tax_cents for sale in rows),
         on_top_cents=sum(sale.on_top_cents for sale in rows),
         discount_cents=discounts["cents"],
-        returned_cents=-returned["cents"],
+        returned_cents=returned_cents,
+        unpaid_cents=cents - returned_cents - sum(row.cents for row in by_method),
         undone_count=undone["count"],
         undone_cents=undone["cents"],
         marks=marks["all"],
         open_marks=marks["open"],
-        by_method=_by_method(standing),
+        by_method=by_method,
         by_place=_grouped(rows, lambda sale: sale.place.name),
         by_person=_grouped(rows, lambda sale: sale.sold_by.display_name),
         by_hour=_grouped(rows, _hour),

@@ -350,6 +350,15 @@ def test_cash_given_back_counts_on_its_own_day(opened, seller, sell, owner):
     assert drawers.drawer_of(opened).expected_cents == 10_000
 
 
+def test_takings_say_what_was_sold_and_not_paid(stand_place, sell, owner):
+    sell(3, payments=[PaymentMade("cash", 1_000)], has_happened=True)
+
+    found = takings(drawers.sales_of(stand_place, TODAY))
+
+    assert (found.cents, found.unpaid_cents) == (2_400, 1_400)
+    assert sum(row.cents for row in found.by_method) == 1_000
+
+
 def test_cash_for_a_part_that_came_back_leaves_the_drawer(opened, stand_place, sell, owner):
     receipt = sell(3).receipt
 
