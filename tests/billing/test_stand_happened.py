@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 
 from apiary_sales.billing.models import Entry, HandedInSale, Invoice, Payment, StandSale
 from apiary_sales.billing.queries import books
+from apiary_sales.billing.services import handed_in, stand_money
 from apiary_sales.billing.services import stand as stand_sales
-from apiary_sales.billing.services import stand_money
 from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.pricing.models import PiecePrice
 from inventory.bottling.services import holds
+from inventory.shared.errors import NotAllowedNow
 from inventory.shared.models import House
 from inventory.stock.models import Balance, Lot, Place, Shortage
 from inventory.stock.queries import books as stock_books
@@ -560,3 +561,42 @@ def stand_of(place, product, pieces, days, paid):
         sold_at=timezone.now() - timedelta(days=days),
         has_happened=True,
     )
+
+
+def given_to_office(seller, message):
+    send(
+        seller,
+        {"key": "sale-1", "body": message(), "reason": "No signal", "text": "1 × One pound"},
+        "/stand/handed-in/",
+    )
+    return HandedInSale.objects.get()
+
+
+def test_a_sale_given_to_the_office_and_booked_after_all_is_settled(seller, message):
+    given = given_to_office(seller, message)
+
+    send(seller, message())
+
+    given.refresh_from_db()
+    assert given.sale == StandSale.objects.get()
+
+
+def test_a_sale_that_the_office_set_aside_is_marked_when_it_comes_in(seller, message):
+    given = given_to_office(seller, message)
+    handed_in.settle(handed_in=given, settled_by=builders.person("office"), note="Entered by hand")
+
+    send(seller, message())
+
+    assert "The office had set this sale aside: Entered by hand" in [
+        mark.text for mark in StandSale.objects.get().marks.all()
+    ]
+
+
+def test_a_sale_that_is_in_the_books_is_not_set_aside(seller, message):
+    send(seller, message())
+    given = given_to_office(seller, message)
+
+    with pytest.raises(NotAllowedNow, match=r"booked meanwhile, as receipt R26-00001\."):
+        handed_in.settle(
+            handed_in=given, settled_by=builders.person("office"), note="Entered by hand"
+        )

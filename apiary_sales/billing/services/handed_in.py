@@ -4,13 +4,15 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import HandedInSale, StandSale
-from apiary_sales.billing.services import stand
+from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
+from apiary_sales.billing.services import stand, stand_marks
+from apiary_sales.billing.services.stand_marks import MarkFound
 from inventory.shared import checks
 from inventory.shared.errors import NotAllowedNow, Problems
+from inventory.shared.models import House
 from inventory.shared.people import Person
 
 
@@ -48,13 +50,20 @@ def settle(
     """Say what became of a sale that was given to the office: the `sale` it was booked as, or why
     it is set aside.
 
-    Raises `NotAllowedNow` where that was said already, `BadValue` without a note or sale.
+    Raises `NotAllowedNow` where that was said already, and where a sale to be set aside is in the
+    books, `BadValue` without a note or sale.
     """
     handed_in = HandedInSale.objects.select_for_update(of=("self",), no_key=True).get(
         pk=handed_in.pk
     )
     if handed_in.settled_at is not None:
         raise NotAllowedNow(_("Somebody has settled this sale already."))
+    made = stand.find(handed_in.key) if sale is None else None
+    if made is not None:
+        raise NotAllowedNow(
+            _("Its device got this sale booked meanwhile, as receipt %(receipt)s. Undo that first.")
+            % {"receipt": made.receipt}
+        )
     problems = Problems()
     if sale is None and not note.strip():
         problems.add("note", _("Say why it is not booked, or what was booked instead."))
@@ -82,3 +91,24 @@ def book(*, handed_in: HandedInSale, settled_by: Person, **sale: Any) -> StandSa
         )
     settle(handed_in=handed_in, settled_by=settled_by, note="", sale=made)
     return made
+
+
+@transaction.atomic
+def came_in(*, sale: StandSale, sent_by: Person) -> None:
+    """Settle with a sale what its device had given to the office and then got booked after all.
+
+    Where the office had set it aside, it may be in the books twice: the sale gets a mark.
+    """
+    handed_in = (
+        HandedInSale.objects.select_for_update(of=("self",), no_key=True)
+        .filter(key=sale.key, sale=None)
+        .first()
+    )
+    if handed_in is None:
+        return
+    if handed_in.settled_at is None:
+        settle(handed_in=handed_in, settled_by=sent_by, note="", sale=sale)
+        return
+    with translation.override(House.language()):
+        text = _("The office had set this sale aside: %(note)s") % {"note": handed_in.note}
+    stand_marks.keep(sale, [MarkFound(SaleMark.Kind.LATE, text)])

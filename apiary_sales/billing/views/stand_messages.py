@@ -87,6 +87,7 @@ def record_sale(request: HttpRequest) -> JsonResponse:
         return _repeat(repeat.made, message, request)
     except HouseError as error:
         return refusal(str(error), status=422)
+    handed_in.came_in(sale=made, sent_by=person)
     return _recorded(made, message, request)
 
 
