@@ -80,6 +80,14 @@ def test_the_office_puts_right_what_was_given_to_it_and_books_it(office, given, 
     assert list(books.faults()) == []
 
 
+def test_no_other_product_is_chosen_beforehand_for_one_that_is_not_there(office, given, priced):
+    page = office.get(reverse("billing:handed_in_book", args=[given.pk]))
+
+    chosen = page.context["form"]["product_0"]
+    assert chosen.initial is None
+    assert '<option value="" selected>' in str(chosen)
+
+
 def test_what_the_phone_got_booked_meanwhile_is_not_booked_again(office, given, seller, message):
     send(seller, message())
     address = reverse("billing:handed_in_book", args=[given.pk])

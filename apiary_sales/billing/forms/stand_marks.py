@@ -51,15 +51,19 @@ class BookHandedInForm(ActForm):
         lines = self._lines()
         self.fields["place"].initial = handed_in.body.get("place")
         products = Product.objects.for_sale().order_by("name")
+        codes = set(products.values_list("code", flat=True))
         for index, line in enumerate(lines):
             if "weighed" in line:
                 continue
             number = index + 1
+            code = line.get("product") or line.get("size")
             self.fields[f"product_{index}"] = forms.ModelChoiceField(
                 label=gettext("Product, line %(number)s") % {"number": number},
                 queryset=products,
                 to_field_name="code",
-                initial=line.get("product") or line.get("size"),
+                # Without an empty choice the browser would choose the first product of all for one
+                # that is not there.
+                initial=code if code in codes else None,
             )
             self.fields[f"pieces_{index}"] = WholeNumberField(
                 label=gettext("Pieces, line %(number)s") % {"number": number},
