@@ -1,6 +1,7 @@
 """A sale that happened is booked; what is wrong is mended, undone or given to the office."""
 
 import pytest
+from django.utils import timezone
 
 from apiary_sales.billing.models import HandedInSale, Invoice, StandSale
 from apiary_sales.billing.queries import books
@@ -248,3 +249,43 @@ def test_takings_and_receipts_of_this_device_are_read_without_signal(till):
     till.locator(".sales-list summary").nth(1).tap()
     sees(till, f"{number} · ")
     till.context.set_offline(False)
+
+
+def test_what_is_in_the_basket_stays_when_its_price_ends(till, pounds, price_of):
+    candle = builders.product("Candle", code="candle")
+    price_of(candle, 300)
+    till.reload()
+    open_till(till)
+    tap(till, "Candle")
+    tap(till, "One pound")
+    price_of(candle, None, since=timezone.localdate())
+
+    till.evaluate("window.dispatchEvent(new Event('online'))")
+    tile(till, "candle").wait_for(state="detached")
+
+    sees(till, "2 pieces · $11.00")
+    till.locator("[data-act=unfold]").tap()
+    sees(till, "It is not on the price list any more.")
+    tap(till, "Cash")
+    tap(till, "Take $11.00")
+    sees(till, "Recorded on receipt")
+    assert Invoice.objects.get().total_cents == 1_100
+    assert list(books.faults()) == []
+
+
+def test_a_line_of_a_product_that_is_gone_is_seen_when_its_sale_is_mended(
+    offline, pounds, price_of
+):
+    sell_one(offline)
+    Product.objects.filter(pk=pounds.pk).update(code="renamed")
+    offline.context.set_offline(False)
+    sees(offline, "There is no product called one-pound any more.")
+
+    offline.reload()
+    open_till(offline)
+    open_newest_sale(offline)
+    sees(offline, "1 × One pound ($8.00)")
+    tap(offline, "Change the sale")
+
+    sees(offline, "It is not on the price list any more.")
+    assert offline.locator("[data-part=total]").inner_text() == "$8.00"

@@ -66,6 +66,9 @@ def _basket_words() -> dict[str, str]:
         "one_more": _("One more: {name}"),
         "take_out": _("Take out"),
         "more_than_here": _("By the books {count} are here. Sell it anyway: it is settled later."),
+        "gone_from_list": _(
+            "It is not on the price list any more. It is sold at the price it had."
+        ),
         "pounds": _("{number} lb"),
         "weight_at": _("{weight} at {price} per lb"),
         "pieces_one": _("1 piece"),

@@ -1,7 +1,9 @@
 /* The baskets, one for each place: what is in them, and what a person does with them. A basket is
    {lines, way, typed, tip}: lines are {product, pieces} or {weighed, grams, …}, both by code; `way`
    is how the price of the whole is changed ("amount", "percent" or "named") by what is `typed`. One
-   that mends a sale has that sale's entry as `mends`, and the basket put aside meanwhile. */
+   that mends a sale has that sale's entry as `mends`, and the basket put aside meanwhile. A line
+   keeps what is sold as it was when it was tapped, as `goods`: the catalogue may lose it meanwhile,
+   and the buyer has it in hand. */
 
 import * as catalogue from "./catalogue.js";
 import * as figures from "./figures.js";
@@ -75,12 +77,14 @@ export function put(code, pieces) {
   const within = Math.min(pieces, figures.PIECES_MAX);
   if (line && pieces > 0) line.pieces = within;
   else if (line) basket.lines.splice(basket.lines.indexOf(line), 1);
-  else if (pieces > 0) basket.lines.push({ product: code, pieces: within });
+  else if (pieces > 0)
+    basket.lines.push({ product: code, pieces: within, goods: catalogue.productOf(code) });
   changed();
 }
 
 export function addWeighed(line) {
-  current().lines.push({ ...line, id: newKey() });
+  const goods = catalogue.offerOf(line.weighed);
+  current().lines.push({ ...line, id: newKey(), goods });
   changed();
 }
 
@@ -118,13 +122,15 @@ export function carryTo(code) {
 export function mend(entry) {
   const { lines, discount_cents: discount = 0, on_top_cents: onTop = 0 } = entry.body;
   setCurrent({
-    lines: lines.map((line) => {
-      if (line.weighed) return { ...line, grams: gramsOf(line), id: newKey() };
+    lines: lines.map((line, index) => {
+      const goods = entry.goods?.[index] ?? goodsOf(line);
+      if (line.weighed) return { ...line, grams: gramsOf(line), id: newKey(), goods };
       const product = line.product ?? line.size;
       return {
         product,
         pieces: line.pieces,
         was: { pieces: line.pieces, unit_price: line.unit_price },
+        goods,
       };
     }),
     way: "amount",
@@ -138,14 +144,25 @@ export function mend(entry) {
 export const gramsOf = ({ net_grams: net, gross_grams: gross, tare_grams: tare }) =>
   net ?? gross - tare;
 
+/* What a line of a sale sells, as far as the line alone says it: for a sale that was kept before
+   its goods were kept with it. */
+function goodsOf({ product, size, weighed, unit_price }) {
+  const code = weighed ?? product ?? size;
+  const piece_cents = Math.round(Number(unit_price) * 100);
+  const breaks = [{ pieces: 1, piece_cents, case_cents: null }];
+  return { code, name: code, per_case: 1, taxed_as: "other", breaks };
+}
+
 /* ---- what it comes to ---- */
 
-/* The lines with what they sell; one whose product is not in the catalogue any more is left out. */
+const inCatalogue = ({ product, weighed }) =>
+  product ? catalogue.productOf(product) : catalogue.offerOf(weighed);
+
+/* The lines with what they sell. One whose product is not in the catalogue any more stays as it was
+   tapped: the sale goes on, and the books mark what does not fit. */
 function filled() {
   return current().lines.flatMap((line) => {
-    const product = line.product
-      ? catalogue.productOf(line.product)
-      : catalogue.offerOf(line.weighed);
+    const product = inCatalogue(line) ?? line.goods;
     return product ? [{ ...line, product, line }] : [];
   });
 }
@@ -236,10 +253,11 @@ function makeLine({ line, product }) {
         class: "button-link",
         "aria-label": `${say("take_out")}: ${product.name}`,
       }),
+      make("span", { class: "line-note", dataset: { part: "line-note" } }),
     );
     return row;
   }
-  const { code } = product;
+  const code = line.product;
   const pieces = () => current().lines.find((each) => each.product === code)?.pieces ?? 0;
   const input = make("input", {
     type: "number",
@@ -271,13 +289,15 @@ function changeLine(row, { line, product, pieces, cents, grams }) {
   if (line.weighed) {
     const at = say("weight_at", { weight: weightOf(grams), price: showPrice(line.unit_price) });
     write(row.querySelector(".amount"), `${at} · ${show(cents)}`);
+    write(part("line-note", row), inCatalogue(line) ? "" : say("gone_from_list"));
     return;
   }
   write(row.querySelector(".amount"), show(cents));
   const input = row.querySelector("input");
   if (input.value !== String(pieces)) input.value = String(pieces);
   const left = Math.max(0, catalogue.leftOf(product.code));
-  write(part("line-note", row), pieces > left ? say("more_than_here", { count: left }) : "");
+  const short = pieces > left ? say("more_than_here", { count: left }) : "";
+  write(part("line-note", row), inCatalogue(line) ? short : say("gone_from_list"));
 }
 
 /* Show the basket and answer what it comes to. */

@@ -309,7 +309,7 @@ function startPaying(way) {
 function lineSent({ product, line, ...each }) {
   if (!line.weighed) {
     return {
-      product: product.code,
+      product: line.product,
       pieces: line.pieces,
       unit_price: figures.priceOfLine({ product, ...each }).unit_price,
     };
@@ -343,7 +343,8 @@ function newEntry(payments, onTop, change) {
     corrects: mended?.body.corrects ?? null,
     wants_data: true,
   };
-  const goods = body.lines.map(sales.lineText).join(", ");
+  const goods = lines.map(({ product }) => product);
+  const names = body.lines.map((line, index) => sales.lineText(line, goods[index])).join(", ");
   const ways =
     [...new Set(payments.map(({ method }) => say(method)))].join(" + ") || say("nothing_paid");
   return {
@@ -352,7 +353,9 @@ function newEntry(payments, onTop, change) {
     place,
     seller,
     body,
-    text: `${goods}: ${show(total)}, ${ways}`,
+    // By these names the sale can be read and mended when the catalogue has them no more.
+    goods,
+    text: `${names}: ${show(total)}, ${ways}`,
     total_cents: total,
     change_cents: change,
     sold_at: soldAt,

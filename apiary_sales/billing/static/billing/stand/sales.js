@@ -33,14 +33,14 @@ const LABELS = {
 export const isWaiting = ({ state }) =>
   state === "waits" || state === "refused" || state === "differs";
 
-/* What a line of a sale is called, and what it comes to. */
-export function lineText(line) {
+/* What a line of a sale is called; `goods` is what it sold, where that was kept. */
+export function lineText(line, goods) {
   if (line.weighed) {
-    const name = catalogue.offerOf(line.weighed)?.name ?? line.weighed;
+    const name = goods?.name ?? catalogue.offerOf(line.weighed)?.name ?? line.weighed;
     return `${weightOf(gramsOf(line))} ${name}`;
   }
   const code = line.product ?? line.size;
-  return `${line.pieces} × ${catalogue.productOf(code)?.name ?? code}`;
+  return `${line.pieces} × ${goods?.name ?? catalogue.productOf(code)?.name ?? code}`;
 }
 
 /* A sale kept by an earlier version has its total in its text alone. */
@@ -63,8 +63,10 @@ function receiptOf(entry, now) {
   const { body, said } = entry;
   const place = catalogue.placeCalled(entry.place)?.name ?? entry.place;
   const rows = [];
-  for (const line of body.lines)
-    rows.push(fact(`${lineText(line)} (${showPrice(line.unit_price)})`, show(centsOf(line))));
+  for (const [index, line] of body.lines.entries()) {
+    const text = lineText(line, entry.goods?.[index]);
+    rows.push(fact(`${text} (${showPrice(line.unit_price)})`, show(centsOf(line))));
+  }
   if (body.discount_cents) rows.push(fact(say("discount"), show(-body.discount_cents)));
   rows.push(fact(say("total"), show(totalOf(entry))));
   if (body.on_top_cents) rows.push(fact(say("on_top"), show(body.on_top_cents)));

@@ -15,7 +15,7 @@ const KEPT_MS = 3 * 24 * 60 * 60 * 1000;
 const DIRECT_EVERY = 3;
 
 // What of an entry a person may mend; all else stays as it was.
-const MENDABLE = ["place", "text", "total_cents", "change_cents"];
+const MENDABLE = ["place", "goods", "text", "total_cents", "change_cents"];
 const OPEN = ["waits", "refused", "differs"];
 
 /* Start sending. `urls` has `sales`, `undo`, `handed_in` and `data`; `words` says why a sale waits.
