@@ -289,3 +289,16 @@ def test_a_line_of_a_product_that_is_gone_is_seen_when_its_sale_is_mended(
 
     sees(offline, "It is not on the price list any more.")
     assert offline.locator("[data-part=total]").inner_text() == "$8.00"
+
+
+def test_the_folded_sale_says_that_it_mends_one_after_the_phone_was_restarted(offline):
+    sell_one(offline)
+    open_newest_sale(offline)
+    tap(offline, "Change the sale")
+    tap(offline, "Add more")
+    sees(offline, "Mending a sale: 1 piece · $8.00")
+
+    offline.reload()
+    open_till(offline)
+
+    sees(offline, "Mending a sale: 1 piece · $8.00")

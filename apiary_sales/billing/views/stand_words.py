@@ -69,6 +69,7 @@ def _basket_words() -> dict[str, str]:
         "gone_from_list": _(
             "It is not on the price list any more. It is sold at the price it had."
         ),
+        "mending_bar": _("Mending a sale: {text}"),
         "pounds": _("{number} lb"),
         "weight_at": _("{weight} at {price} per lb"),
         "pieces_one": _("1 piece"),
