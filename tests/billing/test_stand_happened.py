@@ -217,6 +217,15 @@ def test_a_jar_that_never_was_in_the_books_is_booked_without_a_lot(seller, messa
     assert_books_hold()
 
 
+def test_goods_on_hold_are_told_by_their_name(seller, priced, owner):
+    lot = Balance.objects.get(place__code="stand", item=priced.item).lot
+    holds.hold(lots=[lot], reason="Glass in a jar", held_by=owner)
+
+    [place] = seller.get("/stand/data/").json()["places"]
+
+    assert place["held"] == ["24 pieces of One pound on hold: Glass in a jar"]
+
+
 def test_a_lot_held_after_the_sale_is_booked_with_a_mark(seller, message, priced, owner):
     lot = Balance.objects.get(place__code="stand", item=priced.item).lot
     holds.hold(lots=[lot], reason="Glass in a jar", held_by=owner)

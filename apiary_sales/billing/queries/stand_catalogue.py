@@ -83,7 +83,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
                 "kind": place.kind,
                 "held": [
                     _("%(much)s of %(what)s on hold: %(reason)s")
-                    % {"much": each.much, "what": each.what, "reason": each.reason}
+                    % {"much": each.much, "what": each.item, "reason": each.reason}
                     for each in held
                     if each.place == place
                 ],
