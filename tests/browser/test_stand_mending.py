@@ -302,3 +302,33 @@ def test_the_folded_sale_says_that_it_mends_one_after_the_phone_was_restarted(of
     open_till(offline)
 
     sees(offline, "Mending a sale: 1 piece · $8.00")
+
+
+CLOCK_IN_60_DAYS = """
+const RealDate = Date;
+window.Date = class extends RealDate {
+  constructor(...values) {
+    super(...(values.length ? values : [RealDate.now() + 60 * 864e5]));
+  }
+  static now() {
+    return RealDate.now() + 60 * 864e5;
+  }
+};
+"""
+
+
+def test_a_wrong_clock_throws_away_no_sale_that_the_device_keeps(till):
+    sell_one(till)
+    sees(till, "Recorded on receipt")
+    number = Invoice.objects.get()
+    till.context.set_offline(True)
+    till.add_init_script(CLOCK_IN_60_DAYS)
+
+    till.reload()
+    open_till(till)
+
+    sees(till, "No signal")
+    open_newest_sale(till)
+    sees(till, f"{number} · ")
+    assert states_on(till) == ["done"]
+    till.context.set_offline(False)

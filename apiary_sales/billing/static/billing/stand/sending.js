@@ -44,6 +44,7 @@ export function startSending({
   let isStopped = false;
   let timer = null;
   let waitAtLeast = 0;
+  let hasPruned = false;
 
   /* ---- telling ---- */
 
@@ -60,8 +61,16 @@ export function startSending({
 
   function hear(said) {
     const moment = said.now ?? said.data?.made_at;
-    if (moment) clock.heard(moment);
+    if (moment) hearTime(moment);
     if (said.data) hearData(said.data);
+  }
+
+  /* What is old goes once the server said what time it is: by a wrong clock all would go. */
+  function hearTime(moment) {
+    clock.heard(moment);
+    if (hasPruned) return;
+    hasPruned = true;
+    store.prune(new Date(clock.now() - KEPT_MS).toISOString()).catch(() => {});
   }
 
   function hearData(data) {
@@ -94,7 +103,7 @@ export function startSending({
     const answer = await ask(urls.data, { patience });
     const outcome = judge(answer);
     if (outcome === "there" && answer.status === 200) {
-      clock.heard(answer.said.made_at);
+      hearTime(answer.said.made_at);
       hearData(answer.said);
     }
     return outcome;
@@ -496,7 +505,6 @@ export function startSending({
   // What only this page has is lost with it.
   window.addEventListener("beforeunload", warn);
   document.addEventListener("visibilitychange", wake);
-  store.prune(new Date(clock.now() - KEPT_MS).toISOString()).catch(() => {});
   go();
 
   return { sell, nudge, retry, mend, undo, handIn, correct, accept, stop };
