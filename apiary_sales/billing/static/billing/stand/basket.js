@@ -323,7 +323,8 @@ export function showBasket() {
   write(part("on-top"), show(on_top));
   write(part("total"), show(to_pay));
   const count = countOf(lines);
-  const inBar = `${count === 1 ? say("pieces_one") : say("pieces_many", { count })} · ${show(to_pay)}`;
+  const pieces = count === 1 ? say("pieces_one") : say("pieces_many", { count });
+  const inBar = `${pieces} · ${show(to_pay)}`;
   // The next buyer's goods must not be put into a sale that was made before.
   write(part("bar-text"), mended() ? say("mending_bar", { text: inBar }) : inBar);
   till.dataset.filled = String(lines.length > 0);
