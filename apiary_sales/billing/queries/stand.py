@@ -58,9 +58,14 @@ class StandProduct:
 
 
 def places(person: Person) -> QuerySet[Place]:
-    """Return where a person may sell from: stands first, then the van and the shelves."""
+    """Return where a person may sell from: stands, van, shelves, and honesty boxes at the end.
+
+    The first is where the till opens, and nobody stands at a honesty box.
+    """
     stores = Place.objects.filter(kind__in=Place.STORES, is_active=True)
-    stands_first = Case(When(kind=Place.Kind.STAND, then=0), default=1)
+    stands_first = Case(
+        When(honesty_box__is_active=True, then=2), When(kind=Place.Kind.STAND, then=0), default=1
+    )
     return own_places.of(person, stores).order_by(stands_first, "-kind", "name")
 
 

@@ -15,6 +15,7 @@ from apiary_sales.billing.drawers import Drawer
 from apiary_sales.billing.models import (
     Allocation,
     EntryLine,
+    HonestyBox,
     Payment,
     StandCash,
     StandDay,
@@ -76,9 +77,10 @@ def stand_days(places: Collection[Place]) -> QuerySet[StandDay]:
 
 
 def unopened(places: Collection[Place], day: date) -> list[Place]:
-    """Return which of these places have no drawer on a day yet."""
+    """Return which of these places have no drawer on a day yet; a honesty box needs none."""
     opened = set(StandDay.objects.filter(day=day).values_list("place", flat=True))
-    return [place for place in places if place.pk not in opened]
+    boxes = set(HonestyBox.objects.filter(is_active=True).values_list("place", flat=True))
+    return [place for place in places if place.pk not in opened | boxes]
 
 
 def last_float_cents(place: Place) -> int | None:
