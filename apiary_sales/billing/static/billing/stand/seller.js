@@ -21,10 +21,18 @@ export function sellerNow() {
   return sellers.find(({ id }) => id === chosen.id) ?? { id: chosen.id, name: chosen.name };
 }
 
+/* The first word of a name, which a small screen has room for; all of it where two people share it. */
+function shortName(name) {
+  const first = name.split(" ")[0];
+  const { me, sellers } = latest();
+  const names = new Set([me, ...sellers].map((each) => each.name));
+  return [...names].filter((each) => each.split(" ")[0] === first).length > 1 ? name : first;
+}
+
 export function showSeller() {
   calmly("seller", () => {
     const { name } = sellerNow();
-    write(part("seller-name"), name);
+    write(part("seller-name"), shortName(name));
     till
       .querySelector("[data-act=seller]")
       .setAttribute("aria-label", say("seller_change", { name }));
