@@ -13,7 +13,6 @@ import sys
 import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from io import BytesIO
 from itertools import groupby, product
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -27,6 +26,7 @@ SCHEMES = ("light", "dark")
 LANGUAGES = ("en", "es")
 # Of a long page so much is on a photograph.
 LONGEST = 2000
+LOOK = "(part) => part.scrollIntoView({ block: 'center', inline: 'center' })"
 # On a sheet.
 SCALE = 0.5
 GAP, CAPTION = 16, 40
@@ -35,13 +35,19 @@ GAP, CAPTION = 16, 40
 def photograph(page, folder: Path, state: State) -> list[Path]:
     """Photograph what is on the page at all sizes in both schemes, and return the files."""
     files = []
+    # Nothing is under the pointer on a telephone.
+    page.mouse.move(0, 0)
     for scheme, (width, height) in product(SCHEMES, SIZES):
         page.emulate_media(color_scheme=scheme)
         page.set_viewport_size({"width": width, "height": height})
-        picture = page.screenshot(full_page=state.is_whole, animations="disabled")
+        if state.look_at:
+            page.locator(state.look_at).evaluate(LOOK)
+        if state.is_whole:
+            # What is fixed at the end of a window is at the end of the photograph.
+            height = min(page.evaluate("document.documentElement.scrollHeight"), LONGEST)
+            page.set_viewport_size({"width": width, "height": height})
         path = folder / f"{state.name}-{scheme}-{width}.png"
-        with Image.open(BytesIO(picture)) as image:
-            image.crop((0, 0, image.width, min(image.height, LONGEST))).save(path)
+        page.screenshot(path=path, animations="disabled")
         files.append(path)
     return files
 
@@ -129,8 +135,6 @@ def main(folder: Path, wanted: Sequence[str]) -> int:
     with house:
         taken, failed = photo_studio.take_all(folder, Path(house.name), wanted)
         lay_out(folder, taken)
-    for failure in failed:
-        print(failure, file=sys.stderr)
     print(f"{len(taken)} rows in {folder / 'index.html'}, {len(failed)} states failed")
     return len(failed)
 

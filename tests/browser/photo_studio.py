@@ -1,8 +1,9 @@
 """The house of the contact sheet, and how each of its states is photographed; see there."""
 
 import shutil
+import sys
 from collections.abc import Sequence
-from datetime import time, timedelta
+from datetime import time
 from pathlib import Path
 
 from django.core.management import call_command
@@ -73,9 +74,7 @@ def _ask_for_returns(owner: User, minder: User) -> None:
     return_requests.approve(request=asked, approved_by=owner, key="sheet-approved")
 
 
-def take_all(
-    folder: Path, data_dir: Path, wanted: Sequence[str]
-) -> tuple[list[Taken], list[str]]:
+def take_all(folder: Path, data_dir: Path, wanted: Sequence[str]) -> tuple[list[Taken], list[str]]:
     """Photograph the states in all languages, and tell which could not be driven."""
     photos = folder / "photos"
     states = [each for each in STATES.states if not wanted or {each.group, each.name} & set(wanted)]
@@ -100,6 +99,7 @@ def take_all(
                         files = _take(browser, f"http://127.0.0.1:{port}", state, language, target)
                     except (Error, AssertionError) as error:
                         failed.append(f"{state.name} ({language}): {error}")
+                        print(failed[-1], file=sys.stderr)
                     else:
                         taken.append((state, language, files))
             connections.close_all()

@@ -19,6 +19,8 @@ class State:
     role: str = "stand"
     # A page is photographed as long as it is; the till is what is on the glass.
     is_whole: bool = False
+    # What is scrolled to, where it may be outside of the window.
+    look_at: str = ""
 
     @property
     def name(self) -> str:
@@ -34,9 +36,9 @@ class Table:
     def group(self, group: str, *, is_whole: bool = False) -> Callable:
         """Return a decorator maker: `@state(caption)` on the function that drives there."""
 
-        def state(caption: str, *, role: str = "stand") -> Callable:
+        def state(caption: str, *, role: str = "stand", look_at: str = "") -> Callable:
             def note(drive: Callable[[Page], None]) -> Callable[[Page], None]:
-                self.states.append(State(group, caption, drive, role, is_whole))
+                self.states.append(State(group, caption, drive, role, is_whole, look_at))
                 return drive
 
             return note

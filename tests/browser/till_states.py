@@ -65,6 +65,8 @@ def sell(page: Page, lines: int = 1) -> None:
 
 
 def lose_signal(page: Page) -> None:
+    # An answer that is on its way would say that there is a signal.
+    page.wait_for_load_state("networkidle")
     page.context.set_offline(True)
     page.locator("[data-part=signal].warn").wait_for()
 
@@ -74,8 +76,12 @@ def see_notice(page: Page) -> None:
 
 
 def open_newest(page: Page) -> None:
+    """Open the newest sale of the device, where it is not open yet."""
     press(page, "act=sales")
-    page.locator(".sales-list summary").first.click()
+    newest = page.locator(".sales-list details").first
+    newest.wait_for()
+    if newest.get_attribute("open") is None:
+        newest.locator("summary").click()
 
 
 def choose_in_sale(page: Page, number: int) -> None:
@@ -162,17 +168,15 @@ def search_without_hit(page):
     page.locator("#till-search").fill("xyzzy")
 
 
-@state("Narrowed to one kind")
+@state("Narrowed to one kind", look_at="[data-part=chips] [aria-pressed=true]")
 def filtered(page):
     open_stand(page)
     page.locator("[data-part=chips] .chip").last.click()
 
 
-@state("What is sold by weight")
+@state("What is sold by weight", look_at="[data-part=weighed-box]")
 def by_weight(page):
     open_stand(page)
-    page.locator("[data-part=weighed-box]").scroll_into_view_if_needed()
-    page.evaluate("document.querySelector('[data-part=weighed-box]').scrollIntoView()")
 
 
 @state("Weighing a container")
@@ -183,11 +187,10 @@ def weighing(page):
     page.locator("#till-tare").fill("8 oz")
 
 
-@state("Orders to pick up")
+@state("Orders to pick up", look_at="[data-part=pickups-box]")
 def orders_to_pick_up(page):
     open_stand(page)
     page.locator("[data-part=pickups-box] summary").click()
-    page.evaluate("document.querySelector('[data-part=pickups-box]').scrollIntoView()")
 
 
 @state("A scanned code that no product has")
@@ -441,7 +444,7 @@ def stale_prices(page):
     page.locator("[data-till]:not([hidden])").wait_for()
 
 
-@state("A price changed while it is in the sale")
+@state("A price changed while it is in the sale", look_at="[data-part=notices]")
 def price_changed(page):
     open_stand(page)
     put_in(page)
@@ -461,7 +464,7 @@ def price_changed(page):
     see_notice(page)
 
 
-@state("The clock of the device is wrong")
+@state("The clock of the device is wrong", look_at="[data-part=notices]")
 def wrong_clock(page):
     page.clock.set_fixed_time(timezone.now() + timedelta(days=60))
     open_stand(page)
@@ -469,7 +472,7 @@ def wrong_clock(page):
     see_notice(page)
 
 
-@state("The portal of a public network")
+@state("The portal of a public network", look_at="[data-part=notices]")
 def captive_portal(page):
     open_stand(page)
     for path in ("data", "sales"):
@@ -480,7 +483,7 @@ def captive_portal(page):
     see_notice(page)
 
 
-@state("Signed out")
+@state("Signed out", look_at="[data-part=notices]")
 def signed_out(page):
     open_stand(page)
     page.context.clear_cookies(name="sessionid")
@@ -488,7 +491,7 @@ def signed_out(page):
     see_notice(page)
 
 
-@state("The browser may delete what waits")
+@state("The browser may delete what waits", look_at="[data-part=notices]")
 def storage_refused(page):
     page.add_init_script(MAY_LOSE)
     open_stand(page)
@@ -497,14 +500,14 @@ def storage_refused(page):
     see_notice(page)
 
 
-@state("The device stores nothing")
+@state("The device stores nothing", look_at="[data-part=notices]")
 def cannot_store(page):
     page.add_init_script(KEEPS_NOTHING)
     open_stand(page)
     see_notice(page)
 
 
-@state("The device stores nothing, and no signal: not stored")
+@state("The device stores nothing, and no signal: not stored", look_at="[data-part=notices]")
 def not_stored(page):
     cannot_store(page)
     lose_signal(page)
