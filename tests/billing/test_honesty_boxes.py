@@ -12,6 +12,8 @@ from apiary_sales.billing import box_sums
 from apiary_sales.billing.models import EntryLine, HonestyCount, StandSale
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.queries import honesty_boxes as found
+from apiary_sales.billing.queries import stand as stand_places
+from apiary_sales.billing.queries.stand_days import unopened
 from apiary_sales.billing.services import book, honesty_boxes
 from apiary_sales.billing.services.honesty_boxes import ShelfCounted
 from apiary_sales.pricing.models import PiecePrice
@@ -285,3 +287,18 @@ def test_the_cash_is_always_the_price_less_what_is_missing_and_what_is_on_top(ex
     assert min(made.short_cents, made.on_top_cents) == 0
     percent = box_sums.short_percent(short_cents=made.short_cents, expected_cents=expected)
     assert percent is None if expected == 0 else 0 <= percent <= 100
+
+
+def test_the_till_opens_at_a_place_where_somebody_stands(box):
+    builders.place("market", Place.Kind.STAND, name="Market")
+    builders.place("van", Place.Kind.VAN, name="Van")
+
+    places = list(stand_places.places(builders.person("stand")))
+
+    assert [place.code for place in places] == ["market", "van", "stand"]
+    assert [place.code for place in unopened(places, TODAY)] == ["market", "van"]
+
+    honesty_boxes.put_away(box=box)
+
+    assert stand_places.places(builders.person("stand"))[1].code == "stand"
+    assert len(unopened(places, TODAY)) == 3
