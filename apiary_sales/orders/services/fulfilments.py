@@ -59,9 +59,8 @@ def post_sale(
     """Post the goods out to the customers; return None when only charges are handed over.
 
     Of a sale that `has_happened` what the books lack is settled later. `sold_at` is when goods left
-    the counter, where more than the day is known.
-    Of a sale that `has_happened` what the books lack is settled later. `place_is_known` where the
-    goods were sold at the place they are taken from, so that no other shelf can have given them.
+    the counter, where more than the day is known; `place_is_known` where they were sold at the
+    place they are taken from, so that no other shelf can have given them.
     """
     if not taken:
         return None
