@@ -13,9 +13,11 @@ from django.db.models import Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from apiary_sales.billing import counter_money
 from apiary_sales.billing.models import (
     Allocation,
     EntryLine,
+    Invoice,
     Payment,
     StandCash,
     StandDay,
@@ -104,7 +106,7 @@ def cash_back_of(sale: StandSale) -> int:
 
 
 def _put_to(sales: QuerySet[StandSale]) -> QuerySet[Allocation, Any]:
-    return Allocation.objects.filter(invoice__stand_sale__in=sales).values("payment")
+    return counter_money.put_to(sales).filter(payment__reverses=None).values("payment")
 
 
 def _on_top_cents(sales: QuerySet[StandSale]) -> int:
@@ -114,7 +116,12 @@ def _on_top_cents(sales: QuerySet[StandSale]) -> int:
 def _back_of(sales: QuerySet[StandSale]) -> QuerySet[Payment]:
     """Return the cash given back for these sales: payments undone, or credit notes paid out."""
     return Payment.objects.filter(
-        Q(reverses__in=_put_to(sales)) | Q(refunds__credits__stand_sale__in=sales),
+        Q(reverses__in=_put_to(sales))
+        # What is given back for an invoice is given back by the office.
+        | Q(
+            refunds__credits__stand_sale__in=sales,
+            refunds__credits__series__startswith=Invoice.RECEIPT_PREFIX,
+        ),
         method=Payment.Method.CASH,
         amount_cents__lt=0,
     )

@@ -16,7 +16,8 @@ from django.db.models import Count, F, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
-from apiary_sales.billing.models import Allocation, InvoiceLine, Payment, SaleMark, StandSale
+from apiary_sales.billing import counter_money
+from apiary_sales.billing.models import InvoiceLine, Payment, SaleMark, StandSale
 from inventory.shared import words
 
 
@@ -126,7 +127,7 @@ def _grouped(sales: Iterable[StandSale], name_of: Callable[[StandSale], str]) ->
 def _by_method(sales: QuerySet[StandSale]) -> list[TakingsRow]:
     """Return the payments of these sales by how they were paid, less what came back in part."""
     put = (
-        Allocation.objects.filter(invoice__stand_sale__in=sales)
+        counter_money.put_to(sales)
         .order_by()
         .values("payment__method")
         .annotate(cents=Sum("amount_cents"), count=Count("payment", distinct=True))

@@ -3,6 +3,8 @@
 import hashlib
 
 LENGTH_MAX = 100
+# The name of a part is no longer than this.
+ROOM = 30
 
 
 def part(key: str, name: object) -> str:
@@ -15,3 +17,8 @@ def part(key: str, name: object) -> str:
     if len(whole) <= LENGTH_MAX:
         return whole
     return f"{hashlib.sha256(key.encode()).hexdigest()}:{name}"
+
+
+def with_room(key: str) -> str:
+    """Return a key that is short enough for its parts to begin with it as it is."""
+    return key if len(key) <= LENGTH_MAX - ROOM else hashlib.sha256(key.encode()).hexdigest()

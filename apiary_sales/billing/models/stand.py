@@ -32,6 +32,8 @@ class StandSaleQuerySet(models.QuerySet["StandSale"]):
 class StandSale(models.Model):
     """A sale over the counter, beside the receipt that was written for it.
 
+    It may be goods of an order that its buyer fetched: then `receipt` is the customer's invoice.
+
     `sold_at` is the time the sale counts for: the server's, or the device's where that can be.
     `clock_said` is what the device said where it was something else. `sold_by` is the seller,
     `sent_by` who was signed in when the sale reached the books. `asked` is what the device sent.
@@ -99,16 +101,19 @@ class StandSale(models.Model):
 
     @property
     def fulfilment(self) -> Fulfilment:
-        return self.order.fulfilments.earliest("id")
+        """What was handed over with it; goods of the same order may be fetched on several days."""
+        return self.order.fulfilments.filter(lines__invoice_lines__invoice=self.receipt).latest(
+            "id"
+        )
 
     @property
     def payments(self) -> list[Payment]:
         """The money taken when it was sold, in the order in which it was given."""
-        return list(
-            Payment.objects.filter(allocations__invoice=self.receipt, reverses=None)
-            .distinct()
-            .order_by("id")
-        )
+        taken = Payment.objects.filter(allocations__invoice=self.receipt, reverses=None)
+        if not self.receipt.is_receipt:
+            # Of an order that was fetched, some may be paid in advance, or later on account.
+            taken = taken.filter(idempotency_key__startswith=f"{self.key}:payment")
+        return list(taken.distinct().order_by("id"))
 
     @property
     def total_cents(self) -> int:

@@ -128,6 +128,7 @@ class ReturnRequest(models.Model):
             StandSale.objects.standing()
             .filter(
                 place=self.place_id,
+                receipt__series__startswith=Invoice.RECEIPT_PREFIX,
                 sold_at__range=(since, self.asked_at),
                 receipt__lines__fulfilment_line__order_line__product=self.product_id,
             )

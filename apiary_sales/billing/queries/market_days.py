@@ -306,9 +306,9 @@ def _add_goods(by_receipt: dict[int, MarketResult]) -> None:
     """Add the pieces that were sold and did not come back, and what all goods had cost."""
     handed = (
         FulfilmentLine.objects.not_taken_back()
-        .filter(fulfilment__order__invoices__in=list(by_receipt))
+        .filter(invoice_lines__invoice__in=list(by_receipt))
         .select_related("order_line__product__item", "order_line__product__size")
-        .annotate(receipt=F("fulfilment__order__invoices"))
+        .annotate(receipt=F("invoice_lines__invoice"))
     )
     for line in handed.filter(receipt__in=list(by_receipt)):
         into, sold = by_receipt[line.receipt], line.order_line

@@ -12,8 +12,9 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.queries import Seller
+from apiary_sales.billing import counter_money
 from apiary_sales.billing.models import StandSale
-from apiary_sales.billing.queries import stand
+from apiary_sales.billing.queries import stand, stand_pickups
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import by_weight
@@ -25,8 +26,6 @@ from inventory.stock.models import Balance, Place
 from inventory.stock.queries import held_goods
 
 TIER = Customer.Tier.STAND
-# Orders that buyers may fetch at a stand.
-PICKED_UP = (Order.Channel.SHOP, Order.Channel.DELIVERY)
 # What sold most in so many days comes first.
 FAVOURITES = timedelta(days=60)
 
@@ -93,7 +92,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
         ],
         "products": _products(places, on),
         "weighed": _weighed(places, on),
-        "pickups": pickups(),
+        "pickups": [pickup.as_data() for pickup in stand_pickups.waiting()],
         "urls": {
             "data": reverse("billing:stand_data"),
             "sales": reverse("billing:stand_sales"),
@@ -103,6 +102,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
             "worker": reverse("billing:stand_worker"),
             "scope": reverse("web:today"),
             "receipts": reverse("billing:receipt_list"),
+            "pickups": reverse("billing:stand_pickups"),
             "weight": reverse("billing:stand_weight"),
             "sign_in": reverse("accounts:sign_in"),
         },
@@ -204,9 +204,10 @@ def _takings(places: list[Place], on: date) -> dict[int, _Takings]:
         taken.cents += sold
         taken.on_top_cents += on_top
     ways = (
-        sales.order_by()
-        .values_list("place", "receipt__allocations__payment__method")
-        .annotate(cents=Sum("receipt__allocations__amount_cents"))
+        counter_money.put_to(sales)
+        .order_by()
+        .values_list("invoice__stand_sale__place", "payment__method")
+        .annotate(cents=Sum("amount_cents"))
     )
     for place, method, cents in ways:
         if method and cents:
@@ -234,28 +235,3 @@ def _weighed(places: list[Place], on: date) -> list[dict[str, Any]]:
             )
             row["places"].append(place.code)
     return list(found.values())
-
-
-def pickups() -> list[dict[str, Any]]:
-    """Return the open orders that buyers fetch, those wanted first at the top."""
-    orders = (
-        Order.objects.filter(status__in=Order.OPEN_STATUSES, channel__in=PICKED_UP, ship_to=None)
-        .select_related("customer")
-        .prefetch_related("lines")
-        .order_by(F("wanted_on").asc(nulls_last=True), "id")[:50]
-    )
-    return [
-        {
-            "order": order.number,
-            "customer": str(order.customer or ""),
-            "text": ", ".join(
-                _("%(count)s × %(what)s") % {"count": line.to_fill, "what": line.description}
-                for line in order.lines.all()
-                if line.kind == OrderLine.Kind.PACKED and line.to_fill
-            ),
-            "total_cents": sum(line.amount_cents for line in order.lines.all()),
-            "ready_on": order.wanted_on.isoformat() if order.wanted_on else None,
-            "url": reverse("orders:order_detail", args=[order.number]),
-        }
-        for order in orders
-    ]

@@ -8,8 +8,10 @@ from django.db.models import Count, F, Q, Sum
 from django.utils import timezone
 
 from apiary_sales.accounts.models import User
+from apiary_sales.billing import counter_money
 from apiary_sales.billing.models import Payment, SaleMark, StandSale
-from apiary_sales.billing.queries import stand, stand_catalogue
+from apiary_sales.billing.queries import stand, stand_pickups
+from apiary_sales.billing.queries.stand_pickups import Pickup
 from inventory.bottling.models import Product
 from inventory.stock import own_places
 from inventory.stock.models import Balance, Item, Place
@@ -92,18 +94,9 @@ class StandGlance:
 
 
 @dataclass(frozen=True)
-class PickUp:
-    """An open order that its buyer fetches, in words."""
-
-    who: str
-    text: str
-    day: date | None
-
-
-@dataclass(frozen=True)
 class StandToday:
     glances: list[StandGlance]
-    pickups: list[PickUp]
+    pickups: list[Pickup]
     marked: list[SaleMark]
     marked_count: int
     held_goods: list[HeldGoods]
@@ -137,14 +130,7 @@ def of(person: User) -> StandToday:
             StandGlance(place=place, stock=stock[place.pk], **vars(taken[place.pk]))
             for place in places
         ],
-        pickups=[
-            PickUp(
-                row["customer"] or row["order"],
-                row["text"],
-                date.fromisoformat(row["ready_on"]) if row["ready_on"] else None,
-            )
-            for row in stand_catalogue.pickups()
-        ],
+        pickups=stand_pickups.waiting(),
         marked=list(marks.select_related("sale__receipt")[:MARKS_SHOWN]),
         marked_count=marks.count(),
         held_goods=[row for row in held_goods.in_stores() if own_places.is_own(person, row.place)],
@@ -168,10 +154,9 @@ def _taken(places: list[Place], on: date) -> dict[int, _TakenAtPlace]:
         name = full or row["sold_by__username"]
         taken.people.append(PersonTaken(name, row["count"], row["cents"]))
     words = dict(Payment.Method.choices)
-    ways = sales.values_list("place", "receipt__allocations__payment__method").annotate(
-        cents=Sum("receipt__allocations__amount_cents")
-    )
-    for place, method, cents in ways.order_by("receipt__allocations__payment__method"):
+    put = counter_money.put_to(sales).values_list("invoice__stand_sale__place", "payment__method")
+    ways = put.annotate(cents=Sum("amount_cents"))
+    for place, method, cents in ways.order_by("payment__method"):
         if method and cents:
             made[place].ways.append((str(words[method]), cents))
     return made

@@ -530,6 +530,13 @@ def money_left(customer: Customer | None) -> "QuerySet[WithAnnotations[Payment, 
     )
 
 
+def left_for(order: Order) -> int:
+    """Return what its customer paid that may be used for an order: for it, or for no order."""
+    left = money_left(order.customer).filter(Q(order=order) | Q(order=None))
+    kept_cents = sum(payment.left_cents for payment in left)
+    return max(0, min(kept_cents, on_account_cents(order.customer)))
+
+
 def on_account_cents(customer: Customer | None) -> int:
     """Return the money a customer paid that no bill uses and that was not given back."""
     if customer is None:

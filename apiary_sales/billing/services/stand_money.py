@@ -162,7 +162,7 @@ def receive(
             on_top_left -= share
             on_top_lines.append(BookLine(Account(each.method), share))
         shares.append((each, cents - share))
-    open_cents = receipt.total_cents
+    open_cents = receipt.open_cents
     for number, (each, cents) in enumerate(reversed(shares)):
         put_cents = min(cents, open_cents)
         if not put_cents:
@@ -180,11 +180,11 @@ def receive(
             allocations={receipt: put_cents},
             tendered_cents=each.tendered_cents,
         )
-    if open_cents:
+    if settled.missing_cents:
         adjustments.adjust(
             invoice=receipt,
             kind=Adjustment.Kind.WRITE_OFF,
-            cents=open_cents,
+            cents=settled.missing_cents,
             reason=missing_reason or _("Less was paid at the stand than the sale came to"),
             # The receipt of a late sale is of the day it came in.
             happened_on=max(received_on, receipt.issued_on),

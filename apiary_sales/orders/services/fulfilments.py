@@ -125,9 +125,6 @@ def record(
     given = amounts_given(wanted)
     rows = []
     for line, quantity in wanted.items():
-        portions = _by_lot(goods for goods in taken if goods.line == line) or {None: quantity}
-        rest = line.to_fill - quantity
-        shares = split_cents(line.amount_cents - given.get(line.pk, 0), [*portions.values(), rest])
         rows += [
             FulfilmentLine(
                 fulfilment=fulfilment,
@@ -138,12 +135,28 @@ def record(
                 amount_cents=share,
                 cost_cents=_cost_of(costs, line, lot, portion),
             )
-            for (lot, portion), share in zip(portions.items(), shares, strict=False)
+            for lot, portion, share in shares_of(line, quantity, taken, given.get(line.pk, 0))
         ]
         line.filled += quantity
     FulfilmentLine.objects.bulk_create(rows)
     update_lines(wanted)
     return fulfilment
+
+
+def shares_of(
+    line: OrderLine, quantity: int, taken: Iterable[TakenGoods], given_cents: int
+) -> list[tuple[Lot | None, int, int]]:
+    """Return the lots of a line that is handed over, with their quantities and cents.
+
+    `given_cents` is what earlier fulfilments carry of the amount of the line.
+    """
+    portions = _by_lot(goods for goods in taken if goods.line == line) or {None: quantity}
+    rest = line.to_fill - quantity
+    shares = split_cents(line.amount_cents - given_cents, [*portions.values(), rest])
+    return [
+        (lot, portion, share)
+        for (lot, portion), share in zip(portions.items(), shares, strict=False)
+    ]
 
 
 def _weighing(how: Weighed) -> Weighing | None:

@@ -28,6 +28,7 @@ from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.orders.services import (
     followed_stock,
     fulfilments,
+    pickups,
     reservations,
     taking,
     weights,
@@ -133,6 +134,8 @@ def fulfil(
     quantities: dict[int, int] | None = None,
     filled_on: date | None = None,
     weighed: Mapping[int, Weighed] | None = None,
+    place: Place | None = None,
+    is_brought: bool = False,
 ) -> Fulfilment:
     """Hand over goods of an order: all that is left, or `quantities` by the key of their line.
 
@@ -142,8 +145,9 @@ def fulfil(
 
     The reservation is released and the sale posted in one posting. A drum leaves whole; with it go
     its deposit or price, and where there is one the drum is taken out of use until it comes back.
-    Raises `NotAllowedNow`, `AlreadyRecorded`, and `BadValue`, `LotOnHold` or `NotEnoughHoney` at
-    `quantities.<key>` or `weighed.<key>`.
+    With a `place` the buyer fetches pieces there: see `pickups.take`.
+    Raises `NotAllowedNow`, `AlreadyRecorded`, and `BadValue`, `LotOnHold`, `NotEnoughStock` or
+    `NotEnoughHoney` at `quantities.<key>` or `weighed.<key>`.
     """
     order = lock(order)
     refuse_repeat(Fulfilment, key)
@@ -165,7 +169,10 @@ def fulfil(
         quantities = quantities | weights.settle(lines, weighed)
     wanted = _wanted(lines, quantities)
     ledger.lock_items(order_lines.items_of(wanted))
-    taken = _take_goods(wanted)
+    if place is None:
+        taken = _take_goods(wanted)
+    else:
+        taken = pickups.take(wanted, place, is_brought=is_brought)
     _check_not_before(filled_on, taken)
     posting = fulfilments.post_sale(
         taken, recorded_by=filled_by, key=key, day=filled_on, note=order.number
@@ -185,6 +192,8 @@ def fulfil(
     )
     # What was weighed out is less than what was reserved, and all of it.
     reservations.release(line for line in wanted if line.is_by_weight and not line.to_fill)
+    if place is not None:
+        pickups.release_beyond(wanted)
     followed_stock.settle_gave_way(list(wanted))
     places.send_away(_drums_that_leave(lines, wanted))
     save_status(order, status_by(lines))

@@ -213,7 +213,7 @@ function showPickups() {
     ({ url }) => make("li", {}, make("a", { href: url }), make("span", { class: "quiet" })),
     (row, pickup) => {
       write(row.querySelector("a"), `${pickup.customer}: ${pickup.text}`);
-      write(row.querySelector("span"), `${pickup.order} · ${show(pickup.total_cents)}`);
+      write(row.querySelector("span"), `${pickup.order} · ${show(pickup.to_pay_cents)}`);
     },
   );
 }

@@ -1,0 +1,293 @@
+"""Orders that buyers fetch at a stand: what is to hand over, where it is, and what is to pay."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.billing.models import Allocation, InvoiceLine, Payment, StandSale
+from apiary_sales.billing.queries import stand
+from apiary_sales.customers.models import Customer, ExemptionCertificate
+from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine, Reservation
+from apiary_sales.orders.rules import pickups as rules
+from apiary_sales.pricing.models import GoodsCategory, ProductTax, TaxRate
+from apiary_sales.pricing.rules import tax
+from inventory.shared import words
+from inventory.shared.models import House
+from inventory.shared.money import share_cents
+from inventory.shared.people import Person
+from inventory.stock import own_places
+from inventory.stock.models import Place
+
+SHOWN_MAX = 50
+
+
+@dataclass(frozen=True)
+class ReadyAt:
+    """What is reserved at one place for an order, in words."""
+
+    place: Place
+    text: str
+
+
+@dataclass(frozen=True)
+class Pickup:
+    """An open order that its buyer fetches. `to_pay_cents` is for all of it, fetched today."""
+
+    order: Order
+    text: str
+    total_cents: int
+    to_pay_cents: int
+    ready: list[ReadyAt]
+    is_ready: bool
+
+    @property
+    def who(self) -> str:
+        return str(self.order.customer or self.order.number)
+
+    @property
+    def url(self) -> str:
+        return reverse("billing:stand_pickup", args=[self.order.number])
+
+    def as_data(self) -> dict[str, Any]:
+        """Return what the stand page shows of it."""
+        return {
+            "order": self.order.number,
+            "customer": str(self.order.customer or ""),
+            "text": self.text,
+            "total_cents": self.total_cents,
+            "to_pay_cents": self.to_pay_cents,
+            "ready_on": self.order.wanted_on.isoformat() if self.order.wanted_on else None,
+            "url": self.url,
+        }
+
+
+@dataclass(frozen=True)
+class PickupLine:
+    """One line to hand over at a place: what of it is there, and where the rest is."""
+
+    line: OrderLine
+    reserved_here: int
+    free_here: int
+    elsewhere: list[tuple[Place, int]]
+    on_hold: int
+
+    @property
+    def suggested(self) -> int:
+        """How much can be handed over now with what the books have at the place."""
+        if self.line.kind != OrderLine.Kind.PACKED:
+            return self.line.to_fill
+        return min(self.line.to_fill, self.reserved_here + self.free_here)
+
+    @property
+    def elsewhere_in_words(self) -> str:
+        return ", ".join(f"{place.name}: {words.pieces(count)}" for place, count in self.elsewhere)
+
+
+def to_fetch() -> QuerySet[Order]:
+    """Return the open orders with pieces that buyers fetch, those wanted first at the top."""
+    left = OrderLine.objects.filter(
+        order=OuterRef("pk"), kind=OrderLine.Kind.PACKED, quantity__gt=F("filled")
+    )
+    return (
+        Order.objects.filter(
+            Exists(left), status__in=Order.OPEN_STATUSES, channel__in=rules.CHANNELS, ship_to=None
+        )
+        .select_related("customer")
+        .order_by(F("wanted_on").asc(nulls_last=True), "id")
+    )
+
+
+def waiting(text: str = "") -> list[Pickup]:
+    """Return the orders to fetch whose number or customer has this text, in a dozen questions."""
+    found = to_fetch().prefetch_related("lines__product")
+    if text.strip():
+        found = found.filter(
+            Q(number__icontains=text.strip())
+            | Q(customer__name__icontains=text.strip())
+            | Q(customer__contact__icontains=text.strip())
+        )
+    orders = list(found[:SHOWN_MAX])
+    to_pay, ready = _to_pay(orders), _reserved(orders)
+    return [_pickup(order, to_pay[order.pk], ready[order.pk]) for order in orders]
+
+
+def _pickup(order: Order, to_pay_cents: int, ready: dict[Place, Counter[OrderLine]]) -> Pickup:
+    left = {
+        line: line.to_fill
+        for line in order.lines.all()
+        if line.kind == OrderLine.Kind.PACKED and line.to_fill
+    }
+    at = [
+        ReadyAt(place, _("all of it") if pieces == left else _in_words(pieces))
+        for place, pieces in ready.items()
+    ]
+    return Pickup(
+        order=order,
+        text=_in_words(left),
+        total_cents=order.total_cents,
+        to_pay_cents=to_pay_cents,
+        ready=at,
+        is_ready=any(pieces == left for pieces in ready.values()),
+    )
+
+
+def _in_words(pieces: "dict[OrderLine, int] | Counter[OrderLine]") -> str:
+    return ", ".join(
+        _("%(count)s × %(what)s") % {"count": count, "what": line.description}
+        for line, count in pieces.items()
+    )
+
+
+def _reservations(where: Q) -> QuerySet[Reservation]:
+    return (
+        Reservation.objects.filter(where, line__kind=OrderLine.Kind.PACKED)
+        .select_related("line", "balance__place", "balance__lot")
+        .order_by("balance__place__name", "line", "id")
+    )
+
+
+def _reserved(orders: Sequence[Order]) -> dict[int, dict[Place, Counter[OrderLine]]]:
+    found: dict[int, dict[Place, Counter[OrderLine]]] = {order.pk: {} for order in orders}
+    for row in _reservations(Q(line__order__in=orders)):
+        if not row.lot.is_on_hold:
+            at = found[row.line.order_id].setdefault(row.balance.place, Counter())
+            at[row.line] += row.quantity
+    return found
+
+
+def lines_at(order: Order, place: Place) -> list[PickupLine]:
+    """Return what is left of an order that can be handed over at a place."""
+    free = {item: there[0] or 0 for item, there in stand.pieces_at(place).items()}
+    rows: dict[int, list[Reservation]] = defaultdict(list)
+    for row in _reservations(Q(line__order=order)):
+        rows[row.line_id].append(row)
+    found = []
+    for line in order.lines.select_related("product__item").filter(kind__in=rules.KINDS):
+        if not line.to_fill:
+            continue
+        here, held, elsewhere = 0, 0, Counter[Place]()
+        for row in rows[line.pk]:
+            if row.lot.is_on_hold:
+                held += row.quantity
+            elif row.balance.place_id == place.pk:
+                here += row.quantity
+            else:
+                elsewhere[row.balance.place] += row.quantity
+        item = line.product.item_id if line.product else 0
+        free_here = min(free.get(item, 0), max(0, line.to_fill - here))
+        free[item] = free.get(item, 0) - free_here
+        found.append(PickupLine(line, here, free_here, list(elsewhere.items()), held))
+    return found
+
+
+def place_of(order: Order, places: Sequence[Place]) -> str:
+    """Return the code of the place, of these, at which most of an order is; empty if nowhere."""
+    there: Counter[str] = Counter()
+    for row in _reservations(Q(line__order=order, balance__place__in=places)):
+        there[row.balance.place.code] += row.quantity
+    return max(there, key=lambda code: there[code], default="")
+
+
+def fetched(order: Order, person: Person) -> QuerySet[StandSale]:
+    """Return what was fetched of an order where a person may act, the last one first."""
+    sales = StandSale.objects.filter(receipt__order=order).exclude(
+        receipt__order__channel=Order.Channel.STAND
+    )
+    if not own_places.has_every(person):
+        sales = sales.filter(place__kind__in=own_places.KINDS)
+    return sales.select_related("receipt__customer", "place", "sold_by").order_by("-id")
+
+
+# What is to pay.
+
+
+def _to_pay(orders: Sequence[Order]) -> dict[int, int]:
+    """Return what each order comes to with tax, when the rest of it is fetched today, less what
+    was paid before."""
+    lines = _amounts(orders)
+    customers = [order.customer for order in orders if order.customer]
+    house, on = House.current(), timezone.localdate()
+    usual = tax.treatments(
+        TaxRate.objects.in_force(on),
+        GoodsCategory.objects.in_force(on),
+        deposits_taxed=house.deposits_taxed,
+    )
+    certificates = ExemptionCertificate.objects.in_force_for(customers, on)
+    paid = _MoneyLeft(customers)
+    to_pay = {}
+    for order in orders:
+        customer = order.customer
+        certificate = certificates.get(order.customer_id or 0)
+        treated = tax.exempted(usual, certificate.reason_in_words) if certificate else usual
+        taxed = tax.tax_invoice_lines(
+            lines[order.pk],
+            tax.BY_RATE if customer and customer.gets_data else house.tax_rounding,
+            treatments=treated,
+            prices_include_tax=house.prices_include_tax,
+        )
+        total_cents = sum(each.total_cents for each in taxed)
+        to_pay[order.pk] = max(0, total_cents - paid.of(order))
+    return to_pay
+
+
+def _amounts(orders: Sequence[Order]) -> dict[int, list[tax.TaxLine]]:
+    """Return what is to be billed of each order: what is left, and what is on no bill yet."""
+    own = ProductTax.objects.by_product()
+    given: Counter[int] = Counter()
+    made: dict[int, list[tax.TaxLine]] = {order.pk: [] for order in orders}
+    handed = (
+        FulfilmentLine.objects.not_taken_back()
+        .filter(fulfilment__order__in=orders)
+        .annotate(is_billed=Exists(InvoiceLine.objects.filter(fulfilment_line=OuterRef("pk"))))
+        .select_related("order_line__product")
+    )
+    for row in handed:
+        line = row.order_line
+        again_cents = share_cents(row.amount_cents, row.sent_again, row.quantity)
+        given[line.pk] += row.amount_cents - again_cents
+        if not row.is_billed and line.kind in rules.KINDS:
+            made[line.order_id].append(tax.TaxLine(_taxed_as(line, own), row.amount_cents))
+    for order in orders:
+        for line in order.lines.all():
+            if line.kind in rules.KINDS and line.to_fill:
+                cents = line.amount_cents - given[line.pk]
+                made[order.pk].append(tax.TaxLine(_taxed_as(line, own), cents))
+    return made
+
+
+def _taxed_as(line: OrderLine, own: dict[int, ProductTax]) -> str:
+    return tax.class_of(line.product, own) if line.product else TaxRate.Goods.FREIGHT
+
+
+class _MoneyLeft:
+    """What customers paid that no bill uses."""
+
+    def __init__(self, customers: Iterable[Customer]) -> None:
+        keys = {customer.pk for customer in customers}
+        of_them = Payment.objects.filter(customer__in=keys).order_by()
+        put = Allocation.objects.filter(payment__customer__in=keys).order_by()
+        self._there = Counter(dict(of_them.values_list("customer").annotate(Sum("amount_cents"))))
+        self._there.subtract(
+            dict(put.values_list("payment__customer").annotate(Sum("amount_cents")))
+        )
+        left = of_them.filter(reverses=None, reversed_by=None).annotate(
+            left=F("amount_cents") - Coalesce(Sum("allocations__amount_cents"), 0)
+        )
+        self._left: Counter[tuple[int | None, int | None]] = Counter()
+        for customer, order, cents in left.filter(left__gt=0).values_list(
+            "customer", "order", "left"
+        ):
+            self._left[customer, order] += cents
+
+    def of(self, order: Order) -> int:
+        """Return what may pay for an order: kept for it, or for no order."""
+        customer = order.customer_id or 0
+        kept = self._left[customer, order.pk] + self._left[customer, None]
+        return max(0, min(kept, self._there[customer]))
