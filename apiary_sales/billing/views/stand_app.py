@@ -120,9 +120,6 @@ def version() -> str:
     """Return what changes whenever the page or a file that it loads does."""
     engine = Engine.get_default()
     templates = [Path(engine.get_template(name).origin.name) for name in PAGE_TEMPLATES]
-    templates = [
-        Path(Engine.get_default().get_template(name).origin.name) for name in PAGE_TEMPLATES
-    ]
     parts = [*shell_digests().values(), *(_digest_of(path) for path in templates)]
     return hashlib.sha256("".join(parts).encode()).hexdigest()[:16]
 
