@@ -52,6 +52,7 @@ urlpatterns = [
     re_path(r"^api/stand-day-closes/\d+/$", RedirectView.as_view(url=SCHEMA)),
     path("api/stand-cash/", RedirectView.as_view(url=SCHEMA)),
     re_path(r"^api/stand-cash/\d+/$", RedirectView.as_view(url=SCHEMA)),
+    re_path(r"^api/honesty-boxes/\d+/$", RedirectView.as_view(url=SCHEMA)),
     path("api/honesty-counts/", RedirectView.as_view(url=SCHEMA)),
     re_path(r"^api/honesty-counts/\d+/$", RedirectView.as_view(url=SCHEMA)),
     path("stand/honesty-boxes/counts/", _to("billing:honesty_boxes")),
