@@ -37,6 +37,7 @@ from apiary_sales.api import (
     service_bills,
     shortages,
     stand_days,
+    stand_pickups,
     stand_returns,
     structured_invoices,
     taxes,
@@ -352,6 +353,11 @@ urlpatterns = [
     ),
     path("shortages/<int:pk>/lot/", shortages.ShortageLotApiView.as_view(), name="shortage-lot"),
     path("orders/<str:number>/hand-over/", drums.HandOverApiView.as_view(), name="order-hand-over"),
+    path(
+        "orders/<str:number>/pick-up/",
+        stand_pickups.StandPickupApiView.as_view(),
+        name="stand-pickup",
+    ),
     path("fulfilments/<int:pk>/delivery/", drums.DeliveryApiView.as_view(), name="delivery"),
     path(
         "fulfilments/<int:pk>/<slug:paper>.pdf",

@@ -1,6 +1,5 @@
 """People and firms we sell to."""
 
-from collections.abc import Iterable
 from datetime import date
 
 from django.conf import settings
@@ -107,13 +106,13 @@ class Customer(models.Model):
 class ExemptionCertificateQuerySet(models.QuerySet["ExemptionCertificate"]):
     def in_force(self, customer: Customer, day: date) -> "ExemptionCertificate | None":
         """Return the certificate that frees a customer from tax on a day, the longest first."""
-        return self.in_force_for([customer], day).get(customer.pk)
+        return self.in_force_for([customer.pk], day).get(customer.pk)
 
     def in_force_for(
-        self, customers: Iterable[Customer], day: date
+        self, customers: list[int], day: date
     ) -> "dict[int, ExemptionCertificate]":
-        """Return the certificate that frees each of these customers, by the key of the customer."""
-        found = [one for one in self.filter(customer__in=list(customers)) if one.is_good_on(day)]
+        """Return the certificate of each of these customers, by their key, where there is one."""
+        found = [one for one in self.filter(customer__in=customers) if one.is_good_on(day)]
         found.sort(key=lambda one: (one.expires or date.max, one.pk))
         return {one.customer_id: one for one in found}
 

@@ -51,6 +51,7 @@ from apiary_sales.api import market_days as market_api
 from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
 from apiary_sales.api import stand_days as stand_days_api
+from apiary_sales.api import stand_pickups as stand_pickups_api
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
@@ -77,6 +78,7 @@ from apiary_sales.billing.services import (
     purchase_orders,
     stand,
     stand_days,
+    stand_pickups,
     weight_sales,
 )
 from apiary_sales.billing.services import ledger_accounts as account_services
@@ -671,6 +673,7 @@ SERVICES = {
         corrected_invoices.correct,
     ),
     "orders/{number}/goods-back/": (credit_notes_api.GoodsBackApiView, returns.record),
+    "orders/{number}/pick-up/": (stand_pickups_api.StandPickupApiView, stand_pickups.hand_over),
     "orders/{number}/hand-over/": (drums_api.HandOverApiView, weigh_out.hand_over),
     "fulfilments/{id}/delivery/": (drums_api.DeliveryApiView, deliveries.describe),
     "drum-returns/": (drums_api.DrumReturnsApiView, drum_register.take_back),

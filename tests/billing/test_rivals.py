@@ -4,7 +4,7 @@ import pytest
 
 from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.billing.queries import books
-from apiary_sales.billing.services import credit_notes, invoices, payments
+from apiary_sales.billing.services import credit_notes, invoices, payments, stand_pickups
 from apiary_sales.billing.services import stand as stand_sales
 from apiary_sales.customers.models import CustomerBalance
 from inventory.shared.errors import AlreadyRecorded, HouseError, NotAllowedNow
@@ -78,6 +78,28 @@ def test_the_same_sale_sent_twice_at_once_is_sold_once(stand, pounds, owner):
     assert (Invoice.objects.count(), Payment.objects.count()) == (1, 1)
     assert Balance.objects.get(place=stand).quantity == 22
     assert list(books.faults()) == []
+
+
+def test_of_two_people_who_hand_over_one_order_one_does(stand, shop, pounds, owner):
+    order = order_of(shop, jars(pounds, 2, "6.00"), fill=False)
+
+    def hand_over(key):
+        return stand_pickups.hand_over(
+            order=order,
+            place=stand,
+            payments=builders.paid("cash", 2_000),
+            handed_over_by=owner,
+            key=key,
+        )
+
+    outcomes = together(*(lambda key=key: hand_over(key) for key in ("one", "two", "two")))
+
+    [sale] = [outcome for outcome in outcomes if not isinstance(outcome, HouseError)]
+    assert all(isinstance(one, (NotAllowedNow, AlreadyRecorded)) for one in outcomes if one != sale)
+    assert (Invoice.objects.count(), Payment.objects.count()) == (1, 1)
+    assert Balance.objects.get(place=stand).quantity == 22
+    assert list(books.faults()) == []
+    assert list(stock_books.faults()) == []
 
 
 def test_crossing_acts_on_one_account_never_block_each_other(shop, stand, pounds, owner):

@@ -244,6 +244,8 @@ LATER = {
     "api:return-request",
     "billing:return_decide",
     "billing:return_request",
+    "billing:stand_pickup_done",
+    "billing:stand_pickup_pdf",
 }
 
 # The roles that may sell at the stand.
@@ -1041,6 +1043,25 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (
             _rows("billing.Invoice", "pk", "open_cents", order__channel="stand", credits=None),
             "billing:receipt billing:receipt_pdf billing:receipt_undo billing:receipt_return",
+        ),
+        (
+            _rows(
+                "orders.Order",
+                "number",
+                "status",
+                channel__in=("shop", "delivery"),
+                ship_to=None,
+            ),
+            "billing:stand_pickup api:stand-pickup",
+        ),
+        (
+            [
+                {"number": sale.order.number}
+                for sale in apps.get_model("billing.StandSale").objects.exclude(
+                    receipt__order__channel="stand"
+                )
+            ],
+            "billing:stand_pickup_done billing:stand_pickup_pdf",
         ),
         (
             _rows("billing.ReturnRequest", "pk", "state"),

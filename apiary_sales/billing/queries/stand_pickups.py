@@ -219,7 +219,7 @@ def _to_pay(orders: Sequence[Order]) -> dict[int, int]:
         GoodsCategory.objects.in_force(on),
         deposits_taxed=house.deposits_taxed,
     )
-    certificates = ExemptionCertificate.objects.in_force_for(customers, on)
+    certificates = ExemptionCertificate.objects.in_force_for([each.pk for each in customers], on)
     paid = _MoneyLeft(customers)
     to_pay = {}
     for order in orders:

@@ -13,9 +13,9 @@ from apiary_sales.billing.services.payments import left_for, use_on_account
 from apiary_sales.billing.services.stand_money import PaymentMade, Settled
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.errors import OverCreditLimit
-from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order
+from apiary_sales.orders.models import Order
 from apiary_sales.orders.rules import pickups as rules
-from apiary_sales.orders.services import fulfilments, orders, pickups
+from apiary_sales.orders.services import orders, pickups
 from inventory.shared import checks, keys, words
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.people import Person
@@ -51,20 +51,9 @@ def bill(
     wanted = {
         line: quantity for line in orders.lines_of(order) if (quantity := quantities.get(line.pk))
     }
-    taken = pickups.take(wanted, place, is_brought=is_brought)
-    given = fulfilments.amounts_given(wanted)
-    now = Fulfilment(order=order, filled_on=timezone.localdate())
     goods = [
         *invoices.to_invoice(order),
-        *(
-            FulfilmentLine(
-                fulfilment=now, order_line=line, lot=lot, quantity=portion, amount_cents=cents
-            )
-            for line, quantity in wanted.items()
-            for lot, portion, cents in fulfilments.shares_of(
-                line, quantity, taken, given.get(line.pk, 0)
-            )
-        ),
+        *pickups.draft(order, wanted, place, is_brought=is_brought),
     ]
     if not goods:
         return PickupBill(0, 0)

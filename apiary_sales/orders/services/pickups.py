@@ -7,11 +7,12 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 
 from django.db.models import Sum
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.orders.models import OrderLine, Reservation
+from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine, Reservation
 from apiary_sales.orders.rules.lines import product_of
-from apiary_sales.orders.services import reservations
+from apiary_sales.orders.services import fulfilments, reservations
 from apiary_sales.orders.services.fulfilments import TakenGoods
 from inventory.shared import words
 from inventory.shared.errors import NotEnoughStock, Problems
@@ -20,7 +21,7 @@ from inventory.stock.services import stores
 
 
 def take(
-    wanted: Mapping[OrderLine, int], place: Place, *, is_brought: bool = False
+    quantities: Mapping[OrderLine, int], place: Place, *, is_brought: bool = False
 ) -> list[TakenGoods]:
     """Return where pieces are taken from when they are handed over at a place; change no row.
 
@@ -29,11 +30,11 @@ def take(
     Raises `NotEnoughStock` at `quantities.<key>`, which says where the missing pieces are.
     """
     promised: dict[int, list[Reservation]] = {}
-    for row in reservations.of(wanted):
+    for row in reservations.of(quantities):
         promised.setdefault(row.line_id, []).append(row)
     problems, given = Problems(), Counter[int]()
     taken: list[TakenGoods] = []
-    for line, quantity in wanted.items():
+    for line, quantity in quantities.items():
         if line.kind != OrderLine.Kind.PACKED:
             continue
         found = _reserved(line, quantity, promised.get(line.pk, []), place, is_brought=is_brought)
@@ -45,6 +46,27 @@ def take(
         taken += found
     problems.raise_any()
     return taken
+
+
+def draft(
+    order: Order, quantities: Mapping[OrderLine, int], place: Place, *, is_brought: bool = False
+) -> list[FulfilmentLine]:
+    """Return what would be handed over now, unsaved, line by line and lot by lot.
+
+    Raises as `take`.
+    """
+    now = Fulfilment(order=order, filled_on=timezone.localdate())
+    taken = take(quantities, place, is_brought=is_brought)
+    given = fulfilments.amounts_given(quantities)
+    return [
+        FulfilmentLine(
+            fulfilment=now, order_line=line, lot=lot, quantity=portion, amount_cents=cents
+        )
+        for line, quantity in quantities.items()
+        for lot, portion, cents in fulfilments.shares_of(
+            line, quantity, taken, given.get(line.pk, 0)
+        )
+    ]
 
 
 def release_beyond(lines: Iterable[OrderLine]) -> None:
