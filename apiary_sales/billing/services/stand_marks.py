@@ -226,7 +226,7 @@ def _of_time(sold_at: datetime, clock_said: datetime | None, sold_on: date) -> I
     if clock_said is not None and abs(clock_said - sold_at) > CLOCK_MAY_DIFFER:
         yield MarkFound(
             Kind.CLOCK,
-            _("The device said %(said)s, our clock %(counted)s. The sale has our time.")
+            _("It was %(said)s by the clock of the device, and %(counted)s by ours; ours counts.")
             % {
                 "said": date_format(timezone.localtime(clock_said), "SHORT_DATETIME_FORMAT"),
                 "counted": date_format(timezone.localtime(sold_at), "SHORT_DATETIME_FORMAT"),
