@@ -110,6 +110,15 @@ def take_all(folder: Path, data_dir: Path, wanted: Sequence[str]) -> tuple[list[
 def _take(browser, address: str, state: State, language: str, folder: Path) -> list[Path]:
     client = Client()
     client.force_login(User.objects.filter(role=state.role).earliest("pk"))
+    broken: list[str] = []
+
+    def note(answer) -> None:
+        if answer.status >= 500:
+            broken.append(answer.url)
+
     with phone(browser, address, client.cookies["sessionid"].value, language) as page:
+        page.on("response", note)
         state.drive(page)
-        return photograph(page, folder, state)
+        files = photograph(page, folder, state)
+    assert not broken, f"The house failed at {broken}"
+    return files
