@@ -6,6 +6,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from apiary_sales.billing.models import HonestyBox, MarketDay, ReturnRequest, StandDay, StandSale
+from apiary_sales.billing.queries import stand_pickups
 from tests.browser.states import STATES
 from tests.browser.till_states import lose_signal, open_stand, sell
 
@@ -146,6 +147,21 @@ def honesty_box(page):
 @state("Box and shelf are counted")
 def honesty_count(page):
     go(page, "honesty_box_count", HonestyBox.objects.first().pk)
+
+
+# ---- orders that buyers fetch
+
+state = STATES.group("Pick-ups", is_whole=True)
+
+
+@state("Orders that buyers fetch")
+def pickup_list(page):
+    go(page, "stand_pickups")
+
+
+@state("An order is handed over")
+def pickup(page):
+    go(page, "stand_pickup", stand_pickups.waiting("")[0].order.number)
 
 
 # ---- receipts and returns
