@@ -106,15 +106,14 @@ class Customer(models.Model):
 class ExemptionCertificateQuerySet(models.QuerySet["ExemptionCertificate"]):
     def in_force(self, customer: Customer, day: date) -> "ExemptionCertificate | None":
         """Return the certificate that frees a customer from tax on a day, the longest first."""
-        return self.in_force_for([customer.pk], day).get(customer.pk)
+        return self.filter(customer=customer).longest_by_customer(day).get(customer.pk)
 
-    def in_force_for(
-        self, customers: list[int], day: date
-    ) -> "dict[int, ExemptionCertificate]":
-        """Return the certificate of each of these customers, by their key, where there is one."""
-        found = [one for one in self.filter(customer__in=customers) if one.is_good_on(day)]
-        found.sort(key=lambda one: (one.expires or date.max, one.pk))
-        return {one.customer_id: one for one in found}
+    def longest_by_customer(self, day: date) -> "dict[int, ExemptionCertificate]":
+        """Return the longest of these certificates that is in force, by the key of its customer."""
+        found: list[ExemptionCertificate] = list(self)
+        good = [one for one in found if one.is_good_on(day)]
+        good.sort(key=lambda one: (one.expires or date.max, one.pk))
+        return {one.customer_id: one for one in good}
 
 
 class ExemptionCertificate(models.Model):

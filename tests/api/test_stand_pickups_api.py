@@ -1,5 +1,7 @@
 """An order that its buyer fetches, through the API."""
 
+from decimal import Decimal
+
 import pytest
 
 from apiary_sales.billing.models import StandSale
@@ -20,7 +22,7 @@ def order(db):
     return orders.take(
         customer=builders.customer("Ida Marsh", terms_days=0),
         channel=Order.Channel.SHOP,
-        lines=[LineWanted(OrderLine.Kind.PACKED, 4, 6, product=pounds)],
+        lines=[LineWanted(OrderLine.Kind.PACKED, 4, Decimal(6), product=pounds)],
         created_by=builders.person(),
         key="order",
     )

@@ -219,7 +219,9 @@ def _to_pay(orders: Sequence[Order]) -> dict[int, int]:
         GoodsCategory.objects.in_force(on),
         deposits_taxed=house.deposits_taxed,
     )
-    certificates = ExemptionCertificate.objects.in_force_for([each.pk for each in customers], on)
+    certificates = ExemptionCertificate.objects.filter(customer__in=customers).longest_by_customer(
+        on
+    )
     paid = _MoneyLeft(customers)
     to_pay = {}
     for order in orders:
