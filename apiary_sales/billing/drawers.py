@@ -16,6 +16,7 @@ from django.utils import timezone
 from apiary_sales.billing import counter_money
 from apiary_sales.billing.models import (
     Allocation,
+    CashCount,
     EntryLine,
     Invoice,
     Payment,
@@ -103,6 +104,28 @@ def cash_back_of(sale: StandSale) -> int:
     back = _back_of(StandSale.objects.filter(pk=sale.pk))
     on_top = EntryLine.objects.filter(account=Account.CASH, entry__stand_sale_undone=sale)
     return -_sum(back) - _sum(on_top)
+
+
+def count_of_all_with(sale: StandSale, *, known_at: datetime) -> CashCount | None:
+    """Return the count of all cash before `known_at` that found the cash of a sale.
+
+    It is the first one after the sale. What it posted as over is in the books still; where it was
+    undone, only a count made after that posted it again.
+    """
+    since = sale.sold_at
+    counts = CashCount.objects.filter(
+        counted_on__gte=timezone.localdate(sale.sold_at),
+        recorded_at__gte=sale.sold_at,
+        recorded_at__lt=known_at,
+    )
+    for count in counts.select_related("undo_entry").order_by("recorded_at", "pk"):
+        if count.recorded_at is None or count.recorded_at < since:
+            continue
+        if not count.is_undone:
+            return count
+        if count.undo_entry is not None:
+            since = count.undo_entry.entered_at
+    return None
 
 
 def _put_to(sales: QuerySet[StandSale]) -> QuerySet[Allocation, Any]:

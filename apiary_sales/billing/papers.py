@@ -159,7 +159,7 @@ def deposit_slip_context(slip: DepositSlip) -> dict[str, Any]:
     return {
         "slip": slip,
         "checks": checks,
-        "checks_cents": sum(payment.amount_cents for payment in checks),
+        "checks_cents": sum(payment.face_cents for payment in checks),
     }
 
 

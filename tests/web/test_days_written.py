@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-# A day, its weekday beside it, a day with its time, a month alone, and what an address or a field of
-# a form takes.
+# A day, its weekday beside it, a day with its time, a month alone, and what an address or a field
+# of a form takes.
 WAYS = {
     "DATE_FORMAT",
     "DATETIME_FORMAT",

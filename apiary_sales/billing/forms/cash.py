@@ -41,7 +41,7 @@ class DepositSlipForm(ActForm):
 
     @staticmethod
     def _named(payment: Payment) -> str:
-        parts = (words.money(payment.amount_cents), payment.customer or _("stand"))
+        parts = (words.money(payment.face_cents), payment.customer or _("stand"))
         return ", ".join(str(part) for part in (*parts, payment.reference) if part)
 
 

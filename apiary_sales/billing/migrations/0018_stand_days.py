@@ -25,6 +25,11 @@ class Migration(migrations.Migration):
             name='recorded_at',
             field=models.DateTimeField(blank=True, default=django.utils.timezone.now, null=True),
         ),
+        migrations.AddField(
+            model_name='payment',
+            name='on_top_cents',
+            field=models.BigIntegerField(default=0, verbose_name='given on top'),
+        ),
         migrations.CreateModel(
             name='StandDay',
             fields=[
@@ -104,7 +109,8 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('cents', models.BigIntegerField()),
-                ('close', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='late_cash', to='billing.standdayclose')),
+                ('cash_count', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='late_cash', to='billing.cashcount')),
+                ('close', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='late_cash', to='billing.standdayclose')),
                 ('entry', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='stand_late_cash', to='billing.entry')),
                 ('sale', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='late_cash', to='billing.standsale')),
                 ('undo_entry', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='stand_late_cash_undone', to='billing.entry')),
@@ -140,6 +146,14 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='standlatecash',
             constraint=models.UniqueConstraint(fields=('close', 'sale'), name='stand_late_cash_is_once'),
+        ),
+        migrations.AddConstraint(
+            model_name='standlatecash',
+            constraint=models.UniqueConstraint(fields=('cash_count', 'sale'), name='stand_late_cash_of_count_is_once'),
+        ),
+        migrations.AddConstraint(
+            model_name='standlatecash',
+            constraint=models.CheckConstraint(condition=models.Q(('close', None), ('cash_count', None), _connector='XOR'), name='stand_late_cash_of_one_count'),
         ),
         migrations.AddConstraint(
             model_name='standlatecash',

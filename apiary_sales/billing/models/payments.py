@@ -32,6 +32,8 @@ class Payment(models.Model):
     method = models.CharField(_("paid by"), max_length=8, choices=Method)
     amount_cents = models.BigIntegerField(_("amount"))
     tendered_cents = models.BigIntegerField(_("cash given"), null=True, blank=True)
+    # What a buyer at the stand gave on top with a check, beyond `amount_cents`.
+    on_top_cents = models.BigIntegerField(_("given on top"), default=0)
     received_on = models.DateField(_("received"), default=timezone.localdate)
     reference = models.CharField(_("check number or reference"), max_length=60, blank=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
@@ -70,6 +72,11 @@ class Payment(models.Model):
     def has_receipt(self) -> bool:
         """Whether there is a receipt for it: money changed hands, and it undoes no payment."""
         return self.reverses_id is None and self.method != self.Method.OPENING
+
+    @property
+    def face_cents(self) -> int:
+        """What a check says: the amount, and what was given on top with it."""
+        return self.amount_cents + self.on_top_cents
 
     @property
     def given_back_cents(self) -> int:

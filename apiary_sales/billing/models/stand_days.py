@@ -214,20 +214,26 @@ class StandDayClose(Undoable):
 
 
 class StandLateCashManager(models.Manager["StandLateCash"]):
-    """Rows come with the day and place of their close, which their name says."""
+    """Rows come with their count, and the day and place of it, which their name says."""
 
     def get_queryset(self) -> models.QuerySet["StandLateCash"]:
-        return super().get_queryset().select_related("close__stand_day__place")
+        return super().get_queryset().select_related("close__stand_day__place", "cash_count")
 
 
 class StandLateCash(models.Model):
     """Cash of a sale that was in the drawer when it was counted, and in the books only later.
 
-    Its entry takes back what the close had posted as over, so that the cash is in the books once.
-    `cents` is what the sale brought; below zero, it corrects an earlier one downward.
+    The count was the close of its stand's day, or one of all cash. The entry takes back what that
+    had posted as over, so that the cash is in the books once. `cents` is what the sale brought;
+    below zero, it corrects an earlier one downward.
     """
 
-    close = models.ForeignKey(StandDayClose, on_delete=models.PROTECT, related_name="late_cash")
+    close = models.ForeignKey(
+        StandDayClose, on_delete=models.PROTECT, null=True, blank=True, related_name="late_cash"
+    )
+    cash_count = models.ForeignKey(
+        CashCount, on_delete=models.PROTECT, null=True, blank=True, related_name="late_cash"
+    )
     sale = models.ForeignKey(StandSale, on_delete=models.PROTECT, related_name="late_cash")
     cents = models.BigIntegerField()
     entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="stand_late_cash")
@@ -245,11 +251,23 @@ class StandLateCash(models.Model):
         ordering = ["id"]
         constraints = [
             models.UniqueConstraint(fields=["close", "sale"], name="stand_late_cash_is_once"),
+            models.UniqueConstraint(
+                fields=["cash_count", "sale"], name="stand_late_cash_of_count_is_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(close=None) ^ Q(cash_count=None), name="stand_late_cash_of_one_count"
+            ),
             models.CheckConstraint(condition=~Q(cents=0), name="stand_late_cash_not_0"),
         ]
 
     def __str__(self) -> str:
-        return _now("Came in after the close, %(day)s") % {"day": self.close.stand_day}
+        if self.close is not None:
+            return _now("Came in after the close, %(day)s") % {"day": self.close.stand_day}
+        assert self.cash_count is not None
+        day = date_format(self.cash_count.counted_on)
+        return _now("Came in after the count of %(day)s") % {"day": day}
 
     def get_absolute_url(self) -> str:
-        return self.close.get_absolute_url()
+        if self.close is not None:
+            return self.close.get_absolute_url()
+        return reverse("billing:cash_counts")

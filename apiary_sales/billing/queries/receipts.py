@@ -176,19 +176,31 @@ def _on_top_by_method(sale: StandSale | None) -> dict[str, int]:
 
 def _money_of(payments: Sequence[Payment], on_top: dict[str, int]) -> list[GivenMoney]:
     left, made = dict(on_top), []
-    # What was on top was given with the last payment of its kind.
     for payment in reversed(payments):
         made.append(
             GivenMoney(
                 payment.method,
                 payment.amount_cents,
-                left.pop(payment.method, 0),
+                _on_top_with(payment, left),
                 payment.tendered_cents,
                 payment.reference,
             )
         )
     only_on_top = [GivenMoney(method, 0, cents) for method, cents in left.items()]
     return [*reversed(made), *only_on_top]
+
+
+def _on_top_with(payment: Payment, left: dict[str, int]) -> int:
+    """Return what was given on top with a payment, and take it off what is left of its kind.
+
+    A check says it itself; cash and cards gave it with the last payment of their kind.
+    """
+    if payment.method != Payment.Method.CHECK:
+        return left.pop(payment.method, 0)
+    still = left.pop(payment.method, 0) - payment.on_top_cents
+    if still > 0:
+        left[payment.method] = still
+    return payment.on_top_cents
 
 
 def read_by(code: str) -> Invoice | None:

@@ -14,6 +14,7 @@ from apiary_sales.billing.denominations import Denomination
 from apiary_sales.billing.drawers import Drawer
 from apiary_sales.billing.models import (
     Allocation,
+    CashCount,
     EntryLine,
     HonestyBox,
     Payment,
@@ -151,19 +152,29 @@ def faults() -> Iterator[str]:
         for late in closing.late_cash.all():
             if _over_cents(late.entry.lines.all()) != -late.cents:
                 yield f"Late cash {late.pk} of {late.cents} cents is entered at another amount."
+    yield from _faults_of_counts()
     for sale in _counted_twice():
         yield f"The cash of {sale} came in after its stand was closed, and is in the book twice."
+    for sale in _counted_with_all():
+        yield f"The cash of {sale} came in after all cash was counted, and is in the book twice."
+
+
+def _faults_of_counts() -> Iterator[str]:
+    """Yield a sentence for late cash of a count of all cash that is entered wrong."""
+    late = StandLateCash.objects.exclude(cash_count=None).prefetch_related(
+        "entry__lines", "undo_entry__lines"
+    )
+    for row in late:
+        if _over_cents(row.entry.lines.all()) != -row.cents:
+            yield f"Late cash {row.pk} of {row.cents} cents is entered at another amount."
+        if row.cash_count and row.cash_count.is_undone != (row.undo_entry_id is not None):
+            yield f"Late cash {row.pk} and its count of all cash are not undone together."
+        if row.undo_entry and _over_cents(row.undo_entry.lines.all()) != row.cents:
+            yield f"Entry {row.undo_entry_id} does not undo late cash {row.pk} exactly."
 
 
 def _counted_twice() -> QuerySet[StandSale]:
     """Return cash sales that came in after their day was counted, and are not taken off it."""
-    in_cash = Allocation.objects.filter(
-        invoice__stand_sale=OuterRef("pk"),
-        payment__method=Payment.Method.CASH,
-        payment__reverses=None,
-        payment__order=None,
-        payment__amount_cents__gt=0,
-    )
     closed = StandDayClose.objects.filter(
         undone_on=None,
         stand_day__place=OuterRef("place"),
@@ -174,9 +185,34 @@ def _counted_twice() -> QuerySet[StandSale]:
     return (
         StandSale.objects.annotate(day=TruncDate("sold_at", tzinfo=timezone.get_current_timezone()))
         # A sale that corrects another may bring as much as that one had.
-        .filter(Exists(in_cash), Exists(closed), corrects=None)
+        .filter(_is_in_cash(), Exists(closed), corrects=None)
         .select_related("receipt")
         .order_by("id")
+    )
+
+
+def _counted_with_all() -> Iterator[StandSale]:
+    """Yield cash sales that came in after all cash was counted, and are not taken off a count."""
+    counts = CashCount.objects.filter(
+        recorded_at__gte=OuterRef("sold_at"), recorded_at__lt=OuterRef("recorded_at")
+    )
+    found = StandSale.objects.filter(
+        _is_in_cash(), Exists(counts), corrects=None, late_cash=None
+    ).select_related("receipt")
+    for sale in found.order_by("id"):
+        if drawers.count_of_all_with(sale, known_at=sale.recorded_at) is not None:
+            yield sale
+
+
+def _is_in_cash() -> Exists:
+    return Exists(
+        Allocation.objects.filter(
+            invoice__stand_sale=OuterRef("pk"),
+            payment__method=Payment.Method.CASH,
+            payment__reverses=None,
+            payment__order=None,
+            payment__amount_cents__gt=0,
+        )
     )
 
 

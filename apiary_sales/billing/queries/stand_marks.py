@@ -1,5 +1,6 @@
 """Sales at the stand that somebody should look at, and those that were given to the office."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, QuerySet
@@ -8,17 +9,40 @@ from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
 from apiary_sales.billing.queries import stand_returns
 
 
-def sales(*, is_seen: bool) -> QuerySet[StandSale]:
-    """Return the sales with marks that nobody has looked at, or those looked at; newest first."""
+def sales(*, is_seen: bool, kind: str = "") -> QuerySet[StandSale]:
+    """Return the sales with marks that nobody has looked at, or those looked at; newest first.
+
+    With a `kind`, those that have such a mark; of those to look at, one still to look at.
+    """
     marks = SaleMark.objects.filter(sale=OuterRef("pk"))
     has_open = Exists(SaleMark.objects.open().filter(sale=OuterRef("pk")))
     found = StandSale.objects.filter(Exists(marks))
     found = found.filter(~has_open) if is_seen else found.filter(has_open)
+    if kind:
+        of_kind = marks if is_seen else SaleMark.objects.open().filter(sale=OuterRef("pk"))
+        found = found.filter(Exists(of_kind.filter(kind=kind)))
     return (
         found.select_related("receipt", "place", "sold_by", "sent_by")
         .prefetch_related("marks__seen_by", "receipt__lines")
         .order_by("-id")
     )
+
+
+def kinds(*, is_seen: bool) -> list[tuple[str, str]]:
+    """Return the kinds of marks that are there to look at, or were looked at, with their names."""
+    marks = SaleMark.objects.exclude(seen_at=None) if is_seen else SaleMark.objects.open()
+    there = set(marks.values_list("kind", flat=True))
+    return [(kind, str(name)) for kind, name in SaleMark.Kind.choices if kind in there]
+
+
+def only_short(sales: Iterable[StandSale]) -> list[StandSale]:
+    """Return those of these sales whose marks to look at say only that goods were short."""
+    found = []
+    for sale in sales:
+        waiting = {mark.kind for mark in sale.marks.all() if mark.seen_at is None}
+        if waiting == {SaleMark.Kind.SHORT}:
+            found.append(sale)
+    return found
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ def record(
 ) -> BouncedCheck:
     """Record that a check came back: what it paid is owed again; return the record.
 
-    The bank's fee is the house's cost. With `customer_fee_cents` the customer is billed for it at
+    What was given on top with it is gone too. The bank's fee is the house's cost. With `customer_fee_cents` the customer is billed for it at
     once, as the service *returned-check fee*. Raises `NotAllowedNow` for what is no check or where
     that service is missing, `CannotReverse` for one that was undone, `BadValue`, `AlreadyRecorded`.
     """
@@ -74,7 +74,7 @@ def record(
         is_bounced=True,
         key=keys.part(key, "reversal"),
     )
-    back_cents = payment.amount_cents if slip else 0
+    back_cents = payment.face_cents if slip else 0
     entry = None
     if back_cents or bank_fee_cents:
         entry = book.enter(
@@ -122,6 +122,8 @@ def undo(*, bounced: BouncedCheck, undone_by: Person, key: str, reason: str) -> 
     bounced.recorded_again = payments.receive(
         customer=paid.customer,
         amount_cents=paid.amount_cents,
+        on_top_cents=paid.on_top_cents,
+        on_top_account=payments.on_top_account(paid),
         method=paid.method,
         reference=paid.reference,
         note=reason,

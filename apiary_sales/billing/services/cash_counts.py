@@ -6,10 +6,11 @@ Drawers of stands are part of it; `stand_days` says how their own counts agree w
 from datetime import date
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import CashCount, Entry, StandDayClose
+from apiary_sales.billing.models import CashCount, Entry, StandDayClose, StandLateCash
 from apiary_sales.billing.services import book, undone_documents
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
@@ -87,7 +88,7 @@ def count(
 def undo(*, cash_count: CashCount, undone_by: Person, reason: str) -> CashCount:
     """Take a count back, with the difference it posted; raises `CannotReverse`, `BadValue`.
 
-    Not while a stand's day was closed after it, whose own difference is in this one.
+    What was taken off it for sales that came in late is taken back too. Not while a stand's day was closed after it, whose own difference is in this one.
     """
     cash_count = undone_documents.locked(CashCount, cash_count, reason)
     closing = StandDayClose.objects.filter(counted_with=cash_count, undone_on=None).first()
@@ -96,6 +97,14 @@ def undo(*, cash_count: CashCount, undone_by: Person, reason: str) -> CashCount:
             _("What was over or short at a stand is in this count: %(day)s. Open that day first.")
             % {"day": closing.stand_day}
         )
+    late = StandLateCash.objects.filter(
+        # With the difference of a close in this count, so is what was taken off that close.
+        Q(cash_count=cash_count) | Q(close__counted_with=cash_count),
+        undo_entry=None,
+    )
+    for row in late.select_related("entry"):
+        row.undo_entry = book.enter_opposite(row.entry, happened_on=timezone.localdate())
+        row.save(update_fields=["undo_entry"])
     return undone_documents.undo(cash_count, undone_by=undone_by, reason=reason)
 
 

@@ -39,6 +39,7 @@ def deposit(
 ) -> DepositSlip:
     """Put checks and an amount of cash on a deposit slip, and return it; the money is in the bank.
 
+    A check is brought there as it is written, with what was given on top with it.
     Raises `BadValue` for a check that is not here, for more cash than the books have, now or that
     day, or where there is neither; `AlreadyRecorded`.
     """
@@ -55,13 +56,13 @@ def deposit(
         problems.add(
             "checks",
             _("The check over %(amount)s is not here any more. Look at the list again.")
-            % {"amount": words.money(missing[0].amount_cents)},
+            % {"amount": words.money(missing[0].face_cents)},
         )
     if late := [payment for payment in checks if payment.received_on > deposited_on]:
         problems.add(
             "deposited_on",
             _("The check over %(amount)s was received after this day. Choose a later day.")
-            % {"amount": words.money(late[0].amount_cents)},
+            % {"amount": words.money(late[0].face_cents)},
         )
     if not 0 <= cash_cents <= max(0, there_cents):
         problems.add(
@@ -76,7 +77,7 @@ def deposit(
             "deposited_on", _("This day is in the future. Choose today or an earlier day.")
         )
     problems.raise_any()
-    checks_cents = sum(payment.amount_cents for payment in checks)
+    checks_cents = sum(payment.face_cents for payment in checks)
     slip = DepositSlip.objects.create(
         number=number,
         deposited_on=deposited_on,

@@ -13,7 +13,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.billing import rules
-from apiary_sales.billing.models import Adjustment, Allocation, DepositSlip, Entry, Invoice, Payment
+from apiary_sales.billing.models import (
+    Adjustment,
+    Allocation,
+    BouncedCheck,
+    DepositSlip,
+    Entry,
+    EntryLine,
+    Invoice,
+    Payment,
+)
 from apiary_sales.billing.services import adjustments, beginning, book
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
@@ -32,6 +41,8 @@ AMOUNT_CENTS_MAX = 100_000_000
 DAYS_BACK_MAX = timedelta(days=366)
 # The same amount from the same customer within so many days may be the same payment.
 ALIKE_WITHIN = timedelta(days=7)
+# Where money given on top at the stand is entered.
+ON_TOP = (Account.TIPS, Account.GIFTS)
 
 
 class Rest(TextChoices):
@@ -54,6 +65,8 @@ def receive(
     reference: str = "",
     allocations: Mapping[Invoice, int] | None = None,
     tendered_cents: int | None = None,
+    on_top_cents: int = 0,
+    on_top_account: str | None = None,
     note: str = "",
     order: Order | None = None,
     rest: str = Rest.LEAVE,
@@ -63,7 +76,8 @@ def receive(
     """Record money received and put it to invoices; what is over stays on the customer's account.
 
     `allocations` says how much goes to which invoice; left out, the invoices due first are paid
-    first. `tendered_cents` is the cash that was handed over, where it was more. Money for an
+    first. `tendered_cents` is the cash that was handed over, where it was more. `on_top_cents` came
+    with a check beyond the amount; it is entered on `on_top_account` here, or by the caller. Money for an
     `order` that is not invoiced yet is kept for its invoices. `rest` says what happens with what
     these invoices have left to pay. With `is_another` False, a payment that looks like one that is
     recorded already is refused with the question whether it is the same.
@@ -97,6 +111,7 @@ def receive(
         method=method,
         amount_cents=amount_cents,
         tendered_cents=tendered_cents,
+        on_top_cents=on_top_cents,
         received_on=received_on,
         reference=reference.strip(),
         note=note.strip(),
@@ -104,7 +119,7 @@ def receive(
         order=order,
         idempotency_key=key,
     )
-    _enter(payment)
+    _enter(payment, on_top_account)
     if allocations is not None:
         shares = list(allocations.items())
     elif order is not None:
@@ -248,7 +263,8 @@ def reverse(
 ) -> Payment:
     """Undo a payment (money handed back, a wrong entry) and return the opposite payment.
 
-    The invoices it was put to are open again, with the discount that it took. A check that was
+    The invoices it was put to are open again, with the discount that it took, and what was given on
+    top with a check is gone. A check that was
     deposited comes back from the bank only as `bounced_checks` records it. Raises `CannotReverse`
     for a payment that was undone already or is an undo itself, `BadValue` without a reason,
     `AlreadyRecorded`.
@@ -293,6 +309,7 @@ def reverse(
         customer=payment.customer,
         method=payment.method,
         amount_cents=-payment.amount_cents,
+        on_top_cents=-payment.on_top_cents,
         received_on=reversed_on or timezone.localdate(),
         reference=payment.reference,
         note=reason.strip(),
@@ -302,7 +319,7 @@ def reverse(
         refunds=payment.refunds,
         idempotency_key=key,
     )
-    _enter(reversal)
+    _enter(reversal, on_top_account(payment))
     book.settle(
         reversal,
         [(invoice, -cents) for invoice, cents in shares],
@@ -637,12 +654,28 @@ def _check_allocations(
         )
 
 
-def _enter(payment: Payment) -> None:
+def on_top_account(payment: Payment) -> str | None:
+    """Return the account on which that is which was given on top with a check, None without any."""
+    if not payment.on_top_cents:
+        return None
+    # A check that was good after all is entered again; the first one was of a sale.
+    while (bounced := BouncedCheck.objects.filter(recorded_again=payment).first()) is not None:
+        payment = bounced.payment
+    lines = EntryLine.objects.filter(
+        entry__stand_sale__receipt__allocations__payment=payment, account__in=ON_TOP
+    )
+    return lines.values_list("account", flat=True).first()
+
+
+def _enter(payment: Payment, on_top_account: str | None = None) -> None:
+    """Enter a payment, with what was given on top where `on_top_account` is given."""
+    on_top_cents = payment.on_top_cents if on_top_account else 0
     book.enter(
         kind=Entry.Kind.PAYMENT,
         lines=[
             # The accounts of money are named as the ways it is paid.
-            BookLine(Account(payment.method), payment.amount_cents),
+            BookLine(Account(payment.method), payment.amount_cents + on_top_cents),
+            BookLine(on_top_account or Account.GIFTS, -on_top_cents),
             BookLine(Account.RECEIVABLE, -payment.amount_cents, payment.customer),
         ],
         happened_on=payment.received_on,

@@ -13,7 +13,9 @@ a difference from being posted twice:
 - After a later count of all cash a close that posted something can't be undone, since the count
   has set the cash right with it.
 - A sale that reaches the books after the close was in the drawer when it was counted. Its cash is
-  entered with the sale, and taken off what was over in the same moment (`sale_came_in`).
+  entered with the sale, and taken off what was over in the same moment (`sale_came_in`). The same
+  goes for a sale that no close counted, but a count of all cash did: it is taken off that one, and
+  an undo of that count takes it back.
 """
 
 from collections.abc import Mapping
@@ -280,28 +282,35 @@ def undo_close(*, stand_day_close: StandDayClose, undone_by: Person, reason: str
 
 @transaction.atomic
 def sale_came_in(*, sale: StandSale) -> list[StandLateCash]:
-    """Take the cash of a sale that was just recorded off what its closed day posted as over.
+    """Take the cash of a sale that was just recorded off what a count had posted as over.
 
-    Call it where a sale is recorded, once its payments are, and with the sale that it corrects
-    pointing at it. A sale made after the count, or of an open day, changes nothing here: there its
-    cash is not counted yet.
+    That is the close of its stand's day, or else the first count of all cash after it. Call it
+    where a sale is recorded, once its payments are, and with the sale that it corrects pointing at
+    it. A sale made after the counts changes nothing here: its cash is not counted yet.
     """
     amounts = [(sale, drawers.cash_of(sale))]
     corrected = StandSale.objects.filter(corrected_by=sale).first()
     if corrected is not None:
         amounts.append((corrected, -drawers.cash_back_of(corrected)))
-    late: dict[StandDayClose, int] = {}
-    for counted, cents in amounts:
-        closing = _closed_before(counted)
-        if closing is not None:
-            late[closing] = late.get(closing, 0) + cents
-    return [
-        StandLateCash.objects.create(
-            close=closing, sale=sale, cents=cents, entry=_post(-cents, closing.stand_day.day)
-        )
-        for closing, cents in late.items()
-        if cents
-    ]
+    late: dict[StandDayClose | CashCount, int] = {}
+    for made, cents in amounts:
+        # A corrected sale may have been known to the count; its money goes back only now.
+        counted = _closed_before(made) or drawers.count_of_all_with(made, known_at=sale.recorded_at)
+        if counted is not None:
+            late[counted] = late.get(counted, 0) + cents
+    return [_take_off(counted, sale, cents) for counted, cents in late.items() if cents]
+
+
+def _take_off(counted: StandDayClose | CashCount, sale: StandSale, cents: int) -> StandLateCash:
+    is_close = isinstance(counted, StandDayClose)
+    day = counted.stand_day.day if isinstance(counted, StandDayClose) else counted.counted_on
+    return StandLateCash.objects.create(
+        close=counted if is_close else None,
+        cash_count=None if is_close else counted,
+        sale=sale,
+        cents=cents,
+        entry=_post(-cents, day),
+    )
 
 
 def _closed_before(sale: StandSale) -> StandDayClose | None:

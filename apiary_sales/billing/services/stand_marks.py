@@ -115,6 +115,21 @@ def see(*, sale: StandSale, seen_by: Person, note: str = "") -> StandSale:
     return sale
 
 
+@transaction.atomic
+def see_short(*, sales: Iterable[StandSale], seen_by: Person) -> int:
+    """Write down that somebody looked at sales whose open marks say only that goods were short.
+
+    A sale with a mark of another kind stays as it is: somebody looks at that one by itself. Return
+    how many sales it was.
+    """
+    waiting = SaleMark.objects.open().filter(sale__in=[sale.pk for sale in sales])
+    others = waiting.exclude(kind=Kind.SHORT).values("sale")
+    short = waiting.exclude(sale__in=list(others.values_list("sale", flat=True)))
+    count = short.values("sale").distinct().count()
+    short.update(seen_at=timezone.now(), seen_by=seen_by)
+    return count
+
+
 def _of_stock(fulfilment: Fulfilment, place: Place, sold_on: date) -> Iterator[MarkFound]:
     if fulfilment.posting is None:
         return

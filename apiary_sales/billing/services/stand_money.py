@@ -165,6 +165,14 @@ def receive(
     open_cents = receipt.open_cents
     for number, (each, cents) in enumerate(reversed(shares)):
         put_cents = min(cents, open_cents)
+    on_top = _on_top_of_each(settled)
+    by_method: dict[str, int] = {}
+    for each, share in zip(settled.payments, on_top, strict=True):
+        by_method[each.method] = by_method.get(each.method, 0) + share
+    on_top_lines = [BookLine(Account(way), cents) for way, cents in by_method.items() if cents]
+    open_cents = receipt.total_cents
+    for number, (each, share) in enumerate(zip(settled.payments, on_top, strict=True)):
+        put_cents = min((each.cents or 0) - share, open_cents)
         if not put_cents:
             continue
         open_cents -= put_cents
@@ -179,6 +187,7 @@ def receive(
             reference=each.reference,
             allocations={receipt: put_cents},
             tendered_cents=each.tendered_cents,
+            on_top_cents=share if each.method == Payment.Method.CHECK else 0,
         )
     if settled.missing_cents:
         adjustments.adjust(
@@ -192,6 +201,24 @@ def receive(
             key=keys.part(key, "missing"),
         )
     return _enter_on_top(on_top_lines, received_on, may_be_tip=may_be_tip)
+
+
+def _on_top_of_each(settled: Settled) -> list[int]:
+    """Return how much of each payment was given on top.
+
+    The last ones first, but a check only where cash and cards don't do, and the largest before the
+    others: a check goes to the bank as a whole, so that each should pay for some of the goods.
+    """
+    paid = list(enumerate(settled.payments))
+    others = [row for row in reversed(paid) if row[1].method != Payment.Method.CHECK]
+    checks = [row for row in paid if row[1].method == Payment.Method.CHECK]
+    checks.sort(key=lambda row: -(row[1].cents or 0))
+    left = settled.on_top_cents
+    shares = [0] * len(paid)
+    for index, each in [*others, *checks]:
+        shares[index] = min(left, each.cents or 0)
+        left -= shares[index]
+    return shares
 
 
 def _enter_on_top(lines: list[BookLine], day: date, *, may_be_tip: bool) -> Entry | None:
@@ -208,8 +235,25 @@ def _enter_on_top(lines: list[BookLine], day: date, *, may_be_tip: bool) -> Entr
 
 
 def give_on_top_back(sale: StandSale, day: date) -> None:
-    """Give back what was given on top of a sale that is undone."""
+    """Give back what was given on top of a sale that is undone, its payments first.
+
+    What came with a check is gone with that one already.
+    """
     if sale.on_top_entry is None or sale.on_top_undo_entry is not None:
         return
-    sale.on_top_undo_entry = book.enter_opposite(sale.on_top_entry, happened_on=day)
+    gone = Payment.objects.filter(
+        allocations__invoice=sale.receipt, good_after_all=None, reversed_by__isnull=False
+    ).distinct()
+    gone_cents = sum(payment.on_top_cents for payment in gone)
+    sums = {line.account: -line.amount_cents for line in sale.on_top_entry.lines.all()}
+    if gone_cents:
+        sums[Account.CHECK] += gone_cents
+        sums[Account.TIPS if Account.TIPS in sums else Account.GIFTS] -= gone_cents
+    if not any(sums.values()):
+        return
+    sale.on_top_undo_entry = book.enter(
+        kind=sale.on_top_entry.kind,
+        lines=[BookLine(account, cents) for account, cents in sums.items()],
+        happened_on=day,
+    )
     sale.save(update_fields=["on_top_undo_entry"])

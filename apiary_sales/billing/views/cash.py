@@ -57,7 +57,7 @@ def deposit_slip_list(request: HttpRequest) -> HttpResponse:
     context = {
         "page_obj": page,
         "checks": len(here),
-        "checks_cents": sum(payment.amount_cents for payment in here),
+        "checks_cents": sum(payment.face_cents for payment in here),
         "cash_cents": deposit_slips.cash_there_cents(),
     }
     return render(request, "billing/deposit_slip_list.html", context)

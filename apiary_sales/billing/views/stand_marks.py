@@ -10,7 +10,12 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
-from apiary_sales.billing.forms.stand_marks import BookHandedInForm, LeaveUnbookedForm, SeeMarksForm
+from apiary_sales.billing.forms.stand_marks import (
+    BookHandedInForm,
+    LeaveUnbookedForm,
+    SeeMarksForm,
+    SeeShortForm,
+)
 from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.billing.queries import stand_marks as queries
 from apiary_sales.billing.services import handed_in, stand_marks
@@ -20,6 +25,8 @@ from inventory.shared.views import ActView
 
 SEE = "billing.view_money"
 PAGE_LENGTH = 50
+# A sale with its marks takes much of a small screen.
+MARKED_LENGTH = 20
 
 
 @require_GET
@@ -27,13 +34,21 @@ PAGE_LENGTH = 50
 def mark_list(request: HttpRequest) -> HttpResponse:
     """Show the sales with marks, those that nobody has looked at unless told otherwise."""
     is_seen = request.GET.get("seen") == "1"
-    page = Paginator(queries.sales(is_seen=is_seen), PAGE_LENGTH).get_page(request.GET.get("page"))
+    kinds = queries.kinds(is_seen=is_seen)
+    kind = request.GET.get("kind", "")
+    kind = kind if kind in dict(kinds) else ""
+    found = queries.sales(is_seen=is_seen, kind=kind)
+    page = Paginator(found, MARKED_LENGTH).get_page(request.GET.get("page"))
     return render(
         request,
         "billing/stand_marks.html",
         {
             "page_obj": page,
             "is_seen": is_seen,
+            "kinds": kinds,
+            "kind": kind,
+            "only_short": [] if is_seen else queries.only_short(page),
+            "form": SeeShortForm(),
             "waiting": queries.handed_in(is_settled=False).count(),
         },
     )
