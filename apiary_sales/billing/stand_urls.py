@@ -27,6 +27,7 @@ urlpatterns = [
     path("stand/handed-in/", stand_messages.hand_in, name="stand_handed_in"),
     path("stand/seller/", stand_seller.change_seller, name="stand_seller"),
     path("stand/marks/", stand_marks.mark_list, name="stand_marks"),
+    path("stand/marks/short/seen/", stand_marks.SeeShortView.as_view(), name="stand_short_seen"),
     path("stand/marks/<int:pk>/seen/", stand_marks.SeeMarksView.as_view(), name="stand_marks_seen"),
     path("stand/given/", stand_marks.handed_in_list, name="handed_in_sales"),
     path(

@@ -79,7 +79,7 @@ def test_a_receipt_names_the_check_and_the_discount(pounds, stand):
     text = text_of(sale)
 
     assert "less discount $0.50" in text
-    assert "Discounts taken off $0.50 Total $7.50" in text
+    assert "Discounts, taken off already $0.50 Total $7.50" in text
     assert "Paid by check No. 1042 $7.50" in text
     assert "Change given" not in text
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
 from apiary_sales.billing.queries import books
 from apiary_sales.billing.queries import stand_marks as queries
-from apiary_sales.billing.services import handed_in
+from apiary_sales.billing.services import handed_in, stand_marks
 from tests import builders
 from tests.billing.conftest import errors_in
 from tests.billing.test_stand_happened import at_stand, message, priced, seller, send
@@ -60,9 +60,72 @@ def test_a_sale_with_a_mark_is_listed_until_somebody_looked_at_it(office, marked
     assert "Counted: right" in office.get("/stand/marks/?seen=1").content.decode()
 
 
+def marked_as(marked, *kinds):
+    """Give a sale exactly these marks."""
+    marked.marks.all().delete()
+    stand_marks.keep(marked, [stand_marks.MarkFound(kind, f"It is {kind}") for kind in kinds])
+
+
+@pytest.fixture
+def three(seller, message):
+    """Three sales: short alone, at another price alone, and both."""
+    for _number in range(3):
+        send(seller, message(key=builders.new_key()))
+    found = list(StandSale.objects.order_by("id"))
+    for sale, kinds in zip(found, (["short"], ["price"], ["short", "price"]), strict=True):
+        marked_as(sale, *kinds)
+    return found
+
+
+def listed(office, address):
+    return set(office.get(address).context["page_obj"])
+
+
+def test_the_list_is_filtered_by_a_kind_of_mark_that_is_there(office, three):
+    short, price, both = three
+
+    assert listed(office, "/stand/marks/") == {short, price, both}
+    assert listed(office, "/stand/marks/?kind=short") == {short, both}
+    assert listed(office, "/stand/marks/?kind=price") == {price, both}
+    # No mark of this kind is there: it is not offered, and an old address shows everything.
+    assert listed(office, "/stand/marks/?kind=clock") == {short, price, both}
+    assert dict(office.get("/stand/marks/").context["kinds"]).keys() == {"short", "price"}
+
+
+def test_all_sales_of_a_page_that_were_only_short_are_looked_at_with_one_act(office, three):
+    short, price, both = three
+    page = office.get("/stand/marks/")
+    assert page.context["only_short"] == [short]
+    assert "All of these were looked at" in page.content.decode()
+
+    # A sale with another mark stays, even where a page sends it.
+    form = {"key": "k", "sales": [sale.pk for sale in three]}
+    office.post("/stand/marks/short/seen/", form)
+
+    assert listed(office, "/stand/marks/") == {price, both}
+    assert short.marks.get().seen_by.username == "office"
+    again = office.get("/stand/marks/").content.decode()
+    assert "All of these were looked at" not in again
+
+
+def test_a_page_of_the_list_has_twenty_sales_and_leads_to_the_next(office, seller, message):
+    for _number in range(21):
+        send(seller, message(key=builders.new_key()))
+    for sale in StandSale.objects.all():
+        marked_as(sale, "short")
+
+    page = office.get("/stand/marks/?kind=short")
+
+    assert len(page.context["page_obj"]) == len(page.context["only_short"]) == 20
+    assert "Page 1 of 2" in page.content.decode()
+    assert len(listed(office, "/stand/marks/?page=2")) == 1
+
+
 def test_who_sells_at_the_stand_does_not_decide_about_marks(seller, marked):
     assert seller.get("/stand/marks/").status_code == 403
     assert seller.post(f"/stand/marks/{marked.receipt_id}/seen/", {"key": "k"}).status_code == 403
+    short = {"key": "k", "sales": [marked.pk]}
+    assert seller.post("/stand/marks/short/seen/", short).status_code == 403
 
 
 def test_the_office_puts_right_what_was_given_to_it_and_books_it(office, given, priced):

@@ -10,7 +10,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.billing.forms.stand_messages import parse_sale
-from apiary_sales.billing.models import HandedInSale
+from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.orders.forms.lines import PriceField
 from inventory.bottling.models import Product
 from inventory.shared.errors import HouseError
@@ -23,6 +23,14 @@ class SeeMarksForm(ActForm):
     """A note about a sale that was looked at."""
 
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
+
+
+class SeeShortForm(ActForm):
+    """The sales on a page that were looked at together."""
+
+    sales = forms.ModelMultipleChoiceField(
+        queryset=StandSale.objects.all(), widget=forms.MultipleHiddenInput
+    )
 
 
 class LeaveUnbookedForm(ActForm):

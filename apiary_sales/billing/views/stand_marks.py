@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET
 
 from apiary_sales.billing.forms.stand_marks import (
@@ -16,7 +17,7 @@ from apiary_sales.billing.forms.stand_marks import (
     SeeMarksForm,
     SeeShortForm,
 )
-from apiary_sales.billing.models import HandedInSale, StandSale
+from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
 from apiary_sales.billing.queries import stand_marks as queries
 from apiary_sales.billing.services import handed_in, stand_marks
 from apiary_sales.billing.views.stand_words import sold_text
@@ -39,6 +40,7 @@ def mark_list(request: HttpRequest) -> HttpResponse:
     kind = kind if kind in dict(kinds) else ""
     found = queries.sales(is_seen=is_seen, kind=kind)
     page = Paginator(found, MARKED_LENGTH).get_page(request.GET.get("page"))
+    only_short = [] if is_seen else queries.only_short(page)
     return render(
         request,
         "billing/stand_marks.html",
@@ -47,8 +49,8 @@ def mark_list(request: HttpRequest) -> HttpResponse:
             "is_seen": is_seen,
             "kinds": kinds,
             "kind": kind,
-            "only_short": [] if is_seen else queries.only_short(page),
-            "form": SeeShortForm(),
+            "only_short": only_short,
+            "form": SeeShortForm(initial={"sales": [sale.pk for sale in only_short]}),
             "waiting": queries.handed_in(is_settled=False).count(),
         },
     )
@@ -76,6 +78,35 @@ class SeeMarksView(ActView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return {**super().get_context_data(**kwargs), "sale": self.sale}
+
+
+class SeeShortView(ActView):
+    """Say that sales which were only short of goods were looked at, all of a page together."""
+
+    permission_required = SEE
+    form_class = SeeShortForm
+    template_name = "billing/stand_short_seen.html"
+
+    def prepare(self) -> None:
+        page = queries.sales(is_seen=False, kind=SaleMark.Kind.SHORT)[:MARKED_LENGTH]
+        self.short = queries.only_short(page)
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"sales": [sale.pk for sale in self.short]}
+
+    def act(self, data: dict[str, Any]) -> int:
+        return stand_marks.see_short(sales=data["sales"], seen_by=person_of(self.request))
+
+    def done_message(self, made: int) -> str:
+        return ngettext(
+            "%(count)s sale was looked at.", "%(count)s sales were looked at.", made
+        ) % {"count": made}
+
+    def next_url(self, made: int) -> str:
+        return reverse("billing:stand_marks")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return {**super().get_context_data(**kwargs), "only_short": self.short}
 
 
 @require_GET
