@@ -3,6 +3,7 @@
 from datetime import time, timedelta
 
 import pytest
+from django.template.loader import render_to_string
 from django.test import Client
 from django.urls import reverse
 
@@ -126,6 +127,15 @@ def test_the_load_list_is_a_paper_with_pieces_cases_and_weight(suki, market_day)
     text = words_of(suki.get(address("market_day", market_day)).content.decode())
     # 30 jars of a pound in cases of 12
     assert "One pound 30 2 cases and 6 30.0 lb" in text
+
+
+@pytest.mark.parametrize("grams", [0, 13_608])
+def test_a_load_list_warns_of_weight_only_where_there_is_some(market_day, grams):
+    context = {"market_day": market_day, "net_grams": grams, "pieces": 0, "lines": []}
+
+    paper = render_to_string("documents/market_load_list.html", context)
+
+    assert ("the honey alone weighs" in paper) == bool(grams)
 
 
 def test_a_stand_person_pays_a_fee_in_cash_alone(suki, market_day, client):

@@ -84,6 +84,15 @@ def test_a_receipt_names_the_check_and_the_discount(pounds, stand):
     assert "Change given" not in text
 
 
+@pytest.mark.parametrize("paper", ["page", "80"])
+def test_a_discount_stands_above_the_sum_that_it_is_taken_off_of(pounds, stand, honey_tax, paper):
+    # 8.00 less 0.50 are 7.50; 6.25 % of that are 0.47 (0.46875).
+    sale = sale_of(pounds, stand, PaymentMade("card"), discount_cents=50)
+
+    said = "Discounts, taken off already $0.50 Goods $7.50 State sales tax 6.25 % $0.47 Total $7.97"
+    assert said in text_of(sale, paper)
+
+
 def test_a_receipt_that_was_paid_short_says_what_is_not_paid(pounds, stand):
     sale = sale_of(pounds, stand, cash(500, 500), has_happened=True)
 

@@ -38,8 +38,9 @@ def record(
 ) -> BouncedCheck:
     """Record that a check came back: what it paid is owed again; return the record.
 
-    What was given on top with it is gone too. The bank's fee is the house's cost. With `customer_fee_cents` the customer is billed for it at
-    once, as the service *returned-check fee*. Raises `NotAllowedNow` for what is no check or where
+    What was given on top with it is gone too. The bank's fee is the house's cost. With
+    `customer_fee_cents` the customer is billed for it at once, as the service *returned-check fee*.
+    Raises `NotAllowedNow` for what is no check or where
     that service is missing, `CannotReverse` for one that was undone, `BadValue`, `AlreadyRecorded`.
     """
     bounced_on = bounced_on or timezone.localdate()

@@ -88,7 +88,8 @@ def count(
 def undo(*, cash_count: CashCount, undone_by: Person, reason: str) -> CashCount:
     """Take a count back, with the difference it posted; raises `CannotReverse`, `BadValue`.
 
-    What was taken off it for sales that came in late is taken back too. Not while a stand's day was closed after it, whose own difference is in this one.
+    What was taken off it for sales that came in late is taken back too. Not while a stand's day was
+    closed after it, whose own difference is in this one.
     """
     cash_count = undone_documents.locked(CashCount, cash_count, reason)
     closing = StandDayClose.objects.filter(counted_with=cash_count, undone_on=None).first()

@@ -77,10 +77,10 @@ def receive(
 
     `allocations` says how much goes to which invoice; left out, the invoices due first are paid
     first. `tendered_cents` is the cash that was handed over, where it was more. `on_top_cents` came
-    with a check beyond the amount; it is entered on `on_top_account` here, or by the caller. Money for an
-    `order` that is not invoiced yet is kept for its invoices. `rest` says what happens with what
-    these invoices have left to pay. With `is_another` False, a payment that looks like one that is
-    recorded already is refused with the question whether it is the same.
+    with a check beyond the amount; it is entered on `on_top_account` here, or by the caller. Money
+    for an `order` that is not invoiced yet is kept for its invoices. `rest` says what happens with
+    what these invoices have left to pay. With `is_another` False, a payment that looks like one
+    that is recorded already is refused with the question whether it is the same.
     Raises `BadValue` (or several at once), `LooksLikeAnother`, `NotAllowedNow`, `AlreadyRecorded`.
     """
     received_on = received_on or timezone.localdate()
