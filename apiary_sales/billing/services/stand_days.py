@@ -302,15 +302,11 @@ def sale_came_in(*, sale: StandSale) -> list[StandLateCash]:
 
 
 def _take_off(counted: StandDayClose | CashCount, sale: StandSale, cents: int) -> StandLateCash:
-    is_close = isinstance(counted, StandDayClose)
-    day = counted.stand_day.day if isinstance(counted, StandDayClose) else counted.counted_on
-    return StandLateCash.objects.create(
-        close=counted if is_close else None,
-        cash_count=None if is_close else counted,
-        sale=sale,
-        cents=cents,
-        entry=_post(-cents, day),
-    )
+    if isinstance(counted, StandDayClose):
+        entry = _post(-cents, counted.stand_day.day)
+        return StandLateCash.objects.create(close=counted, sale=sale, cents=cents, entry=entry)
+    entry = _post(-cents, counted.counted_on)
+    return StandLateCash.objects.create(cash_count=counted, sale=sale, cents=cents, entry=entry)
 
 
 def _closed_before(sale: StandSale) -> StandDayClose | None:
