@@ -1,11 +1,11 @@
 """A day at a stand: its float, cash in and out, the count at its end, and its takings."""
 
-from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any, cast
 
 from django import forms
 from django.conf import settings
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.text import capfirst
 from django.utils.translation import gettext_lazy as _
@@ -80,11 +80,11 @@ class OpenDayForm(CoinsForm):
     day = DayField(label=_("Day"), initial=timezone.localdate)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
-    def __init__(self, *args: Any, places: Sequence[Place], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, places: QuerySet[Place], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["amount"].label = _("Float")
         place = cast(CodeChoiceField, self.fields["place"])
-        place.queryset = Place.objects.filter(pk__in=[each.pk for each in places])
+        place.queryset = places
         if len(places) == 1:
             place.initial = places[0].code
 
@@ -131,10 +131,10 @@ class TakingsForm(HouseForm):
         label=_("Person"), queryset=User.objects.none(), required=False, empty_label=_("all")
     )
 
-    def __init__(self, *args: Any, places: Sequence[Place], people: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, places: QuerySet[Place], people: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         place = cast(CodeChoiceField, self.fields["place"])
-        place.queryset = Place.objects.filter(pk__in=[each.pk for each in places])
+        place.queryset = places
         if people is None:
             # Who sells at the stand sees her own.
             del self.fields["person"]

@@ -142,7 +142,12 @@ class ReceiptFacts:
     @property
     def path(self) -> str:
         """Where the receipt can be read by whoever has it; empty without a sale beside it."""
-        return reverse("billing:read_receipt", args=[self.sale.read_code]) if self.sale else ""
+        return read_path(self.sale) if self.sale else ""
+
+
+def read_path(sale: StandSale) -> str:
+    """Return where whoever has the address can read the receipt of a sale."""
+    return reverse("billing:read_receipt", args=[sale.read_code])
 
 
 def facts_of(receipt: Invoice) -> ReceiptFacts:

@@ -1,13 +1,15 @@
 """What the stand page shows: products with their price and stock, and what was sold lately."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Case, F, Min, Q, QuerySet, Sum, When
+from django.db.models import Case, Exists, F, Min, OuterRef, Q, QuerySet, Sum, When
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
-from apiary_sales.billing.models import Invoice
+from apiary_sales.billing.models import HonestyBox, Invoice, StandDay, StandDayClose
 from apiary_sales.customers.models import Customer
 from apiary_sales.pricing.models import GoodsCategory, ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
@@ -58,15 +60,34 @@ class StandProduct:
 
 
 def places(person: Person) -> QuerySet[Place]:
-    """Return where a person may sell from: stands, van, shelves, and honesty boxes at the end.
+    """Return where a person may sell from: where they opened today's drawer, then stands, vans and
+    shelves, and honesty boxes at the end.
 
     The first is where the till opens, and nobody stands at a honesty box.
     """
     stores = Place.objects.filter(kind__in=Place.STORES, is_active=True)
-    stands_first = Case(
-        When(honesty_box__is_active=True, then=2), When(kind=Place.Kind.STAND, then=0), default=1
+    drawers = StandDay.objects.filter(
+        ~Exists(StandDayClose.objects.filter(stand_day=OuterRef("pk"), undone_on=None)),
+        place=OuterRef("pk"),
+        day=timezone.localdate(),
+        opened_by=person.pk,
     )
-    return own_places.of(person, stores).order_by(stands_first, "-kind", "name")
+    rank = Case(
+        When(Exists(drawers), then=0),
+        When(honesty_box__is_active=True, then=4),
+        When(kind=Place.Kind.STAND, then=1),
+        When(kind=Place.Kind.VAN, then=2),
+        default=3,
+    )
+    return own_places.of(person, stores).order_by(rank, "name", "code")
+
+
+def groups_of_places(places: Collection[Place]) -> dict[int, str]:
+    """Return under which heading a place stands in a list; stands and vans need none."""
+    boxes = set(HonestyBox.objects.filter(is_active=True).values_list("place", flat=True))
+    shelves, honesty_boxes = _("Shelves"), _("Honesty boxes")
+    others = {place.pk: shelves for place in places if place.kind == Place.Kind.SHELF}
+    return others | {place.pk: honesty_boxes for place in places if place.pk in boxes}
 
 
 def products(place: Place, on: date) -> list[StandProduct]:

@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import F, Min, Q, Sum
+from django.db.models import Exists, F, Min, OuterRef, Q, Sum
 from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.formats import get_format
@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.queries import Seller
 from apiary_sales.billing import counter_money
-from apiary_sales.billing.models import StandSale
+from apiary_sales.billing.models import HandedInSale, StandSale
 from apiary_sales.billing.queries import stand, stand_pickups
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
@@ -28,6 +28,8 @@ from inventory.stock.queries import held_goods
 TIER = Customer.Tier.STAND
 # What sold most in so many days comes first.
 FAVOURITES = timedelta(days=60)
+# Longer than devices keep what was settled.
+KEPT_ON_DEVICES = timedelta(days=7)
 
 
 @dataclass
@@ -68,6 +70,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
     on = timezone.localdate(now)
     places = list(places)
     takings = _takings(places, on)
+    groups = stand.groups_of_places(places)
     held = held_goods.in_stores()
     return {
         "made_at": now.isoformat(),
@@ -80,6 +83,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
                 "code": place.code,
                 "name": place.name,
                 "kind": place.kind,
+                "group": groups.get(place.pk, ""),
                 "held": [
                     _("%(much)s of %(what)s on hold: %(reason)s")
                     % {"much": each.much, "what": each.item, "reason": each.reason}
@@ -90,6 +94,8 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
             }
             for place in places
         ],
+        # Of what devices gave to the office: these are among the takings after all.
+        "handed_in_booked": _handed_in_booked(on),
         "products": _products(places, on),
         "weighed": _weighed(places, on),
         "pickups": [pickup.as_data() for pickup in stand_pickups.waiting()],
@@ -213,6 +219,13 @@ def _takings(places: list[Place], on: date) -> dict[int, _Takings]:
         if method and cents:
             made[place].methods[method] = cents
     return made
+
+
+def _handed_in_booked(on: date) -> list[str]:
+    """Return the keys of the sales given to the office lately that are in the books by now."""
+    booked = Q(sale__isnull=False) | Exists(StandSale.objects.filter(key=OuterRef("key")))
+    lately = HandedInSale.objects.filter(booked, handed_in_at__date__gt=on - KEPT_ON_DEVICES)
+    return list(lately.values_list("key", flat=True))
 
 
 def _weighed(places: list[Place], on: date) -> list[dict[str, Any]]:

@@ -113,7 +113,7 @@ class OpenDayView(ActView):
     template_name = "billing/stand_days/open.html"
 
     def prepare(self) -> None:
-        self.places = list(stand_queries.places(person_of(self.request)))
+        self.places = stand_queries.places(person_of(self.request))
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return {**super().get_form_kwargs(), "places": self.places}
@@ -301,7 +301,7 @@ def _asked(request: HttpRequest) -> tuple[TakingsForm, stand_takings.TakingsAske
     """Return what is asked for: who may not see the money of the house sees what she sold."""
     person = person_of(request)
     sees_all = person.has_perm(SEE)
-    places = list(stand_queries.places(person))
+    places = stand_queries.places(person)
     people = stand_takings.sellers() if sees_all else None
     form = TakingsForm(request.GET, places=places, people=people)
     since, until = form.days()

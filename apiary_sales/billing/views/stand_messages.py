@@ -21,11 +21,11 @@ from apiary_sales.accounts.queries import sellers
 from apiary_sales.billing.forms import stand_messages as messages
 from apiary_sales.billing.forms.stand_messages import SELL
 from apiary_sales.billing.models import StandSale
+from apiary_sales.billing.queries import receipts, stand_catalogue
 from apiary_sales.billing.queries import stand as stand_queries
-from apiary_sales.billing.queries import stand_catalogue
 from apiary_sales.billing.services import handed_in, stand
 from apiary_sales.billing.views.stand_words import sold_text
-from inventory.shared import keys
+from inventory.shared import keys, public_address
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
 
@@ -162,7 +162,7 @@ def refusal(message: str, *, status: int) -> JsonResponse:
 
 
 def _recorded(made: StandSale, message: Any, request: HttpRequest) -> JsonResponse:
-    content = _told(made)
+    content = _told(made, request)
     if message.get("wants_data"):
         content["data"] = catalogue_for(request)
     return answer(content)
@@ -173,7 +173,7 @@ def _repeat(made: StandSale, message: Any, request: HttpRequest) -> JsonResponse
     if messages.is_same(made.asked, message):
         return _recorded(made, message, request)
     recorded = {
-        **_told(made),
+        **_told(made, request),
         "lines": [
             {"name": line.description, "pieces": line.shown_quantity}
             for line in made.receipt.lines.all()
@@ -191,7 +191,8 @@ def _repeat(made: StandSale, message: Any, request: HttpRequest) -> JsonResponse
     )
 
 
-def _told(made: StandSale) -> dict[str, Any]:
+def _told(made: StandSale, request: HttpRequest) -> dict[str, Any]:
+    site = public_address.beginning(request)
     return {
         "key": made.key,
         "number": str(made.receipt),
@@ -199,6 +200,8 @@ def _told(made: StandSale) -> dict[str, Any]:
         "total_cents": made.total_cents,
         "change_cents": made.change_cents,
         "receipt_url": reverse("billing:receipt", args=[made.receipt_id]),
+        # For the buyer's own phone, which reaches public addresses alone.
+        "read_url": site and f"{site}{receipts.read_path(made)}",
         "marks": [mark.text for mark in made.marks.all()],
     }
 

@@ -168,6 +168,12 @@ def _list_words() -> dict[str, str]:
         "undo_waits_one": _("1 undo is waiting to be sent"),
         "undo_waits_many": _("{count} undos are waiting to be sent"),
         "today": _("Today at {place}: {total}"),
+        "today_unsure": _("At {place}: {total}"),
+        "clock_unsure": _(
+            "The clock of this device is not sure until there is a signal. These are the takings "
+            "of {day}, with all sales that wait here."
+        ),
+        "for_office": _("{amount} given to the office, not in these takings"),
         "sales_one": _("1 sale"),
         "sales_many": _("{count} sales"),
         "not_in_books_one": _("1 of them is not in the books yet"),
@@ -177,6 +183,8 @@ def _list_words() -> dict[str, str]:
         "on_top": _("On top"),
         "change": _("Change given"),
         "open_receipt": _("Receipt"),
+        "read_later": _("Receipt to read later"),
+        "share_receipt": _("Share the receipt"),
         "recorded_is": _("In the books: {recorded}"),
         "entered_is": _("On this device: {entered}"),
         "mend": _("Change the sale"),
@@ -207,6 +215,10 @@ def _state_words() -> dict[str, str]:
         "hours_old_many": _("Prices and stock are {count} hours old."),
         "days_old": _("Prices and stock are {count} days old."),
         "state_none": _("No signal. Go on selling: sales are kept on this device and sent later."),
+        "state_trouble": _(
+            "The house's computer does not answer properly. Go on selling: sales are kept on this "
+            "device and sent later."
+        ),
         "state_stalled": _("Weak signal. Go on selling: sales are kept here and sent later."),
         "portal": _(
             "This network shows a page of its own instead of ours. Sign in to the network, or "
@@ -230,7 +242,7 @@ def _state_words() -> dict[str, str]:
         "no_signal": _("No signal."),
         "stalled": _("The connection is too slow."),
         "not_ours": _("This network asks you to sign in to it first."),
-        "trouble": _("It could not be recorded yet. It is tried again by itself."),
+        "trouble": _("The house's computer does not answer properly."),
     }
 
 

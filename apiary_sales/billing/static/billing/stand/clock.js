@@ -4,6 +4,8 @@
 import { recall, remember } from "./store.js";
 
 const TOLD_MS = 2 * 60 * 1000;
+// A stand that nobody opened for so long is rarer than a clock that went wrong.
+const DOUBTED_MS = 30 * 24 * 60 * 60 * 1000;
 const SLEEP_LEAST_MS = 1000;
 const SLEEP_MOST_MS = 24 * 60 * 60 * 1000;
 
@@ -56,6 +58,12 @@ export function makeClock({
     now: () => new Date(serverTime()),
     /* Whether an answer was heard since the page was opened. */
     isSure: () => heardAt !== null,
+    /* Whether the time can hardly be right: no answer was heard since the page was opened, and it is
+       before the last word of the server, at `lastHeard`, or very long after it. */
+    isDoubtful: (lastHeard) => {
+      const since = serverTime() - Date.parse(lastHeard);
+      return heardAt === null && (since < 0 || since > DOUBTED_MS);
+    },
     /* How many milliseconds the device is ahead; below zero where it is behind. */
     difference: () => {
       serverTime();

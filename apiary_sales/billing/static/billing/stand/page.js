@@ -89,7 +89,7 @@ function showSale() {
 function showKept() {
   const place = catalogue.placeNow()?.code;
   catalogue.showTiles({ goneHere: figures.goneSince(kept(), place, catalogue.latest().made_at) });
-  sales.showSales(kept(), clock.now(), acts);
+  sales.showSales(kept(), clock, acts);
   showState();
 }
 
@@ -107,7 +107,7 @@ function ageText() {
 
 function showState() {
   calmly("state", () => {
-    const isCut = signal === "none" || signal === "stalled";
+    const isCut = ["none", "stalled", "trouble"].includes(signal);
     // One that is only just on its way is not worth a word.
     const onItsWay = clock.now() - ON_ITS_WAY_MS;
     const isLate = ({ why, sold_at }) =>
@@ -204,15 +204,24 @@ function takeIn(data) {
 
 /* ---- the place ---- */
 
+const placeOption = ({ code }) => make("option", { value: code });
+const writeName = (option, { name }) => write(option, name);
+
 function showPlaces() {
   const { places } = catalogue.latest();
   placeSelect.hidden = places.length < 2;
+  // Stands and vans first, as they come; the rest under the name of its group.
+  const groups = [...new Set(places.map(({ group }) => group).filter(Boolean))];
+  const inGroup = (name) => places.filter(({ group }) => (group || "") === name);
   showRows(
     placeSelect,
-    places,
-    ({ code }) => code,
-    ({ code }) => make("option", { value: code }),
-    (option, { name }) => write(option, name),
+    [...inGroup(""), ...groups.map((label) => ({ label }))],
+    ({ code, label }) => (label ? `group ${label}` : code),
+    ({ code, label }) => (label ? make("optgroup", { label }) : placeOption({ code })),
+    (row, { name, label }) =>
+      label
+        ? showRows(row, inGroup(label), ({ code }) => code, placeOption, writeName)
+        : write(row, name),
   );
   placeSelect.value = catalogue.placeNow()?.code ?? "";
   const { weight } = catalogue.latest().urls;

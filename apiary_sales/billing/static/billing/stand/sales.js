@@ -8,6 +8,7 @@ import {
   ask,
   button,
   calmly,
+  dayOf,
   make,
   part,
   say,
@@ -176,6 +177,7 @@ function actsOf(entry, acts) {
     add("hand_in", () => handIn(entry, acts));
   }
   if (entry.state === "done") add("undo", () => undo(entry, acts));
+  if (entry.state === "done" && entry.said?.read_url) addForBuyer(entry.said, choices);
   if (entry.said?.receipt_url) {
     choices.push(
       make("a", {
@@ -186,6 +188,14 @@ function actsOf(entry, acts) {
     );
   }
   return choices;
+}
+
+/* What the buyer can have of a recorded sale: its public address, handed on or opened. */
+function addForBuyer({ number, read_url: url }, choices) {
+  const style = "button button-quiet button-small";
+  const share = () => navigator.share({ title: number, url }).catch(() => {});
+  if (navigator.share) choices.push(button(say("share_receipt"), share, { class: style }));
+  choices.push(make("a", { class: style, href: url, text: say("read_later") }));
 }
 
 /* ---- the list ---- */
@@ -237,15 +247,36 @@ function changeRow(row, { entry, now, acts }) {
   if (hadFocus) row.querySelector("summary").focus();
 }
 
-function showToday(entries, now) {
+const isGivenToOffice = ({ hands_in: reason }) => reason !== undefined;
+
+/* What was given to the office and is not booked yet: its cash is in the drawer all the same. */
+function showForOffice(entries) {
+  const { handed_in_booked: booked = [] } = catalogue.latest();
+  const cents = entries
+    .filter((entry) => isGivenToOffice(entry) && !booked.includes(entry.key))
+    .filter(({ state, place }) => state !== "undone" && place === catalogue.placeNow().code)
+    .reduce((sum, entry) => sum + totalOf(entry) + (entry.body.on_top_cents || 0), 0);
+  part("for-office").hidden = cents === 0;
+  write(part("for-office"), say("for_office", { amount: show(cents) }));
+}
+
+function showToday(entries, clock) {
   const place = catalogue.placeNow();
   const { made_at: madeAt } = catalogue.latest();
-  const isToday = ({ sold_at }) =>
-    new Date(sold_at).toDateString() === new Date(now).toDateString();
+  const isDoubtful = clock.isDoubtful(madeAt);
+  const today = new Date(isDoubtful ? madeAt : clock.now()).toDateString();
+  // By a wrong clock a sale has the wrong day too: then all that wait count.
+  const isToday = (entry) =>
+    (isDoubtful && isWaiting(entry)) || new Date(entry.sold_at).toDateString() === today;
+  const ofToday = entries.filter(isToday);
   const books = place.today;
-  const isBooksToday = new Date(madeAt).toDateString() === new Date(now).toDateString();
+  const isBooksToday = new Date(madeAt).toDateString() === today;
   // What the books had when they last answered, and what was sold on this device since.
-  const since = figures.soldSince(entries.filter(isToday), place.code, madeAt);
+  const since = figures.soldSince(
+    ofToday.filter((entry) => !isGivenToOffice(entry)),
+    place.code,
+    madeAt,
+  );
   const more = figures.takingsOf(since);
   const sum = (name) => (isBooksToday ? books[name] : 0) + more[name];
   const methods = new Map();
@@ -255,7 +286,7 @@ function showToday(entries, now) {
   }
   write(
     part("today-heading"),
-    say("today", { place: place.name, total: show(sum("cents") + sum("on_top_cents")) }),
+    say(isDoubtful ? "today_unsure" : "today", { place: place.name, total: show(sum("cents") + sum("on_top_cents")) }),
   );
   const rows = [...methods]
     .filter(([, cents]) => cents)
@@ -266,11 +297,15 @@ function showToday(entries, now) {
   const counts = [sayCount("sales", sum("sales"))];
   if (waiting.length) counts.push(sayCount("not_in_books", waiting.length));
   write(part("today-note"), counts.join(" · "));
+  showForOffice(ofToday);
+  part("clock-unsure").hidden = !isDoubtful;
+  write(part("clock-unsure"), say("clock_unsure", { day: dayOf(madeAt) }));
 }
 
 /* Show the sales of the place, newest first, with those of other places that still wait. */
-export function showSales(entries, now, acts) {
+export function showSales(entries, clock, acts) {
   calmly("sales", () => {
+    const now = clock.now();
     const sales = entries.filter(({ kind }) => kind !== "undo");
     const undoing = sales.filter((entry) => entry.undoing);
     const here = sales.filter(
@@ -278,7 +313,7 @@ export function showSales(entries, now, acts) {
     );
     const waiting = sales.filter(isWaiting);
     const toLookAt = waiting.filter(({ state }) => state !== "waits");
-    if (catalogue.placeNow()) showToday(sales, now);
+    if (catalogue.placeNow()) showToday(sales, clock);
     showRows(
       part("sales-list"),
       [...here].reverse().map((entry) => ({ entry, now, acts })),

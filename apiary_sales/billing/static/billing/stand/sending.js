@@ -21,7 +21,8 @@ const OPEN = ["waits", "refused", "differs"];
 /* Start sending. `urls` has `sales`, `undo`, `handed_in` and `data`; `words` says why a sale waits.
    `onEntry(entry)` is told of each change (`dropped` is
    on what is gone), `onData(data)` of a new catalogue, `onSignal(signal)`
-   of "there", "none", "stalled", "portal" or "signed_out". `patience`, `pauses` and `turn` are for tests. */
+   of "there", "none", "stalled", "trouble", "portal" or "signed_out". `patience`, `pauses` and `turn`
+   are for tests. */
 export function startSending({
   urls,
   token,
@@ -88,7 +89,7 @@ export function startSending({
       return isOut ? "signed_out" : "there";
     }
     waitAtLeast = answer.wait_ms ?? 0;
-    tellSignal(answer.kind === "trouble" ? "none" : answer.kind);
+    tellSignal(answer.kind);
     return answer.kind;
   }
 
