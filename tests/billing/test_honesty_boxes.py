@@ -14,7 +14,7 @@ from apiary_sales.billing.queries import books
 from apiary_sales.billing.queries import honesty_boxes as found
 from apiary_sales.billing.queries import stand as stand_places
 from apiary_sales.billing.queries.stand_days import unopened
-from apiary_sales.billing.services import book, honesty_boxes
+from apiary_sales.billing.services import book, honesty_boxes, stand_days
 from apiary_sales.billing.services.honesty_boxes import ShelfCounted
 from apiary_sales.pricing.models import PiecePrice
 from inventory.shared.errors import AlreadyRecorded, BadValue, CannotReverse, NotAllowedNow
@@ -302,3 +302,46 @@ def test_the_till_opens_at_a_place_where_somebody_stands(box):
 
     assert stand_places.places(builders.person("stand"))[1].code == "stand"
     assert len(unopened(places, TODAY)) == 3
+
+
+def test_one_order_of_places_begins_where_a_person_opened_the_drawer(box, client):
+    market = builders.place("market", Place.Kind.STAND, name="Market")
+    meadow = builders.place("meadow", Place.Kind.STAND, name="Meadow")
+    builders.place("van", Place.Kind.VAN, name="Van")
+    builders.place("attic", Place.Kind.SHELF, name="Attic")
+    seller, owner = builders.person("stand"), builders.person("owner")
+    client.force_login(seller)
+    opening = client.get("/stand/days/new/").context["form"]
+    assert opening["place"].value() == "market"
+    assert [code for code, _name in opening.fields["place"].choices][1:] == [
+        *("market", "meadow", "van", "stand")
+    ]
+
+    opened = stand_days.open_day(place=meadow, float_cents=0, opened_by=seller, key="open")
+
+    assert codes(seller) == ["meadow", "market", "van", "stand"]
+    assert codes(owner) == ["market", "meadow", "van", "attic", "stand"]
+    today = client.get("/").context["today"]
+    assert [glance.place for glance in today.glances][:2] == [meadow, market]
+
+    stand_days.close(stand_day=opened, counted_cents=0, closed_by=seller, key="close")
+
+    assert codes(seller)[0] == "market"
+
+
+def test_the_till_is_told_under_which_name_shelves_and_boxes_stand(box, client):
+    builders.place("market", Place.Kind.STAND, name="Market")
+    builders.place("attic", Place.Kind.SHELF, name="Attic")
+    client.force_login(builders.person("owner"))
+
+    places = client.get("/stand/data/").json()["places"]
+
+    assert [(place["code"], place["group"]) for place in places] == [
+        ("market", ""),
+        ("attic", "Shelves"),
+        ("stand", "Honesty boxes"),
+    ]
+
+
+def codes(person):
+    return [place.code for place in stand_places.places(person)]

@@ -609,3 +609,33 @@ def test_a_sale_that_is_in_the_books_is_not_set_aside(seller, message):
         handed_in.settle(
             handed_in=given, settled_by=builders.person("office"), note="Entered by hand"
         )
+
+
+def test_the_answer_tells_where_the_buyer_reads_the_receipt(seller, message, settings):
+    settings.ALLOWED_HOSTS = ["testserver", "honey.example"]
+    settings.HTTPS = True
+
+    told = send(seller, message()).json()["read_url"]
+
+    sale = StandSale.objects.get()
+    assert told == f"https://honey.example/r/{sale.read_code}/"
+    assert Client().get(told.removeprefix("https://honey.example")).status_code == 200
+    recorded = send(seller, message(discount_cents=1)).json()["recorded"]
+    assert recorded["read_url"] == told
+    settings.ALLOWED_HOSTS = ["testserver"]
+    assert send(seller, message()).json()["read_url"] == ""
+
+
+def test_the_catalogue_tells_which_sales_given_to_the_office_are_booked(seller, message):
+    send(seller, message())
+    for key in ("sale-1", "sale-2"):
+        handed_in.hand_in(
+            key=key,
+            body=message(key=key),
+            text="1 × One pound",
+            reason="",
+            device="",
+            handed_in_by=builders.person("stand"),
+        )
+
+    assert seller.get("/stand/data/").json()["handed_in_booked"] == ["sale-1"]

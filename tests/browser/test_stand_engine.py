@@ -205,9 +205,9 @@ FAULTS = [
     ("portal", "portal", "portal", False),
     ("portal_json", "portal", "portal", False),
     ("portal_redirect", "portal", "portal", False),
-    (500, "trouble", "none", False),
-    (502, "trouble", "none", False),
-    (429, "trouble", "none", False),
+    (500, "trouble", "trouble", False),
+    (502, "trouble", "trouble", False),
+    (429, "trouble", "trouble", False),
     (404, "portal", "portal", False),
     (422, "portal", "portal", False),
 ]

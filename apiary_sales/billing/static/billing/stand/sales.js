@@ -286,7 +286,10 @@ function showToday(entries, clock) {
   }
   write(
     part("today-heading"),
-    say(isDoubtful ? "today_unsure" : "today", { place: place.name, total: show(sum("cents") + sum("on_top_cents")) }),
+    say(isDoubtful ? "today_unsure" : "today", {
+      place: place.name,
+      total: show(sum("cents") + sum("on_top_cents")),
+    }),
   );
   const rows = [...methods]
     .filter(([, cents]) => cents)
