@@ -201,6 +201,7 @@ def test_the_till_sends_a_sale(seller, message, pounds):
         "total_cents": 1_600,
         "change_cents": 400,
         "receipt_url": f"/stand/receipts/{receipt.pk}/",
+        "read_url": "",
     }
     assert at_stand(pounds) == 22
     assert list(books.faults()) == []
