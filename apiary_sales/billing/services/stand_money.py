@@ -152,25 +152,12 @@ def receive(
 ) -> Entry | None:
     """Record the payments of a receipt; write off what is missing; return the entry of what was
     given on top, None without any. It is no tip where nobody stands."""
-    on_top_left = settled.on_top_cents
-    on_top_lines: list[BookLine] = []
-    shares: list[tuple[PaymentMade, int]] = []
-    for each in reversed(settled.payments):
-        cents = each.cents or 0
-        share = min(on_top_left, cents)
-        if share:
-            on_top_left -= share
-            on_top_lines.append(BookLine(Account(each.method), share))
-        shares.append((each, cents - share))
-    open_cents = receipt.open_cents
-    for number, (each, cents) in enumerate(reversed(shares)):
-        put_cents = min(cents, open_cents)
     on_top = _on_top_of_each(settled)
     by_method: dict[str, int] = {}
     for each, share in zip(settled.payments, on_top, strict=True):
         by_method[each.method] = by_method.get(each.method, 0) + share
     on_top_lines = [BookLine(Account(way), cents) for way, cents in by_method.items() if cents]
-    open_cents = receipt.total_cents
+    open_cents = receipt.open_cents
     for number, (each, share) in enumerate(zip(settled.payments, on_top, strict=True)):
         put_cents = min((each.cents or 0) - share, open_cents)
         if not put_cents:
