@@ -60,6 +60,7 @@ urlpatterns = [
     path("stand/days/cash/", _to("billing:stand_days")),
     re_path(r"^stand/days/cash/\d+/$", RedirectView.as_view(url=STAND_DAYS)),
     re_path(r"^stand/given/\d+/$", RedirectView.as_view(url=GIVEN)),
+    path("stand/marks/short/", RedirectView.as_view(url=MARKS)),
     re_path(r"^stand/marks/\d+/$", RedirectView.as_view(url=MARKS)),
     re_path(r"^api/brands/\d+/$", _to("api:brands")),
     re_path(r"^api/certificates/\d+/$", _to("api:certificates")),

@@ -803,7 +803,7 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
                 weighed=weighed,
             )
         ],
-        place=Place.objects.get(kind=Place.Kind.STAND),
+        place=Place.objects.get(code="stand"),
         payments=[PaymentMade(Payment.Method.CARD)],
         sold_by=minder,
         key="full:by-weight",
@@ -824,7 +824,7 @@ def _sell_by_weight_and_serve(seller, minder) -> None:
 
 def _keep_a_stand_day(minder) -> None:
     """Open the stand, move cash, close it twice, and let a sale come in after the close."""
-    place = Place.objects.get(kind=Place.Kind.STAND)
+    place = Place.objects.get(code="stand")
     opened = stand_days.open_day(
         place=place, float_pieces={"note-500": 20}, opened_by=minder, key="full:stand-day"
     )
