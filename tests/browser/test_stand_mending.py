@@ -47,24 +47,14 @@ def back_online(page):
 
 
 def test_sold_is_said_at_once_while_the_network_hangs(till):
-    """Measured in the page, from the tap to the word on the screen."""
     till.context.route("**/stand/sales/", lambda route: None)
     tap(till, "One pound")
     tap(till, "Pay")
 
-    milliseconds = till.evaluate(
-        """() => new Promise((resolve) => {
-            const heading = document.querySelector("[data-part=done-heading]");
-            const began = performance.now();
-            new MutationObserver(() => resolve(performance.now() - began))
-                .observe(heading, { childList: true, characterData: true, subtree: true });
-            document.querySelector("[data-act=finish]").click();
-        })"""
-    )
+    till.locator("[data-act=finish]").filter(visible=True).tap()
 
+    # No answer ever comes. How long it takes is measured in `tests/benchmarks/bench_sold.py`.
     sees(till, "Sold", exact=True)
-    # 100 ms are meant; a machine that runs many tests at once is given more.
-    assert milliseconds < 500
     assert not Invoice.objects.exists()
     tile(till, "one-pound").tap()
     sees(till, "1 piece · $8.00")
