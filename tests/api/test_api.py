@@ -52,6 +52,7 @@ from apiary_sales.api import money_moves as money_moves_api
 from apiary_sales.api import orders as api_orders
 from apiary_sales.api import stand_days as stand_days_api
 from apiary_sales.api import stand_pickups as stand_pickups_api
+from apiary_sales.api import stand_returns as stand_returns_api
 from apiary_sales.api.parsers import JSONParser
 from apiary_sales.api.weight_sales import WeightSaleView
 from apiary_sales.billing.models import Invoice
@@ -76,9 +77,11 @@ from apiary_sales.billing.services import (
     opening,
     payments,
     purchase_orders,
+    return_requests,
     stand,
     stand_days,
     stand_pickups,
+    stand_returns,
     weight_sales,
 )
 from apiary_sales.billing.services import ledger_accounts as account_services
@@ -720,6 +723,27 @@ SERVICES = {
     "stand-day-closes/{id}/undo/": (
         stand_days_api.StandDayCloseUndoApiView,
         stand_days.undo_close,
+    ),
+    "invoices/{id}/returns/": (stand_returns_api.StandReturnsApiView, stand_returns.give_back),
+    "invoices/{id}/return-requests/": (
+        stand_returns_api.ReturnAskApiView,
+        return_requests.ask,
+    ),
+    "return-requests/without-receipt/": (
+        stand_returns_api.NoReceiptApiView,
+        return_requests.ask_without_receipt,
+    ),
+    "return-requests/{id}/approve/": (
+        stand_returns_api.ReturnApproveApiView,
+        return_requests.approve,
+    ),
+    "return-requests/{id}/refuse/": (
+        stand_returns_api.ReturnRefuseApiView,
+        return_requests.refuse,
+    ),
+    "return-requests/{id}/give-back/": (
+        stand_returns_api.ReturnGiveBackApiView,
+        return_requests.give_back,
     ),
     "opening-invoices/": (money.OpeningInvoicesApiView, opening.owe),
     "invoices/{id}/take-back/": (money.OpeningTakeBackApiView, opening.take_back),

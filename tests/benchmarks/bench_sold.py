@@ -28,7 +28,7 @@ FINISH = """() => new Promise((resolve) => {
 
 
 @pytest.mark.browser
-def test_how_long_sold_takes(till):  # noqa: F811 - the fixture is imported
+def test_how_long_sold_takes(till):
     quick = [sell(till) for _ in range(TIMES)]
     till.context.route("**/stand/sales/", lambda route: None)
 

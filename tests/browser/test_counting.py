@@ -41,7 +41,7 @@ def test_two_phones_fill_a_sheet_and_the_owner_closes_it(sign_in, axe, house):
     owner.get_by_role("button", name="Open this count").click()
     expect(owner.get_by_text("0 of 3 counted")).to_be_visible()
 
-    helper, bottler = sign_in("stand", PHONE), sign_in("bottling", PHONE)
+    helper, bottler = sign_in("office", PHONE), sign_in("bottling", PHONE)
     for page in (helper, bottler):
         page.goto("/honey/counts/H26-1/".replace("H26", f"H{builders.today():%y}"))
         axe(page)
@@ -73,7 +73,7 @@ def test_two_phones_fill_a_sheet_and_the_owner_closes_it(sign_in, axe, house):
         place=shelf,
         pieces=2,
         reason="gift",
-        recorded_by=builders.person("stand"),
+        recorded_by=builders.person("office"),
         key="gift",
     )
     owner.reload()

@@ -171,9 +171,11 @@ def test_jars_on_hold_are_named_where_they_could_be_sold(client, room):
     hold(packed)
     client.force_login(builders.person())
 
-    for address in ("/", "/selling/orders/new/", "/stand/"):
+    for address in ("/", "/selling/orders/new/"):
         page = " ".join(client.get(address).text.split())
         assert f"lot {packed.code} of One pound (96 pieces in {room.shelf}): Odd smell." in page
+    told = [each["held"] for each in client.get("/stand/data/").json()["places"]]
+    assert ["96 pieces of One pound on hold: Odd smell."] in told
     with pytest.raises(NotEnoughStock) as refused:
         stores.pick(item=room.product.item, places=[room.shelf], pieces=1)
     assert refused.value.message.endswith(f"On hold, not for sale: 96 pieces of lot {packed.code}.")

@@ -102,7 +102,7 @@ def post(
     do not have comes from the outside place "to be settled", and reservations give way. For an
     earlier moment the entries after it are told again. `took_all` says that honey was taken to the
     last gram, however much that was. `place_is_known` says that goods of a sale left the place that
-    their line names, and no other shelf.
+    their line names: another shelf gave them only where they were carried here since.
     Raises `NotEnoughStock`, `StockReserved`, `AlreadyRecorded`, `NotAllowedNow` where a later entry
     can't be told again, and `LedgerLawBroken` when the lines of an item do not add up to zero.
     """
@@ -115,7 +115,7 @@ def post(
     shorts: list[tuple[Item, Short]] = []
     if happened:
         if is_late and kind == Posting.Kind.SALE:
-            if not place_is_known:
+            if not place_is_known or _are_there(lines):
                 lines = _where_they_were(lines, moment)
             moment = _when_they_were_there(lines, moment)
         lines, shorts = _with_shortages(lines, _there(lines, moment if is_late else None))
@@ -478,6 +478,16 @@ def _there(
             state = retelling.state_at(item, moment, upto=upto, places=places)
         there |= {(item.pk, place, lot): quantity for (place, lot), quantity in state.items()}
     return there
+
+
+def _are_there(lines: Iterable[Line]) -> bool:
+    """Tell whether what these lines take is at its places now."""
+    lines = list(lines)
+    there = _there(lines, None)
+    return all(
+        line.quantity >= 0 or not line.place.is_physical or there.get(line.key, 0) >= -line.quantity
+        for line in lines
+    )
 
 
 def _where_they_were(lines: list[Line], moment: datetime) -> list[Line]:
