@@ -306,6 +306,7 @@ SPECTACULAR_SETTINGS = {
         "MeasurementMethodEnum": "inventory.stock.models.Measurement.Method",
         "PaymentMethodEnum": "apiary_sales.billing.models.Payment.Method",
         "RecallKindEnum": "apiary_sales.orders.models.Recall.Kind",
+        "StandCashKindEnum": "apiary_sales.billing.models.StandCash.Kind",
         "RunMeasuredByEnum": "apiary_sales.api.bottling.MEASURED_BY",
         "RunWeighedByEnum": "inventory.bottling.models.BottlingRun.DrawnBy",
         "SupplierKindEnum": "inventory.stock.models.Supplier.Kind",
