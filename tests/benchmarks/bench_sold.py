@@ -19,11 +19,11 @@ __all__ = ["chromium", "pounds", "price_of", "sign_in", "stand", "till"]
 
 TIMES = 15
 FINISH = """() => new Promise((resolve) => {
-    const heading = document.querySelector("[data-part=done-heading]");
     const began = performance.now();
-    new MutationObserver(() => resolve(performance.now() - began))
-        .observe(heading, { childList: true, characterData: true, subtree: true });
-    document.querySelector("[data-act=finish]").click();
+    const isSaid = () => document.querySelector("[data-part=done-heading]").offsetParent !== null;
+    const look = () => isSaid() ? resolve(performance.now() - began) : requestAnimationFrame(look);
+    [...document.querySelectorAll("[data-act=finish]")].find((one) => one.offsetParent).click();
+    look();
 })"""
 
 
