@@ -396,7 +396,7 @@ class HonestyBoxSerializer(serializers.Serializer):
 
 
 class HonestyBoxSetUpSerializer(serializers.Serializer):
-    """A box at a stand or van where nobody stands."""
+    """An honesty box: goods at a stand or van without a seller, and a box for the money."""
 
     place = StoreCodeField()
     note = OptionalTextField(max_length=300)

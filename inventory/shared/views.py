@@ -86,3 +86,15 @@ class ActView(PermissionRequiredMixin, AnyFormView):
     def repeat_url(self, made: Any) -> str:
         """Where to go when the form came twice: home, unless the subclass knows better."""
         return reverse("web:today")
+
+
+class ShowFirstView(ActView):
+    """An act whose page has a second button, `show`: it only says what the act would come to."""
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if "show" not in request.POST:
+            return super().post(request, *args, **kwargs)
+        form = self.get_form()
+        if not form.is_valid():
+            return self.form_invalid(form)
+        return self.render_to_response(self.get_context_data(form=form))

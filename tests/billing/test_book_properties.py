@@ -130,7 +130,7 @@ class Office:
 
     def take_back(self, index):
         receipt = self._pick(Invoice.objects.filter(series__startswith="R"), index)
-        paid = stand_sales.of_receipt(receipt).payment
+        paid = receipt.stand_sale.payment
         is_paid = paid is not None and not Payment.objects.filter(reverses=paid).exists()
         stand_sales.take_back(
             receipt=receipt, taken_by=self.person, key=builders.new_key(), reason="Leaked"

@@ -4,7 +4,9 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from django.db import connection
 from django.template.loader import render_to_string
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -14,7 +16,7 @@ from apiary_sales.billing.queries import books
 from apiary_sales.billing.services import stand as stand_services
 from apiary_sales.orders.models import Order
 from apiary_sales.orders.queries import books as order_books
-from apiary_sales.orders.queries import trace
+from apiary_sales.orders.queries import by_weight, trace
 from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.weighing import Weighed
 from apiary_sales.pricing.models import TaxRate
@@ -353,3 +355,22 @@ def test_an_invoice_says_the_price_is_a_pound(pail, lot, shop, client):
     page = client.get(reverse("billing:invoice_detail", args=[Invoice.objects.get().pk]))
 
     assert "$4.25 a lb" in words_of(page.content.decode())
+
+
+def test_what_is_offered_at_several_places_is_what_each_offers_in_the_same_number_of_queries(
+    lot, shelf, stand, price, django_assert_num_queries
+):
+    van = builders.place("van", Place.Kind.VAN, name="Van")
+    product = wax()
+    wax_lot(product, stand, 300, code="W-1")
+    wax_lot(product, shelf, 900, code="W-2")
+    today = timezone.localdate()
+
+    with CaptureQueriesContext(connection) as of_one:
+        by_weight.offers_at([stand], today)
+    with django_assert_num_queries(len(of_one)):
+        found = by_weight.offers_at([stand, van, shelf], today)
+
+    for place in (stand, van, shelf):
+        alone = [offer.key for offer in by_weight.offers(place, today)]
+        assert [offer.key for offer, where in found if place in where] == alone

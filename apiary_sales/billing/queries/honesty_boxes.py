@@ -48,12 +48,6 @@ class BoxHistory:
         return self.rows[0].count if self.rows else None
 
     @property
-    def days_since(self) -> int | None:
-        if self.last is None:
-            return None
-        return (timezone.localdate() - timezone.localdate(self.last.counted_at)).days
-
-    @property
     def expected_cents(self) -> int:
         return sum(row.count.expected_cents for row in self.rows)
 

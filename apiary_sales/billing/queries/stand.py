@@ -1,6 +1,6 @@
 """What the stand page shows: products with their price and stock, and what was sold lately."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -40,24 +40,6 @@ class StandProduct:
     def piece_cents(self) -> int | None:
         return self.prices.breaks[0].piece_cents
 
-    def as_data(self) -> dict[str, Any]:
-        """Return what the page needs to price a sale without asking the server."""
-        return {
-            "code": self.product.code,
-            "name": self.product.name,
-            "free": self.free,
-            "per_case": self.product.pieces_per_case,
-            "taxed_as": self.taxed_as.value,
-            "breaks": [
-                {
-                    "pieces": row.min_pieces,
-                    "piece_cents": row.piece_cents,
-                    "case_cents": row.case_cents,
-                }
-                for row in self.prices.breaks
-            ],
-        }
-
 
 def places(person: Person) -> QuerySet[Place]:
     """Return where a person may sell from: where they opened today's drawer, then stands, vans and
@@ -80,6 +62,11 @@ def places(person: Person) -> QuerySet[Place]:
         default=3,
     )
     return own_places.of(person, stores).order_by(rank, "name", "code")
+
+
+def chosen(places: Sequence[Place], code: str | None) -> Place | None:
+    """Return the place with this code, or else the first; None without any."""
+    return next((place for place in places if place.code == code), places[0] if places else None)
 
 
 def groups_of_places(places: Collection[Place]) -> dict[int, str]:
@@ -108,24 +95,47 @@ def products(place: Place, on: date) -> list[StandProduct]:
     ]
 
 
+@dataclass(frozen=True)
+class PiecesThere:
+    """The pieces of one item at one place: free for sale, those still setting with the day the
+    first of them are ready, and those on hold. None and 0 are the same."""
+
+    free: int | None = None
+    setting: int | None = None
+    ready_on: date | None = None
+    held: int | None = None
+
+
+def pieces_there(places: Collection[Place], on: date) -> dict[tuple[int, int], PiecesThere]:
+    """Return the pieces at each place, by the keys of place and item, in one query."""
+    setting, held = Q(lot__ready_on__gt=on), Q(lot__is_on_hold=True)
+    rows = (
+        Balance.objects.filter(place__in=places, quantity__gt=0)
+        .ours()
+        .order_by()
+        .values("place", "item")
+        .annotate(
+            available=Sum(F("quantity") - F("reserved"), filter=~setting & ~held),
+            waiting=Sum("quantity", filter=setting & ~held),
+            ready_on=Min("lot__ready_on", filter=setting & ~held),
+            held=Sum("quantity", filter=held),
+        )
+    )
+    return {
+        (row["place"], row["item"]): PiecesThere(
+            row["available"], row["waiting"], row["ready_on"], row["held"]
+        )
+        for row in rows
+    }
+
+
 def pieces_at(place: Place) -> dict[int, tuple[int | None, int | None, date | None]]:
     """Return the pieces free for sale at a place, those still setting, and the day the first of
     these are ready, by the key of their item."""
-    setting = Q(lot__ready_on__gt=timezone.localdate())
-    rows = (
-        Balance.objects.filter(place=place, quantity__gt=0)
-        .ours()
-        .exclude(lot__is_on_hold=True)
-        .order_by()
-        .values("item")
-        .annotate(
-            available=Sum(F("quantity") - F("reserved"), filter=~setting),
-            setting=Sum("quantity", filter=setting),
-            ready_on=Min("lot__ready_on", filter=setting),
-        )
-        .values_list("item", "available", "setting", "ready_on")
-    )
-    return {item: (free, waiting, ready_on) for item, free, waiting, ready_on in rows}
+    return {
+        item: (there.free, there.setting, there.ready_on)
+        for (_place, item), there in pieces_there([place], timezone.localdate()).items()
+    }
 
 
 def tax_data(on: date) -> dict[str, Any]:

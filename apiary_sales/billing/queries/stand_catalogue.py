@@ -1,20 +1,21 @@
 """All that the stand page needs to sell without asking the server: for every place at once."""
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Exists, F, Min, OuterRef, Q, Sum
+from django.db.models import Exists, OuterRef, Q, Sum
 from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.formats import get_format
 from django.utils.translation import gettext as _
 
 from apiary_sales.accounts.queries import Seller
-from apiary_sales.billing import counter_money
 from apiary_sales.billing.models import HandedInSale, StandSale
-from apiary_sales.billing.queries import stand, stand_pickups
+from apiary_sales.billing.queries import stand, stand_pickups, stand_takings
+from apiary_sales.billing.queries.stand import PiecesThere
+from apiary_sales.billing.queries.stand_takings import PlaceTaken
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
 from apiary_sales.orders.queries import by_weight
@@ -22,7 +23,7 @@ from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.queries import prices
 from apiary_sales.pricing.rules import tax
 from inventory.shared.money import with_currency
-from inventory.stock.models import Balance, Place
+from inventory.stock.models import Place
 from inventory.stock.queries import held_goods
 
 TIER = Customer.Tier.STAND
@@ -30,34 +31,6 @@ TIER = Customer.Tier.STAND
 FAVOURITES = timedelta(days=60)
 # Longer than devices keep what was settled.
 KEPT_ON_DEVICES = timedelta(days=7)
-
-
-@dataclass
-class _There:
-    """The pieces of one product at one place."""
-
-    free: int = 0
-    setting: int = 0
-    ready_on: date | None = None
-    held: int = 0
-
-    def as_data(self) -> dict[str, Any]:
-        return {
-            "free": self.free,
-            "setting": self.setting,
-            "ready_on": self.ready_on.isoformat() if self.ready_on else None,
-            "held": self.held,
-        }
-
-
-@dataclass
-class _Takings:
-    """What was taken at one place on one day."""
-
-    sales: int = 0
-    cents: int = 0
-    on_top_cents: int = 0
-    methods: dict[str, int] = field(default_factory=dict)
 
 
 def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, Any]:
@@ -69,7 +42,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
     now = timezone.now()
     on = timezone.localdate(now)
     places = list(places)
-    takings = _takings(places, on)
+    taken = stand_takings.taken_at(places, on)
     groups = stand.groups_of_places(places)
     held = held_goods.in_stores()
     return {
@@ -90,7 +63,7 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
                     for each in held
                     if each.place == place
                 ],
-                "today": vars(takings[place.pk]),
+                "today": _today(taken[place.pk]),
             }
             for place in places
         ],
@@ -115,6 +88,15 @@ def catalogue(places: Iterable[Place], sellers: Iterable[Seller]) -> dict[str, A
     }
 
 
+def _today(taken: PlaceTaken) -> dict[str, Any]:
+    return {
+        "sales": taken.sales,
+        "cents": taken.cents,
+        "on_top_cents": taken.on_top_cents,
+        "methods": taken.methods,
+    }
+
+
 def _money() -> dict[str, str]:
     """Return how the house writes money: what is before and after the figure, and its signs."""
     before, _digit, after = with_currency("0").partition("0")
@@ -129,7 +111,7 @@ def _money() -> dict[str, str]:
 def _products(places: list[Place], on: date) -> list[dict[str, Any]]:
     own = ProductTax.objects.by_product()
     sold = _sold_lately(on)
-    there = _there(places, on)
+    there = stand.pieces_there(places, on)
     listed = []
     for row in prices.price_list(TIER, on).offered_to(None):
         if row.base is None:
@@ -154,7 +136,7 @@ def _products(places: list[Place], on: date) -> list[dict[str, Any]]:
                 ],
                 "sold": sold.get(product.pk, 0),
                 "at": {
-                    place.code: there.get((place.pk, product.item_id), _There()).as_data()
+                    place.code: _at(there.get((place.pk, product.item_id), PiecesThere()))
                     for place in places
                 },
             }
@@ -162,26 +144,12 @@ def _products(places: list[Place], on: date) -> list[dict[str, Any]]:
     return listed
 
 
-def _there(places: list[Place], on: date) -> dict[tuple[int, int], _There]:
-    setting = Q(lot__ready_on__gt=on)
-    held = Q(lot__is_on_hold=True)
-    rows = (
-        Balance.objects.filter(place__in=places, quantity__gt=0)
-        .ours()
-        .order_by()
-        .values("place", "item")
-        .annotate(
-            for_sale=Sum(F("quantity") - F("reserved"), filter=~setting & ~held),
-            waiting=Sum("quantity", filter=setting & ~held),
-            ready_on=Min("lot__ready_on", filter=setting & ~held),
-            held=Sum("quantity", filter=held),
-        )
-    )
+def _at(there: PiecesThere) -> dict[str, Any]:
     return {
-        (row["place"], row["item"]): _There(
-            row["for_sale"] or 0, row["waiting"] or 0, row["ready_on"], row["held"] or 0
-        )
-        for row in rows
+        "free": there.free or 0,
+        "setting": there.setting or 0,
+        "ready_on": there.ready_on.isoformat() if there.ready_on else None,
+        "held": there.held or 0,
     }
 
 
@@ -200,27 +168,6 @@ def _sold_lately(on: date) -> dict[int, int]:
     return dict(rows)
 
 
-def _takings(places: list[Place], on: date) -> dict[int, _Takings]:
-    """Return what was taken on a day at each place: sales, amounts, and by way of paying."""
-    made = {place.pk: _Takings() for place in places}
-    sales = StandSale.objects.standing().filter(place__in=places, sold_at__date=on)
-    for place, sold, on_top in sales.values_list("place", "receipt__total_cents", "on_top_cents"):
-        taken = made[place]
-        taken.sales += 1
-        taken.cents += sold
-        taken.on_top_cents += on_top
-    ways = (
-        counter_money.put_to(sales)
-        .order_by()
-        .values_list("invoice__stand_sale__place", "payment__method")
-        .annotate(cents=Sum("amount_cents"))
-    )
-    for place, method, cents in ways:
-        if method and cents:
-            made[place].methods[method] = cents
-    return made
-
-
 def _handed_in_booked(on: date) -> list[str]:
     """Return the keys of the sales given to the office lately that are in the books by now."""
     booked = Q(sale__isnull=False) | Exists(StandSale.objects.filter(key=OuterRef("key")))
@@ -231,20 +178,17 @@ def _handed_in_booked(on: date) -> list[str]:
 def _weighed(places: list[Place], on: date) -> list[dict[str, Any]]:
     """Return what can be sold by weight, with the places where it can be."""
     own = ProductTax.objects.by_product()
-    found: dict[str, dict[str, Any]] = {}
-    for place in places:
-        for offer in by_weight.offers(place, on):
-            taxed = tax.class_of(offer.product, own) if offer.product else TaxRate.Goods.HONEY
-            price = offer.price_per_pound
-            row = found.setdefault(
-                offer.key,
-                {
-                    "key": offer.key,
-                    "name": offer.name,
-                    "price_per_pound": None if price is None else str(price),
-                    "taxed_as": taxed.value,
-                    "places": [],
-                },
-            )
-            row["places"].append(place.code)
-    return list(found.values())
+    listed = []
+    for offer, where in by_weight.offers_at(places, on):
+        taxed = tax.class_of(offer.product, own) if offer.product else TaxRate.Goods.HONEY
+        price = offer.price_per_pound
+        listed.append(
+            {
+                "key": offer.key,
+                "name": offer.name,
+                "price_per_pound": None if price is None else str(price),
+                "taxed_as": taxed.value,
+                "places": [place.code for place in where],
+            }
+        )
+    return listed

@@ -58,10 +58,6 @@ class StandDayShown:
     afterwards: CameAfterwards | None
 
     @property
-    def float_counted(self) -> list[tuple[Denomination, int]]:
-        return denominations.in_order(self.stand_day.float_pieces, settings.CURRENCY)
-
-    @property
     def counted(self) -> list[tuple[Denomination, int]]:
         if self.closing is None:
             return []

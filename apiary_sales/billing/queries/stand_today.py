@@ -1,17 +1,17 @@
 """The stand at a glance, for who sells there: takings, stock, what to bring, what did not fit."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Count, F, Q, Sum
+from django.db.models import F, Q, Sum
 from django.utils import timezone
 
 from apiary_sales.accounts.models import User
-from apiary_sales.billing import counter_money
 from apiary_sales.billing.models import Payment, SaleMark, StandSale
-from apiary_sales.billing.queries import stand, stand_pickups
+from apiary_sales.billing.queries import stand, stand_pickups, stand_takings
 from apiary_sales.billing.queries.stand_pickups import Pickup
+from apiary_sales.billing.queries.stand_takings import PersonTaken
 from inventory.bottling.models import Product
 from inventory.stock import own_places
 from inventory.stock.models import Balance, Item, Place
@@ -62,15 +62,6 @@ class StandStock:
 
 
 @dataclass(frozen=True)
-class PersonTaken:
-    """What one person sold today."""
-
-    name: str
-    sales: int
-    cents: int
-
-
-@dataclass(frozen=True)
 class StandGlance:
     """One place with its takings of today and its stock, low ones first."""
 
@@ -78,10 +69,15 @@ class StandGlance:
     sales: int
     cents: int
     on_top_cents: int
-    # How it was paid, in words, with the amount.
-    ways: list[tuple[str, int]]
+    methods: dict[str, int]
     people: list[PersonTaken]
     stock: list[StandStock]
+
+    @property
+    def ways(self) -> list[tuple[str, int]]:
+        """How it was paid, in words, with the amount."""
+        words = dict(Payment.Method.choices)
+        return [(str(words[method]), cents) for method, cents in self.methods.items()]
 
     @property
     def to_bring(self) -> list[StandStock]:
@@ -109,20 +105,11 @@ class _AtPlace:
     not_for_sale: int = 0
 
 
-@dataclass
-class _TakenAtPlace:
-    sales: int = 0
-    cents: int = 0
-    on_top_cents: int = 0
-    ways: list[tuple[str, int]] = field(default_factory=list)
-    people: list[PersonTaken] = field(default_factory=list)
-
-
 def of(person: User) -> StandToday:
     """Return the places of a person at a glance, in a constant number of questions."""
     on = timezone.localdate()
     places = list(stand.places(person))
-    taken = _taken(places, on)
+    taken = stand_takings.taken_at(places, on)
     stock = _stock(places, on)
     marks = SaleMark.objects.open().filter(sale__sold_by=person)
     return StandToday(
@@ -136,30 +123,6 @@ def of(person: User) -> StandToday:
         held_goods=[row for row in held_goods.in_stores() if own_places.is_own(person, row.place)],
         shortages=[row for row in shortages.open_rows() if row.is_at_stand],
     )
-
-
-def _taken(places: list[Place], on: date) -> dict[int, _TakenAtPlace]:
-    """Return what was taken on a day at each place: by way of paying and by person."""
-    made = {place.pk: _TakenAtPlace() for place in places}
-    sales = StandSale.objects.standing().filter(place__in=places, sold_at__date=on).order_by()
-    by_person = sales.values(
-        "place", "sold_by__first_name", "sold_by__last_name", "sold_by__username"
-    ).annotate(count=Count("pk"), cents=Sum("receipt__total_cents"), on_top=Sum("on_top_cents"))
-    for row in by_person.order_by("-cents", "sold_by"):
-        taken = made[row["place"]]
-        taken.sales += row["count"]
-        taken.cents += row["cents"]
-        taken.on_top_cents += row["on_top"]
-        full = f"{row['sold_by__first_name']} {row['sold_by__last_name']}".strip()
-        name = full or row["sold_by__username"]
-        taken.people.append(PersonTaken(name, row["count"], row["cents"]))
-    words = dict(Payment.Method.choices)
-    put = counter_money.put_to(sales).values_list("invoice__stand_sale__place", "payment__method")
-    ways = put.annotate(cents=Sum("amount_cents"))
-    for place, method, cents in ways.order_by("payment__method"):
-        if method and cents:
-            made[place].ways.append((str(words[method]), cents))
-    return made
 
 
 def _stock(places: list[Place], on: date) -> dict[int, list[StandStock]]:

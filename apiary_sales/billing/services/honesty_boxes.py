@@ -19,9 +19,10 @@ from apiary_sales.billing.models import (
     Payment,
     StandSale,
 )
-from apiary_sales.billing.services import book, market_unloading, stand, stand_prices
+from apiary_sales.billing.services import book, shelf_counts, stand, stand_prices
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
+from apiary_sales.billing.services.shelf_counts import Difference
 from apiary_sales.billing.services.stand import PaymentMade
 from inventory.bottling.models import Product
 from inventory.bottling.services import reversals
@@ -29,9 +30,7 @@ from inventory.shared import checks, days, keys
 from inventory.shared.errors import CannotReverse, NotAllowedNow, Problems
 from inventory.shared.people import Person
 from inventory.shared.services.repeats import refuse_repeat
-from inventory.stock import rules as stock_rules
-from inventory.stock.counting import CountChange
-from inventory.stock.models import Balance, Place, Posting
+from inventory.stock.models import Place, Posting
 from inventory.stock.services import ledger, loads
 from inventory.stock.services.loads import PiecesOfLot
 
@@ -243,25 +242,10 @@ def _check(
                 _("%(product)s is sold by weight, not by the piece.")
                 % {"product": line.product.name},
             )
-        elif line.product.pk in seen:
-            problems.add(
-                f"lines.{index}.product",
-                _("%(product)s is on the list twice. Remove one.") % {"product": line.product.name},
-            )
-        seen.add(line.product.pk)
-        if not 0 <= line.counted <= stock_rules.PIECES_MAX:
-            problems.add(
-                f"lines.{index}.counted", _("Enter how many you counted, from 0 to a million.")
-            )
-    there = Balance.objects.filter(
-        place=box.place, quantity__gt=0, item__product__isnull=False, item__is_weighed=False
-    ).ours()
-    for name in (
-        there.exclude(item__product__in=seen)
-        .order_by("item__name")
-        .values_list("item__name", flat=True)
-        .distinct()
-    ):
+        else:
+            shelf_counts.check_once(problems, f"lines.{index}.product", line.product, seen)
+        shelf_counts.check_counted(problems, f"lines.{index}.counted", line.counted)
+    for name in shelf_counts.left_out(box.place, [line.product for line in lines]):
         problems.add(
             "lines", _("%(product)s: count it too. Enter 0 if none is left.") % {"product": name}
         )
@@ -303,26 +287,17 @@ def _count_difference(
     *,
     is_first: bool,
 ) -> Posting | None:
-    changes: list[CountChange] = []
-    problems = Problems()
-    for index, line in enumerate(lines):
-        more = line.counted - line.in_books
-        if more < 0 and not is_first:
-            continue
-        found = market_unloading.changes_of(line.product.item, box.place, line.there, more)
-        if found is None:
-            problems.add(
-                f"lines.{index}.counted", market_unloading.no_lot_sentence(line.product, box.place)
-            )
-        else:
-            changes += found
-    problems.raise_any()
-    return loads.count(
-        changes=changes,
+    return shelf_counts.post(
+        differences=[
+            Difference(line.product, line.there, more, f"lines.{index}.counted")
+            for index, line in enumerate(lines)
+            # What is missing later on was sold.
+            if (more := line.counted - line.in_books) >= 0 or is_first
+        ],
         items=[line.product.item for line in lines],
         place=box.place,
         reason=_("Shelf of the honesty box counted"),
-        recorded_by=counted_by,
+        counted_by=counted_by,
         key=key,
         counted_at=moment,
         surplus_reason=surplus_reason,

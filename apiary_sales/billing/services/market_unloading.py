@@ -16,7 +16,8 @@ from apiary_sales.billing.models import (
     Payment,
     StandSale,
 )
-from apiary_sales.billing.services import market_days, stand, stand_prices
+from apiary_sales.billing.services import market_days, shelf_counts, stand, stand_prices
+from apiary_sales.billing.services.shelf_counts import Difference
 from apiary_sales.billing.services.stand import PaymentMade
 from inventory.bottling.models import Product
 from inventory.bottling.services import reversals
@@ -24,8 +25,7 @@ from inventory.shared import keys
 from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, Problems, parameters_named
 from inventory.shared.people import Person
 from inventory.stock import rules as stock_rules
-from inventory.stock.counting import CountChange
-from inventory.stock.models import Balance, Item, Place, Posting
+from inventory.stock.models import Item, Place, Posting
 from inventory.stock.services import ledger, loads
 from inventory.stock.services.loads import PiecesOfLot
 
@@ -162,29 +162,10 @@ def _check(
             problems.add("target", _("Leave it empty for what stays where it is."))
     seen: set[int] = set()
     for index, line in enumerate(lines):
-        if line.product.pk in seen:
-            problems.add(
-                f"lines.{index}.product",
-                _("%(product)s is on the list twice. Remove one.") % {"product": line.product.name},
-            )
-        seen.add(line.product.pk)
+        shelf_counts.check_once(problems, f"lines.{index}.product", line.product, seen)
         for name in ("pieces", "sold", "broken", "samples"):
-            if not 0 <= getattr(line, name) <= stock_rules.PIECES_MAX:
-                problems.add(
-                    f"lines.{index}.{name}", _("Enter how many you counted, from 0 to a million.")
-                )
-    there = Balance.objects.filter(
-        place=market_day.place,
-        quantity__gt=0,
-        item__product__isnull=False,
-        item__is_weighed=False,
-    ).ours()
-    for name in (
-        there.exclude(item__product__in=seen)
-        .order_by("item__name")
-        .values_list("item__name", flat=True)
-        .distinct()
-    ):
+            shelf_counts.check_counted(problems, f"lines.{index}.{name}", getattr(line, name))
+    for name in shelf_counts.left_out(market_day.place, [line.product for line in lines]):
         problems.add(
             "lines",
             _("%(product)s: enter how many came home. Enter 0 if none did.") % {"product": name},
@@ -304,52 +285,24 @@ def _count(
     moment: datetime | None,
     surplus_reason: str,
 ) -> None:
-    place, changes, problems = market_day.place, [], Problems()
+    place = market_day.place
+    differences = []
     for index, line in enumerate(lines):
         there = loads.at(line.product.item, place, moment)
         more = line.pieces - sum(row.pieces for row in there)
-        found = changes_of(line.product.item, place, there, more)
-        if found is None:
-            problems.add(f"lines.{index}.pieces", no_lot_sentence(line.product, place))
-        else:
-            changes += found
-    problems.raise_any()
-    posting = loads.count(
-        changes=changes,
+        differences.append(Difference(line.product, there, more, f"lines.{index}.pieces"))
+    posting = shelf_counts.post(
+        differences=differences,
         items=[line.product.item for line in lines],
         place=place,
         reason=_("Counted after the market"),
-        recorded_by=counted_by,
+        counted_by=counted_by,
         key=key,
         counted_at=moment,
         surplus_reason=surplus_reason,
     )
     if posting is not None:
         MarketDayEntry.objects.create(market_day=market_day, kind=Kind.COUNT, posting=posting)
-
-
-def changes_of(
-    item: Item, place: Place, there: Sequence[PiecesOfLot], more: int
-) -> list[CountChange] | None:
-    """Return what is to be added to the newest lot there, or taken off the oldest ones.
-
-    None where pieces of no lot that was ever there would be added.
-    """
-    if more < 0:
-        return [
-            CountChange(place, item, row.lot, -row.pieces) for row in loads.oldest(there, -more)
-        ]
-    if more == 0:
-        return []
-    lot = there[-1].lot if there else loads.last_lot(item, place)
-    return None if lot is None else [CountChange(place, item, lot, more)]
-
-
-def no_lot_sentence(product: Product, place: Place) -> str:
-    return _("%(product)s: the books never had any at %(place)s. Carry them there first.") % {
-        "product": product.name,
-        "place": place.name,
-    }
 
 
 def _bring_home(

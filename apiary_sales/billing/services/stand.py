@@ -38,7 +38,7 @@ from inventory.shared.services.repeats import refuse_repeat
 from inventory.stock import own_places
 from inventory.stock.models import Place
 
-__all__ = ["METHODS", "PaymentMade", "find", "of_receipt", "sell", "take_back", "total_of"]
+__all__ = ["METHODS", "PaymentMade", "find", "sell", "take_back", "total_of"]
 
 PIECES_MAX = 1_000
 # A sale that is dated longer ago, without a sign that it can be, has a wrong clock.
@@ -48,11 +48,6 @@ DAYS_LATE_MAX = 60
 def find(key: str) -> StandSale | None:
     """Return the sale already recorded with this idempotency key."""
     return StandSale.objects.filter(key=key).select_related("receipt").first()
-
-
-def of_receipt(receipt: Invoice) -> StandSale:
-    """Return the sale that a receipt was written for."""
-    return receipt.stand_sale
 
 
 @transaction.atomic
@@ -271,7 +266,7 @@ def take_back(
             _("Receipt %(receipt)s already has a credit note: %(note)s.")
             % {"receipt": receipt, "note": note}
         )
-    sale = of_receipt(receipt)
+    sale = receipt.stand_sale
     # Found before the credit note takes the payments off the receipt.
     paid = sale.payments
     orders.take_back(

@@ -12,12 +12,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.billing.models import SaleMark, StandSale
-from apiary_sales.billing.services import stand_money
+from apiary_sales.billing.services import stand_money, stand_prices
 from apiary_sales.billing.services.stand_money import Settled
-from apiary_sales.customers.models import Customer
 from apiary_sales.orders.models import Fulfilment, OrderLine
-from apiary_sales.pricing.models import PiecePrice, WeightPrice, priced_products
-from apiary_sales.pricing.rules import prices
+from apiary_sales.orders.rules.lines import product_of
+from apiary_sales.pricing.models import WeightPrice, priced_products
 from apiary_sales.pricing.rules.weight_prices import WeightPriceList
 from inventory.shared import words
 from inventory.shared.errors import Problems
@@ -27,7 +26,6 @@ from inventory.stock import own_places
 from inventory.stock.models import Lot, Place, Shortage
 
 Kind = SaleMark.Kind
-TIER = Customer.Tier.STAND
 # Within this, a clock is right.
 CLOCK_MAY_DIFFER = timedelta(minutes=5)
 # A sale that comes in later than this is told.
@@ -161,21 +159,16 @@ def _short(row: Shortage, place: Place) -> MarkFound:
 
 
 def _of_prices(fulfilment: Fulfilment, sold_on: date) -> Iterator[MarkFound]:
-    pieces = prices.price_lists(
-        [TIER],
-        sold_on,
-        products=list(priced_products()),
-        in_force=PiecePrice.objects.in_force(sold_on),
-    )[TIER]
-    pounds = WeightPriceList(TIER, tuple(WeightPrice.objects.filter(tier=TIER).in_force(sold_on)))
-    by_product = {each.product.pk: each for each in pieces.products}
     sold = fulfilment.lines.select_related("order_line__product", "lot").order_by("id")
+    products = {row.order_line.product_id for row in sold if row.order_line.product_id}
+    pieces = stand_prices.on(sold_on, list(priced_products().filter(pk__in=products)))
+    in_force = WeightPrice.objects.filter(tier=stand_prices.TIER).in_force(sold_on)
+    pounds = WeightPriceList(stand_prices.TIER, tuple(in_force))
     # A line that was taken from several lots has one price.
     for each in {row.order_line_id: row for row in sold}.values():
         line, lot = each.order_line, each.lot
         if line.kind == OrderLine.Kind.PACKED:
-            listed = by_product.get(line.product_id or 0)
-            price = listed.unit_price(line.quantity) if listed else None
+            price = pieces.of(product_of(line)).unit_price(line.quantity)
         elif line.product is not None:
             price = pounds.of_product(line.product)
         elif lot is not None and lot.kind != Lot.Kind.UNKNOWN:
@@ -238,7 +231,7 @@ def _of_money(settled: Settled, asked_on_top_cents: int, total_cents: int) -> It
 
 
 def _of_time(sold_at: datetime, clock_said: datetime | None, sold_on: date) -> Iterator[MarkFound]:
-    if clock_said is not None and abs(clock_said - sold_at) > CLOCK_MAY_DIFFER:
+    if clock_said is not None:
         yield MarkFound(
             Kind.CLOCK,
             _("It was %(said)s by the clock of the device, and %(counted)s by ours; ours counts.")

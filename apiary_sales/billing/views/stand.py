@@ -40,11 +40,7 @@ class StandView(ActView):
 
     def prepare(self) -> None:
         self.places = list(stand_queries.places(person_of(self.request)))
-        chosen = self.request.GET.get("place")
-        self.place = next(
-            (place for place in self.places if place.code == chosen),
-            self.places[0] if self.places else None,
-        )
+        self.place = stand_queries.chosen(self.places, self.request.GET.get("place"))
         self.on = timezone.localdate()
         self.products = stand_queries.products(self.place, self.on) if self.place else []
 
@@ -135,7 +131,7 @@ class TakeBackView(ActView):
         return {
             **super().get_context_data(**kwargs),
             "receipt": self.receipt,
-            "sale": stand.of_receipt(self.receipt),
+            "sale": self.receipt.stand_sale,
             "undone_by": self.receipt.credit_notes.first(),
             "part_back": bool(self.receipt.credit_notes.all()) and not self.receipt.is_taken_back,
             "needs_approval": not self.receipt.is_taken_back

@@ -40,6 +40,8 @@ SHELL = [
     "billing/stand/store.js",
     "billing/stand/weighing.js",
 ]
+# An answer without it is a captive portal's or a proxy's, whatever it says.
+OURS = {"X-Stand": "1"}
 # After this time the kept page is better than one that may still come.
 PATIENCE_MS = 4_000
 # The camera reads bar codes; as on every other page, nothing else of the device is used.
@@ -105,7 +107,8 @@ def manifest(request: HttpRequest) -> HttpResponse:
 
 def mark_page(response: HttpResponse) -> HttpResponse:
     """Mark the stand page as ours, with the version of the files that belong to it."""
-    response["X-Stand"] = "1"
+    for name, value in OURS.items():
+        response[name] = value
     response["X-Stand-Version"] = version()
     response["Permissions-Policy"] = PERMISSIONS_POLICY
     return response

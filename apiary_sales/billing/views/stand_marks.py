@@ -7,8 +7,9 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET
 
 from apiary_sales.billing.forms.stand_marks import (
@@ -125,19 +126,28 @@ class HandedInView(ActView):
     """One sale that was given to the office."""
 
     permission_required = SEE
+    template_name = "billing/handed_in_act.html"
+    heading: str | Promise
+    button: str | Promise
 
     def prepare(self) -> None:
         self.handed_in = get_object_or_404(HandedInSale, pk=self.kwargs["pk"])
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return {**super().get_context_data(**kwargs), "handed_in": self.handed_in}
+        return {
+            **super().get_context_data(**kwargs),
+            "handed_in": self.handed_in,
+            "act_heading": self.heading,
+            "act_button": self.button,
+        }
 
 
 class BookHandedInView(HandedInView):
     """Put right what is wrong in it, and book it."""
 
     form_class = BookHandedInForm
-    template_name = "billing/handed_in_book.html"
+    heading = gettext_lazy("Book a sale given to the office")
+    button = gettext_lazy("Book the sale")
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return {**super().get_form_kwargs(), "handed_in": self.handed_in}
@@ -158,7 +168,8 @@ class LeaveUnbookedView(HandedInView):
     """Say why it is not booked."""
 
     form_class = LeaveUnbookedForm
-    template_name = "billing/handed_in_set_aside.html"
+    heading = gettext_lazy("Set a sale aside")
+    button = gettext_lazy("Set it aside")
 
     def act(self, data: dict[str, Any]) -> HandedInSale:
         return handed_in.settle(

@@ -23,14 +23,13 @@ from apiary_sales.billing.forms.stand_messages import SELL
 from apiary_sales.billing.models import StandSale
 from apiary_sales.billing.queries import receipts, stand_catalogue
 from apiary_sales.billing.queries import stand as stand_queries
-from apiary_sales.billing.services import handed_in, stand
+from apiary_sales.billing.services import handed_in, stand, stand_returns
+from apiary_sales.billing.views.stand_app import OURS
 from apiary_sales.billing.views.stand_words import sold_text
 from inventory.shared import keys, public_address
 from inventory.shared.errors import AlreadyRecorded, HouseError
 from inventory.shared.people import person_of
 
-# An answer without it is a captive portal's or a proxy's, whatever it says.
-OURS = {"X-Stand": "1"}
 View = Callable[[HttpRequest], JsonResponse]
 
 
@@ -103,7 +102,7 @@ def undo_sale(request: HttpRequest) -> JsonResponse:
         return answer({"undone": False})
     if made.undone_on is not None:
         return answer({"undone": True, "number": str(made.receipt.credit_notes.first() or "")})
-    if not _may_undo(request, made):
+    if stand_returns.needs_approval(made.receipt, person_of(request)):
         return refusal(
             _("A sale of an earlier day is undone by the office. Ask there."), status=403
         )
@@ -204,11 +203,6 @@ def _told(made: StandSale, request: HttpRequest) -> dict[str, Any]:
         "read_url": site and f"{site}{receipts.read_path(made)}",
         "marks": [mark.text for mark in made.marks.all()],
     }
-
-
-def _may_undo(request: HttpRequest, made: StandSale) -> bool:
-    is_today = timezone.localdate(made.sold_at) == timezone.localdate()
-    return is_today or request.user.has_perm("billing.issue_invoices")
 
 
 def _object(request: HttpRequest) -> dict[str, Any] | None:

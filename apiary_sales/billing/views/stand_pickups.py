@@ -22,7 +22,7 @@ from apiary_sales.orders.rules import pickups as rules
 from inventory.shared import documents, words
 from inventory.shared.errors import HouseError
 from inventory.shared.people import person_of
-from inventory.shared.views import ActView
+from inventory.shared.views import ShowFirstView
 from inventory.stock.models import Place
 
 
@@ -36,7 +36,7 @@ def pickup_list(request: HttpRequest) -> HttpResponse:
     return render(request, "billing/pickups/list.html", {**context, "most": queries.SHOWN_MAX})
 
 
-class PickupView(ActView):
+class PickupView(ShowFirstView):
     """Hand an order over to its buyer, with its invoice, and take the money."""
 
     permission_required = SELL
@@ -51,10 +51,7 @@ class PickupView(ActView):
             raise Http404
         self.places = list(stand_queries.places(person_of(self.request)))
         chosen = self.request.GET.get("place") or queries.place_of(self.order, self.places)
-        self.place = next(
-            (place for place in self.places if place.code == chosen),
-            self.places[0] if self.places else None,
-        )
+        self.place = stand_queries.chosen(self.places, chosen)
         is_open = self.order.status in Order.OPEN_STATUSES
         self.lines = queries.lines_at(self.order, self.place) if self.place and is_open else []
 
@@ -65,15 +62,6 @@ class PickupView(ActView):
             "lines": self.lines,
             "terms_days": customer.terms_days if customer else 0,
         }
-
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Hand over, or only show what it comes to."""
-        if "show" not in request.POST:
-            return super().post(request, *args, **kwargs)
-        form = self.get_form()
-        if not form.is_valid():
-            return self.form_invalid(form)
-        return self.render_to_response(self.get_context_data(form=form))
 
     def act(self, data: dict[str, Any]) -> StandSale:
         return stand_pickups.hand_over(

@@ -11,10 +11,9 @@ from django.views.decorators.http import require_POST
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.services import pins
+from apiary_sales.billing.views.stand_app import OURS
 from inventory.shared.errors import BadValue, HouseError, TooManyTries
 
-# An answer without this header is not ours: that of a captive portal, or of a proxy.
-OURS = {"X-Stand": "1"}
 TEXT_LENGTH_MAX = 100
 
 

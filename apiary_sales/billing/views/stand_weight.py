@@ -2,7 +2,6 @@
 
 from typing import Any, cast
 
-from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -18,11 +17,11 @@ from apiary_sales.orders.queries.by_weight import offers
 from apiary_sales.orders.rules.lines import LineWanted
 from inventory.shared.models import House
 from inventory.shared.people import person_of
-from inventory.shared.views import ActView
+from inventory.shared.views import ShowFirstView
 from inventory.stock.models import Place
 
 
-class SellByWeightView(ActView):
+class SellByWeightView(ShowFirstView):
     """Sell honey or goods by weight into the buyer's own container."""
 
     permission_required = SELL
@@ -31,10 +30,7 @@ class SellByWeightView(ActView):
 
     def prepare(self) -> None:
         places = list(stand_queries.places(person_of(self.request)))
-        chosen = self.request.GET.get("place")
-        self.place = next(
-            (place for place in places if place.code == chosen), places[0] if places else None
-        )
+        self.place = stand_queries.chosen(places, self.request.GET.get("place"))
         self.offers = offers(self.place, timezone.localdate()) if self.place else []
 
     def get_form_kwargs(self) -> dict[str, Any]:
@@ -45,15 +41,6 @@ class SellByWeightView(ActView):
             "may_set_price": user.has_perm("pricing.manage_prices"),
             "may_name_buyer": user.has_perm("orders.take_orders"),
         }
-
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Sell, or only show what it comes to."""
-        if "show" not in request.POST:
-            return super().post(request, *args, **kwargs)
-        form = self.get_form()
-        if not form.is_valid():
-            return self.form_invalid(form)
-        return self.render_to_response(self.get_context_data(form=form))
 
     def act(self, data: dict[str, Any]) -> StandSale:
         return stand.sell(

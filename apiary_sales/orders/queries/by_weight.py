@@ -1,5 +1,6 @@
 """What can be sold by weight over the counter: honey in vessels, and goods counted in grams."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -54,6 +55,38 @@ def offers(place: Place | None, on: date, *, tier: str = Customer.Tier.STAND) ->
             for product, free in _goods(place)
         ),
     ]
+
+
+def offers_at(
+    places: Sequence[Place], on: date, *, tier: str = Customer.Tier.STAND
+) -> list[tuple[WeightOffer, list[Place]]]:
+    """Return the free honey by vessel, sold at each of these places, then the goods with the places
+    where they are free; nothing on hold. In a constant number of queries."""
+    there = _free_goods(places)
+    where = {
+        product: [place for place in places if (place.pk, product) in there]
+        for _place, product in there
+    }
+    found = [
+        (offer, list(places) if offer.product is None else where[offer.product.item_id])
+        for offer in offers(None, on, tier=tier)
+        if places and (offer.product is None or offer.product.item_id in where)
+    ]
+    # Honey first, then what is at the first place.
+    order = {place.pk: number for number, place in enumerate(places)}
+    return sorted(found, key=lambda row: (row[0].product is not None, order[row[1][0].pk]))
+
+
+def _free_goods(places: Sequence[Place]) -> dict[tuple[int, int], int]:
+    """Return the free grams of goods by weight at each place, by the keys of place and item."""
+    rows = (
+        Balance.objects.filter(item__is_weighed=True, item__product__kind="goods", place__in=places)
+        .exclude(lot__is_on_hold=True)
+        .order_by()
+        .values_list("place", "item")
+        .annotate(grams=Sum(F("quantity") - F("reserved")))
+    )
+    return {(place, item): grams for place, item, grams in rows if grams > 0}
 
 
 def _honey() -> list[Balance]:

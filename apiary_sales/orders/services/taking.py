@@ -8,8 +8,8 @@ from django.utils import timezone
 from apiary_sales.orders.models import OrderLine
 from apiary_sales.orders.rules import lines as rules
 from apiary_sales.orders.services.fulfilments import TakenGoods
-from inventory.stock.models import Balance, Item, Lot, Place, PostingLine
-from inventory.stock.services import honey, lots, moments
+from inventory.stock.models import Balance, Item, Lot, Place
+from inventory.stock.services import honey, loads, lots, moments
 
 
 def take_happened(
@@ -41,7 +41,7 @@ def _goods(line: OrderLine, place: Place, given: dict[int, int]) -> list[TakenGo
             taken[balance.lot] = taken.get(balance.lot, 0) + part
             wanted -= part
     if wanted:
-        lot = _last_lot(item, place)
+        lot = loads.last_lot(item, place) or loads.last_lot(item)
         taken[lot] = taken.get(lot, 0) + wanted
     return [TakenGoods(line, item, place, lot, part) for lot, part in taken.items()]
 
@@ -61,19 +61,6 @@ def _in_order(item: Item, place: Place) -> list[tuple[bool, Balance]]:
 
 def _is_for_sale(lot: Lot | None, today: date) -> bool:
     return lot is None or not (lot.is_on_hold or (lot.ready_on and lot.ready_on > today))
-
-
-def _last_lot(item: Item, place: Place) -> Lot | None:
-    """Return the lot that last came to a place, or to any; None where there never was one."""
-    came = (
-        PostingLine.objects.standing()
-        .filter(item=item, quantity__gt=0, place__kind__in=Place.STORES, lot__owner=None)
-        .exclude(lot=None)
-        .select_related("lot")
-        .order_by("-posting__occurred_at", "-pk")
-    )
-    line = came.filter(place=place).first() or came.first()
-    return line.lot if line else None
 
 
 def _honey(line: OrderLine, day: date | None) -> TakenGoods:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -71,11 +72,12 @@ def oldest(rows: Iterable[PiecesOfLot], pieces: int) -> list[PiecesOfLot]:
     return taken
 
 
-def last_lot(item: Item, place: Place) -> Lot | None:
-    """Return the lot that came to a place last; None where none ever did."""
+def last_lot(item: Item, place: Place | None = None) -> Lot | None:
+    """Return the lot that came to a place last, or to any store; None where none ever did."""
+    where = Q(place__kind__in=Place.STORES) if place is None else Q(place=place)
     line = (
         PostingLine.objects.standing()
-        .filter(item=item, place=place, quantity__gt=0, lot__isnull=False, lot__owner=None)
+        .filter(where, item=item, quantity__gt=0, lot__isnull=False, lot__owner=None)
         .select_related("lot")
         .order_by("-posting__occurred_at", "-id")
         .first()
