@@ -92,8 +92,11 @@ INSTALLED_APPS = [
     "apiary_sales.orders",
     "apiary_sales.billing",
     "apiary_sales.mailing",
+    "apiary_sales.imports",
     "apiary_sales.planning",
     "apiary_sales.reports",
+    "apiary_sales.finding",
+    "apiary_sales.keeping",
     "apiary_sales.web",
     "apiary_sales.api",
 ]
