@@ -31,7 +31,7 @@ from inventory.bottling.models import (
     SizePart,
     Variety,
 )
-from inventory.shared.models import Attachment, BooksLock, House
+from inventory.shared.models import Attachment, BooksLock, House, LongWork
 from inventory.stock.models import (
     Balance,
     BlendPlan,
@@ -89,6 +89,7 @@ __all__ = [
     "JarChange",
     "JarPage",
     "LabelSheet",
+    "LongWork",
     "Lot",
     "LotCorrection",
     "LotCost",

@@ -2,16 +2,17 @@
 
 import gc
 import hashlib
-import importlib
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from django.db import connection, connections
 from django.test import override_settings
-from django.utils import formats, translation
+from django.utils import translation
 
+from inventory.shared import conventions
 from tests import builders, data_layer, serving, timing
 from tests.upgrade import databases, landed
 
@@ -49,19 +50,32 @@ def _own_language():
     translation.deactivate()
 
 
+@pytest.fixture(autouse=True)
+def _own_conventions():
+    """Begin with the conventions of a new house, which a test without a database can't read."""
+    conventions.use(usual_conventions())
+    yield
+    conventions.use(usual_conventions())
+
+
+def usual_conventions():
+    return conventions.Conventions(
+        currency="USD",
+        weight_unit="lb",
+        language="en",
+        decimal_sign=".",
+        first_weekday=0,
+        smallest_coin_cents=1,
+    )
+
+
 @pytest.fixture
-def comma_house():
+def comma_house(_own_conventions):
     """Write and read numbers with a decimal comma, as a house with DECIMAL_SIGN="," does."""
     with override_settings(DECIMAL_SEPARATOR=",", THOUSAND_SEPARATOR="."):
-        _read_formats_anew()
+        conventions.use(replace(usual_conventions(), decimal_sign=","))
+        conventions.current()
         yield
-    _read_formats_anew()
-
-
-def _read_formats_anew() -> None:
-    for language in ("en", "es"):
-        importlib.reload(importlib.import_module(f"apiary_sales.formats.{language}.formats"))
-    formats.reset_format_cache()
 
 
 @pytest.fixture(scope="session")

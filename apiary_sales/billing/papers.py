@@ -17,7 +17,7 @@ from apiary_sales.billing.services import invoices, payments
 from apiary_sales.customers.models import Customer
 from apiary_sales.orders import papers as order_papers
 from apiary_sales.orders.models import Fulfilment, FulfilmentLine, Order, OrderLine
-from inventory.shared import documents, printed_codes, public_address
+from inventory.shared import conventions, documents, printed_codes, public_address
 from inventory.shared.models import House
 
 # Five dots of a receipt printer, which has 8 a millimetre (203 dpi).
@@ -185,7 +185,9 @@ def receipt(receipt: Invoice, paper: str = "", site: str | None = None) -> bytes
 def payment(payment: Payment) -> bytes:
     """Return the receipt for a payment as PDF; raises `PdfUnavailable`."""
     customer = payment.customer
-    with translation.override(customer.paper_language if customer else House.language()):
+    with translation.override(
+        customer.paper_language if customer else conventions.current().language
+    ):
         return documents.render_pdf("documents/payment_receipt.html", payment_context(payment))
 
 

@@ -8,8 +8,8 @@ from django.db.models import Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared import conventions
 from inventory.shared.countries import check_country
-from inventory.shared.models import House
 
 
 class Customer(models.Model):
@@ -95,7 +95,7 @@ class Customer(models.Model):
     @property
     def paper_language(self) -> str:
         """The language of what is written to this customer: their own, or the house's."""
-        return self.language or House.language()
+        return self.language or conventions.current().language
 
     @property
     def gets_data(self) -> bool:

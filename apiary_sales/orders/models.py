@@ -14,7 +14,7 @@ from apiary_sales.customers.models import Customer, CustomerBalance, DeliveryAdd
 from apiary_sales.orders.rules.credit import Credit
 from apiary_sales.pricing.models import Service
 from inventory.bottling.models import Product
-from inventory.shared.models import House
+from inventory.shared import conventions
 from inventory.shared.money import share_cents
 from inventory.stock.models import Balance, Lot, Place, Posting, PostingLine
 
@@ -140,7 +140,7 @@ class Order(models.Model):
     @property
     def paper_language(self) -> str:
         """The language of its papers and of its lines: the customer's, or the house's."""
-        return self.customer.paper_language if self.customer else House.language()
+        return self.customer.paper_language if self.customer else conventions.current().language
 
     def state_on(self, day: date) -> str:
         """Return the status on a day: an open quote past its last day has expired."""

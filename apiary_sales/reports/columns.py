@@ -10,7 +10,6 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from enum import StrEnum
 from typing import Any
 
-from django.conf import settings
 from django.utils.formats import date_format, number_format
 from django.utils.functional import Promise
 from django.utils.html import format_html
@@ -20,7 +19,7 @@ from django.utils.translation import gettext_lazy
 
 from apiary_sales.reports.frames.make import plain
 from inventory.physics.units import POUND_GRAMS
-from inventory.shared import money
+from inventory.shared import conventions, money
 from inventory.shared.templatetags import quantities
 
 Row = Mapping[str, Any]
@@ -215,8 +214,8 @@ EXPORTED: dict[Unit, Callable[[], list[tuple[str, Callable[[Any], Any], str]]]] 
     Unit.DAYS: lambda: [(_("days"), _same, "#,##0")],
     Unit.GRAMS: lambda: [(_("lb"), pounds, "#,##0.00"), (_("g"), _same, "#,##0")],
     Unit.GRAMS_EACH: lambda: [(_("g"), _same, "0.0")],
-    Unit.CENTS: lambda: [(settings.CURRENCY, money.amount, "#,##0.00")],
+    Unit.CENTS: lambda: [(conventions.current().currency, money.amount, "#,##0.00")],
     Unit.PERCENT: lambda: [("%", _same, "0.0")],
-    Unit.PER_POUND: lambda: [(settings.CURRENCY, _same, "#,##0.0000")],
-    Unit.PER_PIECE: lambda: [(settings.CURRENCY, _same, "#,##0.0000")],
+    Unit.PER_POUND: lambda: [(conventions.current().currency, _same, "#,##0.0000")],
+    Unit.PER_PIECE: lambda: [(conventions.current().currency, _same, "#,##0.0000")],
 }

@@ -107,6 +107,7 @@ MIDDLEWARE = [
     "apiary_sales.web.middleware.ContentSecurityPolicyMiddleware",
     "apiary_sales.web.middleware.PublicPagesMiddleware",
     "apiary_sales.web.middleware.LongBodyMiddleware",
+    "inventory.shared.middleware.ConventionsMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -203,7 +204,7 @@ LOCALE_PATHS = [
 TIME_ZONE = env.str("TIME_ZONE", default="America/Chicago")
 USE_I18N = True
 USE_TZ = True
-# With which decimal sign the house writes and reads numbers, in every language. The other of the
+# With which decimal sign a new house writes and reads numbers, in every language. The other of the
 # two groups thousands.
 DECIMAL_SEPARATOR = env.str("DECIMAL_SIGN", default=".")
 if DECIMAL_SEPARATOR not in (".", ","):
@@ -228,7 +229,7 @@ EMAIL_TIMEOUT = 30
 # The address that e-mails come from; without it, the one in the house's details.
 EMAIL_FROM = env.str("EMAIL_FROM", default="")
 
-# ISO 4217. One house keeps its books in one currency.
+# ISO 4217. One house keeps its books in one currency; this is what a new one begins with.
 CURRENCY = env.str("CURRENCY", default="USD")
 
 # Who changed what in all that is not a posting: those keep their own who and when.

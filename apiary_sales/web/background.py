@@ -22,11 +22,12 @@ from django.utils.crypto import get_random_string
 from django_tasks_db.management.commands.db_worker import Worker
 
 from apiary_sales.mailing.services import delivery
+from inventory.shared.services import long_work
 
 logger = logging.getLogger(__name__)
 
 # Each queues again what a worker that stopped has left.
-AT_START: tuple[Callable[[], Any], ...] = (delivery.queue_waiting,)
+AT_START: tuple[Callable[[], Any], ...] = (delivery.queue_waiting, long_work.end_lost)
 # Seconds between two looks at an empty queue.
 INTERVAL = 1.0
 # Seconds that the task being done may take until it ends with the service.

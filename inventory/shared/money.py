@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
-from django.conf import settings
+from inventory.shared import conventions
 
 # How a currency is written before its amounts; any other is written by its code, behind them.
 SYMBOLS = {
@@ -66,7 +66,7 @@ def amount(cents: int) -> Decimal:
 
 def symbol() -> str:
     """Return the sign of the house's currency: "$"; empty for one that is written by its code."""
-    return SYMBOLS.get(settings.CURRENCY, "")
+    return SYMBOLS.get(conventions.current().currency, "")
 
 
 def price_places(price: Decimal) -> int:
@@ -82,7 +82,9 @@ def with_currency(number: str) -> str:
     """
     sign = number[0] if number[:1] in ("-", "−") else ""
     number = number[len(sign) :]
-    return f"{sign}{symbol()}{number}" if symbol() else f"{sign}{number} {settings.CURRENCY}"
+    if symbol():
+        return f"{sign}{symbol()}{number}"
+    return f"{sign}{number} {conventions.current().currency}"
 
 
 def _cents(value: Decimal | Fraction, rounding: str) -> int:

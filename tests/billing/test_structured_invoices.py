@@ -31,6 +31,7 @@ from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import GoodsCategory, Service, TaxRate
 from apiary_sales.pricing.services import taxes
+from inventory.shared import conventions
 from inventory.shared.errors import NotAllowedNow
 from inventory.shared.models import House
 from inventory.stock.models import Place
@@ -57,10 +58,10 @@ def _known(house, shop):
 
 
 @pytest.fixture
-def abroad(settings):
+def abroad():
     """A house where value added tax is paid, in euros."""
-    settings.CURRENCY = "EUR"
     House.objects.update(
+        currency="EUR",
         country_code="DE",
         country="Germany",
         region="",
@@ -70,6 +71,7 @@ def abroad(settings):
         email="office@hollow-oak.example",
         payment_note="",
     )
+    conventions.read_again()
 
 
 @pytest.fixture

@@ -3,11 +3,12 @@
 1 lb = 453.59237 g and 1 US gallon = 3.785411784 L: NIST Handbook 44, appendix C (read).
 """
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
-from inventory.shared import words
+from inventory.shared import conventions, words
 from inventory.shared.templatetags import quantities
 
 
@@ -35,8 +36,8 @@ def test_volumes_that_are_compared_are_told_apart():
     ("currency", "expected"),
     [("USD", "$1,284.50"), ("EUR", "€1,284.50"), ("CHF", "1,284.50 CHF")],
 )
-def test_sentences_write_money_as_pages_do(settings, currency, expected):
-    settings.CURRENCY = currency
+def test_sentences_write_money_as_pages_do(currency, expected):
+    conventions.use(replace(conventions.current(), currency=currency))
 
     assert words.money(128_450) == expected
     assert expected.split(" ")[0] in quantities.money(128_450)

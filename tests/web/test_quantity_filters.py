@@ -3,6 +3,7 @@
 1 lb = 453.59237 g and 1 US gallon = 3.785411784 L: NIST Handbook 44, appendix C (read).
 """
 
+from dataclasses import replace
 from decimal import Decimal
 from types import SimpleNamespace
 
@@ -10,6 +11,7 @@ import pytest
 from django.template import Context, Template
 from django.utils import translation
 
+from inventory.shared import conventions
 from inventory.shared.templatetags import quantities
 
 
@@ -123,8 +125,8 @@ def test_money_is_shown_in_the_houses_currency(cents, expected):
     ("currency", "expected"),
     [("EUR", "€1,234.56"), ("GBP", "£1,234.56"), ("CHF", "1,234.56 <small>CHF</small>")],
 )
-def test_another_currency_has_its_own_sign_or_its_code(settings, currency, expected):
-    settings.CURRENCY = currency
+def test_another_currency_has_its_own_sign_or_its_code(currency, expected):
+    conventions.use(replace(conventions.current(), currency=currency))
 
     assert quantities.money(123_456) == f'<span class="money">{expected}</span>'
 

@@ -4,7 +4,6 @@ from datetime import date, timedelta
 from typing import Any, cast
 
 from django import forms
-from django.conf import settings
 from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.text import capfirst
@@ -15,7 +14,7 @@ from apiary_sales.billing import denominations
 from apiary_sales.billing.denominations import Denomination
 from apiary_sales.billing.forms.money import NOT_NEGATIVE
 from apiary_sales.billing.models import ExpenseCategory, StandCash
-from inventory.shared import words
+from inventory.shared import conventions, words
 from inventory.shared.forms.acts import ActForm, HouseForm
 from inventory.shared.forms.fields import CodeChoiceField, DayField, MoneyField, WholeNumberField
 from inventory.stock.models import Place
@@ -37,7 +36,7 @@ class CoinsForm(ActForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self._denominations = denominations.of_currency(settings.CURRENCY)
+        self._denominations = denominations.of_currency(conventions.current().currency)
         for each in self._denominations:
             self.fields[each.name] = WholeNumberField(
                 label=each.label,

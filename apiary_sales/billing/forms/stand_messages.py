@@ -22,10 +22,9 @@ from apiary_sales.orders.rules import weighing
 from apiary_sales.orders.rules.lines import LineWanted
 from apiary_sales.orders.rules.weighing import Weighed
 from inventory.bottling.models import Product
-from inventory.shared import keys
+from inventory.shared import conventions, keys
 from inventory.shared.checks import GRAMS_MAX
 from inventory.shared.errors import BadValue
-from inventory.shared.models import House
 from inventory.stock.models import Place
 
 SELL = "orders.sell_at_stand"
@@ -80,7 +79,7 @@ def _seller(data: dict) -> tuple[User | None, list[MarkFound]]:
     found = User.objects.filter(pk=_whole(data, "seller")).first()
     if found is not None and found.is_active and found.has_perm(SELL):
         return found, []
-    with translation.override(House.language()):
+    with translation.override(conventions.current().language):
         name = found.display_name if found else asked
         sentence = _("%(name)s may not sell at the stand; whoever sent the sale counts as seller.")
         return None, [MarkFound(SaleMark.Kind.SELLER, sentence % {"name": name})]

@@ -4,7 +4,6 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from django.conf import settings
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.db.models.functions import TruncDate
 from django.utils import timezone
@@ -25,6 +24,7 @@ from apiary_sales.billing.models import (
     StandSale,
 )
 from apiary_sales.billing.takings import Takings, takings
+from inventory.shared import conventions
 from inventory.stock.models import Place
 
 Account = EntryLine.Account
@@ -61,7 +61,7 @@ class StandDayShown:
     def counted(self) -> list[tuple[Denomination, int]]:
         if self.closing is None:
             return []
-        return denominations.in_order(self.closing.counted_pieces, settings.CURRENCY)
+        return denominations.in_order(self.closing.counted_pieces, conventions.current().currency)
 
 
 def stand_days(places: Collection[Place]) -> QuerySet[StandDay]:

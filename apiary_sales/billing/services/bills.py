@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Sum
 from django.utils import timezone
@@ -24,7 +23,7 @@ from apiary_sales.billing.services import book, money_out, season_costs, undoing
 from apiary_sales.billing.services.book import Account, BookLine
 from inventory.bottling.models import GoodsReceipt, PartReceipt
 from inventory.bottling.services import costs, delivery_corrections
-from inventory.shared import checks, keys, words
+from inventory.shared import checks, conventions, keys, words
 from inventory.shared.errors import CannotReverse, Problems, parameters_named
 from inventory.shared.money import cents_half_up
 from inventory.shared.people import Person
@@ -126,7 +125,7 @@ def enter(
         due_on=due_on,
         discount_percent=discount_percent,
         discount_until=discount_until,
-        currency=settings.CURRENCY,
+        currency=conventions.current().currency,
         tax_cents=tax_cents,
         total_cents=lines_cents + tax_cents,
         open_cents=lines_cents + tax_cents,

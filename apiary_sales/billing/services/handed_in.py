@@ -10,9 +10,8 @@ from django.utils.translation import gettext as _
 from apiary_sales.billing.models import HandedInSale, SaleMark, StandSale
 from apiary_sales.billing.services import stand, stand_marks
 from apiary_sales.billing.services.stand_marks import MarkFound
-from inventory.shared import checks
+from inventory.shared import checks, conventions
 from inventory.shared.errors import NotAllowedNow, Problems
-from inventory.shared.models import House
 from inventory.shared.people import Person
 
 
@@ -109,6 +108,6 @@ def came_in(*, sale: StandSale, sent_by: Person) -> None:
     if handed_in.settled_at is None:
         settle(handed_in=handed_in, settled_by=sent_by, note="", sale=sale)
         return
-    with translation.override(House.language()):
+    with translation.override(conventions.current().language):
         text = _("The office had set this sale aside: %(note)s") % {"note": handed_in.note}
     stand_marks.keep(sale, [MarkFound(SaleMark.Kind.LATE, text)])

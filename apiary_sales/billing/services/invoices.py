@@ -7,7 +7,6 @@ from decimal import Decimal
 from itertools import chain
 from typing import Any
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone, translation
@@ -25,7 +24,7 @@ from apiary_sales.orders.rules.lines import LineWanted, pounds_to_print
 from apiary_sales.orders.services import orders, returns
 from apiary_sales.pricing.models import ProductTax, TaxRate
 from apiary_sales.pricing.rules import tax
-from inventory.shared import checks
+from inventory.shared import checks, conventions
 from inventory.shared.errors import BadValue, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import cents_half_up
@@ -209,7 +208,7 @@ def compose(
         due_on=issued_on + timedelta(days=due_days),
         language=order.paper_language,
         **_discount_terms(customer, order, issued_on, house),
-        currency=settings.CURRENCY,
+        currency=conventions.current().currency,
         seller=seller_of(house),
         buyer=_buyer(customer, order),
         exemption=_exemption(customer, certificate),

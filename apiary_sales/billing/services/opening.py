@@ -7,7 +7,6 @@ Stock is begun by services of its own: honey by `honey.receive` or `purchases.re
 
 from datetime import date
 
-from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -23,7 +22,7 @@ from apiary_sales.billing.services import (
 )
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.customers.models import Customer
-from inventory.shared import words
+from inventory.shared import conventions, words
 from inventory.shared.errors import CannotReverse, Problems
 from inventory.shared.models import House
 from inventory.shared.people import Person
@@ -78,7 +77,7 @@ def owe(
         supplied_on=issued_on,
         due_on=due_on,
         language=customer.paper_language,
-        currency=settings.CURRENCY,
+        currency=conventions.current().currency,
         seller={"name": House.current().name},
         buyer={"name": customer.name},
         net_cents=amount_cents,

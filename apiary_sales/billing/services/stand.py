@@ -29,7 +29,7 @@ from apiary_sales.orders.services import orders
 from apiary_sales.pricing.models import ProductTax
 from apiary_sales.pricing.rules import tax
 from apiary_sales.pricing.rules.tax import TaxedAmount
-from inventory.shared import keys, words
+from inventory.shared import conventions, keys, words
 from inventory.shared.errors import AlreadyRecorded, NotAllowedNow, Problems
 from inventory.shared.models import House
 from inventory.shared.money import split_cents
@@ -210,7 +210,7 @@ def _undo_corrected(sale: StandSale, *, corrected_by: Person, key: str) -> None:
 
 
 def _corrected_mark(sale: StandSale) -> MarkFound:
-    with translation.override(House.language()):
+    with translation.override(conventions.current().language):
         text = _("It corrects receipt %(receipt)s of %(day)s.") % {
             "receipt": sale.receipt,
             "day": date_format(timezone.localdate(sale.sold_at)),

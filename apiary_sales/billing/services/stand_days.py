@@ -22,7 +22,6 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date
 
-from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -45,7 +44,7 @@ from apiary_sales.billing.services import book, expenses, money_moves, money_out
 from apiary_sales.billing.services.book import Account, BookLine
 from apiary_sales.billing.services.cash_counts import DETAIL
 from apiary_sales.billing.services.payments import AMOUNT_CENTS_MAX
-from inventory.shared import checks, keys, words
+from inventory.shared import checks, conventions, keys, words
 from inventory.shared.errors import BadValue, CannotReverse, NotAllowedNow, Problems
 from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
@@ -375,7 +374,7 @@ def _counted(
 ) -> int:
     """Return what was counted, and add a problem for what can't be."""
     if pieces:
-        known = {each.name for each in denominations.of_currency(settings.CURRENCY)}
+        known = {each.name for each in denominations.of_currency(conventions.current().currency)}
         unknown = sorted(set(pieces) - known)
         if unknown:
             problems.add(
@@ -392,7 +391,7 @@ def _counted(
             return 0
         if cents is not None:
             problems.add(sum_name, _("Enter coins and notes, or a sum, but not both."))
-        cents = denominations.sum_cents(pieces, settings.CURRENCY)
+        cents = denominations.sum_cents(pieces, conventions.current().currency)
     if cents is None:
         problems.add(sum_name, _("Enter the cash that is there; 0 where there is none."))
         return 0

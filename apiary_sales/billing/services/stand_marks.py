@@ -18,9 +18,9 @@ from apiary_sales.orders.models import Fulfilment, OrderLine
 from apiary_sales.orders.rules.lines import product_of
 from apiary_sales.pricing.models import WeightPrice, priced_products
 from apiary_sales.pricing.rules.weight_prices import WeightPriceList
-from inventory.shared import words
+from inventory.shared import conventions, words
 from inventory.shared.errors import Problems
-from inventory.shared.models import BooksLock, House
+from inventory.shared.models import BooksLock
 from inventory.shared.people import Person
 from inventory.stock import own_places
 from inventory.stock.models import Lot, Place, Shortage
@@ -53,7 +53,7 @@ def find(
 ) -> list[MarkFound]:
     """Return what does not fit about a sale that is being booked, in the house's language."""
     sold_on = timezone.localdate(sold_at)
-    with translation.override(House.language()):
+    with translation.override(conventions.current().language):
         return [
             *_of_stock(fulfilment, place, sold_on),
             *_of_prices(fulfilment, sold_on),
@@ -93,7 +93,7 @@ def keep_on_others(fulfilment: Fulfilment, *, after: int) -> None:
     for row in found.order_by("pk"):
         later = StandSale.objects.filter(receipt__order__fulfilments__posting=row.posting_id)
         for sale in later.select_related("place"):
-            with translation.override(House.language()):
+            with translation.override(conventions.current().language):
                 keep(sale, [_short(row, sale.place)])
 
 

@@ -1,10 +1,8 @@
 """English numbers with the house's decimal sign, as on its scales, labels and receipts."""
 
-from django.conf import settings
+from apiary_sales.formats import of_the_house
 
-DECIMAL_SEPARATOR = settings.DECIMAL_SEPARATOR
-THOUSAND_SEPARATOR = settings.THOUSAND_SEPARATOR
-NUMBER_GROUPING = settings.NUMBER_GROUPING
+__getattr__ = of_the_house
 
 # One way of writing a day everywhere, which nobody reads as another one: Nov 26, 2026.
 DATE_FORMAT = SHORT_DATE_FORMAT = "M j, Y"

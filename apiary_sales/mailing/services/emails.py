@@ -19,6 +19,7 @@ from apiary_sales.mailing.models import Email, EmailPaper, EmailText, PaperCopy
 from apiary_sales.mailing.rules import texts
 from apiary_sales.mailing.rules.file_names import ascii_pdf_name
 from apiary_sales.mailing.services.delivery import deliver
+from inventory.shared import conventions
 from inventory.shared.errors import AlreadyRecorded, BadValue, NotAllowedNow, Problems
 from inventory.shared.mailable import MailablePaper
 from inventory.shared.models import House
@@ -98,7 +99,7 @@ def language_of(paper: MailablePaper, thing: models.Model) -> str:
     """Return the language of a paper: fixed by the thing, the customer's, or the house's."""
     customer = paper.customer(thing)
     language = paper.language(thing) or (customer.paper_language if customer else "")
-    return language or House.language()
+    return language or conventions.current().language
 
 
 def file_name_of(paper: MailablePaper, thing: models.Model, language: str) -> str:

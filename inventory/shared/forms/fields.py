@@ -13,7 +13,6 @@ from decimal import ROUND_HALF_EVEN, Decimal, localcontext
 from typing import TYPE_CHECKING, Any
 
 from django import forms
-from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.formats import get_format
@@ -22,6 +21,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.physics import units
 from inventory.physics.units import MM_PER_INCH
+from inventory.shared import conventions
 from inventory.shared.money import amount, symbol
 from inventory.shared.typed import MESSAGES, Mistyped, first_unit, read_number, read_quantity
 
@@ -353,7 +353,7 @@ class MoneyInput(forms.TextInput):
     template_name = "django/forms/widgets/money.html"
 
     def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
-        sign = symbol() or settings.CURRENCY
+        sign = symbol() or conventions.current().currency
         return super().get_context(name, value, attrs) | {"sign": sign}
 
 

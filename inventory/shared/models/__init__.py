@@ -3,5 +3,6 @@
 from .books_lock import BooksLock
 from .files import Attachment
 from .house import House
+from .long_work import LongWork
 
-__all__ = ["Attachment", "BooksLock", "House"]
+__all__ = ["Attachment", "BooksLock", "House", "LongWork"]

@@ -4,11 +4,11 @@ import secrets
 from decimal import Decimal
 from typing import Any
 
-from django.conf import settings
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared import conventions
 from inventory.shared.bank_accounts import check_bank_account, check_bank_code
 from inventory.shared.countries import check_country
 from inventory.shared.models.files import private_storage
@@ -38,6 +38,23 @@ class House(models.Model):
     class Market(models.TextChoices):
         US = "us", _("United States")
         EU = "eu", _("European Union")
+        OTHER = "other", _("elsewhere, in metric units")
+
+    class WeightUnit(models.TextChoices):
+        POUND = conventions.POUND, _("pounds")
+        KILOGRAM = conventions.KILOGRAM, _("kilograms")
+
+    class Language(models.TextChoices):
+        ENGLISH = "en", _("English")
+        SPANISH = "es", _("Spanish")
+
+    class DecimalSign(models.TextChoices):
+        POINT = ".", _("a point: 1,234.50")
+        COMMA = ",", _("a comma: 1.234,50")
+
+    class FirstWeekday(models.IntegerChoices):
+        SUNDAY = conventions.SUNDAY, _("Sunday")
+        MONDAY = conventions.MONDAY, _("Monday")
 
     class OriginRule(models.TextChoices):
         NONE = "none", _("no rule: the countries by name")
@@ -97,7 +114,7 @@ class House(models.Model):
         validators=[MinValueValidator(0), MaxValueValidator(20)],
     )
     market = models.CharField(
-        _("where the honey is sold"), max_length=2, choices=Market, default=Market.US
+        _("where the honey is sold"), max_length=5, choices=Market, default=Market.US
     )
     origin_country = models.CharField(
         _("country of your own honey"), max_length=2, blank=True, validators=[check_country]
@@ -105,6 +122,35 @@ class House(models.Model):
     origin_region = models.CharField(_("region of your own honey"), max_length=80, blank=True)
     origin_rule = models.CharField(
         _("origin on labels"), max_length=12, choices=OriginRule, default=OriginRule.NONE
+    )
+
+    # ISO 4217.
+    currency = models.CharField(
+        _("currency"),
+        max_length=3,
+        default=conventions.usual_currency,
+        validators=[RegexValidator("^[A-Z]{3}$", _("Enter the three letters of a currency: USD."))],
+    )
+    weight_unit = models.CharField(
+        _("unit of weight"), max_length=2, choices=WeightUnit, default=WeightUnit.POUND
+    )
+    language = models.CharField(
+        _("language"), max_length=2, choices=Language, default=conventions.usual_language
+    )
+    decimal_sign = models.CharField(
+        _("decimal sign"),
+        max_length=1,
+        choices=DecimalSign,
+        default=conventions.usual_decimal_sign,
+    )
+    first_weekday = models.PositiveSmallIntegerField(
+        _("first day of the week"), choices=FirstWeekday, default=FirstWeekday.SUNDAY
+    )
+    # What is paid in cash is rounded to it; 1 where every cent is paid.
+    smallest_coin_cents = models.PositiveSmallIntegerField(
+        _("smallest coin, cents"),
+        default=1,
+        validators=[MinValueValidator(1), MaxValueValidator(100)],
     )
 
     class Meta:
@@ -122,6 +168,7 @@ class House(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.pk = 1
         super().save(*args, **kwargs)
+        conventions.read_again()
 
     @classmethod
     def current(cls) -> "House":
@@ -132,8 +179,3 @@ class House(models.Model):
     def lock(cls) -> None:
         """Let others who lock the house wait until this transaction ends; call within one."""
         cls.objects.select_for_update(no_key=True).filter(pk=1).first()
-
-    @staticmethod
-    def language() -> str:
-        """Return the language the house writes in, as two letters."""
-        return str(settings.LANGUAGE_CODE).split("-")[0]

@@ -7,8 +7,10 @@ from typing import Any
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
+from django.utils.translation import gettext as _
 
-from inventory.shared import checks, logo_files
+from inventory.shared import checks, conventions, logo_files
+from inventory.shared.errors import Problems
 from inventory.shared.models import House
 
 
@@ -16,9 +18,35 @@ from inventory.shared.models import House
 def change(**fields: Any) -> House:
     """Set details of the house; bills already issued keep the ones of their day.
 
-    Raises `BadValue` (or several) for what does not fit its field.
+    Raises `BadValue` (or several) for what does not fit its field, and for another currency or unit
+    of weight than that of what is priced and booked already.
     """
     house = House.current()
+    problems = Problems()
+    if fields.get("currency", house.currency) != house.currency and conventions.is_fixed(
+        "currency"
+    ):
+        problems.add(
+            "currency",
+            _(
+                "The books are in %(currency)s, and stay so: what was priced and booked would "
+                "mean other sums. A house with another currency begins with a database of its own."
+            )
+            % {"currency": house.currency},
+        )
+    if fields.get("weight_unit", house.weight_unit) != house.weight_unit and conventions.is_fixed(
+        "weight_unit"
+    ):
+        problems.add(
+            "weight_unit",
+            _(
+                "Prices by weight are in %(unit)s already, and would mean other sums. Weights can "
+                "be typed in either unit; a house that prices in the other one begins with a "
+                "database of its own."
+            )
+            % {"unit": house.get_weight_unit_display()},
+        )
+    problems.raise_any()
     for name, value in fields.items():
         setattr(house, name, value)
     checks.save_checked(house)

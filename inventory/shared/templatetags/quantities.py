@@ -10,7 +10,6 @@ from decimal import MAX_PREC, ROUND_HALF_UP, Decimal, InvalidOperation, localcon
 from operator import attrgetter
 
 from django import template
-from django.conf import settings
 from django.utils.formats import number_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -18,6 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.physics.units import GALLON_LITRES, POUND_GRAMS
+from inventory.shared import conventions
 from inventory.shared.money import price_places, symbol, with_currency
 
 register = template.Library()
@@ -181,7 +181,8 @@ def _currency(number: Decimal, places: int) -> SafeString:
     text = _plain(number, places)
     if symbol():
         return format_html('<span class="money">{}</span>', with_currency(text))
-    return format_html('<span class="money">{} <small>{}</small></span>', text, settings.CURRENCY)
+    code = conventions.current().currency
+    return format_html('<span class="money">{} <small>{}</small></span>', text, code)
 
 
 @register.filter
