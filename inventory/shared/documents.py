@@ -245,7 +245,8 @@ def _roll_style() -> Any:
     from weasyprint import CSS
 
     press = _press()
-    return CSS(string=ROLL_CSS.read_text(), font_config=press.fonts, url_fetcher=press.fetcher)
+    style = f"{lettering.css()}\n{ROLL_CSS.read_text()}"
+    return CSS(string=style, font_config=press.fonts, url_fetcher=press.fetcher)
 
 
 @cache
@@ -264,11 +265,12 @@ def _press() -> _Press:
         ) from error
     fetcher = URLFetcher(allowed_protocols=["data"])
     fonts = FontConfiguration()
-    style = CSS(string=PAPER_CSS.read_text(), font_config=fonts, url_fetcher=fetcher)
+    paper = f"{lettering.css()}\n{PAPER_CSS.read_text()}"
+    style = CSS(string=paper, font_config=fonts, url_fetcher=fetcher)
     return _Press(HTML, fetcher, fonts, style)
 
 
-# WeasyPrint keeps the fonts of labels in a folder, and removes it while Python still runs.
+# WeasyPrint keeps the fonts in a folder, and removes it while Python still runs.
 atexit.register(_press.cache_clear)
 atexit.register(_lettering_style.cache_clear)
 atexit.register(_roll_style.cache_clear)

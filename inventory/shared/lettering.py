@@ -1,18 +1,23 @@
-"""The lettering of labels: one font that comes with the service, and how large its letters are.
+"""The lettering of pages, papers and labels: one font that comes with the service.
 
-A rule about the height of letters can be kept only where the font is known. So labels are set in
-Noto Sans (`fonts/`, SIL Open Font License), whatever fonts the machine has. Lengths are in em, the
-size of the font, unless they are said to be in millimetres.
+All are set in Noto Sans (`inventory/static/inventory/fonts/`, SIL Open Font License), whatever
+fonts the machine has: so they look alike everywhere, figures stand under each other, and no paper
+fails for want of a font. A rule about the height of letters can be kept only where the font is
+known: its measures are here. Lengths are in em, the size of the font, unless they are said to be in
+millimetres.
 """
 
 import base64
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from itertools import product
 from pathlib import Path
 
-FONTS = Path(__file__).parent / "fonts"
-FAMILY = "House Sans"
+FONTS = Path(__file__).parent.parent / "static" / "inventory" / "fonts"
+# The letters of most languages in the Latin script, and those of the others. A paper names both
+# families; the style of pages has them as one.
+FAMILIES = {"House Sans": "latin", "House Sans More": "latin-ext"}
 WEIGHTS = (400, 700)
 UNITS_PER_EM = 1000
 # The space a letter takes that the font lacks: as wide as high, so that a text is never taken for
@@ -40,8 +45,17 @@ def face(*, bold: bool = False) -> Face:
     from fontTools.pens.boundsPen import BoundsPen
     from fontTools.ttLib import TTFont
 
-    font = TTFont(_file(700 if bold else 400))
-    glyphs, names = font.getGlyphSet(), font.getBestCmap()
+    weight = 700 if bold else 400
+    usual, *more = (TTFont(_file(letters, weight)) for letters in FAMILIES.values())
+    glyphs, names = usual.getGlyphSet(), usual.getBestCmap()
+    advances: dict[str, float] = {}
+    # The first that has a letter draws it.
+    for font in (*more, usual):
+        widths = font["hmtx"].metrics
+        advances |= {
+            chr(code): float(widths[name][0]) / UNITS_PER_EM
+            for code, name in font.getBestCmap().items()
+        }
 
     def top_em(letter: str) -> float:
         pen = BoundsPen(glyphs)
@@ -53,9 +67,7 @@ def face(*, bold: bool = False) -> Face:
         # The round "o" reaches over and under its line; the flat "x" beside it is the sure height.
         small_o_em=top_em("x"),
         figure_em=top_em("1"),
-        advances={
-            chr(code): float(glyphs[name].width) / UNITS_PER_EM for code, name in names.items()
-        },
+        advances=advances,
     )
 
 
@@ -82,18 +94,18 @@ def wrap(text: str, *, width_mm: float, size_mm: float, bold: bool = False) -> l
 
 
 def css() -> str:
-    """Return the style that gives a paper this font, the font files within it."""
+    """Return the style that gives a paper these fonts, the font files within it."""
     return "\n".join(_font_faces())
 
 
 def _font_faces() -> Iterator[str]:
-    for weight in WEIGHTS:
-        content = base64.b64encode(_file(weight).read_bytes()).decode("ascii")
+    for (family, letters), weight in product(FAMILIES.items(), WEIGHTS):
+        content = base64.b64encode(_file(letters, weight).read_bytes()).decode("ascii")
         yield (
-            f'@font-face {{ font-family: "{FAMILY}"; font-weight: {weight}; '
+            f'@font-face {{ font-family: "{family}"; font-weight: {weight}; '
             f'src: url("data:font/woff2;base64,{content}") format("woff2"); }}'
         )
 
 
-def _file(weight: int) -> Path:
-    return FONTS / f"noto-sans-latin-{weight}-normal.woff2"
+def _file(letters: str, weight: int) -> Path:
+    return FONTS / f"noto-sans-{letters}-{weight}-normal.woff2"

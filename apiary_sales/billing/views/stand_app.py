@@ -23,6 +23,8 @@ SHELL = [
     "web/vendor/htmx/htmx.min.js",
     "web/icons/house.svg",
     "web/icons/house-192.png",
+    "inventory/fonts/noto-sans-latin-400-normal.woff2",
+    "inventory/fonts/noto-sans-latin-700-normal.woff2",
     "billing/stand.css",
     "billing/stand/asking.js",
     "billing/stand/basket.js",
