@@ -111,7 +111,7 @@ from inventory.bottling.services.products import PartUse
 from inventory.shared import mailable
 from inventory.shared.errors import BadValue
 from inventory.shared.models import Attachment, House
-from inventory.shared.services import books_lock, files
+from inventory.shared.services import books_lock, files, long_work
 from inventory.shared.services import house as house_details
 from inventory.stock.blends import BlendLimits
 from inventory.stock.models import Balance, Lot, Place
@@ -1229,6 +1229,8 @@ def _use_the_back_office(owner, clerk) -> None:
     pins.set_pin(person=clerk, pin="4831", set_by=owner)
     with suppress(BadValue):
         pins.check_pin(person=clerk, pin="4832", asked_by=owner)
+    work = long_work.begin(kind="report", title="Sales of all years", started_by=owner)
+    long_work.ask_to_stop(work)
 
 
 def _name_an_account() -> None:

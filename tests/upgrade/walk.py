@@ -121,6 +121,8 @@ LATER = {
     "inventory:bottling_day_edit",
     "inventory:file",
     "inventory:file_remove",
+    "inventory:long_work",
+    "inventory:long_work_stop",
     "inventory:goods_detail",
     "inventory:lot_ready",
     "inventory:goods_edit",
@@ -826,6 +828,7 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "api:email-bounce",
         ),
         (_rows("mailing.EmailPaper", "pk"), "mailing:email_paper api:email-paper"),
+        (_rows("inventory.LongWork", "pk"), "inventory:long_work inventory:long_work_stop"),
         (_rows("mailing.ReminderPause", "pk"), "mailing:pause_end api:reminder-pause-end"),
         (
             [
