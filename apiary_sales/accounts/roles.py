@@ -28,6 +28,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "inventory.release_hold",
             "inventory.record_cleaning",
             "customers.manage_customers",
+            "customers.erase_customers",
             "pricing.manage_prices",
             "orders.take_orders",
             "orders.quote_drums",

@@ -5,6 +5,16 @@ class BillingConfig(AppConfig):
     name = "apiary_sales.billing"
 
     def ready(self) -> None:
+        from apiary_sales.billing.queries import personal_data as held_data
+        from apiary_sales.billing.services import personal_data as erasing
+        from apiary_sales.customers import personal_data
+
+        personal_data.register(
+            personal_data.Holder(
+                held=held_data.held,
+                still_needed=erasing.still_needed,
+            )
+        )
         from apiary_sales.billing import mailed_papers
 
         mailed_papers.register()

@@ -7,9 +7,14 @@ class CustomersConfig(AppConfig):
     def ready(self) -> None:
         from django.urls import reverse
 
+        from apiary_sales.customers import personal_data, personal_queries
         from apiary_sales.customers.permissions import ANY_OF
+        from apiary_sales.customers.services import personal_data as erasing
         from inventory.shared import attachable
 
+        personal_data.register(
+            personal_data.Holder(held=personal_queries.held_here, erase=erasing.erase_here)
+        )
         attachable.register(
             "customers.Customer",
             name="customer",

@@ -77,7 +77,10 @@ class Customer(models.Model):
         verbose_name = _("customer")
         verbose_name_plural = _("customers")
         ordering = ["name"]
-        permissions = [("manage_customers", "Can add and change customers")]
+        permissions = [
+            ("manage_customers", "Can add and change customers"),
+            ("erase_customers", "Can erase the personal data of customers"),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(credit_limit_cents__isnull=True) | Q(credit_limit_cents__gte=0),
@@ -244,3 +247,22 @@ class CustomerBalance(models.Model):
 
     def __str__(self) -> str:
         return f"{self.customer} {self.owed_cents}"
+
+
+class Erasure(models.Model):
+    """That the personal data of a customer was erased: when, by whom, and who asked for it."""
+
+    customer = models.OneToOneField(Customer, on_delete=models.PROTECT, related_name="erasure")
+    asked = models.CharField(_("who asked for it, and how"), max_length=200)
+    erased_at = models.DateTimeField(_("erased"), auto_now_add=True)
+    erased_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", verbose_name=_("by")
+    )
+    idempotency_key = models.CharField(max_length=100, unique=True)
+
+    class Meta:
+        verbose_name = _("erased data")
+        verbose_name_plural = _("erased data")
+
+    def __str__(self) -> str:
+        return str(self.customer)

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from apiary_sales.customers import certificate_views, views
+from apiary_sales.customers import certificate_views, personal_views, views
 
 app_name = "customers"
 
@@ -22,5 +22,10 @@ urlpatterns = [
     path("<int:pk>/", views.customer_detail, name="detail"),
     path("<int:pk>/addresses/new/", views.AddressCreateView.as_view(), name="address_create"),
     path("addresses/<int:pk>/remove/", views.AddressRemoveView.as_view(), name="address_remove"),
+    path("<int:pk>/personal-data/", personal_views.personal_data, name="personal_data"),
+    path("<int:pk>/personal-data/file/", personal_views.personal_file, name="personal_file"),
+    path(
+        "<int:pk>/personal-data/erase/", personal_views.EraseView.as_view(), name="personal_erase"
+    ),
     path("<int:pk>/edit/", views.customer_edit, name="edit"),
 ]

@@ -3,3 +3,16 @@ from django.apps import AppConfig
 
 class MailingConfig(AppConfig):
     name = "apiary_sales.mailing"
+
+    def ready(self) -> None:
+        from apiary_sales.customers import personal_data
+        from apiary_sales.mailing.queries import personal_data as held_data
+        from apiary_sales.mailing.services import personal_data as erasing
+
+        personal_data.register(
+            personal_data.Holder(
+                held=held_data.held,
+                still_needed=erasing.still_needed,
+                erase=erasing.erase,
+            )
+        )

@@ -5,6 +5,17 @@ class OrdersConfig(AppConfig):
     name = "apiary_sales.orders"
 
     def ready(self) -> None:
+        from apiary_sales.customers import personal_data
+        from apiary_sales.orders.queries import personal_data as held_data
+        from apiary_sales.orders.services import personal_data as erasing
+
+        personal_data.register(
+            personal_data.Holder(
+                held=held_data.held,
+                still_needed=erasing.still_needed,
+                erase=erasing.erase,
+            )
+        )
         from django.urls import reverse
 
         from apiary_sales.customers.permissions import ANY_OF

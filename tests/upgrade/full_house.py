@@ -56,7 +56,7 @@ from apiary_sales.billing.services.stand_marks import MarkFound
 from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.billing.stand_return_rules import PiecesBack
 from apiary_sales.customers.models import Customer
-from apiary_sales.customers.services import addresses, certificates, customers
+from apiary_sales.customers.services import addresses, certificates, customers, personal_data
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
@@ -1229,6 +1229,8 @@ def _use_the_back_office(owner, clerk) -> None:
     pins.set_pin(person=clerk, pin="4831", set_by=owner)
     with suppress(BadValue):
         pins.check_pin(person=clerk, pin="4832", asked_by=owner)
+    former = customers.add(name="Ursel Vane", phone="555 0199")
+    personal_data.erase(customer=former, asked="by telephone", erased_by=owner, key="full:erasure")
     work = long_work.begin(kind="report", title="Sales of all years", started_by=owner)
     long_work.ask_to_stop(work)
 

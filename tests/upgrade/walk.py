@@ -808,7 +808,8 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
         (_rows("pricing.Service", "code"), "pricing:service_change"),
         (
             _rows("customers.Customer", "pk"),
-            "customers:detail customers:edit orders:customer_orders billing:statement "
+            "customers:detail customers:edit customers:personal_data customers:personal_file "
+            "customers:personal_erase orders:customer_orders billing:statement "
             "billing:statement_pdf billing:customer_account billing:pay_back api:customer-detail "
             "billing:interest api:interest api:pay-back "
             "billing:service_bill api:customer-files api:service-bills mailing:pause "

@@ -101,3 +101,17 @@ def remove(*, attachment: Attachment, removed_by: Person) -> Attachment:
     attachment.removed_by = removed_by
     checks.save_checked(attachment)
     return attachment
+
+
+@transaction.atomic
+def erase(attachment: Attachment) -> Attachment:
+    """Delete a file with its name and note for good; the row says that there was one."""
+    attachment = Attachment.objects.select_for_update().get(pk=attachment.pk)
+    storage, kept = attachment.file.storage, attachment.file.name
+    attachment.name, attachment.note = _("Erased"), ""
+    attachment.removed_at = attachment.removed_at or timezone.now()
+    attachment.removed_by = attachment.removed_by or attachment.added_by
+    checks.save_checked(attachment)
+    if kept:
+        transaction.on_commit(lambda: storage.delete(kept))
+    return attachment
