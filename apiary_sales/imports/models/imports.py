@@ -1,5 +1,6 @@
 """A list that somebody brings in, and its rows until they count."""
 
+from datetime import timedelta
 from typing import Any, ClassVar
 
 from django.conf import settings
@@ -7,6 +8,10 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+
+
+# Longer than one batch, or a whole list in one transaction, ever takes.
+BUSY_LASTS = timedelta(minutes=3)
 
 
 class ImportKind(models.TextChoices):
@@ -30,6 +35,7 @@ class Import(models.Model):
     """
 
     class State(models.TextChoices):
+        READING = "reading", _("being read")
         UPLOADED = "uploaded", _("to be matched")
         CHECKING = "checking", _("being checked")
         CHECKED = "checked", _("checked")
@@ -43,7 +49,11 @@ class Import(models.Model):
         MONTH_FIRST = "mdy", _("month, day, year: 07/31/2026")
 
     # What a person has open work with.
-    OPEN: ClassVar = (State.UPLOADED, State.CHECKING, State.CHECKED, State.WRITING)
+    OPEN: ClassVar = (
+        *(State.READING, State.UPLOADED, State.CHECKING),
+        *(State.CHECKED, State.WRITING),
+    )
+    BUSY: ClassVar = (State.READING, State.CHECKING, State.WRITING)
 
     kind = models.CharField(_("what is in it"), max_length=12, choices=ImportKind)
     state = models.CharField(_("state"), max_length=8, choices=State, default=State.UPLOADED)
@@ -60,6 +70,8 @@ class Import(models.Model):
     rows_read = models.PositiveIntegerField(_("rows"), default=0)
     rows_bad = models.PositiveIntegerField(_("rows with something wrong"), default=0)
     rows_made = models.PositiveIntegerField(_("rows brought in"), default=0)
+    # When the work on it last went on; a machine that stopped leaves it busy and untouched.
+    touched_at = models.DateTimeField(default=timezone.now)
     # Why it was not brought in the last time: it was stopped, or something had changed.
     message = models.TextField(blank=True)
     uploaded_by = models.ForeignKey(
@@ -109,7 +121,8 @@ class Import(models.Model):
 
     @property
     def is_busy(self) -> bool:
-        return self.state in (self.State.CHECKING, self.State.WRITING)
+        """Whether work on it goes on; what was left untouched for minutes was left behind."""
+        return self.state in self.BUSY and timezone.now() - self.touched_at < BUSY_LASTS
 
 
 class ImportRow(models.Model):

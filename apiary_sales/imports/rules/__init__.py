@@ -1,0 +1,1 @@
+"""Pure decisions about lists that are brought in: reading a file, its columns and its cells."""

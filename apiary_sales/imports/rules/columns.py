@@ -1,0 +1,170 @@
+"""The columns of a list: what each is called, how it is typed, and which one of a file it is."""
+
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any
+
+from django.db.models import Choices
+from django.utils import timezone
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import override
+
+LANGUAGES = ("en", "es")
+
+
+class CellKind(StrEnum):
+    """How what is typed in a column is read."""
+
+    TEXT = "text"
+    WHOLE = "whole"
+    NUMBER = "number"
+    MONEY = "money"
+    WEIGHT = "weight"
+    LABEL_WEIGHT = "label weight"
+    DAY = "day"
+    CHOICE = "choice"
+    PRODUCT = "product"
+    PLACE = "place"
+    CUSTOMER = "customer"
+
+
+HOW: Mapping[CellKind, Promise] = {
+    CellKind.TEXT: _lazy("text"),
+    CellKind.WHOLE: _lazy("a whole number"),
+    CellKind.NUMBER: _lazy("a number"),
+    CellKind.MONEY: _lazy("an amount of money"),
+    CellKind.WEIGHT: _lazy("a weight with its unit"),
+    CellKind.LABEL_WEIGHT: _lazy("a weight with its unit"),
+    CellKind.DAY: _lazy("a day, as in 2026-07-31"),
+    CellKind.CHOICE: _lazy("one of these words"),
+    CellKind.PRODUCT: _lazy("the name, short name or GTIN of a product"),
+    CellKind.PLACE: _lazy("the number or name of a place"),
+    CellKind.CUSTOMER: _lazy("the name of a customer"),
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a list; `name` is the parameter of the service that takes it.
+
+    `words` are what else people call it, in English and Spanish. `example` is a value, a text, or
+    `DaysAgo`. `parameters` are other names under which a service may refuse it.
+    """
+
+    name: str
+    label: str | Promise
+    kind: CellKind = CellKind.TEXT
+    example: "str | int | Decimal | DaysAgo | Promise" = ""
+    hint: str | Promise = ""
+    is_required: bool = False
+    words: tuple[str, ...] = ()
+    choices: type[Choices] | None = None
+    length_max: int = 200
+    parameters: tuple[str, ...] = ()
+
+    @property
+    def how(self) -> str:
+        """Say how it is typed, and which words may be chosen."""
+        told = str(HOW[self.kind])
+        if self.choices is not None:
+            listed = ", ".join(str(label) for label in self.choices.labels)
+            return f"{told}: {listed}"
+        return told
+
+    def example_value(self) -> Any:
+        """Return the example as a workbook has it: a number, a day or a text."""
+        if isinstance(self.example, DaysAgo):
+            return timezone.localdate() - timedelta(days=self.example.days)
+        return str(self.example) if isinstance(self.example, Promise) else self.example
+
+    def example_text(self, decimal_sign: str) -> str:
+        """Return the example as a person types it."""
+        value = self.example_value()
+        if isinstance(value, Decimal):
+            return f"{value:f}".replace(".", decimal_sign)
+        return value.isoformat() if isinstance(value, date) else str(value)
+
+
+@dataclass(frozen=True)
+class DaysAgo:
+    """An example of a day that is never old: so many days before today."""
+
+    days: int
+
+
+def folded(text: str) -> str:
+    """Return a heading as it is compared: small letters without accents, marks and spaces."""
+    plain = unicodedata.normalize("NFKD", str(text)).casefold()
+    return re.sub(r"[^a-z0-9]", "", plain)
+
+
+def names_of(column: Column) -> set[str]:
+    """Return everything that a column may be called, folded."""
+    found = {folded(column.name), *(folded(word) for word in column.words)}
+    for language in LANGUAGES:
+        with override(language):
+            found.add(folded(str(column.label)))
+    return found - {""}
+
+
+def guessed(columns: Sequence[Column], headings: Sequence[str]) -> dict[str, int]:
+    """Return which column of the file each of ours probably is, by name; none is taken twice."""
+    found: dict[str, int] = {}
+    plain = [folded(heading) for heading in headings]
+    for column in columns:
+        names = names_of(column)
+        for position, heading in enumerate(plain):
+            if heading in names and position not in found.values():
+                found[column.name] = position
+                break
+    # What begins or ends alike comes second, so that it takes no column from an exact name.
+    for column in columns:
+        if column.name in found:
+            continue
+        names = {name for name in names_of(column) if len(name) > 3}
+        for position, heading in enumerate(plain):
+            if position in found.values() or len(heading) < 4:
+                continue
+            if any(heading.startswith(name) or heading.endswith(name) for name in names):
+                found[column.name] = position
+                break
+    return found
+
+
+def is_example(
+    columns: Sequence[Column], chosen: Mapping[str, int], cells: Sequence[str], decimal_sign: str
+) -> bool:
+    """Tell whether a row is the example of the template, which is never brought in."""
+    wanted = {column.name: column for column in columns}
+    told = [
+        (position < len(cells) and cells[position]) == wanted[name].example_text(decimal_sign)
+        for name, position in chosen.items()
+        # Days of an example move with the day on which the template was made.
+        if name in wanted and wanted[name].kind != CellKind.DAY and wanted[name].example != ""
+    ]
+    return len(told) > 1 and all(told)
+
+
+def choice_named(choices: type[Choices], text: str) -> str | None:
+    """Return the value of a choice by its value or its label in either language, or None."""
+    asked = folded(text)
+    for value in choices.values:
+        if asked == folded(value):
+            return str(value)
+    for language in LANGUAGES:
+        with override(language):
+            for value, label in choices.choices:
+                if asked in (folded(str(label)), folded(str(label).split(":")[0])):
+                    return str(value)
+    return None
+
+
+def missing_sentence() -> str:
+    return _("This is missing. Fill it in.")

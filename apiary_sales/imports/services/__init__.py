@@ -1,0 +1,1 @@
+"""The only code that writes imports, their rows and past sales."""
