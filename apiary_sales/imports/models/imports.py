@@ -9,7 +9,6 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-
 # Longer than one batch, or a whole list in one transaction, ever takes.
 BUSY_LASTS = timedelta(minutes=3)
 

@@ -38,7 +38,7 @@ def write(figures: Figures, by: Person, key: str) -> list[models.Model]:
 
 def _honey(figures: Figures) -> list[models.Model]:
     before = _names(figures)
-    size_name = _one_line(figures.get("size", figures["name"]))
+    size_name = _one_line(str(figures.get("size") or figures["name"]))
     size: Size | None = Size.objects.filter(name__iexact=size_name).first()
     form = figures.get("form", Product.Form.LIQUID)
     is_standard = form == Product.Form.LIQUID and not {"variety", "brand"} & set(figures)
