@@ -40,6 +40,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.manage_accounts",
             "billing.manage_purchases",
             "billing.accept_late_certificates",
+            "imports.bring_in_lists",
         }
     ),
     User.Role.BOTTLING: frozenset(
@@ -91,6 +92,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.take_payments",
             "billing.view_money",
             "billing.manage_purchases",
+            "imports.bring_in_lists",
         }
     ),
 }

@@ -101,6 +101,12 @@ PAGES = (
         ("billing.issue_invoices",),
     ),
     SettingsPage(
+        _("Bring in lists"),
+        _("Customers, products, prices, stock and past sales from CSV or Excel files"),
+        "imports:home",
+        ("imports.bring_in_lists",),
+    ),
+    SettingsPage(
         _("E-mails"),
         _("The texts that e-mails and reminders begin with"),
         "mailing:text_list",

@@ -9,6 +9,8 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from inventory.shared.models import LongWork
+
 # Longer than one batch, or a whole list in one transaction, ever takes.
 BUSY_LASTS = timedelta(minutes=3)
 
@@ -69,6 +71,10 @@ class Import(models.Model):
     rows_read = models.PositiveIntegerField(_("rows"), default=0)
     rows_bad = models.PositiveIntegerField(_("rows with something wrong"), default=0)
     rows_made = models.PositiveIntegerField(_("rows brought in"), default=0)
+    # How far the check or the bringing in is, where that takes long.
+    work = models.ForeignKey(
+        LongWork, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
     # When the work on it last went on; a machine that stopped leaves it busy and untouched.
     touched_at = models.DateTimeField(default=timezone.now)
     # Why it was not brought in the last time: it was stopped, or something had changed.

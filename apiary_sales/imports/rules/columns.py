@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from enum import StrEnum
+from functools import cache, lru_cache
 from typing import Any
 
 from django.db.models import Choices
@@ -99,6 +100,7 @@ class DaysAgo:
     days: int
 
 
+@lru_cache(maxsize=4096)
 def folded(text: str) -> str:
     """Return a heading as it is compared: small letters without accents, marks and spaces."""
     plain = unicodedata.normalize("NFKD", str(text)).casefold()
@@ -154,16 +156,19 @@ def is_example(
 
 def choice_named(choices: type[Choices], text: str) -> str | None:
     """Return the value of a choice by its value or its label in either language, or None."""
-    asked = folded(text)
-    for value in choices.values:
-        if asked == folded(value):
-            return str(value)
+    return _words_of(choices).get(folded(text))
+
+
+@cache
+def _words_of(choices: type[Choices]) -> Mapping[str, str]:
+    """Return every word for each choice, folded; a list has thousands of rows with the same few."""
+    found = {folded(value): str(value) for value in choices.values}
     for language in LANGUAGES:
         with override(language):
             for value, label in choices.choices:
-                if asked in (folded(str(label)), folded(str(label).split(":")[0])):
-                    return str(value)
-    return None
+                found.setdefault(folded(str(label)), str(value))
+                found.setdefault(folded(str(label).split(":")[0]), str(value))
+    return found
 
 
 def missing_sentence() -> str:

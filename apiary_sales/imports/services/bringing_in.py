@@ -39,13 +39,7 @@ def bring_in(
     what it wrote. Raises `NotAllowedNow`, `BadValue` at "without_bad_rows", and what a service
     refuses that had accepted the row when it was checked.
     """
-    if begun.rows_bad and not without_bad_rows:
-        raise BadValue(
-            _("Mend the rows with something wrong and upload the list again, or leave them out."),
-            parameter="without_bad_rows",
-        )
-    if not begun.rows_good:
-        raise NotAllowedNow(_("No row of this list is right, so there is nothing to bring in."))
+    refuse(begun, without_bad_rows=without_bad_rows)
     begun = claims.claim(begun, state=Import.State.WRITING, states=(Import.State.CHECKED,))
     try:
         claims.delete_past_sales(begun)
@@ -70,6 +64,17 @@ def bring_in(
     rows = ImportRow.objects.filter(of_import=begun)
     claims.delete_in_batches(rows.filter(made=[]))
     return begun
+
+
+def refuse(begun: Import, *, without_bad_rows: bool) -> None:
+    """Raise what keeps a list from being brought in, whatever its rows come to."""
+    if begun.rows_bad and not without_bad_rows:
+        raise BadValue(
+            _("Mend the rows with something wrong and upload the list again, or leave them out."),
+            parameter="without_bad_rows",
+        )
+    if not begun.rows_good:
+        raise NotAllowedNow(_("No row of this list is right, so there is nothing to bring in."))
 
 
 def _complete(begun: Import, brought_in_by: Person) -> None:

@@ -9,6 +9,7 @@ from apiary_sales.imports.models import Import
 from apiary_sales.imports.rules.cells import Writing
 from apiary_sales.imports.rules.columns import CellKind, folded
 from inventory.bottling.models import Product
+from inventory.shared import conventions
 from inventory.stock.models import Place
 
 
@@ -57,5 +58,6 @@ def writing_of(begun: Import) -> Writing:
     return Writing(
         decimal_sign=begun.decimal_sign,
         day_order=begun.day_order,
+        weight_unit=conventions.current().weight_unit,
         finders=Finders().by_kind(),
     )
