@@ -41,6 +41,11 @@ WHAT_AMOUNTS_ARE = gettext_lazy(
     "Amounts are after discounts and before sales tax. Other goods (wax, candles), and drums, "
     "deposits and freight, are left out unless they are chosen as goods. They have no pounds."
 )
+WHAT_IS_BROUGHT_IN = gettext_lazy(
+    "Past sales that were brought in from a list count on their day, before the first sale in "
+    "your books in that channel, so that no day is counted twice. They have no order, no lot and "
+    "no cost."
+)
 WHAT_WEIGHTS_ARE = gettext_lazy(
     "The weight of jars is the weight on their label; the weight of honey in bulk is the "
     "weight on the scale. Pounds are rounded here; the download has the exact grams."
@@ -70,7 +75,7 @@ WHAT_SEASONS_ARE = gettext_lazy(
     "beside your own, so a season's figures are not those of your own harvest alone."
 )
 WHAT_SIZES_ARE = gettext_lazy("All varieties and labels of a size are counted together.")
-SALES_DEFINITION = (WHAT_SALES_ARE, WHAT_AMOUNTS_ARE, WHAT_WEIGHTS_ARE)
+SALES_DEFINITION = (WHAT_SALES_ARE, WHAT_AMOUNTS_ARE, WHAT_WEIGHTS_ARE, WHAT_IS_BROUGHT_IN)
 MARGIN_DEFINITION = (
     *SALES_DEFINITION,
     WHAT_COSTS_ARE,
@@ -88,6 +93,13 @@ GOODS_PIECES = Column(
 )
 GRAMS = Column("grams", gettext_lazy("Honey"), Unit.GRAMS, adds_up=True)
 AMOUNT = Column("amount_cents", gettext_lazy("Sales"), Unit.CENTS, adds_up=True)
+BROUGHT_IN = Column(
+    "brought_in_cents",
+    gettext_lazy("Of these, brought in"),
+    Unit.CENTS,
+    adds_up=True,
+    is_left_out_when_nothing=True,
+)
 NO_COST = Column(
     "no_cost_cents",
     gettext_lazy("Sales without a cost"),
@@ -139,7 +151,7 @@ GOODS_GRAMS = Column(
     adds_up=True,
     is_left_out_when_nothing=True,
 )
-SOLD = [LINES, PIECES, GRAMS, GOODS_PIECES, GOODS_GRAMS, AMOUNT]
+SOLD = [LINES, PIECES, GRAMS, GOODS_PIECES, GOODS_GRAMS, AMOUNT, BROUGHT_IN]
 OF_GOODS = (GOODS_PIECES, GOODS_GRAMS, MARGIN_A_PIECE)
 # Of other goods alone, and of all that was sold; elsewhere it is only honey, or charges.
 IDLE_COLUMNS = {
@@ -296,12 +308,13 @@ SALE_LINES = Report(
         GOODS_PIECES,
         GOODS_GRAMS,
         AMOUNT,
+        BROUGHT_IN,
         NO_COST,
         COST,
         MARGIN,
     ),
     picture=None,
-    opens=lambda row, _address: _url("orders:order_detail", row["order"]),
+    opens=lambda row, _address: _url("orders:order_detail", row["order"]) if row["order"] else None,
     nothing=NO_SALES,
 )
 SALES_BY_SIZE = Report(
@@ -332,7 +345,13 @@ SALES_BY_VARIETY = Report(
     form=forms.HoneySalesForm,
     frame=sales.by_variety,
     columns=_fixed(
-        Column("variety", gettext_lazy("Variety")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+        Column("variety", gettext_lazy("Variety")),
+        PIECES,
+        GRAMS,
+        AMOUNT,
+        BROUGHT_IN,
+        *EARNED,
+        MARGIN_A_POUND,
     ),
     picture=Picture(
         "bars", gettext_lazy("Sales and margin by variety"), ("amount_cents", "margin_cents")
@@ -450,7 +469,13 @@ MARGIN_BY_SIZE = Report(
     form=forms.HoneySalesForm,
     frame=sales.by_size,
     columns=_fixed(
-        Column("size", gettext_lazy("Size")), PIECES, GRAMS, AMOUNT, *EARNED, MARGIN_A_POUND
+        Column("size", gettext_lazy("Size")),
+        PIECES,
+        GRAMS,
+        AMOUNT,
+        BROUGHT_IN,
+        *EARNED,
+        MARGIN_A_POUND,
     ),
     picture=Picture(
         "bars", gettext_lazy("Sales and margin by size"), ("amount_cents", "margin_cents")

@@ -57,10 +57,10 @@ class MatchColumnsForm(ActForm):
         choices = [(NOT_THERE, _("not in this list")), *_choices(headings, sample)]
         for column in what.columns:
             self.fields[column.name] = forms.ChoiceField(
-                label=column.label,
+                label=str(column.label),
                 choices=choices,
                 required=False,
-                help_text=_("Needed.") if column.is_required else column.hint,
+                help_text=_("Needed.") if column.is_required else str(column.hint),
             )
 
     def chosen(self) -> dict[str, int | None]:

@@ -3,7 +3,8 @@
 from datetime import date
 
 from django.db import models
-from django.db.models import Min, Q
+from django.db.models import Min, Q, Subquery, Value
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from apiary_sales.customers.models import Customer
@@ -20,8 +21,10 @@ class PastSaleQuerySet(models.QuerySet["PastSale"]):
         that no day of a channel is counted twice, also where an own sale is entered late.
         """
         counted = Q()
-        for channel, first in first_own_days().items():
-            counted &= ~Q(channel=channel) | Q(day__lt=first)
+        for channel in Order.Channel.values:
+            first = own_orders().filter(channel=channel).order_by("placed_on").values("placed_on")
+            # Each of these is worked out once, however many past sales there are.
+            counted |= Q(channel=channel, day__lt=Coalesce(Subquery(first[:1]), Value(date.max)))
         return self.filter(counted, of_import__state=Import.State.COMPLETE)
 
 
@@ -74,5 +77,9 @@ class PastSale(models.Model):
 
 def first_own_days() -> dict[str, date]:
     """Return the day of the first own sale in each channel that has one."""
-    orders = Order.objects.exclude(status__in=[*Order.QUOTE_STATUSES, Order.Status.CANCELLED])
-    return dict(orders.order_by().values_list("channel").annotate(Min("placed_on")))
+    return dict(own_orders().order_by().values_list("channel").annotate(Min("placed_on")))
+
+
+def own_orders() -> models.QuerySet[Order]:
+    """Return the orders of the books that are sales: no quotes, and none that was cancelled."""
+    return Order.objects.exclude(status__in=[*Order.QUOTE_STATUSES, Order.Status.CANCELLED])

@@ -10,9 +10,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.imports.models import Import, ImportKind, ImportRow, PastSale
+from apiary_sales.imports.rows import finders, past_sales
+from apiary_sales.imports.rows.writers import WRITERS
 from apiary_sales.imports.rules.cells import read_row
 from apiary_sales.imports.rules.kinds import BY_KIND
-from apiary_sales.imports.services import claims, finders, past_sale_rows
+from apiary_sales.imports.services import claims
 from apiary_sales.imports.services.checking import (
     RowRead,
     batches,
@@ -21,7 +23,6 @@ from apiary_sales.imports.services.checking import (
     unreported,
 )
 from apiary_sales.imports.services.claims import Report
-from apiary_sales.imports.services.row_writers import WRITERS
 from inventory.shared.errors import BadValue, HouseError, NotAllowedNow
 from inventory.shared.people import Person
 
@@ -108,11 +109,11 @@ def _write_at_once(begun: Import, brought_in_by: Person) -> None:
 
 def _write_past_sales(begun: Import, report: Report) -> None:
     what = BY_KIND[begun.kind]
-    writing, own_days = finders.writing_of(begun), past_sale_rows.own_days()
+    writing, own_days = finders.writing_of(begun), past_sales.own_days()
     begun.rows_made = 0
     for batch in batches(begun, begun.rows.filter(problems=[])):
         made = [
-            past_sale_rows.past_sale(
+            past_sales.past_sale(
                 figures=read_row(what.columns, begun.columns, row.cells, writing),
                 of_import=begun,
                 row_number=row.number,

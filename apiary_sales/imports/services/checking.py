@@ -12,11 +12,12 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from apiary_sales.imports.models import Import, ImportKind, ImportRow
+from apiary_sales.imports.rows import finders, past_sales
+from apiary_sales.imports.rows.writers import WRITERS, RowWriter
 from apiary_sales.imports.rules.cells import Figures, read_row
 from apiary_sales.imports.rules.kinds import BY_KIND, ListKind
-from apiary_sales.imports.services import claims, finders, past_sale_rows
+from apiary_sales.imports.services import claims
 from apiary_sales.imports.services.claims import Report
-from apiary_sales.imports.services.row_writers import WRITERS, RowWriter
 from inventory.shared import keys
 from inventory.shared.errors import HouseError
 from inventory.shared.people import Person
@@ -95,14 +96,14 @@ def _tried(
 
 
 def _check_past_sales(begun: Import, report: Report) -> int:
-    writing, own_days = finders.writing_of(begun), past_sale_rows.own_days()
+    writing, own_days = finders.writing_of(begun), past_sales.own_days()
     what = BY_KIND[begun.kind]
     done = bad = 0
     for batch in batches(begun, begun.rows.all()):
         wrong: dict[int, Told] = {}
         for row in batch:
             try:
-                past_sale_rows.past_sale(
+                past_sales.past_sale(
                     figures=read_row(what.columns, begun.columns, row.cells, writing),
                     of_import=begun,
                     row_number=row.number,

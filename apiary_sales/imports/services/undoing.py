@@ -6,8 +6,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from apiary_sales.imports.models import Import, ImportKind
+from apiary_sales.imports.rows.writers import WRITERS
 from apiary_sales.imports.services import claims
-from apiary_sales.imports.services.row_writers import WRITERS
 from inventory.shared import keys
 from inventory.shared.errors import BadValue, CannotReverse, HouseError, NotAllowedNow
 from inventory.shared.people import Person

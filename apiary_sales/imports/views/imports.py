@@ -205,7 +205,7 @@ def _cell(cells: list[str], place: int) -> str:
 
 
 def _tag(begun: Import) -> dict[str, str]:
-    kinds = {Import.State.COMPLETE: "good", Import.State.UNDONE: "", Import.State.CHECKED: "info"}
+    kinds: dict[str, str] = {Import.State.COMPLETE: "good", Import.State.UNDONE: ""}
     return {"text": begun.get_state_display(), "kind": kinds.get(begun.state, "info")}
 
 

@@ -74,12 +74,14 @@ class History:
     """Sales by product and channel over comparable periods, the newest first.
 
     `is_same_season` is true for the same periods of earlier years. It is false for the most recent
-    months, which are used while there are no earlier years.
+    months, which are used while there are no earlier years. So many of the pieces are from a list
+    that was brought in.
     """
 
     periods: tuple[Period, ...]
     is_same_season: bool
     sales: tuple[PastSales, ...]
+    brought_in_pieces: int = 0
 
     def of(self, product_id: int, channel: str) -> PastSales:
         """Return the sales of one product in one channel; zero in every period without any."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -15,6 +16,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from apiary_sales.orders.models import FulfilmentLine, Order, OrderLine
+from apiary_sales.reports.frames import brought_in
+from apiary_sales.reports.frames.brought_in import NONE as NONE
+from apiary_sales.reports.frames.brought_in import PastLine
 from apiary_sales.reports.frames.make import TEXT, WHOLE, frame_of, plain, sums
 from inventory.bottling.models import Product
 from inventory.physics import units
@@ -22,8 +26,6 @@ from inventory.physics import units
 if TYPE_CHECKING:
     import pandas as pd
 
-# The value in addresses for rows without a season or without a known customer.
-NONE = "none"
 SEASONS_SHOWN = 3
 # A pound on a label is no whole number of grams, but one of nanograms.
 NANO = 1_000_000_000
@@ -59,6 +61,8 @@ LINE = {
     "no_cost_cents": WHOLE,
     "cost_cents": WHOLE,
     "margin_cents": WHOLE,
+    # What of the amount is from lists of past sales.
+    "brought_in_cents": WHOLE,
 }
 MEASURES = [name for name, dtype in LINE.items() if dtype == WHOLE and name != "season"]
 
@@ -75,6 +79,18 @@ KINDS = {
     GOODS: Q(order_line__kind__in=OrderLine.STOCKED) & ~_IS_PACKED_HONEY & ~_IS_BULK,
     SERVICES: Q(order_line__kind=OrderLine.Kind.SERVICE),
     CHARGE: ~Q(order_line__kind__in=[*OrderLine.STOCKED, OrderLine.Kind.SERVICE]),
+    ALL: Q(),
+}
+_WAS_PACKED_HONEY = Q(product__kind="honey", product__item__is_weighed=False)
+_NEVER = Q(pk__in=())
+# The same kinds among past sales that were brought in: there are no charges and no services.
+PAST_KINDS = {
+    HONEY: _WAS_PACKED_HONEY | Q(product=None),
+    PACKED: _WAS_PACKED_HONEY,
+    BULK: Q(product=None),
+    GOODS: Q(product__isnull=False) & ~_WAS_PACKED_HONEY,
+    SERVICES: _NEVER,
+    CHARGE: _NEVER,
     ALL: Q(),
 }
 
@@ -109,7 +125,8 @@ def lines(filters: SalesFilters) -> pd.DataFrame:
     A line without a known cost has no margin, and its amount is in `no_cost_cents`; charges
     never have one.
     """
-    return frame_of(_rows(_handed_over(filters)), LINE)
+    own, past = _rows(_handed_over(filters)), _past_rows(filters)
+    return frame_of(heapq.merge(past, own, key=lambda row: row[0]), LINE)
 
 
 def by_product(filters: SalesFilters) -> pd.DataFrame:
@@ -367,7 +384,58 @@ def _rows(found: QuerySet) -> Iterator[Sequence[Any]]:
             0 if is_known else amount,
             cost,
             amount - cost if is_known else None,
+            0,
         )
+
+
+def _past_rows(filters: SalesFilters) -> Iterator[Sequence[Any]]:
+    """Yield past sales that were brought in: they have no order, no lot and no known cost."""
+    for line in brought_in.lines(filters, PAST_KINDS[filters.goods]):
+        yield tuple(_past_row(line)[name] for name in LINE)
+
+
+def _past_row(line: PastLine) -> dict[str, Any]:
+    is_packed = line.kind == Product.Kind.HONEY and not line.is_weighed
+    is_bulk = line.product is None
+    row: dict[str, Any] = dict.fromkeys(LINE)
+    if is_packed and line.declared_amount is not None and line.declared_unit is not None:
+        exact = units.grams_from(line.declared_amount, line.declared_unit) * line.quantity
+        row |= {
+            "pieces": line.quantity,
+            "grams": units.round_grams(exact),
+            "nanograms": round(exact * NANO),
+        }
+    elif is_bulk:
+        row |= {"grams": line.quantity, "nanograms": line.quantity * NANO}
+    else:
+        row["goods_grams" if line.is_weighed else "goods_pieces"] = line.quantity
+    is_honey = row["grams"] is not None
+    together = _("Honey in bulk") if is_bulk else _("Other goods")
+    return row | {
+        "day": line.day,
+        "order": "",
+        "customer_key": NONE if line.customer is None else str(line.customer),
+        "customer": line.customer_name or _("Buyers at the stand"),
+        "channel": line.channel,
+        "goods": PACKED if is_packed else BULK if is_bulk else GOODS,
+        "product_key": line.code or "",
+        "product": line.product or together,
+        "size_key": line.size or "",
+        "size": line.size_name or together,
+        "variety_key": NONE if line.variety is None else str(line.variety),
+        "variety": line.variety_name or (_("Without a variety") if line.size else together),
+        "what": _("%(what)s (brought in)") % {"what": line.product or together},
+        "lot": "",
+        "lines": line.lines,
+        "amount_cents": line.amount_cents,
+        "honey_cents": line.amount_cents if is_honey else 0,
+        "known_cents": 0,
+        "known_grams": 0 if is_honey else None,
+        "known_goods_pieces": None if row["goods_pieces"] is None else 0,
+        "known_nanograms": 0 if is_honey else None,
+        "no_cost_cents": line.amount_cents,
+        "brought_in_cents": line.amount_cents,
+    }
 
 
 def _goods(kind: str, *, is_honey: bool) -> str:

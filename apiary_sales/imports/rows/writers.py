@@ -7,14 +7,8 @@ from typing import Any
 from django.db import models
 
 from apiary_sales.imports.models import Import, ImportKind
+from apiary_sales.imports.rows import customers, expenses, prices, products, stock
 from apiary_sales.imports.rules.cells import Figures
-from apiary_sales.imports.services import (
-    customer_rows,
-    expense_rows,
-    price_rows,
-    product_rows,
-    stock_rows,
-)
 from inventory.shared.people import Person
 
 Made = Sequence[models.Model]
@@ -40,17 +34,11 @@ class RowWriter:
 
 
 WRITERS: Mapping[str, RowWriter] = {
-    ImportKind.CUSTOMERS: RowWriter(customer_rows.write, customer_rows.take_back),
-    ImportKind.PRODUCTS: RowWriter(product_rows.write, product_rows.take_back),
-    ImportKind.PRICES: RowWriter(
-        price_rows.write, price_rows.take_back, order=price_rows.fewest_first
-    ),
-    ImportKind.JARS: RowWriter(
-        stock_rows.write_jars, stock_rows.take_back, lock=stock_rows.lock_jars
-    ),
-    ImportKind.HONEY: RowWriter(
-        stock_rows.write_honey, stock_rows.take_back, order=stock_rows.oldest_first
-    ),
-    ImportKind.PARTS: RowWriter(stock_rows.write_parts, stock_rows.take_back),
-    ImportKind.EXPENSES: RowWriter(expense_rows.write, expense_rows.take_back),
+    ImportKind.CUSTOMERS: RowWriter(customers.write, customers.take_back),
+    ImportKind.PRODUCTS: RowWriter(products.write, products.take_back),
+    ImportKind.PRICES: RowWriter(prices.write, prices.take_back, order=prices.fewest_first),
+    ImportKind.JARS: RowWriter(stock.write_jars, stock.take_back, lock=stock.lock_jars),
+    ImportKind.HONEY: RowWriter(stock.write_honey, stock.take_back, order=stock.oldest_first),
+    ImportKind.PARTS: RowWriter(stock.write_parts, stock.take_back),
+    ImportKind.EXPENSES: RowWriter(expenses.write, expenses.take_back),
 }
