@@ -338,7 +338,7 @@ def test_a_frame_is_made_once_for_page_and_picture(house, django_assert_num_quer
     form = catalogue.MARGIN_BY_SIZE.form({})
     form.is_valid()
 
-    with django_assert_num_queries(1):
+    with django_assert_num_queries(2):
         report = FilteredReport(catalogue.MARGIN_BY_SIZE, form)
         assert report.picture is not None
         assert report.page(10).total

@@ -10,7 +10,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from apiary_sales.imports.models import Import
-from apiary_sales.imports.rules.columns import CellKind, Column, choice_named, missing_sentence
+from apiary_sales.imports.rules.columns import CellKind, ListColumn, choice_named, missing_sentence
 from inventory.physics import units
 from inventory.shared.errors import BadValue, Problems
 from inventory.shared.typed import WORD, Mistyped, first_unit, read_number, read_quantity
@@ -40,7 +40,7 @@ class Writing:
 
 
 def read_row(
-    columns: Sequence[Column], chosen: Mapping[str, int], cells: Sequence[str], writing: Writing
+    columns: Sequence[ListColumn], chosen: Mapping[str, int], cells: Sequence[str], writing: Writing
 ) -> Figures:
     """Return what a row says, by the names of our columns; empty cells are left out.
 
@@ -65,7 +65,7 @@ def read_row(
     return figures
 
 
-def read_cell(column: Column, text: str, writing: Writing) -> Any:
+def read_cell(column: ListColumn, text: str, writing: Writing) -> Any:
     """Return the value of one cell; raises `BadValue` or `Mistyped`."""
     if text.startswith("="):
         raise BadValue(_("This is a formula. Save the list with what its formulas come to."))
@@ -172,7 +172,7 @@ def _day(text: str, writing: Writing) -> date:
         ) from None
 
 
-def _choice(column: Column, text: str) -> str:
+def _choice(column: ListColumn, text: str) -> str:
     if column.choices is None:
         raise ValueError(f"The column {column.name} has no choices.")
     found = choice_named(column.choices, text)

@@ -52,7 +52,7 @@ HOW: Mapping[CellKind, Promise] = {
 
 
 @dataclass(frozen=True)
-class Column:
+class ListColumn:
     """A column of a list; `name` is the parameter of the service that takes it.
 
     `words` are what else people call it, in English and Spanish. `example` is a value, a text, or
@@ -107,7 +107,7 @@ def folded(text: str) -> str:
     return re.sub(r"[^a-z0-9]", "", plain)
 
 
-def names_of(column: Column) -> set[str]:
+def names_of(column: ListColumn) -> set[str]:
     """Return everything that a column may be called, folded."""
     found = {folded(column.name), *(folded(word) for word in column.words)}
     for language in LANGUAGES:
@@ -116,7 +116,7 @@ def names_of(column: Column) -> set[str]:
     return found - {""}
 
 
-def guessed(columns: Sequence[Column], headings: Sequence[str]) -> dict[str, int]:
+def guessed(columns: Sequence[ListColumn], headings: Sequence[str]) -> dict[str, int]:
     """Return which column of the file each of ours probably is, by name; none is taken twice."""
     found: dict[str, int] = {}
     plain = [folded(heading) for heading in headings]
@@ -140,18 +140,34 @@ def guessed(columns: Sequence[Column], headings: Sequence[str]) -> dict[str, int
     return found
 
 
-def is_example(
-    columns: Sequence[Column], chosen: Mapping[str, int], cells: Sequence[str], decimal_sign: str
-) -> bool:
-    """Tell whether a row is the example of the template, which is never brought in."""
-    wanted = {column.name: column for column in columns}
-    told = [
-        (position < len(cells) and cells[position]) == wanted[name].example_text(decimal_sign)
-        for name, position in chosen.items()
-        # Days of an example move with the day on which the template was made.
-        if name in wanted and wanted[name].kind != CellKind.DAY and wanted[name].example != ""
-    ]
-    return len(told) > 1 and all(told)
+def has_headings_of_template(columns: Sequence[ListColumn], headings: Sequence[str]) -> bool:
+    """Tell whether a file has the headings of our template, all of them and no others."""
+    for language in LANGUAGES:
+        with override(language):
+            if [str(column.label) for column in columns] == list(headings):
+                return True
+    return False
+
+
+def is_example(columns: Sequence[ListColumn], cells: Sequence[str], decimal_sign: str) -> bool:
+    """Tell whether a row of a template is its example, which is never brought in."""
+    padded = [*cells, *[""] * (len(columns) - len(cells))]
+    for language in LANGUAGES:
+        with override(language):
+            if all(
+                # The day of an example moves with the day on which the template was made.
+                column.kind == CellKind.DAY
+                or _shortest(cell, decimal_sign)
+                == _shortest(column.example_text(decimal_sign), decimal_sign)
+                for column, cell in zip(columns, padded, strict=True)
+            ):
+                return True
+    return False
+
+
+def _shortest(text: str, decimal_sign: str) -> str:
+    """Return a figure without the zeros that a spreadsheet leaves out."""
+    return text.rstrip("0").rstrip(decimal_sign) if decimal_sign in text else text
 
 
 def choice_named(choices: type[Choices], text: str) -> str | None:

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from apiary_sales.billing.models import ExpenseCategory, PaidBy
 from apiary_sales.customers.models import Customer
 from apiary_sales.imports.models import ImportKind
-from apiary_sales.imports.rules.columns import CellKind, Column, DaysAgo
+from apiary_sales.imports.rules.columns import CellKind, DaysAgo, ListColumn
 from apiary_sales.orders.models import Order
 from inventory.bottling.models import PackagingPart, Product
 
@@ -31,7 +31,7 @@ class ListKind:
 
     kind: ImportKind
     hint: str | Promise
-    columns: tuple[Column, ...]
+    columns: tuple[ListColumn, ...]
     permissions: tuple[str, ...]
     rows_max: int = ROWS_AT_ONCE_MAX
 
@@ -39,7 +39,7 @@ class ListKind:
     def label(self) -> str:
         return str(self.kind.label)
 
-    def column(self, name: str) -> Column | None:
+    def column(self, name: str) -> ListColumn | None:
         """Return the column of this name, or one that a service refuses under this name."""
         for column in self.columns:
             if name == column.name or name in column.parameters:
@@ -47,8 +47,10 @@ class ListKind:
         return None
 
 
-def _text(name: str, label: str | Promise, example: str | Promise = "", **rest: object) -> Column:
-    return Column(name, label, CellKind.TEXT, example, **rest)  # type: ignore[arg-type]
+def _text(
+    name: str, label: str | Promise, example: str | Promise = "", **rest: object
+) -> ListColumn:
+    return ListColumn(name, label, CellKind.TEXT, example, **rest)  # type: ignore[arg-type]
 
 
 CUSTOMERS = ListKind(
@@ -63,7 +65,7 @@ CUSTOMERS = ListKind(
             length_max=120,
             words=("customer", "company", "business", "nombre", "cliente", "empresa"),
         ),
-        Column(
+        ListColumn(
             "kind",
             _("Kind of customer"),
             CellKind.CHOICE,
@@ -71,7 +73,7 @@ CUSTOMERS = ListKind(
             choices=Customer.Kind,
             words=("type", "customer type", "tipo", "tipo de cliente"),
         ),
-        Column(
+        ListColumn(
             "tier",
             _("Price list"),
             CellKind.CHOICE,
@@ -134,14 +136,14 @@ CUSTOMERS = ListKind(
             length_max=40,
             words=("vat number", "tax id", "nif", "rfc", "número fiscal"),
         ),
-        Column(
+        ListColumn(
             "terms_days",
             _("Days to pay"),
             CellKind.WHOLE,
             30,
             words=("terms", "payment terms", "net days", "días para pagar", "plazo"),
         ),
-        Column(
+        ListColumn(
             "credit_limit",
             _("Credit limit"),
             CellKind.MONEY,
@@ -165,7 +167,7 @@ PRODUCTS = ListKind(
             length_max=100,
             words=("product", "item", "description", "nombre", "producto", "artículo"),
         ),
-        Column(
+        ListColumn(
             "kind",
             _("Kind of product"),
             CellKind.CHOICE,
@@ -182,7 +184,7 @@ PRODUCTS = ListKind(
             length_max=60,
             words=("jar size", "tamaño", "envase", "presentación"),
         ),
-        Column(
+        ListColumn(
             "net_weight",
             _("Net weight on the label"),
             CellKind.LABEL_WEIGHT,
@@ -191,7 +193,7 @@ PRODUCTS = ListKind(
             words=("net weight", "weight", "peso neto", "peso", "contenido neto"),
             parameters=("declared_amount", "declared_unit"),
         ),
-        Column(
+        ListColumn(
             "brimful_ml",
             _("Holds to the brim, ml"),
             CellKind.NUMBER,
@@ -199,14 +201,14 @@ PRODUCTS = ListKind(
             _("Empty where it is a usual jar of that weight"),
             words=("capacity", "capacity ml", "capacidad", "capacidad ml"),
         ),
-        Column(
+        ListColumn(
             "tare_grams",
             _("Empty weight, g"),
             CellKind.WHOLE,
             180,
             words=("tare", "tara", "peso vacío"),
         ),
-        Column(
+        ListColumn(
             "pieces_per_case",
             _("Pieces in a case"),
             CellKind.WHOLE,
@@ -221,7 +223,7 @@ PRODUCTS = ListKind(
             length_max=120,
             words=("flower", "flora", "origen floral", "floración"),
         ),
-        Column(
+        ListColumn(
             "form",
             _("Form"),
             CellKind.CHOICE,
@@ -236,7 +238,7 @@ PRODUCTS = ListKind(
             length_max=20,
             words=("gtin", "barcode", "bar code", "upc", "ean", "código de barras"),
         ),
-        Column(
+        ListColumn(
             "low_stock_pieces",
             _("Low when fewer than"),
             CellKind.WHOLE,
@@ -252,7 +254,7 @@ PRICES = ListKind(
     ImportKind.PRICES,
     _("What a piece and a case cost in each price list"),
     (
-        Column(
+        ListColumn(
             "product",
             _("Product"),
             CellKind.PRODUCT,
@@ -260,7 +262,7 @@ PRICES = ListKind(
             is_required=True,
             words=("item", "name", "gtin", "producto", "artículo", "nombre"),
         ),
-        Column(
+        ListColumn(
             "tier",
             _("Price list"),
             CellKind.CHOICE,
@@ -269,7 +271,7 @@ PRICES = ListKind(
             choices=Customer.Tier,
             words=("price level", "list", "lista de precios", "lista", "tarifa"),
         ),
-        Column(
+        ListColumn(
             "piece",
             _("Price of one"),
             CellKind.MONEY,
@@ -278,21 +280,21 @@ PRICES = ListKind(
             words=("price", "unit price", "precio", "precio unitario"),
             parameters=("piece_cents",),
         ),
-        Column(
+        ListColumn(
             "min_pieces",
             _("From how many pieces"),
             CellKind.WHOLE,
             1,
             words=("minimum", "quantity", "from", "desde", "cantidad mínima"),
         ),
-        Column(
+        ListColumn(
             "case",
             _("Price of a case"),
             CellKind.MONEY,
             words=("case price", "precio por caja", "precio de la caja"),
             parameters=("case_cents",),
         ),
-        Column(
+        ListColumn(
             "valid_from",
             _("Valid from"),
             CellKind.DAY,
@@ -304,7 +306,7 @@ PRICES = ListKind(
     ("pricing.manage_prices",),
 )
 
-_BEGINS_ON = Column(
+_BEGINS_ON = ListColumn(
     "begins_on",
     _("Your books begin on"),
     CellKind.DAY,
@@ -317,7 +319,7 @@ JARS = ListKind(
     ImportKind.JARS,
     _("Jars that are filled already, with the lot codes that are printed on them"),
     (
-        Column(
+        ListColumn(
             "product",
             _("Product"),
             CellKind.PRODUCT,
@@ -325,7 +327,7 @@ JARS = ListKind(
             is_required=True,
             words=("honey", "item", "name", "gtin", "producto", "miel", "artículo"),
         ),
-        Column(
+        ListColumn(
             "pieces",
             _("Pieces"),
             CellKind.WHOLE,
@@ -333,7 +335,7 @@ JARS = ListKind(
             is_required=True,
             words=("quantity", "count", "jars", "stock", "piezas", "cantidad", "frascos", "tarros"),
         ),
-        Column(
+        ListColumn(
             "place",
             _("Place"),
             CellKind.PLACE,
@@ -357,7 +359,7 @@ JARS = ListKind(
             length_max=120,
             words=("flower", "flora", "origen floral", "floración"),
         ),
-        Column(
+        ListColumn(
             "season",
             _("Season"),
             CellKind.WHOLE,
@@ -365,7 +367,7 @@ JARS = ListKind(
             is_required=True,
             words=("year", "harvest", "temporada", "año", "cosecha"),
         ),
-        Column(
+        ListColumn(
             "bottled_on",
             _("Filled on"),
             CellKind.DAY,
@@ -373,13 +375,13 @@ JARS = ListKind(
             is_required=True,
             words=("bottled", "packed on", "bottling date", "envasado", "fecha de envasado"),
         ),
-        Column(
+        ListColumn(
             "best_by",
             _("Best by"),
             CellKind.DAY,
             words=("best before", "expiry", "consumo preferente", "caducidad"),
         ),
-        Column(
+        ListColumn(
             "cost",
             _("What it cost"),
             CellKind.MONEY,
@@ -398,7 +400,7 @@ HONEY = ListKind(
     ImportKind.HONEY,
     _("Honey in tanks, drums and pails, with its moisture"),
     (
-        Column(
+        ListColumn(
             "place",
             _("Tank or drum"),
             CellKind.PLACE,
@@ -406,7 +408,7 @@ HONEY = ListKind(
             is_required=True,
             words=("place", "vessel", "tank", "drum", "tanque", "tambor", "lugar", "recipiente"),
         ),
-        Column(
+        ListColumn(
             "grams",
             _("Weight of the honey"),
             CellKind.WEIGHT,
@@ -423,7 +425,7 @@ HONEY = ListKind(
             length_max=120,
             words=("flower", "honey", "flora", "origen floral", "floración", "miel"),
         ),
-        Column(
+        ListColumn(
             "season",
             _("Season"),
             CellKind.WHOLE,
@@ -431,7 +433,7 @@ HONEY = ListKind(
             is_required=True,
             words=("year", "harvest", "temporada", "año", "cosecha"),
         ),
-        Column(
+        ListColumn(
             "extracted_on",
             _("Extracted on"),
             CellKind.DAY,
@@ -439,7 +441,7 @@ HONEY = ListKind(
             is_required=True,
             words=("date", "extraction", "extraído", "fecha de extracción", "fecha"),
         ),
-        Column(
+        ListColumn(
             "moisture_percent",
             _("Moisture, percent"),
             CellKind.NUMBER,
@@ -447,14 +449,14 @@ HONEY = ListKind(
             is_required=True,
             words=("moisture", "water", "humedad", "agua"),
         ),
-        Column(
+        ListColumn(
             "colour_mm",
             _("Colour, mm Pfund"),
             CellKind.NUMBER,
             words=("color", "colour", "pfund", "mm", "color mm pfund"),
         ),
         _text("yard", _("Yard"), length_max=120, words=("apiary", "apiario", "colmenar")),
-        Column(
+        ListColumn(
             "cost",
             _("What it cost"),
             CellKind.MONEY,
@@ -480,7 +482,7 @@ PARTS = ListKind(
             length_max=100,
             words=("part", "item", "nombre", "pieza", "material", "artículo"),
         ),
-        Column(
+        ListColumn(
             "kind",
             _("Kind of part"),
             CellKind.CHOICE,
@@ -489,21 +491,21 @@ PARTS = ListKind(
             choices=PackagingPart.Kind,
             words=("type", "tipo", "clase"),
         ),
-        Column(
+        ListColumn(
             "pieces",
             _("Pieces"),
             CellKind.WHOLE,
             600,
             words=("quantity", "count", "stock", "piezas", "cantidad", "existencias"),
         ),
-        Column(
+        ListColumn(
             "place",
             _("Place"),
             CellKind.PLACE,
             "shelf",
             words=("shelf", "location", "store", "lugar", "estante", "ubicación"),
         ),
-        Column(
+        ListColumn(
             "cost",
             _("What it cost"),
             CellKind.MONEY,
@@ -519,7 +521,7 @@ PARTS = ListKind(
             length_max=120,
             words=("vendor", "proveedor"),
         ),
-        Column(
+        ListColumn(
             "received_on",
             _("In the books from"),
             CellKind.DAY,
@@ -527,7 +529,7 @@ PARTS = ListKind(
             _("Today where it is empty"),
             words=("date", "received on", "as of", "fecha", "recibido"),
         ),
-        Column(
+        ListColumn(
             "reorder_point",
             _("Order more below"),
             CellKind.WHOLE,
@@ -543,7 +545,7 @@ EXPENSES = ListKind(
     ImportKind.EXPENSES,
     _("Money that was spent; each row is in the books on its day"),
     (
-        Column(
+        ListColumn(
             "spent_on",
             _("Day"),
             CellKind.DAY,
@@ -559,7 +561,7 @@ EXPENSES = ListKind(
             length_max=120,
             words=("payee", "vendor", "supplier", "pagado a", "proveedor", "beneficiario"),
         ),
-        Column(
+        ListColumn(
             "category",
             _("What it was for"),
             CellKind.CHOICE,
@@ -568,7 +570,7 @@ EXPENSES = ListKind(
             choices=ExpenseCategory,
             words=("category", "account", "categoría", "concepto", "cuenta"),
         ),
-        Column(
+        ListColumn(
             "amount",
             _("Amount"),
             CellKind.MONEY,
@@ -578,7 +580,7 @@ EXPENSES = ListKind(
             words=("total", "cost", "importe", "monto", "total pagado"),
             parameters=("amount_cents",),
         ),
-        Column(
+        ListColumn(
             "tax",
             _("Tax you get back"),
             CellKind.MONEY,
@@ -586,7 +588,7 @@ EXPENSES = ListKind(
             words=("tax", "vat", "impuesto", "iva"),
             parameters=("tax_cents",),
         ),
-        Column(
+        ListColumn(
             "paid_by",
             _("Paid by"),
             CellKind.CHOICE,
@@ -595,7 +597,7 @@ EXPENSES = ListKind(
             choices=PaidBy,
             words=("payment method", "method", "forma de pago", "pagado con"),
         ),
-        Column(
+        ListColumn(
             "season",
             _("For the honey of season"),
             CellKind.WHOLE,
@@ -610,7 +612,7 @@ PAST_SALES = ListKind(
     ImportKind.PAST_SALES,
     _("What was sold before your books began: figures for plans and reports, no invoices"),
     (
-        Column(
+        ListColumn(
             "day",
             _("Day"),
             CellKind.DAY,
@@ -619,7 +621,7 @@ PAST_SALES = ListKind(
             is_required=True,
             words=("date", "sold on", "sale date", "fecha", "día", "fecha de venta"),
         ),
-        Column(
+        ListColumn(
             "product",
             _("Product"),
             CellKind.PRODUCT,
@@ -627,7 +629,7 @@ PAST_SALES = ListKind(
             _("Empty for honey in bulk"),
             words=("item", "name", "gtin", "producto", "artículo"),
         ),
-        Column(
+        ListColumn(
             "pieces",
             _("Pieces"),
             CellKind.WHOLE,
@@ -635,14 +637,14 @@ PAST_SALES = ListKind(
             _("Of a product that is counted in pieces"),
             words=("quantity", "qty", "count", "units", "piezas", "cantidad", "unidades"),
         ),
-        Column(
+        ListColumn(
             "grams",
             _("Weight"),
             CellKind.WEIGHT,
             hint=_("With its unit, of honey in bulk and of what is sold by weight"),
             words=("weight", "net weight", "peso", "peso neto"),
         ),
-        Column(
+        ListColumn(
             "amount",
             _("Amount"),
             CellKind.MONEY,
@@ -652,7 +654,7 @@ PAST_SALES = ListKind(
             words=("total", "sales", "net amount", "revenue", "importe", "monto", "venta"),
             parameters=("amount_cents",),
         ),
-        Column(
+        ListColumn(
             "channel",
             _("Channel"),
             CellKind.CHOICE,
@@ -661,7 +663,7 @@ PAST_SALES = ListKind(
             choices=Order.Channel,
             words=("sold at", "canal"),
         ),
-        Column(
+        ListColumn(
             "customer",
             _("Customer"),
             CellKind.CUSTOMER,

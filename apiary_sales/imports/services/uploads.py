@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Iterator, Mapping
-from itertools import islice
+from itertools import chain, islice
 from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
@@ -94,8 +94,8 @@ def _refuse_twin(kind: str, digest: str) -> None:
 
 def _stage(begun: Import, what: ListKind, rows: Iterator[tables.Row]) -> int:
     count = 0
-    wanted = (row for row in rows if not _is_example(begun, what, row[1]))
-    while batch := list(islice(wanted, BATCH)):
+    rows = _without_example(begun, what, rows)
+    while batch := list(islice(rows, BATCH)):
         count += len(batch)
         if count > what.rows_max:
             raise BadValue(
@@ -116,8 +116,17 @@ def _stage(begun: Import, what: ListKind, rows: Iterator[tables.Row]) -> int:
     return count
 
 
-def _is_example(begun: Import, what: ListKind, cells: list[str]) -> bool:
-    return column_rules.is_example(what.columns, begun.columns, cells, begun.decimal_sign)
+def _without_example(
+    begun: Import, what: ListKind, rows: Iterator[tables.Row]
+) -> Iterator[tables.Row]:
+    """Leave out the example of a template, which is its first row."""
+    first = next(rows, None)
+    if first is None:
+        return iter(())
+    is_example = column_rules.has_headings_of_template(
+        what.columns, begun.headings
+    ) and column_rules.is_example(what.columns, first[1], begun.decimal_sign)
+    return rows if is_example else chain([first], rows)
 
 
 @transaction.atomic
