@@ -15,6 +15,7 @@ from django.apps import apps
 from django.contrib.admin.models import CHANGE, LogEntry
 from django.contrib.auth.models import Permission
 from django.contrib.contenttypes.models import ContentType
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.db import transaction
 from django.utils import timezone
@@ -57,6 +58,9 @@ from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.billing.stand_return_rules import PiecesBack
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses, certificates, customers, personal_data
+from apiary_sales.customers.services import addresses, certificates, customers
+from apiary_sales.imports.models import ImportKind
+from apiary_sales.imports.services import bringing_in, checking, uploads
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
@@ -172,6 +176,7 @@ def _do_what_the_demo_leaves_out() -> None:
     _trade_regularly(people[User.Role.OFFICE])
     _use_the_back_office(people[User.Role.OWNER], people[User.Role.OFFICE])
     _name_an_account()
+    _bring_in_lists(people[User.Role.OWNER])
     # The clock stands, so that nothing that comes after could be told from what was before.
     _close_the_books(people[User.Role.OWNER])
 
@@ -1233,6 +1238,27 @@ def _use_the_back_office(owner, clerk) -> None:
     personal_data.erase(customer=former, asked="by telephone", erased_by=owner, key="full:erasure")
     work = long_work.begin(kind="report", title="Sales of all years", started_by=owner)
     long_work.ask_to_stop(work)
+
+
+def _bring_in_lists(owner: User) -> None:
+    """One list counts, with past sales; another was checked, and waits with its rows."""
+    jar = Product.objects.for_sale().of_honey().first()
+    lists = {
+        ImportKind.PAST_SALES: f"Day,Product,Pieces,Amount\n2019-07-06,{jar.code},24,228.00\n",
+        ImportKind.CUSTOMERS: "Name,Price list\nLaurel Bakery,shop\nOlive Deli,nonsense\n",
+    }
+    for kind, text in lists.items():
+        begun = uploads.upload(
+            kind=kind,
+            file=SimpleUploadedFile(f"{kind}.csv", text.encode()),
+            decimal_sign=".",
+            day_order="mdy",
+            uploaded_by=owner,
+            key=f"full:{kind}",
+        )
+        begun = checking.check(begun=begun, checked_by=owner)
+        if kind == ImportKind.PAST_SALES:
+            bringing_in.bring_in(begun=begun, brought_in_by=owner)
 
 
 def _name_an_account() -> None:

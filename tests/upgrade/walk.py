@@ -121,6 +121,12 @@ LATER = {
     "inventory:bottling_day_edit",
     "inventory:file",
     "inventory:file_remove",
+    "imports:bad_rows",
+    "imports:bring_in",
+    "imports:columns",
+    "imports:detail",
+    "imports:drop",
+    "imports:undo",
     "inventory:long_work",
     "inventory:long_work_stop",
     "inventory:goods_detail",
@@ -829,6 +835,15 @@ def _arguments(client: Client) -> dict[str, list[Arguments]]:
             "api:email-bounce",
         ),
         (_rows("mailing.EmailPaper", "pk"), "mailing:email_paper api:email-paper"),
+        (
+            [{"kind": kind} for kind in ("customers", "products", "jars", "past-sales")],
+            "imports:upload imports:template_csv imports:template_xlsx",
+        ),
+        (
+            _rows("imports.Import", "pk", "kind", "state"),
+            "imports:detail imports:columns imports:bring_in imports:drop imports:undo "
+            "imports:bad_rows",
+        ),
         (_rows("inventory.LongWork", "pk"), "inventory:long_work inventory:long_work_stop"),
         (_rows("mailing.ReminderPause", "pk"), "mailing:pause_end api:reminder-pause-end"),
         (
