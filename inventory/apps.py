@@ -8,13 +8,17 @@ class InventoryConfig(AppConfig):
         from django.db.models.signals import post_save
         from django.urls import reverse
 
+        from inventory.bottling import found_things as found_in_bottling
         from inventory.bottling.services import retold_runs
         from inventory.shared import attachable
+        from inventory.stock import found_things as found_in_stock
         from inventory.stock import signals
         from inventory.stock.models import Lot
         from inventory.stock.services import lot_costs
 
         post_save.connect(lot_costs.keep, sender=Lot, dispatch_uid="lot_costs")
+        found_in_stock.register()
+        found_in_bottling.register()
         signals.entries_retold.connect(retold_runs.follow, dispatch_uid="runs")
         attachable.register(
             "inventory.Lot",

@@ -16,8 +16,10 @@ class BillingConfig(AppConfig):
             )
         )
         from apiary_sales.billing import mailed_papers
+        from apiary_sales.billing import found_things, mailed_papers
 
         mailed_papers.register()
+        found_things.register()
         from django.urls import reverse
 
         from inventory.shared import attachable

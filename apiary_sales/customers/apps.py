@@ -8,6 +8,7 @@ class CustomersConfig(AppConfig):
         from django.urls import reverse
 
         from apiary_sales.customers import personal_data, personal_queries
+        from apiary_sales.customers import found_things
         from apiary_sales.customers.permissions import ANY_OF
         from apiary_sales.customers.services import personal_data as erasing
         from inventory.shared import attachable
@@ -15,6 +16,7 @@ class CustomersConfig(AppConfig):
         personal_data.register(
             personal_data.Holder(held=personal_queries.held_here, erase=erasing.erase_here)
         )
+        found_things.register()
         attachable.register(
             "customers.Customer",
             name="customer",

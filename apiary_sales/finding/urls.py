@@ -1,5 +1,9 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from apiary_sales.finding import views
 
 app_name = "finding"
 
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", views.find, name="find"),
+]

@@ -19,7 +19,7 @@ class OrdersConfig(AppConfig):
         from django.urls import reverse
 
         from apiary_sales.customers.permissions import ANY_OF
-        from apiary_sales.orders import mailed_papers
+        from apiary_sales.orders import found_things, mailed_papers
         from apiary_sales.orders.services import followed_stock
         from inventory.shared import attachable
         from inventory.stock import signals
@@ -36,6 +36,7 @@ class OrdersConfig(AppConfig):
             page=lambda order: reverse("orders:order_detail", args=[order.number]),
         )
         mailed_papers.register()
+        found_things.register()
         attachable.register(
             "orders.Contract",
             name="contract",
