@@ -8,6 +8,7 @@ answered by reading all entries: slower, and `rebuild_search` says so.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.db import DatabaseError, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
@@ -114,14 +115,14 @@ def beginnings(
     text = question.text
     found = []
     for each in wanted:
+        rows = SearchEntry.objects.filter(kind=each.kind)
         for column in ("code", "other_code"):
             if connection.vendor == "sqlite":
                 begins = Q(**{f"{column}__gte": text, f"{column}__lt": text + LAST})
             else:
                 begins = Q(**{f"{column}__startswith": text})
-            rows = SearchEntry.objects.filter(begins, kind=each.kind)
-            found.append(rows.order_by("code" if column == "code" else "other_code"))
-            found[-1] = found[-1].values_list("pk", flat=True)[: each.count]
+            keys = rows.filter(begins).order_by().values_list("pk", flat=True)
+            found.append(keys[: each.count])
     return _of_each_kind(connection, found)
 
 
@@ -140,7 +141,8 @@ def _of_each_kind(
     connection: BaseDatabaseWrapper, found: "Sequence[QuerySet[SearchEntry, int]]"
 ) -> list[int]:
     """Ask for several kinds at once, each with its own order and limit."""
-    statements, values = [], []
+    statements: list[str] = []
+    values: list[Any] = []
     for rows in found:
         statement, parameters = rows.query.sql_with_params()
         statements.append(f"SELECT * FROM ({statement}) AS kind")
@@ -159,7 +161,8 @@ def _by_full_text(
         match, short = f"{_quoted(question.text)} OR {_quoted(question.phone_part)}", []
     # What is too short for the index is looked for in the entries that it gives.
     also = "".join(" AND instr(text, %s)" for _word in short)
-    statements, values = [], []
+    statements: list[str] = []
+    values: list[Any] = []
     for each in wanted:
         first, last = each.keys
         statements.append(
@@ -174,7 +177,7 @@ def _quoted(part: str) -> str:
     return '"' + part.replace('"', '""') + '"'
 
 
-def _asked(connection: BaseDatabaseWrapper, statement: str, values: Sequence[object]) -> list[int]:
+def _asked(connection: BaseDatabaseWrapper, statement: str, values: Sequence[Any]) -> list[int]:
     with connection.cursor() as cursor:
         cursor.execute(statement, values)
         return [row[0] for row in cursor.fetchall()]

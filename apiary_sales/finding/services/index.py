@@ -83,7 +83,8 @@ def _keep(entries: Sequence[SearchEntry], using: str = DEFAULT_DB_ALIAS) -> None
 def bring_up_to_date(*, using: str = DEFAULT_DB_ALIAS) -> None:
     """Make the index where there is none, only a part, or one of another layout."""
     tables = set(connections[using].introspection.table_names())
-    models = [SearchEntry, SearchBuild, *(kind.model_class for kind in findable.kinds())]
+    models: list[type[Model]] = [SearchEntry, SearchBuild]
+    models += [kind.model_class for kind in findable.kinds()]
     if not tables.issuperset(model._meta.db_table for model in models):
         return  # One app was migrated alone.
     made_anew = engine.make(connections[using])
