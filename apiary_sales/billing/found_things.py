@@ -25,6 +25,7 @@ def register() -> None:
             name="payment",
             number=180,
             label=gettext_lazy("Payments"),
+            one=gettext_lazy("Payment"),
             model="billing.Payment",
             fields=("reference", "amount_cents", "on_top_cents"),
             # A check is known by what it says.
@@ -46,6 +47,7 @@ def register() -> None:
             name="bill",
             number=190,
             label=gettext_lazy("Bills of suppliers"),
+            one=gettext_lazy("Bill of a supplier"),
             model="billing.SupplierBill",
             fields=("number", "total_cents"),
             reads=lambda bill: SearchWords(codes=(bill.number,), cents=bill.total_cents),
@@ -61,6 +63,7 @@ def register() -> None:
             name="supplier_payment",
             number=200,
             label=gettext_lazy("Payments to suppliers"),
+            one=gettext_lazy("Payment to a supplier"),
             model="billing.SupplierPayment",
             fields=("reference", "amount_cents"),
             reads=lambda payment: SearchWords(
@@ -83,6 +86,7 @@ def register() -> None:
             name="expense",
             number=210,
             label=gettext_lazy("Expenses"),
+            one=gettext_lazy("Expense"),
             model="billing.Expense",
             fields=("payee", "note", "amount_cents"),
             reads=lambda expense: SearchWords(
@@ -100,6 +104,7 @@ def register() -> None:
             name="purchase_order",
             number=220,
             label=gettext_lazy("Orders from suppliers"),
+            one=gettext_lazy("Order from a supplier"),
             model="billing.PurchaseOrder",
             fields=("number",),
             reads=lambda order: SearchWords(codes=(order.number,)),
@@ -132,6 +137,7 @@ def _register_bills_of_ours() -> None:
             name="invoice",
             number=150,
             label=gettext_lazy("Invoices"),
+            one=gettext_lazy("Invoice"),
             pages=(in_money,),
             line=_billed_to,
             along=("customer",),
@@ -145,6 +151,7 @@ def _register_bills_of_ours() -> None:
             name="receipt",
             number=160,
             label=gettext_lazy("Receipts"),
+            one=gettext_lazy("Receipt"),
             pages=(
                 ThingPage(SELL, lambda bill: reverse("billing:receipt", args=[bill.pk])),
                 in_money,
@@ -162,6 +169,7 @@ def _register_bills_of_ours() -> None:
             name="credit_note",
             number=170,
             label=gettext_lazy("Credit notes"),
+            one=gettext_lazy("Credit note"),
             pages=(in_money,),
             line=lambda bill: findable.in_one_line(
                 _billed_to(bill), _("for %(bill)s") % {"bill": bill.credits}

@@ -14,6 +14,7 @@ def register() -> None:
             name="customer",
             number=110,
             label=gettext_lazy("Customers"),
+            one=gettext_lazy("Customer"),
             model="customers.Customer",
             fields=("name", "contact", "phone", "email"),
             reads=lambda customer: SearchWords(

@@ -17,6 +17,9 @@ class FindingConfig(AppConfig):
         for model in {kind.model_class for kind in findable.kinds()}:
             post_save.connect(index.follow_save, sender=model, dispatch_uid="finding")
             post_delete.connect(index.follow_delete, sender=model, dispatch_uid="finding")
+        for model in {rows.model_class for kind in findable.kinds() for rows in kind.owned}:
+            post_save.connect(index.follow_owned, sender=model, dispatch_uid="finding_owned")
+            post_delete.connect(index.follow_owned, sender=model, dispatch_uid="finding_owned")
         findable.rows_written.connect(index.follow_rows, dispatch_uid="finding")
         post_migrate.connect(_fill, sender=self, dispatch_uid="finding")
 

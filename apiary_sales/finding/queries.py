@@ -175,7 +175,7 @@ def _results(keys: Iterable[int], seen: Iterable[Findable], user: Any) -> dict[i
         for row in rows.select_related(*kind.along).prefetch_related(*kind.beside):
             results[key_of(kind.number, row.pk)] = Result(
                 kind.name,
-                kind.label,
+                kind.one,
                 kind.title(row),
                 kind.line(row),
                 page.url(row),

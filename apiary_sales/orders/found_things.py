@@ -5,9 +5,9 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
 from apiary_sales.customers.permissions import ANY_OF
-from apiary_sales.orders.models import Order
+from apiary_sales.orders.models import Order, OrderLine
 from inventory.shared import findable
-from inventory.shared.findable import Findable, SearchWords, ThingPage
+from inventory.shared.findable import Findable, OwnedRows, SearchWords, ThingPage
 
 
 def register() -> None:
@@ -16,9 +16,13 @@ def register() -> None:
             name="order",
             number=130,
             label=gettext_lazy("Orders and quotes"),
+            one=gettext_lazy("Order or quote"),
             model="orders.Order",
             fields=("number", "customer_reference"),
-            reads=lambda order: SearchWords(codes=(order.number, order.customer_reference)),
+            reads=lambda order: SearchWords(
+                codes=(order.number, order.customer_reference), cents=_cents(order)
+            ),
+            owned=(OwnedRows("orders.OrderLine", ("amount_cents",), _order_with_a_total),),
             pages=(
                 ThingPage(
                     ANY_OF, lambda order: reverse("orders:order_detail", args=[order.number])
@@ -36,6 +40,7 @@ def register() -> None:
             name="contract",
             number=140,
             label=gettext_lazy("Contracts"),
+            one=gettext_lazy("Contract"),
             model="orders.Contract",
             fields=("number",),
             reads=lambda contract: SearchWords(codes=(contract.number,)),
@@ -49,6 +54,15 @@ def register() -> None:
             along=("customer",),
         )
     )
+
+
+def _cents(order: Order) -> int | None:
+    """Return the total before tax; None for what is paid at once, whose bill has its amount."""
+    return None if order.channel in Order.AT_ONCE else order.total_cents or None
+
+
+def _order_with_a_total(line: OrderLine) -> int | None:
+    return None if line.order.channel in Order.AT_ONCE else line.order_id
 
 
 def _of_whom(order: Order) -> str:

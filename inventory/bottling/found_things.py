@@ -16,6 +16,7 @@ def register() -> None:
             name="run",
             number=30,
             label=gettext_lazy("Bottling runs"),
+            one=gettext_lazy("Bottling run"),
             model="inventory.BottlingRun",
             fields=("number", "lot_code"),
             reads=lambda run: SearchWords(codes=(run.number, run.lot_code)),
@@ -32,6 +33,7 @@ def register() -> None:
             name="product",
             number=40,
             label=gettext_lazy("Products"),
+            one=gettext_lazy("Product"),
             model="inventory.Product",
             fields=("code", "name", "gtin"),
             reads=lambda product: SearchWords(
@@ -48,6 +50,7 @@ def register() -> None:
             name="part",
             number=50,
             label=gettext_lazy("Packaging parts"),
+            one=gettext_lazy("Packaging part"),
             model="inventory.PackagingPart",
             fields=("code", "name"),
             reads=lambda part: SearchWords(codes=(part.code,), words=(part.name,)),

@@ -50,8 +50,27 @@ class ThingPage:
 
 
 @dataclass(frozen=True)
+class OwnedRows:
+    """Rows by which a thing is found too, such as the lines of an order that add up to its total.
+
+    `fields` are those that count, `owner` is the key of the thing that a row belongs to, None where
+    the row does not count for it.
+    """
+
+    model: str
+    fields: tuple[str, ...]
+    owner: Callable[[Any], int | None]
+
+    @property
+    def model_class(self) -> type[Model]:
+        return apps.get_model(self.model)
+
+
+@dataclass(frozen=True)
 class Findable:
     """One kind of thing: which rows, by what they are found, and how a result shows them.
+
+    `label` heads a list of them, `one` names one of them.
 
     `number` orders the kinds on the page; it stands in the keys of the index, so that it stays the
     same for ever. `fields` are the fields that `reads` reads: a save of others leaves the index
@@ -64,6 +83,7 @@ class Findable:
     name: str
     number: int
     label: str | Promise
+    one: str | Promise
     model: str
     fields: tuple[str, ...]
     reads: Callable[[Any], SearchWords]
@@ -72,6 +92,7 @@ class Findable:
     line: Callable[[Any], str] = lambda _row: ""
     day: Callable[[Any], date | None] = lambda _row: None
     cents: Callable[[Any], int | None] = lambda _row: None
+    owned: tuple[OwnedRows, ...] = ()
     along: tuple[str, ...] = ()
     beside: tuple[str, ...] = ()
     belongs: Callable[[Any], bool] = lambda _row: True
@@ -119,6 +140,11 @@ def kinds() -> list[Findable]:
 def kinds_of(model: type[Model]) -> list[Findable]:
     """Return the kinds that rows of a model may be of."""
     return [kind for kind in kinds() if kind.model_class is model]
+
+
+def owners_of(model: type[Model]) -> list[tuple[Findable, OwnedRows]]:
+    """Return the kinds whose things own rows of a model, and how."""
+    return [(kind, each) for kind in kinds() for each in kind.owned if each.model_class is model]
 
 
 def written(rows: Iterable[Model]) -> None:

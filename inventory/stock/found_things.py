@@ -17,6 +17,7 @@ def register() -> None:
             name="lot",
             number=10,
             label=gettext_lazy("Lots"),
+            one=gettext_lazy("Lot"),
             model="inventory.Lot",
             fields=("code", "supplier_lot"),
             reads=lambda lot: SearchWords(codes=(lot.code, lot.supplier_lot)),
@@ -31,6 +32,7 @@ def register() -> None:
             name="place",
             number=20,
             label=gettext_lazy("Drums, tanks and places"),
+            one=gettext_lazy("Place"),
             model="inventory.Place",
             fields=("code", "name", "kind"),
             reads=lambda place: SearchWords(codes=(place.code,), words=(place.name,)),
@@ -50,6 +52,7 @@ def register() -> None:
             name="supplier",
             number=120,
             label=gettext_lazy("Suppliers and beekeepers"),
+            one=gettext_lazy("Supplier"),
             model="inventory.Supplier",
             fields=("name", "contact", "phone", "email"),
             reads=lambda supplier: SearchWords(

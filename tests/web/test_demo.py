@@ -19,6 +19,7 @@ from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice
+from apiary_sales.finding.services import index
 from apiary_sales.orders.models import Order
 from apiary_sales.reports.frames import stock
 from apiary_sales.reports.frames.stock import StockFilters
@@ -222,6 +223,9 @@ def test_the_season_of_the_demo_reads_right_on_every_day(table):
     first = grams(story["extractions"][0]["pounds"])
     assert on(115)["grams"].tolist() == [first]
     assert on(122).empty
+
+    # Each act of the season has left the index of "Find anything" as it would be made anew.
+    assert index.differences() == []
 
 
 def test_running_it_twice_leaves_what_is_there_alone(settings, tmp_path):

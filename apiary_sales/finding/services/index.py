@@ -49,9 +49,28 @@ def follow_save(
         for kind in findable.kinds_of(sender)
         if update_fields is None or not set(kind.fields).isdisjoint(update_fields)
     ]
+    if getattr(instance, "_prefetched_objects_cache", None) and kept:
+        # What was fetched along before the save may be old.
+        instance = sender._base_manager.using(using).get(pk=instance.pk)
     # Rows of a fixture come before what they point at; whoever loads one makes the index anew.
     if not raw:
         _keep([entry_of(kind, instance) for kind in kept if kind.belongs(instance)], using)
+
+
+def follow_owned(
+    sender: type[Model],
+    instance: Model,
+    update_fields: Sequence[str] | None = None,
+    raw: bool = False,
+    using: str = DEFAULT_DB_ALIAS,
+    **_named: Any,
+) -> None:
+    """Keep the entry of the thing that owns a row which was just saved or deleted."""
+    for kind, owned in findable.owners_of(sender):
+        counts = update_fields is None or not set(owned.fields).isdisjoint(update_fields)
+        owner = owned.owner(instance) if counts and not raw else None
+        if owner is not None:
+            _keep_things(kind, [owner], using)
 
 
 def follow_delete(
@@ -63,10 +82,20 @@ def follow_delete(
 
 def follow_rows(rows: Iterable[Model], **_named: Any) -> None:
     """Keep the entries of rows that were written in bulk."""
-    by_model = groupby(rows, key=type)
-    for model, of_model in by_model:
+    for model, group in groupby(rows, key=type):
+        of_model = list(group)
         kinds = findable.kinds_of(model)
         _keep([entry_of(kind, row) for row in of_model for kind in kinds if kind.belongs(row)])
+        for kind, owned in findable.owners_of(model):
+            owners = {owner for row in of_model if (owner := owned.owner(row)) is not None}
+            _keep_things(kind, owners)
+
+
+def _keep_things(kind: Findable, keys: Iterable[int], using: str = DEFAULT_DB_ALIAS) -> None:
+    """Keep the entries of things as they are now in the database."""
+    if keys := list(keys):
+        rows = kind.rows().using(using).filter(pk__in=keys).prefetch_related(*kind.beside)
+        _keep([entry_of(kind, row) for row in rows], using)
 
 
 def _keep(entries: Sequence[SearchEntry], using: str = DEFAULT_DB_ALIAS) -> None:
@@ -117,6 +146,23 @@ def rebuild(*, using: str = DEFAULT_DB_ALIAS, tell: Callable[[str], None] | None
     return count
 
 
+def differences(*, using: str = DEFAULT_DB_ALIAS) -> list[str]:
+    """Return a sentence for each entry that is not as it would be made now."""
+    there = {entry.pk: entry for entry in SearchEntry.objects.using(using).iterator()}
+    faults = []
+    for kind in findable.kinds():
+        rows = kind.rows().using(using).prefetch_related(*kind.beside)
+        for row in rows.iterator(chunk_size=BATCH):
+            wanted = entry_of(kind, row)
+            kept = there.pop(wanted.pk, None)
+            if kept is None:
+                faults.append(f"{kind.name} {row.pk} ({row}) is not in the index")
+            elif any(getattr(kept, name) != getattr(wanted, name) for name in COLUMNS):
+                faults.append(f"{kind.name} {row.pk} ({row}) is found by what it was before")
+    faults += [f"The entry {key} is of nothing that there is" for key in there]
+    return faults
+
+
 def _rebuild_kind(kind: Findable, using: str) -> int:
     _first, last = keys_of_kind(kind.number)
     after, made = 0, 0
@@ -126,7 +172,7 @@ def _rebuild_kind(kind: Findable, using: str) -> int:
                 kind.rows()
                 .using(using)
                 .filter(pk__gt=after)
-                .order_by("pk")
+                .prefetch_related(*kind.beside)
                 .select_for_update(of=("self",))[:BATCH]
             )
             until = key_of(kind.number, rows[-1].pk) if len(rows) == BATCH else last

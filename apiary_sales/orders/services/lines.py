@@ -19,6 +19,7 @@ from apiary_sales.orders.rules.lines import (
     vessel_of,
 )
 from apiary_sales.pricing.models import PrivateLabel
+from inventory.shared import findable
 from inventory.shared.errors import Problems
 from inventory.stock.models import Balance, Item, ProductionSettings
 from inventory.stock.rules import above_limit_sentence
@@ -81,7 +82,7 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
     They are named in the language of its papers.
     """
     with translation.override(order.paper_language):
-        return OrderLine.objects.bulk_create(
+        made = OrderLine.objects.bulk_create(
             OrderLine(
                 order=order,
                 kind=line.kind,
@@ -98,6 +99,8 @@ def make(order: Order, wanted: Sequence[LineWanted]) -> list[OrderLine]:
             )
             for line in _with_lots(wanted)
         )
+    findable.written(made)
+    return made
 
 
 def take_figures(line: OrderLine, quantity: int, figures: LineFigures) -> None:

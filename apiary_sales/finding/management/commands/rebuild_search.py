@@ -1,4 +1,4 @@
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
 from apiary_sales.finding import engine
@@ -8,7 +8,15 @@ from apiary_sales.finding.services import index
 class Command(BaseCommand):
     help = "Make the index of “Find anything” anew, while the house works on."
 
+    def add_arguments(self, parser) -> None:
+        parser.add_argument(
+            "--check", action="store_true", help="Change nothing; fail on any entry that is wrong."
+        )
+
     def handle(self, *args, **options) -> None:
+        if options["check"]:
+            self._check()
+            return
         count = index.rebuild(tell=self.stdout.write)
         self.stdout.write(f"{count:,} things can be found.")
         if not engine.is_there(connection):
@@ -21,3 +29,11 @@ class Command(BaseCommand):
             self.stderr.write(
                 f"Parts of words are found slowly. {lacking} Then run this command again."
             )
+
+    def _check(self) -> None:
+        faults = index.differences()
+        for fault in faults:
+            self.stderr.write(fault)
+        if faults:
+            raise CommandError(f"{len(faults)} entries are wrong. Run manage.py rebuild_search.")
+        self.stdout.write("Everything can be found as it is.")
