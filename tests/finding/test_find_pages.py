@@ -100,10 +100,12 @@ def test_every_link_of_a_role_opens(client, shop, pounds):  # noqa: F811
     builders.place("drum-144", Place.Kind.DRUM, name="Drum 144")
     for role in User.Role.values:
         client.force_login(builders.person(role))
-        for asked in ("144", "1440", "one", "p26", "candle", "corner", "jar"):
-            text = client.get(FIND, {"q": asked}).text
-            for url in re.findall(r'class="found" href="(.*?)"', text):
-                assert client.get(url).status_code == 200, (role, url)
+        links = set()
+        for asked in ("144", "p26", "candle", "corner", "jar"):
+            page = client.get(FIND, {"q": asked})
+            links |= set(re.findall(r'class="found" href="(.*?)"', page.text))
+
+        assert {url: client.get(url).status_code for url in links} == dict.fromkeys(links, 200)
 
 
 def test_a_seller_finds_stands_and_vans_and_no_other_place(client, shelf, stand):  # noqa: F811

@@ -51,8 +51,18 @@ def sqlite_url(database: Path) -> str:
 
 
 def dump_sqlite(database: Path) -> str:
-    """Return a SQLite file as SQL text."""
-    with closing(sqlite3.connect(database)) as connection:
+    """Return a SQLite file as SQL text.
+
+    The full-text table is left out: `migrate` makes it, and as text it cannot be loaded.
+    """
+    with closing(sqlite3.connect(":memory:")) as connection:
+        with closing(sqlite3.connect(database)) as kept:
+            kept.backup(connection)
+        triggers = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'finding%'"
+        for (name,) in connection.execute(triggers).fetchall():
+            connection.execute(f"DROP TRIGGER {name}")
+        connection.execute("DROP TABLE IF EXISTS finding_text")
+        connection.commit()
         return "\n".join(connection.iterdump()) + "\n"
 
 

@@ -48,6 +48,8 @@ OPEN = {
     "api:schema",
     "api:token",
     "billing:stand_manifest",
+    # It answers each person with what their own pages show.
+    "finding:find",
     "inventory:bottling",
     # For whoever has a jar in hand, signed in or not: no more than a label says, and off at first.
     "inventory:jar_page",
