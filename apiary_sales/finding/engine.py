@@ -15,7 +15,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Q, QuerySet
 
 from apiary_sales.finding.models import SearchEntry, keys_of_kind
-from apiary_sales.finding.rules import PART_MIN, Question
+from apiary_sales.finding.rules import PART_MIN, SearchQuestion
 
 TABLE = "finding_searchentry"
 TEXT_TABLE = "finding_text"
@@ -77,7 +77,7 @@ def fill(connection: BaseDatabaseWrapper) -> None:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class KindWanted:
     """How many of a kind are wanted, those before a key; the newest come first."""
 
     kind: int
@@ -91,7 +91,7 @@ class Wanted:
 
 
 def parts(
-    connection: BaseDatabaseWrapper, question: Question, wanted: Sequence[Wanted]
+    connection: BaseDatabaseWrapper, question: SearchQuestion, wanted: Sequence[KindWanted]
 ) -> list[int]:
     """Return keys of entries that have all parts of a question somewhere in their text."""
     if not wanted:
@@ -109,7 +109,7 @@ def parts(
 
 
 def beginnings(
-    connection: BaseDatabaseWrapper, question: Question, wanted: Sequence[Wanted]
+    connection: BaseDatabaseWrapper, question: SearchQuestion, wanted: Sequence[KindWanted]
 ) -> list[int]:
     """Return keys of entries with a code, or a name, that begins with a short question."""
     text = question.text
@@ -126,13 +126,13 @@ def beginnings(
     return _of_each_kind(connection, found)
 
 
-def amounts(connection: BaseDatabaseWrapper, cents: int, wanted: Sequence[Wanted]) -> list[int]:
+def amounts(connection: BaseDatabaseWrapper, cents: int, wanted: Sequence[KindWanted]) -> list[int]:
     """Return keys of entries of an amount."""
     rows = SearchEntry.objects.filter(amount_cents=cents)
     return _of_each_kind(connection, [_newest(rows, each) for each in wanted])
 
 
-def _newest(rows: "QuerySet[SearchEntry]", wanted: Wanted) -> "QuerySet[SearchEntry, int]":
+def _newest(rows: "QuerySet[SearchEntry]", wanted: KindWanted) -> "QuerySet[SearchEntry, int]":
     within = rows.filter(pk__range=wanted.keys).order_by("-pk")
     return within.values_list("pk", flat=True)[: wanted.count]
 
@@ -151,7 +151,7 @@ def _of_each_kind(
 
 
 def _by_full_text(
-    connection: BaseDatabaseWrapper, question: Question, wanted: Sequence[Wanted]
+    connection: BaseDatabaseWrapper, question: SearchQuestion, wanted: Sequence[KindWanted]
 ) -> list[int]:
     long = [word for word in question.words if len(word) >= PART_MIN]
     short = [word for word in question.words if len(word) < PART_MIN]

@@ -13,9 +13,9 @@ from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext_lazy
 
 from apiary_sales.finding import engine, rules
-from apiary_sales.finding.engine import Wanted
+from apiary_sales.finding.engine import KindWanted
 from apiary_sales.finding.models import SearchEntry, key_of, kind_of, object_of
-from apiary_sales.finding.rules import Question
+from apiary_sales.finding.rules import SearchQuestion
 from inventory.shared import findable
 from inventory.shared.findable import Findable
 
@@ -52,10 +52,10 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Found:
+class ThingsFound:
     """All that was found: what bears exactly what was typed, what has that amount, and parts."""
 
-    question: Question
+    question: SearchQuestion
     exact: Sequence[Result] = ()
     of_amount: Sequence[Result] = ()
     groups: Sequence[Group] = ()
@@ -70,7 +70,7 @@ class Found:
         return any(group.before is not None for group in self.groups)
 
 
-def read(asked: str) -> Question:
+def read(asked: str) -> SearchQuestion:
     """Read what was typed in the number style and currency of the house."""
     return rules.read(
         asked, decimal_sign=get_format("DECIMAL_SEPARATOR"), currency=settings.CURRENCY
@@ -84,7 +84,7 @@ def find(
     a_kind: int = A_KIND,
     only: str = "",
     before: int | None = None,
-) -> Found:
+) -> ThingsFound:
     """Return what a person may see of what fits, `a_kind` of each kind, the newest first.
 
     Three questions to the index and one to each kind that is shown. A question of one or two
@@ -96,10 +96,10 @@ def find(
     if only:
         seen = [kind for kind in seen if kind.name == only]
     if not question.words or not seen:
-        return Found(question)
+        return ThingsFound(question)
     limits = {kind.number: kind.seen_by(user) for kind in seen}
     wanted = [
-        Wanted(
+        KindWanted(
             kind.number, a_kind + EXACT_MAX if limits[kind.number] is None else LOOKED_AT, before
         )
         for kind in seen
@@ -130,7 +130,7 @@ def find(
             groups.append(Group(kind.name, kind.label, there, before_next))
     if not only:
         groups += _help(question, user)
-    return Found(
+    return ThingsFound(
         question,
         [results[key] for key in exact if key in results],
         [results[key] for key in of_amount if key in results],
@@ -138,7 +138,7 @@ def find(
     )
 
 
-def _exact(question: Question, seen: Iterable[Findable]) -> list[int]:
+def _exact(question: SearchQuestion, seen: Iterable[Findable]) -> list[int]:
     """Return keys of what bears one of the whole codes, in the order of the kinds."""
     within = SearchEntry.objects.filter(kind__in=[kind.number for kind in seen])
     fits = [Q(code__in=question.codes), Q(other_code__in=question.codes)]
@@ -185,7 +185,7 @@ def _results(keys: Iterable[int], seen: Iterable[Findable], user: Any) -> dict[i
     return results
 
 
-def _help(question: Question, user: Any) -> list[Group]:
+def _help(question: SearchQuestion, user: Any) -> list[Group]:
     """Return the pages of help with all the words, those with a word in the title first."""
     found = []
     for page in findable.help_pages(get_language() or "en"):

@@ -27,7 +27,7 @@ SERIES_WIDTHS = (3, 4, 5)
 
 
 @dataclass(frozen=True)
-class Question:
+class SearchQuestion:
     """What was typed, read in every way it may be meant.
 
     `codes` are whole codes, `words` parts that must all be there, `digits` a part of a telephone
@@ -83,12 +83,12 @@ def text_of(found: SearchWords) -> str:
     return "\n".join(dict.fromkeys(part for part in folded if part))
 
 
-def read(asked: str, *, decimal_sign: str, currency: str) -> Question:
+def read(asked: str, *, decimal_sign: str, currency: str) -> SearchQuestion:
     """Return what a person may mean, in every way it may be read."""
     asked = asked.replace("\x00", "").strip()[:TYPED_MAX]
     folded = fold(asked)
     if not folded:
-        return Question(asked)
+        return SearchQuestion(asked)
     code = typed_codes.read(asked)
     spellings = {code_of(each) for each in code.spellings} | {code_of(asked)}
     if series := SERIES.fullmatch(folded):
@@ -96,7 +96,7 @@ def read(asked: str, *, decimal_sign: str, currency: str) -> Question:
         spellings |= {f"{letter}-{number:0{width}d}" for width in SERIES_WIDTHS}
     is_phone = not BETWEEN_DIGITS.sub("", folded).strip("0123456789")
     digits = digits_of(folded) if is_phone else ""
-    return Question(
+    return SearchQuestion(
         asked,
         codes=tuple(sorted(spellings)),
         words=tuple(dict.fromkeys(fold(code.code).split()))[:WORDS_MAX],

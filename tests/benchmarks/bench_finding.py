@@ -6,7 +6,8 @@ Run by name, apart from the tests, and read what it prints; on PostgreSQL with D
 
 The house: 400,000 orders, 250,000 invoices and receipts, 250,000 payments, 60,000 lots and 40,000
 customers, of which a name, a telephone number, a check number or an amount is asked for, and what
-nothing has. `found` is the answer with the rows that are shown, as the box asks for it while a
+nothing has. Of orders, bills and payments only the newest, which are shown, are there as rows; each
+has its entry. `found` is the answer with the rows that are shown, as the box asks for it while a
 person types; `page` is the whole page with all kinds.
 """
 
@@ -27,6 +28,7 @@ from apiary_sales.billing.models import Invoice, Payment
 from apiary_sales.customers.models import Customer
 from apiary_sales.finding import engine, queries
 from apiary_sales.finding.models import SearchEntry
+from apiary_sales.finding.services import index
 from apiary_sales.orders.models import Order
 from inventory.shared import findable
 from inventory.stock.models import Lot
@@ -37,6 +39,7 @@ BATCH = 20_000
 CUSTOMERS, ORDERS, INVOICES, RECEIPTS = 40_000, 400_000, 50_000, 200_000
 PAYMENTS, LOTS = 250_000, 60_000
 DAY = date(2026, 8, 1)
+NEWEST = 500
 FIRST = ["Ada", "Bruno", "Cleo", "Dario", "Elsa", "Greta", "Hugo", "Ines", "Karla", "Lino", "Mara"]
 PARTS = ["al", "ber", "can", "dor", "el", "fen", "gar", "hol", "jun", "kel", "lor", "men", "nor"]
 PARTS += ["os", "pel", "quin", "ros", "sal", "tor"]
@@ -78,6 +81,7 @@ def things() -> Iterator[Model]:
         )
     for number in range(1, LOTS + 1):
         yield Lot(
+            pk=number,
             kind="extraction",
             code=f"L{16 + number % 11}{number % 365:03d}-{number // 4015 + 1}",
             season=2026,
@@ -88,7 +92,7 @@ def things() -> Iterator[Model]:
         yield Order(
             pk=number,
             number=f"K{16 + number % 11}-{number // 11 + 1:04d}",
-            channel="shop",
+            channel="stand",
             status="filled",
             customer_id=number % CUSTOMERS + 1,
             created_by=person,
@@ -98,6 +102,7 @@ def things() -> Iterator[Model]:
         letter, place = ("F", number) if number <= INVOICES else ("R", number - INVOICES)
         cents = chance.randrange(300, 900_000)
         yield Invoice(
+            pk=number,
             series=f"{letter}{16 + place % 11}",
             number=place // 11 + 1,
             customer_id=number % CUSTOMERS + 1,
@@ -116,6 +121,7 @@ def things() -> Iterator[Model]:
     for number in range(1, PAYMENTS + 1):
         is_check = number % 5 == 0
         yield Payment(
+            pk=number,
             customer_id=number % CUSTOMERS + 1,
             method="check" if is_check else "cash",
             amount_cents=chance.randrange(300, 900_000),
@@ -131,9 +137,24 @@ def make_house() -> None:
     while rows := list(islice(left, BATCH)):
         with transaction.atomic():
             for model in dict.fromkeys(map(type, rows)):
-                of_model = [row for row in rows if type(row) is model]
-                model._default_manager.bulk_create(of_model, batch_size=1000)
-            findable.written(rows)
+                model._default_manager.bulk_create(
+                    (row for row in rows if type(row) is model and is_row(row)), batch_size=1000
+                )
+            # As a service that writes in bulk does it, but for orders without a row.
+            findable.written(row for row in rows if not isinstance(row, Order))
+            [kind] = findable.kinds_of(Order)
+            index._keep([index.entry_of(kind, row) for row in rows if isinstance(row, Order)])
+
+
+def is_row(thing: Model) -> bool:
+    """Tell whether a thing is there as a row, beside its entry."""
+    if isinstance(thing, Order):
+        newest_bills = thing.pk > INVOICES - NEWEST and thing.pk <= INVOICES
+        newest_receipts = INVOICES + RECEIPTS - NEWEST < thing.pk <= INVOICES + RECEIPTS
+        return newest_bills or newest_receipts or thing.pk > ORDERS - NEWEST
+    if isinstance(thing, Invoice):
+        return INVOICES - NEWEST < thing.pk <= INVOICES or thing.pk > INVOICES + RECEIPTS - NEWEST
+    return not isinstance(thing, Payment) or thing.pk > PAYMENTS - NEWEST
 
 
 def milliseconds(act: Callable[[], object]) -> float:
@@ -149,7 +170,12 @@ def milliseconds(act: Callable[[], object]) -> float:
 def test_questions_to_a_million_entries(client):
     owner, seller = builders.person("owner"), builders.person("stand")
     start = perf_counter()
+    if connection.vendor == "postgresql":
+        # Made at the end, which takes a part of the time.
+        with connection.cursor() as cursor:
+            cursor.execute(f"DROP INDEX {engine.TEXT_INDEX}")
     make_house()
+    engine.make(connection)
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
     print(
@@ -170,7 +196,9 @@ def test_questions_to_a_million_entries(client):
 
 def keys_found(asked: str, user) -> int:
     question = queries.read(asked)
-    wanted = [engine.Wanted(kind.number, 23) for kind in findable.kinds() if kind.page_for(user)]
+    wanted = [
+        engine.KindWanted(kind.number, 23) for kind in findable.kinds() if kind.page_for(user)
+    ]
     ask = engine.beginnings if question.is_short else engine.parts
     keys = set(ask(connection, question, wanted))
     keys |= set(

@@ -84,8 +84,13 @@ def follow_rows(rows: Iterable[Model], **_named: Any) -> None:
     """Keep the entries of rows that were written in bulk."""
     for model, group in groupby(rows, key=type):
         of_model = list(group)
-        kinds = findable.kinds_of(model)
-        _keep([entry_of(kind, row) for row in of_model for kind in kinds if kind.belongs(row)])
+        for kind in findable.kinds_of(model):
+            of_kind = [row for row in of_model if kind.belongs(row)]
+            if kind.beside:
+                # Read again with what is beside them, once for all.
+                _keep_things(kind, [row.pk for row in of_kind])
+            else:
+                _keep([entry_of(kind, row) for row in of_kind])
         for kind, owned in findable.owners_of(model):
             owners = {owner for row in of_model if (owner := owned.owner(row)) is not None}
             _keep_things(kind, owners)
