@@ -53,7 +53,8 @@ function onKey(event) {
   } else if (isInside && (event.key === "ArrowDown" || event.key === "ArrowUp")) {
     go(event);
   } else if (event.key === "/" && !event.ctrlKey && !event.metaKey && !event.altKey) {
-    if (event.target.closest(TYPED_INTO) || document.querySelector("[data-till]:not([hidden])")) return;
+    const isTyped = event.target.closest(TYPED_INTO);
+    if (isTyped || document.querySelector("[data-till]:not([hidden])")) return;
     event.preventDefault();
     open();
   }
