@@ -41,6 +41,7 @@ ROLE_PERMISSIONS: dict[str, frozenset[str]] = {
             "billing.manage_purchases",
             "billing.accept_late_certificates",
             "imports.bring_in_lists",
+            "keeping.keep_house",
         }
     ),
     User.Role.BOTTLING: frozenset(

@@ -21,6 +21,11 @@ DATA_DIR = Path(env.str("DATA_DIR", default=str(BASE_DIR / "var")))
 DOCUMENTS_DIR = DATA_DIR / "documents"
 # Where attached files are kept, under random names; a backup takes this folder along.
 FILES_DIR = Path(env.str("FILES_DIR", default=str(DATA_DIR / "files")))
+# Where backups are written; with a passphrase, those of each night are sealed by it.
+BACKUP_DIR = Path(env.str("BACKUP_DIR", default=str(DATA_DIR / "backups")))
+BACKUP_PASSPHRASE = env.str("BACKUP_PASSPHRASE", default="")
+# Where `manage.py serve` writes its log; "none" writes it to the screen instead.
+LOG_DIR = env.str("LOG_DIR", default=str(DATA_DIR / "logs"))
 
 
 def _secret_key() -> str:

@@ -21,6 +21,7 @@ from django.db import close_old_connections, connections
 from django.utils.crypto import get_random_string
 from django_tasks_db.management.commands.db_worker import Worker
 
+from apiary_sales.keeping.services import nightly
 from apiary_sales.mailing.services import delivery
 from inventory.shared.services import long_work
 
@@ -28,6 +29,7 @@ logger = logging.getLogger(__name__)
 
 # Each queues again what a worker that stopped has left.
 AT_START: tuple[Callable[[], Any], ...] = (delivery.queue_waiting, long_work.end_lost)
+AT_START: tuple[Callable[[], Any], ...] = (delivery.queue_waiting, nightly.queue_nightly)
 # Seconds between two looks at an empty queue.
 INTERVAL = 1.0
 # Seconds that the task being done may take until it ends with the service.

@@ -1,0 +1,56 @@
+"""The highest number of each table: by them one tells whether one database has newer entries."""
+
+from django.apps import apps
+from django.db import connection, models
+from django.db.models import Max
+
+# What comes and goes without anybody entering something, or is noted of this machine.
+APART = {
+    "accounts.pintries",
+    "accounts.user_groups",
+    "accounts.user_user_permissions",
+    "admin.logentry",
+    "auth.group_permissions",
+    "auth.permission",
+    "contenttypes.contenttype",
+    "inventory.longwork",
+    "keeping.backup",
+}
+
+
+def marked() -> list[type[models.Model]]:
+    """Return the models whose rows are numbered one after the other."""
+    return [
+        model
+        for model in apps.get_models(include_auto_created=True)
+        if isinstance(model._meta.pk, models.AutoField | models.BigAutoField)
+        and model._meta.label_lower not in APART
+        and not getattr(model, "is_derived", False)
+    ]
+
+
+def read(using: str = "default") -> dict[str, int]:
+    """Return the highest number of each table that has rows, as the database is now."""
+    tables = set(connection.introspection.table_names())
+    found = {
+        model._meta.db_table: model._base_manager.using(using).aggregate(last=Max("pk"))["last"]
+        for model in marked()
+        if model._meta.db_table in tables
+    }
+    return {table: last for table, last in found.items() if last is not None}
+
+
+def newer(here: dict[str, int], copy: dict[str, int]) -> dict[str, int]:
+    """Return how many newer entries each table here has than the copy."""
+    return {
+        table: last - copy.get(table, 0)
+        for table, last in here.items()
+        if last > copy.get(table, 0)
+    }
+
+
+def words(tables: dict[str, int]) -> list[str]:
+    """Say what is newer in people's words, the most first."""
+    names = {model._meta.db_table: model._meta.verbose_name_plural for model in marked()}
+    ordered = sorted(tables.items(), key=lambda pair: -pair[1])
+    return [f"{names.get(table, table)}: {count:,}" for table, count in ordered]

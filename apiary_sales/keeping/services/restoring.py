@@ -1,0 +1,131 @@
+"""Put a backup in the place of the house's data, after its books were proved beside it."""
+
+import hashlib
+import os
+import shutil
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from django.conf import settings
+from django.db import DatabaseError, connections
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from apiary_sales.keeping import archive, in_use, marks, proving, snapshots
+from apiary_sales.keeping.archive import Manifest
+from apiary_sales.keeping.services.backups import working_folder
+from inventory.shared.errors import BadValue, NotAllowedNow
+
+KEY_FILE = "secret_key"
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What a restore did."""
+
+    made_at: datetime
+    version: str
+    # The name of the database that was there before; empty where there was none.
+    old_database: str
+    files: int
+    # "restored", "the same", "set elsewhere" or "left out".
+    key: str
+
+
+def restore(*, file: Path, passphrase: str = "", over_newer: bool = False) -> Restored:
+    """Restore a backup, and return what was done. The service must not be running.
+
+    Checksums, version and books are checked on a copy beside the data; only then is anything
+    replaced, and the old database is kept under another name. Files that are attached come back
+    beside those that are there. Raises `BadValue` and `NotAllowedNow`, and then nothing was
+    replaced.
+    """
+    if not file.is_file():
+        raise BadValue(_("There is no file %(file)s.") % {"file": file}, parameter="file")
+    in_use.check_free()
+    with working_folder() as folder:
+        manifest = archive.extract(file, folder, passphrase)
+        proving.check_version(manifest)
+        if not over_newer:
+            _check_nothing_newer(manifest)
+        now = timezone.localtime()
+        with proving.proved(manifest, folder) as beside:
+            files = _bring_back_files(folder / archive.FILES, now)
+            old = snapshots.database().swap(beside, now)
+        key = _bring_back_key(folder / archive.SECRET_KEY, now)
+    return Restored(
+        made_at=datetime.fromisoformat(manifest.made_at),
+        version=manifest.version,
+        old_database=old,
+        files=files,
+        key=key,
+    )
+
+
+def _check_nothing_newer(manifest: Manifest) -> None:
+    try:
+        found = marks.newer(marks.read(), manifest.marks)
+    except DatabaseError as error:
+        raise NotAllowedNow(
+            _(
+                "The database here can't be read (%(reason)s), so nobody can tell whether it has "
+                "newer entries. To restore all the same, add --over-newer: it is kept under "
+                "another name."
+            )
+            % {"reason": " ".join(str(error).split())}
+        ) from error
+    finally:
+        connections.close_all()
+    if found:
+        raise NotAllowedNow(
+            _(
+                "The database here has entries that this backup of %(day)s does not have "
+                "(%(what)s). To restore all the same, add --over-newer: the database here is then kept under "
+                "another name."
+            )
+            % {
+                "day": f"{datetime.fromisoformat(manifest.made_at):%Y-%m-%d %H:%M %Z}".strip(),
+                "what": "; ".join(marks.words(found)[:5]),
+            }
+        )
+
+
+def _bring_back_files(source: Path, now: datetime) -> int:
+    """Put attached files back; one of another content under the same name is kept beside it."""
+    target = Path(settings.FILES_DIR)
+    count = 0
+    for path in sorted(source.rglob("*")) if source.exists() else ():
+        if not path.is_file():
+            continue
+        count += 1
+        place = target / path.relative_to(source)
+        if place.exists():
+            if _digest(place) == _digest(path):
+                continue
+            place.rename(place.with_name(f"{place.name}.before-restore-{now:{snapshots.STAMP}}"))
+        place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        shutil.copyfile(path, place)
+        place.chmod(0o600)
+    return count
+
+
+def _bring_back_key(source: Path, now: datetime) -> str:
+    """Put the secret key back where this machine keeps its own in a file."""
+    if not source.exists():
+        return "left out"
+    key = source.read_text()
+    if key == settings.SECRET_KEY:
+        return "the same"
+    place = Path(settings.DATA_DIR) / KEY_FILE
+    if os.environ.get("SECRET_KEY") or not place.exists():
+        return "set elsewhere"
+    place.rename(place.with_name(f"{KEY_FILE}.before-restore-{now:{snapshots.STAMP}}"))
+    place.touch(mode=0o600)
+    place.write_text(key)
+    return "restored"
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as source:
+        return hashlib.file_digest(source, "sha256").hexdigest()

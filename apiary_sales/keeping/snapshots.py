@@ -1,0 +1,298 @@
+"""Take a whole copy of the database while it is in use, and put one in its place.
+
+SQLite copies itself by its online backup: one reading transaction, which sees what was committed
+when it began and keeps no writer waiting. PostgreSQL is copied by its own program `pg_dump`, which
+does the same; its copy is put back into a fresh database on the same server, so that nothing of the
+old one has to be emptied first.
+"""
+
+import os
+import re
+import shutil
+import sqlite3
+import subprocess
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, closing, contextmanager, suppress
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.db import connection, connections
+from django.utils.translation import gettext as _
+
+from inventory.shared.errors import NotAllowedNow
+
+STAMP = "%Y%m%dT%H%M%S"
+
+
+class Database(ABC):
+    """The house's database, as far as copying and replacing it goes."""
+
+    vendor: str
+
+    @property
+    @abstractmethod
+    def name(self) -> str:
+        """Return what people call it."""
+
+    @abstractmethod
+    def size_bytes(self) -> int:
+        """Return how much it takes on the disk."""
+
+    @abstractmethod
+    def copy_to(self, target: Path) -> None:
+        """Write a copy of what is committed now into a new file."""
+
+    @abstractmethod
+    def beside(self, copy: Path) -> AbstractContextManager[str]:
+        """Load a copy into a database beside the house's own, yield its name, and remove it."""
+
+    @abstractmethod
+    def swap(self, beside: str, now: datetime) -> str:
+        """Put the database of this name in the place of the house's own.
+
+        Return the name of the old one, which is kept. Raises `NotAllowedNow` while it is in use.
+        """
+
+
+def database() -> Database:
+    return SQLite() if connection.vendor == "sqlite" else PostgreSQL()
+
+
+class SQLite(Database):
+    vendor = "sqlite"
+
+    @property
+    def path(self) -> Path:
+        return Path(connection.settings_dict["NAME"])
+
+    @property
+    def name(self) -> str:
+        return str(self.path)
+
+    def size_bytes(self) -> int:
+        beside = (self.path.with_name(self.path.name + end) for end in ("", "-wal"))
+        return sum(path.stat().st_size for path in beside if path.exists())
+
+    def copy_to(self, target: Path) -> None:
+        with (
+            closing(sqlite3.connect(self.path, timeout=60)) as source,
+            closing(sqlite3.connect(target)) as copy,
+        ):
+            # All pages in one step: in several, each writer in between would begin it anew.
+            source.backup(copy)
+            # One file, without a log beside it.
+            copy.execute("PRAGMA journal_mode=DELETE")
+
+    @contextmanager
+    def beside(self, copy: Path) -> Iterator[str]:
+        target = self.path.with_name(f"{self.path.name}.beside-{os.getpid()}")
+        _remove(target)
+        try:
+            # Not moved: the archive's folder may be on another disk.
+            shutil.copyfile(copy, target)
+            target.chmod(0o600)
+            yield str(target)
+        finally:
+            _remove(target)
+
+    def swap(self, beside: str, now: datetime) -> str:
+        old = self.path.with_name(f"{self.path.name}.before-restore-{now:{STAMP}}")
+        connections.close_all()
+        if self.path.exists():
+            self._close()
+            self.path.rename(old)
+        _one_file(Path(beside))
+        Path(beside).rename(self.path)
+        _sync(self.path.parent)
+        return str(old) if old.exists() else ""
+
+    def _close(self) -> None:
+        """Write the log beside the database into it, which works for its only user alone."""
+        try:
+            _one_file(self.path)
+        except sqlite3.OperationalError as error:
+            raise NotAllowedNow(
+                _(
+                    "The database is in use (%(reason)s). Stop the service first. Nothing was "
+                    "changed."
+                )
+                % {"reason": error}
+            ) from error
+        except sqlite3.DatabaseError:
+            # What can't be read is kept as it is, with its log.
+            for end in ("-wal", "-shm"):
+                beside = self.path.with_name(self.path.name + end)
+                with suppress(FileNotFoundError):
+                    beside.rename(beside.with_name(f"{beside.name}.damaged"))
+
+
+def _one_file(path: Path) -> None:
+    """Bring a database out of the mode that keeps a log in files beside it."""
+    with closing(sqlite3.connect(path, timeout=5)) as alone:
+        alone.execute("PRAGMA journal_mode=DELETE")
+
+
+def _remove(database: Path) -> None:
+    for end in ("", "-wal", "-shm", "-journal"):
+        database.with_name(database.name + end).unlink(missing_ok=True)
+
+
+def _sync(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+class PostgreSQL(Database):
+    vendor = "postgresql"
+
+    @property
+    def name(self) -> str:
+        return str(connection.settings_dict["NAME"])
+
+    def size_bytes(self) -> int:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_database_size(current_database())")
+            return int(cursor.fetchone()[0])
+
+    def copy_to(self, target: Path) -> None:
+        options = ["--format=custom", "--no-owner", "--no-privileges", f"--file={target}"]
+        self._run("pg_dump", options, self.name)
+
+    @contextmanager
+    def beside(self, copy: Path) -> Iterator[str]:
+        from psycopg import errors, sql
+
+        name = f"{self.name}_beside"
+        with self._maintenance() as server:
+            try:
+                # What a restore that was interrupted has left.
+                server.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(name)))
+                server.execute(
+                    sql.SQL("CREATE DATABASE {} TEMPLATE template0 ENCODING 'UTF8'").format(
+                        sql.Identifier(name)
+                    )
+                )
+            except errors.InsufficientPrivilege as error:
+                raise NotAllowedNow(
+                    _(
+                        "The books are proved in a database beside the house's own, which %(user)s "
+                        "may not make. Allow it as the administrator of PostgreSQL: "
+                        'ALTER ROLE "%(user)s" CREATEDB.'
+                    )
+                    % {"user": connection.settings_dict["USER"]}
+                ) from error
+        try:
+            options = ["--no-owner", "--no-privileges", "--exit-on-error", f"--dbname={name}"]
+            self._run("pg_restore", [*options, str(copy)], name, names_database=False)
+            yield name
+        finally:
+            with self._maintenance() as server:
+                server.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(name)))
+
+    def swap(self, beside: str, now: datetime) -> str:
+        from psycopg import errors, sql
+
+        old = f"{self.name}_before_{now:{STAMP}}".lower()
+        rename = sql.SQL("ALTER DATABASE {} RENAME TO {}")
+        name = self.name
+        connections.close_all()
+        with self._maintenance() as server:
+            try:
+                server.execute(rename.format(sql.Identifier(name), sql.Identifier(old)))
+            except errors.ObjectInUse as error:
+                raise NotAllowedNow(
+                    _(
+                        "Somebody is using the database. Stop the service on every machine first. "
+                        "Nothing was changed."
+                    )
+                ) from error
+            try:
+                server.execute(rename.format(sql.Identifier(beside), sql.Identifier(name)))
+            except errors.Error:
+                server.execute(rename.format(sql.Identifier(old), sql.Identifier(name)))
+                raise
+        return old
+
+    @contextmanager
+    def _maintenance(self) -> Iterator[Any]:
+        """Connect to the server, but to none of the house's databases: those are renamed."""
+        import psycopg
+
+        values = connection.get_connection_params()
+        wanted = {
+            name: values[name]
+            for name in ("host", "port", "user", "password", "sslmode")
+            if values.get(name)
+        }
+        with psycopg.connect(**wanted, dbname="postgres", autocommit=True) as server:
+            yield server
+
+    def _run(
+        self, program: str, options: list[str], name: str, *, names_database: bool = True
+    ) -> None:
+        from django.db.backends.postgresql.client import DatabaseClient
+
+        wanted = {**connection.settings_dict, "NAME": name}
+        arguments, added = DatabaseClient.settings_to_cmd_args_env(wanted, [])
+        # The last argument is the database, where there is one.
+        connects = arguments[1:] if names_database else arguments[1:-1]
+        done = subprocess.run(
+            [self._program(program), *options, *connects],
+            env={**os.environ, **(added or {})},
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            cwd="/",
+        )
+        if done.returncode:
+            raise NotAllowedNow(
+                _("%(program)s failed: %(reason)s")
+                % {"program": program, "reason": " ".join(done.stderr.split())[-500:]}
+            )
+
+    def _program(self, name: str) -> str:
+        """Return the newest program of this name; a copy needs one no older than the server."""
+        found = set(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
+        if usual := shutil.which(name):
+            found.add(Path(usual))
+        if not found:
+            raise NotAllowedNow(
+                _(
+                    "%(program)s is not on this machine: install the client programs of "
+                    "PostgreSQL %(version)s (Debian: apt-get install postgresql-client)."
+                )
+                % {"program": name, "version": self._server_version()}
+            )
+        versions = {_major(path): path for path in found}
+        newest = max(versions)
+        if newest < self._server_version():
+            raise NotAllowedNow(
+                _(
+                    "%(program)s on this machine is of version %(found)s, and the server of "
+                    "%(version)s. Install the client programs of PostgreSQL %(version)s."
+                )
+                % {"program": name, "found": newest, "version": self._server_version()}
+            )
+        return str(versions[newest])
+
+    def _server_version(self) -> int:
+        with connection.cursor() as cursor:
+            cursor.execute("SHOW server_version_num")
+            return int(cursor.fetchone()[0]) // 10_000
+
+
+def _major(program: Path) -> int:
+    said = subprocess.run([program, "--version"], capture_output=True, text=True).stdout
+    found = re.search(r"(\d+)", said)
+    return int(found[1]) if found else 0
+
+
+def disk_left_bytes() -> int:
+    """Return how much room the disk of the data has."""
+    return shutil.disk_usage(settings.DATA_DIR).free

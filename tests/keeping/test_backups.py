@@ -1,0 +1,219 @@
+"""A backup is one whole file, and a restore proves it before anything is replaced."""
+
+import stat
+import tarfile
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection
+
+from apiary_sales.keeping import archive, sealing
+from apiary_sales.keeping.models import Backup
+from apiary_sales.keeping.services import backups, restoring
+from inventory.shared.errors import BadValue, HouseError, NotAllowedNow
+from inventory.stock.models import Lot
+from tests import builders
+
+pytestmark = pytest.mark.data_layer
+
+PASSPHRASE = "wild thyme and bell heather"
+
+
+@pytest.fixture(autouse=True)
+def _fast_keys(monkeypatch):
+    """Make keys fast: how long a guess takes is scrypt's to test."""
+    monkeypatch.setattr(sealing, "COST", 2**4)
+
+
+@pytest.fixture
+def house(own_database, settings):
+    """A house with honey in a tank and one attached file."""
+    builders.person("owner")
+    builders.lot_in(builders.place("tank-1"), 500_000)
+    (settings.FILES_DIR / "a1b2").write_bytes(b"a photo")
+    return own_database
+
+
+def grams() -> list[int]:
+    return sorted(Lot.objects.filter(product=None).values_list("pk", flat=True))
+
+
+def test_a_restore_brings_back_the_books_and_the_files_of_the_moment(house, settings):
+    made = backups.make()
+    lots = grams()
+    builders.lot_in(builders.place("tank-2"), 100_000)
+    (settings.FILES_DIR / "a1b2").unlink()
+
+    done = restoring.restore(file=Path(made.file), over_newer=True)
+
+    assert grams() == lots
+    assert (settings.FILES_DIR / "a1b2").read_bytes() == b"a photo"
+    assert (done.files, done.key) == (1, "left out")
+    # The old database is kept, with what was newer.
+    connection.close()
+    connection.settings_dict["NAME"] = done.old_database
+    assert len(grams()) == len(lots) + 1
+
+
+def test_a_restore_is_refused_over_newer_entries(house):
+    made = backups.make()
+    builders.lot_in(builders.place("tank-2"), 100_000)
+    lots = grams()
+
+    with pytest.raises(NotAllowedNow) as refused:
+        restoring.restore(file=Path(made.file))
+
+    assert "places: 1" in refused.value.message
+    assert "--over-newer" in refused.value.message
+    assert grams() == lots
+
+
+def test_nothing_is_replaced_by_a_backup_whose_books_are_wrong(house):
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE inventory_balance SET quantity = quantity + 1")
+    made = backups.make()
+    lots = grams()
+
+    backups.rehearse(backup=made)
+    with pytest.raises(BadValue) as refused:
+        restoring.restore(file=Path(made.file))
+
+    assert refused.value.message.startswith("The books in this backup could not be proved:")
+    assert made.rehearsal_ok is False
+    assert made.message == refused.value.message
+    assert not Backup.objects.good().exists()
+    assert grams() == lots
+
+
+def test_the_rehearsal_of_a_good_backup_changes_nothing(house, settings):
+    made = backups.make()
+    before = sorted(path.name for path in settings.DATA_DIR.iterdir())
+
+    backups.rehearse(backup=made)
+
+    assert (made.rehearsal_ok, made.message) == (True, "")
+    assert sorted(path.name for path in settings.DATA_DIR.iterdir()) == before
+
+
+def test_a_sealed_backup_holds_the_secret_key_and_an_open_one_does_not(house, settings, tmp_path):
+    sealed = backups.make(passphrase=PASSPHRASE)
+    plain = backups.make()
+
+    archive.extract(Path(sealed.file), tmp_path / "sealed", PASSPHRASE)
+    archive.extract(Path(plain.file), tmp_path / "plain")
+
+    assert (tmp_path / "sealed" / "secret_key").read_text() == settings.SECRET_KEY
+    assert not (tmp_path / "plain" / "secret_key").exists()
+    assert settings.SECRET_KEY.encode() not in Path(sealed.file).read_bytes()
+    assert stat.S_IMODE(Path(plain.file).stat().st_mode) == 0o600
+
+
+def test_a_sealed_backup_opens_by_its_passphrase_alone(house, tmp_path):
+    made = backups.make(passphrase=PASSPHRASE)
+
+    with pytest.raises(BadValue) as refused:
+        archive.extract(Path(made.file), tmp_path / "a", "another passphrase")
+    with pytest.raises(BadValue) as missing:
+        archive.extract(Path(made.file), tmp_path / "b")
+
+    assert refused.value.message == (
+        "This passphrase does not open the file, or the file was changed."
+    )
+    assert missing.value.message == "This backup is encrypted: give its passphrase."
+
+
+@pytest.mark.parametrize("passphrase", ["", PASSPHRASE])
+def test_a_backup_that_was_cut_off_is_refused(house, tmp_path, passphrase):
+    made = Path(backups.make(passphrase=passphrase).file)
+    made.write_bytes(made.read_bytes()[:-2000])
+
+    with pytest.raises(BadValue):
+        archive.extract(made, tmp_path / "out", passphrase)
+
+
+def test_a_backup_with_another_byte_in_a_file_is_refused(house, tmp_path):
+    made = Path(backups.make().file)
+    with tarfile.open(made) as source:
+        source.extractall(tmp_path / "all", filter="data")
+    (tmp_path / "all" / "files" / "a1b2").write_bytes(b"A photo")
+    with tarfile.open(made, "w:gz") as changed:
+        for path in sorted((tmp_path / "all").rglob("*")):
+            if path.is_file():
+                changed.add(path, path.relative_to(tmp_path / "all").as_posix())
+
+    with pytest.raises(BadValue) as refused:
+        archive.extract(made, tmp_path / "out")
+
+    assert refused.value.message == (
+        f"{made.name} does not hold what its list of checksums says: it is damaged."
+    )
+
+
+def test_a_file_that_is_no_backup_is_refused(house, tmp_path):
+    other = tmp_path / "notes.txt"
+    other.write_text("no backup")
+
+    with pytest.raises(BadValue) as refused:
+        restoring.restore(file=other)
+
+    assert refused.value.message == "notes.txt is no backup of this service, or is damaged."
+
+
+def test_a_backup_of_a_later_version_is_refused(house, monkeypatch):
+    monkeypatch.setattr(backups, "__version__", "99.0.0")
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO django_migrations (app, name, applied) "
+            "VALUES ('inventory', '9999_later', CURRENT_TIMESTAMP)"
+        )
+    made = backups.make()
+
+    with pytest.raises(BadValue) as refused:
+        restoring.restore(file=Path(made.file))
+
+    assert refused.value.message == (
+        "This backup was made by a later version of the service: 99.0.0. Install that version, "
+        "and restore it there."
+    )
+
+
+def test_a_backup_that_fails_says_why_and_leaves_no_file(house, tmp_path):
+    folder = tmp_path / "locked"
+    folder.write_text("a file in the place of the folder")
+
+    with pytest.raises(OSError, match="File exists"):
+        backups.make(folder=folder)
+
+    [failed] = Backup.objects.all()
+    assert (failed.ok, failed.file, failed.has_failed) == (False, "", True)
+    assert failed.message.startswith("The file could not be written or read:")
+
+
+def test_the_commands_say_what_they_did(house, tmp_path):
+    said = StringIO()
+    phrase = tmp_path / "passphrase"
+    phrase.write_text(f"{PASSPHRASE}\n")
+
+    call_command(
+        *("backup", "--to", str(tmp_path), "--encrypt", "--passphrase-file", str(phrase)),
+        stdout=said,
+    )
+    [file] = tmp_path.glob("honey-*.tar.gz.sealed")
+    call_command("restore", str(file), "--passphrase-file", str(phrase), stdout=said)
+
+    lines = said.getvalue().splitlines()
+    assert lines[0].startswith(f"Backed up to {file} (")
+    assert "Restored the database and 1 files." in lines
+    assert "The secret key is the same." in lines
+
+
+def test_a_short_passphrase_is_refused(house, tmp_path):
+    phrase = tmp_path / "passphrase"
+    phrase.write_text("too short")
+
+    with pytest.raises(CommandError, match="Use at least 12 characters"):
+        call_command("backup", "--encrypt", "--passphrase-file", str(phrase))
+    with pytest.raises(HouseError):
+        backups.make(passphrase="too short")
