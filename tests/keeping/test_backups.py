@@ -1,18 +1,19 @@
 """A backup is one whole file, and a restore proves it before anything is replaced."""
 
 import stat
-import tarfile
+from datetime import date, datetime
 from io import StringIO
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
-from django.core.management import CommandError, call_command
+from django.core.management import call_command
 from django.db import connection
 
 from apiary_sales.keeping import archive, sealing
 from apiary_sales.keeping.models import Backup
-from apiary_sales.keeping.services import backups, restoring
-from inventory.shared.errors import BadValue, HouseError, NotAllowedNow
+from apiary_sales.keeping.services import backups, nightly, restoring
+from inventory.shared.errors import BadValue, NotAllowedNow
 from inventory.stock.models import Lot
 from tests import builders
 
@@ -87,16 +88,6 @@ def test_nothing_is_replaced_by_a_backup_whose_books_are_wrong(house):
     assert grams() == lots
 
 
-def test_the_rehearsal_of_a_good_backup_changes_nothing(house, settings):
-    made = backups.make()
-    before = sorted(path.name for path in settings.DATA_DIR.iterdir())
-
-    backups.rehearse(backup=made)
-
-    assert (made.rehearsal_ok, made.message) == (True, "")
-    assert sorted(path.name for path in settings.DATA_DIR.iterdir()) == before
-
-
 def test_a_sealed_backup_holds_the_secret_key_and_an_open_one_does_not(house, settings, tmp_path):
     sealed = backups.make(passphrase=PASSPHRASE)
     plain = backups.make()
@@ -108,47 +99,6 @@ def test_a_sealed_backup_holds_the_secret_key_and_an_open_one_does_not(house, se
     assert not (tmp_path / "plain" / "secret_key").exists()
     assert settings.SECRET_KEY.encode() not in Path(sealed.file).read_bytes()
     assert stat.S_IMODE(Path(plain.file).stat().st_mode) == 0o600
-
-
-def test_a_sealed_backup_opens_by_its_passphrase_alone(house, tmp_path):
-    made = backups.make(passphrase=PASSPHRASE)
-
-    with pytest.raises(BadValue) as refused:
-        archive.extract(Path(made.file), tmp_path / "a", "another passphrase")
-    with pytest.raises(BadValue) as missing:
-        archive.extract(Path(made.file), tmp_path / "b")
-
-    assert refused.value.message == (
-        "This passphrase does not open the file, or the file was changed."
-    )
-    assert missing.value.message == "This backup is encrypted: give its passphrase."
-
-
-@pytest.mark.parametrize("passphrase", ["", PASSPHRASE])
-def test_a_backup_that_was_cut_off_is_refused(house, tmp_path, passphrase):
-    made = Path(backups.make(passphrase=passphrase).file)
-    made.write_bytes(made.read_bytes()[:-2000])
-
-    with pytest.raises(BadValue):
-        archive.extract(made, tmp_path / "out", passphrase)
-
-
-def test_a_backup_with_another_byte_in_a_file_is_refused(house, tmp_path):
-    made = Path(backups.make().file)
-    with tarfile.open(made) as source:
-        source.extractall(tmp_path / "all", filter="data")
-    (tmp_path / "all" / "files" / "a1b2").write_bytes(b"A photo")
-    with tarfile.open(made, "w:gz") as changed:
-        for path in sorted((tmp_path / "all").rglob("*")):
-            if path.is_file():
-                changed.add(path, path.relative_to(tmp_path / "all").as_posix())
-
-    with pytest.raises(BadValue) as refused:
-        archive.extract(made, tmp_path / "out")
-
-    assert refused.value.message == (
-        f"{made.name} does not hold what its list of checksums says: it is damaged."
-    )
 
 
 def test_a_file_that_is_no_backup_is_refused(house, tmp_path):
@@ -209,11 +159,15 @@ def test_the_commands_say_what_they_did(house, tmp_path):
     assert "The secret key is the same." in lines
 
 
-def test_a_short_passphrase_is_refused(house, tmp_path):
-    phrase = tmp_path / "passphrase"
-    phrase.write_text("too short")
+def test_the_backup_of_a_night_is_made_once_and_rehearsed(house, settings):
+    now = datetime(2026, 11, 27, 1, 31, tzinfo=ZoneInfo("America/Chicago"))
+    before = sorted(path.name for path in settings.DATA_DIR.iterdir())
 
-    with pytest.raises(CommandError, match="Use at least 12 characters"):
-        call_command("backup", "--encrypt", "--passphrase-file", str(phrase))
-    with pytest.raises(HouseError):
-        backups.make(passphrase="too short")
+    first = nightly.make_nightly(now=now)
+    second = nightly.make_nightly(now=now)
+
+    assert (first, second) == ("made and rehearsed", "made already")
+    [made] = Backup.objects.all()
+    assert (made.night, made.rehearsal_ok) == (date(2026, 11, 27), True)
+    after = sorted(path.name for path in settings.DATA_DIR.iterdir())
+    assert after == sorted([*before, "backups"])

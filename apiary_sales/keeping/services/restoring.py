@@ -81,8 +81,8 @@ def _check_nothing_newer(manifest: Manifest) -> None:
         raise NotAllowedNow(
             _(
                 "The database here has entries that this backup of %(day)s does not have "
-                "(%(what)s). To restore all the same, add --over-newer: the database here is then kept under "
-                "another name."
+                "(%(what)s). To restore all the same, add --over-newer: the database here is then "
+                "kept under another name."
             )
             % {
                 "day": f"{datetime.fromisoformat(manifest.made_at):%Y-%m-%d %H:%M %Z}".strip(),
