@@ -1,5 +1,12 @@
-from django.urls import URLPattern
+from django.urls import URLPattern, path
+
+from apiary_sales.keeping import system_views
 
 app_name = "keeping"
 
-urlpatterns: list[URLPattern] = []
+urlpatterns: list[URLPattern] = [
+    path("backups/", system_views.backup_list, name="backups"),
+    path("backups/now/", system_views.back_up_now, name="back_up_now"),
+    path("backups/<int:pk>/file/", system_views.backup_file, name="backup_file"),
+    path("system/", system_views.system, name="system"),
+]

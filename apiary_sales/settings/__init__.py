@@ -54,6 +54,8 @@ CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 HTTPS = env.bool("HTTPS", default=False)
 TRUSTED_PROXY = env.str("TRUSTED_PROXY", default="127.0.0.1")
 SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+# A monitor on this machine asks without HTTPS; the answer tells nothing.
+SECURE_REDIRECT_EXEMPT = [r"^health/$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 if HTTPS:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
@@ -107,6 +109,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "apiary_sales.web.requests_log.RequestLogMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "apiary_sales.web.middleware.ContentSecurityPolicyMiddleware",
@@ -148,6 +151,7 @@ TEMPLATES = [
                 "emails": "apiary_sales.mailing.templatetags.emails",
                 "files": "inventory.shared.templatetags.files",
                 "honey": "inventory.shared.templatetags.honey",
+                "keeping": "apiary_sales.keeping.templatetags.keeping",
                 "jars": "inventory.bottling.templatetags.jars",
                 "moisture": "inventory.stock.templatetags.moisture",
             },

@@ -24,7 +24,7 @@ from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.http.request import validate_host
 
-from apiary_sales.keeping import in_use
+from apiary_sales.keeping import in_use, log_files
 from apiary_sales.web.background import BackgroundWorker
 from apiary_sales.wsgi import application
 
@@ -257,8 +257,12 @@ def run(listener: socket.socket) -> None:
         trusted_proxy=str(ip_address(settings.TRUSTED_PROXY)) if settings.HTTPS else None,
         trusted_proxy_headers=TRUSTED_HEADERS if settings.HTTPS else [],
     )
-    with in_use.held(), BackgroundWorker():
-        server.run()
+    log = log_files.begin()
+    try:
+        with in_use.held(), BackgroundWorker():
+            server.run()
+    finally:
+        log_files.end(log)
 
 
 def _stop(*_: object) -> None:

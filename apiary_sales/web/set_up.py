@@ -119,6 +119,18 @@ PAGES = (
         ("accounts.manage_people",),
     ),
     SettingsPage(
+        _("Backups"),
+        _("When the last one was made, and a copy to take away"),
+        "keeping:backups",
+        ("keeping.keep_house",),
+    ),
+    SettingsPage(
+        _("The system"),
+        _("Version, database, room on the disk, background work, log"),
+        "keeping:system",
+        ("keeping.keep_house",),
+    ),
+    SettingsPage(
         _("Back office"),
         _("All records, for repairs only. Be careful"),
         "admin:index",

@@ -1,11 +1,12 @@
 from django.urls import path
 
-from apiary_sales.web import views
+from apiary_sales.web import health, views
 
 app_name = "web"
 
 urlpatterns = [
     path("", views.today, name="today"),
+    path("health/", health.show, name="health"),
     path("help/", views.help_page, name="help"),
     path("help/what-is-new/", views.what_is_new, name="what_is_new"),
     path("settings/", views.settings_page, name="settings"),

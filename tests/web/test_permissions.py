@@ -101,6 +101,8 @@ OPEN = {
     "pricing:product_prices",
     "pricing:services",
     "pricing:weight_prices",
+    # For a monitor: "ok" or "degraded".
+    "web:health",
     "web:help",
     "web:settings",
     "web:today",
