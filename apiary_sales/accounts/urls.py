@@ -3,7 +3,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import path
 from django.views.i18n import set_language
 
-from apiary_sales.accounts import pin_views, views
+from apiary_sales.accounts import password_views, pin_views, views
 
 app_name = "accounts"
 
@@ -13,6 +13,15 @@ urlpatterns = [
     path("language/", login_not_required(set_language), name="language"),
     path("", views.account, name="account"),
     path("password/", views.ChangePasswordView.as_view(), name="password"),
+    path("lost-password/", password_views.lost_password, name="lost_password"),
+    path(
+        "new-password/<uidb64>/<token>/",
+        password_views.NewPasswordView.as_view(),
+        name="new_password",
+    ),
+    path("e-mail/", password_views.own_email, name="email"),
+    path("people/<int:pk>/password-link/", password_views.password_link, name="password_link"),
+    path("people/<int:pk>/e-mail/", password_views.person_email, name="person_email"),
     path("pin/", pin_views.OwnPinView.as_view(), name="pin"),
     path("changes/", views.changes, name="changes"),
     path("people/", views.people_list, name="people"),

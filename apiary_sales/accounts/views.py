@@ -18,7 +18,7 @@ from apiary_sales.accounts.forms import (
     SignInForm,
 )
 from apiary_sales.accounts.models import User
-from apiary_sales.accounts.services import people
+from apiary_sales.accounts.services import lost_passwords, people
 from inventory.shared.errors import HouseError
 
 CHANGES_A_PAGE = 50
@@ -149,6 +149,7 @@ def _person_page(request, found, *, role_form=None, password_form=None) -> HttpR
             "person": found,
             "sells": found.role in roles.that_may(roles.SELL),
             "pin": queries.pin_of(found),
+            "sends_links": lost_passwords.is_mail_set(),
             "role_form": role_form or ChangeRoleForm(initial={"role": found.role}),
             "password_form": password_form or ResetPasswordForm(person=found),
             # The form that was refused, for the summary at the top.

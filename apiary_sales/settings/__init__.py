@@ -203,6 +203,9 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
 
+# Seconds that a link for a new password works: long enough to find the e-mail.
+PASSWORD_RESET_TIMEOUT = 4 * 60 * 60
+
 LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en-us")
 LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
 LOCALE_PATHS = [

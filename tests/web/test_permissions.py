@@ -13,7 +13,11 @@ pytestmark = pytest.mark.django_db
 # and the price lists. Writing anything, and all that is about money or buyers, needs a permission.
 OPEN = {
     "accounts:account",
+    "accounts:email",
     "accounts:language",
+    # Who lost a password cannot sign in; both say the same to everybody.
+    "accounts:lost_password",
+    "accounts:new_password",
     "accounts:password",
     "accounts:sign_in",
     "accounts:sign_out",

@@ -2,6 +2,7 @@
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from rest_framework.authtoken.models import Token
 
 from apiary_sales.accounts import roles
 from apiary_sales.accounts.models import User
@@ -41,10 +42,23 @@ def change_role(*, person: User, role: str) -> User:
 
 @transaction.atomic
 def reset_password(*, person: User, password: str) -> User:
-    """Set a new password; every device the person was signed in on must sign in again."""
+    """Set a new password; every device the person was signed in on must sign in again.
+
+    So must programs that use the API: the person's token ends too.
+    """
     person = User.objects.select_for_update().get(pk=person.pk)
     person.set_password(password)
     person.save(update_fields=["password"])
+    Token.objects.filter(user=person).delete()
+    return person
+
+
+@transaction.atomic
+def set_email(*, person: User, email: str) -> User:
+    """Keep the e-mail address to which a person's link for a new password goes; empty for none."""
+    person = User.objects.select_for_update().get(pk=person.pk)
+    person.email = email.strip()
+    save_checked(person)
     return person
 
 

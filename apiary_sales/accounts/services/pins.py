@@ -71,7 +71,7 @@ def check_pin(*, person: User, pin: str, asked_by: User, device: str = "") -> Us
     if outcome.wait_seconds:
         raise TooManyTries(
             _("The PIN was wrong too often. Try again in %(wait)s.")
-            % {"wait": _in_words(outcome.wait_seconds)},
+            % {"wait": in_words(outcome.wait_seconds)},
             wait_seconds=outcome.wait_seconds,
             parameter="pin",
         )
@@ -124,7 +124,8 @@ def _check_seller(person: User) -> None:
         )
 
 
-def _in_words(seconds: int) -> str:
+def in_words(seconds: int) -> str:
+    """Say how long a wait is."""
     if seconds < 120:
         return ngettext("%(count)s second", "%(count)s seconds", seconds) % {"count": seconds}
     minutes = -(-seconds // 60)
