@@ -1,6 +1,6 @@
 """Pages for who lost a password, and for the owner who helps."""
 
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
 from django.contrib.auth import views as auth_views
@@ -70,7 +70,9 @@ class NewPasswordView(auth_views.PasswordResetConfirmView):
     success_url = reverse_lazy("accounts:sign_in")
 
     def form_valid(self, form: Any) -> HttpResponse:
-        people.reset_password(person=self.user, password=form.cleaned_data["new_password1"])
+        # Django shows the form of a valid link alone, which is of a person.
+        person = cast(User, self.user)
+        people.reset_password(person=person, password=form.cleaned_data["new_password1"])
         del self.request.session[auth_views.INTERNAL_RESET_SESSION_TOKEN]
         messages.success(
             self.request,

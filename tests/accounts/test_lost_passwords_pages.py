@@ -79,10 +79,10 @@ def test_a_link_works_once(client, maren):
 def test_a_link_works_for_four_hours(client, maren):
     link = lost_passwords.link_for(person=maren, site="")
 
-    with time_machine.travel(timezone.now() + timedelta(hours=3, minutes=59)):
+    with time_machine.travel(timezone.localtime() + timedelta(hours=3, minutes=59)):
         assert client.get(link, follow=True).context["validlink"] is True
     client.cookies.clear()
-    with time_machine.travel(timezone.now() + timedelta(hours=4, minutes=1)):
+    with time_machine.travel(timezone.localtime() + timedelta(hours=4, minutes=1)):
         assert client.get(link, follow=True).context["validlink"] is False
 
 
@@ -91,7 +91,8 @@ def test_the_answer_is_the_same_for_a_name_that_nobody_has(client, maren):
     sent = len(mail.outbox)
     unknown = ask_for_a_link(client, "nobody").content
 
-    without_tokens = [re.sub(rb'csrf\w*"? value="\w+"', b"", page) for page in (known, unknown)]
+    # Each page has another token against forged forms.
+    without_tokens = [re.sub(rb"\w{64}", b"", page) for page in (known, unknown)]
     assert without_tokens[0] == without_tokens[1]
     assert b"If this name has an e-mail address, a link is on its way there." in known
     assert (sent, len(mail.outbox)) == (1, 1)
@@ -101,7 +102,7 @@ def test_nothing_in_the_queue_opens_an_account(client, maren):
     client.post(LOST, {"name": "maren"})
 
     [task] = DBTaskResult.objects.all()
-    assert task.args_kwargs == {"args": [[maren.pk], "http://testserver", "en-us"], "kwargs": {}}
+    assert task.args_kwargs == {"args": [[maren.pk], "http://testserver", "en"], "kwargs": {}}
 
 
 @pytest.mark.parametrize("name", ["maren", "nobody"])
