@@ -61,6 +61,8 @@ from apiary_sales.customers.services import addresses, certificates, customers, 
 from apiary_sales.customers.services import addresses, certificates, customers
 from apiary_sales.imports.models import ImportKind
 from apiary_sales.imports.services import bringing_in, checking, uploads
+from apiary_sales.keeping.models import Backup
+from apiary_sales.keeping.services import backups
 from apiary_sales.mailing.models import Email
 from apiary_sales.mailing.services import delivery, emails, reminders
 from apiary_sales.mailing.services import texts as email_texts
@@ -1236,6 +1238,7 @@ def _use_the_back_office(owner, clerk) -> None:
         pins.check_pin(person=clerk, pin="4832", asked_by=owner)
     former = customers.add(name="Ursel Vane", phone="555 0199")
     personal_data.erase(customer=former, asked="by telephone", erased_by=owner, key="full:erasure")
+    _note_a_backup()
     work = long_work.begin(kind="report", title="Sales of all years", started_by=owner)
     long_work.ask_to_stop(work)
 
@@ -1259,6 +1262,18 @@ def _bring_in_lists(owner: User) -> None:
         begun = checking.check(begun=begun, checked_by=owner)
         if kind == ImportKind.PAST_SALES:
             bringing_in.bring_in(begun=begun, brought_in_by=owner)
+def _note_a_backup() -> None:
+    """Leave a backup as the night's work notes it; its file is not in a dump of the database."""
+    begun = backups.claim(night=timezone.localdate())
+    Backup.objects.filter(pk=begun.pk).update(
+        finished_at=timezone.now(),
+        ok=True,
+        file="/srv/honey/backups/honey-20261125T073000Z.tar.gz",
+        size_bytes=1_000_000,
+        sha256="0" * 64,
+        rehearsed_at=timezone.now(),
+        rehearsal_ok=True,
+    )
 
 
 def _name_an_account() -> None:
