@@ -30,7 +30,7 @@ class NewPasswordForm(SetPasswordForm):
         self.fields["new_password2"].label = _("New password again")
 
 
-class EmailForm(HouseForm):
+class SignInEmailForm(HouseForm):
     """The e-mail address of a person, as the owner enters it."""
 
     email = forms.EmailField(
@@ -40,7 +40,7 @@ class EmailForm(HouseForm):
     )
 
 
-class OwnEmailForm(EmailForm):
+class OwnSignInEmailForm(SignInEmailForm):
     """One's own address. Whoever gets the link gets in, so the password is asked for."""
 
     password = forms.CharField(

@@ -15,10 +15,10 @@ from django.views.decorators.http import require_POST
 
 from apiary_sales.accounts.models import User
 from apiary_sales.accounts.password_forms import (
-    EmailForm,
     LostPasswordForm,
     NewPasswordForm,
-    OwnEmailForm,
+    OwnSignInEmailForm,
+    SignInEmailForm,
 )
 from apiary_sales.accounts.services import lost_passwords, people
 from inventory.shared.errors import HouseError
@@ -106,19 +106,19 @@ def password_link(request: HttpRequest, pk: int) -> HttpResponse:
 def person_email(request: HttpRequest, pk: int) -> HttpResponse:
     """Enter the e-mail address of a person."""
     person = get_object_or_404(User, pk=pk)
-    form = EmailForm(request.POST or None, initial={"email": person.email})
+    form = SignInEmailForm(request.POST or None, initial={"email": person.email})
     return _email_page(request, person, form, back="accounts:person", arguments=[pk])
 
 
 def own_email(request: HttpRequest) -> HttpResponse:
     """Enter one's own e-mail address."""
     me = User.objects.get(pk=person_of(request).pk)
-    form = OwnEmailForm(request.POST or None, initial={"email": me.email}, person=me)
+    form = OwnSignInEmailForm(request.POST or None, initial={"email": me.email}, person=me)
     return _email_page(request, me, form, back="accounts:account", arguments=[])
 
 
 def _email_page(
-    request: HttpRequest, person: User, form: EmailForm, *, back: str, arguments: list[int]
+    request: HttpRequest, person: User, form: SignInEmailForm, *, back: str, arguments: list[int]
 ) -> HttpResponse:
     if form.is_valid():
         try:

@@ -24,6 +24,8 @@ from django.utils.translation import gettext as _
 
 from inventory.shared.errors import NotAllowedNow
 
+# Where Debian keeps the programs of each version; the usual one may be of an older version.
+INSTALLED = Path("/usr/lib/postgresql")
 STAMP = "%Y%m%dT%H%M%S"
 
 
@@ -258,7 +260,7 @@ class PostgreSQL(Database):
 
     def _program(self, name: str) -> str:
         """Return the newest program of this name; a copy needs one no older than the server."""
-        found = set(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
+        found = set(INSTALLED.glob(f"*/bin/{name}"))
         if usual := shutil.which(name):
             found.add(Path(usual))
         if not found:

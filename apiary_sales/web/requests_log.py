@@ -18,7 +18,8 @@ from apiary_sales.web.middleware import RECEIPTS
 
 logger = logging.getLogger(log_files.REQUESTS)
 
-HEALTH = "/health/"
+# Whoever watches the service asks every few seconds, and a page brings a dozen files along.
+QUIET = ("/health/", "/static/")
 HEADER = "X-Request-ID"
 PATH_MAX = 300
 
@@ -42,8 +43,7 @@ class RequestLogMiddleware:
 
     def _note(self, request: HttpRequest, status: int, seconds: float) -> None:
         path = shown_path(request)
-        # Whoever watches the service asks every few seconds.
-        level = logging.DEBUG if path == HEALTH and status == 200 else logging.INFO
+        level = logging.DEBUG if status < 400 and path.startswith(QUIET) else logging.INFO
         if not logger.isEnabledFor(level):
             return
         facts = {

@@ -1,16 +1,20 @@
 """A backup is one whole file, and a restore proves it before anything is replaced."""
 
+import os
+import sqlite3
 import stat
+from contextlib import closing
 from datetime import date, datetime
 from io import StringIO
 from pathlib import Path
+from subprocess import CompletedProcess
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.management import call_command
 from django.db import connection
 
-from apiary_sales.keeping import archive, sealing
+from apiary_sales.keeping import archive, beside, sealing, snapshots
 from apiary_sales.keeping.models import Backup
 from apiary_sales.keeping.services import backups, nightly, restoring
 from inventory.shared.errors import BadValue, NotAllowedNow
@@ -77,15 +81,23 @@ def test_nothing_is_replaced_by_a_backup_whose_books_are_wrong(house):
     made = backups.make()
     lots = grams()
 
-    backups.rehearse(backup=made)
     with pytest.raises(BadValue) as refused:
         restoring.restore(file=Path(made.file))
 
     assert refused.value.message.startswith("The books in this backup could not be proved:")
-    assert made.rehearsal_ok is False
-    assert made.message == refused.value.message
-    assert not Backup.objects.good().exists()
     assert grams() == lots
+
+
+def test_a_backup_that_fails_its_rehearsal_is_no_good_one(house, monkeypatch):
+    wrong = CompletedProcess([], 1, stdout="", stderr="3 faults.")
+    monkeypatch.setattr(beside, "run", lambda *_: wrong)
+    made = backups.make()
+
+    backups.rehearse(backup=made)
+
+    assert made.rehearsal_ok is False
+    assert made.message == "The books in this backup could not be proved: 3 faults."
+    assert not Backup.objects.good().exists()
 
 
 def test_a_sealed_backup_holds_the_secret_key_and_an_open_one_does_not(house, settings, tmp_path):
@@ -171,3 +183,18 @@ def test_the_backup_of_a_night_is_made_once_and_rehearsed(house, settings):
     assert (made.night, made.rehearsal_ok) == (date(2026, 11, 27), True)
     after = sorted(path.name for path in settings.DATA_DIR.iterdir())
     assert after == sorted([*before, "backups"])
+
+
+@pytest.mark.skipif("postgres" in os.environ.get("DATABASE_URL", ""), reason="of SQLite alone")
+def test_a_backup_holds_what_was_committed_and_waits_for_no_writer(house, tmp_path):
+    with closing(sqlite3.connect(house, isolation_level=None)) as writer:
+        writer.execute("BEGIN IMMEDIATE")
+        writer.execute("UPDATE inventory_place SET name = 'half written'")
+
+        snapshots.database().copy_to(tmp_path / "copy")
+
+        writer.execute("COMMIT")
+    with closing(sqlite3.connect(tmp_path / "copy")) as copy:
+        names = {name for (name,) in copy.execute("SELECT name FROM inventory_place")}
+    assert names
+    assert "half written" not in names

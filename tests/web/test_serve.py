@@ -1,9 +1,11 @@
 """The command that serves the site: as a process, and what it refuses to do."""
 
+import json
 import os
 import signal
 import socket
 import sqlite3
+import stat
 import sys
 from contextlib import closing
 from http.client import HTTPConnection
@@ -130,6 +132,36 @@ def test_a_person_signs_in_over_https_without_a_redirect_loop(house):
     assert secure == {"csrftoken": True, "sessionid": True}
 
 
+def test_a_monitor_on_the_machine_needs_no_https(house):
+    status, _headers = asked_directly(house.port, "/health/")
+
+    assert status == 200
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux has 127.0.0.2 without set-up")
+def test_the_log_has_the_visitors_address_as_the_trusted_proxy_tells_it(house):
+    told = {"X_Forwarded_For": "192.0.2.44", "X_Forwarded_Proto": "https"}
+
+    _, by_proxy = asked_directly(house.port, "/help/", **told)
+    _, by_another = asked_directly(house.port, "/help/", source="127.0.0.2", **told)
+
+    log = house.data_dir / "logs" / "honey.log"
+    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    addresses = {line["id"]: line["address"] for line in lines if line["message"] == "request"}
+    assert addresses[by_proxy["X-Request-Id"]] == "192.0.2.44"
+    assert addresses[by_another["X-Request-Id"]] == "127.0.0.2"
+    assert stat.S_IMODE(log.stat().st_mode) == 0o600
+
+
+def test_nothing_is_restored_while_the_service_runs(house):
+    file = house.data_dir / "honey.sqlite3"
+
+    refused = serving.manage(house.data_dir, "restore", str(file))
+
+    assert refused.returncode == 1
+    assert "The service is running: stop it first. Nothing was changed." in refused.stderr
+
+
 def test_a_form_of_another_site_is_refused_over_https(house):
     answer = house.visitor.sign_in(*OWNER, Origin="https://elsewhere.example")
 
@@ -200,7 +232,10 @@ def test_the_data_is_open_to_its_owner_alone(house):
         "documents": "0o700",
         "documents/old-quote.pdf": "0o600",
         "honey.sqlite3": "0o600",
+        "logs": "0o700",
+        "logs/honey.log": "0o600",
         "secret_key": "0o600",
+        "serving.lock": "0o600",
     }
 
 
