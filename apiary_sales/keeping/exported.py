@@ -1,0 +1,69 @@
+"""What an export of the house is: one zip file, and what each name in it means.
+
+- `manifest.json`: version, moment, rows and SHA-256 of every file, and what the books add up to
+- `README.txt`: what each table and column is, in plain words
+- `tables/APP/TABLE.csv`: a table each, UTF-8, with a comma between cells
+- `files/NAME`: attached files and the logo, under the names that the tables have
+- `contents/APP/TABLE/KEY.pdf`: what a table keeps as bytes, such as papers that were sent
+"""
+
+import re
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from django.db import models
+
+from apiary_sales.keeping.tables import Column, Table, all_tables
+
+FORMAT = "honey house export"
+# Raise it when another program could no longer read what this one writes.
+FORMAT_VERSION = 1
+
+MANIFEST = "manifest.json"
+README = "README.txt"
+FILES = "files/"
+
+# Why a table is not in an export.
+TABLES_LEFT_OUT: Mapping[str, str] = MappingProxyType(
+    {
+        "accounts.PinTries": "How often a PIN was typed wrong is of the moment.",
+        "accounts.SellerPin": "PINs are secret: each person sets a new one.",
+        "authtoken.Token": "Keys of the API are secret: they are given again.",
+        "django_tasks_database.DBTaskResult": "Work that waits is of the machine.",
+        "inventory.LongWork": "Work that is being done is of the machine.",
+        "sessions.Session": "Who is signed in is of the machine.",
+    }
+)
+# Why a column is not in an export, and what it has once the house came in. Django takes a password
+# that begins with "!" for one that nobody has.
+COLUMNS_LEFT_OUT: Mapping[tuple[str, str], tuple[str, object]] = MappingProxyType(
+    {("accounts.User", "password"): ("Passwords are secret: each person gets a new one.", "!")}
+)
+
+WORDS = re.compile(r"(?<=[a-z0-9])(?=[A-Z])|_")
+
+
+def exported_tables() -> list[Table]:
+    return [table for table in all_tables() if table.label not in TABLES_LEFT_OUT]
+
+
+def exported_columns(table: Table) -> list[Column]:
+    return [
+        column for column in table.columns if (table.label, column.name) not in COLUMNS_LEFT_OUT
+    ]
+
+
+def file_of(model: type[models.Model]) -> str:
+    """Return the name of a table in the zip: tables/inventory/posting-line.csv."""
+    return f"tables/{model._meta.app_label}/{_plain(model)}.csv"
+
+
+def content_name(table: Table, key: object, content: bytes) -> str:
+    """Return the name under which bytes of a row are in the zip."""
+    beginning = content[:5]
+    kind = "pdf" if beginning == b"%PDF-" else "xml" if beginning == b"<?xml" else "bin"
+    return f"contents/{table.model._meta.app_label}/{_plain(table.model)}/{key}.{kind}"
+
+
+def _plain(model: type[models.Model]) -> str:
+    return "-".join(word.lower() for word in WORDS.split(model.__name__) if word)
