@@ -143,6 +143,11 @@ def _bring_in(archive: zipfile.ZipFile, manifest: Mapping[str, Any], told: Told)
         done += count
         told(done, total)
 
+    if not tables.is_of_this_version(using):
+        raise CannotBringIn(
+            "This database is of another version of the service: use a new one, or run "
+            "manage.py migrate."
+        )
     with _files_of(archive) as files, transaction.atomic(using=using):
         if label := tables.not_empty(using):
             raise CannotBringIn(

@@ -30,7 +30,8 @@ each file, and what the books add up to.
 
 How to read the cells
 - An empty cell is no value: unknown, or none.
-- Money is in whole cents, honey in whole grams, other goods in pieces, unless a name says otherwise.
+- Money is in whole cents, honey in whole grams, other goods in pieces, unless a name says
+  otherwise.
 - A moment is in universal time (UTC), a day as year-month-day.
 - true and false are yes and no.
 - A column that ends in _id is the "id" of a row in the table that is named beside it.

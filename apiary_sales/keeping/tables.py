@@ -101,7 +101,9 @@ class Column:
         return str(value)
 
     def value(self, text: str) -> Any:
-        """Return what a text of a CSV file stands for; raises `ValueError` or `ValidationError`."""
+        """Return what a text of a CSV file stands for; raises `ValueError`, `KeyError` or
+        `ValidationError`.
+        """
         if self.is_text:
             if text == "" and self.field.null:
                 return None
@@ -112,6 +114,8 @@ class Column:
             return json.loads(text)
         if self.is_binary:
             return bytes.fromhex(text)
+        if isinstance(self._stored, models.BooleanField):
+            return {"true": True, "false": False}[text]
         return self._stored.to_python(text)
 
     def _guarded(self, text: str) -> str:
@@ -153,7 +157,7 @@ class Table:
         quote = connection.ops.quote_name
         names = ", ".join(quote(column.field.column) for column in self.columns)
         places = ", ".join(["%s"] * len(self.columns))
-        statement = f"INSERT INTO {quote(self.model._meta.db_table)} ({names}) VALUES ({places})"  # noqa: S608
+        statement = f"INSERT INTO {quote(self.model._meta.db_table)} ({names}) VALUES ({places})"
         fields = [column.field for column in self.columns]
         count = 0
         some = iter(rows)
@@ -231,7 +235,15 @@ def finish(using: str) -> None:
 def migrations() -> dict[str, str]:
     """Return the last migration of each app: two databases with the same have the same tables."""
     loader = MigrationLoader(None, ignore_no_migrations=True)
-    return {app: name for app, name in sorted(loader.graph.leaf_nodes())}
+    return dict(sorted(loader.graph.leaf_nodes()))
+
+
+def is_of_this_version(using: str) -> bool:
+    """Tell whether the tables of a database are those of this version, no more and no fewer."""
+    loader = MigrationLoader(connections[using], ignore_no_migrations=True)
+    apps_of_ours = loader.migrated_apps
+    applied = {key for key in loader.applied_migrations if key[0] in apps_of_ours}
+    return applied == set(loader.disk_migrations)
 
 
 def sums(using: str) -> dict[str, dict[str, int]]:

@@ -22,7 +22,7 @@ class Command(BaseCommand):
             raise CommandError(f"{path} can't be written: {error.strerror}.") from error
         self.stdout.write(
             f"{path}: {made.rows:,} rows and {made.files:,} attached files. Its README.txt says "
-            "what each table is. Passwords are not in it, but names and addresses are: keep it safe."
+            "what each table is. Passwords are not in it, names and addresses are: keep it safe."
         )
         for name in made.missing:
             self.stderr.write(f"The attached file {name} is not in FILES_DIR, and so is left out.")
