@@ -65,6 +65,11 @@ SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+# A demo beside a house has this file in its own DATA_DIR. Both are reached by the same name, and a
+# browser would take the cookie of one for that of the other.
+DEMO_MARK = "this-is-the-demo.txt"
+if (DATA_DIR / DEMO_MARK).exists():
+    SESSION_COOKIE_NAME = "demo_sessionid"
 
 # Bytes. The longest form and the longest call of the API are far below it; a middleware refuses
 # longer bodies, apart from files.

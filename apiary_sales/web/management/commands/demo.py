@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
@@ -5,10 +7,12 @@ from django.utils import timezone
 
 from apiary_sales.web import serve
 from apiary_sales.web.demo import (
+    beside,
     care,
     market,
     more_products,
     papers,
+    removal,
     results,
     setting_up,
     stand_day,
@@ -17,15 +21,33 @@ from apiary_sales.web.demo import (
 from apiary_sales.web.demo.fixtures import read
 from inventory.shared.documents import PdfUnavailable
 
+USUAL_PORT = 8000
+
 
 class Command(BaseCommand):
     help = "Load an invented honey house, do its main work, print what came of it, and serve it."
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("--no-serve", action="store_true", help="Stop before serving the site.")
-        parser.add_argument("--port", type=int, default=8000, help="Serve here (default 8000).")
+        parser.add_argument(
+            "--port",
+            type=int,
+            help=f"Serve here (default {USUAL_PORT}; beside a house of its own, the first free "
+            f"one from {beside.FIRST_PORT} on).",
+        )
+        parser.add_argument(
+            "--remove", action="store_true", help="Remove the demo, and never a real house."
+        )
 
     def handle(self, *args, **options) -> None:
+        if options["remove"]:
+            self._remove()
+        elif beside.is_needed():
+            self._start_beside(options)
+        else:
+            self._run_here(options)
+
+    def _run_here(self, options: dict[str, Any]) -> None:
         today = timezone.localdate()
         self.stdout.write("Making the database")
         call_command("migrate", verbosity=0)
@@ -33,10 +55,7 @@ class Command(BaseCommand):
             self.stdout.write("Setting up the house")
             setting_up.set_up(today, self._say)
         except setting_up.HouseIsNotTheDemo as error:
-            raise CommandError(
-                f"{settings.DATABASES['default']['NAME']} has a house of its own in it, which "
-                "the demo leaves alone. Give the demo a place of its own: DATA_DIR=/tmp/honey-demo"
-            ) from error
+            raise CommandError(self._is_left_alone()) from error
         self.stdout.write("Doing a season's work")
         story.tell(today, self._say)
         stand_day.tell(today, self._say)
@@ -48,7 +67,40 @@ class Command(BaseCommand):
         call_command("verify_ledger", stdout=self.stdout)
         self._print_results(written)
         if not options["no_serve"]:
-            self._serve(options["port"])
+            self._serve(options["port"] or USUAL_PORT)
+
+    def _start_beside(self, options: dict[str, Any]) -> None:
+        """Leave the house in the database alone, and go on in the demo's own folder."""
+        if beside.mark(settings.DATA_DIR).exists():
+            raise CommandError(
+                f"{self._is_left_alone()} The demo there was changed into another house. Delete "
+                f"{settings.DATA_DIR} if nobody needs it."
+            )
+        port = options["port"] or beside.free_port()
+        self.stdout.write(
+            f"{self._is_left_alone()} The demo is in {beside.folder()}: its own database, key and "
+            "files. No e-mail leaves it. manage.py demo --remove takes it away."
+        )
+        self.stdout.flush()
+        no_serve = ["--no-serve"] if options["no_serve"] else []
+        beside.start("--port", str(port), *no_serve)
+
+    def _remove(self) -> None:
+        try:
+            said = removal.remove()
+        except removal.CannotRemove as error:
+            raise CommandError(str(error)) from error
+        if not said:
+            raise CommandError(
+                f"There is no demo, neither in {beside.folder()} nor in "
+                f"{settings.DATABASES['default']['NAME']}."
+            )
+        for line in said:
+            self.stdout.write(line)
+
+    def _is_left_alone(self) -> str:
+        name = settings.DATABASES["default"]["NAME"]
+        return f"{name} has a house of its own in it, which the demo leaves alone."
 
     def _say(self, line: str) -> None:
         self.stdout.write(line)
