@@ -29,6 +29,7 @@ from apiary_sales.keeping.exported import (
     exported_tables,
 )
 from apiary_sales.keeping.tables import CannotCopy, Row, Table
+from inventory.shared import conventions
 
 CHUNK_BYTES = 1 << 20
 # The cell of a long record is longer than the csv module expects.
@@ -67,6 +68,8 @@ def import_house(path: Path, *, told: Told = lambda done, total: None) -> Brough
             return _bring_in(archive, manifest, told)
     except (zipfile.BadZipFile, EOFError) as error:
         raise CannotBringIn(f"{path} is no export of a house, or is damaged: {error}.") from error
+    finally:
+        conventions.read_again()
 
 
 def _manifest(archive: zipfile.ZipFile) -> dict[str, Any]:
@@ -161,6 +164,7 @@ def _bring_in(archive: zipfile.ZipFile, manifest: Mapping[str, Any], told: Told)
             tables.finish(using)
         except DatabaseError as error:
             raise CannotBringIn(f"A row points at one that is not there: {error}.") from error
+        conventions.read_again()
         _prove(manifest, using)
         rebuild.rebuild()
     # Give what the roles may do by the code of today.

@@ -170,7 +170,7 @@ class _Writer:
             moment=self.moment.isoformat(),
             version=__version__,
             rows=rows,
-            language=House.language(),
+            language=house.language if house else "en",
         )
         with self._file(README) as target:
             target.write(text.encode())

@@ -9,4 +9,14 @@ urlpatterns: list[URLPattern] = [
     path("backups/now/", system_views.back_up_now, name="back_up_now"),
     path("backups/<int:pk>/file/", system_views.backup_file, name="backup_file"),
     path("system/", system_views.system, name="system"),
+from django.urls import path
+
+from apiary_sales.keeping import export_views
+
+
+urlpatterns = [
+    path("export/", export_views.export, name="export"),
+    path("export/begin/", export_views.export_begin, name="export_begin"),
+    path("export/file/", export_views.export_file, name="export_file"),
+    path("export/delete/", export_views.export_delete, name="export_delete"),
 ]

@@ -129,6 +129,10 @@ PAGES = (
         _("Version, database, room on the disk, background work, log"),
         "keeping:system",
         ("keeping.keep_house",),
+        _("Take everything along"),
+        _("All books and files in one file that any spreadsheet opens"),
+        "keeping:export",
+        ("accounts.manage_people",),
     ),
     SettingsPage(
         _("Back office"),
