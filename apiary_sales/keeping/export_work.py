@@ -45,8 +45,10 @@ def kept() -> KeptExport | None:
 
 
 def under_way() -> LongWork | None:
-    """Return the export that is being made, or None."""
-    return LongWork.objects.filter(kind=KIND).exclude(state__in=LongWork.ENDED).first()
+    """Return the export that is being made, or None; one that was lost with its machine is none."""
+    lately = timezone.now() - long_work.SILENT_MAX
+    begun = LongWork.objects.filter(kind=KIND).exclude(state__in=LongWork.ENDED)
+    return begun.exclude(state=LongWork.State.WORKING, heard_at__lt=lately).first()
 
 
 @transaction.atomic

@@ -130,6 +130,7 @@ PAGES = (
         "keeping:system",
         ("keeping.keep_house",),
         _("Take everything along"),
+        _("Export everything"),
         _("All books and files in one file that any spreadsheet opens"),
         "keeping:export",
         ("accounts.manage_people",),

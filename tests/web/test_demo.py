@@ -15,7 +15,7 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-from django.core.management import CommandError, call_command
+from django.core.management import call_command
 from django.utils import timezone
 
 from apiary_sales.billing.models import Invoice
@@ -24,9 +24,7 @@ from apiary_sales.orders.models import Order
 from apiary_sales.reports.frames import stock
 from apiary_sales.reports.frames.stock import StockFilters
 from apiary_sales.web import serve
-from inventory.shared.models import House
 from inventory.stock.models import DipReading, Posting
-from tests import builders
 
 pytestmark = pytest.mark.django_db
 
@@ -258,13 +256,3 @@ def test_it_prints_who_may_sign_in_and_serves(settings, tmp_path, monkeypatch):
         assert re.search(rf"^  {person['username']} +\S+ +{person['name']}, ", out.getvalue(), re.M)
     assert out.getvalue().endswith(f"\nOpen http://127.0.0.1:{port}   (Ctrl+C stops)\n")
     assert served == [("127.0.0.1", port)]
-
-
-def test_a_house_of_its_own_is_left_alone(settings, tmp_path):
-    builders.person("owner")
-    House(name="Somebody's own house").save()
-
-    with pytest.raises(CommandError, match="leaves alone"):
-        run_demo(settings, tmp_path)
-
-    assert Posting.objects.count() == 0
