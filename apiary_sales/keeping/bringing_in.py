@@ -5,6 +5,7 @@ import hashlib
 import io
 import json
 import os
+import shutil
 import sys
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
@@ -262,8 +263,7 @@ def _files_of(archive: zipfile.ZipFile) -> Iterator[int]:
                 ) from None
             written.append(target)
             with os.fdopen(descriptor, "wb") as opened, archive.open(name) as source:
-                for chunk in iter(lambda source=source: source.read(CHUNK_BYTES), b""):
-                    opened.write(chunk)
+                shutil.copyfileobj(source, opened, CHUNK_BYTES)
         yield len(names)
     except BaseException:
         for target in written:

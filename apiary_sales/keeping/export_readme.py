@@ -117,7 +117,7 @@ def _column(column: Column, language: str) -> Iterator[str]:
     if field.primary_key and not field.is_relation:
         yield "the key of the row"
     elif field.is_relation and field.related_model is not None:
-        yield f"a row of {file_of(field.related_model)}"  # type: ignore[arg-type]
+        yield f"a row of {file_of(field.related_model)}"
     else:
         yield _kind(field)
     if field.flatchoices:

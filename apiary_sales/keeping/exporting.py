@@ -5,6 +5,7 @@ import hashlib
 import io
 import json
 import os
+import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -143,11 +144,11 @@ class _Writer:
                         target.write(content)
 
     def _names_of_files(self, found: list[Table]) -> Iterator[str]:
-        names = set()
+        names: set[Any] = set()
         for table in found:
             for column in table.columns:
                 if isinstance(column.field, models.FileField):
-                    stored = models.QuerySet(table.model, using=self.using)
+                    stored: models.QuerySet[Any] = models.QuerySet(table.model, using=self.using)
                     names.update(stored.values_list(column.name, flat=True))
         yield from sorted(names - {"", None})
 
@@ -159,8 +160,7 @@ class _Writer:
         except FileNotFoundError:
             return False
         with source, self._file(f"{FILES}{name}") as target:
-            for chunk in iter(lambda: source.read(CHUNK_BYTES), b""):
-                target.write(chunk)
+            shutil.copyfileobj(source, target, CHUNK_BYTES)
         return True
 
     def _readme(self, rows: dict[str, int]) -> None:

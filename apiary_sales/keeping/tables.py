@@ -155,7 +155,7 @@ class Table:
         """Write rows as they are; return how many. Raises `CannotCopy`."""
         connection = connections[using]
         quote = connection.ops.quote_name
-        names = ", ".join(quote(column.field.column) for column in self.columns)
+        names = ", ".join(quote(str(column.field.column)) for column in self.columns)
         places = ", ".join(["%s"] * len(self.columns))
         statement = f"INSERT INTO {quote(self.model._meta.db_table)} ({names}) VALUES ({places})"
         fields = [column.field for column in self.columns]

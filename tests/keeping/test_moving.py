@@ -10,7 +10,7 @@ import shutil
 import psycopg
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import connection
+from django.db import connection, connections
 
 from apiary_sales.keeping import moving
 from apiary_sales.keeping.moving import CannotMove
@@ -85,7 +85,7 @@ def test_a_house_moves_with_every_row_and_goes_on_working(full_house, new_databa
     ],
 )
 def test_only_an_address_of_postgresql_is_taken(monkeypatch, to, refusal):
-    monkeypatch.setattr(type(connection), "vendor", "sqlite")
+    monkeypatch.setattr(connections["default"], "vendor", "sqlite")
 
     with pytest.raises(CannotMove) as refused:
         moving.move_database(to)
@@ -94,7 +94,7 @@ def test_only_an_address_of_postgresql_is_taken(monkeypatch, to, refusal):
 
 
 def test_a_house_on_postgresql_stays_there(monkeypatch):
-    monkeypatch.setattr(type(connection), "vendor", "postgresql")
+    monkeypatch.setattr(connections["default"], "vendor", "postgresql")
 
     with pytest.raises(CommandError) as refused:
         call_command("move_database", to="postgres://honey@localhost/honey")

@@ -4,7 +4,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from django.contrib.auth.hashers import make_password
+from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.core.management import CommandError, call_command
 
 from apiary_sales.web.demo import beside, removal
@@ -14,6 +14,12 @@ from tests import serving
 from tests.upgrade import databases
 
 DEMO = read("house")
+
+
+@pytest.fixture(autouse=True)
+def _real_passwords(_fast_passwords, settings):
+    """Read passwords as they are stored in real life."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.PBKDF2PasswordHasher"]
 
 
 @pytest.fixture
@@ -28,7 +34,8 @@ def make_demo(folder, *, is_beside, changed=""):
     database = folder / "honey.sqlite3"
     newest = databases.versions("sqlite")[-1]
     databases.load_sqlite(databases.dump_path(newest, "sqlite").read_text("utf-8"), database)
-    password = make_password(DEMO["sign_in"]["password"], hasher="pbkdf2_sha256")
+    # Once around is enough here, and quick.
+    password = PBKDF2PasswordHasher().encode(DEMO["sign_in"]["password"], "salt", iterations=1)
     with closing(sqlite3.connect(database)) as opened:
         opened.execute("UPDATE accounts_user SET password = ?", [password])
         opened.executescript(changed)
