@@ -69,6 +69,8 @@ def import_house(path: Path, *, told: Told = lambda done, total: None) -> Brough
             return _bring_in(archive, manifest, told)
     except (zipfile.BadZipFile, EOFError) as error:
         raise CannotBringIn(f"{path} is no export of a house, or is damaged: {error}.") from error
+    except DatabaseError as error:
+        raise CannotBringIn(f"The database refused: {' '.join(str(error).split())}.") from error
     finally:
         conventions.read_again()
 

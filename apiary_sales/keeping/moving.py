@@ -43,14 +43,17 @@ def move_database(to: str, *, told: Told = lambda done, total: None) -> Moved:
     Raises `CannotMove`.
     """
     details = _details(to)
-    with another_connection(TARGET, details):
-        _make_tables(to)
-        # On SQLite a transaction is immediate: it keeps out all other writers.
-        with transaction.atomic(using=DEFAULT_DB_ALIAS), transaction.atomic(using=TARGET):
-            found = tables.all_tables()
-            _check_empty()
-            rows = _copy(found, told)
-            _compare(found)
+    try:
+        with another_connection(TARGET, details):
+            _make_tables(to)
+            # On SQLite a transaction is immediate: it keeps out all other writers.
+            with transaction.atomic(using=DEFAULT_DB_ALIAS), transaction.atomic(using=TARGET):
+                found = tables.all_tables()
+                _check_empty()
+                rows = _copy(found, told)
+                _compare(found)
+    except DatabaseError as error:
+        raise CannotMove(f"A database refused: {' '.join(str(error).split())}.") from error
     return Moved(rows, len(found), _prove(to))
 
 

@@ -140,7 +140,9 @@ class Table:
 
     @cached_property
     def columns(self) -> tuple[Column, ...]:
-        return tuple(Column(field) for field in self.model._meta.concrete_fields)
+        """All columns but those that the database works out itself."""
+        fields = self.model._meta.concrete_fields
+        return tuple(Column(field) for field in fields if not field.generated)
 
     def count(self, using: str) -> int:
         return self._rows(using).count()
