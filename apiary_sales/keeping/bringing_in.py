@@ -29,7 +29,7 @@ from apiary_sales.keeping.exported import (
     MANIFEST,
     exported_tables,
 )
-from apiary_sales.keeping.tables import CannotCopy, Row, Table
+from apiary_sales.keeping.tables import CannotCopy, Row, StoredTable
 from inventory.shared import conventions
 
 CHUNK_BYTES = 1 << 20
@@ -184,7 +184,7 @@ def _bring_in(archive: zipfile.ZipFile, manifest: Mapping[str, Any], told: Told)
 
 def _table(
     archive: zipfile.ZipFile,
-    table: Table,
+    table: StoredTable,
     entry: Mapping[str, Any],
     using: str,
     told: Callable[[int], None],
@@ -199,7 +199,7 @@ def _table(
         )
 
 
-def _rows(archive: zipfile.ZipFile, table: Table, entry: Mapping[str, Any]) -> Iterator[Row]:
+def _rows(archive: zipfile.ZipFile, table: StoredTable, entry: Mapping[str, Any]) -> Iterator[Row]:
     csv.field_size_limit(CELL_CHARACTERS_MAX)
     name = entry["file"]
     with archive.open(name) as raw, io.TextIOWrapper(raw, "utf-8-sig", newline="") as text:

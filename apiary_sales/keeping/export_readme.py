@@ -14,7 +14,7 @@ from apiary_sales.keeping.exported import (
     exported_tables,
     file_of,
 )
-from apiary_sales.keeping.tables import Column, Table
+from apiary_sales.keeping.tables import StoredColumn, StoredTable
 
 OURS = ("apiary_sales.", "inventory.")
 
@@ -82,7 +82,7 @@ def _left_out() -> Iterator[str]:
             yield f"- {label}, {column}: {why}"
 
 
-def _table(table: Table, rows: int, language: str) -> Iterator[str]:
+def _table(table: StoredTable, rows: int, language: str) -> Iterator[str]:
     name = file_of(table.model)
     yield name
     yield "-" * len(name)
@@ -111,7 +111,7 @@ def _about(model: type[models.Model]) -> str:
     return said if model.__module__.startswith(OURS) else " ".join(said.split("\n\n")[0].split())
 
 
-def _column(column: Column, language: str) -> Iterator[str]:
+def _column(column: StoredColumn, language: str) -> Iterator[str]:
     field = column.field
     yield _named(field.verbose_name, language)
     if field.primary_key and not field.is_relation:

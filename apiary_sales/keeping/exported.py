@@ -13,7 +13,7 @@ from types import MappingProxyType
 
 from django.db import models
 
-from apiary_sales.keeping.tables import Column, Table, all_tables
+from apiary_sales.keeping.tables import StoredColumn, StoredTable, all_tables
 
 FORMAT = "honey house export"
 # Raise it when another program could no longer read what this one writes.
@@ -43,11 +43,11 @@ COLUMNS_LEFT_OUT: Mapping[tuple[str, str], tuple[str, object]] = MappingProxyTyp
 WORDS = re.compile(r"(?<=[a-z0-9])(?=[A-Z])|_")
 
 
-def exported_tables() -> list[Table]:
+def exported_tables() -> list[StoredTable]:
     return [table for table in all_tables() if table.label not in TABLES_LEFT_OUT]
 
 
-def exported_columns(table: Table) -> list[Column]:
+def exported_columns(table: StoredTable) -> list[StoredColumn]:
     return [
         column for column in table.columns if (table.label, column.name) not in COLUMNS_LEFT_OUT
     ]
@@ -58,7 +58,7 @@ def file_of(model: type[models.Model]) -> str:
     return f"tables/{model._meta.app_label}/{_plain(model)}.csv"
 
 
-def content_name(table: Table, key: object, content: bytes) -> str:
+def content_name(table: StoredTable, key: object, content: bytes) -> str:
     """Return the name under which bytes of a row are in the zip."""
     beginning = content[:5]
     kind = "pdf" if beginning == b"%PDF-" else "xml" if beginning == b"<?xml" else "bin"

@@ -34,7 +34,7 @@ from apiary_sales.keeping.exported import (
     file_of,
 )
 from apiary_sales.keeping.snapshots import snapshot
-from apiary_sales.keeping.tables import Row, Table
+from apiary_sales.keeping.tables import Row, StoredTable
 from inventory.shared.csv_files import UTF_8_MARK
 from inventory.shared.models import House
 from inventory.shared.models.files import private_storage
@@ -106,7 +106,7 @@ class _Writer:
         self._manifest(in_manifest, made.missing)
         return made
 
-    def _table(self, table: Table) -> dict[str, Any]:
+    def _table(self, table: StoredTable) -> dict[str, Any]:
         columns = exported_columns(table)
         positions = [table.columns.index(column) for column in columns]
         name, count = file_of(table.model), 0
@@ -125,13 +125,13 @@ class _Writer:
             "rows": count,
         }
 
-    def _cell(self, table: Table, row: Row, position: int) -> str:
+    def _cell(self, table: StoredTable, row: Row, position: int) -> str:
         column, value = table.columns[position], row[position]
         if column.is_binary and value is not None:
             return content_name(table, row[0], bytes(value))
         return column.text(value)
 
-    def _contents(self, table: Table) -> None:
+    def _contents(self, table: StoredTable) -> None:
         """Write what a table keeps as bytes, a file a row."""
         positions = [at for at, column in enumerate(table.columns) if column.is_binary]
         if not positions:
@@ -143,7 +143,7 @@ class _Writer:
                     with self._file(content_name(table, row[0], content)) as target:
                         target.write(content)
 
-    def _names_of_files(self, found: list[Table]) -> Iterator[str]:
+    def _names_of_files(self, found: list[StoredTable]) -> Iterator[str]:
         names: set[Any] = set()
         for table in found:
             for column in table.columns:

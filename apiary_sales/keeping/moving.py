@@ -15,7 +15,7 @@ from django.db import DEFAULT_DB_ALIAS, DatabaseError, connections, transaction
 
 from apiary_sales.keeping import tables
 from apiary_sales.keeping.snapshots import another_connection
-from apiary_sales.keeping.tables import CannotCopy, Table
+from apiary_sales.keeping.tables import CannotCopy, StoredTable
 
 TARGET = "target"
 
@@ -27,7 +27,7 @@ class CannotMove(Exception):
 
 
 @dataclass(frozen=True)
-class Moved:
+class MovedHouse:
     """A house that was copied to another database, and proved there."""
 
     rows: int
@@ -35,7 +35,7 @@ class Moved:
     proof: str
 
 
-def move_database(to: str, *, told: Told = lambda done, total: None) -> Moved:
+def move_database(to: str, *, told: Told = lambda done, total: None) -> MovedHouse:
     """Copy every table into the empty PostgreSQL database at this URL, and prove its books.
 
     Nobody can write to the old database meanwhile, and it is only read. What is in the new one is
@@ -54,7 +54,7 @@ def move_database(to: str, *, told: Told = lambda done, total: None) -> Moved:
                 _compare(found)
     except DatabaseError as error:
         raise CannotMove(f"A database refused: {' '.join(str(error).split())}.") from error
-    return Moved(rows, len(found), _prove(to))
+    return MovedHouse(rows, len(found), _prove(to))
 
 
 def _details(to: str) -> dict[str, Any]:
@@ -109,7 +109,7 @@ def _check_empty() -> None:
         )
 
 
-def _copy(found: list[Table], told: Told) -> int:
+def _copy(found: list[StoredTable], told: Told) -> int:
     total = sum(table.count(DEFAULT_DB_ALIAS) for table in found)
     done = 0
 
@@ -134,7 +134,7 @@ def _copy(found: list[Table], told: Told) -> int:
     return done
 
 
-def _compare(found: list[Table]) -> None:
+def _compare(found: list[StoredTable]) -> None:
     """Raise `CannotMove` unless every row is the same in both, and so are the sums of the books."""
     for table in found:
         if _digest(table, DEFAULT_DB_ALIAS) != _digest(table, TARGET):
@@ -143,7 +143,7 @@ def _compare(found: list[Table]) -> None:
         raise CannotMove("The books do not add up to the same in both databases.")
 
 
-def _digest(table: Table, using: str) -> str:
+def _digest(table: StoredTable, using: str) -> str:
     digest = hashlib.sha256()
     for row in table.rows(using):
         for column, value in zip(table.columns, row, strict=True):

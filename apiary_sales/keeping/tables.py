@@ -51,7 +51,7 @@ class CannotCopy(Exception):
 
 
 @dataclass(frozen=True)
-class Column:
+class StoredColumn:
     """One column of a table, and how its values are written as text."""
 
     field: models.Field[Any, Any]
@@ -129,7 +129,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Table:
+class StoredTable:
     """One table with all its columns."""
 
     model: type[models.Model]
@@ -139,10 +139,10 @@ class Table:
         return str(self.model._meta.label)
 
     @cached_property
-    def columns(self) -> tuple[Column, ...]:
+    def columns(self) -> tuple[StoredColumn, ...]:
         """All columns but those that the database works out itself."""
         fields = self.model._meta.concrete_fields
-        return tuple(Column(field) for field in fields if not field.generated)
+        return tuple(StoredColumn(field) for field in fields if not field.generated)
 
     def count(self, using: str) -> int:
         return self._rows(using).count()
@@ -192,10 +192,10 @@ class Table:
         return models.QuerySet(self.model, using=using)
 
 
-def all_tables() -> list[Table]:
+def all_tables() -> list[StoredTable]:
     """Return every table that is not worked out from the others, in the order of the apps."""
     return [
-        Table(model)
+        StoredTable(model)
         for model in apps.get_models(include_auto_created=True)
         if model._meta.managed and not model._meta.proxy and not getattr(model, "is_derived", False)
     ]

@@ -7,12 +7,12 @@ import pytest
 from django.apps import apps
 
 from apiary_sales.keeping import exported, tables
-from apiary_sales.keeping.tables import Column
+from apiary_sales.keeping.tables import StoredColumn
 from inventory.shared.csv_files import starts_formula
 
 
 def column(label, name):
-    return Column(apps.get_model(label)._meta.get_field(name))
+    return StoredColumn(apps.get_model(label)._meta.get_field(name))
 
 
 @pytest.mark.parametrize(
@@ -47,10 +47,10 @@ def test_a_value_is_the_same_once_it_was_written_and_read(label, name, value, te
 
 def test_an_empty_text_is_told_from_none_where_both_may_be():
     nullable = next(
-        Column(field)
+        StoredColumn(field)
         for model in apps.get_models()
         for field in model._meta.concrete_fields
-        if Column(field).is_text and field.null
+        if StoredColumn(field).is_text and field.null
     )
 
     assert (nullable.text(None), nullable.text("")) == ("", "'")
