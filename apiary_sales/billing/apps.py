@@ -15,7 +15,6 @@ class BillingConfig(AppConfig):
                 still_needed=erasing.still_needed,
             )
         )
-        from apiary_sales.billing import mailed_papers
         from apiary_sales.billing import found_things, mailed_papers
 
         mailed_papers.register()

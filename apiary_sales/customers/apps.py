@@ -7,8 +7,7 @@ class CustomersConfig(AppConfig):
     def ready(self) -> None:
         from django.urls import reverse
 
-        from apiary_sales.customers import personal_data, personal_queries
-        from apiary_sales.customers import found_things
+        from apiary_sales.customers import found_things, personal_data, personal_queries
         from apiary_sales.customers.permissions import ANY_OF
         from apiary_sales.customers.services import personal_data as erasing
         from inventory.shared import attachable

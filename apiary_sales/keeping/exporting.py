@@ -33,7 +33,7 @@ from apiary_sales.keeping.exported import (
     exported_tables,
     file_of,
 )
-from apiary_sales.keeping.snapshots import snapshot
+from apiary_sales.keeping.one_state import snapshot
 from apiary_sales.keeping.tables import Row, StoredTable
 from inventory.shared.csv_files import UTF_8_MARK
 from inventory.shared.models import House

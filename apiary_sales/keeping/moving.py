@@ -14,7 +14,7 @@ from django.conf import settings
 from django.db import DEFAULT_DB_ALIAS, DatabaseError, connections, transaction
 
 from apiary_sales.keeping import tables
-from apiary_sales.keeping.snapshots import another_connection
+from apiary_sales.keeping.one_state import another_connection
 from apiary_sales.keeping.tables import CannotCopy, StoredTable
 
 TARGET = "target"

@@ -28,8 +28,11 @@ from inventory.shared.services import long_work
 logger = logging.getLogger(__name__)
 
 # Each queues again what a worker that stopped has left.
-AT_START: tuple[Callable[[], Any], ...] = (delivery.queue_waiting, long_work.end_lost)
-AT_START: tuple[Callable[[], Any], ...] = (delivery.queue_waiting, nightly.queue_nightly)
+AT_START: tuple[Callable[[], Any], ...] = (
+    delivery.queue_waiting,
+    long_work.end_lost,
+    nightly.queue_nightly,
+)
 # Seconds between two looks at an empty queue.
 INTERVAL = 1.0
 # Seconds that the task being done may take until it ends with the service.

@@ -129,7 +129,8 @@ PAGES = (
         _("Version, database, room on the disk, background work, log"),
         "keeping:system",
         ("keeping.keep_house",),
-        _("Take everything along"),
+    ),
+    SettingsPage(
         _("Export everything"),
         _("All books and files in one file that any spreadsheet opens"),
         "keeping:export",

@@ -91,7 +91,9 @@ def test_a_day_that_the_books_have_is_refused_and_never_counted_twice():
     assert "so this day would be counted twice" in told(late)[2][0][1]
     assert sold_cents() == 22_800
     # An own sale that is entered late, for a day before those that were brought in.
-    Order.objects.create(number="K2", channel="stand", placed_on=date(2020, 1, 1), idempotency_key="K2", **own)
+    Order.objects.create(
+        number="K2", channel="stand", placed_on=date(2020, 1, 1), idempotency_key="K2", **own
+    )
     assert sold_cents() == 0
 
 

@@ -10,7 +10,7 @@ from django.db import connection
 from tests.upgrade import databases
 
 CODE = """
-from apiary_sales.keeping.snapshots import snapshot
+from apiary_sales.keeping.one_state import snapshot
 from inventory.stock.models import Item
 
 def names(using):

@@ -384,7 +384,9 @@ def _check_sums(make, key, of) -> None:
         sales.season_against_season,
     ],
 )
-def test_a_frame_takes_one_query_for_sales_and_one_for_past_ones_however_many(house, make, django_assert_num_queries):
+def test_a_frame_takes_one_query_for_sales_and_one_for_past_ones_however_many(
+    house, make, django_assert_num_queries
+):
     for number in range(4):
         made.sell(house.stand, made.jars(house.pounds, 1, "8.00"), on=date(2026, 6, 1 + number))
 

@@ -58,7 +58,6 @@ from apiary_sales.billing.services.stand_money import PaymentMade
 from apiary_sales.billing.stand_return_rules import PiecesBack
 from apiary_sales.customers.models import Customer
 from apiary_sales.customers.services import addresses, certificates, customers, personal_data
-from apiary_sales.customers.services import addresses, certificates, customers
 from apiary_sales.imports.models import ImportKind
 from apiary_sales.imports.services import bringing_in, checking, uploads
 from apiary_sales.keeping.models import Backup
@@ -1262,6 +1261,8 @@ def _bring_in_lists(owner: User) -> None:
         begun = checking.check(begun=begun, checked_by=owner)
         if kind == ImportKind.PAST_SALES:
             bringing_in.bring_in(begun=begun, brought_in_by=owner)
+
+
 def _note_a_backup() -> None:
     """Leave a backup as the night's work notes it; its file is not in a dump of the database."""
     begun = backups.claim(night=timezone.localdate())
